@@ -1,0 +1,11 @@
+//! `underlid` says, with evidence, whether the build of an opened battery pack supports its nameplate.
+//!
+//! Everything travels one way: **read** a record, **derive** what follows from it, **judge** it
+//! against the rule book, **render** the write-up.
+
+#![forbid(unsafe_code)]
+#![warn(missing_docs)]
+
+pub mod bench;
+pub mod evidence;
+pub mod physics;

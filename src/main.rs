@@ -1,0 +1,3 @@
+//! Arguments in, exit code out; nothing else.
+
+fn main() {}
