@@ -9,3 +9,5 @@
 pub mod bench;
 pub mod evidence;
 pub mod physics;
+pub mod quantity;
+pub mod words;

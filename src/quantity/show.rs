@@ -1,0 +1,174 @@
+//! Showing values: the one place that chooses units and digits.
+
+use std::fmt;
+
+use super::{Dimension, find_unit};
+
+/// Preferred units by dimension, smallest first: the value is shown in the last one that does not
+/// make it smaller than its threshold.
+const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
+    (
+        Dimension::CURRENT,
+        &[("mA", 0.0), ("A", 1.0), ("kA", 10_000.0)],
+    ),
+    (Dimension::VOLTAGE, &[("mV", 0.0), ("V", 1.0)]),
+    (
+        Dimension::RESISTANCE,
+        &[("µΩ", 0.0), ("mΩ", 1e-3), ("Ω", 1.0), ("kΩ", 1e3)],
+    ),
+    (Dimension::CHARGE, &[("Ah", 0.0)]),
+    (Dimension::ENERGY, &[("Wh", 0.0), ("kWh", 3.6e7)]),
+    (Dimension::POWER, &[("mW", 0.0), ("W", 0.1), ("kW", 1e4)]),
+    (Dimension::LENGTH, &[("mm", 0.0), ("m", 2.0)]),
+    (Dimension::AREA, &[("mm²", 0.0), ("m²", 0.1)]),
+    (Dimension::VOLUME, &[("cm³", 0.0), ("L", 1e-3)]),
+    (Dimension::MASS, &[("g", 0.0), ("kg", 1.0)]),
+    (
+        Dimension::TIME,
+        &[
+            ("ms", 0.0),
+            ("s", 0.1),
+            ("min", 300.0),
+            ("h", 18_000.0),
+            ("days", 345_600.0),
+        ],
+    ),
+    (Dimension::TEMPERATURE, &[("°C", 0.0)]),
+    (Dimension::TEMPERATURE_DIFFERENCE, &[("K", 0.0)]),
+    (Dimension::TORQUE, &[("N·m", 0.0)]),
+    (Dimension::RATE, &[("C", 0.0)]),
+    (Dimension::THERMAL_RESISTANCE, &[("K/W", 0.0)]),
+    (Dimension::CONDUCTIVITY, &[("W/(m·K)", 0.0)]),
+    (Dimension::CURRENT_DENSITY, &[("A/mm²", 0.0)]),
+    (Dimension::DENSITY, &[("g/cm³", 0.0)]),
+    (Dimension::SPECIFIC_ENERGY, &[("Wh/kg", 0.0)]),
+    (Dimension::ENERGY_DENSITY, &[("Wh/L", 0.0)]),
+    (Dimension::LET_THROUGH, &[("A²s", 0.0)]),
+];
+
+/// A value with the trade's usual unit and four significant digits at most: `250 A`, `1.8 mΩ`.
+#[must_use]
+pub fn show(value: f64, dimension: Dimension) -> String {
+    if dimension == Dimension::NONE {
+        return significant(value, 4);
+    }
+    let Some((_, units)) = PREFERRED.iter().find(|(known, _)| *known == dimension) else {
+        return format!("{} {dimension}", significant(value, 4));
+    };
+    // The slack keeps 999.96 mΩ from being shown as "1000 mΩ".
+    let magnitude = value.abs() * (1.0 + 5e-5);
+    let unit = units
+        .iter()
+        .rev()
+        .find(|(_, threshold)| magnitude >= *threshold)
+        .or(units.first())
+        .map_or("", |(unit, _)| *unit);
+    let unit = if value == 0.0 {
+        units
+            .iter()
+            .find(|(u, _)| find_unit(u).is_some_and(|u| u.factor == 1.0))
+            .map_or(unit, |(u, _)| *u)
+    } else {
+        unit
+    };
+    let Some(found) = find_unit(unit) else {
+        return format!("{value} {dimension}");
+    };
+    let shown = value / found.factor - found.offset;
+    let digits = if dimension.point {
+        fixed(shown)
+    } else {
+        significant(shown, 4)
+    };
+    format!("{digits} {unit}")
+}
+
+/// A value in a given unit with all its digits, or `None` when that is not a unit.
+#[must_use]
+pub fn show_in(value: f64, unit: &str) -> Option<String> {
+    let found = find_unit(unit)?;
+    Some(format!("{} {unit}", value / found.factor - found.offset))
+}
+
+/// A ratio as a percentage: `103.7 %`.
+#[must_use]
+pub fn show_percent(ratio: f64) -> String {
+    format!("{} %", significant(ratio * 100.0, 4))
+}
+
+/// Temperatures: one decimal, none when it would be zero.
+fn fixed(value: f64) -> String {
+    let rounded = (value * 10.0).round() / 10.0;
+    if rounded == 0.0 {
+        "0".to_owned()
+    } else {
+        format!("{rounded}")
+    }
+}
+
+/// A number with at most `digits` significant digits, never in exponent form unless it is extreme.
+#[must_use]
+pub fn significant(value: f64, digits: i32) -> String {
+    if !value.is_finite() {
+        return "not a number".to_owned();
+    }
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    // The exponent is far inside i32 for every finite f64.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "log10 of a finite f64 is below 400"
+    )]
+    let exponent = value.abs().log10().floor() as i32;
+    if !(-6..12).contains(&exponent) {
+        return format!("{value:.3e}");
+    }
+    let decimals = usize::try_from(digits - 1 - exponent).unwrap_or(0);
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// Shows a value of a dimension through [`show`].
+#[derive(Debug, Clone, Copy)]
+pub struct Display(pub f64, pub Dimension);
+
+impl fmt::Display for Display {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&show(self.0, self.1))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn usual_units() {
+        let cases = [
+            (250.0, Dimension::CURRENT, "250 A"),
+            (12_400.0, Dimension::CURRENT, "12.4 kA"),
+            (2_000.0, Dimension::CURRENT, "2000 A"),
+            (0.0123, Dimension::VOLTAGE, "12.3 mV"),
+            (25.6, Dimension::VOLTAGE, "25.6 V"),
+            (0.000_034_5, Dimension::RESISTANCE, "34.5 µΩ"),
+            (0.001_8, Dimension::RESISTANCE, "1.8 mΩ"),
+            (540_000.0, Dimension::CHARGE, "150 Ah"),
+            (3840.0 * 3600.0, Dimension::ENERGY, "3840 Wh"),
+            (273.15 + 61.04, Dimension::TEMPERATURE, "61 °C"),
+            (30.0, Dimension::TEMPERATURE_DIFFERENCE, "30 K"),
+            (1.0 / 3600.0, Dimension::RATE, "1 C"),
+            (900.0, Dimension::TIME, "15 min"),
+            (1.25, Dimension::NONE, "1.25"),
+            (-3.5, Dimension::CURRENT, "-3.5 A"),
+            (0.0, Dimension::CURRENT, "0 A"),
+        ];
+        for (value, dimension, expected) in cases {
+            assert_eq!(show(value, dimension), expected);
+        }
+    }
+}

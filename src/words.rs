@@ -1,0 +1,39 @@
+//! Small helpers for talking to a person: did-you-mean, lists, plurals.
+
+/// The candidate nearest to `wanted`, when it is near enough to be a slip of the pen.
+#[must_use]
+pub fn nearest<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let wanted_lower = wanted.to_lowercase();
+    let allowed = (wanted.chars().count() / 3).clamp(1, 3);
+    candidates
+        .into_iter()
+        .filter(|candidate| *candidate != wanted)
+        .map(|candidate| {
+            (
+                strsim::damerau_levenshtein(&wanted_lower, &candidate.to_lowercase()),
+                candidate,
+            )
+        })
+        .filter(|(distance, _)| *distance <= allowed)
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, candidate)| candidate)
+}
+
+/// "a, b and c".
+#[must_use]
+pub fn list<T: AsRef<str>>(items: &[T], last: &str) -> String {
+    match items {
+        [] => String::new(),
+        [only] => only.as_ref().to_owned(),
+        [init @ .., end] => {
+            let init: Vec<&str> = init.iter().map(AsRef::as_ref).collect();
+            format!("{} {last} {}", init.join(", "), end.as_ref())
+        }
+    }
+}
+
+/// "1 finding", "2 findings".
+#[must_use]
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
