@@ -9,5 +9,7 @@
 pub mod bench;
 pub mod evidence;
 pub mod physics;
+pub mod problem;
 pub mod quantity;
+pub mod record;
 pub mod words;

@@ -1,0 +1,17 @@
+//! The record: a TOML file that says what was claimed, found and measured, and how each value came.
+//!
+//! The record knows nothing of rules. It keeps *absent* (looked for, not there), *could not see* and
+//! *not recorded* apart, because a rule must never pass on something that nobody looked at. Its
+//! schema is the declarations in [`parts`]: the reader, the JSON Schema, the rule names and the
+//! checklists are all made from them.
+
+pub mod field;
+mod part;
+pub mod parts;
+pub(crate) mod read;
+pub mod schema;
+
+pub use field::{Entry, Found, How, Kind, State, Value};
+pub use part::{COMMON_KEYS, ChildInfo, FieldInfo, Own, Part, Shape};
+pub use parts::Record;
+pub use read::{LARGEST, SCHEMA, read, read_answer};

@@ -1,0 +1,133 @@
+//! The cells and how they are connected.
+
+use crate::record::field::{
+    Charge, Count, Current, Day, Kind, Length, Mass, Meaning, Rate, Resistance, Size, Temperature,
+    Text, Voltage, Word, YesNo, meanings, word,
+};
+use crate::record::part::part;
+
+const FORMATS: &[Word] = &[
+    word("prismatic", "hard rectangular case"),
+    word("cylindrical", "hard round case"),
+    word("pouch", "soft foil pouch"),
+];
+
+const CHEMISTRIES: &[Word] = &[
+    word("LFP", "lithium iron phosphate"),
+    word("NMC", "lithium nickel manganese cobalt oxide"),
+    word("NCA", "lithium nickel cobalt aluminium oxide"),
+    word("LMO", "lithium manganese oxide"),
+    word("LCO", "lithium cobalt oxide"),
+    word("LTO", "lithium titanate"),
+];
+
+const COMPRESSION: &[Word] = &[
+    word("plates", "end plates with rods or bands hold the stack"),
+    word("case", "the case walls press on the stack"),
+    word("tape", "tape or shrink wrap only"),
+    word("foam", "foam pads fill the gap to the case"),
+];
+
+meanings! {
+    /// The cell's format.
+    CellFormat = Kind::Word(FORMATS);
+    /// The cell's chemistry.
+    CellChemistry = Kind::Word(CHEMISTRIES);
+    /// What holds the stack together.
+    Compression = Kind::Word(COMPRESSION);
+}
+
+part! {
+    /// The cells and how they are connected.
+    pub struct Cells {
+        /// The cell's format.
+        format: CellFormat = "prismatic",
+        /// The cell's chemistry.
+        chemistry: CellChemistry = "LFP",
+        /// Cells in series.
+        series: Count = "8",
+        /// Cells in parallel in each group.
+        parallel: Count = "1",
+        /// What is printed on the cells.
+        marking: Text = "3.2 V 150 Ah",
+        /// Who made the cells, as far as the marking says.
+        maker: Text = "not named",
+        /// Capacity of one cell.
+        capacity: Charge = "150 Ah",
+        /// Nominal voltage of one cell.
+        nominal_voltage: Voltage = "3.2 V",
+        /// Highest charge voltage of one cell, from its data sheet.
+        charge_voltage_limit: Voltage = "3.65 V",
+        /// Lowest discharge voltage of one cell, from its data sheet.
+        discharge_voltage_limit: Voltage = "2.5 V",
+        /// Internal resistance of one cell. Use the DC value where there is one.
+        resistance: Resistance = "0.4 mΩ",
+        /// Continuous discharge limit of one cell as a C-rate.
+        discharge_rate_limit: Rate = "1 C",
+        /// Continuous discharge limit of one cell as a current.
+        discharge_current_limit: Current = "150 A",
+        /// Continuous charge limit of one cell as a C-rate.
+        charge_rate_limit: Rate = "0.5 C",
+        /// Mass of one cell.
+        mass: Mass = "2.85 kg",
+        /// Size of one cell.
+        size: Size = "174 x 48 x 207 mm",
+        /// Whether the cells' codes can be read on all cells.
+        codes_legible: YesNo = "yes",
+        /// Whether the codes show one lot.
+        one_lot: YesNo = "yes",
+        /// Earliest date of manufacture among the cells.
+        earliest_date: Day = "2025-11-03",
+        /// Latest date of manufacture among the cells.
+        latest_date: Day = "2025-11-05",
+        /// Marks that grade, reject or re-label a cell: scratched codes, second stickers.
+        grade_marks: YesNo = "absent",
+        /// What holds the stack together.
+        compression: Compression = "plates",
+        /// Room left for the cells to swell, over the whole stack.
+        swelling_allowance: Length = "4 mm",
+        /// Whether there is an insulating sheet between neighbouring cells.
+        insulation_between: YesNo = "yes",
+        /// Whether the vents are free to open.
+        vents_free: YesNo = "yes",
+        /// Free distance above the vents.
+        vent_clearance: Length = "8 mm",
+        /// Visible damage: dents, swelling, leaks, corrosion.
+        damage: YesNo = "absent",
+        ; many {
+            /// A reading on one cell or parallel group.
+            reading: CellReading,
+        }
+    }
+    finish(self, _table, reader) {
+        if let (Some(first), Some(last)) = (self.earliest_date.date(), self.latest_date.date())
+            && last < first
+        {
+            let span = self.latest_date.found().span.clone();
+            reader.problem(
+                span,
+                format!("`latest_date` {last} is before `earliest_date` {first}"),
+                "expected the later of the two dates",
+                "latest_date = \"2025-11-05\"",
+            );
+        }
+    }
+}
+
+part! {
+    /// A reading on one cell or parallel group.
+    pub struct CellReading {
+        /// Which cell, counted from the pack's negative end.
+        position: Count = "1",
+        /// Its voltage.
+        voltage: Voltage = "3.301 V",
+        /// Its internal resistance.
+        resistance: Resistance = "0.41 mΩ",
+        /// Its capacity.
+        capacity: Charge = "151 Ah",
+        /// Its temperature.
+        temperature: Temperature = "24 degC",
+        /// The code printed on it.
+        code: Text = "0MBCB1A0000000B350000001",
+    }
+}

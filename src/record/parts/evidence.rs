@@ -1,0 +1,48 @@
+//! Instruments, photos and checklist answers: what claims and findings rest on.
+
+use crate::record::field::{AccuracySpec, AnyQuantity, Day, List, Markdown, Text};
+use crate::record::part::part;
+
+part! {
+    /// An instrument that values were measured with. A meter with several functions is listed once per function.
+    pub struct Instrument {
+        /// A short name, unique in the record.
+        id: Text = "clamp",
+        /// What it is.
+        name: Text = "DC clamp meter",
+        /// Its accuracy in the range used.
+        accuracy: AccuracySpec = "1.5 % + 3 digits",
+        /// Value of its last digit in the range used.
+        resolution: AnyQuantity = "0.1 A",
+        /// Date of its last calibration.
+        calibrated: Day = "2026-03-02",
+        /// Its serial number.
+        serial: Text = "C-118",
+    }
+}
+
+part! {
+    /// A photo, what it shows and what it proves.
+    pub struct Photo {
+        /// File name under the inspection folder.
+        file: Text = "photos/05-fuse.jpg",
+        /// A caption.
+        caption: Text = "Strip fuse in the positive leg",
+        /// The parts it shows: an element's id, or the name of a part of the record.
+        shows: List = "fuse",
+        /// What it proves, in the inspector's words.
+        proves: Text = "the rating printed on the fuse is 150 A",
+        /// When it was taken, where the file does not say.
+        taken: Text = "2026-09-19 10:42",
+    }
+}
+
+part! {
+    /// An answer to a checklist item that no other field holds.
+    pub struct Item {
+        /// The item's id in the checklist.
+        id: Text = "manual-leaves-out",
+        /// The answer.
+        answer: Markdown = "The manual gives no torque for the terminals.",
+    }
+}

@@ -1,0 +1,66 @@
+//! Which pack, who, when, where.
+
+use crate::record::field::{
+    Day, Kind, Mass, Meaning, Size, Temperature, Text, Voltage, Word, YesNo, meanings, word,
+};
+use crate::record::part::part;
+
+const PACK_KINDS: &[Word] = &[
+    word(
+        "drop-in",
+        "a finished 12 V or 24 V class pack in a case with two terminals",
+    ),
+    word("rack", "a finished 48 V class pack for a rack or a wall"),
+    word("self-built", "bare cells, or a pack built by its owner"),
+];
+
+meanings! {
+    /// The kind of pack.
+    PackKind = Kind::Word(PACK_KINDS);
+}
+
+part! {
+    /// Which pack, who, when, where.
+    pub struct Inspection {
+        /// A title for the write-up.
+        title: Text = "Harbour 24-150, revision B",
+        /// Who made the pack, as printed on it.
+        maker: Text = "Marrowby Electric",
+        /// The model, as printed on the pack.
+        model: Text = "Harbour 24-150",
+        /// The revision, where revisions can be told apart.
+        revision: Text = "B",
+        /// The serial number of the pack.
+        serial: Text = "MB-2026-0417",
+        /// The kind of pack; it chooses the checklist.
+        kind: PackKind = "drop-in",
+        /// True for an invented example. The write-up says so on every page.
+        invented: YesNo = "yes",
+        /// Who inspected.
+        inspector: Text = "Bench 2",
+        /// Date of the inspection.
+        date: Day = "2026-09-19",
+        /// Where.
+        place: Text = "workshop",
+        /// The video that shows the inspection: a title or an address.
+        video: Text = "episode 12",
+        /// Why the pack was inspected.
+        purpose: Text = "compare with revision A",
+        /// Price paid, with its currency code.
+        price: Text = "640 EUR",
+        /// Date of manufacture, where the pack states it.
+        built: Day = "2026-02-01",
+        /// Condition on arrival.
+        condition: Text = "new, packaging undamaged",
+        /// Open-circuit voltage on arrival.
+        open_circuit_voltage: Voltage = "26.4 V",
+        /// Mass of the whole pack.
+        mass: Mass = "27.4 kg",
+        /// Outer size of the whole pack.
+        size: Size = "360 x 260 x 230 mm",
+        /// Ambient temperature outside the pack that the rating is judged at.
+        ambient: Temperature = "25 degC",
+        /// Air temperature inside the closed pack at rated current, measured or estimated. Parts are judged at this temperature.
+        inner_ambient: Temperature = "40 degC",
+    }
+}

@@ -1,0 +1,61 @@
+//! The parts of the record, one file per subject. These declarations are the schema.
+
+mod bms;
+mod cells;
+mod claims;
+mod evidence;
+mod inspection;
+mod path;
+mod surroundings;
+mod tests;
+
+pub use bms::{Bms, HeatLayer, Heater};
+pub use cells::{CellReading, Cells};
+pub use claims::{Claims, Statement};
+pub use evidence::{Instrument, Item, Photo};
+pub use inspection::Inspection;
+pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
+pub use surroundings::{Enclosure, Marking, Service};
+pub use tests::{BenchTest, Reading};
+
+use super::part::part;
+
+part! {
+    /// The record of one inspection: what was claimed, what was found, what was measured.
+    pub struct Record {
+        /// Version of the record's schema. This program writes and reads version 1.
+        schema: super::field::Count = "1",
+        /// Free remarks on the whole inspection, in Markdown.
+        notes: super::field::Markdown = "Opened on the bench after the capacity test.",
+        ; one {
+            /// Which pack, who, when, where.
+            inspection: Inspection,
+            /// What the nameplate and the manual say.
+            claims: Claims,
+            /// The cells and how they are connected.
+            cells: Cells,
+            /// The main current path, from the cell stack to both terminals.
+            path: CurrentPath,
+            /// The battery management system and its board.
+            bms: Bms,
+            /// The heater for charging in the cold.
+            heater: Heater,
+            /// The case, and what holds and insulates things in it.
+            enclosure: Enclosure,
+            /// Whether the pack can be repaired and closed again.
+            service: Service,
+            /// What is printed on the outside.
+            marking: Marking,
+        }
+        ; many {
+            /// An instrument that values were measured with.
+            instrument: Instrument,
+            /// An answer to a checklist item that no other field holds.
+            item: Item,
+            /// A bench test.
+            test: BenchTest,
+            /// A photo.
+            photo: Photo,
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! The case, how it can be serviced, and what is printed on it.
+
+use crate::record::field::{Energy, Kind, Length, Meaning, Text, Word, YesNo, meanings, word};
+use crate::record::part::part;
+
+const CASES: &[Word] = &[
+    word("plastic", "plastic"),
+    word("steel", "painted or plated steel"),
+    word("aluminium", "aluminium"),
+    word("none", "no case"),
+];
+
+const RETENTIONS: &[Word] = &[
+    word("bracket", "brackets, rods or screws"),
+    word("moulded", "ribs or pockets of the case"),
+    word("foam", "foam all round"),
+    word("adhesive", "potting or structural adhesive"),
+    word("tape", "tape only"),
+    word("loose", "nothing holds them"),
+];
+
+const SEALS: &[Word] = &[
+    word("gasket", "a gasket between lid and case"),
+    word("sealant", "a bead of sealant"),
+    word("welded", "the lid is welded on"),
+    word("none", "nothing seals the joint"),
+];
+
+meanings! {
+    /// What the case is made of.
+    CaseMaterial = Kind::Word(CASES);
+    /// What holds the cells in the case.
+    Retention = Kind::Word(RETENTIONS);
+    /// What seals the lid.
+    Seal = Kind::Word(SEALS);
+}
+
+part! {
+    /// The case, and what holds and insulates things in it.
+    pub struct Enclosure {
+        /// What the case is made of.
+        material: CaseMaterial = "plastic",
+        /// Whether a sheet insulates the cells from the case on every side.
+        insulation_to_case: YesNo = "yes",
+        /// What the insulation is.
+        insulation: Text = "0.5 mm epoxy glass sheet",
+        /// What holds the cells in the case.
+        retention: Retention = "bracket",
+        /// Whether the BMS board is fixed, and not only held by its wires.
+        board_fixed: YesNo = "yes",
+        /// What seals the lid.
+        seal: Seal = "gasket",
+        /// Whether cables are relieved from strain where they pass a wall.
+        strain_relief: YesNo = "yes",
+        /// Whether wires lie on sharp edges.
+        sharp_edges: YesNo = "no",
+        /// Shortest way along a surface between parts of opposite polarity.
+        creepage: Length = "8 mm",
+        /// Shortest way through air between parts of opposite polarity.
+        clearance: Length = "6 mm",
+        /// Whether gas from a venting cell can leave the case.
+        vent_path: YesNo = "yes",
+        /// Loose parts, chips or tools left inside.
+        foreign_objects: YesNo = "absent",
+    }
+}
+
+part! {
+    /// Whether the pack can be repaired and closed again.
+    pub struct Service {
+        /// Whether the lid can be closed again as it was.
+        lid_recloses: YesNo = "yes",
+        /// Whether connectors come apart and go back without damage.
+        connectors_reusable: YesNo = "yes",
+        /// Whether spare parts can be identified from their markings.
+        parts_identifiable: YesNo = "yes",
+        /// Whether one cell can be exchanged without cutting welds.
+        cell_replaceable: YesNo = "yes",
+    }
+}
+
+part! {
+    /// What is printed on the outside.
+    pub struct Marking {
+        /// Energy printed on the outside.
+        energy: Energy = "3840 Wh",
+        /// Whether the polarity of each terminal is marked.
+        polarity: YesNo = "yes",
+        /// Whether warnings are printed.
+        warnings: YesNo = "yes",
+        /// Whether the maker's address is printed.
+        maker_address: YesNo = "yes",
+        /// Whether a date of manufacture or a lot can be read.
+        date_or_lot: YesNo = "yes",
+        /// Reference to the UN 38.3 test summary. Write "absent" when you asked and got none.
+        un38_3: Text = "test summary no. 11-2",
+        /// Whether the required fuse or the largest fault current is stated.
+        fuse_stated: YesNo = "no",
+    }
+}

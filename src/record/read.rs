@@ -1,0 +1,617 @@
+//! From TOML text to a [`Record`], collecting every problem on the way.
+//!
+//! The reader refuses unknown keys (with a did-you-mean), bare numbers where a unit is needed, wrong
+//! dimensions, and sizes that cannot be (zero or negative thickness, a count of minus one). It goes
+//! on after each problem, so that a person mends a file in one go.
+
+use std::ops::Range;
+
+use jiff::civil::Date;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::field::{ABSENT, Accuracy, Found, How, Kind, NOT_VISIBLE, State, Value, Word};
+use super::part::{COMMON_KEYS, FieldInfo, Part};
+use super::parts::Record;
+use crate::problem::{Problem, Problems};
+use crate::quantity::{self, Dimension, Quantity};
+use crate::words::nearest;
+
+/// Largest record that is read. A full record with readings for hundreds of cells is far below.
+pub const LARGEST: usize = 16 << 20;
+
+/// The schema version this program reads and writes.
+pub const SCHEMA: u32 = 1;
+
+/// Reads a record from its text; `file` names it in messages.
+///
+/// # Errors
+/// [`Problems`], with every place that is wrong.
+pub fn read(file: &str, text: &str) -> Result<Record, Problems> {
+    if text.len() > LARGEST {
+        let problem = Problem {
+            span: 0..0,
+            message: format!("the record is larger than {} MiB", LARGEST >> 20),
+            expected: "a record of usual size".to_owned(),
+            example: "readings from a log belong into logs/, not into the record".to_owned(),
+        };
+        return Err(Problems::new(file, "", vec![problem]));
+    }
+    let table = DeTable::parse(text).map_err(|error| {
+        let problem = Problem {
+            span: error.span().unwrap_or(0..0),
+            message: error.message().to_owned(),
+            expected: "this is not valid TOML".to_owned(),
+            example: "a line is: key = \"value\"; a table starts with [name] or [[name]]"
+                .to_owned(),
+        };
+        Problems::new(file, text, vec![problem])
+    })?;
+    let mut reader = Reader {
+        problems: Vec::new(),
+    };
+    let record: Record = reader.table(table.get_ref(), table.span());
+    reader.check_schema(&record);
+    if reader.problems.is_empty() {
+        Ok(record)
+    } else {
+        Err(Problems::new(file, text, reader.problems))
+    }
+}
+
+/// Reads the value of one field from the text a person typed, as it would stand in the record.
+///
+/// # Errors
+/// A [`Problem`] whose span counts from the start of the text.
+pub fn read_answer(field: &FieldInfo, typed: &str) -> Result<State, Problem> {
+    let mut reader = Reader {
+        problems: Vec::new(),
+    };
+    let typed = typed.trim();
+    let state = match field.kind {
+        Kind::Count => typed
+            .parse::<u32>()
+            .map(|n| State::Known(Value::Count(n)))
+            .ok(),
+        _ => None,
+    };
+    let state = state.unwrap_or_else(|| reader.state_of_text(typed, 0..typed.len(), field));
+    match reader.problems.into_iter().next() {
+        None => Ok(state),
+        Some(problem) => Err(problem),
+    }
+}
+
+/// Collects problems while tables are read.
+pub struct Reader {
+    problems: Vec<Problem>,
+}
+
+impl Reader {
+    pub(super) fn problem(
+        &mut self,
+        span: Range<usize>,
+        message: String,
+        expected: &str,
+        example: &str,
+    ) {
+        self.problems.push(Problem {
+            span,
+            message,
+            expected: expected.to_owned(),
+            example: example.to_owned(),
+        });
+    }
+
+    fn check_schema(&mut self, record: &Record) {
+        let found = record.schema.found();
+        match record.schema.count() {
+            Some(SCHEMA) => {}
+            Some(other) => self.problem(
+                found.span.clone(),
+                format!(
+                    "this record has schema version {other}, this program reads version {SCHEMA}"
+                ),
+                "expected a version this program knows",
+                "schema = 1",
+            ),
+            None if found.state == State::NotLooked && found.span.is_empty() => self.problem(
+                0..0,
+                "the record does not say which schema version it has".to_owned(),
+                "expected this as the first line",
+                "schema = 1",
+            ),
+            None => {}
+        }
+    }
+
+    pub(super) fn part<P: Part>(&mut self, value: &Spanned<DeValue<'_>>) -> P {
+        if let DeValue::Table(table) = value.get_ref() {
+            return self.table(table, value.span());
+        }
+        self.problem(
+            value.span(),
+            "expected a table here".to_owned(),
+            "a table",
+            "[bms]\nmarked_current = \"150 A\"",
+        );
+        P::default()
+    }
+
+    pub(super) fn parts<P: Part>(&mut self, name: &str, value: &Spanned<DeValue<'_>>) -> Vec<P> {
+        if let DeValue::Array(array) = value.get_ref() {
+            return array.iter().map(|value| self.part(value)).collect();
+        }
+        self.problem(
+            value.span(),
+            format!("`{name}` is a list of tables"),
+            "expected double brackets",
+            &format!("[[{name}]]"),
+        );
+        Vec::new()
+    }
+
+    fn table<P: Part>(&mut self, table: &DeTable<'_>, span: Range<usize>) -> P {
+        let mut part = P::default();
+        part.own_mut().span = span;
+        self.own_keys(table, &mut part);
+        for (key, value) in table {
+            let name: &str = key.get_ref();
+            if COMMON_KEYS.iter().any(|(common, _)| *common == name) {
+                continue;
+            }
+            if let Some(field) = P::SHAPE.fields.iter().find(|field| field.name == name) {
+                let found = self.found(field, value, part.own().how, part.own().with.as_deref());
+                if let Some(slot) = part.found_mut(name) {
+                    *slot = found;
+                }
+            } else if P::SHAPE.children.iter().any(|child| child.name == name) {
+                part.read_child(name, value, self);
+            } else {
+                self.unknown_key::<P>(name, key.span());
+            }
+        }
+        part.finish(table, self);
+        part
+    }
+
+    fn unknown_key<P: Part>(&mut self, name: &str, span: Range<usize>) {
+        let known: Vec<&str> = P::SHAPE
+            .fields
+            .iter()
+            .map(|field| field.name)
+            .chain(P::SHAPE.children.iter().map(|child| child.name))
+            .chain(COMMON_KEYS.iter().map(|(name, _)| *name))
+            .collect();
+        let expected = match nearest(name, known.iter().copied()) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => "no such key here".to_owned(),
+        };
+        let example = format!("keys known here: {}", known.join(", "));
+        let name: String = name.chars().take(60).collect();
+        self.problem(span, format!("unknown key `{name}`"), &expected, &example);
+    }
+
+    fn own_keys<P: Part>(&mut self, table: &DeTable<'_>, part: &mut P) {
+        for (key, value) in table {
+            let name: &str = key.get_ref();
+            let own = part.own_mut();
+            match name {
+                "how" => own.how = self.how(value),
+                "with" => own.with = self.text(value, "with", "with = \"clamp\""),
+                "photos" => own.photos = self.list(value, "photos", "photos = [\"05-fuse.jpg\"]"),
+                "note" => own.note = self.text(value, "note", "note = \"seen through the vent\""),
+                "video" => own.video = self.text(value, "video", "video = \"12:40\""),
+                _ => {}
+            }
+        }
+    }
+
+    fn how(&mut self, value: &Spanned<DeValue<'_>>) -> Option<How> {
+        let word = self.text(value, "how", "how = \"measured\"")?;
+        let how = How::from_word(&word);
+        if how.is_none() {
+            self.wrong_word(&word, How::WORDS, "how", value.span());
+        }
+        how
+    }
+
+    fn text(&mut self, value: &Spanned<DeValue<'_>>, name: &str, example: &str) -> Option<String> {
+        if let DeValue::String(text) = value.get_ref() {
+            return Some(text.trim().to_owned());
+        }
+        self.problem(
+            value.span(),
+            format!("`{name}` is a text"),
+            "expected text in quotes",
+            example,
+        );
+        None
+    }
+
+    fn list(&mut self, value: &Spanned<DeValue<'_>>, name: &str, example: &str) -> Vec<String> {
+        match value.get_ref() {
+            DeValue::String(text) => vec![text.trim().to_owned()],
+            DeValue::Array(items) => items
+                .iter()
+                .filter_map(|item| self.text(item, name, example))
+                .collect(),
+            _ => {
+                self.problem(
+                    value.span(),
+                    format!("`{name}` is a list"),
+                    "expected a list of texts",
+                    example,
+                );
+                Vec::new()
+            }
+        }
+    }
+
+    fn found(
+        &mut self,
+        field: &FieldInfo,
+        value: &Spanned<DeValue<'_>>,
+        how: Option<How>,
+        with: Option<&str>,
+    ) -> Found {
+        let mut found = Found {
+            how,
+            with: with.map(str::to_owned),
+            span: value.span(),
+            ..Found::default()
+        };
+        let DeValue::Table(table) = value.get_ref() else {
+            found.state = self.state(field, value);
+            return found;
+        };
+        let mut stated = false;
+        for (key, inner) in table {
+            let name: &str = key.get_ref();
+            match name {
+                "value" => {
+                    found.state = self.state(field, inner);
+                    found.span = inner.span();
+                    stated = true;
+                }
+                "how" => found.how = self.how(inner),
+                "with" => {
+                    found.with = self.text(inner, "with", "with = \"clamp\"");
+                    if found.how.is_none() {
+                        found.how = Some(How::Measured);
+                    }
+                }
+                "photos" => found.photos = self.list(inner, "photos", "photos = [\"05-fuse.jpg\"]"),
+                "note" => found.note = self.text(inner, "note", "note = \"worn print\""),
+                other => {
+                    let keys = ["value", "how", "with", "photos", "note"];
+                    let near = nearest(other, keys).map_or_else(
+                        || "no such key here".to_owned(),
+                        |near| format!("did you mean `{near}`?"),
+                    );
+                    self.problem(
+                        key.span(),
+                        format!("unknown key `{other}`"),
+                        &near,
+                        "keys known here: value, how, with, photos, note",
+                    );
+                }
+            }
+        }
+        if !stated {
+            let example = format!(
+                "{} = {{ value = \"{}\", how = \"measured\" }}",
+                field.name, field.example
+            );
+            self.problem(
+                value.span(),
+                format!("`{}` has no value", field.name),
+                "expected `value`",
+                &example,
+            );
+        }
+        found
+    }
+
+    fn state(&mut self, field: &FieldInfo, value: &Spanned<DeValue<'_>>) -> State {
+        let span = value.span();
+        match value.get_ref() {
+            DeValue::String(text) => self.state_of_text(text, span, field),
+            DeValue::Boolean(yes) if field.kind == Kind::YesNo => State::Known(Value::YesNo(*yes)),
+            DeValue::Integer(_) | DeValue::Float(_) => self.state_of_number(field, value),
+            DeValue::Datetime(date) if field.kind == Kind::Date => {
+                self.date(&date.to_string(), span, field)
+            }
+            DeValue::Array(_) if field.kind == Kind::List => State::Known(Value::List(self.list(
+                value,
+                field.name,
+                &example_line(field),
+            ))),
+            _ => {
+                self.wrong_kind(field, span, "this value");
+                State::NotLooked
+            }
+        }
+    }
+
+    fn state_of_number(&mut self, field: &FieldInfo, value: &Spanned<DeValue<'_>>) -> State {
+        let span = value.span();
+        let number = match value.get_ref() {
+            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
+                .ok()
+                .map(|n| n as f64),
+            DeValue::Float(float) => float.as_str().parse::<f64>().ok(),
+            _ => None,
+        };
+        match (field.kind, number) {
+            (Kind::Count, Some(number)) => {
+                if number >= 0.0 && number <= f64::from(u32::MAX) && number.fract() == 0.0 {
+                    #[expect(
+                        clippy::cast_possible_truncation,
+                        clippy::cast_sign_loss,
+                        reason = "range checked above"
+                    )]
+                    return State::Known(Value::Count(number as u32));
+                }
+                self.wrong_kind(field, span, &format!("{number}"));
+            }
+            (Kind::Quantity(Dimension::NONE), Some(number)) if number.is_finite() => {
+                return State::Known(Value::Quantity(Quantity {
+                    value: number,
+                    dimension: Dimension::NONE,
+                    expanded: None,
+                    text: number.to_string(),
+                }));
+            }
+            (Kind::Quantity(_) | Kind::AnyQuantity | Kind::Section | Kind::Size, Some(number)) => {
+                self.problem(
+                    span,
+                    format!("{number} has no unit"),
+                    &format!(
+                        "expected {} with its unit, in quotes",
+                        field.kind.expected()
+                    ),
+                    &example_line(field),
+                );
+            }
+            _ => self.wrong_kind(field, span, "this number"),
+        }
+        State::NotLooked
+    }
+
+    fn state_of_text(&mut self, text: &str, span: Range<usize>, field: &FieldInfo) -> State {
+        let trimmed = text.trim();
+        match trimmed {
+            "" => return State::NotLooked,
+            ABSENT => return State::Absent,
+            NOT_VISIBLE => return State::NotVisible,
+            _ => {}
+        }
+        let value = match field.kind {
+            Kind::Quantity(wanted) => self.quantity(trimmed, &span, field, Some(wanted)),
+            Kind::AnyQuantity => self.quantity(trimmed, &span, field, None),
+            Kind::Section => self.size(trimmed, &span, field).map(Value::Section),
+            Kind::Size => self.size(trimmed, &span, field).map(Value::Size),
+            Kind::Text | Kind::Markdown => Some(Value::Text(trimmed.to_owned())),
+            Kind::List => Some(Value::List(vec![trimmed.to_owned()])),
+            Kind::Date => return self.date(trimmed, span, field),
+            Kind::YesNo => match trimmed {
+                "yes" | "true" => Some(Value::YesNo(true)),
+                "no" | "false" => Some(Value::YesNo(false)),
+                _ => {
+                    self.wrong_kind(field, span, &format!("`{trimmed}`"));
+                    None
+                }
+            },
+            Kind::Word(words) => {
+                match words.iter().find(|w| w.word.eq_ignore_ascii_case(trimmed)) {
+                    Some(word) => Some(Value::Word(word.word)),
+                    None => {
+                        self.wrong_word(trimmed, words, field.name, span);
+                        None
+                    }
+                }
+            }
+            Kind::Accuracy => match accuracy(trimmed) {
+                Some(accuracy) => Some(Value::Accuracy(accuracy)),
+                None => {
+                    self.wrong_kind(field, span, &format!("`{trimmed}`"));
+                    None
+                }
+            },
+            Kind::Count => {
+                self.wrong_kind(field, span, &format!("`{trimmed}`"));
+                None
+            }
+        };
+        value.map_or(State::NotLooked, State::Known)
+    }
+
+    fn quantity(
+        &mut self,
+        text: &str,
+        span: &Range<usize>,
+        field: &FieldInfo,
+        wanted: Option<Dimension>,
+    ) -> Option<Value> {
+        let quantity = match quantity::parse(text) {
+            Ok(quantity) => quantity,
+            Err(error) => {
+                let expected = format!("expected {}", field.kind.expected());
+                self.problem(
+                    span.clone(),
+                    format!("`{text}`: {error}"),
+                    &expected,
+                    &example_line(field),
+                );
+                return None;
+            }
+        };
+        if let Some(wanted) = wanted.filter(|wanted| *wanted != quantity.dimension) {
+            let hint = match (wanted, quantity.dimension) {
+                (Dimension::TEMPERATURE_DIFFERENCE, Dimension::TEMPERATURE) => {
+                    "; a difference is written in K"
+                }
+                (Dimension::TEMPERATURE, Dimension::TEMPERATURE_DIFFERENCE) => {
+                    "; a temperature is written in °C or °F"
+                }
+                _ => "",
+            };
+            self.problem(
+                span.clone(),
+                format!("`{text}` is {}", quantity.dimension.name()),
+                &format!("expected {}{hint}", wanted.name()),
+                &example_line(field),
+            );
+            return None;
+        }
+        if !may_be_negative(field.kind, field.name) && quantity.value < 0.0 {
+            self.problem(
+                span.clone(),
+                format!("`{text}` is negative"),
+                &format!(
+                    "expected {} of zero or more",
+                    wanted.unwrap_or(quantity.dimension).name()
+                ),
+                &example_line(field),
+            );
+            return None;
+        }
+        if must_be_positive(quantity.dimension) && quantity.value == 0.0 {
+            self.problem(
+                span.clone(),
+                format!("`{text}` is zero"),
+                &format!("expected {} above zero", quantity.dimension.name()),
+                &format!(
+                    "{}   (or \"{ABSENT}\", or leave the key out)",
+                    example_line(field)
+                ),
+            );
+            return None;
+        }
+        Some(Value::Quantity(quantity))
+    }
+
+    fn size<const N: usize>(
+        &mut self,
+        text: &str,
+        span: &Range<usize>,
+        field: &FieldInfo,
+    ) -> Option<[Quantity; N]> {
+        let expected = format!("expected {}", field.kind.expected());
+        let example = example_line(field);
+        match quantity::parse_size::<N>(text) {
+            Ok(sides) if sides.iter().all(|side| side.value > 0.0) => {
+                Some(sides.map(|side| Quantity {
+                    text: text.to_owned(),
+                    ..side
+                }))
+            }
+            Ok(_) => {
+                self.problem(
+                    span.clone(),
+                    format!("`{text}` has a side of zero or less"),
+                    &expected,
+                    &example,
+                );
+                None
+            }
+            Err(error) => {
+                self.problem(
+                    span.clone(),
+                    format!("`{text}`: {error}"),
+                    &expected,
+                    &example,
+                );
+                None
+            }
+        }
+    }
+
+    fn date(&mut self, text: &str, span: Range<usize>, field: &FieldInfo) -> State {
+        if let Ok(date) = text.parse::<Date>() {
+            return State::Known(Value::Date(date));
+        }
+        self.wrong_kind(field, span, &format!("`{text}`"));
+        State::NotLooked
+    }
+
+    fn wrong_kind(&mut self, field: &FieldInfo, span: Range<usize>, what: &str) {
+        let what: String = what.chars().take(80).collect();
+        self.problem(
+            span,
+            format!("{what} does not fit `{}`", field.name),
+            &format!("expected {}", field.kind.expected()),
+            &example_line(field),
+        );
+    }
+
+    fn wrong_word(&mut self, given: &str, words: &'static [Word], name: &str, span: Range<usize>) {
+        let expected = match nearest(given, words.iter().map(|w| w.word)) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => "expected one of the words below".to_owned(),
+        };
+        let listed: Vec<String> = words
+            .iter()
+            .map(|w| format!("{}: {}", w.word, w.about))
+            .collect();
+        let given: String = given.chars().take(60).collect();
+        self.problem(
+            span,
+            format!("`{given}` is not a word for `{name}`"),
+            &expected,
+            &format!(
+                "{}\nor \"{ABSENT}\", or \"{NOT_VISIBLE}\"",
+                listed.join("\n")
+            ),
+        );
+    }
+}
+
+fn example_line(field: &FieldInfo) -> String {
+    match field.kind {
+        Kind::Count => format!("{} = {}", field.name, field.example),
+        Kind::List => format!("{} = [\"{}\"]", field.name, field.example),
+        _ => format!("{} = \"{}\"", field.name, field.example),
+    }
+}
+
+/// Temperatures go below zero; a meter may read a small negative voltage, drop or current.
+fn may_be_negative(kind: Kind, name: &str) -> bool {
+    matches!(
+        kind,
+        Kind::Quantity(Dimension::TEMPERATURE | Dimension::TEMPERATURE_DIFFERENCE)
+    ) || (kind == Kind::AnyQuantity && name == "value")
+}
+
+/// A size, a mass or a resistance of zero is not a finding but a slip.
+fn must_be_positive(dimension: Dimension) -> bool {
+    [
+        Dimension::LENGTH,
+        Dimension::AREA,
+        Dimension::MASS,
+        Dimension::RESISTANCE,
+        Dimension::CHARGE,
+        Dimension::CONDUCTIVITY,
+    ]
+    .contains(&dimension)
+}
+
+/// Reads `"1.5 % + 3 digits"`, `"0.5 %"`, `"2 digits"`.
+fn accuracy(text: &str) -> Option<Accuracy> {
+    let mut accuracy = Accuracy {
+        of_reading: 0.0,
+        digits: 0.0,
+    };
+    for term in text.split('+') {
+        let term = term.trim();
+        let (number, unit) = term.split_at(term.find(|c: char| !matches!(c, '0'..='9' | '.'))?);
+        let number: f64 = number.parse().ok().filter(|n: &f64| n.is_finite())?;
+        match unit.trim() {
+            "%" | "% of reading" | "% rdg" => accuracy.of_reading += number / 100.0,
+            "digits" | "digit" | "counts" | "count" | "dgt" => accuracy.digits += number,
+            _ => return None,
+        }
+    }
+    Some(accuracy)
+}
