@@ -7,9 +7,15 @@
 #![warn(missing_docs)]
 
 pub mod bench;
+pub mod cli;
+pub mod derive;
 pub mod evidence;
+pub mod inspection;
+pub mod path;
 pub mod physics;
 pub mod problem;
 pub mod quantity;
 pub mod record;
+pub mod report;
+pub mod rules;
 pub mod words;

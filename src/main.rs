@@ -1,3 +1,7 @@
 //! Arguments in, exit code out; nothing else.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    underlid::cli::run()
+}

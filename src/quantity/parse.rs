@@ -331,8 +331,6 @@ fn clock(body: &str) -> Option<f64> {
 }
 
 /// Cross-section in mm² of an American Wire Gauge size written in any of the usual ways.
-///
-/// Diameter 0.127 mm × 92^((36 − n)/39) (ASTM B258; from memory), n = −3 for 4/0.
 fn awg(body: &str) -> Result<Option<f64>, NotAQuantity> {
     let lower = body.trim().to_ascii_lowercase();
     let Some(size) = lower
@@ -360,8 +358,15 @@ fn awg(body: &str) -> Result<Option<f64>, NotAQuantity> {
             "2/0 AWG",
         )
     })?;
+    Ok(Some(awg_square_millimetres(number)))
+}
+
+/// Cross-section of an American Wire Gauge size: π/4 · (0.127 mm · 92^((36 − n)/39))² (ASTM B258; from
+/// memory), n = −3 for 4/0.
+#[must_use]
+pub fn awg_square_millimetres(number: i32) -> f64 {
     let diameter = 0.127 * 92_f64.powf(f64::from(36 - number) / 39.0);
-    Ok(Some(std::f64::consts::FRAC_PI_4 * diameter * diameter))
+    std::f64::consts::FRAC_PI_4 * diameter * diameter
 }
 
 /// Reads a number at the start of `text`; returns it with the bytes used.

@@ -276,7 +276,7 @@ impl<M> Entry<M> {
         &self.found
     }
 
-    pub(super) const fn found_mut(&mut self) -> &mut Found {
+    pub(crate) const fn found_mut(&mut self) -> &mut Found {
         &mut self.found
     }
 
@@ -369,7 +369,7 @@ macro_rules! meanings {
         )*
     };
 }
-pub(super) use meanings;
+pub(crate) use meanings;
 
 meanings! {
     /// Electric current.

@@ -6,12 +6,15 @@
 //! checklists are all made from them.
 
 pub mod field;
-mod part;
+pub(crate) mod part;
 pub mod parts;
 pub(crate) mod read;
+pub mod save;
 pub mod schema;
+mod starter;
 
 pub use field::{Entry, Found, How, Kind, State, Value};
 pub use part::{COMMON_KEYS, ChildInfo, FieldInfo, Own, Part, Shape};
 pub use parts::Record;
 pub use read::{LARGEST, SCHEMA, read, read_answer};
+pub use starter::starter;

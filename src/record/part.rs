@@ -212,4 +212,4 @@ macro_rules! part {
         }
     };
 }
-pub(super) use part;
+pub(crate) use part;

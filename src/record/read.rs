@@ -28,11 +28,23 @@ pub const SCHEMA: u32 = 1;
 /// # Errors
 /// [`Problems`], with every place that is wrong.
 pub fn read(file: &str, text: &str) -> Result<Record, Problems> {
+    document(file, text, Reader::check_schema)
+}
+
+/// Reads any file that is declared as a part, such as a rule book.
+///
+/// # Errors
+/// [`Problems`], with every place that is wrong.
+pub(crate) fn document<P: Part>(
+    file: &str,
+    text: &str,
+    check: impl Fn(&mut Reader, &P),
+) -> Result<P, Problems> {
     if text.len() > LARGEST {
         let problem = Problem {
             span: 0..0,
-            message: format!("the record is larger than {} MiB", LARGEST >> 20),
-            expected: "a record of usual size".to_owned(),
+            message: format!("the file is larger than {} MiB", LARGEST >> 20),
+            expected: "a file of usual size".to_owned(),
             example: "readings from a log belong into logs/, not into the record".to_owned(),
         };
         return Err(Problems::new(file, "", vec![problem]));
@@ -50,10 +62,10 @@ pub fn read(file: &str, text: &str) -> Result<Record, Problems> {
     let mut reader = Reader {
         problems: Vec::new(),
     };
-    let record: Record = reader.table(table.get_ref(), table.span());
-    reader.check_schema(&record);
+    let part: P = reader.table(table.get_ref(), table.span());
+    check(&mut reader, &part);
     if reader.problems.is_empty() {
-        Ok(record)
+        Ok(part)
     } else {
         Err(Problems::new(file, text, reader.problems))
     }
@@ -88,7 +100,7 @@ pub struct Reader {
 }
 
 impl Reader {
-    pub(super) fn problem(
+    pub(crate) fn problem(
         &mut self,
         span: Range<usize>,
         message: String,
@@ -125,7 +137,7 @@ impl Reader {
         }
     }
 
-    pub(super) fn part<P: Part>(&mut self, value: &Spanned<DeValue<'_>>) -> P {
+    pub(crate) fn part<P: Part>(&mut self, value: &Spanned<DeValue<'_>>) -> P {
         if let DeValue::Table(table) = value.get_ref() {
             return self.table(table, value.span());
         }
@@ -138,7 +150,7 @@ impl Reader {
         P::default()
     }
 
-    pub(super) fn parts<P: Part>(&mut self, name: &str, value: &Spanned<DeValue<'_>>) -> Vec<P> {
+    pub(crate) fn parts<P: Part>(&mut self, name: &str, value: &Spanned<DeValue<'_>>) -> Vec<P> {
         if let DeValue::Array(array) = value.get_ref() {
             return array.iter().map(|value| self.part(value)).collect();
         }

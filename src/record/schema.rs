@@ -47,7 +47,7 @@ impl<P: Part> JsonSchema for Described<P> {
 
 type Child = (&'static str, fn(&mut SchemaGenerator) -> Schema);
 
-pub(super) fn part_schema<P: Part>(generator: &mut SchemaGenerator, children: &[Child]) -> Schema {
+pub(crate) fn part_schema<P: Part>(generator: &mut SchemaGenerator, children: &[Child]) -> Schema {
     let mut properties = Map::new();
     for (name, about) in COMMON_KEYS {
         let schema = match *name {

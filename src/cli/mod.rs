@@ -1,0 +1,169 @@
+//! The command line: one file per command.
+//!
+//! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
+
+mod check;
+mod completions;
+mod new;
+mod schema;
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::inspection::OpenError;
+use crate::problem::Problems;
+
+/// What every write-up and help text says of its own limits.
+pub const CAUTION: &str = "\
+An opened pack can hurt you: it cannot be switched off, a slipped tool feeds thousands of amperes into the fault, and \
+a damaged cell can burn. Isolate it, take off rings, cover what is live, use insulated tools, wear eye protection, \
+work with a second person near and with a way to put out and leave a fire. Local codes and licensed practice come \
+first. underlid compares what was recorded with rules; it never says that a pack is safe.";
+
+#[derive(Debug, Parser)]
+#[command(
+    name = "underlid",
+    version,
+    about = "Says, with evidence, whether the build of an opened battery pack supports its nameplate",
+    after_help = CAUTION,
+    max_term_width = 100
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Start an inspection: make a folder with a commented record that you fill in
+    New(new::New),
+    /// Judge a record against the rated continuous current and show the working
+    Check(check::Check),
+    /// Print the JSON Schema of the record, for editors
+    Schema,
+    /// Print completions for a shell
+    Completions(completions::Completions),
+}
+
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people.
+    Text,
+    /// For machines; the shape is described in docs/json.md.
+    Json,
+}
+
+/// What a command ends with when it does not fail.
+pub(crate) enum Done {
+    /// Nothing critical or major falls short.
+    Well,
+    /// Something critical or major falls short, or the evidence does not match.
+    FallsShort,
+}
+
+/// Why a command cannot be carried out.
+#[derive(Debug)]
+pub(crate) enum Failure {
+    /// A file is wrong at known places.
+    Problems(Problems),
+    /// Anything else, in words.
+    Words(String),
+    /// Nobody reads our output any more.
+    BrokenPipe,
+}
+
+impl From<OpenError> for Failure {
+    fn from(error: OpenError) -> Self {
+        match error {
+            OpenError::Problems(problems) => Self::Problems(problems),
+            other => Self::Words(other.to_string()),
+        }
+    }
+}
+
+impl From<Problems> for Failure {
+    fn from(problems: Problems) -> Self {
+        Self::Problems(problems)
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        if error.kind() == std::io::ErrorKind::BrokenPipe {
+            Self::BrokenPipe
+        } else {
+            Self::Words(error.to_string())
+        }
+    }
+}
+
+/// Folders named on the command line, and house rules.
+#[derive(Debug, clap::Args)]
+pub(crate) struct House {
+    /// A file or folder of house rules, read after those of the inspection; may be given several times
+    #[arg(long = "rules", value_name = "FILE")]
+    rules: Vec<PathBuf>,
+}
+
+/// Runs the program.
+#[must_use]
+pub fn run() -> ExitCode {
+    let arguments = Arguments::parse();
+    let result = match arguments.command {
+        Command::New(command) => command.run(),
+        Command::Check(command) => command.run(),
+        Command::Schema => schema::run(),
+        Command::Completions(command) => command.run(),
+    };
+    match result {
+        Ok(Done::Well) | Err(Failure::BrokenPipe) => ExitCode::SUCCESS,
+        Ok(Done::FallsShort) => ExitCode::from(1),
+        Err(failure) => {
+            // When even standard error is gone there is nobody left to tell.
+            let _ = tell(&failure);
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn tell(failure: &Failure) -> std::io::Result<()> {
+    let mut out = std::io::stderr().lock();
+    match failure {
+        Failure::Problems(problems) => {
+            let handler = handler();
+            for report in problems.reports() {
+                let mut text = String::new();
+                if handler.render_report(&mut text, report.as_ref()).is_err() {
+                    text = report.to_string();
+                }
+                writeln!(out, "{text}")?;
+            }
+            if problems.not_shown() > 0 {
+                writeln!(out, "… and {} more", problems.not_shown())?;
+            }
+            writeln!(out, "{problems}")
+        }
+        Failure::Words(words) => writeln!(out, "underlid: {words}"),
+        Failure::BrokenPipe => Ok(()),
+    }
+}
+
+fn handler() -> miette::GraphicalReportHandler {
+    let theme = if colour(&std::io::stderr()) {
+        miette::GraphicalTheme::unicode()
+    } else {
+        miette::GraphicalTheme::unicode_nocolor()
+    };
+    miette::GraphicalReportHandler::new_themed(theme)
+        .with_width(100)
+        .with_links(false)
+}
+
+/// True when output to this stream may be coloured.
+pub(crate) fn colour(stream: &impl IsTerminal) -> bool {
+    std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && stream.is_terminal()
+}

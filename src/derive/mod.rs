@@ -1,0 +1,132 @@
+//! What follows from a record before anything is judged.
+//!
+//! Every derived value carries its working, its sources and what was assumed; where a fact is missing it says
+//! which, and where the physics refuses it says why. Nothing is guessed: a stand-in (the air temperature inside a
+//! closed pack, say) is a named limit that a house can set, and the working says that it was taken.
+
+mod facts;
+mod pack;
+mod table;
+mod value;
+pub(crate) mod worker;
+
+use std::collections::BTreeMap;
+
+pub use facts::{Facts, Subject, field_info, field_kind};
+pub(crate) use pack::rest_voltage;
+pub use table::{FACTS, FactInfo};
+pub use value::{Answer, Missing, Reason, Sources, Type, Val, Worked};
+
+use crate::path;
+use crate::quantity::Amount;
+use crate::record::Record;
+
+type Values = BTreeMap<&'static str, Answer>;
+
+/// Everything derived from a record.
+#[derive(Debug, Clone, Default)]
+pub struct Derived {
+    /// What its readings have in common.
+    pub sources: Sources,
+    pack: Values,
+    elements: Vec<Values>,
+    statements: Vec<Values>,
+    tests: Vec<Values>,
+}
+
+impl Derived {
+    /// Derives everything from a record; `limits` are the rule book's.
+    #[must_use]
+    pub fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        let mut derived = Self {
+            sources: Sources::of(record),
+            ..Self::default()
+        };
+        // Later values rest on earlier ones, so each step sees those before it.
+        macro_rules! add {
+            ($values:expr) => {
+                let more = $values(&Facts {
+                    record,
+                    derived: &derived,
+                    limits,
+                    subject: Subject::Pack,
+                });
+                derived.pack.extend(more);
+            };
+        }
+        add!(pack::of_cells);
+        for index in 0..record.path.element.len() {
+            let facts = Facts {
+                record,
+                derived: &derived,
+                limits,
+                subject: Subject::Element(index),
+            };
+            let values = path::of_element(&facts, index);
+            derived.elements.push(values);
+        }
+        add!(path::of_path);
+        for index in 0..record.path.element.len() {
+            let facts = Facts {
+                record,
+                derived: &derived,
+                limits,
+                subject: Subject::Element(index),
+            };
+            let values = path::with_fault_current(&facts);
+            if let Some(element) = derived.elements.get_mut(index) {
+                element.extend(values);
+            }
+        }
+        add!(pack::of_bms);
+        add!(pack::of_evidence);
+        for index in 0..record.claims.statement.len() {
+            let facts = Facts {
+                record,
+                derived: &derived,
+                limits,
+                subject: Subject::Statement(index),
+            };
+            let values = pack::of_statement(&facts, index);
+            derived.statements.push(values);
+        }
+        derived
+    }
+
+    /// A derived fact of the pack.
+    #[must_use]
+    pub fn of_pack(&self, name: &str) -> Option<&Answer> {
+        self.pack.get(name)
+    }
+
+    /// A derived fact of an element.
+    #[must_use]
+    pub fn of_element(&self, index: usize, name: &str) -> Option<&Answer> {
+        self.elements.get(index)?.get(name)
+    }
+
+    /// A derived fact of a claim in words.
+    #[must_use]
+    pub fn of_statement(&self, index: usize, name: &str) -> Option<&Answer> {
+        self.statements.get(index)?.get(name)
+    }
+
+    /// A derived fact of a bench test.
+    #[must_use]
+    pub fn of_test(&self, index: usize, name: &str) -> Option<&Answer> {
+        self.tests.get(index)?.get(name)
+    }
+}
+
+/// An element as a person would name it: "busbar `positive-bar`".
+#[must_use]
+pub fn element_label(record: &Record, index: usize) -> String {
+    let Some(element) = record.path.element.get(index) else {
+        return String::new();
+    };
+    let kind = element.kind.word().unwrap_or("element");
+    match element.id.text() {
+        Some(id) => format!("{kind} `{id}`"),
+        None => format!("{kind} no. {}", index + 1),
+    }
+}

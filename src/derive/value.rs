@@ -1,0 +1,252 @@
+//! Values that were worked out, and what is missing where they could not be.
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use crate::quantity::{Amount, Dimension, SourceId, Uncertain};
+use crate::record::field::{Found, Value, Word};
+use crate::record::{How, Record, State};
+
+/// The type of a fact or an expression.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Type {
+    /// A number with a dimension.
+    Amount(Dimension),
+    /// Yes or no.
+    YesNo,
+    /// One of a fact's words.
+    Word(&'static [Word]),
+    /// Any text.
+    Text,
+    /// A date.
+    Date,
+}
+
+impl Type {
+    /// Its name with article.
+    #[must_use]
+    pub fn name(self) -> String {
+        match self {
+            Self::Amount(dimension) => dimension.name(),
+            Self::YesNo => "a yes or no".to_owned(),
+            Self::Word(_) => "a word".to_owned(),
+            Self::Text => "a text".to_owned(),
+            Self::Date => "a date".to_owned(),
+        }
+    }
+}
+
+/// A value of a fact or an expression.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Val {
+    /// A quantity.
+    Amount(Amount),
+    /// Yes or no.
+    YesNo(bool),
+    /// A word or a text.
+    Text(String),
+    /// A date.
+    Date(Date),
+}
+
+impl Val {
+    /// As a person would read it.
+    #[must_use]
+    pub fn show(&self) -> String {
+        match self {
+            Self::Amount(amount) => amount.show(),
+            Self::YesNo(true) => "yes".to_owned(),
+            Self::YesNo(false) => "no".to_owned(),
+            Self::Text(text) => text.clone(),
+            Self::Date(date) => date.to_string(),
+        }
+    }
+
+    /// The amount, when it is one.
+    #[must_use]
+    pub fn amount(&self) -> Option<&Amount> {
+        match self {
+            Self::Amount(amount) => Some(amount),
+            _ => None,
+        }
+    }
+}
+
+/// Why a fact is missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reason {
+    /// Nobody looked, or nobody wrote it down.
+    NotRecorded,
+    /// It was looked for and could not be seen.
+    NotVisible,
+    /// It was looked for and is not there.
+    Absent,
+    /// The physics refuses, or the question makes no sense here.
+    Refused,
+}
+
+/// A missing fact.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Missing {
+    /// Its name in expressions.
+    pub name: String,
+    /// What is missing, as a person would say it.
+    pub what: String,
+    /// Why.
+    pub reason: Reason,
+}
+
+impl Missing {
+    /// A fact of the record that is not known; `place` names the part, empty for the pack.
+    #[must_use]
+    pub fn fact(name: &str, place: &str, reason: Reason) -> Self {
+        let of = if place.is_empty() {
+            String::new()
+        } else {
+            format!(" of {place}")
+        };
+        let state = match reason {
+            Reason::NotRecorded => "is not recorded",
+            Reason::NotVisible => "could not be seen",
+            Reason::Absent => "was looked for and is not there",
+            Reason::Refused => "cannot be used",
+        };
+        let field = match name.split_once('.') {
+            Some((head, rest)) if !place.is_empty() && head != "path" => rest,
+            _ => name,
+        };
+        Self {
+            name: name.to_owned(),
+            what: format!("`{field}`{of} {state}"),
+            reason,
+        }
+    }
+
+    /// A refusal, in the words of whoever refuses.
+    #[must_use]
+    pub fn refused(why: &str) -> Self {
+        Self {
+            name: String::new(),
+            what: why.to_owned(),
+            reason: Reason::Refused,
+        }
+    }
+}
+
+/// A value with the way to it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Worked {
+    /// The value.
+    pub value: Val,
+    /// The working, line by line.
+    pub steps: Vec<String>,
+    /// Sources of the physics.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+}
+
+/// A derived value, or all that is missing for it.
+pub type Answer = Result<Worked, Vec<Missing>>;
+
+/// The sources of uncertainty of a record: what its readings have in common and what they have not.
+///
+/// A written `±` is an independent source of its own. A reading with a named instrument and no `±` of its own
+/// takes the instrument's accuracy: the share of the reading is one source for all readings of that instrument
+/// (its calibration is off by one amount), the digits are a source of each reading. Both are limits of a
+/// rectangular distribution, so u = limit / √3 (JCGM 100:2008, 4.3.7).
+#[derive(Debug, Clone, Default)]
+pub struct Sources {
+    instruments: Vec<InstrumentLimits>,
+}
+
+#[derive(Debug, Clone)]
+struct InstrumentLimits {
+    id: String,
+    of_reading: f64,
+    /// Digits times resolution, SI, and the resolution's dimension.
+    digits: Option<(f64, Dimension)>,
+}
+
+/// Sources above this number belong to instruments; those below are places in the file.
+const INSTRUMENT_SOURCES: SourceId = 1 << 30;
+
+impl Sources {
+    pub(super) fn of(record: &Record) -> Self {
+        let instruments = record
+            .instrument
+            .iter()
+            .map(|instrument| {
+                let accuracy = match instrument.accuracy.found().value() {
+                    Some(Value::Accuracy(accuracy)) => Some(*accuracy),
+                    _ => None,
+                };
+                let resolution = instrument.resolution.quantity();
+                InstrumentLimits {
+                    id: instrument.id.text().unwrap_or_default().to_owned(),
+                    of_reading: accuracy.map_or(0.0, |a| a.of_reading),
+                    digits: accuracy.zip(resolution).map(|(accuracy, resolution)| {
+                        let dimension = Dimension {
+                            point: false,
+                            ..resolution.dimension
+                        };
+                        (accuracy.digits * resolution.value.abs(), dimension)
+                    }),
+                }
+            })
+            .collect();
+        Self { instruments }
+    }
+
+    /// A recorded quantity with its uncertainty; `side` tells the sides of a size apart.
+    #[must_use]
+    pub fn amount(
+        &self,
+        quantity: &crate::quantity::Quantity,
+        found: &Found,
+        side: SourceId,
+    ) -> Amount {
+        let dimension = quantity.dimension;
+        let here = SourceId::try_from(found.span.start * 4)
+            .unwrap_or(INSTRUMENT_SOURCES - 8)
+            .min(INSTRUMENT_SOURCES - 8)
+            + side;
+        if let Some(expanded) = quantity.expanded {
+            let number = Uncertain::new(quantity.value, here, expanded / crate::quantity::COVERAGE);
+            return Amount { number, dimension };
+        }
+        let measured = found.how.is_none_or(|how| how == How::Measured);
+        let limits = found.with.as_ref().filter(|_| measured).and_then(|id| {
+            self.instruments
+                .iter()
+                .position(|i| i.id == *id)
+                .map(|at| (at, &self.instruments[at]))
+        });
+        let Some((index, limits)) = limits else {
+            return Amount::exact(quantity.value, dimension);
+        };
+        let rectangular = 3.0_f64.sqrt();
+        let shared = INSTRUMENT_SOURCES + SourceId::try_from(index).unwrap_or(0);
+        let mut number = Uncertain::exact(quantity.value);
+        if !dimension.point {
+            number = number.with_part(shared, quantity.value * limits.of_reading / rectangular);
+        }
+        if let Some((digits, of)) = limits.digits
+            && of
+                == (Dimension {
+                    point: false,
+                    ..dimension
+                })
+        {
+            number = number.with_part(here, digits / rectangular);
+        }
+        Amount { number, dimension }
+    }
+}
+
+/// True when a field holds a value, for helpers that only ask for presence.
+#[must_use]
+pub fn is_known(found: &Found) -> bool {
+    matches!(found.state, State::Known(_))
+}

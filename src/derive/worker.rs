@@ -1,0 +1,191 @@
+//! A small helper that gathers facts for a derivation, its working, and everything that is missing.
+
+use super::facts::Facts;
+use super::value::{Answer, Missing, Val, Worked};
+use crate::physics::{Method, Refusal};
+use crate::quantity::{Amount, Dimension, Uncertain, propagate, show};
+
+/// Gathers what a derivation needs.
+pub(crate) struct Worker<'a> {
+    pub(crate) facts: &'a Facts<'a>,
+    missing: Vec<Missing>,
+    steps: Vec<String>,
+    sources: Vec<String>,
+    assumed: Vec<String>,
+}
+
+impl<'a> Worker<'a> {
+    pub(crate) const fn new(facts: &'a Facts<'a>) -> Self {
+        Self {
+            facts,
+            missing: Vec::new(),
+            steps: Vec::new(),
+            sources: Vec::new(),
+            assumed: Vec::new(),
+        }
+    }
+
+    /// A fact that is needed; its lack is noted.
+    pub(crate) fn amount(&mut self, name: &str) -> Option<Amount> {
+        match self.facts.fact(name) {
+            Ok(Val::Amount(amount)) => Some(amount),
+            Ok(_) => None,
+            Err(missing) => {
+                for missing in missing {
+                    if !self.missing.contains(&missing) {
+                        self.missing.push(missing);
+                    }
+                }
+                None
+            }
+        }
+    }
+
+    /// A word that is needed; its lack is noted.
+    pub(crate) fn word(&mut self, name: &str) -> Option<String> {
+        match self.facts.fact(name) {
+            Ok(Val::Text(word)) => Some(word),
+            Ok(_) => None,
+            Err(missing) => {
+                self.missing.extend(missing);
+                None
+            }
+        }
+    }
+
+    /// A fact that is used when it is there.
+    pub(crate) fn optional(&self, name: &str) -> Option<Amount> {
+        match self.facts.fact(name) {
+            Ok(Val::Amount(amount)) => Some(amount),
+            _ => None,
+        }
+    }
+
+    /// A word that is used when it is there.
+    pub(crate) fn optional_word(&self, name: &str) -> Option<String> {
+        match self.facts.fact(name) {
+            Ok(Val::Text(word)) if word != crate::record::field::ABSENT => Some(word),
+            _ => None,
+        }
+    }
+
+    /// A recorded fact, or the named limit that stands in for it; the assumption is noted.
+    pub(crate) fn or_limit(&mut self, name: &str, limit: &str, what: &str) -> Option<Amount> {
+        if let Some(amount) = self.optional(name) {
+            return Some(amount);
+        }
+        let amount = self.amount(&format!("limit.{limit}"))?;
+        self.assume(format!(
+            "{what} is not recorded; {} taken (limit `{limit}`)",
+            amount.show()
+        ));
+        Some(amount)
+    }
+
+    /// A count that is one when it is not recorded; the assumption is noted.
+    pub(crate) fn count_or_one(&mut self, name: &str, what: &str) -> Amount {
+        self.optional(name).unwrap_or_else(|| {
+            self.assume(format!("{what} is not recorded; 1 taken"));
+            Amount::exact(1.0, Dimension::NONE)
+        })
+    }
+
+    pub(crate) fn assume(&mut self, what: String) {
+        if !self.assumed.contains(&what) {
+            self.assumed.push(what);
+        }
+    }
+
+    pub(crate) fn step(&mut self, line: String) {
+        self.steps.push(line);
+    }
+
+    pub(crate) fn source(&mut self, method: &Method) {
+        self.steps
+            .push(format!("{}: {}", method.name, method.formula));
+        self.sources.push(method.source.to_owned());
+    }
+
+    pub(crate) fn lacks(&mut self, missing: Missing) {
+        if !self.missing.contains(&missing) {
+            self.missing.push(missing);
+        }
+    }
+
+    /// All of several facts, or everything that is missing so far.
+    pub(crate) fn all<const N: usize>(
+        &mut self,
+        facts: [Option<Amount>; N],
+    ) -> Result<[Amount; N], Vec<Missing>> {
+        if facts.iter().all(Option::is_some) && self.missing.is_empty() {
+            let facts: Vec<Amount> = facts.into_iter().flatten().collect();
+            return facts.try_into().map_err(|_| Vec::new());
+        }
+        Err(self.take_missing())
+    }
+
+    pub(crate) fn take_missing(&mut self) -> Vec<Missing> {
+        if self.missing.is_empty() {
+            self.missing
+                .push(Missing::refused("a fact has the wrong kind"));
+        }
+        std::mem::take(&mut self.missing)
+    }
+
+    /// Puts amounts through a physics function, with their uncertainty.
+    pub(crate) fn through(
+        &mut self,
+        inputs: &[&Amount],
+        gives: Dimension,
+        f: impl Fn(&[f64]) -> Result<f64, Refusal>,
+    ) -> Result<Amount, Vec<Missing>> {
+        let numbers: Vec<&Uncertain> = inputs.iter().map(|a| &a.number).collect();
+        match propagate(&numbers, f) {
+            Ok(number) => Ok(Amount {
+                number,
+                dimension: gives,
+            }),
+            Err(refusal) => Err(vec![Missing::refused(&refusal.to_string())]),
+        }
+    }
+
+    /// The finished value.
+    pub(crate) fn done(self, amount: Amount) -> Answer {
+        if !amount.number.value.is_finite() {
+            return Err(vec![Missing::refused("the result is not a finite number")]);
+        }
+        Ok(self.worked(Val::Amount(amount)))
+    }
+
+    /// The finished value of any kind.
+    pub(crate) fn worked(self, value: Val) -> Worked {
+        Worked {
+            value,
+            steps: self.steps,
+            sources: self.sources,
+            assumed: self.assumed,
+        }
+    }
+
+    /// Carries the assumptions of a value that this one rests on.
+    pub(crate) fn rests_on(&mut self, worked: &Worked) {
+        for assumed in &worked.assumed {
+            self.assume(assumed.clone());
+        }
+        for source in &worked.sources {
+            if !self.sources.contains(source) {
+                self.sources.push(source.clone());
+            }
+        }
+    }
+}
+
+/// "name = value" for a line of working.
+pub(crate) fn line(name: &str, amount: &Amount) -> String {
+    format!("{name} = {}", amount.show())
+}
+
+/// A value in its usual unit.
+pub(crate) fn shown(amount: &Amount) -> String {
+    show(amount.value(), amount.dimension)
+}

@@ -1,0 +1,466 @@
+//! The current path: one series circuit from the cell stack to both terminals.
+//!
+//! From the ordered list of elements follow each element's continuous capability, the weakest element, resistance,
+//! drop and heat, the prospective short-circuit current, and what protects what. An element whose capability cannot
+//! be worked out says what is missing; it is never taken to be strong enough.
+
+mod capability;
+mod losses;
+
+use std::collections::BTreeMap;
+
+use crate::derive::worker::{Worker, line};
+use crate::derive::{Answer, Facts, Missing, Reason, Val, element_label};
+use crate::physics::fuse::{FuseKind, RespondsTo};
+use crate::physics::material::Material;
+use crate::physics::{adiabatic, joint, short_circuit};
+use crate::quantity::{Amount, Dimension};
+use crate::record::parts::Element;
+use uom::si::area::square_meter;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::electrical_resistance::ohm;
+use uom::si::f64::{Area, ElectricCurrent, ElectricPotential, ElectricalResistance};
+
+type Values = BTreeMap<&'static str, Answer>;
+
+/// What follows for one element, but for what needs the fault current.
+pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
+    let mut values = Values::new();
+    let Some(element) = facts.record.path.element.get(index) else {
+        return values;
+    };
+    let kind = element.kind.word().unwrap_or_default();
+    values.insert("element.capability", capability::of(facts, kind));
+    let resistance = losses::resistance(facts, kind);
+    values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
+    values.insert("element.heat", losses::heat(facts, &resistance));
+    values.insert("element.resistance_found", resistance);
+    if matches!(kind, "busbar" | "cable") {
+        let area = capability::area(facts, kind);
+        values.insert("element.density", capability::density(facts, &area));
+        values.insert("element.density_found", density_found(facts, &area));
+        values.insert("element.density_expected", density_expected(facts));
+        values.insert("element.area", area);
+        values.insert(
+            "element.rise_at_rated",
+            capability::rise(facts, kind, "claims.continuous_current"),
+        );
+        values.insert(
+            "element.predicted_rise",
+            capability::rise(facts, kind, "element.rise_current"),
+        );
+        values.insert(
+            "element.temperature_at_rated",
+            capability::temperature(facts, kind),
+        );
+    }
+    if matches!(kind, "fuse" | "thermal-cutoff") {
+        protective(facts, element, kind, &mut values);
+    }
+    if kind == "joint" {
+        values.insert("element.overlap_ratio", overlap_ratio(facts));
+        values.insert("element.galvanic", galvanic(facts));
+        values.insert("element.usual_torque", usual_torque(facts, element));
+    }
+    values.insert("element.photos", photos(facts, element));
+    values
+}
+
+fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Values) {
+    let link = if kind == "thermal-cutoff" {
+        Some(FuseKind::ThermalCutoff)
+    } else {
+        element.fuse.word().and_then(FuseKind::from_word)
+    };
+    let mut work = Worker::new(facts);
+    let responds = match link.map(FuseKind::responds_to) {
+        Some(RespondsTo::Current) => Ok("current"),
+        Some(RespondsTo::Temperature) => Ok("temperature"),
+        Some(RespondsTo::Unknown) => Ok("unknown"),
+        None => {
+            let _ = work.word("element.fuse");
+            Err(work.take_missing())
+        }
+    };
+    values.insert(
+        "element.responds_to",
+        responds.map(|word| {
+            let mut work = Worker::new(facts);
+            if let Some(link) = link {
+                work.step(link.usual().source.to_owned());
+            }
+            work.worked(Val::Text(word.to_owned()))
+        }),
+    );
+    let usual = link.map(FuseKind::usual);
+    let fixed = |field: &str, fixed: Option<Amount>| {
+        let mut work = Worker::new(facts);
+        if let Some(recorded) = work.optional(field) {
+            return work.done(recorded);
+        }
+        match (fixed, usual) {
+            (Some(fixed), Some(usual)) => {
+                work.assume(format!(
+                    "not read from the part; {} taken from {}",
+                    fixed.show(),
+                    usual.source
+                ));
+                work.done(fixed)
+            }
+            _ => {
+                let _ = work.amount(field);
+                Err(work.take_missing())
+            }
+        }
+    };
+    let voltage = usual
+        .and_then(|u| u.voltage)
+        .map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
+    let interrupting = usual
+        .and_then(|u| u.interrupting)
+        .map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
+    values.insert(
+        "element.voltage_found",
+        fixed("element.rated_voltage", voltage),
+    );
+    values.insert(
+        "element.interrupting_found",
+        fixed("element.interrupting_rating", interrupting),
+    );
+}
+
+fn overlap_ratio(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (length, thickness) = (
+        work.amount("element.overlap.width"),
+        work.amount("element.thickness"),
+    );
+    let [length, thickness] = work.all([length, thickness])?;
+    let ratio = Amount {
+        number: length.number.over(&thickness.number),
+        dimension: Dimension::NONE,
+    };
+    work.step(line(
+        &format!("overlap {} / thickness {}", length.show(), thickness.show()),
+        &ratio,
+    ));
+    work.done(ratio)
+}
+
+fn galvanic(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let words = [
+        work.word("element.material"),
+        work.word("element.other_material"),
+    ];
+    match words.map(|word| word.and_then(|w| Material::from_word(&w))) {
+        [Some(one), Some(other)] => {
+            let difference = joint::galvanic_difference(one, other);
+            work.step(format!(
+                "{} {} V, {} {} V",
+                one.word(),
+                one.anodic_index(),
+                other.word(),
+                other.anodic_index()
+            ));
+            work.done(Amount::exact(difference, Dimension::VOLTAGE))
+        }
+        _ => Err(work.take_missing()),
+    }
+}
+
+fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
+    let mut work = Worker::new(facts);
+    let Some(thread) = work.word("element.bolt") else {
+        return Err(work.take_missing());
+    };
+    match joint::usual_torque(&thread) {
+        Some(torque) => work.done(Amount::exact(torque.value, Dimension::TORQUE)),
+        None => Err(vec![Missing::refused(&format!(
+            "no usual torque is known for thread `{}`",
+            element.bolt.text().unwrap_or_default()
+        ))]),
+    }
+}
+
+fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
+    let mut work = Worker::new(facts);
+    let (mass, length) = (work.amount("element.mass"), work.amount("element.length"));
+    let area = match area {
+        Ok(worked) => worked.value.amount().cloned(),
+        Err(missing) => {
+            missing.iter().cloned().for_each(|m| work.lacks(m));
+            None
+        }
+    };
+    let [mass, length, area] = work.all([mass, length, area])?;
+    let number = mass.number.over(&length.number.times(&area.number));
+    let density = Amount {
+        number,
+        dimension: Dimension::DENSITY,
+    };
+    work.step(line(
+        &format!("{} / ({} × {})", mass.show(), length.show(), area.show()),
+        &density,
+    ));
+    work.done(density)
+}
+
+fn density_expected(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let material = work
+        .word("element.material")
+        .and_then(|w| Material::from_word(&w));
+    match material {
+        Some(material) => work.done(Amount::exact(material.density().value, Dimension::DENSITY)),
+        None => Err(work.take_missing()),
+    }
+}
+
+fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
+    let shown = element.id.text().map_or(0, |id| {
+        facts
+            .record
+            .photo
+            .iter()
+            .filter(|photo| photo.shows.list().iter().any(|part| part == id))
+            .count()
+    });
+    let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
+    Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
+}
+
+/// What follows for the path as a whole.
+pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
+    let mut values = Values::new();
+    let (weakest, name) = weakest(facts);
+    values.insert("path.capability", weakest);
+    values.insert("path.weakest", name);
+    let resistance = losses::total(facts);
+    values.insert("path.drop", losses::drop(facts, &resistance));
+    values.insert("path.heat", losses::heat(facts, &resistance));
+    values.insert("path.resistance", resistance);
+    values.insert("path.short_circuit_current", short_circuit_current(facts));
+    values.insert("path.fuses", protective_count(facts, "current"));
+    values.insert(
+        "path.thermal_cutoffs",
+        protective_count(facts, "temperature"),
+    );
+    values.insert("path.fuse_rating", fuse_rating(facts));
+    values
+}
+
+fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
+    let mut work = Worker::new(facts);
+    let mut best: Option<(usize, Amount)> = None;
+    let mut open = Vec::new();
+    for index in 0..facts.record.path.element.len() {
+        match facts.derived.of_element(index, "element.capability") {
+            Some(Ok(worked)) => {
+                if let Some(amount) = worked.value.amount()
+                    && best
+                        .as_ref()
+                        .is_none_or(|(_, weakest)| amount.value() < weakest.value())
+                {
+                    best = Some((index, amount.clone()));
+                }
+            }
+            _ => open.push(element_label(facts.record, index)),
+        }
+    }
+    if !open.is_empty() {
+        work.assume(format!("not known and so left out: {}", open.join(", ")));
+    }
+    let Some((index, amount)) = best else {
+        let what = "no element of the path has a known capability".to_owned();
+        let missing = vec![Missing {
+            name: "path.element".to_owned(),
+            what,
+            reason: Reason::NotRecorded,
+        }];
+        return (Err(missing.clone()), Err(missing));
+    };
+    let label = element_label(facts.record, index);
+    work.step(format!("weakest: {label}, {}", amount.show()));
+    let worked = work.worked(Val::Amount(amount));
+    let name = crate::derive::Worked {
+        value: Val::Text(label),
+        ..worked.clone()
+    };
+    (Ok(worked), Ok(name))
+}
+
+fn short_circuit_current(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let series = work.amount("cells.series");
+    let parallel = work.amount("cells.parallel");
+    let cell = work.amount("cells.resistance");
+    let voltage = crate::derive::rest_voltage(&mut work);
+    let (path, left_out) = losses::without_cells(facts);
+    let [series, parallel, cell, voltage] = work.all([series, parallel, cell, voltage])?;
+    work.source(&short_circuit::METHOD);
+    work.assume(
+        "fully charged cells at rest, terminals bridged without resistance, no device opens"
+            .to_owned(),
+    );
+    if !left_out.is_empty() {
+        work.assume(format!(
+            "resistance not known and so left out (the current is an upper bound): {}",
+            left_out.join(", ")
+        ));
+    }
+    let inputs = [&voltage, &cell, &series, &parallel, &path];
+    let current = work.through(&inputs, Dimension::CURRENT, |x| {
+        short_circuit::prospective(
+            ElectricPotential::new::<volt>(x[0]),
+            ElectricalResistance::new::<ohm>(x[1]),
+            x[2],
+            x[3],
+            ElectricalResistance::new::<ohm>(x[4]),
+        )
+        .map(|current| current.get::<ampere>())
+    })?;
+    work.step(format!(
+        "{} × {} / ({} × {} / {} + {}) = {}",
+        series.show(),
+        voltage.show(),
+        series.show(),
+        cell.show(),
+        parallel.show(),
+        path.show(),
+        current.show()
+    ));
+    work.done(current)
+}
+
+fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
+    let mut work = Worker::new(facts);
+    let mut number = 0_u32;
+    for index in 0..facts.record.path.element.len() {
+        match facts.derived.of_element(index, "element.responds_to") {
+            Some(Ok(worked)) if worked.value == Val::Text(wanted.to_owned()) => {
+                number += 1;
+                work.step(element_label(facts.record, index));
+            }
+            Some(Ok(worked)) if worked.value == Val::Text("unknown".to_owned()) => {
+                let what = format!(
+                    "what {} responds to could not be told",
+                    element_label(facts.record, index)
+                );
+                work.lacks(Missing {
+                    name: "element.fuse".to_owned(),
+                    what,
+                    reason: Reason::NotVisible,
+                });
+            }
+            Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
+            _ => {}
+        }
+    }
+    let counted = Amount::exact(f64::from(number), Dimension::NONE);
+    if number > 0 {
+        return work.done(counted);
+    }
+    if facts.record.path.complete.yes() != Some(true) {
+        let what =
+            "`path.complete` does not say yes, so the lack of one in the list proves nothing"
+                .to_owned();
+        work.lacks(Missing {
+            name: "path.complete".to_owned(),
+            what,
+            reason: Reason::NotRecorded,
+        });
+    }
+    let [counted] = work.all([Some(counted)])?;
+    work.done(counted)
+}
+
+fn fuse_rating(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let mut smallest: Option<Amount> = None;
+    for index in 0..facts.record.path.element.len() {
+        let responds = facts.derived.of_element(index, "element.responds_to");
+        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned()))
+        {
+            continue;
+        }
+        let inside = Facts {
+            subject: crate::derive::Subject::Element(index),
+            ..*facts
+        };
+        match inside.fact("element.rating") {
+            Ok(Val::Amount(rating)) => {
+                work.step(format!(
+                    "{}: {}",
+                    element_label(facts.record, index),
+                    rating.show()
+                ));
+                if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
+                    smallest = Some(rating);
+                }
+            }
+            Ok(_) => {}
+            Err(missing) => missing.into_iter().for_each(|m| work.lacks(m)),
+        }
+    }
+    if let Some(smallest) = smallest {
+        return work.done(smallest);
+    }
+    let what = "no fuse that responds to current is recorded with its rating".to_owned();
+    work.lacks(Missing {
+        name: "element.rating".to_owned(),
+        what,
+        reason: Reason::NotRecorded,
+    });
+    Err(work.take_missing())
+}
+
+/// What needs the fault current: how long each conductor withstands it.
+pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
+    let mut values = Values::new();
+    if facts.worked("element.area").is_none() {
+        return values;
+    }
+    let mut work = Worker::new(facts);
+    let (area, current) = (
+        work.amount("element.area"),
+        work.amount("path.short_circuit_current"),
+    );
+    let material = work
+        .optional_word("element.material")
+        .or_else(|| conductor_material(&mut work));
+    let answer = work.all([area, current]).and_then(|[area, current]| {
+        let Some(material) = material.as_deref().and_then(Material::from_word) else {
+            return Err(work.take_missing());
+        };
+        work.source(&adiabatic::METHOD);
+        let time = work.through(&[&area, &current], Dimension::TIME, |x| {
+            adiabatic::withstand(
+                material,
+                Area::new::<square_meter>(x[0]),
+                ElectricCurrent::new::<ampere>(x[1]),
+            )
+            .map(|time| time.value)
+        })?;
+        let formula = format!(
+            "({} A·s^½/mm² × {} / {})²",
+            adiabatic::k(material),
+            area.show(),
+            current.show()
+        );
+        work.step(line(&formula, &time));
+        Ok(time)
+    });
+    values.insert("element.withstand", answer.and_then(|time| work.done(time)));
+    values
+}
+
+/// A cable without a recorded material is taken as copper; a bar is not.
+fn conductor_material(work: &mut Worker<'_>) -> Option<String> {
+    if matches!(work.facts.fact("element.kind"), Ok(Val::Text(kind)) if kind == "cable") {
+        work.assume("the cable's material is not recorded; copper taken".to_owned());
+        return Some("copper".to_owned());
+    }
+    work.word("element.material")
+}

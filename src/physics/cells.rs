@@ -1,0 +1,71 @@
+//! Cell arithmetic: what series and parallel make of a cell, and the limits of its chemistry.
+
+use uom::si::electric_potential::volt;
+use uom::si::f64::ElectricPotential;
+
+/// A cell chemistry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Chemistry {
+    /// Lithium iron phosphate.
+    Lfp,
+    /// Lithium nickel manganese cobalt oxide and its relatives with 3.6 V to 3.7 V nominal.
+    Layered,
+    /// Lithium titanate.
+    Lto,
+}
+
+/// Usual voltages of one cell. LFP: common practice, no source; the others likewise.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Voltages {
+    /// Nominal.
+    pub nominal: ElectricPotential,
+    /// Charge limit.
+    pub charge: ElectricPotential,
+    /// Discharge limit.
+    pub discharge: ElectricPotential,
+    /// At rest, fully charged: what drives a short circuit.
+    pub rest_full: ElectricPotential,
+}
+
+impl Chemistry {
+    /// The chemistry of a record's word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        match word {
+            "LFP" => Some(Self::Lfp),
+            "NMC" | "NCA" | "LMO" | "LCO" => Some(Self::Layered),
+            "LTO" => Some(Self::Lto),
+            _ => None,
+        }
+    }
+
+    /// Usual voltages (common practice, no source).
+    #[must_use]
+    pub fn voltages(self) -> Voltages {
+        let [nominal, charge, discharge, rest_full] = match self {
+            Self::Lfp => [3.2, 3.65, 2.5, 3.4],
+            Self::Layered => [3.65, 4.2, 2.75, 4.15],
+            Self::Lto => [2.3, 2.8, 1.5, 2.6],
+        }
+        .map(ElectricPotential::new::<volt>);
+        Voltages {
+            nominal,
+            charge,
+            discharge,
+            rest_full,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Four LFP cells in series: 12.8 V nominal, 14.6 V charge (common practice, no source).
+    #[test]
+    fn four_in_series() {
+        let voltages = Chemistry::Lfp.voltages();
+        assert!((4.0 * voltages.nominal.get::<volt>() - 12.8).abs() < 1e-12);
+        assert!((4.0 * voltages.charge.get::<volt>() - 14.6).abs() < 1e-12);
+    }
+}

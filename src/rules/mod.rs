@@ -1,0 +1,17 @@
+//! The rule engine: one comparison a rule, three outcomes, the working always shown.
+//!
+//! Rules are data ([`Book`]); their expressions are checked for existence and dimension when a book is
+//! loaded. The engine puts a record's facts in and ends each rule as *meets*, *falls short* or *not
+//! decided*. What is missing is never guessed: it is listed.
+
+mod book;
+mod engine;
+pub mod expr;
+mod finding;
+mod functions;
+pub mod names;
+
+pub use crate::derive::{Facts, Missing, Subject};
+pub use book::{Book, Change, Limit, Rule, Scope};
+pub use engine::{Judgement, judge};
+pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
