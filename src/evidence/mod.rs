@@ -10,10 +10,10 @@
 //! length written in a file, or changes an original.
 
 pub mod error;
-// folder
+pub mod folder;
 pub mod hash;
 pub mod manifest;
 pub mod name;
-// verify
+pub mod verify;
 
 mod atomic;
