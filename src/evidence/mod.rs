@@ -1,1 +1,19 @@
 //! Photos, logs and hashes: what ties a claim in the write-up to a file that anyone can check.
+//!
+//! The flow through this folder: [`folder`] says which files are evidence, [`hash`] reads them
+//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`sign`] says
+//! who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
+//! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
+//! copies that are fit to publish.
+//!
+//! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
+//! length written in a file, or changes an original.
+
+pub mod error;
+pub mod folder;
+pub mod hash;
+pub mod manifest;
+pub mod name;
+pub mod verify;
+
+mod atomic;

@@ -1,0 +1,391 @@
+//! SHA-256 (FIPS 180-4) of files: streamed through one buffer per thread, in parallel over files.
+//!
+//! Refused: anything that is not a plain file (a pipe would block for ever, a link may point out
+//! of the folder), and a file that changes while it is read, because its hash would be of a state
+//! that never existed. Files are read, not memory-mapped: a mapped file that is cut short by
+//! another program kills the process, and reading is as fast.
+
+use std::fmt;
+use std::fs::{File, Metadata, OpenOptions};
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use rayon::prelude::*;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use sha2::{Digest, Sha256};
+
+use super::error::{FileError, shown};
+
+/// One read. Large enough that system calls do not show, small enough to stay in a core's cache
+/// between the copy out of the page cache and the hashing.
+const BUFFER_BYTES: usize = 256 * 1024;
+
+/// A SHA-256 digest; written and read as 64 hexadecimal digits.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Sha256Digest([u8; 32]);
+
+impl Sha256Digest {
+    /// The digest of bytes already in memory.
+    pub fn of(bytes: &[u8]) -> Self {
+        Self(Sha256::digest(bytes).into())
+    }
+
+    /// The digest's 32 bytes.
+    pub fn as_bytes(&self) -> &[u8; 32] {
+        &self.0
+    }
+}
+
+impl From<[u8; 32]> for Sha256Digest {
+    fn from(bytes: [u8; 32]) -> Self {
+        Self(bytes)
+    }
+}
+
+impl fmt::Display for Sha256Digest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.iter().try_for_each(|b| write!(f, "{b:02x}"))
+    }
+}
+
+impl fmt::Debug for Sha256Digest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(self, f)
+    }
+}
+
+/// Text that is not a SHA-256 digest.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("a SHA-256 digest is 64 hexadecimal digits (0-9, a-f)")]
+pub struct NotADigest;
+
+impl FromStr for Sha256Digest {
+    type Err = NotADigest;
+
+    fn from_str(text: &str) -> Result<Self, NotADigest> {
+        let mut bytes = [0; 32];
+        if text.len() != 2 * bytes.len() {
+            return Err(NotADigest);
+        }
+        for (byte, pair) in bytes.iter_mut().zip(text.as_bytes().chunks_exact(2)) {
+            *byte = pair.iter().try_fold(0_u8, |value, &digit| {
+                let digit = char::from(digit).to_digit(16).ok_or(NotADigest)?;
+                Ok(value << 4 | digit as u8)
+            })?;
+        }
+        Ok(Self(bytes))
+    }
+}
+
+impl Serialize for Sha256Digest {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Sha256Digest {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = std::borrow::Cow::<'de, str>::deserialize(deserializer)?;
+        text.parse().map_err(serde::de::Error::custom)
+    }
+}
+
+/// Why a file was not hashed.
+#[derive(Debug, thiserror::Error)]
+pub enum HashError {
+    /// The system refused.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// A link, folder, pipe, socket or device stands where a file was expected.
+    #[error(
+        "{}: is {what}, not a plain file; evidence must be the file itself",
+        shown(path)
+    )]
+    NotAPlainFile {
+        /// The name that was opened.
+        path: PathBuf,
+        /// What was found, with its article.
+        what: &'static str,
+    },
+    /// Its length or time of change moved while it was being read.
+    #[error(
+        "{}: changed while it was being read; try again when nothing writes to it",
+        shown(path)
+    )]
+    ChangedWhileRead {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+/// How far a run over many files has come, in bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Bytes read so far.
+    pub done: u64,
+    /// Bytes that all files together had when the run began.
+    pub total: u64,
+}
+
+/// Told of progress, from several threads at once.
+pub type OnProgress<'a> = &'a (dyn Fn(Progress) + Sync);
+
+/// For callers that show no progress.
+pub fn silent(_: Progress) {}
+
+/// Hashes one plain file. Memory used is one buffer, whatever the file's size.
+///
+/// # Errors
+/// When it is no plain file, cannot be read, or changes while it is read.
+pub fn hash_file(path: &Path) -> Result<Sha256Digest, HashError> {
+    copy_file(path, &mut io::sink(), |_| {})
+}
+
+/// Hashes many files in parallel; the answers come in the order of `paths`.
+pub fn hash_files(paths: &[PathBuf], on: OnProgress<'_>) -> Vec<Result<Sha256Digest, HashError>> {
+    let total = paths
+        .iter()
+        .filter_map(|p| p.symlink_metadata().ok())
+        .map(|m| m.len())
+        .sum();
+    let meter = Meter::new(total, on);
+    paths
+        .par_iter()
+        .map(|path| copy_file(path, &mut io::sink(), |n| meter.add(n)))
+        .collect()
+}
+
+/// Adds up what all threads have read.
+pub(crate) struct Meter<'a> {
+    done: AtomicU64,
+    total: u64,
+    on: OnProgress<'a>,
+}
+
+impl<'a> Meter<'a> {
+    pub(crate) fn new(total: u64, on: OnProgress<'a>) -> Self {
+        let done = AtomicU64::new(0);
+        Self { done, total, on }
+    }
+
+    pub(crate) fn add(&self, bytes: u64) {
+        let done = self.done.fetch_add(bytes, Ordering::Relaxed) + bytes;
+        let total = self.total;
+        (self.on)(Progress { done, total });
+    }
+}
+
+/// Hashes a plain file while passing on every byte read, so that a copy is of what was hashed.
+pub(crate) fn copy_file(
+    path: &Path,
+    to: &mut dyn io::Write,
+    mut on_bytes: impl FnMut(u64),
+) -> Result<Sha256Digest, HashError> {
+    let (file, before) = open_plain(path)?;
+    // One byte more than promised is enough to notice growth, and ends a file that grows for ever.
+    let mut limited = (&file).take(before.len().saturating_add(1));
+    let size = usize::try_from(before.len()).map_or(BUFFER_BYTES, |n| n.clamp(4096, BUFFER_BYTES));
+    let mut buffer = vec![0; size];
+    let mut hasher = Sha256::new();
+    let mut length = 0_u64;
+    loop {
+        let read = match limited.read(&mut buffer) {
+            Ok(0) => break,
+            Ok(n) => n,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
+            Err(e) => return Err(FileError::on("read", path)(e).into()),
+        };
+        let bytes = buffer.get(..read).unwrap_or_default();
+        hasher.update(bytes);
+        to.write_all(bytes)
+            .map_err(FileError::on("write a copy of", path))?;
+        length += read as u64;
+        on_bytes(read as u64);
+    }
+    let after = file.metadata().map_err(FileError::on("read", path))?;
+    let steady = length == before.len()
+        && after.len() == before.len()
+        && after.modified().ok() == before.modified().ok();
+    if !steady {
+        let path = path.to_path_buf();
+        return Err(HashError::ChangedWhileRead { path });
+    }
+    Ok(Sha256Digest(hasher.finalize().into()))
+}
+
+/// Opens a file that is truly a file: a link in last place is not followed, a pipe not waited for.
+pub(crate) fn open_plain(path: &Path) -> Result<(File, Metadata), HashError> {
+    let refuse = |what| HashError::NotAPlainFile {
+        path: path.to_path_buf(),
+        what,
+    };
+    // Asked first for a clear message; the flags below hold even if the file is swapped in between.
+    let seen = path
+        .symlink_metadata()
+        .map_err(FileError::on("read", path))?;
+    if let Some(what) = unlike_a_file(&seen) {
+        return Err(refuse(what));
+    }
+    let mut options = OpenOptions::new();
+    options.read(true);
+    #[cfg(unix)]
+    {
+        use rustix::fs::OFlags;
+        use std::os::unix::fs::OpenOptionsExt;
+        let flags = OFlags::NOFOLLOW | OFlags::NONBLOCK;
+        options.custom_flags(flags.bits().cast_signed());
+    }
+    let file = options.open(path).map_err(FileError::on("read", path))?;
+    let metadata = file.metadata().map_err(FileError::on("read", path))?;
+    match unlike_a_file(&metadata) {
+        Some(what) => Err(refuse(what)),
+        None => Ok((file, metadata)),
+    }
+}
+
+/// What stands there instead of a plain file, with its article; nothing for a plain file.
+pub(crate) fn unlike_a_file(metadata: &Metadata) -> Option<&'static str> {
+    let kind = metadata.file_type();
+    if kind.is_file() {
+        None
+    } else if kind.is_symlink() {
+        Some("a link")
+    } else if kind.is_dir() {
+        Some("a folder")
+    } else {
+        Some("a pipe, socket or device")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::*;
+
+    /// NIST CAVP, SHA test vectors for byte-oriented messages (SHA256ShortMsg.rsp), and the
+    /// examples of FIPS 180-2 appendix B ("abc", the 448-bit message, a million times "a").
+    #[test]
+    fn published_vectors() {
+        let million = vec![b'a'; 1_000_000];
+        let cases: [(&[u8], &str); 7] = [
+            (
+                b"",
+                "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
+            ),
+            (
+                &[0xd3],
+                "28969cdfa74a12c82f3bad960b0b000aca2ac329deea5c2328ebc6f2ba9802c1",
+            ),
+            (
+                &[0x11, 0xaf],
+                "5ca7133fa735326081558ac312c620eeca9970d1e70a4b95533d956f072d1f98",
+            ),
+            (
+                &[0xb4, 0x19, 0x0e],
+                "dff2e73091f6c05e528896c4c831b9448653dc2ff043528f6769437bc7b975c2",
+            ),
+            (
+                b"abc",
+                "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+            ),
+            (
+                b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq",
+                "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
+            ),
+            (
+                &million,
+                "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0",
+            ),
+        ];
+        let dir = tempfile::tempdir().unwrap();
+        for (message, expected) in cases {
+            assert_eq!(Sha256Digest::of(message).to_string(), expected);
+            let path = dir.path().join("message");
+            fs::write(&path, message).unwrap();
+            assert_eq!(hash_file(&path).unwrap().to_string(), expected);
+        }
+    }
+
+    #[test]
+    fn text_round_trips_and_nonsense_is_refused() {
+        let digest = Sha256Digest::of(b"abc");
+        assert_eq!(digest.to_string().parse(), Ok(digest));
+        assert_eq!(digest.to_string().to_uppercase().parse(), Ok(digest));
+        let json = serde_json::to_string(&digest).unwrap();
+        assert_eq!(serde_json::from_str::<Sha256Digest>(&json).unwrap(), digest);
+        let g = "g".repeat(64);
+        let (accents, plus) = ("é".repeat(32), "+f".repeat(32));
+        for bad in ["", "ba78", &g, &accents, &plus] {
+            assert_eq!(bad.parse::<Sha256Digest>(), Err(NotADigest), "{bad}");
+        }
+    }
+
+    #[test]
+    fn many_files_keep_their_order_and_add_up() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut paths = Vec::new();
+        for n in 0..20_usize {
+            let path = dir.path().join(format!("{n}"));
+            fs::write(&path, vec![n as u8; n * 50_000]).unwrap();
+            paths.push(path);
+        }
+        paths.push(dir.path().join("not there"));
+        let furthest = AtomicU64::new(0);
+        let results = hash_files(&paths, &|p| {
+            assert!(p.done <= p.total);
+            furthest.fetch_max(p.done, Ordering::Relaxed);
+        });
+        for (n, result) in results.iter().take(20).enumerate() {
+            let expected = Sha256Digest::of(&vec![n as u8; n * 50_000]);
+            assert_eq!(*result.as_ref().unwrap(), expected);
+        }
+        assert!(matches!(results[20], Err(HashError::File(_))));
+        assert_eq!(furthest.into_inner(), (0..20).sum::<u64>() * 50_000);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_folders_and_pipes_are_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let at = |name: &str| dir.path().join(name);
+        fs::write(at("file"), "x").unwrap();
+        std::os::unix::fs::symlink(at("file"), at("link")).unwrap();
+        fs::create_dir(at("folder")).unwrap();
+        std::process::Command::new("mkfifo")
+            .arg(at("pipe"))
+            .status()
+            .unwrap();
+        for (name, expected) in [
+            ("link", "a link"),
+            ("folder", "a folder"),
+            ("pipe", "a pipe"),
+        ] {
+            let error = hash_file(&at(name)).unwrap_err();
+            let HashError::NotAPlainFile { what, .. } = &error else {
+                panic!("{name}: {error}");
+            };
+            assert!(what.starts_with(expected), "{name}: {error}");
+            assert!(error.to_string().contains(name));
+        }
+    }
+
+    #[test]
+    fn a_file_that_grows_under_the_reader_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("log.csv");
+        fs::write(&path, vec![b'x'; 3 * BUFFER_BYTES]).unwrap();
+        let mut grown = false;
+        let result = copy_file(&path, &mut io::sink(), |_| {
+            if !grown {
+                grown = true;
+                use std::io::Write;
+                let mut log = OpenOptions::new().append(true).open(&path).unwrap();
+                log.write_all(b"more").unwrap();
+            }
+        });
+        assert!(matches!(result, Err(HashError::ChangedWhileRead { .. })));
+    }
+}

@@ -1,0 +1,301 @@
+//! The evidence module from outside: sealed folders, and GNU `sha256sum` as the judge of manifests.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use underlid::evidence::hash::{Progress, Sha256Digest, hash_file, silent};
+use underlid::evidence::manifest::{MANIFEST_NAME, Manifest};
+use underlid::evidence::name::EvidenceName;
+use underlid::evidence::verify::{
+    Comparison, Counts, FileState, SealError, VerifyError, seal, verify,
+};
+
+/// Names that break careless formats; all legal on Unix.
+const AWKWARD_NAMES: [&str; 9] = [
+    "photos/plain.jpg",
+    "photos/two  spaces and a tail .jpg",
+    "photos/Schütz 母線 🔋.jpg",
+    "photos/line\nbreak.jpg",
+    "photos/carriage\rreturn.jpg",
+    "photos/back\\slash.jpg",
+    "photos/*star.jpg",
+    "photos/#hash.jpg",
+    "photos/deep/er/50%.jpg",
+];
+
+fn write(folder: &Path, name: &str, content: &[u8]) {
+    let path = folder.join(name);
+    fs::create_dir_all(path.parent().unwrap()).unwrap();
+    fs::write(path, content).unwrap();
+}
+
+/// An inspection folder with awkward names, a log and a record.
+fn inspection() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    for name in AWKWARD_NAMES {
+        write(dir.path(), name, name.as_bytes());
+    }
+    write(dir.path(), "logs/capacity.csv", b"time,voltage\n");
+    write(dir.path(), "inspection.toml", b"schema = 1\n");
+    dir
+}
+
+fn name(bytes: &[u8]) -> EvidenceName {
+    EvidenceName::new(bytes).unwrap()
+}
+
+fn run(command: &mut Command) -> std::process::Output {
+    command
+        .env("LC_ALL", "C.UTF-8")
+        .stdin(Stdio::null())
+        .output()
+        .unwrap_or_else(|e| panic!("{command:?}: {e}; GNU coreutils are needed"))
+}
+
+/// Reference: GNU coreutils `sha256sum --check --strict`.
+#[test]
+fn sha256sum_accepts_our_manifest() {
+    let dir = inspection();
+    let mut manifest = Manifest::default();
+    for n in AWKWARD_NAMES {
+        manifest.insert(name(n.as_bytes()), hash_file(&dir.path().join(n)).unwrap());
+    }
+    manifest.write(&dir.path().join(MANIFEST_NAME)).unwrap();
+
+    let mut check = Command::new("sha256sum");
+    check
+        .args(["--check", "--strict", MANIFEST_NAME])
+        .current_dir(dir.path());
+    let output = run(&mut check);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{output:?}");
+    assert_eq!(said.matches(": OK").count(), AWKWARD_NAMES.len(), "{said}");
+
+    fs::write(dir.path().join("photos/line\nbreak.jpg"), "changed").unwrap();
+    assert!(!run(&mut check).status.success());
+}
+
+/// Reference: what GNU coreutils `sha256sum` prints, in each of its line formats.
+#[test]
+fn our_reader_accepts_what_sha256sum_writes() {
+    let dir = inspection();
+    for mode in ["--text", "--binary", "--tag"] {
+        let mut sum = Command::new("sha256sum");
+        sum.arg(mode).args(AWKWARD_NAMES).current_dir(dir.path());
+        let output = run(&mut sum);
+        assert!(output.status.success(), "{output:?}");
+        let manifest = Manifest::from_bytes(&output.stdout, Path::new("theirs")).unwrap();
+        assert_eq!(manifest.len(), AWKWARD_NAMES.len(), "{mode}");
+        for n in AWKWARD_NAMES {
+            let expected = Sha256Digest::of(n.as_bytes());
+            assert_eq!(manifest.get(&name(n.as_bytes())), Some(expected), "{n:?}");
+        }
+        if mode == "--text" {
+            let mut lines: Vec<_> = output.stdout.split_inclusive(|&b| b == b'\n').collect();
+            lines.sort_by_key(|line| {
+                let line = line.strip_prefix(b"\\").unwrap_or(line);
+                // Sorted by the unescaped name, which the awkward names keep in this order.
+                String::from_utf8_lossy(&line[66..])
+                    .replace("\\n", "\n")
+                    .replace("\\r", "\r")
+            });
+            assert_eq!(manifest.to_bytes(), lines.concat(), "byte for byte");
+        }
+    }
+}
+
+/// Reference: GNU coreutils. A name on Unix need not be UTF-8.
+#[cfg(target_os = "linux")]
+#[test]
+fn names_that_are_not_utf8_survive() {
+    use std::os::unix::ffi::OsStrExt;
+    let dir = tempfile::tempdir().unwrap();
+    let raw = b"photos/caf\xe9.jpg";
+    write(dir.path(), "photos/x", b"");
+    fs::write(dir.path().join(std::ffi::OsStr::from_bytes(raw)), "é").unwrap();
+    let listed = name(raw);
+    let digest = hash_file(&dir.path().join(listed.to_path())).unwrap();
+    let manifest: Manifest = [(listed, digest)].into_iter().collect();
+    manifest.write(&dir.path().join(MANIFEST_NAME)).unwrap();
+    let mut check = Command::new("sha256sum");
+    check
+        .args(["--check", "--strict", MANIFEST_NAME])
+        .current_dir(dir.path());
+    assert!(run(&mut check).status.success());
+    let read = Manifest::read(&dir.path().join(MANIFEST_NAME)).unwrap();
+    assert_eq!(read, manifest);
+}
+
+fn state<'a>(comparison: &'a Comparison, file: &str) -> &'a FileState {
+    let wanted = name(file.as_bytes());
+    let found = comparison.files.iter().find(|f| f.name == wanted);
+    &found
+        .unwrap_or_else(|| panic!("{file} is not reported"))
+        .state
+}
+
+#[test]
+fn changed_missing_and_added_files_are_told_apart() {
+    let dir = inspection();
+    let sealed = seal(dir.path(), false, &silent).unwrap();
+    assert_eq!(sealed.manifest.len(), AWKWARD_NAMES.len() + 2);
+    assert!(sealed.before.is_none());
+    assert_eq!(
+        sealed.manifest_digest,
+        hash_file(&sealed.manifest_path).unwrap()
+    );
+    assert!(verify(dir.path(), &silent).unwrap().matches());
+
+    // Same length and same time: only the content tells.
+    let plain = dir.path().join("photos/plain.jpg");
+    let time = fs::metadata(&plain).unwrap().modified().unwrap();
+    fs::write(&plain, "photos/plain.jpG").unwrap();
+    let file = fs::File::options().write(true).open(&plain).unwrap();
+    file.set_modified(time).unwrap();
+    fs::remove_file(dir.path().join("logs/capacity.csv")).unwrap();
+    fs::rename(
+        dir.path().join("photos/*star.jpg"),
+        dir.path().join("photos/star.jpg"),
+    )
+    .unwrap();
+    write(dir.path(), "photos/new.jpg", b"new");
+    write(dir.path(), "report/report.md", b"generated");
+
+    let comparison = verify(dir.path(), &silent).unwrap();
+    assert!(!comparison.matches());
+    assert_eq!(
+        comparison.counts(),
+        Counts {
+            unchanged: AWKWARD_NAMES.len() - 1,
+            changed: 1,
+            missing: 2,
+            added: 2,
+            unreadable: 0
+        }
+    );
+    assert_eq!(
+        *state(&comparison, "photos/plain.jpg"),
+        FileState::Changed {
+            sealed: Sha256Digest::of(b"photos/plain.jpg"),
+            found: Sha256Digest::of(b"photos/plain.jpG"),
+        }
+    );
+    assert!(matches!(
+        state(&comparison, "logs/capacity.csv"),
+        FileState::Missing { .. }
+    ));
+    assert_eq!(
+        *state(&comparison, "photos/new.jpg"),
+        FileState::Added {
+            found: Sha256Digest::of(b"new")
+        }
+    );
+    let (old, new) = (name(b"photos/*star.jpg"), name(b"photos/star.jpg"));
+    assert_eq!(comparison.renamed(), [(&old, &new)]);
+
+    let json = serde_json::to_value(&comparison).unwrap();
+    let first = &json["files"][0];
+    assert_eq!(first["name"], "inspection.toml");
+    assert_eq!(first["state"], "unchanged");
+    assert_eq!(
+        first["digest"],
+        Sha256Digest::of(b"schema = 1\n").to_string()
+    );
+}
+
+#[test]
+fn sealing_again_never_hides_a_change() {
+    let dir = inspection();
+    let first = seal(dir.path(), false, &silent).unwrap();
+    let manifest = || fs::read(dir.path().join(MANIFEST_NAME)).unwrap();
+    let before = manifest();
+
+    // Nothing changed: nothing written.
+    let again = seal(dir.path(), false, &silent).unwrap();
+    assert!(again.before.unwrap().matches());
+    assert_eq!(again.manifest_digest, first.manifest_digest);
+
+    // Only added to: extended.
+    write(dir.path(), "photos/new.jpg", b"new");
+    let extended = seal(dir.path(), false, &silent).unwrap();
+    assert_eq!(extended.before.unwrap().counts().added, 1);
+    assert_ne!(manifest(), before);
+
+    // Changed: refused, with what changed; the manifest stays.
+    let before = manifest();
+    fs::write(dir.path().join("photos/new.jpg"), "newer").unwrap();
+    fs::write(dir.path().join("photos.sha256.minisig"), "old").unwrap();
+    let SealError::Differs(comparison) = seal(dir.path(), false, &silent).unwrap_err() else {
+        panic!("not refused");
+    };
+    let names: Vec<_> = comparison.differences().map(|f| f.name.to_text()).collect();
+    assert_eq!(names, ["photos/new.jpg"]);
+    assert_eq!(manifest(), before);
+
+    // Told to: replaced, and still said.
+    let replaced = seal(dir.path(), true, &silent).unwrap();
+    assert_eq!(replaced.before.unwrap().counts().changed, 1);
+    assert_eq!(
+        replaced.stale_signatures,
+        [dir.path().join("photos.sha256.minisig")]
+    );
+    assert!(verify(dir.path(), &silent).unwrap().matches());
+
+    // A manifest that nobody can read is not thrown away unasked either.
+    fs::write(dir.path().join(MANIFEST_NAME), "not a manifest").unwrap();
+    let error = seal(dir.path(), false, &silent).unwrap_err();
+    assert!(error.to_string().contains("line 1"), "{error}");
+    assert_eq!(manifest(), b"not a manifest");
+    seal(dir.path(), true, &silent).unwrap();
+    assert!(verify(dir.path(), &silent).unwrap().matches());
+}
+
+#[test]
+fn progress_ends_at_the_total() {
+    let dir = inspection();
+    write(dir.path(), "photos/large.jpg", &vec![7; 1_500_000]);
+    let last = std::sync::Mutex::new(Progress { done: 0, total: 0 });
+    let sealed = seal(dir.path(), false, &|p| {
+        let mut last = last.lock().unwrap();
+        if p.done > last.done {
+            *last = p;
+        }
+    })
+    .unwrap();
+    let last = last.into_inner().unwrap();
+    assert_eq!((last.done, last.total), (sealed.bytes, sealed.bytes));
+}
+
+#[cfg(unix)]
+#[test]
+fn what_cannot_be_read_is_no_pass() {
+    use std::os::unix::fs::symlink;
+    let dir = inspection();
+    seal(dir.path(), false, &silent).unwrap();
+
+    // A folder now stands where a sealed file was: nothing can be said of the file.
+    fs::remove_file(dir.path().join("photos/plain.jpg")).unwrap();
+    fs::create_dir(dir.path().join("photos/plain.jpg")).unwrap();
+    let comparison = verify(dir.path(), &silent).unwrap();
+    assert!(!comparison.matches());
+    assert!(matches!(
+        state(&comparison, "photos/plain.jpg"),
+        FileState::Unreadable { .. }
+    ));
+
+    // A manifest that reaches over a link, or out of the folder, is refused.
+    let digest = Sha256Digest::of(b"");
+    symlink("/etc", dir.path().join("elsewhere")).unwrap();
+    for (line, expected) in [
+        (format!("{digest}  elsewhere/passwd\n"), "link"),
+        (format!("{digest}  ../secret\n"), "line 1"),
+    ] {
+        fs::write(dir.path().join(MANIFEST_NAME), line).unwrap();
+        let error = verify(dir.path(), &silent).unwrap_err();
+        assert!(error.to_string().contains(expected), "{error}");
+    }
+    fs::remove_file(dir.path().join(MANIFEST_NAME)).unwrap();
+    let error = verify(dir.path(), &silent).unwrap_err();
+    assert!(matches!(error, VerifyError::Manifest(_)), "{error}");
+}
