@@ -10,10 +10,12 @@
 //! length written in a file, or changes an original.
 
 pub mod error;
+pub mod exif;
 pub mod folder;
 pub mod hash;
 pub mod manifest;
 pub mod name;
+pub mod picture;
 pub mod verify;
 
 mod atomic;

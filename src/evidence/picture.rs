@@ -1,0 +1,431 @@
+//! Copies of photos that are fit to publish: upright, of sensible size, blacked out where asked,
+//! and with nothing in them but pixels.
+//!
+//! The original is decoded to pixels and only pixels are encoded again, so no EXIF, XMP, thumbnail,
+//! colour profile, comment or hidden layer can survive. Transparent places become white: what lay
+//! under them does not come back. Redaction happens before resizing, rounded outwards.
+//!
+//! Refused, with a typed reason: files over [`MAX_FILE_BYTES`], pictures over [`MAX_PIXELS`], and
+//! what cannot be decoded here (HEIC, camera raw, damaged files). Such a photo is still evidence: it
+//! is hashed and listed, only not shown.
+
+use std::io::{Cursor, Read};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+
+use image::codecs::jpeg::JpegEncoder;
+use image::imageops::FilterType;
+use image::metadata::Orientation;
+use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Rgb, RgbImage};
+use serde::Serialize;
+
+use super::error::{FileError, shown};
+use super::exif::{self, PhotoFacts};
+use super::hash::{HashError, Sha256Digest, open_plain};
+
+/// The largest file that is decoded, in bytes.
+pub const MAX_FILE_BYTES: u64 = 64 * 1024 * 1024;
+
+/// The most pixels that are decoded.
+pub const MAX_PIXELS: u64 = 100_000_000;
+
+/// The most memory that a decoder is allowed at once, in bytes: 100 megapixels of four bytes, and
+/// room to work.
+const MAX_DECODER_BYTES: u64 = 512 * 1024 * 1024;
+
+/// Above this many pixels only one picture is decoded at a time: a progressive JPEG of
+/// [`MAX_PIXELS`] needs about a gigabyte, whatever its file size, and threads would multiply that.
+const LARGE_PIXELS: u64 = 30_000_000;
+
+static ONE_LARGE_AT_A_TIME: Mutex<()> = Mutex::new(());
+
+/// Why a photo cannot be shown.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, thiserror::Error)]
+#[serde(tag = "reason", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Undecodable {
+    /// HEIC, HEIF or AVIF.
+    #[error("it is HEIC, HEIF or AVIF, which is not decoded here; export it as JPEG to show it")]
+    Heic,
+    /// A camera's raw format or TIFF.
+    #[error(
+        "it is a camera raw or TIFF file, which is not decoded here; export it as JPEG to show it"
+    )]
+    Raw,
+    /// Some other kind of file.
+    #[error("it is not a JPEG, PNG or WebP picture")]
+    OtherFormat,
+    /// Over [`MAX_FILE_BYTES`].
+    #[error("it has {bytes} bytes; pictures up to {MAX_FILE_BYTES} bytes are shown")]
+    FileTooLarge {
+        /// Its size.
+        bytes: u64,
+    },
+    /// Over [`MAX_PIXELS`].
+    #[error("it has {width} × {height} pixels; pictures up to {MAX_PIXELS} pixels are shown")]
+    TooManyPixels {
+        /// Width in pixels.
+        width: u32,
+        /// Height in pixels.
+        height: u32,
+    },
+    /// The decoder would need more memory than it is given.
+    #[error("decoding it would need too much memory")]
+    TooMuchMemory,
+    /// Damaged.
+    #[error("it is damaged: {why}")]
+    Broken {
+        /// What the decoder says.
+        why: String,
+    },
+}
+
+/// Why no copy of a photo was made.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PictureError {
+    /// The file cannot be read.
+    #[error(transparent)]
+    File(#[from] HashError),
+    /// The picture cannot be decoded.
+    #[error("{} cannot be shown: {reason}", shown(path))]
+    Undecodable {
+        /// The photo.
+        path: PathBuf,
+        /// Why.
+        reason: Undecodable,
+    },
+    /// A box to black out that makes no sense for this picture. No copy is made, because a box that
+    /// hides nothing would publish what should be hidden.
+    #[error("{}: redaction box {number} {problem}", shown(path))]
+    Redaction {
+        /// The photo.
+        path: PathBuf,
+        /// Which box, counted from 1.
+        number: usize,
+        /// What is wrong, as the end of a sentence.
+        problem: &'static str,
+    },
+}
+
+/// A box to be filled black, measured from the top left of the upright picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Redaction {
+    /// In parts of the picture's width and height, each from 0 to 1.
+    Fraction {
+        /// Left edge.
+        left: f64,
+        /// Top edge.
+        top: f64,
+        /// Width.
+        width: f64,
+        /// Height.
+        height: f64,
+    },
+    /// In pixels of the original.
+    Pixels {
+        /// Left edge.
+        left: u32,
+        /// Top edge.
+        top: u32,
+        /// Width.
+        width: u32,
+        /// Height.
+        height: u32,
+    },
+}
+
+/// How a copy is made.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PictureOptions {
+    /// The longer edge has at most this many pixels; smaller pictures are not enlarged.
+    pub max_edge: u32,
+    /// JPEG quality from 1 to 100.
+    pub quality: u8,
+    /// What to black out.
+    pub redactions: Vec<Redaction>,
+}
+
+impl Default for PictureOptions {
+    fn default() -> Self {
+        Self {
+            max_edge: 1600,
+            quality: 82,
+            redactions: Vec::new(),
+        }
+    }
+}
+
+/// A copy that is fit to publish.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Derived {
+    /// The JPEG file.
+    pub jpeg: Vec<u8>,
+    /// Its width in pixels.
+    pub width: u32,
+    /// Its height in pixels.
+    pub height: u32,
+    /// Width of the upright original in pixels.
+    pub original_width: u32,
+    /// Height of the upright original in pixels.
+    pub original_height: u32,
+    /// Hash of the original, of the very bytes that were decoded.
+    pub original_digest: Sha256Digest,
+    /// Size of the original in bytes.
+    pub original_bytes: u64,
+    /// What the original says of itself; none of it is in the copy.
+    pub facts: PhotoFacts,
+}
+
+/// Makes a copy of a photo that is fit to publish.
+///
+/// # Errors
+/// When the photo cannot be read or decoded within the limits, or a redaction box makes no sense.
+pub fn derive(path: &Path, options: &PictureOptions) -> Result<Derived, PictureError> {
+    let undecodable = |reason| PictureError::Undecodable {
+        path: path.to_path_buf(),
+        reason,
+    };
+    let bytes = read_limited(path)?;
+    let facts = exif::read_bytes(&bytes);
+    let picture = decode_upright(&bytes, facts.orientation).map_err(undecodable)?;
+    let (original_width, original_height) = picture.dimensions();
+    let picture = redact(picture, &options.redactions).map_err(|(number, problem)| {
+        let path = path.to_path_buf();
+        PictureError::Redaction {
+            path,
+            number,
+            problem,
+        }
+    })?;
+    let small = shrink(picture, options.max_edge.max(1));
+    let (width, height) = small.dimensions();
+    let mut jpeg = Vec::new();
+    JpegEncoder::new_with_quality(&mut jpeg, options.quality.clamp(1, 100))
+        .encode_image(&small)
+        .map_err(|e| undecodable(reason(&e)))?;
+    Ok(Derived {
+        jpeg,
+        width,
+        height,
+        original_width,
+        original_height,
+        original_digest: Sha256Digest::of(&bytes),
+        original_bytes: bytes.len() as u64,
+        facts,
+    })
+}
+
+fn read_limited(path: &Path) -> Result<Vec<u8>, PictureError> {
+    let too_large = |bytes| PictureError::Undecodable {
+        path: path.to_path_buf(),
+        reason: Undecodable::FileTooLarge { bytes },
+    };
+    let (file, metadata) = open_plain(path)?;
+    if metadata.len() > MAX_FILE_BYTES {
+        return Err(too_large(metadata.len()));
+    }
+    let mut bytes = Vec::new();
+    file.take(MAX_FILE_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|e| HashError::File(FileError::on("read", path)(e)))?;
+    match bytes.len() as u64 {
+        n if n > MAX_FILE_BYTES => Err(too_large(n)),
+        _ => Ok(bytes),
+    }
+}
+
+/// Decodes a picture to opaque pixels and turns it upright.
+pub(crate) fn decode_upright(
+    bytes: &[u8],
+    orientation: Orientation,
+) -> Result<RgbImage, Undecodable> {
+    let format = format_of(bytes)?;
+    // The decoders are memory-safe Rust, but a bug in one of them must cost one picture, not the
+    // whole write-up.
+    catch_unwind(AssertUnwindSafe(|| decode(bytes, format, orientation))).unwrap_or_else(|_| {
+        Err(Undecodable::Broken {
+            why: "the decoder gave up on it".to_owned(),
+        })
+    })
+}
+
+fn decode(
+    bytes: &[u8],
+    format: ImageFormat,
+    orientation: Orientation,
+) -> Result<RgbImage, Undecodable> {
+    let mut limits = image::Limits::default();
+    limits.max_alloc = Some(MAX_DECODER_BYTES);
+    let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
+    reader.limits(limits.clone());
+    let mut decoder = reader.into_decoder().map_err(|e| reason(&e))?;
+    let (width, height) = decoder.dimensions();
+    let pixels = u64::from(width) * u64::from(height);
+    if pixels > MAX_PIXELS {
+        return Err(Undecodable::TooManyPixels { width, height });
+    }
+    if decoder.total_bytes() > MAX_DECODER_BYTES {
+        return Err(Undecodable::TooMuchMemory);
+    }
+    let _large = (pixels > LARGE_PIXELS).then(|| {
+        ONE_LARGE_AT_A_TIME
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    });
+    decoder.set_limits(limits).map_err(|e| reason(&e))?;
+    let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e))?;
+    let mut picture = DynamicImage::ImageRgb8(flatten(picture));
+    picture.apply_orientation(orientation);
+    Ok(picture.into_rgb8())
+}
+
+fn format_of(bytes: &[u8]) -> Result<ImageFormat, Undecodable> {
+    match image::guess_format(bytes) {
+        Ok(format @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) => Ok(format),
+        Ok(ImageFormat::Avif) => Err(Undecodable::Heic),
+        Ok(ImageFormat::Tiff) => Err(Undecodable::Raw),
+        _ if bytes.is_empty() => Err(Undecodable::Broken {
+            why: "the file is empty".to_owned(),
+        }),
+        _ => Err(unknown_format(bytes)),
+    }
+}
+
+/// Names the kinds that cameras and phones commonly write and that are not decoded here.
+fn unknown_format(bytes: &[u8]) -> Undecodable {
+    let brand = bytes
+        .get(4..12)
+        .and_then(|b| b.strip_prefix(b"ftyp"))
+        .unwrap_or_default();
+    // Every raw format that is not plain TIFF has its own beginning; common practice, no source.
+    let raw_starts: [&[u8]; 4] = [b"FUJIFILMCCD-RAW", b"IIRO", b"IIU\0", b"IIRS"];
+    match brand {
+        b"heic" | b"heix" | b"hevc" | b"heim" | b"heis" | b"mif1" | b"msf1" | b"avif" | b"avis" => {
+            Undecodable::Heic
+        }
+        b"crx " => Undecodable::Raw,
+        _ if raw_starts.iter().any(|start| bytes.starts_with(start)) => Undecodable::Raw,
+        _ => Undecodable::OtherFormat,
+    }
+}
+
+fn reason(error: &ImageError) -> Undecodable {
+    match error {
+        ImageError::Limits(_) => Undecodable::TooMuchMemory,
+        other => Undecodable::Broken {
+            why: super::error::shown_text(&other.to_string())
+                .chars()
+                .take(200)
+                .collect(),
+        },
+    }
+}
+
+/// Lays the picture on white. Dropping the transparency instead would bring back what is under it.
+fn flatten(picture: DynamicImage) -> RgbImage {
+    if !picture.color().has_alpha() {
+        return picture.into_rgb8();
+    }
+    let rgba = picture.into_rgba8();
+    let (width, height) = rgba.dimensions();
+    let mut out = RgbImage::new(width, height);
+    for (to, from) in out.pixels_mut().zip(rgba.pixels()) {
+        let [r, g, b, alpha] = from.0.map(u32::from);
+        let over_white = |c: u32| ((c * alpha + 255 * (255 - alpha) + 127) / 255) as u8;
+        *to = Rgb([over_white(r), over_white(g), over_white(b)]);
+    }
+    out
+}
+
+fn redact(mut picture: RgbImage, boxes: &[Redaction]) -> Result<RgbImage, (usize, &'static str)> {
+    let (width, height) = picture.dimensions();
+    for (index, redaction) in boxes.iter().enumerate() {
+        let refuse = |problem| (index + 1, problem);
+        let (x, y) = match *redaction {
+            Redaction::Fraction {
+                left,
+                top,
+                width: w,
+                height: h,
+            } => (
+                span_of_fraction(left, w, width).map_err(refuse)?,
+                span_of_fraction(top, h, height).map_err(refuse)?,
+            ),
+            Redaction::Pixels {
+                left,
+                top,
+                width: w,
+                height: h,
+            } => (
+                span_of_pixels(left, w, width).map_err(refuse)?,
+                span_of_pixels(top, h, height).map_err(refuse)?,
+            ),
+        };
+        for row in y {
+            for column in x.clone() {
+                if let Some(pixel) = picture.get_pixel_mut_checked(column, row) {
+                    *pixel = Rgb([0, 0, 0]);
+                }
+            }
+        }
+    }
+    Ok(picture)
+}
+
+fn span_of_fraction(
+    start: f64,
+    length: f64,
+    size: u32,
+) -> Result<std::ops::Range<u32>, &'static str> {
+    // Written so that NaN is refused too.
+    let inside = start >= 0.0 && length > 0.0 && start + length <= 1.0 + 1e-9;
+    if !inside || start >= 1.0 {
+        return Err("must lie between 0 and 1 and have a size");
+    }
+    let size_f = f64::from(size);
+    let first = (start * size_f).floor() as u32;
+    let end = ((start + length) * size_f).ceil() as u32;
+    Ok(first..end.min(size))
+}
+
+fn span_of_pixels(
+    start: u32,
+    length: u32,
+    size: u32,
+) -> Result<std::ops::Range<u32>, &'static str> {
+    if length == 0 {
+        return Err("has no size");
+    }
+    if start >= size {
+        return Err("lies outside the picture");
+    }
+    Ok(start..start.saturating_add(length).min(size))
+}
+
+/// Scales down so that the longer edge has at most `max_edge` pixels.
+fn shrink(picture: RgbImage, max_edge: u32) -> RgbImage {
+    let (width, height) = picture.dimensions();
+    let longer = width.max(height);
+    if longer <= max_edge {
+        return picture;
+    }
+    let scaled = |edge: u32, to: u32| {
+        let exact = u64::from(edge) * u64::from(to) / u64::from(longer);
+        u32::try_from(exact).unwrap_or(to).max(1)
+    };
+    // A slow good filter over all pixels of a large photo takes seconds; averaging down to twice
+    // the size first takes a tenth of that and cannot be told apart.
+    let twice = max_edge.saturating_mul(2);
+    let picture = if longer / 2 > twice {
+        image::imageops::thumbnail(&picture, scaled(width, twice), scaled(height, twice))
+    } else {
+        picture
+    };
+    let (width, height) = (scaled(width, max_edge), scaled(height, max_edge));
+    image::imageops::resize(&picture, width, height, FilterType::Lanczos3)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,298 @@
+//! What a published copy may hold, and what is refused.
+
+use std::fs;
+
+use super::*;
+use crate::evidence::exif::tests::{ascii, block, latitude, with_app1};
+use ::exif::{Tag, Value};
+
+/// Red, green, blue and white quarters, so that every turn can be told.
+fn quarters(width: u32, height: u32) -> RgbImage {
+    RgbImage::from_fn(width, height, |x, y| {
+        Rgb(match (x < width / 2, y < height / 2) {
+            (true, true) => [255, 0, 0],
+            (false, true) => [0, 255, 0],
+            (true, false) => [0, 0, 255],
+            (false, false) => [255, 255, 255],
+        })
+    })
+}
+
+fn encoded(picture: impl Into<DynamicImage>, format: ImageFormat) -> Vec<u8> {
+    let mut out = Cursor::new(Vec::new());
+    picture.into().write_to(&mut out, format).unwrap();
+    out.into_inner()
+}
+
+fn derive_bytes(bytes: &[u8], options: &PictureOptions) -> Result<Derived, PictureError> {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("photo.jpg");
+    fs::write(&path, bytes).unwrap();
+    derive(&path, options)
+}
+
+fn reason_for(bytes: &[u8]) -> Undecodable {
+    match derive_bytes(bytes, &PictureOptions::default()) {
+        Err(PictureError::Undecodable { reason, .. }) => reason,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn pixels(derived: &Derived) -> RgbImage {
+    image::load_from_memory(&derived.jpeg).unwrap().into_rgb8()
+}
+
+fn near(found: &Rgb<u8>, wanted: [u8; 3]) -> bool {
+    found.0.iter().zip(wanted).all(|(&f, w)| f.abs_diff(w) < 24)
+}
+
+fn contains(haystack: &[u8], needle: &str) -> bool {
+    haystack
+        .windows(needle.len())
+        .any(|w| w.eq_ignore_ascii_case(needle.as_bytes()))
+}
+
+#[test]
+fn nothing_but_pixels_survives() {
+    let mut exif = b"Exif\0\0".to_vec();
+    exif.extend(block(&[
+        (Tag::Orientation, Value::Short(vec![1])),
+        (Tag::BodySerialNumber, ascii("SERIAL-4711")),
+        (Tag::CameraOwnerName, ascii("OWNER-INVENTED")),
+        (Tag::GPSLatitudeRef, ascii("N")),
+        (Tag::GPSLatitude, latitude()),
+        (
+            Tag::MakerNote,
+            Value::Undefined(b"MAKER-SECRET".to_vec(), 0),
+        ),
+    ]));
+    let xmp = b"http://ns.adobe.com/xap/1.0/\0<x exif:GPSLatitude='51,28.6N' place='XMP-PLACE'/>";
+    let plain = encoded(quarters(64, 32), ImageFormat::Jpeg);
+    let mut photo = with_app1(&with_app1(&plain, xmp), &exif);
+    photo.extend(b"TRAILING-SECRET");
+    let secrets = [
+        "Exif",
+        "SERIAL-4711",
+        "OWNER-INVENTED",
+        "MAKER-SECRET",
+        "GPS",
+        "XMP",
+        "xap",
+        "TRAILING",
+    ];
+    let derived = derive_bytes(&photo, &PictureOptions::default()).unwrap();
+    assert!(derived.facts.has_location && derived.facts.has_serial_or_owner);
+    assert_eq!(derived.original_digest, Sha256Digest::of(&photo));
+    for secret in secrets {
+        assert!(contains(&photo, secret), "the test photo lacks {secret}");
+        assert!(!contains(&derived.jpeg, secret), "{secret} survived");
+    }
+    // Of all application and comment segments only the JFIF header is left.
+    let segments: Vec<u8> = derived
+        .jpeg
+        .windows(2)
+        .take_while(|w| *w != [0xff, 0xda])
+        .filter(|w| w[0] == 0xff && matches!(w[1], 0xe0..=0xef | 0xfe))
+        .map(|w| w[1])
+        .collect();
+    assert_eq!(segments, [0xe0]);
+    assert!(!exif::read_bytes(&derived.jpeg).has_location);
+}
+
+/// EXIF orientation (CIPA DC-008, tag 0x0112): which corner of the stored picture is shown top
+/// left, and whether width and height change places.
+#[test]
+fn every_orientation_ends_upright() {
+    let [red, green, blue, white] = [[255, 0, 0], [0, 255, 0], [0, 0, 255], [255; 3]];
+    let stored = encoded(quarters(64, 32), ImageFormat::Jpeg);
+    for (value, top_left, top_right, turned) in [
+        (1, red, green, false),
+        (2, green, red, false),
+        (3, white, blue, false),
+        (4, blue, white, false),
+        (5, red, blue, true),
+        (6, blue, red, true),
+        (7, white, green, true),
+        (8, green, white, true),
+        (99, red, green, false),
+    ] {
+        let mut exif = b"Exif\0\0".to_vec();
+        exif.extend(block(&[(Tag::Orientation, Value::Short(vec![value]))]));
+        let photo = with_app1(&stored, &exif);
+        let derived = derive_bytes(&photo, &PictureOptions::default()).unwrap();
+        let size = if turned { (32, 64) } else { (64, 32) };
+        assert_eq!((derived.width, derived.height), size, "{value}");
+        let seen = pixels(&derived);
+        assert!(near(seen.get_pixel(4, 4), top_left), "{value}");
+        assert!(near(seen.get_pixel(size.0 - 5, 4), top_right), "{value}");
+    }
+}
+
+#[test]
+fn sizes_shrink_and_never_grow() {
+    for (width, height, max_edge, expected) in [
+        (400, 200, 100, (100, 50)),
+        (200, 400, 100, (50, 100)),
+        (40, 20, 100, (40, 20)),
+        (900, 3, 100, (100, 1)),
+        (1000, 10, 1, (1, 1)),
+        (1000, 700, 0, (1, 1)),
+    ] {
+        let photo = encoded(quarters(width, height), ImageFormat::Png);
+        let options = PictureOptions {
+            max_edge,
+            ..PictureOptions::default()
+        };
+        let derived = derive_bytes(&photo, &options).unwrap();
+        assert_eq!((derived.width, derived.height), expected);
+        assert_eq!(
+            (derived.original_width, derived.original_height),
+            (width, height)
+        );
+    }
+}
+
+#[test]
+fn redaction_is_black_and_of_the_upright_picture() {
+    let mut exif = b"Exif\0\0".to_vec();
+    exif.extend(block(&[(Tag::Orientation, Value::Short(vec![6]))]));
+    let photo = with_app1(&encoded(quarters(128, 64), ImageFormat::Jpeg), &exif);
+    // Upright it is 64 wide and 128 high; both boxes cover its top right quarter.
+    for redaction in [
+        Redaction::Fraction {
+            left: 0.5,
+            top: 0.0,
+            width: 0.5,
+            height: 0.5,
+        },
+        Redaction::Pixels {
+            left: 32,
+            top: 0,
+            width: 999,
+            height: 64,
+        },
+    ] {
+        let options = PictureOptions {
+            redactions: vec![redaction],
+            ..PictureOptions::default()
+        };
+        let seen = pixels(&derive_bytes(&photo, &options).unwrap());
+        assert!(near(seen.get_pixel(60, 4), [0; 3]));
+        assert!(near(seen.get_pixel(36, 60), [0; 3]));
+        assert!(near(seen.get_pixel(4, 4), [0, 0, 255]));
+        assert!(near(seen.get_pixel(60, 100), [0, 255, 0]));
+    }
+}
+
+#[test]
+fn a_redaction_that_hides_nothing_stops_the_copy() {
+    let photo = encoded(quarters(64, 32), ImageFormat::Png);
+    let fraction = |left, width| Redaction::Fraction {
+        left,
+        top: 0.0,
+        width,
+        height: 1.0,
+    };
+    let pixels = |left, width| Redaction::Pixels {
+        left,
+        top: 0,
+        width,
+        height: 9,
+    };
+    for bad in [
+        fraction(f64::NAN, 0.5),
+        fraction(0.5, f64::NAN),
+        fraction(-0.1, 0.5),
+        fraction(0.0, 0.0),
+        fraction(0.9, 0.2),
+        fraction(1.0, 1e-10),
+        fraction(0.1, f64::INFINITY),
+        pixels(64, 5),
+        pixels(0, 0),
+    ] {
+        let options = PictureOptions {
+            redactions: vec![fraction(0.0, 1.0), bad],
+            ..PictureOptions::default()
+        };
+        let error = derive_bytes(&photo, &options).unwrap_err();
+        assert!(error.to_string().contains("redaction box 2"), "{error}");
+    }
+}
+
+#[test]
+fn what_lies_under_transparency_stays_hidden() {
+    let picture = image::RgbaImage::from_pixel(32, 32, image::Rgba([200, 10, 10, 0]));
+    for format in [ImageFormat::Png, ImageFormat::WebP] {
+        let photo = encoded(picture.clone(), format);
+        let derived = derive_bytes(&photo, &PictureOptions::default()).unwrap();
+        assert!(near(pixels(&derived).get_pixel(9, 9), [255; 3]));
+    }
+}
+
+#[test]
+fn what_cannot_be_shown_says_why() {
+    let heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic";
+    assert_eq!(reason_for(heic), Undecodable::Heic);
+    assert_eq!(reason_for(b"II*\0\x08\0\0\0"), Undecodable::Raw);
+    assert_eq!(reason_for(b"%PDF-1.7"), Undecodable::OtherFormat);
+    assert_eq!(reason_for(b"<svg/>"), Undecodable::OtherFormat);
+    for bytes in [&b""[..], b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"] {
+        let reason = reason_for(bytes);
+        assert!(matches!(reason, Undecodable::Broken { .. }), "{reason:?}");
+    }
+    // A PNG header that promises 65 535 × 65 535 pixels.
+    let mut bomb = encoded(quarters(4, 4), ImageFormat::Png);
+    bomb[16..24].copy_from_slice(&[0, 0, 0xff, 0xff, 0, 0, 0xff, 0xff]);
+    let crc = crc32(&bomb[12..29]);
+    bomb[29..33].copy_from_slice(&crc.to_be_bytes());
+    assert_eq!(
+        reason_for(&bomb),
+        Undecodable::TooManyPixels {
+            width: 65_535,
+            height: 65_535
+        }
+    );
+}
+
+/// CRC-32 as PNG uses it (ISO 3309), bit by bit.
+fn crc32(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(!0_u32, |crc, &byte| {
+        (0..8).fold(crc ^ u32::from(byte), |c, _| {
+            (c >> 1) ^ (0xedb8_8320 & (c & 1).wrapping_neg())
+        })
+    })
+}
+
+#[test]
+fn a_two_gigabyte_photo_is_refused_unread() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("huge.jpg");
+    let file = fs::File::create(&path).unwrap();
+    file.set_len(2 << 30).unwrap();
+    let error = derive(&path, &PictureOptions::default()).unwrap_err();
+    assert!(error.to_string().contains("2147483648 bytes"), "{error}");
+    assert_eq!(exif::read(&path).unwrap(), PhotoFacts::default());
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(64))]
+    #[test]
+    fn damaged_pictures_never_panic(
+        format in 0_usize..3,
+        cut in 0_usize..3000,
+        flips in proptest::collection::vec((0_usize..3000, 0_u8..), 0..12),
+    ) {
+        let formats = [ImageFormat::Jpeg, ImageFormat::Png, ImageFormat::WebP];
+        let mut photo = encoded(quarters(48, 40), formats[format]);
+        photo.truncate(cut.max(4));
+        for (at, value) in flips {
+            if let Some(byte) = photo.get_mut(at) {
+                *byte = value;
+            }
+        }
+        // Past the net that catches a panic: none should fall into it.
+        if let Ok(format) = format_of(&photo) {
+            let _ = decode(&photo, format, Orientation::Rotate90);
+        }
+    }
+}
