@@ -5,7 +5,10 @@
 mod check;
 mod completions;
 mod new;
+mod report;
 mod schema;
+mod seal;
+mod verify;
 
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -42,6 +45,12 @@ enum Command {
     New(new::New),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
+    /// Write the inspection write-up: report/report.md and report/report.html in the folder
+    Report(report::Report),
+    /// Write the hashes of record, photos and logs into photos.sha256
+    Seal(seal::Seal),
+    /// Compare a folder with its seal: unchanged, changed, missing, added
+    Verify(verify::Verify),
     /// Print the JSON Schema of the record, for editors
     Schema,
     /// Print completions for a shell
@@ -116,6 +125,9 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::New(command) => command.run(),
         Command::Check(command) => command.run(),
+        Command::Report(command) => command.run(),
+        Command::Seal(command) => command.run(),
+        Command::Verify(command) => command.run(),
         Command::Schema => schema::run(),
         Command::Completions(command) => command.run(),
     };

@@ -20,7 +20,7 @@ mod unit;
 
 pub use dimension::Dimension;
 pub use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
-pub use show::{Display, show, show_in, show_percent, significant};
+pub use show::{Display, show, show_in, show_percent, show_uncertain, significant};
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
 pub use unit::{Unit, find_unit, unit_spellings};
 

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{Dimension, find_unit};
+use super::{Dimension, Unit, find_unit};
 
 /// Preferred units by dimension, smallest first: the value is shown in the last one that does not
 /// make it smaller than its threshold.
@@ -52,35 +52,76 @@ pub fn show(value: f64, dimension: Dimension) -> String {
     if dimension == Dimension::NONE {
         return significant(value, 4);
     }
-    let Some((_, units)) = PREFERRED.iter().find(|(known, _)| *known == dimension) else {
+    let Some((symbol, unit)) = preferred(value, dimension) else {
         return format!("{} {dimension}", significant(value, 4));
     };
-    // The slack keeps 999.96 mΩ from being shown as "1000 mΩ".
-    let magnitude = value.abs() * (1.0 + 5e-5);
-    let unit = units
-        .iter()
-        .rev()
-        .find(|(_, threshold)| magnitude >= *threshold)
-        .or(units.first())
-        .map_or("", |(unit, _)| *unit);
-    let unit = if value == 0.0 {
-        units
-            .iter()
-            .find(|(u, _)| find_unit(u).is_some_and(|u| u.factor == 1.0))
-            .map_or(unit, |(u, _)| *u)
-    } else {
-        unit
-    };
-    let Some(found) = find_unit(unit) else {
-        return format!("{value} {dimension}");
-    };
-    let shown = value / found.factor - found.offset;
+    let shown = value / unit.factor - unit.offset;
     let digits = if dimension.point {
         fixed(shown)
     } else {
         significant(shown, 4)
     };
-    format!("{digits} {unit}")
+    format!("{digits} {symbol}")
+}
+
+/// A value with its expanded uncertainty in the same unit, both to the uncertainty's second significant digit
+/// (JCGM 100:2008, 7.2.6): `136.4 A ± 0.21 A`. Without uncertainty it is [`show`].
+#[must_use]
+pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String {
+    if !(expanded > 0.0 && expanded.is_finite()) {
+        return show(value, dimension);
+    }
+    let (symbol, unit) = preferred(value, dimension).unwrap_or((
+        "",
+        Unit {
+            dimension,
+            factor: 1.0,
+            offset: 0.0,
+        },
+    ));
+    let half_width = expanded / unit.factor;
+    let shown = value / unit.factor - unit.offset;
+    // The exponent is far inside i32 for every finite f64.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "log10 of a finite f64 is below 400"
+    )]
+    let decimals = usize::try_from(1 - half_width.log10().floor() as i32)
+        .unwrap_or(0)
+        .min(9);
+    let symbol = if symbol.is_empty() {
+        String::new()
+    } else {
+        format!(" {symbol}")
+    };
+    // Behind ± a temperature stands for a difference.
+    let step = if dimension.point {
+        " K"
+    } else {
+        symbol.as_str()
+    };
+    format!("{shown:.decimals$}{symbol} ± {half_width:.decimals$}{step}")
+}
+
+/// The unit a value is shown in.
+fn preferred(value: f64, dimension: Dimension) -> Option<(&'static str, Unit)> {
+    let (_, units) = PREFERRED.iter().find(|(known, _)| *known == dimension)?;
+    // The slack keeps 999.96 mΩ from being shown as "1000 mΩ".
+    let magnitude = value.abs() * (1.0 + 5e-5);
+    let fitting = units
+        .iter()
+        .rev()
+        .find(|(_, threshold)| magnitude >= *threshold);
+    // A zero is shown in the unit without prefix.
+    let plain = units
+        .iter()
+        .find(|(u, _)| find_unit(u).is_some_and(|u| u.factor == 1.0));
+    let (symbol, _) = if value == 0.0 {
+        plain.or(fitting)
+    } else {
+        fitting
+    }?;
+    Some((symbol, find_unit(symbol)?))
 }
 
 /// A value in a given unit with all its digits, or `None` when that is not a unit.

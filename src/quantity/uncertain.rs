@@ -229,18 +229,7 @@ impl Amount {
     /// The value in the trade's usual unit, with its expanded uncertainty when it has one.
     #[must_use]
     pub fn show(&self) -> String {
-        let shown = super::show(self.number.value, self.dimension);
-        if self.number.is_exact() {
-            return shown;
-        }
-        let difference = Dimension {
-            point: false,
-            ..self.dimension
-        };
-        format!(
-            "{shown} ± {}",
-            super::show(self.number.expanded(), difference)
-        )
+        super::show_uncertain(self.number.value, self.number.expanded(), self.dimension)
     }
 }
 

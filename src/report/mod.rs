@@ -2,8 +2,13 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod photos;
+mod picture;
+mod prose;
 mod text;
 mod view;
+mod writeup;
 
 pub use text::{Style, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
+pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};

@@ -310,9 +310,9 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
             }
             Outcome::NotDecided => format!(
                 "the limit lies inside the measurement uncertainty: the sides differ by {}, the expanded \
-                 uncertainty of the difference is {band} (k = 2); it must be {} times smaller to decide",
+                 uncertainty of the difference is {band} (k = 2); it must come down to {} to decide",
                 show(margin.abs(), step),
-                significant(expanded / margin.abs(), 2)
+                show(margin.abs(), step)
             ),
             _ => format!("the difference is larger than its expanded uncertainty of {band} (k = 2)"),
         }
@@ -366,7 +366,7 @@ fn finding(
         grade: rule.grade,
         working: Working {
             expression: rule.require_text.clone(),
-            numbers: filled(&rule.require, facts),
+            numbers: in_words(&rule.require, facts),
             used,
             left,
             right,
@@ -380,6 +380,39 @@ fn finding(
         advice: rule.advice.clone(),
         photos,
         at: facts.subject,
+    }
+}
+
+/// The requirement with its numbers put in; a yes, a no or a word is told as found and required.
+fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
+    let found = |left: &Expr| match (&left.node, evaluate(left, facts)) {
+        (Node::Absent(name), Ok(Val::YesNo(true))) => {
+            format!("`{name}` was looked for and is not there")
+        }
+        (Node::Absent(name), Ok(_)) => format!("`{name}` is recorded"),
+        (_, Ok(value)) => format!("found: {}", value.show()),
+        (_, Err(_)) => "found: not known".to_owned(),
+    };
+    match &require.node {
+        Node::Compare(Relation::Is, left, right) => {
+            format!("{}; required: {}", found(left), filled(right, facts))
+        }
+        Node::Compare(Relation::IsNot, left, right) => {
+            format!(
+                "{}; required: anything but {}",
+                found(left),
+                filled(right, facts)
+            )
+        }
+        Node::OneOf(left, listed) => {
+            let listed: Vec<String> = listed.iter().map(|item| filled(item, facts)).collect();
+            format!(
+                "{}; required: {}",
+                found(left),
+                crate::words::list(&listed, "or")
+            )
+        }
+        _ => filled(require, facts),
     }
 }
 

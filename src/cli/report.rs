@@ -1,0 +1,47 @@
+//! `report`: the inspection write-up.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use super::{Done, Failure, House};
+use crate::inspection::Inspection;
+use crate::report::{View, WriteUpError, save_write_up, write_up};
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Report {
+    /// The inspection folder
+    folder: PathBuf,
+    /// A folder with templates of your own: report.md, report.html, finding.html, style.css; what is missing there is taken from the program
+    #[arg(long, value_name = "DIR")]
+    templates: Option<PathBuf>,
+    #[command(flatten)]
+    house: House,
+}
+
+impl From<WriteUpError> for Failure {
+    fn from(error: WriteUpError) -> Self {
+        match error {
+            WriteUpError::Open(open) => open.into(),
+            other => Self::Words(other.to_string()),
+        }
+    }
+}
+
+impl Report {
+    pub(super) fn run(&self) -> Result<Done, Failure> {
+        let inspection = Inspection::open(&self.folder, &self.house.rules)?;
+        let write_up = write_up(&inspection, self.templates.as_deref())?;
+        let paths = save_write_up(&inspection.folder, &write_up)?;
+        let view = View::of(&inspection);
+        let mut out = std::io::stdout().lock();
+        writeln!(out, "{}", view.verdict())?;
+        for path in paths {
+            writeln!(out, "{}", path.display())?;
+        }
+        Ok(if view.falls_short() {
+            Done::FallsShort
+        } else {
+            Done::Well
+        })
+    }
+}

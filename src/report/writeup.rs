@@ -1,0 +1,362 @@
+//! The write-up as Markdown and as one self-contained HTML page, from templates that a user can replace.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+use tera::{Context, Kwargs, State, Tera};
+use thiserror::Error;
+
+use super::photos::{PhotoView, photos};
+use super::picture::path_picture;
+use super::prose;
+use super::view::View;
+use crate::cli::CAUTION;
+use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
+use crate::evidence::verify::{self, FileState};
+use crate::inspection::{Inspection, OpenError, read_text};
+use crate::record::{Part, save};
+use crate::rules::{Finding, Grade, Outcome};
+
+/// Folder of the write-up in an inspection folder.
+pub const FOLDER: &str = "report";
+
+/// Templates that are compiled in, by the file name under which a user can replace them.
+const TEMPLATES: [(&str, &str); 4] = [
+    ("report.md", include_str!("../../templates/report.md")),
+    ("report.html", include_str!("../../templates/report.html")),
+    ("finding.html", include_str!("../../templates/finding.html")),
+    ("style.css", include_str!("../../templates/style.css")),
+];
+
+/// Why a write-up cannot be made.
+#[derive(Debug, Error)]
+pub enum WriteUpError {
+    /// A template is wrong.
+    #[error("template: {0}")]
+    Template(String),
+    /// A file cannot be read.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The result cannot be written.
+    #[error("{path}: {source}", path = path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+}
+
+/// What the seal says of the evidence now.
+#[derive(Debug, Clone, Serialize)]
+pub struct EvidenceView {
+    /// True when there is a manifest.
+    pub sealed: bool,
+    /// True when every sealed file is unchanged and nothing was added.
+    pub matches: bool,
+    /// SHA-256 of the manifest.
+    pub manifest_sha256: Option<String>,
+    /// Files that differ: name and how.
+    pub differences: Vec<(String, String)>,
+    /// Files sealed.
+    pub files: usize,
+    /// Why it could not be checked.
+    pub problem: Option<String>,
+}
+
+#[derive(Serialize)]
+struct Page<'a> {
+    view: &'a View,
+    verdict: String,
+    groups: Vec<Group<'a>>,
+    photos: &'a [PhotoView],
+    parts: Vec<PartView>,
+    instruments: Vec<Vec<(String, String)>>,
+    tests: Vec<Vec<(String, String)>>,
+    evidence: &'a EvidenceView,
+    picture: Option<String>,
+    notes_html: Option<String>,
+    notes_md: Option<String>,
+    caution: &'static str,
+    style: String,
+    anchors: BTreeMap<String, String>,
+}
+
+#[derive(Serialize)]
+struct Group<'a> {
+    outcome: &'static str,
+    shape: &'static str,
+    class: &'static str,
+    number: usize,
+    findings: Vec<&'a Finding>,
+}
+
+#[derive(Serialize)]
+struct PartView {
+    name: String,
+    found: Vec<(String, String)>,
+    note_html: Option<String>,
+    note_md: Option<String>,
+    photos: Vec<String>,
+}
+
+/// A finished write-up, not yet on disk.
+#[derive(Debug)]
+pub struct WriteUp {
+    /// The Markdown.
+    pub markdown: String,
+    /// The page.
+    pub html: String,
+}
+
+/// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
+///
+/// # Errors
+/// [`WriteUpError`] names the template and what is wrong with it.
+pub fn write_up(
+    inspection: &Inspection,
+    templates: Option<&Path>,
+) -> Result<WriteUp, WriteUpError> {
+    let view = View::of(inspection);
+    let evidence = evidence(&inspection.folder);
+    let sealed = sealed_hashes(&inspection.folder);
+    let photos = photos(&inspection.folder, &inspection.record, sealed.as_ref());
+    let tera = tera(templates)?;
+    let record = &inspection.record;
+    let page = Page {
+        verdict: view.verdict(),
+        groups: groups(&view),
+        parts: parts(inspection),
+        instruments: record
+            .instrument
+            .iter()
+            .map(|i| super::view::recorded(i, &[]))
+            .collect(),
+        tests: record
+            .test
+            .iter()
+            .map(|t| super::view::recorded(t, &[]))
+            .collect(),
+        picture: path_picture(&view),
+        notes_html: view.notes.as_deref().map(prose::to_html),
+        notes_md: view.notes.as_deref().map(prose::to_markdown),
+        caution: CAUTION,
+        style: template_text(templates, "style.css")?,
+        anchors: photos
+            .iter()
+            .map(|photo| (photo.name.clone(), photo.anchor.clone()))
+            .collect(),
+        view: &view,
+        photos: &photos,
+        evidence: &evidence,
+    };
+    let context = Context::from_serialize(&page).map_err(template)?;
+    let markdown = tera.render("report.md", &context).map_err(template)?;
+    let html = tera.render("report.html", &context).map_err(template)?;
+    Ok(WriteUp {
+        markdown: squeeze(&markdown),
+        html,
+    })
+}
+
+/// Writes a write-up into the inspection folder; each file is replaced as a whole.
+///
+/// # Errors
+/// [`WriteUpError::Write`] names the file.
+pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], WriteUpError> {
+    let target = folder.join(FOLDER);
+    let at = |path: &Path, source| WriteUpError::Write {
+        path: path.to_owned(),
+        source,
+    };
+    // A link in place of the folder would lead the write-up out of the inspection.
+    if std::fs::symlink_metadata(&target).is_ok_and(|meta| meta.is_symlink()) {
+        return Err(at(
+            &target,
+            std::io::Error::other("is a link; the write-up is only written into a real folder"),
+        ));
+    }
+    std::fs::create_dir_all(&target).map_err(|e| at(&target, e))?;
+    let paths = [target.join("report.md"), target.join("report.html")];
+    for (path, text) in paths.iter().zip([&write_up.markdown, &write_up.html]) {
+        save::replace(path, text).map_err(|e| at(path, e))?;
+    }
+    Ok(paths)
+}
+
+fn template(error: tera::Error) -> WriteUpError {
+    let mut words = error.to_string();
+    let mut source = std::error::Error::source(&error);
+    while let Some(inner) = source {
+        words = format!("{words}: {inner}");
+        source = inner.source();
+    }
+    WriteUpError::Template(words)
+}
+
+fn template_text(folder: Option<&Path>, name: &str) -> Result<String, WriteUpError> {
+    if let Some(own) = folder
+        .map(|folder| folder.join(name))
+        .filter(|path| path.is_file())
+    {
+        return Ok(read_text(&own)?);
+    }
+    Ok(TEMPLATES
+        .iter()
+        .find(|(known, _)| *known == name)
+        .map_or("", |(_, text)| text)
+        .to_owned())
+}
+
+fn tera(folder: Option<&Path>) -> Result<Tera, WriteUpError> {
+    let mut tera = Tera::new();
+    tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
+    let mut texts = Vec::new();
+    for (name, _) in TEMPLATES.iter().filter(|(name, _)| *name != "style.css") {
+        texts.push((*name, template_text(folder, name)?));
+    }
+    tera.add_raw_templates(texts).map_err(template)?;
+    Ok(tera)
+}
+
+/// Templates leave runs of empty lines; Markdown needs one.
+fn squeeze(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut empty = 0;
+    for line in text.lines() {
+        let line = line.trim_end();
+        empty = if line.is_empty() { empty + 1 } else { 0 };
+        if empty < 2 && !(out.is_empty() && line.is_empty()) {
+            out.push_str(line);
+            out.push('\n');
+        }
+    }
+    out
+}
+
+fn groups(view: &View) -> Vec<Group<'_>> {
+    let class = |outcome, grade: Option<Grade>| match (outcome, grade) {
+        (Outcome::FallsShort, Some(Grade::Critical)) => "critical",
+        (Outcome::FallsShort, Some(Grade::Major)) => "major",
+        (Outcome::FallsShort, _) => "minor",
+        (Outcome::NotDecided, _) => "open",
+        (Outcome::Meets, _) => "meets",
+    };
+    let mut groups = Vec::new();
+    for grade in Grade::ALL {
+        let findings: Vec<&Finding> = view
+            .with_outcome(Outcome::FallsShort)
+            .filter(|f| f.grade == grade)
+            .collect();
+        groups.push(Group {
+            outcome: match grade {
+                Grade::Critical => "falls short, critical",
+                Grade::Major => "falls short, major",
+                Grade::Minor => "falls short, minor",
+            },
+            shape: Outcome::FallsShort.shape(),
+            class: class(Outcome::FallsShort, Some(grade)),
+            number: findings.len(),
+            findings,
+        });
+    }
+    for outcome in [Outcome::NotDecided, Outcome::Meets] {
+        let findings: Vec<&Finding> = view.with_outcome(outcome).collect();
+        groups.push(Group {
+            outcome: outcome.words(),
+            shape: outcome.shape(),
+            class: class(outcome, None),
+            number: findings.len(),
+            findings,
+        });
+    }
+    groups.retain(|group| group.number > 0);
+    groups
+}
+
+fn parts(inspection: &Inspection) -> Vec<PartView> {
+    let record = &inspection.record;
+    let mut parts = vec![
+        part("Cells", &record.cells),
+        part("BMS", &record.bms),
+        part("Heater", &record.heater),
+        part("Enclosure", &record.enclosure),
+        part("Service", &record.service),
+        part("Marking", &record.marking),
+    ];
+    for (index, layer) in record.bms.layer.iter().enumerate() {
+        parts.push(part(&format!("Heat path, layer {}", index + 1), layer));
+    }
+    for item in &record.item {
+        parts.push(part("Checklist answer", item));
+    }
+    parts.retain(|part| !part.found.is_empty() || part.note_html.is_some());
+    parts
+}
+
+fn part<P: Part>(name: &str, part: &P) -> PartView {
+    PartView {
+        name: name.to_owned(),
+        found: super::view::recorded(part, &[]),
+        note_html: part.own().note.as_deref().map(prose::to_html),
+        note_md: part.own().note.as_deref().map(prose::to_markdown),
+        photos: part.own().photos.clone(),
+    }
+}
+
+fn sealed_hashes(folder: &Path) -> Option<BTreeMap<String, String>> {
+    let manifest = Manifest::read(&folder.join(MANIFEST_NAME)).ok()?;
+    Some(
+        manifest
+            .iter()
+            .map(|(name, digest)| (name.to_text(), digest.to_string()))
+            .collect(),
+    )
+}
+
+/// How a file stands against the seal, in words.
+#[must_use]
+pub fn in_words(state: &FileState) -> &str {
+    match state {
+        FileState::Unchanged { .. } => "unchanged",
+        FileState::Changed { .. } => "changed since it was sealed",
+        FileState::Missing { .. } => "missing",
+        FileState::Added { .. } => "added since it was sealed",
+        FileState::Unreadable { why } => why,
+    }
+}
+
+fn evidence(folder: &Path) -> EvidenceView {
+    let manifest = folder.join(MANIFEST_NAME);
+    let mut view = EvidenceView {
+        sealed: manifest.exists(),
+        matches: false,
+        manifest_sha256: None,
+        differences: Vec::new(),
+        files: 0,
+        problem: None,
+    };
+    if !view.sealed {
+        return view;
+    }
+    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest)
+        .ok()
+        .map(|digest| digest.to_string());
+    match verify::verify(folder, &crate::evidence::hash::silent) {
+        Ok(comparison) => {
+            view.matches = comparison.matches();
+            view.files = comparison
+                .files
+                .iter()
+                .filter(|file| !matches!(file.state, FileState::Added { .. }))
+                .count();
+            view.differences = comparison
+                .differences()
+                .map(|file| (file.name.to_text(), in_words(&file.state).to_owned()))
+                .collect();
+        }
+        Err(error) => view.problem = Some(error.to_string()),
+    }
+    view
+}
