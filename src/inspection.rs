@@ -64,10 +64,7 @@ impl Inspection {
     /// [`OpenError`] names the file and the place.
     pub fn open(path: &Path, house: &[PathBuf]) -> Result<Self, OpenError> {
         let (folder, file) = if path.is_file() {
-            (
-                path.parent().unwrap_or(Path::new(".")).to_owned(),
-                path.to_owned(),
-            )
+            (path.parent().unwrap_or(Path::new(".")).to_owned(), path.to_owned())
         } else {
             (path.to_owned(), path.join(RECORD))
         };
@@ -76,14 +73,7 @@ impl Inspection {
         let book = book(&folder, house)?;
         let derived = Derived::of(&record, &book.limit_amounts());
         let judgement = judge(&record, &derived, &book);
-        Ok(Self {
-            folder,
-            text,
-            record,
-            book,
-            derived,
-            judgement,
-        })
+        Ok(Self { folder, text, record, book, derived, judgement })
     }
 }
 
@@ -99,11 +89,7 @@ pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Book, OpenError> {
         files.extend(toml_files(&inside)?);
     }
     for path in house {
-        if path.is_dir() {
-            files.extend(toml_files(path)?)
-        } else {
-            files.push(path.clone())
-        }
+        if path.is_dir() { files.extend(toml_files(path)?) } else { files.push(path.clone()) }
     }
     for file in files {
         let text = read_text(&file)?;
@@ -113,17 +99,11 @@ pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Book, OpenError> {
 }
 
 fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, OpenError> {
-    let io = |source| OpenError::Io {
-        path: folder.to_owned(),
-        source,
-    };
+    let io = |source| OpenError::Io { path: folder.to_owned(), source };
     let mut files = Vec::new();
     for entry in fs::read_dir(folder).map_err(io)? {
         let path = entry.map_err(io)?.path();
-        if path
-            .extension()
-            .is_some_and(|extension| extension == "toml")
-        {
+        if path.extension().is_some_and(|extension| extension == "toml") {
             files.push(path);
         }
     }
@@ -136,25 +116,15 @@ fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, OpenError> {
 /// # Errors
 /// [`OpenError::Io`] and [`OpenError::NotText`].
 pub fn read_text(path: &Path) -> Result<String, OpenError> {
-    let io = |source| OpenError::Io {
-        path: path.to_owned(),
-        source,
-    };
-    let not_text = |why: &str| OpenError::NotText {
-        path: path.to_owned(),
-        why: why.to_owned(),
-    };
+    let io = |source| OpenError::Io { path: path.to_owned(), source };
+    let not_text = |why: &str| OpenError::NotText { path: path.to_owned(), why: why.to_owned() };
     let meta = fs::metadata(path).map_err(io)?;
     if !meta.is_file() {
         return Err(not_text("expected a file"));
     }
     let mut bytes = Vec::new();
     let limit = LARGEST as u64 + 1;
-    fs::File::open(path)
-        .map_err(io)?
-        .take(limit)
-        .read_to_end(&mut bytes)
-        .map_err(io)?;
+    fs::File::open(path).map_err(io)?.take(limit).read_to_end(&mut bytes).map_err(io)?;
     if bytes.len() > LARGEST {
         return Err(not_text("the file is far larger than a record can be"));
     }

@@ -7,9 +7,7 @@ use std::process::{Command, Stdio};
 use underlid::evidence::hash::{Progress, Sha256Digest, hash_file, silent};
 use underlid::evidence::manifest::{MANIFEST_NAME, Manifest};
 use underlid::evidence::name::EvidenceName;
-use underlid::evidence::verify::{
-    Comparison, Counts, FileState, SealError, VerifyError, seal, verify,
-};
+use underlid::evidence::verify::{Comparison, Counts, FileState, SealError, VerifyError, seal, verify};
 
 /// Names that break careless formats; all legal on Unix.
 const AWKWARD_NAMES: [&str; 9] = [
@@ -64,9 +62,7 @@ fn sha256sum_accepts_our_manifest() {
     manifest.write(&dir.path().join(MANIFEST_NAME)).unwrap();
 
     let mut check = Command::new("sha256sum");
-    check
-        .args(["--check", "--strict", MANIFEST_NAME])
-        .current_dir(dir.path());
+    check.args(["--check", "--strict", MANIFEST_NAME]).current_dir(dir.path());
     let output = run(&mut check);
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(output.status.success(), "{output:?}");
@@ -96,9 +92,7 @@ fn our_reader_accepts_what_sha256sum_writes() {
             lines.sort_by_key(|line| {
                 let line = line.strip_prefix(b"\\").unwrap_or(line);
                 // Sorted by the unescaped name, which the awkward names keep in this order.
-                String::from_utf8_lossy(&line[66..])
-                    .replace("\\n", "\n")
-                    .replace("\\r", "\r")
+                String::from_utf8_lossy(&line[66..]).replace("\\n", "\n").replace("\\r", "\r")
             });
             assert_eq!(manifest.to_bytes(), lines.concat(), "byte for byte");
         }
@@ -119,9 +113,7 @@ fn names_that_are_not_utf8_survive() {
     let manifest: Manifest = [(listed, digest)].into_iter().collect();
     manifest.write(&dir.path().join(MANIFEST_NAME)).unwrap();
     let mut check = Command::new("sha256sum");
-    check
-        .args(["--check", "--strict", MANIFEST_NAME])
-        .current_dir(dir.path());
+    check.args(["--check", "--strict", MANIFEST_NAME]).current_dir(dir.path());
     assert!(run(&mut check).status.success());
     let read = Manifest::read(&dir.path().join(MANIFEST_NAME)).unwrap();
     assert_eq!(read, manifest);
@@ -130,9 +122,7 @@ fn names_that_are_not_utf8_survive() {
 fn state<'a>(comparison: &'a Comparison, file: &str) -> &'a FileState {
     let wanted = name(file.as_bytes());
     let found = comparison.files.iter().find(|f| f.name == wanted);
-    &found
-        .unwrap_or_else(|| panic!("{file} is not reported"))
-        .state
+    &found.unwrap_or_else(|| panic!("{file} is not reported")).state
 }
 
 #[test]
@@ -141,10 +131,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let sealed = seal(dir.path(), false, &silent).unwrap();
     assert_eq!(sealed.manifest.len(), AWKWARD_NAMES.len() + 2);
     assert!(sealed.before.is_none());
-    assert_eq!(
-        sealed.manifest_digest,
-        hash_file(&sealed.manifest_path).unwrap()
-    );
+    assert_eq!(sealed.manifest_digest, hash_file(&sealed.manifest_path).unwrap());
     assert!(verify(dir.path(), &silent).unwrap().matches());
 
     // Same length and same time: only the content tells.
@@ -154,11 +141,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let file = fs::File::options().write(true).open(&plain).unwrap();
     file.set_modified(time).unwrap();
     fs::remove_file(dir.path().join("logs/capacity.csv")).unwrap();
-    fs::rename(
-        dir.path().join("photos/*star.jpg"),
-        dir.path().join("photos/star.jpg"),
-    )
-    .unwrap();
+    fs::rename(dir.path().join("photos/*star.jpg"), dir.path().join("photos/star.jpg")).unwrap();
     write(dir.path(), "photos/new.jpg", b"new");
     write(dir.path(), "report/report.md", b"generated");
 
@@ -166,13 +149,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     assert!(!comparison.matches());
     assert_eq!(
         comparison.counts(),
-        Counts {
-            unchanged: AWKWARD_NAMES.len() - 1,
-            changed: 1,
-            missing: 2,
-            added: 2,
-            unreadable: 0
-        }
+        Counts { unchanged: AWKWARD_NAMES.len() - 1, changed: 1, missing: 2, added: 2, unreadable: 0 }
     );
     assert_eq!(
         *state(&comparison, "photos/plain.jpg"),
@@ -181,16 +158,8 @@ fn changed_missing_and_added_files_are_told_apart() {
             found: Sha256Digest::of(b"photos/plain.jpG"),
         }
     );
-    assert!(matches!(
-        state(&comparison, "logs/capacity.csv"),
-        FileState::Missing { .. }
-    ));
-    assert_eq!(
-        *state(&comparison, "photos/new.jpg"),
-        FileState::Added {
-            found: Sha256Digest::of(b"new")
-        }
-    );
+    assert!(matches!(state(&comparison, "logs/capacity.csv"), FileState::Missing { .. }));
+    assert_eq!(*state(&comparison, "photos/new.jpg"), FileState::Added { found: Sha256Digest::of(b"new") });
     let (old, new) = (name(b"photos/*star.jpg"), name(b"photos/star.jpg"));
     assert_eq!(comparison.renamed(), [(&old, &new)]);
 
@@ -198,10 +167,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let first = &json["files"][0];
     assert_eq!(first["name"], "inspection.toml");
     assert_eq!(first["state"], "unchanged");
-    assert_eq!(
-        first["digest"],
-        Sha256Digest::of(b"schema = 1\n").to_string()
-    );
+    assert_eq!(first["digest"], Sha256Digest::of(b"schema = 1\n").to_string());
 }
 
 #[test]
@@ -236,10 +202,7 @@ fn sealing_again_never_hides_a_change() {
     // Told to: replaced, and still said.
     let replaced = seal(dir.path(), true, &silent).unwrap();
     assert_eq!(replaced.before.unwrap().counts().changed, 1);
-    assert_eq!(
-        replaced.stale_signatures,
-        [dir.path().join("photos.sha256.minisig")]
-    );
+    assert_eq!(replaced.stale_signatures, [dir.path().join("photos.sha256.minisig")]);
     assert!(verify(dir.path(), &silent).unwrap().matches());
 
     // A manifest that nobody can read is not thrown away unasked either.
@@ -279,18 +242,14 @@ fn what_cannot_be_read_is_no_pass() {
     fs::create_dir(dir.path().join("photos/plain.jpg")).unwrap();
     let comparison = verify(dir.path(), &silent).unwrap();
     assert!(!comparison.matches());
-    assert!(matches!(
-        state(&comparison, "photos/plain.jpg"),
-        FileState::Unreadable { .. }
-    ));
+    assert!(matches!(state(&comparison, "photos/plain.jpg"), FileState::Unreadable { .. }));
 
     // A manifest that reaches over a link, or out of the folder, is refused.
     let digest = Sha256Digest::of(b"");
     symlink("/etc", dir.path().join("elsewhere")).unwrap();
-    for (line, expected) in [
-        (format!("{digest}  elsewhere/passwd\n"), "link"),
-        (format!("{digest}  ../secret\n"), "line 1"),
-    ] {
+    for (line, expected) in
+        [(format!("{digest}  elsewhere/passwd\n"), "link"), (format!("{digest}  ../secret\n"), "line 1")]
+    {
         fs::write(dir.path().join(MANIFEST_NAME), line).unwrap();
         let error = verify(dir.path(), &silent).unwrap_err();
         assert!(error.to_string().contains(expected), "{error}");

@@ -35,15 +35,11 @@ impl Check {
                     if index > 0 {
                         writeln!(out)?;
                     }
-                    let style = Style {
-                        all: self.all,
-                        colour: colour(&std::io::stdout()),
-                    };
+                    let style = Style { all: self.all, colour: colour(&std::io::stdout()) };
                     out.write_all(write_text(&view, style).as_bytes())?;
                 }
                 Format::Json => {
-                    let json =
-                        serde_json::to_string(&view).map_err(|e| Failure::Words(e.to_string()))?;
+                    let json = serde_json::to_string(&view).map_err(|e| Failure::Words(e.to_string()))?;
                     writeln!(out, "{json}")?;
                 }
             }

@@ -170,9 +170,7 @@ fn handler() -> miette::GraphicalReportHandler {
     } else {
         miette::GraphicalTheme::unicode_nocolor()
     };
-    miette::GraphicalReportHandler::new_themed(theme)
-        .with_width(100)
-        .with_links(false)
+    miette::GraphicalReportHandler::new_themed(theme).with_width(100).with_links(false)
 }
 
 /// True when output to this stream may be coloured.

@@ -101,11 +101,7 @@ impl Missing {
     /// A fact of the record that is not known; `place` names the part, empty for the pack.
     #[must_use]
     pub fn fact(name: &str, place: &str, reason: Reason) -> Self {
-        let of = if place.is_empty() {
-            String::new()
-        } else {
-            format!(" of {place}")
-        };
+        let of = if place.is_empty() { String::new() } else { format!(" of {place}") };
         let state = match reason {
             Reason::NotRecorded => "is not recorded",
             Reason::NotVisible => "could not be seen",
@@ -116,21 +112,13 @@ impl Missing {
             Some((head, rest)) if !place.is_empty() && head != "path" => rest,
             _ => name,
         };
-        Self {
-            name: name.to_owned(),
-            what: format!("`{field}`{of} {state}"),
-            reason,
-        }
+        Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason }
     }
 
     /// A refusal, in the words of whoever refuses.
     #[must_use]
     pub fn refused(why: &str) -> Self {
-        Self {
-            name: String::new(),
-            what: why.to_owned(),
-            reason: Reason::Refused,
-        }
+        Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused }
     }
 }
 
@@ -187,10 +175,7 @@ impl Sources {
                     id: instrument.id.text().unwrap_or_default().to_owned(),
                     of_reading: accuracy.map_or(0.0, |a| a.of_reading),
                     digits: accuracy.zip(resolution).map(|(accuracy, resolution)| {
-                        let dimension = Dimension {
-                            point: false,
-                            ..resolution.dimension
-                        };
+                        let dimension = Dimension { point: false, ..resolution.dimension };
                         (accuracy.digits * resolution.value.abs(), dimension)
                     }),
                 }
@@ -201,12 +186,7 @@ impl Sources {
 
     /// A recorded quantity with its uncertainty; `side` tells the sides of a size apart.
     #[must_use]
-    pub fn amount(
-        &self,
-        quantity: &crate::quantity::Quantity,
-        found: &Found,
-        side: SourceId,
-    ) -> Amount {
+    pub fn amount(&self, quantity: &crate::quantity::Quantity, found: &Found, side: SourceId) -> Amount {
         let dimension = quantity.dimension;
         let here = SourceId::try_from(found.span.start * 4)
             .unwrap_or(INSTRUMENT_SOURCES - 8)
@@ -218,10 +198,7 @@ impl Sources {
         }
         let measured = found.how.is_none_or(|how| how == How::Measured);
         let limits = found.with.as_ref().filter(|_| measured).and_then(|id| {
-            self.instruments
-                .iter()
-                .position(|i| i.id == *id)
-                .map(|at| (at, &self.instruments[at]))
+            self.instruments.iter().position(|i| i.id == *id).map(|at| (at, &self.instruments[at]))
         });
         let Some((index, limits)) = limits else {
             return Amount::exact(quantity.value, dimension);
@@ -233,11 +210,7 @@ impl Sources {
             number = number.with_part(shared, quantity.value * limits.of_reading / rectangular);
         }
         if let Some((digits, of)) = limits.digits
-            && of
-                == (Dimension {
-                    point: false,
-                    ..dimension
-                })
+            && of == (Dimension { point: false, ..dimension })
         {
             number = number.with_part(here, digits / rectangular);
         }

@@ -16,13 +16,7 @@ pub(crate) struct Worker<'a> {
 
 impl<'a> Worker<'a> {
     pub(crate) const fn new(facts: &'a Facts<'a>) -> Self {
-        Self {
-            facts,
-            missing: Vec::new(),
-            steps: Vec::new(),
-            sources: Vec::new(),
-            assumed: Vec::new(),
-        }
+        Self { facts, missing: Vec::new(), steps: Vec::new(), sources: Vec::new(), assumed: Vec::new() }
     }
 
     /// A fact that is needed; its lack is noted.
@@ -75,10 +69,7 @@ impl<'a> Worker<'a> {
             return Some(amount);
         }
         let amount = self.amount(&format!("limit.{limit}"))?;
-        self.assume(format!(
-            "{what} is not recorded; {} taken (limit `{limit}`)",
-            amount.show()
-        ));
+        self.assume(format!("{what} is not recorded; {} taken (limit `{limit}`)", amount.show()));
         Some(amount)
     }
 
@@ -101,8 +92,7 @@ impl<'a> Worker<'a> {
     }
 
     pub(crate) fn source(&mut self, method: &Method) {
-        self.steps
-            .push(format!("{}: {}", method.name, method.formula));
+        self.steps.push(format!("{}: {}", method.name, method.formula));
         self.sources.push(method.source.to_owned());
     }
 
@@ -126,8 +116,7 @@ impl<'a> Worker<'a> {
 
     pub(crate) fn take_missing(&mut self) -> Vec<Missing> {
         if self.missing.is_empty() {
-            self.missing
-                .push(Missing::refused("a fact has the wrong kind"));
+            self.missing.push(Missing::refused("a fact has the wrong kind"));
         }
         std::mem::take(&mut self.missing)
     }
@@ -141,10 +130,7 @@ impl<'a> Worker<'a> {
     ) -> Result<Amount, Vec<Missing>> {
         let numbers: Vec<&Uncertain> = inputs.iter().map(|a| &a.number).collect();
         match propagate(&numbers, f) {
-            Ok(number) => Ok(Amount {
-                number,
-                dimension: gives,
-            }),
+            Ok(number) => Ok(Amount { number, dimension: gives }),
             Err(refusal) => Err(vec![Missing::refused(&refusal.to_string())]),
         }
     }
@@ -159,12 +145,7 @@ impl<'a> Worker<'a> {
 
     /// The finished value of any kind.
     pub(crate) fn worked(self, value: Val) -> Worked {
-        Worked {
-            value,
-            steps: self.steps,
-            sources: self.sources,
-            assumed: self.assumed,
-        }
+        Worked { value, steps: self.steps, sources: self.sources, assumed: self.assumed }
     }
 
     /// Carries the assumptions of a value that this one rests on.

@@ -20,19 +20,12 @@ pub(super) fn resistance(facts: &Facts<'_>, kind: &str) -> Answer {
         work.step(line("recorded", &recorded));
         return work.done(recorded);
     }
-    if let (Some(drop), Some(current)) = (
-        work.optional("element.drop"),
-        work.optional("element.drop_current"),
-    ) && current.value() > 0.0
+    if let (Some(drop), Some(current)) =
+        (work.optional("element.drop"), work.optional("element.drop_current"))
+        && current.value() > 0.0
     {
-        let found = Amount {
-            number: drop.number.over(&current.number),
-            dimension: Dimension::RESISTANCE,
-        };
-        work.step(line(
-            &format!("{} / {}", drop.show(), current.show()),
-            &found,
-        ));
+        let found = Amount { number: drop.number.over(&current.number), dimension: Dimension::RESISTANCE };
+        work.step(line(&format!("{} / {}", drop.show(), current.show()), &found));
         return work.done(found);
     }
     match kind {
@@ -50,14 +43,8 @@ fn of_cells(mut work: Worker<'_>) -> Answer {
     let [series, parallel, cell] = names.map(|name| work.amount(name));
     let [series, parallel, cell] = work.all([series, parallel, cell])?;
     let number = series.number.times(&cell.number).over(&parallel.number);
-    let stack = Amount {
-        number,
-        dimension: Dimension::RESISTANCE,
-    };
-    work.step(line(
-        &format!("{} × {} / {}", series.show(), cell.show(), parallel.show()),
-        &stack,
-    ));
+    let stack = Amount { number, dimension: Dimension::RESISTANCE };
+    work.step(line(&format!("{} × {} / {}", series.show(), cell.show(), parallel.show()), &stack));
     work.done(stack)
 }
 
@@ -73,9 +60,7 @@ fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
             None
         }
     };
-    let material = work
-        .optional_word("element.material")
-        .or_else(|| super::conductor_material(&mut work));
+    let material = work.optional_word("element.material").or_else(|| super::conductor_material(&mut work));
     let [length, area] = work.all([length, area])?;
     let Some(material) = material.as_deref().and_then(Material::from_word) else {
         return Err(work.take_missing());
@@ -91,38 +76,18 @@ fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
         )
         .map(|r| r.get::<ohm>())
     })?;
-    work.step(line(
-        &format!(
-            "{}, {} long, {}",
-            material.word(),
-            length.show(),
-            area.show()
-        ),
-        &found,
-    ));
+    work.step(line(&format!("{}, {} long, {}", material.word(), length.show(), area.show()), &found));
     work.done(found)
 }
 
 /// Drop over a resistance at rated continuous current.
 pub(super) fn drop(facts: &Facts<'_>, resistance: &Answer) -> Answer {
-    at_rated(
-        facts,
-        resistance,
-        Dimension::VOLTAGE,
-        |i, r| i.times(r),
-        "drop = I × R",
-    )
+    at_rated(facts, resistance, Dimension::VOLTAGE, |i, r| i.times(r), "drop = I × R")
 }
 
 /// Heat in a resistance at rated continuous current.
 pub(super) fn heat(facts: &Facts<'_>, resistance: &Answer) -> Answer {
-    at_rated(
-        facts,
-        resistance,
-        Dimension::POWER,
-        |i, r| i.times(i).times(r),
-        "heat = I² × R",
-    )
+    at_rated(facts, resistance, Dimension::POWER, |i, r| i.times(i).times(r), "heat = I² × R")
 }
 
 fn at_rated(
@@ -145,18 +110,8 @@ fn at_rated(
         }
     };
     let [current, resistance] = work.all([current, resistance])?;
-    let amount = Amount {
-        number: f(&current.number, &resistance.number),
-        dimension,
-    };
-    work.step(line(
-        &format!(
-            "{formula} with {} and {}",
-            current.show(),
-            resistance.show()
-        ),
-        &amount,
-    ));
+    let amount = Amount { number: f(&current.number, &resistance.number), dimension };
+    work.step(line(&format!("{formula} with {} and {}", current.show(), resistance.show()), &amount));
     work.done(amount)
 }
 
@@ -205,11 +160,5 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> (Amount, V
             _ => left_out.push(element_label(facts.record, index)),
         }
     }
-    (
-        Amount {
-            number: sum,
-            dimension: Dimension::RESISTANCE,
-        },
-        left_out,
-    )
+    (Amount { number: sum, dimension: Dimension::RESISTANCE }, left_out)
 }

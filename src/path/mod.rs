@@ -42,18 +42,9 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
         values.insert("element.density_found", density_found(facts, &area));
         values.insert("element.density_expected", density_expected(facts));
         values.insert("element.area", area);
-        values.insert(
-            "element.rise_at_rated",
-            capability::rise(facts, kind, "claims.continuous_current"),
-        );
-        values.insert(
-            "element.predicted_rise",
-            capability::rise(facts, kind, "element.rise_current"),
-        );
-        values.insert(
-            "element.temperature_at_rated",
-            capability::temperature(facts, kind),
-        );
+        values.insert("element.rise_at_rated", capability::rise(facts, kind, "claims.continuous_current"));
+        values.insert("element.predicted_rise", capability::rise(facts, kind, "element.rise_current"));
+        values.insert("element.temperature_at_rated", capability::temperature(facts, kind));
     }
     if matches!(kind, "fuse" | "thermal-cutoff") {
         protective(facts, element, kind, &mut values);
@@ -101,11 +92,7 @@ fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Val
         }
         match (fixed, usual) {
             (Some(fixed), Some(usual)) => {
-                work.assume(format!(
-                    "not read from the part; {} taken from {}",
-                    fixed.show(),
-                    usual.source
-                ));
+                work.assume(format!("not read from the part; {} taken from {}", fixed.show(), usual.source));
                 work.done(fixed)
             }
             _ => {
@@ -114,46 +101,25 @@ fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Val
             }
         }
     };
-    let voltage = usual
-        .and_then(|u| u.voltage)
-        .map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
-    let interrupting = usual
-        .and_then(|u| u.interrupting)
-        .map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
-    values.insert(
-        "element.voltage_found",
-        fixed("element.rated_voltage", voltage),
-    );
-    values.insert(
-        "element.interrupting_found",
-        fixed("element.interrupting_rating", interrupting),
-    );
+    let voltage = usual.and_then(|u| u.voltage).map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
+    let interrupting =
+        usual.and_then(|u| u.interrupting).map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
+    values.insert("element.voltage_found", fixed("element.rated_voltage", voltage));
+    values.insert("element.interrupting_found", fixed("element.interrupting_rating", interrupting));
 }
 
 fn overlap_ratio(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (length, thickness) = (
-        work.amount("element.overlap.width"),
-        work.amount("element.thickness"),
-    );
+    let (length, thickness) = (work.amount("element.overlap.width"), work.amount("element.thickness"));
     let [length, thickness] = work.all([length, thickness])?;
-    let ratio = Amount {
-        number: length.number.over(&thickness.number),
-        dimension: Dimension::NONE,
-    };
-    work.step(line(
-        &format!("overlap {} / thickness {}", length.show(), thickness.show()),
-        &ratio,
-    ));
+    let ratio = Amount { number: length.number.over(&thickness.number), dimension: Dimension::NONE };
+    work.step(line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
     work.done(ratio)
 }
 
 fn galvanic(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let words = [
-        work.word("element.material"),
-        work.word("element.other_material"),
-    ];
+    let words = [work.word("element.material"), work.word("element.other_material")];
     match words.map(|word| word.and_then(|w| Material::from_word(&w))) {
         [Some(one), Some(other)] => {
             let difference = joint::galvanic_difference(one, other);
@@ -196,22 +162,14 @@ fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
     };
     let [mass, length, area] = work.all([mass, length, area])?;
     let number = mass.number.over(&length.number.times(&area.number));
-    let density = Amount {
-        number,
-        dimension: Dimension::DENSITY,
-    };
-    work.step(line(
-        &format!("{} / ({} × {})", mass.show(), length.show(), area.show()),
-        &density,
-    ));
+    let density = Amount { number, dimension: Dimension::DENSITY };
+    work.step(line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
     work.done(density)
 }
 
 fn density_expected(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let material = work
-        .word("element.material")
-        .and_then(|w| Material::from_word(&w));
+    let material = work.word("element.material").and_then(|w| Material::from_word(&w));
     match material {
         Some(material) => work.done(Amount::exact(material.density().value, Dimension::DENSITY)),
         None => Err(work.take_missing()),
@@ -220,12 +178,7 @@ fn density_expected(facts: &Facts<'_>) -> Answer {
 
 fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
     let shown = element.id.text().map_or(0, |id| {
-        facts
-            .record
-            .photo
-            .iter()
-            .filter(|photo| photo.shows.list().iter().any(|part| part == id))
-            .count()
+        facts.record.photo.iter().filter(|photo| photo.shows.list().iter().any(|part| part == id)).count()
     });
     let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
     Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
@@ -243,10 +196,7 @@ pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
     values.insert("path.resistance", resistance);
     values.insert("path.short_circuit_current", short_circuit_current(facts));
     values.insert("path.fuses", protective_count(facts, "current"));
-    values.insert(
-        "path.thermal_cutoffs",
-        protective_count(facts, "temperature"),
-    );
+    values.insert("path.thermal_cutoffs", protective_count(facts, "temperature"));
     values.insert("path.fuse_rating", fuse_rating(facts));
     values
 }
@@ -259,9 +209,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
         match facts.derived.of_element(index, "element.capability") {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount()
-                    && best
-                        .as_ref()
-                        .is_none_or(|(_, weakest)| amount.value() < weakest.value())
+                    && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
                 {
                     best = Some((index, amount.clone()));
                 }
@@ -274,20 +222,13 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known capability".to_owned();
-        let missing = vec![Missing {
-            name: "path.element".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-        }];
+        let missing = vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded }];
         return (Err(missing.clone()), Err(missing));
     };
     let label = element_label(facts.record, index);
     work.step(format!("weakest: {label}, {}", amount.show()));
     let worked = work.worked(Val::Amount(amount));
-    let name = crate::derive::Worked {
-        value: Val::Text(label),
-        ..worked.clone()
-    };
+    let name = crate::derive::Worked { value: Val::Text(label), ..worked.clone() };
     (Ok(worked), Ok(name))
 }
 
@@ -301,8 +242,7 @@ fn short_circuit_current(facts: &Facts<'_>) -> Answer {
     let [series, parallel, cell, voltage] = work.all([series, parallel, cell, voltage])?;
     work.source(&short_circuit::METHOD);
     work.assume(
-        "fully charged cells at rest, terminals bridged without resistance, no device opens"
-            .to_owned(),
+        "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
     );
     if !left_out.is_empty() {
         work.assume(format!(
@@ -344,15 +284,9 @@ fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
                 work.step(element_label(facts.record, index));
             }
             Some(Ok(worked)) if worked.value == Val::Text("unknown".to_owned()) => {
-                let what = format!(
-                    "what {} responds to could not be told",
-                    element_label(facts.record, index)
-                );
-                work.lacks(Missing {
-                    name: "element.fuse".to_owned(),
-                    what,
-                    reason: Reason::NotVisible,
-                });
+                let what =
+                    format!("what {} responds to could not be told", element_label(facts.record, index));
+                work.lacks(Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible });
             }
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
             _ => {}
@@ -364,13 +298,8 @@ fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
     }
     if facts.record.path.complete.yes() != Some(true) {
         let what =
-            "`path.complete` does not say yes, so the lack of one in the list proves nothing"
-                .to_owned();
-        work.lacks(Missing {
-            name: "path.complete".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-        });
+            "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
+        work.lacks(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded });
     }
     let [counted] = work.all([Some(counted)])?;
     work.done(counted)
@@ -381,21 +310,13 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
     let mut smallest: Option<Amount> = None;
     for index in 0..facts.record.path.element.len() {
         let responds = facts.derived.of_element(index, "element.responds_to");
-        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned()))
-        {
+        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned())) {
             continue;
         }
-        let inside = Facts {
-            subject: crate::derive::Subject::Element(index),
-            ..*facts
-        };
+        let inside = Facts { subject: crate::derive::Subject::Element(index), ..*facts };
         match inside.fact("element.rating") {
             Ok(Val::Amount(rating)) => {
-                work.step(format!(
-                    "{}: {}",
-                    element_label(facts.record, index),
-                    rating.show()
-                ));
+                work.step(format!("{}: {}", element_label(facts.record, index), rating.show()));
                 if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
                     smallest = Some(rating);
                 }
@@ -408,11 +329,7 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
         return work.done(smallest);
     }
     let what = "no fuse that responds to current is recorded with its rating".to_owned();
-    work.lacks(Missing {
-        name: "element.rating".to_owned(),
-        what,
-        reason: Reason::NotRecorded,
-    });
+    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded });
     Err(work.take_missing())
 }
 
@@ -423,13 +340,8 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
         return values;
     }
     let mut work = Worker::new(facts);
-    let (area, current) = (
-        work.amount("element.area"),
-        work.amount("path.short_circuit_current"),
-    );
-    let material = work
-        .optional_word("element.material")
-        .or_else(|| conductor_material(&mut work));
+    let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
+    let material = work.optional_word("element.material").or_else(|| conductor_material(&mut work));
     let answer = work.all([area, current]).and_then(|[area, current]| {
         let Some(material) = material.as_deref().and_then(Material::from_word) else {
             return Err(work.take_missing());
@@ -443,12 +355,8 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
             )
             .map(|time| time.value)
         })?;
-        let formula = format!(
-            "({} A·s^½/mm² × {} / {})²",
-            adiabatic::k(material),
-            area.show(),
-            current.show()
-        );
+        let formula =
+            format!("({} A·s^½/mm² × {} / {})²", adiabatic::k(material), area.show(), current.show());
         work.step(line(&formula, &time));
         Ok(time)
     });

@@ -71,24 +71,10 @@ pub fn ampacity(
         ZERO_CELSIUS + 200.0,
     )?;
     let ambient = ambient.get::<kelvin>();
-    within_temperature(
-        "the ambient temperature",
-        ambient,
-        ZERO_CELSIUS - 40.0,
-        insulation - 5.0,
-    )?;
-    within(
-        "the number of cables in parallel",
-        f64::from(parallel),
-        1.0,
-        20.0,
-        1.0,
-        "",
-    )?;
+    within_temperature("the ambient temperature", ambient, ZERO_CELSIUS - 40.0, insulation - 5.0)?;
+    within("the number of cables in parallel", f64::from(parallel), 1.0, 20.0, 1.0, "")?;
     let correction = ((insulation - ambient) / (TABLE_INSULATION - TABLE_AMBIENT)).powf(exponent());
-    Ok(ElectricCurrent::new::<ampere>(
-        base * correction * bundling(bundled)? * f64::from(parallel),
-    ))
+    Ok(ElectricCurrent::new::<ampere>(base * correction * bundling(bundled)? * f64::from(parallel)))
 }
 
 /// Factor for conductors that lie together (33 CFR 183.425, from memory).
@@ -97,9 +83,7 @@ pub fn ampacity(
 /// Refuses zero conductors.
 pub fn bundling(conductors: u32) -> Result<f64, Refusal> {
     match conductors {
-        0 => Err(Refusal::NoResult(
-            "a bundle has at least one conductor".to_owned(),
-        )),
+        0 => Err(Refusal::NoResult("a bundle has at least one conductor".to_owned())),
         1 | 2 => Ok(1.0),
         3 => Ok(0.7),
         4..=6 => Ok(0.6),
@@ -110,30 +94,16 @@ pub fn bundling(conductors: u32) -> Result<f64, Refusal> {
 
 fn table_value(size: Area) -> Result<f64, Refusal> {
     let size = size.get::<square_meter>();
-    let areas: Vec<f64> = TABLE
-        .iter()
-        .map(|(awg, _)| awg_area(*awg).get::<square_meter>())
-        .collect();
+    let areas: Vec<f64> = TABLE.iter().map(|(awg, _)| awg_area(*awg).get::<square_meter>()).collect();
     let (first, last) = (areas[0], areas[areas.len() - 1]);
     // A thousandth of slack lets "107.2 mm²" be 4/0.
-    within(
-        "the cable's cross-section",
-        size,
-        first * 0.999,
-        last * 1.001,
-        1e6,
-        "mm²",
-    )?;
+    within("the cable's cross-section", size, first * 0.999, last * 1.001, 1e6, "mm²")?;
     for (index, area) in areas.iter().enumerate() {
         if (size / area - 1.0).abs() < 1e-9 {
             return Ok(TABLE[index].1);
         }
     }
-    let above = areas
-        .iter()
-        .position(|area| *area > size)
-        .unwrap_or(areas.len() - 1)
-        .max(1);
+    let above = areas.iter().position(|area| *area > size).unwrap_or(areas.len() - 1).max(1);
     let (x0, x1) = (areas[above - 1].ln(), areas[above].ln());
     let (y0, y1) = (TABLE[above - 1].1.ln(), TABLE[above].1.ln());
     Ok((y0 + (y1 - y0) * (size.ln() - x0) / (x1 - x0)).exp())
@@ -154,31 +124,17 @@ mod tests {
     fn cable_table_exactly() {
         for (awg, amperes) in TABLE {
             let cool = ampacity(awg_area(*awg), celsius(105.0), celsius(30.0), 1, 1).unwrap();
-            assert!(
-                (cool.value - amperes).abs() < 1e-9,
-                "{awg} AWG: {}",
-                cool.value
-            );
+            assert!((cool.value - amperes).abs() < 1e-9, "{awg} AWG: {}", cool.value);
             let hot = ampacity(awg_area(*awg), celsius(105.0), celsius(50.0), 2, 1).unwrap();
-            assert!(
-                (hot.value / (2.0 * 0.85 * amperes) - 1.0).abs() < 1e-6,
-                "{awg} AWG: {}",
-                hot.value
-            );
+            assert!((hot.value / (2.0 * 0.85 * amperes) - 1.0).abs() < 1e-6, "{awg} AWG: {}", hot.value);
         }
     }
 
     #[test]
     fn metric_sizes_lie_between_their_neighbours() {
         let amps = |mm2: f64| {
-            ampacity(
-                Area::new::<square_millimeter>(mm2),
-                celsius(105.0),
-                celsius(30.0),
-                1,
-                1,
-            )
-            .map(|i| i.value)
+            ampacity(Area::new::<square_millimeter>(mm2), celsius(105.0), celsius(30.0), 1, 1)
+                .map(|i| i.value)
         };
         let of_35 = amps(35.0).unwrap();
         assert!(of_35 > 210.0 && of_35 < 245.0, "{of_35}");

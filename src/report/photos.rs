@@ -60,11 +60,7 @@ pub struct PhotoView {
 
 /// Reads the photos named in a record; `sealed` holds the hashes of the manifest, when there is one.
 #[must_use]
-pub fn photos(
-    folder: &Path,
-    record: &Record,
-    sealed: Option<&BTreeMap<String, String>>,
-) -> Vec<PhotoView> {
+pub fn photos(folder: &Path, record: &Record, sealed: Option<&BTreeMap<String, String>>) -> Vec<PhotoView> {
     record
         .photo
         .par_iter()
@@ -89,8 +85,7 @@ pub fn photos(
                 view.problem = Some(problem);
             }
             view.sealed = sealed.map(|sealed| {
-                view.sha256.is_some()
-                    && sealed.get(&view.file).map(String::as_str) == view.sha256.as_deref()
+                view.sha256.is_some() && sealed.get(&view.file).map(String::as_str) == view.sha256.as_deref()
             });
             view
         })
@@ -99,11 +94,7 @@ pub fn photos(
 
 fn load(folder: &Path, view: &mut PhotoView) -> Result<(), String> {
     let path = safe_relative(folder, &view.file).map_err(|error| error.to_string())?;
-    view.sha256 = Some(
-        hash_file(&path)
-            .map_err(|error| error.to_string())?
-            .to_string(),
-    );
+    view.sha256 = Some(hash_file(&path).map_err(|error| error.to_string())?.to_string());
     let (jpeg, width, height) = derived(&path)?;
     let encoded = base64::engine::general_purpose::STANDARD.encode(&jpeg);
     view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
@@ -116,10 +107,7 @@ fn derived(path: &Path) -> Result<(Vec<u8>, u32, u32), String> {
     let undecodable = |why: String| format!("not shown: {why}; its hash stands below");
     let length = std::fs::metadata(path).map_err(|e| e.to_string())?.len();
     if length > LARGEST_FILE {
-        return Err(undecodable(format!(
-            "larger than {} MiB",
-            LARGEST_FILE >> 20
-        )));
+        return Err(undecodable(format!("larger than {} MiB", LARGEST_FILE >> 20)));
     }
     let mut reader = ImageReader::open(path)
         .map_err(|e| e.to_string())?
@@ -130,14 +118,9 @@ fn derived(path: &Path) -> Result<(Vec<u8>, u32, u32), String> {
     limits.max_image_height = Some(LARGEST_EDGE);
     limits.max_alloc = Some(DECODER_MEMORY);
     reader.limits(limits);
-    let mut decoder = reader
-        .into_decoder()
-        .map_err(|e| undecodable(e.to_string()))?;
-    let orientation = decoder
-        .orientation()
-        .map_err(|e| undecodable(e.to_string()))?;
-    let mut picture =
-        image::DynamicImage::from_decoder(decoder).map_err(|e| undecodable(e.to_string()))?;
+    let mut decoder = reader.into_decoder().map_err(|e| undecodable(e.to_string()))?;
+    let orientation = decoder.orientation().map_err(|e| undecodable(e.to_string()))?;
+    let mut picture = image::DynamicImage::from_decoder(decoder).map_err(|e| undecodable(e.to_string()))?;
     picture.apply_orientation(orientation);
     if picture.width().max(picture.height()) > LONGEST_EDGE {
         picture = picture.thumbnail(LONGEST_EDGE, LONGEST_EDGE);

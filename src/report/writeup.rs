@@ -114,10 +114,7 @@ pub struct WriteUp {
 ///
 /// # Errors
 /// [`WriteUpError`] names the template and what is wrong with it.
-pub fn write_up(
-    inspection: &Inspection,
-    templates: Option<&Path>,
-) -> Result<WriteUp, WriteUpError> {
+pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
     let view = View::of(inspection);
     let evidence = evidence(&inspection.folder);
     let sealed = sealed_hashes(&inspection.folder);
@@ -128,25 +125,14 @@ pub fn write_up(
         verdict: view.verdict(),
         groups: groups(&view),
         parts: parts(inspection),
-        instruments: record
-            .instrument
-            .iter()
-            .map(|i| super::view::recorded(i, &[]))
-            .collect(),
-        tests: record
-            .test
-            .iter()
-            .map(|t| super::view::recorded(t, &[]))
-            .collect(),
+        instruments: record.instrument.iter().map(|i| super::view::recorded(i, &[])).collect(),
+        tests: record.test.iter().map(|t| super::view::recorded(t, &[])).collect(),
         picture: path_picture(&view),
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,
         style: template_text(templates, "style.css")?,
-        anchors: photos
-            .iter()
-            .map(|photo| (photo.name.clone(), photo.anchor.clone()))
-            .collect(),
+        anchors: photos.iter().map(|photo| (photo.name.clone(), photo.anchor.clone())).collect(),
         view: &view,
         photos: &photos,
         evidence: &evidence,
@@ -154,10 +140,7 @@ pub fn write_up(
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
-    Ok(WriteUp {
-        markdown: squeeze(&markdown),
-        html,
-    })
+    Ok(WriteUp { markdown: squeeze(&markdown), html })
 }
 
 /// Writes a write-up into the inspection folder; each file is replaced as a whole.
@@ -166,10 +149,7 @@ pub fn write_up(
 /// [`WriteUpError::Write`] names the file.
 pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], WriteUpError> {
     let target = folder.join(FOLDER);
-    let at = |path: &Path, source| WriteUpError::Write {
-        path: path.to_owned(),
-        source,
-    };
+    let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     // A link in place of the folder would lead the write-up out of the inspection.
     if std::fs::symlink_metadata(&target).is_ok_and(|meta| meta.is_symlink()) {
         return Err(at(
@@ -196,17 +176,10 @@ fn template(error: tera::Error) -> WriteUpError {
 }
 
 fn template_text(folder: Option<&Path>, name: &str) -> Result<String, WriteUpError> {
-    if let Some(own) = folder
-        .map(|folder| folder.join(name))
-        .filter(|path| path.is_file())
-    {
+    if let Some(own) = folder.map(|folder| folder.join(name)).filter(|path| path.is_file()) {
         return Ok(read_text(&own)?);
     }
-    Ok(TEMPLATES
-        .iter()
-        .find(|(known, _)| *known == name)
-        .map_or("", |(_, text)| text)
-        .to_owned())
+    Ok(TEMPLATES.iter().find(|(known, _)| *known == name).map_or("", |(_, text)| text).to_owned())
 }
 
 fn tera(folder: Option<&Path>) -> Result<Tera, WriteUpError> {
@@ -245,10 +218,8 @@ fn groups(view: &View) -> Vec<Group<'_>> {
     };
     let mut groups = Vec::new();
     for grade in Grade::ALL {
-        let findings: Vec<&Finding> = view
-            .with_outcome(Outcome::FallsShort)
-            .filter(|f| f.grade == grade)
-            .collect();
+        let findings: Vec<&Finding> =
+            view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade).collect();
         groups.push(Group {
             outcome: match grade {
                 Grade::Critical => "falls short, critical",
@@ -307,12 +278,7 @@ fn part<P: Part>(name: &str, part: &P) -> PartView {
 
 fn sealed_hashes(folder: &Path) -> Option<BTreeMap<String, String>> {
     let manifest = Manifest::read(&folder.join(MANIFEST_NAME)).ok()?;
-    Some(
-        manifest
-            .iter()
-            .map(|(name, digest)| (name.to_text(), digest.to_string()))
-            .collect(),
-    )
+    Some(manifest.iter().map(|(name, digest)| (name.to_text(), digest.to_string())).collect())
 }
 
 /// How a file stands against the seal, in words.
@@ -340,17 +306,12 @@ fn evidence(folder: &Path) -> EvidenceView {
     if !view.sealed {
         return view;
     }
-    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest)
-        .ok()
-        .map(|digest| digest.to_string());
+    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
     match verify::verify(folder, &crate::evidence::hash::silent) {
         Ok(comparison) => {
             view.matches = comparison.matches();
-            view.files = comparison
-                .files
-                .iter()
-                .filter(|file| !matches!(file.state, FileState::Added { .. }))
-                .count();
+            view.files =
+                comparison.files.iter().filter(|file| !matches!(file.state, FileState::Added { .. })).count();
             view.differences = comparison
                 .differences()
                 .map(|file| (file.name.to_text(), in_words(&file.state).to_owned()))
