@@ -15,6 +15,7 @@ pub mod folder;
 pub mod hash;
 pub mod manifest;
 pub mod name;
+pub mod photos;
 pub mod picture;
 pub mod verify;
 
