@@ -41,8 +41,10 @@ fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Re
     let known = elements.iter().filter_map(|e| e.capability.si).fold(0.0_f64, f64::max);
     let fuse = view.path.fuse_rating.si;
     let rated = view.rated_current_si;
-    let reach =
-        [rated.map(|r| r * 1.25), fuse.map(|f| f * 1.1)].into_iter().flatten().fold(0.0_f64, f64::max);
+    let reach = [rated.map(|r| r * 1.25), fuse.map(|f| f * 1.1), view.tested_current_si]
+        .into_iter()
+        .flatten()
+        .fold(0.0_f64, f64::max);
     // A very strong element must not press the others against the edge.
     let most = if reach > 0.0 { known.clamp(reach, reach * 2.0) } else { known }.max(1.0);
     let axis = Axis { most: nice(most) };
@@ -62,6 +64,9 @@ fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Re
     ticks(svg, &axis, bottom)?;
     for (index, element) in elements.iter().enumerate() {
         row(svg, &axis, element, TOP + ROW * index as f64, rated)?;
+    }
+    if let Some(tested) = view.tested_current_si {
+        line(svg, &axis, tested, bottom, "tested", "", true)?;
     }
     if let Some(fuse) = fuse {
         line(svg, &axis, fuse, bottom, "fuse", &format!("fuse {} A", significant(fuse, 4)), true)?;
@@ -112,8 +117,12 @@ fn ticks(svg: &mut String, axis: &Axis, bottom: f64) -> std::fmt::Result {
 }
 
 fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Option<f64>) -> std::fmt::Result {
-    let label =
-        format!("{}{}", element.label.replace('`', ""), if element.weakest { " — weakest" } else { "" });
+    let opens_on_heat = element.responds_to.as_deref() == Some("temperature");
+    let label = match (element.weakest, opens_on_heat) {
+        (true, _) => format!("{} — weakest", element.label),
+        (false, true) => format!("{} — not a fuse", element.label),
+        (false, false) => element.label.clone(),
+    };
     let label: String = label.chars().take(44).collect();
     let (text_y, bar_y) = (y + 12.0, y + 16.0);
     let weight = if element.weakest { " strong" } else { "" };
@@ -135,9 +144,8 @@ fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Opti
     let width = axis.x(si) - LEFT;
     write!(svg, r#"<rect class="{class}" x="{LEFT}" y="{bar_y:.1}" width="{width:.1}" height="10"/>"#)?;
     if si > axis.most {
-        let (x, middle) = (axis.x(axis.most), bar_y + 5.0);
+        let x = axis.x(axis.most);
         write!(svg, r#"<path class="beyond" d="M{:.1} {bar_y:.1}l6 5l-6 5"/>"#, x + 2.0)?;
-        let _ = middle;
     }
     if let Some(expanded) = element.capability.expanded_si {
         let (low, high, middle) = (axis.x(si - expanded), axis.x(si + expanded), bar_y + 5.0);
@@ -174,9 +182,7 @@ fn line(
 fn description(view: &View, elements: &[ElementView]) -> String {
     let rows: Vec<String> = elements
         .iter()
-        .map(|e| {
-            format!("{}: {}", e.label.replace('`', ""), e.capability.value.as_deref().unwrap_or("not known"))
-        })
+        .map(|e| format!("{}: {}", e.label, e.capability.value.as_deref().unwrap_or("not known")))
         .collect();
     let rated = view.rated_current.as_deref().unwrap_or("not recorded");
     format!("Rated continuous current {rated}. {}.", rows.join("; "))

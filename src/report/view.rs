@@ -187,6 +187,9 @@ pub struct View {
     /// Rated continuous current in amperes.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rated_current_si: Option<f64>,
+    /// Current of the full-load test in amperes, when one is recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tested_current_si: Option<f64>,
     /// Headline claims.
     pub claimed: Vec<(String, String)>,
     /// Counts by grade and outcome.
@@ -232,6 +235,13 @@ impl View {
             inspection: recorded(head, &["title", "invented"]),
             rated_current: rated.map(|q| q.text.clone()),
             rated_current_si: rated.map(|q| q.value),
+            tested_current_si: record
+                .test
+                .iter()
+                .filter(|test| test.kind.word() == Some("full load"))
+                .filter_map(|test| test.current.quantity())
+                .map(|q| q.value)
+                .reduce(f64::max),
             claimed: headline(record),
             counts: counts(&judgement.findings),
             path: path(record, derived),
