@@ -4,6 +4,7 @@
 
 mod check;
 mod completions;
+mod explain;
 mod new;
 mod report;
 mod schema;
@@ -51,6 +52,8 @@ enum Command {
     Seal(seal::Seal),
     /// Compare a folder with its seal: unchanged, changed, missing, added
     Verify(verify::Verify),
+    /// Explain a rule, or list the rule book
+    Explain(explain::Explain),
     /// Print the JSON Schema of the record, for editors
     Schema,
     /// Print completions for a shell
@@ -62,7 +65,7 @@ enum Command {
 pub(crate) enum Format {
     /// For people.
     Text,
-    /// For machines; the shape is described in docs/json.md.
+    /// For machines; the shape is described in templates/README.md.
     Json,
 }
 
@@ -128,6 +131,7 @@ pub fn run() -> ExitCode {
         Command::Report(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
+        Command::Explain(command) => command.run(),
         Command::Schema => schema::run(),
         Command::Completions(command) => command.run(),
     };

@@ -8,7 +8,7 @@ use uom::si::power::watt;
 
 use super::Values;
 use super::facts::Facts;
-use super::value::{Answer, Missing, Reason, Val, is_known};
+use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::{ZERO_CELSIUS, heat_path};
@@ -370,15 +370,17 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
         "the rise of the on-resistance with temperature",
     );
     let devices = work.amount("bms.switching_devices");
-    let in_series = work.count_or_one("bms.devices_in_series", "the number of devices in series");
+    let in_series = work.amount("bms.devices_in_series");
     let case = work.optional("bms.device_thermal_resistance").unwrap_or_else(|| {
         work.assume("thermal resistance from junction to case is not recorded; left out".to_owned());
+        let missing = Missing::fact("bms.device_thermal_resistance", "", Reason::NotRecorded);
+        work.bounded(Side::AtLeast, vec![missing], false);
         Amount::exact(0.0, Dimension::THERMAL_RESISTANCE)
     });
     let ambient =
         work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
-    let [current, path, limit, resistance, factor, devices, ambient] =
-        work.all([current, path, limit, resistance, factor, devices, ambient])?;
+    let [current, path, limit, resistance, factor, devices, in_series, ambient] =
+        work.all([current, path, limit, resistance, factor, devices, in_series, ambient])?;
     work.source(&heat_path::METHOD);
     let solve = |x: &[f64]| {
         let devices = heat_path::Devices {
@@ -410,6 +412,12 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
     Ok((worked, power))
 }
 
+/// Until the first photo is recorded, nobody has begun to tie parts to photos.
+pub(crate) fn no_photos() -> Missing {
+    let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
+    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded }
+}
+
 /// What follows from the photos.
 pub(super) fn of_evidence(facts: &Facts<'_>) -> Values {
     let record = facts.record;
@@ -417,6 +425,9 @@ pub(super) fn of_evidence(facts: &Facts<'_>) -> Values {
         record.photo.iter().filter(|p| p.shows.list().iter().any(|s| names.contains(&s.as_str()))).count()
     };
     let counted = |number: usize| {
+        if number == 0 && record.photo.is_empty() {
+            return Err(vec![no_photos()]);
+        }
         let number = u32::try_from(number).unwrap_or(u32::MAX);
         Worker::new(facts).done(Amount::exact(f64::from(number), NONE))
     };

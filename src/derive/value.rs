@@ -122,6 +122,29 @@ impl Missing {
     }
 }
 
+/// The side on which the true value of a bounded one lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The true value is at least this large: something was left out that would add to it.
+    AtLeast,
+    /// The true value is at most this large: something was left out that would take from it.
+    AtMost,
+}
+
+/// A value that is only a bound, because something is missing.
+///
+/// A rule that would change its outcome towards the true value is not decided; see the engine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bound {
+    /// Where the true value lies.
+    pub side: Side,
+    /// What was left out.
+    pub missing: Vec<Missing>,
+    /// True where a nonconformity may rest on the bound all the same, because the bound is the quantity's own
+    /// definition: a *prospective* short-circuit current is the largest that can flow.
+    pub by_definition: bool,
+}
+
 /// A value with the way to it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Worked {
@@ -133,6 +156,8 @@ pub struct Worked {
     pub sources: Vec<String>,
     /// What was assumed.
     pub assumed: Vec<String>,
+    /// Set when the value is only a bound.
+    pub bound: Option<Bound>,
 }
 
 /// A derived value, or all that is missing for it.

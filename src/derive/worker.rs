@@ -1,7 +1,7 @@
 //! A small helper that gathers facts for a derivation, its working, and everything that is missing.
 
 use super::facts::Facts;
-use super::value::{Answer, Missing, Val, Worked};
+use super::value::{Answer, Bound, Missing, Side, Val, Worked};
 use crate::physics::{Method, Refusal};
 use crate::quantity::{Amount, Dimension, Uncertain, propagate, show};
 
@@ -12,11 +12,19 @@ pub(crate) struct Worker<'a> {
     steps: Vec<String>,
     sources: Vec<String>,
     assumed: Vec<String>,
+    bound: Option<Bound>,
 }
 
 impl<'a> Worker<'a> {
     pub(crate) const fn new(facts: &'a Facts<'a>) -> Self {
-        Self { facts, missing: Vec::new(), steps: Vec::new(), sources: Vec::new(), assumed: Vec::new() }
+        Self {
+            facts,
+            missing: Vec::new(),
+            steps: Vec::new(),
+            sources: Vec::new(),
+            assumed: Vec::new(),
+            bound: None,
+        }
     }
 
     /// A fact that is needed; its lack is noted.
@@ -87,6 +95,17 @@ impl<'a> Worker<'a> {
         }
     }
 
+    /// Marks the value as a bound, because of what is missing.
+    pub(crate) fn bounded(&mut self, side: Side, missing: Vec<Missing>, by_definition: bool) {
+        if missing.is_empty() {
+            return;
+        }
+        match &mut self.bound {
+            Some(bound) if bound.side == side => bound.missing.extend(missing),
+            _ => self.bound = Some(Bound { side, missing, by_definition }),
+        }
+    }
+
     pub(crate) fn step(&mut self, line: String) {
         self.steps.push(line);
     }
@@ -112,6 +131,11 @@ impl<'a> Worker<'a> {
             return facts.try_into().map_err(|_| Vec::new());
         }
         Err(self.take_missing())
+    }
+
+    /// What was noted as missing, for a value that can do without.
+    pub(crate) fn missing_so_far(&mut self) -> Vec<Missing> {
+        std::mem::take(&mut self.missing)
     }
 
     pub(crate) fn take_missing(&mut self) -> Vec<Missing> {
@@ -145,13 +169,16 @@ impl<'a> Worker<'a> {
 
     /// The finished value of any kind.
     pub(crate) fn worked(self, value: Val) -> Worked {
-        Worked { value, steps: self.steps, sources: self.sources, assumed: self.assumed }
+        Worked { value, steps: self.steps, sources: self.sources, assumed: self.assumed, bound: self.bound }
     }
 
     /// Carries the assumptions of a value that this one rests on.
     pub(crate) fn rests_on(&mut self, worked: &Worked) {
         for assumed in &worked.assumed {
             self.assume(assumed.clone());
+        }
+        if let Some(bound) = &worked.bound {
+            self.bounded(bound.side, bound.missing.clone(), bound.by_definition);
         }
         for source in &worked.sources {
             if !self.sources.contains(source) {

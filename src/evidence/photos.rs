@@ -24,8 +24,8 @@ use super::picture::{MAX_FILE_BYTES, decode_upright};
 
 /// The endings of names that are taken for photos, in lower case.
 pub const PHOTO_ENDINGS: [&str; 18] = [
-    "jpg", "jpeg", "png", "webp", "heic", "heif", "avif", "tif", "tiff", "dng", "arw", "cr2",
-    "cr3", "nef", "orf", "pef", "raf", "rw2",
+    "jpg", "jpeg", "png", "webp", "heic", "heif", "avif", "tif", "tiff", "dng", "arw", "cr2", "cr3", "nef",
+    "orf", "pef", "raf", "rw2",
 ];
 
 /// Two photos whose difference hashes differ in at most this many of 64 bits look alike. Of 64
@@ -56,10 +56,8 @@ impl DifferenceHash {
         if lightest - darkest < BLANK_CONTRAST {
             return None;
         }
-        let bits = lights
-            .chunks_exact(columns as usize)
-            .flat_map(|row| row.windows(2))
-            .fold(0_u64, |bits, pair| {
+        let bits =
+            lights.chunks_exact(columns as usize).flat_map(|row| row.windows(2)).fold(0_u64, |bits, pair| {
                 let rises = matches!(pair, [left, right] if left < right);
                 bits << 1 | u64::from(rises)
             });
@@ -124,9 +122,8 @@ pub fn find(folder: &Path) -> Result<Vec<PathBuf>, FolderError> {
     for (seen, entry) in walk.enumerate() {
         let entry = entry.map_err(|e| {
             let path = e.path().unwrap_or(folder).to_path_buf();
-            let source = e
-                .into_io_error()
-                .unwrap_or_else(|| std::io::Error::other("the folder contains itself"));
+            let source =
+                e.into_io_error().unwrap_or_else(|| std::io::Error::other("the folder contains itself"));
             FileError::on("list", &path)(source)
         })?;
         if seen > MAX_FILES {
@@ -149,11 +146,7 @@ pub fn is_photo_name(path: &Path) -> bool {
 
 /// Reads photos in parallel, puts them in order and finds those that are there twice.
 pub fn survey(paths: &[PathBuf], on: OnProgress<'_>) -> Survey {
-    let total = paths
-        .iter()
-        .filter_map(|p| p.symlink_metadata().ok())
-        .map(|m| m.len())
-        .sum();
+    let total = paths.iter().filter_map(|p| p.symlink_metadata().ok()).map(|m| m.len()).sum();
     let meter = Meter::new(total, on);
     let read: Vec<_> = paths.par_iter().map(|p| read_photo(p, &meter)).collect();
     let mut survey = Survey::default();
@@ -183,13 +176,10 @@ fn read_photo(path: &Path, meter: &Meter<'_>) -> Result<Photo, HashError> {
     }
     // Small enough to be read once for everything.
     let mut content = Vec::new();
-    file.take(MAX_FILE_BYTES)
-        .read_to_end(&mut content)
-        .map_err(FileError::on("read", path))?;
+    file.take(MAX_FILE_BYTES).read_to_end(&mut content).map_err(FileError::on("read", path))?;
     let facts = exif::read_bytes(&content);
-    let look = decode_upright(&content, facts.orientation)
-        .ok()
-        .and_then(|picture| DifferenceHash::of(&picture));
+    let look =
+        decode_upright(&content, facts.orientation).ok().and_then(|picture| DifferenceHash::of(&picture));
     meter.add(content.len() as u64);
     Ok(Photo {
         path: path.to_path_buf(),
@@ -208,11 +198,7 @@ pub fn put_in_order(photos: &mut [Photo]) {
     let times = || photos.iter().filter_map(|p| p.facts.taken);
     let in_utc = times().all(|t| t.utc().is_some());
     let when = |t: CaptureTime| {
-        if in_utc {
-            t.utc().unwrap_or(t.local)
-        } else {
-            t.local
-        }
+        if in_utc { t.utc().unwrap_or(t.local) } else { t.local }
     };
     photos.sort_by(|a, b| {
         let by_time = match (a.facts.taken, b.facts.taken) {
@@ -238,10 +224,7 @@ fn natural_order(a: &Path, b: &Path) -> Ordering {
                 let (number_x, rest_x) = leading_number(x);
                 let (number_y, rest_y) = leading_number(y);
                 // Without leading zeros the longer number is the larger; no number is too long.
-                let order = number_x
-                    .len()
-                    .cmp(&number_y.len())
-                    .then_with(|| number_x.cmp(number_y));
+                let order = number_x.len().cmp(&number_y.len()).then_with(|| number_x.cmp(number_y));
                 if order.is_ne() {
                     return order;
                 }
@@ -260,10 +243,7 @@ fn natural_order(a: &Path, b: &Path) -> Ordering {
 
 /// The digits a name starts with, without leading zeros, and what follows them.
 fn leading_number(text: &[u8]) -> (&[u8], &[u8]) {
-    let end = text
-        .iter()
-        .position(|b| !b.is_ascii_digit())
-        .unwrap_or(text.len());
+    let end = text.iter().position(|b| !b.is_ascii_digit()).unwrap_or(text.len());
     let (digits, rest) = text.split_at(end);
     let zeros = digits.iter().take_while(|&&d| d == b'0').count();
     (digits.get(zeros..).unwrap_or_default(), rest)
@@ -293,9 +273,8 @@ fn near_duplicates(photos: &[Photo]) -> Vec<Vec<usize>> {
     left.sort_by_key(|(position, _)| *position);
     let mut groups = Vec::new();
     while let Some((_, look)) = left.first().copied() {
-        let (alike, others): (Vec<_>, Vec<_>) = left
-            .into_iter()
-            .partition(|(_, other)| look.distance(*other) <= NEAR_DUPLICATE_MAX_BITS);
+        let (alike, others): (Vec<_>, Vec<_>) =
+            left.into_iter().partition(|(_, other)| look.distance(*other) <= NEAR_DUPLICATE_MAX_BITS);
         if alike.len() > 1 {
             groups.push(alike.into_iter().map(|(position, _)| position).collect());
         }
@@ -317,9 +296,8 @@ mod tests {
 
     /// A picture of nine by eight patches whose lights depend on `seed` in no simple way.
     fn scene(seed: u8, width: u32, height: u32) -> RgbImage {
-        let patches: Vec<u8> = (0..8)
-            .flat_map(|row| Sha256Digest::of(&[seed, row]).as_bytes()[..9].to_vec())
-            .collect();
+        let patches: Vec<u8> =
+            (0..8).flat_map(|row| Sha256Digest::of(&[seed, row]).as_bytes()[..9].to_vec()).collect();
         RgbImage::from_fn(width, height, |x, y| {
             let light = patches[(y * 8 / height * 9 + x * 9 / width) as usize];
             Rgb([light, light / 2, light / 3])
@@ -328,9 +306,7 @@ mod tests {
 
     fn jpeg(picture: RgbImage, fields: &[(Tag, Value)]) -> Vec<u8> {
         let mut out = std::io::Cursor::new(Vec::new());
-        DynamicImage::from(picture)
-            .write_to(&mut out, ImageFormat::Jpeg)
-            .unwrap();
+        DynamicImage::from(picture).write_to(&mut out, ImageFormat::Jpeg).unwrap();
         let mut payload = b"Exif\0\0".to_vec();
         let maker = (Tag::Make, ascii("Invented"));
         payload.extend(block(&[&[maker], fields].concat()));
@@ -338,18 +314,12 @@ mod tests {
     }
 
     fn at(time: &str, offset: &str) -> Vec<(Tag, Value)> {
-        vec![
-            (Tag::DateTimeOriginal, ascii(time)),
-            (Tag::OffsetTimeOriginal, ascii(offset)),
-        ]
+        vec![(Tag::DateTimeOriginal, ascii(time)), (Tag::OffsetTimeOriginal, ascii(offset))]
     }
 
     fn names(photos: &[Photo]) -> Vec<&str> {
         let name = |p: &'_ Photo| p.path.file_name().unwrap().to_str().unwrap().to_owned();
-        photos
-            .iter()
-            .map(|p| &*Box::leak(name(p).into_boxed_str()))
-            .collect()
+        photos.iter().map(|p| &*Box::leak(name(p).into_boxed_str())).collect()
     }
 
     fn photo(name: &str, taken: Option<(&str, Option<i16>)>) -> Photo {
@@ -380,17 +350,7 @@ mod tests {
             photo("b009.jpg", Some((noon, None))),
         ];
         put_in_order(&mut photos);
-        assert_eq!(
-            names(&photos),
-            [
-                "z.jpg",
-                "b009.jpg",
-                "b9.jpg",
-                "b10.jpg",
-                "IMG_9.jpg",
-                "img_10.jpg"
-            ]
-        );
+        assert_eq!(names(&photos), ["z.jpg", "b009.jpg", "b9.jpg", "b10.jpg", "IMG_9.jpg", "img_10.jpg"]);
         // With every offset known, 12:00 at UTC+2 is before 11:00 at UTC.
         let mut photos = [
             photo("phone.jpg", Some(("2031-05-04T11:00:00", Some(0)))),
@@ -408,17 +368,11 @@ mod tests {
         let first = jpeg(scene(1, 360, 240), &at("2031:05:04 10:00:00", "+00:00"));
         let files: Vec<(&str, Vec<u8>)> = vec![
             ("B.JPG", first.clone()),
-            (
-                "A.JPG",
-                jpeg(scene(2, 360, 240), &at("2031:05:04 10:00:01", "+00:00")),
-            ),
+            ("A.JPG", jpeg(scene(2, 360, 240), &at("2031:05:04 10:00:01", "+00:00"))),
             ("copy.jpg", first),
             ("smaller.jpeg", jpeg(scene(1, 90, 60), &[])),
             ("blank1.png", jpeg(RgbImage::new(50, 50), &[])),
-            (
-                "blank2.png",
-                jpeg(RgbImage::from_pixel(50, 50, Rgb([250; 3])), &[]),
-            ),
+            ("blank2.png", jpeg(RgbImage::from_pixel(50, 50, Rgb([250; 3])), &[])),
             ("phone.heic", b"\0\0\0\x18ftypheic\0\0\0\0".to_vec()),
             ("film.mov", b"not a photo".to_vec()),
             (".hidden.jpg", b"hidden".to_vec()),
@@ -432,15 +386,7 @@ mod tests {
         assert!(survey.unreadable.is_empty());
         assert_eq!(
             names(&survey.photos),
-            [
-                "B.JPG",
-                "copy.jpg",
-                "A.JPG",
-                "blank1.png",
-                "blank2.png",
-                "phone.heic",
-                "smaller.jpeg"
-            ]
+            ["B.JPG", "copy.jpg", "A.JPG", "blank1.png", "blank2.png", "phone.heic", "smaller.jpeg"]
         );
         assert_eq!(survey.duplicates, [[0, 1]]);
         assert_eq!(survey.near_duplicates, [[0, 6]]);
@@ -453,9 +399,7 @@ mod tests {
     fn looks_survive_saving_again_and_tell_scenes_apart() {
         let look = |p: &RgbImage| DifferenceHash::of(p).unwrap();
         let one = scene(1, 900, 640);
-        let brighter = RgbImage::from_fn(900, 640, |x, y| {
-            Rgb(one.get_pixel(x, y).0.map(|c| c / 2 + 60))
-        });
+        let brighter = RgbImage::from_fn(900, 640, |x, y| Rgb(one.get_pixel(x, y).0.map(|c| c / 2 + 60)));
         let small = imageops::thumbnail(&one, 200, 142);
         for alike in [&brighter, &small] {
             assert!(look(&one).distance(look(alike)) <= NEAR_DUPLICATE_MAX_BITS);

@@ -226,8 +226,14 @@ fn cable_capability(work: &mut Worker<'_>) -> Result<(Amount, Amount, Amount), V
     let (size, insulation) = (work.amount("element.size"), work.amount("element.insulation_temperature"));
     let ambient = inner_ambient(work);
     let count = work.count_or_one("element.count", "the number of cables in parallel");
-    let bundled = work.optional("element.bundled").unwrap_or_else(|| count.clone());
-    let material = work.optional_word("element.material");
+    let bundled = work.optional("element.bundled").unwrap_or_else(|| {
+        work.assume(
+            "the number of bundled conductors is not recorded; those in parallel are taken to lie together"
+                .to_owned(),
+        );
+        count.clone()
+    });
+    let material = work.word("element.material");
     let [size, insulation, ambient] = work.all([size, insulation, ambient])?;
     if let Some(material) = material.filter(|m| m != "copper") {
         return Err(vec![Missing::refused(&format!(

@@ -8,7 +8,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::capability;
 use crate::derive::worker::{Worker, line};
-use crate::derive::{Answer, Facts, element_label};
+use crate::derive::{Answer, Facts, Missing, Reason, Side, element_label};
 use crate::physics::material::Material;
 use crate::physics::{REFERENCE, resistance as physics};
 use crate::quantity::{Amount, Dimension, Uncertain};
@@ -60,7 +60,7 @@ fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
             None
         }
     };
-    let material = work.optional_word("element.material").or_else(|| super::conductor_material(&mut work));
+    let material = work.word("element.material");
     let [length, area] = work.all([length, area])?;
     let Some(material) = material.as_deref().and_then(Material::from_word) else {
         return Err(work.take_missing());
@@ -115,50 +115,69 @@ fn at_rated(
     work.done(amount)
 }
 
-/// Sum of all known resistances, the cells included.
+/// Sum of all known resistances, the cells included; a lower bound where some are not known.
 pub(super) fn total(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (sum, left_out) = sum(facts, &mut work, true);
-    if !left_out.is_empty() {
-        work.assume(format!(
-            "resistance not known and so left out (the sum is a lower bound): {}",
-            left_out.join(", ")
-        ));
+    let sum = sum(facts, &mut work, true);
+    if sum.known == 0 {
+        sum.missing.into_iter().for_each(|missing| work.lacks(missing));
+        return Err(work.take_missing());
     }
-    if sum.value() == 0.0 {
-        let missing = crate::derive::Missing::fact(
-            "element.resistance",
-            "any element",
-            crate::derive::Reason::NotRecorded,
-        );
-        work.lacks(missing);
+    if !sum.left_out.is_empty() {
+        let names = sum.left_out.join(", ");
+        work.assume(format!("resistance not known and so left out (the sum is a lower bound): {names}"));
     }
-    let [sum] = work.all([Some(sum)])?;
-    work.step(line("sum", &sum));
-    work.done(sum)
+    work.step(line("sum", &sum.amount));
+    work.bounded(Side::AtLeast, sum.missing, false);
+    work.done(sum.amount)
 }
 
-/// Sum of the known resistances outside the cells, and the elements left out.
-pub(super) fn without_cells(facts: &Facts<'_>) -> (Amount, Vec<String>) {
+/// What the known resistances add up to, and what is missing.
+pub(super) struct Sum {
+    pub(super) amount: Amount,
+    pub(super) known: usize,
+    pub(super) left_out: Vec<String>,
+    pub(super) missing: Vec<Missing>,
+}
+
+/// Sum of the known resistances outside the cells.
+pub(super) fn without_cells(facts: &Facts<'_>) -> Sum {
     sum(facts, &mut Worker::new(facts), false)
 }
 
-fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> (Amount, Vec<String>) {
-    let mut sum = Uncertain::exact(0.0);
-    let mut left_out = Vec::new();
+fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> Sum {
+    let mut number = Uncertain::exact(0.0);
+    let mut sum = Sum {
+        amount: Amount::exact(0.0, Dimension::RESISTANCE),
+        known: 0,
+        left_out: Vec::new(),
+        missing: Vec::new(),
+    };
     for (index, element) in facts.record.path.element.iter().enumerate() {
         if !with_cells && element.kind.word() == Some("cell-stack") {
             continue;
         }
+        let label = element_label(facts.record, index);
         match facts.derived.of_element(index, "element.resistance_found") {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount() {
-                    sum = sum.plus(&amount.number);
-                    work.step(line(&element_label(facts.record, index), amount));
+                    number = number.plus(&amount.number);
+                    sum.known += 1;
+                    work.step(line(&label, amount));
                 }
             }
-            _ => left_out.push(element_label(facts.record, index)),
+            Some(Err(missing)) => {
+                sum.missing.extend(missing.iter().cloned());
+                sum.left_out.push(label);
+            }
+            None => sum.left_out.push(label),
         }
     }
-    (Amount { number: sum, dimension: Dimension::RESISTANCE }, left_out)
+    if facts.record.path.complete.yes() != Some(true) {
+        let what = "`path.complete` does not say yes, so there may be more elements".to_owned();
+        let missing = Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded };
+        sum.missing.push(missing);
+    }
+    sum.amount.number = number;
+    sum
 }

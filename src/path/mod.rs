@@ -10,7 +10,7 @@ mod losses;
 use std::collections::BTreeMap;
 
 use crate::derive::worker::{Worker, line};
-use crate::derive::{Answer, Facts, Missing, Reason, Val, element_label};
+use crate::derive::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{FuseKind, RespondsTo};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, joint, short_circuit};
@@ -180,6 +180,9 @@ fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
     let shown = element.id.text().map_or(0, |id| {
         facts.record.photo.iter().filter(|photo| photo.shows.list().iter().any(|part| part == id)).count()
     });
+    if facts.record.photo.is_empty() && element.own.photos.is_empty() {
+        return Err(vec![crate::derive::no_photos()]);
+    }
     let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
     Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
 }
@@ -238,18 +241,18 @@ fn short_circuit_current(facts: &Facts<'_>) -> Answer {
     let parallel = work.amount("cells.parallel");
     let cell = work.amount("cells.resistance");
     let voltage = crate::derive::rest_voltage(&mut work);
-    let (path, left_out) = losses::without_cells(facts);
+    let rest = losses::without_cells(facts);
+    let path = rest.amount;
     let [series, parallel, cell, voltage] = work.all([series, parallel, cell, voltage])?;
     work.source(&short_circuit::METHOD);
     work.assume(
         "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
     );
-    if !left_out.is_empty() {
-        work.assume(format!(
-            "resistance not known and so left out (the current is an upper bound): {}",
-            left_out.join(", ")
-        ));
+    if !rest.left_out.is_empty() {
+        let names = rest.left_out.join(", ");
+        work.assume(format!("resistance not known and so left out (the current is an upper bound): {names}"));
     }
+    work.bounded(Side::AtMost, rest.missing, true);
     let inputs = [&voltage, &cell, &series, &parallel, &path];
     let current = work.through(&inputs, Dimension::CURRENT, |x| {
         short_circuit::prospective(
@@ -294,6 +297,8 @@ fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
     }
     let counted = Amount::exact(f64::from(number), Dimension::NONE);
     if number > 0 {
+        let missing = work.missing_so_far();
+        work.bounded(Side::AtLeast, missing, false);
         return work.done(counted);
     }
     if facts.record.path.complete.yes() != Some(true) {
@@ -326,6 +331,8 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
         }
     }
     if let Some(smallest) = smallest {
+        let missing = work.missing_so_far();
+        work.bounded(Side::AtMost, missing, false);
         return work.done(smallest);
     }
     let what = "no fuse that responds to current is recorded with its rating".to_owned();
@@ -341,7 +348,7 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
     }
     let mut work = Worker::new(facts);
     let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
-    let material = work.optional_word("element.material").or_else(|| conductor_material(&mut work));
+    let material = work.word("element.material");
     let answer = work.all([area, current]).and_then(|[area, current]| {
         let Some(material) = material.as_deref().and_then(Material::from_word) else {
             return Err(work.take_missing());
@@ -362,13 +369,4 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
     });
     values.insert("element.withstand", answer.and_then(|time| work.done(time)));
     values
-}
-
-/// A cable without a recorded material is taken as copper; a bar is not.
-fn conductor_material(work: &mut Worker<'_>) -> Option<String> {
-    if matches!(work.facts.fact("element.kind"), Ok(Val::Text(kind)) if kind == "cable") {
-        work.assume("the cable's material is not recorded; copper taken".to_owned());
-        return Some("copper".to_owned());
-    }
-    work.word("element.material")
 }

@@ -84,7 +84,7 @@ mod tests {
 
     #[test]
     fn nothing_acts() {
-        let hostile = "# big\n<script>alert(1)</script> <img src=x onerror=alert(1)> [a](javascript:alert(1)) ![p](http://x/y.png) [ok](https://example.org) <a href='data:text/html,x'>z</a>";
+        let hostile = "# big\n\n<script>alert(1)</script>\n\ntext <img src=x onerror=alert(1)> [a](javascript:alert(1)) ![p](http://x/y.png) [ok](https://example.org) <a href='data:text/html,x'>z</a>";
         let html = to_html(hostile);
         for bad in
             ["<script", "<img", "javascript:", "onerror=alert(1)>", "http://x/y.png", "href=\"data:", "<h1"]

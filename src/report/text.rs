@@ -24,6 +24,14 @@ pub fn write_text(view: &View, style: Style) -> String {
     out
 }
 
+/// Writes one finding as text.
+#[must_use]
+pub fn write_finding(finding: &Finding, style: Style) -> String {
+    let mut out = String::new();
+    let _ = one(&mut out, finding, &Paint(style.colour));
+    out
+}
+
 struct Paint(bool);
 
 impl Paint {

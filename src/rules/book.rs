@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::Range;
+use std::sync::OnceLock;
 
 use super::expr::{self, Expr, ExprError, Node, Type};
 use super::finding::Grade;
@@ -224,9 +225,14 @@ impl Book {
     /// # Errors
     /// [`Problems`] when the built-in book itself is wrong, which a test excludes.
     pub fn built_in() -> Result<Self, Problems> {
-        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
-        book.add("checklists/rules.toml", BUILT_IN, false)?;
-        Ok(book)
+        static LOADED: OnceLock<Result<Book, Problems>> = OnceLock::new();
+        LOADED
+            .get_or_init(|| {
+                let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
+                book.add("checklists/rules.toml", BUILT_IN, false)?;
+                Ok(book)
+            })
+            .clone()
     }
 
     /// Adds a house book.
@@ -460,7 +466,22 @@ impl Loading<'_> {
         scope: &Scope,
     ) -> Option<(Expr, Type)> {
         let parsed = expr::parse(text).and_then(|parsed| {
-            let kind = expr::check(&parsed, &|name| in_scope(name, scope).and_then(|()| names.lookup(name)))?;
+            let mut used = Vec::new();
+            super::engine::gather(&parsed, &mut used);
+            if let Some(name) = used.iter().find(|name| !in_scope(name, scope)) {
+                let part = name.split('.').next().unwrap_or_default();
+                let example = if part == "element" {
+                    "each = [\"fuse\"]".to_owned()
+                } else {
+                    format!("each = [\"{part}\"]")
+                };
+                return Err(ExprError {
+                    at: parsed.at.clone(),
+                    message: format!("`{name}` is known only in a rule over each {part}"),
+                    expected: example,
+                });
+            }
+            let kind = expr::check(&parsed, &|name| names.lookup(name))?;
             Ok((parsed, kind))
         });
         match parsed {
@@ -516,15 +537,14 @@ impl Loading<'_> {
     }
 }
 
-/// Names of list parts are known only inside a rule over each of them.
-fn in_scope(name: &str, scope: &Scope) -> Result<(), Option<String>> {
+/// True when a name may stand in a rule of this scope: names of list parts are known only in a rule over each of them.
+fn in_scope(name: &str, scope: &Scope) -> bool {
     let head = name.split('.').next().unwrap_or_default();
-    let fits = match head {
+    match head {
         "element" => matches!(scope, Scope::Elements(_)),
         "item" => false,
         _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == scope),
-    };
-    if fits { Ok(()) } else { Err(None) }
+    }
 }
 
 fn grade(word: Option<&str>) -> Option<Grade> {

@@ -8,10 +8,10 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule, Scope};
-use super::expr::{Expr, Node, Relation, Val, evaluate, filled};
+use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled};
 use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
-use crate::derive::{Derived, Facts, Missing, Reason, Subject, element_label};
-use crate::quantity::{Amount, Dimension, show, significant};
+use crate::derive::{Derived, Facts, Missing, Reason, Side as BoundSide, Subject, element_label};
+use crate::quantity::{Amount, Dimension, Uncertain, show, significant};
 use crate::record::{How, Record};
 
 /// Differences smaller than this share of the sides are rounding of decimal numbers, not a finding:
@@ -149,7 +149,22 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
         Node::Compare(relation, left, right) => {
             let (left, right) = (evaluate(left, facts), evaluate(right, facts));
             match (left, right) {
-                (Ok(left), Ok(right)) => compare(rule, facts, *relation, &left, &right),
+                (Ok(left), Ok(right)) => {
+                    let finding = compare(rule, facts, *relation, &left, &right);
+                    match only_bounded(rule, facts, *relation, finding.outcome) {
+                        missing if missing.is_empty() => finding,
+                        missing => Finding {
+                            outcome: Outcome::NotDecided,
+                            missing,
+                            statement: rule.title.clone(),
+                            working: Working {
+                                decision: Some("one side is only a bound, and what it leaves out could change the outcome".to_owned()),
+                                ..finding.working
+                            },
+                            ..finding
+                        },
+                    }
+                }
                 (left, right) => {
                     let mut missing = left.err().unwrap_or_default();
                     for more in right.err().unwrap_or_default() {
@@ -169,6 +184,66 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
             Err(missing) => undecided(rule, facts, missing),
         },
     }
+}
+
+/// What is missing where an outcome rests on a bound and would change towards the true value.
+///
+/// The margin is taken again with the bounded fact moved a little to the side on which its true value lies: a pass that
+/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition).
+fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Outcome) -> Vec<Missing> {
+    let Node::Compare(_, left, right) = &rule.require.node else { return Vec::new() };
+    if outcome == Outcome::NotDecided || !relation.orders() {
+        return Vec::new();
+    }
+    let mut names = Vec::new();
+    gather(&rule.require, &mut names);
+    let mut missing: Vec<Missing> = Vec::new();
+    for name in &names {
+        let Some(Ok(worked)) = facts.worked(name) else { continue };
+        let (Some(bound), Some(amount)) = (&worked.bound, worked.value.amount()) else { continue };
+        let up = if bound.side == BoundSide::AtLeast { 1.0 } else { -1.0 };
+        let step = up * 1e-3 * amount.value().abs();
+        let moved = Moved { facts, name, to: amount.number.shifted(step), dimension: amount.dimension };
+        let margin = |env: &dyn Env| match (evaluate(left, env), evaluate(right, env)) {
+            (Ok(Val::Amount(l)), Ok(Val::Amount(r))) => towards(relation) * (l.value() - r.value()),
+            _ => f64::NAN,
+        };
+        let change = margin(&moved) - margin(facts);
+        let rests_on_it = match outcome {
+            Outcome::Meets => change < 0.0,
+            _ => change > 0.0 && !bound.by_definition,
+        };
+        if rests_on_it {
+            for lacking in &bound.missing {
+                if !missing.contains(lacking) {
+                    missing.push(lacking.clone());
+                }
+            }
+        }
+    }
+    missing
+}
+
+/// Facts with one of them moved.
+struct Moved<'a> {
+    facts: &'a Facts<'a>,
+    name: &'a str,
+    to: Uncertain,
+    dimension: Dimension,
+}
+
+impl Env for Moved<'_> {
+    fn fact(&self, name: &str) -> Result<Val, Vec<Missing>> {
+        if name == self.name {
+            return Ok(Val::Amount(Amount { number: self.to.clone(), dimension: self.dimension }));
+        }
+        self.facts.fact(name)
+    }
+}
+
+/// The sign that makes a margin positive when a relation holds.
+const fn towards(relation: Relation) -> f64 {
+    if matches!(relation, Relation::AtLeast | Relation::Above) { 1.0 } else { -1.0 }
 }
 
 fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
@@ -212,9 +287,8 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
 /// The guard-banded comparison of two amounts.
 fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
     let difference = left.number.minus(&right.number);
-    let towards = if matches!(relation, Relation::AtLeast | Relation::Above) { 1.0 } else { -1.0 };
     let scale = left.value().abs().max(right.value().abs());
-    let mut margin = towards * difference.value;
+    let mut margin = towards(relation) * difference.value;
     if margin.abs() <= ROUNDING * scale {
         margin = 0.0;
     }
