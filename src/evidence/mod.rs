@@ -9,6 +9,7 @@
 //! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
 //! length written in a file, or changes an original.
 
+pub mod bag;
 pub mod error;
 pub mod exif;
 pub mod folder;
