@@ -359,9 +359,12 @@ fn a_bag_is_laid_out_as_rfc_8493_says() {
     assert!(verify(&path.join("data"), &silent).unwrap().matches());
 }
 
+/// Something done to a bag that its checker has to notice.
+type Damage<'a> = &'a dyn Fn(&Path);
+
 #[test]
 fn every_damage_to_a_bag_is_found() {
-    let cases: [(&str, &dyn Fn(&Path)); 8] = [
+    let cases: [(&str, Damage); 8] = [
         ("changed", &|b| {
             fs::write(b.join("data/photos/plain.jpg"), "photos/plain.jpG").unwrap()
         }),

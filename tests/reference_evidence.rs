@@ -12,6 +12,8 @@ use std::time::{Duration, Instant};
 use underlid::evidence::bag::{self, BagOptions, OxumState};
 use underlid::evidence::hash::{hash_file, silent};
 use underlid::evidence::picture::{self, PictureOptions};
+use underlid::evidence::sign::{self, SignError, VerifyingKey, signature_path};
+use underlid::evidence::ssh::{self, SshKey};
 use underlid::evidence::verify::seal;
 
 /// Reference: GNU coreutils `sha256sum` on the same 1 GiB file, in one run, best of three each.
@@ -175,5 +177,90 @@ fn pillow_finds_no_metadata_in_our_copy() {
         let hidden = |bytes: &[u8]| bytes.windows(secret.len()).any(|w| w == secret.as_bytes());
         assert!(hidden(&original), "the photo lacks {secret}");
         assert!(!hidden(&derived.jpeg), "{secret} survived");
+    }
+}
+
+fn py_minisign(what: &str, folder: &Path) -> Output {
+    common::python("evidence_minisign.py")
+        .arg(what)
+        .arg(folder)
+        .output()
+        .unwrap()
+}
+
+/// Reference: the Python `py-minisign` library, an implementation of its own.
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn py_minisign_and_we_accept_each_others_signatures() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = |name: &str| dir.path().join(name);
+    fs::write(at("photos.sha256"), "ours\n").unwrap();
+    sign::generate(&at("secret.key"), &at("public.key"), Some("invented")).unwrap();
+    let sign_with = |password| sign::sign(&at("photos.sha256"), &at("secret.key"), password, None);
+    assert!(matches!(
+        sign_with(None),
+        Err(SignError::PasswordNeeded { .. })
+    ));
+    assert!(matches!(
+        sign_with(Some("wrong")),
+        Err(SignError::WrongPassword { .. })
+    ));
+    sign_with(Some("invented")).unwrap();
+    let theirs = py_minisign("verify", dir.path());
+    assert_eq!(theirs.status.code(), Some(0), "{theirs:?}");
+    fs::write(at("photos.sha256"), "altered\n").unwrap();
+    assert_eq!(py_minisign("verify", dir.path()).status.code(), Some(3));
+
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("photos.sha256");
+    fs::write(&file, "theirs\n").unwrap();
+    let made = py_minisign("sign", dir.path());
+    assert!(made.status.success(), "{made:?}");
+    let key = VerifyingKey::read(&dir.path().join("public.key")).unwrap();
+    let verified = sign::verify(&file, &signature_path(&file), &key).unwrap();
+    assert_eq!(verified.comment, "invented comment");
+    fs::write(&file, "altered\n").unwrap();
+    assert!(sign::verify(&file, &signature_path(&file), &key).is_err());
+}
+
+/// Reference: OpenSSH `ssh-keygen -Y sign` and `-l`.
+#[test]
+#[ignore = "needs ssh-keygen of OpenSSH"]
+fn signatures_of_openssh_verify() {
+    for kind in ["ed25519", "ecdsa"] {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("photos.sha256");
+        fs::write(&file, "hashes\n").unwrap();
+        let keygen = |arguments: &[&str]| {
+            let output = Command::new("ssh-keygen")
+                .args(arguments)
+                .current_dir(dir.path())
+                .output()
+                .unwrap_or_else(|e| panic!("ssh-keygen: {e}; OpenSSH is needed"));
+            assert!(output.status.success(), "{output:?}");
+            String::from_utf8(output.stdout).unwrap()
+        };
+        keygen(&["-q", "-t", kind, "-N", "", "-f", "key"]);
+        keygen(&["-Y", "sign", "-n", "file", "-f", "key", "photos.sha256"]);
+        let key = SshKey::read(&dir.path().join("key.pub")).unwrap();
+        assert!(keygen(&["-l", "-f", "key.pub"]).contains(&key.fingerprint()));
+        let signature = dir.path().join("photos.sha256.sig");
+        ssh::verify(&file, &signature, &key).unwrap();
+
+        keygen(&["-q", "-t", kind, "-N", "", "-f", "other"]);
+        let other = SshKey::read(&dir.path().join("other.pub")).unwrap();
+        let error = ssh::verify(&file, &signature, &other).unwrap_err();
+        assert!(matches!(error, SignError::OtherKey { .. }), "{error}");
+        fs::write(&file, "altered\n").unwrap();
+        let error = ssh::verify(&file, &signature, &key).unwrap_err();
+        assert!(matches!(error, SignError::DoesNotFit { .. }), "{error}");
+        fs::remove_file(&signature).unwrap();
+        keygen(&["-Y", "sign", "-n", "email", "-f", "key", "photos.sha256"]);
+        let error = ssh::verify(&file, &signature, &key).unwrap_err();
+        assert!(matches!(error, SignError::OtherPurpose { .. }), "{error}");
+
+        keygen(&["-q", "-t", "rsa", "-N", "", "-f", "rsa"]);
+        let error = SshKey::read(&dir.path().join("rsa.pub")).unwrap_err();
+        assert!(matches!(error, SignError::KeyKind { .. }), "{error}");
     }
 }
