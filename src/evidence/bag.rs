@@ -1,8 +1,8 @@
 //! A sealed inspection as a bag: the folder layout of RFC 8493 (BagIt) that archives accept.
 //!
 //! The payload is the evidence as sealed, its manifest and signature, and, if wanted, the write-up.
-//! [`write`] copies and hashes in one pass, refuses if what it copied is not what was sealed, and
-//! gives the bag its name only when it is complete. [`check`] tells the same states apart as
+//! [`write()`] copies and hashes in one pass, refuses if what it copied is not what was sealed, and
+//! gives the bag its name only when it is complete. [`check()`] tells the same states apart as
 //! `verify` does for folders.
 //!
 //! File names in a bag's manifests have carriage return, line feed and `%` percent-encoded, and only
