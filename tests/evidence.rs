@@ -4,6 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
+use underlid::evidence::bag::{self, BagError, BagOptions, OxumState};
 use underlid::evidence::hash::{Progress, Sha256Digest, hash_file, silent};
 use underlid::evidence::manifest::{MANIFEST_NAME, Manifest};
 use underlid::evidence::name::EvidenceName;
@@ -257,4 +258,159 @@ fn what_cannot_be_read_is_no_pass() {
     fs::remove_file(dir.path().join(MANIFEST_NAME)).unwrap();
     let error = verify(dir.path(), &silent).unwrap_err();
     assert!(matches!(error, VerifyError::Manifest(_)), "{error}");
+}
+
+fn bagged() -> (tempfile::TempDir, std::path::PathBuf) {
+    let dir = inspection();
+    seal(dir.path(), false, &silent).unwrap();
+    write(dir.path(), "report/report.md", b"# Report\n");
+    let out = tempfile::tempdir().unwrap();
+    let path = out.path().join("bag");
+    let options = BagOptions {
+        fields: vec![(
+            "External-Description".to_owned(),
+            "Invented pack\nin two lines".to_owned(),
+        )],
+        date: Some(jiff::civil::date(2031, 5, 4)),
+        with_report: true,
+    };
+    let bag = bag::write(dir.path(), &path, &options, &silent).unwrap();
+    // Evidence and record, the manifest, the report.
+    assert_eq!(bag.payload.len(), AWKWARD_NAMES.len() + 4);
+    (out, path)
+}
+
+/// Reference: RFC 8493, sections 2.1 and 2.2, on names and content of the files in a bag.
+#[test]
+fn a_bag_is_laid_out_as_rfc_8493_says() {
+    let (out, path) = bagged();
+    let read = |name: &str| fs::read_to_string(path.join(name)).unwrap();
+    assert_eq!(
+        read("bagit.txt"),
+        "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+    );
+    let info = read("bag-info.txt");
+    assert!(info.contains("External-Description: Invented pack in two lines\n"));
+    assert!(info.contains("Bagging-Date: 2031-05-04\n"), "{info}");
+    let manifest = read("manifest-sha256.txt");
+    let digest = Sha256Digest::of(b"photos/line\nbreak.jpg");
+    assert!(manifest.contains(&format!("{digest}  data/photos/line%0Abreak.jpg\n")));
+    assert!(manifest.contains("  data/photos/carriage%0Dreturn.jpg\n"));
+    assert!(manifest.contains("  data/photos/deep/er/50%25.jpg\n"));
+    assert!(manifest.contains("  data/photos/back\\slash.jpg\n"));
+    let bytes: usize = manifest
+        .lines()
+        .map(|line| line[66..].replace("%0A", "\n").replace("%0D", "\r"))
+        .map(|name| fs::read(path.join(name.replace("%25", "%"))).unwrap().len())
+        .sum();
+    let oxum = format!("Payload-Oxum: {bytes}.{}\n", manifest.lines().count());
+    assert!(info.contains(&oxum), "{info}");
+    let tags = read("tagmanifest-sha256.txt");
+    let names: Vec<_> = tags.lines().map(|line| &line[66..]).collect();
+    assert_eq!(names, ["bag-info.txt", "bagit.txt", "manifest-sha256.txt"]);
+    // Nothing half-made lies beside it.
+    assert_eq!(fs::read_dir(out.path()).unwrap().count(), 1);
+
+    let report = bag::check(&path, &silent).unwrap();
+    assert!(report.is_valid(), "{report:?}");
+    assert_eq!(report.oxum, OxumState::Matches);
+    // What is in the bag is a sealed inspection by itself.
+    assert!(verify(&path.join("data"), &silent).unwrap().matches());
+}
+
+/// Something done to a bag that its checker has to notice.
+type Damage<'a> = &'a dyn Fn(&Path);
+
+#[test]
+fn every_damage_to_a_bag_is_found() {
+    let cases: [(&str, Damage); 8] = [
+        ("changed", &|b| {
+            fs::write(b.join("data/photos/plain.jpg"), "photos/plain.jpG").unwrap()
+        }),
+        ("missing", &|b| {
+            fs::remove_file(b.join("data/logs/capacity.csv")).unwrap()
+        }),
+        ("added", &|b| fs::write(b.join("data/.hidden"), "").unwrap()),
+        ("manifest line removed", &|b| {
+            let path = b.join("manifest-sha256.txt");
+            let text = fs::read_to_string(&path).unwrap();
+            let (_, rest) = text.split_once('\n').unwrap();
+            fs::write(path, rest).unwrap();
+        }),
+        ("info changed", &|b| {
+            let path = b.join("bag-info.txt");
+            let text = fs::read_to_string(&path).unwrap();
+            fs::write(path, text.replace("Invented", "Real")).unwrap();
+        }),
+        ("info removed", &|b| {
+            fs::remove_file(b.join("bag-info.txt")).unwrap()
+        }),
+        ("size wrong", &|b| {
+            fs::remove_file(b.join("tagmanifest-sha256.txt")).unwrap();
+            fs::write(b.join("bag-info.txt"), "Payload-Oxum: 1.1\n").unwrap();
+        }),
+        ("size malformed", &|b| {
+            fs::remove_file(b.join("tagmanifest-sha256.txt")).unwrap();
+            fs::write(b.join("bag-info.txt"), "payload-oxum: many\n").unwrap();
+        }),
+    ];
+    for (what, damage) in cases {
+        let (_out, path) = bagged();
+        damage(&path);
+        let report = bag::check(&path, &silent).unwrap();
+        assert!(!report.is_valid(), "{what} went unseen");
+    }
+    let (_out, path) = bagged();
+    fs::write(path.join("bagit.txt"), "\u{feff}BagIt-Version: 1.0\n").unwrap();
+    assert!(matches!(
+        bag::check(&path, &silent).unwrap_err(),
+        BagError::Declaration { .. }
+    ));
+    #[cfg(unix)]
+    {
+        let (_out, path) = bagged();
+        std::os::unix::fs::symlink("/etc/passwd", path.join("data/link")).unwrap();
+        let error = bag::check(&path, &silent).unwrap_err();
+        assert!(error.to_string().contains("link"), "{error}");
+    }
+}
+
+#[test]
+fn a_bag_is_only_made_of_what_was_sealed_and_only_where_nothing_is() {
+    let dir = inspection();
+    let out = tempfile::tempdir().unwrap();
+    let write_to =
+        |path: &Path| bag::write(dir.path(), path, &BagOptions::default(), &silent).unwrap_err();
+    let free = out.path().join("bag");
+    assert!(matches!(write_to(&free), BagError::NotSealed { .. }));
+    seal(dir.path(), false, &silent).unwrap();
+
+    let taken = out.path().join("taken");
+    fs::create_dir(&taken).unwrap();
+    assert!(matches!(write_to(&taken), BagError::Exists { .. }));
+    for inside in ["bag", "photos/bag", "photos/../logs/bag"] {
+        let error = write_to(&dir.path().join(inside));
+        assert!(matches!(error, BagError::Inside { .. }), "{error}");
+    }
+    for (label, value) in [
+        ("Payload-Oxum", "1.1"),
+        ("A: b", "c"),
+        ("", "c"),
+        ("A\nB", ""),
+    ] {
+        let options = BagOptions {
+            fields: vec![(label.to_owned(), value.to_owned())],
+            ..BagOptions::default()
+        };
+        let error = bag::write(dir.path(), &free, &options, &silent).unwrap_err();
+        assert!(matches!(error, BagError::Field { .. }), "{error}");
+    }
+
+    fs::write(dir.path().join("photos/plain.jpg"), "changed").unwrap();
+    let BagError::Differs(comparison) = write_to(&free) else {
+        panic!("not refused");
+    };
+    assert_eq!(comparison.counts().changed, 1);
+    // Every refusal left the place as it was.
+    assert_eq!(fs::read_dir(out.path()).unwrap().count(), 1);
 }

@@ -19,7 +19,6 @@ pub(crate) fn replace(path: &Path, content: &[u8]) -> Result<(), FileError> {
 }
 
 /// Writes `path` only if nothing has that name yet; `mode` is the Unix permission before umask.
-#[cfg_attr(not(test), expect(dead_code, reason = "for key files, which follow"))]
 pub(crate) fn create(path: &Path, content: &[u8], mode: u32) -> Result<(), FileError> {
     let file = beside(path, content, mode)?;
     file.persist_noclobber(path).map_err(|e| FileError::on("create", path)(e.error))?;

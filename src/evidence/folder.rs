@@ -192,6 +192,46 @@ fn list_within(folder: &Path, max_files: usize) -> Result<Listing, FolderError> 
     Ok(listing)
 }
 
+/// Every plain file under `folder/top`, hidden ones too, named relative to `folder`. For bags and
+/// write-ups, where everything counts.
+pub(crate) fn all_files(folder: &Path, top: &str) -> Result<Vec<EvidenceFile>, FolderError> {
+    let root = folder.join(top);
+    let metadata = root
+        .symlink_metadata()
+        .map_err(FileError::on("list", &root))?;
+    if !metadata.is_dir() {
+        let what = unlike_a_file(&metadata).unwrap_or("a file where a folder belongs");
+        return Err(FolderError::NotAPlainFile { path: root, what });
+    }
+    let mut files = Vec::new();
+    let walk = WalkDir::new(&root)
+        .follow_links(false)
+        .max_depth(MAX_DEPTH + 1);
+    for (seen, entry) in walk.into_iter().enumerate() {
+        let entry = entry.map_err(|e| walk_error(&root, e))?;
+        if seen > MAX_FILES {
+            return Err(FolderError::TooMany { folder: root });
+        }
+        if entry.depth() > MAX_DEPTH {
+            let path = entry.into_path();
+            return Err(FolderError::TooDeep { path });
+        }
+        if entry.file_type().is_dir() {
+            continue;
+        }
+        let metadata = entry.metadata().map_err(|e| walk_error(&root, e))?;
+        require_plain(folder, entry.path(), &metadata)?;
+        let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
+        files.push(EvidenceFile {
+            name: EvidenceName::from_relative(relative)?,
+            bytes: metadata.len(),
+            path: entry.into_path(),
+        });
+    }
+    files.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(files)
+}
+
 enum Place {
     Evidence,
     Generated,

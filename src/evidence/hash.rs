@@ -114,6 +114,13 @@ pub enum HashError {
     },
 }
 
+impl HashError {
+    /// Whether there simply is no such file.
+    pub(crate) fn is_gone(&self) -> bool {
+        matches!(self, Self::File(e) if super::name::gone(&e.source))
+    }
+}
+
 /// How far a run over many files has come, in bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Progress {

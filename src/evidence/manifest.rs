@@ -89,6 +89,21 @@ pub enum LineProblem {
         /// The name.
         name: EvidenceName,
     },
+    /// In a bag, the line is of another form.
+    #[error(
+        "expected a hash of 64 hexadecimal digits, a space and a file name; found \"{}\"",
+        shown_text(found)
+    )]
+    BagForm {
+        /// The beginning of the line.
+        found: String,
+    },
+    /// In a bag, the file is listed in the wrong manifest.
+    #[error("\"{name}\": a payload manifest lists files under data/, a tag manifest all others")]
+    WrongSide {
+        /// The name.
+        name: EvidenceName,
+    },
 }
 
 impl Manifest {

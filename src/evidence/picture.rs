@@ -35,7 +35,7 @@ pub const MAX_PIXELS: u64 = 100_000_000;
 const MAX_DECODER_BYTES: u64 = 512 * 1024 * 1024;
 
 /// Above this many pixels only one picture is decoded at a time: a progressive JPEG of
-/// [`MAX_PIXELS`] needs about a gigabyte, whatever its file size, and threads would multiply that.
+/// [`MAX_PIXELS`] takes more than 600 MB, whatever its file size, and threads would multiply that.
 const LARGE_PIXELS: u64 = 30_000_000;
 
 static ONE_LARGE_AT_A_TIME: Mutex<()> = Mutex::new(());

@@ -210,7 +210,7 @@ pub(crate) fn compare(
     let mut comparison = Comparison::of(sealed, &found);
     let mut unreadable: BTreeMap<_, _> = unreadable
         .into_iter()
-        .filter(|(_, error)| !is_gone(error))
+        .filter(|(_, error)| !error.is_gone())
         .map(|(name, error)| (name, error.to_string()))
         .collect();
     for file in &mut comparison.files {
@@ -225,10 +225,6 @@ pub(crate) fn compare(
     }
     comparison.files.sort_by(|a, b| a.name.cmp(&b.name));
     comparison
-}
-
-fn is_gone(error: &HashError) -> bool {
-    matches!(error, HashError::File(FileError { source, .. }) if gone(source))
 }
 
 fn hash_all(
