@@ -267,10 +267,7 @@ fn bagged() -> (tempfile::TempDir, std::path::PathBuf) {
     let out = tempfile::tempdir().unwrap();
     let path = out.path().join("bag");
     let options = BagOptions {
-        fields: vec![(
-            "External-Description".to_owned(),
-            "Invented pack\nin two lines".to_owned(),
-        )],
+        fields: vec![("External-Description".to_owned(), "Invented pack\nin two lines".to_owned())],
         date: Some(jiff::civil::date(2031, 5, 4)),
         with_report: true,
     };
@@ -285,10 +282,7 @@ fn bagged() -> (tempfile::TempDir, std::path::PathBuf) {
 fn a_bag_is_laid_out_as_rfc_8493_says() {
     let (out, path) = bagged();
     let read = |name: &str| fs::read_to_string(path.join(name)).unwrap();
-    assert_eq!(
-        read("bagit.txt"),
-        "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
-    );
+    assert_eq!(read("bagit.txt"), "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n");
     let info = read("bag-info.txt");
     assert!(info.contains("External-Description: Invented pack in two lines\n"));
     assert!(info.contains("Bagging-Date: 2031-05-04\n"), "{info}");
@@ -324,12 +318,8 @@ type Damage<'a> = &'a dyn Fn(&Path);
 #[test]
 fn every_damage_to_a_bag_is_found() {
     let cases: [(&str, Damage); 8] = [
-        ("changed", &|b| {
-            fs::write(b.join("data/photos/plain.jpg"), "photos/plain.jpG").unwrap()
-        }),
-        ("missing", &|b| {
-            fs::remove_file(b.join("data/logs/capacity.csv")).unwrap()
-        }),
+        ("changed", &|b| fs::write(b.join("data/photos/plain.jpg"), "photos/plain.jpG").unwrap()),
+        ("missing", &|b| fs::remove_file(b.join("data/logs/capacity.csv")).unwrap()),
         ("added", &|b| fs::write(b.join("data/.hidden"), "").unwrap()),
         ("manifest line removed", &|b| {
             let path = b.join("manifest-sha256.txt");
@@ -342,9 +332,7 @@ fn every_damage_to_a_bag_is_found() {
             let text = fs::read_to_string(&path).unwrap();
             fs::write(path, text.replace("Invented", "Real")).unwrap();
         }),
-        ("info removed", &|b| {
-            fs::remove_file(b.join("bag-info.txt")).unwrap()
-        }),
+        ("info removed", &|b| fs::remove_file(b.join("bag-info.txt")).unwrap()),
         ("size wrong", &|b| {
             fs::remove_file(b.join("tagmanifest-sha256.txt")).unwrap();
             fs::write(b.join("bag-info.txt"), "Payload-Oxum: 1.1\n").unwrap();
@@ -362,10 +350,7 @@ fn every_damage_to_a_bag_is_found() {
     }
     let (_out, path) = bagged();
     fs::write(path.join("bagit.txt"), "\u{feff}BagIt-Version: 1.0\n").unwrap();
-    assert!(matches!(
-        bag::check(&path, &silent).unwrap_err(),
-        BagError::Declaration { .. }
-    ));
+    assert!(matches!(bag::check(&path, &silent).unwrap_err(), BagError::Declaration { .. }));
     #[cfg(unix)]
     {
         let (_out, path) = bagged();
@@ -379,8 +364,7 @@ fn every_damage_to_a_bag_is_found() {
 fn a_bag_is_only_made_of_what_was_sealed_and_only_where_nothing_is() {
     let dir = inspection();
     let out = tempfile::tempdir().unwrap();
-    let write_to =
-        |path: &Path| bag::write(dir.path(), path, &BagOptions::default(), &silent).unwrap_err();
+    let write_to = |path: &Path| bag::write(dir.path(), path, &BagOptions::default(), &silent).unwrap_err();
     let free = out.path().join("bag");
     assert!(matches!(write_to(&free), BagError::NotSealed { .. }));
     seal(dir.path(), false, &silent).unwrap();
@@ -392,16 +376,9 @@ fn a_bag_is_only_made_of_what_was_sealed_and_only_where_nothing_is() {
         let error = write_to(&dir.path().join(inside));
         assert!(matches!(error, BagError::Inside { .. }), "{error}");
     }
-    for (label, value) in [
-        ("Payload-Oxum", "1.1"),
-        ("A: b", "c"),
-        ("", "c"),
-        ("A\nB", ""),
-    ] {
-        let options = BagOptions {
-            fields: vec![(label.to_owned(), value.to_owned())],
-            ..BagOptions::default()
-        };
+    for (label, value) in [("Payload-Oxum", "1.1"), ("A: b", "c"), ("", "c"), ("A\nB", "")] {
+        let options =
+            BagOptions { fields: vec![(label.to_owned(), value.to_owned())], ..BagOptions::default() };
         let error = bag::write(dir.path(), &free, &options, &silent).unwrap_err();
         assert!(matches!(error, BagError::Field { .. }), "{error}");
     }

@@ -52,11 +52,7 @@ fn hashing_keeps_up_with_sha256sum() {
 }
 
 fn bagit(what: &str, folder: &Path) -> Output {
-    common::python("evidence_bag.py")
-        .arg(what)
-        .arg(folder)
-        .output()
-        .unwrap()
+    common::python("evidence_bag.py").arg(what).arg(folder).output().unwrap()
 }
 
 /// A sealed inspection with names that try an archive's patience, and its bag.
@@ -111,12 +107,7 @@ fn we_validate_what_bagit_makes_and_both_find_damage() {
     let dir = tempfile::tempdir().unwrap();
     let folder = dir.path().join("theirs");
     fs::create_dir(&folder).unwrap();
-    for name in [
-        "50%.jpg",
-        "two  spaces.jpg",
-        "Schütz.jpg",
-        "line\nbreak.jpg",
-    ] {
+    for name in ["50%.jpg", "two  spaces.jpg", "Schütz.jpg", "line\nbreak.jpg"] {
         fs::write(folder.join(name), name).unwrap();
     }
     let made = bagit("make", &folder);
@@ -125,10 +116,7 @@ fn we_validate_what_bagit_makes_and_both_find_damage() {
     assert!(report.is_valid(), "{report:?}");
     assert_eq!(report.payload.counts().unchanged, 4);
     assert_eq!(report.oxum, OxumState::Matches);
-    assert_eq!(
-        report.not_checked,
-        ["manifest-sha512.txt", "tagmanifest-sha512.txt"]
-    );
+    assert_eq!(report.not_checked, ["manifest-sha512.txt", "tagmanifest-sha512.txt"]);
 
     fs::write(folder.join("data/50%.jpg"), "50%.jpG").unwrap();
     assert_eq!(bagit("validate", &folder).status.code(), Some(3));
@@ -138,11 +126,7 @@ fn we_validate_what_bagit_makes_and_both_find_damage() {
 }
 
 fn pillow(what: &str, path: &Path) -> Output {
-    let output = common::python("evidence_picture.py")
-        .arg(what)
-        .arg(path)
-        .output()
-        .unwrap();
+    let output = common::python("evidence_picture.py").arg(what).arg(path).output().unwrap();
     assert!(output.status.success(), "{output:?}");
     output
 }
@@ -157,10 +141,7 @@ fn pillow_finds_no_metadata_in_our_copy() {
     let original = fs::read(&photo).unwrap();
     let derived = picture::derive(&photo, &PictureOptions::default()).unwrap();
     assert!(derived.facts.has_location && derived.facts.has_serial_or_owner);
-    assert_eq!(
-        derived.facts.taken.unwrap().to_string(),
-        "2031-05-04T10:22:05"
-    );
+    assert_eq!(derived.facts.taken.unwrap().to_string(), "2031-05-04T10:22:05");
     assert_eq!(fs::read(&photo).unwrap(), original, "the original changed");
 
     let copy = dir.path().join("copy.jpg");
@@ -181,11 +162,7 @@ fn pillow_finds_no_metadata_in_our_copy() {
 }
 
 fn py_minisign(what: &str, folder: &Path) -> Output {
-    common::python("evidence_minisign.py")
-        .arg(what)
-        .arg(folder)
-        .output()
-        .unwrap()
+    common::python("evidence_minisign.py").arg(what).arg(folder).output().unwrap()
 }
 
 /// Reference: the Python `py-minisign` library, an implementation of its own.
@@ -197,14 +174,8 @@ fn py_minisign_and_we_accept_each_others_signatures() {
     fs::write(at("photos.sha256"), "ours\n").unwrap();
     sign::generate(&at("secret.key"), &at("public.key"), Some("invented")).unwrap();
     let sign_with = |password| sign::sign(&at("photos.sha256"), &at("secret.key"), password, None);
-    assert!(matches!(
-        sign_with(None),
-        Err(SignError::PasswordNeeded { .. })
-    ));
-    assert!(matches!(
-        sign_with(Some("wrong")),
-        Err(SignError::WrongPassword { .. })
-    ));
+    assert!(matches!(sign_with(None), Err(SignError::PasswordNeeded { .. })));
+    assert!(matches!(sign_with(Some("wrong")), Err(SignError::WrongPassword { .. })));
     sign_with(Some("invented")).unwrap();
     let theirs = py_minisign("verify", dir.path());
     assert_eq!(theirs.status.code(), Some(0), "{theirs:?}");

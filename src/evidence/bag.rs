@@ -62,19 +62,13 @@ pub enum BagError {
     #[error("the evidence is no longer what was sealed; look at the differences and seal it again")]
     Differs(Comparison),
     /// Something already has the bag's name.
-    #[error(
-        "{}: exists already; a bag is never written over anything",
-        shown(path)
-    )]
+    #[error("{}: exists already; a bag is never written over anything", shown(path))]
     Exists {
         /// The name.
         path: PathBuf,
     },
     /// The bag would lie in the folder it is made of.
-    #[error(
-        "{}: lies inside the inspection folder; put the bag beside it",
-        shown(path)
-    )]
+    #[error("{}: lies inside the inspection folder; put the bag beside it", shown(path))]
     Inside {
         /// The name.
         path: PathBuf,
@@ -102,10 +96,7 @@ pub enum BagError {
         problem: &'static str,
     },
     /// There is no manifest with hashes that are checked here.
-    #[error(
-        "{}: has no {PAYLOAD_MANIFEST}; only SHA-256 is checked here",
-        shown(bag)
-    )]
+    #[error("{}: has no {PAYLOAD_MANIFEST}; only SHA-256 is checked here", shown(bag))]
     NoManifest {
         /// The bag.
         bag: PathBuf,
@@ -149,9 +140,7 @@ impl Encoding {
 
     /// Only what is written here: RFC 8493.
     fn encode(name: &str) -> String {
-        name.replace('%', "%25")
-            .replace('\r', "%0D")
-            .replace('\n', "%0A")
+        name.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
     }
 }
 
@@ -166,8 +155,8 @@ enum Side {
 fn manifest_text(manifest: &Manifest) -> Result<String, BagError> {
     let mut out = String::new();
     for (name, digest) in manifest.iter() {
-        let text = std::str::from_utf8(name.as_bytes())
-            .map_err(|_| BagError::NotUtf8 { name: name.clone() })?;
+        let text =
+            std::str::from_utf8(name.as_bytes()).map_err(|_| BagError::NotUtf8 { name: name.clone() })?;
         out.push_str(&format!("{digest}  {}\n", Encoding::encode(text)));
     }
     Ok(out)
@@ -184,17 +173,11 @@ fn read_manifest(path: &Path, encoding: Encoding, side: Side) -> Result<Manifest
             continue;
         }
         bag_line(line, encoding, side)
-            .and_then(
-                |(name, digest)| match manifest.insert(name.clone(), digest) {
-                    Some(other) if other != digest => Err(LineProblem::Conflict { name }),
-                    _ => Ok(()),
-                },
-            )
-            .map_err(|problem| ManifestError::Line {
-                path: path.to_path_buf(),
-                line: index + 1,
-                problem,
-            })?;
+            .and_then(|(name, digest)| match manifest.insert(name.clone(), digest) {
+                Some(other) if other != digest => Err(LineProblem::Conflict { name }),
+                _ => Ok(()),
+            })
+            .map_err(|problem| ManifestError::Line { path: path.to_path_buf(), line: index + 1, problem })?;
     }
     Ok(manifest)
 }
@@ -204,14 +187,9 @@ fn bag_line(
     encoding: Encoding,
     side: Side,
 ) -> Result<(EvidenceName, Sha256Digest), LineProblem> {
-    let form = || LineProblem::BagForm {
-        found: String::from_utf8_lossy(line).chars().take(80).collect(),
-    };
+    let form = || LineProblem::BagForm { found: String::from_utf8_lossy(line).chars().take(80).collect() };
     let (digits, rest) = line.split_at_checked(64).ok_or_else(form)?;
-    let digest = std::str::from_utf8(digits)
-        .ok()
-        .and_then(|d| d.parse().ok())
-        .ok_or_else(form)?;
+    let digest = std::str::from_utf8(digits).ok().and_then(|d| d.parse().ok()).ok_or_else(form)?;
     let name = rest.trim_ascii_start();
     if name.len() == rest.len() {
         return Err(form());
@@ -220,11 +198,7 @@ fn bag_line(
     let name = name.strip_prefix(b"*").unwrap_or(name);
     let name = EvidenceName::new(&encoding.decode(name))?;
     let payload = name.as_bytes().starts_with(b"data/");
-    if payload == (side == Side::Payload) {
-        Ok((name, digest))
-    } else {
-        Err(LineProblem::WrongSide { name })
-    }
+    if payload == (side == Side::Payload) { Ok((name, digest)) } else { Err(LineProblem::WrongSide { name }) }
 }
 
 #[cfg(test)]
@@ -263,9 +237,7 @@ mod tests {
             (format!("{digest}"), "expected a hash"),
         ] {
             std::fs::write(&path, format!("{digest}\tdata/ok\r\n{line}\n")).unwrap();
-            let error = read_manifest(&path, Encoding::Rfc8493, Side::Payload)
-                .unwrap_err()
-                .to_string();
+            let error = read_manifest(&path, Encoding::Rfc8493, Side::Payload).unwrap_err().to_string();
             assert!(error.contains("line 2"), "{error}");
             assert!(error.contains(expected), "{error}");
         }

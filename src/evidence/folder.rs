@@ -196,17 +196,13 @@ fn list_within(folder: &Path, max_files: usize) -> Result<Listing, FolderError> 
 /// write-ups, where everything counts.
 pub(crate) fn all_files(folder: &Path, top: &str) -> Result<Vec<EvidenceFile>, FolderError> {
     let root = folder.join(top);
-    let metadata = root
-        .symlink_metadata()
-        .map_err(FileError::on("list", &root))?;
+    let metadata = root.symlink_metadata().map_err(FileError::on("list", &root))?;
     if !metadata.is_dir() {
         let what = unlike_a_file(&metadata).unwrap_or("a file where a folder belongs");
         return Err(FolderError::NotAPlainFile { path: root, what });
     }
     let mut files = Vec::new();
-    let walk = WalkDir::new(&root)
-        .follow_links(false)
-        .max_depth(MAX_DEPTH + 1);
+    let walk = WalkDir::new(&root).follow_links(false).max_depth(MAX_DEPTH + 1);
     for (seen, entry) in walk.into_iter().enumerate() {
         let entry = entry.map_err(|e| walk_error(&root, e))?;
         if seen > MAX_FILES {

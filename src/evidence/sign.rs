@@ -50,19 +50,13 @@ pub enum SignError {
         what: &'static str,
     },
     /// The key is protected and no password was given.
-    #[error(
-        "{}: the secret key is protected by a password; none was given",
-        shown(path)
-    )]
+    #[error("{}: the secret key is protected by a password; none was given", shown(path))]
     PasswordNeeded {
         /// The key file.
         path: PathBuf,
     },
     /// The password does not open the key, or the key is damaged.
-    #[error(
-        "{}: the password does not open the secret key, or the key is damaged",
-        shown(path)
-    )]
+    #[error("{}: the password does not open the secret key, or the key is damaged", shown(path))]
     WrongPassword {
         /// The key file.
         path: PathBuf,
@@ -79,10 +73,7 @@ pub enum SignError {
     #[error("the comment for a signature is one line of at most {COMMENT_MAX_BYTES} bytes")]
     Comment,
     /// Made with another key.
-    #[error(
-        "{}: was made with the key {found}, not with the key {expected} that was given",
-        shown(path)
-    )]
+    #[error("{}: was made with the key {found}, not with the key {expected} that was given", shown(path))]
     OtherKey {
         /// The signature.
         path: PathBuf,
@@ -112,10 +103,7 @@ pub enum SignError {
         purpose: String,
     },
     /// In the old form, which is not accepted.
-    #[error(
-        "{}: is a signature in the old, unhashed form, which is not accepted",
-        shown(path)
-    )]
+    #[error("{}: is a signature in the old, unhashed form, which is not accepted", shown(path))]
     OldForm {
         /// The signature.
         path: PathBuf,
@@ -148,10 +136,7 @@ impl VerifyingKey {
     /// When it cannot be read or is no public key.
     pub fn read(path: &Path) -> Result<Self, SignError> {
         let what = "a public key in the minisign format";
-        let malformed = || SignError::Malformed {
-            origin: shown(path),
-            what,
-        };
+        let malformed = || SignError::Malformed { origin: shown(path), what };
         let text = read_text(path, what)?;
         PublicKeyBox::from_string(&text)
             .and_then(PublicKeyBox::into_public_key)
@@ -165,13 +150,12 @@ impl VerifyingKey {
     /// # Errors
     /// When it is no public key.
     pub fn parse(line: &str) -> Result<Self, SignError> {
-        PublicKey::from_base64(line.trim())
-            .ok()
-            .and_then(Self::of_known_kind)
-            .ok_or_else(|| SignError::Malformed {
+        PublicKey::from_base64(line.trim()).ok().and_then(Self::of_known_kind).ok_or_else(|| {
+            SignError::Malformed {
                 origin: "the public key".to_owned(),
                 what: "a public key in the minisign format: 56 characters that begin with RW",
-            })
+            }
+        })
     }
 
     /// The library reads any two bytes as the kind of key; only Ed25519 ("Ed", in base64 "RW") exists.
@@ -200,11 +184,7 @@ fn key_id(number: &[u8]) -> String {
 ///
 /// # Errors
 /// When either file exists or cannot be written.
-pub fn generate(
-    secret: &Path,
-    public: &Path,
-    password: Option<&str>,
-) -> Result<VerifyingKey, SignError> {
+pub fn generate(secret: &Path, public: &Path, password: Option<&str>) -> Result<VerifyingKey, SignError> {
     // Looked for before the slow part and before anything is written; `create` makes it binding.
     for path in [secret, public] {
         if path.symlink_metadata().is_ok() {
@@ -251,14 +231,8 @@ pub fn sign(
         return Err(SignError::Comment);
     }
     let untrusted = "signature over the hashes of an inspection";
-    let signature = minisign::sign(
-        None,
-        &key,
-        Cursor::new(content),
-        Some(&comment),
-        Some(untrusted),
-    )
-    .map_err(library)?;
+    let signature =
+        minisign::sign(None, &key, Cursor::new(content), Some(&comment), Some(untrusted)).map_err(library)?;
     let path = signature_path(file);
     atomic::replace(&path, signature.into_string().as_bytes())?;
     Ok(path)
@@ -286,10 +260,7 @@ pub struct Verified {
 /// When it was not, in the words of [`SignError`].
 pub fn verify(file: &Path, signature: &Path, key: &VerifyingKey) -> Result<Verified, SignError> {
     let what = "a signature in the minisign format";
-    let malformed = || SignError::Malformed {
-        origin: shown(signature),
-        what,
-    };
+    let malformed = || SignError::Malformed { origin: shown(signature), what };
     let text = read_text(signature, what)?;
     if !second_signature_is_whole(&text) {
         return Err(malformed());
@@ -297,27 +268,16 @@ pub fn verify(file: &Path, signature: &Path, key: &VerifyingKey) -> Result<Verif
     let parsed = SignatureBox::from_string(&text).map_err(|_| malformed())?;
     let path = signature.to_path_buf();
     if parsed.keynum() != key.0.keynum() {
-        return Err(SignError::OtherKey {
-            path,
-            found: key_id(parsed.keynum()),
-            expected: key.id(),
-        });
+        return Err(SignError::OtherKey { path, found: key_id(parsed.keynum()), expected: key.id() });
     }
     if !parsed.is_prehashed() {
         return Err(SignError::OldForm { path });
     }
     let content = read_limited(file, SIGNED_MAX_BYTES, "a manifest")?;
-    minisign::verify(&key.0, &parsed, Cursor::new(content), true, false, false).map_err(|_| {
-        SignError::DoesNotFit {
-            path,
-            file: file.to_path_buf(),
-        }
-    })?;
+    minisign::verify(&key.0, &parsed, Cursor::new(content), true, false, false)
+        .map_err(|_| SignError::DoesNotFit { path, file: file.to_path_buf() })?;
     let comment = parsed.trusted_comment().map_err(|_| malformed())?;
-    Ok(Verified {
-        key_id: key.id(),
-        comment: shown_text(&comment.replace('\t', " ")),
-    })
+    Ok(Verified { key_id: key.id(), comment: shown_text(&comment.replace('\t', " ")) })
 }
 
 /// The fourth line signs the comment: 64 bytes in base64. The library takes its length for granted
@@ -331,56 +291,34 @@ fn second_signature_is_whole(text: &str) -> bool {
 fn read_secret(path: &Path, password: Option<&str>) -> Result<SecretKey, SignError> {
     let what = "a secret key in the minisign format";
     let text = read_text(path, what)?;
-    let wrong_password = || SignError::WrongPassword {
-        path: path.to_path_buf(),
-    };
+    let wrong_password = || SignError::WrongPassword { path: path.to_path_buf() };
     // Two bytes after the algorithm say how the key is protected: zero for not at all. The library
     // would ask on the terminal for a password it is not given, so it is never left to find out.
     let protected = text
         .lines()
         .nth(1)
-        .and_then(|line| {
-            base64::engine::general_purpose::STANDARD
-                .decode(line.trim())
-                .ok()
-        })
+        .and_then(|line| base64::engine::general_purpose::STANDARD.decode(line.trim()).ok())
         .and_then(|bytes| Some(bytes.get(2..4)? != [0, 0]))
-        .ok_or_else(|| SignError::Malformed {
-            origin: shown(path),
-            what,
-        })?;
+        .ok_or_else(|| SignError::Malformed { origin: shown(path), what })?;
     let boxed = SecretKeyBox::from_string(&text).map_err(library)?;
     match (protected, password) {
-        (true, None) => Err(SignError::PasswordNeeded {
-            path: path.to_path_buf(),
-        }),
-        (true, Some(password)) => boxed
-            .into_secret_key(Some(password.to_owned()))
-            .map_err(|_| wrong_password()),
-        (false, _) => boxed
-            .into_unencrypted_secret_key()
-            .map_err(|_| wrong_password()),
+        (true, None) => Err(SignError::PasswordNeeded { path: path.to_path_buf() }),
+        (true, Some(password)) => {
+            boxed.into_secret_key(Some(password.to_owned())).map_err(|_| wrong_password())
+        }
+        (false, _) => boxed.into_unencrypted_secret_key().map_err(|_| wrong_password()),
     }
 }
 
 fn read_text(path: &Path, what: &'static str) -> Result<String, SignError> {
     let bytes = read_limited(path, KEY_MAX_BYTES, what)?;
-    String::from_utf8(bytes).map_err(|_| SignError::Malformed {
-        origin: shown(path),
-        what,
-    })
+    String::from_utf8(bytes).map_err(|_| SignError::Malformed { origin: shown(path), what })
 }
 
-pub(super) fn read_limited(
-    path: &Path,
-    max_bytes: u64,
-    what: &'static str,
-) -> Result<Vec<u8>, SignError> {
+pub(super) fn read_limited(path: &Path, max_bytes: u64, what: &'static str) -> Result<Vec<u8>, SignError> {
     let (file, _) = open_plain(path)?;
     let mut bytes = Vec::new();
-    file.take(max_bytes + 1)
-        .read_to_end(&mut bytes)
-        .map_err(FileError::on("read", path))?;
+    file.take(max_bytes + 1).read_to_end(&mut bytes).map_err(FileError::on("read", path))?;
     if bytes.len() as u64 > max_bytes {
         let path = path.to_path_buf();
         return Err(SignError::TooLarge { path, what });
@@ -451,8 +389,7 @@ mod tests {
              wLMDjy9FLAuxZ3q4NlEvkgtyhrr0gtTu6KC4KBJdITbbOeAi1zBIYo0v4iTgt8jJpIidRJnp94ABQkJAgAooBQ==\n",
         )
         .unwrap();
-        let key = VerifyingKey::parse("RWQf6LRCGA9i53mlYecO4IzT51TGPpvWucNSCh1CBM0QTaLn73Y7GFO3")
-            .unwrap();
+        let key = VerifyingKey::parse("RWQf6LRCGA9i53mlYecO4IzT51TGPpvWucNSCh1CBM0QTaLn73Y7GFO3").unwrap();
         let verified = verify(&file, &signature, &key).unwrap();
         assert_eq!(verified.comment, "timestamp:1633700835 file:test prehashed");
         fs::write(&file, "Test").unwrap();
@@ -471,26 +408,17 @@ mod tests {
         };
         let bench = signed();
         edit(&bench, file, "1.jpg", "2.jpg");
-        assert!(matches!(
-            bench.verify().unwrap_err(),
-            SignError::DoesNotFit { .. }
-        ));
+        assert!(matches!(bench.verify().unwrap_err(), SignError::DoesNotFit { .. }));
         let bench = signed();
         edit(&bench, signature, "file:photos", "file:Photos");
-        assert!(matches!(
-            bench.verify().unwrap_err(),
-            SignError::DoesNotFit { .. }
-        ));
+        assert!(matches!(bench.verify().unwrap_err(), SignError::DoesNotFit { .. }));
         // The first line is not signed and may be anything.
         let bench = signed();
         edit(&bench, signature, "over the hashes", "over nothing");
         bench.verify().unwrap();
         let mut bench = signed();
         bench.key = signed().key;
-        assert!(matches!(
-            bench.verify().unwrap_err(),
-            SignError::OtherKey { .. }
-        ));
+        assert!(matches!(bench.verify().unwrap_err(), SignError::OtherKey { .. }));
     }
 
     #[test]
@@ -506,10 +434,7 @@ mod tests {
         fs::write(&path, format!("{}\nAAAA\n", lines[..3].join("\n"))).unwrap();
         assert!(bench.verify().is_err());
         fs::write(&path, vec![b'x'; 100_000]).unwrap();
-        assert!(matches!(
-            bench.verify().unwrap_err(),
-            SignError::TooLarge { .. }
-        ));
+        assert!(matches!(bench.verify().unwrap_err(), SignError::TooLarge { .. }));
     }
 
     #[test]
@@ -537,19 +462,11 @@ mod tests {
             let (file, key) = (bench.at("photos.sha256"), bench.at("secret.key"));
             sign(&file, &key, None, Some(comment))
         };
-        for bad in [
-            "two\nlines",
-            "\u{1b}[2J",
-            " space",
-            "x".repeat(2000).as_str(),
-        ] {
+        for bad in ["two\nlines", "\u{1b}[2J", " space", "x".repeat(2000).as_str()] {
             assert!(matches!(sign_with(bad), Err(SignError::Comment)), "{bad:?}");
         }
         sign_with("sealed on the bench, Schütz 母線").unwrap();
-        assert_eq!(
-            bench.verify().unwrap().comment,
-            "sealed on the bench, Schütz 母線"
-        );
+        assert_eq!(bench.verify().unwrap().comment, "sealed on the bench, Schütz 母線");
     }
 
     #[test]
@@ -559,12 +476,7 @@ mod tests {
         let error = VerifyingKey::read(&bench.at("bad")).unwrap_err();
         assert!(error.to_string().contains("bad: is not a public key"));
         let error = sign(&bench.at("photos.sha256"), &bench.at("bad"), None, None);
-        assert!(
-            error
-                .unwrap_err()
-                .to_string()
-                .contains("bad: is not a secret key")
-        );
+        assert!(error.unwrap_err().to_string().contains("bad: is not a secret key"));
         for bad in ["", "RW", "é", &"A".repeat(56), &"A".repeat(5000)] {
             assert!(VerifyingKey::parse(bad).is_err(), "{bad}");
         }

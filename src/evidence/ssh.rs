@@ -50,14 +50,8 @@ impl SshKey {
             what: "an SSH public key, one line that begins with its kind, such as ssh-ed25519",
         })?;
         match key.algorithm() {
-            Algorithm::Ed25519
-            | Algorithm::Ecdsa {
-                curve: EcdsaCurve::NistP256,
-            } => Ok(Self(key)),
-            other => Err(SignError::KeyKind {
-                origin: origin.to_owned(),
-                kind: shown_text(other.as_str()),
-            }),
+            Algorithm::Ed25519 | Algorithm::Ecdsa { curve: EcdsaCurve::NistP256 } => Ok(Self(key)),
+            other => Err(SignError::KeyKind { origin: origin.to_owned(), kind: shown_text(other.as_str()) }),
         }
     }
 
@@ -74,10 +68,8 @@ impl SshKey {
 pub fn verify(file: &Path, signature: &Path, key: &SshKey) -> Result<Verified, SignError> {
     let what = "an SSH signature";
     let pem = read_limited(signature, KEY_MAX_BYTES, what)?;
-    let parsed = SshSig::from_pem(pem).map_err(|_| SignError::Malformed {
-        origin: shown(signature),
-        what,
-    })?;
+    let parsed =
+        SshSig::from_pem(pem).map_err(|_| SignError::Malformed { origin: shown(signature), what })?;
     let path = signature.to_path_buf();
     if parsed.public_key() != key.0.key_data() {
         return Err(SignError::OtherKey {
@@ -87,22 +79,13 @@ pub fn verify(file: &Path, signature: &Path, key: &SshKey) -> Result<Verified, S
         });
     }
     if parsed.namespace() != SSH_NAMESPACE {
-        return Err(SignError::OtherPurpose {
-            path,
-            purpose: parsed.namespace().to_owned(),
-        });
+        return Err(SignError::OtherPurpose { path, purpose: parsed.namespace().to_owned() });
     }
     let content = read_limited(file, MANIFEST_MAX_BYTES, "a manifest")?;
     key.0
         .verify(SSH_NAMESPACE, &content, &parsed)
-        .map_err(|_| SignError::DoesNotFit {
-            path,
-            file: file.to_path_buf(),
-        })?;
-    Ok(Verified {
-        key_id: key.fingerprint(),
-        comment: String::new(),
-    })
+        .map_err(|_| SignError::DoesNotFit { path, file: file.to_path_buf() })?;
+    Ok(Verified { key_id: key.fingerprint(), comment: String::new() })
 }
 
 #[cfg(test)]
@@ -111,13 +94,7 @@ mod tests {
 
     #[test]
     fn what_is_no_key_is_refused() {
-        for bad in [
-            "",
-            "ssh-ed25519",
-            "ssh-ed25519 AAAA",
-            "nonsense é",
-            "ssh-rsa AAAAB3NzaC1yc2E=",
-        ] {
+        for bad in ["", "ssh-ed25519", "ssh-ed25519 AAAA", "nonsense é", "ssh-rsa AAAAB3NzaC1yc2E="] {
             assert!(SshKey::parse(bad).is_err(), "{bad}");
         }
     }

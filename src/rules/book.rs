@@ -226,13 +226,17 @@ impl Book {
     /// [`Problems`] when the built-in book itself is wrong, which a test excludes.
     pub fn built_in() -> Result<Self, Problems> {
         static LOADED: OnceLock<Result<Book, Problems>> = OnceLock::new();
-        LOADED
-            .get_or_init(|| {
-                let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
-                book.add("checklists/rules.toml", BUILT_IN, false)?;
-                Ok(book)
-            })
-            .clone()
+        LOADED.get_or_init(|| Self::read("checklists/rules.toml", BUILT_IN)).clone()
+    }
+
+    /// A whole book from its text; `file` names it in messages.
+    ///
+    /// # Errors
+    /// [`Problems`] with every place that is wrong.
+    pub fn read(file: &str, text: &str) -> Result<Self, Problems> {
+        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
+        book.add(file, text, false)?;
+        Ok(book)
     }
 
     /// Adds a house book.

@@ -92,10 +92,7 @@ pub fn check(bag: &Path, on: OnProgress<'_>) -> Result<BagReport, BagError> {
         other => other?,
     };
     let files = all_files(bag, PAYLOAD)?;
-    let found = Oxum {
-        bytes: files.iter().map(|f| f.bytes).sum(),
-        files: files.len() as u64,
-    };
+    let found = Oxum { bytes: files.iter().map(|f| f.bytes).sum(), files: files.len() as u64 };
     let mut paths: BTreeMap<_, _> = files.into_iter().map(|f| (f.name, f.path)).collect();
     for (name, _) in manifest.iter() {
         if !paths.contains_key(name) {
@@ -127,21 +124,17 @@ fn tags(bag: &Path, encoding: Encoding) -> Result<Option<Comparison>, BagError> 
 
 fn declaration(bag: &Path) -> Result<(String, Encoding), BagError> {
     let path = bag.join(BAG_DECLARATION);
-    let refuse = |problem| BagError::Declaration {
-        path: path.clone(),
-        problem,
-    };
+    let refuse = |problem| BagError::Declaration { path: path.clone(), problem };
     let text = read_tag(&path)?;
     let mut lines = text.lines();
     let mut value = |label: &str| {
         let (found, value) = lines.next()?.split_once(':')?;
         (found.trim() == label).then(|| value.trim().to_owned())
     };
-    let version = value("BagIt-Version")
-        .ok_or_else(|| refuse("expected \"BagIt-Version: 1.0\" in the first line"))?;
-    let charset = value("Tag-File-Character-Encoding").ok_or_else(|| {
-        refuse("expected \"Tag-File-Character-Encoding: UTF-8\" in the second line")
-    })?;
+    let version =
+        value("BagIt-Version").ok_or_else(|| refuse("expected \"BagIt-Version: 1.0\" in the first line"))?;
+    let charset = value("Tag-File-Character-Encoding")
+        .ok_or_else(|| refuse("expected \"Tag-File-Character-Encoding: UTF-8\" in the second line"))?;
     if !charset.eq_ignore_ascii_case("utf-8") {
         return Err(refuse("only tag files in UTF-8 are read here"));
     }
@@ -149,9 +142,7 @@ fn declaration(bag: &Path) -> Result<(String, Encoding), BagError> {
         "1.0" => Encoding::Rfc8493,
         "0.93" | "0.94" | "0.95" | "0.96" | "0.97" => Encoding::LineEnds,
         _ => {
-            return Err(refuse(
-                "is of a version that is not known; 0.93 to 0.97 and 1.0 are",
-            ));
+            return Err(refuse("is of a version that is not known; 0.93 to 0.97 and 1.0 are"));
         }
     };
     Ok((version, encoding))
@@ -171,12 +162,10 @@ fn oxum(bag: &Path, found: Oxum) -> Result<OxumState, BagError> {
     let Some((_, given)) = given else {
         return Ok(OxumState::NotGiven);
     };
-    let parsed = given.trim().split_once('.').and_then(|(bytes, files)| {
-        Some(Oxum {
-            bytes: bytes.parse().ok()?,
-            files: files.parse().ok()?,
-        })
-    });
+    let parsed = given
+        .trim()
+        .split_once('.')
+        .and_then(|(bytes, files)| Some(Oxum { bytes: bytes.parse().ok()?, files: files.parse().ok()? }));
     Ok(match parsed {
         None => OxumState::Malformed,
         Some(given) if given == found => OxumState::Matches,
@@ -189,8 +178,8 @@ fn other_manifests(bag: &Path) -> Result<Vec<String>, BagError> {
     for entry in std::fs::read_dir(bag).map_err(FileError::on("list", bag))? {
         let entry = entry.map_err(FileError::on("list", bag))?;
         let name = entry.file_name().to_string_lossy().into_owned();
-        let is_manifest = (name.starts_with("manifest-") || name.starts_with("tagmanifest-"))
-            && name.ends_with(".txt");
+        let is_manifest =
+            (name.starts_with("manifest-") || name.starts_with("tagmanifest-")) && name.ends_with(".txt");
         if is_manifest && name != PAYLOAD_MANIFEST && name != TAG_MANIFEST {
             names.push(name);
         }
@@ -202,9 +191,7 @@ fn other_manifests(bag: &Path) -> Result<Vec<String>, BagError> {
 fn read_tag(path: &Path) -> Result<String, BagError> {
     let (file, _) = open_plain(path)?;
     let mut text = Vec::new();
-    file.take(TAG_MAX_BYTES)
-        .read_to_end(&mut text)
-        .map_err(FileError::on("read", path))?;
+    file.take(TAG_MAX_BYTES).read_to_end(&mut text).map_err(FileError::on("read", path))?;
     // A byte order mark, which the RFC forbids, ends up in the first label and is refused there.
     Ok(String::from_utf8_lossy(&text).into_owned())
 }

@@ -6,9 +6,7 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use rayon::prelude::*;
 
-use super::{
-    BAG_DECLARATION, BAG_INFO, BagError, PAYLOAD, PAYLOAD_MANIFEST, TAG_MANIFEST, manifest_text,
-};
+use super::{BAG_DECLARATION, BAG_INFO, BagError, PAYLOAD, PAYLOAD_MANIFEST, TAG_MANIFEST, manifest_text};
 use crate::evidence::atomic;
 use crate::evidence::error::FileError;
 use crate::evidence::folder::{EvidenceFile, Listing, all_files, list};
@@ -98,11 +96,7 @@ pub fn write(
     // Renamed away: there is nothing left for the guard to remove.
     let _ = unfinished.keep();
     atomic::sync_parent(destination)?;
-    Ok(Bag {
-        path: destination.to_path_buf(),
-        payload,
-        bytes: total,
-    })
+    Ok(Bag { path: destination.to_path_buf(), payload, bytes: total })
 }
 
 /// The manifest, its signatures and the write-up: in the payload, though not part of the seal.
@@ -134,10 +128,7 @@ fn refuse_bad_place(folder: &Path, destination: &Path) -> Result<(), BagError> {
         Err(e) if gone(&e) => {}
         Err(e) => return Err(FileError::on("look at", destination)(e).into()),
     }
-    let real = |path: &Path| {
-        path.canonicalize()
-            .map_err(FileError::on("find the folder", path))
-    };
+    let real = |path: &Path| path.canonicalize().map_err(FileError::on("find the folder", path));
     if real(atomic::parent(destination))?.starts_with(real(folder)?) {
         return Err(BagError::Inside { path });
     }
@@ -145,8 +136,7 @@ fn refuse_bad_place(folder: &Path, destination: &Path) -> Result<(), BagError> {
 }
 
 fn in_payload(name: &EvidenceName) -> Result<EvidenceName, BagError> {
-    let text = std::str::from_utf8(name.as_bytes())
-        .map_err(|_| BagError::NotUtf8 { name: name.clone() })?;
+    let text = std::str::from_utf8(name.as_bytes()).map_err(|_| BagError::NotUtf8 { name: name.clone() })?;
     Ok(EvidenceName::new(format!("{PAYLOAD}/{text}").as_bytes())?)
 }
 
@@ -179,22 +169,14 @@ fn write_tags(
     bytes: u64,
     fields: Vec<(String, String)>,
 ) -> Result<(), BagError> {
-    let oxum = (
-        "Payload-Oxum".to_owned(),
-        format!("{bytes}.{}", payload.len()),
-    );
-    let info: String = fields
-        .into_iter()
-        .chain([oxum])
-        .map(|(label, value)| format!("{label}: {value}\n"))
-        .collect();
+    let oxum = ("Payload-Oxum".to_owned(), format!("{bytes}.{}", payload.len()));
+    let info: String =
+        fields.into_iter().chain([oxum]).map(|(label, value)| format!("{label}: {value}\n")).collect();
     let declaration = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n".to_owned();
     let mut tags = Manifest::default();
-    for (name, text) in [
-        (BAG_DECLARATION, declaration),
-        (BAG_INFO, info),
-        (PAYLOAD_MANIFEST, manifest_text(payload)?),
-    ] {
+    for (name, text) in
+        [(BAG_DECLARATION, declaration), (BAG_INFO, info), (PAYLOAD_MANIFEST, manifest_text(payload)?)]
+    {
         atomic::create(&bag.join(name), text.as_bytes(), 0o666)?;
         let digest = Sha256Digest::of(text.as_bytes());
         tags.insert(EvidenceName::new(name.as_bytes())?, digest);
@@ -206,24 +188,12 @@ fn write_tags(
 
 fn info_fields(options: &BagOptions) -> Result<Vec<(String, String)>, BagError> {
     let ours = ["bagging-date", "bag-software-agent", "payload-oxum"];
-    let today = || {
-        jiff::tz::Offset::UTC
-            .to_datetime(jiff::Timestamp::now())
-            .date()
-    };
+    let today = || jiff::tz::Offset::UTC.to_datetime(jiff::Timestamp::now()).date();
     let mut fields = Vec::new();
     for (label, value) in &options.fields {
-        let refuse = |problem| BagError::Field {
-            label: label.clone(),
-            problem,
-        };
-        if label.is_empty()
-            || label.trim() != label
-            || label.contains(|c: char| c == ':' || c.is_control())
-        {
-            return Err(refuse(
-                "a label has no colon, line break or space at its ends",
-            ));
+        let refuse = |problem| BagError::Field { label: label.clone(), problem };
+        if label.is_empty() || label.trim() != label || label.contains(|c: char| c == ':' || c.is_control()) {
+            return Err(refuse("a label has no colon, line break or space at its ends"));
         }
         if ours.contains(&label.to_ascii_lowercase().as_str()) {
             return Err(refuse("is written by the program itself"));
@@ -232,10 +202,7 @@ fn info_fields(options: &BagOptions) -> Result<Vec<(String, String)>, BagError> 
         let value = value.split_whitespace().collect::<Vec<_>>().join(" ");
         fields.push((label.clone(), value));
     }
-    fields.push((
-        "Bagging-Date".to_owned(),
-        options.date.unwrap_or_else(today).to_string(),
-    ));
+    fields.push(("Bagging-Date".to_owned(), options.date.unwrap_or_else(today).to_string()));
     let agent = concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"));
     fields.push(("Bag-Software-Agent".to_owned(), agent.to_owned()));
     Ok(fields)
