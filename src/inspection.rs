@@ -3,6 +3,7 @@
 use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use thiserror::Error;
 
@@ -50,7 +51,7 @@ pub struct Inspection {
     /// The record.
     pub record: Record,
     /// The book that judges it.
-    pub book: Book,
+    pub book: Arc<Book>,
     /// What follows from the record.
     pub derived: Derived,
     /// The judgement.
@@ -81,8 +82,7 @@ impl Inspection {
 ///
 /// # Errors
 /// [`OpenError`] names the file and the place.
-pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Book, OpenError> {
-    let mut book = Book::built_in()?;
+pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Arc<Book>, OpenError> {
     let mut files: Vec<PathBuf> = Vec::new();
     let inside = folder.join(HOUSE_RULES);
     if inside.is_dir() {
@@ -91,11 +91,16 @@ pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Book, OpenError> {
     for path in house {
         if path.is_dir() { files.extend(toml_files(path)?) } else { files.push(path.clone()) }
     }
+    let built_in = Book::built_in()?;
+    if files.is_empty() {
+        return Ok(built_in);
+    }
+    let mut book = (*built_in).clone();
     for file in files {
         let text = read_text(&file)?;
         book.add_house(&file.display().to_string(), &text)?;
     }
-    Ok(book)
+    Ok(Arc::new(book))
 }
 
 fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, OpenError> {

@@ -281,18 +281,13 @@ fn cable_rise(facts: &Facts<'_>, current: &str) -> Answer {
     work.done(rise)
 }
 
-/// Predicted temperature at rated continuous current.
-pub(super) fn temperature(facts: &Facts<'_>, kind: &str) -> Answer {
+/// Predicted temperature at rated continuous current, from the predicted rise.
+pub(super) fn temperature(facts: &Facts<'_>, rise: &Answer) -> Answer {
+    let rise = rise.as_ref().map_err(Clone::clone)?;
     let mut work = Worker::new(facts);
+    work.rests_on(rise);
     let ambient = inner_ambient(&mut work);
-    let rise = match rise(facts, kind, "claims.continuous_current") {
-        Ok(worked) => {
-            work.rests_on(&worked);
-            worked.value.amount().cloned()
-        }
-        Err(missing) => return Err(missing),
-    };
-    let [ambient, rise] = work.all([ambient, rise])?;
+    let [ambient, rise] = work.all([ambient, rise.value.amount().cloned()])?;
     let temperature = Amount { number: ambient.number.plus(&rise.number), dimension: Dimension::TEMPERATURE };
     work.step(line(&format!("{} + {}", ambient.show(), rise.show()), &temperature));
     work.done(temperature)

@@ -42,9 +42,10 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
         values.insert("element.density_found", density_found(facts, &area));
         values.insert("element.density_expected", density_expected(facts));
         values.insert("element.area", area);
-        values.insert("element.rise_at_rated", capability::rise(facts, kind, "claims.continuous_current"));
+        let rise = capability::rise(facts, kind, "claims.continuous_current");
+        values.insert("element.temperature_at_rated", capability::temperature(facts, &rise));
+        values.insert("element.rise_at_rated", rise);
         values.insert("element.predicted_rise", capability::rise(facts, kind, "element.rise_current"));
-        values.insert("element.temperature_at_rated", capability::temperature(facts, kind));
     }
     if matches!(kind, "fuse" | "thermal-cutoff") {
         protective(facts, element, kind, &mut values);

@@ -3,6 +3,9 @@
 //! Compound units (`W/(m·K)`, `A/mm²`, `Wh/kg`) are read by a small recursive parser over the simple
 //! ones, so that every combination of listed units works without being listed itself.
 
+use std::collections::HashMap;
+use std::sync::OnceLock;
+
 use super::Dimension;
 
 /// A unit: SI value = (written value + `offset`) × `factor`.
@@ -142,16 +145,22 @@ pub fn unit_spellings() -> impl Iterator<Item = &'static str> {
     PREFIXABLE.iter().chain(FIXED).map(|(spelling, _)| *spelling).filter(|s| !s.is_empty())
 }
 
+/// Every simple spelling, with every prefix where one may stand: looked up for each value of each record.
 fn simple(spelling: &str) -> Option<Unit> {
-    let listed = |table: &[(&str, Unit)], wanted: &str| {
-        table.iter().find(|(known, _)| *known == wanted).map(|(_, unit)| *unit)
-    };
-    listed(FIXED, spelling).or_else(|| listed(PREFIXABLE, spelling)).or_else(|| {
-        PREFIXES.iter().find_map(|(prefix, factor)| {
-            let base = listed(PREFIXABLE, spelling.strip_prefix(prefix)?)?;
-            Some(Unit { factor: base.factor * factor, ..base })
-        })
-    })
+    static SPELLINGS: OnceLock<HashMap<String, Unit>> = OnceLock::new();
+    let spellings = SPELLINGS.get_or_init(|| {
+        let mut spellings: HashMap<String, Unit> = HashMap::new();
+        for (base, unit) in PREFIXABLE {
+            for (prefix, factor) in PREFIXES {
+                spellings.insert(format!("{prefix}{base}"), Unit { factor: unit.factor * factor, ..*unit });
+            }
+        }
+        // A spelling that stands for itself goes before one with a prefix: "min" is a minute, not a milli-inch.
+        spellings
+            .extend(PREFIXABLE.iter().chain(FIXED).map(|(spelling, unit)| ((*spelling).to_owned(), *unit)));
+        spellings
+    });
+    spellings.get(spelling).copied()
 }
 
 struct Compound<'a> {

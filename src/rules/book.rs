@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use super::expr::{self, Expr, ExprError, Node, Type};
 use super::finding::Grade;
@@ -224,9 +224,9 @@ impl Book {
     ///
     /// # Errors
     /// [`Problems`] when the built-in book itself is wrong, which a test excludes.
-    pub fn built_in() -> Result<Self, Problems> {
-        static LOADED: OnceLock<Result<Book, Problems>> = OnceLock::new();
-        LOADED.get_or_init(|| Self::read("checklists/rules.toml", BUILT_IN)).clone()
+    pub fn built_in() -> Result<Arc<Self>, Problems> {
+        static LOADED: OnceLock<Result<Arc<Book>, Problems>> = OnceLock::new();
+        LOADED.get_or_init(|| Self::read("checklists/rules.toml", BUILT_IN).map(Arc::new)).clone()
     }
 
     /// A whole book from its text; `file` names it in messages.

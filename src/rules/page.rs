@@ -169,7 +169,7 @@ mod tests {
         }
         assert_eq!(toml_examples().len(), 2);
         for example in toml_examples() {
-            let mut book = Book::built_in().unwrap();
+            let mut book = (*Book::built_in().unwrap()).clone();
             book.add_house("page", example).unwrap_or_else(|e| panic!("{:?}", e.list()));
         }
     }
