@@ -254,7 +254,7 @@ class Scene:
             self.line([(x + step * per_mm, y), (x + step * per_mm, y + tall)], INK, 2)
             if step % 10 == 0:
                 self.text(x + step * per_mm, y + 31, str(step), 15, INK, "Sans", "mm")
-        self.text(x + wide + 10, y + 12, "mm", 13, INK, "Sans", "rm") if millimetres % 10 else None
+        self.text(x + 5 * per_mm, y + 31, "mm", 14, INK, "Sans", "mm")
 
     def finish(self, revision, name, caption):
         """Title strip at the top, band at the bottom that says what this is."""
@@ -437,7 +437,7 @@ def fuse(s, b):
     s.rect(-20, 440, 430, 590, COPPER, 6, shadow=18, brushed=18)
     s.tube([(1030, 515), (1200, 520), (1300, 600), (1420, 640)], 110, RED)
     s.rect(940, 452, 1110, 578, COPPER, 30, shadow=12, brushed=10)
-    # Blades with a window in the ceramic-coloured body.
+    # Two blades and, between them, a body with a window.
     s.rect(270, 430, 1090, 600, STEEL, 10, shadow=16, brushed=16)
     s.rect(440, 370, 920, 660, CREAM, 16, shadow=18, bevel=5)
     s.text(680, 425, "SF 51", 66, (20, 22, 28), "Sans-Bold", "mm")
