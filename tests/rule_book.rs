@@ -49,12 +49,17 @@ const SECOND: &str =
 
 #[rustfmt::skip]
 const ROWS: &[Row] = &[
-    row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
+    row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
     row("fuse-responds-to-current", "", NONE, &[("#element", CUTOFF)], &[("fuse = \"class T\"", "")], Turn),
     row("fuse-rating-over-load", "fuse", NONE, &[("rating = \"126 A\"", "rating = \"124 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
     row("fuse-voltage", "fuse", NONE, &[("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[("rated_voltage = \"30 V\"", "")], By(0.1)),
     row("fuse-interrupting-rating", "fuse", NONE, &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"1.7 kA\"")], &[("interrupting_rating = \"1.8 kA\"", "")], By(0.1)),
     row("fuse-near-cells", "fuse", NONE, &[("= \"190 mm\"", "= \"205 mm\"")], &[("distance_from_cells = \"190 mm\"", "")], By(0.1)),
+    row("fuse-derated", "fuse", &[("rating = \"126 A\"", "rating = \"103.2 A\"")], &[("rating = \"126 A\"", "rating = \"102.9 A\"")], &[("inner_ambient = \"40 degC\"", "")], By(0.1)),
+    row("fuse-clears-after-trip", "fuse", &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"119 min\"")], &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"122 min\"")], NONE, By(0.1)),
+    row("fuse-reachable", "fuse", NONE, &[("accessible = \"yes\"", "accessible = \"no\"")], &[("accessible = \"yes\"", "")], Turn),
+    row("heater-power", "", NONE, &[("\"10 W\"", "\"9.5 W\"")], &[("power = \"10 W\"", "")], By(0.1)),
+    row("cell-swelling-allowance", "", NONE, &[("2.1 mm", "1.9 mm")], &[("swelling_allowance = \"2.1 mm\"", "")], By(0.1)),
     row("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)], &[("strings = 1", "strings = 2")], &[("strings = 1", "")], By(0.6)),
     row("fuse-accessible", "fuse", NONE, &[("replaceable = \"yes\"", "replaceable = \"no\"")], &[("replaceable = \"yes\"", "")], Turn),
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
@@ -224,7 +229,10 @@ fn the_golden_record_meets_everything_that_applies() {
     let record = record::read("golden", &golden()).unwrap();
     let derived = Derived::of(&record, &book.limit_amounts());
     for finding in judge(&record, &derived, &book).findings {
-        assert_eq!(finding.outcome, Outcome::Meets, "{} {}", finding.rule, finding.subject);
+        // At 104 A the BMS trips below 135 % of the fuse, where its standard gives no gate.
+        let expected =
+            if finding.rule == "fuse-clears-after-trip" { Outcome::NotDecided } else { Outcome::Meets };
+        assert_eq!(finding.outcome, expected, "{} {}", finding.rule, finding.subject);
     }
 }
 

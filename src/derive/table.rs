@@ -130,6 +130,11 @@ pub const FACTS: &[FactInfo] = &[
         "interrupting rating: recorded, or fixed by the standard of its kind",
     ),
     fact(
+        "element.clears_within",
+        Dimension::TIME,
+        "longest time within which the fuse's standard lets it open at the BMS's overcurrent trip",
+    ),
+    fact(
         "element.withstand",
         Dimension::TIME,
         "time for which the conductor withstands the prospective short-circuit current",

@@ -105,8 +105,33 @@ fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Val
     let voltage = usual.and_then(|u| u.voltage).map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
     let interrupting =
         usual.and_then(|u| u.interrupting).map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
+    values.insert("element.clears_within", clears_within(facts, link));
     values.insert("element.voltage_found", fixed("element.rated_voltage", voltage));
     values.insert("element.interrupting_found", fixed("element.interrupting_rating", interrupting));
+}
+
+/// The gate that a fuse's standard sets for the current at which the BMS trips.
+fn clears_within(facts: &Facts<'_>, link: Option<FuseKind>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (trip, rating) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
+    let [trip, rating] = work.all([trip, rating])?;
+    let multiple = trip.number.over(&rating.number).value;
+    let gate =
+        link.and_then(|link| link.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
+    match gate {
+        Some((_, longest)) => {
+            work.step(format!(
+                "{} / {} = {}",
+                trip.show(),
+                rating.show(),
+                crate::quantity::significant(multiple, 3)
+            ));
+            work.done(Amount::exact(longest.value, Dimension::TIME))
+        }
+        None => Err(vec![Missing::refused(
+            "no standard in this book gives a time gate for this fuse at that current",
+        )]),
+    }
 }
 
 fn overlap_ratio(facts: &Facts<'_>) -> Answer {

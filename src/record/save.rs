@@ -12,11 +12,15 @@ pub fn replace(path: &Path, text: &str) -> io::Result<()> {
     let folder = parent(path);
     let mut file = tempfile::Builder::new().prefix(".underlid-").tempfile_in(folder)?;
     file.write_all(text.as_bytes())?;
-    if let Ok(meta) = fs::metadata(path) {
+    let old = fs::metadata(path).ok();
+    if let Some(meta) = &old {
         fs::set_permissions(file.path(), meta.permissions())?;
     }
     file.as_file().sync_all()?;
     file.persist(path).map_err(|error| error.error)?;
+    if old.is_none() {
+        make_readable(path)?;
+    }
     sync_folder(folder)
 }
 

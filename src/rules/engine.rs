@@ -302,11 +302,11 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
         Outcome::FallsShort
     };
     let step = Dimension { point: false, ..left.dimension };
-    let mut margin_text = show(margin, step);
+    let mut margin_text = show(margin, step).replace('-', "−");
     let shares = !left.dimension.point && right.value() != 0.0;
     if shares {
         let percent = significant(100.0 * margin / right.value().abs(), 3);
-        margin_text = format!("{margin_text} ({percent} % of the limit)");
+        margin_text = format!("{margin_text} ({} % of the limit)", percent.replace('-', "−"));
     }
     let decision = (expanded > 0.0).then(|| {
         let band = show(expanded, step);
