@@ -2,6 +2,7 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
+mod calc;
 mod check;
 mod completions;
 mod explain;
@@ -54,6 +55,8 @@ enum Command {
     Verify(verify::Verify),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),
+    /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
+    Calc(Box<calc::Calc>),
     /// Print the JSON Schema of the record, for editors
     Schema,
     /// Print completions for a shell
@@ -132,6 +135,7 @@ pub fn run() -> ExitCode {
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),
+        Command::Calc(command) => command.run(),
         Command::Schema => schema::run(),
         Command::Completions(command) => command.run(),
     };
