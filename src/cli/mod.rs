@@ -6,6 +6,7 @@ mod calc;
 mod check;
 mod completions;
 mod explain;
+mod decode;
 mod new;
 mod report;
 mod schema;
@@ -57,6 +58,8 @@ enum Command {
     Explain(explain::Explain),
     /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
     Calc(Box<calc::Calc>),
+    /// Say what open standards make of cell markings and scanned codes
+    Decode(decode::Decode),
     /// Print the JSON Schema of the record, for editors
     Schema,
     /// Print completions for a shell
@@ -136,6 +139,7 @@ pub fn run() -> ExitCode {
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),
         Command::Calc(command) => command.run(),
+        Command::Decode(command) => command.run(),
         Command::Schema => schema::run(),
         Command::Completions(command) => command.run(),
     };

@@ -255,7 +255,7 @@ mod tests {
                 of(Dimension::TEMPERATURE_DIFFERENCE)("30 C"),
                 "this is a C-rate, a temperature difference is needed",
             ),
-            (of(Dimension::CURRENT)(" 25 Amps"), "  25 Amps\n     ^^^^"),
+            (of(Dimension::CURRENT)(" 25 Amps"), "   25 Amps\n      ^^^^"),
             (of(Dimension::CURRENT)("\u{1b}[31m"), "write for example: 250 A"),
         ];
         for (result, expected) in cases {
