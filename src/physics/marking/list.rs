@@ -30,7 +30,7 @@ pub struct Lot {
     pub first: u32,
     /// Highest serial.
     pub last: u32,
-    /// Serials between them that are not in the list; at most [`GAPS`] of them.
+    /// Serials between them that are not in the list; the first twenty gaps.
     pub gaps: Vec<Gap>,
     /// Gaps beyond those shown.
     pub more_gaps: usize,
