@@ -5,8 +5,8 @@
 mod calc;
 mod check;
 mod completions;
-mod explain;
 mod decode;
+mod explain;
 mod new;
 mod report;
 mod schema;
