@@ -2,8 +2,10 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
+mod calc;
 mod check;
 mod completions;
+mod decode;
 mod explain;
 mod new;
 mod report;
@@ -54,6 +56,10 @@ enum Command {
     Verify(verify::Verify),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),
+    /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
+    Calc(Box<calc::Calc>),
+    /// Say what open standards make of cell markings and scanned codes
+    Decode(decode::Decode),
     /// Print the JSON Schema of the record, for editors
     Schema,
     /// Print completions for a shell
@@ -132,6 +138,8 @@ pub fn run() -> ExitCode {
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),
+        Command::Calc(command) => command.run(),
+        Command::Decode(command) => command.run(),
         Command::Schema => schema::run(),
         Command::Completions(command) => command.run(),
     };

@@ -12,6 +12,7 @@ pub mod cells;
 pub mod fuse;
 pub mod heat_path;
 pub mod joint;
+pub mod marking;
 pub mod material;
 pub mod resistance;
 pub mod short_circuit;
