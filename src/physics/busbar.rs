@@ -3,8 +3,8 @@
 //! Heat made in the bar (I²R at bar temperature) leaves by natural convection and radiation. It refuses sizes,
 //! temperatures and emissivities outside the range in which the correlations hold; it knows no forced air and no
 //! heat led away through the ends, so a short bar between cool masses carries more than it says.
-//! Against the copper bar table of the Copper Development Association (on edge, emissivity 0.4) it stays
-//! within 2 %; the test prints the deviations.
+//! Against the copper bar table of the Copper Development Association (on edge, emissivity 0.4) it stays within 2 % on
+//! the ten sizes tested here and within 4.2 % on all 75 values that could be found; the tests print the deviations.
 
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;

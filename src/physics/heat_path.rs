@@ -54,6 +54,15 @@ pub fn junction(devices: &Devices, ambient_celsius: f64, path: f64) -> Result<(f
     within("the highest junction temperature", devices.limit_celsius, 60.0, 250.0, 1.0, "°C")?;
     within("the number of devices", devices.number, 1.0, 1000.0, 1.0, "")?;
     within("the thermal resistance of the path", path, 0.0, 1000.0, 1.0, "K/W")?;
+    within("the ambient temperature", ambient_celsius, -60.0, 200.0, 1.0, "°C")?;
+    within(
+        "the thermal resistance from junction to case",
+        devices.junction_to_case,
+        0.0,
+        1000.0,
+        1.0,
+        "K/W",
+    )?;
     let slope = (devices.factor - 1.0) / (devices.limit_celsius - 25.0);
     let each_cold = current * current * cold;
     let per_device = devices.number * path + devices.junction_to_case;

@@ -43,6 +43,7 @@ pub fn at_temperature(
     temperature: ThermodynamicTemperature,
 ) -> Result<ElectricalResistance, Refusal> {
     let temperature = temperature.get::<kelvin>();
+    within("the resistance", at_20.get::<ohm>(), 0.0, 1e9, 1e3, "mΩ")?;
     within_temperature("the temperature", temperature, ZERO_CELSIUS - 60.0, ZERO_CELSIUS + 250.0)?;
     Ok(at_20 * (1.0 + material.temperature_coefficient() * (temperature - REFERENCE)))
 }

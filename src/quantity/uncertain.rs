@@ -150,7 +150,8 @@ pub fn propagate<E>(inputs: &[&Uncertain], f: impl Fn(&[f64]) -> Result<f64, E>)
             continue;
         }
         let centre = at[index];
-        let step = if centre == 0.0 { STEP * input.standard() } else { STEP * centre.abs() };
+        // A step that is tiny against what it is added to inside `f` would drown in rounding.
+        let step = if centre == 0.0 { 1e-3 * input.standard() } else { STEP * centre.abs() };
         at[index] = centre + step;
         let above = f(&at).ok();
         at[index] = centre - step;
