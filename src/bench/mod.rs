@@ -11,15 +11,15 @@
 //! Current is positive out of the pack (discharge) once it has been read, whatever the log's own
 //! convention. Hot loops hold plain `f64` in SI units; figures come out as typed quantities.
 
-// pub mod approach;
+pub mod approach;
 // pub mod capacity;
 // pub mod cold_charge;
 pub mod downsample;
 // pub mod full_load;
-// pub mod gauge;
+pub mod gauge;
 pub mod instrument;
 pub mod integrate;
-// pub mod load_step;
-// pub mod plan;
+pub mod load_step;
+pub mod plan;
 pub mod read;
 pub mod series;
