@@ -12,10 +12,11 @@
 //! convention. Hot loops hold plain `f64` in SI units; figures come out as typed quantities.
 
 pub mod approach;
-// pub mod capacity;
-// pub mod cold_charge;
+pub mod capacity;
+pub mod cold_charge;
+pub mod curve;
 pub mod downsample;
-// pub mod full_load;
+pub mod full_load;
 pub mod gauge;
 pub mod instrument;
 pub mod integrate;
