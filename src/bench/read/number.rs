@@ -177,8 +177,8 @@ mod tests {
         use Cell::{Empty, Number, Overflow, Si, Text};
         use DecimalMark::{Comma, Point};
         let cases = [
-            ("3.14", Point, Number(3.14)),
-            ("3,14", Comma, Number(3.14)),
+            ("3.25", Point, Number(3.25)),
+            ("3,25", Comma, Number(3.25)),
             (" -0.001 ", Point, Number(-0.001)),
             ("+1.5E-3", Point, Number(0.0015)),
             ("1,5e2", Comma, Number(150.0)),

@@ -140,7 +140,7 @@ impl Order {
         let keep = out.len() - ahead;
         let mut after_break = false;
         let mut shift = 0.0;
-        if ahead <= SPIKES && ahead < WINDOW {
+        if ahead <= SPIKES {
             if let Some(line) = out.lines.get(keep) {
                 report.add_many(Fault::TimeSpike, ahead as u64, *line);
             }
