@@ -379,3 +379,86 @@ fn real_log_with_a_fault_in_its_time_column() {
         (Some(&0.0), Some(&125_628.17))
     );
 }
+
+/// A damaged log still gives the charge and energy of the clean one, within the uncertainty it states.
+#[test]
+fn damaged_figures_stay_within_their_uncertainty() {
+    use underlid::bench::instrument::Accuracies;
+    use underlid::bench::integrate::{Integral, Integrator};
+    use uom::si::{electric_charge::coulomb, energy::joule};
+
+    let integrate = |text: &str| -> Integral {
+        let mut log =
+            LogReader::new(Cursor::new(text.as_bytes()), &ReadSettings::default()).unwrap();
+        let slot = |meaning| log.layout().slot(meaning).unwrap();
+        let (v, i) = (slot(Meaning::Voltage), slot(Meaning::Current));
+        let mut integrator = Integrator::new();
+        log.for_each(|s| integrator.push(s.time, s.get(v), s.get(i), s.after_break))
+            .unwrap();
+        integrator.finish(&Accuracies::default()).unwrap()
+    };
+    let path = common::root().join("tests/data/logs/lfp-discharge-simulated.csv");
+    let clean = std::fs::read_to_string(path).unwrap();
+    let lines: Vec<&str> = clean.lines().collect();
+    let truth = integrate(&clean);
+    let every = |keep: &dyn Fn(usize) -> bool| -> String {
+        lines
+            .iter()
+            .enumerate()
+            .filter(|(n, _)| *n < 3 || *n + 1 == lines.len() || keep(*n))
+            .map(|(_, line)| format!("{line}\n"))
+            .collect()
+    };
+    let swapped = {
+        let mut lines = lines.clone();
+        for n in (50..800).step_by(37) {
+            lines.swap(n, n + 3);
+        }
+        lines.join("\n") + "\n"
+    };
+    let cases = [
+        ("every second row lost", every(&|n| n % 2 == 0)),
+        ("nine of ten rows lost", every(&|n| n % 10 == 0)),
+        ("a gap of 100 rows", every(&|n| !(300..400).contains(&n))),
+        (
+            "a gap over the end of the discharge",
+            every(&|n| !(800..875).contains(&n)),
+        ),
+        ("rows out of order", swapped),
+        (
+            "every row twice",
+            lines
+                .iter()
+                .flat_map(|line| [line, "\n", line, "\n"])
+                .collect(),
+        ),
+        (
+            "every seventh current lost",
+            lines
+                .iter()
+                .enumerate()
+                .map(|(n, line)| match line.rsplit_once(',') {
+                    Some((before, _)) if n > 3 && n % 7 == 0 => format!("{before},OL\n"),
+                    _ => format!("{line}\n"),
+                })
+                .collect(),
+        ),
+    ];
+    for (name, text) in cases {
+        let found = integrate(&text);
+        let charge = found.charge;
+        let error = (charge.value - truth.charge.value).get::<coulomb>().abs();
+        let allowed = charge.expanded().get::<coulomb>();
+        assert!(
+            error <= allowed + 1e-9,
+            "{name}: {error} As, {allowed} allowed"
+        );
+        let (energy, true_energy) = (found.energy.unwrap(), truth.energy.unwrap());
+        let error = (energy.value - true_energy.value).get::<joule>().abs();
+        let allowed = energy.expanded().get::<joule>();
+        assert!(
+            error <= allowed + 1e-9,
+            "{name}: {error} J, {allowed} allowed"
+        );
+    }
+}
