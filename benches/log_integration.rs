@@ -23,17 +23,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut integrator = Integrator::new();
     while let Some(block) = log.next_block()? {
         for sample in block.samples() {
-            integrator.push(
-                sample.time,
-                sample.get(voltage),
-                sample.get(current),
-                sample.after_break,
-            );
+            integrator.push(sample.time, sample.get(voltage), sample.get(current), sample.after_break);
         }
     }
-    let integral = integrator
-        .finish(&Accuracies::default())
-        .ok_or("fewer than two samples")?;
+    let integral = integrator.finish(&Accuracies::default()).ok_or("fewer than two samples")?;
     let seconds = start.elapsed().as_secs_f64();
     let energy = integral.energy.ok_or("no voltage")?;
     println!(

@@ -13,11 +13,7 @@ fn samples() -> Vec<(f64, f64, f64)> {
     (0..40)
         .map(|i| {
             let t = f64::from(i);
-            if i < 3 {
-                (t, 26.6, 0.0)
-            } else {
-                (t, 26.2 - 0.01 * t, 30.0)
-            }
+            if i < 3 { (t, 26.6, 0.0) } else { (t, 26.2 - 0.01 * t, 30.0) }
         })
         .collect()
 }
@@ -32,9 +28,7 @@ fn log(header: &str, row: impl Fn(usize, f64, f64, f64) -> String) -> String {
 }
 
 fn plain() -> String {
-    log("Time (s),Voltage (V),Current (A)", |_, t, v, i| {
-        format!("{t},{v:.2},{i}")
-    })
+    log("Time (s),Voltage (V),Current (A)", |_, t, v, i| format!("{t},{v:.2},{i}"))
 }
 
 /// Clock time of a number of seconds.
@@ -81,14 +75,11 @@ fn account(bytes: &[u8], settings: &ReadSettings) -> String {
 fn damaged_logs() {
     let base = plain();
     let none = ReadSettings::default();
-    let utf16: Vec<u8> = std::iter::once(0xfeff_u16)
-        .chain(base.encode_utf16())
-        .flat_map(u16::to_le_bytes)
-        .collect();
-    let european = log(
-        "Zeit [s];Spannung [V];Strom [A];Temperatur [°C]",
-        |_, t, v, i| format!("{t};{v:.2};{i:.1};25,0").replace('.', ","),
-    );
+    let utf16: Vec<u8> =
+        std::iter::once(0xfeff_u16).chain(base.encode_utf16()).flat_map(u16::to_le_bytes).collect();
+    let european = log("Zeit [s];Spannung [V];Strom [A];Temperatur [°C]", |_, t, v, i| {
+        format!("{t};{v:.2};{i:.1};25,0").replace('.', ",")
+    });
     let latin1: Vec<u8> = european.chars().map(|c| c as u32 as u8).collect();
     let set = ReadSettings {
         columns: vec![
@@ -97,10 +88,7 @@ fn damaged_logs() {
         ],
         ..ReadSettings::default()
     };
-    let stated = ReadSettings {
-        sign: SignSetting::DischargeNegative,
-        ..ReadSettings::default()
-    };
+    let stated = ReadSettings { sign: SignSetting::DischargeNegative, ..ReadSettings::default() };
     let cases: Vec<(&str, Vec<u8>, &ReadSettings)> = vec![
         ("clean", base.clone().into(), &none),
         ("UTF-16 with byte order mark", utf16, &none),
@@ -109,28 +97,21 @@ fn damaged_logs() {
             "byte order mark, preamble, units in their own row, tabs",
             format!(
                 "\u{feff}Serial\t0815\nStarted\t2026-09-18 12:00:00\n\n{}",
-                log("Time\tU\tI\n[s]\t[mV]\t[A]", |_, t, v, i| format!(
-                    "{t}\t{:.0}\t{i}",
-                    v * 1e3
-                ))
+                log("Time\tU\tI\n[s]\t[mV]\t[A]", |_, t, v, i| format!("{t}\t{:.0}\t{i}", v * 1e3))
             )
             .into(),
             &none,
         ),
         (
             "clock over midnight",
-            log("Clock;Voltage (V);Current (A)", |_, t, v, i| {
-                format!("{};{v:.2};{i}", hms(86_390.0 + t))
-            })
-            .into(),
+            log("Clock;Voltage (V);Current (A)", |_, t, v, i| format!("{};{v:.2};{i}", hms(86_390.0 + t)))
+                .into(),
             &none,
         ),
         (
             "elapsed h:mm:ss with fraction",
-            log("Test time|Voltage (V)|Current (A)", |_, t, v, i| {
-                format!("{}.500|{v:.2}|{i}", hms(t))
-            })
-            .into(),
+            log("Test time|Voltage (V)|Current (A)", |_, t, v, i| format!("{}.500|{v:.2}|{i}", hms(t)))
+                .into(),
             &none,
         ),
         (
@@ -161,26 +142,17 @@ fn damaged_logs() {
         ),
         (
             "sign stated by the caller against a flat voltage",
-            log("Time (s),Voltage (V),Current (A)", |_, t, _, _| {
-                format!("{t},25.00,-30")
-            })
-            .into(),
+            log("Time (s),Voltage (V),Current (A)", |_, t, _, _| format!("{t},25.00,-30")).into(),
             &stated,
         ),
         (
             "sign not decided: flat voltage, nothing stated",
-            log("Time (s),Voltage (V),Current (A)", |_, t, _, _| {
-                format!("{t},25.00,-30")
-            })
-            .into(),
+            log("Time (s),Voltage (V),Current (A)", |_, t, _, _| format!("{t},25.00,-30")).into(),
             &none,
         ),
         (
             "duplicate rows",
-            base.lines()
-                .flat_map(|line| [line, "\n", line, "\n"])
-                .collect::<String>()
-                .into(),
+            base.lines().flat_map(|line| [line, "\n", line, "\n"]).collect::<String>().into(),
             &none,
         ),
         (
@@ -198,21 +170,10 @@ fn damaged_logs() {
             replace_line(&base, 25, "0,25.98,30").into(),
             &none,
         ),
-        (
-            "one row far ahead",
-            replace_line(&base, 4, "4294967,26.60,0").into(),
-            &none,
-        ),
+        ("one row far ahead", replace_line(&base, 4, "4294967,26.60,0").into(), &none),
         (
             "clock restarts in the middle",
-            format!(
-                "{base}{}",
-                base.lines()
-                    .skip(1)
-                    .map(|l| format!("{l}\n"))
-                    .collect::<String>()
-            )
-            .into(),
+            format!("{base}{}", base.lines().skip(1).map(|l| format!("{l}\n")).collect::<String>()).into(),
             &none,
         ),
         (
@@ -249,29 +210,21 @@ fn damaged_logs() {
             },
             &none,
         ),
-        (
-            "cut off in the middle of the last row",
-            base.trim_end().rsplit_once(',').unwrap().0.into(),
-            &none,
-        ),
+        ("cut off in the middle of the last row", base.trim_end().rsplit_once(',').unwrap().0.into(), &none),
         (
             "quoted fields and a quotation mark in the preamble",
             format!(
                 "Rack \"3, upper shelf\n{}",
-                log(
-                    "\"Time, elapsed (s)\",\"Voltage (V)\",\"Current (A)\"",
-                    |_, t, v, i| { format!("\"{t}\",\"{v:.2}\",\"{i}\"") }
-                )
+                log("\"Time, elapsed (s)\",\"Voltage (V)\",\"Current (A)\"", |_, t, v, i| {
+                    format!("\"{t}\",\"{v:.2}\",\"{i}\"")
+                })
             )
             .into(),
             &none,
         ),
         (
             "columns set by hand",
-            log("t/s;CH1;CH2", |_, t, v, i| {
-                format!("{t};{v:.2};{}", i * 1e3)
-            })
-            .into(),
+            log("t/s;CH1;CH2", |_, t, v, i| format!("{t};{v:.2};{}", i * 1e3)).into(),
             &set,
         ),
         (
@@ -284,42 +237,22 @@ fn damaged_logs() {
             },
             &none,
         ),
-        (
-            "binary junk only",
-            (0..5000_u32).map(|i| (i * 7919 % 251) as u8).collect(),
-            &none,
-        ),
+        ("binary junk only", (0..5000_u32).map(|i| (i * 7919 % 251) as u8).collect(), &none),
         ("empty", Vec::new(), &none),
         ("no header", base.split_once('\n').unwrap().1.into(), &none),
-        (
-            "no time",
-            log("Voltage (V),Current (A)", |_, _, v, i| {
-                format!("{v:.2},{i}")
-            })
-            .into(),
-            &none,
-        ),
+        ("no time", log("Voltage (V),Current (A)", |_, _, v, i| format!("{v:.2},{i}")).into(), &none),
         (
             "comma as decimal mark and delimiter",
-            log("Time,Voltage,Current", |_, t, v, i| {
-                format!("{t:.1},{v:.2},{i:.1}").replace('.', ",")
-            })
-            .into(),
+            log("Time,Voltage,Current", |_, t, v, i| format!("{t:.1},{v:.2},{i:.1}").replace('.', ","))
+                .into(),
             &none,
         ),
         (
             "newest first",
-            log("Time (s),Voltage (V),Current (A)", |_, t, v, i| {
-                format!("{},{v:.2},{i}", 100.0 - t)
-            })
-            .into(),
+            log("Time (s),Voltage (V),Current (A)", |_, t, v, i| format!("{},{v:.2},{i}", 100.0 - t)).into(),
             &none,
         ),
-        (
-            "a setting for a column that is not there",
-            base.into(),
-            &set,
-        ),
+        ("a setting for a column that is not there", base.into(), &set),
     ];
     assert!(cases.len() >= 20);
     let mut all = String::new();
@@ -339,19 +272,12 @@ fn hostile_logs_end_in_bounded_time() {
         [header.as_bytes(), &vec![b','; 3_000_000]].concat(),
         [header.as_bytes(), &vec![b'"'; 300_000]].concat(),
         [header.as_bytes(), &b"\n".repeat(100_000)].concat(),
-        [
-            header.as_bytes(),
-            &b"1e308,1e308,1e308\n-1e308,,\n".repeat(1000),
-        ]
-        .concat(),
+        [header.as_bytes(), &b"1e308,1e308,1e308\n-1e308,,\n".repeat(1000)].concat(),
         [header.as_bytes(), &b"\xff\xfe\x00,\x00\n".repeat(1000)].concat(),
         vec![0; 100_000],
         b"\xff\xfe\x00\xd8\x00\xd8".repeat(1000),
         vec![b','; 100_000],
-        (0..20_000)
-            .map(|i| format!("{},", i))
-            .collect::<String>()
-            .into_bytes(),
+        (0..20_000).map(|i| format!("{},", i)).collect::<String>().into_bytes(),
     ];
     for bytes in cases {
         let out = account(&bytes, &none);
@@ -374,10 +300,7 @@ fn real_log_with_a_fault_in_its_time_column() {
     assert_eq!(report.tally(Fault::TimeFaultRepeated).first_line, 724);
     assert!(report.is_clean());
     assert!(times.windows(2).all(|pair| pair[0] < pair[1]));
-    assert_eq!(
-        (times.first(), times.last()),
-        (Some(&0.0), Some(&125_628.17))
-    );
+    assert_eq!((times.first(), times.last()), (Some(&0.0), Some(&125_628.17)));
 }
 
 /// A damaged log still gives the charge and energy of the clean one, within the uncertainty it states.
@@ -388,13 +311,11 @@ fn damaged_figures_stay_within_their_uncertainty() {
     use uom::si::{electric_charge::coulomb, energy::joule};
 
     let integrate = |text: &str| -> Integral {
-        let mut log =
-            LogReader::new(Cursor::new(text.as_bytes()), &ReadSettings::default()).unwrap();
+        let mut log = LogReader::new(Cursor::new(text.as_bytes()), &ReadSettings::default()).unwrap();
         let slot = |meaning| log.layout().slot(meaning).unwrap();
         let (v, i) = (slot(Meaning::Voltage), slot(Meaning::Current));
         let mut integrator = Integrator::new();
-        log.for_each(|s| integrator.push(s.time, s.get(v), s.get(i), s.after_break))
-            .unwrap();
+        log.for_each(|s| integrator.push(s.time, s.get(v), s.get(i), s.after_break)).unwrap();
         integrator.finish(&Accuracies::default()).unwrap()
     };
     let path = common::root().join("tests/data/logs/lfp-discharge-simulated.csv");
@@ -420,18 +341,9 @@ fn damaged_figures_stay_within_their_uncertainty() {
         ("every second row lost", every(&|n| n % 2 == 0)),
         ("nine of ten rows lost", every(&|n| n % 10 == 0)),
         ("a gap of 100 rows", every(&|n| !(300..400).contains(&n))),
-        (
-            "a gap over the end of the discharge",
-            every(&|n| !(800..875).contains(&n)),
-        ),
+        ("a gap over the end of the discharge", every(&|n| !(800..875).contains(&n))),
         ("rows out of order", swapped),
-        (
-            "every row twice",
-            lines
-                .iter()
-                .flat_map(|line| [line, "\n", line, "\n"])
-                .collect(),
-        ),
+        ("every row twice", lines.iter().flat_map(|line| [line, "\n", line, "\n"]).collect()),
         (
             "every seventh current lost",
             lines
@@ -449,16 +361,10 @@ fn damaged_figures_stay_within_their_uncertainty() {
         let charge = found.charge;
         let error = (charge.value - truth.charge.value).get::<coulomb>().abs();
         let allowed = charge.expanded().get::<coulomb>();
-        assert!(
-            error <= allowed + 1e-9,
-            "{name}: {error} As, {allowed} allowed"
-        );
+        assert!(error <= allowed + 1e-9, "{name}: {error} As, {allowed} allowed");
         let (energy, true_energy) = (found.energy.unwrap(), truth.energy.unwrap());
         let error = (energy.value - true_energy.value).get::<joule>().abs();
         let allowed = energy.expanded().get::<joule>();
-        assert!(
-            error <= allowed + 1e-9,
-            "{name}: {error} J, {allowed} allowed"
-        );
+        assert!(error <= allowed + 1e-9, "{name}: {error} J, {allowed} allowed");
     }
 }

@@ -17,11 +17,7 @@ use uom::si::f64::ElectricPotential;
 
 fn run(script: &str, arguments: &[&str]) -> Value {
     let output = common::python(script).args(arguments).output().unwrap();
-    assert!(
-        output.status.success(),
-        "{script}: {}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    assert!(output.status.success(), "{script}: {}", String::from_utf8_lossy(&output.stderr));
     let text = String::from_utf8(output.stdout).unwrap();
     serde_json::from_str(text.lines().last().unwrap()).unwrap()
 }
@@ -34,12 +30,7 @@ fn integrate(path: &Path, step: Option<f64>) -> Integral {
     let mut integrator = Integrator::new();
     log.for_each(|sample| {
         if step.is_none_or(|step| step_slot.is_some_and(|slot| sample.get(slot) == step)) {
-            integrator.push(
-                sample.time,
-                sample.get(v),
-                sample.get(i),
-                sample.after_break,
-            );
+            integrator.push(sample.time, sample.get(v), sample.get(i), sample.after_break);
         }
     })
     .unwrap();
@@ -115,8 +106,7 @@ fn check_simulated(path: &Path, capacity: f64, energy: f64) {
         cutoff: Some(ElectricPotential::new::<volt>(2.5)),
         ..CapacitySettings::default()
     });
-    log.for_each(|s| test.push(s.time, s.get(v), s.get(i), [], s.after_break))
-        .unwrap();
+    log.for_each(|s| test.push(s.time, s.get(v), s.get(i), [], s.after_break)).unwrap();
     let found = test.finish().unwrap();
     assert_eq!(found.end, End::LoadCutOff);
     assert!(found.held);
@@ -124,16 +114,10 @@ fn check_simulated(path: &Path, capacity: f64, energy: f64) {
     let error = (charge.value.get::<ampere_hour>() - capacity).abs();
     let allowed = charge.expanded().get::<ampere_hour>();
     assert!(error <= allowed, "{error} Ah, {allowed} allowed");
-    assert!(
-        allowed < 0.002 * capacity,
-        "the statement is worth something: {allowed}"
-    );
+    assert!(allowed < 0.002 * capacity, "the statement is worth something: {allowed}");
     let found_energy = found.integral.energy.unwrap();
     let error = (found_energy.value.get::<watt_hour>() - energy).abs();
-    assert!(
-        error <= found_energy.expanded().get::<watt_hour>(),
-        "{error} Wh"
-    );
+    assert!(error <= found_energy.expanded().get::<watt_hour>(), "{error} Wh");
 }
 
 /// Every column that the Battery Data Format defines is recognised by both of its names, as its reference
@@ -147,13 +131,7 @@ fn labels_of_the_battery_data_format() {
     for key in ["name", "label"] {
         let headers: Vec<&str> = labels.iter().map(|l| l[key].as_str().unwrap()).collect();
         let row = |n: usize| vec![n.to_string(); headers.len()].join(",");
-        let text = format!(
-            "{}\n{}\n{}\n{}\n",
-            headers.join(","),
-            row(1),
-            row(2),
-            row(3)
-        );
+        let text = format!("{}\n{}\n{}\n{}\n", headers.join(","), row(1), row(2), row(3));
         let log = LogReader::new(std::io::Cursor::new(text), &ReadSettings::default()).unwrap();
         for (column, label) in log.layout().columns.iter().zip(labels) {
             let wanted = match label["unit"].as_str().unwrap() {

@@ -65,34 +65,21 @@ pub struct Approach {
 /// Says why the log does not identify the curve.
 pub fn fit(points: &[(f64, f64)]) -> Result<Approach, NotIdentifiable> {
     let refuse = |why: String| Err(NotIdentifiable(why));
-    let usable: Vec<(f64, f64)> = points
-        .iter()
-        .filter(|(t, y)| t.is_finite() && y.is_finite())
-        .copied()
-        .collect();
+    let usable: Vec<(f64, f64)> =
+        points.iter().filter(|(t, y)| t.is_finite() && y.is_finite()).copied().collect();
     if usable.len() < POINTS {
-        return refuse(format!(
-            "{} points, at least {POINTS} are needed",
-            usable.len()
-        ));
+        return refuse(format!("{} points, at least {POINTS} are needed", usable.len()));
     }
     let (start, end) = match (usable.first(), usable.last()) {
         (Some(first), Some(last)) if last.0 > first.0 => (first.0, last.0),
         _ => return refuse("all points have one time".to_owned()),
     };
     let span = end - start;
-    let points: Vec<(f64, f64)> = usable
-        .iter()
-        .map(|(t, y)| ((t - start) / span, *y))
-        .collect();
+    let points: Vec<(f64, f64)> = usable.iter().map(|(t, y)| ((t - start) / span, *y)).collect();
     // Search over ln τ (in spans): a grid, then the golden section.
     let cost = |ln: f64| linear(&points, ln.exp()).map_or(f64::INFINITY, |fit| fit.sum);
     let grid: Vec<f64> = (0..=60).map(|n| -6.0 + 0.15 * f64::from(n)).collect();
-    let Some(best) = grid
-        .iter()
-        .copied()
-        .min_by(|a, b| cost(*a).total_cmp(&cost(*b)))
-    else {
+    let Some(best) = grid.iter().copied().min_by(|a, b| cost(*a).total_cmp(&cost(*b))) else {
         return refuse("no curve fits".to_owned());
     };
     let ln = golden(cost, best - 0.2, best + 0.2);
@@ -168,15 +155,8 @@ fn linear(points: &[(f64, f64)], tau: f64) -> Option<Linear> {
     }
     let amplitude = ey / ee;
     let last = mean_y - amplitude * mean_e;
-    let sum = points
-        .iter()
-        .map(|(t, y)| (y - last - amplitude * (-t / tau).exp()).powi(2))
-        .sum();
-    Some(Linear {
-        last,
-        amplitude,
-        sum,
-    })
+    let sum = points.iter().map(|(t, y)| (y - last - amplitude * (-t / tau).exp()).powi(2)).sum();
+    Some(Linear { last, amplitude, sum })
 }
 
 fn golden(cost: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
@@ -216,18 +196,10 @@ fn uncertainty(points: &[(f64, f64)], fit: &Linear, tau: f64) -> Option<(f64, f6
             _ => 0.0,
         })
         .sum();
-    let correlation = if fit.sum > 0.0 {
-        (lagged / fit.sum).clamp(0.0, 0.99)
-    } else {
-        0.0
-    };
+    let correlation = if fit.sum > 0.0 { (lagged / fit.sum).clamp(0.0, 0.99) } else { 0.0 };
     let widened = variance * (1.0 + correlation) / (1.0 - correlation);
     let [last, _, tau_variance] = diagonal_of_inverse(&normal)?;
-    Some((
-        (widened * last).sqrt(),
-        (widened * tau_variance).sqrt(),
-        variance.sqrt(),
-    ))
+    Some(((widened * last).sqrt(), (widened * tau_variance).sqrt(), variance.sqrt()))
 }
 
 /// Diagonal of the inverse of a symmetric 3 × 3 matrix, by cofactors.
@@ -246,10 +218,7 @@ mod tests {
 
     /// Scatter that repeats itself: the same on every machine.
     fn scatter(n: u32) -> f64 {
-        let mixed = n
-            .wrapping_mul(2_654_435_761)
-            .rotate_left(13)
-            .wrapping_mul(2_246_822_519);
+        let mixed = n.wrapping_mul(2_654_435_761).rotate_left(13).wrapping_mul(2_246_822_519);
         f64::from(mixed) / f64::from(u32::MAX) - 0.5
     }
 
@@ -265,18 +234,9 @@ mod tests {
     #[test]
     fn parameters_come_back() {
         let fit = fit(&curve(1500.0, 0.0)).unwrap();
-        assert!(
-            (fit.final_temperature.get::<kelvin>() - 340.0).abs() < 1e-4,
-            "{fit:?}"
-        );
-        assert!(
-            (fit.time_constant.get::<second>() - 600.0).abs() < 1e-2,
-            "{fit:?}"
-        );
-        assert!(
-            (fit.start_temperature.get::<kelvin>() - 298.0).abs() < 1e-3,
-            "{fit:?}"
-        );
+        assert!((fit.final_temperature.get::<kelvin>() - 340.0).abs() < 1e-4, "{fit:?}");
+        assert!((fit.time_constant.get::<second>() - 600.0).abs() < 1e-2, "{fit:?}");
+        assert!((fit.start_temperature.get::<kelvin>() - 298.0).abs() < 1e-3, "{fit:?}");
         assert_eq!(fit.steady, Steady::NotReached);
     }
 
@@ -285,11 +245,7 @@ mod tests {
         for end in [900.0, 1200.0, 1800.0, 3000.0, 6000.0] {
             let fit = fit(&curve(end, 0.5)).unwrap();
             let error = (fit.final_temperature.get::<kelvin>() - 340.0).abs();
-            assert!(
-                error <= 1.5 * fit.expanded,
-                "{end}: {error} {}",
-                fit.expanded
-            );
+            assert!(error <= 1.5 * fit.expanded, "{end}: {error} {}", fit.expanded);
         }
         assert_eq!(fit(&curve(6000.0, 0.1)).unwrap().steady, Steady::Reached);
     }
@@ -298,13 +254,9 @@ mod tests {
     fn refusals() {
         assert!(fit(&curve(60.0, 0.5)).is_err(), "only the beginning");
         assert!(fit(&curve(1500.0, 0.5)[..5]).is_err(), "too few points");
-        let flat: Vec<(f64, f64)> = (0..100)
-            .map(|n| (f64::from(n), 300.0 + 0.2 * scatter(n)))
-            .collect();
+        let flat: Vec<(f64, f64)> = (0..100).map(|n| (f64::from(n), 300.0 + 0.2 * scatter(n))).collect();
         assert!(fit(&flat).is_err(), "no change");
-        let line: Vec<(f64, f64)> = (0..100)
-            .map(|n| (f64::from(n), 300.0 + f64::from(n)))
-            .collect();
+        let line: Vec<(f64, f64)> = (0..100).map(|n| (f64::from(n), 300.0 + f64::from(n))).collect();
         assert!(fit(&line).is_err(), "a straight line has no end");
         assert!(fit(&[]).is_err());
     }

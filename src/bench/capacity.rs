@@ -9,9 +9,7 @@
 use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::f64::{
-    ElectricCharge, ElectricCurrent, ElectricPotential, ThermodynamicTemperature, Time,
-};
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, ThermodynamicTemperature, Time};
 use uom::si::ratio::ratio;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
@@ -133,15 +131,11 @@ impl CapacityTest {
     /// Starts looking.
     #[must_use]
     pub fn new(settings: CapacitySettings) -> Self {
-        let by_claim = settings
-            .claim
-            .map(|claim| ON_RATE * claim.get::<coulomb>() / 3600.0);
+        let by_claim = settings.claim.map(|claim| ON_RATE * claim.get::<coulomb>() / 3600.0);
         let by_current = settings.current.map(|i| ON * i.get::<ampere>().abs());
         Self {
             on: by_current.or(by_claim).unwrap_or(ON_BARE).max(1e-6),
-            cutoff: settings
-                .cutoff
-                .map_or(f64::NEG_INFINITY, |cutoff| cutoff.get::<volt>()),
+            cutoff: settings.cutoff.map_or(f64::NEG_INFINITY, |cutoff| cutoff.get::<volt>()),
             settings,
             before: None,
             run: None,
@@ -161,10 +155,7 @@ impl CapacityTest {
         temperatures: impl IntoIterator<Item = f64>,
         after_break: bool,
     ) {
-        let early = self
-            .settings
-            .start
-            .is_some_and(|start| time < start.get::<second>());
+        let early = self.settings.start.is_some_and(|start| time < start.get::<second>());
         if current.is_nan() || time.is_nan() || early {
             return;
         }
@@ -234,12 +225,7 @@ impl CapacityTest {
             self.run = None;
             self.done = true;
             if let Some(run) = self.marked.take() {
-                self.offer(Finished {
-                    run: *run,
-                    after: Vec::new(),
-                    cut_off: true,
-                    running: false,
-                });
+                self.offer(Finished { run: *run, after: Vec::new(), cut_off: true, running: false });
             }
         }
     }
@@ -262,17 +248,14 @@ impl CapacityTest {
                 let cut_off = run.below > 0;
                 if !cut_off {
                     let mut ended = Box::new(run.clone());
-                    ended
-                        .integrator
-                        .push(now.0, now.1, now.2.max(0.0), after_break);
+                    ended.integrator.push(now.0, now.1, now.2.max(0.0), after_break);
                     self.marked = Some(ended);
                 }
                 run.paused_at = Some(now.0);
                 now.0
             }
         };
-        run.integrator
-            .push(now.0, now.1, now.2.max(0.0), after_break);
+        run.integrator.push(now.0, now.1, now.2.max(0.0), after_break);
         // The voltages of the pause are those after the end, if it turns out to be the end.
         run.curve.pause(now.1);
         if now.0 - began > PAUSE {
@@ -290,12 +273,7 @@ impl CapacityTest {
             Some(marked) => *marked,
             None => *run,
         };
-        self.offer(Finished {
-            run: ended,
-            after,
-            cut_off,
-            running: running && !paused,
-        });
+        self.offer(Finished { run: ended, after, cut_off, running: running && !paused });
     }
 
     fn offer(&mut self, finished: Finished) {
@@ -309,11 +287,7 @@ impl CapacityTest {
             return;
         };
         let charge = |finished: &Finished| finished.run.integrator.charge_so_far();
-        if self
-            .best
-            .as_ref()
-            .is_none_or(|best| charge(&waiting) > charge(best))
-        {
+        if self.best.as_ref().is_none_or(|best| charge(&waiting) > charge(best)) {
             self.best = Some(waiting);
         }
     }
@@ -344,19 +318,11 @@ impl CapacityTest {
         Some(Capacity {
             end,
             mean_current: ElectricCurrent::new::<ampere>(mean),
-            rate: self
-                .settings
-                .claim
-                .map(|claim| mean * 3600.0 / claim.get::<coulomb>()),
+            rate: self.settings.claim.map(|claim| mean * 3600.0 / claim.get::<coulomb>()),
             held,
             pauses: best.run.pauses,
-            end_voltage: Some(best.run.last.1)
-                .filter(|v| v.is_finite())
-                .map(ElectricPotential::new::<volt>),
-            temperatures: best
-                .run
-                .temperatures
-                .map(|(low, high)| (temperature(low), temperature(high))),
+            end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()).map(ElectricPotential::new::<volt>),
+            temperatures: best.run.temperatures.map(|(low, high)| (temperature(low), temperature(high))),
             of_claim,
             curve: best.run.curve.figures(),
             points,
@@ -405,15 +371,13 @@ impl CapacityTest {
             End::LoadCutOff | End::BmsCutOff => decided,
             // What has come out is there, however the test ended.
             End::StillRunning | End::Stopped if decided == Verdict::Meets => decided,
-            End::StillRunning => Verdict::missing(
-                "the end of the discharge: the log ends while it was still running",
-            ),
+            End::StillRunning => {
+                Verdict::missing("the end of the discharge: the log ends while it was still running")
+            }
             End::Stopped if self.settings.cutoff.is_none() => Verdict::missing(
                 "the cut-off voltage that was set: whether the pack was empty cannot be told",
             ),
-            End::Stopped => {
-                Verdict::missing("the end of the discharge: it was stopped above the cut-off")
-            }
+            End::Stopped => Verdict::missing("the end of the discharge: it was stopped above the cut-off"),
         }
     }
 }
@@ -422,19 +386,14 @@ impl Run {
     fn take(&mut self, now: (f64, f64, f64), after_break: bool) {
         let (time, voltage, current) = now;
         self.integrator.push(time, voltage, current, after_break);
-        self.curve
-            .push(time, self.integrator.charge_so_far(), voltage, current);
+        self.curve.push(time, self.integrator.charge_so_far(), voltage, current);
         self.last = now;
     }
 
     /// Goes on to the moment between the last sample and this one at which the cut-off was reached.
     fn reach(&mut self, now: (f64, f64, f64), cutoff: f64) {
         let (t0, v0, i0) = self.last;
-        let part = if v0 > now.1 {
-            ((v0 - cutoff) / (v0 - now.1)).clamp(0.0, 1.0)
-        } else {
-            0.0
-        };
+        let part = if v0 > now.1 { ((v0 - cutoff) / (v0 - now.1)).clamp(0.0, 1.0) } else { 0.0 };
         let at = |a: f64, b: f64| a + (b - a) * part;
         self.take((at(t0, now.0), cutoff, at(i0, now.2)), false);
     }
@@ -454,11 +413,7 @@ pub struct RoundTrip {
 /// Gain errors of one instrument used for both cancel; with two instruments (`same_instrument` false) they
 /// do not.
 #[must_use]
-pub fn round_trip(
-    discharge: &Integral,
-    charge: &Integral,
-    same_instrument: bool,
-) -> Option<RoundTrip> {
+pub fn round_trip(discharge: &Integral, charge: &Integral, same_instrument: bool) -> Option<RoundTrip> {
     let part = |out: (f64, f64, Option<f64>), into: (f64, f64, Option<f64>)| {
         if into.0 == 0.0 {
             return None;
@@ -468,32 +423,15 @@ pub fn round_trip(
         let sampling = value * relative((out.0, out.1)).hypot(relative((into.0, into.1)));
         let instrument = out.2.zip(into.2).map(|(a, b)| {
             let (a, b) = (relative((out.0, a)).abs(), relative((into.0, b)).abs());
-            value
-                * if same_instrument {
-                    (a - b).abs()
-                } else {
-                    a.hypot(b)
-                }
+            value * if same_instrument { (a - b).abs() } else { a.hypot(b) }
         });
         Some(Figure::of(value, sampling, instrument, |x| x))
     };
     let q = |i: &Integral| {
         let c = i.charge;
-        (
-            c.value.get::<coulomb>(),
-            c.sampling.get::<coulomb>(),
-            c.instrument.map(|u| u.get::<coulomb>()),
-        )
+        (c.value.get::<coulomb>(), c.sampling.get::<coulomb>(), c.instrument.map(|u| u.get::<coulomb>()))
     };
-    let e = |i: &Integral| {
-        i.energy.map(|e| {
-            (
-                e.value.value,
-                e.sampling.value,
-                e.instrument.map(|u| u.value),
-            )
-        })
-    };
+    let e = |i: &Integral| i.energy.map(|e| (e.value.value, e.sampling.value, e.instrument.map(|u| u.value)));
     Some(RoundTrip {
         charge: part(q(discharge), q(charge))?,
         energy: e(discharge).zip(e(charge)).and_then(|(a, b)| part(a, b)),
@@ -514,19 +452,13 @@ mod tests {
     use uom::si::electric_charge::ampere_hour;
 
     fn settings(claim: f64) -> CapacitySettings {
-        let accuracy = Some(Accuracy {
-            gain: 0.005,
-            offset: 0.0,
-        });
+        let accuracy = Some(Accuracy { gain: 0.005, offset: 0.0 });
         CapacitySettings {
             claim: Some(ElectricCharge::new::<ampere_hour>(claim)),
             current: Some(ElectricCurrent::new::<ampere>(92.0)),
             cutoff: Some(ElectricPotential::new::<volt>(10.0)),
             start: None,
-            accuracies: Accuracies {
-                voltage: accuracy,
-                current: accuracy,
-            },
+            accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
     }
 
@@ -540,13 +472,7 @@ mod tests {
         }
         for n in 0..=steps {
             let part = f64::from(n) / f64::from(steps);
-            test.push(
-                part * seconds,
-                13.2 - (13.2 - end) * part,
-                92.0,
-                [298.0 + part],
-                false,
-            );
+            test.push(part * seconds, 13.2 - (13.2 - end) * part, 92.0, [298.0 + part], false);
         }
         for n in 1..=200 {
             if let Some(v) = after {
@@ -567,10 +493,7 @@ mod tests {
         assert!((found.rate.unwrap() - 0.2).abs() < 1e-9);
         assert_eq!(found.verdict, Verdict::Meets);
         let (low, high) = found.temperatures.unwrap();
-        assert!(
-            (low.get::<kelvin>() - 298.0).abs() < 1e-9
-                && (high.get::<kelvin>() - 299.0).abs() < 1e-9
-        );
+        assert!((low.get::<kelvin>() - 298.0).abs() < 1e-9 && (high.get::<kelvin>() - 299.0).abs() < 1e-9);
     }
 
     #[test]
@@ -582,11 +505,7 @@ mod tests {
         ];
         for (hours, end, after, wanted, verdict) in cases {
             let found = run(hours, end, after, settings(460.0));
-            assert_eq!(
-                (found.end, found.verdict),
-                (wanted, verdict),
-                "{hours} h {end} V"
-            );
+            assert_eq!((found.end, found.verdict), (wanted, verdict), "{hours} h {end} V");
         }
         for (hours, end, after, wanted) in [
             (4.5, 11.5, None, End::StillRunning),
@@ -595,22 +514,13 @@ mod tests {
         ] {
             let found = run(hours, end, after, settings(460.0));
             assert_eq!(found.end, wanted);
-            assert!(
-                matches!(found.verdict, Verdict::NotDecided(_)),
-                "{hours} h {end} V"
-            );
+            assert!(matches!(found.verdict, Verdict::NotDecided(_)), "{hours} h {end} V");
         }
         // Still running, but more has come out already than is claimed.
-        assert_eq!(
-            run(5.5, 11.5, None, settings(460.0)).verdict,
-            Verdict::Meets
-        );
+        assert_eq!(run(5.5, 11.5, None, settings(460.0)).verdict, Verdict::Meets);
         let mut unknown = settings(460.0);
         unknown.accuracies = Accuracies::default();
-        assert!(matches!(
-            run(5.5, 10.0, Some(11.0), unknown).verdict,
-            Verdict::NotDecided(_)
-        ));
+        assert!(matches!(run(5.5, 10.0, Some(11.0), unknown).verdict, Verdict::NotDecided(_)));
     }
 
     /// The load goes on below the stated cut-off: only what lies above it counts.
@@ -631,23 +541,13 @@ mod tests {
                 integrator.push(f64::from(t), 25.0, current, false);
             }
             let accuracy = Some(Accuracy { gain, offset: 0.0 });
-            integrator
-                .finish(&Accuracies {
-                    voltage: accuracy,
-                    current: accuracy,
-                })
-                .unwrap()
+            integrator.finish(&Accuracies { voltage: accuracy, current: accuracy }).unwrap()
         };
         let trip = round_trip(&q(30.0, 0.01), &q(-30.3, 0.01), true).unwrap();
         assert!((trip.charge.value - 30.0 / 30.3).abs() < 1e-12);
-        assert!(
-            trip.charge.instrument.unwrap() < 1e-12,
-            "one instrument: its gain cancels"
-        );
+        assert!(trip.charge.instrument.unwrap() < 1e-12, "one instrument: its gain cancels");
         let two = round_trip(&q(30.0, 0.01), &q(-30.3, 0.01), false).unwrap();
-        assert!(
-            (two.charge.instrument.unwrap() / two.charge.value - 0.005 * 2_f64.sqrt()).abs() < 1e-9
-        );
+        assert!((two.charge.instrument.unwrap() / two.charge.value - 0.005 * 2_f64.sqrt()).abs() < 1e-9);
         assert!(round_trip(&q(30.0, 0.01), &q(0.0, 0.01), true).is_none());
     }
 }

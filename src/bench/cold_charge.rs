@@ -8,8 +8,7 @@
 use uom::si::electric_current::ampere;
 use uom::si::energy::joule;
 use uom::si::f64::{
-    ElectricCurrent, Energy, HeatCapacity, Power, TemperatureInterval, ThermodynamicTemperature,
-    Time,
+    ElectricCurrent, Energy, HeatCapacity, Power, TemperatureInterval, ThermodynamicTemperature, Time,
 };
 use uom::si::heat_capacity::joule_per_kelvin;
 use uom::si::power::watt;
@@ -128,10 +127,7 @@ impl ColdChargeTest {
         let into = -current;
         let limit = self.settings.limit.get::<kelvin>();
         let threshold = self.settings.threshold.get::<ampere>().abs();
-        let margin = self
-            .settings
-            .thermometer
-            .map_or(0.0, |thermometer| thermometer.offset);
+        let margin = self.settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         self.coldest = self.coldest.min(cell);
         // Cold beyond the thermometer's uncertainty.
         let cold = cell + margin < limit;
@@ -148,11 +144,7 @@ impl ColdChargeTest {
         {
             self.release = Some((time, cell));
         }
-        let power = if into > threshold {
-            voltage * into
-        } else {
-            0.0
-        };
+        let power = if into > threshold { voltage * into } else { 0.0 };
         if cold
             && !after_break
             && let Some((before, p0, _, true)) = self.last
@@ -185,10 +177,7 @@ impl ColdChargeTest {
         let rise = self.first_cold.map(|(_, first)| self.last_cold - first);
         let energy = (self.has_voltage && self.samples_cold > 0).then(|| self.energy.value());
         ColdCharge {
-            coldest: self
-                .coldest
-                .is_finite()
-                .then(|| ThermodynamicTemperature::new::<kelvin>(self.coldest)),
+            coldest: self.coldest.is_finite().then(|| ThermodynamicTemperature::new::<kelvin>(self.coldest)),
             time_cold: Time::new::<second>(self.time_cold.value()),
             highest_cold_current: ElectricCurrent::new::<ampere>(self.highest),
             cold_power: power.map(Power::new::<watt>),
@@ -197,9 +186,7 @@ impl ColdChargeTest {
                 .release
                 .zip(self.first_cold)
                 .map(|((release, _), (first, _))| Time::new::<second>(release - first)),
-            release_temperature: self
-                .release
-                .map(|(_, cell)| ThermodynamicTemperature::new::<kelvin>(cell)),
+            release_temperature: self.release.map(|(_, cell)| ThermodynamicTemperature::new::<kelvin>(cell)),
             warm_up: rise.map(TemperatureInterval::new::<kelvin_difference>),
             plausible: self.plausible(rise, energy),
             verdict: self.judge(power),
@@ -254,10 +241,9 @@ impl ColdChargeTest {
                 "the voltage while current flowed, to compare its power with the heater's",
             );
         };
-        let (Some(current), Some(voltage)) = (
-            self.settings.accuracies.current,
-            self.settings.accuracies.voltage,
-        ) else {
+        let (Some(current), Some(voltage)) =
+            (self.settings.accuracies.current, self.settings.accuracies.voltage)
+        else {
             return Verdict::missing(
                 "the accuracies of the instruments, to compare the power with the heater's",
             );
@@ -272,9 +258,7 @@ impl ColdChargeTest {
         if power - heater > limit {
             Verdict::FallsShort
         } else if limit > heater {
-            Verdict::missing(
-                "smaller uncertainties: charge current would be lost in that of the heater",
-            )
+            Verdict::missing("smaller uncertainties: charge current would be lost in that of the heater")
         } else {
             Verdict::Meets
         }
@@ -289,24 +273,15 @@ mod tests {
     const ZERO: f64 = crate::physics::ZERO_CELSIUS;
 
     fn settings() -> ColdChargeSettings {
-        let accuracy = Some(Accuracy {
-            gain: 0.01,
-            offset: 0.0,
-        });
+        let accuracy = Some(Accuracy { gain: 0.01, offset: 0.0 });
         ColdChargeSettings {
             limit: ThermodynamicTemperature::new::<kelvin>(ZERO),
             threshold: ElectricCurrent::new::<ampere>(0.1),
             heater: Some((Power::new::<watt>(100.0), Power::new::<watt>(10.0))),
             // 20 kg at 1000 J/(kg·K).
             cells: Some(HeatCapacity::new::<joule_per_kelvin>(20_000.0)),
-            thermometer: Some(Accuracy {
-                gain: 0.0,
-                offset: 0.5,
-            }),
-            accuracies: Accuracies {
-                voltage: accuracy,
-                current: accuracy,
-            },
+            thermometer: Some(Accuracy { gain: 0.0, offset: 0.5 }),
+            accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
     }
 
@@ -324,38 +299,15 @@ mod tests {
 
     #[test]
     fn verdicts() {
-        let decided = [
-            (0.0, 10.0, Verdict::Meets),
-            (4.0, 10.0, Verdict::Meets),
-            (10.0, 10.0, Verdict::FallsShort),
-        ];
+        let decided =
+            [(0.0, 10.0, Verdict::Meets), (4.0, 10.0, Verdict::Meets), (10.0, 10.0, Verdict::FallsShort)];
         for (cold, after, wanted) in decided {
-            assert_eq!(
-                run(cold, after, 0.004, settings()).verdict,
-                wanted,
-                "{cold} A"
-            );
+            assert_eq!(run(cold, after, 0.004, settings()).verdict, wanted, "{cold} A");
         }
         let open: [(f64, f64, ColdChargeSettings, &str); 4] = [
             (0.0, 0.0, settings(), "charger was on"),
-            (
-                4.0,
-                10.0,
-                ColdChargeSettings {
-                    heater: None,
-                    ..settings()
-                },
-                "power of the heater",
-            ),
-            (
-                0.0,
-                10.0,
-                ColdChargeSettings {
-                    thermometer: None,
-                    ..settings()
-                },
-                "thermometer",
-            ),
+            (4.0, 10.0, ColdChargeSettings { heater: None, ..settings() }, "power of the heater"),
+            (0.0, 10.0, ColdChargeSettings { thermometer: None, ..settings() }, "thermometer"),
             (
                 0.0,
                 10.0,
@@ -372,10 +324,7 @@ mod tests {
                 decided => panic!("{part}: {decided:?}"),
             }
         }
-        assert!(matches!(
-            ColdChargeTest::new(settings()).finish().verdict,
-            Verdict::NotDecided(_)
-        ));
+        assert!(matches!(ColdChargeTest::new(settings()).finish().verdict, Verdict::NotDecided(_)));
     }
 
     /// 100 W for 2375 s into 20 kg of cells: 0.004 K/s take up 80 % (first law by hand).

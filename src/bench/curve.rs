@@ -51,13 +51,7 @@ pub(super) struct Curve {
 
 impl Curve {
     pub fn new() -> Self {
-        Self {
-            points: Vec::new(),
-            stride: 1,
-            seen: 0,
-            last: None,
-            paused: Vec::new(),
-        }
+        Self { points: Vec::new(), stride: 1, seen: 0, last: None, paused: Vec::new() }
     }
 
     pub fn push(&mut self, time: f64, charge: f64, voltage: f64, current: f64) {
@@ -65,12 +59,7 @@ impl Curve {
         if !voltage.is_finite() {
             return;
         }
-        let point = CurvePoint {
-            time,
-            charge,
-            voltage,
-            current,
-        };
+        let point = CurvePoint { time, charge, voltage, current };
         self.last = Some(point);
         if self.seen.is_multiple_of(self.stride) {
             self.points.push(point);
@@ -140,10 +129,7 @@ impl Curve {
         if whole <= 0.0 {
             return None;
         }
-        let curve: Vec<(f64, f64)> = points
-            .iter()
-            .map(|p| (p.charge / whole, p.voltage))
-            .collect();
+        let curve: Vec<(f64, f64)> = points.iter().map(|p| (p.charge / whole, p.voltage)).collect();
         let at = |depth: f64| interpolate(&curve, depth);
         let potential = ElectricPotential::new::<volt>;
         let at_depth = (1..=9)
@@ -155,9 +141,8 @@ impl Curve {
             .filter(|(depth, _)| (0.2..=0.8).contains(depth))
             .map(|(_, v)| *v)
             .chain([at(0.2)?, at(0.8)?]);
-        let (low, high) = inner.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
-            (low.min(v), high.max(v))
-        });
+        let (low, high) =
+            inner.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
         let end = curve.last()?.1;
         Some(CurveFigures {
             at_depth,
@@ -206,11 +191,7 @@ mod tests {
             let mut curve = Curve::new();
             for n in 0..=samples {
                 let depth = f64::from(n) / f64::from(samples);
-                let v = if depth < 0.9 {
-                    26.0 - 0.5 * depth
-                } else {
-                    25.55 - 50.0 * (depth - 0.9)
-                };
+                let v = if depth < 0.9 { 26.0 - 0.5 * depth } else { 25.55 - 50.0 * (depth - 0.9) };
                 curve.push(depth * 3600.0, depth * 100.0, v, 100.0 / 3600.0);
             }
             let found = curve.figures().unwrap();

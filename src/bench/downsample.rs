@@ -42,12 +42,7 @@ impl MinMax {
     /// Keeps at most `buckets` buckets (at least 2), four points each.
     #[must_use]
     pub fn new(buckets: usize) -> Self {
-        Self {
-            limit: buckets.max(2),
-            buckets: Vec::new(),
-            fill: 1,
-            in_last: 0,
-        }
+        Self { limit: buckets.max(2), buckets: Vec::new(), fill: 1, in_last: 0 }
     }
 
     /// Takes a point; one without a value is passed over.
@@ -56,12 +51,7 @@ impl MinMax {
             return;
         }
         let point = (time, value);
-        let one = Bucket {
-            first: point,
-            low: point,
-            high: point,
-            last: point,
-        };
+        let one = Bucket { first: point, low: point, high: point, last: point };
         if self.in_last < self.fill
             && let Some(last) = self.buckets.last_mut()
         {
@@ -120,17 +110,13 @@ pub fn lttb(points: &[Point], count: usize) -> Vec<Point> {
     let mut out = vec![*first];
     let mut chosen = *first;
     for bucket in 0..buckets {
-        let here = inner
-            .get(edge(bucket)..edge(bucket + 1))
-            .unwrap_or_default();
+        let here = inner.get(edge(bucket)..edge(bucket + 1)).unwrap_or_default();
         let next = match inner.get(edge(bucket + 1)..edge((bucket + 2).min(buckets))) {
             Some(next) if !next.is_empty() => mean(next),
             _ => *last,
         };
         let area = |point: &Point| {
-            ((chosen.0 - next.0) * (point.1 - chosen.1)
-                - (chosen.0 - point.0) * (next.1 - chosen.1))
-                .abs()
+            ((chosen.0 - next.0) * (point.1 - chosen.1) - (chosen.0 - point.0) * (next.1 - chosen.1)).abs()
         };
         if let Some(best) = here.iter().max_by(|a, b| area(a).total_cmp(&area(b))) {
             chosen = *best;
@@ -143,9 +129,7 @@ pub fn lttb(points: &[Point], count: usize) -> Vec<Point> {
 
 #[expect(clippy::cast_precision_loss, reason = "a count of points")]
 fn mean(points: &[Point]) -> Point {
-    let sum = points
-        .iter()
-        .fold((0.0, 0.0), |sum, point| (sum.0 + point.0, sum.1 + point.1));
+    let sum = points.iter().fold((0.0, 0.0), |sum, point| (sum.0 + point.0, sum.1 + point.1));
     (sum.0 / points.len() as f64, sum.1 / points.len() as f64)
 }
 

@@ -61,18 +61,12 @@ pub fn sum(branches: &[Reading]) -> Total {
         });
         // Two sources an instrument: what grows with the reading, and what does not.
         let (gain, offset) = (2 * branch.instrument, 2 * branch.instrument + 1);
-        let one = Uncertain::new(
-            branch.value,
-            gain,
-            accuracy.gain * branch.value / crate::quantity::COVERAGE,
-        )
-        .with_part(offset, accuracy.offset / crate::quantity::COVERAGE);
+        let one =
+            Uncertain::new(branch.value, gain, accuracy.gain * branch.value / crate::quantity::COVERAGE)
+                .with_part(offset, accuracy.offset / crate::quantity::COVERAGE);
         total = total.plus(&one);
     }
-    Total {
-        value: total.value,
-        standard: known.then(|| total.standard()),
-    }
+    Total { value: total.value, standard: known.then(|| total.standard()) }
 }
 
 /// One branch over time.
@@ -251,29 +245,16 @@ impl FullLoadTest {
     }
 
     /// Takes a sample: s, V, A (positive out of the pack), temperatures in K by channel.
-    pub fn push(
-        &mut self,
-        time: f64,
-        voltage: f64,
-        current: f64,
-        temperatures: &[f64],
-        after_break: bool,
-    ) {
+    pub fn push(&mut self, time: f64, voltage: f64, current: f64, temperatures: &[f64], after_break: bool) {
         self.broken |= after_break;
         if current.is_nan() || time.is_nan() {
             return;
         }
-        let standard = self
-            .settings
-            .accuracies
-            .current
-            .map_or(0.0, |accuracy| accuracy.standard(current));
+        let standard = self.settings.accuracies.current.map_or(0.0, |accuracy| accuracy.standard(current));
         let expanded = crate::quantity::COVERAGE * standard;
         let broken = std::mem::take(&mut self.broken);
-        self.surely
-            .take(time, current - expanded >= self.rated, broken);
-        self.possibly
-            .take(time, current + expanded >= self.rated, broken);
+        self.surely.take(time, current - expanded >= self.rated, broken);
+        self.possibly.take(time, current + expanded >= self.rated, broken);
         if current < OFF * self.rated {
             self.off = self.under_load.is_some();
             if self.off && self.under_load.is_some_and(|v| voltage < DEAD * v) {
@@ -331,9 +312,7 @@ impl FullLoadTest {
             end,
             mean_current: ElectricCurrent::new::<ampere>(integral.charge.value.value / seconds),
             mean_voltage: mean_voltage.map(ElectricPotential::new::<volt>),
-            mean_power: integral
-                .energy
-                .map(|energy| Power::new::<watt>(energy.value.value / seconds)),
+            mean_power: integral.energy.map(|energy| Power::new::<watt>(energy.value.value / seconds)),
             temperatures: self
                 .channels
                 .into_iter()
@@ -388,14 +367,7 @@ mod tests {
     use super::*;
 
     fn reading(value: f64, instrument: SourceId) -> Reading {
-        Reading {
-            value,
-            accuracy: Some(Accuracy {
-                gain: 0.02,
-                offset: 0.0,
-            }),
-            instrument,
-        }
+        Reading { value, accuracy: Some(Accuracy { gain: 0.02, offset: 0.0 }), instrument }
     }
 
     /// Branch readings of 77 A and 174 A add to 251 A (common practice, no source).
@@ -407,25 +379,13 @@ mod tests {
         // One instrument moved from branch to branch: its gain acts on the whole.
         let one = sum(&[reading(77.0, 1), reading(174.0, 1)]);
         assert!((one.standard.unwrap() - 2.51).abs() < 1e-12);
-        let unknown = sum(&[
-            reading(77.0, 1),
-            Reading {
-                accuracy: None,
-                ..reading(174.0, 2)
-            },
-        ]);
+        let unknown = sum(&[reading(77.0, 1), Reading { accuracy: None, ..reading(174.0, 2) }]);
         assert_eq!(unknown.standard, None);
         assert_eq!(sum(&[]).standard, None);
-        let gauge = |value| Total {
-            value,
-            standard: Some(0.5),
-        };
+        let gauge = |value| Total { value, standard: Some(0.5) };
         assert_eq!(cross_check(two, gauge(250.0)), Agreement::Agree);
         assert_eq!(cross_check(two, gauge(240.0)), Agreement::Disagree);
-        assert!(matches!(
-            cross_check(unknown, gauge(250.0)),
-            Agreement::CannotTell(_)
-        ));
+        assert!(matches!(cross_check(unknown, gauge(250.0)), Agreement::CannotTell(_)));
     }
 
     #[test]
@@ -433,18 +393,11 @@ mod tests {
         let branch = |from: f64, step: f64, value: f64, instrument| Branch {
             name: String::new(),
             series: Series::of((0..100).map(|n| (from + step * f64::from(n), value))),
-            accuracy: Some(Accuracy {
-                gain: 0.02,
-                offset: 0.0,
-            }),
+            accuracy: Some(Accuracy { gain: 0.02, offset: 0.0 }),
             instrument,
         };
         let sums = sum_over_time(&[branch(0.0, 1.0, 77.0, 1), branch(10.5, 0.7, 174.0, 2)]);
-        assert_eq!(
-            sums.first().map(|s| s.0),
-            Some(11.0),
-            "both have a reading only from here on"
-        );
+        assert_eq!(sums.first().map(|s| s.0), Some(11.0), "both have a reading only from here on");
         assert_eq!(sums.last().map(|s| s.0), Some(79.0));
         assert!(sums.iter().all(|(_, total)| total.value == 251.0));
     }
@@ -454,22 +407,13 @@ mod tests {
         let mut test = FullLoadTest::new(FullLoadSettings {
             rated: ElectricCurrent::new::<ampere>(250.0),
             duration: Time::new::<second>(900.0),
-            accuracies: Accuracies {
-                voltage: accuracy,
-                current: accuracy,
-            },
+            accuracies: Accuracies { voltage: accuracy, current: accuracy },
         });
         test.push(-1.0, 26.0, 0.0, &[298.0], false);
         let end = f64::from(minutes * 60);
         for t in 0..=minutes * 60 {
             let rise = 40.0 * (1.0 - (-f64::from(t) / 400.0).exp());
-            test.push(
-                f64::from(t),
-                25.0,
-                current,
-                &[298.0 + rise, f64::NAN],
-                false,
-            );
+            test.push(f64::from(t), 25.0, current, &[298.0 + rise, f64::NAN], false);
         }
         if let Some(v) = after {
             test.push(end + 1.0, v, 0.0, &[], false);
@@ -480,35 +424,18 @@ mod tests {
     #[test]
     fn held_or_not() {
         let cases = [
-            (
-                256.0,
-                15,
-                Some(26.0),
-                0.02,
-                LoadEnd::TakenOff,
-                Some(Verdict::Meets),
-            ),
+            (256.0, 15, Some(26.0), 0.02, LoadEnd::TakenOff, Some(Verdict::Meets)),
             (251.0, 15, Some(26.0), 0.02, LoadEnd::TakenOff, None),
             (256.0, 10, Some(26.0), 0.02, LoadEnd::TakenOff, None),
             (256.0, 10, None, 0.02, LoadEnd::StillOn, None),
-            (
-                256.0,
-                10,
-                Some(0.2),
-                0.02,
-                LoadEnd::BmsCutOff,
-                Some(Verdict::FallsShort),
-            ),
+            (256.0, 10, Some(0.2), 0.02, LoadEnd::BmsCutOff, Some(Verdict::FallsShort)),
         ];
         for (current, minutes, after, gain, end, verdict) in cases {
             let found = test(current, minutes, after, gain);
             assert_eq!(found.end, end);
             match verdict {
                 Some(verdict) => assert_eq!(found.verdict, verdict, "{current} {minutes}"),
-                None => assert!(
-                    matches!(found.verdict, Verdict::NotDecided(_)),
-                    "{current} {minutes}"
-                ),
+                None => assert!(matches!(found.verdict, Verdict::NotDecided(_)), "{current} {minutes}"),
             }
         }
     }

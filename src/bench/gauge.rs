@@ -27,12 +27,7 @@ pub struct Deviation {
 /// Compares a reading of the gauge, shown in steps of `step`, with a reference of standard uncertainty
 /// `reference_standard` (`None`: not known).
 #[must_use]
-pub fn deviation(
-    gauge: f64,
-    step: f64,
-    reference: f64,
-    reference_standard: Option<f64>,
-) -> Deviation {
+pub fn deviation(gauge: f64, step: f64, reference: f64, reference_standard: Option<f64>) -> Deviation {
     let display = step.abs() / RECTANGULAR;
     let difference = gauge - reference;
     Deviation {
@@ -94,14 +89,7 @@ mod tests {
     fn thirteen_points() {
         let ah = ElectricCharge::new::<ampere_hour>;
         let fall = |counted: f64| {
-            fall_of_charge(
-                0.97,
-                0.84,
-                0.01,
-                ah(460.0),
-                ah(counted),
-                Some(ah(counted * 0.02 / 2.0)),
-            )
+            fall_of_charge(0.97, 0.84, 0.01, ah(460.0), ah(counted), Some(ah(counted * 0.02 / 2.0)))
         };
         let close = fall(62.5);
         assert!((close.by_gauge.get::<ampere_hour>() - 59.8).abs() < 1e-9);
@@ -114,13 +102,7 @@ mod tests {
         let found = deviation(26.4, 0.1, 26.31, Some(0.01));
         assert!((found.difference - 0.09).abs() < 1e-12);
         assert_eq!(found.agreement, Agreement::Disagree);
-        assert_eq!(
-            deviation(26.4, 0.1, 26.36, Some(0.01)).agreement,
-            Agreement::Agree
-        );
-        assert!(matches!(
-            deviation(26.4, 0.1, 26.36, None).agreement,
-            Agreement::CannotTell(_)
-        ));
+        assert_eq!(deviation(26.4, 0.1, 26.36, Some(0.01)).agreement, Agreement::Agree);
+        assert!(matches!(deviation(26.4, 0.1, 26.36, None).agreement, Agreement::CannotTell(_)));
     }
 }

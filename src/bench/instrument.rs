@@ -68,12 +68,7 @@ pub struct Figure<Q> {
 
 impl<Q: Copy + Mul<f64, Output = Q>> Figure<Q> {
     /// From SI values and the quantity's constructor.
-    pub(super) fn of(
-        value: f64,
-        sampling: f64,
-        instrument: Option<f64>,
-        make: fn(f64) -> Q,
-    ) -> Self {
+    pub(super) fn of(value: f64, sampling: f64, instrument: Option<f64>, make: fn(f64) -> Q) -> Self {
         Self {
             value: make(value),
             sampling: make(sampling),
@@ -134,9 +129,7 @@ pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Agreement {
         return Agreement::Disagree;
     }
     if limit > TOO_WIDE * a.abs().max(b.abs()) {
-        return Agreement::CannotTell(
-            "the uncertainty is so wide that any readings would agree".to_owned(),
-        );
+        return Agreement::CannotTell("the uncertainty is so wide that any readings would agree".to_owned());
     }
     Agreement::Agree
 }
@@ -160,14 +153,8 @@ mod tests {
 
     #[test]
     fn comparisons() {
-        assert_eq!(
-            compare(100.0, Some(1.0), 102.0, Some(1.0)),
-            Agreement::Agree
-        );
-        assert_eq!(
-            compare(100.0, Some(1.0), 103.0, Some(1.0)),
-            Agreement::Disagree
-        );
+        assert_eq!(compare(100.0, Some(1.0), 102.0, Some(1.0)), Agreement::Agree);
+        assert_eq!(compare(100.0, Some(1.0), 103.0, Some(1.0)), Agreement::Disagree);
         for (a, ua, b, ub) in [
             (100.0, None, 100.0, Some(1.0)),
             (1.0, Some(0.5), 1.1, Some(0.5)),
@@ -180,10 +167,7 @@ mod tests {
     #[test]
     fn guard_band() {
         assert_eq!(at_least(103.0, 1.0, 100.0), Verdict::Meets);
-        assert!(matches!(
-            at_least(101.0, 1.0, 100.0),
-            Verdict::NotDecided(_)
-        ));
+        assert!(matches!(at_least(101.0, 1.0, 100.0), Verdict::NotDecided(_)));
         assert_eq!(at_least(97.0, 1.0, 100.0), Verdict::FallsShort);
     }
 }

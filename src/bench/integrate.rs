@@ -35,11 +35,8 @@ impl Sum {
     #[inline]
     pub fn add(&mut self, value: f64) {
         let next = self.sum + value;
-        self.lost += if self.sum.abs() >= value.abs() {
-            (self.sum - next) + value
-        } else {
-            (value - next) + self.sum
-        };
+        self.lost +=
+            if self.sum.abs() >= value.abs() { (self.sum - next) + value } else { (value - next) + self.sum };
         self.sum = next;
     }
 
@@ -72,12 +69,7 @@ const FIRST_BIN: u64 = (1023 - 20) << 2;
 
 impl Intervals {
     fn new() -> Self {
-        Self {
-            spent: vec![0.0; BINS],
-            longest: Vec::new(),
-            shortest_kept: 0.0,
-            count: 0,
-        }
+        Self { spent: vec![0.0; BINS], longest: Vec::new(), shortest_kept: 0.0, count: 0 }
     }
 
     #[inline]
@@ -107,11 +99,7 @@ impl Intervals {
     fn usual(&self) -> Option<f64> {
         let mut longest: Vec<f64> = self.longest.iter().map(|i| i.length).collect();
         longest.sort_by(|a, b| b.total_cmp(a));
-        let left_out: f64 = if self.count >= 32 {
-            longest.iter().take(8).sum()
-        } else {
-            0.0
-        };
+        let left_out: f64 = if self.count >= 32 { longest.iter().take(8).sum() } else { 0.0 };
         let all: f64 = self.spent.iter().sum::<f64>() - left_out;
         let mut passed = 0.0;
         for (bin, spent) in (0_u32..).zip(&self.spent) {
@@ -129,12 +117,8 @@ impl Intervals {
         let Some(usual) = self.usual() else {
             return Vec::new();
         };
-        let mut gaps: Vec<Interval> = self
-            .longest
-            .iter()
-            .filter(|interval| interval.length > GAP * usual)
-            .copied()
-            .collect();
+        let mut gaps: Vec<Interval> =
+            self.longest.iter().filter(|interval| interval.length > GAP * usual).copied().collect();
         gaps.sort_by(|a, b| b.length.total_cmp(&a.length));
         gaps.truncate(LONGEST);
         gaps.sort_by(|a, b| a.from.total_cmp(&b.from));
@@ -184,11 +168,7 @@ impl Integral {
     /// Charge that was bridged over gaps.
     #[must_use]
     pub fn bridged(&self) -> ElectricCharge {
-        self.gaps
-            .iter()
-            .fold(ElectricCharge::new::<coulomb>(0.0), |sum, gap| {
-                sum + gap.charge
-            })
+        self.gaps.iter().fold(ElectricCharge::new::<coulomb>(0.0), |sum, gap| sum + gap.charge)
     }
 }
 
@@ -289,16 +269,13 @@ impl Integrator {
             return None;
         }
         let gaps = self.intervals.gaps();
-        let (mut charge_variance, mut energy_variance) = (
-            self.charge_variance / RECTANGULAR.powi(2),
-            self.energy_variance / RECTANGULAR.powi(2),
-        );
+        let (mut charge_variance, mut energy_variance) =
+            (self.charge_variance / RECTANGULAR.powi(2), self.energy_variance / RECTANGULAR.powi(2));
         for gap in &gaps {
             // Anything from nothing to the larger end may have flowed.
             let width = |a: f64, b: f64| a.abs().max(b.abs()) * gap.length / RECTANGULAR;
             charge_variance += width(gap.before.1, gap.after.1).powi(2);
-            energy_variance +=
-                width(gap.before.0 * gap.before.1, gap.after.0 * gap.after.1).powi(2);
+            energy_variance += width(gap.before.0 * gap.before.1, gap.after.0 * gap.after.1).powi(2);
         }
         let (charge, energy) = (self.charge.value(), self.energy.value());
         let duration = last - first;
@@ -319,9 +296,7 @@ impl Integrator {
                 ElectricCharge::new::<coulomb>(q)
             }),
             energy: self.has_voltage.then(|| {
-                Figure::of(energy, energy_variance.sqrt(), energy_instrument, |e| {
-                    Energy::new::<joule>(e)
-                })
+                Figure::of(energy, energy_variance.sqrt(), energy_instrument, |e| Energy::new::<joule>(e))
             }),
             from: Time::new::<second>(first),
             to: Time::new::<second>(last),
@@ -332,9 +307,7 @@ impl Integrator {
                 .map(|gap| Gap {
                     from: Time::new::<second>(gap.from),
                     length: Time::new::<second>(gap.length),
-                    charge: ElectricCharge::new::<coulomb>(
-                        gap.length * (gap.before.1 + gap.after.1) / 2.0,
-                    ),
+                    charge: ElectricCharge::new::<coulomb>(gap.length * (gap.before.1 + gap.after.1) / 2.0),
                 })
                 .collect(),
             restarts: self.restarts,
@@ -355,14 +328,8 @@ mod tests {
         }
         integrator
             .finish(&Accuracies {
-                voltage: Some(Accuracy {
-                    gain: 0.001,
-                    offset: 0.01,
-                }),
-                current: Some(Accuracy {
-                    gain: 0.02,
-                    offset: 0.1,
-                }),
+                voltage: Some(Accuracy { gain: 0.001, offset: 0.01 }),
+                current: Some(Accuracy { gain: 0.02, offset: 0.1 }),
             })
             .unwrap()
     }
@@ -416,8 +383,7 @@ mod tests {
         for moment in 0..=10 {
             // True charge when the load came on at `moment` tenths of the interval from 9 s to 10 s.
             let truth = 30.0 * (1.0 - f64::from(moment) / 10.0) + 30.0 * 10.0;
-            let integral =
-                run((0..=20).map(|t| (f64::from(t), 26.0, if t < 10 { 0.0 } else { 30.0 })));
+            let integral = run((0..=20).map(|t| (f64::from(t), 26.0, if t < 10 { 0.0 } else { 30.0 })));
             let error = (integral.charge.value.get::<coulomb>() - truth).abs();
             let sampling = integral.charge.sampling.get::<coulomb>();
             assert!(error <= 2.0 * sampling, "{error} {sampling}");

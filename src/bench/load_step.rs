@@ -113,9 +113,7 @@ impl LoadSteps {
             let level: Vec<_> = self
                 .before
                 .iter()
-                .filter(|(at, _, level)| {
-                    t - at <= LEVEL && (level - i).abs() < self.smallest / 10.0
-                })
+                .filter(|(at, _, level)| t - at <= LEVEL && (level - i).abs() < self.smallest / 10.0)
                 .collect();
             let n = f64::from(u32::try_from(level.len().max(1)).unwrap_or(1));
             let v0 = level.iter().map(|(_, v, _)| v).sum::<f64>() / n;
@@ -126,11 +124,7 @@ impl LoadSteps {
                 interval: time - t,
                 v0,
                 // Scatter of one reading; with one sample before there is nothing to see it from.
-                scatter: if n > 1.0 {
-                    (square / (n - 1.0)).sqrt()
-                } else {
-                    0.0
-                },
+                scatter: if n > 1.0 { (square / (n - 1.0)).sqrt() } else { 0.0 },
                 i0,
                 previous: now,
                 change: current - i,
@@ -155,13 +149,8 @@ impl LoadSteps {
                 break;
             }
             let (t0, v0, i0) = open.previous;
-            let part = if now.0 > t0 {
-                (wanted - t0) / (now.0 - t0)
-            } else {
-                0.0
-            };
-            open.answers
-                .push((*after, v0 + (now.1 - v0) * part, i0 + (now.2 - i0) * part));
+            let part = if now.0 > t0 { (wanted - t0) / (now.0 - t0) } else { 0.0 };
+            open.answers.push((*after, v0 + (now.1 - v0) * part, i0 + (now.2 - i0) * part));
             open.next += 1;
         }
         open.previous = now;
@@ -189,19 +178,13 @@ impl LoadSteps {
                 .map(|(v, i)| r.abs() * v.gain.hypot(i.gain) / COVERAGE);
             resistances.push(StepResistance {
                 after: Time::new::<second>(*after),
-                resistance: Figure::of(r, sampling, instrument, |r| {
-                    ElectricalResistance::new::<ohm>(r)
-                }),
+                resistance: Figure::of(r, sampling, instrument, |r| ElectricalResistance::new::<ohm>(r)),
             });
         }
         let not_answered = self
             .times
             .iter()
-            .filter(|time| {
-                !resistances
-                    .iter()
-                    .any(|r| r.after.get::<second>() == **time)
-            })
+            .filter(|time| !resistances.iter().any(|r| r.after.get::<second>() == **time))
             .map(|time| Time::new::<second>(*time))
             .collect();
         self.steps.push(LoadStep {
@@ -229,40 +212,23 @@ mod tests {
     /// A cell of 2 mΩ with 1 mΩ more behind a time constant of 5 s (Ohm's law by hand).
     #[test]
     fn two_resistances_at_two_times() {
-        let accuracy = Some(Accuracy {
-            gain: 0.01,
-            offset: 0.1,
-        });
+        let accuracy = Some(Accuracy { gain: 0.01, offset: 0.1 });
         let times = [0.0, 10.0, 1000.0].map(Time::new::<second>);
-        let accuracies = Accuracies {
-            voltage: accuracy,
-            current: accuracy,
-        };
+        let accuracies = Accuracies { voltage: accuracy, current: accuracy };
         let mut steps = LoadSteps::new(ElectricCurrent::new::<ampere>(20.0), &times, accuracies);
         for n in 0..600 {
             let t = f64::from(n) * 0.1;
             let i = if t < 20.0 { 0.0 } else { 100.0 };
             let after: f64 = (t - 20.0).max(0.0);
-            let r = if i > 0.0 {
-                0.002 + 0.001 * (1.0 - (-after / 5.0).exp())
-            } else {
-                0.0
-            };
+            let r = if i > 0.0 { 0.002 + 0.001 * (1.0 - (-after / 5.0).exp()) } else { 0.0 };
             steps.push(t, 26.6 - i * r, i, false);
         }
         let steps = steps.finish();
         assert_eq!(steps.len(), 1);
-        let r: Vec<f64> = steps[0]
-            .resistances
-            .iter()
-            .map(|r| r.resistance.value.get::<ohm>())
-            .collect();
+        let r: Vec<f64> = steps[0].resistances.iter().map(|r| r.resistance.value.get::<ohm>()).collect();
         assert_eq!(r.len(), 2);
         assert!((r[0] - 0.002).abs() < 1e-9, "{r:?}");
-        assert!(
-            (r[1] - (0.002 + 0.001 * (1.0 - (-2.0_f64).exp()))).abs() < 1e-7,
-            "{r:?}"
-        );
+        assert!((r[1] - (0.002 + 0.001 * (1.0 - (-2.0_f64).exp()))).abs() < 1e-7, "{r:?}");
         assert_eq!(steps[0].not_answered, [Time::new::<second>(1000.0)]);
         // Gains of 1 % each: 1.4 % of the resistance, the offset cancels.
         let expanded = steps[0].resistances[0].resistance.expanded().get::<ohm>();

@@ -96,18 +96,9 @@ pub fn propose(claims: &Claims) -> Result<Plan, NoPlan> {
     positive("the number of cells in series", f64::from(claims.series))?;
     positive("the rated capacity", claims.capacity.get::<coulomb>())?;
     for (what, value) in [
-        (
-            "the rated current",
-            claims.current.map(|i| i.get::<ampere>()),
-        ),
-        (
-            "the power of the load",
-            claims.load_power.map(|p| p.get::<watt>()),
-        ),
-        (
-            "the current of the load",
-            claims.load_current.map(|i| i.get::<ampere>()),
-        ),
+        ("the rated current", claims.current.map(|i| i.get::<ampere>())),
+        ("the power of the load", claims.load_power.map(|p| p.get::<watt>())),
+        ("the current of the load", claims.load_current.map(|i| i.get::<ampere>())),
     ] {
         if let Some(value) = value {
             positive(what, value)?;
@@ -142,12 +133,8 @@ fn session(claims: &Claims, current: ElectricCurrent, duration: Time) -> Result<
     let cell = claims.chemistry.voltages();
     let series = f64::from(claims.series);
     let power: Power = cell.rest_full * series * current;
-    let by_power = claims
-        .load_power
-        .map(|load| (power / load).get::<uom::si::ratio::ratio>());
-    let by_current = claims
-        .load_current
-        .map(|load| (current / load).get::<uom::si::ratio::ratio>());
+    let by_power = claims.load_power.map(|load| (power / load).get::<uom::si::ratio::ratio>());
+    let by_current = claims.load_current.map(|load| (current / load).get::<uom::si::ratio::ratio>());
     let needed = match (by_power, by_current) {
         (Some(a), Some(b)) => Some(a.max(b)),
         (a, b) => a.or(b),
@@ -155,15 +142,9 @@ fn session(claims: &Claims, current: ElectricCurrent, duration: Time) -> Result<
     // A load at exactly its limit counts as one.
     let needed = needed.map(|needed| (needed - 1e-9).ceil().max(1.0));
     if let Some(needed) = needed.filter(|needed| *needed > BRANCHES) {
-        return Err(NoPlan(format!(
-            "it would take {needed} such loads in parallel"
-        )));
+        return Err(NoPlan(format!("it would take {needed} such loads in parallel")));
     }
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "between 1 and 64"
-    )]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and 64")]
     let branches = needed.map(|needed| needed as u32);
     let rate = (current / claims.capacity * Time::new::<hour>(1.0)).get::<uom::si::ratio::ratio>();
     Ok(Session {
@@ -225,20 +206,8 @@ mod tests {
             load_current: None,
         };
         assert!(propose(&claims).is_err(), "hundreds of loads");
-        assert!(
-            propose(&Claims {
-                series: 0,
-                ..claims
-            })
-            .is_err()
-        );
+        assert!(propose(&Claims { series: 0, ..claims }).is_err());
         let nothing = ElectricCharge::new::<ampere_hour>(0.0);
-        assert!(
-            propose(&Claims {
-                capacity: nothing,
-                ..claims
-            })
-            .is_err()
-        );
+        assert!(propose(&Claims { capacity: nothing, ..claims }).is_err());
     }
 }

@@ -17,10 +17,7 @@ impl Series {
     /// Nothing yet.
     #[must_use]
     pub fn new() -> Self {
-        Self {
-            stride: 1,
-            ..Self::default()
-        }
+        Self { stride: 1, ..Self::default() }
     }
 
     /// From points; those without a value are left out.

@@ -71,16 +71,10 @@ pub enum TimeForm {
 impl fmt::Display for TimeForm {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let day_month = |ambiguous: &bool| {
-            if *ambiguous {
-                " (day and month could be the other way round)"
-            } else {
-                ""
-            }
+            if *ambiguous { " (day and month could be the other way round)" } else { "" }
         };
         match self {
-            Self::Number {
-                since_1970: true, ..
-            } => f.write_str("seconds since 1970"),
+            Self::Number { since_1970: true, .. } => f.write_str("seconds since 1970"),
             Self::Number { factor, .. } => match factor {
                 f64::MIN..0.002 => f.write_str("ms"),
                 0.002..2.0 => f.write_str("s"),
@@ -92,17 +86,9 @@ impl fmt::Display for TimeForm {
             Self::DateAndClock { date, ambiguous } => {
                 write!(f, "clock time, date as {date}{}", day_month(ambiguous))
             }
-            Self::Timestamp {
-                date,
-                ambiguous,
-                zoned,
-            } => {
+            Self::Timestamp { date, ambiguous, zoned } => {
                 let zone = if *zoned { "with zone" } else { "without zone" };
-                write!(
-                    f,
-                    "timestamp {zone}, date as {date}{}",
-                    day_month(ambiguous)
-                )
+                write!(f, "timestamp {zone}, date as {date}{}", day_month(ambiguous))
             }
         }
     }
@@ -120,14 +106,7 @@ pub(super) struct Clock {
 
 impl Clock {
     pub fn new(form: &TimeForm, decimal: DecimalMark) -> Self {
-        Self {
-            form: form.clone(),
-            decimal,
-            first: None,
-            start: None,
-            previous: 0.0,
-            days: 0,
-        }
+        Self { form: form.clone(), decimal, first: None, start: None, previous: 0.0, days: 0 }
     }
 
     pub fn midnights(&self) -> u32 {
@@ -179,10 +158,7 @@ impl Clock {
     pub fn take(&mut self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
         let time = time.filter(|time| time.is_finite() && time.abs() < 1e12)?;
         match self.form {
-            TimeForm::Number {
-                since_1970: false, ..
-            }
-            | TimeForm::Timestamp { .. } => Some(time),
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(time),
             TimeForm::Number { .. } => Some(time - *self.start.get_or_insert(time)),
             TimeForm::DateAndClock { .. } => {
                 let time = time + date?;
@@ -285,11 +261,7 @@ fn whole(text: &str) -> Option<f64> {
 fn fraction_of(digits: &str) -> Option<f64> {
     let digits = digits.get(..digits.len().min(9))?;
     let power = i32::try_from(digits.len()).ok()?;
-    Some(if digits.is_empty() {
-        0.0
-    } else {
-        whole(digits)? / 10_f64.powi(power)
-    })
+    Some(if digits.is_empty() { 0.0 } else { whole(digits)? / 10_f64.powi(power) })
 }
 
 /// An instant, and whether its offset from UTC was written.
@@ -303,16 +275,10 @@ pub(super) fn timestamp(field: &[u8], form: &str) -> Option<Instant> {
     let text = clean(field)?;
     if form == "%Y-%m-%d" {
         if let Ok(instant) = text.parse::<Timestamp>() {
-            return Some(Instant {
-                nanoseconds: instant.as_nanosecond(),
-                zoned: true,
-            });
+            return Some(Instant { nanoseconds: instant.as_nanosecond(), zoned: true });
         }
         if let Ok(local) = text.parse::<DateTime>() {
-            return Some(Instant {
-                nanoseconds: nanoseconds(local)?,
-                zoned: false,
-            });
+            return Some(Instant { nanoseconds: nanoseconds(local)?, zoned: false });
         }
     }
     let colon = text.find(':')?;
@@ -321,10 +287,7 @@ pub(super) fn timestamp(field: &[u8], form: &str) -> Option<Instant> {
     let time = hms(text.get(split + 1..)?.as_bytes(), false)?;
     let midnight = nanoseconds(date.at(0, 0, 0, 0))?;
     #[expect(clippy::cast_possible_truncation, reason = "below a day")]
-    Some(Instant {
-        nanoseconds: midnight + (time * 1e9).round() as i128,
-        zoned: false,
-    })
+    Some(Instant { nanoseconds: midnight + (time * 1e9).round() as i128, zoned: false })
 }
 
 fn nanoseconds(local: DateTime) -> Option<i128> {
@@ -347,11 +310,7 @@ fn date_of(text: &str, form: &str) -> Option<Date> {
 
 /// The form of all these dates or timestamps, and whether day and month could change places.
 pub(super) fn date_form(cells: &[&[u8]], with_time: bool) -> Option<(&'static str, bool)> {
-    let mut cells: Vec<&[u8]> = cells
-        .iter()
-        .copied()
-        .filter(|c| clean(c).is_some())
-        .collect();
+    let mut cells: Vec<&[u8]> = cells.iter().copied().filter(|c| clean(c).is_some()).collect();
     // A broken cell or two must not hide the form.
     let form_of = |form: &str| -> Vec<i128> {
         cells
@@ -377,10 +336,7 @@ pub(super) fn date_form(cells: &[&[u8]], with_time: bool) -> Option<(&'static st
     };
     let best: Vec<_> = fits.iter().filter(|(_, read)| read.len() == most).collect();
     let shortest = best.iter().map(|(_, read)| span(read)).min()?;
-    let best: Vec<_> = best
-        .into_iter()
-        .filter(|(_, read)| span(read) == shortest)
-        .collect();
+    let best: Vec<_> = best.into_iter().filter(|(_, read)| span(read) == shortest).collect();
     cells.clear();
     best.first().map(|(form, _)| (*form, best.len() > 1))
 }
@@ -437,10 +393,7 @@ mod tests {
         assert_eq!(form(&["09/18/2026 12:00:00"]), Some(("%m/%d/%Y", false)));
         assert_eq!(form(&["03/04/2026 12:00:00"]), Some(("%d/%m/%Y", true)));
         // Over midnight the order shows itself.
-        assert_eq!(
-            form(&["03/04/2026 23:59:59", "03/05/2026 00:00:00"]),
-            Some(("%m/%d/%Y", false))
-        );
+        assert_eq!(form(&["03/04/2026 23:59:59", "03/05/2026 00:00:00"]), Some(("%m/%d/%Y", false)));
     }
 
     #[test]

@@ -96,10 +96,7 @@ impl Meaning {
     /// Whether values of this meaning are handed over with each sample.
     #[must_use]
     pub fn is_value(self) -> bool {
-        !matches!(
-            self,
-            Self::Time | Self::Date | Self::StepTime | Self::Ignored
-        )
+        !matches!(self, Self::Time | Self::Date | Self::StepTime | Self::Ignored)
     }
 }
 
@@ -108,10 +105,7 @@ impl fmt::Display for Meaning {
         let word = match self {
             Self::StepTime => "time within the step",
             Self::Ignored => "not read",
-            known => Self::WORDS
-                .iter()
-                .find(|(_, meaning)| meaning == known)
-                .map_or("", |(word, _)| word),
+            known => Self::WORDS.iter().find(|(_, meaning)| meaning == known).map_or("", |(word, _)| word),
         };
         f.write_str(word)
     }
@@ -172,9 +166,7 @@ impl Column {
         {
             let meaning = by_name(before);
             if meaning.is_some_and(|m| fits(m, found.dimension)) {
-                before
-                    .trim_end_matches([',', ' ', '_'])
-                    .clone_into(&mut name);
+                before.trim_end_matches([',', ' ', '_']).clone_into(&mut name);
                 named = meaning;
                 unit = Some(last.to_owned());
             }
@@ -248,11 +240,7 @@ fn absolute(spelling: &str, unit: Unit) -> Unit {
         "C" => (1.0, ZERO_CELSIUS),
         _ => return unit,
     };
-    Unit {
-        dimension: Dimension::TEMPERATURE,
-        factor,
-        offset,
-    }
+    Unit { dimension: Dimension::TEMPERATURE, factor, offset }
 }
 
 fn fits(meaning: Meaning, dimension: Dimension) -> bool {
@@ -325,11 +313,7 @@ pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
         _ => spelling,
     };
     if symbol.is_empty() {
-        return Some(Unit {
-            dimension: Dimension::NONE,
-            factor: 1.0,
-            offset: 0.0,
-        });
+        return Some(Unit { dimension: Dimension::NONE, factor: 1.0, offset: 0.0 });
     }
     find_unit(symbol)
 }
@@ -359,16 +343,10 @@ pub(super) fn split_header(header: &str) -> Split<'_> {
             && unit_of(unit).is_some()
             && !name.trim().is_empty()
         {
-            return Split {
-                name: name.trim(),
-                unit: Some(unit.trim()),
-            };
+            return Split { name: name.trim(), unit: Some(unit.trim()) };
         }
     }
-    Split {
-        name: header.trim(),
-        unit: None,
-    }
+    Split { name: header.trim(), unit: None }
 }
 
 /// The meaning of a name.
@@ -378,19 +356,12 @@ fn by_name(name: &str) -> Option<Meaning> {
     let has = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
     let numbered = |letters: &[&str]| {
         let only = words.len() == 1 || (words.len() == 2 && words.iter().any(|w| is_number(w)));
-        only && words.first().is_some_and(|word| {
-            letters.contains(&word.trim_end_matches(|c: char| c.is_ascii_digit()))
-        })
+        only && words
+            .first()
+            .is_some_and(|word| letters.contains(&word.trim_end_matches(|c: char| c.is_ascii_digit())))
     };
-    if has(&[
-        "set",
-        "setpoint",
-        "target",
-        "limit",
-        "programmed",
-        "soll",
-        "demand",
-    ]) || name.contains("/d")
+    if has(&["set", "setpoint", "target", "limit", "programmed", "soll", "demand"])
+        || name.contains("/d")
         || has(&["dvdt", "didt", "dqdv", "dvdq", "dtdt", "pressure"])
     {
         return Some(Meaning::Ignored);
@@ -414,24 +385,13 @@ fn by_name(name: &str) -> Option<Meaning> {
         && !name.contains(|c: char| c.is_ascii_digit())
         || spaced.contains("date time")
     {
-        return Some(if has(&["step", "cycle", "schritt"]) {
-            Meaning::StepTime
-        } else {
-            Meaning::Time
-        });
+        return Some(if has(&["step", "cycle", "schritt"]) { Meaning::StepTime } else { Meaning::Time });
     }
     if has(&["date", "datum"]) {
         return Some(Meaning::Date);
     }
-    if has(&[
-        "temp",
-        "temperature",
-        "temperatur",
-        "thermocouple",
-        "ntc",
-        "ambient",
-        "umgebung",
-    ]) || numbered(&["t", "tc", "temp"])
+    if has(&["temp", "temperature", "temperatur", "thermocouple", "ntc", "ambient", "umgebung"])
+        || numbered(&["t", "tc", "temp"])
     {
         return Some(Meaning::Temperature);
     }
@@ -439,42 +399,24 @@ fn by_name(name: &str) -> Option<Meaning> {
         return Some(Meaning::Power);
     }
     if has(&[
-        "voltage", "volt", "volts", "spannung", "tension", "vbat", "vbatt", "vdc", "vcell",
-        "ucell", "ubat",
+        "voltage", "volt", "volts", "spannung", "tension", "vbat", "vbatt", "vdc", "vcell", "ucell", "ubat",
     ]) || numbered(&["u", "v"])
     {
         return Some(Meaning::Voltage);
     }
-    if has(&[
-        "current", "amp", "amps", "amperage", "ampere", "strom", "courant", "ibat", "ibatt", "idc",
-    ]) || numbered(&["i"])
+    if has(&["current", "amp", "amps", "amperage", "ampere", "strom", "courant", "ibat", "ibatt", "idc"])
+        || numbered(&["i"])
     {
         return Some(Meaning::Current);
     }
     if has(&["energy", "energie", "wh", "watthours"]) {
         return Some(Meaning::Energy);
     }
-    if has(&[
-        "resistance",
-        "widerstand",
-        "impedance",
-        "ir",
-        "dcir",
-        "acir",
-        "rint",
-    ]) {
+    if has(&["resistance", "widerstand", "impedance", "ir", "dcir", "acir", "rint"]) {
         return Some(Meaning::Resistance);
     }
-    if has(&[
-        "capacity",
-        "charge",
-        "ah",
-        "amphours",
-        "kapazität",
-        "kapazitaet",
-        "ladung",
-        "coulombs",
-    ]) || numbered(&["q"])
+    if has(&["capacity", "charge", "ah", "amphours", "kapazität", "kapazitaet", "ladung", "coulombs"])
+        || numbered(&["q"])
     {
         return Some(Meaning::Charge);
     }
@@ -577,17 +519,11 @@ mod tests {
     /// 33 °F is 0.6 °C; both scales and kelvin meet (exact conversions).
     #[test]
     fn temperatures_in_three_units() {
-        for (header, value) in [
-            ("T1 (°F)", 33.0),
-            ("T1 (°C)", 5.0 / 9.0),
-            ("T1 (K)", 273.705_555_555_555_6),
-        ] {
+        for (header, value) in [("T1 (°F)", 33.0), ("T1 (°C)", 5.0 / 9.0), ("T1 (K)", 273.705_555_555_555_6)]
+        {
             let column = Column::recognise(0, header, None);
             let kelvin = value * column.scale + column.offset;
-            assert!(
-                (kelvin - ZERO_CELSIUS - 5.0 / 9.0).abs() < 1e-9,
-                "{header}: {kelvin}"
-            );
+            assert!((kelvin - ZERO_CELSIUS - 5.0 / 9.0).abs() < 1e-9, "{header}: {kelvin}");
         }
     }
 

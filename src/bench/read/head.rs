@@ -58,23 +58,14 @@ pub(super) fn recognise(
         .rev()
         .max_by_key(|table| (table.rows.min(50), table.columns));
     let Some(table) = found else {
-        return Err(Error::NoTable {
-            lines: lines.number(),
-        });
+        return Err(Error::NoTable { lines: lines.number() });
     };
     let rows: Vec<Row<'_>> = held
         .iter()
         .filter(|(_, line)| !line.iter().all(u8::is_ascii_whitespace))
-        .map(|(line, raw)| Row {
-            line: *line,
-            fields: split(raw, table.delimiter),
-            raw,
-        })
+        .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
-    let first = rows
-        .iter()
-        .position(|row| row.line == table.first)
-        .unwrap_or_default();
+    let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
     let (above, data) = rows.split_at(first);
     build(&table, above, data, encoding, settings)
 }
@@ -87,31 +78,20 @@ fn build(
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
     let (header, units) = find_header(above, table.columns);
-    let names: Vec<String> = header
-        .map(|row| row.fields.iter().map(|field| text(field)).collect())
-        .unwrap_or_default();
+    let names: Vec<String> =
+        header.map(|row| row.fields.iter().map(|field| text(field)).collect()).unwrap_or_default();
     if table.delimiter == b','
         && let Some(last) = above.last()
     {
-        let named = last
-            .fields
-            .iter()
-            .filter(|name| !name.trim_ascii().is_empty())
-            .count();
+        let named = last.fields.iter().filter(|name| !name.trim_ascii().is_empty()).count();
         if named >= 2 && table.columns >= 2 * named - 1 {
-            return Err(Error::CommaTwice {
-                line: table.first,
-                fields: table.columns,
-                columns: named,
-            });
+            return Err(Error::CommaTwice { line: table.first, fields: table.columns, columns: named });
         }
     }
     let count = table.columns.max(names.len());
     let mut columns: Vec<Column> = (0..count.min(COLUMNS))
         .map(|index| {
-            let unit = units
-                .and_then(|row| row.fields.get(index))
-                .map(|field| text(field));
+            let unit = units.and_then(|row| row.fields.get(index)).map(|field| text(field));
             let name = names.get(index).map_or("", String::as_str);
             Column::recognise(index, name, unit.as_deref())
         })
@@ -122,15 +102,9 @@ fn build(
     apply(&mut columns, settings)?;
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
     let (time_column, date_column, time) = find_time(&mut columns, data, table.decimal)
-        .ok_or_else(|| Error::NoTime {
-            columns: listed(&columns),
-            example: example(&columns),
-        })?;
+        .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
     if !columns.iter().any(|column| column.meaning.is_value()) {
-        return Err(Error::NothingToRead {
-            columns: listed(&columns),
-            example: example(&columns),
-        });
+        return Err(Error::NothingToRead { columns: listed(&columns), example: example(&columns) });
     }
     let mut layout = Layout {
         encoding,
@@ -181,10 +155,7 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
             .collect();
     }
     if memchr::memchr(b'"', line).is_none() {
-        return line
-            .split(|byte| *byte == delimiter)
-            .map(<[u8]>::to_vec)
-            .collect();
+        return line.split(|byte| *byte == delimiter).map(<[u8]>::to_vec).collect();
     }
     let mut reader: Reader = ReaderBuilder::new().delimiter(delimiter).build();
     let mut fields = Vec::new();
@@ -233,18 +204,9 @@ impl Table {
             .map(|(line, fields)| (*line, fields.len()))
             .collect();
         let count_of = |count: usize| data.iter().filter(|(_, c)| *c == count).count();
-        let columns = data
-            .iter()
-            .map(|(_, count)| *count)
-            .max_by_key(|count| (count_of(*count), *count))?;
+        let columns = data.iter().map(|(_, count)| *count).max_by_key(|count| (count_of(*count), *count))?;
         let first = data.iter().find(|(_, count)| *count == columns)?.0;
-        Some(Self {
-            delimiter,
-            decimal,
-            first,
-            columns,
-            rows: count_of(columns),
-        })
+        Some(Self { delimiter, decimal, first, columns, rows: count_of(columns) })
     }
 }
 
@@ -283,16 +245,12 @@ fn is_data(fields: &[Vec<u8>], decimal: DecimalMark) -> bool {
 }
 
 fn is_time(field: &[u8]) -> bool {
-    field.contains(&b':')
-        && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
+    field.contains(&b':') && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
         || clock::date_form(&[field], false).is_some() && field.len() >= 8
 }
 
 /// The header above the table, and the row of units between them.
-fn find_header<'a, 'b>(
-    above: &'a [Row<'b>],
-    columns: usize,
-) -> (Option<&'a Row<'b>>, Option<&'a Row<'b>>) {
+fn find_header<'a, 'b>(above: &'a [Row<'b>], columns: usize) -> (Option<&'a Row<'b>>, Option<&'a Row<'b>>) {
     let near = |row: &&Row<'_>| row.fields.len() + 1 >= columns && row.fields.len() >= 2;
     let Some((last, before)) = above.split_last() else {
         return (None, None);
@@ -329,11 +287,9 @@ fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadErro
             .and_then(|number| number.checked_sub(1));
         let wanted = setting.column.trim();
         let exact = columns.iter().position(|column| column.header == wanted);
-        let place = exact.or(by_number).or_else(|| {
-            columns
-                .iter()
-                .position(|column| column.header.eq_ignore_ascii_case(wanted))
-        });
+        let place = exact
+            .or(by_number)
+            .or_else(|| columns.iter().position(|column| column.header.eq_ignore_ascii_case(wanted)));
         let Some(column) = place.and_then(|place| columns.get_mut(place)) else {
             let headers: Vec<&str> = columns.iter().map(|c| c.header.as_str()).collect();
             return Err(Error::NoSuchColumn {
@@ -343,11 +299,7 @@ fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadErro
                 columns: listed(columns),
             });
         };
-        column.set(
-            setting.meaning,
-            setting.label.as_deref(),
-            setting.unit.as_deref(),
-        );
+        column.set(setting.meaning, setting.label.as_deref(), setting.unit.as_deref());
     }
     Ok(())
 }
@@ -355,11 +307,7 @@ fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadErro
 /// Leaves out values beyond what a sample holds; gives their number.
 fn limit(columns: &mut [Column]) -> usize {
     let mut surplus = 0;
-    for column in columns
-        .iter_mut()
-        .filter(|column| column.meaning.is_value())
-        .skip(VALUES)
-    {
+    for column in columns.iter_mut().filter(|column| column.meaning.is_value()).skip(VALUES) {
         column.meaning = Meaning::Ignored;
         surplus += 1;
     }
@@ -373,10 +321,7 @@ fn find_time(
     decimal: DecimalMark,
 ) -> Option<(usize, Option<usize>, TimeForm)> {
     let mut found: Vec<(u8, usize, Option<usize>, TimeForm)> = Vec::new();
-    let date = columns
-        .iter()
-        .find(|column| column.meaning == Meaning::Date)
-        .map(|column| column.index);
+    let date = columns.iter().find(|column| column.meaning == Meaning::Date).map(|column| column.index);
     let step_time_only = !columns.iter().any(|c| c.meaning == Meaning::Time);
     for column in columns.iter() {
         let wanted = matches!(column.meaning, Meaning::Time | Meaning::Date)
@@ -392,21 +337,13 @@ fn find_time(
             TimeForm::Clock if date.is_some() => {
                 let date_index = date?;
                 match clock::date_form(&cells_of(data, date_index), false) {
-                    Some((form, ambiguous)) => (
-                        2,
-                        Some(date_index),
-                        TimeForm::DateAndClock {
-                            date: form,
-                            ambiguous,
-                        },
-                    ),
+                    Some((form, ambiguous)) => {
+                        (2, Some(date_index), TimeForm::DateAndClock { date: form, ambiguous })
+                    }
                     None => (4, None, TimeForm::Clock),
                 }
             }
-            TimeForm::Number {
-                since_1970: false, ..
-            }
-            | TimeForm::Elapsed => (1, None, form),
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed => (1, None, form),
             TimeForm::Timestamp { .. } => (2, None, form),
             TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => (3, None, form),
             TimeForm::Clock => (4, None, form),
@@ -418,18 +355,11 @@ fn find_time(
         };
         found.push((rank, column.index, date_column, form));
     }
-    let (_, time, date, form) = found
-        .into_iter()
-        .min_by_key(|(rank, index, ..)| (*rank, *index))?;
+    let (_, time, date, form) = found.into_iter().min_by_key(|(rank, index, ..)| (*rank, *index))?;
     // Further times are not read; they must not pass for the one that is.
     for column in columns.iter_mut() {
         let other = column.index != time && Some(column.index) != date;
-        if other
-            && matches!(
-                column.meaning,
-                Meaning::Time | Meaning::Date | Meaning::StepTime
-            )
-        {
+        if other && matches!(column.meaning, Meaning::Time | Meaning::Date | Meaning::StepTime) {
             column.meaning = Meaning::Ignored;
         }
     }
@@ -437,42 +367,27 @@ fn find_time(
 }
 
 fn cells_of<'a>(data: &'a [Row<'_>], index: usize) -> Vec<&'a [u8]> {
-    data.iter()
-        .filter_map(|row| row.fields.get(index))
-        .map(Vec::as_slice)
-        .take(200)
-        .collect()
+    data.iter().filter_map(|row| row.fields.get(index)).map(Vec::as_slice).take(200).collect()
 }
 
 /// The form of a time column by what most of its cells are.
 fn time_form(column: &Column, cells: &[&[u8]], decimal: DecimalMark) -> Option<TimeForm> {
     let most = |count: usize| count > 0 && count * 10 >= cells.len() * 6;
-    let numbers = cells
-        .iter()
-        .filter(|cell| matches!(number::cell(cell, decimal), Cell::Number(_)))
-        .count();
+    let numbers = cells.iter().filter(|cell| matches!(number::cell(cell, decimal), Cell::Number(_))).count();
     if most(numbers) {
         if column.meaning == Meaning::Date {
             return None;
         }
         let name = column.header.to_lowercase();
-        let first = cells
-            .iter()
-            .find_map(|cell| match number::cell(cell, decimal) {
-                Cell::Number(value) => Some(value * column.scale),
-                _ => None,
-            })?;
+        let first = cells.iter().find_map(|cell| match number::cell(cell, decimal) {
+            Cell::Number(value) => Some(value * column.scale),
+            _ => None,
+        })?;
         // Seconds since 1970 by name, or by a number that no test reaches (September 2001).
         let since_1970 = name.contains("unix") || name.contains("epoch") || first > 1e9;
-        return Some(TimeForm::Number {
-            factor: column.scale,
-            since_1970,
-        });
+        return Some(TimeForm::Number { factor: column.scale, since_1970 });
     }
-    let times: Vec<f64> = cells
-        .iter()
-        .filter_map(|cell| clock::hms(cell, true))
-        .collect();
+    let times: Vec<f64> = cells.iter().filter_map(|cell| clock::hms(cell, true)).collect();
     if most(times.len()) {
         let name = column.header.to_lowercase();
         let clock_words = ["clock", "uhr", "time of day", "local", "heure"];
@@ -485,22 +400,12 @@ fn time_form(column: &Column, cells: &[&[u8]], decimal: DecimalMark) -> Option<T
             && !name.contains("elapsed")
             && !name.contains("test")
             && times.iter().all(|time| *time < 86_400.0);
-        return Some(if named || shown || late {
-            TimeForm::Clock
-        } else {
-            TimeForm::Elapsed
-        });
+        return Some(if named || shown || late { TimeForm::Clock } else { TimeForm::Elapsed });
     }
     let (date, ambiguous) = clock::date_form(cells, true)?;
-    let zoned = cells
-        .iter()
-        .find_map(|cell| clock::timestamp(cell, date))
-        .is_some_and(|instant| instant.zoned);
-    Some(TimeForm::Timestamp {
-        date,
-        ambiguous,
-        zoned,
-    })
+    let zoned =
+        cells.iter().find_map(|cell| clock::timestamp(cell, date)).is_some_and(|instant| instant.zoned);
+    Some(TimeForm::Timestamp { date, ambiguous, zoned })
 }
 
 fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {
@@ -509,20 +414,13 @@ fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadErro
         .iter()
         .filter_map(|row| {
             let time = clock.read(row.fields.get(layout.time_column)?);
-            let date = layout
-                .date_column
-                .and_then(|index| clock.read_date(row.fields.get(index)?));
+            let date = layout.date_column.and_then(|index| clock.read_date(row.fields.get(index)?));
             Some(time? + date.unwrap_or_default())
         })
         .collect();
-    let falls = times
-        .windows(2)
-        .filter(|pair| matches!(pair, [a, b] if b < a))
-        .count();
+    let falls = times.windows(2).filter(|pair| matches!(pair, [a, b] if b < a)).count();
     if falls >= 3 && falls * 10 >= times.len() * 8 {
-        return Err(Error::NewestFirst {
-            line: layout.first_row,
-        });
+        return Err(Error::NewestFirst { line: layout.first_row });
     }
     Ok(())
 }

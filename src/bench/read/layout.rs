@@ -82,8 +82,7 @@ impl Layout {
 
     /// All columns of a meaning.
     pub fn slots(&self, meaning: Meaning) -> impl Iterator<Item = (Slot, &Column)> {
-        self.values()
-            .filter(move |(_, column)| column.meaning == meaning)
+        self.values().filter(move |(_, column)| column.meaning == meaning)
     }
 
     pub(super) fn width(&self) -> usize {
@@ -146,11 +145,7 @@ impl fmt::Display for Layout {
             DecimalMark::Point => "point",
             DecimalMark::Comma => "comma",
         };
-        write!(
-            f,
-            "{}, delimiter {delimiter}, decimal {decimal}",
-            self.encoding
-        )?;
+        write!(f, "{}, delimiter {delimiter}, decimal {decimal}", self.encoding)?;
         if let Some(line) = self.header_line {
             write!(f, ", header in line {line}")?;
         }
@@ -159,12 +154,7 @@ impl fmt::Display for Layout {
         }
         write!(f, ", first row in line {}", self.first_row)?;
         let name = |column: &Column| format!("\"{}\"", column.header);
-        let width = self
-            .columns
-            .iter()
-            .map(|column| name(column).chars().count())
-            .max()
-            .unwrap_or_default();
+        let width = self.columns.iter().map(|column| name(column).chars().count()).max().unwrap_or_default();
         for column in &self.columns {
             let number = column.index + 1;
             write!(f, "\n#{number} {:width$}  ", name(column))?;
@@ -178,11 +168,7 @@ impl fmt::Display for Layout {
             } else {
                 write!(f, "{}", column.meaning)?;
                 if column.meaning.is_value() && !column.unit.is_empty() && column.unit != "1" {
-                    let assumed = if column.unit_assumed {
-                        " (assumed)"
-                    } else {
-                        ""
-                    };
+                    let assumed = if column.unit_assumed { " (assumed)" } else { "" };
                     write!(f, " in {}{assumed}", column.unit)?;
                 }
                 if matches!(column.meaning, Meaning::Current | Meaning::Power) {
@@ -196,11 +182,7 @@ impl fmt::Display for Layout {
             }
         }
         if self.columns_left_out > 0 {
-            write!(
-                f,
-                "\n{} further columns are not read",
-                self.columns_left_out
-            )?;
+            write!(f, "\n{} further columns are not read", self.columns_left_out)?;
         }
         Ok(())
     }

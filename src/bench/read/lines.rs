@@ -122,10 +122,7 @@ impl<R: Read> Lines<R> {
                     return Ok(Some(Line::TooLong));
                 }
                 let bytes = self.buffer.get(from..to).unwrap_or_default();
-                return Ok(Some(Line::Text {
-                    bytes: without_cr(bytes),
-                    complete: true,
-                }));
+                return Ok(Some(Line::Text { bytes: without_cr(bytes), complete: true }));
             }
             if self.end - self.start > LONGEST {
                 too_long = true;
@@ -143,10 +140,7 @@ impl<R: Read> Lines<R> {
                 }
                 self.number += 1;
                 let bytes = self.buffer.get(from..to).unwrap_or_default();
-                return Ok(Some(Line::Text {
-                    bytes: without_cr(bytes),
-                    complete: false,
-                }));
+                return Ok(Some(Line::Text { bytes: without_cr(bytes), complete: false }));
             }
             // What is held moves to the front, and was searched already.
             let held = self.end - self.start;
@@ -231,14 +225,7 @@ fn sniff(head: &[u8]) -> (Encoding, usize) {
         return (Encoding::Utf16Be, 2);
     }
     let sample = head.get(..head.len().min(1024)).unwrap_or_default();
-    let zeros = |odd: usize| {
-        sample
-            .iter()
-            .skip(odd)
-            .step_by(2)
-            .filter(|byte| **byte == 0)
-            .count()
-    };
+    let zeros = |odd: usize| sample.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
     let half = sample.len() / 2;
     if half >= 8 {
         let (even, odd) = (zeros(0), zeros(1));
@@ -261,10 +248,7 @@ fn sniff(head: &[u8]) -> (Encoding, usize) {
 pub(super) fn text(bytes: &[u8]) -> String {
     match std::str::from_utf8(bytes) {
         Ok(text) => text.to_owned(),
-        Err(_) => WINDOWS_1252
-            .decode_without_bom_handling(bytes)
-            .0
-            .into_owned(),
+        Err(_) => WINDOWS_1252.decode_without_bom_handling(bytes).0.into_owned(),
     }
 }
 
@@ -300,10 +284,7 @@ mod tests {
             (Encoding::Latin1, latin),
             (Encoding::Utf16Le, utf16(text, u16::to_le_bytes)),
             (Encoding::Utf16Be, utf16(text, u16::to_be_bytes)),
-            (
-                Encoding::Utf16Le,
-                [vec![0xff, 0xfe], utf16(text, u16::to_le_bytes)].concat(),
-            ),
+            (Encoding::Utf16Le, [vec![0xff, 0xfe], utf16(text, u16::to_le_bytes)].concat()),
         ];
         for (encoding, bytes) in cases {
             assert_eq!(all(&bytes), (encoding, wanted.clone()));

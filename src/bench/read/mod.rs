@@ -67,9 +67,7 @@ pub enum ReadError {
         line: u64,
     },
     /// No time column.
-    #[error(
-        "no time column was recognised among: {columns}; set one, for example `{example} = time in s`"
-    )]
+    #[error("no time column was recognised among: {columns}; set one, for example `{example} = time in s`")]
     NoTime {
         /// The headers.
         columns: String,
@@ -99,17 +97,13 @@ pub enum ReadError {
         columns: usize,
     },
     /// Times fall from row to row.
-    #[error(
-        "the log is written newest first (the time falls from line {line} on); export it oldest first"
-    )]
+    #[error("the log is written newest first (the time falls from line {line} on); export it oldest first")]
     NewestFirst {
         /// First row of the table.
         line: u64,
     },
     /// A setting names a column that is not there.
-    #[error(
-        "the settings name a column \"{wanted}\" that the log does not have; it has: {columns}{near}"
-    )]
+    #[error("the settings name a column \"{wanted}\" that the log does not have; it has: {columns}{near}")]
     NoSuchColumn {
         /// What the setting names.
         wanted: String,
@@ -149,11 +143,7 @@ enum Field {
     Skip,
     Time,
     Date,
-    Value {
-        slot: usize,
-        scale: f64,
-        offset: f64,
-    },
+    Value { slot: usize, scale: f64, offset: f64 },
 }
 
 impl LogReader<File> {
@@ -240,11 +230,8 @@ impl<R: Read> LogReader<R> {
         while !self.finished && self.rows.len() < BLOCK + order::WINDOW {
             self.read_line()?;
         }
-        self.released = if self.finished {
-            self.rows.len()
-        } else {
-            self.rows.len().saturating_sub(order::WINDOW)
-        };
+        self.released =
+            if self.finished { self.rows.len() } else { self.rows.len().saturating_sub(order::WINDOW) };
         if self.released == 0 {
             return Ok(None);
         }
@@ -326,8 +313,7 @@ impl<R: Read> LogReader<R> {
             self.trailing = Tally::default();
         }
         parsed.tell(number, needed, &mut self.report);
-        self.order
-            .push(&mut self.rows, number, time, &self.row, &mut self.report);
+        self.order.push(&mut self.rows, number, time, &self.row, &mut self.report);
         Ok(())
     }
 }
@@ -383,11 +369,7 @@ impl Target<'_> {
         loop {
             // Plain numbers, nearly every field of nearly every log, are read without looking for
             // their end first.
-            if let Some(Field::Value {
-                slot,
-                scale,
-                offset,
-            }) = self.plan.get(index)
+            if let Some(Field::Value { slot, scale, offset }) = self.plan.get(index)
                 && let Some((value, used)) = number::fast(rest, delimiter, self.decimal)
             {
                 self.value(*slot, value * scale + offset);
@@ -431,11 +413,7 @@ impl Target<'_> {
             None | Some(Field::Skip) => {}
             Some(Field::Time) => self.parsed.time = self.clock.read(field),
             Some(Field::Date) => self.parsed.date = self.clock.read_date(field),
-            Some(Field::Value {
-                slot,
-                scale,
-                offset,
-            }) => match number::cell(field, self.decimal) {
+            Some(Field::Value { slot, scale, offset }) => match number::cell(field, self.decimal) {
                 Cell::Number(value) => self.value(*slot, value * scale + offset),
                 Cell::Si(value) => {
                     self.parsed.with_unit += 1;

@@ -42,9 +42,8 @@ pub(super) enum Cell {
 /// SCPI gives 9.9E37 for infinity and 9.91E37 for "not a number" (SCPI-1999 volume 1, 7.2.1; from memory).
 const SCPI_INFINITY: f64 = 9.9e37;
 
-const POWERS: [f64; 16] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-];
+const POWERS: [f64; 16] =
+    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
 
 /// Reads a plain decimal that ends at the delimiter or the end of the line; gives its length too.
 #[inline]
@@ -105,9 +104,7 @@ fn words(text: &str, decimal: DecimalMark) -> Cell {
         return Cell::Overflow;
     }
     let number = |part: &str| -> Option<f64> {
-        if !part.starts_with([
-            '+', '-', '.', ',', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9',
-        ]) {
+        if !part.starts_with(['+', '-', '.', ',', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9']) {
             return None;
         }
         match decimal {
@@ -116,9 +113,8 @@ fn words(text: &str, decimal: DecimalMark) -> Cell {
             DecimalMark::Comma => part.replacen(',', ".", 1).parse().ok(),
         }
     };
-    let checked = |value: f64| -> Option<f64> {
-        (value.is_finite() && value.abs() < SCPI_INFINITY).then_some(value)
-    };
+    let checked =
+        |value: f64| -> Option<f64> { (value.is_finite() && value.abs() < SCPI_INFINITY).then_some(value) };
     if let Some(value) = number(text) {
         return checked(value).map_or(Cell::Overflow, Cell::Number);
     }
@@ -163,8 +159,7 @@ fn is_overflow(text: &str) -> bool {
         "ERROR",
     ];
     let bare = text.trim_start_matches(['+', '-']);
-    text.bytes()
-        .all(|byte| matches!(byte, b'-' | b'*' | b'?' | b'_' | b'.'))
+    text.bytes().all(|byte| matches!(byte, b'-' | b'*' | b'?' | b'_' | b'.'))
         || MARKS.iter().any(|mark| bare.eq_ignore_ascii_case(mark))
 }
 

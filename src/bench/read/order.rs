@@ -26,22 +26,12 @@ pub(super) struct Order {
 
 impl Order {
     pub fn new(width: usize) -> Self {
-        Self {
-            suspects: Rows::new(width),
-            offset: 0.0,
-        }
+        Self { suspects: Rows::new(width), offset: 0.0 }
     }
 
     /// Takes the next row of the file.
     #[inline]
-    pub fn push(
-        &mut self,
-        out: &mut Rows,
-        line: u64,
-        time: f64,
-        values: &[f64],
-        report: &mut ReadReport,
-    ) {
+    pub fn push(&mut self, out: &mut Rows, line: u64, time: f64, values: &[f64], report: &mut ReadReport) {
         let time = time + self.offset;
         match out.times.last() {
             Some(newest) if time <= *newest => self.odd(out, line, time, values, report),
@@ -54,14 +44,7 @@ impl Order {
         }
     }
 
-    fn odd(
-        &mut self,
-        out: &mut Rows,
-        line: u64,
-        time: f64,
-        values: &[f64],
-        report: &mut ReadReport,
-    ) {
+    fn odd(&mut self, out: &mut Rows, line: u64, time: f64, values: &[f64], report: &mut ReadReport) {
         if out.times.last() == Some(&time) {
             if !self.suspects.is_empty() {
                 self.place(out, Some(values), report);
@@ -99,12 +82,8 @@ impl Order {
         for (index, (line, time)) in suspects.lines.iter().zip(&suspects.times).enumerate() {
             let values = suspects.values(index);
             let held = out.len().saturating_sub(WINDOW);
-            let after = out
-                .times
-                .get(held..)
-                .unwrap_or_default()
-                .partition_point(|known| known <= time)
-                + held;
+            let after =
+                out.times.get(held..).unwrap_or_default().partition_point(|known| known <= time) + held;
             let left = after
                 .checked_sub(1)
                 .filter(|left| *left >= held)
@@ -166,9 +145,7 @@ impl Order {
 
 /// Median of the last intervals, s; one second where there is none.
 fn usual_interval(times: &[f64]) -> f64 {
-    let tail = times
-        .get(times.len().saturating_sub(WINDOW)..)
-        .unwrap_or_default();
+    let tail = times.get(times.len().saturating_sub(WINDOW)..).unwrap_or_default();
     let mut intervals: Vec<f64> = tail
         .windows(2)
         .filter_map(|pair| match pair {
@@ -181,9 +158,7 @@ fn usual_interval(times: &[f64]) -> f64 {
 }
 
 fn same(left: &[f64], right: &[f64]) -> bool {
-    left.iter()
-        .zip(right)
-        .all(|(a, b)| a == b || (a.is_nan() && b.is_nan()))
+    left.iter().zip(right).all(|(a, b)| a == b || (a.is_nan() && b.is_nan()))
 }
 
 #[cfg(test)]
@@ -195,20 +170,12 @@ mod tests {
         let mut out = Rows::new(1);
         let mut report = ReadReport::default();
         for (index, time) in times.iter().enumerate() {
-            order.push(
-                &mut out,
-                index as u64 + 1,
-                *time,
-                &[index as f64],
-                &mut report,
-            );
+            order.push(&mut out, index as u64 + 1, *time, &[index as f64], &mut report);
         }
         order.finish(&mut out, &mut report);
         let breaks = (0..out.len()).filter(|i| out.breaks[*i]).collect();
-        let faults: Vec<String> = report
-            .faults()
-            .map(|(fault, tally)| format!("{fault:?} {}", tally.count))
-            .collect();
+        let faults: Vec<String> =
+            report.faults().map(|(fault, tally)| format!("{fault:?} {}", tally.count)).collect();
         (out.times, breaks, faults.join(", "))
     }
 
@@ -218,41 +185,23 @@ mod tests {
         assert_eq!(sorted(&rising), (rising.clone(), vec![], String::new()));
         assert_eq!(
             sorted(&[1.0, 2.0, 4.0, 3.0, 5.0]),
-            (
-                vec![1.0, 2.0, 3.0, 4.0, 5.0],
-                vec![],
-                "Reordered 1".to_owned()
-            )
+            (vec![1.0, 2.0, 3.0, 4.0, 5.0], vec![], "Reordered 1".to_owned())
         );
-        assert_eq!(
-            sorted(&[1.0, 2.0, 2.0, 3.0]).2,
-            "SameTime 1",
-            "two readings at one time"
-        );
+        assert_eq!(sorted(&[1.0, 2.0, 2.0, 3.0]).2, "SameTime 1", "two readings at one time");
         assert_eq!(
             sorted(&[10.0, 11.0, 0.0, 12.0, 13.0]),
-            (
-                vec![10.0, 11.0, 12.0, 13.0],
-                vec![],
-                "TimeFault 1".to_owned()
-            )
+            (vec![10.0, 11.0, 12.0, 13.0], vec![], "TimeFault 1".to_owned())
         );
         // A clock that restarts: 40 rows, then 40 rows from zero again.
         let twice: Vec<f64> = (0..40).chain(0..40).map(f64::from).collect();
         let (times, breaks, faults) = sorted(&twice);
-        assert_eq!(
-            (times.len(), breaks, faults.as_str()),
-            (80, vec![40], "ClockRestart 1")
-        );
+        assert_eq!((times.len(), breaks, faults.as_str()), (80, vec![40], "ClockRestart 1"));
         assert!(times.windows(2).all(|pair| pair[1] - pair[0] == 1.0));
         // One row far ahead.
         let mut spike = rising.clone();
         spike[10] = 1e6;
         let (times, breaks, faults) = sorted(&spike);
-        assert_eq!(
-            (times.len(), breaks, faults.as_str()),
-            (49, vec![], "TimeSpike 1")
-        );
+        assert_eq!((times.len(), breaks, faults.as_str()), (49, vec![], "TimeSpike 1"));
     }
 
     proptest::proptest! {

@@ -84,15 +84,9 @@ impl Fault {
     #[must_use]
     pub fn describe(self) -> (&'static str, &'static str) {
         match self {
-            Self::Preamble => (
-                "line above the table passed over",
-                "lines above the table passed over",
-            ),
+            Self::Preamble => ("line above the table passed over", "lines above the table passed over"),
             Self::Blank => ("blank line passed over", "blank lines passed over"),
-            Self::RepeatedHeader => (
-                "repeated header passed over",
-                "repeated headers passed over",
-            ),
+            Self::RepeatedHeader => ("repeated header passed over", "repeated headers passed over"),
             Self::ShortRow => (
                 "row with too few fields: what it lacks is missing",
                 "rows with too few fields: what they lack is missing",
@@ -101,35 +95,24 @@ impl Fault {
                 "row with more fields than headers: the surplus is ignored",
                 "rows with more fields than headers: the surplus is ignored",
             ),
-            Self::LineTooLong => (
-                "line too long to be a row skipped",
-                "lines too long to be rows skipped",
-            ),
-            Self::Truncated => (
-                "last row cut off in the middle: skipped",
-                "rows cut off in the middle: skipped",
-            ),
+            Self::LineTooLong => ("line too long to be a row skipped", "lines too long to be rows skipped"),
+            Self::Truncated => {
+                ("last row cut off in the middle: skipped", "rows cut off in the middle: skipped")
+            }
             Self::UnreadableTime => (
                 "row skipped because its time cannot be read",
                 "rows skipped because their time cannot be read",
             ),
-            Self::UnreadableRow => (
-                "row that is no data skipped",
-                "rows that are no data skipped",
-            ),
-            Self::Footer => (
-                "line below the table passed over",
-                "lines below the table passed over",
-            ),
+            Self::UnreadableRow => ("row that is no data skipped", "rows that are no data skipped"),
+            Self::Footer => ("line below the table passed over", "lines below the table passed over"),
             Self::Missing => ("empty cell: value missing", "empty cells: values missing"),
             Self::Overflow => (
                 "overflow mark of the instrument: value missing",
                 "overflow marks of the instrument: values missing",
             ),
-            Self::UnreadableValue => (
-                "cell that is no number: value missing",
-                "cells that are no numbers: values missing",
-            ),
+            Self::UnreadableValue => {
+                ("cell that is no number: value missing", "cells that are no numbers: values missing")
+            }
             Self::Implausible => (
                 "number beyond anything a bench test gives: value missing",
                 "numbers beyond anything a bench test gives: values missing",
@@ -138,18 +121,14 @@ impl Fault {
                 "cell with a unit of its own read in that unit",
                 "cells with a unit of their own read in that unit",
             ),
-            Self::Duplicate => (
-                "row that repeats a sample dropped",
-                "rows that repeat a sample dropped",
-            ),
+            Self::Duplicate => ("row that repeats a sample dropped", "rows that repeat a sample dropped"),
             Self::SameTime => (
                 "further sample at the same time with other readings kept",
                 "further samples at the same time with other readings kept",
             ),
-            Self::Reordered => (
-                "row that came late put in its place",
-                "rows that came late put in their places",
-            ),
+            Self::Reordered => {
+                ("row that came late put in its place", "rows that came late put in their places")
+            }
             Self::TimeFault => (
                 "row dropped: its time lies before the rows around it, so when it was taken is not known",
                 "rows dropped: their time lies before the rows around them, so when they were taken is not known",
@@ -226,18 +205,12 @@ impl ReadReport {
     /// How often one kind was met.
     #[must_use]
     pub fn tally(&self, fault: Fault) -> Tally {
-        self.tallies
-            .get(fault as usize)
-            .copied()
-            .unwrap_or_default()
+        self.tallies.get(fault as usize).copied().unwrap_or_default()
     }
 
     /// Every kind that was met.
     pub fn faults(&self) -> impl Iterator<Item = (Fault, Tally)> {
-        Fault::ALL
-            .into_iter()
-            .map(|fault| (fault, self.tally(fault)))
-            .filter(|(_, tally)| tally.count > 0)
+        Fault::ALL.into_iter().map(|fault| (fault, self.tally(fault))).filter(|(_, tally)| tally.count > 0)
     }
 
     /// Whether nothing was met that may touch the figures.
@@ -251,13 +224,7 @@ impl ReadReport {
     }
 
     pub(super) fn add_many(&mut self, fault: Fault, count: u64, line: u64) {
-        self.add_all(
-            fault,
-            Tally {
-                count,
-                first_line: line,
-            },
-        );
+        self.add_all(fault, Tally { count, first_line: line });
     }
 
     pub(super) fn add_all(&mut self, fault: Fault, more: Tally) {
@@ -291,19 +258,12 @@ impl fmt::Display for ReadReport {
         for (fault, tally) in self.faults() {
             let (one, many) = fault.describe();
             let text = if tally.count == 1 { one } else { many };
-            let from = if tally.count == 1 {
-                "line"
-            } else {
-                "first at line"
-            };
+            let from = if tally.count == 1 { "line" } else { "first at line" };
             write!(f, "\n{} {text} ({from} {})", tally.count, tally.first_line)?;
         }
         if self.midnights > 0 {
-            let times = if self.midnights == 1 {
-                "once".to_owned()
-            } else {
-                format!("{} times", self.midnights)
-            };
+            let times =
+                if self.midnights == 1 { "once".to_owned() } else { format!("{} times", self.midnights) };
             write!(f, "\nthe clock passed midnight {times}")?;
         }
         Ok(())

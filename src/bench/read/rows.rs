@@ -12,10 +12,7 @@ pub(super) struct Rows {
 
 impl Rows {
     pub fn new(width: usize) -> Self {
-        Self {
-            width,
-            ..Self::default()
-        }
+        Self { width, ..Self::default() }
     }
 
     pub fn width(&self) -> usize {
@@ -67,10 +64,7 @@ impl Rows {
     }
 
     pub fn block(&self, count: usize) -> Block<'_> {
-        Block {
-            rows: self,
-            count: count.min(self.len()),
-        }
+        Block { rows: self, count: count.min(self.len()) }
     }
 }
 

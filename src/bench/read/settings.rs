@@ -56,10 +56,7 @@ impl ColumnSetting {
     /// # Errors
     /// Names the part that is not understood and what would be.
     pub fn parse(text: &str) -> Result<Self, NotASetting> {
-        let wrong = |problem: String| NotASetting {
-            text: text.trim().to_owned(),
-            problem,
-        };
+        let wrong = |problem: String| NotASetting { text: text.trim().to_owned(), problem };
         let Some((column, rest)) = text.rsplit_once('=') else {
             return Err(wrong("an equals sign is missing".to_owned()));
         };
@@ -83,8 +80,7 @@ impl ColumnSetting {
         let found = Meaning::WORDS.iter().find_map(|(word, meaning)| {
             let after = rest.strip_prefix(word)?;
             let label = after.trim().strip_prefix("of ").map(str::trim);
-            (after.trim().is_empty() || label.is_some())
-                .then(|| (*meaning, label.map(str::to_owned)))
+            (after.trim().is_empty() || label.is_some()).then(|| (*meaning, label.map(str::to_owned)))
         });
         let Some((meaning, label)) = found else {
             let all: Vec<&str> = Meaning::WORDS.iter().map(|(word, _)| *word).collect();
@@ -96,12 +92,7 @@ impl ColumnSetting {
                 words::list(&all, "or")
             )));
         };
-        Ok(Self {
-            column,
-            meaning,
-            label: label.filter(|label| !label.is_empty()),
-            unit,
-        })
+        Ok(Self { column, meaning, label: label.filter(|label| !label.is_empty()), unit })
     }
 }
 
@@ -121,10 +112,7 @@ mod tests {
                 unit: Some("mA".to_owned()),
             })
         );
-        assert_eq!(
-            set("#3 = state of charge").unwrap().meaning,
-            Meaning::StateOfCharge
-        );
+        assert_eq!(set("#3 = state of charge").unwrap().meaning, Meaning::StateOfCharge);
         assert_eq!(set("a = b = voltage").unwrap().column, "a = b");
         assert_eq!(set("x = ignore").unwrap().meaning, Meaning::Ignored);
         for (text, part) in [

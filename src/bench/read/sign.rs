@@ -110,24 +110,15 @@ impl Evidence {
 
     fn answer(&self) -> (CurrentSign, SignBasis) {
         let sign = |positive: bool| {
-            if positive {
-                CurrentSign::DischargePositive
-            } else {
-                CurrentSign::DischargeNegative
-            }
+            if positive { CurrentSign::DischargePositive } else { CurrentSign::DischargeNegative }
         };
         if self.clear() {
             return (sign(self.steps > 0.0), SignBasis::LoadSteps);
         }
         // Positive current: falling means discharge. Negative current: rising means discharge is positive.
         let [positive, negative] = self.falls;
-        let votes = [-positive, negative].map(|vote| {
-            if vote.abs() >= TREND * self.voltage {
-                vote.signum()
-            } else {
-                0.0
-            }
-        });
+        let votes = [-positive, negative]
+            .map(|vote| if vote.abs() >= TREND * self.voltage { vote.signum() } else { 0.0 });
         let sum: f64 = votes.iter().sum();
         if sum == 0.0 {
             return (CurrentSign::NotDecided, SignBasis::NoEvidence);
@@ -137,18 +128,15 @@ impl Evidence {
 }
 
 /// Reads as much of a log as it takes to tell.
-pub(super) fn detect<R: Read>(
-    log: &mut LogReader<R>,
-) -> Result<(CurrentSign, SignBasis), ReadError> {
+pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, SignBasis), ReadError> {
     let layout = log.layout();
     let all_known = layout
         .slots(Meaning::Current)
         .chain(layout.slots(Meaning::Power))
         .all(|(_, column)| column.direction.is_some());
-    let (Some(voltage), Some((current, column))) = (
-        layout.slot(Meaning::Voltage),
-        layout.slots(Meaning::Current).next(),
-    ) else {
+    let (Some(voltage), Some((current, column))) =
+        (layout.slot(Meaning::Voltage), layout.slots(Meaning::Current).next())
+    else {
         return Ok((CurrentSign::NotDecided, SignBasis::NothingToCompare));
     };
     if all_known {
@@ -195,17 +183,8 @@ mod tests {
     #[test]
     fn evidence() {
         use CurrentSign::{DischargeNegative, DischargePositive, NotDecided};
-        let discharge = [
-            (26.6, 0.0),
-            (26.0, 30.0),
-            (25.9, 30.1),
-            (20.0, 30.0),
-            (22.0, 0.0),
-        ];
-        assert_eq!(
-            answer(&discharge),
-            (DischargePositive, SignBasis::LoadSteps)
-        );
+        let discharge = [(26.6, 0.0), (26.0, 30.0), (25.9, 30.1), (20.0, 30.0), (22.0, 0.0)];
+        assert_eq!(answer(&discharge), (DischargePositive, SignBasis::LoadSteps));
         let negative = discharge.map(|(v, i)| (v, -i));
         assert_eq!(answer(&negative), (DischargeNegative, SignBasis::LoadSteps));
         // No step in the log, only the voltage falling or rising.
