@@ -295,9 +295,9 @@ impl Integrator {
             charge: Figure::of(charge, charge_variance.sqrt(), charge_instrument, |q| {
                 ElectricCharge::new::<coulomb>(q)
             }),
-            energy: self.has_voltage.then(|| {
-                Figure::of(energy, energy_variance.sqrt(), energy_instrument, |e| Energy::new::<joule>(e))
-            }),
+            energy: self
+                .has_voltage
+                .then(|| Figure::of(energy, energy_variance.sqrt(), energy_instrument, Energy::new::<joule>)),
             from: Time::new::<second>(first),
             to: Time::new::<second>(last),
             samples: self.samples,

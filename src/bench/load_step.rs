@@ -178,7 +178,7 @@ impl LoadSteps {
                 .map(|(v, i)| r.abs() * v.gain.hypot(i.gain) / COVERAGE);
             resistances.push(StepResistance {
                 after: Time::new::<second>(*after),
-                resistance: Figure::of(r, sampling, instrument, |r| ElectricalResistance::new::<ohm>(r)),
+                resistance: Figure::of(r, sampling, instrument, ElectricalResistance::new::<ohm>),
             });
         }
         let not_answered = self

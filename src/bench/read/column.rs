@@ -420,6 +420,10 @@ fn by_name(name: &str) -> Option<Meaning> {
     {
         return Some(Meaning::Charge);
     }
+    // A step's type or name is a word, not its number.
+    if has(&["step", "schritt"]) && has(&["type", "name", "mode", "typ"]) {
+        return Some(Meaning::Ignored);
+    }
     if has(&["step", "schritt", "ns"]) {
         return Some(Meaning::Step);
     }
