@@ -11,6 +11,7 @@ use crate::derive::Derived;
 use crate::problem::Problems;
 use crate::record::{self, LARGEST, Record};
 use crate::rules::{Book, Judgement, judge};
+use crate::trial::{Trial, trials};
 
 /// File name of the record in an inspection folder.
 pub const RECORD: &str = "inspection.toml";
@@ -52,6 +53,8 @@ pub struct Inspection {
     pub record: Record,
     /// The book that judges it.
     pub book: Arc<Book>,
+    /// Its bench tests, worked out.
+    pub trials: Vec<Trial>,
     /// What follows from the record.
     pub derived: Derived,
     /// The judgement.
@@ -72,9 +75,11 @@ impl Inspection {
         let text = read_text(&file)?;
         let record = record::read(&file.display().to_string(), &text)?;
         let book = book(&folder, house)?;
-        let derived = Derived::of(&record, &book.limit_amounts());
+        let trials = trials(&folder, &record);
+        let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
+        let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
         let judgement = judge(&record, &derived, &book);
-        Ok(Self { folder, text, record, book, derived, judgement })
+        Ok(Self { folder, text, record, book, trials, derived, judgement })
     }
 }
 

@@ -3,10 +3,12 @@
 //! `data/golden.toml` is an invented record on which every rule that applies is met. A row changes single lines of it.
 
 use std::collections::BTreeSet;
+use std::path::Path;
 
 use underlid::derive::Derived;
 use underlid::record;
 use underlid::rules::{Book, Outcome, judge};
+use underlid::trial::trials;
 
 /// How a rule is weakened to see whether the rows notice.
 #[derive(Clone, Copy)]
@@ -47,6 +49,10 @@ const CUTOFF: &str = "[[path.element]]\nid = \"disc\"\nkind = \"thermal-cutoff\"
 const SECOND: &str =
     "[[path.element]]\nid = \"second\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\n";
 
+const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n";
+const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"15 min\"\nend = \"time\"\n";
+const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC\"\ncharged_while_cold = \"no\"\n";
+
 #[rustfmt::skip]
 const ROWS: &[Row] = &[
     row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
@@ -60,6 +66,10 @@ const ROWS: &[Row] = &[
     row("fuse-reachable", "fuse", NONE, &[("accessible = \"yes\"", "accessible = \"no\"")], &[("accessible = \"yes\"", "")], Turn),
     row("heater-power", "", NONE, &[("\"10 W\"", "\"9.5 W\"")], &[("power = \"10 W\"", "")], By(0.1)),
     row("cell-swelling-allowance", "", NONE, &[("2.1 mm", "1.9 mm")], &[("swelling_allowance = \"2.1 mm\"", "")], By(0.1)),
+    row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah\"", "\"98 Ah\"")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah\"", "\"98 Ah\"")], By(0.1)),
+    row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh\"", "\"2540 Wh\"")], &[("#test", CAPACITY), ("energy = \"2570 Wh\"", "")], By(0.1)),
+    row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\"")], &[("#test", LOAD), ("\"15 min\"", "\"14 min\"")], Turn),
+    row("cold-charge-test", "", &[("#test", COLD)], &[("#test", COLD), ("charged_while_cold = \"no\"", "charged_while_cold = \"yes\"")], &[("#test", COLD), ("\"-4 degC\"", "\"3 degC\"")], Turn),
     row("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)], &[("strings = 1", "strings = 2")], &[("strings = 1", "")], By(0.6)),
     row("fuse-accessible", "fuse", NONE, &[("replaceable = \"yes\"", "replaceable = \"no\"")], &[("replaceable = \"yes\"", "")], Turn),
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
@@ -179,7 +189,8 @@ fn patched(rule: &str, patch: Patch) -> String {
 /// The gravest outcome of a rule over the subjects that contain `subject`; none when it was not applied.
 fn outcome(book: &Book, rule: &str, subject: &str, text: &str) -> Option<Outcome> {
     let record = record::read("golden", text).unwrap_or_else(|e| panic!("{rule}: {:?}", e.list()));
-    let derived = Derived::of(&record, &book.limit_amounts());
+    let facts = trials(Path::new("/nonexistent"), &record).into_iter().map(|trial| trial.facts).collect();
+    let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
     judge(&record, &derived, book)
         .findings
         .iter()

@@ -21,7 +21,8 @@ use crate::path;
 use crate::quantity::Amount;
 use crate::record::Record;
 
-type Values = BTreeMap<&'static str, Answer>;
+/// Derived facts by name.
+pub type Values = BTreeMap<&'static str, Answer>;
 
 /// Everything derived from a record.
 #[derive(Debug, Clone, Default)]
@@ -38,7 +39,13 @@ impl Derived {
     /// Derives everything from a record; `limits` are the rule book's.
     #[must_use]
     pub fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
-        let mut derived = Self { sources: Sources::of(record), ..Self::default() };
+        Self::with_tests(record, limits, Vec::new())
+    }
+
+    /// Derives everything from a record, with the facts of its bench tests in their order.
+    #[must_use]
+    pub fn with_tests(record: &Record, limits: &BTreeMap<String, Amount>, tests: Vec<Values>) -> Self {
+        let mut derived = Self { sources: Sources::of(record), tests, ..Self::default() };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {

@@ -170,6 +170,26 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::TEMPERATURE,
         "highest junction temperature: from the data sheet, or usual",
     ),
+    fact(
+        "test.capacity_found",
+        Dimension::CHARGE,
+        "capacity that the test shows, by integration of its log or as read off",
+    ),
+    fact(
+        "test.energy_found",
+        Dimension::ENERGY,
+        "energy that the test shows, by integration of its log or as read off",
+    ),
+    FactInfo {
+        name: "test.held",
+        kind: Type::YesNo,
+        about: "whether rated current was held for a quarter of an hour",
+    },
+    FactInfo {
+        name: "test.blocked",
+        kind: Type::YesNo,
+        about: "whether charging was blocked while the cells were cold",
+    },
     fact("evidence.photos", Dimension::NONE, "number of photos in the record"),
     fact("evidence.label_photos", Dimension::NONE, "number of photos that show the label or the claims"),
     fact("evidence.bms_photos", Dimension::NONE, "number of photos that show the BMS"),

@@ -2,6 +2,7 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod chart;
 mod photos;
 mod picture;
 mod prose;

@@ -83,12 +83,14 @@ const PATTERNS: &str = concat!(
     r##"<rect width="6" height="6" class="short-back"/><path d="M0 0V6" class="short-line"/></pattern></defs>"##
 );
 
-fn nice(most: f64) -> f64 {
+/// The next round value at or above one.
+pub(super) fn nice(most: f64) -> f64 {
     let step = tick_step(most);
     (most / step).ceil() * step
 }
 
-fn tick_step(most: f64) -> f64 {
+/// A round step that divides a range into about five.
+pub(super) fn tick_step(most: f64) -> f64 {
     let raw = most / 5.0;
     let power = 10_f64.powf(raw.log10().floor());
     [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|step| *step >= raw).unwrap_or(10.0 * power)
@@ -189,7 +191,7 @@ fn description(view: &View, elements: &[ElementView]) -> String {
 }
 
 /// Text for XML.
-fn xml(text: &str) -> String {
+pub(super) fn xml(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

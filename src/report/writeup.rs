@@ -7,6 +7,7 @@ use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
+use super::chart::{chart, csv};
 use super::photos::{PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
@@ -73,7 +74,7 @@ struct Page<'a> {
     photos: &'a [PhotoView],
     parts: Vec<PartView>,
     instruments: Vec<Vec<(String, String)>>,
-    tests: Vec<Vec<(String, String)>>,
+    tests: Vec<TestView>,
     evidence: &'a EvidenceView,
     picture: Option<String>,
     notes_html: Option<String>,
@@ -93,6 +94,23 @@ struct Group<'a> {
 }
 
 #[derive(Serialize)]
+struct TestView {
+    name: String,
+    set: Vec<(String, String)>,
+    figures: Vec<(String, String)>,
+    layout: Option<String>,
+    account: Option<String>,
+    problem: Option<String>,
+    charts: Vec<ChartView>,
+}
+
+#[derive(Serialize)]
+struct ChartView {
+    svg: String,
+    file: String,
+}
+
+#[derive(Serialize)]
 struct PartView {
     name: String,
     found: Vec<(String, String)>,
@@ -108,6 +126,8 @@ pub struct WriteUp {
     pub markdown: String,
     /// The page.
     pub html: String,
+    /// The data of the curves, by file name.
+    pub data: Vec<(String, String)>,
 }
 
 /// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
@@ -126,7 +146,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         groups: groups(&view),
         parts: parts(inspection),
         instruments: record.instrument.iter().map(|i| super::view::recorded(i, &[])).collect(),
-        tests: record.test.iter().map(|t| super::view::recorded(t, &[])).collect(),
+        tests: tests(inspection),
         picture: path_picture(&view),
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
@@ -140,7 +160,10 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
-    Ok(WriteUp { markdown: squeeze(&markdown), html })
+    let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
+        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
+    });
+    Ok(WriteUp { markdown: squeeze(&markdown), html, data: data.collect() })
 }
 
 /// Writes a write-up into the inspection folder; each file is replaced as a whole.
@@ -161,6 +184,10 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
     let paths = [target.join("report.md"), target.join("report.html")];
     for (path, text) in paths.iter().zip([&write_up.markdown, &write_up.html]) {
         save::replace(path, text).map_err(|e| at(path, e))?;
+    }
+    for (name, text) in &write_up.data {
+        let path = target.join(name);
+        save::replace(&path, text).map_err(|e| at(&path, e))?;
     }
     Ok(paths)
 }
@@ -264,6 +291,36 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
     }
     parts.retain(|part| !part.found.is_empty() || part.note_html.is_some());
     parts
+}
+
+fn tests(inspection: &Inspection) -> Vec<TestView> {
+    let record = &inspection.record;
+    let mut views = Vec::new();
+    for (index, (test, trial)) in record.test.iter().zip(&inspection.trials).enumerate() {
+        let charts = trial.curves.iter().enumerate().map(|(number, curve)| ChartView {
+            svg: chart(curve, &format!("test-{index}-{number}")),
+            file: csv_name(index, number),
+        });
+        views.push(TestView {
+            name: if trial.id.is_empty() {
+                trial.kind.clone()
+            } else {
+                format!("{} ({})", trial.kind, trial.id)
+            },
+            set: super::view::recorded(test, &["id", "kind"]),
+            figures: trial.figures.clone(),
+            layout: trial.layout.clone(),
+            account: trial.account.clone(),
+            problem: trial.problem.clone(),
+            charts: charts.collect(),
+        });
+    }
+    views
+}
+
+/// Names of the curves' data are numbers, never texts of the record.
+fn csv_name(test: usize, curve: usize) -> String {
+    format!("test-{}-curve-{}.csv", test + 1, curve + 1)
 }
 
 fn part<P: Part>(name: &str, part: &P) -> PartView {
