@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
+use super::journal;
 use super::judged::{Decided, decided};
 use super::photo::{self, Kept};
 use super::question::{Asked, Key, Question, questions};
@@ -251,6 +252,17 @@ impl Bench {
         answer: &Answer,
         seen: Option<&str>,
     ) -> Result<Saved, FillError> {
+        self.answer_once(key, answer, seen, None)
+    }
+
+    /// As [`Bench::answer`]; parts that an answer with this id has added already are not added again.
+    pub(super) fn answer_once(
+        &self,
+        key: &Key,
+        answer: &Answer,
+        seen: Option<&str>,
+        once: Option<&str>,
+    ) -> Result<Saved, FillError> {
         let mut answer = answer.clone();
         // Photos are taken in before the lock: copying may last.
         if !answer.photos.is_empty() {
@@ -270,7 +282,8 @@ impl Bench {
             let question = question(sight, key)?;
             if let Fills::Adds(adds) = question.item.fills {
                 let typed = answer.value.as_deref().unwrap_or_default();
-                return parts_to_add(&sight.record, adds, question.item.leg, typed, None);
+                let parts = || parts_to_add(&sight.record, adds, question.item.leg, typed, None);
+                return self.added_once(sight, once, parts);
             }
             if seen.is_some_and(|seen| seen != question.revision())
                 && !says_the_same(question, &answer)
@@ -335,78 +348,35 @@ impl Bench {
     /// # Errors
     /// [`FillError`]; the record is then unchanged.
     pub fn add(&self, at: Option<&Key>, what: &str) -> Result<Saved, FillError> {
-        self.edit(|sight| {
-            let (first, rest) = what
-                .trim()
-                .split_once(char::is_whitespace)
-                .unwrap_or((what.trim(), ""));
-            let record = &sight.record;
-            let adds = match first {
-                "reading" => {
-                    let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
-                    let next = record
-                        .cells
-                        .reading
-                        .iter()
-                        .filter_map(|r| r.position.count())
-                        .max()
-                        .unwrap_or(0)
-                        + 1;
-                    let position = if rest.trim().is_empty() {
-                        next
-                    } else {
-                        wanted.map_err(|_| {
-                            FillError::Words(
-                                "expected the cell's position, such as: add reading 3".to_owned(),
-                            )
-                        })?
-                    };
-                    if record
-                        .cells
-                        .reading
-                        .iter()
-                        .any(|r| r.position.count() == Some(position))
-                    {
-                        return Err(FillError::Words(format!(
-                            "cell {position} has a reading already"
-                        )));
-                    }
-                    let list = Place::keys("cells.reading");
-                    let fields = vec![("position".to_owned(), position.to_string())];
-                    let at = record.cells.reading.len();
-                    return Ok((
-                        vec![Edit::Append { list, at, fields }],
-                        format!("reading of cell {position} added"),
-                    ));
-                }
-                "claim" | "statement" => Some(Adds::Statements),
-                "layer" => Some(Adds::Layers),
-                "test" => Some(Adds::Tests),
-                "instrument" => Some(Adds::Instruments),
-                _ => None,
-            };
-            if let Some(adds) = adds {
-                return parts_to_add(record, adds, None, rest, None);
-            }
-            let question = at.and_then(|key| sight.question(key));
-            let behind =
-                question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
-                    Some(record::edit::Pick::Index(index))
-                        if matches!(question.item.scope, Scope::Elements(_)) =>
-                    {
-                        Some(index)
-                    }
-                    _ => None,
-                });
-            let leg = match behind.and_then(|index| record.path.element.get(index)) {
-                Some(element) => element.leg.word(),
-                None => question.and_then(|question| question.item.leg),
-            };
-            let leg = leg.or_else(|| leg_of_section(question));
-            parts_to_add(record, Adds::Elements, leg, what, behind)
-        })
+        self.add_once(at, what, None)
     }
 
+    /// As [`Bench::add`]; what an operation with this id has added already is not added again.
+    pub(super) fn add_once(
+        &self,
+        at: Option<&Key>,
+        what: &str,
+        once: Option<&str>,
+    ) -> Result<Saved, FillError> {
+        self.edit(|sight| self.added_once(sight, once, || added(sight, at, what)))
+    }
+
+    /// Parts are added once for each id, even over a restart: what is about to be added is noted beside the record
+    /// first, and an id that is noted and whose parts are there is done.
+    fn added_once(
+        &self,
+        sight: &Sight,
+        once: Option<&str>,
+        make: impl FnOnce() -> Result<(Vec<Edit>, String), FillError>,
+    ) -> Result<(Vec<Edit>, String), FillError> {
+        let Some(id) = once else { return make() };
+        if let Some(said) = journal::done(&self.folder, id, &sight.text) {
+            return Ok((Vec::new(), said));
+        }
+        let (edits, said) = make()?;
+        journal::note(&self.folder, id, &edits, &said).map_err(FillError::NotSaved)?;
+        Ok((edits, said))
+    }
     /// Takes a photo in and ties it to the part of a question.
     ///
     /// # Errors
@@ -616,6 +586,78 @@ fn edits_for(question: &Question, answer: &Answer) -> Vec<Edit> {
             }]
         }
     }
+}
+
+/// What `add` means at a question.
+fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<Edit>, String), FillError> {
+            let (first, rest) = what
+                .trim()
+                .split_once(char::is_whitespace)
+                .unwrap_or((what.trim(), ""));
+            let record = &sight.record;
+            let adds = match first {
+                "reading" => {
+                    let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
+                    let next = record
+                        .cells
+                        .reading
+                        .iter()
+                        .filter_map(|r| r.position.count())
+                        .max()
+                        .unwrap_or(0)
+                        + 1;
+                    let position = if rest.trim().is_empty() {
+                        next
+                    } else {
+                        wanted.map_err(|_| {
+                            FillError::Words(
+                                "expected the cell's position, such as: add reading 3".to_owned(),
+                            )
+                        })?
+                    };
+                    if record
+                        .cells
+                        .reading
+                        .iter()
+                        .any(|r| r.position.count() == Some(position))
+                    {
+                        return Err(FillError::Words(format!(
+                            "cell {position} has a reading already"
+                        )));
+                    }
+                    let list = Place::keys("cells.reading");
+                    let fields = vec![("position".to_owned(), position.to_string())];
+                    let at = record.cells.reading.len();
+                    return Ok((
+                        vec![Edit::Append { list, at, fields }],
+                        format!("reading of cell {position} added"),
+                    ));
+                }
+                "claim" | "statement" => Some(Adds::Statements),
+                "layer" => Some(Adds::Layers),
+                "test" => Some(Adds::Tests),
+                "instrument" => Some(Adds::Instruments),
+                _ => None,
+            };
+            if let Some(adds) = adds {
+                return parts_to_add(record, adds, None, rest, None);
+            }
+            let question = at.and_then(|key| sight.question(key));
+            let behind =
+                question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
+                    Some(record::edit::Pick::Index(index))
+                        if matches!(question.item.scope, Scope::Elements(_)) =>
+                    {
+                        Some(index)
+                    }
+                    _ => None,
+                });
+            let leg = match behind.and_then(|index| record.path.element.get(index)) {
+                Some(element) => element.leg.word(),
+                None => question.and_then(|question| question.item.leg),
+            };
+            let leg = leg.or_else(|| leg_of_section(question));
+            parts_to_add(record, Adds::Elements, leg, what, behind)
 }
 
 fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {

@@ -10,6 +10,7 @@
 
 mod answer;
 mod bench;
+mod journal;
 mod judged;
 pub mod page;
 mod photo;
