@@ -70,10 +70,18 @@ fn dead(list: &Checklist, item: &Item, text: &str, when: &Expr) -> Option<(Strin
 /// True when an earlier item fills the fact; the ids and kinds that adding a part writes are always there.
 fn asked(list: &Checklist, item: &Item, name: &str) -> bool {
     let field: String = name.split('.').take(2).collect::<Vec<_>>().join(".");
-    if matches!(
-        field.as_str(),
-        "element.kind" | "element.leg" | "element.id" | "reading.position"
-    ) {
+    // What adding a part writes.
+    const ADDED: [&str; 8] = [
+        "element.kind",
+        "element.leg",
+        "element.id",
+        "reading.position",
+        "statement.text",
+        "layer.name",
+        "test.kind",
+        "photo.file",
+    ];
+    if ADDED.contains(&field.as_str()) {
         return true;
     }
     list.items()

@@ -20,6 +20,8 @@ pub enum Said {
     OfPart(&'static str, String),
     /// On to the next question; this one stays open.
     Leave,
+    /// On behind this part, or behind this section where the question is about the pack.
+    Done,
     /// Back to the question before.
     Back,
     /// To a part, a section, or a number.
@@ -79,6 +81,7 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         ("back" | "b", true) if !is_choice(first, kind) => return Ok(Said::Back),
         ("quit" | "q" | "exit", true) if !is_choice(first, kind) => return Ok(Said::Quit),
         ("help" | "?", _) => return Ok(Said::Help),
+        ("done" | ".", true) => return Ok(Said::Done),
         ("list", true) => return Ok(Said::List),
         ("findings", true) => return Ok(Said::Findings),
         ("brief" | "full", true) => return Ok(Said::Brief),
@@ -168,6 +171,9 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
                 ));
             }
         }
+    }
+    if kind == Kind::Markdown {
+        value = value.replace("\\n", "\n");
     }
     if !text_kind {
         value = trailing(value, &mut answer, record);
@@ -409,6 +415,7 @@ mod tests {
                 },
             ),
             ("one, two", Kind::Text, value("one, two")),
+            (r"one\n\ntwo", Kind::Markdown, value("one\n\ntwo")),
         ];
         for (line, kind, said) in cases {
             assert_eq!(read_line(line, kind, &record()), Ok(said), "{line}");

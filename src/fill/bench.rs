@@ -71,7 +71,7 @@ pub struct Sight {
     /// The record's text.
     pub text: String,
     /// The record.
-    pub record: Record,
+    pub record: Box<Record>,
     /// The judgement.
     pub judgement: Judgement,
     /// The questions in the order they are asked.
@@ -186,7 +186,8 @@ impl Bench {
     }
 
     fn sight(&self, text: String) -> Result<Sight, FillError> {
-        let record = record::read(&self.file.display().to_string(), &text)?;
+        // Boxed: a record is too large to be handed from frame to frame.
+        let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let derived = Derived::of(&record, &self.limits);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self
@@ -264,19 +265,15 @@ impl Bench {
         once: Option<&str>,
     ) -> Result<Saved, FillError> {
         let mut answer = answer.clone();
+        let mut kept: Vec<Kept> = Vec::new();
         // Photos are taken in before the lock: copying may last.
         if !answer.photos.is_empty() {
             let sight = self.look()?;
             let shows = question(&sight, key)?.shows.clone();
-            let mut names = Vec::new();
             for file in &answer.photos {
-                names.push(
-                    photo::take_file(&self.folder, file, &shows)
-                        .map_err(FillError::Words)?
-                        .name,
-                );
+                kept.push(photo::take_file(&self.folder, file, &shows).map_err(FillError::Words)?);
             }
-            answer.photos = names;
+            answer.photos = kept.iter().map(|kept| kept.name.clone()).collect();
         }
         self.edit(|sight| {
             let question = question(sight, key)?;
@@ -291,7 +288,11 @@ impl Bench {
                 return Err(FillError::Conflict(question.found.show()));
             }
             with_what_the_item_says(&mut answer, question)?;
-            let edits = edits_for(question, &answer);
+            let mut edits = edits_for(question, &answer);
+            edits.extend(
+                kept.iter()
+                    .filter_map(|kept| listed(&sight.record, kept, &question.shows)),
+            );
             let said = match &answer.value {
                 Some(value) => format!("{} = {value}", named(question)),
                 None => format!("{} annotated", named(question)),
@@ -428,49 +429,47 @@ impl Bench {
                 }
                 _ => {}
             }
+            edits.extend(listed(&sight.record, kept, &question.shows));
             let file = format!("{}/{}", photo::FOLDER, kept.name);
-            let listed = sight
-                .record
-                .photo
-                .iter()
-                .position(|p| p.file.text() == Some(&file));
-            match listed {
-                Some(index) => {
-                    let shows = sight
-                        .record
-                        .photo
-                        .get(index)
-                        .map(|p| p.shows.list())
-                        .unwrap_or_default();
-                    if !shows.contains(&question.shows) {
-                        let mut shows = shows.to_vec();
-                        shows.push(question.shows.clone());
-                        let place = Place::keys("photo").at(index).then("shows");
-                        edits.push(Edit::Set {
-                            place,
-                            answer: Answer::of(&shows.join(", ")),
-                        });
-                    }
-                }
-                None => edits.push(Edit::Append {
-                    list: Place::keys("photo"),
-                    at: usize::MAX,
-                    fields: vec![
-                        ("file".to_owned(), file.clone()),
-                        ("shows".to_owned(), question.shows.clone()),
-                        (
-                            "note".to_owned(),
-                            format!("SHA-256 on arrival: {}", kept.digest),
-                        ),
-                    ],
-                }),
-            }
             Ok((
                 edits,
                 format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest),
             ))
         })
     }
+}
+
+/// Lists a photo with its hash, or adds to what a listed one shows.
+fn listed(record: &Record, kept: &Kept, part: &str) -> Option<Edit> {
+    let file = format!("{}/{}", photo::FOLDER, kept.name);
+    let at = record
+        .photo
+        .iter()
+        .position(|photo| photo.file.text() == Some(&file));
+    let Some(index) = at else {
+        return Some(Edit::Append {
+            list: Place::keys("photo"),
+            at: usize::MAX,
+            fields: vec![
+                ("file".to_owned(), file),
+                ("shows".to_owned(), part.to_owned()),
+                (
+                    "note".to_owned(),
+                    format!("SHA-256 on arrival: {}", kept.digest),
+                ),
+            ],
+        });
+    };
+    let mut shows = record.photo.get(index)?.shows.list().to_vec();
+    if shows.iter().any(|shown| shown == part) {
+        return None;
+    }
+    shows.push(part.to_owned());
+    let place = Place::keys("photo").at(index).then("shows");
+    Some(Edit::Set {
+        place,
+        answer: Answer::of(&shows.join(", ")),
+    })
 }
 
 fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
@@ -590,74 +589,73 @@ fn edits_for(question: &Question, answer: &Answer) -> Vec<Edit> {
 
 /// What `add` means at a question.
 fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<Edit>, String), FillError> {
-            let (first, rest) = what
-                .trim()
-                .split_once(char::is_whitespace)
-                .unwrap_or((what.trim(), ""));
-            let record = &sight.record;
-            let adds = match first {
-                "reading" => {
-                    let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
-                    let next = record
-                        .cells
-                        .reading
-                        .iter()
-                        .filter_map(|r| r.position.count())
-                        .max()
-                        .unwrap_or(0)
-                        + 1;
-                    let position = if rest.trim().is_empty() {
-                        next
-                    } else {
-                        wanted.map_err(|_| {
-                            FillError::Words(
-                                "expected the cell's position, such as: add reading 3".to_owned(),
-                            )
-                        })?
-                    };
-                    if record
-                        .cells
-                        .reading
-                        .iter()
-                        .any(|r| r.position.count() == Some(position))
-                    {
-                        return Err(FillError::Words(format!(
-                            "cell {position} has a reading already"
-                        )));
-                    }
-                    let list = Place::keys("cells.reading");
-                    let fields = vec![("position".to_owned(), position.to_string())];
-                    let at = record.cells.reading.len();
-                    return Ok((
-                        vec![Edit::Append { list, at, fields }],
-                        format!("reading of cell {position} added"),
-                    ));
-                }
-                "claim" | "statement" => Some(Adds::Statements),
-                "layer" => Some(Adds::Layers),
-                "test" => Some(Adds::Tests),
-                "instrument" => Some(Adds::Instruments),
-                _ => None,
+    let (first, rest) = what
+        .trim()
+        .split_once(char::is_whitespace)
+        .unwrap_or((what.trim(), ""));
+    let record = &sight.record;
+    let adds = match first {
+        "reading" => {
+            let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
+            let next = record
+                .cells
+                .reading
+                .iter()
+                .filter_map(|r| r.position.count())
+                .max()
+                .unwrap_or(0)
+                + 1;
+            let position = if rest.trim().is_empty() {
+                next
+            } else {
+                wanted.map_err(|_| {
+                    FillError::Words(
+                        "expected the cell's position, such as: add reading 3".to_owned(),
+                    )
+                })?
             };
-            if let Some(adds) = adds {
-                return parts_to_add(record, adds, None, rest, None);
+            if record
+                .cells
+                .reading
+                .iter()
+                .any(|r| r.position.count() == Some(position))
+            {
+                return Err(FillError::Words(format!(
+                    "cell {position} has a reading already"
+                )));
             }
-            let question = at.and_then(|key| sight.question(key));
-            let behind =
-                question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
-                    Some(record::edit::Pick::Index(index))
-                        if matches!(question.item.scope, Scope::Elements(_)) =>
-                    {
-                        Some(index)
-                    }
-                    _ => None,
-                });
-            let leg = match behind.and_then(|index| record.path.element.get(index)) {
-                Some(element) => element.leg.word(),
-                None => question.and_then(|question| question.item.leg),
-            };
-            let leg = leg.or_else(|| leg_of_section(question));
-            parts_to_add(record, Adds::Elements, leg, what, behind)
+            let list = Place::keys("cells.reading");
+            let fields = vec![("position".to_owned(), position.to_string())];
+            let at = record.cells.reading.len();
+            return Ok((
+                vec![Edit::Append { list, at, fields }],
+                format!("reading of cell {position} added"),
+            ));
+        }
+        "claim" | "statement" => Some(Adds::Statements),
+        "layer" => Some(Adds::Layers),
+        "test" => Some(Adds::Tests),
+        "instrument" => Some(Adds::Instruments),
+        _ => None,
+    };
+    if let Some(adds) = adds {
+        return parts_to_add(record, adds, None, rest, None);
+    }
+    let question = at.and_then(|key| sight.question(key));
+    let behind = question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
+        Some(record::edit::Pick::Index(index))
+            if matches!(question.item.scope, Scope::Elements(_)) =>
+        {
+            Some(index)
+        }
+        _ => None,
+    });
+    let leg = match behind.and_then(|index| record.path.element.get(index)) {
+        Some(element) => element.leg.word(),
+        None => question.and_then(|question| question.item.leg),
+    };
+    let leg = leg.or_else(|| leg_of_section(question));
+    parts_to_add(record, Adds::Elements, leg, what, behind)
 }
 
 fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {

@@ -31,10 +31,12 @@ At a question type the answer, or
   absent, or -            you looked and it is not there
   could not see, or /     you looked and could not tell
   skip, or an empty line  leave it open and go on
+  done, or .              leave the rest of this part (or of this section) open and go on
   a letter, a word, or the beginning of a word where there are choices; y and n for yes and no
   3.02 mm | with caliper | photo 12.jpg | note at the middle | estimated
                           what belongs to the value; `plain` keeps the word for how it came away
   3.301, 3.302, 3.304 V   this cell and those that follow
+  one line\\n\\nand another   \\n is a new line in remarks
   =                       the same as last time at this item
   12: 150 A               an answer by its number on the paper form; 34.2: for the second part
 Commands
@@ -90,19 +92,30 @@ pub fn walk(
     walk.overview(&sight)?;
     loop {
         let at = walk.at.clone().filter(|key| sight.question(key).is_some());
-        let key = match at.or_else(|| walk.next(&sight, None)) {
-            Some(key) => key,
-            None => break,
+        let next = at.or_else(|| walk.next(&sight, None));
+        // Behind the last question numbers and commands are still taken.
+        let end = next.is_none();
+        let Some(key) = next.or_else(|| sight.questions.last().map(|last| last.key.clone())) else {
+            break;
         };
-        walk.at = Some(key.clone());
-        if let Some(question) = sight.question(&key) {
+        if end {
+            if walk.shown.is_some() {
+                walk.shown = None;
+                writeln!(
+                    walk.out,
+                    "\nThe end of the list. NUMBER: answer, go, list and find still work; quit stops."
+                )?;
+            }
+            write!(walk.out, "end> ")?;
+        } else if let Some(question) = sight.question(&key) {
+            walk.at = Some(key.clone());
             if walk.shown.as_ref() != Some(&key) {
                 walk.show(&sight, question)?;
                 walk.shown = Some(key.clone());
             }
             write!(walk.out, "{}> ", question.number)?;
-            walk.out.flush()?;
         }
+        walk.out.flush()?;
         let Some(line) = line(input)? else {
             writeln!(walk.out)?;
             break;
@@ -122,6 +135,12 @@ pub fn walk(
         match said {
             Err(words) => walk.refuse(&words)?,
             Ok(Said::Quit) => break,
+            Ok(Said::Leave | Said::Done) if end => break,
+            Ok(Said::Answer { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
+                walk.refuse(
+                    "the list is at its end; write the number in front, such as 12: 150 A",
+                )?;
+            }
             Ok(said) => {
                 if let Some(new) = walk.act(&sight, &key, said)? {
                     sight = new;
@@ -200,7 +219,7 @@ impl<W: Write> Walk<'_, W> {
     fn on(&mut self, sight: &Sight, key: &Key) {
         self.path.push(key.clone());
         self.at = self.next(sight, Some(key));
-        self.shown = None;
+        self.shown = Some(key.clone());
     }
 
     fn refuse(&mut self, words: &str) -> io::Result<()> {
@@ -214,6 +233,16 @@ impl<W: Write> Walk<'_, W> {
             Said::Help => write!(self.out, "{HELP}")?,
             Said::Leave => {
                 self.left.insert(key.clone());
+                self.on(sight, key);
+            }
+            Said::Done => {
+                if let Some(question) = sight.question(key) {
+                    let rest = sight.questions.iter().skip_while(|other| other.key != *key);
+                    let same = rest.filter(|other| {
+                        other.section == question.section && other.key.part == question.key.part
+                    });
+                    self.left.extend(same.map(|other| other.key.clone()));
+                }
                 self.on(sight, key);
             }
             Said::Back => match self.path.pop() {
@@ -451,7 +480,9 @@ impl<W: Write> Walk<'_, W> {
                 Ok(None)
             }
             Ok(Said::Answer { answer, more }) => self.answer(sight, &key, answer, more),
-            Ok(Said::Leave | Said::Quit | Said::Numbered { .. } | Said::Back) => Ok(None),
+            Ok(Said::Leave | Said::Done | Said::Quit | Said::Numbered { .. } | Said::Back) => {
+                Ok(None)
+            }
             Ok(said) => self.act(sight, &key, said),
         }
     }

@@ -258,6 +258,7 @@ function render() {
   // A text that is being typed is not pulled from under the fingers: it is kept as a draft and put back.
   const typing = $("value") && document.activeElement === $("value") ? $("value").selectionStart : null;
   shown = mark;
+  $("card").dataset.key = one.key;
   $("card").replaceChildren(...card(one));
   if (typing !== null && $("value")) { $("value").focus(); $("value").setSelectionRange(typing, typing); }
 }

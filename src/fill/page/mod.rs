@@ -52,6 +52,8 @@ pub fn serve(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
         .enable_all()
         .worker_threads(2)
         .max_blocking_threads(16)
+        // Judging a record goes deep in a build without optimisation.
+        .thread_stack_size(8 << 20)
         .build()?;
     runtime.block_on(run(bench, reach, port))
 }
@@ -81,8 +83,12 @@ async fn run(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
                 continue;
             }
         };
-        let Ok(permit) = Arc::clone(&room).try_acquire_owned() else { continue };
-        let Some(guest) = Guest::enter(&peers, peer.ip()) else { continue };
+        let Ok(permit) = Arc::clone(&room).try_acquire_owned() else {
+            continue;
+        };
+        let Some(guest) = Guest::enter(&peers, peer.ip()) else {
+            continue;
+        };
         let _ = stream.set_nodelay(true);
         let service = TowerToHyperService::new(router.clone());
         tokio::spawn(async move {
@@ -113,7 +119,10 @@ impl Guest {
             return None;
         }
         *count += 1;
-        Some(Self { peers: Arc::clone(peers), ip })
+        Some(Self {
+            peers: Arc::clone(peers),
+            ip,
+        })
     }
 }
 
@@ -150,8 +159,14 @@ fn announce(reach: Reach, port: u16, pairing: Option<&Pairing>) -> io::Result<()
             )?;
             pairing.show(&mut out)?;
         }
-        _ => writeln!(out, "The page is at http://127.0.0.1:{port}/ (this machine only).")?,
+        _ => writeln!(
+            out,
+            "The page is at http://127.0.0.1:{port}/ (this machine only)."
+        )?,
     }
-    writeln!(out, "Every answer is in the record before it is confirmed. Ctrl-C stops the page.")?;
+    writeln!(
+        out,
+        "Every answer is in the record before it is confirmed. Ctrl-C stops the page."
+    )?;
     out.flush()
 }

@@ -35,9 +35,33 @@ const PIECE: Duration = Duration::from_secs(20);
 pub(super) fn router(app: Arc<App>) -> Router {
     let uploads = Arc::new(Semaphore::new(UPLOADS));
     Router::new()
-        .route("/", get(|| file("text/html; charset=utf-8", include_str!("../../../templates/bench/index.html"))))
-        .route("/app.css", get(|| file("text/css; charset=utf-8", include_str!("../../../templates/bench/app.css"))))
-        .route("/app.js", get(|| file("text/javascript; charset=utf-8", include_str!("../../../templates/bench/app.js"))))
+        .route(
+            "/",
+            get(|| {
+                file(
+                    "text/html; charset=utf-8",
+                    include_str!("../../../templates/bench/index.html"),
+                )
+            }),
+        )
+        .route(
+            "/app.css",
+            get(|| {
+                file(
+                    "text/css; charset=utf-8",
+                    include_str!("../../../templates/bench/app.css"),
+                )
+            }),
+        )
+        .route(
+            "/app.js",
+            get(|| {
+                file(
+                    "text/javascript; charset=utf-8",
+                    include_str!("../../../templates/bench/app.js"),
+                )
+            }),
+        )
         .route("/api/state", get(state))
         .route("/api/op", post(operate))
         .route("/api/pair", post(pair))
@@ -61,7 +85,9 @@ impl IntoResponse for Later {
 }
 
 /// Runs what touches the disk where it does not hold up other clients.
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> Result<T, Later> + Send + 'static) -> Result<T, Later> {
+async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Later> + Send + 'static,
+) -> Result<T, Later> {
     match tokio::task::spawn_blocking(work).await {
         Ok(result) => result,
         Err(_) => Err(Later("the answer could not be handled".to_owned())),
@@ -76,15 +102,26 @@ struct Since {
 
 async fn state(State(app): State<Arc<App>>, Query(query): Query<Since>) -> Response {
     match blocking(move || app.state(&query.since)).await {
-        Ok(Some(json)) => ([(header::CONTENT_TYPE, "application/json")], Body::from(json)).into_response(),
+        Ok(Some(json)) => (
+            [(header::CONTENT_TYPE, "application/json")],
+            Body::from(json),
+        )
+            .into_response(),
         Ok(None) => StatusCode::NO_CONTENT.into_response(),
         Err(later) => later.into_response(),
     }
 }
 
 async fn operate(State(app): State<Arc<App>>, Json(op): Json<Op>) -> Response {
-    if op.id.is_empty() || op.id.len() > ID || !op.id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') {
-        return (StatusCode::BAD_REQUEST, "the id of the answer is not usable").into_response();
+    if op.id.is_empty()
+        || op.id.len() > ID
+        || !op.id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
+    {
+        return (
+            StatusCode::BAD_REQUEST,
+            "the id of the answer is not usable",
+        )
+            .into_response();
     }
     match blocking(move || app.operate(&op)).await {
         Ok(result) => Json(result).into_response(),
@@ -106,11 +143,19 @@ async fn pair(State(app): State<Arc<App>>, Json(given): Json<Code>) -> Response 
             let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict");
             (StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response()
         }
-        Err(NotPaired::Wrong) => (StatusCode::FORBIDDEN, "this is not the code that the terminal shows now").into_response(),
-        Err(NotPaired::Paused) => {
-            (StatusCode::TOO_MANY_REQUESTS, "too many wrong codes; the terminal shows a new one, try again in half a minute").into_response()
+        Err(NotPaired::Wrong) => (
+            StatusCode::FORBIDDEN,
+            "this is not the code that the terminal shows now",
+        )
+            .into_response(),
+        Err(NotPaired::Paused) => (
+            StatusCode::TOO_MANY_REQUESTS,
+            "too many wrong codes; the terminal shows a new one, try again in half a minute",
+        )
+            .into_response(),
+        Err(NotPaired::Unable) => {
+            (StatusCode::FORBIDDEN, "no more devices can be paired").into_response()
         }
-        Err(NotPaired::Unable) => (StatusCode::FORBIDDEN, "no more devices can be paired").into_response(),
     }
 }
 
@@ -128,9 +173,17 @@ async fn upload(app: Arc<App>, uploads: Arc<Semaphore>, query: PhotoOf, body: Bo
 }
 
 /// Receives a photo piece by piece into a file beside the others, hashing on the way.
-async fn receive(app: Arc<App>, uploads: Arc<Semaphore>, query: PhotoOf, mut body: Body) -> Result<OpResult, Later> {
+async fn receive(
+    app: Arc<App>,
+    uploads: Arc<Semaphore>,
+    query: PhotoOf,
+    mut body: Body,
+) -> Result<OpResult, Later> {
     let busy = || Later("too many photos at once; send it again".to_owned());
-    let _turn = tokio::time::timeout(PIECE, uploads.acquire()).await.map_err(|_| busy())?.map_err(|_| busy())?;
+    let _turn = tokio::time::timeout(PIECE, uploads.acquire())
+        .await
+        .map_err(|_| busy())?
+        .map_err(|_| busy())?;
     let key: Key = match query.key.parse() {
         Ok(key) => key,
         Err(never) => match never {},
@@ -149,17 +202,23 @@ async fn receive(app: Arc<App>, uploads: Arc<Semaphore>, query: PhotoOf, mut bod
         let piece = match tokio::time::timeout(PIECE, body.frame()).await {
             Err(_) => return Err(Later("the photo came too slowly; send it again".to_owned())),
             Ok(None) => break,
-            Ok(Some(Err(_))) => return Err(Later("the photo was cut off; send it again".to_owned())),
+            Ok(Some(Err(_))) => {
+                return Err(Later("the photo was cut off; send it again".to_owned()));
+            }
             Ok(Some(Ok(frame))) => frame,
         };
-        let Ok(bytes) = piece.into_data() else { continue };
+        let Ok(bytes) = piece.into_data() else {
+            continue;
+        };
         size += bytes.len() as u64;
         if size > photo::LARGEST {
             return Ok(OpResult::refused(photo::too_large()));
         }
         hasher.update(&bytes);
         beside = blocking(move || {
-            beside.write_all(&bytes).map_err(|error| Later(format!("the photo was not kept: {error}")))?;
+            beside
+                .write_all(&bytes)
+                .map_err(|error| Later(format!("the photo was not kept: {error}")))?;
             Ok(beside)
         })
         .await?;

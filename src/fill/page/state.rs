@@ -89,7 +89,10 @@ pub(super) struct Later(pub(super) String);
 
 impl App {
     pub(super) fn new(bench: Bench, pairing: Option<Pairing>, reach: Reach, port: u16) -> Self {
-        let folder = bench.folder.canonicalize().unwrap_or_else(|_| bench.folder.clone());
+        let folder = bench
+            .folder
+            .canonicalize()
+            .unwrap_or_else(|_| bench.folder.clone());
         Self {
             record: short(folder.as_os_str().as_encoded_bytes()),
             bench,
@@ -116,7 +119,8 @@ impl App {
             return Ok(Some(json.clone()));
         }
         let sight = self.bench.look().map_err(later)?;
-        let json = serde_json::to_vec(&self.page_state(&sight)).map_err(|error| Later(error.to_string()))?;
+        let json = serde_json::to_vec(&self.page_state(&sight))
+            .map_err(|error| Later(error.to_string()))?;
         let json = axum::body::Bytes::from(json);
         *cached = Some((short(sight.text.as_bytes()), json.clone()));
         Ok(Some(json))
@@ -130,7 +134,9 @@ impl App {
             return Ok(result.clone());
         }
         if op.record != self.record {
-            return Ok(OpResult::refused("this answer belongs to another record".to_owned()));
+            return Ok(OpResult::refused(
+                "this answer belongs to another record".to_owned(),
+            ));
         }
         let key: Key = match op.key.parse() {
             Ok(key) => key,
@@ -149,7 +155,11 @@ impl App {
                 self.bench.answer_once(&key, &answer, seen, Some(&op.id))
             }
             Do::Clear => self.bench.clear(&key, seen),
-            Do::Add => self.bench.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id)),
+            Do::Add => self.bench.add_once(
+                Some(&key),
+                op.what.as_deref().unwrap_or_default(),
+                Some(&op.id),
+            ),
         };
         let result = self.result(&key, result)?;
         // What was refused is not remembered: it changed nothing, and may be right later.
@@ -174,20 +184,31 @@ impl App {
     /// What a photo of a question shows, or why none is taken.
     pub(super) fn shows(&self, record: &str, key: &Key) -> Result<Result<String, OpResult>, Later> {
         if record != self.record {
-            return Ok(Err(OpResult::refused("this photo belongs to another record".to_owned())));
+            return Ok(Err(OpResult::refused(
+                "this photo belongs to another record".to_owned(),
+            )));
         }
         let sight = self.bench.look().map_err(later)?;
         Ok(match sight.question(key) {
             Some(question) => Ok(question.shows.clone()),
-            None => Err(OpResult::refused(format!("there is no question `{key}` in this record any more"))),
+            None => Err(OpResult::refused(format!(
+                "there is no question `{key}` in this record any more"
+            ))),
         })
     }
 
     fn result(&self, key: &Key, result: Result<Saved, FillError>) -> Result<OpResult, Later> {
         match result {
             Ok(saved) => {
-                let rev = saved.sight.question(key).map(Question::revision).unwrap_or_default();
-                let decided = saved.decided.iter().map(|decided| Line { rule: decided.rule.clone(), line: decided.line() });
+                let rev = saved
+                    .sight
+                    .question(key)
+                    .map(Question::revision)
+                    .unwrap_or_default();
+                let decided = saved.decided.iter().map(|decided| Line {
+                    rule: decided.rule.clone(),
+                    line: decided.line(),
+                });
                 Ok(OpResult {
                     status: "saved",
                     decided: decided.collect(),
@@ -199,12 +220,24 @@ impl App {
             }
             Err(FillError::Conflict(now)) => {
                 let sight = self.bench.look().map_err(later)?;
-                let rev = sight.question(key).map(Question::revision).unwrap_or_default();
-                Ok(OpResult { status: "conflict", now, rev, ..OpResult::refused(String::new()) })
+                let rev = sight
+                    .question(key)
+                    .map(Question::revision)
+                    .unwrap_or_default();
+                Ok(OpResult {
+                    status: "conflict",
+                    now,
+                    rev,
+                    ..OpResult::refused(String::new())
+                })
             }
             Err(error @ (FillError::Open(_) | FillError::NotSaved(_))) => Err(later(error)),
             Err(FillError::Refused(Refused::Reads(problems))) => {
-                let words: Vec<String> = problems.list().iter().map(|p| format!("{}; {}", p.message, p.expected)).collect();
+                let words: Vec<String> = problems
+                    .list()
+                    .iter()
+                    .map(|p| format!("{}; {}", p.message, p.expected))
+                    .collect();
                 Ok(OpResult::refused(words.join("\n")))
             }
             Err(error) => Ok(OpResult::refused(error.to_string())),
@@ -212,7 +245,14 @@ impl App {
     }
 
     fn page_state(&self, sight: &Sight) -> PageState {
-        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+        let with = |outcome| {
+            sight
+                .judgement
+                .findings
+                .iter()
+                .filter(|f| f.outcome == outcome)
+                .count()
+        };
         let sections = match self.bench.lists.of_kind(&sight.kind) {
             Some(list) => list
                 .sections
@@ -229,7 +269,13 @@ impl App {
         PageState {
             record: self.record.clone(),
             revision: short(sight.text.as_bytes()),
-            title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
+            title: sight
+                .record
+                .inspection
+                .title
+                .text()
+                .unwrap_or("no title yet")
+                .to_owned(),
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),
                 not_decided: with(Outcome::NotDecided),
@@ -250,7 +296,13 @@ impl App {
                     numbers: finding.working.numbers.clone(),
                 })
                 .collect(),
-            instruments: sight.record.instrument.iter().filter_map(|i| i.id.text()).map(str::to_owned).collect(),
+            instruments: sight
+                .record
+                .instrument
+                .iter()
+                .filter_map(|i| i.id.text())
+                .map(str::to_owned)
+                .collect(),
             hows: How::WORDS.iter().map(|word| word.word).collect(),
             element_kinds: ELEMENT_KINDS.iter().map(|word| word.word).collect(),
         }
@@ -273,7 +325,11 @@ impl OpResult {
 fn later(error: FillError) -> Later {
     Later(match error {
         FillError::Open(crate::inspection::OpenError::Problems(problems)) => {
-            let first = problems.list().first().map(|problem| problem.message.clone()).unwrap_or_default();
+            let first = problems
+                .list()
+                .first()
+                .map(|problem| problem.message.clone())
+                .unwrap_or_default();
             format!("{problems}: {first}")
         }
         other => other.to_string(),
@@ -365,8 +421,23 @@ fn page_question(question: &Question) -> PageQuestion {
     let item = &question.item;
     let kind = question.kind();
     let choices = match kind {
-        Kind::YesNo => vec![PageChoice { word: "yes", about: "" }, PageChoice { word: "no", about: "" }],
-        Kind::Word(words) => words.iter().map(|w| PageChoice { word: w.word, about: w.about }).collect(),
+        Kind::YesNo => vec![
+            PageChoice {
+                word: "yes",
+                about: "",
+            },
+            PageChoice {
+                word: "no",
+                about: "",
+            },
+        ],
+        Kind::Word(words) => words
+            .iter()
+            .map(|w| PageChoice {
+                word: w.word,
+                about: w.about,
+            })
+            .collect(),
         _ => Vec::new(),
     };
     let (applies, because) = match &question.applies {
@@ -439,7 +510,11 @@ fn units(kind: Kind) -> Vec<&'static str> {
         (Dimension::CONDUCTIVITY, &["W/(m·K)"]),
     ];
     match kind {
-        Kind::Quantity(dimension) => UNITS.iter().find(|(known, _)| *known == dimension).map(|(_, units)| units.to_vec()).unwrap_or_default(),
+        Kind::Quantity(dimension) => UNITS
+            .iter()
+            .find(|(known, _)| *known == dimension)
+            .map(|(_, units)| units.to_vec())
+            .unwrap_or_default(),
         Kind::Section | Kind::Size => vec!["mm", "in"],
         _ => Vec::new(),
     }
@@ -452,9 +527,21 @@ mod tests {
     #[test]
     fn every_unit_offered_is_one_that_reads() {
         for dimension in [
-            Dimension::CURRENT, Dimension::VOLTAGE, Dimension::RESISTANCE, Dimension::CHARGE, Dimension::ENERGY,
-            Dimension::POWER, Dimension::LENGTH, Dimension::AREA, Dimension::MASS, Dimension::TIME, Dimension::TEMPERATURE,
-            Dimension::TEMPERATURE_DIFFERENCE, Dimension::TORQUE, Dimension::RATE, Dimension::THERMAL_RESISTANCE,
+            Dimension::CURRENT,
+            Dimension::VOLTAGE,
+            Dimension::RESISTANCE,
+            Dimension::CHARGE,
+            Dimension::ENERGY,
+            Dimension::POWER,
+            Dimension::LENGTH,
+            Dimension::AREA,
+            Dimension::MASS,
+            Dimension::TIME,
+            Dimension::TEMPERATURE,
+            Dimension::TEMPERATURE_DIFFERENCE,
+            Dimension::TORQUE,
+            Dimension::RATE,
+            Dimension::THERMAL_RESISTANCE,
             Dimension::CONDUCTIVITY,
         ] {
             let offered = units(Kind::Quantity(dimension));
