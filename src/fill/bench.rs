@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use thiserror::Error;
 
@@ -62,7 +63,7 @@ pub struct Saved {
     /// What was written, as a person would say it.
     pub said: String,
     /// How things stand now.
-    pub sight: Sight,
+    pub sight: Arc<Sight>,
 }
 
 /// The record as it is now, with what follows from it.
@@ -99,6 +100,8 @@ pub struct Bench {
     book: Book,
     limits: BTreeMap<String, Amount>,
     kind: Option<String>,
+    /// The record as it was looked at last: most looks find it unchanged.
+    last: Mutex<Option<Arc<Sight>>>,
 }
 
 /// Held while the record is read, edited and replaced.
@@ -143,6 +146,7 @@ impl Bench {
             limits: book.limit_amounts(),
             book,
             kind: kind.map(str::to_owned),
+            last: Mutex::new(None),
         };
         bench.sweep();
         Ok(bench)
@@ -181,11 +185,21 @@ impl Bench {
     ///
     /// # Errors
     /// When it does not read.
-    pub fn look(&self) -> Result<Sight, FillError> {
+    pub fn look(&self) -> Result<Arc<Sight>, FillError> {
         self.sight(read_text(&self.file)?)
     }
 
-    fn sight(&self, text: String) -> Result<Sight, FillError> {
+    fn sight(&self, text: String) -> Result<Arc<Sight>, FillError> {
+        let last = || self.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = last().clone().filter(|known| known.text == text) {
+            return Ok(known);
+        }
+        let sight = Arc::new(self.judged(text)?);
+        *last() = Some(Arc::clone(&sight));
+        Ok(sight)
+    }
+
+    fn judged(&self, text: String) -> Result<Sight, FillError> {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let derived = Derived::of(&record, &self.limits);

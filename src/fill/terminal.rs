@@ -3,6 +3,7 @@
 
 use std::collections::HashSet;
 use std::io::{self, BufRead, Write};
+use std::sync::Arc;
 
 use super::answer::{Said, letter, read_line};
 use super::bench::{Bench, FillError, Saved, Sight};
@@ -148,7 +149,8 @@ pub fn walk(
             }
         }
     }
-    walk.farewell(&bench.look()?)?;
+    let sight = bench.look()?;
+    walk.farewell(&sight)?;
     Ok(walk.summary)
 }
 
@@ -227,7 +229,12 @@ impl<W: Write> Walk<'_, W> {
         writeln!(self.out, "not saved: {}", indented(words))
     }
 
-    fn act(&mut self, sight: &Sight, key: &Key, said: Said) -> Result<Option<Sight>, WalkError> {
+    fn act(
+        &mut self,
+        sight: &Sight,
+        key: &Key,
+        said: Said,
+    ) -> Result<Option<Arc<Sight>>, WalkError> {
         match said {
             Said::Quit => {}
             Said::Help => write!(self.out, "{HELP}")?,
@@ -311,7 +318,7 @@ impl<W: Write> Walk<'_, W> {
         key: &Key,
         answer: Answer,
         more: Vec<String>,
-    ) -> Result<Option<Sight>, WalkError> {
+    ) -> Result<Option<Arc<Sight>>, WalkError> {
         let Some(question) = sight.question(key) else {
             return Ok(None);
         };
@@ -354,7 +361,7 @@ impl<W: Write> Walk<'_, W> {
                 return Ok(None);
             }
             self.last = Some(key.clone());
-            self.remind(new.as_ref(), key)?;
+            self.remind(new.as_deref(), key)?;
         }
         Ok(new)
     }
@@ -462,7 +469,7 @@ impl<W: Write> Walk<'_, W> {
         sight: &Sight,
         number: &str,
         rest: &str,
-    ) -> Result<Option<Sight>, WalkError> {
+    ) -> Result<Option<Arc<Sight>>, WalkError> {
         let question = sight
             .questions
             .iter()
@@ -487,7 +494,7 @@ impl<W: Write> Walk<'_, W> {
         }
     }
 
-    fn told(&mut self, saved: Result<Saved, FillError>) -> Result<Option<Sight>, WalkError> {
+    fn told(&mut self, saved: Result<Saved, FillError>) -> Result<Option<Arc<Sight>>, WalkError> {
         match saved {
             Ok(saved) => {
                 self.summary.saved += 1;

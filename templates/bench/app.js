@@ -15,6 +15,7 @@ let online = false;
 let sending = false;
 let shown = "";
 let onlyOpen = true;
+let typing = false;
 
 function make(tag, text, attributes = {}) {
   const element = document.createElement(tag);
@@ -135,7 +136,8 @@ function settle(op, result) {
     }
     localStorage.removeItem(op.name);
     for (const line of result.decided) decided(line);
-    if (result.decided.length === 0 && result.said) decided(`Saved: ${result.said}`);
+    const about = question(op.key);
+    if (result.decided.length === 0) tell(about && op.do === "answer" ? `Saved: ${about.number} ${about.prompt} ${op.value ?? ""}` : `Saved: ${result.said}`);
     poll();
   } else {
     put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, rev: result.rev });
@@ -183,11 +185,22 @@ const question = (key) => state.questions.find((one) => one.key === key);
 const pendingFor = (key) => waiting().filter((op) => op.key === key && op.do !== "add").pop();
 const isOpen = (one) => one.open && one.applies === "yes" && !pendingFor(one.key);
 
+// Open questions of the same part from here on; for a question about the pack those of the section.
+function restOf(one) {
+  const part = (key) => key.split("@")[1] || "";
+  const from = state.questions.indexOf(one);
+  return state.questions.slice(from).filter((each) => each.section === one.section && part(each.key) === part(one.key) && isOpen(each));
+}
+
 function next(from) {
   const all = state.questions;
   const start = all.findIndex((one) => one.key === from) + 1;
   const order = [...all.slice(start), ...all.slice(0, start)];
-  return order.find((one) => isOpen(one) && !left.has(one.key)) || order.find(isOpen);
+  const fresh = order.find((one) => isOpen(one) && !left.has(one.key));
+  if (fresh) return fresh;
+  // Everything was seen once: the walk begins again with what was skipped.
+  left = new Set();
+  return order.find(isOpen);
 }
 
 function go(key, keep = true) {
@@ -197,7 +210,7 @@ function go(key, keep = true) {
   shown = "";
   render();
   window.scrollTo(0, 0);
-  $("main").focus({ preventScroll: true });
+  if (document.activeElement !== $("value")) $("main").focus({ preventScroll: true });
 }
 
 function onward() {
@@ -214,6 +227,8 @@ function answer(one, value) {
   }
   if (value === undefined && Object.keys(extra).length === 0) return;
   const before = pendingFor(one.key);
+  // Whoever has just typed goes on typing: the keyboard stays up where the next question wants text too.
+  typing = Boolean($("value"));
   if (ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...extra })) onward();
 }
 
@@ -222,7 +237,7 @@ function answer(one, value) {
 function tell(text) {
   const box = $("decided");
   box.prepend(make("p", text));
-  while (box.children.length > 12) box.lastChild.remove();
+  while (box.children.length > 8) box.lastChild.remove();
 }
 function decided(line) { tell(typeof line === "string" ? line : line.line); }
 
@@ -237,7 +252,7 @@ function renderStatus() {
   if (!state) return;
   $("title").textContent = state.title;
   $("counts").textContent = `▼ ${state.counts.falls_short} ◇ ${state.counts.not_decided} ● ${state.counts.meets}`;
-  $("show-findings").setAttribute("aria-label", `Findings: ${state.counts.falls_short} falls short, ${state.counts.not_decided} not decided, ${state.counts.meets} meets`);
+  $("counts-words").textContent = `Findings: ${state.counts.falls_short} falls short, ${state.counts.not_decided} not decided, ${state.counts.meets} meets`;
   const asked = state.questions.filter((one) => one.applies === "yes");
   $("progress").max = asked.length || 1;
   $("progress").value = asked.filter((one) => !isOpen(one)).length;
@@ -256,11 +271,13 @@ function render() {
   const mark = JSON.stringify([one.key, one.rev, one.applies, one.now, pendingFor(one.key), one.part_photos, waitingPhotos.length]);
   if (mark === shown) return;
   // A text that is being typed is not pulled from under the fingers: it is kept as a draft and put back.
-  const typing = $("value") && document.activeElement === $("value") ? $("value").selectionStart : null;
+  const cursor = $("value") && document.activeElement === $("value") && $("card").dataset.key === one.key ? $("value").selectionStart : null;
   shown = mark;
   $("card").dataset.key = one.key;
   $("card").replaceChildren(...card(one));
-  if (typing !== null && $("value")) { $("value").focus(); $("value").setSelectionRange(typing, typing); }
+  if ($("value") && cursor !== null) { $("value").focus(); $("value").setSelectionRange(cursor, cursor); }
+  else if ($("value") && typing) $("value").focus();
+  typing = false;
 }
 
 function card(one) {
@@ -280,6 +297,10 @@ function card(one) {
   else if (one.photo) parts.push(make("p", one.photo === "required" ? "A photo is required." : "A photo helps.", { class: "help" }));
   parts.push(...inputs(one));
   if (one.kind !== "adds") parts.push(extras(one));
+  const rest = restOf(one);
+  if (rest.length > 1) {
+    parts.push(make("button", one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
+  }
   if (!one.open && one.kind !== "adds") {
     parts.push(make("button", "Take the answer back", { type: "button", on: () => { ask({ do: "clear", key: one.key, seen: one.rev }); shown = ""; render(); } }));
   }

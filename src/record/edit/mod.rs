@@ -142,6 +142,20 @@ fn set(file: &str, text: &str, place: &Place, answer: &Answer) -> Result<String,
     if let (Slot::Field(info), Some(value)) = (slot, &answer.value) {
         fits(info, value)?;
     }
+    for text in [&answer.note, &answer.with, &answer.how]
+        .into_iter()
+        .flatten()
+    {
+        plain_text(text)?;
+    }
+    if matches!(slot, Slot::CommonText) {
+        if answer.value.is_none() {
+            return Err(
+                NoSuchPlace(format!("`{place}` is a text alone; nothing belongs to it")).into(),
+            );
+        }
+        plain_text(answer.value.as_deref().unwrap_or_default())?;
+    }
     write::set(text, &parse(file, text)?, place, slot, answer)
 }
 
@@ -157,14 +171,25 @@ fn parse(file: &str, text: &str) -> Result<toml_edit::DocumentMut, Refused> {
     })
 }
 
-/// True answers of a list are separated by commas; every one is read as the field's kind.
-fn fits(info: &FieldInfo, value: &str) -> Result<(), Refused> {
-    if value
+/// Refuses what could play tricks on a terminal that shows the record.
+fn plain_text(text: &str) -> Result<(), Refused> {
+    if text
         .chars()
         .any(|c| c.is_control() && !matches!(c, '\n' | '\t'))
     {
-        return Err(unfit(info, "the answer contains control characters"));
+        return Err(Refused::Value(Shown(Problem {
+            span: 0..0,
+            message: "the answer contains control characters".to_owned(),
+            expected: "expected plain text".to_owned(),
+            example: String::new(),
+        })));
     }
+    Ok(())
+}
+
+/// Refuses what the field does not take, and an empty answer.
+fn fits(info: &FieldInfo, value: &str) -> Result<(), Refused> {
+    plain_text(value)?;
     match read_answer(info, value) {
         Ok(State::NotLooked) => Err(unfit(info, "nothing is written here")),
         Ok(_) => Ok(()),

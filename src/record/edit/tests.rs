@@ -109,7 +109,7 @@ fn comments_after_a_value_stay() {
 fn refusals_leave_a_reason() {
     for (place, value, says) in [
         ("claims.capacity", "150 A", "expected a capacity"),
-        ("claims.capacity", "150", "unit"),
+        ("claims.capacity", "150", "plain number"),
         ("claims.capacity", "", "nothing is written"),
         ("claims.capcity", "150 Ah", "did you mean `capacity`"),
         ("claim.capacity", "150 Ah", "did you mean `claims`"),
