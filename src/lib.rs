@@ -7,9 +7,11 @@
 #![warn(missing_docs)]
 
 pub mod bench;
+pub mod checklist;
 pub mod cli;
 pub mod derive;
 pub mod evidence;
+pub mod fill;
 pub mod inspection;
 pub mod path;
 pub mod physics;

@@ -4,9 +4,11 @@
 
 mod calc;
 mod check;
+mod checklist;
 mod completions;
 mod decode;
 mod explain;
+mod fill;
 mod new;
 mod report;
 mod schema;
@@ -46,6 +48,10 @@ struct Arguments {
 enum Command {
     /// Start an inspection: make a folder with a commented record that you fill in
     New(new::New),
+    /// Fill the record in at the bench: in the terminal, or on a page for a phone
+    Fill(fill::Fill),
+    /// Print a checklist as a paper form, or check a house checklist
+    Checklist(checklist::Checklist),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
@@ -133,6 +139,8 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
         Command::New(command) => command.run(),
+        Command::Fill(command) => command.run(),
+        Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),
         Command::Seal(command) => command.run(),

@@ -32,6 +32,11 @@ impl Sha256Digest {
         Self(Sha256::digest(bytes).into())
     }
 
+    /// The digest of what was fed to a hasher piece by piece.
+    pub(crate) fn from_hasher(hasher: Sha256) -> Self {
+        Self(hasher.finalize().into())
+    }
+
     /// The digest's 32 bytes.
     pub fn as_bytes(&self) -> &[u8; 32] {
         &self.0

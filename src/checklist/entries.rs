@@ -1,0 +1,118 @@
+//! The checklist as it stands in a file.
+
+use crate::record::field::{Count, Kind, Meaning, Text, Word, meanings, word};
+use crate::record::part::part;
+
+const PHOTO: &[Word] =
+    &[word("required", "the finding is worth little without one"), word("useful", "it helps")];
+
+const ADDS: &[Word] = &[
+    word("element", "elements of the path: kinds, each with an id if wanted"),
+    word("statement", "claims in words"),
+    word("layer", "layers of the heat path"),
+    word("test", "bench tests"),
+    word("instrument", "instruments"),
+];
+
+const LEGS: &[Word] = &[
+    word("positive", "between the cell stack and the positive terminal"),
+    word("negative", "between the cell stack and the negative terminal"),
+    word("stack", "within the cell stack"),
+];
+
+meanings! {
+    /// Whether a photo belongs to an item.
+    PhotoWord = Kind::Word(PHOTO);
+    /// What an answer adds to the record.
+    AddsWord = Kind::Word(ADDS);
+    /// The leg an item is about.
+    LegWord = Kind::Word(LEGS);
+    /// What an item is asked for each of.
+    EachOf = Kind::List;
+}
+
+part! {
+    /// A checklist.
+    pub struct ListFile {
+        /// Version of the checklist's format.
+        schema: Count = "1",
+        /// The kind of pack it is for.
+        kind: Text = "drop-in",
+        /// The list it extends; without this key it stands by itself.
+        extends: Text = "drop-in",
+        /// Its title.
+        title: Text = "Drop-in pack, 12 V or 24 V class",
+        /// What it is for.
+        about: Text = "For a finished pack with two terminals.",
+        ; many {
+            /// A section: items that are asked together.
+            section: SectionEntry,
+            /// An item or a section of the extended list that is left out.
+            drop: DropEntry,
+        }
+    }
+}
+
+part! {
+    /// A section: items that are asked together.
+    pub struct SectionEntry {
+        /// Its id. A section of the extended list with the same id is changed.
+        id: Text = "positive-leg",
+        /// Its title.
+        title: Text = "Positive leg",
+        /// What it is about, and what to do before it.
+        about: Text = "From the last cell outwards.",
+        /// A caution for all of it.
+        caution: Text = "Both ends are live.",
+        /// In a list that extends another: the section it comes after.
+        after: Text = "lid-off",
+        ; many {
+            /// An item: one thing to look at.
+            item: ItemEntry,
+        }
+    }
+}
+
+part! {
+    /// An item: one thing to look at. `how` says how its value comes unless the answer says otherwise.
+    pub struct ItemEntry {
+        /// Its id, unique in the list. An item of the extended list with the same id is replaced.
+        id: Text = "fuse-rating",
+        /// The question.
+        prompt: Text = "Rated current printed on the fuse?",
+        /// Why it matters.
+        why: Text = "It decides what the conductors must survive.",
+        /// How to look or measure.
+        look: Text = "Turn the fuse to the light; wipe the print.",
+        /// The field it fills. Without this key the answer is kept as a remark of its own.
+        field: Text = "element.rating",
+        /// Kinds of element, or the list part, that it is asked for each of.
+        each: EachOf = "fuse",
+        /// The leg it is about.
+        leg: LegWord = "positive",
+        /// What the answer adds to the record, in place of filling a field.
+        adds: AddsWord = "element",
+        /// Whether a photo belongs to it.
+        photo: PhotoWord = "required",
+        /// The part that a photo shows, where the field does not say it.
+        shows: Text = "enclosure",
+        /// A caution where the user meets danger.
+        caution: Text = "The bar is live.",
+        /// When it applies, in the language of the rules.
+        when: Text = "claims.heater is yes",
+        /// In a list that extends another: the item it comes after.
+        after: Text = "fuse-kind",
+    }
+}
+
+part! {
+    /// An item or a section of the extended list that is left out.
+    pub struct DropEntry {
+        /// The item's id.
+        item: Text = "manual-gauge",
+        /// The section's id.
+        section: Text = "gauge",
+        /// Why.
+        reason: Text = "our packs have no gauge",
+    }
+}

@@ -1,0 +1,348 @@
+//! What a person types at a question, read into what is meant. Nothing here touches the record.
+
+use crate::record::edit::Answer;
+use crate::record::field::{ABSENT, How, NOT_VISIBLE, Word};
+use crate::record::{Kind, Record};
+
+/// What was said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Said {
+    /// An answer, or what belongs to one: how, with, a note.
+    Answer {
+        /// The value and what belongs to it. Photos are files that are still to be taken in.
+        answer: Answer,
+        /// Further values for the parts that follow (cell readings).
+        more: Vec<String>,
+    },
+    /// A photo of the part.
+    Photo(String),
+    /// A remark on the part as a whole, or the time in the video.
+    OfPart(&'static str, String),
+    /// On to the next question; this one stays open.
+    Leave,
+    /// On behind this part, or behind this section where the question is about the pack.
+    Done,
+    /// Back to the question before.
+    Back,
+    /// To a part, a section, or a number.
+    Go(String),
+    /// Look for a word.
+    Find(String),
+    /// Add a part.
+    Add(String),
+    /// The instrument for measured answers from here on.
+    Using(String),
+    /// Take the answer back.
+    Clear,
+    /// What is still open.
+    List,
+    /// The findings as they stand.
+    Findings,
+    /// Show less or more with each question.
+    Brief,
+    /// An answer by its number on the paper form.
+    Numbered {
+        /// The number, `12` or `34.2`.
+        number: String,
+        /// What was said.
+        rest: String,
+    },
+    /// The commands.
+    Help,
+    /// Stop.
+    Quit,
+}
+
+/// Reads one typed line at a question of this kind; `instruments` are the ids that may follow `with`.
+///
+/// # Errors
+/// What is wrong with the line, in words.
+pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
+    let line = line.trim();
+    if let Some((number, rest)) = line.split_once(':')
+        && is_number(number.trim())
+    {
+        return Ok(Said::Numbered { number: number.trim().to_owned(), rest: rest.trim().to_owned() });
+    }
+    let (first, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
+    let rest = rest.trim();
+    let needs = |what: &str| -> Result<String, String> {
+        if rest.is_empty() { Err(format!("`{first}` needs {what} behind it")) } else { Ok(rest.to_owned()) }
+    };
+    match (first, rest.is_empty()) {
+        ("", _) | ("skip" | "next", true) => return Ok(Said::Leave),
+        ("back" | "b", true) if !is_choice(first, kind) => return Ok(Said::Back),
+        ("quit" | "q" | "exit", true) if !is_choice(first, kind) => return Ok(Said::Quit),
+        ("help" | "?", _) => return Ok(Said::Help),
+        ("done" | ".", true) => return Ok(Said::Done),
+        ("list", true) => return Ok(Said::List),
+        ("findings", true) => return Ok(Said::Findings),
+        ("brief" | "full", true) => return Ok(Said::Brief),
+        ("clear", true) => return Ok(Said::Clear),
+        ("go", _) => return needs("a part or a number").map(Said::Go),
+        ("find", _) => return needs("a word").map(Said::Find),
+        ("add", _) => return needs("a kind of part, such as busbar or reading").map(Said::Add),
+        ("using", _) => return needs("an instrument, or none").map(Said::Using),
+        ("photo", _) => return needs("a file").map(Said::Photo),
+        ("video", _) => {
+            return needs("a time, such as 14:05").map(|time| Said::OfPart("video", time));
+        }
+        ("remark", _) => return needs("a text").map(|text| Said::OfPart("note", text)),
+        ("note", _) => {
+            return needs("a text").map(|note| extra(Answer { note: Some(note), ..Answer::default() }));
+        }
+        ("with", _) => {
+            return needs("an instrument")
+                .map(|with| extra(Answer { with: Some(with), ..Answer::default() }));
+        }
+        ("how", _) => {
+            return needs("a word").map(|how| extra(Answer { how: Some(how), ..Answer::default() }));
+        }
+        _ => {}
+    }
+    answer(line, kind, record)
+}
+
+fn extra(answer: Answer) -> Said {
+    Said::Answer { answer, more: Vec::new() }
+}
+
+fn is_number(text: &str) -> bool {
+    let mut parts = text.split('.');
+    let digits = |part: &str| !part.is_empty() && part.len() <= 6 && part.chars().all(|c| c.is_ascii_digit());
+    parts.next().is_some_and(digits) && parts.next().is_none_or(digits) && parts.next().is_none()
+}
+
+/// An answer with what belongs to it: `3.02 mm | with caliper | photo 12.jpg | note at the middle`.
+fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
+    let text_kind = matches!(kind, Kind::Text | Kind::Markdown | Kind::List);
+    let mut parts = line.split('|').map(str::trim);
+    let mut value = parts.next().unwrap_or_default().to_owned();
+    let mut answer = Answer::default();
+    for part in parts {
+        let (word, rest) = part.split_once(char::is_whitespace).unwrap_or((part, ""));
+        let rest = rest.trim().to_owned();
+        match word {
+            "" => {}
+            "with" if !rest.is_empty() => answer.with = Some(rest),
+            "note" if !rest.is_empty() => answer.note = Some(rest),
+            "photo" if !rest.is_empty() => answer.photos.push(rest),
+            "how" if !rest.is_empty() => answer.how = Some(rest),
+            _ if rest.is_empty() && (word == "plain" || How::WORDS.iter().any(|w| w.word == word)) => {
+                // "plain" records no word, where the item would add one.
+                answer.how = Some(if word == "plain" { String::new() } else { word.to_owned() });
+            }
+            _ => {
+                return Err(format!(
+                    "`{part}` behind | is not known; there may stand: with INSTRUMENT, photo FILE, note TEXT, or one of {}",
+                    words(How::WORDS)
+                ));
+            }
+        }
+    }
+    if kind == Kind::Markdown {
+        value = value.replace("\\n", "\n");
+    }
+    if !text_kind {
+        value = trailing(value, &mut answer, record);
+    }
+    let mut values: Vec<String> = match kind {
+        Kind::Quantity(_) | Kind::Count if value.contains(',') => {
+            value.split(',').map(|value| value.trim().to_owned()).collect()
+        }
+        _ => vec![value],
+    };
+    share_unit(&mut values);
+    let mut values = values.into_iter().map(|value| choice(&value, kind));
+    answer.value = values.next().filter(|value| !value.is_empty());
+    Ok(Said::Answer { answer, more: values.collect() })
+}
+
+/// "3.301, 3.302, 3.304 V": the unit stands once, behind the last.
+fn share_unit(values: &mut [String]) {
+    if values.len() < 2 {
+        return;
+    }
+    let unit: String = match values.last() {
+        Some(last) => {
+            last.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | '-' | '+')).to_owned()
+        }
+        None => return,
+    };
+    for value in values {
+        if value.parse::<f64>().is_ok() {
+            value.push_str(&unit);
+        }
+    }
+}
+
+/// "3.02 mm with caliper" and "150 A marked" in place of `|`.
+fn trailing(value: String, answer: &mut Answer, record: &Record) -> String {
+    let mut value = value;
+    if let Some((before, id)) = value.rsplit_once(" with ")
+        && record.instrument.iter().any(|i| i.id.text() == Some(id.trim()))
+    {
+        answer.with.get_or_insert_with(|| id.trim().to_owned());
+        value = before.trim().to_owned();
+    }
+    if let Some((before, word)) = value.rsplit_once(' ')
+        && How::WORDS.iter().any(|how| how.word == word)
+    {
+        answer.how.get_or_insert_with(|| word.to_owned());
+        value = before.trim().to_owned();
+    }
+    value
+}
+
+/// The word a letter stands for: `a` for the first, `y` and `n`, `-` for absent, `x` for could not see.
+fn choice(value: &str, kind: Kind) -> String {
+    let words: &[Word] = match kind {
+        Kind::Word(words) => words,
+        _ => &[],
+    };
+    let lower = value.to_lowercase();
+    match (lower.as_str(), kind) {
+        ("y", Kind::YesNo) => return "yes".to_owned(),
+        ("n", Kind::YesNo) => return "no".to_owned(),
+        ("-", _) => return ABSENT.to_owned(),
+        ("/" | "not visible", _) => return NOT_VISIBLE.to_owned(),
+        _ => {}
+    }
+    if matches!(kind, Kind::YesNo | Kind::Word(_))
+        && matches!(lower.as_str(), "absent" | "could not see" | "yes" | "no")
+    {
+        return lower;
+    }
+    let mut letters = lower.chars();
+    if let (Some(letter), None) = (letters.next(), letters.next()) {
+        let index = (u32::from(letter)).checked_sub(u32::from('a')).and_then(|n| usize::try_from(n).ok());
+        if let Some(word) = index.and_then(|index| words.get(index)) {
+            return word.word.to_owned();
+        }
+    }
+    // The beginning of a word, when only one starts so.
+    let mut starting = words.iter().filter(|word| word.word.to_lowercase().starts_with(&lower));
+    match (starting.next(), starting.next()) {
+        (Some(word), None) if !lower.is_empty() => word.word.to_owned(),
+        _ => value.to_owned(),
+    }
+}
+
+fn is_choice(typed: &str, kind: Kind) -> bool {
+    match kind {
+        Kind::Word(_) => typed.len() == 1 && choice(typed, kind) != typed,
+        _ => false,
+    }
+}
+
+fn words(words: &[Word]) -> String {
+    let words: Vec<&str> = words.iter().map(|word| word.word).collect();
+    words.join(", ")
+}
+
+/// The letter that stands for the choice at an index.
+#[must_use]
+pub(super) fn letter(index: usize) -> char {
+    u32::try_from(index).ok().and_then(|n| char::from_u32(u32::from('a') + n)).unwrap_or('?')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Dimension;
+    use crate::record::field::word;
+
+    const METALS: &[Word] =
+        &[word("copper", ""), word("copper-clad aluminium", ""), word("brass", ""), word("tin", "")];
+
+    fn record() -> Record {
+        crate::record::read("t", "schema = 1\n[[instrument]]\nid = \"caliper\"\n").unwrap()
+    }
+
+    #[test]
+    fn lines_mean_what_they_say() {
+        let length = Kind::Quantity(Dimension::LENGTH);
+        let voltage = Kind::Quantity(Dimension::VOLTAGE);
+        let metal = Kind::Word(METALS);
+        let value = |value: &str| Said::Answer { answer: Answer::of(value), more: vec![] };
+        let cases: Vec<(&str, Kind, Said)> = vec![
+            ("150 A", length, value("150 A")),
+            ("", length, Said::Leave),
+            ("skip", Kind::Text, Said::Leave),
+            ("skip the lid", Kind::Text, value("skip the lid")),
+            ("-", length, value("absent")),
+            ("absent", length, value("absent")),
+            ("could not see", metal, value("could not see")),
+            ("/", metal, value("could not see")),
+            ("a", metal, value("copper")),
+            ("b", metal, value("copper-clad aluminium")),
+            ("b", length, Said::Back),
+            ("back", metal, Said::Back),
+            ("bra", metal, value("brass")),
+            ("cop", metal, value("cop")),
+            ("y", Kind::YesNo, value("yes")),
+            ("N", Kind::YesNo, value("no")),
+            ("y", Kind::Text, value("y")),
+            ("12: 150 A", Kind::Text, Said::Numbered { number: "12".into(), rest: "150 A".into() }),
+            ("34.2: -", Kind::Text, Said::Numbered { number: "34.2".into(), rest: "-".into() }),
+            ("video 14:05", Kind::Text, Said::OfPart("video", "14:05".into())),
+            ("go main-fuse", length, Said::Go("main-fuse".into())),
+            ("photo 5.jpg", length, Said::Photo("5.jpg".into())),
+            (
+                "note worn",
+                length,
+                Said::Answer {
+                    answer: Answer { note: Some("worn".into()), ..Answer::default() },
+                    more: vec![],
+                },
+            ),
+            (
+                "3 mm with caliper",
+                length,
+                Said::Answer {
+                    answer: Answer { with: Some("caliper".into()), ..Answer::of("3 mm") },
+                    more: vec![],
+                },
+            ),
+            (
+                "3 mm measured",
+                length,
+                Said::Answer {
+                    answer: Answer { how: Some("measured".into()), ..Answer::of("3 mm") },
+                    more: vec![],
+                },
+            ),
+            ("came with caliper", Kind::Text, value("came with caliper")),
+            (
+                "3 mm | marked | note at the end | photo a.jpg",
+                length,
+                Said::Answer {
+                    answer: Answer {
+                        how: Some("marked".into()),
+                        note: Some("at the end".into()),
+                        photos: vec!["a.jpg".into()],
+                        ..Answer::of("3 mm")
+                    },
+                    more: vec![],
+                },
+            ),
+            (
+                "3.301, 3.302, 3.304 V",
+                voltage,
+                Said::Answer {
+                    answer: Answer::of("3.301 V"),
+                    more: vec!["3.302 V".into(), "3.304 V".into()],
+                },
+            ),
+            ("one, two", Kind::Text, value("one, two")),
+            (r"one\n\ntwo", Kind::Markdown, value("one\n\ntwo")),
+        ];
+        for (line, kind, said) in cases {
+            assert_eq!(read_line(line, kind, &record()), Ok(said), "{line}");
+        }
+        for (line, says) in [("go", "needs"), ("3 mm | maesured", "not known"), ("photo", "needs a file")] {
+            let error = read_line(line, length, &record()).unwrap_err();
+            assert!(error.contains(says), "{line}: {error}");
+        }
+    }
+}

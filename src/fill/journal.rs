@@ -1,0 +1,116 @@
+//! Which operations have added parts already. Setting a field twice changes nothing; adding a busbar twice would.
+//!
+//! A line is written and flushed to disk before the record is: after a crash in between, the parts are not there and
+//! are added when the operation is sent again; after a crash behind it, they are there and are not.
+
+use std::fs::{self, OpenOptions};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::record::edit::Edit;
+
+/// The file beside the record. It belongs to the program, is no evidence, and may be deleted when no page is open.
+const NAME: &str = ".underlid.fill";
+/// Size beyond which it is begun anew.
+const LARGEST: u64 = 4 << 20;
+
+#[derive(Serialize, Deserialize)]
+struct Noted {
+    id: String,
+    said: String,
+    /// List, key and value that tell each added part.
+    parts: Vec<(String, String, String)>,
+}
+
+fn path(folder: &Path) -> PathBuf {
+    folder.join(NAME)
+}
+
+/// What was said when an operation added its parts, when they are in the record.
+pub(super) fn done(folder: &Path, id: &str, text: &str) -> Option<String> {
+    let mut noted = String::new();
+    let file = crate::evidence::hash::open_plain(&path(folder)).ok()?.0;
+    file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
+    let record: toml::Table = text.parse().ok()?;
+    // A line that a power cut left half written does not read and counts as not there.
+    noted
+        .lines()
+        .filter_map(|line| serde_json::from_str::<Noted>(line).ok())
+        .find(|noted| noted.id == id && noted.parts.iter().all(|part| is_there(&record, part)))
+        .map(|noted| noted.said)
+}
+
+fn is_there(record: &toml::Table, (list, key, value): &(String, String, String)) -> bool {
+    let mut keys = list.split('.');
+    let mut at = keys.next().and_then(|key| record.get(key));
+    for key in keys {
+        at = at.and_then(|value| value.get(key));
+    }
+    at.and_then(toml::Value::as_array).is_some_and(|parts| {
+        parts.iter().any(|part| match part.get(key) {
+            Some(toml::Value::String(text)) => text == value,
+            Some(toml::Value::Integer(number)) => number.to_string() == *value,
+            _ => false,
+        })
+    })
+}
+
+/// Notes what an operation is about to add.
+pub(super) fn note(folder: &Path, id: &str, edits: &[Edit], said: &str) -> io::Result<()> {
+    let parts = edits
+        .iter()
+        .filter_map(|edit| match edit {
+            Edit::Append { list, fields, .. } => {
+                let (key, value) = fields.first()?;
+                Some((list.to_string(), key.clone(), value.clone()))
+            }
+            _ => None,
+        })
+        .collect();
+    let noted = Noted { id: id.to_owned(), said: said.to_owned(), parts };
+    let line = serde_json::to_string(&noted).map_err(io::Error::other)?;
+    let path = path(folder);
+    match fs::symlink_metadata(&path) {
+        Ok(meta) if !meta.is_file() => {
+            return Err(io::Error::other(format!("{NAME} is not a file")));
+        }
+        Ok(meta) if meta.len() > LARGEST => fs::remove_file(&path)?,
+        _ => {}
+    }
+    let mut file = OpenOptions::new().create(true).append(true).open(&path)?;
+    // A newline first: the line before may have been cut off.
+    file.write_all(format!("\n{line}\n").as_bytes())?;
+    file.sync_all()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::edit::Place;
+
+    #[test]
+    fn noted_and_there_is_done() {
+        let folder = tempfile::tempdir().unwrap();
+        let edits = [Edit::Append {
+            list: Place::keys("path.element"),
+            at: 0,
+            fields: vec![("id".into(), "bar".into()), ("kind".into(), "busbar".into())],
+        }];
+        let with = "[[path.element]]\nid = \"bar\"\n";
+        assert_eq!(done(folder.path(), "a1", with), None);
+        note(folder.path(), "a1", &edits, "added: bar").unwrap();
+        fs::OpenOptions::new()
+            .append(true)
+            .open(folder.path().join(NAME))
+            .unwrap()
+            .write_all(b"{\"id\":\"half")
+            .unwrap();
+        note(folder.path(), "a2", &edits, "added: bar").unwrap();
+        assert_eq!(done(folder.path(), "a1", "schema = 1\n"), None);
+        assert_eq!(done(folder.path(), "a1", with).as_deref(), Some("added: bar"));
+        assert_eq!(done(folder.path(), "a2", with).as_deref(), Some("added: bar"));
+        assert_eq!(done(folder.path(), "other", with), None);
+    }
+}

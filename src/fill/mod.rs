@@ -1,0 +1,23 @@
+//! Filling a record at the bench, in a terminal or on a page for a phone, so that nothing confirmed can be lost.
+//!
+//! One question at a time, in the order in which a lid comes off. Every answer is written to the record before it
+//! is confirmed: the file is read again under a lock, one field is edited, the result must still read, and it is
+//! put in place atomically. A power cut loses at most the answer being typed. Nothing is kept in memory that is not
+//! also in the file, so that several people, several devices and an editor may work on one record.
+//!
+//! Refused: an answer that does not fit its field, an answer made upon a value that has changed meanwhile (both are
+//! shown), a photo that is no picture, and any name that leads out of the folder.
+
+mod answer;
+mod bench;
+mod journal;
+mod judged;
+pub mod page;
+mod photo;
+mod question;
+pub mod terminal;
+
+pub use answer::{Said, read_line};
+pub use bench::{Bench, FillError, Saved, Sight};
+pub use judged::{Decided, decided};
+pub use question::{Applies, Key, Question};

@@ -1,0 +1,163 @@
+//! The page on the bench: the same questions for a phone or tablet, served by the program itself.
+//!
+//! Reached from this machine only, unless asked otherwise; then each device needs a pairing code that works once.
+//! Refused: hosts by name (a rebound name in a browser could otherwise read the record), posts from other pages,
+//! bodies beyond their limits, files that are no pictures, clients that are too slow or too many. Plain HTTP can be
+//! overheard on a local network: the help and the terminal say so.
+
+mod guard;
+mod pairing;
+mod routes;
+mod state;
+
+use std::collections::HashMap;
+use std::io::{self, Write};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
+use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
+
+use super::Bench;
+use pairing::Pairing;
+use state::App;
+
+/// Who can reach the page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reach {
+    /// Programs on this machine.
+    ThisMachine,
+    /// Paired devices of the local network.
+    Network,
+}
+
+/// Connections at one time.
+const MOST_CONNECTIONS: usize = 512;
+/// Connections of one address at one time, so that one flooding device leaves room for the others.
+const MOST_OF_ONE: usize = 128;
+/// A request's head must be there within this time; an idle connection is closed after it.
+const HEAD: Duration = Duration::from_secs(15);
+/// No connection lasts longer.
+const LIFE: Duration = Duration::from_secs(900);
+
+/// Serves the page until the program is stopped. Nothing is lost by stopping it at any time.
+///
+/// # Errors
+/// When the port cannot be had.
+pub fn serve(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .worker_threads(2)
+        .max_blocking_threads(16)
+        // Judging a record goes deep in a build without optimisation.
+        .thread_stack_size(8 << 20)
+        .build()?;
+    runtime.block_on(run(bench, reach, port))
+}
+
+async fn run(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
+    let ip = match reach {
+        Reach::ThisMachine => Ipv4Addr::LOCALHOST,
+        Reach::Network => Ipv4Addr::UNSPECIFIED,
+    };
+    let listener = TcpListener::bind(SocketAddr::new(IpAddr::V4(ip), port)).await?;
+    let port = listener.local_addr()?.port();
+    let pairing = match reach {
+        Reach::ThisMachine => None,
+        Reach::Network => Some(Pairing::new(format!("http://{}:{port}", own_address()))?),
+    };
+    announce(reach, port, pairing.as_ref())?;
+    let app = Arc::new(App::new(bench, pairing, reach, port));
+    let router = routes::router(app);
+    let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+    let peers: Arc<Mutex<HashMap<IpAddr, usize>>> = Arc::default();
+    loop {
+        let (stream, peer) = match listener.accept().await {
+            Ok(accepted) => accepted,
+            // Out of file handles or a connection that went away: the others go on.
+            Err(_) => {
+                tokio::time::sleep(Duration::from_millis(50)).await;
+                continue;
+            }
+        };
+        let Ok(permit) = Arc::clone(&room).try_acquire_owned() else {
+            continue;
+        };
+        let Some(guest) = Guest::enter(&peers, peer.ip()) else {
+            continue;
+        };
+        let _ = stream.set_nodelay(true);
+        let service = TowerToHyperService::new(router.clone());
+        tokio::spawn(async move {
+            let connection = hyper::server::conn::http1::Builder::new()
+                .timer(TokioTimer::new())
+                .header_read_timeout(HEAD)
+                .max_buf_size(64 << 10)
+                .serve_connection(TokioIo::new(stream), service);
+            // A connection that fails harms nobody but its client, who sends again.
+            let _ = tokio::time::timeout(LIFE, connection).await;
+            drop(guest);
+            drop(permit);
+        });
+    }
+}
+
+/// A connection counted for its address.
+struct Guest {
+    peers: Arc<Mutex<HashMap<IpAddr, usize>>>,
+    ip: IpAddr,
+}
+
+impl Guest {
+    fn enter(peers: &Arc<Mutex<HashMap<IpAddr, usize>>>, ip: IpAddr) -> Option<Self> {
+        let mut counted = peers.lock().unwrap_or_else(PoisonError::into_inner);
+        let count = counted.entry(ip).or_insert(0);
+        if *count >= MOST_OF_ONE {
+            return None;
+        }
+        *count += 1;
+        Some(Self { peers: Arc::clone(peers), ip })
+    }
+}
+
+impl Drop for Guest {
+    fn drop(&mut self) {
+        let mut counted = self.peers.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(count) = counted.get_mut(&self.ip) {
+            *count -= 1;
+            if *count == 0 {
+                counted.remove(&self.ip);
+            }
+        }
+    }
+}
+
+/// This machine's address on the local network. No packet is sent: connecting a datagram socket only asks the
+/// routing table which address would be used towards a documentation address (RFC 5737).
+fn own_address() -> IpAddr {
+    UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0))
+        .and_then(|socket| {
+            socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9))?;
+            socket.local_addr()
+        })
+        .map_or(IpAddr::V4(Ipv4Addr::LOCALHOST), |address| address.ip())
+}
+
+fn announce(reach: Reach, port: u16, pairing: Option<&Pairing>) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    match (reach, pairing) {
+        (Reach::Network, Some(pairing)) => {
+            writeln!(
+                out,
+                "The page is open to the local network. It is plain HTTP: whoever shares the network can overhear it."
+            )?;
+            pairing.show(&mut out)?;
+        }
+        _ => writeln!(out, "The page is at http://127.0.0.1:{port}/ (this machine only).")?,
+    }
+    writeln!(out, "Every answer is in the record before it is confirmed. Ctrl-C stops the page.")?;
+    out.flush()
+}

@@ -1,0 +1,494 @@
+//! What the page is sent, and the answers it has sent: each is carried out once, however often it arrives.
+
+use std::collections::{HashMap, VecDeque};
+use std::sync::{Mutex, PoisonError};
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+use super::Reach;
+use super::pairing::Pairing;
+use crate::checklist::{Adds, Fills, PhotoWanted};
+use crate::fill::bench::{FillError, Saved, Sight};
+use crate::fill::photo::Kept;
+use crate::fill::question::{Applies, Question};
+use crate::fill::terminal::now;
+use crate::fill::{Bench, Key};
+use crate::quantity::Dimension;
+use crate::record::edit::{Answer, Refused};
+use crate::record::parts::ELEMENT_KINDS;
+use crate::record::{How, Kind};
+use crate::rules::Outcome;
+
+/// Answers whose ids are remembered.
+const REMEMBERED: usize = 20_000;
+
+/// The page's server.
+pub(super) struct App {
+    pub(super) bench: Bench,
+    pub(super) pairing: Option<Pairing>,
+    pub(super) reach: Reach,
+    pub(super) port: u16,
+    /// Which record this is, so that answers kept in a browser do not end up in another one.
+    record: String,
+    cached: Mutex<Option<(String, axum::body::Bytes)>>,
+    done: Mutex<Done>,
+}
+
+#[derive(Default)]
+struct Done {
+    results: HashMap<String, OpResult>,
+    order: VecDeque<String>,
+}
+
+/// An operation as the page sends it.
+#[derive(Debug, Deserialize)]
+pub(super) struct Op {
+    pub(super) id: String,
+    pub(super) record: String,
+    #[serde(rename = "do")]
+    what_to_do: Do,
+    #[serde(default)]
+    key: String,
+    seen: Option<String>,
+    value: Option<String>,
+    how: Option<String>,
+    with: Option<String>,
+    note: Option<String>,
+    what: Option<String>,
+}
+
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum Do {
+    Answer,
+    Clear,
+    Add,
+}
+
+/// How an operation ended.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct OpResult {
+    status: &'static str,
+    said: String,
+    decided: Vec<Line>,
+    rev: String,
+    message: String,
+    now: String,
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct Line {
+    rule: String,
+    line: String,
+}
+
+/// The record cannot be read or written now; the page keeps its answer and sends it later.
+#[derive(Debug)]
+pub(super) struct Later(pub(super) String);
+
+impl App {
+    pub(super) fn new(bench: Bench, pairing: Option<Pairing>, reach: Reach, port: u16) -> Self {
+        let folder = bench.folder.canonicalize().unwrap_or_else(|_| bench.folder.clone());
+        Self {
+            record: short(folder.as_os_str().as_encoded_bytes()),
+            bench,
+            pairing,
+            reach,
+            port,
+            cached: Mutex::new(None),
+            done: Mutex::new(Done::default()),
+        }
+    }
+
+    /// The state as JSON, or nothing when the page has it already.
+    pub(super) fn state(&self, since: &str) -> Result<Option<axum::body::Bytes>, Later> {
+        let text = self.bench.text().map_err(later)?;
+        let revision = short(text.as_bytes());
+        if revision == since {
+            return Ok(None);
+        }
+        // Whoever comes first makes it; those who wait take the same.
+        let mut cached = self.cached.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((known, json)) = &*cached
+            && *known == revision
+        {
+            return Ok(Some(json.clone()));
+        }
+        let sight = self.bench.look().map_err(later)?;
+        let json = serde_json::to_vec(&self.page_state(&sight)).map_err(|error| Later(error.to_string()))?;
+        let json = axum::body::Bytes::from(json);
+        *cached = Some((short(sight.text.as_bytes()), json.clone()));
+        Ok(Some(json))
+    }
+
+    /// Carries an operation out, or says again how it ended.
+    pub(super) fn operate(&self, op: &Op) -> Result<OpResult, Later> {
+        // One at a time: the same answer may arrive twice at once.
+        let mut done = self.done.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(result) = done.results.get(&op.id) {
+            return Ok(result.clone());
+        }
+        if op.record != self.record {
+            return Ok(OpResult::refused("this answer belongs to another record".to_owned()));
+        }
+        let key: Key = match op.key.parse() {
+            Ok(key) => key,
+            Err(never) => match never {},
+        };
+        let seen = op.seen.as_deref();
+        let result = match op.what_to_do {
+            Do::Answer => {
+                let answer = Answer {
+                    value: op.value.clone(),
+                    how: op.how.clone(),
+                    with: op.with.clone(),
+                    photos: Vec::new(),
+                    note: op.note.clone(),
+                };
+                self.bench.answer_once(&key, &answer, seen, Some(&op.id))
+            }
+            Do::Clear => self.bench.clear(&key, seen),
+            Do::Add => self.bench.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id)),
+        };
+        let result = self.result(&key, result)?;
+        // What was refused is not remembered: it changed nothing, and may be right later.
+        if result.status == "saved" {
+            done.results.insert(op.id.clone(), result.clone());
+            done.order.push_back(op.id.clone());
+            if done.order.len() > REMEMBERED
+                && let Some(oldest) = done.order.pop_front()
+            {
+                done.results.remove(&oldest);
+            }
+        }
+        Ok(result)
+    }
+
+    /// Ties a photo that was kept to its part.
+    pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<OpResult, Later> {
+        let _one_at_a_time = self.done.lock().unwrap_or_else(PoisonError::into_inner);
+        self.result(key, self.bench.tie(key, kept))
+    }
+
+    /// What a photo of a question shows, or why none is taken.
+    pub(super) fn shows(&self, record: &str, key: &Key) -> Result<Result<String, OpResult>, Later> {
+        if record != self.record {
+            return Ok(Err(OpResult::refused("this photo belongs to another record".to_owned())));
+        }
+        let sight = self.bench.look().map_err(later)?;
+        Ok(match sight.question(key) {
+            Some(question) => Ok(question.shows.clone()),
+            None => Err(OpResult::refused(format!("there is no question `{key}` in this record any more"))),
+        })
+    }
+
+    fn result(&self, key: &Key, result: Result<Saved, FillError>) -> Result<OpResult, Later> {
+        match result {
+            Ok(saved) => {
+                let rev = saved.sight.question(key).map(Question::revision).unwrap_or_default();
+                let decided = saved
+                    .decided
+                    .iter()
+                    .map(|decided| Line { rule: decided.rule.clone(), line: decided.line() });
+                Ok(OpResult {
+                    status: "saved",
+                    decided: decided.collect(),
+                    said: saved.said,
+                    rev,
+                    message: String::new(),
+                    now: String::new(),
+                })
+            }
+            Err(FillError::Conflict(now)) => {
+                let sight = self.bench.look().map_err(later)?;
+                let rev = sight.question(key).map(Question::revision).unwrap_or_default();
+                Ok(OpResult { status: "conflict", now, rev, ..OpResult::refused(String::new()) })
+            }
+            Err(error @ (FillError::Open(_) | FillError::NotSaved(_))) => Err(later(error)),
+            Err(FillError::Refused(Refused::Reads(problems))) => {
+                let words: Vec<String> =
+                    problems.list().iter().map(|p| format!("{}; {}", p.message, p.expected)).collect();
+                Ok(OpResult::refused(words.join("\n")))
+            }
+            Err(error) => Ok(OpResult::refused(error.to_string())),
+        }
+    }
+
+    fn page_state(&self, sight: &Sight) -> PageState {
+        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+        let sections = match self.bench.lists.of_kind(&sight.kind) {
+            Some(list) => list
+                .sections
+                .iter()
+                .map(|section| PageSection {
+                    id: section.id.clone(),
+                    title: section.title.clone(),
+                    about: section.about.clone(),
+                    caution: section.caution.clone(),
+                })
+                .collect(),
+            None => Vec::new(),
+        };
+        PageState {
+            record: self.record.clone(),
+            revision: short(sight.text.as_bytes()),
+            title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
+            counts: PageCounts {
+                falls_short: with(Outcome::FallsShort),
+                not_decided: with(Outcome::NotDecided),
+                meets: with(Outcome::Meets),
+            },
+            sections,
+            questions: sight.questions.iter().map(page_question).collect(),
+            findings: sight
+                .judgement
+                .findings
+                .iter()
+                .filter(|finding| finding.outcome == Outcome::FallsShort)
+                .map(|finding| PageFinding {
+                    shape: finding.outcome.shape(),
+                    title: finding.title.clone(),
+                    grade: finding.grade.word(),
+                    subject: finding.subject.clone(),
+                    numbers: finding.working.numbers.clone(),
+                })
+                .collect(),
+            instruments: sight
+                .record
+                .instrument
+                .iter()
+                .filter_map(|i| i.id.text())
+                .map(str::to_owned)
+                .collect(),
+            hows: How::WORDS.iter().map(|word| word.word).collect(),
+            element_kinds: ELEMENT_KINDS.iter().map(|word| word.word).collect(),
+        }
+    }
+}
+
+impl OpResult {
+    pub(super) fn refused(message: String) -> Self {
+        Self {
+            status: "refused",
+            said: String::new(),
+            decided: Vec::new(),
+            rev: String::new(),
+            message,
+            now: String::new(),
+        }
+    }
+}
+
+fn later(error: FillError) -> Later {
+    Later(match error {
+        FillError::Open(crate::inspection::OpenError::Problems(problems)) => {
+            let first = problems.list().first().map(|problem| problem.message.clone()).unwrap_or_default();
+            format!("{problems}: {first}")
+        }
+        other => other.to_string(),
+    })
+}
+
+fn short(bytes: &[u8]) -> String {
+    use std::fmt::Write;
+    let mut short = String::new();
+    for byte in Sha256::digest(bytes).iter().take(8) {
+        let _ = write!(short, "{byte:02x}");
+    }
+    short
+}
+
+#[derive(Serialize)]
+struct PageState {
+    record: String,
+    revision: String,
+    title: String,
+    counts: PageCounts,
+    sections: Vec<PageSection>,
+    questions: Vec<PageQuestion>,
+    findings: Vec<PageFinding>,
+    instruments: Vec<String>,
+    hows: Vec<&'static str>,
+    element_kinds: Vec<&'static str>,
+}
+
+#[derive(Serialize)]
+struct PageCounts {
+    falls_short: usize,
+    not_decided: usize,
+    meets: usize,
+}
+
+#[derive(Serialize)]
+struct PageSection {
+    id: String,
+    title: String,
+    about: String,
+    caution: String,
+}
+
+#[derive(Serialize)]
+struct PageFinding {
+    shape: &'static str,
+    title: String,
+    grade: &'static str,
+    subject: String,
+    numbers: String,
+}
+
+#[derive(Serialize)]
+struct PageChoice {
+    word: &'static str,
+    about: &'static str,
+}
+
+#[derive(Serialize)]
+struct PageQuestion {
+    key: String,
+    number: String,
+    section: String,
+    of: String,
+    prompt: String,
+    why: String,
+    look: String,
+    caution: String,
+    photo: &'static str,
+    kind: &'static str,
+    adds: &'static str,
+    choices: Vec<PageChoice>,
+    units: Vec<&'static str>,
+    expected: String,
+    now: String,
+    open: bool,
+    how: &'static str,
+    default_how: &'static str,
+    with: String,
+    note: String,
+    part_photos: Vec<String>,
+    rev: String,
+    applies: &'static str,
+    because: String,
+}
+
+fn page_question(question: &Question) -> PageQuestion {
+    let item = &question.item;
+    let kind = question.kind();
+    let choices = match kind {
+        Kind::YesNo => vec![PageChoice { word: "yes", about: "" }, PageChoice { word: "no", about: "" }],
+        Kind::Word(words) => words.iter().map(|w| PageChoice { word: w.word, about: w.about }).collect(),
+        _ => Vec::new(),
+    };
+    let (applies, because) = match &question.applies {
+        Applies::Yes => ("yes", String::new()),
+        Applies::No(because) => ("no", because.clone()),
+        Applies::Waits(what) => ("waits", what.clone()),
+    };
+    let adds = match item.fills {
+        Fills::Adds(Adds::Elements) => "element",
+        Fills::Adds(_) => "other",
+        _ => "",
+    };
+    PageQuestion {
+        key: question.key.to_string(),
+        number: question.number.clone(),
+        section: question.section.clone(),
+        of: question.of.clone(),
+        prompt: item.prompt.clone(),
+        why: item.why.clone(),
+        look: item.look.clone(),
+        caution: item.caution.clone(),
+        photo: match item.photo {
+            PhotoWanted::Required => "required",
+            PhotoWanted::Useful => "useful",
+            PhotoWanted::No => "",
+        },
+        kind: match kind {
+            _ if !adds.is_empty() => "adds",
+            Kind::YesNo => "yesno",
+            Kind::Word(_) => "choice",
+            Kind::Count => "count",
+            Kind::Text | Kind::Markdown | Kind::List => "text",
+            _ => "value",
+        },
+        adds,
+        choices,
+        units: units(kind),
+        expected: question.expected(),
+        now: now(question),
+        open: question.is_open(),
+        how: question.found.how.map_or("", How::word),
+        default_how: item.how.map_or("", How::word),
+        with: question.found.with.clone().unwrap_or_default(),
+        note: question.found.note.clone().unwrap_or_default(),
+        part_photos: question.part_photos.clone(),
+        rev: question.revision(),
+        applies,
+        because,
+    }
+}
+
+/// Units offered at a touch; any other spelling may be typed.
+fn units(kind: Kind) -> Vec<&'static str> {
+    const UNITS: &[(Dimension, &[&str])] = &[
+        (Dimension::CURRENT, &["A", "mA", "kA"]),
+        (Dimension::VOLTAGE, &["V", "mV"]),
+        (Dimension::RESISTANCE, &["mΩ", "µΩ", "Ω"]),
+        (Dimension::CHARGE, &["Ah"]),
+        (Dimension::ENERGY, &["Wh", "kWh"]),
+        (Dimension::POWER, &["W"]),
+        (Dimension::LENGTH, &["mm", "in"]),
+        (Dimension::AREA, &["mm2", "AWG", "cm2"]),
+        (Dimension::MASS, &["kg", "g", "lb"]),
+        (Dimension::TIME, &["s", "ms", "us", "min", "h"]),
+        (Dimension::TEMPERATURE, &["degC", "degF"]),
+        (Dimension::TEMPERATURE_DIFFERENCE, &["K"]),
+        (Dimension::TORQUE, &["N·m"]),
+        (Dimension::RATE, &["C"]),
+        (Dimension::THERMAL_RESISTANCE, &["K/W"]),
+        (Dimension::CONDUCTIVITY, &["W/(m·K)"]),
+    ];
+    match kind {
+        Kind::Quantity(dimension) => UNITS
+            .iter()
+            .find(|(known, _)| *known == dimension)
+            .map(|(_, units)| units.to_vec())
+            .unwrap_or_default(),
+        Kind::Section | Kind::Size => vec!["mm", "in"],
+        _ => Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_unit_offered_is_one_that_reads() {
+        for dimension in [
+            Dimension::CURRENT,
+            Dimension::VOLTAGE,
+            Dimension::RESISTANCE,
+            Dimension::CHARGE,
+            Dimension::ENERGY,
+            Dimension::POWER,
+            Dimension::LENGTH,
+            Dimension::AREA,
+            Dimension::MASS,
+            Dimension::TIME,
+            Dimension::TEMPERATURE,
+            Dimension::TEMPERATURE_DIFFERENCE,
+            Dimension::TORQUE,
+            Dimension::RATE,
+            Dimension::THERMAL_RESISTANCE,
+            Dimension::CONDUCTIVITY,
+        ] {
+            let offered = units(Kind::Quantity(dimension));
+            assert!(!offered.is_empty());
+            for unit in offered {
+                let read = crate::quantity::parse(&format!("3 {unit}")).unwrap();
+                assert_eq!(read.dimension, dimension, "{unit}");
+            }
+        }
+    }
+}

@@ -1,0 +1,477 @@
+//! The questions of a checklist for one record: which apply, to which part, and what is recorded already.
+
+use std::fmt::Write;
+use std::sync::Arc;
+
+use sha2::{Digest, Sha256};
+
+use crate::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
+use crate::derive::{Derived, Facts, Subject, Val};
+use crate::quantity::Amount;
+use crate::record::edit::Place;
+use crate::record::field::Found;
+use crate::record::{Kind, Own, Part, Record, State, Value};
+use crate::rules::expr::evaluate;
+
+/// Cells that are asked for one by one; packs with more are read in by groups.
+const MOST_CELLS: u32 = 512;
+
+/// What a question is asked of: an item, and the part by name.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Key {
+    /// The item's id.
+    pub item: String,
+    /// The part's id, or `#` and its number; empty for the pack.
+    pub part: String,
+}
+
+impl std::fmt::Display for Key {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.part.is_empty() { f.write_str(&self.item) } else { write!(f, "{}@{}", self.item, self.part) }
+    }
+}
+
+impl std::str::FromStr for Key {
+    type Err = std::convert::Infallible;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let (item, part) = text.split_once('@').unwrap_or((text, ""));
+        Ok(Self { item: item.to_owned(), part: part.to_owned() })
+    }
+}
+
+/// Whether a question applies.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Applies {
+    /// It does.
+    Yes,
+    /// It does not; why.
+    No(String),
+    /// It waits for other answers; which.
+    Waits(String),
+}
+
+/// A question of one part.
+#[derive(Debug, Clone)]
+pub struct Question {
+    /// What it is asked of.
+    pub key: Key,
+    /// Its number, `12`, or `34.2` for the second part of an item.
+    pub number: String,
+    /// The section's id.
+    pub section: String,
+    /// The item.
+    pub item: Arc<Item>,
+    /// The part as a person would name it; empty for the pack.
+    pub of: String,
+    /// Where the answer goes; nothing for a cell or a remark that is not in the record yet.
+    pub place: Option<Place>,
+    /// The part the answer belongs to; nothing when it is not in the record yet.
+    pub part: Option<Place>,
+    /// What a photo of it shows: an element's id or the name of a part.
+    pub shows: String,
+    /// What is recorded.
+    pub found: Found,
+    /// Photos tied to the part.
+    pub part_photos: Vec<String>,
+    /// For questions that add parts: what is there already.
+    pub there: Vec<String>,
+    /// Whether it applies.
+    pub applies: Applies,
+}
+
+impl Question {
+    /// True while nothing is recorded.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.found.state == State::NotLooked && self.there.is_empty()
+    }
+
+    /// True when a photo is required and none is tied to the part.
+    #[must_use]
+    pub fn lacks_photo(&self) -> bool {
+        self.item.photo == PhotoWanted::Required
+            && self.part_photos.is_empty()
+            && self.found.photos.is_empty()
+    }
+
+    /// A short fingerprint of what is recorded: an answer made upon another one is a conflict.
+    #[must_use]
+    pub fn revision(&self) -> String {
+        let Found { state, how, with, photos, note, span: _ } = &self.found;
+        let text = format!("{state:?} {how:?} {with:?} {photos:?} {note:?}");
+        let mut short = String::new();
+        for byte in Sha256::digest(text.as_bytes()).iter().take(6) {
+            let _ = write!(short, "{byte:02x}");
+        }
+        short
+    }
+
+    /// The kind of value, for a question that fills a field; a remark is text.
+    #[must_use]
+    pub fn kind(&self) -> Kind {
+        match &self.item.fills {
+            Fills::Field { info, .. } => info.kind,
+            Fills::Adds(_) | Fills::Remark => Kind::Markdown,
+        }
+    }
+
+    /// What a right answer looks like.
+    #[must_use]
+    pub fn expected(&self) -> String {
+        match &self.item.fills {
+            Fills::Field { info, .. } => match info.kind {
+                Kind::YesNo => "yes or no".to_owned(),
+                Kind::Word(_) => "a letter or a word".to_owned(),
+                Kind::Text | Kind::Markdown | Kind::List => {
+                    format!("text, such as: {}", info.example)
+                }
+                kind => format!("{}, such as {}", kind.expected(), info.example),
+            },
+            Fills::Adds(Adds::Elements) => {
+                "kinds with commas between, an id behind each if you like".to_owned()
+            }
+            Fills::Adds(Adds::Statements) => "claims with semicolons between".to_owned(),
+            Fills::Adds(_) => "names with commas between".to_owned(),
+            Fills::Remark => "a remark, or a photo".to_owned(),
+        }
+    }
+}
+
+/// Everything a list of questions is made from.
+pub(super) struct Asked<'a> {
+    pub(super) record: &'a Record,
+    pub(super) derived: &'a Derived,
+    pub(super) limits: &'a std::collections::BTreeMap<String, Amount>,
+}
+
+/// A part that items are asked for each of.
+struct Each {
+    subject: Subject,
+    part: String,
+    of: String,
+    /// Its number among those of the item's scope, from 1.
+    number: usize,
+}
+
+/// The questions in the order they are asked.
+pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
+    let mut all = Vec::new();
+    for section in &list.sections {
+        let mut items = section.items.iter().peekable();
+        while let Some(first) = items.next() {
+            let mut block = vec![first];
+            while let Some(next) = items.next_if(|next| same_block(first, next)) {
+                block.push(next);
+            }
+            match &first.scope {
+                Scope::Pack => all.extend(asked.question(&section.id, first, None)),
+                // Cells are measured one after the other with one instrument; of other parts all is asked at once.
+                Scope::Readings => {
+                    for item in block {
+                        for each in asked.each(item) {
+                            all.extend(asked.question(&section.id, item, Some(&each)));
+                        }
+                    }
+                }
+                _ => {
+                    let parts: Vec<Vec<Each>> = block.iter().map(|item| asked.each(item)).collect();
+                    let mut order: Vec<usize> =
+                        parts.iter().flatten().map(|each| index_of(each.subject)).collect();
+                    order.sort_unstable();
+                    order.dedup();
+                    for index in order {
+                        for (item, parts) in block.iter().zip(&parts) {
+                            if let Some(each) = parts.iter().find(|each| index_of(each.subject) == index) {
+                                all.extend(asked.question(&section.id, item, Some(each)));
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+    all
+}
+
+fn same_block(first: &Item, next: &Item) -> bool {
+    match (&first.scope, &next.scope) {
+        (Scope::Pack, _) => false,
+        (Scope::Elements(_), Scope::Elements(_)) => first.leg == next.leg,
+        (one, other) => one == other,
+    }
+}
+
+const fn index_of(subject: Subject) -> usize {
+    match subject {
+        Subject::Pack => 0,
+        Subject::Element(i)
+        | Subject::Statement(i)
+        | Subject::Layer(i)
+        | Subject::Reading(i)
+        | Subject::Photo(i)
+        | Subject::Test(i)
+        | Subject::Instrument(i) => i,
+    }
+}
+
+/// A part's id, or its number where it has none or shares it.
+fn part_key(ids: &[Option<&str>], index: usize) -> String {
+    match ids.get(index).copied().flatten() {
+        Some(id) if ids.iter().filter(|other| **other == Some(id)).count() == 1 => id.to_owned(),
+        _ => format!("#{}", index + 1),
+    }
+}
+
+impl Asked<'_> {
+    fn each(&self, item: &Item) -> Vec<Each> {
+        let record = self.record;
+        let named = |ids: Vec<Option<&str>>, what: &str, subject: fn(usize) -> Subject| -> Vec<Each> {
+            (0..ids.len())
+                .map(|index| {
+                    let part = part_key(&ids, index);
+                    let of = match ids.get(index).copied().flatten() {
+                        Some(id) => id.to_owned(),
+                        None => format!("{what} {}", index + 1),
+                    };
+                    Each { subject: subject(index), part, of, number: index + 1 }
+                })
+                .collect()
+        };
+        match &item.scope {
+            Scope::Pack => Vec::new(),
+            Scope::Elements(kinds) => {
+                let elements = &record.path.element;
+                let ids: Vec<Option<&str>> = elements.iter().map(|e| e.id.text()).collect();
+                let mut all = named(ids, "element", Subject::Element);
+                all.retain(|each| {
+                    elements.get(index_of(each.subject)).is_some_and(|element| {
+                        let kind = element.kind.word().is_some_and(|kind| kinds.contains(&kind));
+                        let leg = item.leg.is_none() || element.leg.word() == item.leg;
+                        kind && leg
+                    })
+                });
+                for (number, each) in all.iter_mut().enumerate() {
+                    each.number = number + 1;
+                    if let Some(element) = elements.get(index_of(each.subject)) {
+                        let words = element.name.text().or(element.kind.word()).unwrap_or_default();
+                        if words != each.of {
+                            each.of = format!("{} ({words})", each.of);
+                        }
+                    }
+                }
+                all
+            }
+            Scope::Readings => {
+                let cells = record.cells.series.count().unwrap_or(0).min(MOST_CELLS);
+                let mut positions: Vec<u32> = (1..=cells).collect();
+                positions.extend(record.cells.reading.iter().filter_map(|r| r.position.count()));
+                positions.sort_unstable();
+                positions.dedup();
+                positions
+                    .into_iter()
+                    .take(2 * MOST_CELLS as usize)
+                    .map(|position| {
+                        let at =
+                            record.cells.reading.iter().position(|r| r.position.count() == Some(position));
+                        Each {
+                            subject: Subject::Reading(at.unwrap_or(usize::MAX)),
+                            part: position.to_string(),
+                            of: format!("cell {position}"),
+                            number: position as usize,
+                        }
+                    })
+                    .collect()
+            }
+            Scope::Statements => named(
+                record.claims.statement.iter().map(|s| s.id.text()).collect(),
+                "claim",
+                Subject::Statement,
+            ),
+            Scope::Layers => {
+                named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Subject::Layer)
+            }
+            Scope::Photos => {
+                named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Subject::Photo)
+            }
+            Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Subject::Test),
+            Scope::Instruments => named(
+                record.instrument.iter().map(|i| i.id.text()).collect(),
+                "instrument",
+                Subject::Instrument,
+            ),
+        }
+    }
+
+    fn question(&self, section: &str, item: &Arc<Item>, each: Option<&Each>) -> Option<Question> {
+        let record = self.record;
+        let subject = each.map_or(Subject::Pack, |each| each.subject);
+        let facts = Facts { record, derived: self.derived, limits: self.limits, subject };
+        let part = part_place(subject, item);
+        let own = part.as_ref().and_then(|_| own_of(record, subject, item));
+        let mut question = Question {
+            key: Key { item: item.id.clone(), part: each.map(|each| each.part.clone()).unwrap_or_default() },
+            number: match each {
+                Some(each) => format!("{}.{}", item.number, each.number),
+                None => item.number.to_string(),
+            },
+            section: section.to_owned(),
+            item: Arc::clone(item),
+            of: each.map(|each| each.of.clone()).unwrap_or_default(),
+            place: None,
+            shows: shows(record, subject, item),
+            found: Found::default(),
+            part_photos: own.map(|own| own.photos.clone()).unwrap_or_default(),
+            part,
+            there: Vec::new(),
+            applies: applies(item, &facts),
+        };
+        match &item.fills {
+            Fills::Field { name, info } => {
+                // An element of another kind than the field belongs to is not asked.
+                if let Subject::Element(index) = subject {
+                    let kind = record.path.element.get(index)?.kind.word()?;
+                    if !takes(kind, info.name) {
+                        return None;
+                    }
+                }
+                question.place = question.part.clone().map(|part| part.then(info.name));
+                if name == "notes" {
+                    question.place = Some(Place::keys("notes"));
+                    question.part = None;
+                    question.found = record.notes.found().clone();
+                } else if let Some(found) = facts.found(name) {
+                    question.found = found.clone();
+                    // `video` is a key of every part, and the reader takes it as such.
+                    if let (State::NotLooked, "inspection.video", Some(video)) =
+                        (&found.state, name.as_str(), own.and_then(|own| own.video.clone()))
+                    {
+                        question.found.state = State::Known(Value::Text(video));
+                    }
+                }
+            }
+            Fills::Adds(adds) => question.there = there(record, *adds, item.leg),
+            Fills::Remark => {
+                let at = record.item.iter().position(|i| i.id.text() == Some(item.id.as_str()));
+                if let Some((index, answer)) = at.and_then(|index| Some((index, record.item.get(index)?))) {
+                    let part = Place::keys("item").at(index);
+                    question.found = answer.answer.found().clone();
+                    question.part_photos.clone_from(&answer.own.photos);
+                    question.place = Some(part.clone().then("answer"));
+                    question.part = Some(part);
+                    if question.found.state == State::NotLooked && !question.part_photos.is_empty() {
+                        question.there = vec!["see the photo".to_owned()];
+                    }
+                } else {
+                    question.part = None;
+                }
+            }
+        }
+        Some(question)
+    }
+}
+
+/// True when an element of this kind has the field, asked of the record's own reader so that it is said once.
+fn takes(kind: &str, field: &str) -> bool {
+    let only_some = crate::record::parts::ELEMENT_KINDS
+        .iter()
+        .any(|word| crate::record::parts::keys_of_kind(word.word).contains(&field));
+    !only_some || crate::record::parts::keys_of_kind(kind).contains(&field)
+}
+
+fn applies(item: &Item, facts: &Facts<'_>) -> Applies {
+    let Some((text, when)) = &item.when else {
+        return Applies::Yes;
+    };
+    match evaluate(when, facts) {
+        Ok(Val::YesNo(true)) => Applies::Yes,
+        Ok(_) => Applies::No(format!("`{text}` does not hold")),
+        Err(missing) => {
+            let what: Vec<&str> = missing.iter().map(|missing| missing.what.as_str()).collect();
+            Applies::Waits(what.join("; "))
+        }
+    }
+}
+
+/// Where the part of a question stands in the record.
+fn part_place(subject: Subject, item: &Item) -> Option<Place> {
+    let at = |list: &str, index: usize| (index != usize::MAX).then(|| Place::keys(list).at(index));
+    match subject {
+        Subject::Pack => match &item.fills {
+            Fills::Field { name, .. } => name.split_once('.').map(|(head, _)| Place::keys(head)),
+            _ => None,
+        },
+        Subject::Element(index) => at("path.element", index),
+        Subject::Statement(index) => at("claims.statement", index),
+        Subject::Layer(index) => at("bms.layer", index),
+        Subject::Reading(index) => at("cells.reading", index),
+        Subject::Photo(index) => at("photo", index),
+        Subject::Test(index) => at("test", index),
+        Subject::Instrument(index) => at("instrument", index),
+    }
+}
+
+fn own_of<'a>(record: &'a Record, subject: Subject, item: &Item) -> Option<&'a Own> {
+    Some(match subject {
+        Subject::Pack => match &item.fills {
+            Fills::Field { name, .. } => match name.split('.').next()? {
+                "inspection" => record.inspection.own(),
+                "claims" => record.claims.own(),
+                "cells" => record.cells.own(),
+                "path" => record.path.own(),
+                "bms" => record.bms.own(),
+                "heater" => record.heater.own(),
+                "enclosure" => record.enclosure.own(),
+                "service" => record.service.own(),
+                "marking" => record.marking.own(),
+                _ => return None,
+            },
+            _ => return None,
+        },
+        Subject::Element(index) => record.path.element.get(index)?.own(),
+        Subject::Statement(index) => record.claims.statement.get(index)?.own(),
+        Subject::Layer(index) => record.bms.layer.get(index)?.own(),
+        Subject::Reading(index) => record.cells.reading.get(index)?.own(),
+        Subject::Photo(index) => record.photo.get(index)?.own(),
+        Subject::Test(index) => record.test.get(index)?.own(),
+        Subject::Instrument(index) => record.instrument.get(index)?.own(),
+    })
+}
+
+fn shows(record: &Record, subject: Subject, item: &Item) -> String {
+    if let Some(shows) = &item.shows {
+        return shows.clone();
+    }
+    match subject {
+        Subject::Element(index) => {
+            let element = record.path.element.get(index);
+            element.and_then(|e| e.id.text()).unwrap_or("path").to_owned()
+        }
+        Subject::Statement(_) => "claims".to_owned(),
+        Subject::Layer(_) => "bms".to_owned(),
+        Subject::Reading(_) => "cells".to_owned(),
+        Subject::Pack => match &item.fills {
+            Fills::Field { name, .. } => name.split('.').next().unwrap_or_default().to_owned(),
+            _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),
+        },
+        _ => item.id.clone(),
+    }
+}
+
+/// Parts that are in the record already, by name.
+fn there(record: &Record, adds: Adds, leg: Option<&str>) -> Vec<String> {
+    let text = |text: Option<&str>| text.unwrap_or("(no id)").to_owned();
+    match adds {
+        Adds::Elements => record
+            .path
+            .element
+            .iter()
+            .filter(|element| leg.is_none() || element.leg.word() == leg)
+            .map(|element| text(element.id.text().or(element.kind.word())))
+            .collect(),
+        Adds::Statements => record.claims.statement.iter().map(|s| text(s.id.text())).collect(),
+        Adds::Layers => record.bms.layer.iter().map(|l| text(l.name.text())).collect(),
+        Adds::Tests => record.test.iter().map(|t| text(t.id.text())).collect(),
+        Adds::Instruments => record.instrument.iter().map(|i| text(i.id.text())).collect(),
+    }
+}

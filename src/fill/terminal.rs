@@ -1,0 +1,663 @@
+//! Filling in a terminal or a plain pipe: one question at a time on standard output, one answer a line on standard
+//! input. No cursor movement and no colour carries a meaning, so that a screen reader and a test see the same.
+
+use std::collections::HashSet;
+use std::io::{self, BufRead, Write};
+use std::sync::Arc;
+
+use super::answer::{Said, letter, read_line};
+use super::bench::{Bench, FillError, Saved, Sight};
+use super::question::{Applies, Key, Question};
+use crate::checklist::{Fills, PhotoWanted, Scope};
+use crate::evidence::error::shown_text;
+use crate::record::edit::{Answer, Refused};
+use crate::record::{How, Kind, State, Value, read_answer};
+use crate::rules::Outcome;
+use crate::words::count;
+
+/// Longest line that is read; a longer one is refused whole.
+const LONGEST: u64 = 64 << 10;
+
+/// What was done.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Summary {
+    /// Lines that changed the record.
+    pub saved: usize,
+    /// Lines that were refused.
+    pub refused: usize,
+}
+
+const HELP: &str = "\
+At a question type the answer, or
+  absent, or -            you looked and it is not there
+  could not see, or /     you looked and could not tell
+  skip, or an empty line  leave it open and go on
+  done, or .              leave the rest of this part (or of this section) open and go on
+  a letter, a word, or the beginning of a word where there are choices; y and n for yes and no
+  3.02 mm | with caliper | photo 12.jpg | note at the middle | estimated
+                          what belongs to the value; `plain` keeps the word for how it came away
+  3.301, 3.302, 3.304 V   this cell and those that follow
+  one line\\n\\nand another   \\n is a new line in remarks
+  =                       the same as last time at this item
+  12: 150 A               an answer by its number on the paper form; 34.2: for the second part
+Commands
+  note TEXT, with INSTRUMENT, how WORD   belong to the answer shown, or else to the last one
+  photo FILE     a photo of the part; it is copied into photos/ and hashed
+  remark TEXT, video 14:05   on the part as a whole
+  using INSTRUMENT   for measured answers of its kind from here on; using none stops it
+  add busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT | test KIND | instrument NAME
+  back, go PART or NUMBER, find WORD, list, findings, clear, brief, help, quit
+Every answer is in the record before it is confirmed. Nothing is lost when you stop.
+";
+
+struct Walk<'a, W: Write> {
+    bench: &'a Bench,
+    out: W,
+    brief: bool,
+    at: Option<Key>,
+    path: Vec<Key>,
+    left: HashSet<Key>,
+    last: Option<Key>,
+    using: Vec<String>,
+    same: Vec<(String, Answer)>,
+    section: String,
+    summary: Summary,
+    shown: Option<Key>,
+}
+
+/// Walks through what is open until the input ends or somebody quits.
+///
+/// # Errors
+/// When the input or the output fails, or the record no longer reads.
+pub fn walk(
+    bench: &Bench,
+    input: &mut dyn BufRead,
+    out: impl Write,
+    brief: bool,
+) -> Result<Summary, WalkError> {
+    let mut walk = Walk {
+        bench,
+        out,
+        brief,
+        at: None,
+        path: Vec::new(),
+        left: HashSet::new(),
+        last: None,
+        using: Vec::new(),
+        same: Vec::new(),
+        section: String::new(),
+        summary: Summary::default(),
+        shown: None,
+    };
+    let mut sight = bench.look()?;
+    walk.overview(&sight)?;
+    loop {
+        let at = walk.at.clone().filter(|key| sight.question(key).is_some());
+        let next = at.or_else(|| walk.next(&sight, None));
+        // Behind the last question numbers and commands are still taken.
+        let end = next.is_none();
+        let Some(key) = next.or_else(|| sight.questions.last().map(|last| last.key.clone())) else {
+            break;
+        };
+        if end {
+            if walk.shown.is_some() {
+                walk.shown = None;
+                writeln!(
+                    walk.out,
+                    "\nThe end of the list. NUMBER: answer, go, list and find still work; quit stops."
+                )?;
+            }
+            write!(walk.out, "end> ")?;
+        } else if let Some(question) = sight.question(&key) {
+            walk.at = Some(key.clone());
+            if walk.shown.as_ref() != Some(&key) {
+                walk.show(&sight, question)?;
+                walk.shown = Some(key.clone());
+            }
+            write!(walk.out, "{}> ", question.number)?;
+        }
+        walk.out.flush()?;
+        let Some(line) = line(input)? else {
+            writeln!(walk.out)?;
+            break;
+        };
+        // Somebody else may have written meanwhile.
+        if bench.text()? != sight.text {
+            sight = bench.look()?;
+        }
+        let Some(question) = sight.question(&key) else {
+            continue;
+        };
+        let said = match line {
+            Line::Text(line) if line.trim() == "=" => walk.same_again(question),
+            Line::Text(line) => read_line(&line, question.kind(), &sight.record),
+            Line::TooLong => Err("the line is too long".to_owned()),
+        };
+        match said {
+            Err(words) => walk.refuse(&words)?,
+            Ok(Said::Quit) => break,
+            Ok(Said::Leave | Said::Done) if end => break,
+            Ok(Said::Answer { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
+                walk.refuse("the list is at its end; write the number in front, such as 12: 150 A")?;
+            }
+            Ok(said) => {
+                if let Some(new) = walk.act(&sight, &key, said)? {
+                    sight = new;
+                }
+            }
+        }
+    }
+    let sight = bench.look()?;
+    walk.farewell(&sight)?;
+    Ok(walk.summary)
+}
+
+/// Why a walk ended before its time.
+#[derive(Debug, thiserror::Error)]
+pub enum WalkError {
+    /// Input or output failed.
+    #[error(transparent)]
+    Io(#[from] io::Error),
+    /// The record cannot be read.
+    #[error(transparent)]
+    Fill(#[from] FillError),
+}
+
+enum Line {
+    Text(String),
+    TooLong,
+}
+
+fn line(input: &mut dyn BufRead) -> io::Result<Option<Line>> {
+    let mut bytes = Vec::new();
+    let mut limited = io::Read::take(&mut *input, LONGEST);
+    if limited.read_until(b'\n', &mut bytes)? == 0 {
+        return Ok(None);
+    }
+    if bytes.len() as u64 >= LONGEST && bytes.last() != Some(&b'\n') {
+        // The rest of the line belongs to nothing: it is read away, piece by piece.
+        loop {
+            let buffer = input.fill_buf()?;
+            let (end, found) = match buffer.iter().position(|byte| *byte == b'\n') {
+                Some(at) => (at + 1, true),
+                None => (buffer.len(), buffer.is_empty()),
+            };
+            input.consume(end);
+            if found {
+                return Ok(Some(Line::TooLong));
+            }
+        }
+    }
+    // A line cut short by the end of the input, or by bytes that are no text, is not an answer half typed.
+    Ok(Some(match String::from_utf8(bytes) {
+        Ok(text) => Line::Text(text),
+        Err(_) => Line::TooLong,
+    }))
+}
+
+impl<W: Write> Walk<'_, W> {
+    /// The next open question behind the one at hand, then from the start.
+    fn next(&self, sight: &Sight, behind: Option<&Key>) -> Option<Key> {
+        let start = behind
+            .and_then(|key| sight.questions.iter().position(|question| question.key == *key))
+            .map_or(0, |index| index + 1);
+        let open = |question: &&Question| {
+            question.is_open() && question.applies == Applies::Yes && !self.left.contains(&question.key)
+        };
+        let (before, after) = sight.questions.split_at(start.min(sight.questions.len()));
+        let found = after.iter().find(open).or_else(|| before.iter().find(open));
+        found.map(|question| question.key.clone())
+    }
+
+    fn on(&mut self, sight: &Sight, key: &Key) {
+        self.path.push(key.clone());
+        self.at = self.next(sight, Some(key));
+        self.shown = Some(key.clone());
+    }
+
+    fn refuse(&mut self, words: &str) -> io::Result<()> {
+        self.summary.refused += 1;
+        writeln!(self.out, "not saved: {}", indented(words))
+    }
+
+    fn act(&mut self, sight: &Sight, key: &Key, said: Said) -> Result<Option<Arc<Sight>>, WalkError> {
+        match said {
+            Said::Quit => {}
+            Said::Help => write!(self.out, "{HELP}")?,
+            Said::Leave => {
+                self.left.insert(key.clone());
+                self.on(sight, key);
+            }
+            Said::Done => {
+                if let Some(question) = sight.question(key) {
+                    let rest = sight.questions.iter().skip_while(|other| other.key != *key);
+                    let same = rest.filter(|other| {
+                        other.section == question.section && other.key.part == question.key.part
+                    });
+                    self.left.extend(same.map(|other| other.key.clone()));
+                }
+                self.on(sight, key);
+            }
+            Said::Back => match self.path.pop() {
+                Some(back) => {
+                    self.left.remove(&back);
+                    self.at = Some(back);
+                    self.shown = None;
+                }
+                None => writeln!(self.out, "this is the first question")?,
+            },
+            Said::Brief => self.brief = !self.brief,
+            Said::Go(to) => self.go(sight, &to)?,
+            Said::Find(word) => self.find(sight, &word)?,
+            Said::List => self.list(sight)?,
+            Said::Findings => self.findings(sight)?,
+            Said::Using(id) => self.use_instrument(sight, &id)?,
+            Said::Add(what) => {
+                let saved = self.bench.add(Some(key), &what);
+                return self.told(saved);
+            }
+            Said::Photo(file) => {
+                let saved = self.bench.photo(key, &file);
+                return self.told(saved);
+            }
+            Said::OfPart(name, text) => {
+                let saved = self.bench.of_part(key, name, &text);
+                return self.told(saved);
+            }
+            Said::Clear => {
+                let saved = self.bench.clear(key, None);
+                return self.told(saved);
+            }
+            Said::Numbered { number, rest } => return self.numbered(sight, &number, &rest),
+            Said::Answer { answer, more } => {
+                if answer.value.is_none() && answer.photos.is_empty() {
+                    let question = sight.question(key);
+                    let here = question.is_some_and(|q| !q.is_open());
+                    let to = if here { Some(key.clone()) } else { self.last.clone() };
+                    let Some(to) = to else {
+                        self.refuse("answer the question first; what belongs to an answer comes after it")?;
+                        return Ok(None);
+                    };
+                    let saved = self.bench.answer(&to, &answer, None);
+                    return self.told(saved);
+                }
+                let new = self.answer(sight, key, answer, more)?;
+                if let Some(new) = &new {
+                    self.on(new, key);
+                }
+                return Ok(new);
+            }
+        }
+        Ok(None)
+    }
+
+    /// Saves an answer, and those for the cells that follow.
+    fn answer(
+        &mut self,
+        sight: &Sight,
+        key: &Key,
+        answer: Answer,
+        more: Vec<String>,
+    ) -> Result<Option<Arc<Sight>>, WalkError> {
+        let Some(question) = sight.question(key) else {
+            return Ok(None);
+        };
+        if !more.is_empty() && question.item.scope != Scope::Readings {
+            self.refuse("one value is expected here; several with commas between are for cell readings")?;
+            return Ok(None);
+        }
+        let following: Vec<Key> = sight
+            .questions
+            .iter()
+            .skip_while(|other| other.key != *key)
+            .filter(|other| other.key.item == key.item)
+            .map(|other| other.key.clone())
+            .take(more.len() + 1)
+            .collect();
+        if following.len() <= more.len() {
+            self.refuse(&format!(
+                "{} values for {}",
+                more.len() + 1,
+                count(following.len(), "cell", "cells")
+            ))?;
+            return Ok(None);
+        }
+        let answer = self.with_instrument(sight, question, answer);
+        let values = std::iter::once(answer.value.clone()).chain(more.into_iter().map(Some));
+        let mut new = None;
+        for (key, value) in following.iter().zip(values) {
+            let answer = Answer { value, ..answer.clone() };
+            self.same.retain(|(item, _)| *item != key.item);
+            self.same.push((key.item.clone(), answer.clone()));
+            let saved = self.bench.answer(key, &answer, None);
+            let ok = saved.is_ok();
+            new = self.told(saved)?.or(new);
+            if !ok {
+                return Ok(None);
+            }
+            self.last = Some(key.clone());
+            self.remind(new.as_deref(), key)?;
+        }
+        Ok(new)
+    }
+
+    fn remind(&mut self, sight: Option<&Sight>, key: &Key) -> io::Result<()> {
+        if let Some(question) = sight.and_then(|sight| sight.question(key))
+            && question.lacks_photo()
+        {
+            writeln!(self.out, "  still wanted: a photo ({}: photo FILE)", question.number)?;
+        }
+        Ok(())
+    }
+
+    fn same_again(&self, question: &Question) -> Result<Said, String> {
+        let last = self.same.iter().find(|(item, _)| *item == question.key.item);
+        match last {
+            Some((_, answer)) => Ok(Said::Answer { answer: answer.clone(), more: Vec::new() }),
+            None => Err("this item was not answered before in this run".to_owned()),
+        }
+    }
+
+    fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Answer) -> Answer {
+        let measured =
+            question.item.how == Some(How::Measured) && answer.with.is_none() && answer.how.is_none();
+        if !measured {
+            return answer;
+        }
+        let dimension = match question.kind() {
+            Kind::Section | Kind::Size => crate::quantity::Dimension::LENGTH,
+            Kind::Quantity(dimension) => dimension,
+            _ => return answer,
+        };
+        let known = matches!((&question.item.fills, &answer.value), (Fills::Field { info, .. }, Some(value))
+            if matches!(read_answer(info, value), Ok(State::Known(_))));
+        // A value with its own uncertainty needs no instrument to give it one.
+        let own = answer.value.as_ref().is_some_and(|value| value.contains('±'));
+        if known && !own {
+            answer.with = self.using.iter().find(|id| suits(sight, id, dimension)).cloned();
+        }
+        answer
+    }
+
+    fn use_instrument(&mut self, sight: &Sight, id: &str) -> io::Result<()> {
+        if id == "none" {
+            self.using.clear();
+            return writeln!(self.out, "no instrument is taken for granted");
+        }
+        if !sight.record.instrument.iter().any(|i| i.id.text() == Some(id)) {
+            let known: Vec<&str> = sight.record.instrument.iter().filter_map(|i| i.id.text()).collect();
+            return self.refuse(&format!("there is no instrument `{id}`; there are: {}", known.join(", ")));
+        }
+        let dimension = |id: &str| {
+            let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
+            instrument.and_then(|i| i.resolution.quantity()).map(|q| q.dimension)
+        };
+        self.using.retain(|other| other != id && dimension(other) != dimension(id));
+        self.using.push(id.to_owned());
+        writeln!(self.out, "measured answers are now taken with: {}", self.using.join(", "))
+    }
+
+    fn numbered(&mut self, sight: &Sight, number: &str, rest: &str) -> Result<Option<Arc<Sight>>, WalkError> {
+        let question = sight.questions.iter().find(|question| question.number == number);
+        let Some(question) = question else {
+            self.refuse(&format!(
+                "there is no question {number} in this list (a part may have to be added first)"
+            ))?;
+            return Ok(None);
+        };
+        let key = question.key.clone();
+        match read_line(rest, question.kind(), &sight.record) {
+            Err(words) => {
+                self.refuse(&words)?;
+                Ok(None)
+            }
+            Ok(Said::Answer { answer, more }) => self.answer(sight, &key, answer, more),
+            Ok(Said::Leave | Said::Done | Said::Quit | Said::Numbered { .. } | Said::Back) => Ok(None),
+            Ok(said) => self.act(sight, &key, said),
+        }
+    }
+
+    fn told(&mut self, saved: Result<Saved, FillError>) -> Result<Option<Arc<Sight>>, WalkError> {
+        match saved {
+            Ok(saved) => {
+                self.summary.saved += 1;
+                writeln!(self.out, "saved: {}", shown_text(&saved.said))?;
+                for decided in &saved.decided {
+                    writeln!(self.out, "  {}", shown_text(&decided.line()))?;
+                }
+                Ok(Some(saved.sight))
+            }
+            // The record on disk is broken or gone: nothing can be filled in until that is mended.
+            Err(error @ FillError::Open(_)) => Err(error.into()),
+            Err(FillError::Refused(Refused::Reads(problems))) => {
+                let words: Vec<String> = problems
+                    .list()
+                    .iter()
+                    .map(|problem| format!("{}; {}", problem.message, problem.expected))
+                    .collect();
+                self.refuse(&words.join("\n"))?;
+                Ok(None)
+            }
+            Err(error) => {
+                self.refuse(&error.to_string())?;
+                Ok(None)
+            }
+        }
+    }
+
+    fn go(&mut self, sight: &Sight, to: &str) -> io::Result<()> {
+        let lower = to.to_lowercase();
+        let questions = || sight.questions.iter().filter(|q| !matches!(q.applies, Applies::No(_)));
+        let exact = questions().find(|q| q.number == to || q.key.to_string() == to || q.key.item == to);
+        let fits = |q: &&Question| {
+            q.key.part == to
+                || q.section == lower
+                || q.place.as_ref().is_some_and(|place| place.0.first().is_some_and(|step| step.key == lower))
+        };
+        let begins = |q: &&Question| q.of.to_lowercase().contains(&lower) || q.section.contains(&lower);
+        let found = exact
+            .or_else(|| questions().find(|q| fits(q) && q.is_open()))
+            .or_else(|| questions().find(fits))
+            .or_else(|| questions().find(|q| begins(q) && q.is_open()))
+            .or_else(|| questions().find(begins));
+        match found {
+            Some(question) => {
+                if let Some(at) = self.at.take() {
+                    self.path.push(at);
+                }
+                self.at = Some(question.key.clone());
+                self.shown = None;
+                Ok(())
+            }
+            None => self.refuse(&format!("nothing here is called `{}`; find WORD searches", shown_text(to))),
+        }
+    }
+
+    fn find(&mut self, sight: &Sight, word: &str) -> io::Result<()> {
+        let lower = word.to_lowercase();
+        let mut found = 0;
+        for question in &sight.questions {
+            let text = format!(
+                "{} {} {} {} {}",
+                question.item.prompt,
+                question.item.look,
+                question.key,
+                question.of,
+                question.found.show()
+            );
+            if text.to_lowercase().contains(&lower) {
+                found += 1;
+                if found <= 30 {
+                    self.line_of(question)?;
+                }
+            }
+        }
+        writeln!(self.out, "{} found; go NUMBER leads there", count(found, "question", "questions"))
+    }
+
+    fn line_of(&mut self, question: &Question) -> io::Result<()> {
+        let of = if question.of.is_empty() { String::new() } else { format!(" [{}]", question.of) };
+        let now = now(question);
+        writeln!(
+            self.out,
+            "{:>6} {}{}: {}",
+            question.number,
+            question.item.prompt,
+            shown_text(&of),
+            shown_text(&now)
+        )
+    }
+
+    fn list(&mut self, sight: &Sight) -> io::Result<()> {
+        let open: Vec<&Question> =
+            sight.questions.iter().filter(|q| q.is_open() && q.applies == Applies::Yes).collect();
+        let total = open.len();
+        for question in open.into_iter().take(200) {
+            self.line_of(question)?;
+        }
+        writeln!(self.out, "{} open", count(total, "question", "questions"))
+    }
+
+    fn findings(&mut self, sight: &Sight) -> io::Result<()> {
+        for finding in sight.judgement.findings.iter().filter(|f| f.outcome == Outcome::FallsShort) {
+            let of =
+                if finding.subject.is_empty() { String::new() } else { format!(" [{}]", finding.subject) };
+            let text = format!(
+                "{} {} ({}){of}: {}",
+                finding.outcome.shape(),
+                finding.title,
+                finding.grade.word(),
+                finding.working.numbers
+            );
+            writeln!(self.out, "  {}", shown_text(&text))?;
+        }
+        writeln!(self.out, "{}", tally(sight))
+    }
+
+    fn overview(&mut self, sight: &Sight) -> io::Result<()> {
+        let title = sight.record.inspection.title.text().unwrap_or("no title yet");
+        writeln!(self.out, "{} ({} checklist). {}", shown_text(title), sight.kind, progress(sight))?;
+        writeln!(self.out, "Every answer is saved at once. help shows the commands, quit stops.")
+    }
+
+    fn farewell(&mut self, sight: &Sight) -> io::Result<()> {
+        writeln!(self.out, "{} {}", progress(sight), tally(sight))?;
+        let waiting = sight.questions.iter().filter(|q| matches!(q.applies, Applies::Waits(_))).count();
+        if waiting > 0 {
+            writeln!(self.out, "{} for other answers", count(waiting, "question waits", "questions wait"))?;
+        }
+        let photos: Vec<&str> = sight
+            .questions
+            .iter()
+            .filter(|q| !q.is_open() && q.lacks_photo() && q.applies == Applies::Yes)
+            .map(|q| q.number.as_str())
+            .collect();
+        if !photos.is_empty() {
+            writeln!(self.out, "a photo is still wanted for: {}", photos.join(", "))?;
+        }
+        if self.summary.refused > 0 {
+            writeln!(self.out, "{} refused", count(self.summary.refused, "line was", "lines were"))?;
+        }
+        self.out.flush()
+    }
+
+    fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
+        if self.section != question.section {
+            self.section.clone_from(&question.section);
+            let list = self.bench.lists.of_kind(&sight.kind);
+            if let Some(section) =
+                list.and_then(|list| list.sections.iter().find(|s| s.id == question.section))
+            {
+                writeln!(self.out, "\n== {} ==", section.title)?;
+                for (word, text) in [("", &section.about), ("CAUTION: ", &section.caution)] {
+                    if !text.is_empty() {
+                        writeln!(self.out, "{word}{text}")?;
+                    }
+                }
+            }
+        }
+        let item = &question.item;
+        let of = if question.of.is_empty() { String::new() } else { format!("{}: ", question.of) };
+        writeln!(self.out, "\n{}  {}{}", question.number, shown_text(&of), item.prompt)?;
+        if !self.brief {
+            writeln!(self.out, "    why: {}", item.why)?;
+            writeln!(self.out, "    look: {}", item.look)?;
+        }
+        if !item.caution.is_empty() {
+            writeln!(self.out, "    CAUTION: {}", item.caution)?;
+        }
+        if let Kind::Word(words) = question.kind() {
+            for (index, word) in words.iter().enumerate() {
+                writeln!(self.out, "    {}) {}: {}", letter(index), word.word, word.about)?;
+            }
+        }
+        let how = item
+            .how
+            .map_or_else(String::new, |how| format!("; recorded as {} unless you say otherwise", how.word()));
+        writeln!(self.out, "    answer: {}; or absent, could not see, skip{how}", question.expected())?;
+        match item.photo {
+            PhotoWanted::Required if question.lacks_photo() => {
+                writeln!(self.out, "    a photo is required: photo FILE")?
+            }
+            PhotoWanted::Useful if question.part_photos.is_empty() => {
+                writeln!(self.out, "    a photo helps: photo FILE")?
+            }
+            _ => {}
+        }
+        if let Applies::Waits(what) = &question.applies {
+            writeln!(self.out, "    it waits for other answers: {}", shown_text(what))?;
+        }
+        writeln!(self.out, "    now: {}", shown_text(&now(question)))
+    }
+}
+
+fn suits(sight: &Sight, id: &str, dimension: crate::quantity::Dimension) -> bool {
+    let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
+    instrument.is_some_and(|i| match i.resolution.found().value() {
+        Some(Value::Quantity(resolution)) => resolution.dimension == dimension,
+        _ => true,
+    })
+}
+
+fn indented(words: &str) -> String {
+    let lines: Vec<String> = words.lines().map(shown_text).collect();
+    lines.join("\n    ")
+}
+
+/// What is recorded, with how it came.
+pub(super) fn now(question: &Question) -> String {
+    if !question.there.is_empty() {
+        return question.there.join(", ");
+    }
+    let found = &question.found;
+    let mut text = found.show();
+    if let Some(how) = found.how.filter(|_| found.value().is_some()) {
+        text.push_str(&format!(", {}", how.word()));
+    }
+    if let Some(with) = &found.with {
+        text.push_str(&format!(" with {with}"));
+    }
+    if let Some(note) = &found.note {
+        text.push_str(&format!(" ({note})"));
+    }
+    text
+}
+
+fn progress(sight: &Sight) -> String {
+    let applies = || sight.questions.iter().filter(|q| q.applies == Applies::Yes);
+    let open = applies().filter(|q| q.is_open()).count();
+    format!("{} of {} answered, {open} open.", applies().count() - open, applies().count())
+}
+
+fn tally(sight: &Sight) -> String {
+    let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+    format!(
+        "{} {} falls short, {} {} not decided, {} {} meets.",
+        Outcome::FallsShort.shape(),
+        with(Outcome::FallsShort),
+        Outcome::NotDecided.shape(),
+        with(Outcome::NotDecided),
+        Outcome::Meets.shape(),
+        with(Outcome::Meets)
+    )
+}

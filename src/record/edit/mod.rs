@@ -1,0 +1,194 @@
+//! Edits to a record's text: one field set, one part added, everything else left as the user wrote it.
+//!
+//! Comments, order and spacing stay. A key that stands commented out, as in a starting record, is filled in at
+//! its line. The edited text is read again before anybody gets it: an edit after which the record would no
+//! longer read is refused with the problem, so that a file on disk is never made worse by an answer.
+
+mod place;
+mod write;
+
+use std::fmt;
+
+use thiserror::Error;
+
+use super::field::{Kind, State};
+use super::part::FieldInfo;
+use super::read::{read, read_answer};
+use crate::problem::{Problem, Problems};
+
+pub use place::{NoSuchPlace, Pick, Place, Step};
+use place::{Slot, slot_of};
+
+/// What is written into a field. What is `None` stays as it is.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Answer {
+    /// The value as typed, `absent` or `could not see`.
+    pub value: Option<String>,
+    /// How it came, a word of [`How::WORDS`](super::How::WORDS); empty takes the word away.
+    pub how: Option<String>,
+    /// The instrument it was measured with, by id; empty takes it away.
+    pub with: Option<String>,
+    /// Photos to add, by file name.
+    pub photos: Vec<String>,
+    /// A remark; empty takes it away.
+    pub note: Option<String>,
+}
+
+impl Answer {
+    /// Only a value.
+    #[must_use]
+    pub fn of(value: &str) -> Self {
+        Self { value: Some(value.to_owned()), ..Self::default() }
+    }
+}
+
+/// One edit.
+#[derive(Debug, Clone)]
+pub enum Edit {
+    /// Writes a field, or a key that every part has (`how`, `with`, `photos`, `note`, `video`).
+    Set {
+        /// The field, such as `path.element[id=main-fuse].rating`.
+        place: Place,
+        /// What is written.
+        answer: Answer,
+    },
+    /// Takes a key away, so that the field is no longer recorded.
+    Clear {
+        /// The field.
+        place: Place,
+    },
+    /// Adds a part to a list of parts.
+    Append {
+        /// The list, such as `path.element`.
+        list: Place,
+        /// How many parts of the list stand before it; at the end when there are fewer.
+        at: usize,
+        /// Keys and values as typed.
+        fields: Vec<(String, String)>,
+    },
+}
+
+/// Why an edit was not made. The text is unchanged.
+#[derive(Debug, Clone, Error)]
+pub enum Refused {
+    /// There is no such field or part.
+    #[error(transparent)]
+    Place(#[from] NoSuchPlace),
+    /// The value does not fit the field.
+    #[error("{0}")]
+    Value(Shown),
+    /// The record would no longer read.
+    #[error("{0}")]
+    Reads(Problems),
+}
+
+/// A problem with a typed value, printed with what was expected and a right example.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Shown(pub Problem);
+
+impl fmt::Display for Shown {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Problem { message, expected, example, .. } = &self.0;
+        write!(f, "{message}; {expected}")?;
+        if example.is_empty() { Ok(()) } else { write!(f, "\nfor example: {example}") }
+    }
+}
+
+/// Makes edits one after the other and gives the new text; `file` names the record in messages.
+///
+/// # Errors
+/// [`Refused`]; then nothing was edited.
+pub fn apply(file: &str, text: &str, edits: &[Edit]) -> Result<String, Refused> {
+    let mut text = text.to_owned();
+    for edit in edits {
+        text = match edit {
+            Edit::Set { place, answer } => set(file, &text, place, answer)?,
+            Edit::Clear { place } => {
+                slot_of(place)?;
+                write::clear(&parse(file, &text)?, place)?
+            }
+            Edit::Append { list, at, fields } => {
+                let shape = place::list_shape(list)?;
+                let mut written = Vec::with_capacity(fields.len());
+                for (name, value) in fields {
+                    let slot = place::slot_in(shape, name)?;
+                    if let Slot::Field(info) = slot {
+                        fits(info, value)?;
+                    }
+                    written.push((name.as_str(), write::value_of(slot, value)));
+                }
+                write::append(&text, &parse(file, &text)?, list, *at, &written)?
+            }
+        };
+    }
+    read(file, &text).map_err(Refused::Reads)?;
+    Ok(text)
+}
+
+fn set(file: &str, text: &str, place: &Place, answer: &Answer) -> Result<String, Refused> {
+    let slot = slot_of(place)?;
+    if let (Slot::Field(info), Some(value)) = (slot, &answer.value) {
+        fits(info, value)?;
+    }
+    for text in [&answer.note, &answer.with, &answer.how].into_iter().flatten() {
+        plain_text(text)?;
+    }
+    if matches!(slot, Slot::CommonText) {
+        if answer.value.is_none() {
+            return Err(NoSuchPlace(format!("`{place}` is a text alone; nothing belongs to it")).into());
+        }
+        plain_text(answer.value.as_deref().unwrap_or_default())?;
+    }
+    write::set(text, &parse(file, text)?, place, slot, answer)
+}
+
+fn parse(file: &str, text: &str) -> Result<toml_edit::DocumentMut, Refused> {
+    text.parse().map_err(|error: toml_edit::TomlError| {
+        let problem = Problem {
+            span: error.span().unwrap_or(0..0),
+            message: error.message().to_owned(),
+            expected: "this is not valid TOML".to_owned(),
+            example: String::new(),
+        };
+        Refused::Reads(Problems::new(file, text, vec![problem]))
+    })
+}
+
+/// Refuses what could play tricks on a terminal that shows the record.
+fn plain_text(text: &str) -> Result<(), Refused> {
+    if text.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\t')) {
+        return Err(Refused::Value(Shown(Problem {
+            span: 0..0,
+            message: "the answer contains control characters".to_owned(),
+            expected: "expected plain text".to_owned(),
+            example: String::new(),
+        })));
+    }
+    Ok(())
+}
+
+/// Refuses what the field does not take, and an empty answer.
+fn fits(info: &FieldInfo, value: &str) -> Result<(), Refused> {
+    plain_text(value)?;
+    match read_answer(info, value) {
+        Ok(State::NotLooked) => Err(unfit(info, "nothing is written here")),
+        Ok(_) => Ok(()),
+        Err(problem) => Err(Refused::Value(Shown(problem))),
+    }
+}
+
+fn unfit(info: &FieldInfo, message: &str) -> Refused {
+    let example = match info.kind {
+        Kind::Markdown => String::new(),
+        _ => info.example.to_owned(),
+    };
+    Refused::Value(Shown(Problem {
+        span: 0..0,
+        message: message.to_owned(),
+        expected: format!("expected {}", info.kind.expected()),
+        example,
+    }))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,198 @@
+//! Where in a record: `claims.capacity`, `path.element[id=main-fuse].rating`, `cells.reading[3].voltage`.
+
+use std::fmt;
+use std::str::FromStr;
+
+use thiserror::Error;
+
+use crate::record::part::{COMMON_KEYS, FieldInfo, Part, Shape};
+use crate::record::parts::Record;
+use crate::words::nearest;
+
+/// Which part of a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Pick {
+    /// By its place in the list, counted from 0; written from 1.
+    Index(usize),
+    /// The first whose key has this value.
+    Where {
+        /// The key.
+        key: String,
+        /// Its value as text.
+        is: String,
+    },
+}
+
+/// One step on the way to a field.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Step {
+    /// The key.
+    pub key: String,
+    /// Which part, where the key is a list of parts.
+    pub pick: Option<Pick>,
+}
+
+/// The way to a field, a part, or a list of parts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Place(pub Vec<Step>);
+
+/// There is no such place in a record.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("{0}")]
+pub struct NoSuchPlace(pub String);
+
+impl Place {
+    /// A place without picks, such as `claims`.
+    #[must_use]
+    pub fn keys(dotted: &str) -> Self {
+        let step = |key: &str| Step { key: key.to_owned(), pick: None };
+        Self(dotted.split('.').map(step).collect())
+    }
+
+    /// The place one key further in.
+    #[must_use]
+    pub fn then(mut self, key: &str) -> Self {
+        self.0.push(Step { key: key.to_owned(), pick: None });
+        self
+    }
+
+    /// The part at an index of this list.
+    #[must_use]
+    pub fn at(mut self, index: usize) -> Self {
+        if let Some(last) = self.0.last_mut() {
+            last.pick = Some(Pick::Index(index));
+        }
+        self
+    }
+
+    /// The last key and the way to the part that holds it.
+    pub(super) fn split(&self) -> (&[Step], &str) {
+        match self.0.split_last() {
+            Some((last, way)) => (way, &last.key),
+            None => (&[], ""),
+        }
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (number, step) in self.0.iter().enumerate() {
+            if number > 0 {
+                f.write_str(".")?;
+            }
+            f.write_str(&step.key)?;
+            match &step.pick {
+                None => {}
+                Some(Pick::Index(index)) => write!(f, "[{}]", index + 1)?,
+                Some(Pick::Where { key, is }) => write!(f, "[{key}={is}]")?,
+            }
+        }
+        Ok(())
+    }
+}
+
+impl FromStr for Place {
+    type Err = NoSuchPlace;
+
+    fn from_str(text: &str) -> Result<Self, NoSuchPlace> {
+        let wrong = || {
+            NoSuchPlace(format!(
+                "`{text}` is not a place in a record; for example: path.element[id=main-fuse].rating"
+            ))
+        };
+        let mut steps = Vec::new();
+        let mut rest = text.trim();
+        loop {
+            let end = rest.find(['.', '[']).unwrap_or(rest.len());
+            let (key, after) = rest.split_at(end);
+            if key.is_empty() || !key.chars().all(|c| c.is_ascii_alphanumeric() || c == '_') {
+                return Err(wrong());
+            }
+            let mut pick = None;
+            rest = after;
+            if let Some(inside) = rest.strip_prefix('[') {
+                let close = inside.find(']').ok_or_else(wrong)?;
+                let (chosen, after) = inside.split_at(close);
+                pick = Some(match chosen.split_once('=') {
+                    Some((key, is)) => Pick::Where { key: key.trim().to_owned(), is: is.trim().to_owned() },
+                    None => {
+                        let number: usize = chosen.trim().parse().map_err(|_| wrong())?;
+                        Pick::Index(number.checked_sub(1).ok_or_else(wrong)?)
+                    }
+                });
+                rest = after.strip_prefix(']').ok_or_else(wrong)?;
+            }
+            steps.push(Step { key: key.to_owned(), pick });
+            if rest.is_empty() {
+                return Ok(Self(steps));
+            }
+            rest = rest.strip_prefix('.').ok_or_else(wrong)?;
+        }
+    }
+}
+
+/// What a key of a part is.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Slot {
+    /// A field.
+    Field(&'static FieldInfo),
+    /// A text that every part has.
+    CommonText,
+    /// The photos that every part has.
+    CommonList,
+}
+
+/// What the last key of a place is.
+pub(super) fn slot_of(place: &Place) -> Result<Slot, NoSuchPlace> {
+    let (way, key) = place.split();
+    if place.0.last().is_some_and(|step| step.pick.is_some()) {
+        return Err(NoSuchPlace(format!("`{place}` is a part, not a field")));
+    }
+    slot_in(shape_at(way, place)?, key)
+}
+
+/// What a key is in a part of this shape.
+pub(super) fn slot_in(shape: Shape, key: &str) -> Result<Slot, NoSuchPlace> {
+    // Before the fields, as the reader does it: `inspection.video` is the key that every part has.
+    if COMMON_KEYS.iter().any(|(common, _)| *common == key) {
+        return Ok(if key == "photos" { Slot::CommonList } else { Slot::CommonText });
+    }
+    if let Some(info) = shape.fields.iter().find(|info| info.name == key) {
+        return Ok(Slot::Field(info));
+    }
+    let hint = nearest(key, shape.fields.iter().map(|info| info.name))
+        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    Err(NoSuchPlace(format!("there is no field `{key}` here{hint}")))
+}
+
+/// The shape of the parts of a list.
+pub(super) fn list_shape(list: &Place) -> Result<Shape, NoSuchPlace> {
+    let (way, key) = list.split();
+    shape_at(way, list)?
+        .children
+        .iter()
+        .find(|child| child.name == key && child.many)
+        .map(|child| (child.shape)())
+        .ok_or_else(|| NoSuchPlace(format!("`{list}` is no list of parts")))
+}
+
+fn shape_at(way: &[Step], place: &Place) -> Result<Shape, NoSuchPlace> {
+    let mut shape = Record::SHAPE;
+    for step in way {
+        let child = shape.children.iter().find(|child| child.name == step.key);
+        let Some(child) = child else {
+            let hint = nearest(&step.key, shape.children.iter().map(|child| child.name))
+                .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+            return Err(NoSuchPlace(format!("`{place}`: there is no part `{}`{hint}", step.key)));
+        };
+        if child.many != step.pick.is_some() {
+            return Err(NoSuchPlace(if child.many {
+                format!("`{place}`: say which `{}`, such as {}[1]", step.key, step.key)
+            } else {
+                format!("`{place}`: there is only one `{}`", step.key)
+            }));
+        }
+        shape = (child.shape)();
+    }
+    Ok(shape)
+}

@@ -1,0 +1,497 @@
+// The page on the bench. What a person answers is first written into this browser's own storage, one entry for each
+// answer, and taken out only when the server has said that it is in the record. Every entry has an id, so that an
+// answer that is sent twice counts once, and the revision it was made upon, so that nobody's answer is overwritten
+// unseen. All text is set as text, never as markup.
+"use strict";
+
+const POLL = 1500;
+const PHOTO_LIMIT = 40 * 1024 * 1024;
+const $ = (id) => document.getElementById(id);
+let state = null;
+let at = localStorage.getItem("at") || "";
+let trail = [];
+let left = new Set();
+let online = false;
+let sending = false;
+let shown = "";
+let onlyOpen = true;
+let typing = false;
+
+function make(tag, text, attributes = {}) {
+  const element = document.createElement(tag);
+  if (text !== undefined && text !== null) element.textContent = text;
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name === "on") element.addEventListener("click", value);
+    else if (value !== undefined && value !== false) element.setAttribute(name, value === true ? "" : value);
+  }
+  return element;
+}
+
+// ---------------------------------------------------------------- what waits to be sent
+
+function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(12));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+function stored(prefix) {
+  const all = [];
+  for (let index = 0; index < localStorage.length; index += 1) {
+    const name = localStorage.key(index);
+    if (!name.startsWith(prefix)) continue;
+    try { all.push({ name, ...JSON.parse(localStorage.getItem(name)) }); } catch { /* not ours */ }
+  }
+  return all.sort((a, b) => a.order - b.order || (a.id < b.id ? -1 : 1));
+}
+
+const waiting = () => stored("op:").filter((op) => !state || op.record === state.record);
+const foreign = () => stored("op:").filter((op) => state && op.record !== state.record);
+const problems = () => stored("problem:").filter((op) => !state || op.record === state.record);
+
+function put(op) {
+  const { name, ...rest } = op;
+  localStorage.setItem(name, JSON.stringify(rest));
+}
+
+function ask(operation) {
+  const id = newId();
+  const order = Math.max(Date.now(), Number(localStorage.getItem("order") || 0) + 1);
+  const op = { id, order, record: state.record, ...operation, name: `op:${id}` };
+  try {
+    localStorage.setItem("order", String(order));
+    put(op);
+  } catch {
+    tell("This browser's storage is full: the answer was not kept. Wait until the others are sent.");
+    return false;
+  }
+  if (operation.key) localStorage.removeItem(`draft:${operation.key}`);
+  send();
+  return true;
+}
+
+// Photos are too large for localStorage; they wait in the browser's database.
+function database() {
+  return new Promise((resolve, reject) => {
+    const open = indexedDB.open("underlid", 1);
+    open.onupgradeneeded = () => open.result.createObjectStore("photos", { keyPath: "id" });
+    open.onsuccess = () => resolve(open.result);
+    open.onerror = () => reject(open.error);
+  });
+}
+async function photos(mode, action) {
+  const base = await database();
+  return new Promise((resolve, reject) => {
+    const transaction = base.transaction("photos", mode);
+    const request = action(transaction.objectStore("photos"));
+    transaction.oncomplete = () => { base.close(); resolve(request.result); };
+    transaction.onerror = () => { base.close(); reject(transaction.error); };
+  });
+}
+let waitingPhotos = [];
+async function countPhotos() {
+  try { waitingPhotos = await photos("readonly", (store) => store.getAll()); } catch { waitingPhotos = []; }
+}
+
+// ---------------------------------------------------------------- talking to the server
+
+async function call(path, options = {}) {
+  const control = new AbortController();
+  const timer = setTimeout(() => control.abort(), options.patience || 15000);
+  try {
+    const headers = { "x-underlid": "1", ...(options.headers || {}) };
+    return await fetch(path, { ...options, headers, signal: control.signal, cache: "no-store" });
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+async function send() {
+  if (sending || !state) return;
+  sending = true;
+  try {
+    for (let op = waiting()[0]; op; op = waiting()[0]) {
+      const { name, ...body } = op;
+      const answer = await call("/api/op", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+      if (answer.status === 401) { pair(); break; }
+      if (answer.status >= 500 || answer.status === 408 || answer.status === 429) break;
+      const result = answer.ok ? await answer.json() : { status: "refused", message: await answer.text() };
+      if (localStorage.getItem(name) === null) continue;
+      settle(op, result);
+    }
+    await sendPhotos();
+    online = true;
+  } catch {
+    online = false;
+  } finally {
+    sending = false;
+    render();
+  }
+}
+
+function settle(op, result) {
+  if (result.status === "saved") {
+    // Answers made upon this one by the same device are made upon what is recorded now.
+    for (const later of waiting()) {
+      if (later.id !== op.id && later.key === op.key && later.seen === op.seen) put({ ...later, seen: result.rev });
+    }
+    localStorage.removeItem(op.name);
+    for (const line of result.decided) decided(line);
+    const about = question(op.key);
+    if (result.decided.length === 0) tell(about && op.do === "answer" ? `Saved: ${about.number} ${about.prompt} ${op.value ?? ""}` : `Saved: ${result.said}`);
+    poll();
+  } else {
+    put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, rev: result.rev });
+    localStorage.removeItem(op.name);
+    poll();
+  }
+}
+
+async function sendPhotos() {
+  await countPhotos();
+  for (const photo of waitingPhotos.filter((photo) => photo.record === state.record)) {
+    const query = new URLSearchParams({ key: photo.key, record: photo.record });
+    const answer = await call(`/api/photo?${query}`, { method: "POST", body: photo.blob, patience: 180000, headers: { "content-type": photo.blob.type || "application/octet-stream" } });
+    if (answer.status === 401) { pair(); return; }
+    if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return;
+    const result = answer.ok ? await answer.json() : { status: "refused", message: await answer.text() };
+    if (result.status === "saved") decided(`Photo kept: ${result.said}`);
+    else tell(`The photo was refused: ${result.message}`);
+    await photos("readwrite", (store) => store.delete(photo.id));
+    await countPhotos();
+    poll();
+  }
+}
+
+async function poll() {
+  try {
+    const answer = await call(`/api/state?since=${state ? state.revision : ""}`);
+    if (answer.status === 401) { pair(); return; }
+    online = answer.ok;
+    if (answer.status === 200) {
+      state = await answer.json();
+      localStorage.setItem("state", JSON.stringify(state));
+    } else if (!answer.ok) {
+      tell(await answer.text());
+    }
+  } catch {
+    online = false;
+  }
+  render();
+}
+
+// ---------------------------------------------------------------- questions
+
+const question = (key) => state.questions.find((one) => one.key === key);
+const pendingFor = (key) => waiting().filter((op) => op.key === key && op.do !== "add").pop();
+const isOpen = (one) => one.open && one.applies === "yes" && !pendingFor(one.key);
+
+// Open questions of the same part from here on; for a question about the pack those of the section.
+function restOf(one) {
+  const part = (key) => key.split("@")[1] || "";
+  const from = state.questions.indexOf(one);
+  return state.questions.slice(from).filter((each) => each.section === one.section && part(each.key) === part(one.key) && isOpen(each));
+}
+
+function next(from) {
+  const all = state.questions;
+  const start = all.findIndex((one) => one.key === from) + 1;
+  const order = [...all.slice(start), ...all.slice(0, start)];
+  const fresh = order.find((one) => isOpen(one) && !left.has(one.key));
+  if (fresh) return fresh;
+  // Everything was seen once: the walk begins again with what was skipped.
+  left = new Set();
+  return order.find(isOpen);
+}
+
+function go(key, keep = true) {
+  if (keep && at && at !== key) trail.push(at);
+  at = key;
+  localStorage.setItem("at", key);
+  shown = "";
+  render();
+  window.scrollTo(0, 0);
+  if (document.activeElement !== $("value")) $("main").focus({ preventScroll: true });
+}
+
+function onward() {
+  const one = next(at);
+  if (one) go(one.key);
+  else { shown = ""; render(); }
+}
+
+function answer(one, value) {
+  const extra = {};
+  for (const name of ["how", "with", "note"]) {
+    const field = $(`extra-${name}`);
+    if (field && field.value.trim() && field.value !== field.dataset.was) extra[name] = field.value.trim();
+  }
+  if (value === undefined && Object.keys(extra).length === 0) return;
+  const before = pendingFor(one.key);
+  // Whoever has just typed goes on typing: the keyboard stays up where the next question wants text too.
+  typing = Boolean($("value"));
+  if (ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...extra })) onward();
+}
+
+// ---------------------------------------------------------------- showing
+
+function tell(text) {
+  const box = $("decided");
+  box.prepend(make("p", text));
+  while (box.children.length > 8) box.lastChild.remove();
+}
+function decided(line) { tell(typeof line === "string" ? line : line.line); }
+
+function renderStatus() {
+  const queue = waiting().length + waitingPhotos.length;
+  const words = [online ? "connected" : "no connection: answers are kept in this browser"];
+  if (queue) words.push(`${queue} waiting to be sent`);
+  else words.push("everything is in the record");
+  if (foreign().length) words.push(`${foreign().length} of another record are kept until it is served again`);
+  const text = words.join("; ");
+  if ($("status").textContent !== text) $("status").textContent = text;
+  if (!state) return;
+  $("title").textContent = state.title;
+  $("counts").textContent = `▼ ${state.counts.falls_short} ◇ ${state.counts.not_decided} ● ${state.counts.meets}`;
+  $("counts-words").textContent = `Findings: ${state.counts.falls_short} falls short, ${state.counts.not_decided} not decided, ${state.counts.meets} meets`;
+  const asked = state.questions.filter((one) => one.applies === "yes");
+  $("progress").max = asked.length || 1;
+  $("progress").value = asked.filter((one) => !isOpen(one)).length;
+}
+
+function render() {
+  renderStatus();
+  if (!state) return;
+  renderProblems();
+  const one = question(at) || next("");
+  if (!one) {
+    $("card").replaceChildren(make("h2", "Everything on the list is answered."), make("p", "List shows every question; an answer can be changed there."));
+    return;
+  }
+  if (at !== one.key) { at = one.key; localStorage.setItem("at", at); }
+  const mark = JSON.stringify([one.key, one.rev, one.applies, one.now, pendingFor(one.key), one.part_photos, waitingPhotos.length]);
+  if (mark === shown) return;
+  // A text that is being typed is not pulled from under the fingers: it is kept as a draft and put back.
+  const cursor = $("value") && document.activeElement === $("value") && $("card").dataset.key === one.key ? $("value").selectionStart : null;
+  shown = mark;
+  $("card").dataset.key = one.key;
+  $("card").replaceChildren(...card(one));
+  if ($("value") && cursor !== null) { $("value").focus(); $("value").setSelectionRange(cursor, cursor); }
+  else if ($("value") && typing) $("value").focus();
+  typing = false;
+}
+
+function card(one) {
+  const section = state.sections.find((each) => each.id === one.section);
+  const parts = [make("p", `${one.number} · ${section.title}${one.of ? ` · ${one.of}` : ""}`, { class: "where" }), make("h2", one.prompt)];
+  const first = state.questions.find((each) => each.section === one.section);
+  if (section.caution && first.key === one.key) parts.push(caution(section.caution));
+  if (one.caution) parts.push(caution(one.caution));
+  parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
+  if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
+  if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));
+  const pending = pendingFor(one.key);
+  const now = pending ? `${pending.do === "clear" ? "taken back" : pending.value || "annotated"} (waiting to be sent)` : one.now;
+  parts.push(make("p", `Now: ${now}`, { class: "now" }));
+  const here = waitingPhotos.filter((photo) => photo.key === one.key).length;
+  if (one.part_photos.length || here) parts.push(make("p", `Photos: ${[...one.part_photos, ...(here ? [`${here} waiting`] : [])].join(", ")}`, { class: "help" }));
+  else if (one.photo) parts.push(make("p", one.photo === "required" ? "A photo is required." : "A photo helps.", { class: "help" }));
+  parts.push(...inputs(one));
+  if (one.kind !== "adds") parts.push(extras(one));
+  const rest = restOf(one);
+  if (rest.length > 1) {
+    parts.push(make("button", one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
+  }
+  if (!one.open && one.kind !== "adds") {
+    parts.push(make("button", "Take the answer back", { type: "button", on: () => { ask({ do: "clear", key: one.key, seen: one.rev }); shown = ""; render(); } }));
+  }
+  return parts;
+}
+
+function caution(text) {
+  const box = make("div", null, { class: "caution" });
+  box.append(make("strong", "⚠ Caution"), make("span", text));
+  return box;
+}
+
+function inputs(one) {
+  const parts = [];
+  if (one.choices.length) {
+    const box = make("div", null, { class: one.kind === "yesno" ? "two" : "choices" });
+    for (const choice of one.choices) {
+      const button = make("button", choice.word, { type: "button", on: () => answer(one, choice.word) });
+      if (choice.about) button.append(make("small", choice.about));
+      box.append(button);
+    }
+    parts.push(box);
+  } else {
+    const label = one.kind === "adds" ? "Parts" : "Answer";
+    parts.push(make("label", `${label}: ${one.expected}`, { class: "field", for: "value" }));
+    const long = one.kind === "text" || one.kind === "adds";
+    const field = long ? make("textarea", null, { id: "value", rows: "2" })
+      : make("input", null, { id: "value", autocomplete: "off", inputmode: one.units.length || one.kind === "count" ? "decimal" : "text", enterkeyhint: "done" });
+    field.value = localStorage.getItem(`draft:${one.key}`) ?? "";
+    field.addEventListener("input", () => localStorage.setItem(`draft:${one.key}`, field.value));
+    const save = () => { if (field.value.trim()) answer(one, field.value.trim()); else answer(one, undefined); };
+    if (!long) field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); save(); } });
+    parts.push(field);
+    const add = (text, separator) => {
+      const start = field.value.trim();
+      field.value = start ? `${start}${separator}${text}` : text;
+      localStorage.setItem(`draft:${one.key}`, field.value);
+    };
+    if (one.units.length) {
+      // A unit saves: it is the last thing that is missing.
+      const chips = make("div", null, { class: "chips" });
+      for (const unit of one.units) {
+        chips.append(make("button", unit, { type: "button", "aria-label": `${unit}, save`, on: () => { if (field.value.trim()) { add(unit, " "); save(); } else field.focus(); } }));
+      }
+      parts.push(chips);
+    }
+    if (one.adds === "element") {
+      const chips = make("div", null, { class: "chips" });
+      for (const kind of state.element_kinds) chips.append(make("button", kind, { type: "button", on: () => add(kind, ", ") }));
+      parts.push(chips);
+    }
+    parts.push(make("button", one.kind === "adds" ? "Add" : "Save", { type: "button", class: "main", on: save }));
+  }
+  if (one.kind !== "adds") {
+    const box = make("div", null, { class: "two" });
+    box.append(make("button", "absent", { type: "button", on: () => answer(one, "absent") }), make("button", "could not see", { type: "button", on: () => answer(one, "could not see") }));
+    parts.push(box);
+  }
+  return parts;
+}
+
+function extras(one) {
+  const box = make("details");
+  box.append(make("summary", one.default_how ? `How it came: ${one.default_how} unless you say otherwise; note` : "How it came, instrument, note"));
+  const choose = (id, label, options, was) => {
+    box.append(make("label", label, { class: "field", for: id }));
+    const select = make("select", null, { id });
+    select.append(make("option", "as it is", { value: "" }));
+    for (const option of options) select.append(make("option", option, { value: option, selected: option === was }));
+    select.dataset.was = was;
+    box.append(select);
+  };
+  choose("extra-how", "How it came", state.hows, one.how);
+  choose("extra-with", "Instrument", state.instruments, one.with);
+  box.append(make("label", "Note", { class: "field", for: "extra-note" }));
+  const note = make("input", null, { id: "extra-note", autocomplete: "off" });
+  note.value = one.note;
+  note.dataset.was = one.note;
+  box.append(note);
+  box.append(make("button", "Save these only", { type: "button", on: () => answer(one, undefined) }));
+  return box;
+}
+
+function renderProblems() {
+  const all = problems();
+  const box = $("problems");
+  const mark = JSON.stringify(all);
+  if (box.dataset.mark === mark) return;
+  box.dataset.mark = mark;
+  box.hidden = all.length === 0;
+  box.replaceChildren();
+  for (const op of all) {
+    const one = op.key ? question(op.key) : null;
+    const about = one ? `${one.number} ${one.prompt}` : op.what || op.key;
+    const card = make("div", null, { class: "problem", role: "alert" });
+    const drop = () => { localStorage.removeItem(op.name); render(); };
+    if (op.problem === "conflict") {
+      card.append(make("strong", "Changed on another device meanwhile"), make("p", about), make("p", `In the record now: ${op.now}`), make("p", `Your answer: ${op.value ?? "taken back"}`));
+      const row = make("div", null, { class: "two" });
+      row.append(make("button", "Keep the record's", { type: "button", on: drop }), make("button", "Write mine", { type: "button", on: () => {
+        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note: op.note, seen: op.rev });
+        drop();
+      } }));
+      card.append(row);
+    } else {
+      card.append(make("strong", "Not saved"), make("p", about), make("p", `Your answer: ${op.value ?? op.what ?? ""}`), make("p", op.message));
+      const row = make("div", null, { class: "two" });
+      row.append(make("button", "Leave it", { type: "button", on: drop }), make("button", "Correct it", { type: "button", on: () => {
+        if (op.key) { if (op.value) localStorage.setItem(`draft:${op.key}`, op.value); drop(); go(op.key); } else drop();
+      } }));
+      card.append(row);
+    }
+    box.append(card);
+  }
+}
+
+function renderList() {
+  const wanted = $("search").value.toLowerCase();
+  const body = $("list-body");
+  body.replaceChildren();
+  for (const section of state.sections) {
+    const all = state.questions.filter((one) => one.section === section.id && one.applies !== "no" && (!onlyOpen || isOpen(one))
+      && `${one.number} ${one.prompt} ${one.of} ${one.now} ${section.title}`.toLowerCase().includes(wanted));
+    if (!all.length) continue;
+    body.append(make("h3", section.title));
+    for (const one of all) {
+      const button = make("button", `${one.number} ${one.prompt}`, { type: "button", on: () => { $("list-dialog").close(); left.delete(one.key); go(one.key); } });
+      button.append(make("small", `${one.of ? `${one.of}: ` : ""}${one.now}`));
+      body.append(button);
+    }
+  }
+  if (!body.children.length) body.append(make("p", "Nothing found."));
+}
+
+function renderFindings() {
+  const body = $("findings-body");
+  body.replaceChildren(make("p", `▼ ${state.counts.falls_short} falls short, ◇ ${state.counts.not_decided} not decided, ● ${state.counts.meets} meets. This never says that a pack is safe.`));
+  for (const finding of state.findings) {
+    body.append(make("h3", `${finding.shape} ${finding.title} (${finding.grade})`), make("p", `${finding.subject ? `${finding.subject}: ` : ""}${finding.numbers}`));
+  }
+}
+
+function pair() {
+  if (!$("pair-dialog").open) $("pair-dialog").showModal();
+}
+
+async function tryPair(code) {
+  $("pair-problem").textContent = "";
+  try {
+    const answer = await call("/api/pair", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ code }) });
+    if (answer.ok) { $("pair-dialog").close(); history.replaceState(null, "", "/"); poll(); send(); }
+    else { pair(); $("pair-problem").textContent = await answer.text(); }
+  } catch { $("pair-problem").textContent = "no connection"; }
+}
+
+// ---------------------------------------------------------------- what is touched
+
+for (const button of document.querySelectorAll("dialog .close")) button.addEventListener("click", () => button.closest("dialog").close());
+$("back").addEventListener("click", () => { const key = trail.pop(); if (key) { left.delete(key); go(key, false); } });
+$("skip").addEventListener("click", () => { left.add(at); onward(); });
+$("list").addEventListener("click", () => { if (!state) return; renderList(); $("list-dialog").showModal(); });
+$("search").addEventListener("input", renderList);
+$("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-open").setAttribute("aria-pressed", String(onlyOpen)); renderList(); });
+$("show-findings").addEventListener("click", () => { if (!state) return; renderFindings(); $("findings-dialog").showModal(); });
+$("add-part").addEventListener("click", () => {
+  const one = question(at);
+  $("add-where").textContent = one && one.of ? `Behind ${one.of}.` : "At the end of its leg.";
+  const body = $("add-body");
+  body.replaceChildren();
+  for (const kind of [...state.element_kinds, "reading"]) {
+    body.append(make("button", kind, { type: "button", on: () => { ask({ do: "add", key: at, what: kind }); $("add-dialog").close(); $("list-dialog").close(); } }));
+  }
+  $("add-dialog").showModal();
+});
+$("photo").addEventListener("change", async () => {
+  const file = $("photo").files[0];
+  $("photo").value = "";
+  if (!file || !state) return;
+  if (file.size > PHOTO_LIMIT) { tell("The photo is larger than 40 MiB; it was not taken."); return; }
+  const photo = { id: newId(), key: at, record: state.record, blob: new Blob([await file.arrayBuffer()], { type: file.type }) };
+  try { await photos("readwrite", (store) => store.put(photo)); } catch { tell("This browser's storage is full: the photo was not kept."); return; }
+  await countPhotos();
+  shown = "";
+  render();
+  send();
+});
+$("pair-form").addEventListener("submit", (event) => { event.preventDefault(); tryPair($("pair-code").value.trim()); });
+window.addEventListener("online", () => { poll(); send(); });
+document.addEventListener("visibilitychange", () => { if (!document.hidden) { poll(); send(); } });
+
+try { state = JSON.parse(localStorage.getItem("state")); } catch { state = null; }
+const code = new URLSearchParams(location.hash.slice(1)).get("pair");
+countPhotos().then(() => (code ? tryPair(code) : poll())).then(send);
+setInterval(() => { poll(); if (waiting().length || waitingPhotos.length) send(); }, POLL);

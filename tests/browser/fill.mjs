@@ -1,0 +1,268 @@
+// The page on the bench in headless Chromium at a phone's size: a whole example by touch, a photo, two devices on one
+// field, a killed server, no connection, and an accessibility check. Arguments: program, folder, answers.json, output.
+import { spawn } from "node:child_process";
+import { createServer } from "node:net";
+import { createRequire } from "node:module";
+import { readFileSync, writeFileSync, readdirSync, mkdirSync } from "node:fs";
+import { join } from "node:path";
+import assert from "node:assert/strict";
+
+const [program, folder, answersFile, output, tools] = process.argv.slice(2);
+const require = createRequire(join(tools, "node_modules", "/"));
+const { chromium } = require("playwright-core");
+const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
+mkdirSync(output, { recursive: true });
+const answers = JSON.parse(readFileSync(answersFile, "utf8"));
+const record = () => readFileSync(join(folder, "inspection.toml"), "utf8");
+
+const port = await new Promise((resolve) => {
+  const probe = createServer().listen(0, "127.0.0.1", () => { const { port } = probe.address(); probe.close(() => resolve(port)); });
+});
+let server = null;
+async function start() {
+  server = spawn(program, ["fill", folder, "--page", "--port", String(port)], { stdio: ["ignore", "pipe", "inherit"] });
+  await new Promise((resolve, reject) => {
+    server.stdout.on("data", (data) => { if (String(data).includes("http://")) resolve(); });
+    server.on("exit", (code) => reject(new Error(`the server ended: ${code}`)));
+  });
+}
+async function kill() {
+  const ended = new Promise((resolve) => server.once("exit", resolve));
+  server.removeAllListeners("exit");
+  server.once("exit", () => {});
+  const gone = new Promise((resolve) => server.once("exit", resolve));
+  server.kill("SIGKILL");
+  await gone;
+  void ended;
+}
+process.on("exit", () => server && server.kill("SIGKILL"));
+
+await start();
+const browser = await chromium.launch({ executablePath: "/usr/bin/chromium", args: ["--no-sandbox"] });
+const address = `http://127.0.0.1:${port}/`;
+const errors = [];
+async function device(options = {}) {
+  const context = await browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true, ...options });
+  const page = await context.newPage();
+  page.on("pageerror", (error) => errors.push(String(error)));
+  page.on("console", (message) => { if (message.type() === "error" && !/ERR_|Failed to load resource/.test(message.text())) errors.push(message.text()); });
+  await page.goto(address);
+  await page.waitForSelector("#card h2");
+  return { context, page };
+}
+const key = (page) => page.getAttribute("#card", "data-key");
+const sent = (page) => page.waitForFunction(() => document.getElementById("status").textContent === "connected; everything is in the record", null, { timeout: 30000 });
+const goTo = (page, wanted) => page.evaluate((wanted) => go(wanted), wanted);
+const shows = (page, wanted) => page.waitForFunction((wanted) => document.getElementById("card").dataset.key === wanted, wanted);
+async function check(page, what) {
+  await page.evaluate(axe);
+  const { violations } = await page.evaluate(() => axe.run());
+  const grave = violations.filter(({ impact }) => impact === "serious" || impact === "critical");
+  assert.deepEqual(grave.map(({ id, nodes }) => `${what}: ${id}: ${nodes.map((node) => node.html).join(" ")}`), []);
+  console.log(`axe-core, ${what}: ${violations.length} findings, none serious or critical`);
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+  assert.ok(wide <= 0, `${what}: ${wide} px wider than the screen`);
+  const small = await page.evaluate(() => [...document.querySelectorAll("button, select, summary, label.button")]
+    .filter((one) => one.offsetParent && !one.closest("dialog:not([open])"))
+    .map((one) => ({ text: one.textContent.slice(0, 30), height: one.getBoundingClientRect().height, width: one.getBoundingClientRect().width }))
+    .filter(({ height, width }) => height < 44 || width < 44));
+  assert.deepEqual(small, [], `${what}: targets below 44 px`);
+}
+
+// ------------------------------------------------------------------ a whole example by touch
+const { context, page } = await device();
+await check(page, "first question");
+await page.screenshot({ path: join(output, "fill-1-first.png") });
+let taps = 0;
+let keys = 0;
+const started = Date.now();
+const tap = async (target) => { taps += 1; await target.tap(); };
+const pictured = new Set();
+for (let step = 0; step < 1200; step += 1) {
+  const now = await key(page);
+  if (!now) break;
+  const wanted = answers[now];
+  const done = await page.evaluate((now) => { const one = question(now); return !isOpen(one); }, now);
+  if (done) break;
+  if (now === "positive-fuse-kind@main-fuse" && !pictured.has(now)) {
+    pictured.add(now);
+    await page.screenshot({ path: join(output, "fill-2-choices.png"), fullPage: true });
+    await check(page, "choices");
+  }
+  if (wanted === undefined) {
+    // What comes of no use for this part is left in one touch; the last skip begins the walk again.
+    const rest = await page.evaluate((now) => restOf(question(now)).map((one) => one.key), now);
+    const others = await page.evaluate(() => state.questions.filter((one) => isOpen(one) && !left.has(one.key)).map((one) => one.key));
+    if (others.every((one) => answers[one] === undefined)) break;
+    const bulk = rest.length > 1 && rest.every((one) => answers[one] === undefined);
+    await tap(page.locator(bulk ? "#skip-rest" : "#skip"));
+    continue;
+  }
+  const choice = page.locator("#card").getByRole("button", { name: wanted.value, exact: true });
+  const word = page.locator("#card .choices button, #card .two button").filter({ hasText: new RegExp(`^${wanted.value.replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}`) });
+  const field = page.locator("#value");
+  if (["absent", "could not see"].includes(wanted.value)) await tap(choice);
+  else if (await field.count()) {
+    const unit = page.locator("#card .chips button").filter({ hasText: new RegExp(`^${(wanted.unit || "").replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}$`) });
+    if (!(await page.evaluate(() => document.activeElement === document.getElementById("value")))) await tap(field);
+    if (wanted.unit && await unit.count()) {
+      await field.fill(wanted.number);
+      keys += wanted.number.length;
+      await tap(unit);
+    } else {
+      await field.fill(wanted.value);
+      keys += wanted.value.length;
+      await tap(page.locator("#card .main"));
+    }
+  } else await tap(word.first());
+  await page.waitForFunction((now) => document.getElementById("card").dataset.key !== now || !question(now).open, now, { timeout: 20000 });
+  // Parts that were added bring questions of their own: they are there once the answer is in the record.
+  if (wanted.adds || now === "cells-series") await sent(page);
+}
+await sent(page);
+console.log(`full drop-in record by touch: ${taps} taps and ${keys} characters typed, in ${Math.round((Date.now() - started) / 1000)} s`);
+assert.ok(taps < 450, `${taps} taps`);
+await page.screenshot({ path: join(output, "fill-3-end.png") });
+await page.locator("#show-findings").tap();
+await page.waitForTimeout(300);
+await check(page, "findings");
+await page.screenshot({ path: join(output, "fill-4-findings.png") });
+await page.locator("#findings-dialog .close").tap();
+await page.locator("#list").tap();
+await page.locator("#only-open").tap();
+await page.locator("#search").fill("fuse");
+await check(page, "list");
+await page.screenshot({ path: join(output, "fill-5-list.png") });
+await page.locator("#add-part").tap();
+await check(page, "add a part");
+await page.screenshot({ path: join(output, "fill-6-add.png") });
+await page.locator("#add-dialog .close").tap();
+await page.locator("#list-dialog .close").tap();
+
+// ------------------------------------------------------------------ what it came with: how, instrument, note
+await goTo(page, "positive-section@positive-bar");
+await page.locator("#card summary").tap();
+await page.selectOption("#extra-with", "caliper");
+await page.fill("#extra-note", "at the middle");
+await page.screenshot({ path: join(output, "fill-7-extras.png"), fullPage: true });
+await check(page, "how it came");
+await page.getByRole("button", { name: "Save these only" }).tap();
+await sent(page);
+assert.match(record(), /with = "caliper", note = "at the middle"/);
+
+// ------------------------------------------------------------------ a photo from the camera
+await goTo(page, "positive-fuse-kind@main-fuse");
+const picture = Buffer.concat([Buffer.from([0xff, 0xd8, 0xff, 0xe0]), Buffer.from(`camera ${port}`)]);
+await page.setInputFiles("#photo", { name: "../../IMG_0001.JPG", mimeType: "image/jpeg", buffer: picture });
+await page.waitForFunction(() => question("positive-fuse-kind@main-fuse").part_photos.length > 0);
+const kept = readdirSync(join(folder, "photos")).filter((name) => /^\d+-main-fuse\.jpg$/.test(name));
+assert.equal(kept.length, 1);
+assert.deepEqual(readFileSync(join(folder, "photos", kept[0])), picture);
+assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nnote = "SHA-256 on arrival: [0-9a-f]{64}"`));
+await page.setInputFiles("#photo", { name: "again.jpg", mimeType: "image/jpeg", buffer: picture });
+await page.setInputFiles("#photo", { name: "page.html", mimeType: "image/jpeg", buffer: Buffer.from("<script>alert(1)</script>") });
+await page.waitForFunction(() => document.getElementById("decided").textContent.includes("not a JPEG"));
+assert.equal(readdirSync(join(folder, "photos")).filter((name) => /main-fuse/.test(name)).length, 1, "the same picture is kept once");
+
+// ------------------------------------------------------------------ two devices on one field
+const second = await device();
+for (const each of [page, second.page]) await goTo(each, "label-capacity");
+await second.context.setOffline(true);
+await page.fill("#value", "151");
+await page.locator("#card .chips button").first().tap();
+await sent(page);
+await second.page.fill("#value", "149");
+await second.page.locator("#card .chips button").first().tap();
+await second.page.waitForFunction(() => waiting().length === 1);
+await second.page.screenshot({ path: join(output, "fill-8-offline.png") });
+await second.context.setOffline(false);
+await second.page.waitForSelector(".problem");
+assert.match(await second.page.textContent(".problem"), /Changed on another device.*151 Ah.*149 Ah/s);
+assert.match(record(), /capacity = "151 Ah"/);
+await second.page.evaluate(() => window.scrollTo(0, 0));
+await second.page.screenshot({ path: join(output, "fill-9-conflict.png") });
+await check(second.page, "conflict");
+await second.page.getByRole("button", { name: "Write mine" }).tap();
+await sent(second.page);
+assert.match(record(), /capacity = "149 Ah"/);
+await goTo(page, "label-capacity");
+await page.waitForFunction(() => document.querySelector("#card .now").textContent.includes("149 Ah"));
+
+// A refused answer comes back to be corrected.
+await goTo(page, "label-voltage");
+await page.fill("#value", "25.6 A");
+await page.locator("#card .main").tap();
+await page.waitForSelector(".problem");
+assert.match(await page.textContent(".problem"), /Not saved.*25\.6 A.*expected a voltage/s);
+await page.getByRole("button", { name: "Correct it" }).tap();
+await shows(page, "label-voltage");
+assert.equal(await page.inputValue("#value"), "25.6 A");
+await page.fill("#value", "25.6 V");
+await page.locator("#card .main").tap();
+await sent(page);
+
+// ------------------------------------------------------------------ the server killed in the middle, and back
+await kill();
+const offline = [["label-energy", "3841 Wh"], ["label-peak", "301 A"], ["label-energy", "3842 Wh"], ["manual-mass", "27.9 kg"]];
+for (const [wanted, value] of offline) {
+  await goTo(page, wanted);
+  await page.fill("#value", value);
+  await page.locator("#card .main").tap();
+}
+await page.evaluate(() => ask({ do: "add", key: at, what: "busbar spare-bar" }));
+await goTo(page, "bms-marking");
+await page.setInputFiles("#photo", { name: "b.jpg", mimeType: "image/jpeg", buffer: Buffer.concat([picture, Buffer.from("b")]) });
+await page.waitForFunction(() => document.getElementById("status").textContent.startsWith("no connection") && /\d+ waiting/.test(document.getElementById("status").textContent));
+await page.screenshot({ path: join(output, "fill-10-server-gone.png") });
+assert.equal(await page.evaluate(() => waiting().length), 5);
+await start();
+await sent(page);
+assert.match(record(), /energy = "3842 Wh"/);
+assert.match(record(), /peak_current = "301 A"/);
+assert.match(record(), /mass = "27.9 kg"/);
+assert.equal(record().match(/id = "spare-bar"/g).length, 1);
+assert.equal(readdirSync(join(folder, "photos")).filter((name) => /^\d+-bms\.jpg$/.test(name)).length, 2, "the example's own and one more");
+assert.equal(await page.evaluate(() => problems().length), 0, "answers made one upon the other by one device are no conflict");
+
+// An answer whose confirmation was lost: sent again after a restart, counted once.
+const lost = await page.evaluate(async () => {
+  const body = JSON.stringify({ id: "lost0001", record: state.record, do: "add", key: at, what: "joint" });
+  const post = () => call("/api/op", { method: "POST", headers: { "content-type": "application/json" }, body }).then((answer) => answer.json());
+  const one = await post();
+  return [one.said, (await post()).said];
+});
+assert.equal(lost[0], lost[1]);
+const joints = () => record().match(/kind = "joint"/g).length;
+const before = joints();
+await kill();
+await start();
+const again = await page.evaluate(async () => {
+  const body = JSON.stringify({ id: "lost0001", record: state.record, do: "add", key: at, what: "joint" });
+  return (await call("/api/op", { method: "POST", headers: { "content-type": "application/json" }, body })).json();
+});
+assert.equal(again.status, "saved");
+assert.equal(joints(), before, "nothing is doubled");
+
+// ------------------------------------------------------------------ offline for a while, the page loaded anew, and back
+await context.setOffline(true);
+await goTo(page, "label-charge-current");
+await page.fill("#value", "76 A");
+await page.locator("#card .main").tap();
+await page.waitForTimeout(2500);
+assert.doesNotMatch(record(), /"76 A"/);
+await context.setOffline(false);
+await page.reload();
+await page.waitForSelector("#card h2");
+await sent(page);
+assert.match(record(), /charge_current = "76 A"/);
+
+// An editor changes the record underneath: the page shows it.
+await goTo(page, "pack-place");
+writeFileSync(join(folder, "inspection.toml"), record().replace(/place = ".*"/, 'place = "edited by hand"'));
+await page.waitForFunction(() => document.querySelector("#card .now").textContent.includes("edited by hand"));
+
+assert.deepEqual(errors, []);
+await browser.close();
+await kill();
+console.log("page: all well");
+process.exit(0);
