@@ -471,8 +471,9 @@ fn a_practised_user_fills_the_whole_example() {
     assert_eq!(known, typed, "the answers file is out of date; UNDERLID_KEEP_ANSWERS=1 writes it anew");
 }
 
-/// Key presses for the full drop-in record in the terminal.
-const MOST_KEYS: usize = 5_000;
+/// Key presses for the full drop-in record in the terminal: 5 252 since the example has two more instruments and a
+/// second bench test, under 5 000 before that.
+const MOST_KEYS: usize = 5_300;
 
 #[test]
 fn the_answers_file_through_a_pipe_gives_the_example() {
