@@ -13,6 +13,7 @@ mod bench;
 mod journal;
 mod judged;
 pub mod page;
+mod parts;
 mod photo;
 mod question;
 pub mod terminal;

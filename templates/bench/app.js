@@ -463,7 +463,7 @@ $("back").addEventListener("click", () => { const key = trail.pop(); if (key) { 
 $("skip").addEventListener("click", () => { left.add(at); onward(); });
 $("list").addEventListener("click", () => { if (!state) return; renderList(); $("list-dialog").showModal(); });
 $("search").addEventListener("input", renderList);
-$("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-open").setAttribute("aria-pressed", String(onlyOpen)); renderList(); });
+$("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-open").textContent = onlyOpen ? "Showing open" : "Showing all"; renderList(); });
 $("show-findings").addEventListener("click", () => { if (!state) return; renderFindings(); $("findings-dialog").showModal(); });
 $("add-part").addEventListener("click", () => {
   const one = question(at);

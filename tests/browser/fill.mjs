@@ -27,13 +27,10 @@ async function start() {
   });
 }
 async function kill() {
-  const ended = new Promise((resolve) => server.once("exit", resolve));
   server.removeAllListeners("exit");
-  server.once("exit", () => {});
   const gone = new Promise((resolve) => server.once("exit", resolve));
   server.kill("SIGKILL");
   await gone;
-  void ended;
 }
 process.on("exit", () => server && server.kill("SIGKILL"));
 
@@ -260,6 +257,36 @@ assert.match(record(), /charge_current = "76 A"/);
 await goTo(page, "pack-place");
 writeFileSync(join(folder, "inspection.toml"), record().replace(/place = ".*"/, 'place = "edited by hand"'));
 await page.waitForFunction(() => document.querySelector("#card .now").textContent.includes("edited by hand"));
+
+await context.close();
+await second.context.close();
+
+// ------------------------------------------------------------------ over the network: the link of the QR code pairs once
+await kill();
+let shown = "";
+server = spawn(program, ["fill", folder, "--page", "--port", String(port), "--open-to-network"], { stdio: ["ignore", "pipe", "inherit"] });
+server.stdout.on("data", (data) => { shown += data; });
+const code = () => [...shown.matchAll(/#pair=([A-Z2-9]{8})/g)].pop()[1];
+for (let wait = 0; wait < 200 && !shown.includes("Ctrl-C"); wait += 1) await new Promise((resolve) => setTimeout(resolve, 50));
+const phone = await browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true });
+const paired = await phone.newPage();
+const used = code();
+await paired.goto(`${address}#pair=${used}`);
+await paired.waitForSelector("#card h2");
+await sent(paired);
+assert.equal(await paired.evaluate(() => location.hash), "", "the code does not stay in the address");
+const stranger = await (await browser.newContext({ viewport: { width: 390, height: 844 } })).newPage();
+await stranger.goto(address);
+await stranger.waitForSelector("#pair-dialog[open]");
+await check(stranger, "pairing");
+await stranger.fill("#pair-code", used);
+await stranger.getByRole("button", { name: "Pair" }).click();
+await stranger.waitForFunction(() => document.getElementById("pair-problem").textContent.includes("not the code"));
+await stranger.screenshot({ path: join(output, "fill-11-pairing.png") });
+assert.notEqual(code(), used);
+await stranger.fill("#pair-code", code());
+await stranger.getByRole("button", { name: "Pair" }).click();
+await stranger.waitForSelector("#card h2");
 
 assert.deepEqual(errors, []);
 await browser.close();

@@ -172,10 +172,11 @@ pub(super) fn append(
     let (way, key) = list.split();
     let in_root = way.iter().all(|step| step.pick.is_none());
     let parent = part_mut(document.as_table_mut(), way, list)?;
-    if !parent.contains_key(key) && in_root {
-        if let Some(filled) = append_at_comment(text, list, fields) {
-            return Ok(filled);
-        }
+    if !parent.contains_key(key)
+        && in_root
+        && let Some(filled) = append_at_comment(text, list, fields)
+    {
+        return Ok(filled);
     }
     let table = || {
         let mut table = Table::new();

@@ -1,0 +1,188 @@
+//! Adding parts to a record: elements of the path in the order of the current, claims, layers, tests, instruments,
+//! cell readings.
+
+use super::bench::{FillError, Sight};
+use super::photo;
+use super::question::{Key, Question};
+use crate::checklist::{Adds, Scope};
+use crate::record::Record;
+use crate::record::edit::{Edit, Pick, Place};
+use crate::record::parts::ELEMENT_KINDS;
+use crate::words::nearest;
+
+/// Parts that one answer may add.
+const MOST_ADDED: usize = 64;
+
+/// What `add` means at a question.
+pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<Edit>, String), FillError> {
+    let (first, rest) = what.trim().split_once(char::is_whitespace).unwrap_or((what.trim(), ""));
+    let record = &sight.record;
+    let adds = match first {
+        "reading" => {
+            let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
+            let next = record.cells.reading.iter().filter_map(|r| r.position.count()).max().unwrap_or(0) + 1;
+            let position = if rest.trim().is_empty() {
+                next
+            } else {
+                wanted.map_err(|_| {
+                    FillError::Words("expected the cell's position, such as: add reading 3".to_owned())
+                })?
+            };
+            if record.cells.reading.iter().any(|r| r.position.count() == Some(position)) {
+                return Err(FillError::Words(format!("cell {position} has a reading already")));
+            }
+            let list = Place::keys("cells.reading");
+            let fields = vec![("position".to_owned(), position.to_string())];
+            let at = record.cells.reading.len();
+            return Ok((
+                vec![Edit::Append { list, at, fields }],
+                format!("reading of cell {position} added"),
+            ));
+        }
+        "claim" | "statement" => Some(Adds::Statements),
+        "layer" => Some(Adds::Layers),
+        "test" => Some(Adds::Tests),
+        "instrument" => Some(Adds::Instruments),
+        _ => None,
+    };
+    if let Some(adds) = adds {
+        return parts_to_add(record, adds, None, rest, None);
+    }
+    let question = at.and_then(|key| sight.question(key));
+    let behind = question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
+        Some(Pick::Index(index)) if matches!(question.item.scope, Scope::Elements(_)) => Some(index),
+        _ => None,
+    });
+    let leg = match behind.and_then(|index| record.path.element.get(index)) {
+        Some(element) => element.leg.word(),
+        None => question.and_then(|question| question.item.leg),
+    };
+    let leg = leg.or_else(|| leg_of_section(question));
+    parts_to_add(record, Adds::Elements, leg, what, behind)
+}
+
+fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {
+    match question?.section.as_str() {
+        "negative-leg" => Some("negative"),
+        "positive-leg" => Some("positive"),
+        "cells" => Some("stack"),
+        _ => None,
+    }
+}
+
+/// The parts that an answer adds, as edits.
+pub(super) fn parts_to_add(
+    record: &Record,
+    adds: Adds,
+    leg: Option<&'static str>,
+    typed: &str,
+    behind: Option<usize>,
+) -> Result<(Vec<Edit>, String), FillError> {
+    let separator = if adds == Adds::Statements { ';' } else { ',' };
+    let wanted: Vec<&str> = typed.split(separator).map(str::trim).filter(|part| !part.is_empty()).collect();
+    if wanted.is_empty() || wanted.len() > MOST_ADDED {
+        return Err(FillError::Words(format!("expected 1 to {MOST_ADDED} parts, found {}", wanted.len())));
+    }
+    let (list, taken): (&str, Vec<&str>) = match adds {
+        Adds::Elements => ("path.element", record.path.element.iter().filter_map(|e| e.id.text()).collect()),
+        Adds::Statements => {
+            ("claims.statement", record.claims.statement.iter().filter_map(|s| s.id.text()).collect())
+        }
+        Adds::Layers => ("bms.layer", record.bms.layer.iter().filter_map(|l| l.name.text()).collect()),
+        Adds::Tests => ("test", record.test.iter().filter_map(|t| t.id.text()).collect()),
+        Adds::Instruments => ("instrument", record.instrument.iter().filter_map(|i| i.id.text()).collect()),
+    };
+    let mut taken: Vec<String> = taken.into_iter().map(str::to_owned).collect();
+    let mut edits = Vec::new();
+    let mut names = Vec::new();
+    for (number, part) in wanted.into_iter().enumerate() {
+        let mut own_id = |id: Option<&str>, or: &str| -> Result<String, FillError> {
+            let id = match id.map(str::trim).filter(|id| !id.is_empty()) {
+                Some(id) if taken.iter().any(|t| t == id) => {
+                    return Err(FillError::Words(format!("there is a `{id}` already")));
+                }
+                Some(id) => id.to_owned(),
+                None => free(or, &taken),
+            };
+            taken.push(id.clone());
+            Ok(id)
+        };
+        let mut at = usize::MAX;
+        let mut fields = Vec::new();
+        let mut put = |key: &str, value: String| fields.push((key.to_owned(), value));
+        match adds {
+            Adds::Elements => {
+                let kind = kind_of(part)?;
+                let id = part.get(kind.len()..).unwrap_or_default();
+                let usual = match leg {
+                    Some(leg @ ("positive" | "negative")) => format!("{leg}-{kind}"),
+                    _ => kind.to_owned(),
+                };
+                put("id", own_id(Some(id), &usual)?);
+                put("kind", kind.to_owned());
+                if let Some(leg) = leg {
+                    put("leg", leg.to_owned());
+                }
+                at = behind.map_or_else(|| end_of_leg(record, leg), |index| index + 1) + number;
+            }
+            Adds::Statements => {
+                let (id, text) = match part.split_once('=') {
+                    Some((id, text)) if !id.trim().contains(' ') => (Some(id), text.trim()),
+                    _ => (None, part),
+                };
+                put("id", own_id(id, &photo::slug(text))?);
+                put("text", text.to_owned());
+            }
+            Adds::Layers => put("name", own_id(Some(part), "layer")?),
+            Adds::Tests => {
+                let kinds = ["capacity", "full load", "cold charge", "charge"];
+                let Some(kind) = kinds.iter().find(|kind| part.starts_with(**kind)) else {
+                    return Err(FillError::Words(format!(
+                        "`{part}` is no kind of test; expected one of: {}",
+                        kinds.join(", ")
+                    )));
+                };
+                put("id", own_id(part.get(kind.len()..), &photo::slug(kind))?);
+                put("kind", (*kind).to_owned());
+            }
+            Adds::Instruments => put("id", own_id(Some(&photo::slug(part)), "instrument")?),
+        }
+        names.push(fields.first().map(|(_, name)| name.clone()).unwrap_or_default());
+        edits.push(Edit::Append { list: Place::keys(list), at, fields });
+    }
+    Ok((edits, format!("added: {}", names.join(", "))))
+}
+
+/// The kind of element a text begins with.
+fn kind_of(part: &str) -> Result<&'static str, FillError> {
+    let known = ELEMENT_KINDS.iter().map(|word| word.word);
+    let first = part.split_whitespace().next().unwrap_or_default();
+    known.clone().find(|kind| *kind == first).ok_or_else(|| {
+        let hint = nearest(first, known.clone())
+            .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        let known: Vec<&str> = known.collect();
+        FillError::Words(format!("`{first}` is no kind of element{hint}\nkinds: {}", known.join(", ")))
+    })
+}
+
+fn free(wanted: &str, taken: &[String]) -> String {
+    let mut number = 1;
+    let mut id = wanted.to_owned();
+    while taken.contains(&id) {
+        number += 1;
+        id = format!("{wanted}-{number}");
+    }
+    id
+}
+
+/// Where the elements of a leg end: the path runs negative leg, stack, positive leg.
+fn end_of_leg(record: &Record, leg: Option<&str>) -> usize {
+    let rank = |leg: Option<&str>| match leg {
+        Some("negative") => 0,
+        Some("stack") => 1,
+        _ => 2,
+    };
+    let own = rank(leg);
+    let elements = &record.path.element;
+    elements.iter().rposition(|element| rank(element.leg.word()) <= own).map_or(0, |index| index + 1)
+}

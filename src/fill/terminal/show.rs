@@ -1,0 +1,190 @@
+//! What the walk prints: questions, lists, findings, how far it has come.
+
+use std::io::{self, Write};
+
+use super::Walk;
+use crate::checklist::PhotoWanted;
+use crate::evidence::error::shown_text;
+use crate::fill::answer::letter;
+use crate::fill::bench::Sight;
+use crate::fill::question::{Applies, Question};
+use crate::record::Kind;
+use crate::rules::Outcome;
+use crate::words::count;
+
+impl<W: Write> Walk<'_, W> {
+    pub(super) fn find(&mut self, sight: &Sight, word: &str) -> io::Result<()> {
+        let lower = word.to_lowercase();
+        let mut found = 0;
+        for question in &sight.questions {
+            let text = format!(
+                "{} {} {} {} {}",
+                question.item.prompt,
+                question.item.look,
+                question.key,
+                question.of,
+                question.found.show()
+            );
+            if text.to_lowercase().contains(&lower) {
+                found += 1;
+                if found <= 30 {
+                    self.line_of(question)?;
+                }
+            }
+        }
+        writeln!(self.out, "{} found; go NUMBER leads there", count(found, "question", "questions"))
+    }
+
+    pub(super) fn line_of(&mut self, question: &Question) -> io::Result<()> {
+        let of = if question.of.is_empty() { String::new() } else { format!(" [{}]", question.of) };
+        let now = now(question);
+        writeln!(
+            self.out,
+            "{:>6} {}{}: {}",
+            question.number,
+            question.item.prompt,
+            shown_text(&of),
+            shown_text(&now)
+        )
+    }
+
+    pub(super) fn list(&mut self, sight: &Sight) -> io::Result<()> {
+        let open: Vec<&Question> =
+            sight.questions.iter().filter(|q| q.is_open() && q.applies == Applies::Yes).collect();
+        let total = open.len();
+        for question in open.into_iter().take(200) {
+            self.line_of(question)?;
+        }
+        writeln!(self.out, "{} open", count(total, "question", "questions"))
+    }
+
+    pub(super) fn findings(&mut self, sight: &Sight) -> io::Result<()> {
+        for finding in sight.judgement.findings.iter().filter(|f| f.outcome == Outcome::FallsShort) {
+            let of =
+                if finding.subject.is_empty() { String::new() } else { format!(" [{}]", finding.subject) };
+            let text = format!(
+                "{} {} ({}){of}: {}",
+                finding.outcome.shape(),
+                finding.title,
+                finding.grade.word(),
+                finding.working.numbers
+            );
+            writeln!(self.out, "  {}", shown_text(&text))?;
+        }
+        writeln!(self.out, "{}", tally(sight))
+    }
+
+    pub(super) fn overview(&mut self, sight: &Sight) -> io::Result<()> {
+        let title = sight.record.inspection.title.text().unwrap_or("no title yet");
+        writeln!(self.out, "{} ({} checklist). {}", shown_text(title), sight.kind, progress(sight))?;
+        writeln!(self.out, "Every answer is saved at once. help shows the commands, quit stops.")
+    }
+
+    pub(super) fn farewell(&mut self, sight: &Sight) -> io::Result<()> {
+        writeln!(self.out, "{} {}", progress(sight), tally(sight))?;
+        let waiting = sight.questions.iter().filter(|q| matches!(q.applies, Applies::Waits(_))).count();
+        if waiting > 0 {
+            writeln!(self.out, "{} for other answers", count(waiting, "question waits", "questions wait"))?;
+        }
+        let photos: Vec<&str> = sight
+            .questions
+            .iter()
+            .filter(|q| !q.is_open() && q.lacks_photo() && q.applies == Applies::Yes)
+            .map(|q| q.number.as_str())
+            .collect();
+        if !photos.is_empty() {
+            writeln!(self.out, "a photo is still wanted for: {}", photos.join(", "))?;
+        }
+        if self.summary.refused > 0 {
+            writeln!(self.out, "{} refused", count(self.summary.refused, "line was", "lines were"))?;
+        }
+        self.out.flush()
+    }
+
+    pub(super) fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
+        if self.section != question.section {
+            self.section.clone_from(&question.section);
+            let list = self.bench.lists.of_kind(&sight.kind);
+            if let Some(section) =
+                list.and_then(|list| list.sections.iter().find(|s| s.id == question.section))
+            {
+                writeln!(self.out, "\n== {} ==", section.title)?;
+                for (word, text) in [("", &section.about), ("CAUTION: ", &section.caution)] {
+                    if !text.is_empty() {
+                        writeln!(self.out, "{word}{text}")?;
+                    }
+                }
+            }
+        }
+        let item = &question.item;
+        let of = if question.of.is_empty() { String::new() } else { format!("{}: ", question.of) };
+        writeln!(self.out, "\n{}  {}{}", question.number, shown_text(&of), item.prompt)?;
+        if !self.brief {
+            writeln!(self.out, "    why: {}", item.why)?;
+            writeln!(self.out, "    look: {}", item.look)?;
+        }
+        if !item.caution.is_empty() {
+            writeln!(self.out, "    CAUTION: {}", item.caution)?;
+        }
+        if let Kind::Word(words) = question.kind() {
+            for (index, word) in words.iter().enumerate() {
+                writeln!(self.out, "    {}) {}: {}", letter(index), word.word, word.about)?;
+            }
+        }
+        let how = item
+            .how
+            .map_or_else(String::new, |how| format!("; recorded as {} unless you say otherwise", how.word()));
+        writeln!(self.out, "    answer: {}; or absent, could not see, skip{how}", question.expected())?;
+        match item.photo {
+            PhotoWanted::Required if question.lacks_photo() => {
+                writeln!(self.out, "    a photo is required: photo FILE")?
+            }
+            PhotoWanted::Useful if question.part_photos.is_empty() => {
+                writeln!(self.out, "    a photo helps: photo FILE")?
+            }
+            _ => {}
+        }
+        if let Applies::Waits(what) = &question.applies {
+            writeln!(self.out, "    it waits for other answers: {}", shown_text(what))?;
+        }
+        writeln!(self.out, "    now: {}", shown_text(&now(question)))
+    }
+}
+
+/// What is recorded, with how it came.
+pub(in crate::fill) fn now(question: &Question) -> String {
+    if !question.there.is_empty() {
+        return question.there.join(", ");
+    }
+    let found = &question.found;
+    let mut text = found.show();
+    if let Some(how) = found.how.filter(|_| found.value().is_some()) {
+        text.push_str(&format!(", {}", how.word()));
+    }
+    if let Some(with) = &found.with {
+        text.push_str(&format!(" with {with}"));
+    }
+    if let Some(note) = &found.note {
+        text.push_str(&format!(" ({note})"));
+    }
+    text
+}
+
+fn progress(sight: &Sight) -> String {
+    let applies = || sight.questions.iter().filter(|q| q.applies == Applies::Yes);
+    let open = applies().filter(|q| q.is_open()).count();
+    format!("{} of {} answered, {open} open.", applies().count() - open, applies().count())
+}
+
+fn tally(sight: &Sight) -> String {
+    let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+    format!(
+        "{} {} falls short, {} {} not decided, {} {} meets.",
+        Outcome::FallsShort.shape(),
+        with(Outcome::FallsShort),
+        Outcome::NotDecided.shape(),
+        with(Outcome::NotDecided),
+        Outcome::Meets.shape(),
+        with(Outcome::Meets)
+    )
+}
