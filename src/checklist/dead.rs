@@ -10,7 +10,7 @@ use super::{Checklist, Fills, Item};
 use crate::derive::{FACTS, Missing, Reason, Type, Val};
 use crate::problem::Problem;
 use crate::quantity::{Amount, Uncertain};
-use crate::rules::expr::{Env, Expr, Node, evaluate};
+use crate::rules::expr::{Env, Expr, Node, evaluate, gather};
 use crate::rules::names::catalogue;
 
 /// Combinations beyond which nothing is said of a condition.
@@ -189,26 +189,5 @@ fn literals(expr: &Expr, found: &mut Vec<Amount>) {
         }
         Node::Not(inner) => literals(inner, found),
         _ => {}
-    }
-}
-
-fn gather(expr: &Expr, names: &mut Vec<String>) {
-    match &expr.node {
-        Node::Name(name) | Node::Recorded(name) | Node::Absent(name) => {
-            if !names.contains(name) {
-                names.push(name.clone());
-            }
-        }
-        Node::Negative(x) | Node::Power(x, _) | Node::Not(x) => gather(x, names),
-        Node::Arithmetic(_, l, r) | Node::Compare(_, l, r) | Node::And(l, r) | Node::Or(l, r) => {
-            gather(l, names);
-            gather(r, names);
-        }
-        Node::Call(_, list) => list.iter().for_each(|x| gather(x, names)),
-        Node::OneOf(x, list) => {
-            gather(x, names);
-            list.iter().for_each(|x| gather(x, names));
-        }
-        Node::Number(..) | Node::Text(_) | Node::YesNo(_) => {}
     }
 }

@@ -471,7 +471,7 @@ impl Loading<'_> {
     ) -> Option<(Expr, Type)> {
         let parsed = expr::parse(text).and_then(|parsed| {
             let mut used = Vec::new();
-            super::engine::gather(&parsed, &mut used);
+            super::expr::gather(&parsed, &mut used);
             if let Some(name) = used.iter().find(|name| !in_scope(name, scope)) {
                 let part = name.split('.').next().unwrap_or_default();
                 let example = if part == "element" {

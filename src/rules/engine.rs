@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule, Scope};
-use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled};
+use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
 use crate::derive::{Derived, Facts, Missing, Reason, Side as BoundSide, Subject, element_label};
 use crate::quantity::{Amount, Dimension, Uncertain, show, significant};
@@ -445,28 +445,6 @@ fn subject_words(facts: &Facts<'_>) -> (String, String, Vec<String>) {
             (id.to_owned(), "instrument".to_owned(), Vec::new())
         }
         Subject::Pack => (String::new(), String::new(), Vec::new()),
-    }
-}
-
-/// Names in an expression, each once, in order.
-pub(super) fn gather(expr: &Expr, names: &mut Vec<String>) {
-    match &expr.node {
-        Node::Name(name) | Node::Recorded(name) | Node::Absent(name) => {
-            if !names.contains(name) {
-                names.push(name.clone());
-            }
-        }
-        Node::Negative(x) | Node::Power(x, _) | Node::Not(x) => gather(x, names),
-        Node::Arithmetic(_, l, r) | Node::Compare(_, l, r) | Node::And(l, r) | Node::Or(l, r) => {
-            gather(l, names);
-            gather(r, names);
-        }
-        Node::Call(_, list) => list.iter().for_each(|x| gather(x, names)),
-        Node::OneOf(x, list) => {
-            gather(x, names);
-            list.iter().for_each(|x| gather(x, names));
-        }
-        Node::Number(..) | Node::Text(_) | Node::YesNo(_) => {}
     }
 }
 

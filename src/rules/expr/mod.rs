@@ -211,3 +211,25 @@ const ARITHMETIC: &[Function] = &[
 pub fn functions() -> impl Iterator<Item = &'static Function> {
     ARITHMETIC.iter().chain(super::functions::PHYSICS)
 }
+
+/// Names in an expression, each once, in order.
+pub(crate) fn gather(expr: &Expr, names: &mut Vec<String>) {
+    match &expr.node {
+        Node::Name(name) | Node::Recorded(name) | Node::Absent(name) => {
+            if !names.contains(name) {
+                names.push(name.clone());
+            }
+        }
+        Node::Negative(x) | Node::Power(x, _) | Node::Not(x) => gather(x, names),
+        Node::Arithmetic(_, l, r) | Node::Compare(_, l, r) | Node::And(l, r) | Node::Or(l, r) => {
+            gather(l, names);
+            gather(r, names);
+        }
+        Node::Call(_, list) => list.iter().for_each(|x| gather(x, names)),
+        Node::OneOf(x, list) => {
+            gather(x, names);
+            list.iter().for_each(|x| gather(x, names));
+        }
+        Node::Number(..) | Node::Text(_) | Node::YesNo(_) => {}
+    }
+}
