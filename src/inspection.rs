@@ -3,6 +3,7 @@
 use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use thiserror::Error;
 
@@ -10,6 +11,7 @@ use crate::derive::Derived;
 use crate::problem::Problems;
 use crate::record::{self, LARGEST, Record};
 use crate::rules::{Book, Judgement, judge};
+use crate::trial::{Trial, trials};
 
 /// File name of the record in an inspection folder.
 pub const RECORD: &str = "inspection.toml";
@@ -50,7 +52,9 @@ pub struct Inspection {
     /// The record.
     pub record: Record,
     /// The book that judges it.
-    pub book: Book,
+    pub book: Arc<Book>,
+    /// Its bench tests, worked out.
+    pub trials: Vec<Trial>,
     /// What follows from the record.
     pub derived: Derived,
     /// The judgement.
@@ -64,26 +68,18 @@ impl Inspection {
     /// [`OpenError`] names the file and the place.
     pub fn open(path: &Path, house: &[PathBuf]) -> Result<Self, OpenError> {
         let (folder, file) = if path.is_file() {
-            (
-                path.parent().unwrap_or(Path::new(".")).to_owned(),
-                path.to_owned(),
-            )
+            (path.parent().unwrap_or(Path::new(".")).to_owned(), path.to_owned())
         } else {
             (path.to_owned(), path.join(RECORD))
         };
         let text = read_text(&file)?;
         let record = record::read(&file.display().to_string(), &text)?;
         let book = book(&folder, house)?;
-        let derived = Derived::of(&record, &book.limit_amounts());
+        let trials = trials(&folder, &record);
+        let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
+        let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
         let judgement = judge(&record, &derived, &book);
-        Ok(Self {
-            folder,
-            text,
-            record,
-            book,
-            derived,
-            judgement,
-        })
+        Ok(Self { folder, text, record, book, trials, derived, judgement })
     }
 }
 
@@ -91,39 +87,33 @@ impl Inspection {
 ///
 /// # Errors
 /// [`OpenError`] names the file and the place.
-pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Book, OpenError> {
-    let mut book = Book::built_in()?;
+pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Arc<Book>, OpenError> {
     let mut files: Vec<PathBuf> = Vec::new();
     let inside = folder.join(HOUSE_RULES);
     if inside.is_dir() {
         files.extend(toml_files(&inside)?);
     }
     for path in house {
-        if path.is_dir() {
-            files.extend(toml_files(path)?)
-        } else {
-            files.push(path.clone())
-        }
+        if path.is_dir() { files.extend(toml_files(path)?) } else { files.push(path.clone()) }
     }
+    let built_in = Book::built_in()?;
+    if files.is_empty() {
+        return Ok(built_in);
+    }
+    let mut book = (*built_in).clone();
     for file in files {
         let text = read_text(&file)?;
         book.add_house(&file.display().to_string(), &text)?;
     }
-    Ok(book)
+    Ok(Arc::new(book))
 }
 
 fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, OpenError> {
-    let io = |source| OpenError::Io {
-        path: folder.to_owned(),
-        source,
-    };
+    let io = |source| OpenError::Io { path: folder.to_owned(), source };
     let mut files = Vec::new();
     for entry in fs::read_dir(folder).map_err(io)? {
         let path = entry.map_err(io)?.path();
-        if path
-            .extension()
-            .is_some_and(|extension| extension == "toml")
-        {
+        if path.extension().is_some_and(|extension| extension == "toml") {
             files.push(path);
         }
     }
@@ -136,25 +126,15 @@ fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, OpenError> {
 /// # Errors
 /// [`OpenError::Io`] and [`OpenError::NotText`].
 pub fn read_text(path: &Path) -> Result<String, OpenError> {
-    let io = |source| OpenError::Io {
-        path: path.to_owned(),
-        source,
-    };
-    let not_text = |why: &str| OpenError::NotText {
-        path: path.to_owned(),
-        why: why.to_owned(),
-    };
+    let io = |source| OpenError::Io { path: path.to_owned(), source };
+    let not_text = |why: &str| OpenError::NotText { path: path.to_owned(), why: why.to_owned() };
     let meta = fs::metadata(path).map_err(io)?;
     if !meta.is_file() {
         return Err(not_text("expected a file"));
     }
     let mut bytes = Vec::new();
     let limit = LARGEST as u64 + 1;
-    fs::File::open(path)
-        .map_err(io)?
-        .take(limit)
-        .read_to_end(&mut bytes)
-        .map_err(io)?;
+    fs::File::open(path).map_err(io)?.take(limit).read_to_end(&mut bytes).map_err(io)?;
     if bytes.len() > LARGEST {
         return Err(not_text("the file is far larger than a record can be"));
     }

@@ -20,4 +20,5 @@ pub mod quantity;
 pub mod record;
 pub mod report;
 pub mod rules;
+pub mod trial;
 pub mod words;

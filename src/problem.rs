@@ -43,10 +43,7 @@ impl Problems {
                 problem.span.end = (problem.span.end + 1).min(text.len());
             }
         }
-        Self {
-            source: Arc::new(NamedSource::new(file, text.to_owned())),
-            list,
-        }
+        Self { source: Arc::new(NamedSource::new(file, text.to_owned())), list }
     }
 
     /// The problems.
@@ -56,20 +53,13 @@ impl Problems {
     }
 
     fn one(&self, problem: &Problem) -> One {
-        One {
-            source: Arc::clone(&self.source),
-            problem: problem.clone(),
-        }
+        One { source: Arc::clone(&self.source), problem: problem.clone() }
     }
 
     /// Every problem as a report of its own, with the line it stands in.
     #[must_use]
     pub fn reports(&self) -> Vec<miette::Report> {
-        self.list
-            .iter()
-            .take(SHOWN)
-            .map(|problem| miette::Report::new(self.one(problem)))
-            .collect()
+        self.list.iter().take(SHOWN).map(|problem| miette::Report::new(self.one(problem))).collect()
     }
 
     /// Problems beyond those that [`Problems::reports`] shows.
@@ -112,10 +102,8 @@ impl Diagnostic for One {
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
-        let label = LabeledSpan::new_with_span(
-            Some(self.problem.expected.clone()),
-            self.problem.span.clone(),
-        );
+        let label =
+            LabeledSpan::new_with_span(Some(self.problem.expected.clone()), self.problem.span.clone());
         Some(Box::new(std::iter::once(label)))
     }
 }

@@ -8,12 +8,7 @@ pub fn nearest<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) 
     candidates
         .into_iter()
         .filter(|candidate| *candidate != wanted)
-        .map(|candidate| {
-            (
-                strsim::damerau_levenshtein(&wanted_lower, &candidate.to_lowercase()),
-                candidate,
-            )
-        })
+        .map(|candidate| (strsim::damerau_levenshtein(&wanted_lower, &candidate.to_lowercase()), candidate))
         .filter(|(distance, _)| *distance <= allowed)
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, candidate)| candidate)

@@ -13,10 +13,7 @@ fn underlid() -> Command {
 #[test]
 fn three_lists_with_every_section_and_nothing_dead() {
     let lists = Checklists::built_in().unwrap();
-    assert_eq!(
-        lists.kinds().collect::<Vec<_>>(),
-        ["drop-in", "rack", "self-built"]
-    );
+    assert_eq!(lists.kinds().collect::<Vec<_>>(), ["drop-in", "rack", "self-built"]);
     for list in lists.all() {
         let sections: Vec<&str> = list.sections.iter().map(|s| s.id.as_str()).collect();
         for needed in [
@@ -42,11 +39,7 @@ fn three_lists_with_every_section_and_nothing_dead() {
                 assert!(!text.is_empty(), "{}", item.id);
             }
         }
-        for file in [
-            "checklists/drop-in.toml",
-            "checklists/rack.toml",
-            "checklists/self-built.toml",
-        ] {
+        for file in ["checklists/drop-in.toml", "checklists/rack.toml", "checklists/self-built.toml"] {
             let dead = dead_conditions(list, file);
             // What a list drops, the conditions of the list it extends may still name: only its own must be alive.
             if *file == *format!("checklists/{}.toml", list.kind) {
@@ -88,40 +81,20 @@ fn the_drop_in_list_asks_for_every_field_of_the_record() {
             _ => None,
         })
         .collect();
-    fn walk(
-        way: &str,
-        head: &str,
-        shape: Shape,
-        asked: &BTreeSet<String>,
-        lacking: &mut Vec<String>,
-    ) {
+    fn walk(way: &str, head: &str, shape: Shape, asked: &BTreeSet<String>, lacking: &mut Vec<String>) {
         for field in shape.fields {
             let whole = format!("{way}.{}", field.name);
-            if !asked.contains(&format!("{head}.{}", field.name))
-                && !NOT_ASKED.contains(&whole.as_str())
-            {
+            if !asked.contains(&format!("{head}.{}", field.name)) && !NOT_ASKED.contains(&whole.as_str()) {
                 lacking.push(whole);
             }
         }
         for child in shape.children {
-            walk(
-                &format!("{way}.{}", child.name),
-                child.name,
-                (child.shape)(),
-                asked,
-                lacking,
-            );
+            walk(&format!("{way}.{}", child.name), child.name, (child.shape)(), asked, lacking);
         }
     }
     let mut lacking = Vec::new();
     for child in Record::SHAPE.children {
-        walk(
-            child.name,
-            child.name,
-            (child.shape)(),
-            &asked,
-            &mut lacking,
-        );
+        walk(child.name, child.name, (child.shape)(), &asked, &mut lacking);
     }
     assert_eq!(lacking, Vec::<String>::new());
     assert!(asked.contains("notes"));
@@ -167,10 +140,7 @@ fn a_house_list_changes_what_it_names() {
     assert_eq!(list.item(at + 1).unwrap().id, "house-seal");
     assert_eq!(dead_conditions(list, "house.toml"), []);
     let printed = paper(list, "Mind your fingers.");
-    assert!(
-        printed.contains(&format!("**{}.** Number of the transport seal?", at + 1)),
-        "{printed}"
-    );
+    assert!(printed.contains(&format!("**{}.** Number of the transport seal?", at + 1)), "{printed}");
     assert!(printed.contains("Mind your fingers."));
 }
 
@@ -182,75 +152,38 @@ fn what_is_wrong_in_a_house_list_is_said_with_its_place() {
         )
     };
     for (text, says) in [
-        (
-            item("field = \"claims.capcity\""),
-            "did you mean `claims.capacity`",
-        ),
-        (
-            item("field = \"element.rating\""),
-            "known only for each element",
-        ),
-        (
-            item("field = \"element.rating\"\neach = [\"fuze\"]"),
-            "did you mean `fuse`",
-        ),
+        (item("field = \"claims.capcity\""), "did you mean `claims.capacity`"),
+        (item("field = \"element.rating\""), "known only for each element"),
+        (item("field = \"element.rating\"\neach = [\"fuze\"]"), "did you mean `fuse`"),
         (item("when = 'claims.heater is yse'"), "there is no `yse`"),
         (item("when = 'element.rating > 1 A'"), "element.rating"),
         (item("when = 'claims.capacity'"), "yes or a no"),
         (item("adds = \"elements\""), "did you mean `element`"),
         (item("promt = \"x\""), "did you mean `prompt`"),
-        (
-            item("after = \"path-compleet\""),
-            "did you mean `path-complete`",
-        ),
-        (
-            "schema = 1\nextends = \"dropin\"\n".to_owned(),
-            "did you mean `drop-in`",
-        ),
+        (item("after = \"path-compleet\""), "did you mean `path-complete`"),
+        ("schema = 1\nextends = \"dropin\"\n".to_owned(), "did you mean `drop-in`"),
         ("schema = 1\n".to_owned(), "`kind` is missing"),
+        ("schema = 1\nextends = \"rack\"\n[[drop]]\nitem = \"rack-fan\"\n".to_owned(), "`reason` is missing"),
         (
-            "schema = 1\nextends = \"rack\"\n[[drop]]\nitem = \"rack-fan\"\n".to_owned(),
-            "`reason` is missing",
-        ),
-        (
-            "schema = 1\nextends = \"rack\"\n[[drop]]\nitem = \"rack-van\"\nreason = \"r\"\n"
-                .to_owned(),
+            "schema = 1\nextends = \"rack\"\n[[drop]]\nitem = \"rack-van\"\nreason = \"r\"\n".to_owned(),
             "did you mean `rack-fan`",
         ),
     ] {
         let mut lists = Checklists::built_in().unwrap();
         let problems = lists.add("house.toml", &text).unwrap_err();
-        let said: Vec<String> = problems
-            .list()
-            .iter()
-            .map(|p| format!("{}: {}", p.message, p.expected))
-            .collect();
-        assert!(
-            said.iter().any(|said| said.contains(says)),
-            "{says}: {said:?}\n{text}"
-        );
-        assert!(
-            problems.list().iter().all(|p| p.span.end <= text.len()),
-            "{text}"
-        );
+        let said: Vec<String> =
+            problems.list().iter().map(|p| format!("{}: {}", p.message, p.expected)).collect();
+        assert!(said.iter().any(|said| said.contains(says)), "{says}: {said:?}\n{text}");
+        assert!(problems.list().iter().all(|p| p.span.end <= text.len()), "{text}");
     }
 }
 
 #[test]
 fn dead_conditions_are_found() {
     for (when, says) in [
-        (
-            "claims.heater is yes and claims.heater is no",
-            "can never hold",
-        ),
-        (
-            "cells.format is \"pouch\" and cells.format is \"prismatic\"",
-            "can never hold",
-        ),
-        (
-            "claims.heater_power > 50 W and claims.heater_power < 40 W",
-            "can never hold",
-        ),
+        ("claims.heater is yes and claims.heater is no", "can never hold"),
+        ("cells.format is \"pouch\" and cells.format is \"prismatic\"", "can never hold"),
+        ("claims.heater_power > 50 W and claims.heater_power < 40 W", "can never hold"),
         ("1 A > 2 A", "asks nothing"),
         ("statement.verdict is \"supported\"", "no item before"),
     ] {
@@ -268,11 +201,7 @@ fn dead_conditions_are_found() {
         lists.add("house.toml", &text).unwrap();
         let dead = dead_conditions(lists.of_kind("drop-in").unwrap(), "house.toml");
         assert_eq!(dead.len(), 1, "{when}");
-        assert!(
-            dead[0].message.contains(says),
-            "{when}: {}",
-            dead[0].message
-        );
+        assert!(dead[0].message.contains(says), "{when}: {}", dead[0].message);
         assert!(text[dead[0].span.clone()].contains(when), "{when}");
     }
     // Alive, or beyond what can be told.
@@ -287,11 +216,7 @@ fn dead_conditions_are_found() {
         );
         let mut lists = Checklists::built_in().unwrap();
         lists.add("house.toml", &text).unwrap();
-        assert_eq!(
-            dead_conditions(lists.of_kind("drop-in").unwrap(), "house.toml"),
-            [],
-            "{when}"
-        );
+        assert_eq!(dead_conditions(lists.of_kind("drop-in").unwrap(), "house.toml"), [], "{when}");
     }
 }
 
@@ -300,33 +225,19 @@ fn the_command_prints_and_checks() {
     for kind in ["drop-in", "rack", "self-built"] {
         let out = underlid().args(["checklist", kind]).assert().success();
         let text = String::from_utf8(out.get_output().stdout.clone()).unwrap();
-        assert!(
-            text.contains("**1.**") && text.contains("Caution"),
-            "{kind}"
-        );
+        assert!(text.contains("**1.**") && text.contains("Caution"), "{kind}");
     }
     underlid().args(["checklist", "boat"]).assert().code(2);
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("house.toml");
     std::fs::write(&file, HOUSE).unwrap();
-    underlid()
-        .args(["checklist", "--check"])
-        .arg(&file)
-        .assert()
-        .success();
+    underlid().args(["checklist", "--check"]).arg(&file).assert().success();
     std::fs::write(
         &file,
-        HOUSE.replace(
-            "claims.heater is yes",
-            "claims.heater is yes and claims.heater is no",
-        ),
+        HOUSE.replace("claims.heater is yes", "claims.heater is yes and claims.heater is no"),
     )
     .unwrap();
-    let out = underlid()
-        .args(["checklist", "--check"])
-        .arg(&file)
-        .assert()
-        .code(2);
+    let out = underlid().args(["checklist", "--check"]).arg(&file).assert().code(2);
     let text = String::from_utf8(out.get_output().stderr.clone()).unwrap();
     assert!(text.contains("can never hold"), "{text}");
 }

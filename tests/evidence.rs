@@ -4,12 +4,11 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
+use underlid::evidence::bag::{self, BagError, BagOptions, OxumState};
 use underlid::evidence::hash::{Progress, Sha256Digest, hash_file, silent};
 use underlid::evidence::manifest::{MANIFEST_NAME, Manifest};
 use underlid::evidence::name::EvidenceName;
-use underlid::evidence::verify::{
-    Comparison, Counts, FileState, SealError, VerifyError, seal, verify,
-};
+use underlid::evidence::verify::{Comparison, Counts, FileState, SealError, VerifyError, seal, verify};
 
 /// Names that break careless formats; all legal on Unix.
 const AWKWARD_NAMES: [&str; 9] = [
@@ -64,9 +63,7 @@ fn sha256sum_accepts_our_manifest() {
     manifest.write(&dir.path().join(MANIFEST_NAME)).unwrap();
 
     let mut check = Command::new("sha256sum");
-    check
-        .args(["--check", "--strict", MANIFEST_NAME])
-        .current_dir(dir.path());
+    check.args(["--check", "--strict", MANIFEST_NAME]).current_dir(dir.path());
     let output = run(&mut check);
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(output.status.success(), "{output:?}");
@@ -96,9 +93,7 @@ fn our_reader_accepts_what_sha256sum_writes() {
             lines.sort_by_key(|line| {
                 let line = line.strip_prefix(b"\\").unwrap_or(line);
                 // Sorted by the unescaped name, which the awkward names keep in this order.
-                String::from_utf8_lossy(&line[66..])
-                    .replace("\\n", "\n")
-                    .replace("\\r", "\r")
+                String::from_utf8_lossy(&line[66..]).replace("\\n", "\n").replace("\\r", "\r")
             });
             assert_eq!(manifest.to_bytes(), lines.concat(), "byte for byte");
         }
@@ -119,9 +114,7 @@ fn names_that_are_not_utf8_survive() {
     let manifest: Manifest = [(listed, digest)].into_iter().collect();
     manifest.write(&dir.path().join(MANIFEST_NAME)).unwrap();
     let mut check = Command::new("sha256sum");
-    check
-        .args(["--check", "--strict", MANIFEST_NAME])
-        .current_dir(dir.path());
+    check.args(["--check", "--strict", MANIFEST_NAME]).current_dir(dir.path());
     assert!(run(&mut check).status.success());
     let read = Manifest::read(&dir.path().join(MANIFEST_NAME)).unwrap();
     assert_eq!(read, manifest);
@@ -130,9 +123,7 @@ fn names_that_are_not_utf8_survive() {
 fn state<'a>(comparison: &'a Comparison, file: &str) -> &'a FileState {
     let wanted = name(file.as_bytes());
     let found = comparison.files.iter().find(|f| f.name == wanted);
-    &found
-        .unwrap_or_else(|| panic!("{file} is not reported"))
-        .state
+    &found.unwrap_or_else(|| panic!("{file} is not reported")).state
 }
 
 #[test]
@@ -141,10 +132,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let sealed = seal(dir.path(), false, &silent).unwrap();
     assert_eq!(sealed.manifest.len(), AWKWARD_NAMES.len() + 2);
     assert!(sealed.before.is_none());
-    assert_eq!(
-        sealed.manifest_digest,
-        hash_file(&sealed.manifest_path).unwrap()
-    );
+    assert_eq!(sealed.manifest_digest, hash_file(&sealed.manifest_path).unwrap());
     assert!(verify(dir.path(), &silent).unwrap().matches());
 
     // Same length and same time: only the content tells.
@@ -154,11 +142,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let file = fs::File::options().write(true).open(&plain).unwrap();
     file.set_modified(time).unwrap();
     fs::remove_file(dir.path().join("logs/capacity.csv")).unwrap();
-    fs::rename(
-        dir.path().join("photos/*star.jpg"),
-        dir.path().join("photos/star.jpg"),
-    )
-    .unwrap();
+    fs::rename(dir.path().join("photos/*star.jpg"), dir.path().join("photos/star.jpg")).unwrap();
     write(dir.path(), "photos/new.jpg", b"new");
     write(dir.path(), "report/report.md", b"generated");
 
@@ -166,13 +150,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     assert!(!comparison.matches());
     assert_eq!(
         comparison.counts(),
-        Counts {
-            unchanged: AWKWARD_NAMES.len() - 1,
-            changed: 1,
-            missing: 2,
-            added: 2,
-            unreadable: 0
-        }
+        Counts { unchanged: AWKWARD_NAMES.len() - 1, changed: 1, missing: 2, added: 2, unreadable: 0 }
     );
     assert_eq!(
         *state(&comparison, "photos/plain.jpg"),
@@ -181,16 +159,8 @@ fn changed_missing_and_added_files_are_told_apart() {
             found: Sha256Digest::of(b"photos/plain.jpG"),
         }
     );
-    assert!(matches!(
-        state(&comparison, "logs/capacity.csv"),
-        FileState::Missing { .. }
-    ));
-    assert_eq!(
-        *state(&comparison, "photos/new.jpg"),
-        FileState::Added {
-            found: Sha256Digest::of(b"new")
-        }
-    );
+    assert!(matches!(state(&comparison, "logs/capacity.csv"), FileState::Missing { .. }));
+    assert_eq!(*state(&comparison, "photos/new.jpg"), FileState::Added { found: Sha256Digest::of(b"new") });
     let (old, new) = (name(b"photos/*star.jpg"), name(b"photos/star.jpg"));
     assert_eq!(comparison.renamed(), [(&old, &new)]);
 
@@ -198,10 +168,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let first = &json["files"][0];
     assert_eq!(first["name"], "inspection.toml");
     assert_eq!(first["state"], "unchanged");
-    assert_eq!(
-        first["digest"],
-        Sha256Digest::of(b"schema = 1\n").to_string()
-    );
+    assert_eq!(first["digest"], Sha256Digest::of(b"schema = 1\n").to_string());
 }
 
 #[test]
@@ -236,10 +203,7 @@ fn sealing_again_never_hides_a_change() {
     // Told to: replaced, and still said.
     let replaced = seal(dir.path(), true, &silent).unwrap();
     assert_eq!(replaced.before.unwrap().counts().changed, 1);
-    assert_eq!(
-        replaced.stale_signatures,
-        [dir.path().join("photos.sha256.minisig")]
-    );
+    assert_eq!(replaced.stale_signatures, [dir.path().join("photos.sha256.minisig")]);
     assert!(verify(dir.path(), &silent).unwrap().matches());
 
     // A manifest that nobody can read is not thrown away unasked either.
@@ -279,18 +243,14 @@ fn what_cannot_be_read_is_no_pass() {
     fs::create_dir(dir.path().join("photos/plain.jpg")).unwrap();
     let comparison = verify(dir.path(), &silent).unwrap();
     assert!(!comparison.matches());
-    assert!(matches!(
-        state(&comparison, "photos/plain.jpg"),
-        FileState::Unreadable { .. }
-    ));
+    assert!(matches!(state(&comparison, "photos/plain.jpg"), FileState::Unreadable { .. }));
 
     // A manifest that reaches over a link, or out of the folder, is refused.
     let digest = Sha256Digest::of(b"");
     symlink("/etc", dir.path().join("elsewhere")).unwrap();
-    for (line, expected) in [
-        (format!("{digest}  elsewhere/passwd\n"), "link"),
-        (format!("{digest}  ../secret\n"), "line 1"),
-    ] {
+    for (line, expected) in
+        [(format!("{digest}  elsewhere/passwd\n"), "link"), (format!("{digest}  ../secret\n"), "line 1")]
+    {
         fs::write(dir.path().join(MANIFEST_NAME), line).unwrap();
         let error = verify(dir.path(), &silent).unwrap_err();
         assert!(error.to_string().contains(expected), "{error}");
@@ -298,4 +258,136 @@ fn what_cannot_be_read_is_no_pass() {
     fs::remove_file(dir.path().join(MANIFEST_NAME)).unwrap();
     let error = verify(dir.path(), &silent).unwrap_err();
     assert!(matches!(error, VerifyError::Manifest(_)), "{error}");
+}
+
+fn bagged() -> (tempfile::TempDir, std::path::PathBuf) {
+    let dir = inspection();
+    seal(dir.path(), false, &silent).unwrap();
+    write(dir.path(), "report/report.md", b"# Report\n");
+    let out = tempfile::tempdir().unwrap();
+    let path = out.path().join("bag");
+    let options = BagOptions {
+        fields: vec![("External-Description".to_owned(), "Invented pack\nin two lines".to_owned())],
+        date: Some(jiff::civil::date(2031, 5, 4)),
+        with_report: true,
+    };
+    let bag = bag::write(dir.path(), &path, &options, &silent).unwrap();
+    // Evidence and record, the manifest, the report.
+    assert_eq!(bag.payload.len(), AWKWARD_NAMES.len() + 4);
+    (out, path)
+}
+
+/// Reference: RFC 8493, sections 2.1 and 2.2, on names and content of the files in a bag.
+#[test]
+fn a_bag_is_laid_out_as_rfc_8493_says() {
+    let (out, path) = bagged();
+    let read = |name: &str| fs::read_to_string(path.join(name)).unwrap();
+    assert_eq!(read("bagit.txt"), "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n");
+    let info = read("bag-info.txt");
+    assert!(info.contains("External-Description: Invented pack in two lines\n"));
+    assert!(info.contains("Bagging-Date: 2031-05-04\n"), "{info}");
+    let manifest = read("manifest-sha256.txt");
+    let digest = Sha256Digest::of(b"photos/line\nbreak.jpg");
+    assert!(manifest.contains(&format!("{digest}  data/photos/line%0Abreak.jpg\n")));
+    assert!(manifest.contains("  data/photos/carriage%0Dreturn.jpg\n"));
+    assert!(manifest.contains("  data/photos/deep/er/50%25.jpg\n"));
+    assert!(manifest.contains("  data/photos/back\\slash.jpg\n"));
+    let bytes: usize = manifest
+        .lines()
+        .map(|line| line[66..].replace("%0A", "\n").replace("%0D", "\r"))
+        .map(|name| fs::read(path.join(name.replace("%25", "%"))).unwrap().len())
+        .sum();
+    let oxum = format!("Payload-Oxum: {bytes}.{}\n", manifest.lines().count());
+    assert!(info.contains(&oxum), "{info}");
+    let tags = read("tagmanifest-sha256.txt");
+    let names: Vec<_> = tags.lines().map(|line| &line[66..]).collect();
+    assert_eq!(names, ["bag-info.txt", "bagit.txt", "manifest-sha256.txt"]);
+    // Nothing half-made lies beside it.
+    assert_eq!(fs::read_dir(out.path()).unwrap().count(), 1);
+
+    let report = bag::check(&path, &silent).unwrap();
+    assert!(report.is_valid(), "{report:?}");
+    assert_eq!(report.oxum, OxumState::Matches);
+    // What is in the bag is a sealed inspection by itself.
+    assert!(verify(&path.join("data"), &silent).unwrap().matches());
+}
+
+/// Something done to a bag that its checker has to notice.
+type Damage<'a> = &'a dyn Fn(&Path);
+
+#[test]
+fn every_damage_to_a_bag_is_found() {
+    let cases: [(&str, Damage); 8] = [
+        ("changed", &|b| fs::write(b.join("data/photos/plain.jpg"), "photos/plain.jpG").unwrap()),
+        ("missing", &|b| fs::remove_file(b.join("data/logs/capacity.csv")).unwrap()),
+        ("added", &|b| fs::write(b.join("data/.hidden"), "").unwrap()),
+        ("manifest line removed", &|b| {
+            let path = b.join("manifest-sha256.txt");
+            let text = fs::read_to_string(&path).unwrap();
+            let (_, rest) = text.split_once('\n').unwrap();
+            fs::write(path, rest).unwrap();
+        }),
+        ("info changed", &|b| {
+            let path = b.join("bag-info.txt");
+            let text = fs::read_to_string(&path).unwrap();
+            fs::write(path, text.replace("Invented", "Real")).unwrap();
+        }),
+        ("info removed", &|b| fs::remove_file(b.join("bag-info.txt")).unwrap()),
+        ("size wrong", &|b| {
+            fs::remove_file(b.join("tagmanifest-sha256.txt")).unwrap();
+            fs::write(b.join("bag-info.txt"), "Payload-Oxum: 1.1\n").unwrap();
+        }),
+        ("size malformed", &|b| {
+            fs::remove_file(b.join("tagmanifest-sha256.txt")).unwrap();
+            fs::write(b.join("bag-info.txt"), "payload-oxum: many\n").unwrap();
+        }),
+    ];
+    for (what, damage) in cases {
+        let (_out, path) = bagged();
+        damage(&path);
+        let report = bag::check(&path, &silent).unwrap();
+        assert!(!report.is_valid(), "{what} went unseen");
+    }
+    let (_out, path) = bagged();
+    fs::write(path.join("bagit.txt"), "\u{feff}BagIt-Version: 1.0\n").unwrap();
+    assert!(matches!(bag::check(&path, &silent).unwrap_err(), BagError::Declaration { .. }));
+    #[cfg(unix)]
+    {
+        let (_out, path) = bagged();
+        std::os::unix::fs::symlink("/etc/passwd", path.join("data/link")).unwrap();
+        let error = bag::check(&path, &silent).unwrap_err();
+        assert!(error.to_string().contains("link"), "{error}");
+    }
+}
+
+#[test]
+fn a_bag_is_only_made_of_what_was_sealed_and_only_where_nothing_is() {
+    let dir = inspection();
+    let out = tempfile::tempdir().unwrap();
+    let write_to = |path: &Path| bag::write(dir.path(), path, &BagOptions::default(), &silent).unwrap_err();
+    let free = out.path().join("bag");
+    assert!(matches!(write_to(&free), BagError::NotSealed { .. }));
+    seal(dir.path(), false, &silent).unwrap();
+
+    let taken = out.path().join("taken");
+    fs::create_dir(&taken).unwrap();
+    assert!(matches!(write_to(&taken), BagError::Exists { .. }));
+    for inside in ["bag", "photos/bag", "photos/../logs/bag"] {
+        let error = write_to(&dir.path().join(inside));
+        assert!(matches!(error, BagError::Inside { .. }), "{error}");
+    }
+    for (label, value) in [("Payload-Oxum", "1.1"), ("A: b", "c"), ("", "c"), ("A\nB", "")] {
+        let options =
+            BagOptions { fields: vec![(label.to_owned(), value.to_owned())], ..BagOptions::default() };
+        let error = bag::write(dir.path(), &free, &options, &silent).unwrap_err();
+        assert!(matches!(error, BagError::Field { .. }), "{error}");
+    }
+
+    fs::write(dir.path().join("photos/plain.jpg"), "changed").unwrap();
+    let BagError::Differs(comparison) = write_to(&free) else {
+        panic!("not refused");
+    };
+    assert_eq!(comparison.counts().changed, 1);
+    // Every refusal left the place as it was.
+    assert_eq!(fs::read_dir(out.path()).unwrap().count(), 1);
 }

@@ -53,11 +53,7 @@ impl Robot {
         let screen = self.screen.0.lock().unwrap();
         let text = String::from_utf8_lossy(&screen);
         let last = text.lines().last().unwrap();
-        last.rsplit_once("> ")
-            .unwrap_or((last, ""))
-            .0
-            .trim_end_matches('>')
-            .to_owned()
+        last.rsplit_once("> ").unwrap_or((last, "")).0.trim_end_matches('>').to_owned()
     }
 
     fn line(&mut self) -> Option<String> {
@@ -81,11 +77,7 @@ impl Robot {
         let wanted = self.target.question(&question.key).cloned();
         // Photos and the time in the video belong to the part: once for each part.
         if let Some(wanted) = &wanted {
-            let place = wanted
-                .part
-                .as_ref()
-                .map(ToString::to_string)
-                .unwrap_or_default();
+            let place = wanted.part.as_ref().map(ToString::to_string).unwrap_or_default();
             if !self.annotated.contains(&place) && question.part.is_some() {
                 self.annotated.push(place);
                 for photo in &wanted.part_photos {
@@ -116,13 +108,8 @@ impl Robot {
             && question.item.how == Some(How::Measured)
             && !self.in_use(&wanted.found)
         {
-            let instrument = self
-                .target
-                .record
-                .instrument
-                .iter()
-                .find(|i| i.id.text() == Some(with))
-                .unwrap();
+            let instrument =
+                self.target.record.instrument.iter().find(|i| i.id.text() == Some(with)).unwrap();
             let kind = format!("{:?}", instrument.resolution.quantity().unwrap().dimension);
             self.using.insert(kind, with.clone());
             return Some(format!("using {with}"));
@@ -137,13 +124,8 @@ impl Robot {
         let Scope::Elements(_) = wanted.item.scope else {
             return None;
         };
-        let element = self
-            .target
-            .record
-            .path
-            .element
-            .iter()
-            .find(|e| e.id.text() == Some(&wanted.key.part))?;
+        let element =
+            self.target.record.path.element.iter().find(|e| e.id.text() == Some(&wanted.key.part))?;
         element.own.video.clone()
     }
 
@@ -153,9 +135,7 @@ impl Robot {
             .questions
             .iter()
             .skip_while(|other| other.key != question.key)
-            .filter(|other| {
-                other.section == question.section && other.key.part == question.key.part
-            })
+            .filter(|other| other.section == question.section && other.key.part == question.key.part)
             .filter(|other| other.is_open() && other.applies == Applies::Yes)
             .collect();
         let nothing = rest.iter().all(|other| {
@@ -163,11 +143,7 @@ impl Robot {
             let photo = other.key.item == "lid-photo";
             !photo && wanted.is_none_or(Question::is_open)
         });
-        if nothing && rest.len() > 1 {
-            ".".to_owned()
-        } else {
-            String::new()
-        }
+        if nothing && rest.len() > 1 { ".".to_owned() } else { String::new() }
     }
 
     fn answer(&mut self, sight: &Sight, question: &Question, wanted: &Question) -> String {
@@ -177,9 +153,8 @@ impl Robot {
                 Adds::Elements => {
                     let leg = question.item.leg;
                     let all = record.path.element.iter().filter(|e| e.leg.word() == leg);
-                    let all: Vec<String> = all
-                        .map(|e| format!("{} {}", e.kind.word().unwrap(), e.id.text().unwrap()))
-                        .collect();
+                    let all: Vec<String> =
+                        all.map(|e| format!("{} {}", e.kind.word().unwrap(), e.id.text().unwrap())).collect();
                     all.join(", ")
                 }
                 Adds::Statements => {
@@ -211,22 +186,13 @@ impl Robot {
                 .iter()
                 .filter(|q| q.key.item == question.key.item && !q.is_open())
                 .collect();
-            let same = all
-                .iter()
-                .all(|q| q.found.with == found.with && q.found.note == found.note);
+            let same = all.iter().all(|q| q.found.with == found.with && q.found.note == found.note);
             let first = all.first().is_some_and(|q| q.key == question.key);
-            let open = sight
-                .questions
-                .iter()
-                .filter(|q| q.key.item == question.key.item)
-                .count();
+            let open = sight.questions.iter().filter(|q| q.key.item == question.key.item).count();
             if same && first && all.len() == open && found.with.is_some() && self.in_use(found) {
                 let values: Vec<String> = all.iter().map(|q| q.found.show()).collect();
                 let unit = values[0].rsplit_once(' ').unwrap().1.to_owned();
-                let numbers: Vec<&str> = values
-                    .iter()
-                    .map(|v| v.rsplit_once(' ').unwrap().0)
-                    .collect();
+                let numbers: Vec<&str> = values.iter().map(|v| v.rsplit_once(' ').unwrap().0).collect();
                 return format!("{} {unit}", numbers.join(", "));
             }
         }
@@ -280,10 +246,7 @@ impl Robot {
 
     /// True when the instrument is in use for this kind of value; says `using` first where that pays.
     fn in_use(&self, found: &Found) -> bool {
-        found
-            .with
-            .as_ref()
-            .is_some_and(|with| self.using.values().any(|used| used == with))
+        found.with.as_ref().is_some_and(|with| self.using.values().any(|used| used == with))
     }
 }
 
@@ -323,13 +286,8 @@ fn photos_said(bench: &Bench, target: &Sight) -> Vec<String> {
     let mut lines = Vec::new();
     for photo in &target.record.photo {
         let file = photo.file.text().unwrap();
-        let find = |item: &str| {
-            sight
-                .questions
-                .iter()
-                .find(|q| q.key.item == item && q.key.part == file)
-                .unwrap()
-        };
+        let find =
+            |item: &str| sight.questions.iter().find(|q| q.key.item == item && q.key.part == file).unwrap();
         let shows = find("photo-shows");
         let wanted = photo.shows.list().join(", ");
         if shows.found.show() != wanted {
@@ -364,20 +322,10 @@ fn a_practised_user_fills_the_whole_example() {
         summary.refused,
         0,
         "{}",
-        shown
-            .lines()
-            .filter(|l| l.contains("not saved"))
-            .collect::<Vec<_>>()
-            .join("\n")
+        shown.lines().filter(|l| l.contains("not saved")).collect::<Vec<_>>().join("\n")
     );
     let more = photos_said(&bench, &robot.target);
-    let closing = walk(
-        &bench,
-        &mut more.join("\n").as_bytes(),
-        std::io::sink(),
-        true,
-    )
-    .unwrap();
+    let closing = walk(&bench, &mut more.join("\n").as_bytes(), std::io::sink(), true).unwrap();
     assert_eq!((closing.refused, closing.saved), (0, more.len()));
     let typed = format!("{}{}\n", robot.typed, more.join("\n"));
 
@@ -388,9 +336,7 @@ fn a_practised_user_fills_the_whole_example() {
         .filter(|(name, value)| made.get(*name) != Some(*value))
         .map(|(name, value)| format!("{name}: wanted {value}, made {:?}", made.get(name)))
         .chain(
-            made.keys()
-                .filter(|name| !wanted.contains_key(*name))
-                .map(|name| format!("{name}: not wanted")),
+            made.keys().filter(|name| !wanted.contains_key(*name)).map(|name| format!("{name}: not wanted")),
         )
         .collect();
     assert!(differs.is_empty(), "{}", differs.join("\n"));
@@ -409,15 +355,8 @@ fn a_practised_user_fills_the_whole_example() {
     assert_eq!(outcomes(&pack), outcomes(&example()));
 
     let keys = typed.chars().count();
-    let words: usize = typed
-        .lines()
-        .map(|line| line.chars().count())
-        .filter(|n| *n > 12)
-        .sum();
-    let left = typed
-        .lines()
-        .filter(|line| line.is_empty() || *line == ".")
-        .count();
+    let words: usize = typed.lines().map(|line| line.chars().count()).filter(|n| *n > 12).sum();
+    let left = typed.lines().filter(|line| line.is_empty() || *line == ".").count();
     println!(
         "full drop-in record in the terminal: {keys} key presses on {} lines ({words} of them in lines longer than 12 characters, {left} lines leave something open), {:?}",
         typed.lines().count(),
@@ -431,10 +370,7 @@ fn a_practised_user_fills_the_whole_example() {
         fs::write(&kept, &typed).unwrap();
     }
     let known = fs::read_to_string(&kept).unwrap_or_default();
-    assert_eq!(
-        known, typed,
-        "the answers file is out of date; UNDERLID_KEEP_ANSWERS=1 writes it anew"
-    );
+    assert_eq!(known, typed, "the answers file is out of date; UNDERLID_KEEP_ANSWERS=1 writes it anew");
 }
 
 /// Key presses for the full drop-in record in the terminal.
@@ -449,11 +385,7 @@ fn the_answers_file_through_a_pipe_gives_the_example() {
     let text = String::from_utf8(answers).unwrap();
     let out = pipe(&pack, &text);
     let text = String::from_utf8_lossy(&out.stdout).into_owned();
-    assert!(
-        out.status.success(),
-        "{text}\n{}",
-        String::from_utf8_lossy(&out.stderr)
-    );
+    assert!(out.status.success(), "{text}\n{}", String::from_utf8_lossy(&out.stderr));
     let made = Bench::open(&pack, &[], &[], None).unwrap().look().unwrap();
     assert_eq!(facts(&made.record), facts(&target().record));
 }
@@ -505,10 +437,7 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
     }
     let sight = Bench::open(&pack, &[], &[], None).unwrap().look().unwrap();
     let record = &sight.record;
-    assert_eq!(
-        record.claims.nominal_voltage.found().note.as_deref(),
-        Some("label worn")
-    );
+    assert_eq!(record.claims.nominal_voltage.found().note.as_deref(), Some("label worn"));
     assert_eq!(record.inspection.title.text(), Some("Title"));
 }
 
@@ -519,9 +448,7 @@ fn an_answer_says_which_rules_it_decided() {
     let bench = Bench::open(&pack, &[], &[], None).unwrap();
     let key = |text: &str| text.parse::<Key>().unwrap();
     bench.add(None, "fuse main-fuse").unwrap();
-    bench
-        .answer(&key("label-current"), &Answer::of("150 A"), None)
-        .unwrap();
+    bench.answer(&key("label-current"), &Answer::of("150 A"), None).unwrap();
     let sight = bench.look().unwrap();
     let element = sight.record.path.element.first().unwrap();
     assert_eq!(element.id.text(), Some("main-fuse"));
@@ -529,46 +456,22 @@ fn an_answer_says_which_rules_it_decided() {
     let mut text = fs::read_to_string(pack.join("inspection.toml")).unwrap();
     text = text.replace("kind = \"fuse\"\n", "kind = \"fuse\"\nleg = \"positive\"\n");
     fs::write(pack.join("inspection.toml"), text).unwrap();
-    let saved = bench
-        .answer(
-            &key("positive-fuse-kind@main-fuse"),
-            &Answer::of("strip SF51"),
-            None,
-        )
-        .unwrap();
+    let saved = bench.answer(&key("positive-fuse-kind@main-fuse"), &Answer::of("strip SF51"), None).unwrap();
     assert!(
         saved
             .decided
             .iter()
-            .any(|d| d.rule == "fuse-responds-to-current"
-                && d.now == underlid::rules::Outcome::Meets),
+            .any(|d| d.rule == "fuse-responds-to-current" && d.now == underlid::rules::Outcome::Meets),
         "{:?}",
         saved.decided
     );
-    let saved = bench
-        .answer(
-            &key("positive-fuse-rating@main-fuse"),
-            &Answer::of("150 A"),
-            None,
-        )
-        .unwrap();
-    let rated = saved
-        .decided
-        .iter()
-        .find(|d| d.rule == "fuse-rating-over-load")
-        .unwrap();
+    let saved = bench.answer(&key("positive-fuse-rating@main-fuse"), &Answer::of("150 A"), None).unwrap();
+    let rated = saved.decided.iter().find(|d| d.rule == "fuse-rating-over-load").unwrap();
     assert_eq!(rated.now, underlid::rules::Outcome::FallsShort);
     assert!(rated.numbers.contains("150 A"), "{}", rated.line());
     // Said again, nothing new is decided.
     assert_eq!(
-        bench
-            .answer(
-                &key("positive-fuse-rating@main-fuse"),
-                &Answer::of("150 A"),
-                None
-            )
-            .unwrap()
-            .decided,
+        bench.answer(&key("positive-fuse-rating@main-fuse"), &Answer::of("150 A"), None).unwrap().decided,
         []
     );
 }
@@ -580,24 +483,13 @@ fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
     let bench = Bench::open(&pack, &[], &[], None).unwrap();
     let key: Key = "label-capacity".parse().unwrap();
     let seen = bench.look().unwrap().question(&key).unwrap().revision();
-    bench
-        .answer(&key, &Answer::of("150 Ah"), Some(&seen))
-        .unwrap();
-    let error = bench
-        .answer(&key, &Answer::of("148 Ah"), Some(&seen))
-        .unwrap_err();
-    assert!(
-        matches!(&error, FillError::Conflict(now) if now == "150 Ah"),
-        "{error}"
-    );
+    bench.answer(&key, &Answer::of("150 Ah"), Some(&seen)).unwrap();
+    let error = bench.answer(&key, &Answer::of("148 Ah"), Some(&seen)).unwrap_err();
+    assert!(matches!(&error, FillError::Conflict(now) if now == "150 Ah"), "{error}");
     // The same answer sent twice is no conflict.
-    bench
-        .answer(&key, &Answer::of("150 Ah"), Some(&seen))
-        .unwrap();
+    bench.answer(&key, &Answer::of("150 Ah"), Some(&seen)).unwrap();
     let now = bench.look().unwrap().question(&key).unwrap().revision();
-    bench
-        .answer(&key, &Answer::of("148 Ah"), Some(&now))
-        .unwrap();
+    bench.answer(&key, &Answer::of("148 Ah"), Some(&now)).unwrap();
     // Many at once, through separate programs' eyes: each writes its own field, none is lost.
     let names = [
         "label-voltage",
@@ -614,18 +506,13 @@ fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
             scope.spawn(move || {
                 let bench = Bench::open(pack, &[], &[], None).unwrap();
                 for _ in 0..5 {
-                    bench
-                        .answer(&name.parse().unwrap(), &Answer::of(value), None)
-                        .unwrap();
+                    bench.answer(&name.parse().unwrap(), &Answer::of(value), None).unwrap();
                 }
             });
         }
     });
     let sight = bench.look().unwrap();
     for (name, value) in names.iter().zip(values) {
-        assert_eq!(
-            sight.question(&name.parse().unwrap()).unwrap().found.show(),
-            value
-        );
+        assert_eq!(sight.question(&name.parse().unwrap()).unwrap().found.show(), value);
     }
 }

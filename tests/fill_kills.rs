@@ -27,13 +27,7 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
     };
     let numbers = [22_u32, 23, 24, 25, 26];
     let units = ["V", "Ah", "Wh", "A", "A"];
-    let fields = [
-        "nominal_voltage",
-        "capacity",
-        "energy",
-        "continuous_current",
-        "peak_current",
-    ];
+    let fields = ["nominal_voltage", "capacity", "energy", "continuous_current", "peak_current"];
     let mut kills_in_work = 0;
     let mut with_confirmed = 0;
     for round in 0..200_u64 {
@@ -72,15 +66,11 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
                 }
                 if let Some(said) = line.split("saved: claims.").nth(1) {
                     let (field, value) = said.split_once(" = ").unwrap();
-                    seen.lock()
-                        .unwrap()
-                        .push((field.to_owned(), value.to_owned()));
+                    seen.lock().unwrap().push((field.to_owned(), value.to_owned()));
                 }
             }
         });
-        on_start
-            .recv_timeout(Duration::from_secs(60))
-            .expect("the program starts");
+        on_start.recv_timeout(Duration::from_secs(60)).expect("the program starts");
         std::thread::sleep(Duration::from_micros(next(120_000)));
         let running = child.0.try_wait().unwrap().is_none();
         child.0.kill().unwrap();
@@ -98,31 +88,16 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
             let Some(last) = last else { continue };
             let now = record.claims.found(field).unwrap().show();
             // The confirmed value, or one that was sent behind it and written just before the end.
-            let behind = sent
-                .iter()
-                .skip(last)
-                .filter(|(i, _)| *i == index)
-                .map(|(_, value)| value.clone());
-            let allowed: Vec<String> = std::iter::once(confirmed[last].1.clone())
-                .chain(behind)
-                .collect();
-            assert!(
-                allowed.contains(&now),
-                "round {round}, {field}: {now} is none of {allowed:?}"
-            );
+            let behind = sent.iter().skip(last).filter(|(i, _)| *i == index).map(|(_, value)| value.clone());
+            let allowed: Vec<String> = std::iter::once(confirmed[last].1.clone()).chain(behind).collect();
+            assert!(allowed.contains(&now), "round {round}, {field}: {now} is none of {allowed:?}");
         }
     }
     println!(
         "killed 200 times, {kills_in_work} of them in the middle of its work, {with_confirmed} of them with answers confirmed"
     );
-    assert!(
-        with_confirmed > 50,
-        "too few answers were confirmed to prove anything: {with_confirmed}"
-    );
-    assert!(
-        kills_in_work > 100,
-        "the kills came too late to prove anything: {kills_in_work}"
-    );
+    assert!(with_confirmed > 50, "too few answers were confirmed to prove anything: {with_confirmed}");
+    assert!(kills_in_work > 100, "the kills came too late to prove anything: {kills_in_work}");
 }
 
 /// A disk that takes no more: the answer is refused, the record stays, and the walk goes on.
@@ -133,10 +108,7 @@ fn a_full_disk_loses_only_the_answer_being_typed() {
     let pack = folder.path().join("pack");
     let before = fs::read(pack.join("inspection.toml")).unwrap();
     // A limit on file size stands for the full disk: writing beyond it fails in the same place.
-    let script = format!(
-        "trap '' XFSZ; ulimit -f 4; exec '{BIN}' fill --brief '{}'",
-        pack.display()
-    );
+    let script = format!("trap '' XFSZ; ulimit -f 4; exec '{BIN}' fill --brief '{}'", pack.display());
     let mut child = Command::new("bash")
         .args(["-c", &script])
         .stdin(Stdio::piped())
@@ -144,19 +116,10 @@ fn a_full_disk_loses_only_the_answer_being_typed() {
         .stderr(Stdio::piped())
         .spawn()
         .unwrap();
-    child
-        .stdin
-        .take()
-        .unwrap()
-        .write_all(b"22: 25.6 V\n23: 150 Ah\nfindings\n")
-        .unwrap();
+    child.stdin.take().unwrap().write_all(b"22: 25.6 V\n23: 150 Ah\nfindings\n").unwrap();
     let out = child.wait_with_output().unwrap();
     let text = String::from_utf8_lossy(&out.stdout).into_owned();
-    assert_eq!(
-        text.matches("not saved, the record is unchanged").count(),
-        2,
-        "{text}"
-    );
+    assert_eq!(text.matches("not saved, the record is unchanged").count(), 2, "{text}");
     assert!(text.contains("not decided"), "{text}");
     assert_eq!(fs::read(pack.join("inspection.toml")).unwrap(), before);
     let left: Vec<_> = fs::read_dir(&pack)
@@ -179,9 +142,7 @@ fn in_a_pseudo_terminal() {
     session.exp_string("Kind of pack?").unwrap();
     session.exp_string("1> ").unwrap();
     session.send_line("drop-in").unwrap();
-    session
-        .exp_string("saved: inspection.kind = drop-in")
-        .unwrap();
+    session.exp_string("saved: inspection.kind = drop-in").unwrap();
     session.exp_string("2> ").unwrap();
     session.send_line("Bench pack").unwrap();
     session.exp_string("saved: inspection.title").unwrap();

@@ -42,27 +42,19 @@ fn serve(pack: &Path, more: &[&str]) -> Page {
         }
     });
     let child = Killed(child);
-    on_ready
-        .recv_timeout(Duration::from_secs(60))
-        .expect("the page is served");
+    on_ready.recv_timeout(Duration::from_secs(60)).expect("the page is served");
     let text = out.lock().unwrap().clone();
     let at = text.find("http://").unwrap();
     let port = text[at + 7..].split_once(':').unwrap().1;
     let port: String = port.chars().take_while(char::is_ascii_digit).collect();
-    Page {
-        child,
-        address: format!("127.0.0.1:{port}"),
-        out,
-    }
+    Page { child, address: format!("127.0.0.1:{port}"), out }
 }
 
 impl Page {
     /// Sends bytes as they are and reads until the server closes.
     fn raw(&self, bytes: &[u8]) -> String {
         let mut stream = std::net::TcpStream::connect(&self.address).unwrap();
-        stream
-            .set_read_timeout(Some(Duration::from_secs(60)))
-            .unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
         let _ = stream.write_all(bytes);
         let mut answer = Vec::new();
         let _ = stream.read_to_end(&mut answer);
@@ -84,27 +76,16 @@ impl Page {
     }
 
     fn own(&self) -> String {
-        format!(
-            "Host: {0}\r\nOrigin: http://{0}\r\nX-Underlid: 1\r\n",
-            self.address
-        )
+        format!("Host: {0}\r\nOrigin: http://{0}\r\nX-Underlid: 1\r\n", self.address)
     }
 
     fn json(&self, path: &str, headers: &str, body: &str) -> String {
-        self.post(
-            path,
-            &format!("{headers}Content-Type: application/json\r\n"),
-            body.as_bytes(),
-        )
+        self.post(path, &format!("{headers}Content-Type: application/json\r\n"), body.as_bytes())
     }
 }
 
 fn status(answer: &str) -> u16 {
-    answer
-        .split_whitespace()
-        .nth(1)
-        .and_then(|code| code.parse().ok())
-        .unwrap_or(0)
+    answer.split_whitespace().nth(1).and_then(|code| code.parse().ok()).unwrap_or(0)
 }
 
 fn record_of(page: &Page, headers: &str) -> String {
@@ -139,15 +120,9 @@ fn the_page_takes_answers_from_itself_only() {
     let address = page.address.clone();
     // Names that point here, other pages, and posts that say nothing of where they come from.
     let cases: Vec<(u16, String)> = vec![
-        (
-            421,
-            page.get("/api/state?since=", "Host: bench.example:8024\r\n"),
-        ),
+        (421, page.get("/api/state?since=", "Host: bench.example:8024\r\n")),
         (421, page.get("/", "Host: 192.0.2.9:8024\r\n")),
-        (
-            421,
-            page.get("/", &format!("Host: {address}\r\nHost: bench.example\r\n")),
-        ),
+        (421, page.get("/", &format!("Host: {address}\r\nHost: bench.example\r\n"))),
         (
             403,
             page.json(
@@ -156,36 +131,10 @@ fn the_page_takes_answers_from_itself_only() {
                 &op,
             ),
         ),
-        (
-            403,
-            page.json(
-                "/api/op",
-                &format!("Host: {address}\r\nOrigin: null\r\nX-Underlid: 1\r\n"),
-                &op,
-            ),
-        ),
-        (
-            403,
-            page.json(
-                "/api/op",
-                &format!("Host: {address}\r\nX-Underlid: 1\r\n"),
-                &op,
-            ),
-        ),
-        (
-            403,
-            page.json(
-                "/api/op",
-                &format!("Host: {address}\r\nOrigin: http://{address}\r\n"),
-                &op,
-            ),
-        ),
-        (
-            405,
-            page.raw(
-                format!("DELETE /api/op HTTP/1.1\r\nConnection: close\r\n{own}\r\n").as_bytes(),
-            ),
-        ),
+        (403, page.json("/api/op", &format!("Host: {address}\r\nOrigin: null\r\nX-Underlid: 1\r\n"), &op)),
+        (403, page.json("/api/op", &format!("Host: {address}\r\nX-Underlid: 1\r\n"), &op)),
+        (403, page.json("/api/op", &format!("Host: {address}\r\nOrigin: http://{address}\r\n"), &op)),
+        (405, page.raw(format!("DELETE /api/op HTTP/1.1\r\nConnection: close\r\n{own}\r\n").as_bytes())),
         (404, page.get("/../../etc/passwd", &own)),
         (404, page.get("/inspection.toml", &own)),
         (404, page.get("/photos/%2e%2e/inspection.toml", &own)),
@@ -203,17 +152,11 @@ fn the_page_takes_answers_from_itself_only() {
         (op.replace(&record, "0123456789abcdef"), "another record"),
         (op.replace("label-capacity", "../../x@y"), "no question"),
         (op.replace("150 Ah", "150 A"), "expected a capacity"),
-        (
-            op.replace("150 Ah", "150 Ah\\u001b[2J"),
-            "control characters",
-        ),
+        (op.replace("150 Ah", "150 Ah\\u001b[2J"), "control characters"),
     ] {
         let answer = page.json("/api/op", &own, &body);
         assert_eq!(status(&answer), 200, "{answer}");
-        assert!(
-            answer.contains("\"status\":\"refused\"") && answer.contains(says),
-            "{says}: {answer}"
-        );
+        assert!(answer.contains("\"status\":\"refused\"") && answer.contains(says), "{says}: {answer}");
     }
     assert_eq!(fs::read(pack.join("inspection.toml")).unwrap(), before);
 
@@ -224,10 +167,7 @@ fn the_page_takes_answers_from_itself_only() {
     let mut large = vec![0xff, 0xd8, 0xff];
     large.resize((40 << 20) + 10, 0);
     let refused = page.post(&upload, &own, &large);
-    assert!(
-        refused.is_empty() || refused.contains("larger than 40 MiB"),
-        "{refused}"
-    );
+    assert!(refused.is_empty() || refused.contains("larger than 40 MiB"), "{refused}");
     let kept = page.post(
         &upload,
         &format!("{own}Content-Disposition: attachment; filename=\"../../x.jpg\"\r\n"),
@@ -272,21 +212,12 @@ fn slow_and_flooding_clients_do_not_stop_the_others() {
     );
     let answer = page.json("/api/op", &own, &body);
     assert!(answer.contains("\"status\":\"saved\""), "{answer}");
-    assert!(
-        started.elapsed() < Duration::from_secs(5),
-        "{:?}",
-        started.elapsed()
-    );
+    assert!(started.elapsed() < Duration::from_secs(5), "{:?}", started.elapsed());
     // And the slow ones are sent away in time.
     let stream = slow.first_mut().unwrap();
-    stream
-        .set_read_timeout(Some(Duration::from_secs(30)))
-        .unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
     let mut rest = Vec::new();
-    assert!(
-        stream.read_to_end(&mut rest).is_ok(),
-        "a connection that says nothing is closed"
-    );
+    assert!(stream.read_to_end(&mut rest).is_ok(), "a connection that says nothing is closed");
 }
 
 #[test]
@@ -296,49 +227,24 @@ fn the_network_needs_a_code_that_works_once() {
     let page = serve(&pack, &["--open-to-network"]);
     let own = page.own();
     assert!(page.out.lock().unwrap().contains("can overhear it"));
-    assert_eq!(
-        status(&page.get("/", &own)),
-        200,
-        "the page itself holds nothing of the record"
-    );
+    assert_eq!(status(&page.get("/", &own)), 200, "the page itself holds nothing of the record");
     assert_eq!(status(&page.get("/api/state?since=", &own)), 401);
     assert_eq!(status(&page.json("/api/op", &own, "{}")), 401);
-    assert_eq!(
-        status(&page.post("/api/photo?key=a&record=b", &own, b"x")),
-        401
-    );
-    assert_eq!(
-        status(&page.get(
-            "/api/state?since=",
-            &format!("{own}Cookie: underlid=0000\r\n")
-        )),
-        401
-    );
+    assert_eq!(status(&page.post("/api/photo?key=a&record=b", &own, b"x")), 401);
+    assert_eq!(status(&page.get("/api/state?since=", &format!("{own}Cookie: underlid=0000\r\n"))), 401);
     let code = |page: &Page| {
         let out = page.out.lock().unwrap();
         let at = out.rfind("#pair=").unwrap() + 6;
         out[at..at + 8].to_owned()
     };
     let first = code(&page);
-    assert_eq!(
-        status(&page.json("/api/pair", &own, "{\"code\":\"AAAAAAAA\"}")),
-        403
-    );
+    assert_eq!(status(&page.json("/api/pair", &own, "{\"code\":\"AAAAAAAA\"}")), 403);
     let paired = page.json("/api/pair", &own, &format!("{{\"code\":\"{first}\"}}"));
     assert_eq!(status(&paired), 204, "{paired}");
-    let cookie = paired
-        .lines()
-        .find_map(|line| line.strip_prefix("set-cookie: "))
-        .unwrap();
-    assert!(
-        cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"),
-        "{cookie}"
-    );
+    let cookie = paired.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
+    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
     let cookie = cookie.split(';').next().unwrap();
-    assert_eq!(
-        status(&page.get("/api/state?since=", &format!("{own}Cookie: {cookie}\r\n"))),
-        200
-    );
+    assert_eq!(status(&page.get("/api/state?since=", &format!("{own}Cookie: {cookie}\r\n"))), 200);
     assert_eq!(
         status(&page.json("/api/pair", &own, &format!("{{\"code\":\"{first}\"}}"))),
         403,
@@ -350,11 +256,7 @@ fn the_network_needs_a_code_that_works_once() {
         page.json("/api/pair", &own, "{\"code\":\"AAAAAAAA\"}");
     }
     std::thread::sleep(Duration::from_millis(300));
-    let answer = page.json(
-        "/api/pair",
-        &own,
-        &format!("{{\"code\":\"{}\"}}", code(&page)),
-    );
+    let answer = page.json("/api/pair", &own, &format!("{{\"code\":\"{}\"}}", code(&page)));
     assert_eq!(status(&answer), 429, "guessing is stopped: {answer}");
 }
 
@@ -362,21 +264,14 @@ fn the_network_needs_a_code_that_works_once() {
 fn answers_for_the_page(target: &Sight) -> String {
     let mut all = String::from("{");
     for question in &target.questions {
-        if question.is_open()
-            || question.key.item.starts_with("photo-")
-            || question.key.item == "lid-photo"
-        {
+        if question.is_open() || question.key.item.starts_with("photo-") || question.key.item == "lid-photo" {
             continue;
         }
         let record = &target.record;
         let adds = matches!(question.item.fills, Fills::Adds(_));
         let value = match question.item.fills {
             Fills::Adds(Adds::Elements) => {
-                let leg = record
-                    .path
-                    .element
-                    .iter()
-                    .filter(|e| e.leg.word() == question.item.leg);
+                let leg = record.path.element.iter().filter(|e| e.leg.word() == question.item.leg);
                 leg.map(|e| format!("{} {}", e.kind.word().unwrap(), e.id.text().unwrap()))
                     .collect::<Vec<_>>()
                     .join(", ")
@@ -441,14 +336,8 @@ fn the_page_in_a_browser() {
     assert!(status.success());
     // Every value of the example is there, but for those the script changed on the way.
     let made = Bench::open(&pack, &[], &[], None).unwrap().look().unwrap();
-    let changed = [
-        "label-capacity",
-        "label-energy",
-        "label-peak",
-        "label-charge-current",
-        "manual-mass",
-        "pack-place",
-    ];
+    let changed =
+        ["label-capacity", "label-energy", "label-peak", "label-charge-current", "manual-mass", "pack-place"];
     let mut compared = 0;
     for wanted in &target.questions {
         let key = &wanted.key;
@@ -472,17 +361,9 @@ fn fifty_clients_lose_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let pack = folder.path().join("pack");
     fs::create_dir(&pack).unwrap();
-    fs::copy(
-        example().join("inspection.toml"),
-        pack.join("inspection.toml"),
-    )
-    .unwrap();
+    fs::copy(example().join("inspection.toml"), pack.join("inspection.toml")).unwrap();
     let page = serve(&pack, &[]);
     let seconds = std::env::var("UNDERLID_LOAD_SECONDS").unwrap_or_else(|_| "15".to_owned());
-    let status = node("fill-load.mjs")
-        .arg(format!("http://{}", page.address))
-        .arg(seconds)
-        .status()
-        .unwrap();
+    let status = node("fill-load.mjs").arg(format!("http://{}", page.address)).arg(seconds).status().unwrap();
     assert!(status.success());
 }

@@ -1,1 +1,26 @@
 //! Bench-test logs: reading, integrating, and the figures that a test verdict rests on.
+//!
+//! [`read`] turns what an instrument wrote into samples and an account of everything it skipped or
+//! repaired; the other modules turn samples into figures with their uncertainty. All of them run in
+//! constant memory over logs of any length, and none knows of the record or of rules: limits and claims
+//! come in as arguments.
+//!
+//! Three outcomes everywhere. A test that was still running when the log ended has no capacity, a log
+//! without temperatures proves no blocked charge, and both are said with what is missing.
+//!
+//! Current is positive out of the pack (discharge) once it has been read, whatever the log's own
+//! convention. Hot loops hold plain `f64` in SI units; figures come out as typed quantities.
+
+pub mod approach;
+pub mod capacity;
+pub mod cold_charge;
+pub mod curve;
+pub mod downsample;
+pub mod full_load;
+pub mod gauge;
+pub mod instrument;
+pub mod integrate;
+pub mod load_step;
+pub mod plan;
+pub mod read;
+pub mod series;

@@ -40,10 +40,7 @@ fn dead(list: &Checklist, item: &Item, text: &str, when: &Expr) -> Option<(Strin
     let mut names = Vec::new();
     gather(when, &mut names);
     if names.is_empty() {
-        return Some((
-            format!("`{text}` asks nothing of the record"),
-            "a condition names a fact".to_owned(),
-        ));
+        return Some((format!("`{text}` asks nothing of the record"), "a condition names a fact".to_owned()));
     }
     for name in &names {
         let derived = FACTS.iter().any(|fact| fact.name == name) || name.starts_with("limit.");
@@ -55,14 +52,10 @@ fn dead(list: &Checklist, item: &Item, text: &str, when: &Expr) -> Option<(Strin
         }
     }
     match outcomes(when, &names)? {
-        (false, _) => Some((
-            format!("`{text}` can never hold"),
-            "the item would never be asked".to_owned(),
-        )),
-        (true, false) => Some((
-            format!("`{text}` always holds"),
-            "a condition that decides something".to_owned(),
-        )),
+        (false, _) => Some((format!("`{text}` can never hold"), "the item would never be asked".to_owned())),
+        (true, false) => {
+            Some((format!("`{text}` always holds"), "a condition that decides something".to_owned()))
+        }
         (true, true) => None,
     }
 }
@@ -91,10 +84,7 @@ fn asked(list: &Checklist, item: &Item, name: &str) -> bool {
 
 /// Whether the condition can hold, and whether it can fail to; nothing when that cannot be told.
 fn outcomes(when: &Expr, names: &[String]) -> Option<(bool, bool)> {
-    let types: BTreeMap<String, Type> = catalogue()
-        .into_iter()
-        .map(|info| (info.name, info.kind))
-        .collect();
+    let types: BTreeMap<String, Type> = catalogue().into_iter().map(|info| (info.name, info.kind)).collect();
     if !plain(when) {
         return None;
     }
@@ -107,11 +97,7 @@ fn outcomes(when: &Expr, names: &[String]) -> Option<(bool, bool)> {
         match types.get(name)? {
             Type::YesNo => values.extend([Some(Val::YesNo(true)), Some(Val::YesNo(false))]),
             Type::Word(words) => {
-                values.extend(
-                    words
-                        .iter()
-                        .map(|word| Some(Val::Text(word.word.to_owned()))),
-                );
+                values.extend(words.iter().map(|word| Some(Val::Text(word.word.to_owned()))));
                 values.push(Some(Val::Text(crate::record::field::ABSENT.to_owned())));
             }
             Type::Amount(dimension) => {
@@ -122,31 +108,21 @@ fn outcomes(when: &Expr, names: &[String]) -> Option<(bool, bool)> {
                     .collect();
                 around.sort_by(f64::total_cmp);
                 let mut samples = around.clone();
-                samples.extend(
-                    around
-                        .iter()
-                        .zip(around.iter().skip(1))
-                        .map(|(a, b)| f64::midpoint(*a, *b)),
-                );
+                samples.extend(around.iter().zip(around.iter().skip(1)).map(|(a, b)| f64::midpoint(*a, *b)));
                 samples.extend(around.first().map(|a| a - a.abs() - 1.0));
                 samples.extend(around.last().map(|a| a + a.abs() + 1.0));
                 if samples.is_empty() {
                     samples.push(1.0);
                 }
                 values.extend(samples.into_iter().map(|value| {
-                    Some(Val::Amount(Amount {
-                        number: Uncertain::exact(value),
-                        dimension: *dimension,
-                    }))
+                    Some(Val::Amount(Amount { number: Uncertain::exact(value), dimension: *dimension }))
                 }));
             }
             Type::Text | Type::Date => return None,
         }
         choices.push(values);
     }
-    let count = choices
-        .iter()
-        .try_fold(1_usize, |n, values| n.checked_mul(values.len()))?;
+    let count = choices.iter().try_fold(1_usize, |n, values| n.checked_mul(values.len()))?;
     if count > MOST {
         return None;
     }
@@ -155,9 +131,7 @@ fn outcomes(when: &Expr, names: &[String]) -> Option<(bool, bool)> {
         let mut rest = number;
         let mut facts = Tried::default();
         for (name, values) in names.iter().zip(&choices) {
-            facts
-                .0
-                .insert(name, values.get(rest % values.len())?.as_ref());
+            facts.0.insert(name, values.get(rest % values.len())?.as_ref());
             rest /= values.len();
         }
         if evaluate(when, &facts) == Ok(Val::YesNo(true)) {
@@ -201,9 +175,7 @@ fn plain(expr: &Expr) -> bool {
             let both_names = matches!((&l.node, &r.node), (Node::Name(_), Node::Name(_)));
             leaf(l) && leaf(r) && !both_names
         }
-        Node::OneOf(..) | Node::Name(_) | Node::Recorded(_) | Node::Absent(_) | Node::YesNo(_) => {
-            true
-        }
+        Node::OneOf(..) | Node::Name(_) | Node::Recorded(_) | Node::Absent(_) | Node::YesNo(_) => true,
         _ => false,
     }
 }

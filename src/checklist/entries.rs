@@ -3,16 +3,11 @@
 use crate::record::field::{Count, Kind, Meaning, Text, Word, meanings, word};
 use crate::record::part::part;
 
-const PHOTO: &[Word] = &[
-    word("required", "the finding is worth little without one"),
-    word("useful", "it helps"),
-];
+const PHOTO: &[Word] =
+    &[word("required", "the finding is worth little without one"), word("useful", "it helps")];
 
 const ADDS: &[Word] = &[
-    word(
-        "element",
-        "elements of the path: kinds, each with an id if wanted",
-    ),
+    word("element", "elements of the path: kinds, each with an id if wanted"),
     word("statement", "claims in words"),
     word("layer", "layers of the heat path"),
     word("test", "bench tests"),
@@ -20,14 +15,8 @@ const ADDS: &[Word] = &[
 ];
 
 const LEGS: &[Word] = &[
-    word(
-        "positive",
-        "between the cell stack and the positive terminal",
-    ),
-    word(
-        "negative",
-        "between the cell stack and the negative terminal",
-    ),
+    word("positive", "between the cell stack and the positive terminal"),
+    word("negative", "between the cell stack and the negative terminal"),
     word("stack", "within the cell stack"),
 ];
 

@@ -33,11 +33,7 @@ pub(super) fn add(lists: &mut Vec<Checklist>, file: &str, text: &str) -> Result<
     let mut loading = Loading {
         file: Arc::from(file),
         text,
-        names: Names::new(
-            book.limits
-                .iter()
-                .map(|l| (l.name.clone(), l.amount.dimension)),
-        ),
+        names: Names::new(book.limits.iter().map(|l| (l.name.clone(), l.amount.dimension))),
         problems: Vec::new(),
     };
     let made = loading.list(lists, &read);
@@ -79,12 +75,7 @@ impl Loading<'_> {
     ) -> Option<String> {
         let text = entry.text().map(str::to_owned);
         if text.is_none() {
-            self.problem(
-                own.clone(),
-                format!("`{key}` is missing"),
-                "expected it in this table",
-                example,
-            );
+            self.problem(own.clone(), format!("`{key}` is missing"), "expected it in this table", example);
         }
         text
     }
@@ -111,11 +102,9 @@ impl Loading<'_> {
                 sections: Vec::new(),
             },
         };
-        for (entry, slot) in [
-            (&read.kind, &mut list.kind),
-            (&read.title, &mut list.title),
-            (&read.about, &mut list.about),
-        ] {
+        for (entry, slot) in
+            [(&read.kind, &mut list.kind), (&read.title, &mut list.title), (&read.about, &mut list.about)]
+        {
             if let Some(text) = entry.text() {
                 text.clone_into(slot);
             }
@@ -139,12 +128,7 @@ impl Loading<'_> {
 
     fn drop(&mut self, list: &mut Checklist, entry: &DropEntry) {
         let own = &entry.own.span;
-        self.needed(
-            &entry.reason,
-            own,
-            "reason",
-            "reason = \"our packs have no gauge\"",
-        );
+        self.needed(&entry.reason, own, "reason", "reason = \"our packs have no gauge\"");
         if let Some(id) = entry.section.text() {
             let known: Vec<String> = list.sections.iter().map(|s| s.id.clone()).collect();
             if known.iter().any(|k| k == id) {
@@ -202,8 +186,7 @@ impl Loading<'_> {
                 Some(after) => match list.sections.iter().position(|s| s.id == after) {
                     Some(index) => index + 1,
                     None => {
-                        let known: Vec<String> =
-                            list.sections.iter().map(|s| s.id.clone()).collect();
+                        let known: Vec<String> = list.sections.iter().map(|s| s.id.clone()).collect();
                         self.not_there(&entry.after, "section", after, &known);
                         return;
                     }
@@ -246,11 +229,7 @@ impl Loading<'_> {
     /// Puts an item where one of its id stands, after the one it names, or at the end of its section.
     fn place(&mut self, list: &mut Checklist, section: usize, item: Item, entry: &ItemEntry) {
         let item = Arc::new(item);
-        for old in list
-            .sections
-            .iter_mut()
-            .flat_map(|section| &mut section.items)
-        {
+        for old in list.sections.iter_mut().flat_map(|section| &mut section.items) {
             if old.id == item.id {
                 *old = item;
                 return;
@@ -272,24 +251,11 @@ impl Loading<'_> {
     fn item(&mut self, entry: &ItemEntry) -> Option<Item> {
         let own = entry.own.span.clone();
         let id = self.needed(&entry.id, &own, "id", "id = \"fuse-rating\"");
-        let prompt = self.needed(
-            &entry.prompt,
-            &own,
-            "prompt",
-            "prompt = \"Rated current printed on the fuse?\"",
-        );
-        let why = self.needed(
-            &entry.why,
-            &own,
-            "why",
-            "why = \"It decides what the conductors must survive.\"",
-        );
-        let look = self.needed(
-            &entry.look,
-            &own,
-            "look",
-            "look = \"Turn the fuse to the light.\"",
-        );
+        let prompt =
+            self.needed(&entry.prompt, &own, "prompt", "prompt = \"Rated current printed on the fuse?\"");
+        let why =
+            self.needed(&entry.why, &own, "why", "why = \"It decides what the conductors must survive.\"");
+        let look = self.needed(&entry.look, &own, "look", "look = \"Turn the fuse to the light.\"");
         let scope = self.scope(entry)?;
         let fills = self.fills(entry, &scope)?;
         let when = match entry.when.text() {
@@ -335,11 +301,8 @@ impl Loading<'_> {
                 kinds.extend(ELEMENT_KINDS.iter().map(|w| w.word));
                 continue;
             }
-            let known: Vec<&str> = ELEMENT_KINDS
-                .iter()
-                .map(|w| w.word)
-                .chain(LIST_PARTS.iter().map(|p| p.0))
-                .collect();
+            let known: Vec<&str> =
+                ELEMENT_KINDS.iter().map(|w| w.word).chain(LIST_PARTS.iter().map(|p| p.0)).collect();
             match ELEMENT_KINDS.iter().find(|w| w.word == wanted) {
                 Some(kind) => kinds.push(kind.word),
                 None => {
@@ -405,17 +368,11 @@ impl Loading<'_> {
                         span,
                         format!("`{name}` is known only for each {head}"),
                         &format!("expected `each` to name the {head}"),
-                        &format!(
-                            "each = [\"{}\"]",
-                            if head == "element" { "fuse" } else { head }
-                        ),
+                        &format!("each = [\"{}\"]", if head == "element" { "fuse" } else { head }),
                     );
                     return None;
                 }
-                Some(Fills::Field {
-                    name: name.to_owned(),
-                    info,
-                })
+                Some(Fills::Field { name: name.to_owned(), info })
             }
         }
     }
@@ -424,11 +381,7 @@ impl Loading<'_> {
         let names = &self.names;
         let read = expr::parse(text).and_then(|parsed| {
             let kind = expr::check(&parsed, &|name| {
-                if in_scope(name, scope) {
-                    names.lookup(name)
-                } else {
-                    Err(None)
-                }
+                if in_scope(name, scope) { names.lookup(name) } else { Err(None) }
             })?;
             Ok((parsed, kind))
         });
@@ -447,17 +400,10 @@ impl Loading<'_> {
             Err(error) => {
                 let whole = self.text.get(span.clone()).unwrap_or_default();
                 let span = match whole.find(text) {
-                    Some(start) => {
-                        span.start + start + error.at.start..span.start + start + error.at.end
-                    }
+                    Some(start) => span.start + start + error.at.start..span.start + start + error.at.end,
                     None => span,
                 };
-                self.problem(
-                    span,
-                    error.message,
-                    &error.expected,
-                    "when = 'claims.heater is yes'",
-                );
+                self.problem(span, error.message, &error.expected, "when = 'claims.heater is yes'");
                 None
             }
         }
@@ -465,10 +411,8 @@ impl Loading<'_> {
 }
 
 fn did_you_mean(given: &str, known: &[&str]) -> String {
-    nearest(given, known.iter().copied()).map_or_else(
-        || "no such name is known".to_owned(),
-        |near| format!("did you mean `{near}`?"),
-    )
+    nearest(given, known.iter().copied())
+        .map_or_else(|| "no such name is known".to_owned(), |near| format!("did you mean `{near}`?"))
 }
 
 /// A field by its dotted name; `notes` is the only one without a part.
@@ -508,9 +452,6 @@ fn in_scope(name: &str, scope: &Scope) -> bool {
     match head {
         "element" => matches!(scope, Scope::Elements(_)),
         "item" => false,
-        _ => LIST_PARTS
-            .iter()
-            .find(|(part, _)| *part == head)
-            .is_none_or(|(_, part)| part == scope),
+        _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == scope),
     }
 }

@@ -21,18 +21,9 @@ pub use paper::paper;
 
 /// The lists that are compiled in, by kind of pack; one that extends another comes after it.
 const BUILT_IN: [(&str, &str); 3] = [
-    (
-        "checklists/drop-in.toml",
-        include_str!("../../checklists/drop-in.toml"),
-    ),
-    (
-        "checklists/rack.toml",
-        include_str!("../../checklists/rack.toml"),
-    ),
-    (
-        "checklists/self-built.toml",
-        include_str!("../../checklists/self-built.toml"),
-    ),
+    ("checklists/drop-in.toml", include_str!("../../checklists/drop-in.toml")),
+    ("checklists/rack.toml", include_str!("../../checklists/rack.toml")),
+    ("checklists/self-built.toml", include_str!("../../checklists/self-built.toml")),
 ];
 
 /// What an item is asked for each of.

@@ -48,9 +48,7 @@ fn section(out: &mut String, section: &Section) {
             continue;
         }
         let mut block = vec![item];
-        while let Some(next) =
-            items.next_if(|next| next.scope == item.scope && next.leg == item.leg)
-        {
+        while let Some(next) = items.next_if(|next| next.scope == item.scope && next.leg == item.leg) {
             block.push(next);
         }
         table(out, &block);
@@ -82,10 +80,7 @@ fn room(item: &Item) -> String {
         Fills::Field { info, .. } => match info.kind {
             Kind::YesNo => "☐ yes  ☐ no  ☐ could not see".to_owned(),
             Kind::Word(words) => {
-                let boxes: Vec<String> = words
-                    .iter()
-                    .map(|word| format!("☐ {}", word.word))
-                    .collect();
+                let boxes: Vec<String> = words.iter().map(|word| format!("☐ {}", word.word)).collect();
                 format!("{}  ☐ absent  ☐ could not see", boxes.join("  "))
             }
             Kind::Text | Kind::Markdown | Kind::List => format!("{BLANK}{BLANK}{BLANK}"),
@@ -135,11 +130,8 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
             }
             _ => String::new(),
         };
-        let caution = if item.caution.is_empty() {
-            String::new()
-        } else {
-            format!(" **Caution.** {}", item.caution)
-        };
+        let caution =
+            if item.caution.is_empty() { String::new() } else { format!(" **Caution.** {}", item.caution) };
         let _ = write!(
             out,
             "| {} | {}{}{words}{only} *{}*{caution} |",

@@ -1,53 +1,117 @@
-//! `check`: judge a record and show the working.
+//! `check`: judge records and show the working.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::{Done, Failure, Format, House, colour};
-use crate::inspection::Inspection;
+use rayon::prelude::*;
+use walkdir::WalkDir;
+
+use super::{Done, Failure, Format, House, colour, tell};
+use crate::inspection::{Inspection, RECORD};
 use crate::report::{Style, View, write_text};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Check {
     /// Inspection folders, or record files
-    #[arg(required = true, value_name = "DIR")]
+    #[arg(required_unless_present = "root", value_name = "DIR")]
     folders: Vec<PathBuf>,
+    /// Check every inspection below this folder
+    #[arg(long = "all-below", value_name = "ROOT")]
+    root: Option<PathBuf>,
     /// Show findings that meet their rule as well
     #[arg(long)]
     all: bool,
-    /// How to print
+    /// One line for each inspection
+    #[arg(long)]
+    brief: bool,
+    /// How to print; json prints one line for each inspection
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
     #[command(flatten)]
     house: House,
 }
 
+/// Deepest folder that `--all-below` looks into.
+const DEEPEST: usize = 16;
+/// Inspections judged side by side before they are printed: bounds memory, keeps all cores at work.
+const BATCH: usize = 256;
+
 impl Check {
     pub(super) fn run(&self) -> Result<Done, Failure> {
+        let mut folders = self.folders.clone();
+        if let Some(root) = &self.root {
+            folders.extend(below(root)?);
+        }
         let mut out = std::io::stdout().lock();
-        let mut short = false;
-        for (index, folder) in self.folders.iter().enumerate() {
-            let inspection = Inspection::open(folder, &self.house.rules)?;
-            let view = View::of(&inspection);
-            short |= view.falls_short();
-            match self.format {
-                Format::Text => {
-                    if index > 0 {
-                        writeln!(out)?;
+        let (mut short, mut wrong) = (false, None);
+        for (batch, some) in folders.chunks(BATCH).enumerate() {
+            let answers: Vec<Result<(String, bool), Failure>> =
+                some.par_iter().map(|folder| self.one(folder)).collect();
+            for (index, answer) in answers.into_iter().enumerate() {
+                match answer {
+                    Ok((text, falls_short)) => {
+                        if batch + index > 0 && self.format == Format::Text && !self.brief {
+                            writeln!(out)?;
+                        }
+                        out.write_all(text.as_bytes())?;
+                        short |= falls_short;
                     }
-                    let style = Style {
-                        all: self.all,
-                        colour: colour(&std::io::stdout()),
-                    };
-                    out.write_all(write_text(&view, style).as_bytes())?;
-                }
-                Format::Json => {
-                    let json =
-                        serde_json::to_string(&view).map_err(|e| Failure::Words(e.to_string()))?;
-                    writeln!(out, "{json}")?;
+                    // One wrong record must not keep the others from being judged.
+                    Err(failure) if folders.len() > 1 => {
+                        let _ = tell(&failure);
+                        wrong = Some(failure);
+                    }
+                    Err(failure) => return Err(failure),
                 }
             }
         }
+        if wrong.is_some() {
+            return Err(Failure::Words("not every record could be read; see above".to_owned()));
+        }
         Ok(if short { Done::FallsShort } else { Done::Well })
     }
+
+    fn one(&self, folder: &Path) -> Result<(String, bool), Failure> {
+        let inspection = Inspection::open(folder, &self.house.rules)?;
+        let view = View::of(&inspection);
+        let text = match self.format {
+            Format::Text if self.brief => {
+                let c = view.counts;
+                format!(
+                    "{}: {} critical, {} major, {} minor, {} not decided, {} met. {}\n",
+                    folder.display(),
+                    c.critical,
+                    c.major,
+                    c.minor,
+                    c.not_decided,
+                    c.meets,
+                    crate::report::plain(&view.verdict())
+                )
+            }
+            Format::Text => write_text(&view, Style { all: self.all, colour: colour(&std::io::stdout()) }),
+            Format::Json => {
+                let mut json = serde_json::to_value(&view).map_err(|e| Failure::Words(e.to_string()))?;
+                if let Some(object) = json.as_object_mut() {
+                    object.insert("folder".to_owned(), folder.display().to_string().into());
+                }
+                format!("{json}\n")
+            }
+        };
+        Ok((text, view.falls_short()))
+    }
+}
+
+/// Inspection folders below a root, links not followed.
+fn below(root: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let mut folders = Vec::new();
+    for entry in WalkDir::new(root).max_depth(DEEPEST).sort_by_file_name() {
+        let entry = entry.map_err(|e| Failure::Words(e.to_string()))?;
+        if entry.file_type().is_file() && entry.file_name() == RECORD {
+            folders.extend(entry.path().parent().map(Path::to_owned));
+        }
+    }
+    if folders.is_empty() {
+        return Err(Failure::Words(format!("{}: no {RECORD} below it", root.display())));
+    }
+    Ok(folders)
 }

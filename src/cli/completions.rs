@@ -14,12 +14,7 @@ pub(super) struct Completions {
 impl Completions {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let mut script = Vec::new();
-        clap_complete::generate(
-            self.shell,
-            &mut Arguments::command(),
-            "underlid",
-            &mut script,
-        );
+        clap_complete::generate(self.shell, &mut Arguments::command(), "underlid", &mut script);
         std::io::Write::write_all(&mut std::io::stdout().lock(), &script)?;
         Ok(Done::Well)
     }

@@ -54,29 +54,14 @@ impl From<FillError> for Failure {
 
 impl Fill {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let bench = Bench::open(
-            &self.folder,
-            &self.house.rules,
-            &self.checklists,
-            self.kind.as_deref(),
-        )?;
+        let bench = Bench::open(&self.folder, &self.house.rules, &self.checklists, self.kind.as_deref())?;
         if self.page {
-            let reach = if self.open_to_network {
-                Reach::Network
-            } else {
-                Reach::ThisMachine
-            };
-            page::serve(bench, reach, self.port)
-                .map_err(|error| Failure::Words(error.to_string()))?;
+            let reach = if self.open_to_network { Reach::Network } else { Reach::ThisMachine };
+            page::serve(bench, reach, self.port).map_err(|error| Failure::Words(error.to_string()))?;
             return Ok(Done::Well);
         }
         let piped = !std::io::stdin().is_terminal();
-        let summary = walk(
-            &bench,
-            &mut std::io::stdin().lock(),
-            std::io::stdout().lock(),
-            self.brief,
-        );
+        let summary = walk(&bench, &mut std::io::stdin().lock(), std::io::stdout().lock(), self.brief);
         let summary = match summary {
             Ok(summary) => summary,
             Err(WalkError::Io(error)) => return Err(error.into()),

@@ -2,9 +2,12 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
+mod calc;
 mod check;
 mod checklist;
 mod completions;
+mod decode;
+mod explain;
 mod fill;
 mod new;
 mod report;
@@ -57,6 +60,12 @@ enum Command {
     Seal(seal::Seal),
     /// Compare a folder with its seal: unchanged, changed, missing, added
     Verify(verify::Verify),
+    /// Explain a rule, or list the rule book
+    Explain(explain::Explain),
+    /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
+    Calc(Box<calc::Calc>),
+    /// Say what open standards make of cell markings and scanned codes
+    Decode(decode::Decode),
     /// Print the JSON Schema of the record, for editors
     Schema,
     /// Print completions for a shell
@@ -68,7 +77,7 @@ enum Command {
 pub(crate) enum Format {
     /// For people.
     Text,
-    /// For machines; the shape is described in docs/json.md.
+    /// For machines; the shape is described in templates/README.md.
     Json,
 }
 
@@ -136,6 +145,9 @@ pub fn run() -> ExitCode {
         Command::Report(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
+        Command::Explain(command) => command.run(),
+        Command::Calc(command) => command.run(),
+        Command::Decode(command) => command.run(),
         Command::Schema => schema::run(),
         Command::Completions(command) => command.run(),
     };
@@ -178,9 +190,7 @@ fn handler() -> miette::GraphicalReportHandler {
     } else {
         miette::GraphicalTheme::unicode_nocolor()
     };
-    miette::GraphicalReportHandler::new_themed(theme)
-        .with_width(100)
-        .with_links(false)
+    miette::GraphicalReportHandler::new_themed(theme).with_width(100).with_links(false)
 }
 
 /// True when output to this stream may be coloured.

@@ -17,10 +17,7 @@ impl New {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let record = self.folder.join(RECORD);
         if record.exists() {
-            return Err(Failure::Words(format!(
-                "{} exists already; nothing was changed",
-                record.display()
-            )));
+            return Err(Failure::Words(format!("{} exists already; nothing was changed", record.display())));
         }
         let at = |path: &std::path::Path| {
             let path = path.display().to_string();
@@ -32,11 +29,7 @@ impl New {
         }
         crate::record::save::write_new(&record, &starter()).map_err(at(&record))?;
         let mut out = std::io::stdout().lock();
-        writeln!(
-            out,
-            "{}: fill it in, put photos into photos/ and logs into logs/, then",
-            record.display()
-        )?;
+        writeln!(out, "{}: fill it in, put photos into photos/ and logs into logs/, then", record.display())?;
         writeln!(out, "  underlid check {}", self.folder.display())?;
         writeln!(out, "\n{CAUTION}")?;
         Ok(Done::Well)

@@ -38,10 +38,6 @@ impl Report {
         for path in paths {
             writeln!(out, "{}", path.display())?;
         }
-        Ok(if view.falls_short() {
-            Done::FallsShort
-        } else {
-            Done::Well
-        })
+        Ok(if view.falls_short() { Done::FallsShort } else { Done::Well })
     }
 }

@@ -26,18 +26,11 @@ impl Seal {
         let sealed = match seal(&self.folder, self.replace, &silent) {
             Ok(sealed) => sealed,
             Err(SealError::Differs(comparison)) => {
-                let mut words =
-                    "evidence has changed since it was sealed; nothing was written:\n".to_owned();
+                let mut words = "evidence has changed since it was sealed; nothing was written:\n".to_owned();
                 for file in comparison.differences() {
-                    words.push_str(&format!(
-                        "  {}: {}\n",
-                        file.name.to_text(),
-                        in_words(&file.state)
-                    ));
+                    words.push_str(&format!("  {}: {}\n", file.name.to_text(), in_words(&file.state)));
                 }
-                words.push_str(
-                    "`underlid seal --replace` writes a new seal if these changes are meant",
-                );
+                words.push_str("`underlid seal --replace` writes a new seal if these changes are meant");
                 return Err(Failure::Words(words));
             }
             Err(error) => return Err(Failure::Words(error.to_string())),

@@ -19,13 +19,11 @@ pub(super) struct Verify {
 
 impl Verify {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let comparison =
-            verify(&self.folder, &silent).map_err(|error| Failure::Words(error.to_string()))?;
+        let comparison = verify(&self.folder, &silent).map_err(|error| Failure::Words(error.to_string()))?;
         let mut out = std::io::stdout().lock();
         match self.format {
             Format::Json => {
-                let json = serde_json::to_string(&comparison)
-                    .map_err(|e| Failure::Words(e.to_string()))?;
+                let json = serde_json::to_string(&comparison).map_err(|e| Failure::Words(e.to_string()))?;
                 writeln!(out, "{json}")?;
             }
             Format::Text => {
@@ -40,10 +38,6 @@ impl Verify {
                 )?;
             }
         }
-        Ok(if comparison.matches() {
-            Done::Well
-        } else {
-            Done::FallsShort
-        })
+        Ok(if comparison.matches() { Done::Well } else { Done::FallsShort })
     }
 }

@@ -91,21 +91,14 @@ impl Facts<'_> {
         if let Some(limit) = name.strip_prefix("limit.") {
             return match self.limits.get(limit) {
                 Some(amount) => Ok(Val::Amount(amount.clone())),
-                None => Err(vec![Missing::refused(&format!(
-                    "there is no limit `{limit}`"
-                ))]),
+                None => Err(vec![Missing::refused(&format!("there is no limit `{limit}`"))]),
             };
         }
         if let Some(worked) = self.worked(name) {
-            return worked
-                .as_ref()
-                .map(|worked| worked.value.clone())
-                .map_err(Clone::clone);
+            return worked.as_ref().map(|worked| worked.value.clone()).map_err(Clone::clone);
         }
         let Some(found) = self.found(name) else {
-            return Err(vec![Missing::refused(&format!(
-                "`{name}` does not exist here"
-            ))]);
+            return Err(vec![Missing::refused(&format!("`{name}` does not exist here"))]);
         };
         self.value_of(name, found)
     }
@@ -161,9 +154,7 @@ impl Facts<'_> {
 
     fn missing(&self, name: &str, reason: Reason) -> Missing {
         let place = match self.subject {
-            Subject::Element(index) if name.starts_with("element.") => {
-                element_label(self.record, index)
-            }
+            Subject::Element(index) if name.starts_with("element.") => element_label(self.record, index),
             _ => String::new(),
         };
         Missing::fact(name, &place, reason)

@@ -13,15 +13,16 @@ pub(crate) mod worker;
 use std::collections::BTreeMap;
 
 pub use facts::{Facts, Subject, field_info, field_kind};
-pub(crate) use pack::rest_voltage;
+pub(crate) use pack::{no_photos, rest_voltage};
 pub use table::{FACTS, FactInfo};
-pub use value::{Answer, Missing, Reason, Sources, Type, Val, Worked};
+pub use value::{Answer, Bound, Missing, Reason, Side, Sources, Type, Val, Worked};
 
 use crate::path;
 use crate::quantity::Amount;
 use crate::record::Record;
 
-type Values = BTreeMap<&'static str, Answer>;
+/// Derived facts by name.
+pub type Values = BTreeMap<&'static str, Answer>;
 
 /// Everything derived from a record.
 #[derive(Debug, Clone, Default)]
@@ -38,41 +39,29 @@ impl Derived {
     /// Derives everything from a record; `limits` are the rule book's.
     #[must_use]
     pub fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
-        let mut derived = Self {
-            sources: Sources::of(record),
-            ..Self::default()
-        };
+        Self::with_tests(record, limits, Vec::new())
+    }
+
+    /// Derives everything from a record, with the facts of its bench tests in their order.
+    #[must_use]
+    pub fn with_tests(record: &Record, limits: &BTreeMap<String, Amount>, tests: Vec<Values>) -> Self {
+        let mut derived = Self { sources: Sources::of(record), tests, ..Self::default() };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
-                let more = $values(&Facts {
-                    record,
-                    derived: &derived,
-                    limits,
-                    subject: Subject::Pack,
-                });
+                let more = $values(&Facts { record, derived: &derived, limits, subject: Subject::Pack });
                 derived.pack.extend(more);
             };
         }
         add!(pack::of_cells);
         for index in 0..record.path.element.len() {
-            let facts = Facts {
-                record,
-                derived: &derived,
-                limits,
-                subject: Subject::Element(index),
-            };
+            let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
             let values = path::of_element(&facts, index);
             derived.elements.push(values);
         }
         add!(path::of_path);
         for index in 0..record.path.element.len() {
-            let facts = Facts {
-                record,
-                derived: &derived,
-                limits,
-                subject: Subject::Element(index),
-            };
+            let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
             let values = path::with_fault_current(&facts);
             if let Some(element) = derived.elements.get_mut(index) {
                 element.extend(values);
@@ -81,12 +70,7 @@ impl Derived {
         add!(pack::of_bms);
         add!(pack::of_evidence);
         for index in 0..record.claims.statement.len() {
-            let facts = Facts {
-                record,
-                derived: &derived,
-                limits,
-                subject: Subject::Statement(index),
-            };
+            let facts = Facts { record, derived: &derived, limits, subject: Subject::Statement(index) };
             let values = pack::of_statement(&facts, index);
             derived.statements.push(values);
         }
@@ -118,7 +102,7 @@ impl Derived {
     }
 }
 
-/// An element as a person would name it: "busbar `positive-bar`".
+/// An element as a person would name it: "busbar positive-bar"; one named like its kind is named once.
 #[must_use]
 pub fn element_label(record: &Record, index: usize) -> String {
     let Some(element) = record.path.element.get(index) else {
@@ -126,7 +110,8 @@ pub fn element_label(record: &Record, index: usize) -> String {
     };
     let kind = element.kind.word().unwrap_or("element");
     match element.id.text() {
-        Some(id) => format!("{kind} `{id}`"),
+        Some(id) if id == kind => kind.to_owned(),
+        Some(id) => format!("{kind} {id}"),
         None => format!("{kind} no. {}", index + 1),
     }
 }

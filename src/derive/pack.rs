@@ -8,7 +8,7 @@ use uom::si::power::watt;
 
 use super::Values;
 use super::facts::Facts;
-use super::value::{Answer, Missing, Reason, Val, is_known};
+use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::{ZERO_CELSIUS, heat_path};
@@ -25,39 +25,23 @@ pub(super) fn of_cells(facts: &Facts<'_>) -> Values {
     values.insert("pack.capacity", capacity(facts));
     values.insert(
         "pack.cell_charge_limit",
-        cell_limit(facts, "cells.charge_voltage_limit", |v| {
-            v.charge.get::<volt>()
-        }),
+        cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>()),
     );
     values.insert(
         "pack.cell_discharge_limit",
-        cell_limit(facts, "cells.discharge_voltage_limit", |v| {
-            v.discharge.get::<volt>()
-        }),
+        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge.get::<volt>()),
     );
     values.insert("pack.energy", energy(facts));
     values.insert("pack.c_rate", c_rate(facts, "claims.continuous_current"));
     values.insert("pack.charge_c_rate", c_rate(facts, "claims.charge_current"));
     values.insert("pack.c_rate_limit", c_rate_limit(facts));
-    values.insert(
-        "pack.cell_charge_voltage",
-        per_cell(facts, "claims.charge_voltage"),
-    );
-    values.insert(
-        "pack.cell_cutoff_voltage",
-        per_cell(facts, "claims.cutoff_voltage"),
-    );
+    values.insert("pack.cell_charge_voltage", per_cell(facts, "claims.charge_voltage"));
+    values.insert("pack.cell_cutoff_voltage", per_cell(facts, "claims.cutoff_voltage"));
     values.insert("pack.specific_energy", specific_energy(facts));
     values.insert("pack.energy_density", energy_density(facts));
     values.insert("pack.cell_specific_energy", cell_specific_energy(facts));
-    values.insert(
-        "pack.voltage_spread",
-        spread(facts, |r| r.voltage.found(), false),
-    );
-    values.insert(
-        "pack.resistance_spread",
-        spread(facts, |r| r.resistance.found(), true),
-    );
+    values.insert("pack.voltage_spread", spread(facts, |r| r.voltage.found(), false));
+    values.insert("pack.resistance_spread", spread(facts, |r| r.resistance.found(), true));
     values.insert("pack.date_spread", date_spread(facts));
     values
 }
@@ -67,9 +51,7 @@ fn usual(work: &mut Worker<'_>) -> Option<Voltages> {
     let word = work.word("cells.chemistry")?;
     match Chemistry::from_word(&word) {
         Some(chemistry) => {
-            work.assume(format!(
-                "usual voltage of {word} cells taken (common practice, no source)"
-            ));
+            work.assume(format!("usual voltage of {word} cells taken (common practice, no source)"));
             Some(chemistry.voltages())
         }
         None => {
@@ -87,40 +69,19 @@ fn usual_or(work: &mut Worker<'_>, name: &str, pick: impl Fn(&Voltages) -> f64) 
 /// Voltage at rest of one fully charged cell, for the fault current.
 pub(crate) fn rest_voltage(work: &mut Worker<'_>) -> Option<Amount> {
     let voltages = usual(work)?;
-    Some(Amount::exact(
-        voltages.rest_full.get::<volt>(),
-        Dimension::VOLTAGE,
-    ))
+    Some(Amount::exact(voltages.rest_full.get::<volt>(), Dimension::VOLTAGE))
 }
 
 fn product(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> Answer {
-    combine(
-        work,
-        left.number.times(&right.number),
-        left.dimension.times(right.dimension),
-        formula,
-    )
+    combine(work, left.number.times(&right.number), left.dimension.times(right.dimension), formula)
 }
 
 fn quotient(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> Answer {
-    combine(
-        work,
-        left.number.over(&right.number),
-        left.dimension.over(right.dimension),
-        formula,
-    )
+    combine(work, left.number.over(&right.number), left.dimension.over(right.dimension), formula)
 }
 
-fn combine(
-    mut work: Worker<'_>,
-    number: Uncertain,
-    dimension: Option<Dimension>,
-    formula: &str,
-) -> Answer {
-    let amount = Amount {
-        number,
-        dimension: dimension.unwrap_or(NONE),
-    };
+fn combine(mut work: Worker<'_>, number: Uncertain, dimension: Option<Dimension>, formula: &str) -> Answer {
+    let amount = Amount { number, dimension: dimension.unwrap_or(NONE) };
     work.step(line(formula, &amount));
     work.done(amount)
 }
@@ -128,9 +89,7 @@ fn combine(
 fn nominal_voltage(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| {
-        v.nominal.get::<volt>()
-    });
+    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
     let [series, cell] = work.all([series, cell])?;
     let formula = format!("{} cells × {}", series.show(), cell.show());
     product(work, &series, &cell, &formula)
@@ -143,9 +102,7 @@ fn highest_voltage(facts: &Facts<'_>) -> Answer {
         return work.done(claimed);
     }
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| {
-        v.charge.get::<volt>()
-    });
+    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge.get::<volt>());
     let [series, cell] = work.all([series, cell])?;
     let formula = format!("{} cells × {}", series.show(), cell.show());
     product(work, &series, &cell, &formula)
@@ -210,10 +167,7 @@ fn c_rate_limit(facts: &Facts<'_>) -> Answer {
         let [rate] = work.all([rate])?;
         return work.done(rate);
     }
-    let (current, cell) = (
-        work.amount("cells.discharge_current_limit"),
-        work.amount("cells.capacity"),
-    );
+    let (current, cell) = (work.amount("cells.discharge_current_limit"), work.amount("cells.capacity"));
     let [current, cell] = work.all([current, cell])?;
     let formula = format!("{} / {}", current.show(), cell.show());
     quotient(work, &current, &cell, &formula)
@@ -230,9 +184,7 @@ fn per_cell(facts: &Facts<'_>, name: &str) -> Answer {
 fn specific_energy(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let energy = work.amount("claims.energy");
-    let mass = work
-        .optional("inspection.mass")
-        .or_else(|| work.amount("claims.mass"));
+    let mass = work.optional("inspection.mass").or_else(|| work.amount("claims.mass"));
     let [energy, mass] = work.all([energy, mass])?;
     let formula = format!("{} / {}", energy.show(), mass.show());
     quotient(work, &energy, &mass, &formula)
@@ -241,18 +193,10 @@ fn specific_energy(facts: &Facts<'_>) -> Answer {
 fn energy_density(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let energy = work.amount("claims.energy");
-    let part = if facts.record.inspection.size.is_recorded() {
-        "inspection"
-    } else {
-        "claims"
-    };
-    let [a, b, c] =
-        ["length", "width", "height"].map(|side| work.amount(&format!("{part}.size.{side}")));
+    let part = if facts.record.inspection.size.is_recorded() { "inspection" } else { "claims" };
+    let [a, b, c] = ["length", "width", "height"].map(|side| work.amount(&format!("{part}.size.{side}")));
     let [energy, a, b, c] = work.all([energy, a, b, c])?;
-    let volume = Amount {
-        number: a.number.times(&b.number).times(&c.number),
-        dimension: Dimension::VOLUME,
-    };
+    let volume = Amount { number: a.number.times(&b.number).times(&c.number), dimension: Dimension::VOLUME };
     work.step(line("volume", &volume));
     let formula = format!("{} / {}", energy.show(), volume.show());
     quotient(work, &energy, &volume, &formula)
@@ -261,14 +205,9 @@ fn energy_density(facts: &Facts<'_>) -> Answer {
 fn cell_specific_energy(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let (capacity, mass) = (work.amount("cells.capacity"), work.amount("cells.mass"));
-    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| {
-        v.nominal.get::<volt>()
-    });
+    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
     let [capacity, mass, voltage] = work.all([capacity, mass, voltage])?;
-    let energy = Amount {
-        number: capacity.number.times(&voltage.number),
-        dimension: Dimension::ENERGY,
-    };
+    let energy = Amount { number: capacity.number.times(&voltage.number), dimension: Dimension::ENERGY };
     let formula = format!("{} / {}", energy.show(), mass.show());
     quotient(work, &energy, &mass, &formula)
 }
@@ -294,16 +233,8 @@ fn spread(
         .collect();
     let series = facts.record.cells.series.count().unwrap_or(0) as usize;
     if amounts.len() < 2 || amounts.len() < series {
-        let what = format!(
-            "readings of {} cells are recorded, {} are needed",
-            amounts.len(),
-            series.max(2)
-        );
-        return Err(vec![Missing {
-            name: "cells.reading".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-        }]);
+        let what = format!("readings of {} cells are recorded, {} are needed", amounts.len(), series.max(2));
+        return Err(vec![Missing { name: "cells.reading".to_owned(), what, reason: Reason::NotRecorded }]);
     }
     amounts.sort_by(|a, b| a.value().total_cmp(&b.value()));
     let (Some(low), Some(high)) = (amounts.first(), amounts.last()) else {
@@ -314,12 +245,7 @@ fn spread(
     } else {
         (high.number.minus(&low.number), low.dimension)
     };
-    work.step(format!(
-        "highest {}, lowest {} of {} readings",
-        high.show(),
-        low.show(),
-        amounts.len()
-    ));
+    work.step(format!("highest {}, lowest {} of {} readings", high.show(), low.show(), amounts.len()));
     work.done(Amount { number, dimension })
 }
 
@@ -340,13 +266,11 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
             work.step(format!("{first} to {last}: {days} days"));
             work.done(Amount::exact(f64::from(days) * 86_400.0, Dimension::TIME))
         }
-        (first, last) => Err(
-            [(first, "cells.earliest_date"), (last, "cells.latest_date")]
-                .into_iter()
-                .filter(|(date, _)| date.is_none())
-                .map(|(_, name)| lacks(name))
-                .collect(),
-        ),
+        (first, last) => Err([(first, "cells.earliest_date"), (last, "cells.latest_date")]
+            .into_iter()
+            .filter(|(date, _)| date.is_none())
+            .map(|(_, name)| lacks(name))
+            .collect()),
     }
 }
 
@@ -358,26 +282,16 @@ pub(super) fn of_bms(facts: &Facts<'_>) -> Values {
     values.insert("bms.junction_limit", junction_limit(facts));
     let junction = junction(facts);
     values.insert("bms.dissipation", junction.clone().map(|(_, power)| power));
-    values.insert(
-        "bms.junction_temperature",
-        junction.map(|(temperature, _)| temperature),
-    );
+    values.insert("bms.junction_temperature", junction.map(|(temperature, _)| temperature));
     values
 }
 
 fn device_current(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (current, devices) = (
-        work.amount("claims.continuous_current"),
-        work.amount("bms.switching_devices"),
-    );
+    let (current, devices) = (work.amount("claims.continuous_current"), work.amount("bms.switching_devices"));
     let [current, devices] = work.all([current, devices])?;
     work.assume("the devices in parallel share the current evenly".to_owned());
-    let formula = format!(
-        "{} / {} devices in parallel",
-        current.show(),
-        devices.show()
-    );
+    let formula = format!("{} / {} devices in parallel", current.show(), devices.show());
     quotient(work, &current, &devices, &formula)
 }
 
@@ -397,46 +311,31 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
     let layers = &facts.record.bms.layer;
     if layers.is_empty() {
         let what = "no layer of the heat path (`[[bms.layer]]`) is recorded".to_owned();
-        return Err(vec![Missing {
-            name: "bms.layer".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-        }]);
+        return Err(vec![Missing { name: "bms.layer".to_owned(), what, reason: Reason::NotRecorded }]);
     }
     work.source(&heat_path::METHOD);
     let mut total = Uncertain::exact(0.0);
     for (index, layer) in layers.iter().enumerate() {
-        let inside = Facts {
-            subject: super::Subject::Layer(index),
-            ..*facts
-        };
+        let inside = Facts { subject: super::Subject::Layer(index), ..*facts };
         let mut of_layer = Worker::new(&inside);
         let name = layer.name.text().unwrap_or("layer").to_owned();
         let resistance = match of_layer.optional("layer.thermal_resistance") {
             Some(given) => Ok(given),
             None => {
                 let area = if is_known(layer.face.found()) {
-                    of_layer
-                        .amount("layer.face.width")
-                        .zip(of_layer.amount("layer.face.thickness"))
-                        .map(|(a, b)| Amount {
-                            number: a.number.times(&b.number),
-                            dimension: Dimension::AREA,
-                        })
+                    of_layer.amount("layer.face.width").zip(of_layer.amount("layer.face.thickness")).map(
+                        |(a, b)| Amount { number: a.number.times(&b.number), dimension: Dimension::AREA },
+                    )
                 } else {
                     of_layer.amount("layer.area")
                 };
-                let (thickness, conductivity) = (
-                    of_layer.amount("layer.thickness"),
-                    of_layer.amount("layer.conductivity"),
-                );
-                of_layer
-                    .all([thickness, conductivity, area])
-                    .and_then(|[d, k, a]| {
-                        of_layer.through(&[&d, &k, &a], Dimension::THERMAL_RESISTANCE, |x| {
-                            heat_path::layer(x[0], x[1], x[2])
-                        })
+                let (thickness, conductivity) =
+                    (of_layer.amount("layer.thickness"), of_layer.amount("layer.conductivity"));
+                of_layer.all([thickness, conductivity, area]).and_then(|[d, k, a]| {
+                    of_layer.through(&[&d, &k, &a], Dimension::THERMAL_RESISTANCE, |x| {
+                        heat_path::layer(x[0], x[1], x[2])
                     })
+                })
             }
         };
         match resistance {
@@ -446,18 +345,12 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
             }
             Err(missing) => {
                 for missing in missing {
-                    work.lacks(Missing {
-                        what: format!("{} ({name})", missing.what),
-                        ..missing
-                    });
+                    work.lacks(Missing { what: format!("{} ({name})", missing.what), ..missing });
                 }
             }
         }
     }
-    let total = Amount {
-        number: total,
-        dimension: Dimension::THERMAL_RESISTANCE,
-    };
+    let total = Amount { number: total, dimension: Dimension::THERMAL_RESISTANCE };
     let [total] = work.all([Some(total)])?;
     work.step(line("sum", &total));
     work.done(total)
@@ -477,22 +370,17 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
         "the rise of the on-resistance with temperature",
     );
     let devices = work.amount("bms.switching_devices");
-    let in_series = work.count_or_one("bms.devices_in_series", "the number of devices in series");
-    let case = work
-        .optional("bms.device_thermal_resistance")
-        .unwrap_or_else(|| {
-            work.assume(
-                "thermal resistance from junction to case is not recorded; left out".to_owned(),
-            );
-            Amount::exact(0.0, Dimension::THERMAL_RESISTANCE)
-        });
-    let ambient = work.or_limit(
-        "inspection.ambient",
-        "outer_ambient",
-        "the ambient temperature outside the pack",
-    );
-    let [current, path, limit, resistance, factor, devices, ambient] =
-        work.all([current, path, limit, resistance, factor, devices, ambient])?;
+    let in_series = work.amount("bms.devices_in_series");
+    let case = work.optional("bms.device_thermal_resistance").unwrap_or_else(|| {
+        work.assume("thermal resistance from junction to case is not recorded; left out".to_owned());
+        let missing = Missing::fact("bms.device_thermal_resistance", "", Reason::NotRecorded);
+        work.bounded(Side::AtLeast, vec![missing], false);
+        Amount::exact(0.0, Dimension::THERMAL_RESISTANCE)
+    });
+    let ambient =
+        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
+    let [current, path, limit, resistance, factor, devices, in_series, ambient] =
+        work.all([current, path, limit, resistance, factor, devices, in_series, ambient])?;
     work.source(&heat_path::METHOD);
     let solve = |x: &[f64]| {
         let devices = heat_path::Devices {
@@ -505,23 +393,10 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
         };
         heat_path::junction(&devices, x[8] - ZERO_CELSIUS, x[1])
     };
-    let inputs = [
-        &current,
-        &path,
-        &limit,
-        &resistance,
-        &factor,
-        &devices,
-        &in_series,
-        &case,
-        &ambient,
-    ];
-    let temperature = work.through(&inputs, Dimension::TEMPERATURE, |x| {
-        solve(x).map(|(t, _)| t + ZERO_CELSIUS)
-    })?;
-    let power = work.through(&inputs, Dimension::POWER, |x| {
-        solve(x).map(|(_, p)| p.get::<watt>())
-    })?;
+    let inputs = [&current, &path, &limit, &resistance, &factor, &devices, &in_series, &case, &ambient];
+    let temperature =
+        work.through(&inputs, Dimension::TEMPERATURE, |x| solve(x).map(|(t, _)| t + ZERO_CELSIUS))?;
+    let power = work.through(&inputs, Dimension::POWER, |x| solve(x).map(|(_, p)| p.get::<watt>()))?;
     for (name, amount) in [
         ("current of a device", &current),
         ("on-resistance at 25 °C", &resistance),
@@ -533,24 +408,26 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
         work.step(line(name, amount));
     }
     let worked = work.worked(Val::Amount(temperature));
-    let power = super::Worked {
-        value: Val::Amount(power),
-        ..worked.clone()
-    };
+    let power = super::Worked { value: Val::Amount(power), ..worked.clone() };
     Ok((worked, power))
+}
+
+/// Until the first photo is recorded, nobody has begun to tie parts to photos.
+pub(crate) fn no_photos() -> Missing {
+    let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
+    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded }
 }
 
 /// What follows from the photos.
 pub(super) fn of_evidence(facts: &Facts<'_>) -> Values {
     let record = facts.record;
     let shows = |names: &[&str]| {
-        record
-            .photo
-            .iter()
-            .filter(|p| p.shows.list().iter().any(|s| names.contains(&s.as_str())))
-            .count()
+        record.photo.iter().filter(|p| p.shows.list().iter().any(|s| names.contains(&s.as_str()))).count()
     };
     let counted = |number: usize| {
+        if number == 0 && record.photo.is_empty() {
+            return Err(vec![no_photos()]);
+        }
         let number = u32::try_from(number).unwrap_or(u32::MAX);
         Worker::new(facts).done(Amount::exact(f64::from(number), NONE))
     };
@@ -558,14 +435,8 @@ pub(super) fn of_evidence(facts: &Facts<'_>) -> Values {
     values.insert("evidence.photos", counted(record.photo.len()));
     let label = shows(&["label", "claims", "marking"]) + record.claims.own().photos.len();
     values.insert("evidence.label_photos", counted(label));
-    values.insert(
-        "evidence.bms_photos",
-        counted(shows(&["bms"]) + record.bms.own().photos.len()),
-    );
-    values.insert(
-        "evidence.cells_photos",
-        counted(shows(&["cells"]) + record.cells.own().photos.len()),
-    );
+    values.insert("evidence.bms_photos", counted(shows(&["bms"]) + record.bms.own().photos.len()));
+    values.insert("evidence.cells_photos", counted(shows(&["cells"]) + record.cells.own().photos.len()));
     values
 }
 
@@ -585,11 +456,7 @@ pub(super) fn of_statement(facts: &Facts<'_>, index: usize) -> Values {
         Ok(given) => Ok(Worker::new(facts).worked(Val::YesNo(given))),
         Err(reason) => {
             let id = statement.id.text().unwrap_or("the claim");
-            Err(vec![Missing::fact(
-                "statement.evidence",
-                &format!("claim `{id}`"),
-                reason,
-            )])
+            Err(vec![Missing::fact("statement.evidence", &format!("claim {id}"), reason)])
         }
     };
     values.insert("statement.evidence_given", answer);

@@ -17,108 +17,53 @@ pub struct FactInfo {
 
 const RESPONDS: &[Word] = &[
     word("current", "overcurrent melts it"),
-    word(
-        "temperature",
-        "temperature opens it; it gives no overcurrent protection",
-    ),
+    word("temperature", "temperature opens it; it gives no overcurrent protection"),
     word("unknown", "it could not be told"),
 ];
 
 const fn fact(name: &'static str, dimension: Dimension, about: &'static str) -> FactInfo {
-    FactInfo {
-        name,
-        kind: Type::Amount(dimension),
-        about,
-    }
+    FactInfo { name, kind: Type::Amount(dimension), about }
 }
 
 /// All derived facts.
 pub const FACTS: &[FactInfo] = &[
-    fact(
-        "pack.nominal_voltage",
-        Dimension::VOLTAGE,
-        "cells in series times nominal cell voltage",
-    ),
-    fact(
-        "pack.highest_voltage",
-        Dimension::VOLTAGE,
-        "highest voltage of the pack while charging",
-    ),
-    fact(
-        "pack.capacity",
-        Dimension::CHARGE,
-        "cells in parallel times capacity of one cell",
-    ),
-    fact(
-        "pack.energy",
-        Dimension::ENERGY,
-        "pack capacity times pack nominal voltage, from the cells",
-    ),
-    fact(
-        "pack.c_rate",
-        Dimension::RATE,
-        "rated continuous current over the capacity the cells add up to",
-    ),
-    fact(
-        "pack.c_rate_limit",
-        Dimension::RATE,
-        "continuous discharge limit of the cells as a C-rate",
-    ),
+    fact("pack.nominal_voltage", Dimension::VOLTAGE, "cells in series times nominal cell voltage"),
+    fact("pack.highest_voltage", Dimension::VOLTAGE, "highest voltage of the pack while charging"),
+    fact("pack.capacity", Dimension::CHARGE, "cells in parallel times capacity of one cell"),
+    fact("pack.energy", Dimension::ENERGY, "pack capacity times pack nominal voltage, from the cells"),
+    fact("pack.c_rate", Dimension::RATE, "rated continuous current over the capacity the cells add up to"),
+    fact("pack.c_rate_limit", Dimension::RATE, "continuous discharge limit of the cells as a C-rate"),
     fact(
         "pack.charge_c_rate",
         Dimension::RATE,
         "claimed charge current over the capacity the cells add up to",
     ),
-    fact(
-        "pack.cell_charge_voltage",
-        Dimension::VOLTAGE,
-        "claimed charge voltage over cells in series",
-    ),
+    fact("pack.cell_charge_voltage", Dimension::VOLTAGE, "claimed charge voltage over cells in series"),
     fact(
         "pack.cell_charge_limit",
         Dimension::VOLTAGE,
         "highest charge voltage of one cell, recorded or usual for its chemistry",
     ),
-    fact(
-        "pack.cell_cutoff_voltage",
-        Dimension::VOLTAGE,
-        "claimed cut-off voltage over cells in series",
-    ),
+    fact("pack.cell_cutoff_voltage", Dimension::VOLTAGE, "claimed cut-off voltage over cells in series"),
     fact(
         "pack.cell_discharge_limit",
         Dimension::VOLTAGE,
         "lowest discharge voltage of one cell, recorded or usual for its chemistry",
     ),
-    fact(
-        "pack.specific_energy",
-        Dimension::SPECIFIC_ENERGY,
-        "claimed energy over the mass of the pack",
-    ),
+    fact("pack.specific_energy", Dimension::SPECIFIC_ENERGY, "claimed energy over the mass of the pack"),
     fact(
         "pack.energy_density",
         Dimension::ENERGY_DENSITY,
         "claimed energy over the outer volume of the pack",
     ),
-    fact(
-        "pack.cell_specific_energy",
-        Dimension::SPECIFIC_ENERGY,
-        "energy of one cell over its mass",
-    ),
-    fact(
-        "pack.voltage_spread",
-        Dimension::VOLTAGE,
-        "highest less lowest cell voltage among the readings",
-    ),
+    fact("pack.cell_specific_energy", Dimension::SPECIFIC_ENERGY, "energy of one cell over its mass"),
+    fact("pack.voltage_spread", Dimension::VOLTAGE, "highest less lowest cell voltage among the readings"),
     fact(
         "pack.resistance_spread",
         Dimension::NONE,
         "highest over lowest cell resistance among the readings, less one",
     ),
-    fact(
-        "pack.date_spread",
-        Dimension::TIME,
-        "time between the earliest and the latest cell",
-    ),
+    fact("pack.date_spread", Dimension::TIME, "time between the earliest and the latest cell"),
     fact(
         "path.capability",
         Dimension::CURRENT,
@@ -129,71 +74,31 @@ pub const FACTS: &[FactInfo] = &[
         kind: Type::Text,
         about: "the weakest element whose capability is known",
     },
-    fact(
-        "path.resistance",
-        Dimension::RESISTANCE,
-        "sum of the known resistances, cells included",
-    ),
+    fact("path.resistance", Dimension::RESISTANCE, "sum of the known resistances, cells included"),
     fact(
         "path.drop",
         Dimension::VOLTAGE,
         "voltage drop over the known resistances at rated continuous current",
     ),
-    fact(
-        "path.heat",
-        Dimension::POWER,
-        "heat in the known resistances at rated continuous current",
-    ),
-    fact(
-        "path.short_circuit_current",
-        Dimension::CURRENT,
-        "prospective short-circuit current",
-    ),
+    fact("path.heat", Dimension::POWER, "heat in the known resistances at rated continuous current"),
+    fact("path.short_circuit_current", Dimension::CURRENT, "prospective short-circuit current"),
     fact(
         "path.fuses",
         Dimension::NONE,
         "number of elements in the path that respond to current and interrupt it by melting",
     ),
-    fact(
-        "path.thermal_cutoffs",
-        Dimension::NONE,
-        "number of thermal cut-offs in the path",
-    ),
-    fact(
-        "path.fuse_rating",
-        Dimension::CURRENT,
-        "smallest rating among the fuses in the path",
-    ),
-    fact(
-        "element.capability",
-        Dimension::CURRENT,
-        "continuous capability of the element",
-    ),
+    fact("path.thermal_cutoffs", Dimension::NONE, "number of thermal cut-offs in the path"),
+    fact("path.fuse_rating", Dimension::CURRENT, "smallest rating among the fuses in the path"),
+    fact("element.capability", Dimension::CURRENT, "continuous capability of the element"),
     fact(
         "element.resistance_found",
         Dimension::RESISTANCE,
         "resistance of the element: recorded, from a drop, or from its size",
     ),
-    fact(
-        "element.drop_at_rated",
-        Dimension::VOLTAGE,
-        "voltage drop at rated continuous current",
-    ),
-    fact(
-        "element.heat",
-        Dimension::POWER,
-        "heat at rated continuous current",
-    ),
-    fact(
-        "element.area",
-        Dimension::AREA,
-        "cross-section of all conductors side by side and stacked",
-    ),
-    fact(
-        "element.density",
-        Dimension::CURRENT_DENSITY,
-        "rated continuous current over cross-section",
-    ),
+    fact("element.drop_at_rated", Dimension::VOLTAGE, "voltage drop at rated continuous current"),
+    fact("element.heat", Dimension::POWER, "heat at rated continuous current"),
+    fact("element.area", Dimension::AREA, "cross-section of all conductors side by side and stacked"),
+    fact("element.density", Dimension::CURRENT_DENSITY, "rated continuous current over cross-section"),
     fact(
         "element.rise_at_rated",
         Dimension::TEMPERATURE_DIFFERENCE,
@@ -225,6 +130,11 @@ pub const FACTS: &[FactInfo] = &[
         "interrupting rating: recorded, or fixed by the standard of its kind",
     ),
     fact(
+        "element.clears_within",
+        Dimension::TIME,
+        "longest time within which the fuse's standard lets it open at the BMS's overcurrent trip",
+    ),
+    fact(
         "element.withstand",
         Dimension::TIME,
         "time for which the conductor withstands the prospective short-circuit current",
@@ -234,41 +144,17 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::NONE,
         "length of the overlap over the thickness of the thinner bar",
     ),
-    fact(
-        "element.density_found",
-        Dimension::DENSITY,
-        "mass of the conductor over its volume",
-    ),
-    fact(
-        "element.density_expected",
-        Dimension::DENSITY,
-        "density of the recorded material",
-    ),
-    fact(
-        "element.galvanic",
-        Dimension::VOLTAGE,
-        "difference of the anodic indices of the two metals",
-    ),
-    fact(
-        "element.usual_torque",
-        Dimension::TORQUE,
-        "usual torque of the bolt's thread, property class 8.8",
-    ),
-    fact(
-        "element.photos",
-        Dimension::NONE,
-        "number of photos that show the element",
-    ),
+    fact("element.density_found", Dimension::DENSITY, "mass of the conductor over its volume"),
+    fact("element.density_expected", Dimension::DENSITY, "density of the recorded material"),
+    fact("element.galvanic", Dimension::VOLTAGE, "difference of the anodic indices of the two metals"),
+    fact("element.usual_torque", Dimension::TORQUE, "usual torque of the bolt's thread, property class 8.8"),
+    fact("element.photos", Dimension::NONE, "number of photos that show the element"),
     fact(
         "bms.device_current",
         Dimension::CURRENT,
         "current of one switching device at rated continuous current",
     ),
-    fact(
-        "bms.dissipation",
-        Dimension::POWER,
-        "heat in the switching devices at rated continuous current",
-    ),
+    fact("bms.dissipation", Dimension::POWER, "heat in the switching devices at rated continuous current"),
     fact(
         "bms.heat_path_resistance",
         Dimension::THERMAL_RESISTANCE,
@@ -285,25 +171,29 @@ pub const FACTS: &[FactInfo] = &[
         "highest junction temperature: from the data sheet, or usual",
     ),
     fact(
-        "evidence.photos",
-        Dimension::NONE,
-        "number of photos in the record",
+        "test.capacity_found",
+        Dimension::CHARGE,
+        "capacity that the test shows, by integration of its log or as read off",
     ),
     fact(
-        "evidence.label_photos",
-        Dimension::NONE,
-        "number of photos that show the label or the claims",
+        "test.energy_found",
+        Dimension::ENERGY,
+        "energy that the test shows, by integration of its log or as read off",
     ),
-    fact(
-        "evidence.bms_photos",
-        Dimension::NONE,
-        "number of photos that show the BMS",
-    ),
-    fact(
-        "evidence.cells_photos",
-        Dimension::NONE,
-        "number of photos that show the cells",
-    ),
+    FactInfo {
+        name: "test.held",
+        kind: Type::YesNo,
+        about: "whether rated current was held for a quarter of an hour",
+    },
+    FactInfo {
+        name: "test.blocked",
+        kind: Type::YesNo,
+        about: "whether charging was blocked while the cells were cold",
+    },
+    fact("evidence.photos", Dimension::NONE, "number of photos in the record"),
+    fact("evidence.label_photos", Dimension::NONE, "number of photos that show the label or the claims"),
+    fact("evidence.bms_photos", Dimension::NONE, "number of photos that show the BMS"),
+    fact("evidence.cells_photos", Dimension::NONE, "number of photos that show the cells"),
     FactInfo {
         name: "statement.evidence_given",
         kind: Type::YesNo,

@@ -101,11 +101,7 @@ impl Missing {
     /// A fact of the record that is not known; `place` names the part, empty for the pack.
     #[must_use]
     pub fn fact(name: &str, place: &str, reason: Reason) -> Self {
-        let of = if place.is_empty() {
-            String::new()
-        } else {
-            format!(" of {place}")
-        };
+        let of = if place.is_empty() { String::new() } else { format!(" of {place}") };
         let state = match reason {
             Reason::NotRecorded => "is not recorded",
             Reason::NotVisible => "could not be seen",
@@ -116,22 +112,37 @@ impl Missing {
             Some((head, rest)) if !place.is_empty() && head != "path" => rest,
             _ => name,
         };
-        Self {
-            name: name.to_owned(),
-            what: format!("`{field}`{of} {state}"),
-            reason,
-        }
+        Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason }
     }
 
     /// A refusal, in the words of whoever refuses.
     #[must_use]
     pub fn refused(why: &str) -> Self {
-        Self {
-            name: String::new(),
-            what: why.to_owned(),
-            reason: Reason::Refused,
-        }
+        Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused }
     }
+}
+
+/// The side on which the true value of a bounded one lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The true value is at least this large: something was left out that would add to it.
+    AtLeast,
+    /// The true value is at most this large: something was left out that would take from it.
+    AtMost,
+}
+
+/// A value that is only a bound, because something is missing.
+///
+/// A rule that would change its outcome towards the true value is not decided; see the engine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bound {
+    /// Where the true value lies.
+    pub side: Side,
+    /// What was left out.
+    pub missing: Vec<Missing>,
+    /// True where a nonconformity may rest on the bound all the same, because the bound is the quantity's own
+    /// definition: a *prospective* short-circuit current is the largest that can flow.
+    pub by_definition: bool,
 }
 
 /// A value with the way to it.
@@ -145,6 +156,8 @@ pub struct Worked {
     pub sources: Vec<String>,
     /// What was assumed.
     pub assumed: Vec<String>,
+    /// Set when the value is only a bound.
+    pub bound: Option<Bound>,
 }
 
 /// A derived value, or all that is missing for it.
@@ -187,10 +200,7 @@ impl Sources {
                     id: instrument.id.text().unwrap_or_default().to_owned(),
                     of_reading: accuracy.map_or(0.0, |a| a.of_reading),
                     digits: accuracy.zip(resolution).map(|(accuracy, resolution)| {
-                        let dimension = Dimension {
-                            point: false,
-                            ..resolution.dimension
-                        };
+                        let dimension = Dimension { point: false, ..resolution.dimension };
                         (accuracy.digits * resolution.value.abs(), dimension)
                     }),
                 }
@@ -201,12 +211,7 @@ impl Sources {
 
     /// A recorded quantity with its uncertainty; `side` tells the sides of a size apart.
     #[must_use]
-    pub fn amount(
-        &self,
-        quantity: &crate::quantity::Quantity,
-        found: &Found,
-        side: SourceId,
-    ) -> Amount {
+    pub fn amount(&self, quantity: &crate::quantity::Quantity, found: &Found, side: SourceId) -> Amount {
         let dimension = quantity.dimension;
         let here = SourceId::try_from(found.span.start * 4)
             .unwrap_or(INSTRUMENT_SOURCES - 8)
@@ -218,10 +223,7 @@ impl Sources {
         }
         let measured = found.how.is_none_or(|how| how == How::Measured);
         let limits = found.with.as_ref().filter(|_| measured).and_then(|id| {
-            self.instruments
-                .iter()
-                .position(|i| i.id == *id)
-                .map(|at| (at, &self.instruments[at]))
+            self.instruments.iter().position(|i| i.id == *id).map(|at| (at, &self.instruments[at]))
         });
         let Some((index, limits)) = limits else {
             return Amount::exact(quantity.value, dimension);
@@ -233,11 +235,7 @@ impl Sources {
             number = number.with_part(shared, quantity.value * limits.of_reading / rectangular);
         }
         if let Some((digits, of)) = limits.digits
-            && of
-                == (Dimension {
-                    point: false,
-                    ..dimension
-                })
+            && of == (Dimension { point: false, ..dimension })
         {
             number = number.with_part(here, digits / rectangular);
         }

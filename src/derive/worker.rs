@@ -1,7 +1,7 @@
 //! A small helper that gathers facts for a derivation, its working, and everything that is missing.
 
 use super::facts::Facts;
-use super::value::{Answer, Missing, Val, Worked};
+use super::value::{Answer, Bound, Missing, Side, Val, Worked};
 use crate::physics::{Method, Refusal};
 use crate::quantity::{Amount, Dimension, Uncertain, propagate, show};
 
@@ -12,6 +12,7 @@ pub(crate) struct Worker<'a> {
     steps: Vec<String>,
     sources: Vec<String>,
     assumed: Vec<String>,
+    bound: Option<Bound>,
 }
 
 impl<'a> Worker<'a> {
@@ -22,6 +23,7 @@ impl<'a> Worker<'a> {
             steps: Vec::new(),
             sources: Vec::new(),
             assumed: Vec::new(),
+            bound: None,
         }
     }
 
@@ -75,10 +77,7 @@ impl<'a> Worker<'a> {
             return Some(amount);
         }
         let amount = self.amount(&format!("limit.{limit}"))?;
-        self.assume(format!(
-            "{what} is not recorded; {} taken (limit `{limit}`)",
-            amount.show()
-        ));
+        self.assume(format!("{what} is not recorded; {} taken (limit `{limit}`)", amount.show()));
         Some(amount)
     }
 
@@ -96,13 +95,23 @@ impl<'a> Worker<'a> {
         }
     }
 
+    /// Marks the value as a bound, because of what is missing.
+    pub(crate) fn bounded(&mut self, side: Side, missing: Vec<Missing>, by_definition: bool) {
+        if missing.is_empty() {
+            return;
+        }
+        match &mut self.bound {
+            Some(bound) if bound.side == side => bound.missing.extend(missing),
+            _ => self.bound = Some(Bound { side, missing, by_definition }),
+        }
+    }
+
     pub(crate) fn step(&mut self, line: String) {
         self.steps.push(line);
     }
 
     pub(crate) fn source(&mut self, method: &Method) {
-        self.steps
-            .push(format!("{}: {}", method.name, method.formula));
+        self.steps.push(format!("{}: {}", method.name, method.formula));
         self.sources.push(method.source.to_owned());
     }
 
@@ -124,10 +133,14 @@ impl<'a> Worker<'a> {
         Err(self.take_missing())
     }
 
+    /// What was noted as missing, for a value that can do without.
+    pub(crate) fn missing_so_far(&mut self) -> Vec<Missing> {
+        std::mem::take(&mut self.missing)
+    }
+
     pub(crate) fn take_missing(&mut self) -> Vec<Missing> {
         if self.missing.is_empty() {
-            self.missing
-                .push(Missing::refused("a fact has the wrong kind"));
+            self.missing.push(Missing::refused("a fact has the wrong kind"));
         }
         std::mem::take(&mut self.missing)
     }
@@ -141,10 +154,7 @@ impl<'a> Worker<'a> {
     ) -> Result<Amount, Vec<Missing>> {
         let numbers: Vec<&Uncertain> = inputs.iter().map(|a| &a.number).collect();
         match propagate(&numbers, f) {
-            Ok(number) => Ok(Amount {
-                number,
-                dimension: gives,
-            }),
+            Ok(number) => Ok(Amount { number, dimension: gives }),
             Err(refusal) => Err(vec![Missing::refused(&refusal.to_string())]),
         }
     }
@@ -159,18 +169,16 @@ impl<'a> Worker<'a> {
 
     /// The finished value of any kind.
     pub(crate) fn worked(self, value: Val) -> Worked {
-        Worked {
-            value,
-            steps: self.steps,
-            sources: self.sources,
-            assumed: self.assumed,
-        }
+        Worked { value, steps: self.steps, sources: self.sources, assumed: self.assumed, bound: self.bound }
     }
 
     /// Carries the assumptions of a value that this one rests on.
     pub(crate) fn rests_on(&mut self, worked: &Worked) {
         for assumed in &worked.assumed {
             self.assume(assumed.clone());
+        }
+        if let Some(bound) = &worked.bound {
+            self.bounded(bound.side, bound.missing.clone(), bound.by_definition);
         }
         for source in &worked.sources {
             if !self.sources.contains(source) {

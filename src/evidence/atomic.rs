@@ -14,17 +14,14 @@ use super::error::FileError;
 /// Writes or replaces `path`.
 pub(crate) fn replace(path: &Path, content: &[u8]) -> Result<(), FileError> {
     let file = beside(path, content, 0o666)?;
-    file.persist(path)
-        .map_err(|e| FileError::on("rename the new file to", path)(e.error))?;
+    file.persist(path).map_err(|e| FileError::on("rename the new file to", path)(e.error))?;
     sync_parent(path)
 }
 
 /// Writes `path` only if nothing has that name yet; `mode` is the Unix permission before umask.
-#[cfg_attr(not(test), expect(dead_code, reason = "for key files, which follow"))]
 pub(crate) fn create(path: &Path, content: &[u8], mode: u32) -> Result<(), FileError> {
     let file = beside(path, content, mode)?;
-    file.persist_noclobber(path)
-        .map_err(|e| FileError::on("create", path)(e.error))?;
+    file.persist_noclobber(path).map_err(|e| FileError::on("create", path)(e.error))?;
     sync_parent(path)
 }
 
@@ -36,9 +33,7 @@ fn beside(path: &Path, content: &[u8], mode: u32) -> Result<NamedTempFile, FileE
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
     #[cfg(not(unix))]
     let _ = mode;
-    let mut file = builder
-        .tempfile_in(parent(path))
-        .map_err(FileError::on("create a file beside", path))?;
+    let mut file = builder.tempfile_in(parent(path)).map_err(FileError::on("create a file beside", path))?;
     file.write_all(content)
         .and_then(|()| file.as_file().sync_all())
         .map_err(FileError::on("write a new", path))?;
@@ -57,9 +52,7 @@ pub(crate) fn parent(path: &Path) -> &Path {
 pub(crate) fn sync_parent(path: &Path) -> Result<(), FileError> {
     if cfg!(unix) {
         let folder = parent(path);
-        File::open(folder)
-            .and_then(|f| f.sync_all())
-            .map_err(FileError::on("save the folder", folder))?;
+        File::open(folder).and_then(|f| f.sync_all()).map_err(FileError::on("save the folder", folder))?;
     }
     Ok(())
 }

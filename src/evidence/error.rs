@@ -18,7 +18,8 @@ pub fn shown(path: &Path) -> String {
 pub fn shown_text(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
-        let turns_direction = matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        let turns_direction =
+            matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
         if c.is_control() || turns_direction {
             out.extend(c.escape_default());
         } else {
@@ -44,11 +45,7 @@ impl FileError {
     /// For `map_err`: ties a system error to what was being done, and to which file.
     pub(crate) fn on(action: &'static str, path: &Path) -> impl FnOnce(io::Error) -> FileError {
         let path = path.to_path_buf();
-        move |source| FileError {
-            action,
-            path,
-            source,
-        }
+        move |source| FileError { action, path, source }
     }
 }
 

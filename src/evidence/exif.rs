@@ -104,25 +104,17 @@ pub fn read(path: &Path) -> Result<PhotoFacts, HashError> {
     let (file, _) = open_plain(path)?;
     let mut head = Vec::new();
     let mut rest = file.take(HEAD_MAX_BYTES);
-    rest.by_ref()
-        .take(4096)
-        .read_to_end(&mut head)
-        .map_err(FileError::on("read", path))?;
+    rest.by_ref().take(4096).read_to_end(&mut head).map_err(FileError::on("read", path))?;
     if is_jpeg(&head) {
         rest.set_limit(JPEG_HEAD_MAX_BYTES);
     }
-    rest.read_to_end(&mut head)
-        .map_err(FileError::on("read", path))?;
+    rest.read_to_end(&mut head).map_err(FileError::on("read", path))?;
     Ok(read_bytes(&head))
 }
 
 /// As [`read`], from the beginning of a file that is already in memory.
 pub fn read_bytes(bytes: &[u8]) -> PhotoFacts {
-    let limit = if is_jpeg(bytes) {
-        JPEG_HEAD_MAX_BYTES
-    } else {
-        HEAD_MAX_BYTES
-    };
+    let limit = if is_jpeg(bytes) { JPEG_HEAD_MAX_BYTES } else { HEAD_MAX_BYTES };
     let limit = usize::try_from(limit).unwrap_or(usize::MAX);
     let head = bytes.get(..limit).unwrap_or(bytes);
     let xmp = head.get(..XMP_MAX_BYTES).unwrap_or(head);
@@ -165,16 +157,9 @@ fn add_exif(facts: &mut PhotoFacts, exif: &Exif) {
         let model: String = model.trim().chars().take(CAMERA_MAX_CHARS).collect();
         (!model.is_empty()).then(|| shown_text(&model))
     });
-    facts.has_location |= [Tag::GPSLatitude, Tag::GPSLongitude, Tag::GPSDestLatitude]
-        .into_iter()
-        .any(has);
-    facts.has_serial_or_owner |= [
-        Tag::BodySerialNumber,
-        Tag::LensSerialNumber,
-        Tag::CameraOwnerName,
-    ]
-    .into_iter()
-    .any(has);
+    facts.has_location |= [Tag::GPSLatitude, Tag::GPSLongitude, Tag::GPSDestLatitude].into_iter().any(has);
+    facts.has_serial_or_owner |=
+        [Tag::BodySerialNumber, Tag::LensSerialNumber, Tag::CameraOwnerName].into_iter().any(has);
     facts.has_maker_note = has(Tag::MakerNote);
 }
 
@@ -189,16 +174,8 @@ fn text(exif: &Exif, tag: Tag) -> Option<&[u8]> {
 /// is when a program last saved the file, so it is not used.
 fn taken(exif: &Exif) -> Option<CaptureTime> {
     [
-        (
-            Tag::DateTimeOriginal,
-            Tag::SubSecTimeOriginal,
-            Tag::OffsetTimeOriginal,
-        ),
-        (
-            Tag::DateTimeDigitized,
-            Tag::SubSecTimeDigitized,
-            Tag::OffsetTimeDigitized,
-        ),
+        (Tag::DateTimeOriginal, Tag::SubSecTimeOriginal, Tag::OffsetTimeOriginal),
+        (Tag::DateTimeDigitized, Tag::SubSecTimeDigitized, Tag::OffsetTimeDigitized),
     ]
     .into_iter()
     .find_map(|(time, fraction, offset)| {
@@ -215,15 +192,10 @@ fn taken(exif: &Exif) -> Option<CaptureTime> {
             part(read.hour)?,
             part(read.minute)?,
             part(read.second)?,
-            read.nanosecond
-                .and_then(|n| i32::try_from(n).ok())
-                .unwrap_or(0),
+            read.nanosecond.and_then(|n| i32::try_from(n).ok()).unwrap_or(0),
         )
         .ok()?;
-        Some(CaptureTime {
-            local,
-            offset_minutes: read.offset,
-        })
+        Some(CaptureTime { local, offset_minutes: read.offset })
     })
 }
 
@@ -238,11 +210,7 @@ pub(crate) mod tests {
     pub(crate) fn block(fields: &[(Tag, Value)]) -> Vec<u8> {
         let fields: Vec<_> = fields
             .iter()
-            .map(|(tag, value)| Field {
-                tag: *tag,
-                ifd_num: In::PRIMARY,
-                value: value.clone(),
-            })
+            .map(|(tag, value)| Field { tag: *tag, ifd_num: In::PRIMARY, value: value.clone() })
             .collect();
         let mut writer = Writer::new();
         fields.iter().for_each(|f| writer.push_field(f));
@@ -294,10 +262,7 @@ pub(crate) mod tests {
         assert_eq!(taken.to_string(), "2031-05-04T10:22:05.25-03:30");
         assert_eq!(taken.utc().unwrap().to_string(), "2031-05-04T13:52:05.25");
         assert!(full.has_location && full.has_serial_or_owner && full.has_maker_note);
-        assert_eq!(
-            facts(&[(Tag::Make, ascii("Invented"))]),
-            PhotoFacts::default()
-        );
+        assert_eq!(facts(&[(Tag::Make, ascii("Invented"))]), PhotoFacts::default());
     }
 
     #[test]

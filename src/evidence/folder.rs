@@ -82,10 +82,7 @@ pub enum FolderError {
     #[error(transparent)]
     File(#[from] FileError),
     /// There is no record.
-    #[error(
-        "{}: holds no {RECORD_NAME}; this is no inspection folder",
-        shown(folder)
-    )]
+    #[error("{}: holds no {RECORD_NAME}; this is no inspection folder", shown(folder))]
     NoRecord {
         /// The folder.
         folder: PathBuf,
@@ -121,10 +118,7 @@ pub enum FolderError {
     #[error(transparent)]
     Name(#[from] UnsafeName),
     /// More than [`MAX_FILES`].
-    #[error(
-        "{}: holds more than {MAX_FILES} files; this is no inspection folder",
-        shown(folder)
-    )]
+    #[error("{}: holds more than {MAX_FILES} files; this is no inspection folder", shown(folder))]
     TooMany {
         /// The folder.
         folder: PathBuf,
@@ -156,17 +150,10 @@ fn list_within(folder: &Path, max_files: usize) -> Result<Listing, FolderError> 
         }
         Err(e) => return Err(FileError::on("read", &record)(e).into()),
     }
-    let mut listing = Listing {
-        files: Vec::new(),
-        left_out: Vec::new(),
-    };
+    let mut listing = Listing { files: Vec::new(), left_out: Vec::new() };
     let mut seen = 0_usize;
     // One deeper than allowed, so that what lies too deep is met and refused instead of passed over.
-    let mut walk = WalkDir::new(folder)
-        .follow_links(false)
-        .min_depth(1)
-        .max_depth(MAX_DEPTH + 1)
-        .into_iter();
+    let mut walk = WalkDir::new(folder).follow_links(false).min_depth(1).max_depth(MAX_DEPTH + 1).into_iter();
     while let Some(entry) = walk.next() {
         let entry = entry.map_err(|e| walk_error(folder, e))?;
         seen += 1;
@@ -205,6 +192,42 @@ fn list_within(folder: &Path, max_files: usize) -> Result<Listing, FolderError> 
     Ok(listing)
 }
 
+/// Every plain file under `folder/top`, hidden ones too, named relative to `folder`. For bags and
+/// write-ups, where everything counts.
+pub(crate) fn all_files(folder: &Path, top: &str) -> Result<Vec<EvidenceFile>, FolderError> {
+    let root = folder.join(top);
+    let metadata = root.symlink_metadata().map_err(FileError::on("list", &root))?;
+    if !metadata.is_dir() {
+        let what = unlike_a_file(&metadata).unwrap_or("a file where a folder belongs");
+        return Err(FolderError::NotAPlainFile { path: root, what });
+    }
+    let mut files = Vec::new();
+    let walk = WalkDir::new(&root).follow_links(false).max_depth(MAX_DEPTH + 1);
+    for (seen, entry) in walk.into_iter().enumerate() {
+        let entry = entry.map_err(|e| walk_error(&root, e))?;
+        if seen > MAX_FILES {
+            return Err(FolderError::TooMany { folder: root });
+        }
+        if entry.depth() > MAX_DEPTH {
+            let path = entry.into_path();
+            return Err(FolderError::TooDeep { path });
+        }
+        if entry.file_type().is_dir() {
+            continue;
+        }
+        let metadata = entry.metadata().map_err(|e| walk_error(&root, e))?;
+        require_plain(folder, entry.path(), &metadata)?;
+        let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
+        files.push(EvidenceFile {
+            name: EvidenceName::from_relative(relative)?,
+            bytes: metadata.len(),
+            path: entry.into_path(),
+        });
+    }
+    files.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(files)
+}
+
 enum Place {
     Evidence,
     Generated,
@@ -214,8 +237,7 @@ enum Place {
 fn place(entry: &DirEntry) -> Place {
     let name = entry.file_name().to_string_lossy();
     if entry.depth() == 1 {
-        let is_evidence_folder =
-            EVIDENCE_FOLDERS.contains(&name.as_ref()) && !entry.file_type().is_file();
+        let is_evidence_folder = EVIDENCE_FOLDERS.contains(&name.as_ref()) && !entry.file_type().is_file();
         return if name == RECORD_NAME || is_evidence_folder {
             Place::Evidence
         } else if name == "report" || is_manifest_or_signature(&name) {
@@ -232,8 +254,7 @@ fn place(entry: &DirEntry) -> Place {
 
 /// The manifest and the detached signatures beside it.
 fn is_manifest_or_signature(name: &str) -> bool {
-    name.strip_prefix(MANIFEST_NAME)
-        .is_some_and(|rest| matches!(rest, "" | ".minisig" | ".sig"))
+    name.strip_prefix(MANIFEST_NAME).is_some_and(|rest| matches!(rest, "" | ".minisig" | ".sig"))
 }
 
 fn leftover(name: &str) -> Option<LeftOutReason> {
@@ -274,18 +295,13 @@ fn require_plain(folder: &Path, path: &Path, metadata: &Metadata) -> Result<(), 
     }
     match unlike_a_file(metadata) {
         None => Ok(()),
-        Some(what) => Err(FolderError::NotAPlainFile {
-            path: path_buf,
-            what,
-        }),
+        Some(what) => Err(FolderError::NotAPlainFile { path: path_buf, what }),
     }
 }
 
 fn walk_error(folder: &Path, error: walkdir::Error) -> FolderError {
     let path = error.path().unwrap_or(folder).to_path_buf();
-    let source = error
-        .into_io_error()
-        .unwrap_or_else(|| io::Error::other("the folder contains itself"));
+    let source = error.into_io_error().unwrap_or_else(|| io::Error::other("the folder contains itself"));
     FileError::on("list", &path)(source).into()
 }
 
@@ -337,16 +353,9 @@ mod tests {
             assert_eq!(fs::read(&file.path).unwrap(), file.name.as_bytes());
             assert_eq!(file.bytes, file.name.as_bytes().len() as u64);
         }
-        let mut expected: Vec<_> = left_out
-            .iter()
-            .map(|(_, n, r)| (n.to_string(), *r))
-            .collect();
+        let mut expected: Vec<_> = left_out.iter().map(|(_, n, r)| (n.to_string(), *r)).collect();
         expected.sort_by(|a, b| a.0.cmp(&b.0));
-        let found: Vec<_> = listing
-            .left_out
-            .iter()
-            .map(|l| (l.name.to_text(), l.reason))
-            .collect();
+        let found: Vec<_> = listing.left_out.iter().map(|l| (l.name.to_text(), l.reason)).collect();
         assert_eq!(found, expected);
     }
 
@@ -382,12 +391,8 @@ mod tests {
             ("photos/album: is a link that leads out", &|d| {
                 symlink(outside.path(), d.join("photos/album")).unwrap()
             }),
-            ("logs: is a link that leads out", &|d| {
-                symlink(outside.path(), d.join("logs")).unwrap()
-            }),
-            ("photos/2.jpg: is a link; evidence", &|d| {
-                symlink("1.jpg", d.join("photos/2.jpg")).unwrap()
-            }),
+            ("logs: is a link that leads out", &|d| symlink(outside.path(), d.join("logs")).unwrap()),
+            ("photos/2.jpg: is a link; evidence", &|d| symlink("1.jpg", d.join("photos/2.jpg")).unwrap()),
             ("photos/2.jpg: is a link that leads out", &|d| {
                 symlink("gone.jpg", d.join("photos/2.jpg")).unwrap()
             }),

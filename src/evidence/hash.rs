@@ -104,10 +104,7 @@ pub enum HashError {
     #[error(transparent)]
     File(#[from] FileError),
     /// A link, folder, pipe, socket or device stands where a file was expected.
-    #[error(
-        "{}: is {what}, not a plain file; evidence must be the file itself",
-        shown(path)
-    )]
+    #[error("{}: is {what}, not a plain file; evidence must be the file itself", shown(path))]
     NotAPlainFile {
         /// The name that was opened.
         path: PathBuf,
@@ -115,14 +112,18 @@ pub enum HashError {
         what: &'static str,
     },
     /// Its length or time of change moved while it was being read.
-    #[error(
-        "{}: changed while it was being read; try again when nothing writes to it",
-        shown(path)
-    )]
+    #[error("{}: changed while it was being read; try again when nothing writes to it", shown(path))]
     ChangedWhileRead {
         /// The file.
         path: PathBuf,
     },
+}
+
+impl HashError {
+    /// Whether there simply is no such file.
+    pub(crate) fn is_gone(&self) -> bool {
+        matches!(self, Self::File(e) if super::name::gone(&e.source))
+    }
 }
 
 /// How far a run over many files has come, in bytes.
@@ -150,16 +151,9 @@ pub fn hash_file(path: &Path) -> Result<Sha256Digest, HashError> {
 
 /// Hashes many files in parallel; the answers come in the order of `paths`.
 pub fn hash_files(paths: &[PathBuf], on: OnProgress<'_>) -> Vec<Result<Sha256Digest, HashError>> {
-    let total = paths
-        .iter()
-        .filter_map(|p| p.symlink_metadata().ok())
-        .map(|m| m.len())
-        .sum();
+    let total = paths.iter().filter_map(|p| p.symlink_metadata().ok()).map(|m| m.len()).sum();
     let meter = Meter::new(total, on);
-    paths
-        .par_iter()
-        .map(|path| copy_file(path, &mut io::sink(), |n| meter.add(n)))
-        .collect()
+    paths.par_iter().map(|path| copy_file(path, &mut io::sink(), |n| meter.add(n))).collect()
 }
 
 /// Adds up what all threads have read.
@@ -204,8 +198,7 @@ pub(crate) fn copy_file(
         };
         let bytes = buffer.get(..read).unwrap_or_default();
         hasher.update(bytes);
-        to.write_all(bytes)
-            .map_err(FileError::on("write a copy of", path))?;
+        to.write_all(bytes).map_err(FileError::on("write a copy of", path))?;
         length += read as u64;
         on_bytes(read as u64);
     }
@@ -222,14 +215,9 @@ pub(crate) fn copy_file(
 
 /// Opens a file that is truly a file: a link in last place is not followed, a pipe not waited for.
 pub(crate) fn open_plain(path: &Path) -> Result<(File, Metadata), HashError> {
-    let refuse = |what| HashError::NotAPlainFile {
-        path: path.to_path_buf(),
-        what,
-    };
+    let refuse = |what| HashError::NotAPlainFile { path: path.to_path_buf(), what };
     // Asked first for a clear message; the flags below hold even if the file is swapped in between.
-    let seen = path
-        .symlink_metadata()
-        .map_err(FileError::on("read", path))?;
+    let seen = path.symlink_metadata().map_err(FileError::on("read", path))?;
     if let Some(what) = unlike_a_file(&seen) {
         return Err(refuse(what));
     }
@@ -276,34 +264,16 @@ mod tests {
     fn published_vectors() {
         let million = vec![b'a'; 1_000_000];
         let cases: [(&[u8], &str); 7] = [
-            (
-                b"",
-                "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
-            ),
-            (
-                &[0xd3],
-                "28969cdfa74a12c82f3bad960b0b000aca2ac329deea5c2328ebc6f2ba9802c1",
-            ),
-            (
-                &[0x11, 0xaf],
-                "5ca7133fa735326081558ac312c620eeca9970d1e70a4b95533d956f072d1f98",
-            ),
-            (
-                &[0xb4, 0x19, 0x0e],
-                "dff2e73091f6c05e528896c4c831b9448653dc2ff043528f6769437bc7b975c2",
-            ),
-            (
-                b"abc",
-                "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
-            ),
+            (b"", "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"),
+            (&[0xd3], "28969cdfa74a12c82f3bad960b0b000aca2ac329deea5c2328ebc6f2ba9802c1"),
+            (&[0x11, 0xaf], "5ca7133fa735326081558ac312c620eeca9970d1e70a4b95533d956f072d1f98"),
+            (&[0xb4, 0x19, 0x0e], "dff2e73091f6c05e528896c4c831b9448653dc2ff043528f6769437bc7b975c2"),
+            (b"abc", "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"),
             (
                 b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq",
                 "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
             ),
-            (
-                &million,
-                "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0",
-            ),
+            (&million, "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"),
         ];
         let dir = tempfile::tempdir().unwrap();
         for (message, expected) in cases {
@@ -359,15 +329,8 @@ mod tests {
         fs::write(at("file"), "x").unwrap();
         std::os::unix::fs::symlink(at("file"), at("link")).unwrap();
         fs::create_dir(at("folder")).unwrap();
-        std::process::Command::new("mkfifo")
-            .arg(at("pipe"))
-            .status()
-            .unwrap();
-        for (name, expected) in [
-            ("link", "a link"),
-            ("folder", "a folder"),
-            ("pipe", "a pipe"),
-        ] {
+        std::process::Command::new("mkfifo").arg(at("pipe")).status().unwrap();
+        for (name, expected) in [("link", "a link"), ("folder", "a folder"), ("pipe", "a pipe")] {
             let error = hash_file(&at(name)).unwrap_err();
             let HashError::NotAPlainFile { what, .. } = &error else {
                 panic!("{name}: {error}");

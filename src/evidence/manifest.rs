@@ -58,10 +58,7 @@ pub enum ManifestError {
         path: PathBuf,
     },
     /// Larger than [`MANIFEST_MAX_BYTES`].
-    #[error(
-        "{}: larger than 64 MiB; this is no list of hashes of an inspection",
-        shown(path)
-    )]
+    #[error("{}: larger than 64 MiB; this is no list of hashes of an inspection", shown(path))]
     TooLarge {
         /// The manifest.
         path: PathBuf,
@@ -81,9 +78,7 @@ pub enum LineProblem {
         found: String,
     },
     /// A backslash in an escaped name is followed by something other than `n`, `r` or `\`.
-    #[error(
-        "the name has a backslash that is not followed by n, r or \\, though the line starts with one"
-    )]
+    #[error("the name has a backslash that is not followed by n, r or \\, though the line starts with one")]
     Escape,
     /// The name is refused.
     #[error(transparent)]
@@ -91,6 +86,21 @@ pub enum LineProblem {
     /// The same name stood further up with another digest.
     #[error("\"{name}\" already has another hash further up")]
     Conflict {
+        /// The name.
+        name: EvidenceName,
+    },
+    /// In a bag, the line is of another form.
+    #[error(
+        "expected a hash of 64 hexadecimal digits, a space and a file name; found \"{}\"",
+        shown_text(found)
+    )]
+    BagForm {
+        /// The beginning of the line.
+        found: String,
+    },
+    /// In a bag, the file is listed in the wrong manifest.
+    #[error("\"{name}\": a payload manifest lists files under data/, a tag manifest all others")]
+    WrongSide {
         /// The name.
         name: EvidenceName,
     },
@@ -157,13 +167,11 @@ impl Manifest {
             if line.is_empty() || line.starts_with(b"#") {
                 continue;
             }
-            manifest
-                .add_line(line)
-                .map_err(|problem| ManifestError::Line {
-                    path: path.to_path_buf(),
-                    line: index + 1,
-                    problem,
-                })?;
+            manifest.add_line(line).map_err(|problem| ManifestError::Line {
+                path: path.to_path_buf(),
+                line: index + 1,
+                problem,
+            })?;
         }
         if manifest.is_empty() {
             let path = path.to_path_buf();
@@ -200,9 +208,7 @@ impl Manifest {
             Err(other) => return Err(ManifestError::NotAPlainFile(other)),
         };
         let mut text = Vec::new();
-        file.take(MANIFEST_MAX_BYTES + 1)
-            .read_to_end(&mut text)
-            .map_err(FileError::on("read", path))?;
+        file.take(MANIFEST_MAX_BYTES + 1).read_to_end(&mut text).map_err(FileError::on("read", path))?;
         if text.len() as u64 > MANIFEST_MAX_BYTES {
             let path = path.to_path_buf();
             return Err(ManifestError::TooLarge { path });
@@ -229,17 +235,13 @@ impl Manifest {
 
 impl FromIterator<(EvidenceName, Sha256Digest)> for Manifest {
     fn from_iter<T: IntoIterator<Item = (EvidenceName, Sha256Digest)>>(items: T) -> Self {
-        Self {
-            digests: items.into_iter().collect(),
-        }
+        Self { digests: items.into_iter().collect() }
     }
 }
 
 /// Digest and unescaped name of one line.
 fn split_line(line: &[u8]) -> Result<(Sha256Digest, Vec<u8>), LineProblem> {
-    let form = || LineProblem::Form {
-        found: String::from_utf8_lossy(line).chars().take(80).collect(),
-    };
+    let form = || LineProblem::Form { found: String::from_utf8_lossy(line).chars().take(80).collect() };
     let (escaped, rest) = match line.strip_prefix(b"\\") {
         Some(rest) => (true, rest),
         None => (false, line),
@@ -255,22 +257,12 @@ fn split_line(line: &[u8]) -> Result<(Sha256Digest, Vec<u8>), LineProblem> {
         }
         None => {
             let (digits, rest) = rest.split_at_checked(64).ok_or_else(form)?;
-            let name = rest
-                .strip_prefix(b"  ")
-                .or_else(|| rest.strip_prefix(b" *"))
-                .ok_or_else(form)?;
+            let name = rest.strip_prefix(b"  ").or_else(|| rest.strip_prefix(b" *")).ok_or_else(form)?;
             (digits, name)
         }
     };
-    let digest = std::str::from_utf8(digits)
-        .ok()
-        .and_then(|d| d.parse().ok())
-        .ok_or_else(form)?;
-    let name = if escaped {
-        unescape(name)?
-    } else {
-        name.to_vec()
-    };
+    let digest = std::str::from_utf8(digits).ok().and_then(|d| d.parse().ok()).ok_or_else(form)?;
+    let name = if escaped { unescape(name)? } else { name.to_vec() };
     Ok((digest, name))
 }
 
@@ -327,11 +319,7 @@ mod tests {
         for (text, line, part) in [
             ("nonsense".to_owned(), 1, "expected 64 hexadecimal digits"),
             (format!("{ABC}  a\n{ABC} b"), 2, "two spaces"),
-            (
-                format!("{ABC}  a\n\n{EMPTY}  a"),
-                3,
-                "already has another hash",
-            ),
+            (format!("{ABC}  a\n\n{EMPTY}  a"), 3, "already has another hash"),
             (format!("{ABC}  ../a"), 1, "\"..\""),
             (format!("{ABC}  /etc/passwd"), 1, "absolute"),
             (format!("\\{ABC}  a\\tb"), 1, "backslash"),
@@ -347,10 +335,7 @@ mod tests {
             };
             assert_eq!(*found, line, "{text}");
             assert!(error.to_string().contains(part), "{error}");
-            assert!(
-                error.to_string().starts_with("photos.sha256 line"),
-                "{error}"
-            );
+            assert!(error.to_string().starts_with("photos.sha256 line"), "{error}");
         }
     }
 

@@ -1,7 +1,7 @@
 //! Photos, logs and hashes: what ties a claim in the write-up to a file that anyone can check.
 //!
 //! The flow through this folder: [`folder`] says which files are evidence, [`hash`] reads them
-//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`sign`] says
+//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`sign`] (or [`ssh`]) says
 //! who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
 //! copies that are fit to publish.
@@ -9,13 +9,17 @@
 //! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
 //! length written in a file, or changes an original.
 
+pub mod bag;
 pub mod error;
 pub mod exif;
 pub mod folder;
 pub mod hash;
 pub mod manifest;
 pub mod name;
+pub mod photos;
 pub mod picture;
+pub mod sign;
+pub mod ssh;
 pub mod verify;
 
 mod atomic;

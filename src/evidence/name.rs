@@ -76,10 +76,7 @@ impl EvidenceName {
     /// # Errors
     /// When the name could point outside the folder.
     pub fn new(bytes: &[u8]) -> Result<Self, UnsafeName> {
-        let refuse = |reason| UnsafeName {
-            name: String::from_utf8_lossy(bytes).into_owned(),
-            reason,
-        };
+        let refuse = |reason| UnsafeName { name: String::from_utf8_lossy(bytes).into_owned(), reason };
         if bytes.contains(&0) {
             return Err(refuse(UnsafeReason::Nul));
         }
@@ -177,10 +174,7 @@ impl Serialize for EvidenceName {
 /// When the name could leave the folder, or a link lies on the way.
 pub fn safe_relative(folder: &Path, name: &str) -> Result<PathBuf, NameError> {
     if name.contains('\\') {
-        return Err(NameError::Unsafe(UnsafeName {
-            name: name.to_owned(),
-            reason: UnsafeReason::Backslash,
-        }));
+        return Err(NameError::Unsafe(UnsafeName { name: name.to_owned(), reason: UnsafeReason::Backslash }));
     }
     locate(folder, &EvidenceName::new(name.as_bytes())?)
 }
@@ -207,10 +201,7 @@ pub(crate) fn locate(folder: &Path, name: &EvidenceName) -> Result<PathBuf, Name
 
 /// Nothing has that name: either no such file, or a part of the way is a file and not a folder.
 pub(crate) fn gone(error: &io::Error) -> bool {
-    matches!(
-        error.kind(),
-        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory
-    )
+    matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory)
 }
 
 #[cfg(test)]
@@ -272,12 +263,7 @@ mod tests {
         link("/etc", "photos/out");
         link("real.jpg", "photos/alias.jpg");
         link("nowhere", "photos/dangling.jpg");
-        for name in [
-            "photos/out/passwd",
-            "photos/out",
-            "photos/alias.jpg",
-            "photos/dangling.jpg",
-        ] {
+        for name in ["photos/out/passwd", "photos/out", "photos/alias.jpg", "photos/dangling.jpg"] {
             let error = safe_relative(&inside, name).unwrap_err();
             assert!(error.to_string().contains("link"), "{error}");
         }

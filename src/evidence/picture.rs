@@ -35,7 +35,7 @@ pub const MAX_PIXELS: u64 = 100_000_000;
 const MAX_DECODER_BYTES: u64 = 512 * 1024 * 1024;
 
 /// Above this many pixels only one picture is decoded at a time: a progressive JPEG of
-/// [`MAX_PIXELS`] needs about a gigabyte, whatever its file size, and threads would multiply that.
+/// [`MAX_PIXELS`] takes more than 600 MB, whatever its file size, and threads would multiply that.
 const LARGE_PIXELS: u64 = 30_000_000;
 
 static ONE_LARGE_AT_A_TIME: Mutex<()> = Mutex::new(());
@@ -49,9 +49,7 @@ pub enum Undecodable {
     #[error("it is HEIC, HEIF or AVIF, which is not decoded here; export it as JPEG to show it")]
     Heic,
     /// A camera's raw format or TIFF.
-    #[error(
-        "it is a camera raw or TIFF file, which is not decoded here; export it as JPEG to show it"
-    )]
+    #[error("it is a camera raw or TIFF file, which is not decoded here; export it as JPEG to show it")]
     Raw,
     /// Some other kind of file.
     #[error("it is not a JPEG, PNG or WebP picture")]
@@ -149,11 +147,7 @@ pub struct PictureOptions {
 
 impl Default for PictureOptions {
     fn default() -> Self {
-        Self {
-            max_edge: 1600,
-            quality: 82,
-            redactions: Vec::new(),
-        }
+        Self { max_edge: 1600, quality: 82, redactions: Vec::new() }
     }
 }
 
@@ -183,21 +177,14 @@ pub struct Derived {
 /// # Errors
 /// When the photo cannot be read or decoded within the limits, or a redaction box makes no sense.
 pub fn derive(path: &Path, options: &PictureOptions) -> Result<Derived, PictureError> {
-    let undecodable = |reason| PictureError::Undecodable {
-        path: path.to_path_buf(),
-        reason,
-    };
+    let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
     let bytes = read_limited(path)?;
     let facts = exif::read_bytes(&bytes);
     let picture = decode_upright(&bytes, facts.orientation).map_err(undecodable)?;
     let (original_width, original_height) = picture.dimensions();
     let picture = redact(picture, &options.redactions).map_err(|(number, problem)| {
         let path = path.to_path_buf();
-        PictureError::Redaction {
-            path,
-            number,
-            problem,
-        }
+        PictureError::Redaction { path, number, problem }
     })?;
     let small = shrink(picture, options.max_edge.max(1));
     let (width, height) = small.dimensions();
@@ -237,25 +224,15 @@ fn read_limited(path: &Path) -> Result<Vec<u8>, PictureError> {
 }
 
 /// Decodes a picture to opaque pixels and turns it upright.
-pub(crate) fn decode_upright(
-    bytes: &[u8],
-    orientation: Orientation,
-) -> Result<RgbImage, Undecodable> {
+pub(crate) fn decode_upright(bytes: &[u8], orientation: Orientation) -> Result<RgbImage, Undecodable> {
     let format = format_of(bytes)?;
     // The decoders are memory-safe Rust, but a bug in one of them must cost one picture, not the
     // whole write-up.
-    catch_unwind(AssertUnwindSafe(|| decode(bytes, format, orientation))).unwrap_or_else(|_| {
-        Err(Undecodable::Broken {
-            why: "the decoder gave up on it".to_owned(),
-        })
-    })
+    catch_unwind(AssertUnwindSafe(|| decode(bytes, format, orientation)))
+        .unwrap_or_else(|_| Err(Undecodable::Broken { why: "the decoder gave up on it".to_owned() }))
 }
 
-fn decode(
-    bytes: &[u8],
-    format: ImageFormat,
-    orientation: Orientation,
-) -> Result<RgbImage, Undecodable> {
+fn decode(bytes: &[u8], format: ImageFormat, orientation: Orientation) -> Result<RgbImage, Undecodable> {
     let mut limits = image::Limits::default();
     limits.max_alloc = Some(MAX_DECODER_BYTES);
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
@@ -269,11 +246,8 @@ fn decode(
     if decoder.total_bytes() > MAX_DECODER_BYTES {
         return Err(Undecodable::TooMuchMemory);
     }
-    let _large = (pixels > LARGE_PIXELS).then(|| {
-        ONE_LARGE_AT_A_TIME
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-    });
+    let _large =
+        (pixels > LARGE_PIXELS).then(|| ONE_LARGE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner));
     decoder.set_limits(limits).map_err(|e| reason(&e))?;
     let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e))?;
     let mut picture = DynamicImage::ImageRgb8(flatten(picture));
@@ -286,19 +260,14 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, Undecodable> {
         Ok(format @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) => Ok(format),
         Ok(ImageFormat::Avif) => Err(Undecodable::Heic),
         Ok(ImageFormat::Tiff) => Err(Undecodable::Raw),
-        _ if bytes.is_empty() => Err(Undecodable::Broken {
-            why: "the file is empty".to_owned(),
-        }),
+        _ if bytes.is_empty() => Err(Undecodable::Broken { why: "the file is empty".to_owned() }),
         _ => Err(unknown_format(bytes)),
     }
 }
 
 /// Names the kinds that cameras and phones commonly write and that are not decoded here.
 fn unknown_format(bytes: &[u8]) -> Undecodable {
-    let brand = bytes
-        .get(4..12)
-        .and_then(|b| b.strip_prefix(b"ftyp"))
-        .unwrap_or_default();
+    let brand = bytes.get(4..12).and_then(|b| b.strip_prefix(b"ftyp")).unwrap_or_default();
     // Every raw format that is not plain TIFF has its own beginning; common practice, no source.
     let raw_starts: [&[u8]; 4] = [b"FUJIFILMCCD-RAW", b"IIRO", b"IIU\0", b"IIRS"];
     match brand {
@@ -315,10 +284,7 @@ fn reason(error: &ImageError) -> Undecodable {
     match error {
         ImageError::Limits(_) => Undecodable::TooMuchMemory,
         other => Undecodable::Broken {
-            why: super::error::shown_text(&other.to_string())
-                .chars()
-                .take(200)
-                .collect(),
+            why: super::error::shown_text(&other.to_string()).chars().take(200).collect(),
         },
     }
 }
@@ -344,21 +310,11 @@ fn redact(mut picture: RgbImage, boxes: &[Redaction]) -> Result<RgbImage, (usize
     for (index, redaction) in boxes.iter().enumerate() {
         let refuse = |problem| (index + 1, problem);
         let (x, y) = match *redaction {
-            Redaction::Fraction {
-                left,
-                top,
-                width: w,
-                height: h,
-            } => (
+            Redaction::Fraction { left, top, width: w, height: h } => (
                 span_of_fraction(left, w, width).map_err(refuse)?,
                 span_of_fraction(top, h, height).map_err(refuse)?,
             ),
-            Redaction::Pixels {
-                left,
-                top,
-                width: w,
-                height: h,
-            } => (
+            Redaction::Pixels { left, top, width: w, height: h } => (
                 span_of_pixels(left, w, width).map_err(refuse)?,
                 span_of_pixels(top, h, height).map_err(refuse)?,
             ),
@@ -374,11 +330,7 @@ fn redact(mut picture: RgbImage, boxes: &[Redaction]) -> Result<RgbImage, (usize
     Ok(picture)
 }
 
-fn span_of_fraction(
-    start: f64,
-    length: f64,
-    size: u32,
-) -> Result<std::ops::Range<u32>, &'static str> {
+fn span_of_fraction(start: f64, length: f64, size: u32) -> Result<std::ops::Range<u32>, &'static str> {
     // Written so that NaN is refused too.
     let inside = start >= 0.0 && length > 0.0 && start + length <= 1.0 + 1e-9;
     if !inside || start >= 1.0 {
@@ -390,11 +342,7 @@ fn span_of_fraction(
     Ok(first..end.min(size))
 }
 
-fn span_of_pixels(
-    start: u32,
-    length: u32,
-    size: u32,
-) -> Result<std::ops::Range<u32>, &'static str> {
+fn span_of_pixels(start: u32, length: u32, size: u32) -> Result<std::ops::Range<u32>, &'static str> {
     if length == 0 {
         return Err("has no size");
     }

@@ -87,10 +87,7 @@ impl Comparison {
                 name,
                 match found.get(name) {
                     Some(now) if now == digest => FileState::Unchanged { digest },
-                    Some(now) => FileState::Changed {
-                        sealed: digest,
-                        found: now,
-                    },
+                    Some(now) => FileState::Changed { sealed: digest, found: now },
                     None => FileState::Missing { sealed: digest },
                 },
             );
@@ -99,13 +96,8 @@ impl Comparison {
             let added = FileState::Added { found: digest };
             states.entry(name).or_insert(added);
         }
-        let files = states
-            .into_iter()
-            .map(|(name, state)| FileResult {
-                name: name.clone(),
-                state,
-            })
-            .collect();
+        let files =
+            states.into_iter().map(|(name, state)| FileResult { name: name.clone(), state }).collect();
         Self { files }
     }
 
@@ -116,9 +108,7 @@ impl Comparison {
 
     /// All files that are not unchanged.
     pub fn differences(&self) -> impl Iterator<Item = &FileResult> {
-        self.files
-            .iter()
-            .filter(|f| !matches!(f.state, FileState::Unchanged { .. }))
+        self.files.iter().filter(|f| !matches!(f.state, FileState::Unchanged { .. }))
     }
 
     /// How many files are in each state.
@@ -200,8 +190,7 @@ pub fn verify_against(
     on: OnProgress<'_>,
 ) -> Result<Comparison, VerifyError> {
     let Listing { files, .. } = list(folder)?;
-    let mut paths: BTreeMap<EvidenceName, PathBuf> =
-        files.into_iter().map(|f| (f.name, f.path)).collect();
+    let mut paths: BTreeMap<EvidenceName, PathBuf> = files.into_iter().map(|f| (f.name, f.path)).collect();
     for (name, _) in manifest.iter() {
         if !paths.contains_key(name) {
             paths.insert(name.clone(), locate(folder, name)?);
@@ -221,7 +210,7 @@ pub(crate) fn compare(
     let mut comparison = Comparison::of(sealed, &found);
     let mut unreadable: BTreeMap<_, _> = unreadable
         .into_iter()
-        .filter(|(_, error)| !is_gone(error))
+        .filter(|(_, error)| !error.is_gone())
         .map(|(name, error)| (name, error.to_string()))
         .collect();
     for file in &mut comparison.files {
@@ -238,19 +227,11 @@ pub(crate) fn compare(
     comparison
 }
 
-fn is_gone(error: &HashError) -> bool {
-    matches!(error, HashError::File(FileError { source, .. }) if gone(source))
-}
-
 fn hash_all(
     paths: &[(EvidenceName, PathBuf)],
     on: OnProgress<'_>,
 ) -> (Manifest, Vec<(EvidenceName, HashError)>) {
-    let total = paths
-        .iter()
-        .filter_map(|(_, p)| p.symlink_metadata().ok())
-        .map(|m| m.len())
-        .sum();
+    let total = paths.iter().filter_map(|(_, p)| p.symlink_metadata().ok()).map(|m| m.len()).sum();
     let meter = Meter::new(total, on);
     let results: Vec<_> = paths
         .par_iter()

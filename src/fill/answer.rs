@@ -62,19 +62,12 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
     if let Some((number, rest)) = line.split_once(':')
         && is_number(number.trim())
     {
-        return Ok(Said::Numbered {
-            number: number.trim().to_owned(),
-            rest: rest.trim().to_owned(),
-        });
+        return Ok(Said::Numbered { number: number.trim().to_owned(), rest: rest.trim().to_owned() });
     }
     let (first, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
     let rest = rest.trim();
     let needs = |what: &str| -> Result<String, String> {
-        if rest.is_empty() {
-            Err(format!("`{first}` needs {what} behind it"))
-        } else {
-            Ok(rest.to_owned())
-        }
+        if rest.is_empty() { Err(format!("`{first}` needs {what} behind it")) } else { Ok(rest.to_owned()) }
     };
     match (first, rest.is_empty()) {
         ("", _) | ("skip" | "next", true) => return Ok(Said::Leave),
@@ -96,28 +89,14 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         }
         ("remark", _) => return needs("a text").map(|text| Said::OfPart("note", text)),
         ("note", _) => {
-            return needs("a text").map(|note| {
-                extra(Answer {
-                    note: Some(note),
-                    ..Answer::default()
-                })
-            });
+            return needs("a text").map(|note| extra(Answer { note: Some(note), ..Answer::default() }));
         }
         ("with", _) => {
-            return needs("an instrument").map(|with| {
-                extra(Answer {
-                    with: Some(with),
-                    ..Answer::default()
-                })
-            });
+            return needs("an instrument")
+                .map(|with| extra(Answer { with: Some(with), ..Answer::default() }));
         }
         ("how", _) => {
-            return needs("a word").map(|how| {
-                extra(Answer {
-                    how: Some(how),
-                    ..Answer::default()
-                })
-            });
+            return needs("a word").map(|how| extra(Answer { how: Some(how), ..Answer::default() }));
         }
         _ => {}
     }
@@ -125,17 +104,12 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
 }
 
 fn extra(answer: Answer) -> Said {
-    Said::Answer {
-        answer,
-        more: Vec::new(),
-    }
+    Said::Answer { answer, more: Vec::new() }
 }
 
 fn is_number(text: &str) -> bool {
     let mut parts = text.split('.');
-    let digits = |part: &str| {
-        !part.is_empty() && part.len() <= 6 && part.chars().all(|c| c.is_ascii_digit())
-    };
+    let digits = |part: &str| !part.is_empty() && part.len() <= 6 && part.chars().all(|c| c.is_ascii_digit());
     parts.next().is_some_and(digits) && parts.next().is_none_or(digits) && parts.next().is_none()
 }
 
@@ -154,15 +128,9 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
             "note" if !rest.is_empty() => answer.note = Some(rest),
             "photo" if !rest.is_empty() => answer.photos.push(rest),
             "how" if !rest.is_empty() => answer.how = Some(rest),
-            _ if rest.is_empty()
-                && (word == "plain" || How::WORDS.iter().any(|w| w.word == word)) =>
-            {
+            _ if rest.is_empty() && (word == "plain" || How::WORDS.iter().any(|w| w.word == word)) => {
                 // "plain" records no word, where the item would add one.
-                answer.how = Some(if word == "plain" {
-                    String::new()
-                } else {
-                    word.to_owned()
-                });
+                answer.how = Some(if word == "plain" { String::new() } else { word.to_owned() });
             }
             _ => {
                 return Err(format!(
@@ -179,19 +147,15 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
         value = trailing(value, &mut answer, record);
     }
     let mut values: Vec<String> = match kind {
-        Kind::Quantity(_) | Kind::Count if value.contains(',') => value
-            .split(',')
-            .map(|value| value.trim().to_owned())
-            .collect(),
+        Kind::Quantity(_) | Kind::Count if value.contains(',') => {
+            value.split(',').map(|value| value.trim().to_owned()).collect()
+        }
         _ => vec![value],
     };
     share_unit(&mut values);
     let mut values = values.into_iter().map(|value| choice(&value, kind));
     answer.value = values.next().filter(|value| !value.is_empty());
-    Ok(Said::Answer {
-        answer,
-        more: values.collect(),
-    })
+    Ok(Said::Answer { answer, more: values.collect() })
 }
 
 /// "3.301, 3.302, 3.304 V": the unit stands once, behind the last.
@@ -200,9 +164,9 @@ fn share_unit(values: &mut [String]) {
         return;
     }
     let unit: String = match values.last() {
-        Some(last) => last
-            .trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'))
-            .to_owned(),
+        Some(last) => {
+            last.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | '-' | '+')).to_owned()
+        }
         None => return,
     };
     for value in values {
@@ -216,10 +180,7 @@ fn share_unit(values: &mut [String]) {
 fn trailing(value: String, answer: &mut Answer, record: &Record) -> String {
     let mut value = value;
     if let Some((before, id)) = value.rsplit_once(" with ")
-        && record
-            .instrument
-            .iter()
-            .any(|i| i.id.text() == Some(id.trim()))
+        && record.instrument.iter().any(|i| i.id.text() == Some(id.trim()))
     {
         answer.with.get_or_insert_with(|| id.trim().to_owned());
         value = before.trim().to_owned();
@@ -254,17 +215,13 @@ fn choice(value: &str, kind: Kind) -> String {
     }
     let mut letters = lower.chars();
     if let (Some(letter), None) = (letters.next(), letters.next()) {
-        let index = (u32::from(letter))
-            .checked_sub(u32::from('a'))
-            .and_then(|n| usize::try_from(n).ok());
+        let index = (u32::from(letter)).checked_sub(u32::from('a')).and_then(|n| usize::try_from(n).ok());
         if let Some(word) = index.and_then(|index| words.get(index)) {
             return word.word.to_owned();
         }
     }
     // The beginning of a word, when only one starts so.
-    let mut starting = words
-        .iter()
-        .filter(|word| word.word.to_lowercase().starts_with(&lower));
+    let mut starting = words.iter().filter(|word| word.word.to_lowercase().starts_with(&lower));
     match (starting.next(), starting.next()) {
         (Some(word), None) if !lower.is_empty() => word.word.to_owned(),
         _ => value.to_owned(),
@@ -286,10 +243,7 @@ fn words(words: &[Word]) -> String {
 /// The letter that stands for the choice at an index.
 #[must_use]
 pub(super) fn letter(index: usize) -> char {
-    u32::try_from(index)
-        .ok()
-        .and_then(|n| char::from_u32(u32::from('a') + n))
-        .unwrap_or('?')
+    u32::try_from(index).ok().and_then(|n| char::from_u32(u32::from('a') + n)).unwrap_or('?')
 }
 
 #[cfg(test)]
@@ -298,12 +252,8 @@ mod tests {
     use crate::quantity::Dimension;
     use crate::record::field::word;
 
-    const METALS: &[Word] = &[
-        word("copper", ""),
-        word("copper-clad aluminium", ""),
-        word("brass", ""),
-        word("tin", ""),
-    ];
+    const METALS: &[Word] =
+        &[word("copper", ""), word("copper-clad aluminium", ""), word("brass", ""), word("tin", "")];
 
     fn record() -> Record {
         crate::record::read("t", "schema = 1\n[[instrument]]\nid = \"caliper\"\n").unwrap()
@@ -314,10 +264,7 @@ mod tests {
         let length = Kind::Quantity(Dimension::LENGTH);
         let voltage = Kind::Quantity(Dimension::VOLTAGE);
         let metal = Kind::Word(METALS);
-        let value = |value: &str| Said::Answer {
-            answer: Answer::of(value),
-            more: vec![],
-        };
+        let value = |value: &str| Said::Answer { answer: Answer::of(value), more: vec![] };
         let cases: Vec<(&str, Kind, Said)> = vec![
             ("150 A", length, value("150 A")),
             ("", length, Said::Leave),
@@ -336,37 +283,16 @@ mod tests {
             ("y", Kind::YesNo, value("yes")),
             ("N", Kind::YesNo, value("no")),
             ("y", Kind::Text, value("y")),
-            (
-                "12: 150 A",
-                Kind::Text,
-                Said::Numbered {
-                    number: "12".into(),
-                    rest: "150 A".into(),
-                },
-            ),
-            (
-                "34.2: -",
-                Kind::Text,
-                Said::Numbered {
-                    number: "34.2".into(),
-                    rest: "-".into(),
-                },
-            ),
-            (
-                "video 14:05",
-                Kind::Text,
-                Said::OfPart("video", "14:05".into()),
-            ),
+            ("12: 150 A", Kind::Text, Said::Numbered { number: "12".into(), rest: "150 A".into() }),
+            ("34.2: -", Kind::Text, Said::Numbered { number: "34.2".into(), rest: "-".into() }),
+            ("video 14:05", Kind::Text, Said::OfPart("video", "14:05".into())),
             ("go main-fuse", length, Said::Go("main-fuse".into())),
             ("photo 5.jpg", length, Said::Photo("5.jpg".into())),
             (
                 "note worn",
                 length,
                 Said::Answer {
-                    answer: Answer {
-                        note: Some("worn".into()),
-                        ..Answer::default()
-                    },
+                    answer: Answer { note: Some("worn".into()), ..Answer::default() },
                     more: vec![],
                 },
             ),
@@ -374,10 +300,7 @@ mod tests {
                 "3 mm with caliper",
                 length,
                 Said::Answer {
-                    answer: Answer {
-                        with: Some("caliper".into()),
-                        ..Answer::of("3 mm")
-                    },
+                    answer: Answer { with: Some("caliper".into()), ..Answer::of("3 mm") },
                     more: vec![],
                 },
             ),
@@ -385,10 +308,7 @@ mod tests {
                 "3 mm measured",
                 length,
                 Said::Answer {
-                    answer: Answer {
-                        how: Some("measured".into()),
-                        ..Answer::of("3 mm")
-                    },
+                    answer: Answer { how: Some("measured".into()), ..Answer::of("3 mm") },
                     more: vec![],
                 },
             ),
@@ -420,11 +340,7 @@ mod tests {
         for (line, kind, said) in cases {
             assert_eq!(read_line(line, kind, &record()), Ok(said), "{line}");
         }
-        for (line, says) in [
-            ("go", "needs"),
-            ("3 mm | maesured", "not known"),
-            ("photo", "needs a file"),
-        ] {
+        for (line, says) in [("go", "needs"), ("3 mm | maesured", "not known"), ("photo", "needs a file")] {
             let error = read_line(line, length, &record()).unwrap_err();
             assert!(error.contains(says), "{line}: {error}");
         }

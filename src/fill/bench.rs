@@ -95,7 +95,7 @@ pub struct Bench {
     /// The checklists.
     pub lists: Checklists,
     file: PathBuf,
-    book: Book,
+    book: Arc<Book>,
     limits: BTreeMap<String, Amount>,
     kind: Option<String>,
     /// The record as it was looked at last: most looks find it unchanged.
@@ -157,10 +157,7 @@ impl Bench {
                 continue;
             };
             for entry in entries.flatten() {
-                let ours = entry
-                    .file_name()
-                    .to_string_lossy()
-                    .starts_with(".underlid-");
+                let ours = entry.file_name().to_string_lossy().starts_with(".underlid-");
                 let old = entry
                     .metadata()
                     .and_then(|meta| meta.modified())
@@ -202,28 +199,13 @@ impl Bench {
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let derived = Derived::of(&record, &self.limits);
         let judgement = judge(&record, &derived, &self.book);
-        let kind = self
-            .kind
-            .as_deref()
-            .or(record.inspection.kind.word())
-            .unwrap_or(USUAL)
-            .to_owned();
-        let asked = Asked {
-            record: &record,
-            derived: &derived,
-            limits: &self.limits,
-        };
+        let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
+        let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
         let questions = match self.lists.of_kind(&kind) {
             Some(list) => questions(list, &asked),
             None => Vec::new(),
         };
-        Ok(Sight {
-            text,
-            record,
-            judgement,
-            questions,
-            kind,
-        })
+        Ok(Sight { text, record, judgement, questions, kind })
     }
 
     /// The record's text, to see cheaply whether it has changed.
@@ -247,11 +229,7 @@ impl Bench {
             save::replace(&self.file, &text).map_err(FillError::NotSaved)?;
         }
         let sight = self.sight(text)?;
-        Ok(Saved {
-            decided: decided(&before.judgement, &sight.judgement),
-            said,
-            sight,
-        })
+        Ok(Saved { decided: decided(&before.judgement, &sight.judgement), said, sight })
     }
 
     /// Writes an answer. `seen` is the revision the answer was made upon; an answer on another one is refused, unless
@@ -259,12 +237,7 @@ impl Bench {
     ///
     /// # Errors
     /// [`FillError`]; the record is then unchanged.
-    pub fn answer(
-        &self,
-        key: &Key,
-        answer: &Answer,
-        seen: Option<&str>,
-    ) -> Result<Saved, FillError> {
+    pub fn answer(&self, key: &Key, answer: &Answer, seen: Option<&str>) -> Result<Saved, FillError> {
         self.answer_once(key, answer, seen, None)
     }
 
@@ -294,17 +267,12 @@ impl Bench {
                 let parts = || parts_to_add(&sight.record, adds, question.item.leg, typed, None);
                 return self.added_once(sight, once, parts);
             }
-            if seen.is_some_and(|seen| seen != question.revision())
-                && !says_the_same(question, &answer)
-            {
+            if seen.is_some_and(|seen| seen != question.revision()) && !says_the_same(question, &answer) {
                 return Err(FillError::Conflict(question.found.show()));
             }
             with_what_the_item_says(&mut answer, question)?;
             let mut edits = edits_for(question, &answer);
-            edits.extend(
-                kept.iter()
-                    .filter_map(|kept| listed(&sight.record, kept, &question.shows)),
-            );
+            edits.extend(kept.iter().filter_map(|kept| listed(&sight.record, kept, &question.shows)));
             let said = match &answer.value {
                 Some(value) => format!("{} = {value}", named(question)),
                 None => format!("{} annotated", named(question)),
@@ -324,12 +292,8 @@ impl Bench {
                 return Err(FillError::Conflict(question.found.show()));
             }
             let place = question.place.clone().filter(|_| !question.is_open());
-            let place =
-                place.ok_or_else(|| FillError::Words("nothing is recorded here".to_owned()))?;
-            Ok((
-                vec![Edit::Clear { place }],
-                format!("{} taken back", named(question)),
-            ))
+            let place = place.ok_or_else(|| FillError::Words("nothing is recorded here".to_owned()))?;
+            Ok((vec![Edit::Clear { place }], format!("{} taken back", named(question))))
         })
     }
 
@@ -345,13 +309,7 @@ impl Bench {
                 FillError::Words("this question has no part yet; answer it first".to_owned())
             })?;
             let said = format!("{name} of {part} = {text}");
-            Ok((
-                vec![Edit::Set {
-                    place: part.then(name),
-                    answer: Answer::of(text),
-                }],
-                said,
-            ))
+            Ok((vec![Edit::Set { place: part.then(name), answer: Answer::of(text) }], said))
         })
     }
 
@@ -406,47 +364,30 @@ impl Bench {
         self.edit(|sight| {
             let question = question(sight, key)?;
             let mut edits = Vec::new();
-            let photos = Answer {
-                photos: vec![kept.name.clone()],
-                ..Answer::default()
-            };
+            let photos = Answer { photos: vec![kept.name.clone()], ..Answer::default() };
             match (&question.part, &question.item.fills) {
                 (Some(part), _) if part.0.first().is_some_and(|step| step.key != "photo") => {
-                    edits.push(Edit::Set {
-                        place: part.clone().then("photos"),
-                        answer: photos,
-                    });
+                    edits.push(Edit::Set { place: part.clone().then("photos"), answer: photos });
                 }
                 (None, Fills::Remark) => {
                     let fields = vec![
                         ("id".to_owned(), question.item.id.clone()),
                         ("photos".to_owned(), kept.name.clone()),
                     ];
-                    edits.push(Edit::Append {
-                        list: Place::keys("item"),
-                        at: usize::MAX,
-                        fields,
-                    });
+                    edits.push(Edit::Append { list: Place::keys("item"), at: usize::MAX, fields });
                 }
                 (None, Fills::Field { .. }) if question.item.scope == Scope::Readings => {
                     let fields = vec![
                         ("position".to_owned(), question.key.part.clone()),
                         ("photos".to_owned(), kept.name.clone()),
                     ];
-                    edits.push(Edit::Append {
-                        list: Place::keys("cells.reading"),
-                        at: usize::MAX,
-                        fields,
-                    });
+                    edits.push(Edit::Append { list: Place::keys("cells.reading"), at: usize::MAX, fields });
                 }
                 _ => {}
             }
             edits.extend(listed(&sight.record, kept, &question.shows));
             let file = format!("{}/{}", photo::FOLDER, kept.name);
-            Ok((
-                edits,
-                format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest),
-            ))
+            Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
         })
     }
 }
@@ -454,10 +395,7 @@ impl Bench {
 /// Lists a photo with its hash, or adds to what a listed one shows.
 fn listed(record: &Record, kept: &Kept, part: &str) -> Option<Edit> {
     let file = format!("{}/{}", photo::FOLDER, kept.name);
-    let at = record
-        .photo
-        .iter()
-        .position(|photo| photo.file.text() == Some(&file));
+    let at = record.photo.iter().position(|photo| photo.file.text() == Some(&file));
     let Some(index) = at else {
         return Some(Edit::Append {
             list: Place::keys("photo"),
@@ -465,10 +403,7 @@ fn listed(record: &Record, kept: &Kept, part: &str) -> Option<Edit> {
             fields: vec![
                 ("file".to_owned(), file),
                 ("shows".to_owned(), part.to_owned()),
-                (
-                    "note".to_owned(),
-                    format!("SHA-256 on arrival: {}", kept.digest),
-                ),
+                ("note".to_owned(), format!("SHA-256 on arrival: {}", kept.digest)),
             ],
         });
     };
@@ -478,18 +413,13 @@ fn listed(record: &Record, kept: &Kept, part: &str) -> Option<Edit> {
     }
     shows.push(part.to_owned());
     let place = Place::keys("photo").at(index).then("shows");
-    Some(Edit::Set {
-        place,
-        answer: Answer::of(&shows.join(", ")),
-    })
+    Some(Edit::Set { place, answer: Answer::of(&shows.join(", ")) })
 }
 
 fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
-    sight.question(key).ok_or_else(|| {
-        FillError::Words(format!(
-            "there is no question `{key}` in this record any more"
-        ))
-    })
+    sight
+        .question(key)
+        .ok_or_else(|| FillError::Words(format!("there is no question `{key}` in this record any more")))
 }
 
 fn named(question: &Question) -> String {
@@ -508,8 +438,7 @@ fn says_the_same(question: &Question, answer: &Answer) -> bool {
         record::read_answer(info, value).is_ok_and(|state| state == question.found.state)
     });
     let same = |new: &Option<String>, old: Option<&str>| {
-        new.as_deref()
-            .is_none_or(|new| new == old.unwrap_or_default())
+        new.as_deref().is_none_or(|new| new == old.unwrap_or_default())
     };
     same_value
         && same(&answer.note, question.found.note.as_deref())
@@ -524,9 +453,7 @@ fn with_what_the_item_says(answer: &mut Answer, question: &Question) -> Result<(
     {
         let near = nearest(how, How::WORDS.iter().map(|word| word.word));
         let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
-        return Err(FillError::Words(format!(
-            "`{how}` is no way a value comes{hint}"
-        )));
+        return Err(FillError::Words(format!("`{how}` is no way a value comes{hint}")));
     }
     let known = !matches!(
         answer.value.as_deref().map(str::trim),
@@ -544,20 +471,14 @@ fn with_what_the_item_says(answer: &mut Answer, question: &Question) -> Result<(
 
 fn edits_for(question: &Question, answer: &Answer) -> Vec<Edit> {
     if let Some(place) = &question.place {
-        return vec![Edit::Set {
-            place: place.clone(),
-            answer: answer.clone(),
-        }];
+        return vec![Edit::Set { place: place.clone(), answer: answer.clone() }];
     }
     match (&question.item.fills, &question.item.scope) {
         (Fills::Field { info, .. }, Scope::Readings) => {
             let list = Place::keys("cells.reading");
             let position = ("position".to_owned(), question.key.part.clone());
             let place = Place(vec![
-                record::edit::Step {
-                    key: "cells".to_owned(),
-                    pick: None,
-                },
+                record::edit::Step { key: "cells".to_owned(), pick: None },
                 record::edit::Step {
                     key: "reading".to_owned(),
                     pick: Some(record::edit::Pick::Where {
@@ -567,34 +488,18 @@ fn edits_for(question: &Question, answer: &Answer) -> Vec<Edit> {
                 },
             ]);
             vec![
-                Edit::Append {
-                    list,
-                    at: usize::MAX,
-                    fields: vec![position],
-                },
-                Edit::Set {
-                    place: place.then(info.name),
-                    answer: answer.clone(),
-                },
+                Edit::Append { list, at: usize::MAX, fields: vec![position] },
+                Edit::Set { place: place.then(info.name), answer: answer.clone() },
             ]
         }
         _ => {
             let mut fields = vec![("id".to_owned(), question.item.id.clone())];
-            fields.extend(
-                answer
-                    .value
-                    .clone()
-                    .map(|value| ("answer".to_owned(), value)),
-            );
+            fields.extend(answer.value.clone().map(|value| ("answer".to_owned(), value)));
             fields.extend(answer.note.clone().map(|note| ("note".to_owned(), note)));
             if !answer.photos.is_empty() {
                 fields.push(("photos".to_owned(), answer.photos.join(", ")));
             }
-            vec![Edit::Append {
-                list: Place::keys("item"),
-                at: usize::MAX,
-                fields,
-            }]
+            vec![Edit::Append { list: Place::keys("item"), at: usize::MAX, fields }]
         }
     }
 }

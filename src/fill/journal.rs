@@ -69,11 +69,7 @@ pub(super) fn note(folder: &Path, id: &str, edits: &[Edit], said: &str) -> io::R
             _ => None,
         })
         .collect();
-    let noted = Noted {
-        id: id.to_owned(),
-        said: said.to_owned(),
-        parts,
-    };
+    let noted = Noted { id: id.to_owned(), said: said.to_owned(), parts };
     let line = serde_json::to_string(&noted).map_err(io::Error::other)?;
     let path = path(folder);
     match fs::symlink_metadata(&path) {
@@ -100,10 +96,7 @@ mod tests {
         let edits = [Edit::Append {
             list: Place::keys("path.element"),
             at: 0,
-            fields: vec![
-                ("id".into(), "bar".into()),
-                ("kind".into(), "busbar".into()),
-            ],
+            fields: vec![("id".into(), "bar".into()), ("kind".into(), "busbar".into())],
         }];
         let with = "[[path.element]]\nid = \"bar\"\n";
         assert_eq!(done(folder.path(), "a1", with), None);
@@ -116,14 +109,8 @@ mod tests {
             .unwrap();
         note(folder.path(), "a2", &edits, "added: bar").unwrap();
         assert_eq!(done(folder.path(), "a1", "schema = 1\n"), None);
-        assert_eq!(
-            done(folder.path(), "a1", with).as_deref(),
-            Some("added: bar")
-        );
-        assert_eq!(
-            done(folder.path(), "a2", with).as_deref(),
-            Some("added: bar")
-        );
+        assert_eq!(done(folder.path(), "a1", with).as_deref(), Some("added: bar"));
+        assert_eq!(done(folder.path(), "a2", with).as_deref(), Some("added: bar"));
         assert_eq!(done(folder.path(), "other", with), None);
     }
 }

@@ -31,27 +31,15 @@ impl Decided {
     /// A line for a terminal.
     #[must_use]
     pub fn line(&self) -> String {
-        let of = if self.subject.is_empty() {
-            String::new()
-        } else {
-            format!(" [{}]", self.subject)
-        };
-        let grade = if self.now == Outcome::FallsShort {
-            format!(" ({})", self.grade.word())
-        } else {
-            String::new()
-        };
+        let of = if self.subject.is_empty() { String::new() } else { format!(" [{}]", self.subject) };
+        let grade =
+            if self.now == Outcome::FallsShort { format!(" ({})", self.grade.word()) } else { String::new() };
         let why = if self.now == Outcome::NotDecided {
             format!("missing: {}", self.missing.join("; "))
         } else {
             self.numbers.clone()
         };
-        format!(
-            "{} {}{grade}: {}{of}: {why}",
-            self.now.shape(),
-            self.now.words(),
-            self.title
-        )
+        format!("{} {}{grade}: {}{of}: {why}", self.now.shape(), self.now.words(), self.title)
     }
 }
 
@@ -60,11 +48,8 @@ impl Decided {
 pub fn decided(before: &Judgement, now: &Judgement) -> Vec<Decided> {
     let mut changes = Vec::new();
     let key = |finding: &Finding| (finding.rule.clone(), finding.subject.clone());
-    let old: std::collections::BTreeMap<_, Outcome> = before
-        .findings
-        .iter()
-        .map(|finding| (key(finding), finding.outcome))
-        .collect();
+    let old: std::collections::BTreeMap<_, Outcome> =
+        before.findings.iter().map(|finding| (key(finding), finding.outcome)).collect();
     for finding in &now.findings {
         let was = old.get(&key(finding)).copied();
         let open_before = was.is_none_or(|outcome| outcome == Outcome::NotDecided);
@@ -80,11 +65,7 @@ pub fn decided(before: &Judgement, now: &Judgement) -> Vec<Decided> {
             grade: finding.grade,
             numbers: finding.working.numbers.clone(),
             margin: finding.working.margin.clone(),
-            missing: finding
-                .missing
-                .iter()
-                .map(|missing| missing.what.clone())
-                .collect(),
+            missing: finding.missing.iter().map(|missing| missing.what.clone()).collect(),
         });
     }
     changes

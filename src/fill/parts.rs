@@ -14,45 +14,22 @@ use crate::words::nearest;
 const MOST_ADDED: usize = 64;
 
 /// What `add` means at a question.
-pub(super) fn added(
-    sight: &Sight,
-    at: Option<&Key>,
-    what: &str,
-) -> Result<(Vec<Edit>, String), FillError> {
-    let (first, rest) = what
-        .trim()
-        .split_once(char::is_whitespace)
-        .unwrap_or((what.trim(), ""));
+pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<Edit>, String), FillError> {
+    let (first, rest) = what.trim().split_once(char::is_whitespace).unwrap_or((what.trim(), ""));
     let record = &sight.record;
     let adds = match first {
         "reading" => {
             let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
-            let next = record
-                .cells
-                .reading
-                .iter()
-                .filter_map(|r| r.position.count())
-                .max()
-                .unwrap_or(0)
-                + 1;
+            let next = record.cells.reading.iter().filter_map(|r| r.position.count()).max().unwrap_or(0) + 1;
             let position = if rest.trim().is_empty() {
                 next
             } else {
                 wanted.map_err(|_| {
-                    FillError::Words(
-                        "expected the cell's position, such as: add reading 3".to_owned(),
-                    )
+                    FillError::Words("expected the cell's position, such as: add reading 3".to_owned())
                 })?
             };
-            if record
-                .cells
-                .reading
-                .iter()
-                .any(|r| r.position.count() == Some(position))
-            {
-                return Err(FillError::Words(format!(
-                    "cell {position} has a reading already"
-                )));
+            if record.cells.reading.iter().any(|r| r.position.count() == Some(position)) {
+                return Err(FillError::Words(format!("cell {position} has a reading already")));
             }
             let list = Place::keys("cells.reading");
             let fields = vec![("position".to_owned(), position.to_string())];
@@ -73,9 +50,7 @@ pub(super) fn added(
     }
     let question = at.and_then(|key| sight.question(key));
     let behind = question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
-        Some(Pick::Index(index)) if matches!(question.item.scope, Scope::Elements(_)) => {
-            Some(index)
-        }
+        Some(Pick::Index(index)) if matches!(question.item.scope, Scope::Elements(_)) => Some(index),
         _ => None,
     });
     let leg = match behind.and_then(|index| record.path.element.get(index)) {
@@ -104,57 +79,18 @@ pub(super) fn parts_to_add(
     behind: Option<usize>,
 ) -> Result<(Vec<Edit>, String), FillError> {
     let separator = if adds == Adds::Statements { ';' } else { ',' };
-    let wanted: Vec<&str> = typed
-        .split(separator)
-        .map(str::trim)
-        .filter(|part| !part.is_empty())
-        .collect();
+    let wanted: Vec<&str> = typed.split(separator).map(str::trim).filter(|part| !part.is_empty()).collect();
     if wanted.is_empty() || wanted.len() > MOST_ADDED {
-        return Err(FillError::Words(format!(
-            "expected 1 to {MOST_ADDED} parts, found {}",
-            wanted.len()
-        )));
+        return Err(FillError::Words(format!("expected 1 to {MOST_ADDED} parts, found {}", wanted.len())));
     }
     let (list, taken): (&str, Vec<&str>) = match adds {
-        Adds::Elements => (
-            "path.element",
-            record
-                .path
-                .element
-                .iter()
-                .filter_map(|e| e.id.text())
-                .collect(),
-        ),
-        Adds::Statements => (
-            "claims.statement",
-            record
-                .claims
-                .statement
-                .iter()
-                .filter_map(|s| s.id.text())
-                .collect(),
-        ),
-        Adds::Layers => (
-            "bms.layer",
-            record
-                .bms
-                .layer
-                .iter()
-                .filter_map(|l| l.name.text())
-                .collect(),
-        ),
-        Adds::Tests => (
-            "test",
-            record.test.iter().filter_map(|t| t.id.text()).collect(),
-        ),
-        Adds::Instruments => (
-            "instrument",
-            record
-                .instrument
-                .iter()
-                .filter_map(|i| i.id.text())
-                .collect(),
-        ),
+        Adds::Elements => ("path.element", record.path.element.iter().filter_map(|e| e.id.text()).collect()),
+        Adds::Statements => {
+            ("claims.statement", record.claims.statement.iter().filter_map(|s| s.id.text()).collect())
+        }
+        Adds::Layers => ("bms.layer", record.bms.layer.iter().filter_map(|l| l.name.text()).collect()),
+        Adds::Tests => ("test", record.test.iter().filter_map(|t| t.id.text()).collect()),
+        Adds::Instruments => ("instrument", record.instrument.iter().filter_map(|i| i.id.text()).collect()),
     };
     let mut taken: Vec<String> = taken.into_iter().map(str::to_owned).collect();
     let mut edits = Vec::new();
@@ -211,17 +147,8 @@ pub(super) fn parts_to_add(
             }
             Adds::Instruments => put("id", own_id(Some(&photo::slug(part)), "instrument")?),
         }
-        names.push(
-            fields
-                .first()
-                .map(|(_, name)| name.clone())
-                .unwrap_or_default(),
-        );
-        edits.push(Edit::Append {
-            list: Place::keys(list),
-            at,
-            fields,
-        });
+        names.push(fields.first().map(|(_, name)| name.clone()).unwrap_or_default());
+        edits.push(Edit::Append { list: Place::keys(list), at, fields });
     }
     Ok((edits, format!("added: {}", names.join(", "))))
 }
@@ -234,10 +161,7 @@ fn kind_of(part: &str) -> Result<&'static str, FillError> {
         let hint = nearest(first, known.clone())
             .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         let known: Vec<&str> = known.collect();
-        FillError::Words(format!(
-            "`{first}` is no kind of element{hint}\nkinds: {}",
-            known.join(", ")
-        ))
+        FillError::Words(format!("`{first}` is no kind of element{hint}\nkinds: {}", known.join(", ")))
     })
 }
 
@@ -260,8 +184,5 @@ fn end_of_leg(record: &Record, leg: Option<&str>) -> usize {
     };
     let own = rank(leg);
     let elements = &record.path.element;
-    elements
-        .iter()
-        .rposition(|element| rank(element.leg.word()) <= own)
-        .map_or(0, |index| index + 1)
+    elements.iter().rposition(|element| rank(element.leg.word()) <= own).map_or(0, |index| index + 1)
 }

@@ -31,21 +31,7 @@ pub(super) fn ending(head: &[u8]) -> Option<&'static str> {
     match head {
         [0xff, 0xd8, 0xff, ..] => Some("jpg"),
         [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, ..] => Some("png"),
-        [
-            b'R',
-            b'I',
-            b'F',
-            b'F',
-            _,
-            _,
-            _,
-            _,
-            b'W',
-            b'E',
-            b'B',
-            b'P',
-            ..,
-        ] => Some("webp"),
+        [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'E', b'B', b'P', ..] => Some("webp"),
         _ => None,
     }
 }
@@ -61,16 +47,13 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
             continue;
         };
         if path.is_file() {
-            let digest =
-                crate::evidence::hash::hash_file(&path).map_err(|error| error.to_string())?;
+            let digest = crate::evidence::hash::hash_file(&path).map_err(|error| error.to_string())?;
             let name = name.trim_start_matches("photos/").to_owned();
             return Ok(Kept { name, digest });
         }
     }
     let path = PathBuf::from(from);
-    let size = fs::metadata(&path)
-        .map_err(|error| format!("{from}: {error}"))?
-        .len();
+    let size = fs::metadata(&path).map_err(|error| format!("{from}: {error}"))?.len();
     if size > LARGEST {
         return Err(too_large());
     }
@@ -120,25 +103,15 @@ pub(super) fn finish(
             continue;
         }
         count += 1;
-        let digits: String = name
-            .chars()
-            .take_while(char::is_ascii_digit)
-            .take(6)
-            .collect();
+        let digits: String = name.chars().take_while(char::is_ascii_digit).take(6).collect();
         highest = highest.max(digits.parse::<u32>().unwrap_or(0));
-        let same_size = entry
-            .metadata()
-            .is_ok_and(|meta| meta.is_file() && meta.len() == size);
-        if same_size
-            && crate::evidence::hash::hash_file(&entry.path()).is_ok_and(|other| other == digest)
-        {
+        let same_size = entry.metadata().is_ok_and(|meta| meta.is_file() && meta.len() == size);
+        if same_size && crate::evidence::hash::hash_file(&entry.path()).is_ok_and(|other| other == digest) {
             return Ok(Kept { name, digest });
         }
     }
     if count >= MOST {
-        return Err(format!(
-            "there are {MOST} photos already; no more are taken"
-        ));
+        return Err(format!("there are {MOST} photos already; no more are taken"));
     }
     beside.as_file().sync_all().map_err(at)?;
     readable(beside.path()).map_err(at)?;
@@ -148,9 +121,7 @@ pub(super) fn finish(
         match beside.persist_noclobber(photos.join(&name)) {
             Ok(_) => {
                 #[cfg(unix)]
-                fs::File::open(&photos)
-                    .and_then(|folder| folder.sync_all())
-                    .map_err(at)?;
+                fs::File::open(&photos).and_then(|folder| folder.sync_all()).map_err(at)?;
                 return Ok(Kept { name, digest });
             }
             Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => beside = error.file,
@@ -196,11 +167,7 @@ pub(super) fn slug(text: &str) -> String {
         }
     }
     let slug = slug.trim_matches('-');
-    if slug.is_empty() {
-        "part".to_owned()
-    } else {
-        slug.to_owned()
-    }
+    if slug.is_empty() { "part".to_owned() } else { slug.to_owned() }
 }
 
 #[cfg(test)]
@@ -220,30 +187,16 @@ mod tests {
         ] {
             let path = outside.path().join(file);
             fs::write(&path, bytes).unwrap();
-            names.push(
-                take_file(folder.path(), path.to_str().unwrap(), shows)
-                    .unwrap()
-                    .name,
-            );
+            names.push(take_file(folder.path(), path.to_str().unwrap(), shows).unwrap().name);
         }
-        assert_eq!(
-            names,
-            ["01-main-fuse.jpg", "02-etc-passwd.jpg", "01-main-fuse.jpg"]
-        );
+        assert_eq!(names, ["01-main-fuse.jpg", "02-etc-passwd.jpg", "01-main-fuse.jpg"]);
         let path = outside.path().join("page.html");
         fs::write(&path, "<script>").unwrap();
         let error = take_file(folder.path(), path.to_str().unwrap(), "x").unwrap_err();
         assert!(error.contains("not a JPEG"), "{error}");
+        assert_eq!(take_file(folder.path(), "02-etc-passwd.jpg", "x").unwrap().name, "02-etc-passwd.jpg");
         assert_eq!(
-            take_file(folder.path(), "02-etc-passwd.jpg", "x")
-                .unwrap()
-                .name,
-            "02-etc-passwd.jpg"
-        );
-        assert_eq!(
-            take_file(folder.path(), "photos/02-etc-passwd.jpg", "x")
-                .unwrap()
-                .name,
+            take_file(folder.path(), "photos/02-etc-passwd.jpg", "x").unwrap().name,
             "02-etc-passwd.jpg"
         );
         let left = fs::read_dir(folder.path().join("photos")).unwrap().count();

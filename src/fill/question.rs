@@ -27,11 +27,7 @@ pub struct Key {
 
 impl std::fmt::Display for Key {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        if self.part.is_empty() {
-            f.write_str(&self.item)
-        } else {
-            write!(f, "{}@{}", self.item, self.part)
-        }
+        if self.part.is_empty() { f.write_str(&self.item) } else { write!(f, "{}@{}", self.item, self.part) }
     }
 }
 
@@ -40,10 +36,7 @@ impl std::str::FromStr for Key {
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let (item, part) = text.split_once('@').unwrap_or((text, ""));
-        Ok(Self {
-            item: item.to_owned(),
-            part: part.to_owned(),
-        })
+        Ok(Self { item: item.to_owned(), part: part.to_owned() })
     }
 }
 
@@ -105,14 +98,7 @@ impl Question {
     /// A short fingerprint of what is recorded: an answer made upon another one is a conflict.
     #[must_use]
     pub fn revision(&self) -> String {
-        let Found {
-            state,
-            how,
-            with,
-            photos,
-            note,
-            span: _,
-        } = &self.found;
+        let Found { state, how, with, photos, note, span: _ } = &self.found;
         let text = format!("{state:?} {how:?} {with:?} {photos:?} {note:?}");
         let mut short = String::new();
         for byte in Sha256::digest(text.as_bytes()).iter().take(6) {
@@ -190,18 +176,13 @@ pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
                 }
                 _ => {
                     let parts: Vec<Vec<Each>> = block.iter().map(|item| asked.each(item)).collect();
-                    let mut order: Vec<usize> = parts
-                        .iter()
-                        .flatten()
-                        .map(|each| index_of(each.subject))
-                        .collect();
+                    let mut order: Vec<usize> =
+                        parts.iter().flatten().map(|each| index_of(each.subject)).collect();
                     order.sort_unstable();
                     order.dedup();
                     for index in order {
                         for (item, parts) in block.iter().zip(&parts) {
-                            if let Some(each) =
-                                parts.iter().find(|each| index_of(each.subject) == index)
-                            {
+                            if let Some(each) = parts.iter().find(|each| index_of(each.subject) == index) {
                                 all.extend(asked.question(&section.id, item, Some(each)));
                             }
                         }
@@ -245,24 +226,18 @@ fn part_key(ids: &[Option<&str>], index: usize) -> String {
 impl Asked<'_> {
     fn each(&self, item: &Item) -> Vec<Each> {
         let record = self.record;
-        let named =
-            |ids: Vec<Option<&str>>, what: &str, subject: fn(usize) -> Subject| -> Vec<Each> {
-                (0..ids.len())
-                    .map(|index| {
-                        let part = part_key(&ids, index);
-                        let of = match ids.get(index).copied().flatten() {
-                            Some(id) => id.to_owned(),
-                            None => format!("{what} {}", index + 1),
-                        };
-                        Each {
-                            subject: subject(index),
-                            part,
-                            of,
-                            number: index + 1,
-                        }
-                    })
-                    .collect()
-            };
+        let named = |ids: Vec<Option<&str>>, what: &str, subject: fn(usize) -> Subject| -> Vec<Each> {
+            (0..ids.len())
+                .map(|index| {
+                    let part = part_key(&ids, index);
+                    let of = match ids.get(index).copied().flatten() {
+                        Some(id) => id.to_owned(),
+                        None => format!("{what} {}", index + 1),
+                    };
+                    Each { subject: subject(index), part, of, number: index + 1 }
+                })
+                .collect()
+        };
         match &item.scope {
             Scope::Pack => Vec::new(),
             Scope::Elements(kinds) => {
@@ -271,10 +246,7 @@ impl Asked<'_> {
                 let mut all = named(ids, "element", Subject::Element);
                 all.retain(|each| {
                     elements.get(index_of(each.subject)).is_some_and(|element| {
-                        let kind = element
-                            .kind
-                            .word()
-                            .is_some_and(|kind| kinds.contains(&kind));
+                        let kind = element.kind.word().is_some_and(|kind| kinds.contains(&kind));
                         let leg = item.leg.is_none() || element.leg.word() == item.leg;
                         kind && leg
                     })
@@ -282,11 +254,7 @@ impl Asked<'_> {
                 for (number, each) in all.iter_mut().enumerate() {
                     each.number = number + 1;
                     if let Some(element) = elements.get(index_of(each.subject)) {
-                        let words = element
-                            .name
-                            .text()
-                            .or(element.kind.word())
-                            .unwrap_or_default();
+                        let words = element.name.text().or(element.kind.word()).unwrap_or_default();
                         if words != each.of {
                             each.of = format!("{} ({words})", each.of);
                         }
@@ -297,24 +265,15 @@ impl Asked<'_> {
             Scope::Readings => {
                 let cells = record.cells.series.count().unwrap_or(0).min(MOST_CELLS);
                 let mut positions: Vec<u32> = (1..=cells).collect();
-                positions.extend(
-                    record
-                        .cells
-                        .reading
-                        .iter()
-                        .filter_map(|r| r.position.count()),
-                );
+                positions.extend(record.cells.reading.iter().filter_map(|r| r.position.count()));
                 positions.sort_unstable();
                 positions.dedup();
                 positions
                     .into_iter()
                     .take(2 * MOST_CELLS as usize)
                     .map(|position| {
-                        let at = record
-                            .cells
-                            .reading
-                            .iter()
-                            .position(|r| r.position.count() == Some(position));
+                        let at =
+                            record.cells.reading.iter().position(|r| r.position.count() == Some(position));
                         Each {
                             subject: Subject::Reading(at.unwrap_or(usize::MAX)),
                             part: position.to_string(),
@@ -325,30 +284,17 @@ impl Asked<'_> {
                     .collect()
             }
             Scope::Statements => named(
-                record
-                    .claims
-                    .statement
-                    .iter()
-                    .map(|s| s.id.text())
-                    .collect(),
+                record.claims.statement.iter().map(|s| s.id.text()).collect(),
                 "claim",
                 Subject::Statement,
             ),
-            Scope::Layers => named(
-                record.bms.layer.iter().map(|l| l.name.text()).collect(),
-                "layer",
-                Subject::Layer,
-            ),
-            Scope::Photos => named(
-                record.photo.iter().map(|p| p.file.text()).collect(),
-                "photo",
-                Subject::Photo,
-            ),
-            Scope::Tests => named(
-                record.test.iter().map(|t| t.id.text()).collect(),
-                "test",
-                Subject::Test,
-            ),
+            Scope::Layers => {
+                named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Subject::Layer)
+            }
+            Scope::Photos => {
+                named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Subject::Photo)
+            }
+            Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Subject::Test),
             Scope::Instruments => named(
                 record.instrument.iter().map(|i| i.id.text()).collect(),
                 "instrument",
@@ -360,19 +306,11 @@ impl Asked<'_> {
     fn question(&self, section: &str, item: &Arc<Item>, each: Option<&Each>) -> Option<Question> {
         let record = self.record;
         let subject = each.map_or(Subject::Pack, |each| each.subject);
-        let facts = Facts {
-            record,
-            derived: self.derived,
-            limits: self.limits,
-            subject,
-        };
+        let facts = Facts { record, derived: self.derived, limits: self.limits, subject };
         let part = part_place(subject, item);
         let own = part.as_ref().and_then(|_| own_of(record, subject, item));
         let mut question = Question {
-            key: Key {
-                item: item.id.clone(),
-                part: each.map(|each| each.part.clone()).unwrap_or_default(),
-            },
+            key: Key { item: item.id.clone(), part: each.map(|each| each.part.clone()).unwrap_or_default() },
             number: match each {
                 Some(each) => format!("{}.{}", item.number, each.number),
                 None => item.number.to_string(),
@@ -405,31 +343,23 @@ impl Asked<'_> {
                 } else if let Some(found) = facts.found(name) {
                     question.found = found.clone();
                     // `video` is a key of every part, and the reader takes it as such.
-                    if let (State::NotLooked, "inspection.video", Some(video)) = (
-                        &found.state,
-                        name.as_str(),
-                        own.and_then(|own| own.video.clone()),
-                    ) {
+                    if let (State::NotLooked, "inspection.video", Some(video)) =
+                        (&found.state, name.as_str(), own.and_then(|own| own.video.clone()))
+                    {
                         question.found.state = State::Known(Value::Text(video));
                     }
                 }
             }
             Fills::Adds(adds) => question.there = there(record, *adds, item.leg),
             Fills::Remark => {
-                let at = record
-                    .item
-                    .iter()
-                    .position(|i| i.id.text() == Some(item.id.as_str()));
-                if let Some((index, answer)) =
-                    at.and_then(|index| Some((index, record.item.get(index)?)))
-                {
+                let at = record.item.iter().position(|i| i.id.text() == Some(item.id.as_str()));
+                if let Some((index, answer)) = at.and_then(|index| Some((index, record.item.get(index)?))) {
                     let part = Place::keys("item").at(index);
                     question.found = answer.answer.found().clone();
                     question.part_photos.clone_from(&answer.own.photos);
                     question.place = Some(part.clone().then("answer"));
                     question.part = Some(part);
-                    if question.found.state == State::NotLooked && !question.part_photos.is_empty()
-                    {
+                    if question.found.state == State::NotLooked && !question.part_photos.is_empty() {
                         question.there = vec!["see the photo".to_owned()];
                     }
                 } else {
@@ -457,10 +387,7 @@ fn applies(item: &Item, facts: &Facts<'_>) -> Applies {
         Ok(Val::YesNo(true)) => Applies::Yes,
         Ok(_) => Applies::No(format!("`{text}` does not hold")),
         Err(missing) => {
-            let what: Vec<&str> = missing
-                .iter()
-                .map(|missing| missing.what.as_str())
-                .collect();
+            let what: Vec<&str> = missing.iter().map(|missing| missing.what.as_str()).collect();
             Applies::Waits(what.join("; "))
         }
     }
@@ -518,19 +445,14 @@ fn shows(record: &Record, subject: Subject, item: &Item) -> String {
     match subject {
         Subject::Element(index) => {
             let element = record.path.element.get(index);
-            element
-                .and_then(|e| e.id.text())
-                .unwrap_or("path")
-                .to_owned()
+            element.and_then(|e| e.id.text()).unwrap_or("path").to_owned()
         }
         Subject::Statement(_) => "claims".to_owned(),
         Subject::Layer(_) => "bms".to_owned(),
         Subject::Reading(_) => "cells".to_owned(),
         Subject::Pack => match &item.fills {
             Fills::Field { name, .. } => name.split('.').next().unwrap_or_default().to_owned(),
-            _ => item
-                .leg
-                .map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),
+            _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),
         },
         _ => item.id.clone(),
     }
@@ -547,23 +469,9 @@ fn there(record: &Record, adds: Adds, leg: Option<&str>) -> Vec<String> {
             .filter(|element| leg.is_none() || element.leg.word() == leg)
             .map(|element| text(element.id.text().or(element.kind.word())))
             .collect(),
-        Adds::Statements => record
-            .claims
-            .statement
-            .iter()
-            .map(|s| text(s.id.text()))
-            .collect(),
-        Adds::Layers => record
-            .bms
-            .layer
-            .iter()
-            .map(|l| text(l.name.text()))
-            .collect(),
+        Adds::Statements => record.claims.statement.iter().map(|s| text(s.id.text())).collect(),
+        Adds::Layers => record.bms.layer.iter().map(|l| text(l.name.text())).collect(),
         Adds::Tests => record.test.iter().map(|t| text(t.id.text())).collect(),
-        Adds::Instruments => record
-            .instrument
-            .iter()
-            .map(|i| text(i.id.text()))
-            .collect(),
+        Adds::Instruments => record.instrument.iter().map(|i| text(i.id.text())).collect(),
     }
 }

@@ -51,14 +51,8 @@ fn of_fuse(facts: &Facts<'_>) -> Answer {
     let factor = work.amount("limit.fuse_load_factor");
     let [rating, factor] = work.all([rating, factor])?;
     work.source(&fuse::METHOD);
-    let capability = Amount {
-        number: rating.number.over(&factor.number),
-        dimension: Dimension::CURRENT,
-    };
-    work.step(line(
-        &format!("{} / {}", rating.show(), factor.show()),
-        &capability,
-    ));
+    let capability = Amount { number: rating.number.over(&factor.number), dimension: Dimension::CURRENT };
+    work.step(line(&format!("{} / {}", rating.show(), factor.show()), &capability));
     work.done(capability)
 }
 
@@ -68,42 +62,24 @@ fn of_joint(facts: &Facts<'_>) -> Answer {
         work.step(line("printed on the part", &marked));
         return work.done(marked);
     }
-    let [length, width] =
-        ["width", "thickness"].map(|side| work.amount(&format!("element.overlap.{side}")));
+    let [length, width] = ["width", "thickness"].map(|side| work.amount(&format!("element.overlap.{side}")));
     let density = work.amount("limit.contact_density");
     let count = work.count_or_one("element.count", "the number of joints side by side");
     let [length, width, density] = work.all([length, width, density])?;
     let area = length.number.times(&width.number);
     let number = area.times(&density.number).times(&count.number);
-    let capability = Amount {
-        number,
-        dimension: Dimension::CURRENT,
-    };
-    let formula = format!(
-        "overlap {} × {} × {}",
-        shown(&length),
-        shown(&width),
-        shown(&density)
-    );
+    let capability = Amount { number, dimension: Dimension::CURRENT };
+    let formula = format!("overlap {} × {} × {}", shown(&length), shown(&width), shown(&density));
     work.step(line(&formula, &capability));
     work.done(capability)
 }
 
 fn of_cells(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (rate, capacity) = (
-        work.amount("pack.c_rate_limit"),
-        work.amount("pack.capacity"),
-    );
+    let (rate, capacity) = (work.amount("pack.c_rate_limit"), work.amount("pack.capacity"));
     let [rate, capacity] = work.all([rate, capacity])?;
-    let capability = Amount {
-        number: rate.number.times(&capacity.number),
-        dimension: Dimension::CURRENT,
-    };
-    work.step(line(
-        &format!("{} × {}", rate.show(), capacity.show()),
-        &capability,
-    ));
+    let capability = Amount { number: rate.number.times(&capacity.number), dimension: Dimension::CURRENT };
+    work.step(line(&format!("{} × {}", rate.show(), capacity.show()), &capability));
     work.done(capability)
 }
 
@@ -121,25 +97,19 @@ struct BarFacts {
 
 impl BarFacts {
     fn gather(work: &mut Worker<'_>) -> Result<Self, Vec<Missing>> {
-        let (width, thickness) = (
-            work.amount("element.section.width"),
-            work.amount("element.section.thickness"),
-        );
+        let (width, thickness) =
+            (work.amount("element.section.width"), work.amount("element.section.thickness"));
         let ambient = inner_ambient(work);
         let material = work.word("element.material");
         let finish = work.optional_word("element.finish").unwrap_or_else(|| {
-            work.assume(
-                "the finish is not recorded; bright taken, which gives off least heat".to_owned(),
-            );
+            work.assume("the finish is not recorded; bright taken, which gives off least heat".to_owned());
             "bright".to_owned()
         });
         let orientation = match work.optional_word("element.orientation").as_deref() {
             Some("flat") => Some(Orientation::Flat),
             Some(_) => Some(Orientation::OnEdge),
             None => {
-                work.assume(
-                    "the orientation is not recorded; the less favourable one taken".to_owned(),
-                );
+                work.assume("the orientation is not recorded; the less favourable one taken".to_owned());
                 None
             }
         };
@@ -165,16 +135,7 @@ impl BarFacts {
         )]
         let stacked = stacked.value() as u32;
         let emissivity = emissivity(&finish).unwrap_or(0.1);
-        Ok(Self {
-            material,
-            orientation,
-            emissivity,
-            stacked,
-            width,
-            thickness,
-            ambient,
-            count,
-        })
+        Ok(Self { material, orientation, emissivity, stacked, width, thickness, ambient, count })
     }
 
     /// The bar for given numbers, lying as recorded or as given.
@@ -203,20 +164,13 @@ impl BarFacts {
 }
 
 fn inner_ambient(work: &mut Worker<'_>) -> Option<Amount> {
-    work.or_limit(
-        "inspection.inner_ambient",
-        "inner_ambient",
-        "the air temperature inside the closed pack",
-    )
+    work.or_limit("inspection.inner_ambient", "inner_ambient", "the air temperature inside the closed pack")
 }
 
 fn of_busbar(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let limit = work.or_limit(
-        "element.allowed_temperature",
-        "bar_temperature",
-        "the highest temperature of the bar",
-    );
+    let limit =
+        work.or_limit("element.allowed_temperature", "bar_temperature", "the highest temperature of the bar");
     let bar = BarFacts::gather(&mut work)?;
     let [limit] = work.all([limit])?;
     let inputs = [&bar.width, &bar.thickness, &bar.ambient, &limit, &bar.count];
@@ -245,13 +199,7 @@ pub(super) fn rise(facts: &Facts<'_>, kind: &str, current: &str) -> Answer {
     let current = work.amount(current);
     let bar = BarFacts::gather(&mut work)?;
     let [current] = work.all([current])?;
-    let inputs = [
-        &bar.width,
-        &bar.thickness,
-        &bar.ambient,
-        &current,
-        &bar.count,
-    ];
+    let inputs = [&bar.width, &bar.thickness, &bar.ambient, &current, &bar.count];
     let rise = work.through(&inputs, Dimension::TEMPERATURE_DIFFERENCE, |x| {
         let rise = |orientation| {
             busbar::rise_for_current(
@@ -275,16 +223,17 @@ fn of_cable(facts: &Facts<'_>) -> Answer {
 
 /// Ampacity, insulation class and ambient of a cable.
 fn cable_capability(work: &mut Worker<'_>) -> Result<(Amount, Amount, Amount), Vec<Missing>> {
-    let (size, insulation) = (
-        work.amount("element.size"),
-        work.amount("element.insulation_temperature"),
-    );
+    let (size, insulation) = (work.amount("element.size"), work.amount("element.insulation_temperature"));
     let ambient = inner_ambient(work);
     let count = work.count_or_one("element.count", "the number of cables in parallel");
-    let bundled = work
-        .optional("element.bundled")
-        .unwrap_or_else(|| count.clone());
-    let material = work.optional_word("element.material");
+    let bundled = work.optional("element.bundled").unwrap_or_else(|| {
+        work.assume(
+            "the number of bundled conductors is not recorded; those in parallel are taken to lie together"
+                .to_owned(),
+        );
+        count.clone()
+    });
+    let material = work.word("element.material");
     let [size, insulation, ambient] = work.all([size, insulation, ambient])?;
     if let Some(material) = material.filter(|m| m != "copper") {
         return Err(vec![Missing::refused(&format!(
@@ -327,37 +276,20 @@ fn cable_rise(facts: &Facts<'_>, current: &str) -> Answer {
     let [current] = work.all([current])?;
     let share = current.number.over(&capability.number).power(2);
     let margin = insulation.number.minus(&ambient.number);
-    let rise = Amount {
-        number: share.times(&margin),
-        dimension: Dimension::TEMPERATURE_DIFFERENCE,
-    };
-    work.step(line(
-        "rise = (I / ampacity)² × (insulation − ambient)",
-        &rise,
-    ));
+    let rise = Amount { number: share.times(&margin), dimension: Dimension::TEMPERATURE_DIFFERENCE };
+    work.step(line("rise = (I / ampacity)² × (insulation − ambient)", &rise));
     work.done(rise)
 }
 
-/// Predicted temperature at rated continuous current.
-pub(super) fn temperature(facts: &Facts<'_>, kind: &str) -> Answer {
+/// Predicted temperature at rated continuous current, from the predicted rise.
+pub(super) fn temperature(facts: &Facts<'_>, rise: &Answer) -> Answer {
+    let rise = rise.as_ref().map_err(Clone::clone)?;
     let mut work = Worker::new(facts);
+    work.rests_on(rise);
     let ambient = inner_ambient(&mut work);
-    let rise = match rise(facts, kind, "claims.continuous_current") {
-        Ok(worked) => {
-            work.rests_on(&worked);
-            worked.value.amount().cloned()
-        }
-        Err(missing) => return Err(missing),
-    };
-    let [ambient, rise] = work.all([ambient, rise])?;
-    let temperature = Amount {
-        number: ambient.number.plus(&rise.number),
-        dimension: Dimension::TEMPERATURE,
-    };
-    work.step(line(
-        &format!("{} + {}", ambient.show(), rise.show()),
-        &temperature,
-    ));
+    let [ambient, rise] = work.all([ambient, rise.value.amount().cloned()])?;
+    let temperature = Amount { number: ambient.number.plus(&rise.number), dimension: Dimension::TEMPERATURE };
+    work.step(line(&format!("{} + {}", ambient.show(), rise.show()), &temperature));
     work.done(temperature)
 }
 
@@ -369,9 +301,7 @@ pub(super) fn area(facts: &Facts<'_>, kind: &str) -> Answer {
         (work.amount("element.size"), "size")
     } else {
         let stacked = work.count_or_one("element.stacked", "the number of stacked bars");
-        let sides = work
-            .amount("element.section.width")
-            .zip(work.amount("element.section.thickness"));
+        let sides = work.amount("element.section.width").zip(work.amount("element.section.thickness"));
         let one = sides.map(|(w, t)| Amount {
             number: w.number.times(&t.number).times(&stacked.number),
             dimension: Dimension::AREA,
@@ -379,10 +309,7 @@ pub(super) fn area(facts: &Facts<'_>, kind: &str) -> Answer {
         (one, "width × thickness × stacked")
     };
     let [one] = work.all([one])?;
-    let area = Amount {
-        number: one.number.times(&count.number),
-        dimension: Dimension::AREA,
-    };
+    let area = Amount { number: one.number.times(&count.number), dimension: Dimension::AREA };
     work.step(line(&format!("{name} × {}", count.show()), &area));
     work.done(area)
 }
@@ -399,13 +326,7 @@ pub(super) fn density(facts: &Facts<'_>, area: &Answer) -> Answer {
         }
     };
     let [current, area] = work.all([current, area])?;
-    let density = Amount {
-        number: current.number.over(&area.number),
-        dimension: Dimension::CURRENT_DENSITY,
-    };
-    work.step(line(
-        &format!("{} / {}", current.show(), area.show()),
-        &density,
-    ));
+    let density = Amount { number: current.number.over(&area.number), dimension: Dimension::CURRENT_DENSITY };
+    work.step(line(&format!("{} / {}", current.show(), area.show()), &density));
     work.done(density)
 }

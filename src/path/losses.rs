@@ -8,7 +8,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::capability;
 use crate::derive::worker::{Worker, line};
-use crate::derive::{Answer, Facts, element_label};
+use crate::derive::{Answer, Facts, Missing, Reason, Side, element_label};
 use crate::physics::material::Material;
 use crate::physics::{REFERENCE, resistance as physics};
 use crate::quantity::{Amount, Dimension, Uncertain};
@@ -20,19 +20,12 @@ pub(super) fn resistance(facts: &Facts<'_>, kind: &str) -> Answer {
         work.step(line("recorded", &recorded));
         return work.done(recorded);
     }
-    if let (Some(drop), Some(current)) = (
-        work.optional("element.drop"),
-        work.optional("element.drop_current"),
-    ) && current.value() > 0.0
+    if let (Some(drop), Some(current)) =
+        (work.optional("element.drop"), work.optional("element.drop_current"))
+        && current.value() > 0.0
     {
-        let found = Amount {
-            number: drop.number.over(&current.number),
-            dimension: Dimension::RESISTANCE,
-        };
-        work.step(line(
-            &format!("{} / {}", drop.show(), current.show()),
-            &found,
-        ));
+        let found = Amount { number: drop.number.over(&current.number), dimension: Dimension::RESISTANCE };
+        work.step(line(&format!("{} / {}", drop.show(), current.show()), &found));
         return work.done(found);
     }
     match kind {
@@ -50,14 +43,8 @@ fn of_cells(mut work: Worker<'_>) -> Answer {
     let [series, parallel, cell] = names.map(|name| work.amount(name));
     let [series, parallel, cell] = work.all([series, parallel, cell])?;
     let number = series.number.times(&cell.number).over(&parallel.number);
-    let stack = Amount {
-        number,
-        dimension: Dimension::RESISTANCE,
-    };
-    work.step(line(
-        &format!("{} × {} / {}", series.show(), cell.show(), parallel.show()),
-        &stack,
-    ));
+    let stack = Amount { number, dimension: Dimension::RESISTANCE };
+    work.step(line(&format!("{} × {} / {}", series.show(), cell.show(), parallel.show()), &stack));
     work.done(stack)
 }
 
@@ -73,9 +60,7 @@ fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
             None
         }
     };
-    let material = work
-        .optional_word("element.material")
-        .or_else(|| super::conductor_material(&mut work));
+    let material = work.word("element.material");
     let [length, area] = work.all([length, area])?;
     let Some(material) = material.as_deref().and_then(Material::from_word) else {
         return Err(work.take_missing());
@@ -91,38 +76,18 @@ fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
         )
         .map(|r| r.get::<ohm>())
     })?;
-    work.step(line(
-        &format!(
-            "{}, {} long, {}",
-            material.word(),
-            length.show(),
-            area.show()
-        ),
-        &found,
-    ));
+    work.step(line(&format!("{}, {} long, {}", material.word(), length.show(), area.show()), &found));
     work.done(found)
 }
 
 /// Drop over a resistance at rated continuous current.
 pub(super) fn drop(facts: &Facts<'_>, resistance: &Answer) -> Answer {
-    at_rated(
-        facts,
-        resistance,
-        Dimension::VOLTAGE,
-        |i, r| i.times(r),
-        "drop = I × R",
-    )
+    at_rated(facts, resistance, Dimension::VOLTAGE, |i, r| i.times(r), "drop = I × R")
 }
 
 /// Heat in a resistance at rated continuous current.
 pub(super) fn heat(facts: &Facts<'_>, resistance: &Answer) -> Answer {
-    at_rated(
-        facts,
-        resistance,
-        Dimension::POWER,
-        |i, r| i.times(i).times(r),
-        "heat = I² × R",
-    )
+    at_rated(facts, resistance, Dimension::POWER, |i, r| i.times(i).times(r), "heat = I² × R")
 }
 
 fn at_rated(
@@ -145,71 +110,74 @@ fn at_rated(
         }
     };
     let [current, resistance] = work.all([current, resistance])?;
-    let amount = Amount {
-        number: f(&current.number, &resistance.number),
-        dimension,
-    };
-    work.step(line(
-        &format!(
-            "{formula} with {} and {}",
-            current.show(),
-            resistance.show()
-        ),
-        &amount,
-    ));
+    let amount = Amount { number: f(&current.number, &resistance.number), dimension };
+    work.step(line(&format!("{formula} with {} and {}", current.show(), resistance.show()), &amount));
     work.done(amount)
 }
 
-/// Sum of all known resistances, the cells included.
+/// Sum of all known resistances, the cells included; a lower bound where some are not known.
 pub(super) fn total(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (sum, left_out) = sum(facts, &mut work, true);
-    if !left_out.is_empty() {
-        work.assume(format!(
-            "resistance not known and so left out (the sum is a lower bound): {}",
-            left_out.join(", ")
-        ));
+    let sum = sum(facts, &mut work, true);
+    if sum.known == 0 {
+        sum.missing.into_iter().for_each(|missing| work.lacks(missing));
+        return Err(work.take_missing());
     }
-    if sum.value() == 0.0 {
-        let missing = crate::derive::Missing::fact(
-            "element.resistance",
-            "any element",
-            crate::derive::Reason::NotRecorded,
-        );
-        work.lacks(missing);
+    if !sum.left_out.is_empty() {
+        let names = sum.left_out.join(", ");
+        work.assume(format!("resistance not known and so left out (the sum is a lower bound): {names}"));
     }
-    let [sum] = work.all([Some(sum)])?;
-    work.step(line("sum", &sum));
-    work.done(sum)
+    work.step(line("sum", &sum.amount));
+    work.bounded(Side::AtLeast, sum.missing, false);
+    work.done(sum.amount)
 }
 
-/// Sum of the known resistances outside the cells, and the elements left out.
-pub(super) fn without_cells(facts: &Facts<'_>) -> (Amount, Vec<String>) {
+/// What the known resistances add up to, and what is missing.
+pub(super) struct Sum {
+    pub(super) amount: Amount,
+    pub(super) known: usize,
+    pub(super) left_out: Vec<String>,
+    pub(super) missing: Vec<Missing>,
+}
+
+/// Sum of the known resistances outside the cells.
+pub(super) fn without_cells(facts: &Facts<'_>) -> Sum {
     sum(facts, &mut Worker::new(facts), false)
 }
 
-fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> (Amount, Vec<String>) {
-    let mut sum = Uncertain::exact(0.0);
-    let mut left_out = Vec::new();
+fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> Sum {
+    let mut number = Uncertain::exact(0.0);
+    let mut sum = Sum {
+        amount: Amount::exact(0.0, Dimension::RESISTANCE),
+        known: 0,
+        left_out: Vec::new(),
+        missing: Vec::new(),
+    };
     for (index, element) in facts.record.path.element.iter().enumerate() {
         if !with_cells && element.kind.word() == Some("cell-stack") {
             continue;
         }
+        let label = element_label(facts.record, index);
         match facts.derived.of_element(index, "element.resistance_found") {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount() {
-                    sum = sum.plus(&amount.number);
-                    work.step(line(&element_label(facts.record, index), amount));
+                    number = number.plus(&amount.number);
+                    sum.known += 1;
+                    work.step(line(&label, amount));
                 }
             }
-            _ => left_out.push(element_label(facts.record, index)),
+            Some(Err(missing)) => {
+                sum.missing.extend(missing.iter().cloned());
+                sum.left_out.push(label);
+            }
+            None => sum.left_out.push(label),
         }
     }
-    (
-        Amount {
-            number: sum,
-            dimension: Dimension::RESISTANCE,
-        },
-        left_out,
-    )
+    if facts.record.path.complete.yes() != Some(true) {
+        let what = "`path.complete` does not say yes, so there may be more elements".to_owned();
+        let missing = Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded };
+        sum.missing.push(missing);
+    }
+    sum.amount.number = number;
+    sum
 }

@@ -10,7 +10,7 @@ mod losses;
 use std::collections::BTreeMap;
 
 use crate::derive::worker::{Worker, line};
-use crate::derive::{Answer, Facts, Missing, Reason, Val, element_label};
+use crate::derive::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{FuseKind, RespondsTo};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, joint, short_circuit};
@@ -42,18 +42,10 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
         values.insert("element.density_found", density_found(facts, &area));
         values.insert("element.density_expected", density_expected(facts));
         values.insert("element.area", area);
-        values.insert(
-            "element.rise_at_rated",
-            capability::rise(facts, kind, "claims.continuous_current"),
-        );
-        values.insert(
-            "element.predicted_rise",
-            capability::rise(facts, kind, "element.rise_current"),
-        );
-        values.insert(
-            "element.temperature_at_rated",
-            capability::temperature(facts, kind),
-        );
+        let rise = capability::rise(facts, kind, "claims.continuous_current");
+        values.insert("element.temperature_at_rated", capability::temperature(facts, &rise));
+        values.insert("element.rise_at_rated", rise);
+        values.insert("element.predicted_rise", capability::rise(facts, kind, "element.rise_current"));
     }
     if matches!(kind, "fuse" | "thermal-cutoff") {
         protective(facts, element, kind, &mut values);
@@ -101,11 +93,7 @@ fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Val
         }
         match (fixed, usual) {
             (Some(fixed), Some(usual)) => {
-                work.assume(format!(
-                    "not read from the part; {} taken from {}",
-                    fixed.show(),
-                    usual.source
-                ));
+                work.assume(format!("not read from the part; {} taken from {}", fixed.show(), usual.source));
                 work.done(fixed)
             }
             _ => {
@@ -114,46 +102,50 @@ fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Val
             }
         }
     };
-    let voltage = usual
-        .and_then(|u| u.voltage)
-        .map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
-    let interrupting = usual
-        .and_then(|u| u.interrupting)
-        .map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
-    values.insert(
-        "element.voltage_found",
-        fixed("element.rated_voltage", voltage),
-    );
-    values.insert(
-        "element.interrupting_found",
-        fixed("element.interrupting_rating", interrupting),
-    );
+    let voltage = usual.and_then(|u| u.voltage).map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
+    let interrupting =
+        usual.and_then(|u| u.interrupting).map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
+    values.insert("element.clears_within", clears_within(facts, link));
+    values.insert("element.voltage_found", fixed("element.rated_voltage", voltage));
+    values.insert("element.interrupting_found", fixed("element.interrupting_rating", interrupting));
+}
+
+/// The gate that a fuse's standard sets for the current at which the BMS trips.
+fn clears_within(facts: &Facts<'_>, link: Option<FuseKind>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (trip, rating) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
+    let [trip, rating] = work.all([trip, rating])?;
+    let multiple = trip.number.over(&rating.number).value;
+    let gate =
+        link.and_then(|link| link.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
+    match gate {
+        Some((_, longest)) => {
+            work.step(format!(
+                "{} / {} = {}",
+                trip.show(),
+                rating.show(),
+                crate::quantity::significant(multiple, 3)
+            ));
+            work.done(Amount::exact(longest.value, Dimension::TIME))
+        }
+        None => Err(vec![Missing::refused(
+            "no standard in this book gives a time gate for this fuse at that current",
+        )]),
+    }
 }
 
 fn overlap_ratio(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (length, thickness) = (
-        work.amount("element.overlap.width"),
-        work.amount("element.thickness"),
-    );
+    let (length, thickness) = (work.amount("element.overlap.width"), work.amount("element.thickness"));
     let [length, thickness] = work.all([length, thickness])?;
-    let ratio = Amount {
-        number: length.number.over(&thickness.number),
-        dimension: Dimension::NONE,
-    };
-    work.step(line(
-        &format!("overlap {} / thickness {}", length.show(), thickness.show()),
-        &ratio,
-    ));
+    let ratio = Amount { number: length.number.over(&thickness.number), dimension: Dimension::NONE };
+    work.step(line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
     work.done(ratio)
 }
 
 fn galvanic(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let words = [
-        work.word("element.material"),
-        work.word("element.other_material"),
-    ];
+    let words = [work.word("element.material"), work.word("element.other_material")];
     match words.map(|word| word.and_then(|w| Material::from_word(&w))) {
         [Some(one), Some(other)] => {
             let difference = joint::galvanic_difference(one, other);
@@ -196,22 +188,14 @@ fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
     };
     let [mass, length, area] = work.all([mass, length, area])?;
     let number = mass.number.over(&length.number.times(&area.number));
-    let density = Amount {
-        number,
-        dimension: Dimension::DENSITY,
-    };
-    work.step(line(
-        &format!("{} / ({} × {})", mass.show(), length.show(), area.show()),
-        &density,
-    ));
+    let density = Amount { number, dimension: Dimension::DENSITY };
+    work.step(line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
     work.done(density)
 }
 
 fn density_expected(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let material = work
-        .word("element.material")
-        .and_then(|w| Material::from_word(&w));
+    let material = work.word("element.material").and_then(|w| Material::from_word(&w));
     match material {
         Some(material) => work.done(Amount::exact(material.density().value, Dimension::DENSITY)),
         None => Err(work.take_missing()),
@@ -220,13 +204,11 @@ fn density_expected(facts: &Facts<'_>) -> Answer {
 
 fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
     let shown = element.id.text().map_or(0, |id| {
-        facts
-            .record
-            .photo
-            .iter()
-            .filter(|photo| photo.shows.list().iter().any(|part| part == id))
-            .count()
+        facts.record.photo.iter().filter(|photo| photo.shows.list().iter().any(|part| part == id)).count()
     });
+    if facts.record.photo.is_empty() && element.own.photos.is_empty() {
+        return Err(vec![crate::derive::no_photos()]);
+    }
     let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
     Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
 }
@@ -243,10 +225,7 @@ pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
     values.insert("path.resistance", resistance);
     values.insert("path.short_circuit_current", short_circuit_current(facts));
     values.insert("path.fuses", protective_count(facts, "current"));
-    values.insert(
-        "path.thermal_cutoffs",
-        protective_count(facts, "temperature"),
-    );
+    values.insert("path.thermal_cutoffs", protective_count(facts, "temperature"));
     values.insert("path.fuse_rating", fuse_rating(facts));
     values
 }
@@ -259,9 +238,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
         match facts.derived.of_element(index, "element.capability") {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount()
-                    && best
-                        .as_ref()
-                        .is_none_or(|(_, weakest)| amount.value() < weakest.value())
+                    && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
                 {
                     best = Some((index, amount.clone()));
                 }
@@ -274,20 +251,13 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known capability".to_owned();
-        let missing = vec![Missing {
-            name: "path.element".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-        }];
+        let missing = vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded }];
         return (Err(missing.clone()), Err(missing));
     };
     let label = element_label(facts.record, index);
     work.step(format!("weakest: {label}, {}", amount.show()));
     let worked = work.worked(Val::Amount(amount));
-    let name = crate::derive::Worked {
-        value: Val::Text(label),
-        ..worked.clone()
-    };
+    let name = crate::derive::Worked { value: Val::Text(label), ..worked.clone() };
     (Ok(worked), Ok(name))
 }
 
@@ -297,19 +267,18 @@ fn short_circuit_current(facts: &Facts<'_>) -> Answer {
     let parallel = work.amount("cells.parallel");
     let cell = work.amount("cells.resistance");
     let voltage = crate::derive::rest_voltage(&mut work);
-    let (path, left_out) = losses::without_cells(facts);
+    let rest = losses::without_cells(facts);
+    let path = rest.amount;
     let [series, parallel, cell, voltage] = work.all([series, parallel, cell, voltage])?;
     work.source(&short_circuit::METHOD);
     work.assume(
-        "fully charged cells at rest, terminals bridged without resistance, no device opens"
-            .to_owned(),
+        "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
     );
-    if !left_out.is_empty() {
-        work.assume(format!(
-            "resistance not known and so left out (the current is an upper bound): {}",
-            left_out.join(", ")
-        ));
+    if !rest.left_out.is_empty() {
+        let names = rest.left_out.join(", ");
+        work.assume(format!("resistance not known and so left out (the current is an upper bound): {names}"));
     }
+    work.bounded(Side::AtMost, rest.missing, true);
     let inputs = [&voltage, &cell, &series, &parallel, &path];
     let current = work.through(&inputs, Dimension::CURRENT, |x| {
         short_circuit::prospective(
@@ -344,15 +313,9 @@ fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
                 work.step(element_label(facts.record, index));
             }
             Some(Ok(worked)) if worked.value == Val::Text("unknown".to_owned()) => {
-                let what = format!(
-                    "what {} responds to could not be told",
-                    element_label(facts.record, index)
-                );
-                work.lacks(Missing {
-                    name: "element.fuse".to_owned(),
-                    what,
-                    reason: Reason::NotVisible,
-                });
+                let what =
+                    format!("what {} responds to could not be told", element_label(facts.record, index));
+                work.lacks(Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible });
             }
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
             _ => {}
@@ -360,17 +323,14 @@ fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
     }
     let counted = Amount::exact(f64::from(number), Dimension::NONE);
     if number > 0 {
+        let missing = work.missing_so_far();
+        work.bounded(Side::AtLeast, missing, false);
         return work.done(counted);
     }
     if facts.record.path.complete.yes() != Some(true) {
         let what =
-            "`path.complete` does not say yes, so the lack of one in the list proves nothing"
-                .to_owned();
-        work.lacks(Missing {
-            name: "path.complete".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-        });
+            "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
+        work.lacks(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded });
     }
     let [counted] = work.all([Some(counted)])?;
     work.done(counted)
@@ -381,21 +341,13 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
     let mut smallest: Option<Amount> = None;
     for index in 0..facts.record.path.element.len() {
         let responds = facts.derived.of_element(index, "element.responds_to");
-        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned()))
-        {
+        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned())) {
             continue;
         }
-        let inside = Facts {
-            subject: crate::derive::Subject::Element(index),
-            ..*facts
-        };
+        let inside = Facts { subject: crate::derive::Subject::Element(index), ..*facts };
         match inside.fact("element.rating") {
             Ok(Val::Amount(rating)) => {
-                work.step(format!(
-                    "{}: {}",
-                    element_label(facts.record, index),
-                    rating.show()
-                ));
+                work.step(format!("{}: {}", element_label(facts.record, index), rating.show()));
                 if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
                     smallest = Some(rating);
                 }
@@ -405,14 +357,12 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
         }
     }
     if let Some(smallest) = smallest {
+        let missing = work.missing_so_far();
+        work.bounded(Side::AtMost, missing, false);
         return work.done(smallest);
     }
     let what = "no fuse that responds to current is recorded with its rating".to_owned();
-    work.lacks(Missing {
-        name: "element.rating".to_owned(),
-        what,
-        reason: Reason::NotRecorded,
-    });
+    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded });
     Err(work.take_missing())
 }
 
@@ -423,13 +373,8 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
         return values;
     }
     let mut work = Worker::new(facts);
-    let (area, current) = (
-        work.amount("element.area"),
-        work.amount("path.short_circuit_current"),
-    );
-    let material = work
-        .optional_word("element.material")
-        .or_else(|| conductor_material(&mut work));
+    let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
+    let material = work.word("element.material");
     let answer = work.all([area, current]).and_then(|[area, current]| {
         let Some(material) = material.as_deref().and_then(Material::from_word) else {
             return Err(work.take_missing());
@@ -443,24 +388,11 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
             )
             .map(|time| time.value)
         })?;
-        let formula = format!(
-            "({} A·s^½/mm² × {} / {})²",
-            adiabatic::k(material),
-            area.show(),
-            current.show()
-        );
+        let formula =
+            format!("({} A·s^½/mm² × {} / {})²", adiabatic::k(material), area.show(), current.show());
         work.step(line(&formula, &time));
         Ok(time)
     });
     values.insert("element.withstand", answer.and_then(|time| work.done(time)));
     values
-}
-
-/// A cable without a recorded material is taken as copper; a bar is not.
-fn conductor_material(work: &mut Worker<'_>) -> Option<String> {
-    if matches!(work.facts.fact("element.kind"), Ok(Val::Text(kind)) if kind == "cable") {
-        work.assume("the cable's material is not recorded; copper taken".to_owned());
-        return Some("copper".to_owned());
-    }
-    work.word("element.material")
 }

@@ -36,19 +36,8 @@ pub fn k(material: Material) -> f64 {
 ///
 /// # Errors
 /// Refuses sizes and currents that are not positive.
-pub fn withstand(
-    material: Material,
-    area: Area,
-    current: ElectricCurrent,
-) -> Result<Time, Refusal> {
-    let area = within(
-        "the cross-section",
-        area.get::<square_millimeter>(),
-        0.01,
-        1e5,
-        1.0,
-        "mm²",
-    )?;
+pub fn withstand(material: Material, area: Area, current: ElectricCurrent) -> Result<Time, Refusal> {
+    let area = within("the cross-section", area.get::<square_millimeter>(), 0.01, 1e5, 1.0, "mm²")?;
     let current = within("the current", current.get::<ampere>(), 1e-3, 1e7, 1.0, "A")?;
     Ok(Time::new::<second>((k(material) * area / current).powi(2)))
 }

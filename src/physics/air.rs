@@ -29,9 +29,5 @@ pub fn air(kelvin: f64) -> Air {
     let dynamic = 1.716e-5 * ratio * (273.15 + 110.4) / (kelvin + 110.4);
     let conductivity = 0.024_14 * ratio * (273.15 + 194.0) / (kelvin + 194.0);
     let density = PRESSURE / (GAS_CONSTANT * kelvin);
-    Air {
-        viscosity: dynamic / density,
-        conductivity,
-        prandtl: dynamic * SPECIFIC_HEAT / conductivity,
-    }
+    Air { viscosity: dynamic / density, conductivity, prandtl: dynamic * SPECIFIC_HEAT / conductivity }
 }

@@ -3,8 +3,8 @@
 //! Heat made in the bar (I²R at bar temperature) leaves by natural convection and radiation. It refuses sizes,
 //! temperatures and emissivities outside the range in which the correlations hold; it knows no forced air and no
 //! heat led away through the ends, so a short bar between cool masses carries more than it says.
-//! Against the copper bar table of the Copper Development Association (on edge, emissivity 0.4) it stays
-//! within 2 %; the test prints the deviations.
+//! Against the copper bar table of the Copper Development Association (on edge, emissivity 0.4) it stays within 2 % on
+//! the ten sizes tested here and within 4.2 % on all 75 values that could be found; the tests print the deviations.
 
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
@@ -81,47 +81,14 @@ impl Bar {
     }
 
     fn check(&self, ambient: ThermodynamicTemperature) -> Result<Checked, Refusal> {
-        let width = within(
-            "the width",
-            self.width.get::<meter>(),
-            2e-3,
-            0.25,
-            1e3,
-            "mm",
-        )?;
-        within(
-            "the thickness",
-            self.thickness.get::<meter>(),
-            5e-5,
-            0.03,
-            1e3,
-            "mm",
-        )?;
-        within(
-            "the number of stacked bars",
-            f64::from(self.stacked),
-            1.0,
-            20.0,
-            1.0,
-            "",
-        )?;
+        let width = within("the width", self.width.get::<meter>(), 2e-3, 0.25, 1e3, "mm")?;
+        within("the thickness", self.thickness.get::<meter>(), 5e-5, 0.03, 1e3, "mm")?;
+        within("the number of stacked bars", f64::from(self.stacked), 1.0, 20.0, 1.0, "")?;
         let thickness = self.thickness.get::<meter>() * f64::from(self.stacked);
-        within(
-            "the thickness of the stack",
-            thickness,
-            5e-5,
-            0.06,
-            1e3,
-            "mm",
-        )?;
+        within("the thickness of the stack", thickness, 5e-5, 0.06, 1e3, "mm")?;
         let emissivity = within("the emissivity", self.emissivity, 0.01, 1.0, 1.0, "")?;
         let ambient = ambient.get::<kelvin>();
-        within_temperature(
-            "the ambient temperature",
-            ambient,
-            ZERO_CELSIUS - 40.0,
-            ZERO_CELSIUS + 100.0,
-        )?;
+        within_temperature("the ambient temperature", ambient, ZERO_CELSIUS - 40.0, ZERO_CELSIUS + 100.0)?;
         Ok(Checked {
             width,
             thickness,
@@ -143,8 +110,7 @@ impl Checked {
     fn heat(&self, rise: f64) -> f64 {
         let bar = self.ambient + rise;
         let air = air(self.ambient + rise / 2.0);
-        let buoyancy =
-            GRAVITY * rise * air.prandtl / ((self.ambient + rise / 2.0) * air.viscosity.powi(2));
+        let buoyancy = GRAVITY * rise * air.prandtl / ((self.ambient + rise / 2.0) * air.viscosity.powi(2));
         let upright = |height: f64| {
             // Churchill and Chu (1975), the form for all Rayleigh numbers.
             let rayleigh = buoyancy * height.powi(3);
@@ -185,14 +151,7 @@ pub fn current_for_rise(
     rise: TemperatureInterval,
 ) -> Result<ElectricCurrent, Refusal> {
     let checked = bar.check(ambient)?;
-    let rise = within(
-        "the temperature rise",
-        rise.get::<kelvin_step>(),
-        1.0,
-        LARGEST_RISE,
-        1.0,
-        "K",
-    )?;
+    let rise = within("the temperature rise", rise.get::<kelvin_step>(), 1.0, LARGEST_RISE, 1.0, "K")?;
     Ok(ElectricCurrent::new::<ampere>(checked.current(rise)))
 }
 
@@ -226,9 +185,7 @@ pub fn rise_for_current(
             high = middle;
         }
     }
-    Ok(TemperatureInterval::new::<kelvin_step>(
-        (0.5 * (low + high)).exp(),
-    ))
+    Ok(TemperatureInterval::new::<kelvin_step>((0.5 * (low + high)).exp()))
 }
 
 /// Current over cross-section, A/m²: the rule of thumb of those who use one.
@@ -283,17 +240,13 @@ mod tests {
         for (thickness, width, amperes) in TABLE {
             for (rise, table) in [30.0, 50.0, 65.0].into_iter().zip(amperes) {
                 let rise = TemperatureInterval::new::<kelvin_step>(rise);
-                let current =
-                    current_for_rise(&bar(*width, *thickness), ambient(40.0), rise).unwrap();
-                let back =
-                    rise_for_current(&bar(*width, *thickness), ambient(40.0), current).unwrap();
+                let current = current_for_rise(&bar(*width, *thickness), ambient(40.0), rise).unwrap();
+                let back = rise_for_current(&bar(*width, *thickness), ambient(40.0), current).unwrap();
                 assert!((back.value / rise.value - 1.0).abs() < 1e-9);
                 deviations.push(100.0 * (current.get::<ampere>() / table - 1.0));
             }
         }
-        let worst = deviations
-            .iter()
-            .fold(0.0_f64, |worst, d| worst.max(d.abs()));
+        let worst = deviations.iter().fold(0.0_f64, |worst, d| worst.max(d.abs()));
         let mean = deviations.iter().map(|d| d.abs()).sum::<f64>() / deviations.len() as f64;
         println!(
             "CDA busbar table: {} values, worst deviation {worst:.2} %, mean {mean:.2} %",
@@ -310,47 +263,25 @@ mod tests {
         let rise = TemperatureInterval::new::<kelvin_step>(30.0);
         let amps = |b: &Bar| current_for_rise(b, ambient(40.0), rise).unwrap().value;
         assert!((amps(&four) / amps(&thick) - 1.0).abs() < 1e-12);
-        assert!(
-            amps(&four) < 2.6 * amps(&one),
-            "four stacked bars are far from four bars"
-        );
+        assert!(amps(&four) < 2.6 * amps(&one), "four stacked bars are far from four bars");
     }
 
     #[test]
     fn refuses_what_it_does_not_know() {
         let rise = TemperatureInterval::new::<kelvin_step>(30.0);
-        let message = |b: Bar| {
-            current_for_rise(&b, ambient(40.0), rise)
-                .unwrap_err()
-                .to_string()
-        };
+        let message = |b: Bar| current_for_rise(&b, ambient(40.0), rise).unwrap_err().to_string();
         let good = bar(1.0, 0.125);
         assert_eq!(
-            message(Bar {
-                thickness: Length::new::<millimeter>(0.0),
-                ..good
-            }),
+            message(Bar { thickness: Length::new::<millimeter>(0.0), ..good }),
             "the thickness is 0 mm; the method holds from 0.05 mm to 30 mm"
         );
         for bad in [f64::NAN, -1.0, f64::INFINITY] {
             assert!(
-                current_for_rise(
-                    &Bar {
-                        width: Length::new::<meter>(bad),
-                        ..good
-                    },
-                    ambient(40.0),
-                    rise
-                )
-                .is_err()
-            );
-            assert!(
-                rise_for_current(&good, ambient(40.0), ElectricCurrent::new::<ampere>(bad))
+                current_for_rise(&Bar { width: Length::new::<meter>(bad), ..good }, ambient(40.0), rise)
                     .is_err()
             );
+            assert!(rise_for_current(&good, ambient(40.0), ElectricCurrent::new::<ampere>(bad)).is_err());
         }
-        assert!(
-            rise_for_current(&good, ambient(40.0), ElectricCurrent::new::<ampere>(2000.0)).is_err()
-        );
+        assert!(rise_for_current(&good, ambient(40.0), ElectricCurrent::new::<ampere>(2000.0)).is_err());
     }
 }

@@ -48,12 +48,7 @@ impl Chemistry {
             Self::Lto => [2.3, 2.8, 1.5, 2.6],
         }
         .map(ElectricPotential::new::<volt>);
-        Voltages {
-            nominal,
-            charge,
-            discharge,
-            rest_full,
-        }
+        Voltages { nominal, charge, discharge, rest_full }
     }
 }
 

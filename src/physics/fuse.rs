@@ -93,11 +93,7 @@ impl FuseKind {
     /// What its standard fixes.
     #[must_use]
     pub fn usual(self) -> Usual {
-        let unfixed = |source| Usual {
-            voltage: None,
-            interrupting: None,
-            source,
-        };
+        let unfixed = |source| Usual { voltage: None, interrupting: None, source };
         match self {
             Self::StripSf30 | Self::StripSf51 => Usual {
                 voltage: Some(ElectricPotential::new::<volt>(32.0)),
@@ -107,9 +103,7 @@ impl FuseKind {
             Self::ClassT => unfixed(
                 "UL 248-15: 200 kA AC; a DC rating is optional and must be read from the fuse (often 20 kA, from memory)",
             ),
-            Self::ThermalCutoff => {
-                unfixed("IEC 60691: opens on temperature; not a short-circuit protection")
-            }
+            Self::ThermalCutoff => unfixed("IEC 60691: opens on temperature; not a short-circuit protection"),
             _ => unfixed("no standard fixes it: read it from the fuse or its data sheet"),
         }
     }
@@ -120,17 +114,9 @@ impl FuseKind {
     /// (times from memory). Other kinds have no gate here: `None`.
     #[must_use]
     pub fn clearing_gate(self, rating: ElectricCurrent, multiple: f64) -> Option<(Time, Time)> {
-        let minutes = if rating.get::<ampere>() <= 60.0 {
-            60.0
-        } else {
-            120.0
-        };
-        (self == Self::ClassT && multiple >= 1.35 && rating.get::<ampere>() <= 600.0).then(|| {
-            (
-                Time::new::<second>(0.0),
-                Time::new::<second>(minutes * 60.0),
-            )
-        })
+        let minutes = if rating.get::<ampere>() <= 60.0 { 60.0 } else { 120.0 };
+        (self == Self::ClassT && multiple >= 1.35 && rating.get::<ampere>() <= 600.0)
+            .then(|| (Time::new::<second>(0.0), Time::new::<second>(minutes * 60.0)))
     }
 }
 
@@ -140,10 +126,7 @@ mod tests {
 
     #[test]
     fn a_thermal_cutoff_is_no_fuse() {
-        assert_eq!(
-            FuseKind::ThermalCutoff.responds_to(),
-            RespondsTo::Temperature
-        );
+        assert_eq!(FuseKind::ThermalCutoff.responds_to(), RespondsTo::Temperature);
         assert_eq!(FuseKind::ThermalCutoff.usual().interrupting, None);
         assert_eq!(FuseKind::Unknown.responds_to(), RespondsTo::Unknown);
     }

@@ -21,14 +21,7 @@ pub const METHOD: Method = Method {
 /// Refuses sizes and conductivities that are not positive.
 pub fn layer(thickness: f64, conductivity: f64, area: f64) -> Result<f64, Refusal> {
     let thickness = within("the layer's thickness", thickness, 1e-7, 0.5, 1e3, "mm")?;
-    let conductivity = within(
-        "the layer's conductivity",
-        conductivity,
-        0.005,
-        3000.0,
-        1.0,
-        "W/(m·K)",
-    )?;
+    let conductivity = within("the layer's conductivity", conductivity, 0.005, 3000.0, 1.0, "W/(m·K)")?;
     let area = within("the layer's area", area, 1e-7, 10.0, 1e6, "mm²")?;
     Ok(thickness / (conductivity * area))
 }
@@ -54,54 +47,17 @@ pub struct Devices {
 ///
 /// # Errors
 /// Refuses inputs outside their range, and where more heat is made than can leave (thermal runaway).
-pub fn junction(
-    devices: &Devices,
-    ambient_celsius: f64,
-    path: f64,
-) -> Result<(f64, Power), Refusal> {
-    let current = within(
-        "the current of a device",
-        devices.current.get::<ampere>(),
-        0.0,
-        1e4,
-        1.0,
-        "A",
-    )?;
-    let cold = within(
-        "the on-resistance",
-        devices.resistance.get::<ohm>(),
-        1e-6,
-        10.0,
-        1e3,
-        "mΩ",
-    )?;
+pub fn junction(devices: &Devices, ambient_celsius: f64, path: f64) -> Result<(f64, Power), Refusal> {
+    let current = within("the current of a device", devices.current.get::<ampere>(), 0.0, 1e4, 1.0, "A")?;
+    let cold = within("the on-resistance", devices.resistance.get::<ohm>(), 1e-6, 10.0, 1e3, "mΩ")?;
+    within("the factor of the on-resistance", devices.factor, 1.0, 4.0, 1.0, "")?;
+    within("the highest junction temperature", devices.limit_celsius, 60.0, 250.0, 1.0, "°C")?;
+    within("the number of devices", devices.number, 1.0, 1000.0, 1.0, "")?;
+    within("the thermal resistance of the path", path, 0.0, 1000.0, 1.0, "K/W")?;
+    within("the ambient temperature", ambient_celsius, -60.0, 200.0, 1.0, "°C")?;
     within(
-        "the factor of the on-resistance",
-        devices.factor,
-        1.0,
-        4.0,
-        1.0,
-        "",
-    )?;
-    within(
-        "the highest junction temperature",
-        devices.limit_celsius,
-        60.0,
-        250.0,
-        1.0,
-        "°C",
-    )?;
-    within(
-        "the number of devices",
-        devices.number,
-        1.0,
-        1000.0,
-        1.0,
-        "",
-    )?;
-    within(
-        "the thermal resistance of the path",
-        path,
+        "the thermal resistance from junction to case",
+        devices.junction_to_case,
         0.0,
         1000.0,
         1.0,

@@ -26,14 +26,7 @@ pub fn resistance(
     current: ElectricCurrent,
 ) -> Result<ElectricalResistance, Refusal> {
     let drop = within("the voltage drop", drop.get::<volt>(), 0.0, 10.0, 1e3, "mV")?;
-    let current = within(
-        "the current of the reading",
-        current.get::<ampere>(),
-        0.1,
-        1e5,
-        1.0,
-        "A",
-    )?;
+    let current = within("the current of the reading", current.get::<ampere>(), 0.1, 1e5, 1.0, "A")?;
     Ok(ElectricalResistance::new::<ohm>(drop / current))
 }
 

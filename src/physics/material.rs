@@ -63,9 +63,7 @@ impl Material {
     /// The material of a word.
     #[must_use]
     pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL
-            .into_iter()
-            .find(|material| material.word() == word)
+        Self::ALL.into_iter().find(|material| material.word() == word)
     }
 
     const fn constants(self) -> Constants {

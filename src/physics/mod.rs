@@ -12,6 +12,7 @@ pub mod cells;
 pub mod fuse;
 pub mod heat_path;
 pub mod joint;
+pub mod marking;
 pub mod material;
 pub mod resistance;
 pub mod short_circuit;
@@ -67,12 +68,7 @@ fn within(
         let shown = crate::quantity::significant(v * scale, 4);
         format!("{shown} {unit}").trim_end().to_owned()
     };
-    Err(Refusal::Outside {
-        what,
-        given: show(value),
-        from: show(from),
-        to: show(to),
-    })
+    Err(Refusal::Outside { what, given: show(value), from: show(from), to: show(to) })
 }
 
 /// Checks a temperature in kelvin, shown in °C.
@@ -81,12 +77,7 @@ fn within_temperature(what: &'static str, kelvin: f64, from: f64, to: f64) -> Re
         return Ok(kelvin);
     }
     let show = |k: f64| format!("{} °C", crate::quantity::significant(k - ZERO_CELSIUS, 4));
-    Err(Refusal::Outside {
-        what,
-        given: show(kelvin),
-        from: show(from),
-        to: show(to),
-    })
+    Err(Refusal::Outside { what, given: show(kelvin), from: show(from), to: show(to) })
 }
 
 /// Kelvin of 0 °C (exact; BIPM, SI brochure).

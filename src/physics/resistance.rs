@@ -28,14 +28,7 @@ pub fn of_conductor(
     temperature: ThermodynamicTemperature,
 ) -> Result<ElectricalResistance, Refusal> {
     let length = within("the length", length.get::<meter>(), 1e-6, 1e4, 1e3, "mm")?;
-    let area = within(
-        "the cross-section",
-        area.get::<square_meter>(),
-        1e-10,
-        1.0,
-        1e6,
-        "mm²",
-    )?;
+    let area = within("the cross-section", area.get::<square_meter>(), 1e-10, 1.0, 1e6, "mm²")?;
     let cold = ElectricalResistance::new::<ohm>(material.resistivity().value * length / area);
     at_temperature(material, cold, temperature)
 }
@@ -50,12 +43,8 @@ pub fn at_temperature(
     temperature: ThermodynamicTemperature,
 ) -> Result<ElectricalResistance, Refusal> {
     let temperature = temperature.get::<kelvin>();
-    within_temperature(
-        "the temperature",
-        temperature,
-        ZERO_CELSIUS - 60.0,
-        ZERO_CELSIUS + 250.0,
-    )?;
+    within("the resistance", at_20.get::<ohm>(), 0.0, 1e9, 1e3, "mΩ")?;
+    within_temperature("the temperature", temperature, ZERO_CELSIUS - 60.0, ZERO_CELSIUS + 250.0)?;
     Ok(at_20 * (1.0 + material.temperature_coefficient() * (temperature - REFERENCE)))
 }
 

@@ -26,49 +26,12 @@ pub fn prospective(
     parallel: f64,
     path: ElectricalResistance,
 ) -> Result<ElectricCurrent, Refusal> {
-    let voltage = within(
-        "the cell voltage",
-        cell_voltage.get::<volt>(),
-        0.1,
-        10.0,
-        1.0,
-        "V",
-    )?;
-    let cell = within(
-        "the cell resistance",
-        cell_resistance.get::<ohm>(),
-        1e-6,
-        10.0,
-        1e3,
-        "mΩ",
-    )?;
-    let series = within(
-        "the number of cells in series",
-        series,
-        1.0,
-        1000.0,
-        1.0,
-        "",
-    )?;
-    let parallel = within(
-        "the number of cells in parallel",
-        parallel,
-        1.0,
-        1000.0,
-        1.0,
-        "",
-    )?;
-    let path = within(
-        "the path resistance",
-        path.get::<ohm>(),
-        0.0,
-        100.0,
-        1e3,
-        "mΩ",
-    )?;
-    Ok(ElectricCurrent::new::<ampere>(
-        series * voltage / (series * cell / parallel + path),
-    ))
+    let voltage = within("the cell voltage", cell_voltage.get::<volt>(), 0.1, 10.0, 1.0, "V")?;
+    let cell = within("the cell resistance", cell_resistance.get::<ohm>(), 1e-6, 10.0, 1e3, "mΩ")?;
+    let series = within("the number of cells in series", series, 1.0, 1000.0, 1.0, "")?;
+    let parallel = within("the number of cells in parallel", parallel, 1.0, 1000.0, 1.0, "")?;
+    let path = within("the path resistance", path.get::<ohm>(), 0.0, 100.0, 1e3, "mΩ")?;
+    Ok(ElectricCurrent::new::<ampere>(series * voltage / (series * cell / parallel + path)))
 }
 
 #[cfg(test)]

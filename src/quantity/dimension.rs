@@ -25,15 +25,7 @@ pub struct Dimension {
 }
 
 const fn dim(length: i8, mass: i8, time: i8, current: i8, temperature: i8) -> Dimension {
-    Dimension {
-        length,
-        mass,
-        time,
-        current,
-        temperature,
-        angle: 0,
-        point: false,
-    }
+    Dimension { length, mass, time, current, temperature, angle: 0, point: false }
 }
 
 impl Dimension {
@@ -62,17 +54,11 @@ impl Dimension {
     /// Time, s.
     pub const TIME: Self = dim(0, 0, 1, 0, 0);
     /// A temperature on a scale, K.
-    pub const TEMPERATURE: Self = Self {
-        point: true,
-        ..dim(0, 0, 0, 0, 1)
-    };
+    pub const TEMPERATURE: Self = Self { point: true, ..dim(0, 0, 0, 0, 1) };
     /// A temperature difference, K.
     pub const TEMPERATURE_DIFFERENCE: Self = dim(0, 0, 0, 0, 1);
     /// Torque, N·m.
-    pub const TORQUE: Self = Self {
-        angle: -1,
-        ..dim(2, 1, -2, 0, 0)
-    };
+    pub const TORQUE: Self = Self { angle: -1, ..dim(2, 1, -2, 0, 0) };
     /// C-rate: current over capacity, 1/s.
     pub const RATE: Self = dim(0, 0, -1, 0, 0);
     /// Thermal resistance, K/W.
@@ -174,19 +160,13 @@ impl Dimension {
         NAMES
             .iter()
             .find(|(dimension, ..)| *dimension == self)
-            .map_or_else(
-                || format!("a quantity in {self}"),
-                |(_, name, _)| (*name).to_owned(),
-            )
+            .map_or_else(|| format!("a quantity in {self}"), |(_, name, _)| (*name).to_owned())
     }
 
     /// A right example for this dimension, as a user would write it.
     #[must_use]
     pub fn example(self) -> &'static str {
-        NAMES
-            .iter()
-            .find(|(dimension, ..)| *dimension == self)
-            .map_or("12 V", |(_, _, example)| example)
+        NAMES.iter().find(|(dimension, ..)| *dimension == self).map_or("12 V", |(_, _, example)| example)
     }
 }
 
@@ -205,23 +185,11 @@ const NAMES: &[(Dimension, &str, &str)] = &[
     (Dimension::MASS, "a mass", "18.4 kg"),
     (Dimension::TIME, "a time", "15 min"),
     (Dimension::TEMPERATURE, "a temperature", "25 degC"),
-    (
-        Dimension::TEMPERATURE_DIFFERENCE,
-        "a temperature difference",
-        "30 K",
-    ),
+    (Dimension::TEMPERATURE_DIFFERENCE, "a temperature difference", "30 K"),
     (Dimension::TORQUE, "a torque", "12 N·m"),
     (Dimension::RATE, "a C-rate", "0.5 C"),
-    (
-        Dimension::THERMAL_RESISTANCE,
-        "a thermal resistance",
-        "0.8 K/W",
-    ),
-    (
-        Dimension::CONDUCTIVITY,
-        "a thermal conductivity",
-        "3 W/(m·K)",
-    ),
+    (Dimension::THERMAL_RESISTANCE, "a thermal resistance", "0.8 K/W"),
+    (Dimension::CONDUCTIVITY, "a thermal conductivity", "3 W/(m·K)"),
     (Dimension::CURRENT_DENSITY, "a current density", "2 A/mm2"),
     (Dimension::DENSITY, "a density", "8.9 g/cm3"),
     (Dimension::SPECIFIC_ENERGY, "a specific energy", "140 Wh/kg"),
@@ -271,18 +239,9 @@ mod tests {
 
     #[test]
     fn ohms_law_holds_for_dimensions() {
-        assert_eq!(
-            Dimension::CURRENT.times(Dimension::RESISTANCE),
-            Some(Dimension::VOLTAGE)
-        );
-        assert_eq!(
-            Dimension::VOLTAGE.times(Dimension::CHARGE),
-            Some(Dimension::ENERGY)
-        );
-        assert_eq!(
-            Dimension::CURRENT.over(Dimension::CHARGE),
-            Some(Dimension::RATE)
-        );
+        assert_eq!(Dimension::CURRENT.times(Dimension::RESISTANCE), Some(Dimension::VOLTAGE));
+        assert_eq!(Dimension::VOLTAGE.times(Dimension::CHARGE), Some(Dimension::ENERGY));
+        assert_eq!(Dimension::CURRENT.over(Dimension::CHARGE), Some(Dimension::RATE));
     }
 
     #[test]

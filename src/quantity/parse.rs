@@ -22,11 +22,7 @@ pub struct NotAQuantity {
 
 impl NotAQuantity {
     fn new(message: impl Into<String>, at: Range<usize>, example: impl Into<String>) -> Self {
-        Self {
-            message: message.into(),
-            at,
-            example: example.into(),
-        }
+        Self { message: message.into(), at, example: example.into() }
     }
 }
 
@@ -51,25 +47,12 @@ pub fn parse(text: &str) -> Result<Quantity, NotAQuantity> {
     };
     let si = (value + unit.offset) * unit.factor;
     if !si.is_finite() {
-        return Err(NotAQuantity::new(
-            "the number is too large",
-            0..trimmed.len(),
-            "250 A",
-        ));
+        return Err(NotAQuantity::new("the number is too large", 0..trimmed.len(), "250 A"));
     }
     if unit.dimension == Dimension::TEMPERATURE && si < 0.0 {
-        return Err(NotAQuantity::new(
-            "that is below absolute zero",
-            0..trimmed.len(),
-            "-10 degC",
-        ));
+        return Err(NotAQuantity::new("that is below absolute zero", 0..trimmed.len(), "-10 degC"));
     }
-    Ok(Quantity {
-        value: si,
-        dimension: unit.dimension,
-        expanded,
-        text: trimmed.to_owned(),
-    })
+    Ok(Quantity { value: si, dimension: unit.dimension, expanded, text: trimmed.to_owned() })
 }
 
 /// Reads a size of `N` lengths, such as `"25 x 3 mm"`, `"1 in x 1/8 in"` or `"25 x 3 mm ± 0.1 mm"`.
@@ -79,33 +62,19 @@ pub fn parse(text: &str) -> Result<Quantity, NotAQuantity> {
 /// # Errors
 /// [`NotAQuantity`], as for [`parse`].
 pub fn parse_size<const N: usize>(text: &str) -> Result<[Quantity; N], NotAQuantity> {
-    let example = if N == 2 {
-        "25 x 3 mm"
-    } else {
-        "174 x 72 x 207 mm"
-    };
+    let example = if N == 2 { "25 x 3 mm" } else { "174 x 72 x 207 mm" };
     let trimmed = checked(text)?;
     let parts: Vec<&str> = split_sides(trimmed);
     let whole = 0..trimmed.len();
     if parts.len() != N {
-        let message = format!(
-            "expected {N} lengths with an x between them, found {}",
-            parts.len()
-        );
+        let message = format!("expected {N} lengths with an x between them, found {}", parts.len());
         return Err(NotAQuantity::new(message, whole, example));
     }
     let last = parts.last().copied().unwrap_or_default();
     let (last_body, last_spread) = split_spread(last);
-    let shared_spread = last_spread.filter(|_| {
-        parts
-            .iter()
-            .rev()
-            .skip(1)
-            .all(|p| split_spread(p).1.is_none())
-    });
-    let last_unit = last_body
-        .trim()
-        .trim_start_matches(|c: char| !is_unit_start(c));
+    let shared_spread =
+        last_spread.filter(|_| parts.iter().rev().skip(1).all(|p| split_spread(p).1.is_none()));
+    let last_unit = last_body.trim().trim_start_matches(|c: char| !is_unit_start(c));
     let mut sides = Vec::with_capacity(N);
     for part in &parts {
         let (body, own) = split_spread(part);
@@ -118,17 +87,14 @@ pub fn parse_size<const N: usize>(text: &str) -> Result<[Quantity; N], NotAQuant
             side.push_str(" ± ");
             side.push_str(spread.text);
         }
-        let read =
-            parse(&side).map_err(|e| NotAQuantity::new(e.message, whole.clone(), example))?;
+        let read = parse(&side).map_err(|e| NotAQuantity::new(e.message, whole.clone(), example))?;
         if read.dimension != Dimension::LENGTH {
             let message = format!("`{side}` is {}, expected a length", read.dimension.name());
             return Err(NotAQuantity::new(message, whole, example));
         }
         sides.push(read);
     }
-    sides
-        .try_into()
-        .map_err(|_| NotAQuantity::new("expected lengths", whole, example))
+    sides.try_into().map_err(|_| NotAQuantity::new("expected lengths", whole, example))
 }
 
 fn checked(text: &str) -> Result<&str, NotAQuantity> {
@@ -169,11 +135,7 @@ fn split_sides(text: &str) -> Vec<&str> {
         previous_is_letter = c.is_alphabetic();
     }
     parts.push(text[start..].trim());
-    if parts.len() == 1 {
-        text.split(" by ").map(str::trim).collect()
-    } else {
-        parts
-    }
+    if parts.len() == 1 { text.split(" by ").map(str::trim).collect() } else { parts }
 }
 
 #[derive(Clone, Copy)]
@@ -187,13 +149,7 @@ fn split_spread(text: &str) -> (&str, Option<Spread<'_>>) {
         if let Some((body, spread)) = text.split_once(mark) {
             let at = body.len() + mark.len();
             let body = body.trim().trim_start_matches('(');
-            return (
-                body,
-                Some(Spread {
-                    text: spread.trim(),
-                    at,
-                }),
-            );
+            return (body, Some(Spread { text: spread.trim(), at }));
         }
     }
     (text, None)
@@ -220,64 +176,31 @@ fn read_spread(spread: &Spread<'_>, value: f64, unit: Unit) -> Result<f64, NotAQ
     if half_width < 0.0 {
         return Err(wrong("an uncertainty cannot be negative".to_owned()));
     }
-    let spelling = spread
-        .text
-        .get(used..)
-        .unwrap_or_default()
-        .trim()
-        .trim_start_matches(')')
-        .trim();
+    let spelling = spread.text.get(used..).unwrap_or_default().trim().trim_start_matches(')').trim();
     let expanded = if spelling == "%" {
         if unit.dimension.point {
-            return Err(wrong(
-                "a percentage of a temperature means nothing".to_owned(),
-            ));
+            return Err(wrong("a percentage of a temperature means nothing".to_owned()));
         }
         half_width / 100.0 * (value * unit.factor).abs()
     } else if spelling.is_empty() {
         half_width * unit.factor
     } else {
-        let other = find_unit(spelling).ok_or_else(|| {
-            wrong(format!(
-                "`{spelling}` is not a unit{}",
-                suggestion(spelling)
-            ))
-        })?;
+        let other = find_unit(spelling)
+            .ok_or_else(|| wrong(format!("`{spelling}` is not a unit{}", suggestion(spelling))))?;
         // "25 °C ± 1 °C": behind ± a temperature unit is a step, never a point on the scale.
-        let difference = Dimension {
-            point: false,
-            ..other.dimension
-        };
-        if difference
-            != (Dimension {
-                point: false,
-                ..unit.dimension
-            })
-        {
+        let difference = Dimension { point: false, ..other.dimension };
+        if difference != (Dimension { point: false, ..unit.dimension }) {
             let (left, right) = (unit.dimension.name(), other.dimension.name());
-            return Err(wrong(format!(
-                "the value is {left}, its uncertainty is {right}"
-            )));
+            return Err(wrong(format!("the value is {left}, its uncertainty is {right}")));
         }
         half_width * other.factor
     };
-    if expanded.is_finite() {
-        Ok(expanded)
-    } else {
-        Err(wrong("the number is too large".to_owned()))
-    }
+    if expanded.is_finite() { Ok(expanded) } else { Err(wrong("the number is too large".to_owned())) }
 }
 
 fn read_body(body: &str) -> Result<(f64, Unit), NotAQuantity> {
     if let Some(area) = awg(body)? {
-        return Ok((
-            area,
-            Unit {
-                dimension: Dimension::AREA,
-                factor: 1e-6,
-                offset: 0.0,
-            },
-        ));
+        return Ok((area, Unit { dimension: Dimension::AREA, factor: 1e-6, offset: 0.0 }));
     }
     let (value, used) = read_number(body)?;
     let spelling = body.get(used..).unwrap_or_default().trim();
@@ -285,14 +208,7 @@ fn read_body(body: &str) -> Result<(f64, Unit), NotAQuantity> {
         return Ok((value, unit));
     }
     if let Some(seconds) = clock(body) {
-        return Ok((
-            seconds,
-            Unit {
-                dimension: Dimension::TIME,
-                factor: 1.0,
-                offset: 0.0,
-            },
-        ));
+        return Ok((seconds, Unit { dimension: Dimension::TIME, factor: 1.0, offset: 0.0 }));
     }
     let at = body.len() - spelling.len()..body.len();
     let message = format!("`{spelling}` is not a unit{}", suggestion(spelling));
@@ -316,9 +232,7 @@ fn clock(body: &str) -> Option<f64> {
     while !rest.is_empty() {
         let (value, used) = read_number(rest).ok()?;
         rest = rest.get(used..)?.trim_start();
-        let end = rest
-            .find(|c: char| !c.is_alphabetic())
-            .unwrap_or(rest.len());
+        let end = rest.find(|c: char| !c.is_alphabetic()).unwrap_or(rest.len());
         let unit = find_unit(&rest[..end])?;
         if unit.dimension != Dimension::TIME || unit.factor >= smaller_than || value < 0.0 {
             return None;
@@ -333,30 +247,19 @@ fn clock(body: &str) -> Option<f64> {
 /// Cross-section in mm² of an American Wire Gauge size written in any of the usual ways.
 fn awg(body: &str) -> Result<Option<f64>, NotAQuantity> {
     let lower = body.trim().to_ascii_lowercase();
-    let Some(size) = lower
-        .strip_suffix("awg")
-        .or_else(|| lower.strip_prefix("awg"))
-    else {
+    let Some(size) = lower.strip_suffix("awg").or_else(|| lower.strip_prefix("awg")) else {
         return Ok(None);
     };
     let size = size.trim().trim_start_matches('#');
     let number = if let Some(zeros) = size.strip_suffix("/0") {
-        zeros
-            .parse::<i32>()
-            .ok()
-            .filter(|n| (1..=4).contains(n))
-            .map(|n| 1 - n)
+        zeros.parse::<i32>().ok().filter(|n| (1..=4).contains(n)).map(|n| 1 - n)
     } else if size.len() > 1 && size.bytes().all(|b| b == b'0') && size.len() <= 4 {
         i32::try_from(size.len()).ok().map(|n| 1 - n)
     } else {
         size.parse::<i32>().ok().filter(|n| (0..=40).contains(n))
     };
     let number = number.ok_or_else(|| {
-        NotAQuantity::new(
-            "wire sizes run from 4/0 AWG to 40 AWG",
-            0..body.len(),
-            "2/0 AWG",
-        )
+        NotAQuantity::new("wire sizes run from 4/0 AWG to 40 AWG", 0..body.len(), "2/0 AWG")
     })?;
     Ok(Some(awg_square_millimetres(number)))
 }
@@ -406,9 +309,7 @@ pub(super) fn read_number(text: &str) -> Result<(f64, usize), NotAQuantity> {
         return Err(wrong("expected a number with a unit", 0..end));
     }
     at += take_exponent(&text[at..], &mut digits);
-    let mut value: f64 = digits
-        .parse()
-        .map_err(|_| wrong("expected a number with a unit", start..at))?;
+    let mut value: f64 = digits.parse().map_err(|_| wrong("expected a number with a unit", start..at))?;
     if let Some((fraction, used)) = mixed_fraction(&text[at..]) {
         value += fraction;
         at += used;
@@ -423,9 +324,7 @@ pub(super) fn read_number(text: &str) -> Result<(f64, usize), NotAQuantity> {
 }
 
 fn take_digits(text: &str, into: &mut String) -> usize {
-    let end = text
-        .find(|c: char| !c.is_ascii_digit())
-        .unwrap_or(text.len());
+    let end = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
     into.push_str(&text[..end]);
     end
 }
@@ -436,15 +335,11 @@ fn take_groups(text: &str, into: &mut String) -> usize {
         return 0;
     }
     let mut at = 0;
-    while let Some(separator) = text[at..]
-        .chars()
-        .next()
-        .filter(|c| matches!(c, ' ' | '_' | '\u{a0}' | '\u{2009}' | '\u{202f}'))
+    while let Some(separator) =
+        text[at..].chars().next().filter(|c| matches!(c, ' ' | '_' | '\u{a0}' | '\u{2009}' | '\u{202f}'))
     {
         let group = &text[at + separator.len_utf8()..];
-        let length = group
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(group.len());
+        let length = group.find(|c: char| !c.is_ascii_digit()).unwrap_or(group.len());
         if length != 3 || group[length..].starts_with('/') {
             break;
         }
@@ -518,11 +413,9 @@ mod tests {
         ];
         for (text, expected) in cases {
             match parse(text) {
-                Ok(read) => assert!(
-                    (read.value - expected).abs() <= 1e-12 * expected.abs(),
-                    "{text}: {}",
-                    read.value
-                ),
+                Ok(read) => {
+                    assert!((read.value - expected).abs() <= 1e-12 * expected.abs(), "{text}: {}", read.value)
+                }
                 Err(error) => assert!(expected.is_nan(), "{text}: {error}"),
             }
         }
@@ -542,11 +435,7 @@ mod tests {
         ] {
             let read = parse(text).unwrap();
             assert_eq!(read.dimension, Dimension::AREA, "{text}");
-            assert!(
-                (read.value * 1e6 / area - 1.0).abs() < 1e-3,
-                "{text}: {}",
-                read.value * 1e6
-            );
+            assert!((read.value * 1e6 / area - 1.0).abs() < 1e-3, "{text}: {}", read.value * 1e6);
         }
     }
 
@@ -564,10 +453,7 @@ mod tests {
             ("77 °F ± 1.8 °F", 1.0),
         ] {
             let read = parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
-            assert!(
-                (read.expanded.unwrap() / expanded - 1.0).abs() < 1e-9,
-                "{text}"
-            );
+            assert!((read.expanded.unwrap() / expanded - 1.0).abs() < 1e-9, "{text}");
         }
     }
 
@@ -584,17 +470,10 @@ mod tests {
             ("2.5 cm * 3 mm", 25.0, 3.0),
         ] {
             let [w, t] = millimetres(text).unwrap_or_else(|e| panic!("{text}: {e}"));
-            assert!(
-                (w - width).abs() < 1e-9 && (t - thickness).abs() < 1e-9,
-                "{text}: {w} {t}"
-            );
+            assert!((w - width).abs() < 1e-9 && (t - thickness).abs() < 1e-9, "{text}: {w} {t}");
         }
         let sides = parse_size::<2>("25 x 3 mm ± 0.1 mm").unwrap();
-        assert!(
-            sides
-                .iter()
-                .all(|s| (s.expanded.unwrap() - 1e-4).abs() < 1e-12)
-        );
+        assert!(sides.iter().all(|s| (s.expanded.unwrap() - 1e-4).abs() < 1e-12));
         assert!(parse_size::<2>("25 mm").is_err());
         assert!(parse_size::<3>("174 x 72 x 207 mm").is_ok());
     }

@@ -7,15 +7,9 @@ use super::{Dimension, Unit, find_unit};
 /// Preferred units by dimension, smallest first: the value is shown in the last one that does not
 /// make it smaller than its threshold.
 const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
-    (
-        Dimension::CURRENT,
-        &[("mA", 0.0), ("A", 1.0), ("kA", 10_000.0)],
-    ),
+    (Dimension::CURRENT, &[("mA", 0.0), ("A", 1.0), ("kA", 10_000.0)]),
     (Dimension::VOLTAGE, &[("mV", 0.0), ("V", 1.0)]),
-    (
-        Dimension::RESISTANCE,
-        &[("µΩ", 0.0), ("mΩ", 1e-3), ("Ω", 1.0), ("kΩ", 1e3)],
-    ),
+    (Dimension::RESISTANCE, &[("µΩ", 0.0), ("mΩ", 1e-3), ("Ω", 1.0), ("kΩ", 1e3)]),
     (Dimension::CHARGE, &[("Ah", 0.0)]),
     (Dimension::ENERGY, &[("Wh", 0.0), ("kWh", 3.6e7)]),
     (Dimension::POWER, &[("mW", 0.0), ("W", 0.1), ("kW", 1e4)]),
@@ -23,16 +17,7 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
     (Dimension::AREA, &[("mm²", 0.0), ("m²", 0.1)]),
     (Dimension::VOLUME, &[("cm³", 0.0), ("L", 1e-3)]),
     (Dimension::MASS, &[("g", 0.0), ("kg", 1.0)]),
-    (
-        Dimension::TIME,
-        &[
-            ("ms", 0.0),
-            ("s", 0.1),
-            ("min", 300.0),
-            ("h", 18_000.0),
-            ("days", 345_600.0),
-        ],
-    ),
+    (Dimension::TIME, &[("ms", 0.0), ("s", 0.1), ("min", 300.0), ("h", 18_000.0), ("days", 345_600.0)]),
     (Dimension::TEMPERATURE, &[("°C", 0.0)]),
     (Dimension::TEMPERATURE_DIFFERENCE, &[("K", 0.0)]),
     (Dimension::TORQUE, &[("N·m", 0.0)]),
@@ -56,11 +41,7 @@ pub fn show(value: f64, dimension: Dimension) -> String {
         return format!("{} {dimension}", significant(value, 4));
     };
     let shown = value / unit.factor - unit.offset;
-    let digits = if dimension.point {
-        fixed(shown)
-    } else {
-        significant(shown, 4)
-    };
+    let digits = if dimension.point { fixed(shown) } else { significant(shown, 4) };
     format!("{digits} {symbol}")
 }
 
@@ -71,35 +52,16 @@ pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String
     if !(expanded > 0.0 && expanded.is_finite()) {
         return show(value, dimension);
     }
-    let (symbol, unit) = preferred(value, dimension).unwrap_or((
-        "",
-        Unit {
-            dimension,
-            factor: 1.0,
-            offset: 0.0,
-        },
-    ));
+    let (symbol, unit) =
+        preferred(value, dimension).unwrap_or(("", Unit { dimension, factor: 1.0, offset: 0.0 }));
     let half_width = expanded / unit.factor;
     let shown = value / unit.factor - unit.offset;
     // The exponent is far inside i32 for every finite f64.
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "log10 of a finite f64 is below 400"
-    )]
-    let decimals = usize::try_from(1 - half_width.log10().floor() as i32)
-        .unwrap_or(0)
-        .min(9);
-    let symbol = if symbol.is_empty() {
-        String::new()
-    } else {
-        format!(" {symbol}")
-    };
+    #[expect(clippy::cast_possible_truncation, reason = "log10 of a finite f64 is below 400")]
+    let decimals = usize::try_from(1 - half_width.log10().floor() as i32).unwrap_or(0).min(9);
+    let symbol = if symbol.is_empty() { String::new() } else { format!(" {symbol}") };
     // Behind ± a temperature stands for a difference.
-    let step = if dimension.point {
-        " K"
-    } else {
-        symbol.as_str()
-    };
+    let step = if dimension.point { " K" } else { symbol.as_str() };
     format!("{shown:.decimals$}{symbol} ± {half_width:.decimals$}{step}")
 }
 
@@ -108,19 +70,10 @@ fn preferred(value: f64, dimension: Dimension) -> Option<(&'static str, Unit)> {
     let (_, units) = PREFERRED.iter().find(|(known, _)| *known == dimension)?;
     // The slack keeps 999.96 mΩ from being shown as "1000 mΩ".
     let magnitude = value.abs() * (1.0 + 5e-5);
-    let fitting = units
-        .iter()
-        .rev()
-        .find(|(_, threshold)| magnitude >= *threshold);
+    let fitting = units.iter().rev().find(|(_, threshold)| magnitude >= *threshold);
     // A zero is shown in the unit without prefix.
-    let plain = units
-        .iter()
-        .find(|(u, _)| find_unit(u).is_some_and(|u| u.factor == 1.0));
-    let (symbol, _) = if value == 0.0 {
-        plain.or(fitting)
-    } else {
-        fitting
-    }?;
+    let plain = units.iter().find(|(u, _)| find_unit(u).is_some_and(|u| u.factor == 1.0));
+    let (symbol, _) = if value == 0.0 { plain.or(fitting) } else { fitting }?;
     Some((symbol, find_unit(symbol)?))
 }
 
@@ -140,11 +93,7 @@ pub fn show_percent(ratio: f64) -> String {
 /// Temperatures: one decimal, none when it would be zero.
 fn fixed(value: f64) -> String {
     let rounded = (value * 10.0).round() / 10.0;
-    if rounded == 0.0 {
-        "0".to_owned()
-    } else {
-        format!("{rounded}")
-    }
+    if rounded == 0.0 { "0".to_owned() } else { format!("{rounded}") }
 }
 
 /// A number with at most `digits` significant digits, never in exponent form unless it is extreme.
@@ -157,21 +106,14 @@ pub fn significant(value: f64, digits: i32) -> String {
         return "0".to_owned();
     }
     // The exponent is far inside i32 for every finite f64.
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "log10 of a finite f64 is below 400"
-    )]
+    #[expect(clippy::cast_possible_truncation, reason = "log10 of a finite f64 is below 400")]
     let exponent = value.abs().log10().floor() as i32;
     if !(-6..12).contains(&exponent) {
         return format!("{value:.3e}");
     }
     let decimals = usize::try_from(digits - 1 - exponent).unwrap_or(0);
     let text = format!("{value:.decimals$}");
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 /// Shows a value of a dimension through [`show`].

@@ -23,23 +23,13 @@ impl Uncertain {
     /// A number without uncertainty.
     #[must_use]
     pub const fn exact(value: f64) -> Self {
-        Self {
-            value,
-            parts: Vec::new(),
-        }
+        Self { value, parts: Vec::new() }
     }
 
     /// A number with one source of standard uncertainty `u`.
     #[must_use]
     pub fn new(value: f64, source: SourceId, u: f64) -> Self {
-        Self {
-            value,
-            parts: if u == 0.0 {
-                Vec::new()
-            } else {
-                vec![(source, u)]
-            },
-        }
+        Self { value, parts: if u == 0.0 { Vec::new() } else { vec![(source, u)] } }
     }
 
     /// Adds a further independent contribution.
@@ -52,11 +42,7 @@ impl Uncertain {
     /// Combined standard uncertainty, k = 1.
     #[must_use]
     pub fn standard(&self) -> f64 {
-        self.parts
-            .iter()
-            .map(|(_, part)| part * part)
-            .sum::<f64>()
-            .sqrt()
+        self.parts.iter().map(|(_, part)| part * part).sum::<f64>().sqrt()
     }
 
     /// Expanded uncertainty, k = 2.
@@ -80,20 +66,14 @@ impl Uncertain {
     /// Product.
     #[must_use]
     pub fn times(&self, other: &Self) -> Self {
-        combine(
-            self.value * other.value,
-            &[(other.value, self), (self.value, other)],
-        )
+        combine(self.value * other.value, &[(other.value, self), (self.value, other)])
     }
 
     /// Quotient.
     #[must_use]
     pub fn over(&self, other: &Self) -> Self {
         let value = self.value / other.value;
-        combine(
-            value,
-            &[(1.0 / other.value, self), (-value / other.value, other)],
-        )
+        combine(value, &[(1.0 / other.value, self), (-value / other.value, other)])
     }
 
     /// Whole power.
@@ -116,11 +96,7 @@ impl Uncertain {
     /// Absolute value.
     #[must_use]
     pub fn abs(&self) -> Self {
-        if self.value < 0.0 {
-            self.scaled(-1.0)
-        } else {
-            self.clone()
-        }
+        if self.value < 0.0 { self.scaled(-1.0) } else { self.clone() }
     }
 
     /// Times a number without uncertainty.
@@ -132,10 +108,7 @@ impl Uncertain {
     /// Plus a number without uncertainty.
     #[must_use]
     pub fn shifted(&self, by: f64) -> Self {
-        Self {
-            value: self.value + by,
-            parts: self.parts.clone(),
-        }
+        Self { value: self.value + by, parts: self.parts.clone() }
     }
 
     /// True when nothing is known to be uncertain about it.
@@ -168,10 +141,7 @@ const STEP: f64 = 6e-6;
 ///
 /// # Errors
 /// Whatever `f` returns at the inputs themselves.
-pub fn propagate<E>(
-    inputs: &[&Uncertain],
-    f: impl Fn(&[f64]) -> Result<f64, E>,
-) -> Result<Uncertain, E> {
+pub fn propagate<E>(inputs: &[&Uncertain], f: impl Fn(&[f64]) -> Result<f64, E>) -> Result<Uncertain, E> {
     let mut at: Vec<f64> = inputs.iter().map(|input| input.value).collect();
     let value = f(&at)?;
     let mut terms = Vec::with_capacity(inputs.len());
@@ -180,11 +150,8 @@ pub fn propagate<E>(
             continue;
         }
         let centre = at[index];
-        let step = if centre == 0.0 {
-            STEP * input.standard()
-        } else {
-            STEP * centre.abs()
-        };
+        // A step that is tiny against what it is added to inside `f` would drown in rounding.
+        let step = if centre == 0.0 { 1e-3 * input.standard() } else { STEP * centre.abs() };
         at[index] = centre + step;
         let above = f(&at).ok();
         at[index] = centre - step;
@@ -214,10 +181,7 @@ impl Amount {
     /// An amount without uncertainty.
     #[must_use]
     pub const fn exact(value: f64, dimension: Dimension) -> Self {
-        Self {
-            number: Uncertain::exact(value),
-            dimension,
-        }
+        Self { number: Uncertain::exact(value), dimension }
     }
 
     /// The value in SI units.

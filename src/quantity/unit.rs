@@ -3,6 +3,9 @@
 //! Compound units (`W/(m·K)`, `A/mm²`, `Wh/kg`) are read by a small recursive parser over the simple
 //! ones, so that every combination of listed units works without being listed itself.
 
+use std::collections::HashMap;
+use std::sync::OnceLock;
+
 use super::Dimension;
 
 /// A unit: SI value = (written value + `offset`) × `factor`.
@@ -17,11 +20,7 @@ pub struct Unit {
 }
 
 const fn unit(dimension: Dimension, factor: f64) -> Unit {
-    Unit {
-        dimension,
-        factor,
-        offset: 0.0,
-    }
+    Unit { dimension, factor, offset: 0.0 }
 }
 
 /// Spellings that may carry a metric prefix.
@@ -62,16 +61,9 @@ const PREFIXES: &[(&str, f64)] = &[
 const ZERO_CELSIUS: f64 = 273.15;
 const FAHRENHEIT_OFFSET: f64 = 459.67;
 
-const CELSIUS: Unit = Unit {
-    dimension: Dimension::TEMPERATURE,
-    factor: 1.0,
-    offset: ZERO_CELSIUS,
-};
-const FAHRENHEIT: Unit = Unit {
-    dimension: Dimension::TEMPERATURE,
-    factor: 5.0 / 9.0,
-    offset: FAHRENHEIT_OFFSET,
-};
+const CELSIUS: Unit = Unit { dimension: Dimension::TEMPERATURE, factor: 1.0, offset: ZERO_CELSIUS };
+const FAHRENHEIT: Unit =
+    Unit { dimension: Dimension::TEMPERATURE, factor: 5.0 / 9.0, offset: FAHRENHEIT_OFFSET };
 const KELVIN: Unit = unit(Dimension::TEMPERATURE_DIFFERENCE, 1.0);
 const FAHRENHEIT_STEP: Unit = unit(Dimension::TEMPERATURE_DIFFERENCE, 5.0 / 9.0);
 const INCH: f64 = 0.0254;
@@ -142,10 +134,7 @@ pub fn find_unit(spelling: &str) -> Option<Unit> {
         return None;
     }
     simple(spelling).or_else(|| {
-        let mut rest = Compound {
-            rest: spelling,
-            depth: 0,
-        };
+        let mut rest = Compound { rest: spelling, depth: 0 };
         let found = rest.product()?;
         rest.rest.trim().is_empty().then_some(found)
     })
@@ -153,31 +142,25 @@ pub fn find_unit(spelling: &str) -> Option<Unit> {
 
 /// All spellings without prefix, for suggestions.
 pub fn unit_spellings() -> impl Iterator<Item = &'static str> {
-    PREFIXABLE
-        .iter()
-        .chain(FIXED)
-        .map(|(spelling, _)| *spelling)
-        .filter(|s| !s.is_empty())
+    PREFIXABLE.iter().chain(FIXED).map(|(spelling, _)| *spelling).filter(|s| !s.is_empty())
 }
 
+/// Every simple spelling, with every prefix where one may stand: looked up for each value of each record.
 fn simple(spelling: &str) -> Option<Unit> {
-    let listed = |table: &[(&str, Unit)], wanted: &str| {
-        table
-            .iter()
-            .find(|(known, _)| *known == wanted)
-            .map(|(_, unit)| *unit)
-    };
-    listed(FIXED, spelling)
-        .or_else(|| listed(PREFIXABLE, spelling))
-        .or_else(|| {
-            PREFIXES.iter().find_map(|(prefix, factor)| {
-                let base = listed(PREFIXABLE, spelling.strip_prefix(prefix)?)?;
-                Some(Unit {
-                    factor: base.factor * factor,
-                    ..base
-                })
-            })
-        })
+    static SPELLINGS: OnceLock<HashMap<String, Unit>> = OnceLock::new();
+    let spellings = SPELLINGS.get_or_init(|| {
+        let mut spellings: HashMap<String, Unit> = HashMap::new();
+        for (base, unit) in PREFIXABLE {
+            for (prefix, factor) in PREFIXES {
+                spellings.insert(format!("{prefix}{base}"), Unit { factor: unit.factor * factor, ..*unit });
+            }
+        }
+        // A spelling that stands for itself goes before one with a prefix: "min" is a minute, not a milli-inch.
+        spellings
+            .extend(PREFIXABLE.iter().chain(FIXED).map(|(spelling, unit)| ((*spelling).to_owned(), *unit)));
+        spellings
+    });
+    spellings.get(spelling).copied()
 }
 
 struct Compound<'a> {
@@ -230,10 +213,7 @@ impl Compound<'_> {
         if base.offset != 0.0 {
             return None;
         }
-        Some(unit(
-            base.dimension.power(exponent)?,
-            base.factor.powi(i32::from(exponent)),
-        ))
+        Some(unit(base.dimension.power(exponent)?, base.factor.powi(i32::from(exponent))))
     }
 
     fn exponent(&mut self) -> i8 {
@@ -252,15 +232,9 @@ fn join(left: Unit, right: Unit, divide: bool) -> Option<Unit> {
         return None;
     }
     Some(if divide {
-        unit(
-            left.dimension.over(right.dimension)?,
-            left.factor / right.factor,
-        )
+        unit(left.dimension.over(right.dimension)?, left.factor / right.factor)
     } else {
-        unit(
-            left.dimension.times(right.dimension)?,
-            left.factor * right.factor,
-        )
+        unit(left.dimension.times(right.dimension)?, left.factor * right.factor)
     })
 }
 
@@ -293,38 +267,18 @@ mod tests {
             ("Wh/L", Dimension::ENERGY_DENSITY, 3.6e6),
             ("K/W", Dimension::THERMAL_RESISTANCE, 1.0),
             ("A²·s", Dimension::LET_THROUGH, 1.0),
-            (
-                "µΩ/ft",
-                Dimension {
-                    length: 1,
-                    ..Dimension::RESISTANCE
-                },
-                1e-6 / 0.3048,
-            ),
+            ("µΩ/ft", Dimension { length: 1, ..Dimension::RESISTANCE }, 1e-6 / 0.3048),
         ];
         for (spelling, dimension, factor) in cases {
             let found = find_unit(spelling).unwrap_or_else(|| panic!("{spelling} not found"));
             assert_eq!(found.dimension, dimension, "{spelling}");
-            assert!(
-                (found.factor / factor - 1.0).abs() < 1e-12,
-                "{spelling}: {}",
-                found.factor
-            );
+            assert!((found.factor / factor - 1.0).abs() < 1e-12, "{spelling}: {}", found.factor);
         }
     }
 
     #[test]
     fn what_is_not_a_unit() {
-        for spelling in [
-            "amps",
-            "Kg",
-            "degrees",
-            "mm4",
-            "°C·m",
-            "A//V",
-            "((((((A))))))",
-            "mC",
-        ] {
+        for spelling in ["amps", "Kg", "degrees", "mm4", "°C·m", "A//V", "((((((A))))))", "mC"] {
             assert_eq!(find_unit(spelling), None, "{spelling}");
         }
     }

@@ -180,11 +180,9 @@ impl Value {
             // The sides share the text of the whole.
             Self::Section([first, ..]) | Self::Size([first, ..]) => first.text.clone(),
             Self::List(items) => items.join(", "),
-            Self::Accuracy(accuracy) => format!(
-                "{} + {} digits",
-                crate::quantity::show_percent(accuracy.of_reading),
-                accuracy.digits
-            ),
+            Self::Accuracy(accuracy) => {
+                format!("{} + {} digits", crate::quantity::show_percent(accuracy.of_reading), accuracy.digits)
+            }
         }
     }
 }
@@ -262,10 +260,7 @@ pub struct Entry<M> {
 
 impl<M> Default for Entry<M> {
     fn default() -> Self {
-        Self {
-            found: Found::default(),
-            meaning: PhantomData,
-        }
+        Self { found: Found::default(), meaning: PhantomData }
     }
 }
 

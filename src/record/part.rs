@@ -68,20 +68,11 @@ pub struct Own {
 
 /// Keys that every part accepts besides its fields.
 pub const COMMON_KEYS: &[(&str, &str)] = &[
-    (
-        "how",
-        "How the plain values of this table came: claimed, marked, measured, seen or estimated",
-    ),
-    (
-        "with",
-        "The id of the instrument the measured plain values of this table were taken with",
-    ),
+    ("how", "How the plain values of this table came: claimed, marked, measured, seen or estimated"),
+    ("with", "The id of the instrument the measured plain values of this table were taken with"),
     ("photos", "File names of photos that show this part"),
     ("note", "A remark, in Markdown"),
-    (
-        "video",
-        "Time in the video at which the part is shown, such as 12:40 or 1:02:30",
-    ),
+    ("video", "Time in the video at which the part is shown, such as 12:40 or 1:02:30"),
 ];
 
 /// A table of the record.

@@ -54,21 +54,14 @@ pub(crate) fn document<P: Part>(
             span: error.span().unwrap_or(0..0),
             message: error.message().to_owned(),
             expected: "this is not valid TOML".to_owned(),
-            example: "a line is: key = \"value\"; a table starts with [name] or [[name]]"
-                .to_owned(),
+            example: "a line is: key = \"value\"; a table starts with [name] or [[name]]".to_owned(),
         };
         Problems::new(file, text, vec![problem])
     })?;
-    let mut reader = Reader {
-        problems: Vec::new(),
-    };
+    let mut reader = Reader { problems: Vec::new() };
     let part: P = reader.table(table.get_ref(), table.span());
     check(&mut reader, &part);
-    if reader.problems.is_empty() {
-        Ok(part)
-    } else {
-        Err(Problems::new(file, text, reader.problems))
-    }
+    if reader.problems.is_empty() { Ok(part) } else { Err(Problems::new(file, text, reader.problems)) }
 }
 
 /// Reads the value of one field from the text a person typed, as it would stand in the record.
@@ -76,15 +69,10 @@ pub(crate) fn document<P: Part>(
 /// # Errors
 /// A [`Problem`] whose span counts from the start of the text.
 pub fn read_answer(field: &FieldInfo, typed: &str) -> Result<State, Problem> {
-    let mut reader = Reader {
-        problems: Vec::new(),
-    };
+    let mut reader = Reader { problems: Vec::new() };
     let typed = typed.trim();
     let state = match field.kind {
-        Kind::Count => typed
-            .parse::<u32>()
-            .map(|n| State::Known(Value::Count(n)))
-            .ok(),
+        Kind::Count => typed.parse::<u32>().map(|n| State::Known(Value::Count(n))).ok(),
         _ => None,
     };
     let state = state.unwrap_or_else(|| reader.state_of_text(typed, 0..typed.len(), field));
@@ -100,13 +88,7 @@ pub struct Reader {
 }
 
 impl Reader {
-    pub(crate) fn problem(
-        &mut self,
-        span: Range<usize>,
-        message: String,
-        expected: &str,
-        example: &str,
-    ) {
+    pub(crate) fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
         self.problems.push(Problem {
             span,
             message,
@@ -121,9 +103,7 @@ impl Reader {
             Some(SCHEMA) => {}
             Some(other) => self.problem(
                 found.span.clone(),
-                format!(
-                    "this record has schema version {other}, this program reads version {SCHEMA}"
-                ),
+                format!("this record has schema version {other}, this program reads version {SCHEMA}"),
                 "expected a version this program knows",
                 "schema = 1",
             ),
@@ -232,22 +212,14 @@ impl Reader {
         if let DeValue::String(text) = value.get_ref() {
             return Some(text.trim().to_owned());
         }
-        self.problem(
-            value.span(),
-            format!("`{name}` is a text"),
-            "expected text in quotes",
-            example,
-        );
+        self.problem(value.span(), format!("`{name}` is a text"), "expected text in quotes", example);
         None
     }
 
     fn list(&mut self, value: &Spanned<DeValue<'_>>, name: &str, example: &str) -> Vec<String> {
         match value.get_ref() {
             DeValue::String(text) => vec![text.trim().to_owned()],
-            DeValue::Array(items) => items
-                .iter()
-                .filter_map(|item| self.text(item, name, example))
-                .collect(),
+            DeValue::Array(items) => items.iter().filter_map(|item| self.text(item, name, example)).collect(),
             _ => {
                 self.problem(
                     value.span(),
@@ -267,12 +239,7 @@ impl Reader {
         how: Option<How>,
         with: Option<&str>,
     ) -> Found {
-        let mut found = Found {
-            how,
-            with: with.map(str::to_owned),
-            span: value.span(),
-            ..Found::default()
-        };
+        let mut found = Found { how, with: with.map(str::to_owned), span: value.span(), ..Found::default() };
         let DeValue::Table(table) = value.get_ref() else {
             found.state = self.state(field, value);
             return found;
@@ -311,10 +278,7 @@ impl Reader {
             }
         }
         if !stated {
-            let example = format!(
-                "{} = {{ value = \"{}\", how = \"measured\" }}",
-                field.name, field.example
-            );
+            let example = format!("{} = {{ value = \"{}\", how = \"measured\" }}", field.name, field.example);
             self.problem(
                 value.span(),
                 format!("`{}` has no value", field.name),
@@ -331,14 +295,10 @@ impl Reader {
             DeValue::String(text) => self.state_of_text(text, span, field),
             DeValue::Boolean(yes) if field.kind == Kind::YesNo => State::Known(Value::YesNo(*yes)),
             DeValue::Integer(_) | DeValue::Float(_) => self.state_of_number(field, value),
-            DeValue::Datetime(date) if field.kind == Kind::Date => {
-                self.date(&date.to_string(), span, field)
+            DeValue::Datetime(date) if field.kind == Kind::Date => self.date(&date.to_string(), span, field),
+            DeValue::Array(_) if field.kind == Kind::List => {
+                State::Known(Value::List(self.list(value, field.name, &example_line(field))))
             }
-            DeValue::Array(_) if field.kind == Kind::List => State::Known(Value::List(self.list(
-                value,
-                field.name,
-                &example_line(field),
-            ))),
             _ => {
                 self.wrong_kind(field, span, "this value");
                 State::NotLooked
@@ -349,9 +309,9 @@ impl Reader {
     fn state_of_number(&mut self, field: &FieldInfo, value: &Spanned<DeValue<'_>>) -> State {
         let span = value.span();
         let number = match value.get_ref() {
-            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
-                .ok()
-                .map(|n| n as f64),
+            DeValue::Integer(integer) => {
+                i64::from_str_radix(integer.as_str(), integer.radix()).ok().map(|n| n as f64)
+            }
             DeValue::Float(float) => float.as_str().parse::<f64>().ok(),
             _ => None,
         };
@@ -379,10 +339,7 @@ impl Reader {
                 self.problem(
                     span,
                     format!("{number} has no unit"),
-                    &format!(
-                        "expected {} with its unit, in quotes",
-                        field.kind.expected()
-                    ),
+                    &format!("expected {} with its unit, in quotes", field.kind.expected()),
                     &example_line(field),
                 );
             }
@@ -415,15 +372,13 @@ impl Reader {
                     None
                 }
             },
-            Kind::Word(words) => {
-                match words.iter().find(|w| w.word.eq_ignore_ascii_case(trimmed)) {
-                    Some(word) => Some(Value::Word(word.word)),
-                    None => {
-                        self.wrong_word(trimmed, words, field.name, span);
-                        None
-                    }
+            Kind::Word(words) => match words.iter().find(|w| w.word.eq_ignore_ascii_case(trimmed)) {
+                Some(word) => Some(Value::Word(word.word)),
+                None => {
+                    self.wrong_word(trimmed, words, field.name, span);
+                    None
                 }
-            }
+            },
             Kind::Accuracy => match accuracy(trimmed) {
                 Some(accuracy) => Some(Value::Accuracy(accuracy)),
                 None => {
@@ -450,12 +405,7 @@ impl Reader {
             Ok(quantity) => quantity,
             Err(error) => {
                 let expected = format!("expected {}", field.kind.expected());
-                self.problem(
-                    span.clone(),
-                    format!("`{text}`: {error}"),
-                    &expected,
-                    &example_line(field),
-                );
+                self.problem(span.clone(), format!("`{text}`: {error}"), &expected, &example_line(field));
                 return None;
             }
         };
@@ -481,10 +431,7 @@ impl Reader {
             self.problem(
                 span.clone(),
                 format!("`{text}` is negative"),
-                &format!(
-                    "expected {} of zero or more",
-                    wanted.unwrap_or(quantity.dimension).name()
-                ),
+                &format!("expected {} of zero or more", wanted.unwrap_or(quantity.dimension).name()),
                 &example_line(field),
             );
             return None;
@@ -494,10 +441,7 @@ impl Reader {
                 span.clone(),
                 format!("`{text}` is zero"),
                 &format!("expected {} above zero", quantity.dimension.name()),
-                &format!(
-                    "{}   (or \"{ABSENT}\", or leave the key out)",
-                    example_line(field)
-                ),
+                &format!("{}   (or \"{ABSENT}\", or leave the key out)", example_line(field)),
             );
             return None;
         }
@@ -514,10 +458,7 @@ impl Reader {
         let example = example_line(field);
         match quantity::parse_size::<N>(text) {
             Ok(sides) if sides.iter().all(|side| side.value > 0.0) => {
-                Some(sides.map(|side| Quantity {
-                    text: text.to_owned(),
-                    ..side
-                }))
+                Some(sides.map(|side| Quantity { text: text.to_owned(), ..side }))
             }
             Ok(_) => {
                 self.problem(
@@ -529,12 +470,7 @@ impl Reader {
                 None
             }
             Err(error) => {
-                self.problem(
-                    span.clone(),
-                    format!("`{text}`: {error}"),
-                    &expected,
-                    &example,
-                );
+                self.problem(span.clone(), format!("`{text}`: {error}"), &expected, &example);
                 None
             }
         }
@@ -563,19 +499,13 @@ impl Reader {
             Some(near) => format!("did you mean `{near}`?"),
             None => "expected one of the words below".to_owned(),
         };
-        let listed: Vec<String> = words
-            .iter()
-            .map(|w| format!("{}: {}", w.word, w.about))
-            .collect();
+        let listed: Vec<String> = words.iter().map(|w| format!("{}: {}", w.word, w.about)).collect();
         let given: String = given.chars().take(60).collect();
         self.problem(
             span,
             format!("`{given}` is not a word for `{name}`"),
             &expected,
-            &format!(
-                "{}\nor \"{ABSENT}\", or \"{NOT_VISIBLE}\"",
-                listed.join("\n")
-            ),
+            &format!("{}\nor \"{ABSENT}\", or \"{NOT_VISIBLE}\"", listed.join("\n")),
         );
     }
 }
@@ -590,10 +520,8 @@ fn example_line(field: &FieldInfo) -> String {
 
 /// Temperatures go below zero; a meter may read a small negative voltage, drop or current.
 fn may_be_negative(kind: Kind, name: &str) -> bool {
-    matches!(
-        kind,
-        Kind::Quantity(Dimension::TEMPERATURE | Dimension::TEMPERATURE_DIFFERENCE)
-    ) || (kind == Kind::AnyQuantity && name == "value")
+    matches!(kind, Kind::Quantity(Dimension::TEMPERATURE | Dimension::TEMPERATURE_DIFFERENCE))
+        || (kind == Kind::AnyQuantity && name == "value")
 }
 
 /// A size, a mass or a resistance of zero is not a finding but a slip.
@@ -611,10 +539,7 @@ fn must_be_positive(dimension: Dimension) -> bool {
 
 /// Reads `"1.5 % + 3 digits"`, `"0.5 %"`, `"2 digits"`.
 fn accuracy(text: &str) -> Option<Accuracy> {
-    let mut accuracy = Accuracy {
-        of_reading: 0.0,
-        digits: 0.0,
-    };
+    let mut accuracy = Accuracy { of_reading: 0.0, digits: 0.0 };
     for term in text.split('+') {
         let term = term.trim();
         let (number, unit) = term.split_at(term.find(|c: char| !matches!(c, '0'..='9' | '.'))?);

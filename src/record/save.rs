@@ -10,15 +10,17 @@ use std::path::Path;
 /// What the system says; the old file is then unchanged.
 pub fn replace(path: &Path, text: &str) -> io::Result<()> {
     let folder = parent(path);
-    let mut file = tempfile::Builder::new()
-        .prefix(".underlid-")
-        .tempfile_in(folder)?;
+    let mut file = tempfile::Builder::new().prefix(".underlid-").tempfile_in(folder)?;
     file.write_all(text.as_bytes())?;
-    if let Ok(meta) = fs::metadata(path) {
+    let old = fs::metadata(path).ok();
+    if let Some(meta) = &old {
         fs::set_permissions(file.path(), meta.permissions())?;
     }
     file.as_file().sync_all()?;
     file.persist(path).map_err(|error| error.error)?;
+    if old.is_none() {
+        make_readable(path)?;
+    }
     sync_folder(folder)
 }
 
@@ -28,9 +30,7 @@ pub fn replace(path: &Path, text: &str) -> io::Result<()> {
 /// [`io::ErrorKind::AlreadyExists`] when it does, or what the system says.
 pub fn write_new(path: &Path, text: &str) -> io::Result<()> {
     let folder = parent(path);
-    let mut file = tempfile::Builder::new()
-        .prefix(".underlid-")
-        .tempfile_in(folder)?;
+    let mut file = tempfile::Builder::new().prefix(".underlid-").tempfile_in(folder)?;
     file.write_all(text.as_bytes())?;
     file.as_file().sync_all()?;
     file.persist_noclobber(path).map_err(|error| error.error)?;
@@ -39,9 +39,7 @@ pub fn write_new(path: &Path, text: &str) -> io::Result<()> {
 }
 
 fn parent(path: &Path) -> &Path {
-    path.parent()
-        .filter(|p| !p.as_os_str().is_empty())
-        .unwrap_or(Path::new("."))
+    path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Temporary files are private to the user; a file that stays has the usual permissions.

@@ -43,11 +43,7 @@ fn section(text: &mut String, path: &str, about: &str, shape: Shape, many: bool)
     for line in wrap(about.trim(), 96) {
         let _ = writeln!(text, "# {line}");
     }
-    let header = if many {
-        format!("[[{path}]]")
-    } else {
-        format!("[{path}]")
-    };
+    let header = if many { format!("[[{path}]]") } else { format!("[{path}]") };
     if many {
         let _ = writeln!(text, "# {header}");
     } else {
@@ -61,13 +57,7 @@ fn section(text: &mut String, path: &str, about: &str, shape: Shape, many: bool)
         key(text, field);
     }
     for child in shape.children {
-        section(
-            text,
-            &format!("{path}.{}", child.name),
-            child.about,
-            (child.shape)(),
-            child.many,
-        );
+        section(text, &format!("{path}.{}", child.name), child.about, (child.shape)(), child.many);
     }
 }
 
@@ -106,9 +96,9 @@ fn elements(text: &mut String, shape: Shape) {
 fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = vec![String::new()];
     for word in text.split_whitespace() {
-        let full = lines.last().is_some_and(|line| {
-            !line.is_empty() && line.chars().count() + word.chars().count() >= width
-        });
+        let full = lines
+            .last()
+            .is_some_and(|line| !line.is_empty() && line.chars().count() + word.chars().count() >= width);
         if full {
             lines.push(String::new());
         }
@@ -136,15 +126,10 @@ mod tests {
             .map(|line| {
                 let bare = line.strip_prefix("# ").unwrap_or(line);
                 let is_key = bare.split_once(" = ").is_some_and(|(key, _)| {
-                    key.chars()
-                        .all(|c| c.is_ascii_lowercase() || c == '_' || c.is_ascii_digit())
+                    key.chars().all(|c| c.is_ascii_lowercase() || c == '_' || c.is_ascii_digit())
                 }) && !bare.starts_with("notes");
                 let is_table = bare.starts_with("[[") && bare.ends_with("]]");
-                if is_key || is_table {
-                    format!("{bare}\n")
-                } else {
-                    format!("{line}\n")
-                }
+                if is_key || is_table { format!("{bare}\n") } else { format!("{line}\n") }
             })
             .collect();
         // Every example of every part reads; only an element of one kind cannot take the keys of all kinds.

@@ -2,6 +2,7 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod chart;
 mod photos;
 mod picture;
 mod prose;
@@ -9,6 +10,7 @@ mod text;
 mod view;
 mod writeup;
 
-pub use text::{Style, write_text};
+pub(crate) use text::plain;
+pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};

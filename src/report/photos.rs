@@ -1,30 +1,21 @@
 //! The photos of the write-up: hash of the original, a copy fit to publish, and whether the evidence still matches.
 
 use std::collections::BTreeMap;
-use std::io::Cursor;
 use std::path::Path;
 
 use base64::Engine;
-use image::codecs::jpeg::JpegEncoder;
-use image::{ImageDecoder, ImageReader, Limits};
 use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
+use crate::evidence::picture::{self, PictureOptions};
 use crate::record::Record;
 
 /// Longest edge of a derived picture, pixels: readable on a desktop, small enough for a phone.
 const LONGEST_EDGE: u32 = 1200;
 /// JPEG quality of a derived picture.
 const QUALITY: u8 = 78;
-/// Largest file that is decoded. Larger ones are hashed and listed all the same.
-const LARGEST_FILE: u64 = 64 << 20;
-/// Largest picture that is decoded, pixels along one edge.
-const LARGEST_EDGE: u32 = 20_000;
-/// Memory the decoder may take.
-const DECODER_MEMORY: u64 = 512 << 20;
-
 /// A photo of the write-up.
 #[derive(Debug, Clone, Serialize)]
 pub struct PhotoView {
@@ -60,11 +51,7 @@ pub struct PhotoView {
 
 /// Reads the photos named in a record; `sealed` holds the hashes of the manifest, when there is one.
 #[must_use]
-pub fn photos(
-    folder: &Path,
-    record: &Record,
-    sealed: Option<&BTreeMap<String, String>>,
-) -> Vec<PhotoView> {
+pub fn photos(folder: &Path, record: &Record, sealed: Option<&BTreeMap<String, String>>) -> Vec<PhotoView> {
     record
         .photo
         .par_iter()
@@ -89,8 +76,7 @@ pub fn photos(
                 view.problem = Some(problem);
             }
             view.sealed = sealed.map(|sealed| {
-                view.sha256.is_some()
-                    && sealed.get(&view.file).map(String::as_str) == view.sha256.as_deref()
+                view.sha256.is_some() && sealed.get(&view.file).map(String::as_str) == view.sha256.as_deref()
             });
             view
         })
@@ -99,53 +85,22 @@ pub fn photos(
 
 fn load(folder: &Path, view: &mut PhotoView) -> Result<(), String> {
     let path = safe_relative(folder, &view.file).map_err(|error| error.to_string())?;
-    view.sha256 = Some(
-        hash_file(&path)
-            .map_err(|error| error.to_string())?
-            .to_string(),
-    );
-    let (jpeg, width, height) = derived(&path)?;
-    let encoded = base64::engine::general_purpose::STANDARD.encode(&jpeg);
-    view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
-    (view.width, view.height) = (width, height);
-    Ok(())
+    match picture::derive(&path, &options()) {
+        Ok(derived) => {
+            view.sha256 = Some(derived.original_digest.to_string());
+            let encoded = base64::engine::general_purpose::STANDARD.encode(&derived.jpeg);
+            view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
+            (view.width, view.height) = (derived.width, derived.height);
+            Ok(())
+        }
+        Err(error) => {
+            // What cannot be shown is hashed and listed all the same.
+            view.sha256 = hash_file(&path).ok().map(|digest| digest.to_string());
+            Err(format!("not shown: {error}"))
+        }
+    }
 }
 
-/// A copy fit to publish: upright, of bounded size, re-encoded so that no metadata of the original is left.
-fn derived(path: &Path) -> Result<(Vec<u8>, u32, u32), String> {
-    let undecodable = |why: String| format!("not shown: {why}; its hash stands below");
-    let length = std::fs::metadata(path).map_err(|e| e.to_string())?.len();
-    if length > LARGEST_FILE {
-        return Err(undecodable(format!(
-            "larger than {} MiB",
-            LARGEST_FILE >> 20
-        )));
-    }
-    let mut reader = ImageReader::open(path)
-        .map_err(|e| e.to_string())?
-        .with_guessed_format()
-        .map_err(|e| e.to_string())?;
-    let mut limits = Limits::default();
-    limits.max_image_width = Some(LARGEST_EDGE);
-    limits.max_image_height = Some(LARGEST_EDGE);
-    limits.max_alloc = Some(DECODER_MEMORY);
-    reader.limits(limits);
-    let mut decoder = reader
-        .into_decoder()
-        .map_err(|e| undecodable(e.to_string()))?;
-    let orientation = decoder
-        .orientation()
-        .map_err(|e| undecodable(e.to_string()))?;
-    let mut picture =
-        image::DynamicImage::from_decoder(decoder).map_err(|e| undecodable(e.to_string()))?;
-    picture.apply_orientation(orientation);
-    if picture.width().max(picture.height()) > LONGEST_EDGE {
-        picture = picture.thumbnail(LONGEST_EDGE, LONGEST_EDGE);
-    }
-    let rgb = picture.to_rgb8();
-    let mut jpeg = Cursor::new(Vec::new());
-    JpegEncoder::new_with_quality(&mut jpeg, QUALITY)
-        .encode_image(&rgb)
-        .map_err(|e| undecodable(e.to_string()))?;
-    Ok((jpeg.into_inner(), rgb.width(), rgb.height()))
+fn options() -> PictureOptions {
+    PictureOptions { max_edge: LONGEST_EDGE, quality: QUALITY, ..PictureOptions::default() }
 }

@@ -38,23 +38,15 @@ impl Axis {
 }
 
 fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Result {
-    let known = elements
-        .iter()
-        .filter_map(|e| e.capability.si)
-        .fold(0.0_f64, f64::max);
+    let known = elements.iter().filter_map(|e| e.capability.si).fold(0.0_f64, f64::max);
     let fuse = view.path.fuse_rating.si;
     let rated = view.rated_current_si;
-    let reach = [rated.map(|r| r * 1.25), fuse.map(|f| f * 1.1)]
+    let reach = [rated.map(|r| r * 1.25), fuse.map(|f| f * 1.1), view.tested_current_si]
         .into_iter()
         .flatten()
         .fold(0.0_f64, f64::max);
     // A very strong element must not press the others against the edge.
-    let most = if reach > 0.0 {
-        known.clamp(reach, reach * 2.0)
-    } else {
-        known
-    }
-    .max(1.0);
+    let most = if reach > 0.0 { known.clamp(reach, reach * 2.0) } else { known }.max(1.0);
     let axis = Axis { most: nice(most) };
     let count = u32::try_from(elements.len()).unwrap_or(u32::MAX);
     let bottom = TOP + ROW * f64::from(count);
@@ -67,37 +59,20 @@ fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Re
         svg,
         r#"<title id="path-title">Continuous capability of each element of the current path</title>"#
     )?;
-    write!(
-        svg,
-        r#"<desc id="path-desc">{}</desc>"#,
-        xml(&description(view, elements))
-    )?;
+    write!(svg, r#"<desc id="path-desc">{}</desc>"#, xml(&description(view, elements)))?;
     svg.push_str(PATTERNS);
     ticks(svg, &axis, bottom)?;
     for (index, element) in elements.iter().enumerate() {
         row(svg, &axis, element, TOP + ROW * index as f64, rated)?;
     }
+    if let Some(tested) = view.tested_current_si {
+        line(svg, &axis, tested, bottom, "tested", "", true)?;
+    }
     if let Some(fuse) = fuse {
-        line(
-            svg,
-            &axis,
-            fuse,
-            bottom,
-            "fuse",
-            &format!("fuse {} A", significant(fuse, 4)),
-            true,
-        )?;
+        line(svg, &axis, fuse, bottom, "fuse", &format!("fuse {} A", significant(fuse, 4)), true)?;
     }
     if let Some(rated) = rated {
-        line(
-            svg,
-            &axis,
-            rated,
-            bottom,
-            "rated",
-            &format!("rated {} A", significant(rated, 4)),
-            false,
-        )?;
+        line(svg, &axis, rated, bottom, "rated", &format!("rated {} A", significant(rated, 4)), false)?;
     }
     svg.push_str("</svg>");
     Ok(())
@@ -108,19 +83,17 @@ const PATTERNS: &str = concat!(
     r##"<rect width="6" height="6" class="short-back"/><path d="M0 0V6" class="short-line"/></pattern></defs>"##
 );
 
-fn nice(most: f64) -> f64 {
+/// The next round value at or above one.
+pub(super) fn nice(most: f64) -> f64 {
     let step = tick_step(most);
     (most / step).ceil() * step
 }
 
-fn tick_step(most: f64) -> f64 {
+/// A round step that divides a range into about five.
+pub(super) fn tick_step(most: f64) -> f64 {
     let raw = most / 5.0;
     let power = 10_f64.powf(raw.log10().floor());
-    [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|step| *step >= raw)
-        .unwrap_or(10.0 * power)
+    [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|step| *step >= raw).unwrap_or(10.0 * power)
 }
 
 fn ticks(svg: &mut String, axis: &Axis, bottom: f64) -> std::fmt::Result {
@@ -145,26 +118,17 @@ fn ticks(svg: &mut String, axis: &Axis, bottom: f64) -> std::fmt::Result {
     )
 }
 
-fn row(
-    svg: &mut String,
-    axis: &Axis,
-    element: &ElementView,
-    y: f64,
-    rated: Option<f64>,
-) -> std::fmt::Result {
-    let label = format!(
-        "{}{}",
-        element.label.replace('`', ""),
-        if element.weakest { " — weakest" } else { "" }
-    );
+fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Option<f64>) -> std::fmt::Result {
+    let opens_on_heat = element.responds_to.as_deref() == Some("temperature");
+    let label = match (element.weakest, opens_on_heat) {
+        (true, _) => format!("{} — weakest", element.label),
+        (false, true) => format!("{} — not a fuse", element.label),
+        (false, false) => element.label.clone(),
+    };
     let label: String = label.chars().take(44).collect();
     let (text_y, bar_y) = (y + 12.0, y + 16.0);
     let weight = if element.weakest { " strong" } else { "" };
-    write!(
-        svg,
-        r#"<text class="label{weight}" x="{LEFT}" y="{text_y:.1}">{}</text>"#,
-        xml(&label)
-    )?;
+    write!(svg, r#"<text class="label{weight}" x="{LEFT}" y="{text_y:.1}">{}</text>"#, xml(&label))?;
     let value = match element.capability.si {
         Some(si) => format!("{} A", significant(si, 3)),
         None => "not known".to_owned(),
@@ -176,30 +140,14 @@ fn row(
     )?;
     let Some(si) = element.capability.si else {
         let end = axis.x(axis.most);
-        return write!(
-            svg,
-            r#"<path class="unknown" d="M{LEFT} {:.1}H{end:.1}"/>"#,
-            bar_y + 5.0
-        );
+        return write!(svg, r#"<path class="unknown" d="M{LEFT} {:.1}H{end:.1}"/>"#, bar_y + 5.0);
     };
-    let class = if rated.is_some_and(|rated| si < rated) {
-        "bar falls-short"
-    } else {
-        "bar carries"
-    };
+    let class = if rated.is_some_and(|rated| si < rated) { "bar falls-short" } else { "bar carries" };
     let width = axis.x(si) - LEFT;
-    write!(
-        svg,
-        r#"<rect class="{class}" x="{LEFT}" y="{bar_y:.1}" width="{width:.1}" height="10"/>"#
-    )?;
+    write!(svg, r#"<rect class="{class}" x="{LEFT}" y="{bar_y:.1}" width="{width:.1}" height="10"/>"#)?;
     if si > axis.most {
-        let (x, middle) = (axis.x(axis.most), bar_y + 5.0);
-        write!(
-            svg,
-            r#"<path class="beyond" d="M{:.1} {bar_y:.1}l6 5l-6 5"/>"#,
-            x + 2.0
-        )?;
-        let _ = middle;
+        let x = axis.x(axis.most);
+        write!(svg, r#"<path class="beyond" d="M{:.1} {bar_y:.1}l6 5l-6 5"/>"#, x + 2.0)?;
     }
     if let Some(expanded) = element.capability.expanded_si {
         let (low, high, middle) = (axis.x(si - expanded), axis.x(si + expanded), bar_y + 5.0);
@@ -225,11 +173,7 @@ fn line(
     let x = axis.x(amperes);
     let y = if low { 28.0 } else { 14.0 };
     let anchor = if x > WIDTH * 0.7 { "end" } else { "middle" };
-    write!(
-        svg,
-        r#"<path class="mark {class}" d="M{x:.1} {:.1}V{bottom:.1}"/>"#,
-        y + 3.0
-    )?;
+    write!(svg, r#"<path class="mark {class}" d="M{x:.1} {:.1}V{bottom:.1}"/>"#, y + 3.0)?;
     write!(
         svg,
         r#"<text class="label strong" x="{x:.1}" y="{y}" text-anchor="{anchor}">{}</text>"#,
@@ -240,20 +184,14 @@ fn line(
 fn description(view: &View, elements: &[ElementView]) -> String {
     let rows: Vec<String> = elements
         .iter()
-        .map(|e| {
-            format!(
-                "{}: {}",
-                e.label.replace('`', ""),
-                e.capability.value.as_deref().unwrap_or("not known")
-            )
-        })
+        .map(|e| format!("{}: {}", e.label, e.capability.value.as_deref().unwrap_or("not known")))
         .collect();
     let rated = view.rated_current.as_deref().unwrap_or("not recorded");
     format!("Rated continuous current {rated}. {}.", rows.join("; "))
 }
 
 /// Text for XML.
-fn xml(text: &str) -> String {
+pub(super) fn xml(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

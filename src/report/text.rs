@@ -24,23 +24,23 @@ pub fn write_text(view: &View, style: Style) -> String {
     out
 }
 
+/// Writes one finding as text.
+#[must_use]
+pub fn write_finding(finding: &Finding, style: Style) -> String {
+    let mut out = String::new();
+    let _ = one(&mut out, finding, &Paint(style.colour));
+    out
+}
+
 struct Paint(bool);
 
 impl Paint {
     fn bold(&self, text: &str) -> String {
-        if self.0 {
-            format!("\u{1b}[1m{text}\u{1b}[0m")
-        } else {
-            text.to_owned()
-        }
+        if self.0 { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
     }
 
     fn faint(&self, text: &str) -> String {
-        if self.0 {
-            format!("\u{1b}[2m{text}\u{1b}[0m")
-        } else {
-            text.to_owned()
-        }
+        if self.0 { format!("\u{1b}[2m{text}\u{1b}[0m") } else { text.to_owned() }
     }
 }
 
@@ -48,10 +48,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     let paint = Paint(style.colour);
     writeln!(out, "{}", paint.bold(&plain(&view.title)))?;
     if view.invented {
-        writeln!(
-            out,
-            "An invented example: this maker and this pack do not exist."
-        )?;
+        writeln!(out, "An invented example: this maker and this pack do not exist.")?;
     }
     writeln!(out, "{}", plain(&view.verdict()))?;
     if let Some(current) = &view.path.short_circuit_current.value {
@@ -98,9 +95,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         writeln!(
             out,
             "\n{}",
-            paint.faint(&format!(
-                "{words} not apply to this pack; --format json lists them."
-            ))
+            paint.faint(&format!("{words} not apply to this pack; --format json lists them."))
         )?;
     }
     Ok(())
@@ -111,48 +106,29 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     if elements.is_empty() {
         return Ok(());
     }
-    let width = elements
-        .iter()
-        .map(|e| plain(&e.label).chars().count())
-        .max()
-        .unwrap_or(0);
-    writeln!(
-        out,
-        "\n{}",
-        paint.bold("CURRENT PATH, from the negative to the positive terminal")
-    )?;
+    let width = elements.iter().map(|e| plain(&e.label).chars().count()).max().unwrap_or(0);
+    writeln!(out, "\n{}", paint.bold("CURRENT PATH, from the negative to the positive terminal"))?;
     for element in elements {
         let label = plain(&element.label);
         let pad = " ".repeat(width - label.chars().count());
         let capability = element.capability.value.as_deref().unwrap_or("not known");
         let margin = element.margin.as_deref().unwrap_or("");
         let mark = if element.weakest { "  ← weakest" } else { "" };
-        let heat = element
-            .heat
-            .value
-            .as_deref()
-            .map(|h| format!("{h} heat"))
-            .unwrap_or_default();
-        writeln!(
-            out,
-            "  {label}{pad}  {capability:<18} {margin:<20} {heat}{mark}"
-        )?;
+        let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
+        writeln!(out, "  {label}{pad}  {capability:<18} {margin:<20} {heat}{mark}")?;
     }
     Ok(())
 }
 
 fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
-    let subject = if finding.subject.is_empty() {
-        String::new()
-    } else {
-        format!(" — {}", plain(&finding.subject))
-    };
+    let subject =
+        if finding.subject.is_empty() { String::new() } else { format!(" — {}", plain(&finding.subject)) };
     writeln!(
         out,
         "{} {:<8} {}{}  {}",
         finding.outcome.shape(),
         finding.grade.word(),
-        paint.bold(&finding.title),
+        paint.bold(&finding.statement),
         subject,
         paint.faint(&format!("[{}]", finding.rule))
     )?;
@@ -174,11 +150,7 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
             .used
             .iter()
             .map(|used| {
-                let with = used
-                    .with
-                    .as_deref()
-                    .map(|w| format!(", {w}"))
-                    .unwrap_or_default();
+                let with = used.with.as_deref().map(|w| format!(", {w}")).unwrap_or_default();
                 format!("{} {} ({}{with})", used.name, used.value, used.how)
             })
             .collect();
@@ -190,18 +162,10 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
                 writeln!(out, "      {}", paint.faint(&plain(step)))?;
             }
             for assumed in &used.assumed {
-                writeln!(
-                    out,
-                    "      {}",
-                    paint.faint(&format!("assumed: {}", plain(assumed)))
-                )?;
+                writeln!(out, "      {}", paint.faint(&format!("assumed: {}", plain(assumed))))?;
             }
         }
-        writeln!(
-            out,
-            "    {}",
-            paint.faint(&format!("basis: {}", finding.basis))
-        )?;
+        writeln!(out, "    {}", paint.faint(&format!("basis: {}", finding.basis)))?;
         if !finding.advice.is_empty() {
             writeln!(out, "    advice: {}", finding.advice)?;
         }
@@ -211,7 +175,5 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
 
 /// Text from a record without control characters: a stranger's record must not drive the terminal.
 pub(crate) fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect()
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }

@@ -46,18 +46,13 @@ impl Worth {
         };
         match answer {
             None => empty,
-            Some(Err(missing)) => Self {
-                missing: missing.clone(),
-                ..empty
-            },
+            Some(Err(missing)) => Self { missing: missing.clone(), ..empty },
             Some(Ok(worked)) => {
                 let amount = worked.value.amount();
                 Self {
                     value: Some(worked.value.show()),
                     si: amount.map(Amount::value),
-                    expanded_si: amount
-                        .filter(|a| !a.number.is_exact())
-                        .map(|a| a.number.expanded()),
+                    expanded_si: amount.filter(|a| !a.number.is_exact()).map(|a| a.number.expanded()),
                     steps: worked.steps.clone(),
                     sources: worked.sources.clone(),
                     assumed: worked.assumed.clone(),
@@ -192,6 +187,9 @@ pub struct View {
     /// Rated continuous current in amperes.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rated_current_si: Option<f64>,
+    /// Current of the full-load test in amperes, when one is recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tested_current_si: Option<f64>,
     /// Headline claims.
     pub claimed: Vec<(String, String)>,
     /// Counts by grade and outcome.
@@ -215,42 +213,35 @@ impl View {
     /// The view of an inspection.
     #[must_use]
     pub fn of(inspection: &Inspection) -> Self {
-        let Inspection {
-            record,
-            derived,
-            judgement,
-            ..
-        } = inspection;
+        let Inspection { record, derived, judgement, .. } = inspection;
         let head = &record.inspection;
         let text = |entry: Option<&str>| entry.unwrap_or_default().to_owned();
         let pack: Vec<String> = [
             head.maker.text().map(str::to_owned),
             head.model.text().map(str::to_owned),
-            head.revision
-                .text()
-                .map(|revision| format!("revision {revision}")),
+            head.revision.text().map(|revision| format!("revision {revision}")),
         ]
         .into_iter()
         .flatten()
         .collect();
-        let pack = if pack.is_empty() {
-            "unnamed pack".to_owned()
-        } else {
-            pack.join(", ")
-        };
+        let pack = if pack.is_empty() { "unnamed pack".to_owned() } else { pack.join(", ") };
         let rated = record.claims.continuous_current.quantity();
         Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
-            title: head
-                .title
-                .text()
-                .map_or_else(|| pack.clone(), str::to_owned),
+            title: head.title.text().map_or_else(|| pack.clone(), str::to_owned),
             pack,
             invented: head.invented.yes() == Some(true),
             inspection: recorded(head, &["title", "invented"]),
             rated_current: rated.map(|q| q.text.clone()),
             rated_current_si: rated.map(|q| q.value),
+            tested_current_si: record
+                .test
+                .iter()
+                .filter(|test| test.kind.word() == Some("full load"))
+                .filter_map(|test| test.current.quantity())
+                .map(|q| q.value)
+                .reduce(f64::max),
             claimed: headline(record),
             counts: counts(&judgement.findings),
             path: path(record, derived),
@@ -270,16 +261,15 @@ impl View {
 
     /// Findings of one outcome, gravest first.
     pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Finding> {
-        self.findings
-            .iter()
-            .filter(move |finding| finding.outcome == outcome)
+        self.findings.iter().filter(move |finding| finding.outcome == outcome)
     }
 
     /// The summary in one sentence: what carries the current, and by how much it does or does not.
     #[must_use]
     pub fn verdict(&self) -> String {
         let Some(rated) = &self.rated_current else {
-            return "The rated continuous current is not recorded, so the build cannot be judged against it.".to_owned();
+            return "The rated continuous current is not recorded, so the build cannot be judged against it."
+                .to_owned();
         };
         match (
             &self.path.weakest,
@@ -466,17 +456,11 @@ fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
                 .collect();
             let short = bearing.iter().find(|f| f.outcome == Outcome::FallsShort);
             let found_words = short.map_or_else(String::new, |f| {
-                let subject = if f.subject.is_empty() {
-                    String::new()
-                } else {
-                    format!("{}: ", f.subject)
-                };
+                let subject = if f.subject.is_empty() { String::new() } else { format!("{}: ", f.subject) };
                 format!("{subject}{}", f.working.numbers)
             });
-            let mut rules: Vec<(String, &'static str)> = bearing
-                .iter()
-                .map(|f| (f.rule.clone(), f.outcome.words()))
-                .collect();
+            let mut rules: Vec<(String, &'static str)> =
+                bearing.iter().map(|f| (f.rule.clone(), f.outcome.words())).collect();
             rules.dedup();
             Some(ClaimView {
                 what: field.name.replace('_', " "),
@@ -497,11 +481,7 @@ fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
             (Some(verdict), None) => verdict.to_owned(),
             (None, because) => because.unwrap_or_default().to_owned(),
         };
-        let source = statement
-            .source
-            .text()
-            .map(|s| format!(" ({s})"))
-            .unwrap_or_default();
+        let source = statement.source.text().map(|s| format!(" ({s})")).unwrap_or_default();
         views.push(ClaimView {
             what: format!("{}{source}", statement.subject.word().unwrap_or("claim")),
             claimed: format!("“{}”", statement.text.text().unwrap_or_default()),

@@ -7,6 +7,7 @@ use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
+use super::chart::{chart, csv};
 use super::photos::{PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
@@ -73,7 +74,7 @@ struct Page<'a> {
     photos: &'a [PhotoView],
     parts: Vec<PartView>,
     instruments: Vec<Vec<(String, String)>>,
-    tests: Vec<Vec<(String, String)>>,
+    tests: Vec<TestView>,
     evidence: &'a EvidenceView,
     picture: Option<String>,
     notes_html: Option<String>,
@@ -93,6 +94,23 @@ struct Group<'a> {
 }
 
 #[derive(Serialize)]
+struct TestView {
+    name: String,
+    set: Vec<(String, String)>,
+    figures: Vec<(String, String)>,
+    layout: Option<String>,
+    account: Option<String>,
+    problem: Option<String>,
+    charts: Vec<ChartView>,
+}
+
+#[derive(Serialize)]
+struct ChartView {
+    svg: String,
+    file: String,
+}
+
+#[derive(Serialize)]
 struct PartView {
     name: String,
     found: Vec<(String, String)>,
@@ -108,16 +126,15 @@ pub struct WriteUp {
     pub markdown: String,
     /// The page.
     pub html: String,
+    /// The data of the curves, by file name.
+    pub data: Vec<(String, String)>,
 }
 
 /// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
 ///
 /// # Errors
 /// [`WriteUpError`] names the template and what is wrong with it.
-pub fn write_up(
-    inspection: &Inspection,
-    templates: Option<&Path>,
-) -> Result<WriteUp, WriteUpError> {
+pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
     let view = View::of(inspection);
     let evidence = evidence(&inspection.folder);
     let sealed = sealed_hashes(&inspection.folder);
@@ -128,25 +145,14 @@ pub fn write_up(
         verdict: view.verdict(),
         groups: groups(&view),
         parts: parts(inspection),
-        instruments: record
-            .instrument
-            .iter()
-            .map(|i| super::view::recorded(i, &[]))
-            .collect(),
-        tests: record
-            .test
-            .iter()
-            .map(|t| super::view::recorded(t, &[]))
-            .collect(),
+        instruments: record.instrument.iter().map(|i| super::view::recorded(i, &[])).collect(),
+        tests: tests(inspection),
         picture: path_picture(&view),
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,
         style: template_text(templates, "style.css")?,
-        anchors: photos
-            .iter()
-            .map(|photo| (photo.name.clone(), photo.anchor.clone()))
-            .collect(),
+        anchors: photos.iter().map(|photo| (photo.name.clone(), photo.anchor.clone())).collect(),
         view: &view,
         photos: &photos,
         evidence: &evidence,
@@ -154,10 +160,10 @@ pub fn write_up(
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
-    Ok(WriteUp {
-        markdown: squeeze(&markdown),
-        html,
-    })
+    let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
+        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
+    });
+    Ok(WriteUp { markdown: squeeze(&markdown), html, data: data.collect() })
 }
 
 /// Writes a write-up into the inspection folder; each file is replaced as a whole.
@@ -166,10 +172,7 @@ pub fn write_up(
 /// [`WriteUpError::Write`] names the file.
 pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], WriteUpError> {
     let target = folder.join(FOLDER);
-    let at = |path: &Path, source| WriteUpError::Write {
-        path: path.to_owned(),
-        source,
-    };
+    let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     // A link in place of the folder would lead the write-up out of the inspection.
     if std::fs::symlink_metadata(&target).is_ok_and(|meta| meta.is_symlink()) {
         return Err(at(
@@ -181,6 +184,10 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
     let paths = [target.join("report.md"), target.join("report.html")];
     for (path, text) in paths.iter().zip([&write_up.markdown, &write_up.html]) {
         save::replace(path, text).map_err(|e| at(path, e))?;
+    }
+    for (name, text) in &write_up.data {
+        let path = target.join(name);
+        save::replace(&path, text).map_err(|e| at(&path, e))?;
     }
     Ok(paths)
 }
@@ -196,17 +203,10 @@ fn template(error: tera::Error) -> WriteUpError {
 }
 
 fn template_text(folder: Option<&Path>, name: &str) -> Result<String, WriteUpError> {
-    if let Some(own) = folder
-        .map(|folder| folder.join(name))
-        .filter(|path| path.is_file())
-    {
+    if let Some(own) = folder.map(|folder| folder.join(name)).filter(|path| path.is_file()) {
         return Ok(read_text(&own)?);
     }
-    Ok(TEMPLATES
-        .iter()
-        .find(|(known, _)| *known == name)
-        .map_or("", |(_, text)| text)
-        .to_owned())
+    Ok(TEMPLATES.iter().find(|(known, _)| *known == name).map_or("", |(_, text)| text).to_owned())
 }
 
 fn tera(folder: Option<&Path>) -> Result<Tera, WriteUpError> {
@@ -245,10 +245,8 @@ fn groups(view: &View) -> Vec<Group<'_>> {
     };
     let mut groups = Vec::new();
     for grade in Grade::ALL {
-        let findings: Vec<&Finding> = view
-            .with_outcome(Outcome::FallsShort)
-            .filter(|f| f.grade == grade)
-            .collect();
+        let findings: Vec<&Finding> =
+            view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade).collect();
         groups.push(Group {
             outcome: match grade {
                 Grade::Critical => "falls short, critical",
@@ -295,6 +293,36 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
     parts
 }
 
+fn tests(inspection: &Inspection) -> Vec<TestView> {
+    let record = &inspection.record;
+    let mut views = Vec::new();
+    for (index, (test, trial)) in record.test.iter().zip(&inspection.trials).enumerate() {
+        let charts = trial.curves.iter().enumerate().map(|(number, curve)| ChartView {
+            svg: chart(curve, &format!("test-{index}-{number}")),
+            file: csv_name(index, number),
+        });
+        views.push(TestView {
+            name: if trial.id.is_empty() {
+                trial.kind.clone()
+            } else {
+                format!("{} ({})", trial.kind, trial.id)
+            },
+            set: super::view::recorded(test, &["id", "kind"]),
+            figures: trial.figures.clone(),
+            layout: trial.layout.clone(),
+            account: trial.account.clone(),
+            problem: trial.problem.clone(),
+            charts: charts.collect(),
+        });
+    }
+    views
+}
+
+/// Names of the curves' data are numbers, never texts of the record.
+fn csv_name(test: usize, curve: usize) -> String {
+    format!("test-{}-curve-{}.csv", test + 1, curve + 1)
+}
+
 fn part<P: Part>(name: &str, part: &P) -> PartView {
     PartView {
         name: name.to_owned(),
@@ -307,12 +335,7 @@ fn part<P: Part>(name: &str, part: &P) -> PartView {
 
 fn sealed_hashes(folder: &Path) -> Option<BTreeMap<String, String>> {
     let manifest = Manifest::read(&folder.join(MANIFEST_NAME)).ok()?;
-    Some(
-        manifest
-            .iter()
-            .map(|(name, digest)| (name.to_text(), digest.to_string()))
-            .collect(),
-    )
+    Some(manifest.iter().map(|(name, digest)| (name.to_text(), digest.to_string())).collect())
 }
 
 /// How a file stands against the seal, in words.
@@ -340,17 +363,12 @@ fn evidence(folder: &Path) -> EvidenceView {
     if !view.sealed {
         return view;
     }
-    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest)
-        .ok()
-        .map(|digest| digest.to_string());
+    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
     match verify::verify(folder, &crate::evidence::hash::silent) {
         Ok(comparison) => {
             view.matches = comparison.matches();
-            view.files = comparison
-                .files
-                .iter()
-                .filter(|file| !matches!(file.state, FileState::Added { .. }))
-                .count();
+            view.files =
+                comparison.files.iter().filter(|file| !matches!(file.state, FileState::Added { .. })).count();
             view.differences = comparison
                 .differences()
                 .map(|file| (file.name.to_text(), in_words(&file.state).to_owned()))

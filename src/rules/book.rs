@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::ops::Range;
+use std::sync::{Arc, OnceLock};
 
 use super::expr::{self, Expr, ExprError, Node, Type};
 use super::finding::Grade;
@@ -27,14 +28,8 @@ const GRADES: &[Word] = &[
 ];
 
 const ABSENT_MEANS: &[Word] = &[
-    word(
-        "not decided",
-        "a fact that was looked for and is not there leaves the rule open",
-    ),
-    word(
-        "falls short",
-        "a fact that was looked for and is not there is the nonconformity",
-    ),
+    word("not decided", "a fact that was looked for and is not there leaves the rule open"),
+    word("falls short", "a fact that was looked for and is not there is the nonconformity"),
 ];
 
 meanings! {
@@ -69,6 +64,8 @@ part! {
         id: Text = "fuse-rating-over-load",
         /// What it requires, in a line.
         title: Text = "Fuse rating leaves a margin over the rated continuous current",
+        /// What is said when it falls short, in a line.
+        fault: Text = "The fuse is too small for the rated continuous current",
         /// The subject it is listed under.
         subject: Text = "overcurrent protection",
         /// Kinds of element, or the list part, that it is applied to each of.
@@ -157,6 +154,8 @@ pub struct Rule {
     pub id: String,
     /// What it requires, in a line.
     pub title: String,
+    /// What is said when it falls short, in a line.
+    pub fault: String,
     /// The subject it is listed under.
     pub subject: String,
     /// What it is applied to.
@@ -225,13 +224,18 @@ impl Book {
     ///
     /// # Errors
     /// [`Problems`] when the built-in book itself is wrong, which a test excludes.
-    pub fn built_in() -> Result<Self, Problems> {
-        let mut book = Self {
-            rules: Vec::new(),
-            limits: Vec::new(),
-            changes: Vec::new(),
-        };
-        book.add("checklists/rules.toml", BUILT_IN, false)?;
+    pub fn built_in() -> Result<Arc<Self>, Problems> {
+        static LOADED: OnceLock<Result<Arc<Book>, Problems>> = OnceLock::new();
+        LOADED.get_or_init(|| Self::read("checklists/rules.toml", BUILT_IN).map(Arc::new)).clone()
+    }
+
+    /// A whole book from its text; `file` names it in messages.
+    ///
+    /// # Errors
+    /// [`Problems`] with every place that is wrong.
+    pub fn read(file: &str, text: &str) -> Result<Self, Problems> {
+        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
+        book.add(file, text, false)?;
         Ok(book)
     }
 
@@ -253,27 +257,16 @@ impl Book {
     /// The limits by name.
     #[must_use]
     pub fn limit_amounts(&self) -> BTreeMap<String, Amount> {
-        self.limits
-            .iter()
-            .map(|limit| (limit.name.clone(), limit.amount.clone()))
-            .collect()
+        self.limits.iter().map(|limit| (limit.name.clone(), limit.amount.clone())).collect()
     }
 
     fn add(&mut self, file: &str, text: &str, house: bool) -> Result<(), Problems> {
         let entries: BookFile = record_read::document(file, text, |_, _: &BookFile| {})?;
-        let mut loading = Loading {
-            text,
-            problems: Vec::new(),
-            house,
-        };
+        let mut loading = Loading { text, problems: Vec::new(), house };
         for entry in &entries.limit {
             loading.limit(self, entry);
         }
-        let names = Names::new(
-            self.limits
-                .iter()
-                .map(|l| (l.name.clone(), l.amount.dimension)),
-        );
+        let names = Names::new(self.limits.iter().map(|l| (l.name.clone(), l.amount.dimension)));
         for entry in &entries.rule {
             if let Some(rule) = loading.rule(self, entry, &names) {
                 self.rules.push(rule);
@@ -282,11 +275,7 @@ impl Book {
         for entry in &entries.change {
             loading.change(self, entry);
         }
-        if loading.problems.is_empty() {
-            Ok(())
-        } else {
-            Err(Problems::new(file, text, loading.problems))
-        }
+        if loading.problems.is_empty() { Ok(()) } else { Err(Problems::new(file, text, loading.problems)) }
     }
 }
 
@@ -315,20 +304,14 @@ impl Loading<'_> {
     ) -> Option<String> {
         let text = entry.text().map(str::to_owned);
         if text.is_none() {
-            self.problem(
-                own.clone(),
-                format!("`{key}` is missing"),
-                "expected it in this table",
-                example,
-            );
+            self.problem(own.clone(), format!("`{key}` is missing"), "expected it in this table", example);
         }
         text
     }
 
     fn limit(&mut self, book: &mut Book, entry: &LimitEntry) {
         let own = &entry.own.span;
-        let Some(name) = self.needed(&entry.name, own, "name", "name = \"fuse_load_factor\"")
-        else {
+        let Some(name) = self.needed(&entry.name, own, "name", "name = \"fuse_load_factor\"") else {
             return;
         };
         let span = entry.value.found().span.clone();
@@ -341,20 +324,12 @@ impl Loading<'_> {
             );
             return;
         };
-        let amount = Amount {
-            number: Uncertain::exact(read.value),
-            dimension: read.dimension,
-        };
+        let amount = Amount { number: Uncertain::exact(read.value), dimension: read.dimension };
         let basis = entry.basis.text().unwrap_or("house limit").to_owned();
         let about = entry.about.text().map(str::to_owned);
         match book.limits.iter_mut().find(|limit| limit.name == name) {
             Some(_) if !self.house => {
-                self.problem(
-                    span,
-                    format!("limit `{name}` is set twice"),
-                    "expected one value",
-                    "",
-                );
+                self.problem(span, format!("limit `{name}` is set twice"), "expected one value", "");
             }
             Some(limit) if limit.amount.dimension != amount.dimension => {
                 let (old, new) = (limit.amount.dimension, amount.dimension);
@@ -433,6 +408,7 @@ impl Loading<'_> {
         };
         Some(Rule {
             title: entry.title.text().unwrap_or(&id).to_owned(),
+            fault: entry.fault.text().or(entry.title.text()).unwrap_or(&id).to_owned(),
             subject: entry.subject.text().unwrap_or("house rules").to_owned(),
             scope,
             when,
@@ -469,14 +445,9 @@ impl Loading<'_> {
             match ELEMENT_KINDS.iter().find(|w| w.word == wanted) {
                 Some(kind) => kinds.push(kind.word),
                 None => {
-                    let known = ELEMENT_KINDS
-                        .iter()
-                        .map(|w| w.word)
-                        .chain(LIST_PARTS.iter().map(|p| p.0));
-                    let expected = nearest(wanted, known).map_or_else(
-                        || "a kind of element".to_owned(),
-                        |n| format!("did you mean `{n}`?"),
-                    );
+                    let known = ELEMENT_KINDS.iter().map(|w| w.word).chain(LIST_PARTS.iter().map(|p| p.0));
+                    let expected = nearest(wanted, known)
+                        .map_or_else(|| "a kind of element".to_owned(), |n| format!("did you mean `{n}`?"));
                     let span = entry.each.found().span.clone();
                     self.problem(
                         span,
@@ -499,18 +470,27 @@ impl Loading<'_> {
         scope: &Scope,
     ) -> Option<(Expr, Type)> {
         let parsed = expr::parse(text).and_then(|parsed| {
-            let kind = expr::check(&parsed, &|name| {
-                in_scope(name, scope).and_then(|()| names.lookup(name))
-            })?;
+            let mut used = Vec::new();
+            super::engine::gather(&parsed, &mut used);
+            if let Some(name) = used.iter().find(|name| !in_scope(name, scope)) {
+                let part = name.split('.').next().unwrap_or_default();
+                let example = if part == "element" {
+                    "each = [\"fuse\"]".to_owned()
+                } else {
+                    format!("each = [\"{part}\"]")
+                };
+                return Err(ExprError {
+                    at: parsed.at.clone(),
+                    message: format!("`{name}` is known only in a rule over each {part}"),
+                    expected: example,
+                });
+            }
+            let kind = expr::check(&parsed, &|name| names.lookup(name))?;
             Ok((parsed, kind))
         });
         match parsed {
             Ok(both) => Some(both),
-            Err(ExprError {
-                at,
-                message,
-                expected,
-            }) => {
+            Err(ExprError { at, message, expected }) => {
                 let span = entry.found().span.clone();
                 let whole = self.text.get(span.clone()).unwrap_or_default();
                 let span = match whole.find(text) {
@@ -530,16 +510,12 @@ impl Loading<'_> {
 
     fn change(&mut self, book: &mut Book, entry: &ChangeEntry) {
         let own = entry.own.span.clone();
-        let Some(id) = self.needed(&entry.rule, &own, "rule", "rule = \"sense-wires-fused\"")
-        else {
+        let Some(id) = self.needed(&entry.rule, &own, "rule", "rule = \"sense-wires-fused\"") else {
             return;
         };
-        let Some(reason) = self.needed(
-            &entry.reason,
-            &own,
-            "reason",
-            "reason = \"why; the write-up prints it\"",
-        ) else {
+        let Some(reason) =
+            self.needed(&entry.reason, &own, "reason", "reason = \"why; the write-up prints it\"")
+        else {
             return;
         };
         let known: Vec<String> = book.rules.iter().map(|rule| rule.id.clone()).collect();
@@ -548,51 +524,33 @@ impl Loading<'_> {
                 || "a rule listed by `underlid explain`".to_owned(),
                 |n| format!("did you mean `{n}`?"),
             );
-            self.problem(
-                entry.rule.found().span.clone(),
-                format!("there is no rule `{id}`"),
-                &expected,
-                "",
-            );
+            self.problem(entry.rule.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
             return;
         };
         if let Some(new) = grade(entry.grade.word()) {
             book.changes.push(Change {
-                what: format!(
-                    "rule `{id}` graded {} (was {})",
-                    new.word(),
-                    rule.grade.word()
-                ),
+                what: format!("rule `{id}` graded {} (was {})", new.word(), rule.grade.word()),
                 reason: reason.clone(),
             });
             rule.grade = new;
         }
         if entry.off.yes() == Some(true) {
-            book.changes.push(Change {
-                what: format!("rule `{id}` turned off"),
-                reason: reason.clone(),
-            });
+            book.changes.push(Change { what: format!("rule `{id}` turned off"), reason: reason.clone() });
             rule.off = Some(reason);
         }
     }
 }
 
-/// Names of list parts are known only inside a rule over each of them.
-fn in_scope(name: &str, scope: &Scope) -> Result<(), Option<String>> {
+/// True when a name may stand in a rule of this scope: names of list parts are known only in a rule over each of them.
+fn in_scope(name: &str, scope: &Scope) -> bool {
     let head = name.split('.').next().unwrap_or_default();
-    let fits = match head {
+    match head {
         "element" => matches!(scope, Scope::Elements(_)),
         "item" => false,
-        _ => LIST_PARTS
-            .iter()
-            .find(|(part, _)| *part == head)
-            .is_none_or(|(_, part)| part == scope),
-    };
-    if fits { Ok(()) } else { Err(None) }
+        _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == scope),
+    }
 }
 
 fn grade(word: Option<&str>) -> Option<Grade> {
-    Grade::ALL
-        .into_iter()
-        .find(|grade| Some(grade.word()) == word)
+    Grade::ALL.into_iter().find(|grade| Some(grade.word()) == word)
 }

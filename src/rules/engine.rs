@@ -8,10 +8,10 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule, Scope};
-use super::expr::{Expr, Node, Relation, Val, evaluate, filled};
+use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled};
 use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
-use crate::derive::{Derived, Facts, Missing, Reason, Subject, element_label};
-use crate::quantity::{Amount, Dimension, show, significant};
+use crate::derive::{Derived, Facts, Missing, Reason, Side as BoundSide, Subject, element_label};
+use crate::quantity::{Amount, Dimension, Uncertain, show, significant};
 use crate::record::{How, Record};
 
 /// Differences smaller than this share of the sides are rounding of decimal numbers, not a finding:
@@ -33,11 +33,8 @@ pub struct Judgement {
 #[must_use]
 pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let limits = book.limit_amounts();
-    let mut judgement = Judgement {
-        findings: Vec::new(),
-        not_applied: Vec::new(),
-        changes: book.changes.clone(),
-    };
+    let mut judgement =
+        Judgement { findings: Vec::new(), not_applied: Vec::new(), changes: book.changes.clone() };
     for rule in &book.rules {
         if let Some(reason) = &rule.off {
             judgement.not_applied.push(NotApplied {
@@ -50,9 +47,7 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
         }
         apply(rule, record, derived, &limits, &mut judgement);
     }
-    judgement
-        .findings
-        .sort_by_key(|finding| (finding.outcome, finding.grade));
+    judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
     judgement
 }
 
@@ -67,35 +62,17 @@ fn apply(
     if subjects.is_empty() {
         match nothing_to_judge(rule, record) {
             Some(missing) => {
-                let facts = Facts {
-                    record,
-                    derived,
-                    limits,
-                    subject: Subject::Pack,
-                };
-                judgement.findings.push(finding(
-                    rule,
-                    &facts,
-                    Outcome::NotDecided,
-                    vec![missing],
-                    None,
-                ));
+                let facts = Facts { record, derived, limits, subject: Subject::Pack };
+                judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, vec![missing], None));
             }
-            None => judgement
-                .not_applied
-                .push(not_applied(rule, none_of(&rule.scope))),
+            None => judgement.not_applied.push(not_applied(rule, none_of(&rule.scope))),
         }
         return;
     }
     let mut excluded = Vec::new();
     let mut applied = false;
     for subject in subjects {
-        let facts = Facts {
-            record,
-            derived,
-            limits,
-            subject,
-        };
+        let facts = Facts { record, derived, limits, subject };
         match rule.when.as_ref().map(|(_, when)| evaluate(when, &facts)) {
             Some(Ok(value)) if value != Val::YesNo(true) => {
                 if let Some((text, when)) = &rule.when {
@@ -104,9 +81,7 @@ fn apply(
             }
             Some(Err(missing)) => {
                 applied = true;
-                judgement
-                    .findings
-                    .push(finding(rule, &facts, Outcome::NotDecided, missing, None));
+                judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, missing, None));
             }
             _ => {
                 applied = true;
@@ -116,19 +91,12 @@ fn apply(
     }
     if !applied {
         excluded.dedup();
-        judgement
-            .not_applied
-            .push(not_applied(rule, excluded.join("; ")));
+        judgement.not_applied.push(not_applied(rule, excluded.join("; ")));
     }
 }
 
 fn not_applied(rule: &Rule, because: String) -> NotApplied {
-    NotApplied {
-        rule: rule.id.clone(),
-        title: rule.title.clone(),
-        because,
-        turned_off: false,
-    }
+    NotApplied { rule: rule.id.clone(), title: rule.title.clone(), because, turned_off: false }
 }
 
 fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
@@ -140,12 +108,7 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
             .element
             .iter()
             .enumerate()
-            .filter(|(_, element)| {
-                element
-                    .kind
-                    .word()
-                    .is_some_and(|kind| kinds.contains(&kind))
-            })
+            .filter(|(_, element)| element.kind.word().is_some_and(|kind| kinds.contains(&kind)))
             .map(|(index, _)| Subject::Element(index))
             .collect(),
         Scope::Statements => all(record.claims.statement.len(), Subject::Statement),
@@ -161,15 +124,8 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
 fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
     match &rule.scope {
         Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
-            let what = format!(
-                "no {} is recorded, and `path.complete` does not say yes",
-                kinds.join(" or ")
-            );
-            Some(Missing {
-                name: "path.complete".to_owned(),
-                what,
-                reason: Reason::NotRecorded,
-            })
+            let what = format!("no {} is recorded, and `path.complete` does not say yes", kinds.join(" or "));
+            Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded })
         }
         _ => None,
     }
@@ -193,7 +149,22 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
         Node::Compare(relation, left, right) => {
             let (left, right) = (evaluate(left, facts), evaluate(right, facts));
             match (left, right) {
-                (Ok(left), Ok(right)) => compare(rule, facts, *relation, &left, &right),
+                (Ok(left), Ok(right)) => {
+                    let finding = compare(rule, facts, *relation, &left, &right);
+                    match only_bounded(rule, facts, *relation, finding.outcome) {
+                        missing if missing.is_empty() => finding,
+                        missing => Finding {
+                            outcome: Outcome::NotDecided,
+                            missing,
+                            statement: rule.title.clone(),
+                            working: Working {
+                                decision: Some("one side is only a bound, and what it leaves out could change the outcome".to_owned()),
+                                ..finding.working
+                            },
+                            ..finding
+                        },
+                    }
+                }
                 (left, right) => {
                     let mut missing = left.err().unwrap_or_default();
                     for more in right.err().unwrap_or_default() {
@@ -207,16 +178,72 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
         }
         _ => match evaluate(&rule.require, facts) {
             Ok(value) => {
-                let outcome = if value == Val::YesNo(true) {
-                    Outcome::Meets
-                } else {
-                    Outcome::FallsShort
-                };
+                let outcome = if value == Val::YesNo(true) { Outcome::Meets } else { Outcome::FallsShort };
                 finding(rule, facts, outcome, Vec::new(), None)
             }
             Err(missing) => undecided(rule, facts, missing),
         },
     }
+}
+
+/// What is missing where an outcome rests on a bound and would change towards the true value.
+///
+/// The margin is taken again with the bounded fact moved a little to the side on which its true value lies: a pass that
+/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition).
+fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Outcome) -> Vec<Missing> {
+    let Node::Compare(_, left, right) = &rule.require.node else { return Vec::new() };
+    if outcome == Outcome::NotDecided || !relation.orders() {
+        return Vec::new();
+    }
+    let mut names = Vec::new();
+    gather(&rule.require, &mut names);
+    let mut missing: Vec<Missing> = Vec::new();
+    for name in &names {
+        let Some(Ok(worked)) = facts.worked(name) else { continue };
+        let (Some(bound), Some(amount)) = (&worked.bound, worked.value.amount()) else { continue };
+        let up = if bound.side == BoundSide::AtLeast { 1.0 } else { -1.0 };
+        let step = up * 1e-3 * amount.value().abs();
+        let moved = Moved { facts, name, to: amount.number.shifted(step), dimension: amount.dimension };
+        let margin = |env: &dyn Env| match (evaluate(left, env), evaluate(right, env)) {
+            (Ok(Val::Amount(l)), Ok(Val::Amount(r))) => towards(relation) * (l.value() - r.value()),
+            _ => f64::NAN,
+        };
+        let change = margin(&moved) - margin(facts);
+        let rests_on_it = match outcome {
+            Outcome::Meets => change < 0.0,
+            _ => change > 0.0 && !bound.by_definition,
+        };
+        if rests_on_it {
+            for lacking in &bound.missing {
+                if !missing.contains(lacking) {
+                    missing.push(lacking.clone());
+                }
+            }
+        }
+    }
+    missing
+}
+
+/// Facts with one of them moved.
+struct Moved<'a> {
+    facts: &'a Facts<'a>,
+    name: &'a str,
+    to: Uncertain,
+    dimension: Dimension,
+}
+
+impl Env for Moved<'_> {
+    fn fact(&self, name: &str) -> Result<Val, Vec<Missing>> {
+        if name == self.name {
+            return Ok(Val::Amount(Amount { number: self.to.clone(), dimension: self.dimension }));
+        }
+        self.facts.fact(name)
+    }
+}
+
+/// The sign that makes a margin positive when a relation holds.
+const fn towards(relation: Relation) -> f64 {
+    if matches!(relation, Relation::AtLeast | Relation::Above) { 1.0 } else { -1.0 }
 }
 
 fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
@@ -251,35 +278,17 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
         (Relation::IsNot, ..) => left != right,
         _ => left == right,
     };
-    let side = |value: &Val| Side {
-        value: value.show(),
-        si: None,
-        expanded_si: None,
-    };
-    let compared = Compared {
-        left: side(left),
-        right: side(right),
-        margin: None,
-        decision: None,
-    };
-    let outcome = if holds {
-        Outcome::Meets
-    } else {
-        Outcome::FallsShort
-    };
+    let side = |value: &Val| Side { value: value.show(), si: None, expanded_si: None };
+    let compared = Compared { left: side(left), right: side(right), margin: None, decision: None };
+    let outcome = if holds { Outcome::Meets } else { Outcome::FallsShort };
     finding(rule, facts, outcome, Vec::new(), Some(compared))
 }
 
 /// The guard-banded comparison of two amounts.
 fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
     let difference = left.number.minus(&right.number);
-    let towards = if matches!(relation, Relation::AtLeast | Relation::Above) {
-        1.0
-    } else {
-        -1.0
-    };
     let scale = left.value().abs().max(right.value().abs());
-    let mut margin = towards * difference.value;
+    let mut margin = towards(relation) * difference.value;
     if margin.abs() <= ROUNDING * scale {
         margin = 0.0;
     }
@@ -292,21 +301,20 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
     } else {
         Outcome::FallsShort
     };
-    let step = Dimension {
-        point: false,
-        ..left.dimension
-    };
-    let mut margin_text = show(margin, step);
+    let step = Dimension { point: false, ..left.dimension };
+    let mut margin_text = show(margin, step).replace('-', "−");
     let shares = !left.dimension.point && right.value() != 0.0;
     if shares {
         let percent = significant(100.0 * margin / right.value().abs(), 3);
-        margin_text = format!("{margin_text} ({percent} % of the limit)");
+        margin_text = format!("{margin_text} ({} % of the limit)", percent.replace('-', "−"));
     }
     let decision = (expanded > 0.0).then(|| {
         let band = show(expanded, step);
         match outcome {
             Outcome::NotDecided if margin == 0.0 => {
-                format!("both sides are equal; the expanded uncertainty of their difference is {band} (k = 2)")
+                format!(
+                    "both sides are equal; the expanded uncertainty of their difference is {band} (k = 2)"
+                )
             }
             Outcome::NotDecided => format!(
                 "the limit lies inside the measurement uncertainty: the sides differ by {}, the expanded \
@@ -322,12 +330,7 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
         si: Some(amount.value()),
         expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),
     };
-    let compared = Compared {
-        left: side(left),
-        right: side(right),
-        margin: Some(margin_text),
-        decision,
-    };
+    let compared = Compared { left: side(left), right: side(right), margin: Some(margin_text), decision };
     (outcome, compared)
 }
 
@@ -344,9 +347,8 @@ fn finding(
         gather(when, &mut names);
     }
     let used: Vec<Used> = names.iter().filter_map(|name| used(name, facts)).collect();
-    let rests_on_claims = used
-        .iter()
-        .any(|used| used.how == How::Claimed.word() && !used.name.starts_with("claims."));
+    let rests_on_claims =
+        used.iter().any(|used| used.how == How::Claimed.word() && !used.name.starts_with("claims."));
     let (subject, part, mut photos) = subject_words(facts);
     for used in &used {
         photos.extend(used.photos.iter().cloned());
@@ -360,6 +362,7 @@ fn finding(
     Finding {
         rule: rule.id.clone(),
         title: rule.title.clone(),
+        statement: if outcome == Outcome::FallsShort { &rule.fault } else { &rule.title }.clone(),
         subject,
         part,
         outcome,
@@ -398,19 +401,11 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
             format!("{}; required: {}", found(left), filled(right, facts))
         }
         Node::Compare(Relation::IsNot, left, right) => {
-            format!(
-                "{}; required: anything but {}",
-                found(left),
-                filled(right, facts)
-            )
+            format!("{}; required: anything but {}", found(left), filled(right, facts))
         }
         Node::OneOf(left, listed) => {
             let listed: Vec<String> = listed.iter().map(|item| filled(item, facts)).collect();
-            format!(
-                "{}; required: {}",
-                found(left),
-                crate::words::list(&listed, "or")
-            )
+            format!("{}; required: {}", found(left), crate::words::list(&listed, "or"))
         }
         _ => filled(require, facts),
     }
@@ -421,56 +416,32 @@ fn subject_words(facts: &Facts<'_>) -> (String, String, Vec<String>) {
     match facts.subject {
         Subject::Element(index) => {
             let element = record.path.element.get(index);
-            let id = element
-                .and_then(|e| e.id.text())
-                .unwrap_or_default()
-                .to_owned();
+            let id = element.and_then(|e| e.id.text()).unwrap_or_default().to_owned();
             let photos = element.map(|e| e.own.photos.clone()).unwrap_or_default();
             (element_label(record, index), id, photos)
         }
         Subject::Statement(index) => {
             let statement = record.claims.statement.get(index);
-            let text = statement
-                .and_then(|s| s.text.text().or(s.id.text()))
-                .unwrap_or_default();
+            let text = statement.and_then(|s| s.text.text().or(s.id.text())).unwrap_or_default();
             let photos = statement.map(|s| s.own.photos.clone()).unwrap_or_default();
             (format!("claim “{text}”"), "claims".to_owned(), photos)
         }
         Subject::Layer(index) => {
-            let name = record
-                .bms
-                .layer
-                .get(index)
-                .and_then(|l| l.name.text())
-                .unwrap_or("layer");
+            let name = record.bms.layer.get(index).and_then(|l| l.name.text()).unwrap_or("layer");
             (name.to_owned(), "bms".to_owned(), Vec::new())
         }
-        Subject::Reading(index) => (
-            format!("cell reading {}", index + 1),
-            "cells".to_owned(),
-            Vec::new(),
-        ),
+        Subject::Reading(index) => (format!("cell reading {}", index + 1), "cells".to_owned(), Vec::new()),
         Subject::Photo(index) => {
-            let file = record
-                .photo
-                .get(index)
-                .and_then(|p| p.file.text())
-                .unwrap_or("photo");
+            let file = record.photo.get(index).and_then(|p| p.file.text()).unwrap_or("photo");
             (file.to_owned(), "photo".to_owned(), Vec::new())
         }
         Subject::Test(index) => {
             let test = record.test.get(index);
-            let id = test
-                .and_then(|t| t.id.text().or(t.kind.word()))
-                .unwrap_or("test");
+            let id = test.and_then(|t| t.id.text().or(t.kind.word())).unwrap_or("test");
             (format!("test {id}"), "test".to_owned(), Vec::new())
         }
         Subject::Instrument(index) => {
-            let id = record
-                .instrument
-                .get(index)
-                .and_then(|i| i.id.text())
-                .unwrap_or("instrument");
+            let id = record.instrument.get(index).and_then(|i| i.id.text()).unwrap_or("instrument");
             (id.to_owned(), "instrument".to_owned(), Vec::new())
         }
         Subject::Pack => (String::new(), String::new(), Vec::new()),

@@ -139,8 +139,10 @@ pub struct Working {
 pub struct Finding {
     /// The rule's id.
     pub rule: String,
-    /// The rule's title.
+    /// What the rule requires, in a line.
     pub title: String,
+    /// What is said of the pack: the nonconformity when the rule falls short, else what it requires.
+    pub statement: String,
     /// What the rule was applied to, as a person would say it; empty for the whole pack.
     pub subject: String,
     /// The part of the record it is about: an element's id or a part's name.

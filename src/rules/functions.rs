@@ -13,14 +13,8 @@ use crate::physics::material::Material;
 use crate::physics::{adiabatic, cable};
 use crate::quantity::Dimension;
 
-const MATERIALS: &[&str] = &[
-    "copper",
-    "aluminium",
-    "brass",
-    "nickel",
-    "nickel-plated steel",
-    "copper-clad aluminium",
-];
+const MATERIALS: &[&str] =
+    &["copper", "aluminium", "brass", "nickel", "nickel-plated steel", "copper-clad aluminium"];
 
 /// Emissivity used by [`busbar_current`]: a bar dull from use, as in the CDA tables.
 const DULL: f64 = 0.4;
@@ -51,11 +45,7 @@ pub(super) const PHYSICS: &[Function] = &[
         example: "cable_ampacity(35 mm2, 105 degC, 40 degC)",
         kind: FunctionKind::Physics {
             words: &[],
-            takes: &[
-                Dimension::AREA,
-                Dimension::TEMPERATURE,
-                Dimension::TEMPERATURE,
-            ],
+            takes: &[Dimension::AREA, Dimension::TEMPERATURE, Dimension::TEMPERATURE],
             gives: Dimension::CURRENT,
             function: cable_ampacity,
         },

@@ -10,6 +10,7 @@ pub mod expr;
 mod finding;
 mod functions;
 pub mod names;
+pub mod page;
 
 pub use crate::derive::{Facts, Missing, Subject};
 pub use book::{Book, Change, Limit, Rule, Scope};

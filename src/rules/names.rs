@@ -30,11 +30,7 @@ pub fn catalogue() -> Vec<NameInfo> {
         collect(child.name, (child.shape)(), &mut names);
     }
     for info in derive::FACTS {
-        names.push(NameInfo {
-            name: info.name.to_owned(),
-            kind: info.kind,
-            about: info.about.to_owned(),
-        });
+        names.push(NameInfo { name: info.name.to_owned(), kind: info.kind, about: info.about.to_owned() });
     }
     names
 }
@@ -81,15 +77,9 @@ pub struct Names {
 impl Names {
     /// The catalogue together with a book's limits.
     pub fn new(limits: impl IntoIterator<Item = (String, Dimension)>) -> Self {
-        let mut known: BTreeMap<String, Type> = catalogue()
-            .into_iter()
-            .map(|info| (info.name, info.kind))
-            .collect();
-        known.extend(
-            limits
-                .into_iter()
-                .map(|(name, d)| (format!("limit.{name}"), Type::Amount(d))),
-        );
+        let mut known: BTreeMap<String, Type> =
+            catalogue().into_iter().map(|info| (info.name, info.kind)).collect();
+        known.extend(limits.into_iter().map(|(name, d)| (format!("limit.{name}"), Type::Amount(d))));
         Self { known }
     }
 

@@ -31,15 +31,7 @@ pub fn picture(name: &str) -> Vec<u8> {
 pub fn fresh() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let inside = folder.path().join("pack");
-    assert!(
-        Command::new(BIN)
-            .arg("new")
-            .arg(&inside)
-            .stdout(Stdio::null())
-            .status()
-            .unwrap()
-            .success()
-    );
+    assert!(Command::new(BIN).arg("new").arg(&inside).stdout(Stdio::null()).status().unwrap().success());
     let target = target();
     for photo in &target.record.photo {
         let name = photo.file.text().unwrap();
@@ -49,10 +41,7 @@ pub fn fresh() -> tempfile::TempDir {
 }
 
 pub fn target() -> Arc<Sight> {
-    Bench::open(&example(), &[], &[], Some("drop-in"))
-        .unwrap()
-        .look()
-        .unwrap()
+    Bench::open(&example(), &[], &[], Some("drop-in")).unwrap().look().unwrap()
 }
 
 // ------------------------------------------------------------------ facts of a record, to compare two
@@ -71,10 +60,7 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
             }
             other => format!("{other:?}"),
         };
-        format!(
-            "{value} {how:?} {:?} {:?} {:?}",
-            found.with, found.photos, found.note
-        )
+        format!("{value} {how:?} {:?} {:?} {:?}", found.with, found.photos, found.note)
     }
     fn part<P: Part>(name: &str, part: &P, facts: &mut BTreeMap<String, String>) {
         for field in P::SHAPE.fields {
@@ -82,16 +68,14 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
             // Names are given, not found: how they came says nothing.
             if matches!(field.name, "id" | "kind" | "leg") {
                 value.how = None;
+                value.with = None;
             }
             if value.state != State::NotLooked {
                 facts.insert(format!("{name}.{}", field.name), found(&value));
             }
         }
         let own = part.own();
-        for (key, value) in [
-            ("photos", format!("{:?}", own.photos)),
-            ("video", format!("{:?}", own.video)),
-        ] {
+        for (key, value) in [("photos", format!("{:?}", own.photos)), ("video", format!("{:?}", own.video))] {
             if !matches!(value.as_str(), "[]" | "None") {
                 facts.insert(format!("{name}.{key}"), value);
             }
@@ -126,11 +110,7 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
         part(&format!("instrument {n}"), each, &mut facts);
     }
     for each in &record.photo {
-        part(
-            &format!("photo {}", each.file.text().unwrap()),
-            each,
-            &mut facts,
-        );
+        part(&format!("photo {}", each.file.text().unwrap()), each, &mut facts);
     }
     facts
 }

@@ -47,9 +47,7 @@ fn near(found: &Rgb<u8>, wanted: [u8; 3]) -> bool {
 }
 
 fn contains(haystack: &[u8], needle: &str) -> bool {
-    haystack
-        .windows(needle.len())
-        .any(|w| w.eq_ignore_ascii_case(needle.as_bytes()))
+    haystack.windows(needle.len()).any(|w| w.eq_ignore_ascii_case(needle.as_bytes()))
 }
 
 #[test]
@@ -61,25 +59,13 @@ fn nothing_but_pixels_survives() {
         (Tag::CameraOwnerName, ascii("OWNER-INVENTED")),
         (Tag::GPSLatitudeRef, ascii("N")),
         (Tag::GPSLatitude, latitude()),
-        (
-            Tag::MakerNote,
-            Value::Undefined(b"MAKER-SECRET".to_vec(), 0),
-        ),
+        (Tag::MakerNote, Value::Undefined(b"MAKER-SECRET".to_vec(), 0)),
     ]));
     let xmp = b"http://ns.adobe.com/xap/1.0/\0<x exif:GPSLatitude='51,28.6N' place='XMP-PLACE'/>";
     let plain = encoded(quarters(64, 32), ImageFormat::Jpeg);
     let mut photo = with_app1(&with_app1(&plain, xmp), &exif);
     photo.extend(b"TRAILING-SECRET");
-    let secrets = [
-        "Exif",
-        "SERIAL-4711",
-        "OWNER-INVENTED",
-        "MAKER-SECRET",
-        "GPS",
-        "XMP",
-        "xap",
-        "TRAILING",
-    ];
+    let secrets = ["Exif", "SERIAL-4711", "OWNER-INVENTED", "MAKER-SECRET", "GPS", "XMP", "xap", "TRAILING"];
     let derived = derive_bytes(&photo, &PictureOptions::default()).unwrap();
     assert!(derived.facts.has_location && derived.facts.has_serial_or_owner);
     assert_eq!(derived.original_digest, Sha256Digest::of(&photo));
@@ -139,16 +125,10 @@ fn sizes_shrink_and_never_grow() {
         (1000, 700, 0, (1, 1)),
     ] {
         let photo = encoded(quarters(width, height), ImageFormat::Png);
-        let options = PictureOptions {
-            max_edge,
-            ..PictureOptions::default()
-        };
+        let options = PictureOptions { max_edge, ..PictureOptions::default() };
         let derived = derive_bytes(&photo, &options).unwrap();
         assert_eq!((derived.width, derived.height), expected);
-        assert_eq!(
-            (derived.original_width, derived.original_height),
-            (width, height)
-        );
+        assert_eq!((derived.original_width, derived.original_height), (width, height));
     }
 }
 
@@ -159,23 +139,10 @@ fn redaction_is_black_and_of_the_upright_picture() {
     let photo = with_app1(&encoded(quarters(128, 64), ImageFormat::Jpeg), &exif);
     // Upright it is 64 wide and 128 high; both boxes cover its top right quarter.
     for redaction in [
-        Redaction::Fraction {
-            left: 0.5,
-            top: 0.0,
-            width: 0.5,
-            height: 0.5,
-        },
-        Redaction::Pixels {
-            left: 32,
-            top: 0,
-            width: 999,
-            height: 64,
-        },
+        Redaction::Fraction { left: 0.5, top: 0.0, width: 0.5, height: 0.5 },
+        Redaction::Pixels { left: 32, top: 0, width: 999, height: 64 },
     ] {
-        let options = PictureOptions {
-            redactions: vec![redaction],
-            ..PictureOptions::default()
-        };
+        let options = PictureOptions { redactions: vec![redaction], ..PictureOptions::default() };
         let seen = pixels(&derive_bytes(&photo, &options).unwrap());
         assert!(near(seen.get_pixel(60, 4), [0; 3]));
         assert!(near(seen.get_pixel(36, 60), [0; 3]));
@@ -187,18 +154,8 @@ fn redaction_is_black_and_of_the_upright_picture() {
 #[test]
 fn a_redaction_that_hides_nothing_stops_the_copy() {
     let photo = encoded(quarters(64, 32), ImageFormat::Png);
-    let fraction = |left, width| Redaction::Fraction {
-        left,
-        top: 0.0,
-        width,
-        height: 1.0,
-    };
-    let pixels = |left, width| Redaction::Pixels {
-        left,
-        top: 0,
-        width,
-        height: 9,
-    };
+    let fraction = |left, width| Redaction::Fraction { left, top: 0.0, width, height: 1.0 };
+    let pixels = |left, width| Redaction::Pixels { left, top: 0, width, height: 9 };
     for bad in [
         fraction(f64::NAN, 0.5),
         fraction(0.5, f64::NAN),
@@ -210,10 +167,8 @@ fn a_redaction_that_hides_nothing_stops_the_copy() {
         pixels(64, 5),
         pixels(0, 0),
     ] {
-        let options = PictureOptions {
-            redactions: vec![fraction(0.0, 1.0), bad],
-            ..PictureOptions::default()
-        };
+        let options =
+            PictureOptions { redactions: vec![fraction(0.0, 1.0), bad], ..PictureOptions::default() };
         let error = derive_bytes(&photo, &options).unwrap_err();
         assert!(error.to_string().contains("redaction box 2"), "{error}");
     }
@@ -245,21 +200,13 @@ fn what_cannot_be_shown_says_why() {
     bomb[16..24].copy_from_slice(&[0, 0, 0xff, 0xff, 0, 0, 0xff, 0xff]);
     let crc = crc32(&bomb[12..29]);
     bomb[29..33].copy_from_slice(&crc.to_be_bytes());
-    assert_eq!(
-        reason_for(&bomb),
-        Undecodable::TooManyPixels {
-            width: 65_535,
-            height: 65_535
-        }
-    );
+    assert_eq!(reason_for(&bomb), Undecodable::TooManyPixels { width: 65_535, height: 65_535 });
 }
 
 /// CRC-32 as PNG uses it (ISO 3309), bit by bit.
 fn crc32(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(!0_u32, |crc, &byte| {
-        (0..8).fold(crc ^ u32::from(byte), |c, _| {
-            (c >> 1) ^ (0xedb8_8320 & (c & 1).wrapping_neg())
-        })
+        (0..8).fold(crc ^ u32::from(byte), |c, _| (c >> 1) ^ (0xedb8_8320 & (c & 1).wrapping_neg()))
     })
 }
 

@@ -26,11 +26,7 @@ pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
     let mut response = match refused(&app, &request) {
         Some(refusal) => refusal.into_response(),
         None => {
-            let patience = if request.uri().path() == "/api/photo" {
-                PHOTO_PATIENCE
-            } else {
-                PATIENCE
-            };
+            let patience = if request.uri().path() == "/api/photo" { PHOTO_PATIENCE } else { PATIENCE };
             match tokio::time::timeout(patience, next.run(request)).await {
                 Ok(response) => response,
                 Err(_) => (StatusCode::REQUEST_TIMEOUT, "too slow").into_response(),
@@ -47,10 +43,9 @@ pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    for (name, value) in [
-        ("cross-origin-opener-policy", "same-origin"),
-        ("cross-origin-resource-policy", "same-origin"),
-    ] {
+    for (name, value) in
+        [("cross-origin-opener-policy", "same-origin"), ("cross-origin-resource-policy", "same-origin")]
+    {
         headers.insert(name, HeaderValue::from_static(value));
     }
     response
@@ -73,8 +68,7 @@ fn refused(app: &App, request: &Request) -> Option<Refusal> {
         Method::GET => {}
         Method::POST => {
             // Browsers send the origin with every post; another page's post is refused, and so is one without.
-            let origin =
-                text(headers, &header::ORIGIN).and_then(|origin| origin.strip_prefix("http://"));
+            let origin = text(headers, &header::ORIGIN).and_then(|origin| origin.strip_prefix("http://"));
             if origin != Some(host) || !headers.contains_key("x-underlid") {
                 return Some((StatusCode::FORBIDDEN, "posts are taken from this page only"));
             }
@@ -120,10 +114,7 @@ fn host_is_ours(host: &str, reach: Reach, port: u16) -> bool {
     if name == "localhost" {
         return true;
     }
-    let name = name
-        .strip_prefix('[')
-        .and_then(|name| name.strip_suffix(']'))
-        .unwrap_or(name);
+    let name = name.strip_prefix('[').and_then(|name| name.strip_suffix(']')).unwrap_or(name);
     match name.parse::<IpAddr>() {
         Ok(ip) => reach == Reach::Network || ip.is_loopback(),
         Err(_) => false,

@@ -119,10 +119,7 @@ impl Guest {
             return None;
         }
         *count += 1;
-        Some(Self {
-            peers: Arc::clone(peers),
-            ip,
-        })
+        Some(Self { peers: Arc::clone(peers), ip })
     }
 }
 
@@ -159,14 +156,8 @@ fn announce(reach: Reach, port: u16, pairing: Option<&Pairing>) -> io::Result<()
             )?;
             pairing.show(&mut out)?;
         }
-        _ => writeln!(
-            out,
-            "The page is at http://127.0.0.1:{port}/ (this machine only)."
-        )?,
+        _ => writeln!(out, "The page is at http://127.0.0.1:{port}/ (this machine only).")?,
     }
-    writeln!(
-        out,
-        "Every answer is in the record before it is confirmed. Ctrl-C stops the page."
-    )?;
+    writeln!(out, "Every answer is in the record before it is confirmed. Ctrl-C stops the page.")?;
     out.flush()
 }

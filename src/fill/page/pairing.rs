@@ -47,26 +47,13 @@ pub(super) enum NotPaired {
 
 impl Pairing {
     pub(super) fn new(address: String) -> io::Result<Self> {
-        let inner = Inner {
-            code: code()?,
-            wrong: 0,
-            closed_until: None,
-            tokens: Vec::new(),
-        };
-        Ok(Self {
-            address,
-            inner: Mutex::new(inner),
-        })
+        let inner = Inner { code: code()?, wrong: 0, closed_until: None, tokens: Vec::new() };
+        Ok(Self { address, inner: Mutex::new(inner) })
     }
 
     /// Shows the code that is good now, as text and as a QR code.
     pub(super) fn show(&self, out: &mut impl Write) -> io::Result<()> {
-        let code = self
-            .inner
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .code
-            .clone();
+        let code = self.inner.lock().unwrap_or_else(PoisonError::into_inner).code.clone();
         let link = format!("{}/#pair={code}", self.address);
         if let Ok(qr) = QrCode::new(link.as_bytes()) {
             writeln!(out, "{}", qr.render::<Dense1x2>().quiet_zone(true).build())?;
@@ -81,10 +68,7 @@ impl Pairing {
     /// Trades a code for a token; the code is replaced, whether it was right or tried too often.
     pub(super) fn pair(&self, given: &str) -> Result<String, NotPaired> {
         let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);
-        if inner
-            .closed_until
-            .is_some_and(|until| Instant::now() < until)
-        {
+        if inner.closed_until.is_some_and(|until| Instant::now() < until) {
             return Err(NotPaired::Paused);
         }
         let given = given.trim().to_ascii_uppercase();
@@ -122,18 +106,13 @@ impl Pairing {
     /// True when the token is a paired device's.
     pub(super) fn knows(&self, token: &str) -> bool {
         let hash: [u8; 32] = Sha256::digest(token.as_bytes()).into();
-        self.inner
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .tokens
-            .contains(&hash)
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner).tokens.contains(&hash)
     }
 }
 
 fn code() -> io::Result<String> {
     let mut bytes = [0; LENGTH];
-    getrandom::fill(&mut bytes)
-        .map_err(|_| io::Error::other("the system gives no random numbers"))?;
+    getrandom::fill(&mut bytes).map_err(|_| io::Error::other("the system gives no random numbers"))?;
     // 256 is a multiple of 32: every letter is as likely as any other.
     Ok(bytes
         .iter()

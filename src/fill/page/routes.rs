@@ -37,38 +37,20 @@ pub(super) fn router(app: Arc<App>) -> Router {
     Router::new()
         .route(
             "/",
-            get(|| {
-                file(
-                    "text/html; charset=utf-8",
-                    include_str!("../../../templates/bench/index.html"),
-                )
-            }),
+            get(|| file("text/html; charset=utf-8", include_str!("../../../templates/bench/index.html"))),
         )
         .route(
             "/app.css",
-            get(|| {
-                file(
-                    "text/css; charset=utf-8",
-                    include_str!("../../../templates/bench/app.css"),
-                )
-            }),
+            get(|| file("text/css; charset=utf-8", include_str!("../../../templates/bench/app.css"))),
         )
         .route(
             "/app.js",
-            get(|| {
-                file(
-                    "text/javascript; charset=utf-8",
-                    include_str!("../../../templates/bench/app.js"),
-                )
-            }),
+            get(|| file("text/javascript; charset=utf-8", include_str!("../../../templates/bench/app.js"))),
         )
         .route("/api/state", get(state))
         .route("/api/op", post(operate))
         .route("/api/pair", post(pair))
-        .route(
-            "/api/photo",
-            post(move |State(app), Query(query), body| upload(app, uploads, query, body)),
-        )
+        .route("/api/photo", post(move |State(app), Query(query), body| upload(app, uploads, query, body)))
         .layer(DefaultBodyLimit::max(ANSWER))
         .layer(middleware::from_fn_with_state(Arc::clone(&app), guard))
         .with_state(app)
@@ -102,26 +84,15 @@ struct Since {
 
 async fn state(State(app): State<Arc<App>>, Query(query): Query<Since>) -> Response {
     match blocking(move || app.state(&query.since)).await {
-        Ok(Some(json)) => (
-            [(header::CONTENT_TYPE, "application/json")],
-            Body::from(json),
-        )
-            .into_response(),
+        Ok(Some(json)) => ([(header::CONTENT_TYPE, "application/json")], Body::from(json)).into_response(),
         Ok(None) => StatusCode::NO_CONTENT.into_response(),
         Err(later) => later.into_response(),
     }
 }
 
 async fn operate(State(app): State<Arc<App>>, Json(op): Json<Op>) -> Response {
-    if op.id.is_empty()
-        || op.id.len() > ID
-        || !op.id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-')
-    {
-        return (
-            StatusCode::BAD_REQUEST,
-            "the id of the answer is not usable",
-        )
-            .into_response();
+    if op.id.is_empty() || op.id.len() > ID || !op.id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') {
+        return (StatusCode::BAD_REQUEST, "the id of the answer is not usable").into_response();
     }
     match blocking(move || app.operate(&op)).await {
         Ok(result) => Json(result).into_response(),
@@ -143,19 +114,15 @@ async fn pair(State(app): State<Arc<App>>, Json(given): Json<Code>) -> Response 
             let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict");
             (StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response()
         }
-        Err(NotPaired::Wrong) => (
-            StatusCode::FORBIDDEN,
-            "this is not the code that the terminal shows now",
-        )
-            .into_response(),
+        Err(NotPaired::Wrong) => {
+            (StatusCode::FORBIDDEN, "this is not the code that the terminal shows now").into_response()
+        }
         Err(NotPaired::Paused) => (
             StatusCode::TOO_MANY_REQUESTS,
             "too many wrong codes; the terminal shows a new one, try again in half a minute",
         )
             .into_response(),
-        Err(NotPaired::Unable) => {
-            (StatusCode::FORBIDDEN, "no more devices can be paired").into_response()
-        }
+        Err(NotPaired::Unable) => (StatusCode::FORBIDDEN, "no more devices can be paired").into_response(),
     }
 }
 
@@ -180,10 +147,8 @@ async fn receive(
     mut body: Body,
 ) -> Result<OpResult, Later> {
     let busy = || Later("too many photos at once; send it again".to_owned());
-    let _turn = tokio::time::timeout(PIECE, uploads.acquire())
-        .await
-        .map_err(|_| busy())?
-        .map_err(|_| busy())?;
+    let _turn =
+        tokio::time::timeout(PIECE, uploads.acquire()).await.map_err(|_| busy())?.map_err(|_| busy())?;
     let key: Key = match query.key.parse() {
         Ok(key) => key,
         Err(never) => match never {},
@@ -216,9 +181,7 @@ async fn receive(
         }
         hasher.update(&bytes);
         beside = blocking(move || {
-            beside
-                .write_all(&bytes)
-                .map_err(|error| Later(format!("the photo was not kept: {error}")))?;
+            beside.write_all(&bytes).map_err(|error| Later(format!("the photo was not kept: {error}")))?;
             Ok(beside)
         })
         .await?;

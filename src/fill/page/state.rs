@@ -89,10 +89,7 @@ pub(super) struct Later(pub(super) String);
 
 impl App {
     pub(super) fn new(bench: Bench, pairing: Option<Pairing>, reach: Reach, port: u16) -> Self {
-        let folder = bench
-            .folder
-            .canonicalize()
-            .unwrap_or_else(|_| bench.folder.clone());
+        let folder = bench.folder.canonicalize().unwrap_or_else(|_| bench.folder.clone());
         Self {
             record: short(folder.as_os_str().as_encoded_bytes()),
             bench,
@@ -119,8 +116,7 @@ impl App {
             return Ok(Some(json.clone()));
         }
         let sight = self.bench.look().map_err(later)?;
-        let json = serde_json::to_vec(&self.page_state(&sight))
-            .map_err(|error| Later(error.to_string()))?;
+        let json = serde_json::to_vec(&self.page_state(&sight)).map_err(|error| Later(error.to_string()))?;
         let json = axum::body::Bytes::from(json);
         *cached = Some((short(sight.text.as_bytes()), json.clone()));
         Ok(Some(json))
@@ -134,9 +130,7 @@ impl App {
             return Ok(result.clone());
         }
         if op.record != self.record {
-            return Ok(OpResult::refused(
-                "this answer belongs to another record".to_owned(),
-            ));
+            return Ok(OpResult::refused("this answer belongs to another record".to_owned()));
         }
         let key: Key = match op.key.parse() {
             Ok(key) => key,
@@ -155,11 +149,7 @@ impl App {
                 self.bench.answer_once(&key, &answer, seen, Some(&op.id))
             }
             Do::Clear => self.bench.clear(&key, seen),
-            Do::Add => self.bench.add_once(
-                Some(&key),
-                op.what.as_deref().unwrap_or_default(),
-                Some(&op.id),
-            ),
+            Do::Add => self.bench.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id)),
         };
         let result = self.result(&key, result)?;
         // What was refused is not remembered: it changed nothing, and may be right later.
@@ -184,31 +174,23 @@ impl App {
     /// What a photo of a question shows, or why none is taken.
     pub(super) fn shows(&self, record: &str, key: &Key) -> Result<Result<String, OpResult>, Later> {
         if record != self.record {
-            return Ok(Err(OpResult::refused(
-                "this photo belongs to another record".to_owned(),
-            )));
+            return Ok(Err(OpResult::refused("this photo belongs to another record".to_owned())));
         }
         let sight = self.bench.look().map_err(later)?;
         Ok(match sight.question(key) {
             Some(question) => Ok(question.shows.clone()),
-            None => Err(OpResult::refused(format!(
-                "there is no question `{key}` in this record any more"
-            ))),
+            None => Err(OpResult::refused(format!("there is no question `{key}` in this record any more"))),
         })
     }
 
     fn result(&self, key: &Key, result: Result<Saved, FillError>) -> Result<OpResult, Later> {
         match result {
             Ok(saved) => {
-                let rev = saved
-                    .sight
-                    .question(key)
-                    .map(Question::revision)
-                    .unwrap_or_default();
-                let decided = saved.decided.iter().map(|decided| Line {
-                    rule: decided.rule.clone(),
-                    line: decided.line(),
-                });
+                let rev = saved.sight.question(key).map(Question::revision).unwrap_or_default();
+                let decided = saved
+                    .decided
+                    .iter()
+                    .map(|decided| Line { rule: decided.rule.clone(), line: decided.line() });
                 Ok(OpResult {
                     status: "saved",
                     decided: decided.collect(),
@@ -220,24 +202,13 @@ impl App {
             }
             Err(FillError::Conflict(now)) => {
                 let sight = self.bench.look().map_err(later)?;
-                let rev = sight
-                    .question(key)
-                    .map(Question::revision)
-                    .unwrap_or_default();
-                Ok(OpResult {
-                    status: "conflict",
-                    now,
-                    rev,
-                    ..OpResult::refused(String::new())
-                })
+                let rev = sight.question(key).map(Question::revision).unwrap_or_default();
+                Ok(OpResult { status: "conflict", now, rev, ..OpResult::refused(String::new()) })
             }
             Err(error @ (FillError::Open(_) | FillError::NotSaved(_))) => Err(later(error)),
             Err(FillError::Refused(Refused::Reads(problems))) => {
-                let words: Vec<String> = problems
-                    .list()
-                    .iter()
-                    .map(|p| format!("{}; {}", p.message, p.expected))
-                    .collect();
+                let words: Vec<String> =
+                    problems.list().iter().map(|p| format!("{}; {}", p.message, p.expected)).collect();
                 Ok(OpResult::refused(words.join("\n")))
             }
             Err(error) => Ok(OpResult::refused(error.to_string())),
@@ -245,14 +216,7 @@ impl App {
     }
 
     fn page_state(&self, sight: &Sight) -> PageState {
-        let with = |outcome| {
-            sight
-                .judgement
-                .findings
-                .iter()
-                .filter(|f| f.outcome == outcome)
-                .count()
-        };
+        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
         let sections = match self.bench.lists.of_kind(&sight.kind) {
             Some(list) => list
                 .sections
@@ -269,13 +233,7 @@ impl App {
         PageState {
             record: self.record.clone(),
             revision: short(sight.text.as_bytes()),
-            title: sight
-                .record
-                .inspection
-                .title
-                .text()
-                .unwrap_or("no title yet")
-                .to_owned(),
+            title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),
                 not_decided: with(Outcome::NotDecided),
@@ -325,11 +283,7 @@ impl OpResult {
 fn later(error: FillError) -> Later {
     Later(match error {
         FillError::Open(crate::inspection::OpenError::Problems(problems)) => {
-            let first = problems
-                .list()
-                .first()
-                .map(|problem| problem.message.clone())
-                .unwrap_or_default();
+            let first = problems.list().first().map(|problem| problem.message.clone()).unwrap_or_default();
             format!("{problems}: {first}")
         }
         other => other.to_string(),
@@ -421,23 +375,8 @@ fn page_question(question: &Question) -> PageQuestion {
     let item = &question.item;
     let kind = question.kind();
     let choices = match kind {
-        Kind::YesNo => vec![
-            PageChoice {
-                word: "yes",
-                about: "",
-            },
-            PageChoice {
-                word: "no",
-                about: "",
-            },
-        ],
-        Kind::Word(words) => words
-            .iter()
-            .map(|w| PageChoice {
-                word: w.word,
-                about: w.about,
-            })
-            .collect(),
+        Kind::YesNo => vec![PageChoice { word: "yes", about: "" }, PageChoice { word: "no", about: "" }],
+        Kind::Word(words) => words.iter().map(|w| PageChoice { word: w.word, about: w.about }).collect(),
         _ => Vec::new(),
     };
     let (applies, because) = match &question.applies {

@@ -140,9 +140,7 @@ pub fn walk(
             Ok(Said::Quit) => break,
             Ok(Said::Leave | Said::Done) if end => break,
             Ok(Said::Answer { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
-                walk.refuse(
-                    "the list is at its end; write the number in front, such as 12: 150 A",
-                )?;
+                walk.refuse("the list is at its end; write the number in front, such as 12: 150 A")?;
             }
             Ok(said) => {
                 if let Some(new) = walk.act(&sight, &key, said)? {
@@ -203,17 +201,10 @@ impl<W: Write> Walk<'_, W> {
     /// The next open question behind the one at hand, then from the start.
     fn next(&self, sight: &Sight, behind: Option<&Key>) -> Option<Key> {
         let start = behind
-            .and_then(|key| {
-                sight
-                    .questions
-                    .iter()
-                    .position(|question| question.key == *key)
-            })
+            .and_then(|key| sight.questions.iter().position(|question| question.key == *key))
             .map_or(0, |index| index + 1);
         let open = |question: &&Question| {
-            question.is_open()
-                && question.applies == Applies::Yes
-                && !self.left.contains(&question.key)
+            question.is_open() && question.applies == Applies::Yes && !self.left.contains(&question.key)
         };
         let (before, after) = sight.questions.split_at(start.min(sight.questions.len()));
         let found = after.iter().find(open).or_else(|| before.iter().find(open));
@@ -231,12 +222,7 @@ impl<W: Write> Walk<'_, W> {
         writeln!(self.out, "not saved: {}", indented(words))
     }
 
-    fn act(
-        &mut self,
-        sight: &Sight,
-        key: &Key,
-        said: Said,
-    ) -> Result<Option<Arc<Sight>>, WalkError> {
+    fn act(&mut self, sight: &Sight, key: &Key, said: Said) -> Result<Option<Arc<Sight>>, WalkError> {
         match said {
             Said::Quit => {}
             Said::Help => write!(self.out, "{HELP}")?,
@@ -289,15 +275,9 @@ impl<W: Write> Walk<'_, W> {
                 if answer.value.is_none() && answer.photos.is_empty() {
                     let question = sight.question(key);
                     let here = question.is_some_and(|q| !q.is_open());
-                    let to = if here {
-                        Some(key.clone())
-                    } else {
-                        self.last.clone()
-                    };
+                    let to = if here { Some(key.clone()) } else { self.last.clone() };
                     let Some(to) = to else {
-                        self.refuse(
-                            "answer the question first; what belongs to an answer comes after it",
-                        )?;
+                        self.refuse("answer the question first; what belongs to an answer comes after it")?;
                         return Ok(None);
                     };
                     let saved = self.bench.answer(&to, &answer, None);
@@ -325,9 +305,7 @@ impl<W: Write> Walk<'_, W> {
             return Ok(None);
         };
         if !more.is_empty() && question.item.scope != Scope::Readings {
-            self.refuse(
-                "one value is expected here; several with commas between are for cell readings",
-            )?;
+            self.refuse("one value is expected here; several with commas between are for cell readings")?;
             return Ok(None);
         }
         let following: Vec<Key> = sight
@@ -350,10 +328,7 @@ impl<W: Write> Walk<'_, W> {
         let values = std::iter::once(answer.value.clone()).chain(more.into_iter().map(Some));
         let mut new = None;
         for (key, value) in following.iter().zip(values) {
-            let answer = Answer {
-                value,
-                ..answer.clone()
-            };
+            let answer = Answer { value, ..answer.clone() };
             self.same.retain(|(item, _)| *item != key.item);
             self.same.push((key.item.clone(), answer.clone()));
             let saved = self.bench.answer(key, &answer, None);
@@ -372,33 +347,22 @@ impl<W: Write> Walk<'_, W> {
         if let Some(question) = sight.and_then(|sight| sight.question(key))
             && question.lacks_photo()
         {
-            writeln!(
-                self.out,
-                "  still wanted: a photo ({}: photo FILE)",
-                question.number
-            )?;
+            writeln!(self.out, "  still wanted: a photo ({}: photo FILE)", question.number)?;
         }
         Ok(())
     }
 
     fn same_again(&self, question: &Question) -> Result<Said, String> {
-        let last = self
-            .same
-            .iter()
-            .find(|(item, _)| *item == question.key.item);
+        let last = self.same.iter().find(|(item, _)| *item == question.key.item);
         match last {
-            Some((_, answer)) => Ok(Said::Answer {
-                answer: answer.clone(),
-                more: Vec::new(),
-            }),
+            Some((_, answer)) => Ok(Said::Answer { answer: answer.clone(), more: Vec::new() }),
             None => Err("this item was not answered before in this run".to_owned()),
         }
     }
 
     fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Answer) -> Answer {
-        let measured = question.item.how == Some(How::Measured)
-            && answer.with.is_none()
-            && answer.how.is_none();
+        let measured =
+            question.item.how == Some(How::Measured) && answer.with.is_none() && answer.how.is_none();
         if !measured {
             return answer;
         }
@@ -410,16 +374,9 @@ impl<W: Write> Walk<'_, W> {
         let known = matches!((&question.item.fills, &answer.value), (Fills::Field { info, .. }, Some(value))
             if matches!(read_answer(info, value), Ok(State::Known(_))));
         // A value with its own uncertainty needs no instrument to give it one.
-        let own = answer
-            .value
-            .as_ref()
-            .is_some_and(|value| value.contains('±'));
+        let own = answer.value.as_ref().is_some_and(|value| value.contains('±'));
         if known && !own {
-            answer.with = self
-                .using
-                .iter()
-                .find(|id| suits(sight, id, dimension))
-                .cloned();
+            answer.with = self.using.iter().find(|id| suits(sight, id, dimension)).cloned();
         }
         answer
     }
@@ -429,53 +386,21 @@ impl<W: Write> Walk<'_, W> {
             self.using.clear();
             return writeln!(self.out, "no instrument is taken for granted");
         }
-        if !sight
-            .record
-            .instrument
-            .iter()
-            .any(|i| i.id.text() == Some(id))
-        {
-            let known: Vec<&str> = sight
-                .record
-                .instrument
-                .iter()
-                .filter_map(|i| i.id.text())
-                .collect();
-            return self.refuse(&format!(
-                "there is no instrument `{id}`; there are: {}",
-                known.join(", ")
-            ));
+        if !sight.record.instrument.iter().any(|i| i.id.text() == Some(id)) {
+            let known: Vec<&str> = sight.record.instrument.iter().filter_map(|i| i.id.text()).collect();
+            return self.refuse(&format!("there is no instrument `{id}`; there are: {}", known.join(", ")));
         }
         let dimension = |id: &str| {
-            let instrument = sight
-                .record
-                .instrument
-                .iter()
-                .find(|i| i.id.text() == Some(id));
-            instrument
-                .and_then(|i| i.resolution.quantity())
-                .map(|q| q.dimension)
+            let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
+            instrument.and_then(|i| i.resolution.quantity()).map(|q| q.dimension)
         };
-        self.using
-            .retain(|other| other != id && dimension(other) != dimension(id));
+        self.using.retain(|other| other != id && dimension(other) != dimension(id));
         self.using.push(id.to_owned());
-        writeln!(
-            self.out,
-            "measured answers are now taken with: {}",
-            self.using.join(", ")
-        )
+        writeln!(self.out, "measured answers are now taken with: {}", self.using.join(", "))
     }
 
-    fn numbered(
-        &mut self,
-        sight: &Sight,
-        number: &str,
-        rest: &str,
-    ) -> Result<Option<Arc<Sight>>, WalkError> {
-        let question = sight
-            .questions
-            .iter()
-            .find(|question| question.number == number);
+    fn numbered(&mut self, sight: &Sight, number: &str, rest: &str) -> Result<Option<Arc<Sight>>, WalkError> {
+        let question = sight.questions.iter().find(|question| question.number == number);
         let Some(question) = question else {
             self.refuse(&format!(
                 "there is no question {number} in this list (a part may have to be added first)"
@@ -489,9 +414,7 @@ impl<W: Write> Walk<'_, W> {
                 Ok(None)
             }
             Ok(Said::Answer { answer, more }) => self.answer(sight, &key, answer, more),
-            Ok(Said::Leave | Said::Done | Said::Quit | Said::Numbered { .. } | Said::Back) => {
-                Ok(None)
-            }
+            Ok(Said::Leave | Said::Done | Said::Quit | Said::Numbered { .. } | Said::Back) => Ok(None),
             Ok(said) => self.act(sight, &key, said),
         }
     }
@@ -526,23 +449,14 @@ impl<W: Write> Walk<'_, W> {
 
     fn go(&mut self, sight: &Sight, to: &str) -> io::Result<()> {
         let lower = to.to_lowercase();
-        let questions = || {
-            sight
-                .questions
-                .iter()
-                .filter(|q| !matches!(q.applies, Applies::No(_)))
-        };
-        let exact =
-            questions().find(|q| q.number == to || q.key.to_string() == to || q.key.item == to);
+        let questions = || sight.questions.iter().filter(|q| !matches!(q.applies, Applies::No(_)));
+        let exact = questions().find(|q| q.number == to || q.key.to_string() == to || q.key.item == to);
         let fits = |q: &&Question| {
             q.key.part == to
                 || q.section == lower
-                || q.place
-                    .as_ref()
-                    .is_some_and(|place| place.0.first().is_some_and(|step| step.key == lower))
+                || q.place.as_ref().is_some_and(|place| place.0.first().is_some_and(|step| step.key == lower))
         };
-        let begins =
-            |q: &&Question| q.of.to_lowercase().contains(&lower) || q.section.contains(&lower);
+        let begins = |q: &&Question| q.of.to_lowercase().contains(&lower) || q.section.contains(&lower);
         let found = exact
             .or_else(|| questions().find(|q| fits(q) && q.is_open()))
             .or_else(|| questions().find(fits))
@@ -557,20 +471,13 @@ impl<W: Write> Walk<'_, W> {
                 self.shown = None;
                 Ok(())
             }
-            None => self.refuse(&format!(
-                "nothing here is called `{}`; find WORD searches",
-                shown_text(to)
-            )),
+            None => self.refuse(&format!("nothing here is called `{}`; find WORD searches", shown_text(to))),
         }
     }
 }
 
 fn suits(sight: &Sight, id: &str, dimension: crate::quantity::Dimension) -> bool {
-    let instrument = sight
-        .record
-        .instrument
-        .iter()
-        .find(|i| i.id.text() == Some(id));
+    let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
     instrument.is_some_and(|i| match i.resolution.found().value() {
         Some(Value::Quantity(resolution)) => resolution.dimension == dimension,
         _ => true,

@@ -32,19 +32,11 @@ impl<W: Write> Walk<'_, W> {
                 }
             }
         }
-        writeln!(
-            self.out,
-            "{} found; go NUMBER leads there",
-            count(found, "question", "questions")
-        )
+        writeln!(self.out, "{} found; go NUMBER leads there", count(found, "question", "questions"))
     }
 
     pub(super) fn line_of(&mut self, question: &Question) -> io::Result<()> {
-        let of = if question.of.is_empty() {
-            String::new()
-        } else {
-            format!(" [{}]", question.of)
-        };
+        let of = if question.of.is_empty() { String::new() } else { format!(" [{}]", question.of) };
         let now = now(question);
         writeln!(
             self.out,
@@ -57,11 +49,8 @@ impl<W: Write> Walk<'_, W> {
     }
 
     pub(super) fn list(&mut self, sight: &Sight) -> io::Result<()> {
-        let open: Vec<&Question> = sight
-            .questions
-            .iter()
-            .filter(|q| q.is_open() && q.applies == Applies::Yes)
-            .collect();
+        let open: Vec<&Question> =
+            sight.questions.iter().filter(|q| q.is_open() && q.applies == Applies::Yes).collect();
         let total = open.len();
         for question in open.into_iter().take(200) {
             self.line_of(question)?;
@@ -70,17 +59,9 @@ impl<W: Write> Walk<'_, W> {
     }
 
     pub(super) fn findings(&mut self, sight: &Sight) -> io::Result<()> {
-        for finding in sight
-            .judgement
-            .findings
-            .iter()
-            .filter(|f| f.outcome == Outcome::FallsShort)
-        {
-            let of = if finding.subject.is_empty() {
-                String::new()
-            } else {
-                format!(" [{}]", finding.subject)
-            };
+        for finding in sight.judgement.findings.iter().filter(|f| f.outcome == Outcome::FallsShort) {
+            let of =
+                if finding.subject.is_empty() { String::new() } else { format!(" [{}]", finding.subject) };
             let text = format!(
                 "{} {} ({}){of}: {}",
                 finding.outcome.shape(),
@@ -94,38 +75,16 @@ impl<W: Write> Walk<'_, W> {
     }
 
     pub(super) fn overview(&mut self, sight: &Sight) -> io::Result<()> {
-        let title = sight
-            .record
-            .inspection
-            .title
-            .text()
-            .unwrap_or("no title yet");
-        writeln!(
-            self.out,
-            "{} ({} checklist). {}",
-            shown_text(title),
-            sight.kind,
-            progress(sight)
-        )?;
-        writeln!(
-            self.out,
-            "Every answer is saved at once. help shows the commands, quit stops."
-        )
+        let title = sight.record.inspection.title.text().unwrap_or("no title yet");
+        writeln!(self.out, "{} ({} checklist). {}", shown_text(title), sight.kind, progress(sight))?;
+        writeln!(self.out, "Every answer is saved at once. help shows the commands, quit stops.")
     }
 
     pub(super) fn farewell(&mut self, sight: &Sight) -> io::Result<()> {
         writeln!(self.out, "{} {}", progress(sight), tally(sight))?;
-        let waiting = sight
-            .questions
-            .iter()
-            .filter(|q| matches!(q.applies, Applies::Waits(_)))
-            .count();
+        let waiting = sight.questions.iter().filter(|q| matches!(q.applies, Applies::Waits(_))).count();
         if waiting > 0 {
-            writeln!(
-                self.out,
-                "{} for other answers",
-                count(waiting, "question waits", "questions wait")
-            )?;
+            writeln!(self.out, "{} for other answers", count(waiting, "question waits", "questions wait"))?;
         }
         let photos: Vec<&str> = sight
             .questions
@@ -134,18 +93,10 @@ impl<W: Write> Walk<'_, W> {
             .map(|q| q.number.as_str())
             .collect();
         if !photos.is_empty() {
-            writeln!(
-                self.out,
-                "a photo is still wanted for: {}",
-                photos.join(", ")
-            )?;
+            writeln!(self.out, "a photo is still wanted for: {}", photos.join(", "))?;
         }
         if self.summary.refused > 0 {
-            writeln!(
-                self.out,
-                "{} refused",
-                count(self.summary.refused, "line was", "lines were")
-            )?;
+            writeln!(self.out, "{} refused", count(self.summary.refused, "line was", "lines were"))?;
         }
         self.out.flush()
     }
@@ -166,18 +117,8 @@ impl<W: Write> Walk<'_, W> {
             }
         }
         let item = &question.item;
-        let of = if question.of.is_empty() {
-            String::new()
-        } else {
-            format!("{}: ", question.of)
-        };
-        writeln!(
-            self.out,
-            "\n{}  {}{}",
-            question.number,
-            shown_text(&of),
-            item.prompt
-        )?;
+        let of = if question.of.is_empty() { String::new() } else { format!("{}: ", question.of) };
+        writeln!(self.out, "\n{}  {}{}", question.number, shown_text(&of), item.prompt)?;
         if !self.brief {
             writeln!(self.out, "    why: {}", item.why)?;
             writeln!(self.out, "    look: {}", item.look)?;
@@ -187,23 +128,13 @@ impl<W: Write> Walk<'_, W> {
         }
         if let Kind::Word(words) = question.kind() {
             for (index, word) in words.iter().enumerate() {
-                writeln!(
-                    self.out,
-                    "    {}) {}: {}",
-                    letter(index),
-                    word.word,
-                    word.about
-                )?;
+                writeln!(self.out, "    {}) {}: {}", letter(index), word.word, word.about)?;
             }
         }
-        let how = item.how.map_or_else(String::new, |how| {
-            format!("; recorded as {} unless you say otherwise", how.word())
-        });
-        writeln!(
-            self.out,
-            "    answer: {}; or absent, could not see, skip{how}",
-            question.expected()
-        )?;
+        let how = item
+            .how
+            .map_or_else(String::new, |how| format!("; recorded as {} unless you say otherwise", how.word()));
+        writeln!(self.out, "    answer: {}; or absent, could not see, skip{how}", question.expected())?;
         match item.photo {
             PhotoWanted::Required if question.lacks_photo() => {
                 writeln!(self.out, "    a photo is required: photo FILE")?
@@ -214,11 +145,7 @@ impl<W: Write> Walk<'_, W> {
             _ => {}
         }
         if let Applies::Waits(what) = &question.applies {
-            writeln!(
-                self.out,
-                "    it waits for other answers: {}",
-                shown_text(what)
-            )?;
+            writeln!(self.out, "    it waits for other answers: {}", shown_text(what))?;
         }
         writeln!(self.out, "    now: {}", shown_text(&now(question)))
     }
@@ -246,22 +173,11 @@ pub(in crate::fill) fn now(question: &Question) -> String {
 fn progress(sight: &Sight) -> String {
     let applies = || sight.questions.iter().filter(|q| q.applies == Applies::Yes);
     let open = applies().filter(|q| q.is_open()).count();
-    format!(
-        "{} of {} answered, {open} open.",
-        applies().count() - open,
-        applies().count()
-    )
+    format!("{} of {} answered, {open} open.", applies().count() - open, applies().count())
 }
 
 fn tally(sight: &Sight) -> String {
-    let with = |outcome| {
-        sight
-            .judgement
-            .findings
-            .iter()
-            .filter(|f| f.outcome == outcome)
-            .count()
-    };
+    let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
     format!(
         "{} {} falls short, {} {} not decided, {} {} meets.",
         Outcome::FallsShort.shape(),

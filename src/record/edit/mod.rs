@@ -38,10 +38,7 @@ impl Answer {
     /// Only a value.
     #[must_use]
     pub fn of(value: &str) -> Self {
-        Self {
-            value: Some(value.to_owned()),
-            ..Self::default()
-        }
+        Self { value: Some(value.to_owned()), ..Self::default() }
     }
 }
 
@@ -91,18 +88,9 @@ pub struct Shown(pub Problem);
 
 impl fmt::Display for Shown {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Problem {
-            message,
-            expected,
-            example,
-            ..
-        } = &self.0;
+        let Problem { message, expected, example, .. } = &self.0;
         write!(f, "{message}; {expected}")?;
-        if example.is_empty() {
-            Ok(())
-        } else {
-            write!(f, "\nfor example: {example}")
-        }
+        if example.is_empty() { Ok(()) } else { write!(f, "\nfor example: {example}") }
     }
 }
 
@@ -142,17 +130,12 @@ fn set(file: &str, text: &str, place: &Place, answer: &Answer) -> Result<String,
     if let (Slot::Field(info), Some(value)) = (slot, &answer.value) {
         fits(info, value)?;
     }
-    for text in [&answer.note, &answer.with, &answer.how]
-        .into_iter()
-        .flatten()
-    {
+    for text in [&answer.note, &answer.with, &answer.how].into_iter().flatten() {
         plain_text(text)?;
     }
     if matches!(slot, Slot::CommonText) {
         if answer.value.is_none() {
-            return Err(
-                NoSuchPlace(format!("`{place}` is a text alone; nothing belongs to it")).into(),
-            );
+            return Err(NoSuchPlace(format!("`{place}` is a text alone; nothing belongs to it")).into());
         }
         plain_text(answer.value.as_deref().unwrap_or_default())?;
     }
@@ -173,10 +156,7 @@ fn parse(file: &str, text: &str) -> Result<toml_edit::DocumentMut, Refused> {
 
 /// Refuses what could play tricks on a terminal that shows the record.
 fn plain_text(text: &str) -> Result<(), Refused> {
-    if text
-        .chars()
-        .any(|c| c.is_control() && !matches!(c, '\n' | '\t'))
-    {
+    if text.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\t')) {
         return Err(Refused::Value(Shown(Problem {
             span: 0..0,
             message: "the answer contains control characters".to_owned(),

@@ -45,20 +45,14 @@ impl Place {
     /// A place without picks, such as `claims`.
     #[must_use]
     pub fn keys(dotted: &str) -> Self {
-        let step = |key: &str| Step {
-            key: key.to_owned(),
-            pick: None,
-        };
+        let step = |key: &str| Step { key: key.to_owned(), pick: None };
         Self(dotted.split('.').map(step).collect())
     }
 
     /// The place one key further in.
     #[must_use]
     pub fn then(mut self, key: &str) -> Self {
-        self.0.push(Step {
-            key: key.to_owned(),
-            pick: None,
-        });
+        self.0.push(Step { key: key.to_owned(), pick: None });
         self
     }
 
@@ -120,10 +114,7 @@ impl FromStr for Place {
                 let close = inside.find(']').ok_or_else(wrong)?;
                 let (chosen, after) = inside.split_at(close);
                 pick = Some(match chosen.split_once('=') {
-                    Some((key, is)) => Pick::Where {
-                        key: key.trim().to_owned(),
-                        is: is.trim().to_owned(),
-                    },
+                    Some((key, is)) => Pick::Where { key: key.trim().to_owned(), is: is.trim().to_owned() },
                     None => {
                         let number: usize = chosen.trim().parse().map_err(|_| wrong())?;
                         Pick::Index(number.checked_sub(1).ok_or_else(wrong)?)
@@ -131,10 +122,7 @@ impl FromStr for Place {
                 });
                 rest = after.strip_prefix(']').ok_or_else(wrong)?;
             }
-            steps.push(Step {
-                key: key.to_owned(),
-                pick,
-            });
+            steps.push(Step { key: key.to_owned(), pick });
             if rest.is_empty() {
                 return Ok(Self(steps));
             }
@@ -167,11 +155,7 @@ pub(super) fn slot_of(place: &Place) -> Result<Slot, NoSuchPlace> {
 pub(super) fn slot_in(shape: Shape, key: &str) -> Result<Slot, NoSuchPlace> {
     // Before the fields, as the reader does it: `inspection.video` is the key that every part has.
     if COMMON_KEYS.iter().any(|(common, _)| *common == key) {
-        return Ok(if key == "photos" {
-            Slot::CommonList
-        } else {
-            Slot::CommonText
-        });
+        return Ok(if key == "photos" { Slot::CommonList } else { Slot::CommonText });
     }
     if let Some(info) = shape.fields.iter().find(|info| info.name == key) {
         return Ok(Slot::Field(info));
@@ -199,17 +183,11 @@ fn shape_at(way: &[Step], place: &Place) -> Result<Shape, NoSuchPlace> {
         let Some(child) = child else {
             let hint = nearest(&step.key, shape.children.iter().map(|child| child.name))
                 .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
-            return Err(NoSuchPlace(format!(
-                "`{place}`: there is no part `{}`{hint}",
-                step.key
-            )));
+            return Err(NoSuchPlace(format!("`{place}`: there is no part `{}`{hint}", step.key)));
         };
         if child.many != step.pick.is_some() {
             return Err(NoSuchPlace(if child.many {
-                format!(
-                    "`{place}`: say which `{}`, such as {}[1]",
-                    step.key, step.key
-                )
+                format!("`{place}`: say which `{}`, such as {}[1]", step.key, step.key)
             } else {
                 format!("`{place}`: there is only one `{}`", step.key)
             }));

@@ -1,22 +1,15 @@
 use super::*;
 use crate::record::{Value, starter};
 
-const EXAMPLE: &str =
-    include_str!("../../../example-inspections/harbour-24-150-rev-a/inspection.toml");
+const EXAMPLE: &str = include_str!("../../../example-inspections/harbour-24-150-rev-a/inspection.toml");
 
 fn set(place: &str, answer: Answer) -> Edit {
-    Edit::Set {
-        place: place.parse().unwrap(),
-        answer,
-    }
+    Edit::Set { place: place.parse().unwrap(), answer }
 }
 
 fn changed_lines(old: &str, new: &str) -> Vec<String> {
     let old: Vec<&str> = old.lines().collect();
-    new.lines()
-        .filter(|line| !old.contains(line))
-        .map(str::to_owned)
-        .collect()
+    new.lines().filter(|line| !old.contains(line)).map(str::to_owned).collect()
 }
 
 #[test]
@@ -29,17 +22,9 @@ fn one_line_changes_and_the_rest_stays() {
         ..Answer::default()
     };
     let cases: Vec<(&str, Answer, &str)> = vec![
-        (
-            "claims.capacity",
-            Answer::of("148 Ah"),
-            "capacity = \"148 Ah\"",
-        ),
+        ("claims.capacity", Answer::of("148 Ah"), "capacity = \"148 Ah\""),
         ("claims.cycles", Answer::of("3000"), "cycles = 3000"),
-        (
-            "inspection.date",
-            Answer::of("2026-03-15"),
-            "date = 2026-03-15",
-        ),
+        ("inspection.date", Answer::of("2026-03-15"), "date = 2026-03-15"),
         (
             "path.element[id=main-fuse].rating",
             Answer::of("125 A"),
@@ -63,18 +48,12 @@ fn one_line_changes_and_the_rest_stays() {
         ),
         (
             "enclosure.seal",
-            Answer {
-                note: Some("pinched".into()),
-                ..Answer::default()
-            },
+            Answer { note: Some("pinched".into()), ..Answer::default() },
             "seal = { value = \"gasket\", note = \"pinched\" }",
         ),
         (
             "bms.photos",
-            Answer {
-                photos: vec!["30-bms.jpg".into()],
-                ..Answer::default()
-            },
+            Answer { photos: vec!["30-bms.jpg".into()], ..Answer::default() },
             "photos = [\"08-bms.jpg\", \"30-bms.jpg\"]",
         ),
         (
@@ -82,15 +61,10 @@ fn one_line_changes_and_the_rest_stays() {
             Answer::of("main-fuse, claims"),
             "shows = [\"main-fuse\", \"claims\"]",
         ),
-        (
-            "bms.note",
-            Answer::of("two boards"),
-            "note = \"two boards\"",
-        ),
+        ("bms.note", Answer::of("two boards"), "note = \"two boards\""),
     ];
     for (place, answer, line) in cases {
-        let new =
-            apply("t", EXAMPLE, &[set(place, answer)]).unwrap_or_else(|e| panic!("{place}: {e}"));
+        let new = apply("t", EXAMPLE, &[set(place, answer)]).unwrap_or_else(|e| panic!("{place}: {e}"));
         assert_eq!(changed_lines(EXAMPLE, &new), [line], "{place}");
         let lost = changed_lines(&new, EXAMPLE);
         assert!(lost.len() <= 1, "{place}: {lost:?}");
@@ -99,8 +73,7 @@ fn one_line_changes_and_the_rest_stays() {
 
 #[test]
 fn comments_after_a_value_stay() {
-    let text =
-        "schema = 1\n\n[claims] # from the label\ncapacity  =  \"150 Ah\"   # worn print\n# end\n";
+    let text = "schema = 1\n\n[claims] # from the label\ncapacity  =  \"150 Ah\"   # worn print\n# end\n";
     let new = apply("t", text, &[set("claims.capacity", Answer::of("148 Ah"))]).unwrap();
     assert_eq!(new, text.replace("150 Ah", "148 Ah"));
 }
@@ -117,11 +90,7 @@ fn refusals_leave_a_reason() {
         ("path.element.rating", "150 A", "say which"),
         ("claims[1].capacity", "150 Ah", "only one"),
         ("cells.series", "minus one", "whole number"),
-        (
-            "path.element[id=positive-bar].rating",
-            "150 A",
-            "a busbar has no `rating`",
-        ),
+        ("path.element[id=positive-bar].rating", "150 A", "a busbar has no `rating`"),
         ("path.element[id=main-fuse].count", "0", "`count` is 0"),
         ("cells.latest_date", "2001-01-01", "is before"),
         ("claims.left_out", "a\u{1b}[2J", "control characters"),
@@ -135,10 +104,7 @@ fn refusals_leave_a_reason() {
         }
         assert!(text.contains(says), "{place} = {value}: {text}");
     }
-    let note = Answer {
-        note: Some("later".into()),
-        ..Answer::default()
-    };
+    let note = Answer { note: Some("later".into()), ..Answer::default() };
     let error = apply("t", EXAMPLE, &[set("claims.heater_power", note)]).unwrap_err();
     assert!(error.to_string().contains("no value yet"), "{error}");
 }
@@ -148,75 +114,43 @@ fn a_starting_record_is_filled_in_at_its_commented_lines() {
     let text = starter();
     let edits = [
         set("claims.capacity", Answer::of("150 Ah")),
-        set(
-            "cells.mass",
-            Answer {
-                how: Some("estimated".into()),
-                ..Answer::of("2.9 kg")
-            },
-        ),
+        set("cells.mass", Answer { how: Some("estimated".into()), ..Answer::of("2.9 kg") }),
         Edit::Append {
             list: Place::keys("path.element"),
             at: 9,
-            fields: vec![
-                ("id".into(), "bar".into()),
-                ("kind".into(), "busbar".into()),
-            ],
+            fields: vec![("id".into(), "bar".into()), ("kind".into(), "busbar".into())],
         },
         Edit::Append {
             list: Place::keys("path.element"),
             at: 0,
-            fields: vec![
-                ("id".into(), "post".into()),
-                ("kind".into(), "terminal".into()),
-            ],
+            fields: vec![("id".into(), "post".into()), ("kind".into(), "terminal".into())],
         },
         set("path.element[id=bar].section", Answer::of("25 x 3 mm")),
         set("path.complete", Answer::of("no")),
         Edit::Append {
             list: Place::keys("photo"),
             at: 0,
-            fields: vec![
-                ("file".into(), "photos/01.jpg".into()),
-                ("shows".into(), "bms, claims".into()),
-            ],
+            fields: vec![("file".into(), "photos/01.jpg".into()), ("shows".into(), "bms, claims".into())],
         },
         Edit::Append {
             list: Place::keys("cells.reading"),
             at: 0,
-            fields: vec![
-                ("position".into(), "1".into()),
-                ("voltage".into(), "3.3 V".into()),
-            ],
+            fields: vec![("position".into(), "1".into()), ("voltage".into(), "3.3 V".into())],
         },
     ];
     let new = apply("t", &text, &edits).unwrap();
     let record = read("t", &new).unwrap();
     assert_eq!(record.claims.capacity.quantity().unwrap().text, "150 Ah");
     assert_eq!(record.cells.mass.found().how.unwrap().word(), "estimated");
-    let ids: Vec<_> = record
-        .path
-        .element
-        .iter()
-        .map(|e| e.id.text().unwrap())
-        .collect();
+    let ids: Vec<_> = record.path.element.iter().map(|e| e.id.text().unwrap()).collect();
     assert_eq!(ids, ["post", "bar"]);
-    assert!(matches!(
-        record.path.element[1].section.found().value(),
-        Some(Value::Section(_))
-    ));
+    assert!(matches!(record.path.element[1].section.found().value(), Some(Value::Section(_))));
     assert_eq!(record.path.complete.yes(), Some(false));
     assert_eq!(record.photo[0].shows.list(), ["bms", "claims"]);
     assert_eq!(record.cells.reading[0].position.count(), Some(1));
     // The example line gave way to the answer, under its explanation.
-    assert!(
-        !new.contains("# capacity = \"150 Ah\"\n#   Energy"),
-        "{new}"
-    );
-    assert!(
-        new.contains("#   Capacity.\ncapacity = \"150 Ah\"\n"),
-        "{new}"
-    );
+    assert!(!new.contains("# capacity = \"150 Ah\"\n#   Energy"), "{new}");
+    assert!(new.contains("#   Capacity.\ncapacity = \"150 Ah\"\n"), "{new}");
     // And nothing but comments was lost.
     let comments = |text: &str| text.lines().filter(|l| l.starts_with('#')).count();
     assert!(comments(&text) - comments(&new) <= 3);
@@ -224,9 +158,7 @@ fn a_starting_record_is_filled_in_at_its_commented_lines() {
 
 #[test]
 fn clearing_takes_an_answer_back() {
-    let clear = Edit::Clear {
-        place: Place::keys("claims.capacity"),
-    };
+    let clear = Edit::Clear { place: Place::keys("claims.capacity") };
     let new = apply("t", EXAMPLE, &[clear]).unwrap();
     assert!(!read("t", &new).unwrap().claims.capacity.is_recorded());
     assert_eq!(changed_lines(&new, EXAMPLE), ["capacity = \"150 Ah\""]);
@@ -246,10 +178,7 @@ fn lists_written_inline_are_edited_too() {
     let new = apply("t", text, &edits).unwrap();
     let record = read("t", &new).unwrap();
     assert_eq!(record.cells.reading.len(), 2, "{new}");
-    assert_eq!(
-        record.cells.reading[0].voltage.quantity().unwrap().text,
-        "3.31 V"
-    );
+    assert_eq!(record.cells.reading[0].voltage.quantity().unwrap().text, "3.31 V");
 }
 
 #[test]

@@ -18,9 +18,7 @@ pub(super) fn value_of(slot: Slot, typed: &str) -> Value {
         Slot::CommonList => list(),
         Slot::Field(_) if matches!(typed, ABSENT | NOT_VISIBLE) => typed.into(),
         Slot::Field(info) => match info.kind {
-            Kind::Count => typed
-                .parse::<i64>()
-                .map_or_else(|_| typed.into(), Value::from),
+            Kind::Count => typed.parse::<i64>().map_or_else(|_| typed.into(), Value::from),
             Kind::Date => match typed.parse::<toml_edit::Datetime>() {
                 Ok(date) => Value::from(date),
                 Err(_) => typed.into(),
@@ -83,10 +81,7 @@ fn common(old: Option<&Item>, slot: Slot, answer: &Answer) -> Value {
     }
     let mut listed = texts(old.and_then(Item::as_value));
     add_new(&mut listed, &answer.photos);
-    let parts: Vec<String> = typed
-        .split(',')
-        .map(|part| part.trim().to_owned())
-        .collect();
+    let parts: Vec<String> = typed.split(',').map(|part| part.trim().to_owned()).collect();
     add_new(&mut listed, &parts);
     Value::Array(listed.into_iter().collect())
 }
@@ -110,12 +105,7 @@ fn add_new(listed: &mut Vec<String>, more: &[String]) {
     }
 }
 
-fn field(
-    old: Option<&Item>,
-    slot: Slot,
-    answer: &Answer,
-    place: &Place,
-) -> Result<Value, NoSuchPlace> {
+fn field(old: Option<&Item>, slot: Slot, answer: &Answer, place: &Place) -> Result<Value, NoSuchPlace> {
     let old_value = old.and_then(Item::as_value);
     let mut inline = match old_value {
         Some(Value::InlineTable(table)) => table.clone(),
@@ -132,15 +122,9 @@ fn field(
     if let Some(typed) = &answer.value {
         put(&mut inline, "value", value_of(slot, typed));
     } else if !inline.contains_key("value") {
-        return Err(NoSuchPlace(format!(
-            "`{place}` has no value yet; answer it first"
-        )));
+        return Err(NoSuchPlace(format!("`{place}` has no value yet; answer it first")));
     }
-    for (key, text) in [
-        ("how", &answer.how),
-        ("with", &answer.with),
-        ("note", &answer.note),
-    ] {
+    for (key, text) in [("how", &answer.how), ("with", &answer.with), ("note", &answer.note)] {
         match text.as_deref().map(str::trim) {
             None => {}
             Some("") => {
@@ -152,11 +136,7 @@ fn field(
     if !answer.photos.is_empty() {
         let mut listed = texts(inline.get("photos"));
         add_new(&mut listed, &answer.photos);
-        put(
-            &mut inline,
-            "photos",
-            Value::Array(listed.into_iter().collect()),
-        );
+        put(&mut inline, "photos", Value::Array(listed.into_iter().collect()));
     }
     // A value of which nothing else is known stands by itself.
     if inline.len() == 1
@@ -255,14 +235,9 @@ fn part_mut<'a>(
                 let tables = array.iter().map(|value| value.as_inline_table());
                 let tables: Option<Vec<&InlineTable>> = tables.collect();
                 let tables = tables.ok_or_else(none)?;
-                let index = index_of(
-                    pick,
-                    tables.into_iter().map(|table| table as &dyn TableLike),
-                );
+                let index = index_of(pick, tables.into_iter().map(|table| table as &dyn TableLike));
                 let found = index.and_then(|index| array.get_mut(index));
-                found
-                    .and_then(Value::as_inline_table_mut)
-                    .ok_or_else(none)?
+                found.and_then(Value::as_inline_table_mut).ok_or_else(none)?
             }
             _ => return Err(none()),
         };
@@ -281,12 +256,11 @@ fn index_of<'a>(pick: &Pick, tables: impl Iterator<Item = &'a dyn TableLike>) ->
                     Some(annotated) => annotated.get("value"),
                     None => item,
                 };
-                item.and_then(Item::as_value)
-                    .is_some_and(|value| match value {
-                        Value::String(text) => text.value() == is,
-                        Value::Integer(number) => number.value().to_string() == *is,
-                        _ => false,
-                    })
+                item.and_then(Item::as_value).is_some_and(|value| match value {
+                    Value::String(text) => text.value() == is,
+                    Value::Integer(number) => number.value().to_string() == *is,
+                    _ => false,
+                })
             })
         }
     }
@@ -378,10 +352,8 @@ fn says_the_same_but_for_list(old: &str, new: &str, way: &[Step], key: &str) -> 
     // The parent table may be new as well.
     match way.split_last() {
         Some((last, before)) => {
-            let empty = |text: &str| {
-                text.parse::<toml::Table>()
-                    .is_ok_and(|table| !table.contains_key(&last.key))
-            };
+            let empty =
+                |text: &str| text.parse::<toml::Table>().is_ok_and(|table| !table.contains_key(&last.key));
             before.is_empty() && empty(old) && says_the_same(old, new, before, &last.key)
         }
         None => false,

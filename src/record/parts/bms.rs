@@ -14,10 +14,8 @@ const SENSE_CONNECTIONS: &[Word] = &[
     word("glued", "a connector held by glue"),
 ];
 
-const BALANCING: &[Word] = &[
-    word("passive", "resistors bleed the fullest cells"),
-    word("active", "charge is moved between cells"),
-];
+const BALANCING: &[Word] =
+    &[word("passive", "resistors bleed the fullest cells"), word("active", "charge is moved between cells")];
 
 meanings! {
     /// How the sense wires are connected to the board.

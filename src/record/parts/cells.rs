@@ -1,8 +1,8 @@
 //! The cells and how they are connected.
 
 use crate::record::field::{
-    Charge, Count, Current, Day, Kind, Length, Mass, Meaning, Rate, Resistance, Size, Temperature,
-    Text, Voltage, Word, YesNo, meanings, word,
+    Charge, Count, Current, Day, Kind, Length, Mass, Meaning, Rate, Resistance, Size, Temperature, Text,
+    Voltage, Word, YesNo, meanings, word,
 };
 use crate::record::part::part;
 

@@ -1,8 +1,8 @@
 //! What the nameplate and the manual say. Nothing here was found; everything here is to be checked.
 
 use crate::record::field::{
-    Charge, Count, Current, Energy, Kind, Mass, Meaning, Power, Rate, Ratio, Size, Temperature,
-    Text, Time, Voltage, Word, YesNo, meanings, word,
+    Charge, Count, Current, Energy, Kind, Mass, Meaning, Power, Rate, Ratio, Size, Temperature, Text, Time,
+    Voltage, Word, YesNo, meanings, word,
 };
 use crate::record::part::part;
 
@@ -10,10 +10,7 @@ const SUBJECTS: &[Word] = &[
     word("performance", "what the pack delivers"),
     word("protection", "what the pack protects against"),
     word("certification", "a certificate, an approval or a test mark"),
-    word(
-        "construction",
-        "what the pack is made of or how it is built",
-    ),
+    word("construction", "what the pack is made of or how it is built"),
     word("life", "how long it lasts"),
     word("other", "anything else"),
 ];

@@ -6,10 +6,7 @@ use crate::record::field::{
 use crate::record::part::part;
 
 const PACK_KINDS: &[Word] = &[
-    word(
-        "drop-in",
-        "a finished 12 V or 24 V class pack in a case with two terminals",
-    ),
+    word("drop-in", "a finished 12 V or 24 V class pack in a case with two terminals"),
     word("rack", "a finished 48 V class pack for a rack or a wall"),
     word("self-built", "bare cells, or a pack built by its owner"),
 ];

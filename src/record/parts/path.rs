@@ -14,10 +14,7 @@ pub const ELEMENT_KINDS: &[Word] = &[
     word("cable", "a stranded or solid wire with insulation"),
     word("joint", "a bolted, welded, crimped or soldered connection"),
     word("fuse", "a link that melts on overcurrent"),
-    word(
-        "thermal-cutoff",
-        "a link or contact that opens on temperature",
-    ),
+    word("thermal-cutoff", "a link or contact that opens on temperature"),
     word("contactor", "a relay or contactor"),
     word("shunt", "a measuring resistor"),
     word("bms", "the BMS board with its switching devices"),
@@ -26,14 +23,8 @@ pub const ELEMENT_KINDS: &[Word] = &[
 ];
 
 const LEGS: &[Word] = &[
-    word(
-        "positive",
-        "between the cell stack and the positive terminal",
-    ),
-    word(
-        "negative",
-        "between the cell stack and the negative terminal",
-    ),
+    word("positive", "between the cell stack and the positive terminal"),
+    word("negative", "between the cell stack and the negative terminal"),
     word("stack", "within the cell stack"),
 ];
 
@@ -42,10 +33,7 @@ const MATERIALS: &[Word] = &[
     word("aluminium", "aluminium"),
     word("brass", "brass"),
     word("nickel", "pure nickel"),
-    word(
-        "nickel-plated steel",
-        "steel with a nickel coat; a magnet sticks to it",
-    ),
+    word("nickel-plated steel", "steel with a nickel coat; a magnet sticks to it"),
     word("copper-clad aluminium", "aluminium with a copper skin"),
 ];
 
@@ -58,30 +46,16 @@ const FINISHES: &[Word] = &[
     word("sleeved", "painted, sleeved or shrink-wrapped"),
 ];
 
-const ORIENTATIONS: &[Word] = &[
-    word("on edge", "the wide faces stand upright"),
-    word("flat", "the wide faces lie horizontal"),
-];
+const ORIENTATIONS: &[Word] =
+    &[word("on edge", "the wide faces stand upright"), word("flat", "the wide faces lie horizontal")];
 
 const FUSE_KINDS: &[Word] = &[
-    word(
-        "strip SF30",
-        "strip fuse-link type SF 30 for road vehicles (ISO 8820-5)",
-    ),
-    word(
-        "strip SF51",
-        "strip fuse-link type SF 51 for road vehicles (ISO 8820-5)",
-    ),
-    word(
-        "bolt-down",
-        "bolt-down link fuse with a window or a moulded body (ANL style)",
-    ),
+    word("strip SF30", "strip fuse-link type SF 30 for road vehicles (ISO 8820-5)"),
+    word("strip SF51", "strip fuse-link type SF 51 for road vehicles (ISO 8820-5)"),
+    word("bolt-down", "bolt-down link fuse with a window or a moulded body (ANL style)"),
     word("class T", "class T fuse (UL 248-15)"),
     word("marine terminal", "block fuse that sits on a terminal stud"),
-    word(
-        "semiconductor",
-        "high-speed fuse for semiconductor protection",
-    ),
+    word("semiconductor", "high-speed fuse for semiconductor protection"),
     word("blade", "blade fuse for road vehicles"),
     word("unknown", "the kind could not be told"),
 ];
@@ -290,25 +264,10 @@ const COMMON: &[&str] = &[
 #[must_use]
 pub fn keys_of_kind(kind: &str) -> &'static [&'static str] {
     match kind {
-        "busbar" => &[
-            "section",
-            "length",
-            "mass",
-            "material",
-            "finish",
-            "orientation",
-            "magnetic",
-            "stacked",
-        ],
-        "cable" => &[
-            "size",
-            "length",
-            "mass",
-            "material",
-            "insulation_temperature",
-            "bundled",
-            "magnetic",
-        ],
+        "busbar" => {
+            &["section", "length", "mass", "material", "finish", "orientation", "magnetic", "stacked"]
+        }
+        "cable" => &["size", "length", "mass", "material", "insulation_temperature", "bundled", "magnetic"],
         "joint" => &[
             "fastening",
             "overlap",

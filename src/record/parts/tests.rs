@@ -1,8 +1,8 @@
 //! Bench tests: capacity, full load, cold charge.
 
 use crate::record::field::{
-    AnyQuantity, Charge, Current, Day, Energy, Kind, List, Meaning, Rate, Temperature, Text, Time,
-    Voltage, Word, YesNo, meanings, word,
+    AnyQuantity, Charge, Current, Day, Energy, Kind, List, Meaning, Rate, Temperature, Text, Time, Voltage,
+    Word, YesNo, meanings, word,
 };
 use crate::record::part::part;
 

@@ -22,17 +22,12 @@ pub fn check(expr: &Expr, lookup: &Lookup<'_>) -> Result<Type, ExprError> {
         Node::Name(name) => named(name, expr, lookup),
         Node::Recorded(name) | Node::Absent(name) => named(name, expr, lookup).map(|_| Type::YesNo),
         Node::Negative(inner) => match amount(inner, lookup)? {
-            dimension if dimension.point => {
-                wrong("a temperature has no negative".to_owned(), "a difference")
-            }
+            dimension if dimension.point => wrong("a temperature has no negative".to_owned(), "a difference"),
             dimension => Ok(Type::Amount(dimension)),
         },
         Node::Power(base, exponent) => match amount(base, lookup)?.power(*exponent) {
             Some(dimension) => Ok(Type::Amount(dimension)),
-            None => wrong(
-                "this power has no meaning".to_owned(),
-                "a smaller power of a quantity",
-            ),
+            None => wrong("this power has no meaning".to_owned(), "a smaller power of a quantity"),
         },
         Node::Arithmetic(operator, left, right) => {
             let (l, r) = (amount(left, lookup)?, amount(right, lookup)?);
@@ -67,10 +62,7 @@ pub fn check(expr: &Expr, lookup: &Lookup<'_>) -> Result<Type, ExprError> {
                 (Type::Text, Type::Text) if !relation.orders() => {}
                 _ => {
                     let message = format!("left is {}, right is {}", l.name(), r.name());
-                    return wrong(
-                        message,
-                        "two sides of one kind and a relation that fits them",
-                    );
+                    return wrong(message, "two sides of one kind and a relation that fits them");
                 }
             }
             Ok(Type::YesNo)
@@ -110,11 +102,7 @@ fn named(name: &str, expr: &Expr, lookup: &Lookup<'_>) -> Result<Type, ExprError
 fn amount(expr: &Expr, lookup: &Lookup<'_>) -> Result<Dimension, ExprError> {
     match check(expr, lookup)? {
         Type::Amount(dimension) => Ok(dimension),
-        other => Err(error(
-            expr.at.clone(),
-            format!("this is {}", other.name()),
-            "a quantity",
-        )),
+        other => Err(error(expr.at.clone(), format!("this is {}", other.name()), "a quantity")),
     }
 }
 
@@ -137,15 +125,9 @@ fn has_word(words: &[crate::record::field::Word], literal: &Expr) -> Result<(), 
         return Ok(());
     }
     let known: Vec<&str> = words.iter().map(|w| w.word).collect();
-    let expected = nearest(text, known.iter().copied()).map_or_else(
-        || list(&known, "or"),
-        |near| format!("did you mean `{near}`?"),
-    );
-    Err(error(
-        literal.at.clone(),
-        format!("`{text}` is not a word for this fact"),
-        &expected,
-    ))
+    let expected = nearest(text, known.iter().copied())
+        .map_or_else(|| list(&known, "or"), |near| format!("did you mean `{near}`?"));
+    Err(error(literal.at.clone(), format!("`{text}` is not a word for this fact"), &expected))
 }
 
 fn call(
@@ -154,10 +136,7 @@ fn call(
     expr: &Expr,
     lookup: &Lookup<'_>,
 ) -> Result<Type, ExprError> {
-    let usage = format!(
-        "{}({}), such as {}",
-        function.name, function.arguments, function.example
-    );
+    let usage = format!("{}({}), such as {}", function.name, function.arguments, function.example);
     let wrong = |message: String| Err(error(expr.at.clone(), message, &usage));
     match function.kind {
         FunctionKind::Smallest | FunctionKind::Largest => {
@@ -168,8 +147,7 @@ fn call(
             for argument in &arguments[1..] {
                 let other = amount(argument, lookup)?;
                 if other != first {
-                    let message =
-                        format!("the first is {}, this is {}", first.name(), other.name());
+                    let message = format!("the first is {}, this is {}", first.name(), other.name());
                     return Err(error(argument.at.clone(), message, &usage));
                 }
             }
@@ -189,36 +167,18 @@ fn call(
                 |d| Ok(Type::Amount(d)),
             )
         }
-        FunctionKind::Physics {
-            words,
-            takes,
-            gives,
-            ..
-        } => {
+        FunctionKind::Physics { words, takes, gives, .. } => {
             let amounts = if words.is_empty() {
                 arguments
             } else {
                 match arguments.split_first() {
-                    Some((
-                        Expr {
-                            node: Node::Text(word),
-                            ..
-                        },
-                        rest,
-                    )) if words.contains(&word.as_str()) => rest,
+                    Some((Expr { node: Node::Text(word), .. }, rest)) if words.contains(&word.as_str()) => {
+                        rest
+                    }
                     // A fact with words of its own is checked when it is known.
-                    Some((
-                        Expr {
-                            node: Node::Name(_),
-                            ..
-                        },
-                        rest,
-                    )) => rest,
+                    Some((Expr { node: Node::Name(_), .. }, rest)) => rest,
                     _ => {
-                        return wrong(format!(
-                            "the first argument is one of: {}",
-                            words.join(", ")
-                        ));
+                        return wrong(format!("the first argument is one of: {}", words.join(", ")));
                     }
                 }
             };

@@ -34,56 +34,31 @@ pub fn evaluate(expr: &Expr, env: &dyn Env) -> Answer {
             Ok(Val::YesNo(false)) => Ok(Val::YesNo(true)),
             Ok(Val::Text(text)) => Ok(Val::YesNo(text == crate::record::field::ABSENT)),
             Ok(_) => Ok(Val::YesNo(false)),
-            Err(missing) if missing.iter().any(|m| m.reason == Reason::Absent) => {
-                Ok(Val::YesNo(true))
-            }
+            Err(missing) if missing.iter().any(|m| m.reason == Reason::Absent) => Ok(Val::YesNo(true)),
             Err(missing) => Err(missing),
         },
         Node::Negative(inner) => {
             let inner = amount(inner, env)?;
-            Ok(Val::Amount(Amount {
-                number: inner.number.scaled(-1.0),
-                ..inner
-            }))
+            Ok(Val::Amount(Amount { number: inner.number.scaled(-1.0), ..inner }))
         }
         Node::Power(base, exponent) => {
             let base = amount(base, env)?;
             let dimension = base.dimension.power(*exponent).unwrap_or(Dimension::NONE);
-            finite(
-                expr,
-                Amount {
-                    number: base.number.power(i32::from(*exponent)),
-                    dimension,
-                },
-            )
+            finite(expr, Amount { number: base.number.power(i32::from(*exponent)), dimension })
         }
         Node::Arithmetic(operator, left, right) => {
             let (left, right) = both(amount(left, env), amount(right, env))?;
             let (number, dimension) = match operator {
-                Operator::Plus => (
-                    left.number.plus(&right.number),
-                    left.dimension.plus(right.dimension, false),
-                ),
-                Operator::Minus => (
-                    left.number.minus(&right.number),
-                    left.dimension.plus(right.dimension, true),
-                ),
-                Operator::Times => (
-                    left.number.times(&right.number),
-                    left.dimension.times(right.dimension),
-                ),
-                Operator::Over => (
-                    left.number.over(&right.number),
-                    left.dimension.over(right.dimension),
-                ),
+                Operator::Plus => {
+                    (left.number.plus(&right.number), left.dimension.plus(right.dimension, false))
+                }
+                Operator::Minus => {
+                    (left.number.minus(&right.number), left.dimension.plus(right.dimension, true))
+                }
+                Operator::Times => (left.number.times(&right.number), left.dimension.times(right.dimension)),
+                Operator::Over => (left.number.over(&right.number), left.dimension.over(right.dimension)),
             };
-            finite(
-                expr,
-                Amount {
-                    number,
-                    dimension: dimension.unwrap_or(Dimension::NONE),
-                },
-            )
+            finite(expr, Amount { number, dimension: dimension.unwrap_or(Dimension::NONE) })
         }
         Node::Call(function, arguments) => call(function, arguments, expr, env),
         Node::Compare(relation, left, right) => {
@@ -112,10 +87,7 @@ fn logic(left: Answer, right: Answer, deciding: bool) -> Answer {
     both(left, right).map(|_| Val::YesNo(!deciding))
 }
 
-fn both<T>(
-    left: Result<T, Vec<Missing>>,
-    right: Result<T, Vec<Missing>>,
-) -> Result<(T, T), Vec<Missing>> {
+fn both<T>(left: Result<T, Vec<Missing>>, right: Result<T, Vec<Missing>>) -> Result<(T, T), Vec<Missing>> {
     match (left, right) {
         (Ok(left), Ok(right)) => Ok((left, right)),
         (Err(mut left), Err(right)) => {
@@ -149,10 +121,7 @@ fn holds(relation: Relation, left: &Val, right: &Val) -> bool {
 fn amount(expr: &Expr, env: &dyn Env) -> Result<Amount, Vec<Missing>> {
     match evaluate(expr, env)? {
         Val::Amount(amount) => Ok(amount),
-        other => Err(vec![Missing::refused(&format!(
-            "`{}` is not a quantity",
-            other.show()
-        ))]),
+        other => Err(vec![Missing::refused(&format!("`{}` is not a quantity", other.show()))]),
     }
 }
 
@@ -160,20 +129,12 @@ fn finite(_expr: &Expr, amount: Amount) -> Answer {
     if amount.number.value.is_finite() && amount.number.standard().is_finite() {
         Ok(Val::Amount(amount))
     } else {
-        Err(vec![Missing::refused(
-            "the result is not a finite number (a division by zero?)",
-        )])
+        Err(vec![Missing::refused("the result is not a finite number (a division by zero?)")])
     }
 }
 
 fn call(function: &Function, arguments: &[Expr], expr: &Expr, env: &dyn Env) -> Answer {
-    if let FunctionKind::Physics {
-        words,
-        function: physics,
-        gives,
-        ..
-    } = function.kind
-    {
+    if let FunctionKind::Physics { words, function: physics, gives, .. } = function.kind {
         return physics_call(words, physics, gives, arguments, env);
     }
     let mut found: Result<Vec<Amount>, Vec<Missing>> = Ok(Vec::new());
@@ -192,27 +153,18 @@ fn call(function: &Function, arguments: &[Expr], expr: &Expr, env: &dyn Env) -> 
     }
     let found = found?;
     let pick = |larger: bool| {
-        found.iter().cloned().reduce(|best, next| {
-            if (next.value() > best.value()) == larger {
-                next
-            } else {
-                best
-            }
-        })
+        found.iter().cloned().reduce(
+            |best, next| {
+                if (next.value() > best.value()) == larger { next } else { best }
+            },
+        )
     };
     let result = match function.kind {
         FunctionKind::Smallest => pick(false),
         FunctionKind::Largest => pick(true),
-        FunctionKind::Absolute => found.first().map(|a| Amount {
-            number: a.number.abs(),
-            ..a.clone()
-        }),
+        FunctionKind::Absolute => found.first().map(|a| Amount { number: a.number.abs(), ..a.clone() }),
         FunctionKind::Root => found.first().map(|a| Amount {
-            number: if a.number.value == 0.0 {
-                Uncertain::exact(0.0)
-            } else {
-                a.number.root()
-            },
+            number: if a.number.value == 0.0 { Uncertain::exact(0.0) } else { a.number.root() },
             dimension: a.dimension.root().unwrap_or(Dimension::NONE),
         }),
         FunctionKind::Physics { .. } => None,
@@ -235,14 +187,9 @@ fn physics_call(
     let mut missing = Vec::new();
     for (index, argument) in arguments.iter().enumerate() {
         match evaluate(argument, env) {
-            Ok(Val::Text(word)) if index == 0 && words.contains(&word.as_str()) => {
-                chosen.push(word)
-            }
+            Ok(Val::Text(word)) if index == 0 && words.contains(&word.as_str()) => chosen.push(word),
             Ok(Val::Amount(amount)) => inputs.push(amount.number),
-            Ok(other) => missing.push(Missing::refused(&format!(
-                "`{}` does not fit here",
-                other.show()
-            ))),
+            Ok(other) => missing.push(Missing::refused(&format!("`{}` does not fit here", other.show()))),
             Err(more) => missing.extend(more),
         }
     }
@@ -252,10 +199,7 @@ fn physics_call(
     let chosen: Vec<&str> = chosen.iter().map(String::as_str).collect();
     let inputs: Vec<&Uncertain> = inputs.iter().collect();
     match propagate(&inputs, |values| physics(values, &chosen)) {
-        Ok(number) => Ok(Val::Amount(Amount {
-            number,
-            dimension: gives,
-        })),
+        Ok(number) => Ok(Val::Amount(Amount { number, dimension: gives })),
         Err(refusal) => Err(vec![Missing::refused(&refusal)]),
     }
 }
@@ -265,10 +209,7 @@ fn physics_call(
 pub fn filled(expr: &Expr, env: &dyn Env) -> String {
     let inner = |expr: &Expr| {
         let text = filled(expr, env);
-        if matches!(
-            expr.node,
-            Node::Arithmetic(Operator::Plus | Operator::Minus, ..)
-        ) {
+        if matches!(expr.node, Node::Arithmetic(Operator::Plus | Operator::Minus, ..)) {
             format!("({text})")
         } else {
             text
@@ -278,9 +219,7 @@ pub fn filled(expr: &Expr, env: &dyn Env) -> String {
         Node::Number(_, text) => text.clone(),
         Node::Text(text) => text.clone(),
         Node::YesNo(yes) => (if *yes { "yes" } else { "no" }).to_owned(),
-        Node::Name(name) => env
-            .fact(name)
-            .map_or_else(|_| "?".to_owned(), |value| value.show()),
+        Node::Name(name) => env.fact(name).map_or_else(|_| "?".to_owned(), |value| value.show()),
         Node::Recorded(name) => format!("recorded({name})"),
         Node::Absent(name) => format!("absent({name})"),
         Node::Negative(x) => format!("−{}", inner(x)),
@@ -296,12 +235,7 @@ pub fn filled(expr: &Expr, env: &dyn Env) -> String {
             format!("{}({})", function.name, arguments.join(", "))
         }
         Node::Compare(relation, left, right) => {
-            format!(
-                "{} {} {}",
-                filled(left, env),
-                relation.sign(),
-                filled(right, env)
-            )
+            format!("{} {} {}", filled(left, env), relation.sign(), filled(right, env))
         }
         Node::OneOf(left, listed) => {
             let listed: Vec<String> = listed.iter().map(|a| filled(a, env)).collect();

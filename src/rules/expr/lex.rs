@@ -17,10 +17,8 @@ pub(super) enum Token {
 /// Longest expression accepted, in bytes.
 const LONGEST: usize = 2000;
 
-const SIGNS: &[&str] = &[
-    ">=", "<=", "==", "!=", "≥", "≤", ">", "<", "+", "-", "−", "*", "×", "·", "/", "^", "(", ")",
-    ",",
-];
+const SIGNS: &[&str] =
+    &[">=", "<=", "==", "!=", "≥", "≤", ">", "<", "+", "-", "−", "*", "×", "·", "/", "^", "(", ")", ","];
 
 const KEYWORDS: &[&str] = &["and", "or", "not", "is", "one", "of", "yes", "no"];
 
@@ -50,11 +48,7 @@ pub(super) fn tokens(text: &str) -> Result<Vec<(Token, Range<usize>)>, ExprError
         } else if first == '"' || first == '\'' {
             let inner = &rest[1..];
             let end = inner.find(first).ok_or_else(|| {
-                error(
-                    at..text.len(),
-                    "a quoted text without its end".to_owned(),
-                    "a closing quote",
-                )
+                error(at..text.len(), "a quoted text without its end".to_owned(), "a closing quote")
             })?;
             (Token::Text(inner[..end].to_owned()), end + 2)
         } else if let Some(sign) = SIGNS.iter().find(|sign| rest.starts_with(**sign)) {
@@ -75,9 +69,7 @@ pub(super) fn tokens(text: &str) -> Result<Vec<(Token, Range<usize>)>, ExprError
 
 /// A number with the unit behind it, when there is one.
 fn number(rest: &str, at: usize) -> Result<(Token, usize), ExprError> {
-    let digits = rest
-        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
-        .unwrap_or(rest.len());
+    let digits = rest.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(rest.len());
     let gap = rest[digits..].len() - rest[digits..].trim_start_matches(' ').len();
     let unit_start = digits + gap;
     let unit_length = rest[unit_start..]
@@ -95,30 +87,14 @@ fn number(rest: &str, at: usize) -> Result<(Token, usize), ExprError> {
         (&rest[..end], end)
     } else {
         let expected = "a unit, or a sign between the number and the name";
-        return Err(error(
-            at + unit_start..at + end,
-            format!("`{unit}` is not a unit"),
-            expected,
-        ));
+        return Err(error(at + unit_start..at + end, format!("`{unit}` is not a unit"), expected));
     };
-    let read = quantity::parse(text).map_err(|e| {
-        error(
-            at..at + length,
-            e.message.clone(),
-            "a number such as 1.25 or 30 K",
-        )
-    })?;
-    let amount = Amount {
-        number: Uncertain::exact(read.value),
-        dimension: read.dimension,
-    };
+    let read = quantity::parse(text)
+        .map_err(|e| error(at..at + length, e.message.clone(), "a number such as 1.25 or 30 K"))?;
+    let amount = Amount { number: Uncertain::exact(read.value), dimension: read.dimension };
     Ok((Token::Number(amount, text.to_owned()), length))
 }
 
 pub(super) fn error(at: Range<usize>, message: String, expected: &str) -> ExprError {
-    ExprError {
-        at,
-        message,
-        expected: expected.to_owned(),
-    }
+    ExprError { at, message, expected: expected.to_owned() }
 }

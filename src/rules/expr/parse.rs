@@ -14,12 +14,7 @@ const DEEPEST: usize = 24;
 /// # Errors
 /// The place and what was expected there.
 pub fn parse(text: &str) -> Result<Expr, ExprError> {
-    let mut parser = Parser {
-        tokens: tokens(text)?,
-        next: 0,
-        end: text.len(),
-        depth: 0,
-    };
+    let mut parser = Parser { tokens: tokens(text)?, next: 0, end: text.len(), depth: 0 };
     let expr = parser.either()?;
     match parser.peek() {
         None => Ok(expr),
@@ -44,9 +39,7 @@ impl Parser {
     }
 
     fn here(&self) -> Range<usize> {
-        self.tokens
-            .get(self.next)
-            .map_or(self.end..self.end, |(_, at)| at.clone())
+        self.tokens.get(self.next).map_or(self.end..self.end, |(_, at)| at.clone())
     }
 
     fn take_sign(&mut self, signs: &[&'static str]) -> Option<&'static str> {
@@ -70,24 +63,13 @@ impl Parser {
         if self.take_sign(&[sign]).is_some() {
             return Ok(());
         }
-        Err(error(
-            self.here(),
-            format!("`{sign}` is missing"),
-            &format!("`{sign}`"),
-        ))
+        Err(error(self.here(), format!("`{sign}` is missing"), &format!("`{sign}`")))
     }
 
-    fn deeper<T>(
-        &mut self,
-        f: impl FnOnce(&mut Self) -> Result<T, ExprError>,
-    ) -> Result<T, ExprError> {
+    fn deeper<T>(&mut self, f: impl FnOnce(&mut Self) -> Result<T, ExprError>) -> Result<T, ExprError> {
         self.depth += 1;
         if self.depth > DEEPEST {
-            return Err(error(
-                self.here(),
-                format!("nested deeper than {DEEPEST}"),
-                "fewer parentheses",
-            ));
+            return Err(error(self.here(), format!("nested deeper than {DEEPEST}"), "fewer parentheses"));
         }
         let result = f(self);
         self.depth -= 1;
@@ -116,10 +98,7 @@ impl Parser {
         let start = self.here().start;
         if self.take_word("not") {
             let inner = self.deeper(Self::negation)?;
-            return Ok(Expr {
-                at: start..inner.at.end,
-                node: Node::Not(Box::new(inner)),
-            });
+            return Ok(Expr { at: start..inner.at.end, node: Node::Not(Box::new(inner)) });
         }
         self.comparison()
     }
@@ -137,11 +116,7 @@ impl Parser {
                 if self.take_word("one") {
                     return self.one_of(left);
                 }
-                if self.take_word("not") {
-                    Relation::IsNot
-                } else {
-                    Relation::Is
-                }
+                if self.take_word("not") { Relation::IsNot } else { Relation::Is }
             }
             None => return Ok(left),
         };
@@ -151,23 +126,12 @@ impl Parser {
 
     fn one_of(&mut self, left: Expr) -> Result<Expr, ExprError> {
         if !self.take_word("of") {
-            return Err(error(
-                self.here(),
-                "`of` is missing".to_owned(),
-                "is one of (\"a\", \"b\")",
-            ));
+            return Err(error(self.here(), "`of` is missing".to_owned(), "is one of (\"a\", \"b\")"));
         }
         self.expect("(")?;
         let listed = self.arguments()?;
-        let at = left.at.start
-            ..self
-                .tokens
-                .get(self.next.wrapping_sub(1))
-                .map_or(self.end, |t| t.1.end);
-        Ok(Expr {
-            at,
-            node: Node::OneOf(Box::new(left), listed),
-        })
+        let at = left.at.start..self.tokens.get(self.next.wrapping_sub(1)).map_or(self.end, |t| t.1.end);
+        Ok(Expr { at, node: Node::OneOf(Box::new(left), listed) })
     }
 
     /// What stands between parentheses, separated by commas; takes the closing one.
@@ -183,11 +147,7 @@ impl Parser {
     fn sum(&mut self) -> Result<Expr, ExprError> {
         let mut left = self.product()?;
         while let Some(sign) = self.take_sign(&["+", "-", "−"]) {
-            let operator = if sign == "+" {
-                Operator::Plus
-            } else {
-                Operator::Minus
-            };
+            let operator = if sign == "+" { Operator::Plus } else { Operator::Minus };
             let right = self.product()?;
             left = joined(left, right, |l, r| Node::Arithmetic(operator, l, r));
         }
@@ -197,11 +157,7 @@ impl Parser {
     fn product(&mut self) -> Result<Expr, ExprError> {
         let mut left = self.power()?;
         while let Some(sign) = self.take_sign(&["*", "×", "·", "/"]) {
-            let operator = if sign == "/" {
-                Operator::Over
-            } else {
-                Operator::Times
-            };
+            let operator = if sign == "/" { Operator::Over } else { Operator::Times };
             let right = self.power()?;
             left = joined(left, right, |l, r| Node::Arithmetic(operator, l, r));
         }
@@ -212,10 +168,7 @@ impl Parser {
         let start = self.here().start;
         if self.take_sign(&["-", "−"]).is_some() {
             let inner = self.deeper(Self::power)?;
-            return Ok(Expr {
-                at: start..inner.at.end,
-                node: Node::Negative(Box::new(inner)),
-            });
+            return Ok(Expr { at: start..inner.at.end, node: Node::Negative(Box::new(inner)) });
         }
         let base = self.primary()?;
         if self.take_sign(&["^"]).is_none() {
@@ -227,33 +180,19 @@ impl Parser {
             let value = amount.value();
             if value.fract() == 0.0 && (0.0..=8.0).contains(&value) {
                 self.next += 1;
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    reason = "a whole number from 0 to 8"
-                )]
+                #[expect(clippy::cast_possible_truncation, reason = "a whole number from 0 to 8")]
                 let exponent = value as i8;
                 let exponent = if negative { -exponent } else { exponent };
-                return Ok(Expr {
-                    at: start..here.end,
-                    node: Node::Power(Box::new(base), exponent),
-                });
+                return Ok(Expr { at: start..here.end, node: Node::Power(Box::new(base), exponent) });
             }
         }
-        Err(error(
-            here,
-            "a power is a whole number".to_owned(),
-            "a whole number from 0 to 8",
-        ))
+        Err(error(here, "a power is a whole number".to_owned(), "a whole number from 0 to 8"))
     }
 
     fn primary(&mut self) -> Result<Expr, ExprError> {
         let at = self.here();
         let Some(token) = self.peek().cloned() else {
-            return Err(error(
-                at,
-                "the expression ends too early".to_owned(),
-                "a number, a name or `(`",
-            ));
+            return Err(error(at, "the expression ends too early".to_owned(), "a number, a name or `(`"));
         };
         self.next += 1;
         let node = match token {
@@ -265,11 +204,7 @@ impl Parser {
                 return Ok(inner);
             }
             Token::Sign(sign) => {
-                return Err(error(
-                    at,
-                    format!("`{sign}` cannot stand here"),
-                    "a number, a name or `(`",
-                ));
+                return Err(error(at, format!("`{sign}` cannot stand here"), "a number, a name or `(`"));
             }
             Token::Word(word) => match word.as_str() {
                 "yes" => Node::YesNo(true),
@@ -278,50 +213,29 @@ impl Parser {
                 _ => Node::Name(word),
             },
         };
-        let end = self
-            .tokens
-            .get(self.next - 1)
-            .map_or(at.end, |(_, last)| last.end);
-        Ok(Expr {
-            at: at.start..end,
-            node,
-        })
+        let end = self.tokens.get(self.next - 1).map_or(at.end, |(_, last)| last.end);
+        Ok(Expr { at: at.start..end, node })
     }
 
     fn call(&mut self, name: &str, at: Range<usize>) -> Result<Node, ExprError> {
         let arguments = self.arguments()?;
         if name == "recorded" || name == "absent" {
             return match arguments.as_slice() {
-                [
-                    Expr {
-                        node: Node::Name(fact),
-                        ..
-                    },
-                ] => Ok(if name == "recorded" {
+                [Expr { node: Node::Name(fact), .. }] => Ok(if name == "recorded" {
                     Node::Recorded(fact.clone())
                 } else {
                     Node::Absent(fact.clone())
                 }),
-                _ => Err(error(
-                    at,
-                    format!("`{name}` asks about one name"),
-                    &format!("{name}(bms.marking)"),
-                )),
+                _ => Err(error(at, format!("`{name}` asks about one name"), &format!("{name}(bms.marking)"))),
             };
         }
         match functions().find(|function| function.name == name) {
             Some(function) => Ok(Node::Call(function, arguments)),
             None => {
                 let known = functions().map(|f| f.name).chain(["recorded", "absent"]);
-                let expected = nearest(name, known).map_or_else(
-                    || "a known function".to_owned(),
-                    |near| format!("did you mean `{near}`?"),
-                );
-                Err(error(
-                    at,
-                    format!("there is no function `{name}`"),
-                    &expected,
-                ))
+                let expected = nearest(name, known)
+                    .map_or_else(|| "a known function".to_owned(), |near| format!("did you mean `{near}`?"));
+                Err(error(at, format!("there is no function `{name}`"), &expected))
             }
         }
     }
@@ -329,8 +243,5 @@ impl Parser {
 
 fn joined(left: Expr, right: Expr, node: impl FnOnce(Box<Expr>, Box<Expr>) -> Node) -> Expr {
     let at = left.at.start..right.at.end;
-    Expr {
-        at,
-        node: node(Box::new(left), Box::new(right)),
-    }
+    Expr { at, node: node(Box::new(left), Box::new(right)) }
 }

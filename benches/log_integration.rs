@@ -1,0 +1,48 @@
+//! Reads and integrates one log: prints charge, energy, seconds and the peak of memory. Run by
+//! `benches/log_integration.sh`, which makes a log of ten million rows and sets another library beside it.
+
+use std::path::Path;
+use std::time::Instant;
+
+use underlid::bench::instrument::Accuracies;
+use underlid::bench::integrate::Integrator;
+use underlid::bench::read::{LogReader, Meaning, ReadSettings};
+use uom::si::electric_charge::ampere_hour;
+use uom::si::energy::watt_hour;
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    // `cargo bench` adds an argument of its own.
+    let Some(path) = std::env::args().skip(1).find(|arg| !arg.starts_with("--")) else {
+        println!("no log given: run benches/log_integration.sh");
+        return Ok(());
+    };
+    let start = Instant::now();
+    let mut log = LogReader::open(Path::new(&path), &ReadSettings::default())?;
+    let voltage = log.layout().slot(Meaning::Voltage).ok_or("no voltage")?;
+    let current = log.layout().slot(Meaning::Current).ok_or("no current")?;
+    let mut integrator = Integrator::new();
+    while let Some(block) = log.next_block()? {
+        for sample in block.samples() {
+            integrator.push(sample.time, sample.get(voltage), sample.get(current), sample.after_break);
+        }
+    }
+    let integral = integrator.finish(&Accuracies::default()).ok_or("fewer than two samples")?;
+    let seconds = start.elapsed().as_secs_f64();
+    let energy = integral.energy.ok_or("no voltage")?;
+    println!(
+        "underlid: {:.9} Ah, {:.9} Wh, {} samples, {seconds:.3} s, peak {:.1} MB",
+        integral.charge.value.get::<ampere_hour>(),
+        energy.value.get::<watt_hour>(),
+        integral.samples,
+        peak_megabytes().unwrap_or(f64::NAN),
+    );
+    Ok(())
+}
+
+/// The most memory this process has held (Linux).
+fn peak_megabytes() -> Option<f64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
+    let kilobytes: f64 = line.split_whitespace().nth(1)?.parse().ok()?;
+    Some(kilobytes / 1024.0)
+}

@@ -1,0 +1,237 @@
+//! Internal resistance from load steps: R = (U₀ − U(t)) / (I(t) − I₀) at stated times after the step.
+//!
+//! A pack has no single resistance: the later after the step, the more of the slow processes is in it.
+//! Every figure therefore carries its time, and the one nearest to the step is the one for the
+//! prospective short-circuit current. IEC 61960 and IEC 62620 take DC resistance from two steps; this is the
+//! plain single step (common practice, no source).
+//!
+//! An offset of the voltage cancels, gains do not. The scatter of the voltage before the step enters as
+//! repeatability. A time before the first sample after the step is refused, never extrapolated.
+
+use uom::si::electric_current::ampere;
+use uom::si::electrical_resistance::ohm;
+use uom::si::f64::{ElectricCurrent, ElectricalResistance, Time};
+use uom::si::time::second;
+
+use super::instrument::{Accuracies, Figure};
+use crate::quantity::COVERAGE;
+
+/// Steps that are kept.
+const STEPS: usize = 64;
+/// Samples before a step that give its level.
+const BEFORE: usize = 8;
+/// Level before a step is taken over this time at most, s.
+const LEVEL: f64 = 10.0;
+/// Times after a step that can be asked for.
+const TIMES: usize = 16;
+
+/// Resistance at one time after a step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepResistance {
+    /// Time after the step that was asked for.
+    pub after: Time,
+    /// The resistance.
+    pub resistance: Figure<ElectricalResistance>,
+}
+
+/// One change of load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadStep {
+    /// When, in the time of the log: the last sample before the change.
+    pub at: Time,
+    /// Between that sample and the next: how well the moment is known.
+    pub interval: Time,
+    /// Change of current, positive into discharge.
+    pub change: ElectricCurrent,
+    /// Resistances at those of the times that were asked for which the log can answer.
+    pub resistances: Vec<StepResistance>,
+    /// Times that lie before the first sample after the step, or after the next step.
+    pub not_answered: Vec<Time>,
+}
+
+struct Open {
+    at: f64,
+    interval: f64,
+    v0: f64,
+    scatter: f64,
+    i0: f64,
+    previous: (f64, f64, f64),
+    change: f64,
+    answers: Vec<(f64, f64, f64)>,
+    next: usize,
+}
+
+/// Looks for load steps, sample by sample.
+pub struct LoadSteps {
+    times: Vec<f64>,
+    smallest: f64,
+    before: Vec<(f64, f64, f64)>,
+    open: Option<Open>,
+    steps: Vec<LoadStep>,
+    accuracies: Accuracies,
+    /// Steps beyond those that are kept.
+    pub not_kept: u64,
+}
+
+impl LoadSteps {
+    /// Looks for changes of at least `smallest`, and answers at these times after them.
+    #[must_use]
+    pub fn new(smallest: ElectricCurrent, times: &[Time], accuracies: Accuracies) -> Self {
+        let mut times: Vec<f64> = times
+            .iter()
+            .map(|time| time.get::<second>())
+            .filter(|time| time.is_finite() && *time >= 0.0)
+            .take(TIMES)
+            .collect();
+        times.sort_by(f64::total_cmp);
+        Self {
+            times,
+            smallest: smallest.get::<ampere>().abs().max(f64::MIN_POSITIVE),
+            before: Vec::with_capacity(BEFORE),
+            open: None,
+            steps: Vec::new(),
+            accuracies,
+            not_kept: 0,
+        }
+    }
+
+    /// Takes a sample: s, V, A (positive out of the pack).
+    pub fn push(&mut self, time: f64, voltage: f64, current: f64, after_break: bool) {
+        if !(time.is_finite() && voltage.is_finite() && current.is_finite()) {
+            return;
+        }
+        if after_break {
+            self.close();
+            self.before.clear();
+        }
+        let now = (time, voltage, current);
+        let last = self.before.last().copied();
+        if let Some((t, _, i)) = last
+            && (current - i).abs() >= self.smallest
+        {
+            self.close();
+            let level: Vec<_> = self
+                .before
+                .iter()
+                .filter(|(at, _, level)| t - at <= LEVEL && (level - i).abs() < self.smallest / 10.0)
+                .collect();
+            let n = f64::from(u32::try_from(level.len().max(1)).unwrap_or(1));
+            let v0 = level.iter().map(|(_, v, _)| v).sum::<f64>() / n;
+            let i0 = level.iter().map(|(_, _, i)| i).sum::<f64>() / n;
+            let square: f64 = level.iter().map(|(_, v, _)| (v - v0).powi(2)).sum();
+            self.open = Some(Open {
+                at: t,
+                interval: time - t,
+                v0,
+                // Scatter of one reading; with one sample before there is nothing to see it from.
+                scatter: if n > 1.0 { (square / (n - 1.0)).sqrt() } else { 0.0 },
+                i0,
+                previous: now,
+                change: current - i,
+                answers: Vec::new(),
+                next: 0,
+            });
+            self.before.clear();
+        }
+        self.answer(now);
+        if self.before.len() == BEFORE {
+            self.before.remove(0);
+        }
+        self.before.push(now);
+    }
+
+    fn answer(&mut self, now: (f64, f64, f64)) {
+        let Some(open) = &mut self.open else { return };
+        while let Some(after) = self.times.get(open.next) {
+            // Time counts from the first sample after the change, the nearest that is known to lie after it.
+            let wanted = open.at + open.interval + after;
+            if now.0 < wanted {
+                break;
+            }
+            let (t0, v0, i0) = open.previous;
+            let part = if now.0 > t0 { (wanted - t0) / (now.0 - t0) } else { 0.0 };
+            open.answers.push((*after, v0 + (now.1 - v0) * part, i0 + (now.2 - i0) * part));
+            open.next += 1;
+        }
+        open.previous = now;
+    }
+
+    fn close(&mut self) {
+        let Some(open) = self.open.take() else { return };
+        if self.steps.len() >= STEPS {
+            self.not_kept += 1;
+            return;
+        }
+        let mut resistances = Vec::new();
+        for (after, v, i) in &open.answers {
+            let (dv, di) = (open.v0 - v, i - open.i0);
+            if di.abs() < self.smallest / 2.0 {
+                continue;
+            }
+            let r = dv / di;
+            // One reading before (a mean, but drift is in its scatter) and one after.
+            let sampling = open.scatter * std::f64::consts::SQRT_2 / di.abs();
+            let instrument = self
+                .accuracies
+                .voltage
+                .zip(self.accuracies.current)
+                .map(|(v, i)| r.abs() * v.gain.hypot(i.gain) / COVERAGE);
+            resistances.push(StepResistance {
+                after: Time::new::<second>(*after),
+                resistance: Figure::of(r, sampling, instrument, ElectricalResistance::new::<ohm>),
+            });
+        }
+        let not_answered = self
+            .times
+            .iter()
+            .filter(|time| !resistances.iter().any(|r| r.after.get::<second>() == **time))
+            .map(|time| Time::new::<second>(*time))
+            .collect();
+        self.steps.push(LoadStep {
+            at: Time::new::<second>(open.at),
+            interval: Time::new::<second>(open.interval),
+            change: ElectricCurrent::new::<ampere>(open.change),
+            resistances,
+            not_answered,
+        });
+    }
+
+    /// The steps found.
+    #[must_use]
+    pub fn finish(mut self) -> Vec<LoadStep> {
+        self.close();
+        self.steps
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::instrument::Accuracy;
+
+    /// A cell of 2 mΩ with 1 mΩ more behind a time constant of 5 s (Ohm's law by hand).
+    #[test]
+    fn two_resistances_at_two_times() {
+        let accuracy = Some(Accuracy { gain: 0.01, offset: 0.1 });
+        let times = [0.0, 10.0, 1000.0].map(Time::new::<second>);
+        let accuracies = Accuracies { voltage: accuracy, current: accuracy };
+        let mut steps = LoadSteps::new(ElectricCurrent::new::<ampere>(20.0), &times, accuracies);
+        for n in 0..600 {
+            let t = f64::from(n) * 0.1;
+            let i = if t < 20.0 { 0.0 } else { 100.0 };
+            let after: f64 = (t - 20.0).max(0.0);
+            let r = if i > 0.0 { 0.002 + 0.001 * (1.0 - (-after / 5.0).exp()) } else { 0.0 };
+            steps.push(t, 26.6 - i * r, i, false);
+        }
+        let steps = steps.finish();
+        assert_eq!(steps.len(), 1);
+        let r: Vec<f64> = steps[0].resistances.iter().map(|r| r.resistance.value.get::<ohm>()).collect();
+        assert_eq!(r.len(), 2);
+        assert!((r[0] - 0.002).abs() < 1e-9, "{r:?}");
+        assert!((r[1] - (0.002 + 0.001 * (1.0 - (-2.0_f64).exp()))).abs() < 1e-7, "{r:?}");
+        assert_eq!(steps[0].not_answered, [Time::new::<second>(1000.0)]);
+        // Gains of 1 % each: 1.4 % of the resistance, the offset cancels.
+        let expanded = steps[0].resistances[0].resistance.expanded().get::<ohm>();
+        assert!((expanded - 0.002 * 0.01 * std::f64::consts::SQRT_2).abs() < 1e-7);
+    }
+}

@@ -1,0 +1,542 @@
+//! What a column means, from its header and its unit.
+//!
+//! Headers occur as "Voltage (V)", "Current[mA]", "U/V", "Voltage / V" and `voltage_volt` (both kinds of
+//! label of the Battery Data Format), as bare symbols, and with the units in a row of their own. A unit
+//! that stands apart (in brackets, behind a slash, in its own row) decides over the name; a last word that
+//! could be a unit counts only where the name agrees, or "Channel A" would be a current.
+
+use std::fmt;
+
+use crate::physics::ZERO_CELSIUS;
+use crate::quantity::{Dimension, Unit, find_unit};
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Meaning {
+    /// Time of the sample.
+    Time,
+    /// Date, beside a clock time.
+    Date,
+    /// Time since the start of a step: not read.
+    StepTime,
+    /// Voltage.
+    Voltage,
+    /// Current.
+    Current,
+    /// Power.
+    Power,
+    /// A counter of charge.
+    Charge,
+    /// A counter of energy.
+    Energy,
+    /// Temperature.
+    Temperature,
+    /// State of charge by the pack's own gauge; a ratio.
+    StateOfCharge,
+    /// Resistance as the instrument found it.
+    Resistance,
+    /// Number of the step.
+    Step,
+    /// Number of the cycle.
+    Cycle,
+    /// Not read.
+    Ignored,
+}
+
+impl Meaning {
+    /// The words by which a meaning is set; longer ones before their beginnings.
+    pub const WORDS: &'static [(&'static str, Self)] = &[
+        ("time", Self::Time),
+        ("date", Self::Date),
+        ("voltage", Self::Voltage),
+        ("current", Self::Current),
+        ("power", Self::Power),
+        ("charge", Self::Charge),
+        ("energy", Self::Energy),
+        ("temperature", Self::Temperature),
+        ("state of charge", Self::StateOfCharge),
+        ("resistance", Self::Resistance),
+        ("step", Self::Step),
+        ("cycle", Self::Cycle),
+        ("ignore", Self::Ignored),
+    ];
+
+    fn dimension(self) -> Option<Dimension> {
+        Some(match self {
+            Self::Time | Self::StepTime => Dimension::TIME,
+            Self::Voltage => Dimension::VOLTAGE,
+            Self::Current => Dimension::CURRENT,
+            Self::Power => Dimension::POWER,
+            Self::Charge => Dimension::CHARGE,
+            Self::Energy => Dimension::ENERGY,
+            Self::Temperature => Dimension::TEMPERATURE,
+            Self::StateOfCharge | Self::Step | Self::Cycle => Dimension::NONE,
+            Self::Resistance => Dimension::RESISTANCE,
+            Self::Date | Self::Ignored => return None,
+        })
+    }
+
+    /// The unit that is assumed where none is written.
+    fn usual_unit(self) -> &'static str {
+        match self {
+            Self::Time | Self::StepTime => "s",
+            Self::Voltage => "V",
+            Self::Current => "A",
+            Self::Power => "W",
+            Self::Charge => "Ah",
+            Self::Energy => "Wh",
+            Self::Temperature => "°C",
+            Self::StateOfCharge => "%",
+            Self::Resistance => "ohm",
+            Self::Step | Self::Cycle => "1",
+            Self::Date | Self::Ignored => "",
+        }
+    }
+
+    /// Whether values of this meaning are handed over with each sample.
+    #[must_use]
+    pub fn is_value(self) -> bool {
+        !matches!(self, Self::Time | Self::Date | Self::StepTime | Self::Ignored)
+    }
+}
+
+impl fmt::Display for Meaning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let word = match self {
+            Self::StepTime => "time within the step",
+            Self::Ignored => "not read",
+            known => Self::WORDS.iter().find(|(_, meaning)| meaning == known).map_or("", |(word, _)| word),
+        };
+        f.write_str(word)
+    }
+}
+
+/// How the meaning of a column is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HowKnown {
+    /// Set by the caller.
+    Set,
+    /// From its header.
+    Header,
+    /// From its unit only.
+    Unit,
+    /// It is not.
+    NotKnown,
+}
+
+/// One column of a log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Number from 0.
+    pub index: usize,
+    /// Header as written, or empty.
+    pub header: String,
+    /// What it holds.
+    pub meaning: Meaning,
+    /// What the channel belongs to: the header without unit, or what the caller set.
+    pub label: String,
+    /// Unit as written, or the one that is assumed.
+    pub unit: String,
+    /// Whether the unit is assumed because none was written.
+    pub unit_assumed: bool,
+    /// How the meaning is known.
+    pub known: HowKnown,
+    /// Factor to SI units, with the sign of the current.
+    pub(super) scale: f64,
+    /// Added after scaling.
+    pub(super) offset: f64,
+    /// The header says which way this current counts: 1 for discharge, −1 for charge.
+    pub(super) direction: Option<f64>,
+}
+
+impl Column {
+    /// A column by its header and the unit from a row of units.
+    pub fn recognise(index: usize, header: &str, unit_row: Option<&str>) -> Self {
+        let header = header.trim().trim_matches('"').trim().to_owned();
+        let split = split_header(&header);
+        let row_unit = unit_row
+            .map(|unit| unit.trim().trim_matches(['(', ')', '[', ']', '"']).trim())
+            .filter(|unit| !unit.is_empty());
+        let mut name = split.name.to_owned();
+        let mut named = by_name(&name);
+        let mut unit = row_unit.or(split.unit).map(str::to_owned);
+        if unit.is_none()
+            && let Some((before, last)) = header.rsplit_once(['_', ' ', ',', '.'])
+            && let Some(found) = unit_of(last)
+        {
+            let meaning = by_name(before);
+            if meaning.is_some_and(|m| fits(m, found.dimension)) {
+                before.trim_end_matches([',', ' ', '_']).clone_into(&mut name);
+                named = meaning;
+                unit = Some(last.to_owned());
+            }
+        }
+        let known_unit = unit.as_deref().and_then(unit_of);
+        let by_unit = known_unit.and_then(|unit| of_unit(unit.dimension, named));
+        let (meaning, known) = match (named, by_unit) {
+            (Some(Meaning::Ignored), _) => (Meaning::Ignored, HowKnown::Header),
+            (Some(named), Some(_)) if known_unit.is_some_and(|u| fits(named, u.dimension)) => {
+                (named, HowKnown::Header)
+            }
+            (_, Some(meaning)) => (meaning, HowKnown::Unit),
+            // A unit that fits nothing: the name alone would give wrong numbers.
+            (Some(named), None) if known_unit.is_some_and(|u| !fits(named, u.dimension)) => {
+                (Meaning::Ignored, HowKnown::NotKnown)
+            }
+            (Some(named), None) => (named, HowKnown::Header),
+            (None, None) => (Meaning::Ignored, HowKnown::NotKnown),
+        };
+        let mut column = Self {
+            index,
+            direction: direction(&name, meaning),
+            header,
+            meaning,
+            label: name.trim().to_owned(),
+            unit: String::new(),
+            unit_assumed: false,
+            known,
+            scale: 1.0,
+            offset: 0.0,
+        };
+        column.set_unit(unit.as_deref().filter(|unit| unit_of(unit).is_some()));
+        column
+    }
+
+    /// Sets what the caller says.
+    pub fn set(&mut self, meaning: Meaning, label: Option<&str>, unit: Option<&str>) {
+        let unit = unit.map(str::to_owned).or_else(|| {
+            let fitting = unit_of(&self.unit).is_some_and(|u| fits(meaning, u.dimension));
+            (fitting && !self.unit_assumed).then(|| self.unit.clone())
+        });
+        self.meaning = meaning;
+        self.known = HowKnown::Set;
+        self.direction = None;
+        if let Some(label) = label {
+            label.clone_into(&mut self.label);
+        }
+        self.set_unit(unit.as_deref());
+    }
+
+    fn set_unit(&mut self, unit: Option<&str>) {
+        self.unit_assumed = unit.is_none();
+        let spelling = unit.unwrap_or(self.meaning.usual_unit());
+        spelling.clone_into(&mut self.unit);
+        let found = match (self.meaning, unit_of(spelling)) {
+            (Meaning::Temperature, Some(unit)) => absolute(spelling, unit),
+            (_, Some(unit)) => unit,
+            (_, None) => return,
+        };
+        self.scale = found.factor;
+        self.offset = found.offset * found.factor;
+    }
+}
+
+/// In a log `K` is a temperature and `C` is Celsius, whatever they are elsewhere.
+fn absolute(spelling: &str, unit: Unit) -> Unit {
+    let spelling = spelling.trim();
+    let (factor, offset) = match spelling {
+        "K" => (1.0, 0.0),
+        _ if spelling.eq_ignore_ascii_case("kelvin") => (1.0, 0.0),
+        "C" => (1.0, ZERO_CELSIUS),
+        _ => return unit,
+    };
+    Unit { dimension: Dimension::TEMPERATURE, factor, offset }
+}
+
+fn fits(meaning: Meaning, dimension: Dimension) -> bool {
+    match meaning.dimension() {
+        Some(Dimension::TEMPERATURE) => {
+            dimension == Dimension::TEMPERATURE
+                || dimension == Dimension::TEMPERATURE_DIFFERENCE
+                || dimension == Dimension::RATE
+        }
+        Some(wanted) => wanted == dimension,
+        None => false,
+    }
+}
+
+fn of_unit(dimension: Dimension, named: Option<Meaning>) -> Option<Meaning> {
+    if let Some(named) = named
+        && fits(named, dimension)
+    {
+        return Some(named);
+    }
+    if dimension == Dimension::NONE {
+        // "Charge (%)" is a state of charge; other ratios mean nothing by themselves.
+        return (named == Some(Meaning::Charge)).then_some(Meaning::StateOfCharge);
+    }
+    [
+        Meaning::Voltage,
+        Meaning::Current,
+        Meaning::Power,
+        Meaning::Charge,
+        Meaning::Energy,
+        Meaning::Resistance,
+    ]
+    .into_iter()
+    .find(|meaning| meaning.dimension() == Some(dimension))
+    .or((dimension == Dimension::TEMPERATURE).then_some(Meaning::Temperature))
+}
+
+/// Units for messages.
+pub(super) const UNITS_EXAMPLES: &str = "V, mV, A, mA, W, Ah, Wh, °C, °F, %, s, min or h";
+
+/// A unit by its symbol or by its name.
+pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
+    let spelling = spelling.trim();
+    if spelling.is_empty() || spelling.len() > 20 {
+        return None;
+    }
+    let lower = spelling.to_lowercase();
+    let symbol = match lower.as_str() {
+        "volt" | "volts" | "vdc" => "V",
+        "millivolt" | "millivolts" => "mV",
+        "amp" | "amps" | "ampere" | "amperes" | "adc" => "A",
+        "milliamp" | "milliamps" | "milliampere" | "ma" => "mA",
+        "watt" | "watts" => "W",
+        "s" | "sec" | "secs" | "second" | "seconds" | "sek" => "s",
+        "ms" | "msec" | "millisecond" | "milliseconds" => "ms",
+        "min" | "mins" | "minute" | "minutes" => "min",
+        "h" | "hr" | "hrs" | "hour" | "hours" => "h",
+        "celsius" | "degc" | "deg c" | "\u{2103}" | "degree celsius" => "°C",
+        "fahrenheit" | "degf" | "deg f" | "\u{2109}" | "f" => "°F",
+        "kelvin" => "K",
+        "ah" => "Ah",
+        "mah" => "mAh",
+        "wh" => "Wh",
+        "mwh" if spelling != "MWh" => "mWh",
+        "kwh" => "kWh",
+        "percent" | "pct" => "%",
+        "ohm" | "ohms" => "ohm",
+        "mohm" => "mohm",
+        "1" => "",
+        _ => spelling,
+    };
+    if symbol.is_empty() {
+        return Some(Unit { dimension: Dimension::NONE, factor: 1.0, offset: 0.0 });
+    }
+    find_unit(symbol)
+}
+
+/// A header in two.
+pub(super) struct Split<'a> {
+    pub name: &'a str,
+    pub unit: Option<&'a str>,
+}
+
+/// Divides a header into name and unit where the unit stands apart.
+pub(super) fn split_header(header: &str) -> Split<'_> {
+    for (open, close) in [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')] {
+        if let Some(inner) = header.trim_end().strip_suffix(close)
+            && let Some((name, unit)) = inner.rsplit_once(open)
+        {
+            let unit = unit.trim();
+            return Split {
+                name: name.trim(),
+                // "Time (h:m:s)" has a form, not a unit.
+                unit: unit_of(unit).map(|_| unit),
+            };
+        }
+    }
+    for mark in ["/", " in "] {
+        if let Some((name, unit)) = header.rsplit_once(mark)
+            && unit_of(unit).is_some()
+            && !name.trim().is_empty()
+        {
+            return Split { name: name.trim(), unit: Some(unit.trim()) };
+        }
+    }
+    Split { name: header.trim(), unit: None }
+}
+
+/// The meaning of a name.
+fn by_name(name: &str) -> Option<Meaning> {
+    let spaced = spaced(name);
+    let words: Vec<&str> = spaced.split(' ').filter(|word| !word.is_empty()).collect();
+    let has = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
+    let numbered = |letters: &[&str]| {
+        let only = words.len() == 1 || (words.len() == 2 && words.iter().any(|w| is_number(w)));
+        only && words
+            .first()
+            .is_some_and(|word| letters.contains(&word.trim_end_matches(|c: char| c.is_ascii_digit())))
+    };
+    if has(&["set", "setpoint", "target", "limit", "programmed", "soll", "demand"])
+        || name.contains("/d")
+        || has(&["dvdt", "didt", "dqdv", "dvdq", "dtdt", "pressure"])
+    {
+        return Some(Meaning::Ignored);
+    }
+    if has(&["soc", "ladezustand"]) || spaced.contains("state of charge") {
+        return Some(Meaning::StateOfCharge);
+    }
+    if has(&[
+        "time",
+        "timestamp",
+        "datetime",
+        "elapsed",
+        "zeit",
+        "uhrzeit",
+        "zeitstempel",
+        "clock",
+        "duration",
+        "epoch",
+        "heure",
+    ]) || numbered(&["t", "seconds", "sec", "ms", "milliseconds"])
+        && !name.contains(|c: char| c.is_ascii_digit())
+        || spaced.contains("date time")
+    {
+        return Some(if has(&["step", "cycle", "schritt"]) { Meaning::StepTime } else { Meaning::Time });
+    }
+    if has(&["date", "datum"]) {
+        return Some(Meaning::Date);
+    }
+    if has(&["temp", "temperature", "temperatur", "thermocouple", "ntc", "ambient", "umgebung"])
+        || numbered(&["t", "tc", "temp"])
+    {
+        return Some(Meaning::Temperature);
+    }
+    if has(&["power", "pwr", "leistung", "puissance", "watt", "watts"]) || numbered(&["p"]) {
+        return Some(Meaning::Power);
+    }
+    if has(&[
+        "voltage", "volt", "volts", "spannung", "tension", "vbat", "vbatt", "vdc", "vcell", "ucell", "ubat",
+    ]) || numbered(&["u", "v"])
+    {
+        return Some(Meaning::Voltage);
+    }
+    if has(&["current", "amp", "amps", "amperage", "ampere", "strom", "courant", "ibat", "ibatt", "idc"])
+        || numbered(&["i"])
+    {
+        return Some(Meaning::Current);
+    }
+    if has(&["energy", "energie", "wh", "watthours"]) {
+        return Some(Meaning::Energy);
+    }
+    if has(&["resistance", "widerstand", "impedance", "ir", "dcir", "acir", "rint"]) {
+        return Some(Meaning::Resistance);
+    }
+    if has(&["capacity", "charge", "ah", "amphours", "kapazität", "kapazitaet", "ladung", "coulombs"])
+        || numbered(&["q"])
+    {
+        return Some(Meaning::Charge);
+    }
+    // A step's type or name is a word, not its number.
+    if has(&["step", "schritt"]) && has(&["type", "name", "mode", "typ"]) {
+        return Some(Meaning::Ignored);
+    }
+    if has(&["step", "schritt", "ns"]) {
+        return Some(Meaning::Step);
+    }
+    if has(&["cycle", "zyklus"]) {
+        return Some(Meaning::Cycle);
+    }
+    None
+}
+
+fn is_number(word: &str) -> bool {
+    word.bytes().all(|byte| byte.is_ascii_digit())
+}
+
+/// Lower case, with spaces between words: "TestTime" and `test_time` become "test time".
+fn spaced(name: &str) -> String {
+    let mut out = String::with_capacity(name.len() + 4);
+    let mut lower = false;
+    for c in name.chars().take(200) {
+        if !c.is_alphanumeric() {
+            out.push(' ');
+            lower = false;
+            continue;
+        }
+        if c.is_uppercase() && lower {
+            out.push(' ');
+        }
+        lower = c.is_lowercase();
+        out.extend(c.to_lowercase());
+    }
+    out
+}
+
+/// "Discharge current" counts discharge, "charge current" counts charge; "current" alone does not say.
+fn direction(name: &str, meaning: Meaning) -> Option<f64> {
+    if !matches!(meaning, Meaning::Current | Meaning::Power) {
+        return None;
+    }
+    let name = name.to_lowercase();
+    let discharge = ["discharg", "entlade", "load current", "laststrom"];
+    if discharge.iter().any(|word| name.contains(word)) {
+        return (!name.replace("discharg", "").contains("charg")).then_some(1.0);
+    }
+    (name.contains("charg") || name.contains("ladestrom")).then_some(-1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn headers() {
+        use Meaning as M;
+        let cases = [
+            ("Voltage (V)", M::Voltage, "V"),
+            ("Current[mA]", M::Current, "mA"),
+            ("U/V", M::Voltage, "V"),
+            ("I/A", M::Current, "A"),
+            ("Test Time / s", M::Time, "s"),
+            ("test_time_second", M::Time, "second"),
+            ("voltage_volt", M::Voltage, "volt"),
+            ("current_ampere", M::Current, "ampere"),
+            ("temperature_t1_celsius", M::Temperature, "celsius"),
+            ("Surface Temperature T1 / degC", M::Temperature, "degC"),
+            ("discharging_capacity_ah", M::Charge, "ah"),
+            ("Discharging Energy / Wh", M::Energy, "Wh"),
+            ("Step Count / 1", M::Step, "1"),
+            ("unix_time_second", M::Time, "second"),
+            ("Time (h:m:s)", M::Time, "s"),
+            ("Spannung [mV]", M::Voltage, "mV"),
+            ("Strom in A", M::Current, "A"),
+            ("T_cell (°F)", M::Temperature, "°F"),
+            ("Temp 1", M::Temperature, "°C"),
+            ("T2", M::Temperature, "°C"),
+            ("t", M::Time, "s"),
+            ("VoltageV", M::Voltage, "V"),
+            ("Voltage V", M::Voltage, "V"),
+            ("Battery SOC (%)", M::StateOfCharge, "%"),
+            ("StepTime(s)", M::StepTime, "s"),
+            ("Channel A", M::Ignored, ""),
+            ("CH2", M::Ignored, ""),
+            ("Set current (A)", M::Ignored, ""),
+            ("dV/dt (V/s)", M::Ignored, ""),
+            ("cell 3 [V]", M::Voltage, "V"),
+            ("Capacity (Wh)", M::Energy, "Wh"),
+            ("Charge current (A)", M::Current, "A"),
+            ("Ambient Pressure / Pa", M::Ignored, ""),
+        ];
+        for (header, meaning, unit) in cases {
+            let column = Column::recognise(0, header, None);
+            assert_eq!(column.meaning, meaning, "{header}");
+            if meaning != M::Ignored {
+                assert_eq!(column.unit, unit, "{header}");
+            }
+        }
+    }
+
+    /// 33 °F is 0.6 °C; both scales and kelvin meet (exact conversions).
+    #[test]
+    fn temperatures_in_three_units() {
+        for (header, value) in [("T1 (°F)", 33.0), ("T1 (°C)", 5.0 / 9.0), ("T1 (K)", 273.705_555_555_555_6)]
+        {
+            let column = Column::recognise(0, header, None);
+            let kelvin = value * column.scale + column.offset;
+            assert!((kelvin - ZERO_CELSIUS - 5.0 / 9.0).abs() < 1e-9, "{header}: {kelvin}");
+        }
+    }
+
+    #[test]
+    fn directions() {
+        let way = |header: &str| Column::recognise(0, header, None).direction;
+        assert_eq!(way("Current (A)"), None);
+        assert_eq!(way("Discharge current (A)"), Some(1.0));
+        assert_eq!(way("Charge current (A)"), Some(-1.0));
+        assert_eq!(way("Charge/discharge current (A)"), None);
+    }
+}

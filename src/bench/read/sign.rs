@@ -1,0 +1,198 @@
+//! Which way the current of a log counts.
+//!
+//! Resistance is positive, so the voltage falls when more current is drawn: at a step the changes of
+//! voltage and current have opposite signs where discharge is positive, equal signs where it is negative.
+//! Where a log has no step, the voltage falls while a pack is discharged. Nothing else is believed: a log
+//! in which neither shows keeps its sign as written, and says so.
+
+use std::fmt;
+use std::io::Read;
+
+use super::column::Meaning;
+use super::{LogReader, ReadError};
+
+/// The sign of the current as the log writes it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CurrentSign {
+    /// Discharge is positive.
+    DischargePositive,
+    /// Discharge is negative.
+    DischargeNegative,
+    /// The log does not show it; values are kept as written.
+    NotDecided,
+}
+
+impl fmt::Display for CurrentSign {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::DischargePositive => "discharge is positive",
+            Self::DischargeNegative => "discharge is negative",
+            Self::NotDecided => "sign not decided, kept as written",
+        })
+    }
+}
+
+/// How the sign is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SignBasis {
+    /// The caller says so.
+    Stated,
+    /// The header of the column says so.
+    Header,
+    /// The voltage answers to steps of the current.
+    LoadSteps,
+    /// The voltage falls or rises while current flows.
+    Trend,
+    /// The log has no column of current or none of voltage.
+    NothingToCompare,
+    /// Neither steps nor a trend.
+    NoEvidence,
+}
+
+impl fmt::Display for SignBasis {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Stated => "as stated",
+            Self::Header => "by its header",
+            Self::LoadSteps => "seen in the voltage at load steps",
+            Self::Trend => "seen in the trend of the voltage",
+            Self::NothingToCompare => "no current beside a voltage",
+            Self::NoEvidence => "the voltage does not answer to it",
+        })
+    }
+}
+
+/// A step is a change of at least this part of the largest current so far.
+const STEP: f64 = 0.2;
+/// Share of one direction among the evidence from which on it is believed.
+const AGREEMENT: f64 = 0.8;
+/// Samples after the first step after which a clear answer is not looked at further.
+const ENOUGH: u64 = 20_000;
+/// A trend counts from this part of the voltage on.
+const TREND: f64 = 0.003;
+
+#[derive(Default)]
+struct Evidence {
+    largest: f64,
+    /// Steps weighed by their current: agreement with "discharge is positive" minus disagreement.
+    steps: f64,
+    steps_all: f64,
+    /// Change of voltage while the current kept its value, by the sign of the current.
+    falls: [f64; 2],
+    voltage: f64,
+    since_step: u64,
+}
+
+impl Evidence {
+    fn take(&mut self, before: (f64, f64), now: (f64, f64)) {
+        let (dv, di) = (now.0 - before.0, now.1 - before.1);
+        self.largest = self.largest.max(now.1.abs());
+        self.voltage = self.voltage.max(now.0.abs());
+        if self.steps_all > 0.0 {
+            self.since_step += 1;
+        }
+        if di.abs() >= STEP * self.largest && di != 0.0 {
+            if dv != 0.0 {
+                self.steps -= di.abs() * (dv.signum() * di.signum());
+                self.steps_all += di.abs();
+            }
+        } else if now.1.abs() >= STEP * self.largest && now.1 != 0.0 {
+            let [positive, negative] = &mut self.falls;
+            *(if now.1 > 0.0 { positive } else { negative }) += dv;
+        }
+    }
+
+    fn clear(&self) -> bool {
+        self.steps_all >= 0.9 * self.largest
+            && self.largest > 0.0
+            && self.steps.abs() >= AGREEMENT * self.steps_all
+    }
+
+    fn answer(&self) -> (CurrentSign, SignBasis) {
+        let sign = |positive: bool| {
+            if positive { CurrentSign::DischargePositive } else { CurrentSign::DischargeNegative }
+        };
+        if self.clear() {
+            return (sign(self.steps > 0.0), SignBasis::LoadSteps);
+        }
+        // Positive current: falling means discharge. Negative current: rising means discharge is positive.
+        let [positive, negative] = self.falls;
+        let votes = [-positive, negative]
+            .map(|vote| if vote.abs() >= TREND * self.voltage { vote.signum() } else { 0.0 });
+        let sum: f64 = votes.iter().sum();
+        if sum == 0.0 {
+            return (CurrentSign::NotDecided, SignBasis::NoEvidence);
+        }
+        (sign(sum > 0.0), SignBasis::Trend)
+    }
+}
+
+/// Reads as much of a log as it takes to tell.
+pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, SignBasis), ReadError> {
+    let layout = log.layout();
+    let all_known = layout
+        .slots(Meaning::Current)
+        .chain(layout.slots(Meaning::Power))
+        .all(|(_, column)| column.direction.is_some());
+    let (Some(voltage), Some((current, column))) =
+        (layout.slot(Meaning::Voltage), layout.slots(Meaning::Current).next())
+    else {
+        return Ok((CurrentSign::NotDecided, SignBasis::NothingToCompare));
+    };
+    if all_known {
+        let sign = match column.direction {
+            Some(way) if way < 0.0 => CurrentSign::DischargeNegative,
+            _ => CurrentSign::DischargePositive,
+        };
+        return Ok((sign, SignBasis::Header));
+    }
+    let mut evidence = Evidence::default();
+    let mut before: Option<(f64, f64)> = None;
+    while let Some(block) = log.next_block()? {
+        for sample in block.samples() {
+            let now = (sample.get(voltage), sample.get(current));
+            if now.0.is_nan() || now.1.is_nan() {
+                continue;
+            }
+            if let Some(before) = before.filter(|_| !sample.after_break) {
+                evidence.take(before, now);
+            } else {
+                evidence.largest = evidence.largest.max(now.1.abs());
+            }
+            before = Some(now);
+        }
+        if evidence.since_step >= ENOUGH && evidence.clear() {
+            break;
+        }
+    }
+    Ok(evidence.answer())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn answer(samples: &[(f64, f64)]) -> (CurrentSign, SignBasis) {
+        let mut evidence = Evidence::default();
+        for pair in samples.windows(2) {
+            evidence.take(pair[0], pair[1]);
+        }
+        evidence.answer()
+    }
+
+    #[test]
+    fn evidence() {
+        use CurrentSign::{DischargeNegative, DischargePositive, NotDecided};
+        let discharge = [(26.6, 0.0), (26.0, 30.0), (25.9, 30.1), (20.0, 30.0), (22.0, 0.0)];
+        assert_eq!(answer(&discharge), (DischargePositive, SignBasis::LoadSteps));
+        let negative = discharge.map(|(v, i)| (v, -i));
+        assert_eq!(answer(&negative), (DischargeNegative, SignBasis::LoadSteps));
+        // No step in the log, only the voltage falling or rising.
+        let falling = [(26.0, 30.0), (25.8, 30.1), (25.5, 30.0)];
+        assert_eq!(answer(&falling), (DischargePositive, SignBasis::Trend));
+        let charging = [(26.0, 30.0), (26.2, 30.1), (26.5, 30.0)];
+        assert_eq!(answer(&charging), (DischargeNegative, SignBasis::Trend));
+        let flat = [(26.0, 30.0), (26.0, 30.1), (26.0, 30.0)];
+        assert_eq!(answer(&flat), (NotDecided, SignBasis::NoEvidence));
+    }
+}

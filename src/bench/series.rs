@@ -1,0 +1,114 @@
+//! A channel in memory: a bounded number of points, interpolated at common times.
+
+/// Points that are kept at most.
+pub const POINTS: usize = 8192;
+
+/// A channel over time, thinned evenly when it grows too long.
+#[derive(Debug, Clone, Default)]
+pub struct Series {
+    points: Vec<(f64, f64)>,
+    stride: u64,
+    seen: u64,
+    last: Option<(f64, f64)>,
+    longest_step: f64,
+}
+
+impl Series {
+    /// Nothing yet.
+    #[must_use]
+    pub fn new() -> Self {
+        Self { stride: 1, ..Self::default() }
+    }
+
+    /// From points; those without a value are left out.
+    #[must_use]
+    pub fn of(points: impl IntoIterator<Item = (f64, f64)>) -> Self {
+        let mut series = Self::new();
+        for (time, value) in points {
+            series.push(time, value);
+        }
+        series
+    }
+
+    /// Takes a point: time in s, value in SI units. Times must not fall; a point before the last is left out.
+    pub fn push(&mut self, time: f64, value: f64) {
+        let falls = self.last.is_some_and(|(last, _)| time < last);
+        if falls || !(time.is_finite() && value.is_finite()) {
+            return;
+        }
+        if let Some((last, _)) = self.last {
+            self.longest_step = self.longest_step.max(time - last);
+        }
+        self.last = Some((time, value));
+        if self.seen.is_multiple_of(self.stride.max(1)) {
+            self.points.push((time, value));
+            if self.points.len() >= POINTS {
+                let mut keep = false;
+                self.points.retain(|_| {
+                    keep = !keep;
+                    keep
+                });
+                self.stride = self.stride.max(1) * 2;
+            }
+        }
+        self.seen += 1;
+    }
+
+    /// The points kept, and the last one.
+    #[must_use]
+    pub fn points(&self) -> Vec<(f64, f64)> {
+        let mut points = self.points.clone();
+        if points.last() != self.last.as_ref() {
+            points.extend(self.last);
+        }
+        points
+    }
+
+    /// The value at a time between the first and the last point, by linear interpolation.
+    #[must_use]
+    pub fn at(&self, time: f64) -> Option<f64> {
+        let (last_time, last_value) = self.last?;
+        let after = self.points.partition_point(|(t, _)| *t < time);
+        let (t1, v1) = match self.points.get(after) {
+            Some(point) => *point,
+            None if time <= last_time => (last_time, last_value),
+            None => return None,
+        };
+        if t1 == time {
+            return Some(v1);
+        }
+        let (t0, v0) = *self.points.get(after.checked_sub(1)?)?;
+        Some(v0 + (v1 - v0) * (time - t0) / (t1 - t0))
+    }
+
+    /// First and last time.
+    #[must_use]
+    pub fn span(&self) -> Option<(f64, f64)> {
+        Some((self.points.first()?.0, self.last?.0))
+    }
+
+    /// Times of the points kept.
+    pub fn times(&self) -> impl Iterator<Item = f64> + '_ {
+        self.points.iter().map(|(time, _)| *time)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn interpolation_and_bounds() {
+        let mut series = Series::new();
+        for t in 0..1_000_000 {
+            series.push(f64::from(t), 2.0 * f64::from(t));
+        }
+        assert!(series.points().len() <= POINTS + 1);
+        for t in [0.0, 0.5, 777_777.25, 999_999.0] {
+            assert!((series.at(t).unwrap() - 2.0 * t).abs() < 1e-6, "{t}");
+        }
+        assert_eq!(series.at(-1.0), None);
+        assert_eq!(series.at(1e7), None);
+        assert_eq!(Series::new().at(0.0), None);
+    }
+}

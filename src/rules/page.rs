@@ -1,0 +1,190 @@
+//! The page on the rule language, with its lists of names, functions and rules, made from the code itself.
+//!
+//! `underlid explain --language` prints it and `checklists/RULES.md` holds a copy that a test keeps in step.
+
+use std::fmt::Write;
+
+use super::book::Book;
+use super::expr::{Type, functions};
+use super::finding::Grade;
+use super::names::catalogue;
+
+const INTRODUCTION: &str = r##"# The rule book and its language
+
+A rule is one comparison. It ends as **meets**, **falls short** or **not decided**. What is missing is listed, never guessed.
+
+## A house rule in three lines
+
+Put a file into `rules/` of an inspection folder, or name it with `--rules FILE`:
+
+```toml
+schema = 1
+
+[[rule]]
+id = "house-cable-size"
+each = ["cable"]
+require = 'element.size >= 50 mm2'
+```
+
+More keys are optional: `title`, `fault` (what is said when it falls short), `subject`, `when`, `grade` (critical, major,
+minor; minor when left out), `absent` ("falls short" when a fact that was looked for and is not there is the
+nonconformity), `basis`, `why`, `measure`, `advice`.
+
+Set a limit, change a grade, or turn a rule off with a reason; the write-up prints each such change:
+
+```toml
+schema = 1
+
+[[limit]]
+name = "joint_drop"
+value = "10 mV"
+basis = "our own experience"
+
+[[change]]
+rule = "sense-wires-fused"
+off = "yes"
+reason = "our boards carry the fuses"
+
+[[change]]
+rule = "board-coated"
+grade = "major"
+reason = "our packs go to sea"
+```
+
+## Expressions
+
+Infix arithmetic over named facts, with units:
+
+```
+element.rating >= limit.fuse_load_factor * claims.continuous_current
+abs(claims.energy - claims.capacity * claims.nominal_voltage) <= 2 % * claims.energy
+element.temperature_at_rated <= 85 degC
+element.temperature_at_rated - inspection.inner_ambient <= 30 K
+bms.heat_path_complete is yes
+element.fuse is one of ("class T", "bolt-down")
+element.material is not "nickel-plated steel" and element.length > 100 mm
+recorded(element.torque) or absent(element.torque)
+busbar_current("copper", 25 mm, 3 mm, 40 degC, 50 K) >= claims.continuous_current
+```
+
+- `+ - * /` and `^` with a whole number; `( )`; `min`, `max`, `abs`, `sqrt` and the physics listed below.
+- Numbers carry units: `30 K`, `20 mV`, `35 mm2`, `1 C` (a C-rate). °C and °F are points on a scale, K is a difference.
+- `>= <= > <` compare quantities and dates; `is`, `is not` and `is one of (…)` compare words, yes and no.
+- `and`, `or`, `not` join comparisons in `when`. `require` is exactly one comparison.
+- `recorded(x)` is yes when something is written for x, be it "absent"; `absent(x)` is yes when x was looked for and is not
+  there, and not decided when nobody looked.
+- Names and dimensions are checked when the book is loaded. Depth and length are bounded; there are no loops.
+- Every quantity carries its measurement uncertainty, with correlation, to first order (JCGM 100). A limit inside the expanded
+  uncertainty (k = 2) leaves the rule not decided (ILAC-G8:09/2019).
+- A value that is only a bound, because something was left out, decides a rule only in the direction in which it is certain.
+
+`each` names kinds of element (`fuse`, `busbar`, … or `element` for all), or one list part: `statement`, `layer`, `reading`,
+`photo`, `test`, `instrument`. Its fields are then known under that name, those of an element under `element`.
+"##;
+
+/// The whole page.
+#[must_use]
+pub fn language_page(book: &Book) -> String {
+    let mut page = INTRODUCTION.to_owned();
+    // Writing to a String cannot fail.
+    let _ = lists(&mut page, book);
+    page
+}
+
+/// Expressions shown on the page, for the test that reads each of them.
+#[must_use]
+pub fn examples() -> Vec<&'static str> {
+    let block =
+        INTRODUCTION.split("```\n").find(|block| block.starts_with("element.rating")).unwrap_or_default();
+    block.lines().filter(|line| !line.trim().is_empty()).collect()
+}
+
+/// TOML shown on the page, for the test that loads each of it.
+#[must_use]
+pub fn toml_examples() -> Vec<&'static str> {
+    INTRODUCTION.split("```toml\n").skip(1).filter_map(|rest| rest.split("```").next()).collect()
+}
+
+fn lists(page: &mut String, book: &Book) -> std::fmt::Result {
+    writeln!(page, "\n## Functions\n\n| Function | Gives | Example |\n|---|---|---|")?;
+    for function in functions() {
+        writeln!(
+            page,
+            "| `{}({})` | {} | `{}` |",
+            function.name, function.arguments, function.about, function.example
+        )?;
+    }
+    writeln!(
+        page,
+        "| `recorded(name)` | yes when something is written for it | `recorded(element.torque)` |"
+    )?;
+    writeln!(
+        page,
+        "| `absent(name)` | yes when it was looked for and is not there | `absent(marking.un38_3)` |"
+    )?;
+    writeln!(page, "\n## Limits\n\n| Name | Value | What it is | Basis |\n|---|---|---|---|")?;
+    for limit in &book.limits {
+        writeln!(page, "| `limit.{}` | {} | {} | {} |", limit.name, limit.text, limit.about, limit.basis)?;
+    }
+    writeln!(page, "\n## Rules\n\n{} rules.\n", book.rules.len())?;
+    rule_table(page, book)?;
+    writeln!(page, "\n## Names\n\n| Name | Kind | What it is |\n|---|---|---|")?;
+    for info in catalogue() {
+        let kind = match info.kind {
+            Type::Word(words) => {
+                let words: Vec<&str> = words.iter().map(|w| w.word).collect();
+                format!("a word: {}", words.join(", "))
+            }
+            other => other.name(),
+        };
+        writeln!(page, "| `{}` | {kind} | {} |", info.name, info.about)?;
+    }
+    Ok(())
+}
+
+fn rule_table(page: &mut String, book: &Book) -> std::fmt::Result {
+    writeln!(page, "| Rule | Grade | Requires | Basis |\n|---|---|---|---|")?;
+    for grade in Grade::ALL {
+        for rule in book.rules.iter().filter(|rule| rule.grade == grade) {
+            writeln!(page, "| `{}` | {} | {} | {} |", rule.id, grade.word(), rule.title, rule.basis)?;
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::expr;
+    use super::super::names::Names;
+    use super::*;
+
+    #[test]
+    fn every_example_on_the_page_works() {
+        let book = Book::built_in().unwrap();
+        let names = Names::new(book.limits.iter().map(|l| (l.name.clone(), l.amount.dimension)));
+        assert!(examples().len() >= 9);
+        for example in examples().into_iter().chain(functions().map(|f| f.example)) {
+            let read = expr::parse(example).unwrap_or_else(|e| panic!("{example}: {e:?}"));
+            expr::check(&read, &|name| names.lookup(name)).unwrap_or_else(|e| panic!("{example}: {e:?}"));
+        }
+        assert_eq!(toml_examples().len(), 2);
+        for example in toml_examples() {
+            let mut book = (*Book::built_in().unwrap()).clone();
+            book.add_house("page", example).unwrap_or_else(|e| panic!("{:?}", e.list()));
+        }
+    }
+
+    #[test]
+    fn the_page_in_the_repository_is_current() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/checklists/RULES.md");
+        let page = language_page(&Book::built_in().unwrap());
+        if std::env::var_os("UNDERLID_WRITE_PAGES").is_some() {
+            std::fs::write(path, &page).unwrap();
+        }
+        let kept = std::fs::read_to_string(path).unwrap_or_default();
+        assert!(
+            kept == page,
+            "checklists/RULES.md is stale: UNDERLID_WRITE_PAGES=1 cargo test the_page writes it anew"
+        );
+    }
+}

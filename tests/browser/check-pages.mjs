@@ -1,0 +1,88 @@
+// Opens write-ups in Chromium and checks what a reader meets: on a phone, on a desktop, in the dark, on paper.
+//
+//   node tests/browser/check-pages.mjs [FILE.html ...]
+//
+// Without files it first proves on planted faults that every check catches what it is there for, then makes the
+// write-ups of both example inspections with target/release/underlid, from copies in a temporary folder, and checks
+// those. Screenshots and printed sheets go to target/screenshots. Last line: 'N passed, N failed'.
+
+import { execFileSync } from 'node:child_process';
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import os from 'node:os';
+import path from 'node:path';
+import { faults } from './fixtures/faults.mjs';
+import { checkPage } from './lib/checks.mjs';
+import { Tally } from './lib/tally.mjs';
+import { launch, root } from './lib/tools.mjs';
+
+const EXAMPLES = ['harbour-24-150-rev-a', 'harbour-24-150-rev-b'];
+const shots = path.join(root, 'target/screenshots');
+
+const tally = new Tally();
+const browser = await launch();
+const scratch = mkdtempSync(path.join(os.tmpdir(), 'underlid-pages-'));
+try {
+  const given = process.argv.slice(2);
+  let pages;
+  if (given.length > 0) {
+    pages = given.map((file) => ({ name: path.basename(file).replace(/\.html?$/, ''), file: path.resolve(file) }));
+  } else {
+    await proveChecks();
+    pages = EXAMPLES.map(writeUp);
+  }
+  mkdirSync(shots, { recursive: true });
+  for (const { name, file, problem } of pages) {
+    if (problem) {
+      tally.record(`${name}: write-up made`, [problem]);
+      continue;
+    }
+    const findings = await checkPage(browser, file, { name, shots });
+    for (const [check, problems] of findings) tally.record(`${name}: ${check}`, problems);
+  }
+} finally {
+  await browser.close();
+  rmSync(scratch, { recursive: true, force: true });
+}
+tally.close();
+
+/** The sound page passes every check, and each fault planted in it is caught by the check that is there for it. */
+async function proveChecks() {
+  const sound = path.join(root, 'tests/browser/fixtures/sound.html');
+  const source = readFileSync(sound, 'utf8');
+  const findings = await checkPage(browser, sound);
+  for (const [check, problems] of findings) tally.record(`sound page: ${check}`, problems);
+  const proved = new Set();
+  for (const fault of faults) {
+    const file = path.join(scratch, 'faulty.html');
+    const faulty = fault.plant(source);
+    if (faulty === source) {
+      tally.record(`planted: ${fault.name}`, ['the fault could not be planted']);
+      continue;
+    }
+    writeFileSync(file, faulty);
+    const found = (await checkPage(browser, file, { only: fault.caughtBy })).get(fault.caughtBy) ?? [];
+    const caught = found.some((problem) => fault.says.test(problem));
+    if (caught) proved.add(fault.caughtBy);
+    tally.record(`planted: ${fault.name}`, caught ? [] : [`${fault.caughtBy} did not say ${fault.says}`, ...found]);
+  }
+  const unproved = [...findings.keys()].filter((check) => !proved.has(check));
+  tally.record('every check has caught a fault', unproved.map((check) => `${check} has not`));
+}
+
+/** Makes the write-up of an example from a copy: the repository's own folders stay as they are. */
+function writeUp(example) {
+  const folder = path.join(scratch, example);
+  const program = path.join(root, 'target/release/underlid');
+  if (!existsSync(program)) return { name: example, problem: `${program} is missing: cargo build --release` };
+  cpSync(path.join(root, 'example-inspections', example), folder, { recursive: true });
+  rmSync(path.join(folder, 'report'), { recursive: true, force: true });
+  try {
+    execFileSync(program, ['report', folder], { stdio: ['ignore', 'ignore', 'pipe'] });
+  } catch (error) {
+    // 1 says that something falls short; the write-up is made all the same.
+    if (error.status !== 1) return { name: example, problem: `underlid report: ${error.stderr ?? error}` };
+  }
+  const file = path.join(folder, 'report/report.html');
+  if (!existsSync(file)) return { name: example, problem: 'underlid report wrote no report/report.html' };
+  return { name: example, file };
+}
