@@ -11,7 +11,7 @@ use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
-use fill_support::{BIN, example, facts, fresh, target};
+use fill_support::{BIN, example, facts, fresh, is_amount, target};
 use underlid::checklist::{Adds, Fills, Scope};
 use underlid::fill::terminal::walk;
 use underlid::fill::{Applies, Bench, FillError, Key, Question, Sight};
@@ -210,7 +210,7 @@ impl Robot {
         for photo in &found.photos {
             line.push_str(&format!(" | photo {photo}"));
         }
-        if found.value().is_some() {
+        if found.value().is_some_and(|value| is_amount(value) || found.with.is_none()) {
             let measured = question.item.how == Some(How::Measured);
             match (&found.with, found.how) {
                 (Some(with), _) => {
@@ -373,8 +373,9 @@ fn a_practised_user_fills_the_whole_example() {
     assert_eq!(known, typed, "the answers file is out of date; UNDERLID_KEEP_ANSWERS=1 writes it anew");
 }
 
-/// Key presses for the full drop-in record in the terminal.
-const MOST_KEYS: usize = 5_000;
+/// Key presses for the full drop-in record in the terminal: 5 252 since the example has two more instruments and a
+/// second bench test, under 5 000 before that.
+const MOST_KEYS: usize = 5_300;
 
 #[test]
 fn the_answers_file_through_a_pipe_gives_the_example() {
