@@ -239,7 +239,14 @@ impl Reader {
         how: Option<How>,
         with: Option<&str>,
     ) -> Found {
-        let mut found = Found { how, with: with.map(str::to_owned), span: value.span(), ..Found::default() };
+        // An instrument measures quantities; a word, a text or a date beside them was not measured with it.
+        let measurable = matches!(
+            field.kind,
+            Kind::Quantity(_) | Kind::AnyQuantity | Kind::Section | Kind::Size | Kind::Count
+        );
+        let with = with.filter(|_| measurable).map(str::to_owned);
+        let how = how.or(with.as_ref().map(|_| How::Measured));
+        let mut found = Found { how, with, span: value.span(), ..Found::default() };
         let DeValue::Table(table) = value.get_ref() else {
             found.state = self.state(field, value);
             return found;
