@@ -11,7 +11,7 @@ use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
-use fill_support::{BIN, example, facts, fresh, is_amount, target};
+use fill_support::{BIN, example, facts, fresh, target};
 use underlid::checklist::{Adds, Fills, Scope};
 use underlid::fill::terminal::walk;
 use underlid::fill::{Applies, Bench, FillError, Key, Question, Sight};
@@ -210,7 +210,7 @@ impl Robot {
         for photo in &found.photos {
             line.push_str(&format!(" | photo {photo}"));
         }
-        if found.value().is_some_and(|value| is_amount(value) || found.with.is_none()) {
+        if found.value().is_some() {
             let measured = question.item.how == Some(How::Measured);
             match (&found.with, found.how) {
                 (Some(with), _) => {

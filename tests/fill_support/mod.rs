@@ -53,13 +53,6 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
         let State::Known(value) = &found.state else {
             return format!("{:?}", found.state);
         };
-        if !is_amount(value) && found.how.is_none() {
-            return format!("{value:?} {:?} {:?}", found.photos, found.note);
-        }
-        // A table's instrument is of its measured values: a word, a text or a date was not measured.
-        if found.with.is_some() && !is_amount(value) {
-            return format!("{value:?} {:?} {:?}", found.photos, found.note);
-        }
         let how = found.how.or(found.with.as_ref().map(|_| How::Measured));
         let value = match value {
             record::Value::Quantity(q) => {
@@ -129,10 +122,4 @@ impl Drop for Killed {
         let _ = self.0.kill();
         let _ = self.0.wait();
     }
-}
-
-/// True for what an instrument can give.
-pub fn is_amount(value: &record::Value) -> bool {
-    use record::Value::{Count, Quantity, Section, Size};
-    matches!(value, Quantity(_) | Count(_) | Section(_) | Size(_))
 }
