@@ -95,7 +95,7 @@ pub struct Bench {
     /// The checklists.
     pub lists: Checklists,
     file: PathBuf,
-    book: std::sync::Arc<Book>,
+    book: Arc<Book>,
     limits: BTreeMap<String, Amount>,
     kind: Option<String>,
     /// The record as it was looked at last: most looks find it unchanged.

@@ -68,6 +68,7 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
             // Names are given, not found: how they came says nothing.
             if matches!(field.name, "id" | "kind" | "leg") {
                 value.how = None;
+                value.with = None;
             }
             if value.state != State::NotLooked {
                 facts.insert(format!("{name}.{}", field.name), found(&value));
