@@ -149,7 +149,9 @@ impl Reader {
         self.own_keys(table, &mut part);
         for (key, value) in table {
             let name: &str = key.get_ref();
-            if COMMON_KEYS.iter().any(|(common, _)| *common == name) {
+            // A field of the part goes before a key that all parts share: an inspection has a `video` of its own.
+            let declared = P::SHAPE.fields.iter().any(|field| field.name == name);
+            if !declared && COMMON_KEYS.iter().any(|(common, _)| *common == name) {
                 continue;
             }
             if let Some(field) = P::SHAPE.fields.iter().find(|field| field.name == name) {
