@@ -23,11 +23,13 @@ fn run(arguments: &[&str]) -> (i32, String, String) {
 fn copy(name: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let from = root().join("example-inspections").join(name);
-    fs::create_dir(folder.path().join("photos")).unwrap();
     fs::copy(from.join("inspection.toml"), folder.path().join("inspection.toml")).unwrap();
-    for photo in fs::read_dir(from.join("photos")).unwrap() {
-        let photo = photo.unwrap();
-        fs::copy(photo.path(), folder.path().join("photos").join(photo.file_name())).unwrap();
+    for kind in ["photos", "logs"] {
+        fs::create_dir(folder.path().join(kind)).unwrap();
+        for file in fs::read_dir(from.join(kind)).unwrap() {
+            let file = file.unwrap();
+            fs::copy(file.path(), folder.path().join(kind).join(file.file_name())).unwrap();
+        }
     }
     folder
 }

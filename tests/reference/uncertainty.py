@@ -47,14 +47,34 @@ def busbar(metal):
     return current
 
 
+CLASSES = [60, 75, 80, 90, 105, 125, 200]
+TABLE_5 = {
+    18: [10, 10, 15, 20, 20, 25, 25],
+    16: [15, 15, 20, 25, 25, 30, 35],
+    14: [20, 20, 25, 30, 35, 40, 45],
+    12: [25, 25, 35, 40, 45, 50, 55],
+    10: [40, 40, 50, 55, 60, 70, 70],
+    8: [55, 65, 70, 70, 80, 90, 100],
+    6: [80, 95, 100, 100, 120, 125, 135],
+    4: [105, 125, 130, 135, 160, 170, 180],
+    3: [120, 145, 150, 155, 180, 195, 210],
+    2: [140, 170, 175, 180, 210, 225, 240],
+    1: [165, 195, 210, 210, 245, 265, 280],
+    0: [195, 230, 245, 245, 285, 305, 325],
+    -1: [225, 265, 285, 285, 330, 355, 370],
+    -2: [260, 310, 330, 330, 385, 410, 430],
+    -3: [300, 360, 385, 385, 445, 475, 510],
+}
+
+
 def cable(size, insulation, ambient):
-    """33 CFR 183.425, table 5, on a log-log scale; 0.85 at 50 degC sets the exponent."""
-    gauge = np.array([10, 8, 6, 4, 2, 1, 0, -1, -2, -3])
-    amps = np.array([60, 80, 120, 160, 210, 245, 285, 330, 385, 445])
+    """33 CFR 183.425, table 5: straight lines between classes, log-log between sizes; 0.85 at 50 degC sets the exponent."""
+    gauge = np.array(list(TABLE_5))
+    amps = np.array([np.interp(insulation - 273.15, CLASSES, row) for row in TABLE_5.values()])
     area = math.pi / 4 * (0.127e-3 * 92.0 ** ((36 - gauge) / 39)) ** 2
     base = math.exp(np.interp(math.log(size), np.log(area), np.log(amps)))
     power = math.log(0.85) / math.log(55 / 75)
-    return base * ((insulation - ambient) / 75) ** power
+    return base * ((insulation - ambient) / (insulation - 303.15)) ** power
 
 
 def pair(result):
