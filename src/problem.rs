@@ -22,6 +22,14 @@ pub struct Problem {
     pub example: String,
 }
 
+impl Problem {
+    /// A problem at a place.
+    #[must_use]
+    pub fn at(span: Range<usize>, message: String, expected: &str, example: &str) -> Self {
+        Self { span, message, expected: expected.to_owned(), example: example.to_owned() }
+    }
+}
+
 /// Problems shown in full; what follows is only counted.
 const SHOWN: usize = 20;
 

@@ -12,6 +12,7 @@ use crate::derive::{Type, field_info};
 use crate::problem::{Problem, Problems};
 use crate::record::field::Text;
 use crate::record::parts::ELEMENT_KINDS;
+use crate::record::read::needed;
 use crate::record::{Entry, FieldInfo, Part, Record, read as record_read};
 use crate::rules::Book;
 use crate::rules::expr::{self, Expr};
@@ -58,12 +59,7 @@ struct Loading<'a> {
 
 impl Loading<'_> {
     fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
-        self.problems.push(Problem {
-            span,
-            message,
-            expected: expected.to_owned(),
-            example: example.to_owned(),
-        });
+        self.problems.push(Problem::at(span, message, expected, example));
     }
 
     fn needed(
@@ -73,11 +69,7 @@ impl Loading<'_> {
         key: &str,
         example: &str,
     ) -> Option<String> {
-        let text = entry.text().map(str::to_owned);
-        if text.is_none() {
-            self.problem(own.clone(), format!("`{key}` is missing"), "expected it in this table", example);
-        }
-        text
+        needed(&mut self.problems, entry, own, key, example)
     }
 
     fn list(&mut self, lists: &[Checklist], read: &ListFile) -> Option<Checklist> {

@@ -82,6 +82,22 @@ pub fn read_answer(field: &FieldInfo, typed: &str) -> Result<State, Problem> {
     }
 }
 
+/// The text of a key that a table cannot do without; its lack is noted at the table.
+pub(crate) fn needed(
+    problems: &mut Vec<Problem>,
+    entry: &super::Entry<super::field::Text>,
+    table: &Range<usize>,
+    key: &str,
+    example: &str,
+) -> Option<String> {
+    let text = entry.text().map(str::to_owned);
+    if text.is_none() {
+        let message = format!("`{key}` is missing");
+        problems.push(Problem::at(table.clone(), message, "expected it in this table", example));
+    }
+    text
+}
+
 /// Collects problems while tables are read.
 pub struct Reader {
     problems: Vec<Problem>,
@@ -89,12 +105,7 @@ pub struct Reader {
 
 impl Reader {
     pub(crate) fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
-        self.problems.push(Problem {
-            span,
-            message,
-            expected: expected.to_owned(),
-            example: example.to_owned(),
-        });
+        self.problems.push(Problem::at(span, message, expected, example));
     }
 
     fn check_schema(&mut self, record: &Record) {

@@ -15,6 +15,7 @@ use crate::quantity::{Amount, Uncertain};
 use crate::record::field::{Kind, Meaning, Text, Word, YesNo, meanings, word};
 use crate::record::part::part;
 use crate::record::parts::ELEMENT_KINDS;
+use crate::record::read::needed;
 use crate::record::{Entry, read as record_read};
 use crate::words::nearest;
 
@@ -287,12 +288,7 @@ struct Loading<'a> {
 
 impl Loading<'_> {
     fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
-        self.problems.push(Problem {
-            span,
-            message,
-            expected: expected.to_owned(),
-            example: example.to_owned(),
-        });
+        self.problems.push(Problem::at(span, message, expected, example));
     }
 
     fn needed(
@@ -302,11 +298,7 @@ impl Loading<'_> {
         key: &str,
         example: &str,
     ) -> Option<String> {
-        let text = entry.text().map(str::to_owned);
-        if text.is_none() {
-            self.problem(own.clone(), format!("`{key}` is missing"), "expected it in this table", example);
-        }
-        text
+        needed(&mut self.problems, entry, own, key, example)
     }
 
     fn limit(&mut self, book: &mut Book, entry: &LimitEntry) {
