@@ -81,6 +81,14 @@ impl Inspection {
         let judgement = judge(&record, &derived, &book);
         Ok(Self { folder, text, record, book, trials, derived, judgement })
     }
+
+    /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, appendix.
+    ///
+    /// # Errors
+    /// As [`Inspection::open`].
+    pub fn open_to_publish(path: &Path, house: &[PathBuf]) -> Result<Self, OpenError> {
+        Self::open(path, house)
+    }
 }
 
 /// The built-in book with the house rules of a folder and those named on the command line.

@@ -29,7 +29,7 @@ impl From<WriteUpError> for Failure {
 
 impl Report {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let inspection = Inspection::open(&self.folder, &self.house.rules)?;
+        let inspection = Inspection::open_to_publish(&self.folder, &self.house.rules)?;
         let write_up = write_up(&inspection, self.templates.as_deref())?;
         let paths = save_write_up(&inspection.folder, &write_up)?;
         let view = View::of(&inspection);
