@@ -9,32 +9,12 @@ use std::sync::{Arc, OnceLock};
 use super::expr::Expr;
 use super::finding::Grade;
 use super::load;
+use super::scope::Scope;
 use crate::problem::Problems;
 use crate::quantity::Amount;
 
 /// The rule book that is compiled in.
 const BUILT_IN: &str = include_str!("../../checklists/rules.toml");
-
-/// What a rule is applied to each of.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Scope {
-    /// Once, to the pack.
-    Pack,
-    /// To each element of these kinds.
-    Elements(Vec<&'static str>),
-    /// To each claim in words.
-    Statements,
-    /// To each layer of the heat path.
-    Layers,
-    /// To each cell reading.
-    Readings,
-    /// To each photo.
-    Photos,
-    /// To each bench test.
-    Tests,
-    /// To each instrument.
-    Instruments,
-}
 
 /// A rule, checked.
 #[derive(Debug, Clone)]

@@ -3,15 +3,15 @@
 
 use std::ops::Range;
 
-use super::book::{Book, Change, Limit, Rule, Scope};
+use super::book::{Book, Change, Limit, Rule};
 use super::expr::{self, Expr, ExprError, Node, Type};
 use super::finding::Grade;
 use super::names::Names;
+use super::scope::Scope;
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Amount, Uncertain};
 use crate::record::field::{Kind, Meaning, Text, Word, YesNo, meanings, word};
 use crate::record::part::part;
-use crate::record::parts::ELEMENT_KINDS;
 use crate::record::read::needed;
 use crate::record::{Entry, read as record_read};
 use crate::words::nearest;
@@ -111,15 +111,6 @@ part! {
         reason: Text = "our packs have the fuses on the board",
     }
 }
-
-const LIST_PARTS: &[(&str, Scope)] = &[
-    ("statement", Scope::Statements),
-    ("layer", Scope::Layers),
-    ("reading", Scope::Readings),
-    ("photo", Scope::Photos),
-    ("test", Scope::Tests),
-    ("instrument", Scope::Instruments),
-];
 
 /// Adds the limits, rules and changes of a text to a book; those of a house are marked as its own.
 ///
@@ -282,39 +273,17 @@ impl Loading<'_> {
     }
 
     fn scope(&mut self, entry: &RuleEntry) -> Option<Scope> {
-        let listed = entry.each.list();
-        if listed.is_empty() {
-            return Some(Scope::Pack);
-        }
-        if let [only] = listed
-            && let Some((_, scope)) = LIST_PARTS.iter().find(|(name, _)| name == only)
-        {
-            return Some(scope.clone());
-        }
-        let mut kinds = Vec::new();
-        for wanted in listed {
-            if wanted == "element" {
-                kinds.extend(ELEMENT_KINDS.iter().map(|w| w.word));
-                continue;
-            }
-            match ELEMENT_KINDS.iter().find(|w| w.word == wanted) {
-                Some(kind) => kinds.push(kind.word),
-                None => {
-                    let known = ELEMENT_KINDS.iter().map(|w| w.word).chain(LIST_PARTS.iter().map(|p| p.0));
-                    let expected = nearest(wanted, known)
-                        .map_or_else(|| "a kind of element".to_owned(), |n| format!("did you mean `{n}`?"));
-                    let span = entry.each.found().span.clone();
-                    self.problem(
-                        span,
-                        format!("`{wanted}` is no part of a record"),
-                        &expected,
-                        "each = [\"fuse\"]",
-                    );
-                    return None;
-                }
-            }
-        }
-        Some(Scope::Elements(kinds))
+        Scope::of(entry.each.list())
+            .map_err(|(word, expected)| {
+                let span = entry.each.found().span.clone();
+                self.problem(
+                    span,
+                    format!("`{word}` is no part of a record"),
+                    &expected,
+                    "each = [\"fuse\"]",
+                );
+            })
+            .ok()
     }
 
     fn expression(
@@ -327,7 +296,7 @@ impl Loading<'_> {
         let parsed = expr::parse(text).and_then(|parsed| {
             let mut used = Vec::new();
             super::expr::gather(&parsed, &mut used);
-            if let Some(name) = used.iter().find(|name| !in_scope(name, scope)) {
+            if let Some(name) = used.iter().find(|name| !scope.knows(name)) {
                 let part = name.split('.').next().unwrap_or_default();
                 let example = if part == "element" {
                     "each = [\"fuse\"]".to_owned()
@@ -393,16 +362,6 @@ impl Loading<'_> {
             book.changes.push(Change { what: format!("rule `{id}` turned off"), reason: reason.clone() });
             rule.off = Some(reason);
         }
-    }
-}
-
-/// True when a name may stand in a rule of this scope: names of list parts are known only in a rule over each of them.
-fn in_scope(name: &str, scope: &Scope) -> bool {
-    let head = name.split('.').next().unwrap_or_default();
-    match head {
-        "element" => matches!(scope, Scope::Elements(_)),
-        "item" => false,
-        _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == scope),
     }
 }
 
