@@ -18,6 +18,7 @@ pub mod physics;
 pub mod problem;
 pub mod quantity;
 pub mod record;
+pub mod redact;
 pub mod report;
 pub mod rules;
 pub mod trial;

@@ -15,7 +15,7 @@ pub mod schema;
 mod starter;
 
 pub use field::{Entry, Found, How, Kind, State, Value};
-pub use part::{COMMON_KEYS, ChildInfo, FieldInfo, Own, Part, Shape};
+pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;
 pub use read::{LARGEST, SCHEMA, read, read_answer};
 pub use starter::starter;
