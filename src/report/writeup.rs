@@ -7,7 +7,7 @@ use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
-use super::chart::{chart, csv};
+use super::chart::chart;
 use super::photos::{PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
@@ -165,7 +165,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
     let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
-        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
+        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), curve.csv()))
     });
     let write_up = WriteUp { markdown: squeeze(&markdown), html, data: data.collect() };
     let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];

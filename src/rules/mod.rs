@@ -9,6 +9,7 @@ mod engine;
 pub mod expr;
 mod finding;
 mod functions;
+mod load;
 pub mod names;
 pub mod page;
 

@@ -4,6 +4,8 @@
 //! (`test.capacity_found`, `test.held`, `test.blocked`, …) to the rules, with what is missing where a test does not
 //! show them, and figures, the account of the log, and curves to the write-up.
 
+mod curve;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -35,6 +37,8 @@ use crate::quantity::{Amount, COVERAGE, Dimension, Uncertain, show, show_percent
 use crate::record::parts::BenchTest;
 use crate::record::{Record, Value};
 
+pub use curve::{Curve, Series};
+
 /// Points of a curve in the write-up: enough for print, few enough for a page.
 const CURVE_POINTS: usize = 600;
 /// Full load is judged for this long where the record does not say, s: a quarter of an hour (common practice, no source).
@@ -47,23 +51,6 @@ const LEAKAGE: f64 = 0.002;
 const COLD: f64 = 273.15;
 /// Sources of uncertainty of tests are numbered from here, apart from those of the record and its instruments.
 const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
-
-/// A curve for the write-up.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Curve {
-    /// What it shows.
-    pub name: String,
-    /// Quantity and unit along the horizontal axis.
-    pub x: String,
-    /// Quantity and unit along the vertical axis.
-    pub y: String,
-    /// Points.
-    pub points: Vec<(f64, f64)>,
-    /// Marked values along the horizontal axis: value, label.
-    pub marks: Vec<(f64, String)>,
-    /// Marked values along the vertical axis: value, label.
-    pub levels: Vec<(f64, String)>,
-}
 
 /// A bench test, worked out.
 #[derive(Debug, Clone, Default, Serialize)]
@@ -424,7 +411,7 @@ impl Work<'_> {
             name: name.to_owned(),
             x: x.to_owned(),
             y: y.to_owned(),
-            points: lttb(&finite, CURVE_POINTS),
+            series: vec![Series { name: String::new(), points: lttb(&finite, CURVE_POINTS) }],
             marks,
             levels,
         });
