@@ -7,7 +7,7 @@ use super::Redaction;
 use crate::derive::{Answer, Bound, Derived, Missing, Val, Worked};
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 use crate::rules::{Change, Finding, Judgement, NotApplied, Side, Used, Working};
-use crate::trial::{Curve, Trial};
+use crate::trial::{Curve, Series, Trial};
 
 impl Redaction {
     fn text(&self, text: &mut String) {
@@ -65,8 +65,11 @@ impl Redaction {
         for (name, value) in figures {
             self.each([name, value]);
         }
-        for Curve { name, x, y, points: _, marks, levels } in curves {
+        for Curve { name, x, y, series, marks, levels } in curves {
             self.each([name, x, y]);
+            for Series { name, points: _ } in series {
+                self.text(name);
+            }
             self.each(marks.iter_mut().chain(levels).map(|(_, label)| label));
         }
         for answer in facts.values_mut() {
