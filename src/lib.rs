@@ -21,5 +21,6 @@ pub mod record;
 pub mod redact;
 pub mod report;
 pub mod rules;
+pub mod save;
 pub mod trial;
 pub mod words;

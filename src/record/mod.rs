@@ -10,10 +10,11 @@ pub mod field;
 pub(crate) mod part;
 pub mod parts;
 pub(crate) mod read;
-pub mod save;
 pub mod schema;
 mod starter;
 
+/// Records are written like every other file.
+pub use crate::save;
 pub use field::{Entry, Found, How, Kind, State, Value};
 pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;

@@ -24,7 +24,8 @@ pub(crate) struct Plan {
 }
 
 impl Plan {
-    pub(super) fn is_empty(&self) -> bool {
+    /// True when nothing is to be withheld.
+    pub(crate) fn is_empty(&self) -> bool {
         self.fields.is_empty() && self.texts.is_empty() && self.areas.is_empty()
     }
 }

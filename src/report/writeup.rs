@@ -126,6 +126,8 @@ struct PartView {
 /// A finished write-up, not yet on disk.
 #[derive(Debug)]
 pub struct WriteUp {
+    /// The view that it shows.
+    pub view: View,
     /// The Markdown.
     pub markdown: String,
     /// The page.
@@ -167,7 +169,8 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
         trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), curve.csv()))
     });
-    let write_up = WriteUp { markdown: squeeze(&markdown), html, data: data.collect() };
+    let data = data.collect();
+    let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
     let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
     let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
     for (name, text) in files.into_iter().chain(data) {
