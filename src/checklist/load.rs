@@ -402,7 +402,7 @@ pub(super) fn field_names() -> Vec<String> {
             collect(child.name, (child.shape)(), names);
         }
     }
-    for child in Record::SHAPE.children {
+    for child in Record::SHAPE.children.iter().filter(|child| child.name != "redact") {
         collect(child.name, (child.shape)(), &mut names);
     }
     names

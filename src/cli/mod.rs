@@ -10,6 +10,8 @@ mod decode;
 mod explain;
 mod fill;
 mod new;
+mod password;
+mod progress;
 mod report;
 mod schema;
 mod seal;
@@ -56,9 +58,9 @@ enum Command {
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
     Report(report::Report),
-    /// Write the hashes of record, photos and logs into photos.sha256
+    /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
     Seal(seal::Seal),
-    /// Compare a folder with its seal: unchanged, changed, missing, added
+    /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
     Verify(verify::Verify),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),

@@ -1,8 +1,8 @@
 //! Photos, logs and hashes: what ties a claim in the write-up to a file that anyone can check.
 //!
 //! The flow through this folder: [`folder`] says which files are evidence, [`hash`] reads them
-//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`sign`] (or [`ssh`]) says
-//! who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
+//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`signature`] (made by [`sign`],
+//! or by [`ssh`]'s own programs) says who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
 //! copies that are fit to publish.
 //!
@@ -19,6 +19,7 @@ pub mod name;
 pub mod photos;
 pub mod picture;
 pub mod sign;
+pub mod signature;
 pub mod ssh;
 pub mod verify;
 

@@ -288,6 +288,18 @@ fn second_signature_is_whole(text: &str) -> bool {
     decoded.is_ok_and(|bytes| bytes.len() == 64)
 }
 
+/// The number of the key that a signature says it was made with. Nothing is checked.
+///
+/// # Errors
+/// When the signature cannot be read.
+pub fn signer(signature: &Path) -> Result<String, SignError> {
+    let what = "a signature in the minisign format";
+    let text = read_text(signature, what)?;
+    let malformed = || SignError::Malformed { origin: shown(signature), what };
+    let parsed = SignatureBox::from_string(&text).map_err(|_| malformed())?;
+    Ok(key_id(parsed.keynum()))
+}
+
 fn read_secret(path: &Path, password: Option<&str>) -> Result<SecretKey, SignError> {
     let what = "a secret key in the minisign format";
     let text = read_text(path, what)?;

@@ -197,6 +197,8 @@ pub enum State {
     Absent,
     /// It was looked for and could not be seen.
     NotVisible,
+    /// It is recorded, but withheld from outputs for others; only a published inspection has this state.
+    Withheld,
     /// It is known.
     Known(Value),
 }
@@ -205,6 +207,8 @@ pub enum State {
 pub const ABSENT: &str = "absent";
 /// The word for what was looked for and could not be seen.
 pub const NOT_VISIBLE: &str = "could not see";
+/// What stands in outputs for others in place of what the record withholds.
+pub const WITHHELD: &str = "[withheld]";
 
 /// A field with all that is known of it.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -240,6 +244,7 @@ impl Found {
             State::NotLooked => "not recorded".to_owned(),
             State::Absent => ABSENT.to_owned(),
             State::NotVisible => NOT_VISIBLE.to_owned(),
+            State::Withheld => WITHHELD.to_owned(),
             State::Known(value) => value.show(),
         }
     }

@@ -160,7 +160,6 @@ impl Reader {
         self.own_keys(table, &mut part);
         for (key, value) in table {
             let name: &str = key.get_ref();
-            // A field of the part goes before a key that all parts share: an inspection has a `video` of its own.
             let declared = P::SHAPE.fields.iter().any(|field| field.name == name);
             if !declared && COMMON_KEYS.iter().any(|(common, _)| *common == name) {
                 continue;
@@ -200,6 +199,10 @@ impl Reader {
     fn own_keys<P: Part>(&mut self, table: &DeTable<'_>, part: &mut P) {
         for (key, value) in table {
             let name: &str = key.get_ref();
+            // A field of the part goes before a key that all parts share: an inspection has a `video` of its own.
+            if P::SHAPE.fields.iter().any(|field| field.name == name) {
+                continue;
+            }
             let own = part.own_mut();
             match name {
                 "how" => own.how = self.how(value),

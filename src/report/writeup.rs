@@ -17,6 +17,7 @@ use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::verify::{self, FileState};
 use crate::inspection::{Inspection, OpenError, read_text};
 use crate::record::{Part, save};
+use crate::redact::Leak;
 use crate::rules::{Finding, Grade, Outcome};
 
 /// Folder of the write-up in an inspection folder.
@@ -39,6 +40,9 @@ pub enum WriteUpError {
     /// A file cannot be read.
     #[error(transparent)]
     Open(#[from] OpenError),
+    /// Something that the record withholds stands in the result.
+    #[error(transparent)]
+    Leak(#[from] Leak),
     /// The result cannot be written.
     #[error("{path}: {source}", path = path.display())]
     Write {
@@ -122,6 +126,8 @@ struct PartView {
 /// A finished write-up, not yet on disk.
 #[derive(Debug)]
 pub struct WriteUp {
+    /// The view that it shows.
+    pub view: View,
     /// The Markdown.
     pub markdown: String,
     /// The page.
@@ -136,9 +142,9 @@ pub struct WriteUp {
 /// [`WriteUpError`] names the template and what is wrong with it.
 pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
     let view = View::of(inspection);
-    let evidence = evidence(&inspection.folder);
+    let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
-    let photos = photos(&inspection.folder, &inspection.record, sealed.as_ref());
+    let photos = photos(inspection, sealed.as_ref());
     let tera = tera(templates)?;
     let record = &inspection.record;
     let page = Page {
@@ -163,7 +169,14 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
         trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), curve.csv()))
     });
-    Ok(WriteUp { markdown: squeeze(&markdown), html, data: data.collect() })
+    let data = data.collect();
+    let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
+    let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
+    let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
+    for (name, text) in files.into_iter().chain(data) {
+        inspection.redaction.guard(&format!("{FOLDER}/{name}"), text)?;
+    }
+    Ok(write_up)
 }
 
 /// Writes a write-up into the inspection folder; each file is replaced as a whole.
@@ -350,7 +363,8 @@ pub fn in_words(state: &FileState) -> &str {
     }
 }
 
-fn evidence(folder: &Path) -> EvidenceView {
+fn evidence(inspection: &Inspection) -> EvidenceView {
+    let folder = &inspection.folder;
     let manifest = folder.join(MANIFEST_NAME);
     let mut view = EvidenceView {
         sealed: manifest.exists(),
@@ -371,10 +385,12 @@ fn evidence(folder: &Path) -> EvidenceView {
                 comparison.files.iter().filter(|file| !matches!(file.state, FileState::Added { .. })).count();
             view.differences = comparison
                 .differences()
-                .map(|file| (file.name.to_text(), in_words(&file.state).to_owned()))
+                .map(|file| {
+                    (inspection.redaction.published(&file.name.to_text()), in_words(&file.state).to_owned())
+                })
                 .collect();
         }
-        Err(error) => view.problem = Some(error.to_string()),
+        Err(error) => view.problem = Some(inspection.redaction.apply(&error.to_string())),
     }
     view
 }
