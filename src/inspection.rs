@@ -75,7 +75,7 @@ impl Inspection {
         let text = read_text(&file)?;
         let record = record::read(&file.display().to_string(), &text)?;
         let book = book(&folder, house)?;
-        let trials = trials(&folder, &record);
+        let trials = trials(&folder, &record, &book.limit_amounts());
         let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
         let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
         let judgement = judge(&record, &derived, &book);
