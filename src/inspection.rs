@@ -66,7 +66,7 @@ pub struct Inspection {
 
 /// What follows from a record: its bench tests, its derived facts, the judgement.
 pub(crate) fn worked_out(folder: &Path, record: &Record, book: &Book) -> (Vec<Trial>, Derived, Judgement) {
-    let trials = trials(folder, record);
+    let trials = trials(folder, record, &book.limit_amounts());
     let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
     let derived = Derived::with_tests(record, &book.limit_amounts(), facts);
     let judgement = judge(record, &derived, book);

@@ -13,7 +13,7 @@ pub(crate) mod worker;
 use std::collections::BTreeMap;
 
 pub use facts::{Facts, Subject, field_info, field_kind};
-pub(crate) use pack::{no_photos, rest_voltage};
+pub(crate) use pack::{no_photos, predicted_bms_rise, rest_voltage};
 pub use table::{FACTS, FactInfo};
 pub use value::{Answer, Bound, Missing, Reason, Side, Sources, Type, Val, Worked};
 

@@ -40,9 +40,11 @@ pub(crate) fn publish(inspection: Inspection, plan: &Plan) -> Inspection {
     };
     let (true_trials, true_derived, true_judgement) = truth;
 
-    let mut trials = crate::trial::trials(&inspection.folder, &hidden_but_logs(&hidden, &inspection.record));
+    let limits = inspection.book.limit_amounts();
+    let with_logs = hidden_but_logs(&hidden, &inspection.record);
+    let mut trials = crate::trial::trials(&inspection.folder, &with_logs, &limits);
     let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
-    let mut derived = Derived::with_tests(&hidden, &inspection.book.limit_amounts(), facts);
+    let mut derived = Derived::with_tests(&hidden, &limits, facts);
     derived.withhold_differences(&true_derived);
     let mut judgement = crate::rules::judge(&hidden, &derived, &inspection.book);
     let findings = withhold_findings(&mut judgement, &true_judgement);

@@ -18,7 +18,7 @@ pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
 pub use redact::{Redact, RedactArea};
 pub use surroundings::{Enclosure, Marking, Service};
-pub use tests::{BenchTest, Reading};
+pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
 
 use super::part::part;
 
