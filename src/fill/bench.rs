@@ -272,7 +272,9 @@ impl Bench {
             }
             with_what_the_item_says(&mut answer, question)?;
             let mut edits = edits_for(question, &answer);
-            edits.extend(kept.iter().filter_map(|kept| listed(&sight.record, kept, &question.shows)));
+            for kept in &kept {
+                edits.extend(listed(&sight.record, kept, &question.shows)?);
+            }
             let said = match &answer.value {
                 Some(value) => format!("{} = {value}", named(question)),
                 None => format!("{} annotated", named(question)),
@@ -385,7 +387,7 @@ impl Bench {
                 }
                 _ => {}
             }
-            edits.extend(listed(&sight.record, kept, &question.shows));
+            edits.extend(listed(&sight.record, kept, &question.shows)?);
             let file = format!("{}/{}", photo::FOLDER, kept.name);
             Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
         })
@@ -393,27 +395,38 @@ impl Bench {
 }
 
 /// Lists a photo with its hash, or adds to what a listed one shows.
-fn listed(record: &Record, kept: &Kept, part: &str) -> Option<Edit> {
+///
+/// # Errors
+/// When the photo is listed with another hash: what arrived then is not what lies there now.
+pub(super) fn listed(record: &Record, kept: &Kept, part: &str) -> Result<Vec<Edit>, FillError> {
     let file = format!("{}/{}", photo::FOLDER, kept.name);
-    let at = record.photo.iter().position(|photo| photo.file.text() == Some(&file));
-    let Some(index) = at else {
-        return Some(Edit::Append {
-            list: Place::keys("photo"),
-            at: usize::MAX,
-            fields: vec![
-                ("file".to_owned(), file),
-                ("shows".to_owned(), part.to_owned()),
-                ("note".to_owned(), format!("SHA-256 on arrival: {}", kept.digest)),
-            ],
-        });
+    let digest = kept.digest.to_string();
+    let known = record.photo.iter().enumerate().find(|(_, photo)| photo.file.text() == Some(&file));
+    let Some((index, photo)) = known else {
+        let mut fields = vec![("file".to_owned(), file)];
+        if !part.is_empty() {
+            fields.push(("shows".to_owned(), part.to_owned()));
+        }
+        fields.push(("sha256".to_owned(), digest));
+        return Ok(vec![Edit::Append { list: Place::keys("photo"), at: usize::MAX, fields }]);
     };
-    let mut shows = record.photo.get(index)?.shows.list().to_vec();
-    if shows.iter().any(|shown| shown == part) {
-        return None;
+    let place = Place::keys("photo").at(index);
+    let mut edits = Vec::new();
+    match photo.sha256.text() {
+        Some(arrived) if arrived != digest => {
+            return Err(FillError::Words(format!(
+                "{file} is not what arrived: its SHA-256 was {arrived} and is {digest}"
+            )));
+        }
+        Some(_) => {}
+        None => edits.push(Edit::Set { place: place.clone().then("sha256"), answer: Answer::of(&digest) }),
     }
-    shows.push(part.to_owned());
-    let place = Place::keys("photo").at(index).then("shows");
-    Some(Edit::Set { place, answer: Answer::of(&shows.join(", ")) })
+    let mut shows = photo.shows.list().to_vec();
+    if !part.is_empty() && !shows.iter().any(|shown| shown == part) {
+        shows.push(part.to_owned());
+        edits.push(Edit::Set { place: place.then("shows"), answer: Answer::of(&shows.join(", ")) });
+    }
+    Ok(edits)
 }
 
 fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
