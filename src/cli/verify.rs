@@ -22,14 +22,23 @@ pub(super) struct Verify {
 
 impl Verify {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let comparison = verify(&self.folder, &silent).map_err(|error| Failure::Words(error.to_string()))?;
         // A seal is checked whether or not the record reads.
         let arrivals = read_text(&self.folder.join(RECORD))
             .ok()
             .and_then(|text| record::read(RECORD, &text).ok())
             .map(|record| arrivals(&self.folder, &record));
-        let changed: Vec<&Arrival> = arrivals.iter().flatten().filter(|arrival| !arrival.holds()).collect();
+        let held = arrivals.iter().flatten().all(Arrival::holds);
         let mut out = std::io::stdout().lock();
+        let comparison = match verify(&self.folder, &silent) {
+            Ok(comparison) => comparison,
+            Err(error) => {
+                // What arrived can be held against the record although nothing is sealed yet.
+                if self.format == Format::Text {
+                    tell_arrivals(&mut out, arrivals.as_deref())?;
+                }
+                return Err(Failure::Words(error.to_string()));
+            }
+        };
         match self.format {
             Format::Json => {
                 let words = |e: serde_json::Error| Failure::Words(e.to_string());
@@ -49,21 +58,28 @@ impl Verify {
                     "{} unchanged, {} changed, {} missing, {} added",
                     counts.unchanged, counts.changed, counts.missing, counts.added
                 )?;
-                match &arrivals {
-                    None => {
-                        writeln!(out, "the record does not read: photos were not held against their arrival")?
-                    }
-                    Some(all) if all.is_empty() => {}
-                    Some(all) => {
-                        for arrival in &changed {
-                            writeln!(out, "{}", arrival.words())?;
-                        }
-                        let same = all.len() - changed.len();
-                        writeln!(out, "{same} of {} photos are what arrived", all.len())?;
-                    }
-                }
+                tell_arrivals(&mut out, arrivals.as_deref())?;
             }
         }
-        Ok(if comparison.matches() && changed.is_empty() { Done::Well } else { Done::FallsShort })
+        Ok(if comparison.matches() && held { Done::Well } else { Done::FallsShort })
     }
+}
+
+fn tell_arrivals(out: &mut impl Write, arrivals: Option<&[Arrival]>) -> std::io::Result<()> {
+    let Some(all) = arrivals else {
+        return writeln!(out, "the record does not read: photos were not held against what arrived");
+    };
+    if all.is_empty() {
+        return Ok(());
+    }
+    let changed: Vec<&Arrival> = all.iter().filter(|arrival| !arrival.holds()).collect();
+    for arrival in &changed {
+        writeln!(out, "{}", arrival.words())?;
+    }
+    writeln!(
+        out,
+        "{} of {} photos with a recorded hash are what arrived",
+        all.len() - changed.len(),
+        all.len()
+    )
 }

@@ -271,6 +271,7 @@ impl Bench {
                 return Err(FillError::Conflict(question.found.show()));
             }
             with_what_the_item_says(&mut answer, question)?;
+            note_time(&self.folder, question);
             let mut edits = edits_for(question, &answer);
             for kept in &kept {
                 edits.extend(listed(&sight.record, kept, &question.shows)?);
@@ -361,6 +362,37 @@ impl Bench {
         self.tie(key, &kept)
     }
 
+    /// Lists photos that lie in `photos/`, each with its hash and, where it is given, when it was taken.
+    pub(super) fn list_photos(
+        &self,
+        photos: &[(Kept, Option<String>)],
+        shows: &str,
+    ) -> Result<Saved, FillError> {
+        self.edit(|sight| {
+            let mut edits = Vec::new();
+            for (kept, taken) in photos {
+                let mut own = listed(&sight.record, kept, shows)?;
+                let file = format!("{}/{}", photo::FOLDER, kept.name);
+                let known = sight.record.photo.iter().find(|photo| photo.file.text() == Some(&file));
+                if let Some(taken) = taken
+                    && known.is_none_or(|photo| !photo.taken.is_recorded())
+                {
+                    match own.first_mut() {
+                        Some(Edit::Append { fields, .. }) => fields.push(("taken".to_owned(), taken.clone())),
+                        _ => {
+                            let pick = record::edit::Pick::Where { key: "file".to_owned(), is: file };
+                            let step = record::edit::Step { key: "photo".to_owned(), pick: Some(pick) };
+                            let place = Place(vec![step]).then("taken");
+                            own.push(Edit::Set { place, answer: Answer::of(taken) });
+                        }
+                    }
+                }
+                edits.extend(own);
+            }
+            Ok((edits, format!("{} listed", crate::words::count(photos.len(), "photo", "photos"))))
+        })
+    }
+
     /// Ties a photo that lies in `photos/` to the part of a question and lists it with its hash.
     pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<Saved, FillError> {
         self.edit(|sight| {
@@ -391,6 +423,14 @@ impl Bench {
             let file = format!("{}/{}", photo::FOLDER, kept.name);
             Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
         })
+    }
+}
+
+/// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.
+fn note_time(folder: &Path, question: &Question) {
+    let shown = !matches!(question.item.scope, Scope::Photos | Scope::Tests | Scope::Instruments);
+    if shown && question.shows != "inspection" {
+        journal::answered(folder, &question.key.to_string(), &question.shows);
     }
 }
 

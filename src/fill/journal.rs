@@ -1,12 +1,17 @@
-//! Which operations have added parts already. Setting a field twice changes nothing; adding a busbar twice would.
+//! Which operations have added parts already, and when which part was answered.
 //!
-//! A line is written and flushed to disk before the record is: after a crash in between, the parts are not there and
-//! are added when the operation is sent again; after a crash behind it, they are there and are not.
+//! Setting a field twice changes nothing; adding a busbar twice would. A line is written and flushed to disk before the
+//! record is: after a crash in between, the parts are not there and are added when the operation is sent again; after a
+//! crash behind it, they are there and are not.
+//!
+//! The times of answers only help to propose which part a photo shows. They are no evidence: they are written without
+//! flushing, and a journal that is gone costs nothing but proposals.
 
 use std::fs::{self, OpenOptions};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use jiff::civil;
 use serde::{Deserialize, Serialize};
 
 use crate::record::edit::Edit;
@@ -24,15 +29,64 @@ struct Noted {
     parts: Vec<(String, String, String)>,
 }
 
+/// When a part was answered, by this machine's clock.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Answered {
+    /// Date and time on the spot.
+    pub(super) at: civil::DateTime,
+    /// How far that is ahead of UTC, minutes.
+    pub(super) offset: i16,
+    /// The question.
+    pub(super) key: String,
+    /// What a photo of it shows.
+    pub(super) shows: String,
+}
+
+/// Notes that a question was answered now; a journal that cannot be written is no reason to refuse an answer.
+pub(super) fn answered(folder: &Path, key: &str, shows: &str) {
+    let now = jiff::ZonedDateTime::now();
+    let offset = i16::try_from(now.offset().seconds() / 60).unwrap_or(0);
+    let at = now.datetime().round(jiff::Unit::Second).unwrap_or_else(|_| now.datetime());
+    let line = Answered { at, offset, key: key.to_owned(), shows: shows.to_owned() };
+    if let Ok(line) = serde_json::to_string(&line)
+        && let Ok(mut file) = open(folder)
+    {
+        let _ = file.write_all(format!("\n{line}\n").as_bytes());
+    }
+}
+
+/// The answers whose times are known, in the order in which they were given.
+pub(super) fn times(folder: &Path) -> Vec<Answered> {
+    let Some(noted) = read(folder) else { return Vec::new() };
+    noted.lines().filter_map(|line| serde_json::from_str(line).ok()).collect()
+}
+
+fn read(folder: &Path) -> Option<String> {
+    let mut noted = String::new();
+    let file = crate::evidence::hash::open_plain(&path(folder)).ok()?.0;
+    file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
+    Some(noted)
+}
+
+fn open(folder: &Path) -> io::Result<fs::File> {
+    let path = path(folder);
+    match fs::symlink_metadata(&path) {
+        Ok(meta) if !meta.is_file() => {
+            return Err(io::Error::other(format!("{NAME} is not a file")));
+        }
+        Ok(meta) if meta.len() > LARGEST => fs::remove_file(&path)?,
+        _ => {}
+    }
+    OpenOptions::new().create(true).append(true).open(&path)
+}
+
 fn path(folder: &Path) -> PathBuf {
     folder.join(NAME)
 }
 
 /// What was said when an operation added its parts, when they are in the record.
 pub(super) fn done(folder: &Path, id: &str, text: &str) -> Option<String> {
-    let mut noted = String::new();
-    let file = crate::evidence::hash::open_plain(&path(folder)).ok()?.0;
-    file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
+    let noted = read(folder)?;
     let record: toml::Table = text.parse().ok()?;
     // A line that a power cut left half written does not read and counts as not there.
     noted
@@ -71,15 +125,7 @@ pub(super) fn note(folder: &Path, id: &str, edits: &[Edit], said: &str) -> io::R
         .collect();
     let noted = Noted { id: id.to_owned(), said: said.to_owned(), parts };
     let line = serde_json::to_string(&noted).map_err(io::Error::other)?;
-    let path = path(folder);
-    match fs::symlink_metadata(&path) {
-        Ok(meta) if !meta.is_file() => {
-            return Err(io::Error::other(format!("{NAME} is not a file")));
-        }
-        Ok(meta) if meta.len() > LARGEST => fs::remove_file(&path)?,
-        _ => {}
-    }
-    let mut file = OpenOptions::new().create(true).append(true).open(&path)?;
+    let mut file = open(folder)?;
     // A newline first: the line before may have been cut off.
     file.write_all(format!("\n{line}\n").as_bytes())?;
     file.sync_all()

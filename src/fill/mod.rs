@@ -10,6 +10,7 @@
 
 mod answer;
 mod bench;
+pub mod card;
 mod journal;
 mod judged;
 pub mod page;
