@@ -12,6 +12,7 @@ use super::judged::{Decided, decided};
 use super::parts::{added, parts_to_add};
 use super::photo::{self, Kept};
 use super::question::{Asked, Key, Question, questions};
+use super::trials::{Stamp, Trials, stamps};
 use crate::checklist::{Checklists, Fills, Scope};
 use crate::derive::Derived;
 use crate::inspection::{OpenError, RECORD, book, read_text};
@@ -75,11 +76,22 @@ pub struct Sight {
     pub judgement: Judgement,
     /// The questions in the order they are asked.
     pub questions: Vec<Question>,
-    /// Titles, texts and cautions of the sections, by id.
+    /// The kind of pack whose checklist is asked.
     pub kind: String,
+    /// Which logs, and which working of the bench tests, the judgement rests on.
+    upon: (Vec<Stamp>, u64),
+}
+
+fn revision(text: &str, generation: u64) -> String {
+    format!("{text}\0{generation}")
 }
 
 impl Sight {
+    /// As [`Bench::revision`], of what was looked at.
+    pub(super) fn revision(&self) -> String {
+        revision(&self.text, self.upon.1)
+    }
+
     /// A question by its key.
     #[must_use]
     pub fn question(&self, key: &Key) -> Option<&Question> {
@@ -100,6 +112,7 @@ pub struct Bench {
     kind: Option<String>,
     /// The record as it was looked at last: most looks find it unchanged.
     last: Mutex<Option<Arc<Sight>>>,
+    trials: Trials,
 }
 
 /// Held while the record is read, edited and replaced.
@@ -145,6 +158,7 @@ impl Bench {
             book,
             kind: kind.map(str::to_owned),
             last: Mutex::new(None),
+            trials: Trials::default(),
         };
         bench.sweep();
         Ok(bench)
@@ -186,7 +200,11 @@ impl Bench {
 
     fn sight(&self, text: String) -> Result<Arc<Sight>, FillError> {
         let last = || self.last.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = last().clone().filter(|known| known.text == text) {
+        let fresh = |known: &Arc<Sight>| {
+            known.text == text
+                && known.upon == (stamps(&self.folder, &known.record), self.trials.generation())
+        };
+        if let Some(known) = last().clone().filter(fresh) {
             return Ok(known);
         }
         let sight = Arc::new(self.judged(text)?);
@@ -197,7 +215,9 @@ impl Bench {
     fn judged(&self, text: String) -> Result<Sight, FillError> {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
-        let derived = Derived::of(&record, &self.limits);
+        let upon = (stamps(&self.folder, &record), self.trials.generation());
+        let facts = self.trials.facts(&self.folder, &text, &record);
+        let derived = Derived::with_tests(&record, &self.limits, facts);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
@@ -205,7 +225,15 @@ impl Bench {
             Some(list) => questions(list, &asked),
             None => Vec::new(),
         };
-        Ok(Sight { text, record, judgement, questions, kind })
+        Ok(Sight { text, record, judgement, questions, kind, upon })
+    }
+
+    /// Changes when the record does, or what is known of its bench tests.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    pub(super) fn revision(&self) -> Result<String, FillError> {
+        Ok(revision(&self.text()?, self.trials.generation()))
     }
 
     /// The record's text, to see cheaply whether it has changed.

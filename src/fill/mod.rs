@@ -18,6 +18,7 @@ mod parts;
 mod photo;
 mod question;
 pub mod terminal;
+mod trials;
 
 pub use answer::{Said, read_line};
 pub use bench::{Bench, FillError, Saved, Sight};
