@@ -363,6 +363,15 @@ impl Bench {
         self.edit(|sight| self.added_once(sight, once, || added(sight, at, what)))
     }
 
+    /// Answers what is open of the part of a question as it is answered of another one of its kind, by id; of the one
+    /// before when no id is given. What was measured is never taken over.
+    ///
+    /// # Errors
+    /// [`FillError`]; the record is then unchanged.
+    pub fn same(&self, key: &Key, from: &str) -> Result<Saved, FillError> {
+        self.edit(|sight| super::same::same(sight, key, from))
+    }
+
     /// Parts are added once for each id, even over a restart: what is about to be added is noted beside the record
     /// first, and an id that is noted and whose parts are there is done.
     fn added_once(

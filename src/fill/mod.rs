@@ -17,6 +17,7 @@ pub mod page;
 mod parts;
 mod photo;
 mod question;
+mod same;
 pub mod terminal;
 mod trials;
 

@@ -74,6 +74,11 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
             return Ok(Kept { name, digest });
         }
     }
+    if let Some(name) = by_number(folder, from)? {
+        let path = safe_relative(folder, &format!("{FOLDER}/{name}")).map_err(|error| error.to_string())?;
+        let digest = hash_file(&path).map_err(|error| error.to_string())?;
+        return Ok(Kept { name, digest });
+    }
     let path = PathBuf::from(from);
     let size = fs::metadata(&path).map_err(|error| format!("{from}: {error}"))?.len();
     if size > LARGEST {
@@ -82,6 +87,39 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
     let mut beside = begin(folder)?;
     let digest = copy_file(&path, &mut beside, |_| {}).map_err(|error| error.to_string())?;
     finish(folder, beside, digest, shows)
+}
+
+/// The photo whose name begins with a number, `5` or `9b`, when there is one such.
+fn by_number(folder: &Path, typed: &str) -> Result<Option<String>, String> {
+    let split = |text: &str| {
+        let end = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
+        let (digits, rest) = text.split_at(end);
+        let number = (1..=6).contains(&digits.len()).then(|| digits.parse::<u32>().ok()).flatten()?;
+        Some((number, rest.to_owned()))
+    };
+    let Some((number, letter)) = split(typed).filter(|(_, rest)| rest.len() <= 1) else {
+        return Ok(None);
+    };
+    if !letter.chars().all(|c| c.is_ascii_lowercase()) || Path::new(typed).exists() {
+        return Ok(None);
+    }
+    let Ok(entries) = safe_relative(folder, FOLDER).map(fs::read_dir) else { return Ok(None) };
+    let mut found: Vec<String> = entries
+        .into_iter()
+        .flatten()
+        .flatten()
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        .filter(|name| {
+            let own = name.split(['-', '.']).next().and_then(split);
+            own.is_some_and(|own| own == (number, letter.clone()))
+        })
+        .collect();
+    found.sort();
+    match found.len() {
+        0 => Ok(None),
+        1 => Ok(found.pop()),
+        _ => Err(format!("several photos begin with {typed}: {}", found.join(", "))),
+    }
 }
 
 pub(super) fn too_large() -> String {
@@ -266,6 +304,8 @@ mod tests {
             take_file(folder.path(), "photos/02-etc-passwd.jpg", "x").unwrap().name,
             "02-etc-passwd.jpg"
         );
+        assert_eq!(take_file(folder.path(), "2", "x").unwrap().name, "02-etc-passwd.jpg");
+        assert!(take_file(folder.path(), "3", "x").is_err());
         let left = fs::read_dir(folder.path().join("photos")).unwrap().count();
         assert_eq!(left, 2, "no temporary file stays");
     }

@@ -87,6 +87,12 @@ impl Question {
         self.found.state == State::NotLooked && self.there.is_empty()
     }
 
+    /// True when the walk stops at it: it is open, it applies, and it is not one of those that are seldom wanted.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        self.is_open() && self.applies == Applies::Yes && !self.item.aside
+    }
+
     /// True when a photo is required and none is tied to the part.
     #[must_use]
     pub fn lacks_photo(&self) -> bool {
