@@ -262,6 +262,7 @@ impl Loading<'_> {
             caution: entry.caution.text().unwrap_or_default().to_owned(),
             when,
             how: entry.own.how,
+            aside: entry.aside.yes() == Some(true),
             file: Arc::clone(&self.file),
             when_span: entry.when.found().span.clone(),
         })

@@ -97,6 +97,8 @@ pub struct Item {
     pub caution: String,
     /// When it applies, as written and as read.
     pub when: Option<(String, Expr)>,
+    /// True when it is seldom wanted: the walk does not stop at it, the list and its number lead there.
+    pub aside: bool,
     /// How a value came, unless the answer says otherwise.
     pub how: Option<How>,
     /// The file it comes from, for messages.

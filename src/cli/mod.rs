@@ -11,6 +11,7 @@ mod explain;
 mod fill;
 mod new;
 mod password;
+mod photos;
 mod progress;
 mod report;
 mod schema;
@@ -52,6 +53,8 @@ enum Command {
     New(new::New),
     /// Fill the record in at the bench: in the terminal, or on a page for a phone
     Fill(fill::Fill),
+    /// Show what a card or folder of pictures holds, and take pictures into an inspection
+    Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
     /// Judge a record against the rated continuous current and show the working
@@ -142,6 +145,7 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::New(command) => command.run(),
         Command::Fill(command) => command.run(),
+        Command::Photos(command) => command.run(),
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),

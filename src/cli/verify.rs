@@ -8,10 +8,13 @@ use serde_json::{Value, json};
 
 use super::progress::Line;
 use super::{Done, Failure, Format};
+use crate::evidence::arrival::{Arrival, arrivals};
 use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::signature::{self, Key, Present, Signed};
 use crate::evidence::verify::{Comparison, verify};
+use crate::inspection::{RECORD, read_text};
+use crate::record;
 use crate::report::in_words;
 
 #[derive(Debug, clap::Args)]
@@ -34,6 +37,8 @@ struct Found {
     seal: Option<Comparison>,
     signatures: Vec<Present>,
     signed: Signed,
+    /// Photos against the hash they arrived with; nothing where the record does not read.
+    arrivals: Option<Vec<Arrival>>,
 }
 
 impl Verify {
@@ -41,7 +46,8 @@ impl Verify {
         let key = self.key.as_deref().map(Key::read).transpose().map_err(words)?;
         let found = self.look(key.as_ref())?;
         let sound = found.bag.as_ref().is_none_or(BagReport::is_valid)
-            && found.seal.as_ref().is_none_or(Comparison::matches);
+            && found.seal.as_ref().is_none_or(Comparison::matches)
+            && found.arrivals.iter().flatten().all(Arrival::holds);
         let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
         match self.format {
             Format::Json => writeln!(std::io::stdout().lock(), "{}", found.json())?,
@@ -53,21 +59,37 @@ impl Verify {
     fn look(&self, key: Option<&Key>) -> Result<Found, Failure> {
         let line = Line::new("hashing");
         let is_bag = self.folder.join(BAG_DECLARATION).symlink_metadata().is_ok();
-        let (bag, seal, manifest) = if is_bag {
+        let inspection = if is_bag { self.folder.join("data") } else { self.folder.clone() };
+        // A seal is checked whether or not the record reads.
+        let arrivals = read_text(&inspection.join(RECORD))
+            .ok()
+            .and_then(|text| record::read(RECORD, &text).ok())
+            .map(|record| arrivals(&inspection, &record));
+        let manifest = inspection.join(MANIFEST_NAME);
+        let (bag, seal) = if is_bag {
             let report = bag::check(&self.folder, &|progress| line.show(progress)).map_err(words)?;
-            let manifest = self.folder.join("data").join(MANIFEST_NAME);
             let seal = match Manifest::read(&manifest) {
                 Ok(sealed) => Some(report.against_seal(&sealed)),
-                Err(ManifestError::File(error)) if error.source.kind() == std::io::ErrorKind::NotFound => None,
+                Err(ManifestError::File(error)) if error.source.kind() == std::io::ErrorKind::NotFound => {
+                    None
+                }
                 Err(error) => return Err(words(error)),
             };
-            (Some(report), seal, manifest)
+            (Some(report), seal)
         } else {
-            let seal = verify(&self.folder, &|progress| line.show(progress)).map_err(words)?;
-            (None, Some(seal), self.folder.join(MANIFEST_NAME))
+            match verify(&self.folder, &|progress| line.show(progress)) {
+                Ok(seal) => (None, Some(seal)),
+                Err(error) => {
+                    // What arrived can be held against the record although nothing is sealed yet.
+                    if self.format == Format::Text {
+                        tell_arrivals(&mut std::io::stdout().lock(), arrivals.as_deref())?;
+                    }
+                    return Err(words(error));
+                }
+            }
         };
         let signed = signature::check(&manifest, key).map_err(words)?;
-        Ok(Found { bag, seal, signatures: signature::present(&manifest), signed })
+        Ok(Found { bag, seal, signatures: signature::present(&manifest), signed, arrivals })
     }
 }
 
@@ -87,6 +109,7 @@ impl Found {
             }
             object.insert("signatures".to_owned(), json!(self.signatures));
             object.insert("signed".to_owned(), json!(self.signed));
+            object.insert("arrivals".to_owned(), json!(self.arrivals));
         }
         json
     }
@@ -106,7 +129,9 @@ impl Found {
                     "size of the payload: {} bytes in {} files given, {} bytes in {} files found",
                     given.bytes, given.files, found.bytes, found.files
                 )?,
-                OxumState::Malformed => writeln!(out, "the size of the payload that is given cannot be read")?,
+                OxumState::Malformed => {
+                    writeln!(out, "the size of the payload that is given cannot be read")?
+                }
                 OxumState::Matches | OxumState::NotGiven => {}
             }
             for name in &bag.not_checked {
@@ -125,6 +150,7 @@ impl Found {
             }
             None => writeln!(out, "no seal of an inspection lies in it")?,
         }
+        tell_arrivals(&mut out, self.arrivals.as_deref())?;
         match &self.signed {
             Signed::Good { key, by, comment } => {
                 let by = by.as_ref().map_or_else(String::new, |by| format!(" of {by}"));
@@ -163,4 +189,23 @@ fn counts(comparison: &Comparison) -> String {
 
 fn words(error: impl std::error::Error) -> Failure {
     Failure::Words(error.to_string())
+}
+
+fn tell_arrivals(out: &mut impl Write, arrivals: Option<&[Arrival]>) -> std::io::Result<()> {
+    let Some(all) = arrivals else {
+        return writeln!(out, "the record does not read: photos were not held against what arrived");
+    };
+    if all.is_empty() {
+        return Ok(());
+    }
+    let changed: Vec<&Arrival> = all.iter().filter(|arrival| !arrival.holds()).collect();
+    for arrival in &changed {
+        writeln!(out, "{}", arrival.words())?;
+    }
+    writeln!(
+        out,
+        "{} of {} photos with a recorded hash are what arrived",
+        all.len() - changed.len(),
+        all.len()
+    )
 }

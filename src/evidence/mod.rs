@@ -4,11 +4,13 @@
 //! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`signature`] (made by [`sign`],
 //! or by [`ssh`]'s own programs) says who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
-//! copies that are fit to publish.
+//! copies that are fit to publish. [`arrival`] holds photos against the digests that the record
+//! took down when they came in.
 //!
 //! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
 //! length written in a file, or changes an original.
 
+pub mod arrival;
 pub mod bag;
 pub mod error;
 pub mod exif;

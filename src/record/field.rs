@@ -106,6 +106,8 @@ pub enum Kind {
     List,
     /// An instrument's accuracy, `"1.5 % + 3 digits"`.
     Accuracy,
+    /// A SHA-256 digest in hexadecimal digits.
+    Digest,
 }
 
 impl Kind {
@@ -127,6 +129,7 @@ impl Kind {
             Self::Size => "length x width x height".to_owned(),
             Self::List => "a list of texts".to_owned(),
             Self::Accuracy => "an accuracy".to_owned(),
+            Self::Digest => "a SHA-256 digest, 64 hexadecimal digits".to_owned(),
         }
     }
 }
@@ -151,7 +154,7 @@ pub enum Value {
     YesNo(bool),
     /// See [`Kind::Word`].
     Word(&'static str),
-    /// See [`Kind::Text`] and [`Kind::Markdown`].
+    /// See [`Kind::Text`], [`Kind::Markdown`] and [`Kind::Digest`].
     Text(String),
     /// See [`Kind::Date`].
     Date(Date),
@@ -426,6 +429,8 @@ meanings! {
     List = Kind::List;
     /// An instrument's accuracy.
     AccuracySpec = Kind::Accuracy;
+    /// A SHA-256 digest.
+    Digest = Kind::Digest;
     /// How a value came.
     HowFound = Kind::Word(How::WORDS);
 }

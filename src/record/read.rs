@@ -409,7 +409,9 @@ impl Reader {
                     None
                 }
             },
-            Kind::Count => {
+            // `sha256sum` writes small letters; a digest copied from elsewhere may have capitals.
+            Kind::Digest if is_digest(trimmed) => Some(Value::Text(trimmed.to_ascii_lowercase())),
+            Kind::Digest | Kind::Count => {
                 self.wrong_kind(field, span, &format!("`{trimmed}`"));
                 None
             }
@@ -539,6 +541,11 @@ fn example_line(field: &FieldInfo) -> String {
         Kind::List => format!("{} = [\"{}\"]", field.name, field.example),
         _ => format!("{} = \"{}\"", field.name, field.example),
     }
+}
+
+/// FIPS 180-4: a SHA-256 digest has 256 bits.
+fn is_digest(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit())
 }
 
 /// Temperatures go below zero; a meter may read a small negative voltage, drop or current.

@@ -50,7 +50,7 @@ fn collect(prefix: &str, shape: Shape, names: &mut Vec<NameInfo>) {
             Kind::Count => push("", Type::Amount(Dimension::NONE)),
             Kind::YesNo => push("", Type::YesNo),
             Kind::Word(words) => push("", Type::Word(words)),
-            Kind::Text | Kind::Markdown => push("", Type::Text),
+            Kind::Text | Kind::Markdown | Kind::Digest => push("", Type::Text),
             Kind::Date => push("", Type::Date),
             Kind::Section => {
                 push(".width", Type::Amount(Dimension::LENGTH));

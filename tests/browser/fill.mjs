@@ -155,7 +155,7 @@ await page.waitForFunction(() => question("positive-fuse-kind@main-fuse").part_p
 const kept = readdirSync(join(folder, "photos")).filter((name) => /^\d+-main-fuse\.jpg$/.test(name));
 assert.equal(kept.length, 1);
 assert.deepEqual(readFileSync(join(folder, "photos", kept[0])), picture);
-assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nnote = "SHA-256 on arrival: [0-9a-f]{64}"`));
+assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nsha256 = "[0-9a-f]{64}"`));
 await page.setInputFiles("#photo", { name: "again.jpg", mimeType: "image/jpeg", buffer: picture });
 await page.setInputFiles("#photo", { name: "page.html", mimeType: "image/jpeg", buffer: Buffer.from("<script>alert(1)</script>") });
 await page.waitForFunction(() => document.getElementById("decided").textContent.includes("not a JPEG"));

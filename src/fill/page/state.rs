@@ -103,8 +103,7 @@ impl App {
 
     /// The state as JSON, or nothing when the page has it already.
     pub(super) fn state(&self, since: &str) -> Result<Option<axum::body::Bytes>, Later> {
-        let text = self.bench.text().map_err(later)?;
-        let revision = short(text.as_bytes());
+        let revision = short(self.bench.revision().map_err(later)?.as_bytes());
         if revision == since {
             return Ok(None);
         }
@@ -118,7 +117,7 @@ impl App {
         let sight = self.bench.look().map_err(later)?;
         let json = serde_json::to_vec(&self.page_state(&sight)).map_err(|error| Later(error.to_string()))?;
         let json = axum::body::Bytes::from(json);
-        *cached = Some((short(sight.text.as_bytes()), json.clone()));
+        *cached = Some((short(sight.revision().as_bytes()), json.clone()));
         Ok(Some(json))
     }
 
@@ -232,7 +231,7 @@ impl App {
         };
         PageState {
             record: self.record.clone(),
-            revision: short(sight.text.as_bytes()),
+            revision: short(sight.revision().as_bytes()),
             title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),
