@@ -58,8 +58,27 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         Some(element) => element.leg.word(),
         None => question.and_then(|question| question.item.leg),
     };
-    let leg = leg.or_else(|| leg_of_section(question));
-    parts_to_add(record, Adds::Elements, leg, what, behind)
+    // The leg may be said: `positive busbar`.
+    let said = LEGS.iter().find(|leg| **leg == first).copied();
+    let (leg, what, behind) = match said {
+        Some(leg) => (Some(leg), rest, behind.filter(|_| leg_is(record, behind, leg))),
+        None => (leg.or_else(|| leg_of_section(question)), what, behind),
+    };
+    let (edits, mut said) = parts_to_add(record, Adds::Elements, leg, what, behind)?;
+    if leg.is_none() {
+        said.push_str(
+            "; in no leg yet, so nothing is asked of it: add it in its leg, or as `add positive busbar`",
+        );
+    }
+    Ok((edits, said))
+}
+
+const LEGS: [&str; 3] = ["positive", "negative", "stack"];
+
+fn leg_is(record: &Record, index: Option<usize>, leg: &str) -> bool {
+    index
+        .and_then(|index| record.path.element.get(index))
+        .is_some_and(|element| element.leg.word() == Some(leg))
 }
 
 /// Readings taken during a bench test, as rows of it: `15 min, 77 A, branch 1`, several with semicolons between. What a

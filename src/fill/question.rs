@@ -450,6 +450,10 @@ fn shows(record: &Record, subject: Subject, item: &Item) -> String {
         Subject::Statement(_) => "claims".to_owned(),
         Subject::Layer(_) => "bms".to_owned(),
         Subject::Reading(_) => "cells".to_owned(),
+        Subject::Test(index) => {
+            let test = record.test.get(index);
+            test.and_then(|test| test.id.text()).unwrap_or("test").to_owned()
+        }
         Subject::Pack => match &item.fills {
             Fills::Field { name, .. } => name.split('.').next().unwrap_or_default().to_owned(),
             _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),

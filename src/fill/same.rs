@@ -29,36 +29,9 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
     {
         return Err(words("`same` is for elements, layers, tests and instruments"));
     }
-    let kind = |question: &Question| match question.item.scope {
-        Scope::Elements(_) => sight
-            .record
-            .path
-            .element
-            .iter()
-            .find(|element| element.id.text() == Some(&question.key.part))
-            .and_then(|element| element.kind.word()),
-        _ => None,
-    };
-    let wanted = kind(question);
-    let alike = |other: &&Question| {
-        let list = |question: &Question| question.part.as_ref()?.0.first().map(|step| step.key.clone());
-        other.key.part != question.key.part
-            && list(other) == list(question)
-            && other.part.as_ref().map(|part| part.0.len()) == question.part.as_ref().map(|part| part.0.len())
-            && kind(other) == wanted
-            && (from.is_empty() || other.key.part == from)
-    };
-    // The one before is the nearest above that has an answer; the first ones look below.
-    let (before, after) = sight.questions.split_at(at.unwrap_or(0));
-    let like = before
-        .iter()
-        .rev()
-        .chain(after)
-        .filter(alike)
-        .find(|other| !other.is_open() && other.found.value().is_some())
-        .map(|other| other.key.part.clone());
+    let like = like(sight, question, from);
     let like = like.ok_or_else(|| {
-        let what = wanted.unwrap_or("part of this kind");
+        let what = kind(sight, question).unwrap_or("part of this kind");
         if from.is_empty() {
             words(&format!("no other {what} has answers yet"))
         } else {
@@ -99,13 +72,62 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
         });
     }
     if edits.is_empty() {
-        return Err(words(&format!("nothing that is open here can be taken over from {like}")));
+        return Ok((edits, format!("nothing more that is open here can be taken over from {like}")));
     }
     let mut said = format!("{} as {like}: {}", count(edits.len(), "answer", "answers"), taken.join(", "));
     if !left.is_empty() {
         said.push_str(&format!("; still to be measured here: {}", list(&left, "and")));
     }
     Ok((edits, said))
+}
+
+/// The kind of element a question is about.
+fn kind(sight: &Sight, question: &Question) -> Option<&'static str> {
+    if !matches!(question.item.scope, Scope::Elements(_)) {
+        return None;
+    }
+    let elements = &sight.record.path.element;
+    elements.iter().find(|element| element.id.text() == Some(&question.key.part))?.kind.word()
+}
+
+/// The part of the same kind that has answers, by its id: the nearest one before, or the one that is named.
+fn like(sight: &Sight, question: &Question, from: &str) -> Option<String> {
+    let wanted = kind(sight, question);
+    let alike = |other: &&Question| {
+        let list = |question: &Question| question.part.as_ref()?.0.first().map(|step| step.key.clone());
+        other.key.part != question.key.part
+            && list(other) == list(question)
+            && other.part.as_ref().map(|part| part.0.len()) == question.part.as_ref().map(|part| part.0.len())
+            && kind(sight, other) == wanted
+            && (from.is_empty() || other.key.part == from)
+    };
+    // The one before is the nearest above that has an answer; the first ones look below.
+    let at = sight.questions.iter().position(|other| other.key == question.key);
+    let (before, after) = sight.questions.split_at(at.unwrap_or(0));
+    before
+        .iter()
+        .rev()
+        .chain(after)
+        .filter(alike)
+        .find(|other| !other.is_open() && other.found.value().is_some())
+        .map(|other| other.key.part.clone())
+}
+
+/// Parts that may be answered as the one before of their kind was, with that one's id.
+pub(super) fn likes(sight: &Sight) -> BTreeMap<String, String> {
+    let mut likes = BTreeMap::new();
+    let mut seen = std::collections::BTreeSet::new();
+    for question in &sight.questions {
+        let element = matches!(question.item.scope, Scope::Elements(_));
+        if element
+            && seen.insert(&question.key.part)
+            && let Some(like) = like(sight, question, "")
+            && same(sight, &question.key, &like).is_ok_and(|(edits, _)| edits.len() > 1)
+        {
+            likes.insert(question.key.part.clone(), like);
+        }
+    }
+    likes
 }
 
 fn field(question: &Question) -> Option<&'static str> {

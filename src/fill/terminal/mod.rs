@@ -58,7 +58,7 @@ Commands
   cell 3 3.302 V, 0.34 mΩ   a cell's readings from anywhere
   row 15 min, 77 A, branch 1   a reading during the bench test; row ID: … where there are several tests
   using INSTRUMENT   for measured answers of its kind from here on; using none stops it
-  add busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT | test KIND | instrument NAME
+  add [positive|negative|stack] busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT | test KIND | instrument NAME
   back, go PART or NUMBER, find WORD, list, findings, clear, brief, help, quit
 Every answer is in the record before it is confirmed. Nothing is lost when you stop.
 ";

@@ -97,7 +97,8 @@ impl<W: Write> Walk<'_, W> {
             found.map(|question| question.key.clone())
         };
         let mut new: Option<Arc<Sight>> = None;
-        if fields.iter().any(|(field, _)| asked(sight, field).is_none()) {
+        let there = sight.record.cells.reading.iter().any(|r| r.position.count() == Some(position));
+        if !there && fields.iter().any(|(field, _)| asked(sight, field).is_none()) {
             let saved = self.bench.add(None, &format!("reading {position}"));
             new = self.told(saved)?;
             if new.is_none() {
