@@ -154,10 +154,9 @@ fn write_folder(filled: &Filled, redact: &str) -> tempfile::TempDir {
     fs::write(at("inspection.toml"), format!("{}\n{redact}", filled.toml)).unwrap();
     fs::write(at("photos").join(&filled.photo), photo_full_of_metadata(1)).unwrap();
     let sentinel = Sentinels::core(2);
-    let log: String = (0..200)
-        .map(|n| format!("{n},{:.3},30.0\n", 26.4 - f64::from(n) * 0.01))
-        .collect();
-    fs::write(at("logs").join(&filled.log), format!("time (s),voltage (V) {sentinel},current (A)\n{log}")).unwrap();
+    let log: String = (0..200).map(|n| format!("{n},{:.3},30.0\n", 26.4 - f64::from(n) * 0.01)).collect();
+    fs::write(at("logs").join(&filled.log), format!("time (s),voltage (V) {sentinel},current (A)\n{log}"))
+        .unwrap();
     folder
 }
 
@@ -182,7 +181,8 @@ fn base64_data(bytes: &[u8]) -> Vec<Vec<u8>> {
     text.split(";base64,")
         .skip(1)
         .map(|rest| {
-            let end = rest.find(|c: char| !(c.is_ascii_alphanumeric() || "+/=".contains(c))).unwrap_or(rest.len());
+            let end =
+                rest.find(|c: char| !(c.is_ascii_alphanumeric() || "+/=".contains(c))).unwrap_or(rest.len());
             base64::engine::general_purpose::STANDARD.decode(&rest[..end]).unwrap()
         })
         .collect()
@@ -200,9 +200,7 @@ fn everything(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
         let arguments: Vec<String> = command
             .iter()
             .map(|argument| {
-                argument
-                    .replace("DIR", folder.to_str().unwrap())
-                    .replace("OUT", out.path().to_str().unwrap())
+                argument.replace("DIR", folder.to_str().unwrap()).replace("OUT", out.path().to_str().unwrap())
             })
             .collect();
         let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
@@ -238,16 +236,24 @@ fn texts_that_are_withheld_stand_in_no_output() {
     let found = found_in(&shown, &filled.sentinels);
     let mut places: Vec<&str> = found.iter().map(|(_, place, _)| place.as_str()).collect();
     places.dedup();
-    assert!(places.len() > filled.sentinels.places.len() / 2, "{} of {}", places.len(), filled.sentinels.places.len());
+    assert!(
+        places.len() > filled.sentinels.places.len() / 2,
+        "{} of {}",
+        places.len(),
+        filled.sentinels.places.len()
+    );
     assert!(places.contains(&"photo.file") && places.contains(&"inspection.serial"));
 
-    let mut texts: Vec<String> = (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();
+    let mut texts: Vec<String> =
+        (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();
     texts.push("\"Ostra Garden\"".to_owned());
     let folder = write_folder(&filled, &format!("[redact]\ntexts = [{}]\n", texts.join(", ")));
     let all = everything(folder.path());
     assert_eq!(found_in(&all, &filled.sentinels), Vec::new());
     for (path, bytes) in &all {
-        for spelling in ["Östra", "östra", "O\u{308}stra", "&Ouml;stra", "&#xD6;stra", "%C3%96stra", "\\u00d6stra"] {
+        for spelling in
+            ["Östra", "östra", "O\u{308}stra", "&Ouml;stra", "&#xD6;stra", "%C3%96stra", "\\u00d6stra"]
+        {
             assert!(!holds(bytes, spelling), "{spelling} in {}", path.display());
         }
     }
@@ -277,7 +283,12 @@ fn fields_that_are_withheld_stand_in_no_output() {
         view["findings"].as_array().unwrap().iter().filter(|finding| decided(finding)).collect();
     for finding in &findings {
         let used = finding["working"]["used"].as_array().unwrap();
-        assert!(used.iter().all(|used| used["value"] == "[withheld]" || used["how"] == "derived" || used["how"] == "limit"), "{finding:#}");
+        assert!(
+            used.iter().all(|used| used["value"] == "[withheld]"
+                || used["how"] == "derived"
+                || used["how"] == "limit"),
+            "{finding:#}"
+        );
     }
 }
 
@@ -334,7 +345,11 @@ fn a_rule_that_rests_on_a_withheld_value_is_not_decided_and_says_so() {
     let uncounted = view_of_pack(&PACK.replace("stacked = 3\n", ""));
     let hidden = view_of("[redact]\nfields = [\"path.element.bar.stacked\"]\n");
     let bar = |view: &serde_json::Value| view["path"]["elements"][1]["capability"].clone();
-    assert!(bar(&open)["si"].is_f64() && bar(&uncounted)["si"].is_f64() && bar(&open)["si"] != bar(&uncounted)["si"]);
+    assert!(
+        bar(&open)["si"].is_f64()
+            && bar(&uncounted)["si"].is_f64()
+            && bar(&open)["si"] != bar(&uncounted)["si"]
+    );
     assert_eq!(bar(&hidden)["si"], serde_json::Value::Null);
     assert_eq!(bar(&hidden)["missing"][0]["what"], "`stacked` of busbar bar is withheld by the record");
     assert_eq!(bar(&hidden)["missing"][0]["reason"], "withheld");
@@ -369,11 +384,15 @@ fn the_value_of_a_withheld_text_field_is_gone_everywhere_else() {
 #[test]
 fn slips_in_what_is_withheld_show_at_the_bench_already() {
     let folder = tempfile::tempdir().unwrap();
-    let write = |redact: &str| fs::write(folder.path().join("inspection.toml"), format!("{PACK}{redact}")).unwrap();
+    let write =
+        |redact: &str| fs::write(folder.path().join("inspection.toml"), format!("{PACK}{redact}")).unwrap();
     let path = folder.path().to_str().unwrap();
     for (redact, expected) in [
         ("[redact]\nfields = [\"inspection.plase\"]\n", "did you mean `inspection.place`?"),
-        ("[redact]\nfields = [\"path.element.fuse.marking\"]\n", "names a part that the record does not have"),
+        (
+            "[redact]\nfields = [\"path.element.fuse.marking\"]\n",
+            "names a part that the record does not have",
+        ),
         ("[redact]\ntexts = [\"ab\"]\n", "fewer than 3"),
         ("[[redact.area]]\nphoto = \"x.jpg\"\n", "not listed in the record"),
         ("[redact]\nfield = [\"notes\"]\n", "did you mean `fields`?"),
@@ -394,7 +413,8 @@ fn slips_in_what_is_withheld_show_at_the_bench_already() {
 fn the_guard_refuses_an_output_and_names_the_place() {
     let folder = tempfile::tempdir().unwrap();
     let templates = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("inspection.toml"), format!("{PACK}[redact]\ntexts = [\"Quellwerk\"]\n")).unwrap();
+    fs::write(folder.path().join("inspection.toml"), format!("{PACK}[redact]\ntexts = [\"Quellwerk\"]\n"))
+        .unwrap();
     let (path, own) = (folder.path().to_str().unwrap(), templates.path().to_str().unwrap());
     for hidden in ["Quellwerk", "Quell<b>werk</b>", "Q&#117;ellwerk", "%51uellwerk", "\\u0051uellwerk"] {
         fs::write(templates.path().join("report.md"), format!("one\ntwo\n{hidden}\n")).unwrap();
@@ -424,7 +444,8 @@ fn jpeg(picture: RgbImage) -> Vec<u8> {
 
 /// A red picture of 160 × 80 with a blue top left corner, as a camera stores it that was held in some way.
 fn stored(orientation: u16) -> RgbImage {
-    let upright = RgbImage::from_fn(160, 80, |x, y| if x < 40 && y < 40 { Rgb([0, 0, 255]) } else { Rgb([255, 0, 0]) });
+    let upright =
+        RgbImage::from_fn(160, 80, |x, y| if x < 40 && y < 40 { Rgb([0, 0, 255]) } else { Rgb([255, 0, 0]) });
     use image::imageops::{flip_horizontal, flip_vertical, rotate90, rotate180, rotate270};
     // CIPA DC-008, tag 0x0112: what must be undone to see the picture upright.
     match orientation {
@@ -442,7 +463,8 @@ fn stored(orientation: u16) -> RgbImage {
 fn photo_full_of_metadata(orientation: u16) -> Vec<u8> {
     let field = |tag, value| Field { tag, ifd_num: In::PRIMARY, value };
     let ascii = |text: &str| Value::Ascii(vec![text.as_bytes().to_vec()]);
-    let degrees = Value::Rational([(51, 1), (28, 1), (40, 1)].map(|(num, denom)| Rational { num, denom }).to_vec());
+    let degrees =
+        Value::Rational([(51, 1), (28, 1), (40, 1)].map(|(num, denom)| Rational { num, denom }).to_vec());
     let fields = [
         field(Tag::Orientation, Value::Short(vec![orientation])),
         field(Tag::GPSLatitudeRef, ascii("N")),
@@ -483,7 +505,8 @@ fn photo_folder(photos: &[(String, Vec<u8>)], redact: &str) -> tempfile::TempDir
 
 #[test]
 fn no_output_holds_what_a_photo_says_of_itself() {
-    let photos: Vec<(String, Vec<u8>)> = (1..=8).map(|n| (format!("{n}.jpg"), photo_full_of_metadata(n))).collect();
+    let photos: Vec<(String, Vec<u8>)> =
+        (1..=8).map(|n| (format!("{n}.jpg"), photo_full_of_metadata(n))).collect();
     for secret in SECRETS {
         assert!(holds(&photos[0].1, secret) || secret == "GPS", "the photo lacks {secret}");
     }
@@ -506,19 +529,27 @@ fn no_output_holds_what_a_photo_says_of_itself() {
         }
     }
     for (number, (name, original)) in photos.iter().enumerate() {
-        assert_eq!(&fs::read(folder.path().join("photos").join(name)).unwrap(), original, "{number} was changed");
+        assert_eq!(
+            &fs::read(folder.path().join("photos").join(name)).unwrap(),
+            original,
+            "{number} was changed"
+        );
     }
 }
 
 /// Areas are measured on the upright picture, whichever way the camera was held (CIPA DC-008, tag 0x0112).
 #[test]
 fn areas_are_black_in_the_upright_picture_under_every_orientation() {
-    let photos: Vec<(String, Vec<u8>)> = (1..=8).map(|n| (format!("{n}.jpg"), photo_full_of_metadata(n))).collect();
+    let photos: Vec<(String, Vec<u8>)> =
+        (1..=8).map(|n| (format!("{n}.jpg"), photo_full_of_metadata(n))).collect();
     let mut redact = String::new();
     for (number, (name, _)) in photos.iter().enumerate() {
         // The same place once in percent and once in pixels.
-        let [left, top, width, height] =
-            if number % 2 == 0 { ["50 %", "25 %", "25 %", "50 %"] } else { ["80 px", "20 px", "40 px", "40 px"] };
+        let [left, top, width, height] = if number % 2 == 0 {
+            ["50 %", "25 %", "25 %", "50 %"]
+        } else {
+            ["80 px", "20 px", "40 px", "40 px"]
+        };
         redact.push_str(&format!(
             "[[redact.area]]\nphoto = \"{name}\"\nleft = \"{left}\"\ntop = \"{top}\"\nwidth = \"{width}\"\nheight = \"{height}\"\nwhy = \"zq9xk\"\n"
         ));
@@ -554,7 +585,8 @@ fn areas_are_black_in_the_upright_picture_under_every_orientation() {
 
 #[test]
 fn a_photo_whose_area_cannot_be_placed_is_not_shown() {
-    let photos = [("1.jpg".to_owned(), photo_full_of_metadata(1)), ("2.jpg".to_owned(), photo_full_of_metadata(1))];
+    let photos =
+        [("1.jpg".to_owned(), photo_full_of_metadata(1)), ("2.jpg".to_owned(), photo_full_of_metadata(1))];
     let redact = "[[redact.area]]\nphoto = \"1.jpg\"\nleft = \"500 px\"\ntop = \"0 px\"\nwidth = \"9 px\"\nheight = \"9 px\"\n";
     let folder = photo_folder(&photos, redact);
     let all = everything(folder.path());
@@ -582,7 +614,8 @@ fn what_cannot_be_decoded_is_hashed_and_listed() {
     assert!(out.contains("5 files sealed"), "{out}");
     everything(folder.path());
     let markdown = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
-    let row = |name: &str| markdown.lines().find(|line| line.contains(name) && line.starts_with('|')).unwrap();
+    let row =
+        |name: &str| markdown.lines().find(|line| line.contains(name) && line.starts_with('|')).unwrap();
     for (name, bytes) in &photos {
         let digest = underlid::evidence::hash::Sha256Digest::of(bytes).to_string();
         assert!(row(name).contains(&digest), "{}", row(name));

@@ -51,7 +51,8 @@ fn given() -> Result<Option<String>, Failure> {
     let mut line = String::new();
     stdin.lock().take(LONGEST).read_line(&mut line)?;
     if line.is_empty() {
-        let words = format!("the key needs a password; set {VARIABLE}, or give it as a line on standard input");
+        let words =
+            format!("the key needs a password; set {VARIABLE}, or give it as a line on standard input");
         return Err(Failure::Words(words));
     }
     Ok(Some(line.trim_end_matches(['\r', '\n']).to_owned()))

@@ -44,13 +44,15 @@ impl Line {
         let (done, total) = (progress.done as f64, (progress.total as f64).max(1.0));
         let percent = (100.0 * done / total).min(100.0);
         let (done, total) = (done / MEGABYTE, total / MEGABYTE);
-        let _ = write!(std::io::stderr(), "\r\x1b[K{}: {percent:.0} %, {done:.0} of {total:.0} MB", self.what);
+        let _ =
+            write!(std::io::stderr(), "\r\x1b[K{}: {percent:.0} %, {done:.0} of {total:.0} MB", self.what);
     }
 }
 
 impl Drop for Line {
     fn drop(&mut self) {
-        let written = self.state.as_ref().and_then(|state| state.lock().ok()).is_some_and(|s| s.last.is_some());
+        let written =
+            self.state.as_ref().and_then(|state| state.lock().ok()).is_some_and(|s| s.last.is_some());
         if written {
             let _ = write!(std::io::stderr(), "\r\x1b[K");
         }

@@ -81,7 +81,8 @@ impl Seal {
         let public = PathBuf::from(public);
         for path in [path, &public] {
             if path.symlink_metadata().is_ok() {
-                let words = format!("{}: exists already; a key is never written over anything", path.display());
+                let words =
+                    format!("{}: exists already; a key is never written over anything", path.display());
                 return Err(Failure::Words(words));
             }
         }
@@ -126,7 +127,8 @@ impl Seal {
         if let (Ok(inside), Ok(folder)) = (key.canonicalize(), folder.canonicalize())
             && inside.starts_with(&folder)
         {
-            let words = format!("{}: the secret key lies in the inspection folder; keep it elsewhere", key.display());
+            let words =
+                format!("{}: the secret key lies in the inspection folder; keep it elsewhere", key.display());
             return Err(Failure::Words(words));
         }
         let manifest = folder.join(crate::evidence::manifest::MANIFEST_NAME);
@@ -172,7 +174,10 @@ impl Seal {
                 set("signature", shown(signature).into());
             }
             if let Some(bag) = &report.bag {
-                set("bag", serde_json::json!({ "path": shown(&bag.path), "files": bag.payload.len(), "bytes": bag.bytes }));
+                set(
+                    "bag",
+                    serde_json::json!({ "path": shown(&bag.path), "files": bag.payload.len(), "bytes": bag.bytes }),
+                );
             }
             writeln!(out, "{}", serde_json::Value::Object(json))?;
             return Ok(());
@@ -182,7 +187,7 @@ impl Seal {
             writeln!(out, "{}: {number} sealed", sealed.manifest_path.display())?;
             writeln!(out, "SHA-256 of the manifest, the one figure to publish: {}", sealed.manifest_digest)?;
             for left_out in &sealed.left_out {
-                writeln!(out, "not sealed: {}", left_out.name.to_text())?;
+                writeln!(out, "not sealed: {}", left_out.name)?;
             }
         }
         if let Some(signature) = &report.signature {
@@ -196,7 +201,8 @@ impl Seal {
 
     fn warn(&self, folder: &Path, sealed: &Sealed, report: &Report) -> Result<(), Failure> {
         let mut err = std::io::stderr().lock();
-        for stale in sealed.stale_signatures.iter().filter(|stale| Some(*stale) != report.signature.as_ref()) {
+        for stale in sealed.stale_signatures.iter().filter(|stale| Some(*stale) != report.signature.as_ref())
+        {
             writeln!(err, "underlid: {} no longer fits the new seal; sign it again", stale.display())?;
         }
         if report.bag.is_some() && withholds(folder) {
@@ -239,7 +245,7 @@ fn withholds(folder: &Path) -> bool {
 
 fn differences(comparison: &Comparison, words: &mut String) {
     for file in comparison.differences() {
-        words.push_str(&format!("  {}: {}\n", file.name.to_text(), in_words(&file.state)));
+        words.push_str(&format!("  {}: {}\n", file.name, in_words(&file.state)));
     }
 }
 

@@ -58,7 +58,9 @@ impl Verify {
             let manifest = self.folder.join("data").join(MANIFEST_NAME);
             let seal = match Manifest::read(&manifest) {
                 Ok(sealed) => Some(report.against_seal(&sealed)),
-                Err(ManifestError::File(error)) if error.source.kind() == std::io::ErrorKind::NotFound => None,
+                Err(ManifestError::File(error)) if error.source.kind() == std::io::ErrorKind::NotFound => {
+                    None
+                }
                 Err(error) => return Err(words(error)),
             };
             (Some(report), seal, manifest)
@@ -106,7 +108,9 @@ impl Found {
                     "size of the payload: {} bytes in {} files given, {} bytes in {} files found",
                     given.bytes, given.files, found.bytes, found.files
                 )?,
-                OxumState::Malformed => writeln!(out, "the size of the payload that is given cannot be read")?,
+                OxumState::Malformed => {
+                    writeln!(out, "the size of the payload that is given cannot be read")?
+                }
                 OxumState::Matches | OxumState::NotGiven => {}
             }
             for name in &bag.not_checked {
@@ -143,8 +147,8 @@ fn differences(out: &mut impl Write, comparison: &Comparison) -> std::io::Result
     for file in comparison.differences() {
         let hint = renamed
             .get(&file.name)
-            .map_or_else(String::new, |new| format!(", most likely renamed to {}", new.to_text()));
-        writeln!(out, "{}: {}{hint}", file.name.to_text(), in_words(&file.state))?;
+            .map_or_else(String::new, |new| format!(", most likely renamed to {}", new));
+        writeln!(out, "{}: {}{hint}", file.name, in_words(&file.state))?;
     }
     Ok(())
 }

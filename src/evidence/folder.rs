@@ -234,7 +234,9 @@ pub(crate) fn is_evidence(name: &EvidenceName) -> bool {
     let mut parts = text.split('/');
     let first = parts.next().unwrap_or_default();
     text == RECORD_NAME
-        || (text.contains('/') && EVIDENCE_FOLDERS.contains(&first) && parts.all(|part| leftover(part).is_none()))
+        || (text.contains('/')
+            && EVIDENCE_FOLDERS.contains(&first)
+            && parts.all(|part| leftover(part).is_none()))
 }
 
 enum Place {
