@@ -202,7 +202,7 @@ impl Robot {
             State::Known(record::Value::YesNo(yes)) => if *yes { "y" } else { "n" }.to_owned(),
             State::Known(record::Value::Word(word)) => self.letter(question, word),
             State::Known(value) => value.show().replace('\n', "\\n"),
-            State::NotLooked => unreachable!("not open"),
+            State::NotLooked | State::Withheld => unreachable!("not open"),
         };
         if let Some(note) = &found.note {
             line.push_str(&format!(" | note {note}"));
