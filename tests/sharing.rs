@@ -595,6 +595,20 @@ fn a_photo_whose_area_cannot_be_placed_is_not_shown() {
     assert!(holds(&html.1, "area 1 to black out lies outside the picture"));
 }
 
+/// Nothing here can read a picture, so somebody is told where to look.
+#[test]
+fn photos_that_show_a_withheld_field_are_named_until_something_on_them_is_black() {
+    let photos =
+        [("1.jpg".to_owned(), photo_full_of_metadata(1)), ("2.jpg".to_owned(), photo_full_of_metadata(1))];
+    let record = "[inspection]\nserial = { value = \"ZQ-1\", photos = [\"1.jpg\"] }\n[redact]\nfields = [\"inspection.serial\"]\n";
+    let area = "[[redact.area]]\nphoto = \"1.jpg\"\nleft = \"0 %\"\ntop = \"0 %\"\nwidth = \"9 %\"\nheight = \"9 %\"\n";
+    for (redact, told) in [(record.to_owned(), true), (format!("{record}{area}"), false)] {
+        let folder = photo_folder(&photos, &redact);
+        let (_, _, err) = run(&["report", folder.path().to_str().unwrap()]);
+        assert_eq!(err.contains("nothing on them is blacked out: photos/1.jpg\n"), told, "{err}");
+    }
+}
+
 /// A HEIC file as a phone writes it begins with an `ftyp` box of brand `heic` (ISO/IEC 23008-12, from memory); a raw file
 /// of many cameras is a TIFF file (TIFF 6.0, section 2). Neither is decoded here.
 #[test]

@@ -187,7 +187,7 @@ impl Seal {
             writeln!(out, "{}: {number} sealed", sealed.manifest_path.display())?;
             writeln!(out, "SHA-256 of the manifest, the one figure to publish: {}", sealed.manifest_digest)?;
             for left_out in &sealed.left_out {
-                writeln!(out, "not sealed: {}", left_out.name.to_text())?;
+                writeln!(out, "not sealed: {}", left_out.name)?;
             }
         }
         if let Some(signature) = &report.signature {
@@ -245,7 +245,7 @@ fn withholds(folder: &Path) -> bool {
 
 fn differences(comparison: &Comparison, words: &mut String) {
     for file in comparison.differences() {
-        words.push_str(&format!("  {}: {}\n", file.name.to_text(), in_words(&file.state)));
+        words.push_str(&format!("  {}: {}\n", file.name, in_words(&file.state)));
     }
 }
 

@@ -169,8 +169,8 @@ fn differences(out: &mut impl Write, comparison: &Comparison) -> std::io::Result
     for file in comparison.differences() {
         let hint = renamed
             .get(&file.name)
-            .map_or_else(String::new, |new| format!(", most likely renamed to {}", new.to_text()));
-        writeln!(out, "{}: {}{hint}", file.name.to_text(), in_words(&file.state))?;
+            .map_or_else(String::new, |new| format!(", most likely renamed to {}", new));
+        writeln!(out, "{}: {}{hint}", file.name, in_words(&file.state))?;
     }
     Ok(())
 }

@@ -6,6 +6,7 @@
 //! `MB-2026-0417` is found in `mb_2026_0417.jpg` and `Jane Doe` in `jane\ndoe`. A text of few letters is found only
 //! as whole words: blacking out `Ann` in *planned* would hide nothing and damage much.
 
+use std::collections::HashMap;
 use std::ops::Range;
 
 use unicode_normalization::UnicodeNormalization;
@@ -62,17 +63,10 @@ impl Folded {
         self.chars.get(at).is_some_and(|c| c.is_alphanumeric())
     }
 
-    /// The first place at or after `start` where `wanted` stands: characters of the folded text, bytes of the source.
-    pub(super) fn find(&self, wanted: &Wanted, start: usize) -> Option<(Range<usize>, Range<usize>)> {
-        let first = wanted.first()?;
-        (start..self.chars.len())
-            .filter(|at| self.chars.get(*at) == Some(&first))
-            .find_map(|at| Some(at..self.stands_at(wanted, at)?))
-            .and_then(|chars| {
-                let from = self.from.get(chars.start)?.start;
-                let to = self.from.get(chars.end.checked_sub(1)?)?.end;
-                Some((chars, from..to))
-            })
+    /// The bytes of the source that some characters came from.
+    fn bytes(&self, chars: &Range<usize>) -> Option<Range<usize>> {
+        let from = self.from.get(chars.start)?.start;
+        Some(from..self.from.get(chars.end.checked_sub(1)?)?.end)
     }
 
     fn stands_at(&self, wanted: &Wanted, start: usize) -> Option<usize> {
@@ -134,8 +128,63 @@ impl Wanted {
         self.words.iter().map(Vec::len).sum()
     }
 
-    fn first(&self) -> Option<char> {
-        self.words.first()?.first().copied()
+    fn start(&self) -> Option<(char, Option<char>)> {
+        let word = self.words.first()?;
+        Some((*word.first()?, word.get(1).copied()))
+    }
+}
+
+/// Where a text was found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Place {
+    /// Which of the texts.
+    pub(super) which: usize,
+    /// Characters of the folded text.
+    pub(super) chars: Range<usize>,
+    /// Bytes of the source.
+    pub(super) bytes: Range<usize>,
+}
+
+/// Finds many texts in one pass.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Finder {
+    wanted: Vec<Wanted>,
+    /// Texts by their first two letters; a first word of one letter has no second.
+    starts: HashMap<(char, Option<char>), Vec<usize>>,
+}
+
+impl Finder {
+    /// Adds a text; its number, or nothing when it has no letters or is there already.
+    pub(super) fn add(&mut self, wanted: Wanted) -> Option<usize> {
+        let start = wanted.start()?;
+        let number = self.wanted.len();
+        let same = self.starts.entry(start).or_default();
+        if same.iter().any(|known| self.wanted.get(*known) == Some(&wanted)) {
+            return None;
+        }
+        same.push(number);
+        self.wanted.push(wanted);
+        Some(number)
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.wanted.is_empty()
+    }
+
+    /// The first place at or after `start` where one of the texts stands; of several at one place the longest.
+    pub(super) fn find(&self, folded: &Folded, start: usize) -> Option<Place> {
+        (start..folded.chars.len()).find_map(|at| {
+            let first = *folded.chars.get(at)?;
+            let keys = [(first, folded.chars.get(at + 1).copied()), (first, None)];
+            let (end, which) = keys
+                .iter()
+                .filter_map(|key| self.starts.get(key))
+                .flatten()
+                .filter_map(|which| Some((folded.stands_at(self.wanted.get(*which)?, at)?, *which)))
+                .max_by_key(|(end, _)| *end)?;
+            let chars = at..end;
+            Some(Place { which, bytes: folded.bytes(&chars)?, chars })
+        })
     }
 }
 
@@ -144,8 +193,10 @@ mod tests {
     use super::*;
 
     fn found(wanted: &str, text: &str) -> Option<String> {
-        let (_, bytes) = Folded::of(text).find(&Wanted::of(wanted), 0)?;
-        text.get(bytes).map(str::to_owned)
+        let mut finder = Finder::default();
+        finder.add(Wanted::of(wanted));
+        let place = finder.find(&Folded::of(text), 0)?;
+        text.get(place.bytes).map(str::to_owned)
     }
 
     #[test]
@@ -176,13 +227,35 @@ mod tests {
         }
     }
 
+    #[test]
+    fn of_several_texts_the_first_and_longest_is_found() {
+        let mut finder = Finder::default();
+        for (text, number) in [
+            ("Jane", Some(0)),
+            ("Jane Doe", Some(1)),
+            ("jane\u{a0}doe", None),
+            ("--", None),
+            ("B 2 x", Some(2)),
+        ] {
+            assert_eq!(finder.add(Wanted::of(text)), number, "{text}");
+        }
+        let found = |text: &str| finder.find(&Folded::of(text), 0).map(|place| (place.which, place.bytes));
+        assert_eq!(found("by Jane Doe"), Some((1, 3..11)));
+        assert_eq!(found("by Jane or Jane Doe"), Some((0, 3..7)));
+        assert_eq!(found("in B-2/x"), Some((2, 3..8)));
+        assert_eq!(found("nobody"), None);
+    }
+
     proptest::proptest! {
         #[test]
         fn whatever_is_wanted_is_found_in_itself(text in "\\PC{1,30}", before in "[ .]{0,3}") {
             let wanted = Wanted::of(&text);
             let all = format!("{before}{text}");
-            let found = Folded::of(&all).find(&wanted, 0);
-            proptest::prop_assert_eq!(found.is_some(), wanted.letters() > 0);
+            let letters = wanted.letters();
+            let mut finder = Finder::default();
+            finder.add(wanted);
+            let found = finder.find(&Folded::of(&all), 0);
+            proptest::prop_assert_eq!(found.is_some(), letters > 0);
         }
     }
 }

@@ -92,10 +92,8 @@ fn first(redaction: &Redaction, text: &str) -> Option<String> {
 
 fn first_at(redaction: &Redaction, text: &str) -> Option<(String, usize)> {
     let folded = Folded::of(text);
-    redaction.texts.iter().find_map(|withheld| {
-        let (_, bytes) = folded.find(&withheld.wanted, 0)?;
-        Some((withheld.which.clone(), bytes.start))
-    })
+    let place = redaction.texts.find(&folded, 0)?;
+    Some((redaction.which.get(place.which).cloned().unwrap_or_default(), place.bytes.start))
 }
 
 /// Pieces of a text that overlap, each with its start.

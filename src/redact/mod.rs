@@ -34,7 +34,7 @@ use serde::Serialize;
 use crate::evidence::picture;
 use crate::record::field::WITHHELD;
 use crate::record::{Kind, Part, Record, Shape};
-use fold::{Folded, Wanted};
+use fold::{Finder, Folded, Place, Wanted};
 
 pub use guard::Leak;
 pub(crate) use plan::plan;
@@ -45,23 +45,18 @@ pub const SHORTEST_TEXT: usize = 3;
 /// The value of a withheld field is searched elsewhere if it has at least this many letters and digits.
 pub const SHORTEST_VALUE: usize = 4;
 
-/// A text that is withheld.
-#[derive(Debug, Clone)]
-struct Withheld {
-    wanted: Wanted,
-    /// Which one, without saying what it is.
-    which: String,
-}
-
 /// What an inspection withholds. The redaction of a record without `[redact]` withholds nothing and costs nothing.
 #[derive(Debug, Clone, Default)]
 pub struct Redaction {
-    /// Texts, longest first: one that contains another must be replaced before it.
-    texts: Vec<Withheld>,
+    /// Texts that are withheld.
+    texts: Finder,
+    /// Which each of them is, without saying what it is.
+    which: Vec<String>,
     /// Photo file names as published, and as they are.
     originals: BTreeMap<String, String>,
     /// Areas by the photo's true file name.
     areas: BTreeMap<String, Vec<picture::Redaction>>,
+    to_look_at: Vec<String>,
     summary: Summary,
 }
 
@@ -96,11 +91,16 @@ impl Redaction {
     /// A text with everything withheld replaced.
     #[must_use]
     pub fn apply(&self, text: &str) -> String {
-        let mut text = text.to_owned();
-        for withheld in &self.texts {
-            text = replaced(&text, &withheld.wanted);
+        let folded = Folded::of(text);
+        let mut out = String::with_capacity(text.len());
+        let (mut copied, mut at) = (0, 0);
+        while let Some(Place { chars, bytes, .. }) = self.texts.find(&folded, at) {
+            out.push_str(text.get(copied..bytes.start).unwrap_or_default());
+            out.push_str(WITHHELD);
+            (copied, at) = (bytes.end, chars.end);
         }
-        text
+        out.push_str(text.get(copied..).unwrap_or_default());
+        out
     }
 
     /// The file of a photo on disk, from the name under which it is published; a relative name under the folder.
@@ -116,6 +116,13 @@ impl Redaction {
             Some((published, _)) => published.clone(),
             None => self.apply(original),
         }
+    }
+
+    /// Photos that are said to show a withheld field and have no area blacked out, by published name: somebody must
+    /// look at them, because nothing here can read a picture.
+    #[must_use]
+    pub fn photos_to_look_at(&self) -> &[String] {
+        &self.to_look_at
     }
 
     /// The areas to black out on a photo, from the name under which it is published. Give them to
@@ -137,35 +144,19 @@ impl Redaction {
     }
 
     fn withhold(&mut self, text: &str, which: String) {
-        let wanted = Wanted::of(text);
-        if wanted.letters() > 0 && !self.texts.iter().any(|known| known.wanted == wanted) {
-            self.texts.push(Withheld { wanted, which });
-            self.texts.sort_by_key(|withheld| std::cmp::Reverse(withheld.wanted.letters()));
+        if self.texts.add(Wanted::of(text)).is_some() {
+            self.which.push(which);
         }
     }
 
     /// True when a text holds something withheld.
     fn concerns(&self, text: &str) -> bool {
-        let folded = Folded::of(text);
-        self.texts.iter().any(|withheld| folded.find(&withheld.wanted, 0).is_some())
+        !self.texts.is_empty() && self.texts.find(&Folded::of(text), 0).is_some()
     }
-}
-
-fn replaced(text: &str, wanted: &Wanted) -> String {
-    let folded = Folded::of(text);
-    let mut out = String::with_capacity(text.len());
-    let (mut copied, mut at) = (0, 0);
-    while let Some((chars, bytes)) = folded.find(wanted, at) {
-        out.push_str(text.get(copied..bytes.start).unwrap_or_default());
-        out.push_str(WITHHELD);
-        (copied, at) = (bytes.end, chars.end);
-    }
-    out.push_str(text.get(copied..).unwrap_or_default());
-    out
 }
 
 /// True when the program's own words hold a text, so that it can neither be hidden nor give anybody away.
-fn program_says(wanted: &Wanted) -> bool {
+fn program_says(wanted: Wanted) -> bool {
     static OWN: LazyLock<Folded> = LazyLock::new(|| {
         let mut text = [
             include_str!("../../templates/report.html"),
@@ -180,7 +171,9 @@ fn program_says(wanted: &Wanted) -> bool {
         schema_words(Record::SHAPE, &mut text);
         Folded::of(&text)
     });
-    OWN.find(wanted, 0).is_some()
+    let mut finder = Finder::default();
+    finder.add(wanted);
+    finder.find(&OWN, 0).is_some()
 }
 
 fn schema_words(shape: Shape, text: &mut String) {

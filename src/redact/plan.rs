@@ -9,9 +9,13 @@ use super::{SHORTEST_TEXT, program_says};
 use crate::evidence::picture;
 use crate::problem::Problem;
 use crate::record::field::{Entry, Text};
-use crate::record::parts::RedactArea;
+use crate::record::parts::{Redact, RedactArea};
 use crate::record::{AnyPart, Own, Record};
 use crate::words::nearest;
+
+/// At most this many fields, texts and areas each: a record may come from a stranger, and every output is searched for
+/// all of them.
+const MOST: usize = 2000;
 
 /// What a record asks to be withheld, checked.
 #[derive(Debug, Default)]
@@ -37,6 +41,12 @@ impl Plan {
 pub(crate) fn plan(record: &Record) -> Result<Plan, Vec<Problem>> {
     let mut plan = Plan::default();
     let mut problems = Vec::new();
+    let Redact { own, fields: keys, texts: literal, area } = &record.redact;
+    if keys.list().len().max(literal.list().len()).max(area.len()) > MOST {
+        let message = format!("more than {MOST} fields, texts or areas are to be withheld");
+        let example = "fields = [\"path.element.marking\"]   # one key stands for all elements";
+        return Err(vec![Problem::at(own.span.clone(), message, "expected fewer", example)]);
+    }
     fields(record, &mut plan, &mut problems);
     texts(record, &mut plan, &mut problems);
     for area in &record.redact.area {
@@ -94,7 +104,7 @@ fn texts(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
                 "expected a longer text: this one stands in every output many times",
                 "texts = [\"MB-2026-0417\"]   # a short value is withheld by naming its field",
             ));
-        } else if program_says(&wanted) {
+        } else if program_says(wanted) {
             problems.push(Problem::at(
                 span,
                 format!("text {nth} to withhold stands in the program's own words, in every output"),
@@ -232,6 +242,7 @@ mod tests {
             (&sides("1 %", "0 px", "50 %", "10 %"), Some("mixes percent and pixels")),
             (&sides("1 px", "0 px", "0 px", "10 px"), Some("no size")),
             (&area("left = \"1 %\""), Some("no `top`")),
+            (&format!("[redact]\ntexts = [{}]", "\"Quellwerk\", ".repeat(MOST + 1)), Some("expected fewer")),
             ("[[redact.area]]\nphoto = \"photos/02.jpg\"", Some("not listed")),
             ("[[redact.area]]\nleft = \"1 %\"", Some("no `photo`")),
         ] {

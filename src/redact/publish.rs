@@ -59,6 +59,7 @@ pub(crate) fn publish(inspection: Inspection, plan: &Plan) -> Inspection {
     redaction.judgement(&mut judgement);
     hidden.redact = Redact::default();
 
+    redaction.to_look_at = to_look_at(&inspection.record, plan, &names);
     redaction.originals =
         names.photos.iter().map(|(original, new)| (new.clone(), original.clone())).collect();
     redaction.summary = super::Summary {
@@ -83,16 +84,13 @@ fn texts_of(plan: &Plan, record: &Record, redaction: &mut Redaction) {
         field.each(&mut record, &mut |part| values.extend(values_of(part, field.field)));
         for value in values {
             let wanted = Wanted::of(&value);
-            if wanted.letters() >= SHORTEST_VALUE && !program_says(&wanted) {
+            if wanted.letters() >= SHORTEST_VALUE && !program_says(wanted) {
                 redaction.withhold(&value, format!("the value of `{key}`"));
             }
         }
     }
     // A key may itself hold what is withheld: the id of the part it chooses.
-    let all = redaction.clone();
-    for text in &mut redaction.texts {
-        text.which = all.apply(&text.which);
-    }
+    redaction.which = redaction.which.iter().map(|which| redaction.apply(which)).collect();
 }
 
 /// The texts of a field: its value, and a remark on it.
@@ -136,6 +134,28 @@ fn withhold(part: &mut dyn AnyPart, field: &FieldRef) {
         "photos" => own.photos.clear(),
         _ => {}
     }
+}
+
+/// Listed photos that a withheld field, or the part that holds it, names, and that have no area; by published name.
+fn to_look_at(record: &Record, plan: &Plan, names: &Names) -> Vec<String> {
+    let mut copy = record.clone();
+    let mut named: Vec<String> = Vec::new();
+    for (_, field) in &plan.fields {
+        field.each(&mut copy, &mut |part| {
+            named.extend(part.field(field.field).into_iter().flat_map(|found| found.photos.clone()));
+            named.extend(part.own_of().photos.iter().cloned());
+        });
+    }
+    let mut shown: Vec<String> = record
+        .photo
+        .iter()
+        .filter_map(|photo| photo.file.text())
+        .filter(|file| named.iter().any(|name| name == file || file.rsplit('/').next() == Some(name)))
+        .filter(|file| !plan.areas.contains_key(*file))
+        .map(|file| names.photos.get(file).cloned().unwrap_or_else(|| file.to_owned()))
+        .collect();
+    shown.dedup();
+    shown
 }
 
 /// Logs are read from where they are, also when their name is withheld.

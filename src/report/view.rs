@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::derive::{Answer, Derived, Missing, Subject, Val, element_label};
+use crate::derive::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::inspection::Inspection;
 use crate::quantity::{Amount, show, significant};
 use crate::record::{Part, Record, State};
@@ -300,6 +300,11 @@ impl View {
                         "Rated {rated}; every element whose capability is known carries it, the weakest is {weakest} with {capability}.{open}"
                     )
                 }
+            }
+            _ if self.path.capability.missing.iter().any(|missing| missing.reason == Reason::Withheld) => {
+                format!(
+                    "Rated {rated}; which element is the weakest is not said here, because it rests on something withheld."
+                )
             }
             _ => format!("Rated {rated}; no element of the path has a known capability."),
         }

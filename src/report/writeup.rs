@@ -14,10 +14,12 @@ use super::prose;
 use super::view::View;
 use crate::cli::CAUTION;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
+use crate::evidence::signature::{self, Present, SignatureKind};
+use crate::evidence::ssh::SSH_NAMESPACE;
 use crate::evidence::verify::{self, FileState};
 use crate::inspection::{Inspection, OpenError, read_text};
 use crate::record::{Part, save};
-use crate::redact::Leak;
+use crate::redact::{Leak, Summary};
 use crate::rules::{Finding, Grade, Outcome};
 
 /// Folder of the write-up in an inspection folder.
@@ -68,6 +70,19 @@ pub struct EvidenceView {
     pub files: usize,
     /// Why it could not be checked.
     pub problem: Option<String>,
+    /// Signatures beside the manifest; what they say of themselves is not checked.
+    pub signatures: Vec<Present>,
+    /// How to check all of it with public tools alone.
+    pub steps: Vec<Step>,
+}
+
+/// A command that checks the evidence without this program, to be typed as it stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Step {
+    /// What it shows, and where to type it.
+    pub what: String,
+    /// The command, for bash.
+    pub command: String,
 }
 
 #[derive(Serialize)]
@@ -80,6 +95,7 @@ struct Page<'a> {
     instruments: Vec<Vec<(String, String)>>,
     tests: Vec<TestView>,
     evidence: &'a EvidenceView,
+    withheld: Option<&'a Summary>,
     picture: Option<String>,
     notes_html: Option<String>,
     notes_md: Option<String>,
@@ -162,6 +178,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         view: &view,
         photos: &photos,
         evidence: &evidence,
+        withheld: Some(inspection.redaction.summary()).filter(|_| !inspection.redaction.is_empty()),
     };
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
@@ -373,10 +390,13 @@ fn evidence(inspection: &Inspection) -> EvidenceView {
         differences: Vec::new(),
         files: 0,
         problem: None,
+        signatures: Vec::new(),
+        steps: Vec::new(),
     };
     if !view.sealed {
         return view;
     }
+    view.signatures = signature::present(&manifest);
     view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
     match verify::verify(folder, &crate::evidence::hash::silent) {
         Ok(comparison) => {
@@ -392,5 +412,46 @@ fn evidence(inspection: &Inspection) -> EvidenceView {
         }
         Err(error) => view.problem = Some(inspection.redaction.apply(&error.to_string())),
     }
+    view.steps = steps(&view);
     view
+}
+
+/// The commands with which anybody checks the evidence years later.
+fn steps(evidence: &EvidenceView) -> Vec<Step> {
+    let step = |what: &str, command: String| Step { what: what.to_owned(), command };
+    let mut steps = vec![step(
+        "In the inspection folder: every sealed file is as it was sealed.",
+        format!("sha256sum -c {MANIFEST_NAME}"),
+    )];
+    if let Some(digest) = &evidence.manifest_sha256 {
+        steps.push(step(
+            "There too: the list of hashes is the one that this write-up was made with.",
+            format!("echo '{digest}  {MANIFEST_NAME}' | sha256sum -c"),
+        ));
+    }
+    for Present { file, kind, key } in &evidence.signatures {
+        // A comment in a signature can hold anything, a key's number or fingerprint cannot.
+        let (what, command) = match kind {
+            SignatureKind::Minisign => (
+                format!(
+                    "There too: the list was signed with the key {key}. Get the signer's public key from the signer and save it as signer.pub."
+                ),
+                format!("minisign -Vm {MANIFEST_NAME} -p signer.pub"),
+            ),
+            SignatureKind::Ssh => (
+                format!(
+                    "There too: the list was signed with the SSH key {key}. Get the signer's public key from the signer and save it as signer-ssh.pub."
+                ),
+                format!(
+                    "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {file} < {MANIFEST_NAME}"
+                ),
+            ),
+        };
+        steps.push(Step { what, command });
+    }
+    steps.push(step(
+        "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",
+        "python3 -m bagit --validate .".to_owned(),
+    ));
+    steps
 }
