@@ -6,6 +6,7 @@ mod claims;
 mod evidence;
 mod inspection;
 mod path;
+mod rig;
 mod surroundings;
 mod tests;
 
@@ -15,6 +16,7 @@ pub use claims::{Claims, Statement};
 pub use evidence::{Instrument, Item, Photo};
 pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
+pub use rig::{LOADS, Rig, RigLoad, RigMeter, RigSource};
 pub use surroundings::{Enclosure, Marking, Service};
 pub use tests::{BenchTest, Reading};
 
@@ -46,6 +48,8 @@ part! {
             service: Service,
             /// What is printed on the outside.
             marking: Marking,
+            /// The test rig: loads, source, instruments, and what carries the current to them.
+            rig: Rig,
         }
         ; many {
             /// An instrument that values were measured with.
