@@ -19,6 +19,7 @@ pub mod problem;
 pub mod quantity;
 pub mod record;
 pub mod report;
+pub mod rig;
 pub mod rules;
 pub mod trial;
 pub mod words;

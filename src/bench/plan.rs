@@ -11,9 +11,7 @@ use thiserror::Error;
 use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::f64::{
-    ElectricCharge, ElectricCurrent, ElectricPotential, Energy, Power, Ratio, Time,
-};
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Energy, Power, Ratio, Time};
 use uom::si::ratio::ratio;
 use uom::si::time::{hour, minute};
 
@@ -119,7 +117,10 @@ pub fn propose(claims: &Claims) -> Result<Plan, NoPlan> {
     }
     let series = claims.series.or_else(|| series_from(claims));
     let of_pack = |pick: fn(&crate::physics::cells::Voltages) -> ElectricPotential| {
-        claims.chemistry.zip(series).map(|(chemistry, series)| pick(&chemistry.voltages()) * f64::from(series))
+        claims
+            .chemistry
+            .zip(series)
+            .map(|(chemistry, series)| pick(&chemistry.voltages()) * f64::from(series))
     };
     let nominal = claims.nominal.or_else(|| of_pack(|v| v.nominal));
     let cutoff = claims.cutoff.or_else(|| of_pack(|v| v.discharge));
@@ -281,7 +282,9 @@ mod tests {
     /// 12.8 V, 25.6 V and 51.2 V are 4, 8 and 16 LFP cells (common practice, no source).
     #[test]
     fn cells_in_series_from_the_nominal_voltage() {
-        for (nominal, series) in [(12.8, Some(4)), (25.6, Some(8)), (51.2, Some(16)), (12.0, None), (0.5, None)] {
+        for (nominal, series) in
+            [(12.8, Some(4)), (25.6, Some(8)), (51.2, Some(16)), (12.0, None), (0.5, None)]
+        {
             let nominal = Some(ElectricPotential::new::<volt>(nominal));
             let plan = propose(&Claims { series: None, nominal, ..large() }).unwrap();
             assert_eq!(plan.series, series, "{nominal:?}");

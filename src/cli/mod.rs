@@ -10,6 +10,7 @@ mod decode;
 mod explain;
 mod fill;
 mod new;
+mod plan;
 mod report;
 mod schema;
 mod seal;
@@ -52,6 +53,8 @@ enum Command {
     Fill(fill::Fill),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
+    /// Plan the bench session from the claims, and check the test rig before full load
+    Plan(plan::Plan),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
@@ -139,6 +142,7 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
         Command::New(command) => command.run(),
+        Command::Plan(command) => command.run(),
         Command::Fill(command) => command.run(),
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),

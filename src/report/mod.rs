@@ -10,6 +10,7 @@ mod text;
 mod view;
 mod writeup;
 
+pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};

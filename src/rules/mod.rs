@@ -14,5 +14,6 @@ pub mod page;
 
 pub use crate::derive::{Facts, Missing, Subject};
 pub use book::{Book, Change, Limit, Rule, Scope};
+pub(crate) use engine::guarded;
 pub use engine::{Judgement, judge};
 pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};

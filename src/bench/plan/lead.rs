@@ -15,8 +15,9 @@ pub const METRIC_SIZES: [f64; 12] = [1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 
 pub const AWG_NUMBERS: [i32; 15] = [18, 16, 14, 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3];
 /// Usual fuse ratings, A (NEC 240.6(A), from memory).
 const FUSES: [f64; 32] = [
-    15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0, 110.0, 125.0, 150.0, 175.0,
-    200.0, 225.0, 250.0, 300.0, 350.0, 400.0, 450.0, 500.0, 600.0, 700.0, 800.0, 1000.0, 1200.0, 1600.0, 2000.0,
+    15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0, 110.0, 125.0, 150.0,
+    175.0, 200.0, 225.0, 250.0, 300.0, 350.0, 400.0, 450.0, 500.0, 600.0, 700.0, 800.0, 1000.0, 1200.0,
+    1600.0, 2000.0,
 ];
 /// Leads side by side that are proposed at most for one leg.
 const MOST_PARALLEL: u32 = 4;
@@ -134,7 +135,9 @@ mod tests {
     #[test]
     fn fuses_go_up_to_the_next_rating() {
         let next = |i: f64| next_fuse(ElectricCurrent::new::<ampere>(i)).map(|i| i.get::<ampere>());
-        for (current, rating) in [(250.0, Some(250.0)), (251.0, Some(300.0)), (1.0, Some(15.0)), (3000.0, None)] {
+        for (current, rating) in
+            [(250.0, Some(250.0)), (251.0, Some(300.0)), (1.0, Some(15.0)), (3000.0, None)]
+        {
             assert_eq!(next(current), rating);
         }
         assert_eq!(next(f64::NAN), None);

@@ -95,7 +95,7 @@ pub fn equal_loads(
     let Some(takes) = one.takes(voltage) else { return Ok(None) };
     // A load at exactly its limit counts as one.
     let needed = ((whole / takes).get::<ratio>() - 1e-9).ceil().max(1.0);
-    if !(needed <= f64::from(MOST_LOADS)) {
+    if !needed.is_finite() || needed > f64::from(MOST_LOADS) {
         return Err(NoPlan(format!("more than {MOST_LOADS} such loads would be needed in parallel")));
     }
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and 64")]
@@ -112,7 +112,12 @@ mod tests {
     }
 
     fn load(power: Option<f64>, current: Option<f64>, set: Option<f64>) -> Limits {
-        Limits { power: power.map(Power::new::<watt>), current: current.map(amps), count: 1, set: set.map(amps) }
+        Limits {
+            power: power.map(Power::new::<watt>),
+            current: current.map(amps),
+            count: 1,
+            set: set.map(amps),
+        }
     }
 
     const VOLTAGE: f64 = 13.6;
@@ -137,7 +142,10 @@ mod tests {
     fn the_rest_goes_by_what_each_takes() {
         let cases = [
             // 1360 W and 2720 W at 13.6 V are 100 A and 200 A.
-            (vec![load(Some(1360.0), None, None), load(Some(2720.0), None, None)], vec![83.333_333, 166.666_667]),
+            (
+                vec![load(Some(1360.0), None, None), load(Some(2720.0), None, None)],
+                vec![83.333_333, 166.666_667],
+            ),
             // The smaller of power and current counts.
             (vec![load(Some(1360.0), Some(50.0), None), load(None, Some(200.0), None)], vec![50.0, 200.0]),
             (vec![load(None, Some(100.0), None), load(None, Some(100.0), Some(50.0))], vec![200.0, 50.0]),
@@ -150,7 +158,9 @@ mod tests {
             }
         }
         assert!(shares(250.0, &[load(None, Some(9.0), None), load(None, None, None)]).is_none());
-        assert!(split(amps(9.0), None, &[load(Some(9.0), None, None), load(Some(9.0), None, None)]).is_none());
+        assert!(
+            split(amps(9.0), None, &[load(Some(9.0), None, None), load(Some(9.0), None, None)]).is_none()
+        );
         assert_eq!(shares(250.0, &[]).unwrap(), Vec::<f64>::new());
     }
 

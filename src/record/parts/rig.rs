@@ -5,7 +5,8 @@
 
 use super::path::Element;
 use crate::record::field::{
-    AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Voltage, Word, YesNo, meanings, word,
+    AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Voltage, Word, YesNo, meanings,
+    word,
 };
 use crate::record::part::part;
 use crate::words::nearest;
@@ -15,12 +16,17 @@ pub const LOADS: usize = 64;
 
 const LOAD_KINDS: &[Word] = &[
     word("electronic load", "holds the current that is set"),
-    word("inverter", "feeds a load of mains voltage; it draws constant power, so its current rises as the voltage falls"),
+    word(
+        "inverter",
+        "feeds a load of mains voltage; it draws constant power, so its current rises as the voltage falls",
+    ),
     word("resistor bank", "its current falls with the voltage"),
 ];
 
-const SOURCE_KINDS: &[Word] =
-    &[word("charger", "follows a charging curve of its own"), word("power supply", "voltage and current are set by hand")];
+const SOURCE_KINDS: &[Word] = &[
+    word("charger", "follows a charging curve of its own"),
+    word("power supply", "voltage and current are set by hand"),
+];
 
 const SENSES: &[Word] = &[
     word("at the pack", "sense leads of their own, on the pack's terminals"),
