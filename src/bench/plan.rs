@@ -112,7 +112,7 @@ pub fn propose(claims: &Claims) -> Result<Plan, NoPlan> {
         ("the charge voltage", claims.charge_limit.map(|u| u.get::<volt>())),
     ] {
         if value.is_some_and(|value| !(value > 0.0 && value < 1e9)) {
-            return Err(NoPlan(format!("{what} is not a positive number")));
+            return Err(NoPlan(format!("{what} is zero, or larger than any pack has")));
         }
     }
     let series = claims.series.or_else(|| series_from(claims));

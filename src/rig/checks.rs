@@ -86,6 +86,9 @@ pub struct Check {
     pub remedy: &'static str,
 }
 
+/// Missing facts that one check tells at most.
+const MOST_MISSING: usize = 12;
+
 /// What a check requires, without numbers.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Asked {
@@ -116,11 +119,17 @@ impl Asked {
 
     pub(super) fn open(self, part: &str, missing: &[Missing]) -> Check {
         let mut check = self.of(part, Outcome::NotDecided);
-        for missing in missing {
-            let lacking = Lacking::from(missing);
-            if !check.missing.contains(&lacking) {
-                check.missing.push(lacking);
+        for (number, one) in missing.iter().enumerate() {
+            let lacking = Lacking::from(one);
+            if check.missing.contains(&lacking) {
+                continue;
             }
+            if check.missing.len() == MOST_MISSING {
+                let what = format!("and {} more", missing.len() - number);
+                check.missing.push(Lacking { what, write: None });
+                break;
+            }
+            check.missing.push(lacking);
         }
         check
     }

@@ -36,6 +36,8 @@ pub(super) struct Judged {
     pub(super) view: RigView,
     /// The current to set in the full-load test, A.
     pub(super) set: Option<f64>,
+    /// The current that would do, A: what is set by hand may be more.
+    pub(super) needed: Option<f64>,
     /// Expanded uncertainty of the reading of that current, A.
     pub(super) uncertainty: Option<f64>,
     pub(super) shares: Vec<LoadShare>,
@@ -135,7 +137,7 @@ impl Basis<'_> {
             notes: self.notes(&trunk, &branches),
         };
         conclude(&mut view);
-        Judged { view, set, uncertainty, shares, drop }
+        Judged { view, set, needed, uncertainty, shares, drop }
     }
 
     /// The loads' limits; what the command line gives stands in for what is not recorded.

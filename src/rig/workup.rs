@@ -138,11 +138,10 @@ impl Workup<'_> {
                 format!(
                     "Charging to full is where a wrong limit burns a pack. Stop when the voltage passes the limit, when a cell \
                      or the case is warmer than {}, when it swells or smells.",
-                    record
-                        .claims
-                        .charge_temperature_max
-                        .quantity()
-                        .map_or("45 °C", |quantity| quantity.text.as_str())
+                    record.claims.charge_temperature_max.quantity().map_or_else(
+                        || "45 °C".to_owned(),
+                        |quantity| show(quantity.value, Dimension::TEMPERATURE)
+                    )
                 ),
                 FIRE_WATCH.to_owned(),
             ],
@@ -222,12 +221,16 @@ impl Workup<'_> {
             let current = |name: &str, value: f64| Line::of(name, value, Dimension::CURRENT);
             settings.push(current("rated continuous current", session.current.get::<ampere>()));
             if let Some(set) = self.judged.set {
+                let needed = self.judged.needed.unwrap_or(set);
+                let least = format!("; at least {}", show(needed, Dimension::CURRENT));
                 let because = match self.judged.uncertainty {
                     Some(u) if u > 0.0 => {
-                        format!(" at least: its reading is uncertain by {} A (k = 2)", significant(u, 2))
+                        format!("{least}, as its reading is uncertain by {} A (k = 2)", significant(u, 2))
                     }
-                    Some(_) => " at least".to_owned(),
-                    None => " at least; no instrument with a known accuracy reads it, so nothing is added for that".to_owned(),
+                    Some(_) => least,
+                    None => format!(
+                        "{least}; no instrument with a known accuracy reads it, so nothing is added for that"
+                    ),
                 };
                 settings.push(current("set", set).and(&because));
             }
