@@ -20,6 +20,7 @@ pub mod quantity;
 pub mod record;
 pub mod redact;
 pub mod report;
+pub mod rig;
 pub mod rules;
 pub mod save;
 pub mod trial;

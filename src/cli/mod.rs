@@ -12,6 +12,7 @@ mod fill;
 mod new;
 mod password;
 mod photos;
+mod plan;
 mod progress;
 mod report;
 mod schema;
@@ -57,6 +58,8 @@ enum Command {
     Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
+    /// Plan the bench session from the claims, and check the test rig before full load
+    Plan(plan::Plan),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
@@ -144,6 +147,7 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
         Command::New(command) => command.run(),
+        Command::Plan(command) => command.run(),
         Command::Fill(command) => command.run(),
         Command::Photos(command) => command.run(),
         Command::Checklist(command) => command.run(),
