@@ -15,6 +15,8 @@ use super::number::{self, Cell, DecimalMark};
 /// Seconds of a day.
 const DAY: f64 = 86_400.0;
 const HOUR: f64 = 3600.0;
+/// No log counts further, in s: 30 000 years.
+const LATEST: f64 = 1e12;
 
 /// Forms of a date that are tried, in this order; day first before month first.
 const DATES: &[&str] = &[
@@ -94,80 +96,120 @@ impl fmt::Display for TimeForm {
     }
 }
 
-/// Turns time cells into seconds.
-pub(super) struct Clock {
+/// Reads time cells. It remembers nothing, so that rows can be read side by side.
+#[derive(Debug, Clone)]
+pub(super) struct TimeReader {
     form: TimeForm,
     decimal: DecimalMark,
-    first: Option<i128>,
+    /// The first readable timestamp (ns) or date (days) of the log, from which the others count.
+    base: i128,
+}
+
+impl TimeReader {
+    /// For a form and the first cells of its column (of the date column where there are two).
+    pub fn new<'a>(
+        form: &TimeForm,
+        decimal: DecimalMark,
+        mut first_cells: impl Iterator<Item = &'a [u8]>,
+    ) -> Self {
+        let base = match form {
+            TimeForm::Timestamp { date, .. } => {
+                first_cells.find_map(|cell| timestamp(cell, date)).map(|instant| instant.nanoseconds)
+            }
+            TimeForm::DateAndClock { date, .. } => {
+                first_cells.find_map(|cell| date_of(clean(cell)?, date)).map(|date| i128::from(days(date)))
+            }
+            TimeForm::Number { .. } | TimeForm::Elapsed | TimeForm::Clock => None,
+        };
+        Self { form: form.clone(), decimal, base: base.unwrap_or_default() }
+    }
+
+    /// The factor of a column of plain numbers.
+    pub fn factor(&self) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { factor, .. } => Some(factor),
+            _ => None,
+        }
+    }
+
+    /// A time cell; seconds in its own frame.
+    pub fn read(&self, field: &[u8]) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { factor, .. } => match number::cell(field, self.decimal) {
+                Cell::Number(value) => Some(value * factor),
+                Cell::Si(value) => Some(value),
+                Cell::Empty | Cell::Overflow | Cell::Text => None,
+            },
+            TimeForm::Elapsed => hms(field, true),
+            TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
+            TimeForm::Timestamp { date, .. } => {
+                #[expect(
+                    clippy::cast_precision_loss,
+                    reason = "a difference of times, exact to the nanosecond for a hundred days"
+                )]
+                Some((timestamp(field, date)?.nanoseconds - self.base) as f64 / 1e9)
+            }
+        }
+    }
+
+    /// A cell of a date column; seconds since the first date.
+    pub fn read_date(&self, field: &[u8]) -> Option<f64> {
+        let TimeForm::DateAndClock { date, .. } = self.form else {
+            return None;
+        };
+        let found = i128::from(days(date_of(clean(field)?, date)?));
+        i32::try_from(found - self.base).ok().map(|n| f64::from(n) * DAY)
+    }
+
+    /// Both together, where both can be read and the time is one that a log can hold.
+    pub fn together(&self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
+        let time = time.filter(|time| time.is_finite() && time.abs() < LATEST)?;
+        match self.form {
+            TimeForm::DateAndClock { .. } => Some(time + date?),
+            _ => Some(time),
+        }
+    }
+}
+
+/// Brings times in the order of the file into one frame.
+pub(super) struct Clock {
+    form: TimeForm,
     start: Option<f64>,
     previous: f64,
     days: u32,
 }
 
 impl Clock {
-    pub fn new(form: &TimeForm, decimal: DecimalMark) -> Self {
-        Self { form: form.clone(), decimal, first: None, start: None, previous: 0.0, days: 0 }
+    pub fn new(form: &TimeForm) -> Self {
+        Self { form: form.clone(), start: None, previous: 0.0, days: 0 }
     }
 
     pub fn midnights(&self) -> u32 {
         self.days
     }
 
-    /// A time cell; seconds in its own frame.
-    pub fn read(&mut self, field: &[u8]) -> Option<f64> {
+    /// What is taken from every time, where nothing else is done with one: `first` is the next of them.
+    pub fn constant(&mut self, first: f64) -> Option<f64> {
         match self.form {
-            TimeForm::Number { factor, .. } => {
-                // The end of the field stands for the delimiter.
-                if let Some((value, used)) = number::fast(field, 0, self.decimal)
-                    && used == field.len()
-                {
-                    return Some(value * factor);
-                }
-                match number::cell(field, self.decimal) {
-                    Cell::Number(value) => Some(value * factor),
-                    Cell::Si(value) => Some(value),
-                    Cell::Empty | Cell::Overflow | Cell::Text => None,
-                }
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(0.0),
+            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => {
+                Some(*self.start.get_or_insert(first))
             }
-            TimeForm::Elapsed => hms(field, true),
-            TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
-            TimeForm::Timestamp { date, .. } => {
-                let nanoseconds = timestamp(field, date)?.nanoseconds;
-                let first = *self.first.get_or_insert(nanoseconds);
-                #[expect(
-                    clippy::cast_precision_loss,
-                    reason = "a difference of times, exact to the nanosecond for a hundred days"
-                )]
-                Some((nanoseconds - first) as f64 / 1e9)
-            }
+            TimeForm::Elapsed | TimeForm::Clock => None,
         }
     }
 
-    /// A cell of a date column; seconds since the first date.
-    pub fn read_date(&mut self, field: &[u8]) -> Option<f64> {
-        let TimeForm::DateAndClock { date, .. } = self.form else {
-            return None;
-        };
-        let found = date_of(clean(field)?, date)?;
-        let days = i128::from(days(found));
-        let first = *self.first.get_or_insert(days);
-        i32::try_from(days - first).ok().map(|n| f64::from(n) * DAY)
-    }
-
-    /// Time of a row from its cells.
-    pub fn take(&mut self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
-        let time = time.filter(|time| time.is_finite() && time.abs() < 1e12)?;
+    /// The time of the next row.
+    pub fn take(&mut self, time: f64) -> f64 {
         match self.form {
-            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(time),
-            TimeForm::Number { .. } => Some(time - *self.start.get_or_insert(time)),
-            TimeForm::DateAndClock { .. } => {
-                let time = time + date?;
-                Some(time - *self.start.get_or_insert(time))
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
+            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => {
+                time - *self.start.get_or_insert(time)
             }
-            TimeForm::Elapsed => Some(self.over_midnight(time, 23.0 * HOUR, HOUR)),
+            TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
             TimeForm::Clock => {
                 let time = self.over_midnight(time, 20.0 * HOUR, 4.0 * HOUR);
-                Some(time - *self.start.get_or_insert(time))
+                time - *self.start.get_or_insert(time)
             }
         }
     }
@@ -398,12 +440,13 @@ mod tests {
 
     #[test]
     fn midnight() {
-        let mut clock = Clock::new(&TimeForm::Clock, DecimalMark::Point);
+        let reader = TimeReader::new(&TimeForm::Clock, DecimalMark::Point, std::iter::empty());
+        let mut clock = Clock::new(&TimeForm::Clock);
         let times: Vec<_> = ["23:59:58", "23:59:59", "00:00:00", "23:59:59.5", "00:00:01"]
             .iter()
             .map(|text| {
-                let raw = clock.read(text.as_bytes());
-                clock.take(raw, None).unwrap()
+                let read = reader.together(reader.read(text.as_bytes()), None);
+                clock.take(read.unwrap())
             })
             .collect();
         assert_eq!(times, [0.0, 1.0, 2.0, 1.5, 3.0]);

@@ -6,10 +6,10 @@ use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 
 use crate::words;
 
-use super::clock::{self, TimeForm};
+use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, unit_of};
 use super::layout::Layout;
-use super::lines::{Line, Lines, text};
+use super::chunk::{Chunks, FirstLines, text};
 use super::number::{self, Cell, DecimalMark};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
@@ -36,21 +36,9 @@ pub(super) fn recognise(
     source: impl Read,
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
-    let mut lines = Lines::new(source)?;
-    let encoding = lines.encoding();
-    let mut held: Vec<(u64, Vec<u8>)> = Vec::new();
-    let mut bytes = 0;
-    while lines.number() < LINES && bytes < BYTES {
-        match lines.next()? {
-            Some(Line::Text { bytes: line, .. }) => {
-                bytes += line.len();
-                let line = line.to_vec();
-                held.push((lines.number(), line));
-            }
-            Some(Line::TooLong) => {}
-            None => break,
-        }
-    }
+    let mut chunks = Chunks::new(source)?;
+    let encoding = chunks.encoding();
+    let FirstLines { lines: held, seen } = FirstLines::read(&mut chunks, LINES, BYTES)?;
     let found = [b'\t', b';', b',', b'|', b' ']
         .into_iter()
         .filter_map(|delimiter| Table::find(&held, delimiter))
@@ -58,7 +46,7 @@ pub(super) fn recognise(
         .rev()
         .max_by_key(|table| (table.rows.min(50), table.columns));
     let Some(table) = found else {
-        return Err(Error::NoTable { lines: lines.number() });
+        return Err(Error::NoTable { lines: seen });
     };
     let rows: Vec<Row<'_>> = held
         .iter()
@@ -113,6 +101,13 @@ fn build(
         header_line: header.map(|row| row.line),
         units_line: units.map(|row| row.line),
         first_row: table.first,
+        time_reader: TimeReader::new(
+            &time,
+            table.decimal,
+            data.iter()
+                .filter_map(|row| row.fields.get(date_column.unwrap_or(time_column)))
+                .map(Vec::as_slice),
+        ),
         time,
         columns,
         columns_left_out: left_out,
@@ -409,12 +404,12 @@ fn time_form(column: &Column, cells: &[&[u8]], decimal: DecimalMark) -> Option<T
 }
 
 fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {
-    let mut clock = clock::Clock::new(&layout.time, layout.decimal);
     let times: Vec<f64> = data
         .iter()
         .filter_map(|row| {
-            let time = clock.read(row.fields.get(layout.time_column)?);
-            let date = layout.date_column.and_then(|index| clock.read_date(row.fields.get(index)?));
+            let time = layout.time_reader.read(row.fields.get(layout.time_column)?);
+            let date =
+                layout.date_column.and_then(|index| layout.time_reader.read_date(row.fields.get(index)?));
             Some(time? + date.unwrap_or_default())
         })
         .collect();

@@ -2,8 +2,7 @@
 
 use std::fmt;
 
-use super::Field;
-use super::clock::TimeForm;
+use super::clock::{TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning};
 use super::number::DecimalMark;
 use super::sign::{CurrentSign, SignBasis};
@@ -36,6 +35,31 @@ impl fmt::Display for Encoding {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Slot(pub(super) usize);
 
+/// What is done with one field of a row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Field {
+    /// Nothing.
+    Skip,
+    /// The time, as a plain number of some unit.
+    Number {
+        /// The unit in seconds.
+        factor: f64,
+    },
+    /// The time in any other form.
+    Time,
+    /// The date.
+    Date,
+    /// A value.
+    Value {
+        /// Its place.
+        slot: usize,
+        /// Factor to SI units.
+        scale: f64,
+        /// Added after scaling.
+        offset: f64,
+    },
+}
+
 /// What was recognised about a log.
 #[derive(Debug, Clone)]
 pub struct Layout {
@@ -60,6 +84,7 @@ pub struct Layout {
     /// The sign of the current in the log, and how it is known.
     pub sign: Option<(CurrentSign, SignBasis)>,
     pub(super) header_line_text: Vec<u8>,
+    pub(super) time_reader: TimeReader,
     pub(super) time_column: usize,
     pub(super) date_column: Option<usize>,
 }
@@ -97,7 +122,7 @@ impl Layout {
             .iter()
             .map(|column| {
                 if column.index == self.time_column {
-                    Field::Time
+                    self.time_reader.factor().map_or(Field::Time, |factor| Field::Number { factor })
                 } else if Some(column.index) == self.date_column {
                     Field::Date
                 } else if column.meaning.is_value() {
