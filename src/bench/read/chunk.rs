@@ -42,13 +42,6 @@ impl Chunk {
         self.bytes.get(..self.filled + PADDING).unwrap_or_default()
     }
 
-    #[cfg(test)]
-    pub fn of(text: &[u8]) -> Self {
-        let mut bytes = text.to_vec();
-        bytes.extend([0; PADDING]);
-        Self { bytes, filled: text.len(), begins_too_long: false, line_end: b'\n' }
-    }
-
     fn close(&mut self, filled: usize) {
         self.filled = filled;
         if let Some(padding) = self.bytes.get_mut(filled..filled + PADDING) {

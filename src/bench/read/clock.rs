@@ -142,7 +142,8 @@ impl TimeReader {
             },
             TimeForm::Elapsed => hms(field, true),
             TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
-            TimeForm::Timestamp { date, .. } => {
+            TimeForm::Timestamp { date, .. } =>
+            {
                 #[expect(
                     clippy::cast_precision_loss,
                     reason = "a difference of times, exact to the nanosecond for a hundred days"
@@ -192,9 +193,7 @@ impl Clock {
     pub fn constant(&mut self, first: f64) -> Option<f64> {
         match self.form {
             TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(0.0),
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => {
-                Some(*self.start.get_or_insert(first))
-            }
+            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => Some(*self.start.get_or_insert(first)),
             TimeForm::Elapsed | TimeForm::Clock => None,
         }
     }
@@ -203,9 +202,7 @@ impl Clock {
     pub fn take(&mut self, time: f64) -> f64 {
         match self.form {
             TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => {
-                time - *self.start.get_or_insert(time)
-            }
+            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => time - *self.start.get_or_insert(time),
             TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
             TimeForm::Clock => {
                 let time = self.over_midnight(time, 20.0 * HOUR, 4.0 * HOUR);

@@ -6,10 +6,10 @@ use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 
 use crate::words;
 
+use super::chunk::{Chunks, FirstLines, text};
 use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, unit_of};
 use super::layout::Layout;
-use super::chunk::{Chunks, FirstLines, text};
 use super::number::{self, Cell, DecimalMark};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};

@@ -23,6 +23,7 @@ mod report;
 mod rows;
 mod settings;
 mod sign;
+mod spike;
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -43,6 +44,7 @@ pub use report::{Fault, ReadReport, Tally};
 pub use rows::{Block, Sample};
 pub use settings::{ColumnSetting, NotASetting, ReadSettings, SignSetting};
 pub use sign::{CurrentSign, SignBasis};
+pub(super) use spike::Spikes;
 
 /// Why a log cannot be read at all.
 #[derive(Debug, Error)]
@@ -132,6 +134,8 @@ pub struct LogReader<R> {
     lines: u64,
     released: usize,
     finished: bool,
+    /// Columns that are watched for single samples far off: the number of their value.
+    watched: Vec<(usize, Spikes)>,
     /// Unreadable rows since the last good one: a footer if no good one follows.
     trailing: Tally,
 }
@@ -172,9 +176,16 @@ impl<R: Read + Seek> LogReader<R> {
 
 impl<R: Read> LogReader<R> {
     /// Streams a log whose layout is known, from its first byte.
-    fn start(source: R, layout: Layout, report: ReadReport) -> Result<Self, ReadError> {
+    fn start(source: R, layout: Layout, mut report: ReadReport) -> Result<Self, ReadError> {
         let parser = RowParser::new(&layout, report.columns);
         let width = parser.width();
+        let watched = layout
+            .values()
+            .filter(|(_, column)| matches!(column.meaning, Meaning::Voltage | Meaning::Current))
+            .map(|(slot, _)| (slot.0, Spikes::new()))
+            .collect();
+        report.sign_not_decided = matches!(layout.sign, Some((CurrentSign::NotDecided, _)))
+            && layout.slots(Meaning::Current).any(|(_, column)| column.direction.is_none());
         Ok(Self {
             // The head was read once to recognise it and is passed over now.
             ahead: Ahead::new(source, parser, layout.first_row.saturating_sub(1))?,
@@ -186,6 +197,7 @@ impl<R: Read> LogReader<R> {
             lines: 0,
             released: 0,
             finished: false,
+            watched,
             trailing: Tally::default(),
         })
     }
@@ -219,6 +231,9 @@ impl<R: Read> LogReader<R> {
         }
         let block = self.rows.block(self.released);
         self.report.passed(block);
+        for (slot, spikes) in &mut self.watched {
+            watch(block, *slot, spikes, &mut self.report);
+        }
         Ok(Some(block))
     }
 
@@ -337,5 +352,23 @@ impl<R: Read> LogReader<R> {
             self.report.rows += count;
         }
         self.report.add_many(fault, count, line);
+    }
+}
+
+/// Counts single samples far off both their neighbours.
+fn watch(block: Block<'_>, slot: usize, spikes: &mut Spikes, report: &mut ReadReport) {
+    let mut line = 0;
+    for sample in block.samples() {
+        if sample.after_break {
+            spikes.interrupt();
+        }
+        let value = sample.get(Slot(slot));
+        // Where a value is missing its neighbours follow each other.
+        if !value.is_nan() {
+            if spikes.push(value) {
+                report.add(Fault::Spike, line);
+            }
+            line = sample.line;
+        }
     }
 }

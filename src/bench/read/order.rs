@@ -46,14 +46,7 @@ impl Order {
 
     /// Takes as many of the next rows as follow each other without anything odd, on consecutive lines;
     /// gives their number. `start` is taken from every time.
-    pub fn run(
-        &self,
-        out: &mut Rows,
-        first_line: u64,
-        times: &[f64],
-        start: f64,
-        values: &[f64],
-    ) -> usize {
+    pub fn run(&self, out: &mut Rows, first_line: u64, times: &[f64], start: f64, values: &[f64]) -> usize {
         if !self.suspects.is_empty() {
             return 0;
         }

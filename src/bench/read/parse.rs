@@ -200,8 +200,8 @@ impl RowParser {
     ) -> Option<(f64, usize)> {
         let (mut time, mut date) = (None, None);
         let mut at = begin;
-        let (last, before) = self.plan.split_last()?;
-        for (index, field) in before.iter().chain([last]).enumerate() {
+        let mut fields = self.plan.iter();
+        while let Some(field) = fields.next() {
             match *field {
                 Field::Value { scale, offset, .. } => {
                     let (value, end) = number::plain(text, at, self.delimiter, self.decimal)?;
@@ -229,11 +229,11 @@ impl RowParser {
                     at += length;
                 }
             }
-            let stop = *text.get(at)?;
-            if stop == self.delimiter && index < before.len() {
+            if fields.len() > 0 {
+                if *text.get(at)? != self.delimiter {
+                    return None;
+                }
                 at += 1;
-            } else if index < before.len() {
-                return None;
             }
         }
         let mut stop = *text.get(at)?;

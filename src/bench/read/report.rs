@@ -51,11 +51,13 @@ pub enum Fault {
     TimeSpike,
     /// The clock went back and stayed back.
     ClockRestart,
+    /// Single samples far off both their neighbours.
+    Spike,
 }
 
 impl Fault {
     /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 23] = [
         Self::Preamble,
         Self::Blank,
         Self::RepeatedHeader,
@@ -78,6 +80,7 @@ impl Fault {
         Self::TimeFaultRepeated,
         Self::TimeSpike,
         Self::ClockRestart,
+        Self::Spike,
     ];
 
     /// What it is and what was done, for one and for many.
@@ -145,6 +148,10 @@ impl Fault {
                 "restart of the log's clock: the time in between is not known",
                 "restarts of the log's clock: the times in between are not known",
             ),
+            Self::Spike => (
+                "single voltage or current far off both its neighbours, a false reading or a short pulse: kept, it counts in every figure, and charge and energy are uncertain by what it makes",
+                "single voltages or currents far off both their neighbours, false readings or short pulses: kept, they count in every figure, and charge and energy are uncertain by what they make",
+            ),
         }
     }
 
@@ -197,6 +204,8 @@ pub struct ReadReport {
     pub last_time: Option<f64>,
     /// Midnights that a clock without a date passed.
     pub midnights: u32,
+    /// Which way the current counts is not known: it is kept as written.
+    pub sign_not_decided: bool,
     pub(super) columns: usize,
     tallies: [Tally; Fault::ALL.len()],
 }
@@ -216,7 +225,7 @@ impl ReadReport {
     /// Whether nothing was met that may touch the figures.
     #[must_use]
     pub fn is_clean(&self) -> bool {
-        !self.faults().any(|(fault, _)| fault.touches_figures())
+        !self.sign_not_decided && !self.faults().any(|(fault, _)| fault.touches_figures())
     }
 
     pub(super) fn add(&mut self, fault: Fault, line: u64) {
@@ -265,6 +274,11 @@ impl fmt::Display for ReadReport {
             let times =
                 if self.midnights == 1 { "once".to_owned() } else { format!("{} times", self.midnights) };
             write!(f, "\nthe clock passed midnight {times}")?;
+        }
+        if self.sign_not_decided {
+            f.write_str(
+                "\nthe sign of the current is not decided: it is kept as written, positive taken as discharge; charge and energy may stand for the opposite direction",
+            )?;
         }
         Ok(())
     }
