@@ -10,7 +10,9 @@ use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
-use super::number::{self, Cell, DecimalMark};
+use crate::quantity::Dimension;
+
+use super::number::{self, Cell, Notation};
 
 /// Seconds of a day.
 const DAY: f64 = 86_400.0;
@@ -32,7 +34,9 @@ const DATES: &[&str] = &[
     "%d/%m/%y",
     "%m/%d/%y",
     "%d-%b-%Y",
+    "%d-%b-%y",
     "%d %b %Y",
+    "%d %b %y",
     "%b %d %Y",
     "%b %d, %Y",
     "%Y%m%d",
@@ -45,9 +49,11 @@ pub enum TimeForm {
     Number {
         /// The unit in seconds.
         factor: f64,
-        /// Seconds since 1970 rather than since the start.
+        /// Counted from 1970 rather than from the start.
         since_1970: bool,
     },
+    /// Days since 1900, as spreadsheets count dates.
+    SerialDays,
     /// `h:mm:ss` since the start.
     Elapsed,
     /// `h:mm:ss` of the day, without a date.
@@ -76,13 +82,19 @@ impl fmt::Display for TimeForm {
             if *ambiguous { " (day and month could be the other way round)" } else { "" }
         };
         match self {
-            Self::Number { since_1970: true, .. } => f.write_str("seconds since 1970"),
-            Self::Number { factor, .. } => match factor {
-                f64::MIN..0.002 => f.write_str("ms"),
-                0.002..2.0 => f.write_str("s"),
-                2.0..100.0 => f.write_str("min"),
-                _ => f.write_str("h"),
-            },
+            Self::Number { factor, since_1970 } => {
+                let unit = match factor {
+                    f64::MIN..2e-9 => "ns",
+                    2e-9..2e-6 => "us",
+                    2e-6..0.002 => "ms",
+                    0.002..2.0 => "s",
+                    2.0..100.0 => "min",
+                    100.0..4000.0 => "h",
+                    _ => "d",
+                };
+                write!(f, "{unit}{}", if *since_1970 { " since 1970" } else { "" })
+            }
+            Self::SerialDays => f.write_str("days since 1900, as spreadsheets count them"),
             Self::Elapsed => f.write_str("h:mm:ss since the start"),
             Self::Clock => f.write_str("clock time without date"),
             Self::DateAndClock { date, ambiguous } => {
@@ -100,7 +112,7 @@ impl fmt::Display for TimeForm {
 #[derive(Debug, Clone)]
 pub(super) struct TimeReader {
     form: TimeForm,
-    decimal: DecimalMark,
+    notation: Notation,
     /// The first readable timestamp (ns) or date (days) of the log, from which the others count.
     base: i128,
 }
@@ -109,7 +121,7 @@ impl TimeReader {
     /// For a form and the first cells of its column (of the date column where there are two).
     pub fn new<'a>(
         form: &TimeForm,
-        decimal: DecimalMark,
+        notation: Notation,
         mut first_cells: impl Iterator<Item = &'a [u8]>,
     ) -> Self {
         let base = match form {
@@ -119,15 +131,16 @@ impl TimeReader {
             TimeForm::DateAndClock { date, .. } => {
                 first_cells.find_map(|cell| date_of(clean(cell)?, date)).map(|date| i128::from(days(date)))
             }
-            TimeForm::Number { .. } | TimeForm::Elapsed | TimeForm::Clock => None,
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::Elapsed | TimeForm::Clock => None,
         };
-        Self { form: form.clone(), decimal, base: base.unwrap_or_default() }
+        Self { form: form.clone(), notation, base: base.unwrap_or_default() }
     }
 
     /// The factor of a column of plain numbers.
     pub fn factor(&self) -> Option<f64> {
         match self.form {
             TimeForm::Number { factor, .. } => Some(factor),
+            TimeForm::SerialDays => Some(DAY),
             _ => None,
         }
     }
@@ -135,10 +148,14 @@ impl TimeReader {
     /// A time cell; seconds in its own frame.
     pub fn read(&self, field: &[u8]) -> Option<f64> {
         match self.form {
-            TimeForm::Number { factor, .. } => match number::cell(field, self.decimal) {
+            TimeForm::Number { factor, .. } => match number::cell(field, self.notation) {
                 Cell::Number(value) => Some(value * factor),
-                Cell::Si(value) => Some(value),
-                Cell::Empty | Cell::Overflow | Cell::Text => None,
+                Cell::Si(value, Dimension::TIME) => Some(value),
+                Cell::Si(..) | Cell::Empty | Cell::Overflow | Cell::Text => None,
+            },
+            TimeForm::SerialDays => match number::cell(field, self.notation) {
+                Cell::Number(value) => Some(value * DAY),
+                _ => None,
             },
             TimeForm::Elapsed => hms(field, true),
             TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
@@ -193,7 +210,9 @@ impl Clock {
     pub fn constant(&mut self, first: f64) -> Option<f64> {
         match self.form {
             TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(0.0),
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => Some(*self.start.get_or_insert(first)),
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
+                Some(*self.start.get_or_insert(first))
+            }
             TimeForm::Elapsed | TimeForm::Clock => None,
         }
     }
@@ -202,7 +221,9 @@ impl Clock {
     pub fn take(&mut self, time: f64) -> f64 {
         match self.form {
             TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => time - *self.start.get_or_insert(time),
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
+                time - *self.start.get_or_insert(time)
+            }
             TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
             TimeForm::Clock => {
                 let time = self.over_midnight(time, 20.0 * HOUR, 4.0 * HOUR);
@@ -312,7 +333,8 @@ pub(super) struct Instant {
 /// Date and time in one cell.
 pub(super) fn timestamp(field: &[u8], form: &str) -> Option<Instant> {
     let text = clean(field)?;
-    if form == "%Y-%m-%d" {
+    // A date alone is no instant.
+    if form == "%Y-%m-%d" && text.len() > "2026-09-18".len() {
         if let Ok(instant) = text.parse::<Timestamp>() {
             return Some(Instant { nanoseconds: instant.as_nanosecond(), zoned: true });
         }
@@ -382,6 +404,7 @@ pub(super) fn date_form(cells: &[&[u8]], with_time: bool) -> Option<(&'static st
 
 #[cfg(test)]
 mod tests {
+    use super::super::number::DecimalMark;
     use super::*;
 
     #[test]
@@ -437,7 +460,8 @@ mod tests {
 
     #[test]
     fn midnight() {
-        let reader = TimeReader::new(&TimeForm::Clock, DecimalMark::Point, std::iter::empty());
+        let reader =
+            TimeReader::new(&TimeForm::Clock, Notation::plain(DecimalMark::Point), std::iter::empty());
         let mut clock = Clock::new(&TimeForm::Clock);
         let times: Vec<_> = ["23:59:58", "23:59:59", "00:00:00", "23:59:59.5", "00:00:01"]
             .iter()

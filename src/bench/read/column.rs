@@ -93,6 +93,18 @@ impl Meaning {
         }
     }
 
+    /// Values in SI units beyond which no bench test of a pack goes (common practice, no source): a cell
+    /// that says so is broken, not a reading. Nothing is colder than 0 K.
+    pub(super) fn possible(self) -> (f64, f64) {
+        match self {
+            Self::Voltage => (-1e4, 1e4),
+            Self::Current => (-1e5, 1e5),
+            Self::Temperature => (0.0, 3000.0),
+            Self::StateOfCharge => (-10.0, 10.0),
+            _ => (-1e9, 1e9),
+        }
+    }
+
     /// Whether values of this meaning are handed over with each sample.
     #[must_use]
     pub fn is_value(self) -> bool {
@@ -164,12 +176,21 @@ impl Column {
             && let Some((before, last)) = header.rsplit_once(['_', ' ', ',', '.'])
             && let Some(found) = unit_of(last)
         {
-            let meaning = by_name(before);
+            // "Pack V" says enough, "Channel A" does not.
+            let plain = || of_unit(found.dimension, None).filter(|_| whole_pack(before));
+            let meaning = by_name(before).or_else(plain);
             if meaning.is_some_and(|m| fits(m, found.dimension)) {
                 before.trim_end_matches([',', ' ', '_']).clone_into(&mut name);
                 named = meaning;
                 unit = Some(last.to_owned());
             }
+        }
+        // "ms" and "mA" are unit and name at once; a single letter would be anything.
+        if unit.is_none()
+            && header.chars().count() > 1
+            && unit_of(&header).is_some_and(|unit| named.is_none_or(|named| fits(named, unit.dimension)))
+        {
+            unit = Some(header.clone());
         }
         let known_unit = unit.as_deref().and_then(unit_of);
         let by_unit = known_unit.and_then(|unit| of_unit(unit.dimension, named));
@@ -202,6 +223,14 @@ impl Column {
         column
     }
 
+    /// The same under the header that stands in the log.
+    pub fn renamed(mut self, header: &str) -> Self {
+        header.clone_into(&mut self.header);
+        header.clone_into(&mut self.label);
+        self.known = HowKnown::Unit;
+        self
+    }
+
     /// Sets what the caller says.
     pub fn set(&mut self, meaning: Meaning, label: Option<&str>, unit: Option<&str>) {
         let unit = unit.map(str::to_owned).or_else(|| {
@@ -223,6 +252,8 @@ impl Column {
         spelling.clone_into(&mut self.unit);
         let found = match (self.meaning, unit_of(spelling)) {
             (Meaning::Temperature, Some(unit)) => absolute(spelling, unit),
+            // Beside a name that says charge, `C` is the coulomb.
+            (Meaning::Charge, Some(unit)) if unit.dimension == Dimension::RATE => AMPERE_SECOND,
             (_, Some(unit)) => unit,
             (_, None) => return,
         };
@@ -250,9 +281,15 @@ fn fits(meaning: Meaning, dimension: Dimension) -> bool {
                 || dimension == Dimension::TEMPERATURE_DIFFERENCE
                 || dimension == Dimension::RATE
         }
+        Some(Dimension::CHARGE) => dimension == Dimension::CHARGE || dimension == Dimension::RATE,
         Some(wanted) => wanted == dimension,
         None => false,
     }
+}
+
+/// Whether a cell with a unit of its own can stand in a column of a meaning.
+pub(super) fn holds(meaning: Meaning, dimension: Dimension) -> bool {
+    fits(meaning, dimension) && dimension != Dimension::RATE
 }
 
 fn of_unit(dimension: Dimension, named: Option<Meaning>) -> Option<Meaning> {
@@ -278,6 +315,9 @@ fn of_unit(dimension: Dimension, named: Option<Meaning>) -> Option<Meaning> {
     .or((dimension == Dimension::TEMPERATURE).then_some(Meaning::Temperature))
 }
 
+/// One ampere second.
+const AMPERE_SECOND: Unit = Unit { dimension: Dimension::CHARGE, factor: 1.0, offset: 0.0 };
+
 /// Units for messages.
 pub(super) const UNITS_EXAMPLES: &str = "V, mV, A, mA, W, Ah, Wh, °C, °F, %, s, min or h";
 
@@ -287,28 +327,48 @@ pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
     if spelling.is_empty() || spelling.len() > 20 {
         return None;
     }
-    let lower = spelling.to_lowercase();
+    // "A.h", "A·h", "A*h", "A h" and "Amp-hr" are all the same; so are "deg C" and "deg. C". Of the two
+    // units of charge that a log has, "A.s" must not become milliseconds or the like.
+    let lower: String =
+        spelling.to_lowercase().chars().filter(|c| !matches!(c, ' ' | '.' | '·' | '*' | '-' | '_')).collect();
     let symbol = match lower.as_str() {
-        "volt" | "volts" | "vdc" => "V",
-        "millivolt" | "millivolts" => "mV",
-        "amp" | "amps" | "ampere" | "amperes" | "adc" => "A",
-        "milliamp" | "milliamps" | "milliampere" | "ma" => "mA",
+        "volt" | "volts" | "vdc" | "vdcs" | "voltdc" | "voltsdc" => "V",
+        "millivolt" | "millivolts" | "mvdc" => "mV",
+        // In capitals throughout, as some instruments write: no battery has megavolts.
+        "mv" => "mV",
+        "kilovolt" | "kilovolts" | "kv" => "kV",
+        "amp" | "amps" | "ampere" | "amperes" | "adc" | "ampsdc" | "ampdc" => "A",
+        "milliamp" | "milliamps" | "milliampere" | "milliamperes" | "ma" | "madc" => "mA",
+        "kiloamp" | "kiloamps" | "kiloampere" | "ka" => "kA",
+        "microamp" | "microamps" | "microampere" => "uA",
         "watt" | "watts" => "W",
+        "milliwatt" | "milliwatts" => "mW",
+        "kilowatt" | "kilowatts" | "kw" => "kW",
         "s" | "sec" | "secs" | "second" | "seconds" | "sek" => "s",
-        "ms" | "msec" | "millisecond" | "milliseconds" => "ms",
+        "ms" | "msec" | "millis" | "millisecond" | "milliseconds" => "ms",
+        "us" | "µs" | "μs" | "usec" | "micros" | "microsecond" | "microseconds" => "us",
+        "ns" | "nsec" | "nanosecond" | "nanoseconds" => "ns",
         "min" | "mins" | "minute" | "minutes" => "min",
         "h" | "hr" | "hrs" | "hour" | "hours" => "h",
-        "celsius" | "degc" | "deg c" | "\u{2103}" | "degree celsius" => "°C",
-        "fahrenheit" | "degf" | "deg f" | "\u{2109}" | "f" => "°F",
+        "day" | "days" => "d",
+        "celsius" | "degc" | "°c" | "ºc" | "˚c" | "\u{2103}" | "degreecelsius" | "degreescelsius"
+        | "degreec" | "degreesc" | "gradc" | "cel" => "°C",
+        "fahrenheit" | "degf" | "°f" | "ºf" | "˚f" | "\u{2109}" | "f" | "degreefahrenheit"
+        | "degreesfahrenheit" | "degreesf" => "°F",
         "kelvin" => "K",
-        "ah" => "Ah",
-        "mah" => "mAh",
-        "wh" => "Wh",
-        "mwh" if spelling != "MWh" => "mWh",
+        "ah" | "amphr" | "amphrs" | "amphour" | "amphours" | "amperehour" | "amperehours" | "ahr" => "Ah",
+        "mah" | "milliamphour" | "milliamphours" | "mahr" => "mAh",
+        "uah" | "µah" | "μah" => "uAh",
+        "kah" => "kAh",
+        "as" | "asec" | "amperesecond" | "coulomb" | "coulombs" => return Some(AMPERE_SECOND),
+        "wh" | "watthour" | "watthours" | "watthr" | "whr" => "Wh",
+        "mwh" if !spelling.starts_with("MW") || spelling.ends_with('H') => "mWh",
         "kwh" => "kWh",
-        "percent" | "pct" => "%",
+        "joule" | "joules" => "J",
+        "kilojoule" | "kilojoules" | "kj" => "kJ",
+        "percent" | "pct" | "%" => "%",
         "ohm" | "ohms" => "ohm",
-        "mohm" => "mohm",
+        "mohm" | "mohms" | "milliohm" | "milliohms" | "mω" => "mohm",
         "1" => "",
         _ => spelling,
     };
@@ -338,7 +398,7 @@ pub(super) fn split_header(header: &str) -> Split<'_> {
             };
         }
     }
-    for mark in ["/", " in "] {
+    for mark in ["/", "#", " in "] {
         if let Some((name, unit)) = header.rsplit_once(mark)
             && unit_of(unit).is_some()
             && !name.trim().is_empty()
@@ -360,9 +420,28 @@ fn by_name(name: &str) -> Option<Meaning> {
             .first()
             .is_some_and(|word| letters.contains(&word.trim_end_matches(|c: char| c.is_ascii_digit())))
     };
-    if has(&["set", "setpoint", "target", "limit", "programmed", "soll", "demand"])
-        || name.contains("/d")
-        || has(&["dvdt", "didt", "dqdv", "dvdq", "dtdt", "pressure"])
+    // Derivatives and differences: "dV/dt", "dQdV/Ah/V", "dQ".
+    let joined: String = name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect();
+    let derived = ["dvdt", "didt", "dqdv", "dvdq", "dtdt", "dedv"].iter().any(|word| joined.contains(word));
+    if has(&[
+        "set",
+        "setpoint",
+        "target",
+        "limit",
+        "programmed",
+        "soll",
+        "demand",
+        "control",
+        "command",
+        "changes",
+        "pressure",
+        "press",
+        "pamb",
+        "papp",
+    ]) || name.contains("/d")
+        || derived
+        || matches!(joined.as_str(), "dq" | "dv" | "di")
+        || has(&["index", "id", "no"]) && has(&["point", "sample", "record"])
     {
         return Some(Meaning::Ignored);
     }
@@ -381,8 +460,23 @@ fn by_name(name: &str) -> Option<Meaning> {
         "duration",
         "epoch",
         "heure",
-    ]) || numbered(&["t", "seconds", "sec", "ms", "milliseconds"])
-        && !name.contains(|c: char| c.is_ascii_digit())
+        "temps",
+        "tiempo",
+        "tempo",
+        "testzeit",
+        "laufzeit",
+    ]) || numbered(&[
+        "t",
+        "seconds",
+        "sec",
+        "ms",
+        "msec",
+        "millis",
+        "milliseconds",
+        "micros",
+        "minutes",
+        "hours",
+    ]) && !name.contains(|c: char| c.is_ascii_digit())
         || spaced.contains("date time")
     {
         return Some(if has(&["step", "cycle", "schritt"]) { Meaning::StepTime } else { Meaning::Time });
@@ -390,8 +484,18 @@ fn by_name(name: &str) -> Option<Meaning> {
     if has(&["date", "datum"]) {
         return Some(Meaning::Date);
     }
-    if has(&["temp", "temperature", "temperatur", "thermocouple", "ntc", "ambient", "umgebung"])
-        || numbered(&["t", "tc", "temp"])
+    if has(&[
+        "temp",
+        "temperature",
+        "temperatur",
+        "temperatura",
+        "température",
+        "thermocouple",
+        "ntc",
+        "tenv",
+        "ambient",
+        "umgebung",
+    ]) || numbered(&["t", "tc", "temp"])
     {
         return Some(Meaning::Temperature);
     }
@@ -400,28 +504,54 @@ fn by_name(name: &str) -> Option<Meaning> {
     }
     if has(&[
         "voltage", "volt", "volts", "spannung", "tension", "vbat", "vbatt", "vdc", "vcell", "ucell", "ubat",
+        "tensione", "tensión",
     ]) || numbered(&["u", "v"])
     {
         return Some(Meaning::Voltage);
     }
-    if has(&["current", "amp", "amps", "amperage", "ampere", "strom", "courant", "ibat", "ibatt", "idc"])
-        || numbered(&["i"])
+    if has(&[
+        "current",
+        "amp",
+        "amps",
+        "amperage",
+        "ampere",
+        "strom",
+        "courant",
+        "corriente",
+        "corrente",
+        "ibat",
+        "ibatt",
+        "idc",
+    ]) || numbered(&["i"])
     {
         return Some(Meaning::Current);
     }
-    if has(&["energy", "energie", "wh", "watthours"]) {
+    if has(&["energy", "energie", "wh", "watthours", "whcha", "whdch", "whstep", "whaccu"]) {
         return Some(Meaning::Energy);
     }
     if has(&["resistance", "widerstand", "impedance", "ir", "dcir", "acir", "rint"]) {
         return Some(Meaning::Resistance);
     }
-    if has(&["capacity", "charge", "ah", "amphours", "kapazität", "kapazitaet", "ladung", "coulombs"])
-        || numbered(&["q"])
+    if has(&[
+        "capacity",
+        "charge",
+        "ah",
+        "amphours",
+        "kapazität",
+        "kapazitaet",
+        "ladung",
+        "coulombs",
+        "ahcha",
+        "ahdch",
+        "ahstep",
+        "ahaccu",
+        "ahbal",
+    ]) || numbered(&["q"])
     {
         return Some(Meaning::Charge);
     }
     // A step's type or name is a word, not its number.
-    if has(&["step", "schritt"]) && has(&["type", "name", "mode", "typ"]) {
+    if has(&["step", "schritt"]) && has(&["type", "name", "mode", "typ", "status"]) {
         return Some(Meaning::Ignored);
     }
     if has(&["step", "schritt", "ns"]) {
@@ -435,6 +565,12 @@ fn by_name(name: &str) -> Option<Meaning> {
 
 fn is_number(word: &str) -> bool {
     word.bytes().all(|byte| byte.is_ascii_digit())
+}
+
+/// Whether a name stands for the pack as a whole, or for what carries its current.
+fn whole_pack(name: &str) -> bool {
+    const WORDS: &[&str] = &["pack", "batt", "battery", "bat", "bank", "load", "shunt", "total", "bus", "dc"];
+    spaced(name).split(' ').filter(|word| !word.is_empty()).all(|word| WORDS.contains(&word))
 }
 
 /// Lower case, with spaces between words: "TestTime" and `test_time` become "test time".
@@ -510,6 +646,27 @@ mod tests {
             ("Capacity (Wh)", M::Energy, "Wh"),
             ("Charge current (A)", M::Current, "A"),
             ("Ambient Pressure / Pa", M::Ignored, ""),
+            ("Discharge capacity [A.h]", M::Charge, "A.h"),
+            ("Energy/W.h", M::Energy, "W.h"),
+            ("(Q-Qo)/mA.h", M::Charge, "mA.h"),
+            ("Cap (Amp-hr)", M::Charge, "Amp-hr"),
+            ("Charge (C)", M::Charge, "C"),
+            ("Current (kA)", M::Current, "kA"),
+            ("CURRENT (MA)", M::Current, "MA"),
+            ("voltage#mV", M::Voltage, "mV"),
+            ("mV", M::Voltage, "mV"),
+            ("millis", M::Time, "millis"),
+            ("ms", M::Time, "ms"),
+            ("Temp (deg. C)", M::Temperature, "deg. C"),
+            ("Temp (deg F)", M::Temperature, "deg F"),
+            ("Temp (ºC)", M::Temperature, "ºC"),
+            ("Temps (s)", M::Time, "s"),
+            ("Pack V", M::Voltage, "V"),
+            ("Pack A", M::Current, "A"),
+            ("control/V/mA", M::Ignored, ""),
+            ("dQdV/Ah/V", M::Ignored, ""),
+            ("dQ/mA.h", M::Ignored, ""),
+            ("Sample Index", M::Ignored, ""),
         ];
         for (header, meaning, unit) in cases {
             let column = Column::recognise(0, header, None);
@@ -517,6 +674,43 @@ mod tests {
             if meaning != M::Ignored {
                 assert_eq!(column.unit, unit, "{header}");
             }
+        }
+    }
+
+    /// One of each unit as instruments write it, in SI units.
+    #[test]
+    fn units_as_instruments_write_them() {
+        let cases = [
+            ("A.h", 3600.0),
+            ("A·h", 3600.0),
+            ("A h", 3600.0),
+            ("mA.h", 3.6),
+            ("µAh", 0.0036),
+            ("W.h", 3600.0),
+            ("mW.h", 3.6),
+            ("kW.h", 3.6e6),
+            ("MWH", 3.6),
+            ("MWh", 3.6e9),
+            ("A.s", 1.0),
+            ("kA", 1e3),
+            ("µA", 1e-6),
+            ("MA", 1e-3),
+            ("MV", 1e-3),
+            ("KV", 1e3),
+            ("V DC", 1.0),
+            ("mΩ", 1e-3),
+            ("mOhm", 1e-3),
+            ("kJ", 1e3),
+            ("µs", 1e-6),
+            ("ns", 1e-9),
+            ("days", 86_400.0),
+        ];
+        for (unit, wanted) in cases {
+            let factor = unit_of(unit).map(|unit| unit.factor).unwrap_or_default();
+            assert!((factor / wanted - 1.0).abs() < 1e-12, "{unit}: {factor}");
+        }
+        for unit in ["A", "h", "xA", "cell 1", "avg"] {
+            assert_eq!(unit_of(unit).is_some(), matches!(unit, "A" | "h"), "{unit}");
         }
     }
 

@@ -10,11 +10,12 @@ use super::chunk::{Chunks, FirstLines, text};
 use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, unit_of};
 use super::layout::Layout;
-use super::number::{self, Cell, DecimalMark};
+use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
 use super::{ReadError, ReadError as Error};
+use crate::quantity::Dimension;
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
 const LINES: u64 = 400;
@@ -22,9 +23,12 @@ const LINES: u64 = 400;
 const BYTES: usize = 512 * 1024;
 /// Columns that are read at most.
 const COLUMNS: usize = 256;
+/// A log whose voltages all lie below this is not one of a cell or pack, V.
+const LEAST_VOLTAGE: f64 = 0.5;
 /// Values handed over with each sample at most.
 const VALUES: usize = 64;
 
+#[derive(Clone)]
 struct Row<'a> {
     line: u64,
     fields: Vec<Vec<u8>>,
@@ -44,7 +48,7 @@ pub(super) fn recognise(
         .filter_map(|delimiter| Table::find(&held, delimiter))
         // The first of equals wins: a space divides only what nothing else does.
         .rev()
-        .max_by_key(|table| (table.rows.min(50), table.columns));
+        .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
     let Some(table) = found else {
         return Err(Error::NoTable { lines: seen });
     };
@@ -54,8 +58,10 @@ pub(super) fn recognise(
         .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
     let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
-    let (above, data) = rows.split_at(first);
-    build(&table, above, data, encoding, settings)
+    let data = rows.get(first..).unwrap_or_default();
+    let mut above: Vec<Row<'_>> = rows.get(..first).unwrap_or_default().to_vec();
+    join_broken_header(&mut above, &table);
+    build(&table, &above, data, encoding, settings)
 }
 
 fn build(
@@ -87,9 +93,12 @@ fn build(
     if names.is_empty() && settings.columns.is_empty() {
         return Err(Error::NoHeader { line: table.first });
     }
+    name_apart(&mut columns, above, header, table.columns);
+    bare_ampere(&mut columns);
     apply(&mut columns, settings)?;
+    refuse_thousands(table, &columns, data)?;
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
-    let (time_column, date_column, time) = find_time(&mut columns, data, table.decimal)
+    let (time_column, date_column, time) = find_time(&mut columns, data, table.notation)
         .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
     if !columns.iter().any(|column| column.meaning.is_value()) {
         return Err(Error::NothingToRead { columns: listed(&columns), example: example(&columns) });
@@ -97,13 +106,14 @@ fn build(
     let mut layout = Layout {
         encoding,
         delimiter: table.delimiter,
-        decimal: table.decimal,
+        decimal: table.notation.decimal,
+        notation: table.notation,
         header_line: header.map(|row| row.line),
         units_line: units.map(|row| row.line),
         first_row: table.first,
         time_reader: TimeReader::new(
             &time,
-            table.decimal,
+            table.notation,
             data.iter()
                 .filter_map(|row| row.fields.get(date_column.unwrap_or(time_column)))
                 .map(Vec::as_slice),
@@ -178,10 +188,19 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
 
 struct Table {
     delimiter: u8,
-    decimal: DecimalMark,
+    notation: Notation,
     first: u64,
     columns: usize,
     rows: usize,
+    /// Numbers and times in the first of those rows.
+    cells: usize,
+    /// A number that could be a thousand times larger.
+    ambiguous: Option<Ambiguous>,
+}
+
+struct Ambiguous {
+    line: u64,
+    cell: String,
 }
 
 impl Table {
@@ -192,56 +211,122 @@ impl Table {
             .map(|(line, raw)| (*line, split(raw, delimiter)))
             .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
             .collect();
-        let decimal = decimal_mark(&rows, delimiter);
-        let data: Vec<(u64, usize)> = rows
+        let (notation, ambiguous) = notation(&rows);
+        let data: Vec<(u64, usize, usize)> = rows
             .iter()
-            .filter(|(_, fields)| is_data(fields, decimal))
-            .map(|(line, fields)| (*line, fields.len()))
+            .filter_map(|(line, fields)| Some((*line, fields.len(), data_cells(fields, notation)?)))
             .collect();
-        let count_of = |count: usize| data.iter().filter(|(_, c)| *c == count).count();
-        let columns = data.iter().map(|(_, count)| *count).max_by_key(|count| (count_of(*count), *count))?;
-        let first = data.iter().find(|(_, count)| *count == columns)?.0;
-        Some(Self { delimiter, decimal, first, columns, rows: count_of(columns) })
+        let count_of = |count: usize| data.iter().filter(|(_, c, _)| *c == count).count();
+        let columns =
+            data.iter().map(|(_, count, _)| *count).max_by_key(|count| (count_of(*count), *count))?;
+        let of_table = || data.iter().filter(|(_, count, _)| *count == columns);
+        let first = of_table().next()?.0;
+        let cells = of_table().take(50).map(|(_, _, cells)| cells).sum();
+        Some(Self { delimiter, notation, first, columns, rows: count_of(columns), cells, ambiguous })
     }
 }
 
-fn decimal_mark(rows: &[(u64, Vec<Vec<u8>>)], delimiter: u8) -> DecimalMark {
-    let numbers = |mark: DecimalMark| {
-        rows.iter()
-            .flat_map(|(_, fields)| fields)
-            .filter(|field| field.contains(&mark.byte()))
-            .filter(|field| matches!(number::cell(field, mark), Cell::Number(_)))
-            .count()
-    };
-    if delimiter != b',' || numbers(DecimalMark::Comma) > 0 {
-        let (point, comma) = (numbers(DecimalMark::Point), numbers(DecimalMark::Comma));
-        if comma > point {
-            return DecimalMark::Comma;
+/// How numbers are written, by what can be read in one way only; and a cell that can be read in two where
+/// no other decides.
+fn notation(rows: &[(u64, Vec<Vec<u8>>)]) -> (Notation, Option<Ambiguous>) {
+    /// Numbers with a point, and with a comma, that show what the mark is.
+    #[derive(Default)]
+    struct Seen {
+        /// It can only be the decimal mark.
+        decimal: usize,
+        /// It can only divide thousands.
+        thousands: usize,
+        /// Three digits follow: either.
+        either: Option<Ambiguous>,
+        eithers: usize,
+    }
+    let (mut point, mut comma) = (Seen::default(), Seen::default());
+    for (line, fields) in rows {
+        for field in fields {
+            let Ok(cell) = std::str::from_utf8(field) else {
+                continue;
+            };
+            let cell = cell.trim_matches(['"', ' ']);
+            for (decimal, mark, other, here) in
+                [(DecimalMark::Point, '.', ',', &mut point), (DecimalMark::Comma, ',', '.', &mut comma)]
+            {
+                if !cell.contains(mark) {
+                    continue;
+                }
+                let as_decimal = matches!(number::cell(field, Notation::plain(decimal)), Cell::Number(_));
+                let as_thousands =
+                    number::ungroup(cell, other, true).is_some_and(|bare| !bare.contains(mark));
+                match (as_decimal, as_thousands) {
+                    (true, false) => here.decimal += 1,
+                    (false, true) => here.thousands += 1,
+                    (true, true) if cell.matches(mark).count() == 1 => {
+                        here.eithers += 1;
+                        here.either.get_or_insert(Ambiguous { line: *line, cell: cell.to_owned() });
+                    }
+                    _ => {}
+                }
+            }
         }
     }
-    DecimalMark::Point
+    let for_point = point.decimal + comma.thousands;
+    let for_comma = comma.decimal + point.thousands;
+    let (decimal, other, open) = if for_comma > for_point {
+        (DecimalMark::Comma, &point, comma.decimal == 0 && point.thousands == 0)
+    } else if for_point > 0 || point.eithers >= comma.eithers {
+        (DecimalMark::Point, &comma, point.decimal == 0 && comma.thousands == 0)
+    } else {
+        (DecimalMark::Comma, &point, true)
+    };
+    let grouped = other.thousands > 0 && other.decimal == 0;
+    let either = match decimal {
+        DecimalMark::Point => point.either,
+        DecimalMark::Comma => comma.either,
+    };
+    (Notation { decimal, grouped }, either.filter(|_| open))
 }
 
-/// Whether these fields are a row of a log: at least two numbers or times, and mostly such.
-fn is_data(fields: &[Vec<u8>], decimal: DecimalMark) -> bool {
+/// Numbers and times in these fields when they are a row of a log: at least two, and no more words.
+fn data_cells(fields: &[Vec<u8>], notation: Notation) -> Option<usize> {
     let (mut values, mut words) = (0, 0);
     for field in fields {
         if is_time(field) {
             values += 1;
             continue;
         }
-        match number::cell(field, decimal) {
-            Cell::Number(_) | Cell::Si(_) => values += 1,
+        match number::cell(field, notation) {
+            Cell::Number(_) | Cell::Si(..) => values += 1,
             Cell::Empty | Cell::Overflow => {}
             Cell::Text => words += 1,
         }
     }
-    values >= 2 && values >= words
+    (values >= 2 && values >= words).then_some(values)
 }
 
 fn is_time(field: &[u8]) -> bool {
     field.contains(&b':') && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
         || clock::date_form(&[field], false).is_some() && field.len() >= 8
+}
+
+/// A header whose quoted names hold line ends stands on several lines: they become one row.
+fn join_broken_header(above: &mut Vec<Row<'_>>, table: &Table) {
+    let odd = |row: &Row<'_>| memchr::memchr_iter(b'"', row.raw).count() % 2 == 1;
+    let Some((last, before)) = above.split_last() else {
+        return;
+    };
+    if !odd(last) {
+        return;
+    }
+    let Some(begin) = before.iter().rposition(odd) else {
+        return;
+    };
+    let parts: Vec<&[u8]> = above.iter().skip(begin).map(|row| row.raw).collect();
+    let fields = split(&parts.join(&b' '), table.delimiter);
+    if fields.len().abs_diff(table.columns) <= 1
+        && let Some(first) = above.get_mut(begin)
+    {
+        first.fields = fields;
+        above.truncate(begin + 1);
+    }
 }
 
 /// The header above the table, and the row of units between them.
@@ -313,7 +398,7 @@ fn limit(columns: &mut [Column]) -> usize {
 fn find_time(
     columns: &mut [Column],
     data: &[Row<'_>],
-    decimal: DecimalMark,
+    notation: Notation,
 ) -> Option<(usize, Option<usize>, TimeForm)> {
     let mut found: Vec<(u8, usize, Option<usize>, TimeForm)> = Vec::new();
     let date = columns.iter().find(|column| column.meaning == Meaning::Date).map(|column| column.index);
@@ -325,7 +410,7 @@ fn find_time(
             continue;
         }
         let cells = cells_of(data, column.index);
-        let Some(form) = time_form(column, &cells, decimal) else {
+        let Some(form) = time_form(column, &cells, notation) else {
             continue;
         };
         let (rank, date_column, form) = match form {
@@ -339,7 +424,7 @@ fn find_time(
                 }
             }
             TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed => (1, None, form),
-            TimeForm::Timestamp { .. } => (2, None, form),
+            TimeForm::Timestamp { .. } | TimeForm::SerialDays => (2, None, form),
             TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => (3, None, form),
             TimeForm::Clock => (4, None, form),
         };
@@ -366,21 +451,18 @@ fn cells_of<'a>(data: &'a [Row<'_>], index: usize) -> Vec<&'a [u8]> {
 }
 
 /// The form of a time column by what most of its cells are.
-fn time_form(column: &Column, cells: &[&[u8]], decimal: DecimalMark) -> Option<TimeForm> {
+fn time_form(column: &Column, cells: &[&[u8]], notation: Notation) -> Option<TimeForm> {
     let most = |count: usize| count > 0 && count * 10 >= cells.len() * 6;
-    let numbers = cells.iter().filter(|cell| matches!(number::cell(cell, decimal), Cell::Number(_))).count();
-    if most(numbers) {
-        if column.meaning == Meaning::Date {
-            return None;
-        }
-        let name = column.header.to_lowercase();
-        let first = cells.iter().find_map(|cell| match number::cell(cell, decimal) {
-            Cell::Number(value) => Some(value * column.scale),
+    let numbers: Vec<f64> = cells
+        .iter()
+        .filter_map(|cell| match number::cell(cell, notation) {
+            Cell::Number(value) => Some(value),
+            Cell::Si(value, Dimension::TIME) => Some(value / column.scale),
             _ => None,
-        })?;
-        // Seconds since 1970 by name, or by a number that no test reaches (September 2001).
-        let since_1970 = name.contains("unix") || name.contains("epoch") || first > 1e9;
-        return Some(TimeForm::Number { factor: column.scale, since_1970 });
+        })
+        .collect();
+    if most(numbers.len()) {
+        return number_form(column, &numbers);
     }
     let times: Vec<f64> = cells.iter().filter_map(|cell| clock::hms(cell, true)).collect();
     if most(times.len()) {
@@ -401,6 +483,127 @@ fn time_form(column: &Column, cells: &[&[u8]], decimal: DecimalMark) -> Option<T
     let zoned =
         cells.iter().find_map(|cell| clock::timestamp(cell, date)).is_some_and(|instant| instant.zoned);
     Some(TimeForm::Timestamp { date, ambiguous, zoned })
+}
+
+/// The form of a time column of plain numbers.
+fn number_form(column: &Column, numbers: &[f64]) -> Option<TimeForm> {
+    let name = column.header.to_lowercase();
+    let first = *numbers.first()?;
+    let rises: Vec<f64> = numbers
+        .windows(2)
+        .filter_map(|pair| match pair {
+            [a, b] if b > a => Some(b - a),
+            _ => None,
+        })
+        .collect();
+    // 40 000 days since 1900 are in the year 2009, 60 000 in 2064; no instrument takes a sample every
+    // hundredth of a second from eleven hours on.
+    let named = ["date", "time", "stamp", "zeit", "datum"].iter().any(|word| name.contains(word));
+    let small = !rises.is_empty() && rises.iter().all(|rise| *rise < 0.01);
+    if column.unit_assumed && named && (40_000.0..60_000.0).contains(&first) && small {
+        return Some(TimeForm::SerialDays);
+    }
+    if column.meaning == Meaning::Date {
+        return None;
+    }
+    // Since 1970 in the unit that the number tells: 10⁹ s were reached in 2001, 10¹⁰ s will be in 2286.
+    let since = [1.0, 1e-3, 1e-6, 1e-9].into_iter().find(|factor| (1e9..1e10).contains(&(first * factor)));
+    match since {
+        Some(factor) if column.unit_assumed || first * column.scale >= 1e10 => {
+            Some(TimeForm::Number { factor, since_1970: true })
+        }
+        _ => {
+            let since_1970 = name.contains("unix") || name.contains("epoch") || first * column.scale > 1e9;
+            Some(TimeForm::Number { factor: column.scale, since_1970 })
+        }
+    }
+}
+
+/// Labels that tell columns apart: by the groups in a row above the header, else by a number.
+fn name_apart(columns: &mut [Column], above: &[Row<'_>], header: Option<&Row<'_>>, count: usize) {
+    let labels: Vec<(Meaning, String)> =
+        columns.iter().map(|column| (column.meaning, column.label.to_lowercase())).collect();
+    let same = |index: usize, columns: &[Column]| -> Vec<usize> {
+        columns
+            .iter()
+            .enumerate()
+            .filter(|(other, column)| column.meaning.is_value() && labels.get(*other) == labels.get(index))
+            .map(|(other, _)| other)
+            .collect()
+    };
+    let groups = header
+        .and_then(|header| above.iter().rfind(|row| row.line < header.line))
+        .filter(|row| row.fields.len().abs_diff(count) <= 1)
+        .map(|row| {
+            let mut group = String::new();
+            row.fields
+                .iter()
+                .map(|field| {
+                    let name = text(field).trim().to_owned();
+                    if !name.is_empty() {
+                        group = name;
+                    }
+                    group.clone()
+                })
+                .collect::<Vec<String>>()
+        })
+        .unwrap_or_default();
+    for index in 0..columns.len() {
+        let alike = same(index, columns);
+        let Some(place) = alike.iter().position(|other| *other == index).filter(|_| alike.len() > 1) else {
+            continue;
+        };
+        let group = |of: usize| groups.get(of).map(String::as_str).filter(|group| !group.is_empty());
+        let apart = alike.iter().all(|other| group(*other).is_some())
+            && alike
+                .iter()
+                .enumerate()
+                .all(|(n, a)| alike.iter().skip(n + 1).all(|b| group(*a) != group(*b)));
+        if let Some(column) = columns.get_mut(index) {
+            column.label = match group(index).filter(|_| apart) {
+                Some(group) => format!("{group} {}", column.label),
+                None => format!("{} {}", column.label, place + 1),
+            };
+        }
+    }
+}
+
+/// A column named "A" beside one of a voltage is a current, when there is no other; alone it is a letter.
+fn bare_ampere(columns: &mut [Column]) {
+    let has = |meaning: Meaning| columns.iter().any(|column| column.meaning == meaning);
+    if has(Meaning::Voltage)
+        && !has(Meaning::Current)
+        && let Some(column) = columns.iter_mut().find(|column| column.header == "A")
+    {
+        *column = Column::recognise(column.index, "Current (A)", None).renamed("A");
+    }
+}
+
+/// A thousands mark that passes for a decimal mark makes millivolts of volts. Three digits after the only
+/// mark are decimals almost always, so they are refused only where they give a voltage that no pack has.
+fn refuse_thousands(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Result<(), ReadError> {
+    let Some(ambiguous) = &table.ambiguous else {
+        return Ok(());
+    };
+    let voltages: Vec<f64> = columns
+        .iter()
+        .filter(|column| column.meaning == Meaning::Voltage)
+        .flat_map(|column| {
+            cells_of(data, column.index).into_iter().filter_map(|cell| {
+                match number::cell(cell, table.notation) {
+                    Cell::Number(value) => Some((value * column.scale).abs()),
+                    _ => None,
+                }
+            })
+        })
+        .collect();
+    let largest = voltages.iter().copied().fold(0.0, f64::max);
+    let decimals_cannot_be = largest > 0.0 && largest < LEAST_VOLTAGE;
+    let quoted_commas = table.delimiter == b',' && table.notation.decimal == DecimalMark::Comma;
+    if decimals_cannot_be || (quoted_commas && voltages.is_empty()) {
+        return Err(Error::ThousandsOrDecimals { line: ambiguous.line, cell: ambiguous.cell.clone() });
+    }
+    Ok(())
 }
 
 fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {

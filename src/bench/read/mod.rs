@@ -6,9 +6,10 @@
 //! thousand samples, so that a log of any length takes the same memory.
 //!
 //! Refused, because a guess would be silent damage: a table without a time column, a decimal comma in a
-//! table that is also divided by commas, a log written newest first. Everything else that is skipped or
-//! repaired is counted in the [`ReadReport`] with the line where it was first met. Thousands marks are
-//! not read as numbers: `1,234` is one thing to half of the world and another to the rest.
+//! table that is also divided by commas, a log written newest first, marks that would make volts of
+//! millivolts if they divided thousands. Everything else that is skipped or repaired is counted in the
+//! [`ReadReport`] with the line where it was first met. Thousands marks are read where they can be nothing
+//! else: `1,234` alone is one thing to half of the world and another to the rest.
 
 mod ahead;
 mod chunk;
@@ -101,6 +102,16 @@ pub enum ReadError {
         /// Headers above it.
         columns: usize,
     },
+    /// A mark that may divide thousands or be the decimal mark.
+    #[error(
+        "\"{cell}\" in line {line} may be a number with three decimals or one with thousands set apart, and as decimals no voltage of the log is one of a cell or pack; export the log without thousands marks"
+    )]
+    ThousandsOrDecimals {
+        /// Where it stands first.
+        line: u64,
+        /// The cell.
+        cell: String,
+    },
     /// Times fall from row to row.
     #[error("the log is written newest first (the time falls from line {line} on); export it oldest first")]
     NewestFirst {
@@ -136,6 +147,8 @@ pub struct LogReader<R> {
     finished: bool,
     /// Columns that are watched for single samples far off: the number of their value.
     watched: Vec<(usize, Spikes)>,
+    /// Rows stand under another header than the first.
+    elsewhere: bool,
     /// Unreadable rows since the last good one: a footer if no good one follows.
     trailing: Tally,
 }
@@ -198,6 +211,7 @@ impl<R: Read> LogReader<R> {
             released: 0,
             finished: false,
             watched,
+            elsewhere: false,
             trailing: Tally::default(),
         })
     }
@@ -274,7 +288,9 @@ impl<R: Read> LogReader<R> {
             self.take(parsed, row..until, line);
             (row, line) = (until, first + u64::from(odd.line));
             if let What::Row(marks) = odd.what {
-                self.tell(marks, line);
+                if !self.elsewhere {
+                    self.tell(marks, line);
+                }
             } else {
                 self.pass_over(odd, line);
                 line += u64::from(odd.count);
@@ -290,6 +306,10 @@ impl<R: Read> LogReader<R> {
             return;
         };
         self.report.rows += times.len() as u64;
+        if self.elsewhere {
+            self.report.add_many(Fault::UnderOtherHeader, times.len() as u64, first_line);
+            return;
+        }
         if self.trailing.count > 0 {
             self.report.add_all(Fault::UnreadableRow, self.trailing);
             self.trailing = Tally::default();
@@ -337,7 +357,15 @@ impl<R: Read> LogReader<R> {
             What::Blank => Fault::Blank,
             What::TooLong => Fault::LineTooLong,
             What::Truncated => Fault::Truncated,
-            What::Header => Fault::RepeatedHeader,
+            What::Header => {
+                self.elsewhere = false;
+                Fault::RepeatedHeader
+            }
+            What::OtherHeader => {
+                self.elsewhere = true;
+                Fault::OtherHeader
+            }
+            What::Zeros => Fault::Zeros,
             What::NoTime => Fault::UnreadableTime,
             What::NoData | What::Row(_) => {
                 self.report.rows += count;

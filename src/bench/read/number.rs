@@ -5,7 +5,9 @@
 //! are looked at together as the bytes of one word (Lemire, *Quickly parsing eight digits*, 2022; from
 //! memory). All else goes through the standard library.
 
-use crate::quantity::find_unit;
+use crate::quantity::Dimension;
+
+use super::column::unit_of;
 
 /// The decimal mark of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,13 +27,29 @@ impl DecimalMark {
     }
 }
 
+/// How the numbers of a table are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Notation {
+    /// The decimal mark.
+    pub decimal: DecimalMark,
+    /// Whether the other mark divides thousands, as was seen in numbers that can be read in no other way.
+    pub grouped: bool,
+}
+
+impl Notation {
+    /// A decimal mark, thousands not divided by the other one.
+    pub fn plain(decimal: DecimalMark) -> Self {
+        Self { decimal, grouped: false }
+    }
+}
+
 /// What a cell holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Cell {
     /// A number in the column's unit.
     Number(f64),
     /// A number with a unit of its own, in SI units.
-    Si(f64),
+    Si(f64, Dimension),
     /// Nothing.
     Empty,
     /// The instrument says that it could not read.
@@ -129,18 +147,18 @@ pub(super) fn plain(text: &[u8], at: usize, delimiter: u8, decimal: DecimalMark)
 }
 
 /// Reads any cell.
-pub(super) fn cell(field: &[u8], decimal: DecimalMark) -> Cell {
+pub(super) fn cell(field: &[u8], notation: Notation) -> Cell {
     let Ok(text) = std::str::from_utf8(field) else {
-        // Latin-1: the only such characters in a cell are in its unit.
+        // Latin-1: the only such characters in a cell are in its unit, or a space that does not break.
         return match super::chunk::text(field) {
-            text if text.len() <= 40 => words(text.trim(), decimal),
+            text if text.len() <= 40 => words(text.trim(), notation),
             _ => Cell::Text,
         };
     };
-    words(text.trim(), decimal)
+    words(text.trim(), notation)
 }
 
-fn words(text: &str, decimal: DecimalMark) -> Cell {
+fn words(text: &str, notation: Notation) -> Cell {
     let text = text.trim_matches(['"', '\'', '\u{a0}', ' ']);
     if text.is_empty() {
         return Cell::Empty;
@@ -148,19 +166,9 @@ fn words(text: &str, decimal: DecimalMark) -> Cell {
     if text.len() > 64 {
         return Cell::Text;
     }
-    let number = |part: &str| -> Option<f64> {
-        if !part.starts_with(['+', '-', '.', ',', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9']) {
-            return None;
-        }
-        match decimal {
-            DecimalMark::Point => part.parse().ok(),
-            DecimalMark::Comma if part.contains('.') => None,
-            DecimalMark::Comma => part.replacen(',', ".", 1).parse().ok(),
-        }
-    };
     let checked =
         |value: f64| -> Option<f64> { (value.is_finite() && value.abs() < SCPI_INFINITY).then_some(value) };
-    if let Some(value) = number(text) {
+    if let Some(value) = number(text, notation) {
         return checked(value).map_or(Cell::Overflow, Cell::Number);
     }
     if is_overflow(text) {
@@ -171,12 +179,71 @@ fn words(text: &str, decimal: DecimalMark) -> Cell {
         .find(|(_, c)| c.is_alphabetic() || matches!(c, '°' | '%' | '\u{b5}' | 'Ω'))
         .map_or(text.len(), |(at, _)| at);
     let (digits, unit) = text.split_at(split);
-    match (number(digits.trim()), find_unit(unit.trim())) {
-        (Some(value), Some(unit)) => {
-            checked((value + unit.offset) * unit.factor).map_or(Cell::Overflow, Cell::Si)
-        }
+    match (number(digits.trim(), notation), unit_of(unit)) {
+        (Some(value), Some(unit)) => checked((value + unit.offset) * unit.factor)
+            .map_or(Cell::Overflow, |value| Cell::Si(value, unit.dimension)),
         _ => Cell::Text,
     }
+}
+
+/// A number without a unit, with a minus of any kind, in the brackets by which spreadsheets mark negative
+/// ones, with thousands set apart.
+fn number(text: &str, notation: Notation) -> Option<f64> {
+    if let Some(inner) = text.strip_prefix('(') {
+        let inner = inner.strip_suffix(')')?;
+        return number(inner.trim(), notation)
+            .filter(|_| inner.starts_with(|c: char| c.is_ascii_digit()))
+            .map(|v| -v);
+    }
+    if let Some(rest) = text.strip_prefix(['\u{2212}', '\u{2013}']) {
+        let digits = rest.trim_start();
+        return number(digits, notation)
+            .filter(|_| digits.starts_with(|c: char| c.is_ascii_digit()))
+            .map(|v| -v);
+    }
+    let mark = char::from(notation.decimal.byte());
+    if !text.starts_with(['+', '-', '.', ',', '0', '1', '2', '3', '4', '5', '6', '7', '8', '9']) {
+        return None;
+    }
+    let parsed = match notation.decimal {
+        DecimalMark::Point => text.parse().ok(),
+        DecimalMark::Comma if text.contains('.') => None,
+        DecimalMark::Comma => text.replacen(',', ".", 1).parse().ok(),
+    };
+    parsed.or_else(|| {
+        let ungrouped = ungroup(text, mark, notation.grouped)?;
+        ungrouped.replacen(mark, ".", 1).parse().ok()
+    })
+}
+
+/// A number whose thousands are set apart, without what sets them apart: `None` where that is not certain.
+///
+/// Spaces and apostrophes are never decimal marks. A point or comma is one as well, so `1,234` alone may be
+/// one or one thousand: it counts only in a table that showed which (`grouped`), or when it is there twice
+/// or before the decimal mark.
+pub(super) fn ungroup(text: &str, decimal: char, grouped: bool) -> Option<String> {
+    let other = if decimal == '.' { ',' } else { '.' };
+    let (whole, part) = match text.split_once(decimal) {
+        Some((whole, part)) => (whole, Some(part)),
+        None => (text, None),
+    };
+    let digits = whole.trim_start_matches(['+', '-']);
+    let divider = digits.chars().find(|c| !c.is_ascii_digit())?;
+    if !matches!(divider, ' ' | '\'' | '\u{2019}' | '\u{a0}' | '\u{202f}' | '\u{2009}') && divider != other {
+        return None;
+    }
+    let groups: Vec<&str> = digits.split(divider).collect();
+    let (first, rest) = groups.split_first()?;
+    let digits_only = |group: &str| group.bytes().all(|byte| byte.is_ascii_digit());
+    let fits = (1..=3).contains(&first.len())
+        && digits_only(first)
+        && rest.iter().all(|group| group.len() == 3 && digits_only(group));
+    let certain = divider != other || grouped || rest.len() > 1 || part.is_some();
+    // "0,123" is no thousands.
+    let leads = !first.starts_with('0');
+    let ending =
+        part.is_none_or(|part| part.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'+' | b'-')));
+    (fits && certain && leads && ending).then(|| text.chars().filter(|c| *c != divider).collect())
 }
 
 /// Marks that instruments write where they have no reading.
@@ -225,8 +292,23 @@ mod tests {
             (" -0.001 ", Point, Number(-0.001)),
             ("+1.5E-3", Point, Number(0.0015)),
             ("1,5e2", Comma, Number(150.0)),
-            ("1,234.5", Point, Text),
-            ("1.234,5", Comma, Text),
+            ("1,234.5", Point, Number(1234.5)),
+            ("1.234,5", Comma, Number(1234.5)),
+            ("1,234,567", Point, Number(1_234_567.0)),
+            ("-12.345.678,9", Comma, Number(-12_345_678.9)),
+            // One or one thousand?
+            ("1,234", Point, Text),
+            ("1.234", Comma, Text),
+            ("1,23.4", Point, Text),
+            ("0,123.4", Point, Text),
+            ("26 600", Point, Number(26_600.0)),
+            ("26\u{202f}600,5", Comma, Number(26_600.5)),
+            ("26'600.5", Point, Number(26_600.5)),
+            ("26 60", Point, Text),
+            ("\u{2212}3.5", Point, Number(-3.5)),
+            ("(3.5)", Point, Number(-3.5)),
+            ("(A)", Point, Text),
+            ("()", Point, Text),
             ("", Point, Empty),
             ("  ", Point, Empty),
             ("OL", Point, Overflow),
@@ -236,16 +318,16 @@ mod tests {
             ("9.91E37", Point, Overflow),
             ("1e999", Point, Overflow),
             ("NaN", Point, Overflow),
-            ("950 mV", Point, Si(0.95)),
-            ("12.5A", Point, Si(12.5)),
-            ("25 °C", Point, Si(298.15)),
+            ("950 mV", Point, Si(0.95, Dimension::VOLTAGE)),
+            ("12.5A", Point, Si(12.5, Dimension::CURRENT)),
+            ("25 °C", Point, Si(298.15, Dimension::TEMPERATURE)),
             ("Pass", Point, Text),
             ("12 monkeys", Point, Text),
         ];
         for (text, decimal, wanted) in cases {
-            let got = cell(text.as_bytes(), decimal);
+            let got = cell(text.as_bytes(), Notation::plain(decimal));
             match (got, wanted) {
-                (Si(a), Si(b)) => assert!((a - b).abs() < 1e-9, "{text}: {a}"),
+                (Si(a, x), Si(b, y)) => assert!((a - b).abs() < 1e-9 && x == y, "{text}: {a}"),
                 _ => assert_eq!(got, wanted, "{text}"),
             }
         }
@@ -277,7 +359,7 @@ mod tests {
 
         #[test]
         fn any_bytes_are_some_cell(bytes: Vec<u8>) {
-            let _ = cell(&bytes, DecimalMark::Point);
+            let _ = cell(&bytes, Notation::plain(DecimalMark::Point));
             let _ = plain(&bytes, 0, b',', DecimalMark::Comma);
         }
     }

@@ -5,14 +5,12 @@
 //! it is noted beside the rows, in the order of the file. What depends on earlier rows (the order of
 //! times, midnight, what is a footer) is left to [`super::LogReader`].
 
-use super::chunk::{Chunk, LONGEST, without_cr};
+use super::chunk::{Chunk, LONGEST, text, without_cr};
 use super::clock::TimeReader;
+use super::column::{Column, Meaning, holds};
 use super::head;
 use super::layout::{Field, Layout};
-use super::number::{self, Cell, DecimalMark};
-
-/// Values beyond this in SI units come from no bench test: a broken cell, not a reading.
-const IMPLAUSIBLE: f64 = 1e9;
+use super::number::{self, Cell, Notation};
 
 /// What the rows of a chunk are.
 #[derive(Default)]
@@ -79,6 +77,10 @@ pub(super) enum What {
     Header,
     /// A row whose time cannot be read.
     NoTime,
+    /// Zero bytes among it, as a broken disk or a power failure leaves them.
+    Zeros,
+    /// Another header than that of the table.
+    OtherHeader,
     /// No row of data at all.
     NoData,
     /// A row that was read, but was not as it should be.
@@ -119,9 +121,10 @@ pub(super) struct RowParser {
     /// Fields that have a header.
     columns: usize,
     delimiter: u8,
-    decimal: DecimalMark,
+    notation: Notation,
     time: TimeReader,
-    header: Vec<u8>,
+    /// The header, for finding it again.
+    names: Vec<String>,
 }
 
 impl RowParser {
@@ -131,9 +134,9 @@ impl RowParser {
             width: layout.width(),
             columns,
             delimiter: layout.delimiter,
-            decimal: layout.decimal,
+            notation: layout.notation,
             time: layout.time_reader.clone(),
-            header: layout.header_line_text.trim_ascii().to_vec(),
+            names: names(&layout.header_line_text, layout.delimiter),
         }
     }
 
@@ -203,17 +206,17 @@ impl RowParser {
         let mut fields = self.plan.iter();
         while let Some(field) = fields.next() {
             match *field {
-                Field::Value { scale, offset, .. } => {
-                    let (value, end) = number::plain(text, at, self.delimiter, self.decimal)?;
+                Field::Value { scale, offset, low, high, .. } => {
+                    let (value, end) = number::plain(text, at, self.delimiter, self.notation.decimal)?;
                     let value = value * scale + offset;
-                    if value.abs() > IMPLAUSIBLE {
+                    if value < low || value > high {
                         return None;
                     }
                     values.push(value);
                     at = end;
                 }
                 Field::Number { factor } => {
-                    let (value, end) = number::plain(text, at, self.delimiter, self.decimal)?;
+                    let (value, end) = number::plain(text, at, self.delimiter, self.notation.decimal)?;
                     time = Some(value * factor);
                     at = end;
                 }
@@ -258,8 +261,13 @@ impl RowParser {
 
     /// A line of any kind, without its end.
     fn line(&self, bytes: &[u8], complete: bool, line: u32, out: &mut Parsed) {
-        if bytes.iter().all(u8::is_ascii_whitespace) {
+        // A row of nothing but delimiters is as blank.
+        if bytes.iter().all(|byte| byte.is_ascii_whitespace() || *byte == self.delimiter || *byte == b'"') {
             out.note(line, What::Blank);
+            return;
+        }
+        if memchr::memchr(0, bytes).is_some() {
+            out.note(line, What::Zeros);
             return;
         }
         let mut row = Row::default();
@@ -288,8 +296,10 @@ impl RowParser {
             }
             out.times.push(time);
             return;
-        } else if !self.header.is_empty() && bytes.trim_ascii() == self.header {
+        } else if row.numbers == 0 && self.is_header(bytes) {
             What::Header
+        } else if row.numbers == 0 && self.is_other_header(bytes) {
+            What::OtherHeader
         } else if row.numbers > 0 && row.fields >= needed {
             What::NoTime
         } else {
@@ -297,6 +307,27 @@ impl RowParser {
         };
         out.values.truncate(first_value);
         out.note(line, what);
+    }
+
+    /// Whether these are the names of the table, however they are quoted and spaced.
+    fn is_header(&self, bytes: &[u8]) -> bool {
+        !self.names.is_empty() && names(bytes, self.delimiter) == self.names
+    }
+
+    /// Whether these are names of columns, with a time among them.
+    fn is_other_header(&self, bytes: &[u8]) -> bool {
+        let known = |meaning: fn(Meaning) -> bool| {
+            names(bytes, self.delimiter)
+                .iter()
+                .take(MOST_NAMES)
+                .filter(|name| name.len() <= LONGEST_NAME)
+                .filter(|name| meaning(Column::recognise(0, name, None).meaning))
+                .count()
+        };
+        let delimiters = memchr::memchr_iter(self.delimiter, bytes).count();
+        delimiters > 0
+            && known(|meaning| matches!(meaning, Meaning::Time | Meaning::Date)) > 0
+            && known(Meaning::is_value) > 0
     }
 
     fn field(&self, field: &[u8], values: &mut [f64], row: &mut Row) {
@@ -309,21 +340,21 @@ impl RowParser {
             None | Some(Field::Skip) => {}
             Some(Field::Time | Field::Number { .. }) => row.time = self.time.read(field),
             Some(Field::Date) => row.date = self.time.read_date(field),
-            Some(Field::Value { slot, scale, offset }) => {
+            Some(Field::Value { slot, scale, offset, meaning, low, high }) => {
                 let more = |count: &mut u8| *count = count.saturating_add(1);
-                let value = match number::cell(field, self.decimal) {
+                let value = match number::cell(field, self.notation) {
                     Cell::Number(value) => value * scale + offset,
-                    Cell::Si(value) => {
+                    Cell::Si(value, dimension) if holds(*meaning, dimension) => {
                         more(&mut row.marks.with_unit);
                         // The column's sign still holds.
                         value * scale.signum()
                     }
                     Cell::Empty => return more(&mut row.marks.missing),
                     Cell::Overflow => return more(&mut row.marks.overflow),
-                    Cell::Text => return more(&mut row.marks.unreadable),
+                    Cell::Si(..) | Cell::Text => return more(&mut row.marks.unreadable),
                 };
                 row.numbers += 1;
-                if value.abs() > IMPLAUSIBLE {
+                if value < *low || value > *high {
                     more(&mut row.marks.implausible);
                 } else if let Some(place) = values.get_mut(*slot) {
                     *place = value;
@@ -331,6 +362,22 @@ impl RowParser {
             }
         }
     }
+}
+
+/// Names in a header that are looked at, and their length.
+const MOST_NAMES: usize = 64;
+const LONGEST_NAME: usize = 100;
+
+/// The fields of a header, for comparing.
+fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
+    let mut names: Vec<String> = head::split(bytes.trim_ascii(), delimiter)
+        .iter()
+        .map(|name| text(name).trim().to_lowercase())
+        .collect();
+    while names.last().is_some_and(String::is_empty) {
+        names.pop();
+    }
+    names
 }
 
 /// What is known of a row while its fields are read.

@@ -13,6 +13,12 @@ pub enum Fault {
     Blank,
     /// The header again in the middle of the table.
     RepeatedHeader,
+    /// Another header in the middle of the table: rows under it are not read.
+    OtherHeader,
+    /// Rows under such a header.
+    UnderOtherHeader,
+    /// Rows that hold zero bytes.
+    Zeros,
     /// Rows with fewer fields than the columns that are read.
     ShortRow,
     /// Rows with more fields than there are headers.
@@ -57,10 +63,13 @@ pub enum Fault {
 
 impl Fault {
     /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 26] = [
         Self::Preamble,
         Self::Blank,
         Self::RepeatedHeader,
+        Self::OtherHeader,
+        Self::UnderOtherHeader,
+        Self::Zeros,
         Self::ShortRow,
         Self::LongRow,
         Self::LineTooLong,
@@ -90,6 +99,17 @@ impl Fault {
             Self::Preamble => ("line above the table passed over", "lines above the table passed over"),
             Self::Blank => ("blank line passed over", "blank lines passed over"),
             Self::RepeatedHeader => ("repeated header passed over", "repeated headers passed over"),
+            Self::OtherHeader => (
+                "other header in the middle of the table: what follows it is not read until the first header comes again",
+                "other headers in the middle of the table: what follows them is not read until the first header comes again",
+            ),
+            Self::UnderOtherHeader => {
+                ("row under another header not read", "rows under another header not read")
+            }
+            Self::Zeros => (
+                "row with zero bytes skipped, as a power failure or a broken disk leaves them",
+                "rows with zero bytes skipped, as a power failure or a broken disk leaves them",
+            ),
             Self::ShortRow => (
                 "row with too few fields: what it lacks is missing",
                 "rows with too few fields: what they lack is missing",

@@ -134,9 +134,9 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
         .slots(Meaning::Current)
         .chain(layout.slots(Meaning::Power))
         .all(|(_, column)| column.direction.is_some());
-    let (Some(voltage), Some((current, column))) =
-        (layout.slot(Meaning::Voltage), layout.slots(Meaning::Current).next())
-    else {
+    let current = layout.slot(Meaning::Current);
+    let column = layout.slots(Meaning::Current).find(|(slot, _)| Some(*slot) == current);
+    let (Some(voltage), Some((current, column))) = (layout.slot(Meaning::Voltage), column) else {
         return Ok((CurrentSign::NotDecided, SignBasis::NothingToCompare));
     };
     if all_known {
