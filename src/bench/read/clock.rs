@@ -33,6 +33,8 @@ const DATES: &[&str] = &[
     "%d.%m.%y",
     "%d/%m/%y",
     "%m/%d/%y",
+    "%d-%m-%y",
+    "%m-%d-%y",
     "%d-%b-%Y",
     "%d-%b-%y",
     "%d %b %Y",
@@ -263,7 +265,7 @@ pub(super) fn hms(field: &[u8], elapsed: bool) -> Option<f64> {
     };
     let mut text = text.trim();
     let mut days = 0.0;
-    for mark in ["d ", "d", " ", "."] {
+    for mark in [" days ", " day ", "d ", "d", " ", "."] {
         if let Some((before, after)) = text.split_once(mark)
             && after.contains(':')
             && !before.contains(':')
@@ -333,6 +335,11 @@ pub(super) struct Instant {
 /// Date and time in one cell.
 pub(super) fn timestamp(field: &[u8], form: &str) -> Option<Instant> {
     let text = clean(field)?;
+    for zone in [" UTC", " GMT"] {
+        if let Some(local) = text.strip_suffix(zone) {
+            return timestamp(local.as_bytes(), form).map(|instant| Instant { zoned: true, ..instant });
+        }
+    }
     // A date alone is no instant.
     if form == "%Y-%m-%d" && text.len() > "2026-09-18".len() {
         if let Ok(instant) = text.parse::<Timestamp>() {
@@ -416,6 +423,7 @@ mod tests {
             ("00:01:02:500", true, Some(62.5)),
             ("1d 02:03:04", true, Some(93_784.0)),
             ("1.02:03:04", true, Some(93_784.0)),
+            ("1 days 02:03:04.5", true, Some(93_784.5)),
             ("75:30", true, Some(4530.0)),
             ("14:05", false, Some(50_700.0)),
             ("11:59:59 PM", false, Some(86_399.0)),
@@ -439,6 +447,8 @@ mod tests {
         for (text, form) in [
             ("2026-09-18T14:00:00+02:00", "%Y-%m-%d"),
             ("2026-09-18 12:00:00", "%Y-%m-%d"),
+            ("2026-09-18 12:00:00 UTC", "%Y-%m-%d"),
+            ("20260918T120000", "%Y-%m-%d"),
             ("2026-09-18 12:00:00.000", "%Y-%m-%d"),
             ("18.09.2026 12:00:00", "%d.%m.%Y"),
             ("09/18/2026 12:00:00 PM", "%m/%d/%Y"),
@@ -447,6 +457,7 @@ mod tests {
         ] {
             assert_eq!(ns(text, form), reference, "{text}");
         }
+        assert_eq!(ns("2026-09-18", "%Y-%m-%d"), None, "a date alone is no instant");
         let form = |cells: &[&str]| {
             let cells: Vec<&[u8]> = cells.iter().map(|cell| cell.as_bytes()).collect();
             date_form(&cells, true)

@@ -445,7 +445,9 @@ fn by_name(name: &str) -> Option<Meaning> {
     {
         return Some(Meaning::Ignored);
     }
-    if has(&["soc", "ladezustand"]) || spaced.contains("state of charge") {
+    // "SoC" is one word, though "TestTime" is two.
+    let soc = name.split(|c: char| !c.is_alphanumeric()).any(|word| word.eq_ignore_ascii_case("soc"));
+    if soc || has(&["soc", "ladezustand"]) || spaced.contains("state of charge") {
         return Some(Meaning::StateOfCharge);
     }
     if has(&[
@@ -637,6 +639,8 @@ mod tests {
             ("VoltageV", M::Voltage, "V"),
             ("Voltage V", M::Voltage, "V"),
             ("Battery SOC (%)", M::StateOfCharge, "%"),
+            ("SoC (%)", M::StateOfCharge, "%"),
+            ("SoH (%)", M::Ignored, ""),
             ("StepTime(s)", M::StepTime, "s"),
             ("Channel A", M::Ignored, ""),
             ("CH2", M::Ignored, ""),

@@ -49,19 +49,48 @@ pub(super) fn recognise(
         // The first of equals wins: a space divides only what nothing else does.
         .rev()
         .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
-    let Some(table) = found else {
+    let Some(mut table) = found else {
         return Err(Error::NoTable { lines: seen });
     };
     let rows: Vec<Row<'_>> = held
         .iter()
-        .filter(|(_, line)| !line.iter().all(u8::is_ascii_whitespace))
+        .filter(|(_, line)| !is_blank(line))
         .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
-    let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
-    let data = rows.get(first..).unwrap_or_default();
-    let mut above: Vec<Row<'_>> = rows.get(..first).unwrap_or_default().to_vec();
-    join_broken_header(&mut above, &table);
-    build(&table, &above, data, encoding, settings)
+    let mut refused = None;
+    loop {
+        let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
+        let data = rows.get(first..).unwrap_or_default();
+        let mut above: Vec<Row<'_>> = rows.get(..first).unwrap_or_default().to_vec();
+        join_broken_header(&mut above, &table);
+        match build(&table, &above, data, encoding, settings) {
+            // A summary may stand above the log: a table of its own, without a time.
+            Err(error @ (Error::NoTime { .. } | Error::NothingToRead { .. } | Error::NoHeader { .. })) => {
+                let error = refused.get_or_insert(error);
+                let Some(next) = next_table(data, &table) else {
+                    return Err(std::mem::replace(error, Error::NoTable { lines: seen }));
+                };
+                table.first = next;
+            }
+            other => return other,
+        }
+    }
+}
+
+/// Nothing to read: spaces only, or a rule drawn with signs.
+fn is_blank(line: &[u8]) -> bool {
+    line.iter().all(|byte| byte.is_ascii_whitespace() || matches!(byte, b'-' | b'|' | b'+' | b'=' | b':'))
+}
+
+/// First line of the next table below: a row of data under one that is none.
+fn next_table(data: &[Row<'_>], table: &Table) -> Option<u64> {
+    let is_data = |row: &Row<'_>| {
+        row.fields.len() == table.columns && data_cells(&row.fields, table.notation).is_some()
+    };
+    data.windows(2).find_map(|pair| match pair {
+        [above, below] if !is_data(above) && is_data(below) => Some(below.line),
+        _ => None,
+    })
 }
 
 fn build(
@@ -72,7 +101,7 @@ fn build(
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
     let (header, units) = find_header(above, table.columns);
-    let names: Vec<String> =
+    let mut names: Vec<String> =
         header.map(|row| row.fields.iter().map(|field| text(field)).collect()).unwrap_or_default();
     if table.delimiter == b','
         && let Some(last) = above.last()
@@ -82,10 +111,16 @@ fn build(
             return Err(Error::CommaTwice { line: table.first, fields: table.columns, columns: named });
         }
     }
+    let nameless = nameless_index(table, data, names.len())?;
+    if nameless {
+        names.insert(0, String::new());
+    }
     let count = table.columns.max(names.len());
     let mut columns: Vec<Column> = (0..count.min(COLUMNS))
         .map(|index| {
-            let unit = units.and_then(|row| row.fields.get(index)).map(|field| text(field));
+            let unit_index = index.checked_sub(usize::from(nameless));
+            let unit =
+                units.zip(unit_index).and_then(|(row, index)| row.fields.get(index)).map(|field| text(field));
             let name = names.get(index).map_or("", String::as_str);
             Column::recognise(index, name, unit.as_deref())
         })
@@ -517,6 +552,29 @@ fn number_form(column: &Column, numbers: &[f64]) -> Option<TimeForm> {
             Some(TimeForm::Number { factor: column.scale, since_1970 })
         }
     }
+}
+
+/// Whether the first field of every row is a count that has no header, where one name is missing.
+fn nameless_index(table: &Table, data: &[Row<'_>], names: usize) -> Result<bool, ReadError> {
+    let rows: Vec<&Row<'_>> = data.iter().filter(|row| row.fields.len() == table.columns).collect();
+    // A delimiter at the end of every row makes no field.
+    let surplus =
+        rows.iter().any(|row| row.fields.last().is_some_and(|field| !field.trim_ascii().is_empty()));
+    if names == 0 || names + 1 != table.columns || !surplus {
+        return Ok(false);
+    }
+    let counts: Vec<Option<f64>> = rows
+        .iter()
+        .map(|row| match number::cell(row.fields.first()?, table.notation) {
+            Cell::Number(value) => Some(value),
+            _ => None,
+        })
+        .collect();
+    let counted = |pair: &[Option<f64>]| matches!(pair, [Some(a), Some(b)] if b - a == 1.0);
+    if counts.len() >= 2 && counts.windows(2).all(counted) {
+        return Ok(true);
+    }
+    Err(Error::NameMissing { line: table.first, fields: table.columns, columns: names })
 }
 
 /// Labels that tell columns apart: by the groups in a row above the header, else by a number.

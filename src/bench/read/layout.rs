@@ -215,6 +215,9 @@ impl fmt::Display for Layout {
             write!(f, "\n#{number} {:width$}  ", name(column))?;
             if column.index == self.time_column {
                 write!(f, "time, {}", self.time)?;
+                if column.unit_assumed && matches!(self.time, TimeForm::Number { since_1970: false, .. }) {
+                    f.write_str(" (assumed)")?;
+                }
             } else if Some(column.index) == self.date_column {
                 f.write_str("date")?;
             } else if column.known == HowKnown::NotKnown {

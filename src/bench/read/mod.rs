@@ -102,6 +102,18 @@ pub enum ReadError {
         /// Headers above it.
         columns: usize,
     },
+    /// One name fewer than fields, and no sign which field has none.
+    #[error(
+        "line {line} has {fields} fields under {columns} headers, and which header belongs to which is not known; give every column a header, or set the columns by number"
+    )]
+    NameMissing {
+        /// The first row of the table.
+        line: u64,
+        /// Fields of that row.
+        fields: usize,
+        /// Headers above it.
+        columns: usize,
+    },
     /// A mark that may divide thousands or be the decimal mark.
     #[error(
         "\"{cell}\" in line {line} may be a number with three decimals or one with thousands set apart, and as decimals no voltage of the log is one of a cell or pack; export the log without thousands marks"
@@ -198,7 +210,9 @@ impl<R: Read> LogReader<R> {
             .map(|(slot, _)| (slot.0, Spikes::new()))
             .collect();
         report.sign_not_decided = matches!(layout.sign, Some((CurrentSign::NotDecided, _)))
-            && layout.slots(Meaning::Current).any(|(_, column)| column.direction.is_none());
+            && layout.values().any(|(_, column)| {
+                matches!(column.meaning, Meaning::Current | Meaning::Power) && column.direction.is_none()
+            });
         Ok(Self {
             // The head was read once to recognise it and is passed over now.
             ahead: Ahead::new(source, parser, layout.first_row.saturating_sub(1))?,

@@ -372,7 +372,7 @@ const LONGEST_NAME: usize = 100;
 fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
     let mut names: Vec<String> = head::split(bytes.trim_ascii(), delimiter)
         .iter()
-        .map(|name| text(name).trim().to_lowercase())
+        .map(|name| text(name).trim().trim_matches('"').trim().to_lowercase())
         .collect();
     while names.last().is_some_and(String::is_empty) {
         names.pop();

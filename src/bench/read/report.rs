@@ -133,9 +133,10 @@ impl Fault {
                 "overflow mark of the instrument: value missing",
                 "overflow marks of the instrument: values missing",
             ),
-            Self::UnreadableValue => {
-                ("cell that is no number: value missing", "cells that are no numbers: values missing")
-            }
+            Self::UnreadableValue => (
+                "cell that is no number, or has the unit of another quantity: value missing",
+                "cells that are no numbers, or have the unit of another quantity: values missing",
+            ),
             Self::Implausible => (
                 "number beyond anything a bench test gives: value missing",
                 "numbers beyond anything a bench test gives: values missing",
@@ -297,7 +298,7 @@ impl fmt::Display for ReadReport {
         }
         if self.sign_not_decided {
             f.write_str(
-                "\nthe sign of the current is not decided: it is kept as written, positive taken as discharge; charge and energy may stand for the opposite direction",
+                "\nthe sign of the current or power is not decided: it is kept as written, positive taken as discharge; charge and energy may stand for the opposite direction",
             )?;
         }
         Ok(())
