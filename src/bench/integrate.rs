@@ -112,7 +112,6 @@ impl Intervals {
     fn add(&mut self, interval: Interval, current: f64, power: f64) {
         // The exponent and the two highest bits of the mantissa.
         let bin = (interval.length.to_bits() >> 50).saturating_sub(FIRST_BIN);
-        #[expect(clippy::cast_possible_truncation, reason = "limited to the number of bins")]
         let bin = bin.min(BINS as u64 - 1) as usize;
         if bin != self.current {
             self.turn(bin);

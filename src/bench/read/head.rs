@@ -7,15 +7,17 @@ use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 use crate::words;
 
 use super::chunk::{Chunks, FirstLines, text};
-use super::clock::{self, TimeForm, TimeReader};
-use super::column::{Column, HowKnown, Meaning, unit_of};
+use super::clock::TimeReader;
+use super::column::{Column, Meaning};
 use super::layout::Layout;
-use super::number::{self, Cell, DecimalMark, Notation};
+use super::number::{self, Cell, DecimalMark};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
+use super::table::{Table, data_cells};
+use super::timing::{cells_of, find_time};
+use super::unit::unit_of;
 use super::{ReadError, ReadError as Error};
-use crate::quantity::Dimension;
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
 const LINES: u64 = 400;
@@ -29,9 +31,9 @@ const LEAST_VOLTAGE: f64 = 0.5;
 const VALUES: usize = 64;
 
 #[derive(Clone)]
-struct Row<'a> {
-    line: u64,
-    fields: Vec<Vec<u8>>,
+pub(super) struct Row<'a> {
+    pub line: u64,
+    pub fields: Vec<Vec<u8>>,
     raw: &'a [u8],
 }
 
@@ -221,127 +223,6 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
     fields
 }
 
-struct Table {
-    delimiter: u8,
-    notation: Notation,
-    first: u64,
-    columns: usize,
-    rows: usize,
-    /// Numbers and times in the first of those rows.
-    cells: usize,
-    /// A number that could be a thousand times larger.
-    ambiguous: Option<Ambiguous>,
-}
-
-struct Ambiguous {
-    line: u64,
-    cell: String,
-}
-
-impl Table {
-    /// The table that this delimiter would make of the lines: most rows of data with one count of fields.
-    fn find(lines: &[(u64, Vec<u8>)], delimiter: u8) -> Option<Self> {
-        let rows: Vec<(u64, Vec<Vec<u8>>)> = lines
-            .iter()
-            .map(|(line, raw)| (*line, split(raw, delimiter)))
-            .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
-            .collect();
-        let (notation, ambiguous) = notation(&rows);
-        let data: Vec<(u64, usize, usize)> = rows
-            .iter()
-            .filter_map(|(line, fields)| Some((*line, fields.len(), data_cells(fields, notation)?)))
-            .collect();
-        let count_of = |count: usize| data.iter().filter(|(_, c, _)| *c == count).count();
-        let columns =
-            data.iter().map(|(_, count, _)| *count).max_by_key(|count| (count_of(*count), *count))?;
-        let of_table = || data.iter().filter(|(_, count, _)| *count == columns);
-        let first = of_table().next()?.0;
-        let cells = of_table().take(50).map(|(_, _, cells)| cells).sum();
-        Some(Self { delimiter, notation, first, columns, rows: count_of(columns), cells, ambiguous })
-    }
-}
-
-/// How numbers are written, by what can be read in one way only; and a cell that can be read in two where
-/// no other decides.
-fn notation(rows: &[(u64, Vec<Vec<u8>>)]) -> (Notation, Option<Ambiguous>) {
-    /// Numbers with a point, and with a comma, that show what the mark is.
-    #[derive(Default)]
-    struct Seen {
-        /// It can only be the decimal mark.
-        decimal: usize,
-        /// It can only divide thousands.
-        thousands: usize,
-        /// Three digits follow: either.
-        either: Option<Ambiguous>,
-        eithers: usize,
-    }
-    let (mut point, mut comma) = (Seen::default(), Seen::default());
-    for (line, fields) in rows {
-        for field in fields {
-            let Ok(cell) = std::str::from_utf8(field) else {
-                continue;
-            };
-            let cell = cell.trim_matches(['"', ' ']);
-            for (decimal, mark, other, here) in
-                [(DecimalMark::Point, '.', ',', &mut point), (DecimalMark::Comma, ',', '.', &mut comma)]
-            {
-                if !cell.contains(mark) {
-                    continue;
-                }
-                let as_decimal = matches!(number::cell(field, Notation::plain(decimal)), Cell::Number(_));
-                let as_thousands =
-                    number::ungroup(cell, other, true).is_some_and(|bare| !bare.contains(mark));
-                match (as_decimal, as_thousands) {
-                    (true, false) => here.decimal += 1,
-                    (false, true) => here.thousands += 1,
-                    (true, true) if cell.matches(mark).count() == 1 => {
-                        here.eithers += 1;
-                        here.either.get_or_insert(Ambiguous { line: *line, cell: cell.to_owned() });
-                    }
-                    _ => {}
-                }
-            }
-        }
-    }
-    let for_point = point.decimal + comma.thousands;
-    let for_comma = comma.decimal + point.thousands;
-    let (decimal, other, open) = if for_comma > for_point {
-        (DecimalMark::Comma, &point, comma.decimal == 0 && point.thousands == 0)
-    } else if for_point > 0 || point.eithers >= comma.eithers {
-        (DecimalMark::Point, &comma, point.decimal == 0 && comma.thousands == 0)
-    } else {
-        (DecimalMark::Comma, &point, true)
-    };
-    let grouped = other.thousands > 0 && other.decimal == 0;
-    let either = match decimal {
-        DecimalMark::Point => point.either,
-        DecimalMark::Comma => comma.either,
-    };
-    (Notation { decimal, grouped }, either.filter(|_| open))
-}
-
-/// Numbers and times in these fields when they are a row of a log: at least two, and no more words.
-fn data_cells(fields: &[Vec<u8>], notation: Notation) -> Option<usize> {
-    let (mut values, mut words) = (0, 0);
-    for field in fields {
-        if is_time(field) {
-            values += 1;
-            continue;
-        }
-        match number::cell(field, notation) {
-            Cell::Number(_) | Cell::Si(..) => values += 1,
-            Cell::Empty | Cell::Overflow => {}
-            Cell::Text => words += 1,
-        }
-    }
-    (values >= 2 && values >= words).then_some(values)
-}
-
-fn is_time(field: &[u8]) -> bool {
-    field.contains(&b':') && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
-        || clock::date_form(&[field], false).is_some() && field.len() >= 8
-}
-
 /// A header whose quoted names hold line ends stands on several lines: they become one row.
 fn join_broken_header(above: &mut Vec<Row<'_>>, table: &Table) {
     let odd = |row: &Row<'_>| memchr::memchr_iter(b'"', row.raw).count() % 2 == 1;
@@ -427,131 +308,6 @@ fn limit(columns: &mut [Column]) -> usize {
         surplus += 1;
     }
     surplus
-}
-
-/// The time column and its form: one set by hand, else elapsed time, else timestamps, else dates with a clock.
-fn find_time(
-    columns: &mut [Column],
-    data: &[Row<'_>],
-    notation: Notation,
-) -> Option<(usize, Option<usize>, TimeForm)> {
-    let mut found: Vec<(u8, usize, Option<usize>, TimeForm)> = Vec::new();
-    let date = columns.iter().find(|column| column.meaning == Meaning::Date).map(|column| column.index);
-    let step_time_only = !columns.iter().any(|c| c.meaning == Meaning::Time);
-    for column in columns.iter() {
-        let wanted = matches!(column.meaning, Meaning::Time | Meaning::Date)
-            || (step_time_only && column.meaning == Meaning::StepTime);
-        if !wanted {
-            continue;
-        }
-        let cells = cells_of(data, column.index);
-        let Some(form) = time_form(column, &cells, notation) else {
-            continue;
-        };
-        let (rank, date_column, form) = match form {
-            TimeForm::Clock if date.is_some() => {
-                let date_index = date?;
-                match clock::date_form(&cells_of(data, date_index), false) {
-                    Some((form, ambiguous)) => {
-                        (2, Some(date_index), TimeForm::DateAndClock { date: form, ambiguous })
-                    }
-                    None => (4, None, TimeForm::Clock),
-                }
-            }
-            TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed => (1, None, form),
-            TimeForm::Timestamp { .. } | TimeForm::SerialDays => (2, None, form),
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => (3, None, form),
-            TimeForm::Clock => (4, None, form),
-        };
-        let rank = match column.known {
-            HowKnown::Set => 0,
-            _ if column.meaning == Meaning::StepTime => 5,
-            _ => rank,
-        };
-        found.push((rank, column.index, date_column, form));
-    }
-    let (_, time, date, form) = found.into_iter().min_by_key(|(rank, index, ..)| (*rank, *index))?;
-    // Further times are not read; they must not pass for the one that is.
-    for column in columns.iter_mut() {
-        let other = column.index != time && Some(column.index) != date;
-        if other && matches!(column.meaning, Meaning::Time | Meaning::Date | Meaning::StepTime) {
-            column.meaning = Meaning::Ignored;
-        }
-    }
-    Some((time, date, form))
-}
-
-fn cells_of<'a>(data: &'a [Row<'_>], index: usize) -> Vec<&'a [u8]> {
-    data.iter().filter_map(|row| row.fields.get(index)).map(Vec::as_slice).take(200).collect()
-}
-
-/// The form of a time column by what most of its cells are.
-fn time_form(column: &Column, cells: &[&[u8]], notation: Notation) -> Option<TimeForm> {
-    let most = |count: usize| count > 0 && count * 10 >= cells.len() * 6;
-    let numbers: Vec<f64> = cells
-        .iter()
-        .filter_map(|cell| match number::cell(cell, notation) {
-            Cell::Number(value) => Some(value),
-            Cell::Si(value, Dimension::TIME) => Some(value / column.scale),
-            _ => None,
-        })
-        .collect();
-    if most(numbers.len()) {
-        return number_form(column, &numbers);
-    }
-    let times: Vec<f64> = cells.iter().filter_map(|cell| clock::hms(cell, true)).collect();
-    if most(times.len()) {
-        let name = column.header.to_lowercase();
-        let clock_words = ["clock", "uhr", "time of day", "local", "heure"];
-        let named = clock_words.iter().any(|word| name.contains(word));
-        let shown = cells.iter().any(|cell| {
-            let cell = cell.trim_ascii().to_ascii_lowercase();
-            cell.ends_with(b"am") || cell.ends_with(b"pm")
-        });
-        let late = times.first().is_some_and(|first| *first > 120.0)
-            && !name.contains("elapsed")
-            && !name.contains("test")
-            && times.iter().all(|time| *time < 86_400.0);
-        return Some(if named || shown || late { TimeForm::Clock } else { TimeForm::Elapsed });
-    }
-    let (date, ambiguous) = clock::date_form(cells, true)?;
-    let zoned =
-        cells.iter().find_map(|cell| clock::timestamp(cell, date)).is_some_and(|instant| instant.zoned);
-    Some(TimeForm::Timestamp { date, ambiguous, zoned })
-}
-
-/// The form of a time column of plain numbers.
-fn number_form(column: &Column, numbers: &[f64]) -> Option<TimeForm> {
-    let name = column.header.to_lowercase();
-    let first = *numbers.first()?;
-    let rises: Vec<f64> = numbers
-        .windows(2)
-        .filter_map(|pair| match pair {
-            [a, b] if b > a => Some(b - a),
-            _ => None,
-        })
-        .collect();
-    // 40 000 days since 1900 are in the year 2009, 60 000 in 2064; no instrument takes a sample every
-    // hundredth of a second from eleven hours on.
-    let named = ["date", "time", "stamp", "zeit", "datum"].iter().any(|word| name.contains(word));
-    let small = !rises.is_empty() && rises.iter().all(|rise| *rise < 0.01);
-    if column.unit_assumed && named && (40_000.0..60_000.0).contains(&first) && small {
-        return Some(TimeForm::SerialDays);
-    }
-    if column.meaning == Meaning::Date {
-        return None;
-    }
-    // Since 1970 in the unit that the number tells: 10⁹ s were reached in 2001, 10¹⁰ s will be in 2286.
-    let since = [1.0, 1e-3, 1e-6, 1e-9].into_iter().find(|factor| (1e9..1e10).contains(&(first * factor)));
-    match since {
-        Some(factor) if column.unit_assumed || first * column.scale >= 1e10 => {
-            Some(TimeForm::Number { factor, since_1970: true })
-        }
-        _ => {
-            let since_1970 = name.contains("unix") || name.contains("epoch") || first * column.scale > 1e9;
-            Some(TimeForm::Number { factor: column.scale, since_1970 })
-        }
-    }
 }
 
 /// Whether the first field of every row is a count that has no header, where one name is missing.

@@ -17,6 +17,7 @@ mod clock;
 mod column;
 mod head;
 mod layout;
+mod name;
 mod number;
 mod order;
 mod parse;
@@ -25,6 +26,9 @@ mod rows;
 mod settings;
 mod sign;
 mod spike;
+mod table;
+mod timing;
+mod unit;
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};

@@ -7,7 +7,7 @@
 
 use crate::quantity::Dimension;
 
-use super::column::unit_of;
+use super::unit::unit_of;
 
 /// The decimal mark of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
