@@ -1,5 +1,5 @@
 //! Reads and integrates one log: prints charge, energy, seconds and the peak of memory. Run by
-//! `benches/log_integration.sh`, which makes a log of ten million rows and sets another library beside it.
+//! `benches/log_integration.sh`, which makes a log of ten million rows and sets other libraries beside it.
 
 use std::path::Path;
 use std::time::Instant;
@@ -30,11 +30,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let seconds = start.elapsed().as_secs_f64();
     let energy = integral.energy.ok_or("no voltage")?;
     println!(
-        "underlid: {:.9} Ah, {:.9} Wh, {} samples, {seconds:.3} s, peak {:.1} MB",
+        "underlid: {:.9} Ah, {:.9} Wh, {} samples, {seconds:.3} s, peak {:.1} MB, {:.2} processor s",
         integral.charge.value.get::<ampere_hour>(),
         energy.value.get::<watt_hour>(),
         integral.samples,
         peak_megabytes().unwrap_or(f64::NAN),
+        processor_seconds().unwrap_or(f64::NAN),
     );
     Ok(())
 }
@@ -45,4 +46,13 @@ fn peak_megabytes() -> Option<f64> {
     let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
     let kilobytes: f64 = line.split_whitespace().nth(1)?.parse().ok()?;
     Some(kilobytes / 1024.0)
+}
+
+/// Processor time of all threads, those that have ended among them (Linux, whose clock ticks 100 times a second).
+fn processor_seconds() -> Option<f64> {
+    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
+    // The name before it may hold spaces; user and system time are the 12th and 13th field after it.
+    let fields: Vec<&str> = stat.rsplit_once(')')?.1.split_whitespace().collect();
+    let ticks: f64 = fields.get(11..13)?.iter().filter_map(|field| field.parse::<f64>().ok()).sum();
+    Some(ticks / 100.0)
 }

@@ -117,16 +117,12 @@ pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Agreement {
     if !(a.is_finite() && b.is_finite()) {
         return Agreement::CannotTell("a reading is missing".to_owned());
     }
-    let difference = (a - b).abs();
+    // Without the accuracy of both, neither a difference nor equal readings mean anything.
     let (Some(ua), Some(ub)) = (ua, ub) else {
-        if difference == 0.0 {
-            return Agreement::CannotTell("the accuracy of an instrument is not known".to_owned());
-        }
-        // Even without the second accuracy a difference cannot be called one.
         return Agreement::CannotTell("the accuracy of an instrument is not known".to_owned());
     };
     let limit = COVERAGE * ua.hypot(ub);
-    if difference > limit {
+    if (a - b).abs() > limit {
         return Agreement::Disagree;
     }
     if limit > TOO_WIDE * a.abs().max(b.abs()) {

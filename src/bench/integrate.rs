@@ -1,4 +1,4 @@
-//! Charge and energy by the trapezoid rule with compensated summation (Neumaier 1974).
+//! Charge and energy by the trapezoid rule with compensated summation (Knuth's exact sum of two numbers).
 //!
 //! Two uncertainties are kept apart. *Sampling*: between two samples the current went from the one to the
 //! other at an unknown moment; the trapezoid errs by at most |ΔI|·Δt/2 either way, a rectangular
@@ -8,6 +8,10 @@
 //! A gap is an interval much longer than the log's own. It is bridged by the trapezoid, reported apart,
 //! and counted as uncertain from no current to the larger of its ends. Where the log's clock restarted
 //! nothing is bridged: how long it stood is not known.
+//!
+//! A single sample far off both its neighbours (see [`super::read`]) is part of the integral, because it
+//! may be a true pulse. It may as well be a false reading: the difference that all of them make together,
+//! Δ, is counted as uncertain, Δ/√3 as for limits ±Δ.
 
 use uom::si::electric_charge::coulomb;
 use uom::si::energy::joule;
@@ -15,16 +19,18 @@ use uom::si::f64::{ElectricCharge, Energy, Time};
 use uom::si::time::second;
 
 use super::instrument::{Accuracies, Figure};
-use crate::quantity::COVERAGE;
+use super::read::Spikes;
+use crate::quantity::{COVERAGE, Dimension, show};
 
-/// An interval is a gap when it is this many times as long as the usual one.
-const GAP: f64 = 5.0;
-/// Longest intervals that are looked at one by one.
+/// An interval is a gap when it is this many octaves longer than the usual one: four times as long as the
+/// upper end of the usual one's bin.
+const GAP_OCTAVES: usize = 2;
+/// Longest gaps that are listed one by one.
 const LONGEST: usize = 64;
 /// √12: a rectangular distribution's width over its standard deviation.
 const RECTANGULAR: f64 = 3.464_101_615_137_754_6;
 
-/// A sum that carries what rounding loses.
+/// A sum that carries what rounding loses (Knuth, *The Art of Computer Programming* 2, 4.2.2, theorem B).
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Sum {
     sum: f64,
@@ -35,8 +41,8 @@ impl Sum {
     #[inline]
     pub fn add(&mut self, value: f64) {
         let next = self.sum + value;
-        self.lost +=
-            if self.sum.abs() >= value.abs() { (self.sum - next) + value } else { (value - next) + self.sum };
+        let added = next - self.sum;
+        self.lost += (self.sum - (next - added)) + (value - added);
         self.sum = next;
     }
 
@@ -46,44 +52,86 @@ impl Sum {
     }
 }
 
-/// Intervals between samples: their usual length, and the longest ones.
+/// Intervals between samples: how much of everything falls to intervals of each length, and the longest.
 #[derive(Debug, Clone)]
 struct Intervals {
-    /// Time spent in intervals of a length, four bins an octave from 2⁻²⁰ s.
-    spent: Vec<f64>,
+    /// By length, four bins an octave from 2⁻²⁰ s.
+    bins: Vec<Bin>,
+    /// The bin that intervals fall into just now, kept apart because most logs have only one.
+    current: usize,
+    in_current: Bin,
     longest: Vec<Interval>,
     shortest_kept: f64,
+}
+
+/// Intervals of about one length.
+#[derive(Debug, Clone, Copy, Default)]
+struct Bin {
     count: u64,
+    /// Their time, s.
+    time: f64,
+    /// Squares of the larger current of the two ends times the length, A²·s².
+    charge: f64,
+    /// The same of the power, W²·s².
+    energy: f64,
+}
+
+impl Bin {
+    fn join(&mut self, other: Self) {
+        self.count += other.count;
+        self.time += other.time;
+        self.charge += other.charge;
+        self.energy += other.energy;
+    }
 }
 
 #[derive(Debug, Clone, Copy)]
 struct Interval {
     from: f64,
     length: f64,
-    before: (f64, f64),
-    after: (f64, f64),
+    charge: f64,
 }
 
-const BINS: usize = 208;
+const OCTAVE: usize = 4;
+const BINS: usize = 52 * OCTAVE;
 const FIRST_BIN: u64 = (1023 - 20) << 2;
 
 impl Intervals {
     fn new() -> Self {
-        Self { spent: vec![0.0; BINS], longest: Vec::new(), shortest_kept: 0.0, count: 0 }
+        Self {
+            bins: vec![Bin::default(); BINS],
+            current: 0,
+            in_current: Bin::default(),
+            longest: Vec::new(),
+            shortest_kept: 0.0,
+        }
     }
 
+    /// Takes an interval: when it began, its length, its charge, and the larger current and power of its ends.
     #[inline]
-    fn add(&mut self, interval: Interval) {
+    fn add(&mut self, interval: Interval, current: f64, power: f64) {
         // The exponent and the two highest bits of the mantissa.
         let bin = (interval.length.to_bits() >> 50).saturating_sub(FIRST_BIN);
-        let bin = usize::try_from(bin).unwrap_or(BINS).min(BINS - 1);
-        if let Some(spent) = self.spent.get_mut(bin) {
-            *spent += interval.length;
+        let bin = bin.min(BINS as u64 - 1) as usize;
+        if bin != self.current {
+            self.turn(bin);
         }
-        self.count += 1;
+        let (charge, energy) = (current * interval.length, power * interval.length);
+        self.in_current.count += 1;
+        self.in_current.time += interval.length;
+        self.in_current.charge += charge * charge;
+        self.in_current.energy += energy * energy;
         if interval.length > self.shortest_kept {
             self.keep(interval);
         }
+    }
+
+    fn turn(&mut self, bin: usize) {
+        let done = std::mem::take(&mut self.in_current);
+        if let Some(place) = self.bins.get_mut(self.current) {
+            place.join(done);
+        }
+        self.current = bin;
     }
 
     fn keep(&mut self, interval: Interval) {
@@ -95,35 +143,57 @@ impl Intervals {
         self.longest.push(interval);
     }
 
-    /// The interval length in which half of the time was spent, the eight longest intervals left out.
-    fn usual(&self) -> Option<f64> {
-        let mut longest: Vec<f64> = self.longest.iter().map(|i| i.length).collect();
-        longest.sort_by(|a, b| b.total_cmp(a));
-        let left_out: f64 = if self.count >= 32 { longest.iter().take(8).sum() } else { 0.0 };
-        let all: f64 = self.spent.iter().sum::<f64>() - left_out;
-        let mut passed = 0.0;
-        for (bin, spent) in (0_u32..).zip(&self.spent) {
-            passed += spent;
-            if passed >= all / 2.0 && passed > 0.0 {
-                // Upper end of the bin.
-                let quarter = f64::from(bin % 4 + 1) / 4.0;
-                return Some((1.0 + quarter) * 2_f64.powf(f64::from(bin / 4) - 20.0));
-            }
-        }
-        None
+    fn finish(&self) -> Gaps {
+        let mut all = self.clone();
+        all.turn(0);
+        let Some(usual) = all.usual_bin() else {
+            return Gaps::default();
+        };
+        let first = usual + 1 + GAP_OCTAVES * OCTAVE;
+        let mut gaps = Bin::default();
+        all.bins.iter().skip(first).for_each(|bin| gaps.join(*bin));
+        let shortest = edge(first);
+        let mut listed: Vec<Interval> =
+            all.longest.into_iter().filter(|interval| interval.length >= shortest).collect();
+        listed.sort_by(|a, b| b.length.total_cmp(&a.length));
+        listed.truncate(LONGEST);
+        listed.sort_by(|a, b| a.from.total_cmp(&b.from));
+        let further = gaps.count.saturating_sub(listed.len() as u64);
+        let listed_time: f64 = listed.iter().map(|gap| gap.length).sum();
+        let further_time = if further > 0 { (gaps.time - listed_time).max(0.0) } else { 0.0 };
+        Gaps { usual: Some(edge(usual + 1)), listed, further, further_time, gaps }
     }
 
-    fn gaps(&self) -> Vec<Interval> {
-        let Some(usual) = self.usual() else {
-            return Vec::new();
-        };
-        let mut gaps: Vec<Interval> =
-            self.longest.iter().filter(|interval| interval.length > GAP * usual).copied().collect();
-        gaps.sort_by(|a, b| b.length.total_cmp(&a.length));
-        gaps.truncate(LONGEST);
-        gaps.sort_by(|a, b| a.from.total_cmp(&b.from));
-        gaps
+    /// The bin of the interval in which half of the time was spent, the eight longest intervals left out.
+    fn usual_bin(&self) -> Option<usize> {
+        let mut longest: Vec<f64> = self.longest.iter().map(|i| i.length).collect();
+        longest.sort_by(|a, b| b.total_cmp(a));
+        let count: u64 = self.bins.iter().map(|bin| bin.count).sum();
+        let left_out: f64 = if count >= 32 { longest.iter().take(8).sum() } else { 0.0 };
+        let all: f64 = self.bins.iter().map(|bin| bin.time).sum::<f64>() - left_out;
+        let mut passed = 0.0;
+        self.bins.iter().position(|bin| {
+            passed += bin.time;
+            passed >= all / 2.0 && passed > 0.0
+        })
     }
+}
+
+/// Lower end of a bin, s.
+fn edge(bin: usize) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "a few hundred bins")]
+    let (octave, quarter) = ((bin / OCTAVE) as f64, (bin % OCTAVE) as f64);
+    (1.0 + quarter / 4.0) * 2_f64.powf(octave - 20.0)
+}
+
+#[derive(Default)]
+struct Gaps {
+    usual: Option<f64>,
+    listed: Vec<Interval>,
+    further: u64,
+    further_time: f64,
+    /// All of them, those that are not listed among them.
+    gaps: Bin,
 }
 
 /// A gap that was bridged.
@@ -154,6 +224,13 @@ pub struct Integral {
     pub usual_interval: Option<Time>,
     /// Gaps that were bridged; at most 64, the longest.
     pub gaps: Vec<Gap>,
+    /// Gaps beyond those, bridged and counted as uncertain like them.
+    pub further_gaps: u64,
+    /// Their length together.
+    pub further_gap_time: Time,
+    /// Single samples far off both neighbours; they are part of the integral, and the uncertainty of
+    /// sampling holds what they make.
+    pub spikes: u64,
     /// Restarts of the log's clock inside.
     pub restarts: u64,
 }
@@ -165,7 +242,55 @@ impl Integral {
         self.to - self.from
     }
 
-    /// Charge that was bridged over gaps.
+    /// What a reader of the figures must know beside them, one sentence each: gaps, single samples far off,
+    /// restarts of the clock. Empty where there is nothing to say.
+    #[must_use]
+    pub fn notes(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        let show = |time: Time| show(time.get::<second>(), Dimension::TIME);
+        if let Some(longest) =
+            self.gaps.iter().map(|gap| gap.length).max_by(|a, b| a.value.total_cmp(&b.value))
+        {
+            let total = self.gaps.iter().fold(self.further_gap_time, |sum, gap| sum + gap.length);
+            let count = self.gaps.len() as u64 + self.further_gaps;
+            notes.push(if count == 1 {
+                format!("1 gap of {}, bridged and counted as uncertain", show(longest))
+            } else {
+                let unlisted = if self.further_gaps > 0 {
+                    format!(
+                        "; the {} shortest of them, {} together, are not listed one by one",
+                        self.further_gaps,
+                        show(self.further_gap_time)
+                    )
+                } else {
+                    String::new()
+                };
+                format!(
+                    "{count} gaps of {} together, the longest {}, bridged and counted as uncertain{unlisted}",
+                    show(total),
+                    show(longest)
+                )
+            });
+        }
+        if self.spikes > 0 {
+            let (samples, they, them) =
+                if self.spikes == 1 { ("sample", "it is", "it") } else { ("samples", "they are", "them") };
+            notes.push(format!(
+                "{} single {samples} far off both neighbours: {they} part of the integral, and the uncertainty covers the integral without {them}",
+                self.spikes
+            ));
+        }
+        if self.restarts > 0 {
+            let times =
+                if self.restarts == 1 { "once".to_owned() } else { format!("{} times", self.restarts) };
+            notes.push(format!(
+                "the log's clock restarted {times}; nothing is counted for the time in between"
+            ));
+        }
+        notes
+    }
+
+    /// Charge that was bridged over the gaps that are listed.
     #[must_use]
     pub fn bridged(&self) -> ElectricCharge {
         self.gaps.iter().fold(ElectricCharge::new::<coulomb>(0.0), |sum, gap| sum + gap.charge)
@@ -182,11 +307,28 @@ pub struct Integrator {
     charge_variance: f64,
     energy_variance: f64,
     first: Option<f64>,
-    last: Option<(f64, f64, f64)>,
+    last: Option<Point>,
+    /// The sample before the last one.
+    earlier: Option<Point>,
+    current_spikes: Spikes,
+    power_spikes: Spikes,
+    spikes: u64,
+    /// What the integrals would differ by without their spikes.
+    spiked_charge: f64,
+    spiked_energy: f64,
     samples: u64,
     restarts: u64,
     has_voltage: bool,
     intervals: Intervals,
+}
+
+/// A sample: time, voltage, current and power.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    time: f64,
+    voltage: f64,
+    current: f64,
+    power: f64,
 }
 
 impl Default for Integrator {
@@ -208,6 +350,12 @@ impl Integrator {
             energy_variance: 0.0,
             first: None,
             last: None,
+            earlier: None,
+            current_spikes: Spikes::new(),
+            power_spikes: Spikes::new(),
+            spikes: 0,
+            spiked_charge: 0.0,
+            spiked_energy: 0.0,
             samples: 0,
             restarts: 0,
             has_voltage: true,
@@ -222,37 +370,59 @@ impl Integrator {
     pub fn push(&mut self, time: f64, voltage: f64, current: f64, after_break: bool) {
         if after_break {
             self.restarts += 1;
-            self.last = None;
+            (self.earlier, self.last) = (None, None);
+            self.current_spikes.interrupt();
+            self.power_spikes.interrupt();
         }
         if current.is_nan() || time.is_nan() {
             return;
         }
-        if voltage.is_nan() {
-            self.has_voltage = false;
-        }
+        self.has_voltage &= !voltage.is_nan();
         self.samples += 1;
-        if let Some((before, v0, i0)) = self.last {
-            let step = time - before;
-            self.charge.add(step * (i0 + current) * 0.5);
-            let (p0, p1) = (v0 * i0, voltage * current);
-            self.energy.add(step * (p0 + p1) * 0.5);
-            self.volt_seconds.add(step * (v0 + voltage) * 0.5);
-            self.absolute.add(step * (i0.abs() + current.abs()) * 0.5);
-            let (dq, de) = ((current - i0) * step, (p1 - p0) * step);
+        let now = Point { time, voltage, current, power: voltage * current };
+        if let Some(last) = self.last {
+            let step = time - last.time;
+            let charge = step * (last.current + current) * 0.5;
+            self.charge.add(charge);
+            self.energy.add(step * (last.power + now.power) * 0.5);
+            self.volt_seconds.add(step * (last.voltage + voltage) * 0.5);
+            let (larger, smaller) = (last.current.abs(), current.abs());
+            self.absolute.add(step * (larger + smaller) * 0.5);
+            let (dq, de) = ((current - last.current) * step, (now.power - last.power) * step);
             self.charge_variance += dq * dq;
             self.energy_variance += de * de;
             if step > 0.0 {
-                self.intervals.add(Interval {
-                    from: before,
-                    length: step,
-                    before: (v0, i0),
-                    after: (voltage, current),
-                });
+                let interval = Interval { from: last.time, length: step, charge };
+                self.intervals.add(interval, larger.max(smaller), last.power.abs().max(now.power.abs()));
             }
         } else {
             self.first.get_or_insert(time);
         }
-        self.last = Some((time, voltage, current));
+        let of_current = self.current_spikes.push(current);
+        let of_power = self.power_spikes.push(now.power);
+        if of_current || of_power {
+            self.spike(now, of_current, of_power);
+        }
+        (self.earlier, self.last) = (self.last, Some(now));
+    }
+
+    /// The last sample was far off both the one before it and the one after it.
+    #[cold]
+    fn spike(&mut self, after: Point, of_current: bool, of_power: bool) {
+        let (Some(before), Some(spike)) = (self.earlier, self.last) else {
+            return;
+        };
+        self.spikes += 1;
+        let span = after.time - before.time;
+        let part = if span > 0.0 { (spike.time - before.time) / span } else { 0.5 };
+        // A triangle over the line between the neighbours.
+        let made = |a: f64, b: f64, c: f64| (b - (a + (c - a) * part)).abs() * span / 2.0;
+        if of_current {
+            self.spiked_charge += made(before.current, spike.current, after.current);
+        }
+        if of_power {
+            self.spiked_energy += made(before.power, spike.power, after.power);
+        }
     }
 
     /// Charge so far, C.
@@ -264,19 +434,18 @@ impl Integrator {
     /// The integral, or `None` with fewer than two samples.
     #[must_use]
     pub fn finish(&self, accuracies: &Accuracies) -> Option<Integral> {
-        let (first, (last, _, _)) = (self.first?, self.last?);
+        let (first, last) = (self.first?, self.last?.time);
         if self.samples < 2 {
             return None;
         }
-        let gaps = self.intervals.gaps();
-        let (mut charge_variance, mut energy_variance) =
-            (self.charge_variance / RECTANGULAR.powi(2), self.energy_variance / RECTANGULAR.powi(2));
-        for gap in &gaps {
-            // Anything from nothing to the larger end may have flowed.
-            let width = |a: f64, b: f64| a.abs().max(b.abs()) * gap.length / RECTANGULAR;
-            charge_variance += width(gap.before.1, gap.after.1).powi(2);
-            energy_variance += width(gap.before.0 * gap.before.1, gap.after.0 * gap.after.1).powi(2);
-        }
+        let found = self.intervals.finish();
+        let rectangular = RECTANGULAR.powi(2);
+        // In a gap anything from nothing to the larger end may have flowed.
+        let charge_variance = (self.charge_variance + found.gaps.charge) / rectangular;
+        let energy_variance = (self.energy_variance + found.gaps.energy) / rectangular;
+        let limits = 3.0_f64.sqrt();
+        let charge_sampling = charge_variance.sqrt().hypot(self.spiked_charge / limits);
+        let energy_sampling = energy_variance.sqrt().hypot(self.spiked_energy / limits);
         let (charge, energy) = (self.charge.value(), self.energy.value());
         let duration = last - first;
         let charge_instrument = accuracies
@@ -292,24 +461,28 @@ impl Integrator {
             parts.iter().map(|part| part * part).sum::<f64>().sqrt() / COVERAGE
         });
         Some(Integral {
-            charge: Figure::of(charge, charge_variance.sqrt(), charge_instrument, |q| {
+            charge: Figure::of(charge, charge_sampling, charge_instrument, |q| {
                 ElectricCharge::new::<coulomb>(q)
             }),
             energy: self
                 .has_voltage
-                .then(|| Figure::of(energy, energy_variance.sqrt(), energy_instrument, Energy::new::<joule>)),
+                .then(|| Figure::of(energy, energy_sampling, energy_instrument, Energy::new::<joule>)),
             from: Time::new::<second>(first),
             to: Time::new::<second>(last),
             samples: self.samples,
-            usual_interval: self.intervals.usual().map(Time::new::<second>),
-            gaps: gaps
+            usual_interval: found.usual.map(Time::new::<second>),
+            gaps: found
+                .listed
                 .iter()
                 .map(|gap| Gap {
                     from: Time::new::<second>(gap.from),
                     length: Time::new::<second>(gap.length),
-                    charge: ElectricCharge::new::<coulomb>(gap.length * (gap.before.1 + gap.after.1) / 2.0),
+                    charge: ElectricCharge::new::<coulomb>(gap.charge),
                 })
                 .collect(),
+            further_gaps: found.further,
+            further_gap_time: Time::new::<second>(found.further_time),
+            spikes: self.spikes,
             restarts: self.restarts,
         })
     }
@@ -366,6 +539,47 @@ mod tests {
         assert_eq!(integral.gaps[0].length.get::<second>(), 300.0);
         assert_eq!(integral.bridged().get::<coulomb>(), 9000.0);
         assert!((integral.charge.sampling.get::<coulomb>() - 9000.0 / RECTANGULAR).abs() < 1e-6);
+    }
+
+    /// Beyond the 64 longest gaps the others are counted, and are uncertain like them.
+    #[test]
+    fn many_gaps() {
+        // 200 stretches of 300 samples at 1 s, with gaps of 10 s to 209 s between them.
+        let mut samples = Vec::new();
+        let (mut t, mut lost, mut squares) = (0.0, 0.0, 0.0);
+        for stretch in 0..200 {
+            samples.extend((0..300).map(|n| (t + f64::from(n), 25.0, 30.0)));
+            let gap = 10.0 + f64::from(stretch);
+            t += 299.0 + gap;
+            lost += gap;
+            squares += (30.0 * gap / RECTANGULAR).powi(2);
+        }
+        samples.push((t, 25.0, 30.0));
+        let integral = run(samples);
+        assert_eq!((integral.gaps.len(), integral.further_gaps), (64, 136));
+        let listed: f64 = integral.gaps.iter().map(|gap| gap.length.get::<second>()).sum();
+        assert!((listed + integral.further_gap_time.get::<second>() - lost).abs() < 1e-6);
+        assert!((integral.charge.sampling.get::<coulomb>() / squares.sqrt() - 1.0).abs() < 1e-9);
+        let notes = integral.notes();
+        assert!(notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s"), "{notes:?}");
+        assert!(notes[0].contains("the 136 shortest of them"), "{notes:?}");
+    }
+
+    /// With a false reading in it, and with a true pulse, the truth lies within the stated uncertainty.
+    #[test]
+    fn spikes_are_in_the_integral_and_uncertain() {
+        let integral = run((0..=900).map(|t| (f64::from(t), 25.0, if t == 500 { 3000.0 } else { 30.0 })));
+        assert_eq!(integral.spikes, 1);
+        let charge = integral.charge;
+        assert_eq!(charge.value.get::<coulomb>(), 900.0 * 30.0 + 2970.0);
+        assert!(2.0 * charge.sampling.get::<coulomb>() > 2970.0);
+        let energy = integral.energy.unwrap();
+        assert!(2.0 * energy.sampling.get::<joule>() > 25.0 * 2970.0);
+        assert!(integral.notes()[0].starts_with("1 single sample far off"));
+        // In the voltage alone: the charge is certain, the energy is not.
+        let integral = run((0..=900).map(|t| (f64::from(t), if t == 500 { 2.5 } else { 25.0 }, 30.0)));
+        assert_eq!((integral.spikes, integral.charge.sampling.get::<coulomb>()), (1, 0.0));
+        assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 22.5 * 30.0);
     }
 
     /// Uneven sampling (dense after a step, sparse later) is not a gap.

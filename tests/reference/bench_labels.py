@@ -1,4 +1,5 @@
-"""The labels of the Battery Data Format, as its reference implementation (`batterydf` on PyPI) lists them: both kinds, with units."""
+"""The labels of the Battery Data Format, as its reference implementation (`batterydf` on PyPI) lists them: both kinds, with units,
+and the other names that it takes for the same quantity."""
 
 import importlib
 import json
@@ -14,6 +15,7 @@ print(
                 "name": entry["mr_name"],
                 "label": entry["label_template"].format(unit=entry["unit"]),
                 "unit": entry["unit"],
+                "other": entry["synonyms"],
             }
             for entry in spec._STATIC_COLUMNS.values()
         ]

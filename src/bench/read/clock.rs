@@ -10,11 +10,15 @@ use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
-use super::number::{self, Cell, DecimalMark};
+use crate::quantity::Dimension;
+
+use super::number::{self, Cell, Notation};
 
 /// Seconds of a day.
 const DAY: f64 = 86_400.0;
 const HOUR: f64 = 3600.0;
+/// No log counts further, in s: 30 000 years.
+const LATEST: f64 = 1e12;
 
 /// Forms of a date that are tried, in this order; day first before month first.
 const DATES: &[&str] = &[
@@ -29,8 +33,12 @@ const DATES: &[&str] = &[
     "%d.%m.%y",
     "%d/%m/%y",
     "%m/%d/%y",
+    "%d-%m-%y",
+    "%m-%d-%y",
     "%d-%b-%Y",
+    "%d-%b-%y",
     "%d %b %Y",
+    "%d %b %y",
     "%b %d %Y",
     "%b %d, %Y",
     "%Y%m%d",
@@ -43,9 +51,11 @@ pub enum TimeForm {
     Number {
         /// The unit in seconds.
         factor: f64,
-        /// Seconds since 1970 rather than since the start.
+        /// Counted from 1970 rather than from the start.
         since_1970: bool,
     },
+    /// Days since 1900, as spreadsheets count dates.
+    SerialDays,
     /// `h:mm:ss` since the start.
     Elapsed,
     /// `h:mm:ss` of the day, without a date.
@@ -74,13 +84,19 @@ impl fmt::Display for TimeForm {
             if *ambiguous { " (day and month could be the other way round)" } else { "" }
         };
         match self {
-            Self::Number { since_1970: true, .. } => f.write_str("seconds since 1970"),
-            Self::Number { factor, .. } => match factor {
-                f64::MIN..0.002 => f.write_str("ms"),
-                0.002..2.0 => f.write_str("s"),
-                2.0..100.0 => f.write_str("min"),
-                _ => f.write_str("h"),
-            },
+            Self::Number { factor, since_1970 } => {
+                let unit = match factor {
+                    f64::MIN..2e-9 => "ns",
+                    2e-9..2e-6 => "us",
+                    2e-6..0.002 => "ms",
+                    0.002..2.0 => "s",
+                    2.0..100.0 => "min",
+                    100.0..4000.0 => "h",
+                    _ => "d",
+                };
+                write!(f, "{unit}{}", if *since_1970 { " since 1970" } else { "" })
+            }
+            Self::SerialDays => f.write_str("days since 1900, as spreadsheets count them"),
             Self::Elapsed => f.write_str("h:mm:ss since the start"),
             Self::Clock => f.write_str("clock time without date"),
             Self::DateAndClock { date, ambiguous } => {
@@ -94,80 +110,126 @@ impl fmt::Display for TimeForm {
     }
 }
 
-/// Turns time cells into seconds.
+/// Reads time cells. It remembers nothing, so that rows can be read side by side.
+#[derive(Debug, Clone)]
+pub(super) struct TimeReader {
+    form: TimeForm,
+    notation: Notation,
+    /// The first readable timestamp (ns) or date (days) of the log, from which the others count.
+    base: i128,
+}
+
+impl TimeReader {
+    /// For a form and the first cells of its column (of the date column where there are two).
+    pub fn new<'a>(
+        form: &TimeForm,
+        notation: Notation,
+        mut first_cells: impl Iterator<Item = &'a [u8]>,
+    ) -> Self {
+        let base = match form {
+            TimeForm::Timestamp { date, .. } => {
+                first_cells.find_map(|cell| timestamp(cell, date)).map(|instant| instant.nanoseconds)
+            }
+            TimeForm::DateAndClock { date, .. } => {
+                first_cells.find_map(|cell| date_of(clean(cell)?, date)).map(|date| i128::from(days(date)))
+            }
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::Elapsed | TimeForm::Clock => None,
+        };
+        Self { form: form.clone(), notation, base: base.unwrap_or_default() }
+    }
+
+    /// The factor of a column of plain numbers.
+    pub fn factor(&self) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { factor, .. } => Some(factor),
+            TimeForm::SerialDays => Some(DAY),
+            _ => None,
+        }
+    }
+
+    /// A time cell; seconds in its own frame.
+    pub fn read(&self, field: &[u8]) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { factor, .. } => match number::cell(field, self.notation) {
+                Cell::Number(value) => Some(value * factor),
+                Cell::Si(value, Dimension::TIME) => Some(value),
+                Cell::Si(..) | Cell::Empty | Cell::Overflow | Cell::Text => None,
+            },
+            TimeForm::SerialDays => match number::cell(field, self.notation) {
+                Cell::Number(value) => Some(value * DAY),
+                _ => None,
+            },
+            TimeForm::Elapsed => hms(field, true),
+            TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
+            TimeForm::Timestamp { date, .. } =>
+            {
+                #[expect(
+                    clippy::cast_precision_loss,
+                    reason = "a difference of times, exact to the nanosecond for a hundred days"
+                )]
+                Some((timestamp(field, date)?.nanoseconds - self.base) as f64 / 1e9)
+            }
+        }
+    }
+
+    /// A cell of a date column; seconds since the first date.
+    pub fn read_date(&self, field: &[u8]) -> Option<f64> {
+        let TimeForm::DateAndClock { date, .. } = self.form else {
+            return None;
+        };
+        let found = i128::from(days(date_of(clean(field)?, date)?));
+        i32::try_from(found - self.base).ok().map(|n| f64::from(n) * DAY)
+    }
+
+    /// Both together, where both can be read and the time is one that a log can hold.
+    pub fn together(&self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
+        let time = time.filter(|time| time.is_finite() && time.abs() < LATEST)?;
+        match self.form {
+            TimeForm::DateAndClock { .. } => Some(time + date?),
+            _ => Some(time),
+        }
+    }
+}
+
+/// Brings times in the order of the file into one frame.
 pub(super) struct Clock {
     form: TimeForm,
-    decimal: DecimalMark,
-    first: Option<i128>,
     start: Option<f64>,
     previous: f64,
     days: u32,
 }
 
 impl Clock {
-    pub fn new(form: &TimeForm, decimal: DecimalMark) -> Self {
-        Self { form: form.clone(), decimal, first: None, start: None, previous: 0.0, days: 0 }
+    pub fn new(form: &TimeForm) -> Self {
+        Self { form: form.clone(), start: None, previous: 0.0, days: 0 }
     }
 
     pub fn midnights(&self) -> u32 {
         self.days
     }
 
-    /// A time cell; seconds in its own frame.
-    pub fn read(&mut self, field: &[u8]) -> Option<f64> {
+    /// What is taken from every time, where nothing else is done with one: `first` is the next of them.
+    pub fn constant(&mut self, first: f64) -> Option<f64> {
         match self.form {
-            TimeForm::Number { factor, .. } => {
-                // The end of the field stands for the delimiter.
-                if let Some((value, used)) = number::fast(field, 0, self.decimal)
-                    && used == field.len()
-                {
-                    return Some(value * factor);
-                }
-                match number::cell(field, self.decimal) {
-                    Cell::Number(value) => Some(value * factor),
-                    Cell::Si(value) => Some(value),
-                    Cell::Empty | Cell::Overflow | Cell::Text => None,
-                }
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(0.0),
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
+                Some(*self.start.get_or_insert(first))
             }
-            TimeForm::Elapsed => hms(field, true),
-            TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
-            TimeForm::Timestamp { date, .. } => {
-                let nanoseconds = timestamp(field, date)?.nanoseconds;
-                let first = *self.first.get_or_insert(nanoseconds);
-                #[expect(
-                    clippy::cast_precision_loss,
-                    reason = "a difference of times, exact to the nanosecond for a hundred days"
-                )]
-                Some((nanoseconds - first) as f64 / 1e9)
-            }
+            TimeForm::Elapsed | TimeForm::Clock => None,
         }
     }
 
-    /// A cell of a date column; seconds since the first date.
-    pub fn read_date(&mut self, field: &[u8]) -> Option<f64> {
-        let TimeForm::DateAndClock { date, .. } = self.form else {
-            return None;
-        };
-        let found = date_of(clean(field)?, date)?;
-        let days = i128::from(days(found));
-        let first = *self.first.get_or_insert(days);
-        i32::try_from(days - first).ok().map(|n| f64::from(n) * DAY)
-    }
-
-    /// Time of a row from its cells.
-    pub fn take(&mut self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
-        let time = time.filter(|time| time.is_finite() && time.abs() < 1e12)?;
+    /// The time of the next row.
+    pub fn take(&mut self, time: f64) -> f64 {
         match self.form {
-            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(time),
-            TimeForm::Number { .. } => Some(time - *self.start.get_or_insert(time)),
-            TimeForm::DateAndClock { .. } => {
-                let time = time + date?;
-                Some(time - *self.start.get_or_insert(time))
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
+                time - *self.start.get_or_insert(time)
             }
-            TimeForm::Elapsed => Some(self.over_midnight(time, 23.0 * HOUR, HOUR)),
+            TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
             TimeForm::Clock => {
                 let time = self.over_midnight(time, 20.0 * HOUR, 4.0 * HOUR);
-                Some(time - *self.start.get_or_insert(time))
+                time - *self.start.get_or_insert(time)
             }
         }
     }
@@ -203,7 +265,7 @@ pub(super) fn hms(field: &[u8], elapsed: bool) -> Option<f64> {
     };
     let mut text = text.trim();
     let mut days = 0.0;
-    for mark in ["d ", "d", " ", "."] {
+    for mark in [" days ", " day ", "d ", "d", " ", "."] {
         if let Some((before, after)) = text.split_once(mark)
             && after.contains(':')
             && !before.contains(':')
@@ -273,7 +335,13 @@ pub(super) struct Instant {
 /// Date and time in one cell.
 pub(super) fn timestamp(field: &[u8], form: &str) -> Option<Instant> {
     let text = clean(field)?;
-    if form == "%Y-%m-%d" {
+    for zone in [" UTC", " GMT"] {
+        if let Some(local) = text.strip_suffix(zone) {
+            return timestamp(local.as_bytes(), form).map(|instant| Instant { zoned: true, ..instant });
+        }
+    }
+    // A date alone is no instant.
+    if form == "%Y-%m-%d" && text.len() > "2026-09-18".len() {
         if let Ok(instant) = text.parse::<Timestamp>() {
             return Some(Instant { nanoseconds: instant.as_nanosecond(), zoned: true });
         }
@@ -343,6 +411,7 @@ pub(super) fn date_form(cells: &[&[u8]], with_time: bool) -> Option<(&'static st
 
 #[cfg(test)]
 mod tests {
+    use super::super::number::DecimalMark;
     use super::*;
 
     #[test]
@@ -354,6 +423,7 @@ mod tests {
             ("00:01:02:500", true, Some(62.5)),
             ("1d 02:03:04", true, Some(93_784.0)),
             ("1.02:03:04", true, Some(93_784.0)),
+            ("1 days 02:03:04.5", true, Some(93_784.5)),
             ("75:30", true, Some(4530.0)),
             ("14:05", false, Some(50_700.0)),
             ("11:59:59 PM", false, Some(86_399.0)),
@@ -377,6 +447,8 @@ mod tests {
         for (text, form) in [
             ("2026-09-18T14:00:00+02:00", "%Y-%m-%d"),
             ("2026-09-18 12:00:00", "%Y-%m-%d"),
+            ("2026-09-18 12:00:00 UTC", "%Y-%m-%d"),
+            ("20260918T120000", "%Y-%m-%d"),
             ("2026-09-18 12:00:00.000", "%Y-%m-%d"),
             ("18.09.2026 12:00:00", "%d.%m.%Y"),
             ("09/18/2026 12:00:00 PM", "%m/%d/%Y"),
@@ -385,6 +457,7 @@ mod tests {
         ] {
             assert_eq!(ns(text, form), reference, "{text}");
         }
+        assert_eq!(ns("2026-09-18", "%Y-%m-%d"), None, "a date alone is no instant");
         let form = |cells: &[&str]| {
             let cells: Vec<&[u8]> = cells.iter().map(|cell| cell.as_bytes()).collect();
             date_form(&cells, true)
@@ -398,12 +471,14 @@ mod tests {
 
     #[test]
     fn midnight() {
-        let mut clock = Clock::new(&TimeForm::Clock, DecimalMark::Point);
+        let reader =
+            TimeReader::new(&TimeForm::Clock, Notation::plain(DecimalMark::Point), std::iter::empty());
+        let mut clock = Clock::new(&TimeForm::Clock);
         let times: Vec<_> = ["23:59:58", "23:59:59", "00:00:00", "23:59:59.5", "00:00:01"]
             .iter()
             .map(|text| {
-                let raw = clock.read(text.as_bytes());
-                clock.take(raw, None).unwrap()
+                let read = reader.together(reader.read(text.as_bytes()), None);
+                clock.take(read.unwrap())
             })
             .collect();
         assert_eq!(times, [0.0, 1.0, 2.0, 1.5, 3.0]);

@@ -8,7 +8,10 @@
 use std::fmt;
 
 use crate::physics::ZERO_CELSIUS;
-use crate::quantity::{Dimension, Unit, find_unit};
+use crate::quantity::{Dimension, Unit};
+
+use super::name::{by_name, direction, whole_pack};
+use super::unit::{AMPERE_SECOND, unit_of};
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -93,6 +96,18 @@ impl Meaning {
         }
     }
 
+    /// Values in SI units beyond which no bench test of a pack goes (common practice, no source): a cell
+    /// that says so is broken, not a reading. Nothing is colder than 0 K.
+    pub(super) fn possible(self) -> (f64, f64) {
+        match self {
+            Self::Voltage => (-1e4, 1e4),
+            Self::Current => (-1e5, 1e5),
+            Self::Temperature => (0.0, 3000.0),
+            Self::StateOfCharge => (-10.0, 10.0),
+            _ => (-1e9, 1e9),
+        }
+    }
+
     /// Whether values of this meaning are handed over with each sample.
     #[must_use]
     pub fn is_value(self) -> bool {
@@ -164,12 +179,21 @@ impl Column {
             && let Some((before, last)) = header.rsplit_once(['_', ' ', ',', '.'])
             && let Some(found) = unit_of(last)
         {
-            let meaning = by_name(before);
+            // "Pack V" says enough, "Channel A" does not.
+            let plain = || of_unit(found.dimension, None).filter(|_| whole_pack(before));
+            let meaning = by_name(before).or_else(plain);
             if meaning.is_some_and(|m| fits(m, found.dimension)) {
                 before.trim_end_matches([',', ' ', '_']).clone_into(&mut name);
                 named = meaning;
                 unit = Some(last.to_owned());
             }
+        }
+        // "ms" and "mA" are unit and name at once; a single letter would be anything.
+        if unit.is_none()
+            && header.chars().count() > 1
+            && unit_of(&header).is_some_and(|unit| named.is_none_or(|named| fits(named, unit.dimension)))
+        {
+            unit = Some(header.clone());
         }
         let known_unit = unit.as_deref().and_then(unit_of);
         let by_unit = known_unit.and_then(|unit| of_unit(unit.dimension, named));
@@ -202,6 +226,14 @@ impl Column {
         column
     }
 
+    /// The same under the header that stands in the log.
+    pub fn renamed(mut self, header: &str) -> Self {
+        header.clone_into(&mut self.header);
+        header.clone_into(&mut self.label);
+        self.known = HowKnown::Unit;
+        self
+    }
+
     /// Sets what the caller says.
     pub fn set(&mut self, meaning: Meaning, label: Option<&str>, unit: Option<&str>) {
         let unit = unit.map(str::to_owned).or_else(|| {
@@ -223,6 +255,8 @@ impl Column {
         spelling.clone_into(&mut self.unit);
         let found = match (self.meaning, unit_of(spelling)) {
             (Meaning::Temperature, Some(unit)) => absolute(spelling, unit),
+            // Beside a name that says charge, `C` is the coulomb.
+            (Meaning::Charge, Some(unit)) if unit.dimension == Dimension::RATE => AMPERE_SECOND,
             (_, Some(unit)) => unit,
             (_, None) => return,
         };
@@ -250,9 +284,15 @@ fn fits(meaning: Meaning, dimension: Dimension) -> bool {
                 || dimension == Dimension::TEMPERATURE_DIFFERENCE
                 || dimension == Dimension::RATE
         }
+        Some(Dimension::CHARGE) => dimension == Dimension::CHARGE || dimension == Dimension::RATE,
         Some(wanted) => wanted == dimension,
         None => false,
     }
+}
+
+/// Whether a cell with a unit of its own can stand in a column of a meaning.
+pub(super) fn holds(meaning: Meaning, dimension: Dimension) -> bool {
+    fits(meaning, dimension) && dimension != Dimension::RATE
 }
 
 fn of_unit(dimension: Dimension, named: Option<Meaning>) -> Option<Meaning> {
@@ -278,46 +318,6 @@ fn of_unit(dimension: Dimension, named: Option<Meaning>) -> Option<Meaning> {
     .or((dimension == Dimension::TEMPERATURE).then_some(Meaning::Temperature))
 }
 
-/// Units for messages.
-pub(super) const UNITS_EXAMPLES: &str = "V, mV, A, mA, W, Ah, Wh, °C, °F, %, s, min or h";
-
-/// A unit by its symbol or by its name.
-pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
-    let spelling = spelling.trim();
-    if spelling.is_empty() || spelling.len() > 20 {
-        return None;
-    }
-    let lower = spelling.to_lowercase();
-    let symbol = match lower.as_str() {
-        "volt" | "volts" | "vdc" => "V",
-        "millivolt" | "millivolts" => "mV",
-        "amp" | "amps" | "ampere" | "amperes" | "adc" => "A",
-        "milliamp" | "milliamps" | "milliampere" | "ma" => "mA",
-        "watt" | "watts" => "W",
-        "s" | "sec" | "secs" | "second" | "seconds" | "sek" => "s",
-        "ms" | "msec" | "millisecond" | "milliseconds" => "ms",
-        "min" | "mins" | "minute" | "minutes" => "min",
-        "h" | "hr" | "hrs" | "hour" | "hours" => "h",
-        "celsius" | "degc" | "deg c" | "\u{2103}" | "degree celsius" => "°C",
-        "fahrenheit" | "degf" | "deg f" | "\u{2109}" | "f" => "°F",
-        "kelvin" => "K",
-        "ah" => "Ah",
-        "mah" => "mAh",
-        "wh" => "Wh",
-        "mwh" if spelling != "MWh" => "mWh",
-        "kwh" => "kWh",
-        "percent" | "pct" => "%",
-        "ohm" | "ohms" => "ohm",
-        "mohm" => "mohm",
-        "1" => "",
-        _ => spelling,
-    };
-    if symbol.is_empty() {
-        return Some(Unit { dimension: Dimension::NONE, factor: 1.0, offset: 0.0 });
-    }
-    find_unit(symbol)
-}
-
 /// A header in two.
 pub(super) struct Split<'a> {
     pub name: &'a str,
@@ -338,7 +338,7 @@ pub(super) fn split_header(header: &str) -> Split<'_> {
             };
         }
     }
-    for mark in ["/", " in "] {
+    for mark in ["/", "#", " in "] {
         if let Some((name, unit)) = header.rsplit_once(mark)
             && unit_of(unit).is_some()
             && !name.trim().is_empty()
@@ -347,126 +347,6 @@ pub(super) fn split_header(header: &str) -> Split<'_> {
         }
     }
     Split { name: header.trim(), unit: None }
-}
-
-/// The meaning of a name.
-fn by_name(name: &str) -> Option<Meaning> {
-    let spaced = spaced(name);
-    let words: Vec<&str> = spaced.split(' ').filter(|word| !word.is_empty()).collect();
-    let has = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
-    let numbered = |letters: &[&str]| {
-        let only = words.len() == 1 || (words.len() == 2 && words.iter().any(|w| is_number(w)));
-        only && words
-            .first()
-            .is_some_and(|word| letters.contains(&word.trim_end_matches(|c: char| c.is_ascii_digit())))
-    };
-    if has(&["set", "setpoint", "target", "limit", "programmed", "soll", "demand"])
-        || name.contains("/d")
-        || has(&["dvdt", "didt", "dqdv", "dvdq", "dtdt", "pressure"])
-    {
-        return Some(Meaning::Ignored);
-    }
-    if has(&["soc", "ladezustand"]) || spaced.contains("state of charge") {
-        return Some(Meaning::StateOfCharge);
-    }
-    if has(&[
-        "time",
-        "timestamp",
-        "datetime",
-        "elapsed",
-        "zeit",
-        "uhrzeit",
-        "zeitstempel",
-        "clock",
-        "duration",
-        "epoch",
-        "heure",
-    ]) || numbered(&["t", "seconds", "sec", "ms", "milliseconds"])
-        && !name.contains(|c: char| c.is_ascii_digit())
-        || spaced.contains("date time")
-    {
-        return Some(if has(&["step", "cycle", "schritt"]) { Meaning::StepTime } else { Meaning::Time });
-    }
-    if has(&["date", "datum"]) {
-        return Some(Meaning::Date);
-    }
-    if has(&["temp", "temperature", "temperatur", "thermocouple", "ntc", "ambient", "umgebung"])
-        || numbered(&["t", "tc", "temp"])
-    {
-        return Some(Meaning::Temperature);
-    }
-    if has(&["power", "pwr", "leistung", "puissance", "watt", "watts"]) || numbered(&["p"]) {
-        return Some(Meaning::Power);
-    }
-    if has(&[
-        "voltage", "volt", "volts", "spannung", "tension", "vbat", "vbatt", "vdc", "vcell", "ucell", "ubat",
-    ]) || numbered(&["u", "v"])
-    {
-        return Some(Meaning::Voltage);
-    }
-    if has(&["current", "amp", "amps", "amperage", "ampere", "strom", "courant", "ibat", "ibatt", "idc"])
-        || numbered(&["i"])
-    {
-        return Some(Meaning::Current);
-    }
-    if has(&["energy", "energie", "wh", "watthours"]) {
-        return Some(Meaning::Energy);
-    }
-    if has(&["resistance", "widerstand", "impedance", "ir", "dcir", "acir", "rint"]) {
-        return Some(Meaning::Resistance);
-    }
-    if has(&["capacity", "charge", "ah", "amphours", "kapazität", "kapazitaet", "ladung", "coulombs"])
-        || numbered(&["q"])
-    {
-        return Some(Meaning::Charge);
-    }
-    // A step's type or name is a word, not its number.
-    if has(&["step", "schritt"]) && has(&["type", "name", "mode", "typ"]) {
-        return Some(Meaning::Ignored);
-    }
-    if has(&["step", "schritt", "ns"]) {
-        return Some(Meaning::Step);
-    }
-    if has(&["cycle", "zyklus"]) {
-        return Some(Meaning::Cycle);
-    }
-    None
-}
-
-fn is_number(word: &str) -> bool {
-    word.bytes().all(|byte| byte.is_ascii_digit())
-}
-
-/// Lower case, with spaces between words: "TestTime" and `test_time` become "test time".
-fn spaced(name: &str) -> String {
-    let mut out = String::with_capacity(name.len() + 4);
-    let mut lower = false;
-    for c in name.chars().take(200) {
-        if !c.is_alphanumeric() {
-            out.push(' ');
-            lower = false;
-            continue;
-        }
-        if c.is_uppercase() && lower {
-            out.push(' ');
-        }
-        lower = c.is_lowercase();
-        out.extend(c.to_lowercase());
-    }
-    out
-}
-
-/// "Discharge current" counts discharge, "charge current" counts charge; "current" alone does not say.
-fn direction(name: &str, meaning: Meaning) -> Option<f64> {
-    if !matches!(meaning, Meaning::Current | Meaning::Power) {
-        return None;
-    }
-    let name = name.to_lowercase();
-    let discharge = ["discharg", "entlade", "load current", "laststrom"];
-    if discharge.iter().any(|word| name.contains(word)) {
-        return (!name.replace("discharg", "").contains("charg")).then_some(1.0);
-    }
-    (name.contains("charg") || name.contains("ladestrom")).then_some(-1.0)
 }
 
 #[cfg(test)]
@@ -501,6 +381,8 @@ mod tests {
             ("VoltageV", M::Voltage, "V"),
             ("Voltage V", M::Voltage, "V"),
             ("Battery SOC (%)", M::StateOfCharge, "%"),
+            ("SoC (%)", M::StateOfCharge, "%"),
+            ("SoH (%)", M::Ignored, ""),
             ("StepTime(s)", M::StepTime, "s"),
             ("Channel A", M::Ignored, ""),
             ("CH2", M::Ignored, ""),
@@ -510,6 +392,27 @@ mod tests {
             ("Capacity (Wh)", M::Energy, "Wh"),
             ("Charge current (A)", M::Current, "A"),
             ("Ambient Pressure / Pa", M::Ignored, ""),
+            ("Discharge capacity [A.h]", M::Charge, "A.h"),
+            ("Energy/W.h", M::Energy, "W.h"),
+            ("(Q-Qo)/mA.h", M::Charge, "mA.h"),
+            ("Cap (Amp-hr)", M::Charge, "Amp-hr"),
+            ("Charge (C)", M::Charge, "C"),
+            ("Current (kA)", M::Current, "kA"),
+            ("CURRENT (MA)", M::Current, "MA"),
+            ("voltage#mV", M::Voltage, "mV"),
+            ("mV", M::Voltage, "mV"),
+            ("millis", M::Time, "millis"),
+            ("ms", M::Time, "ms"),
+            ("Temp (deg. C)", M::Temperature, "deg. C"),
+            ("Temp (deg F)", M::Temperature, "deg F"),
+            ("Temp (ºC)", M::Temperature, "ºC"),
+            ("Temps (s)", M::Time, "s"),
+            ("Pack V", M::Voltage, "V"),
+            ("Pack A", M::Current, "A"),
+            ("control/V/mA", M::Ignored, ""),
+            ("dQdV/Ah/V", M::Ignored, ""),
+            ("dQ/mA.h", M::Ignored, ""),
+            ("Sample Index", M::Ignored, ""),
         ];
         for (header, meaning, unit) in cases {
             let column = Column::recognise(0, header, None);
@@ -517,6 +420,43 @@ mod tests {
             if meaning != M::Ignored {
                 assert_eq!(column.unit, unit, "{header}");
             }
+        }
+    }
+
+    /// One of each unit as instruments write it, in SI units.
+    #[test]
+    fn units_as_instruments_write_them() {
+        let cases = [
+            ("A.h", 3600.0),
+            ("A·h", 3600.0),
+            ("A h", 3600.0),
+            ("mA.h", 3.6),
+            ("µAh", 0.0036),
+            ("W.h", 3600.0),
+            ("mW.h", 3.6),
+            ("kW.h", 3.6e6),
+            ("MWH", 3.6),
+            ("MWh", 3.6e9),
+            ("A.s", 1.0),
+            ("kA", 1e3),
+            ("µA", 1e-6),
+            ("MA", 1e-3),
+            ("MV", 1e-3),
+            ("KV", 1e3),
+            ("V DC", 1.0),
+            ("mΩ", 1e-3),
+            ("mOhm", 1e-3),
+            ("kJ", 1e3),
+            ("µs", 1e-6),
+            ("ns", 1e-9),
+            ("days", 86_400.0),
+        ];
+        for (unit, wanted) in cases {
+            let factor = unit_of(unit).map(|unit| unit.factor).unwrap_or_default();
+            assert!((factor / wanted - 1.0).abs() < 1e-12, "{unit}: {factor}");
+        }
+        for unit in ["A", "h", "xA", "cell 1", "avg"] {
+            assert_eq!(unit_of(unit).is_some(), matches!(unit, "A" | "h"), "{unit}");
         }
     }
 

@@ -6,14 +6,17 @@ use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 
 use crate::words;
 
-use super::clock::{self, TimeForm};
-use super::column::{Column, HowKnown, Meaning, unit_of};
+use super::chunk::{Chunks, FirstLines, text};
+use super::clock::TimeReader;
+use super::column::{Column, Meaning};
 use super::layout::Layout;
-use super::lines::{Line, Lines, text};
 use super::number::{self, Cell, DecimalMark};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
+use super::table::{Table, data_cells};
+use super::timing::{cells_of, find_time};
+use super::unit::unit_of;
 use super::{ReadError, ReadError as Error};
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
@@ -22,12 +25,15 @@ const LINES: u64 = 400;
 const BYTES: usize = 512 * 1024;
 /// Columns that are read at most.
 const COLUMNS: usize = 256;
+/// A log whose voltages all lie below this is not one of a cell or pack, V.
+const LEAST_VOLTAGE: f64 = 0.5;
 /// Values handed over with each sample at most.
 const VALUES: usize = 64;
 
-struct Row<'a> {
-    line: u64,
-    fields: Vec<Vec<u8>>,
+#[derive(Clone)]
+pub(super) struct Row<'a> {
+    pub line: u64,
+    pub fields: Vec<Vec<u8>>,
     raw: &'a [u8],
 }
 
@@ -36,38 +42,57 @@ pub(super) fn recognise(
     source: impl Read,
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
-    let mut lines = Lines::new(source)?;
-    let encoding = lines.encoding();
-    let mut held: Vec<(u64, Vec<u8>)> = Vec::new();
-    let mut bytes = 0;
-    while lines.number() < LINES && bytes < BYTES {
-        match lines.next()? {
-            Some(Line::Text { bytes: line, .. }) => {
-                bytes += line.len();
-                let line = line.to_vec();
-                held.push((lines.number(), line));
-            }
-            Some(Line::TooLong) => {}
-            None => break,
-        }
-    }
+    let mut chunks = Chunks::new(source)?;
+    let encoding = chunks.encoding();
+    let FirstLines { lines: held, seen } = FirstLines::read(&mut chunks, LINES, BYTES)?;
     let found = [b'\t', b';', b',', b'|', b' ']
         .into_iter()
         .filter_map(|delimiter| Table::find(&held, delimiter))
         // The first of equals wins: a space divides only what nothing else does.
         .rev()
-        .max_by_key(|table| (table.rows.min(50), table.columns));
-    let Some(table) = found else {
-        return Err(Error::NoTable { lines: lines.number() });
+        .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
+    let Some(mut table) = found else {
+        return Err(Error::NoTable { lines: seen });
     };
     let rows: Vec<Row<'_>> = held
         .iter()
-        .filter(|(_, line)| !line.iter().all(u8::is_ascii_whitespace))
+        .filter(|(_, line)| !is_blank(line))
         .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
-    let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
-    let (above, data) = rows.split_at(first);
-    build(&table, above, data, encoding, settings)
+    let mut refused = None;
+    loop {
+        let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
+        let data = rows.get(first..).unwrap_or_default();
+        let mut above: Vec<Row<'_>> = rows.get(..first).unwrap_or_default().to_vec();
+        join_broken_header(&mut above, &table);
+        match build(&table, &above, data, encoding, settings) {
+            // A summary may stand above the log: a table of its own, without a time.
+            Err(error @ (Error::NoTime { .. } | Error::NothingToRead { .. } | Error::NoHeader { .. })) => {
+                let error = refused.get_or_insert(error);
+                let Some(next) = next_table(data, &table) else {
+                    return Err(std::mem::replace(error, Error::NoTable { lines: seen }));
+                };
+                table.first = next;
+            }
+            other => return other,
+        }
+    }
+}
+
+/// Nothing to read: spaces only, or a rule drawn with signs.
+fn is_blank(line: &[u8]) -> bool {
+    line.iter().all(|byte| byte.is_ascii_whitespace() || matches!(byte, b'-' | b'|' | b'+' | b'=' | b':'))
+}
+
+/// First line of the next table below: a row of data under one that is none.
+fn next_table(data: &[Row<'_>], table: &Table) -> Option<u64> {
+    let is_data = |row: &Row<'_>| {
+        row.fields.len() == table.columns && data_cells(&row.fields, table.notation).is_some()
+    };
+    data.windows(2).find_map(|pair| match pair {
+        [above, below] if !is_data(above) && is_data(below) => Some(below.line),
+        _ => None,
+    })
 }
 
 fn build(
@@ -78,7 +103,7 @@ fn build(
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
     let (header, units) = find_header(above, table.columns);
-    let names: Vec<String> =
+    let mut names: Vec<String> =
         header.map(|row| row.fields.iter().map(|field| text(field)).collect()).unwrap_or_default();
     if table.delimiter == b','
         && let Some(last) = above.last()
@@ -88,10 +113,16 @@ fn build(
             return Err(Error::CommaTwice { line: table.first, fields: table.columns, columns: named });
         }
     }
+    let nameless = nameless_index(table, data, names.len())?;
+    if nameless {
+        names.insert(0, String::new());
+    }
     let count = table.columns.max(names.len());
     let mut columns: Vec<Column> = (0..count.min(COLUMNS))
         .map(|index| {
-            let unit = units.and_then(|row| row.fields.get(index)).map(|field| text(field));
+            let unit_index = index.checked_sub(usize::from(nameless));
+            let unit =
+                units.zip(unit_index).and_then(|(row, index)| row.fields.get(index)).map(|field| text(field));
             let name = names.get(index).map_or("", String::as_str);
             Column::recognise(index, name, unit.as_deref())
         })
@@ -99,9 +130,12 @@ fn build(
     if names.is_empty() && settings.columns.is_empty() {
         return Err(Error::NoHeader { line: table.first });
     }
+    name_apart(&mut columns, above, header, table.columns);
+    bare_ampere(&mut columns);
     apply(&mut columns, settings)?;
+    refuse_thousands(table, &columns, data)?;
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
-    let (time_column, date_column, time) = find_time(&mut columns, data, table.decimal)
+    let (time_column, date_column, time) = find_time(&mut columns, data, table.notation)
         .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
     if !columns.iter().any(|column| column.meaning.is_value()) {
         return Err(Error::NothingToRead { columns: listed(&columns), example: example(&columns) });
@@ -109,10 +143,18 @@ fn build(
     let mut layout = Layout {
         encoding,
         delimiter: table.delimiter,
-        decimal: table.decimal,
+        decimal: table.notation.decimal,
+        notation: table.notation,
         header_line: header.map(|row| row.line),
         units_line: units.map(|row| row.line),
         first_row: table.first,
+        time_reader: TimeReader::new(
+            &time,
+            table.notation,
+            data.iter()
+                .filter_map(|row| row.fields.get(date_column.unwrap_or(time_column)))
+                .map(Vec::as_slice),
+        ),
         time,
         columns,
         columns_left_out: left_out,
@@ -181,72 +223,26 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
     fields
 }
 
-struct Table {
-    delimiter: u8,
-    decimal: DecimalMark,
-    first: u64,
-    columns: usize,
-    rows: usize,
-}
-
-impl Table {
-    /// The table that this delimiter would make of the lines: most rows of data with one count of fields.
-    fn find(lines: &[(u64, Vec<u8>)], delimiter: u8) -> Option<Self> {
-        let rows: Vec<(u64, Vec<Vec<u8>>)> = lines
-            .iter()
-            .map(|(line, raw)| (*line, split(raw, delimiter)))
-            .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
-            .collect();
-        let decimal = decimal_mark(&rows, delimiter);
-        let data: Vec<(u64, usize)> = rows
-            .iter()
-            .filter(|(_, fields)| is_data(fields, decimal))
-            .map(|(line, fields)| (*line, fields.len()))
-            .collect();
-        let count_of = |count: usize| data.iter().filter(|(_, c)| *c == count).count();
-        let columns = data.iter().map(|(_, count)| *count).max_by_key(|count| (count_of(*count), *count))?;
-        let first = data.iter().find(|(_, count)| *count == columns)?.0;
-        Some(Self { delimiter, decimal, first, columns, rows: count_of(columns) })
-    }
-}
-
-fn decimal_mark(rows: &[(u64, Vec<Vec<u8>>)], delimiter: u8) -> DecimalMark {
-    let numbers = |mark: DecimalMark| {
-        rows.iter()
-            .flat_map(|(_, fields)| fields)
-            .filter(|field| field.contains(&mark.byte()))
-            .filter(|field| matches!(number::cell(field, mark), Cell::Number(_)))
-            .count()
+/// A header whose quoted names hold line ends stands on several lines: they become one row.
+fn join_broken_header(above: &mut Vec<Row<'_>>, table: &Table) {
+    let odd = |row: &Row<'_>| memchr::memchr_iter(b'"', row.raw).count() % 2 == 1;
+    let Some((last, before)) = above.split_last() else {
+        return;
     };
-    if delimiter != b',' || numbers(DecimalMark::Comma) > 0 {
-        let (point, comma) = (numbers(DecimalMark::Point), numbers(DecimalMark::Comma));
-        if comma > point {
-            return DecimalMark::Comma;
-        }
+    if !odd(last) {
+        return;
     }
-    DecimalMark::Point
-}
-
-/// Whether these fields are a row of a log: at least two numbers or times, and mostly such.
-fn is_data(fields: &[Vec<u8>], decimal: DecimalMark) -> bool {
-    let (mut values, mut words) = (0, 0);
-    for field in fields {
-        if is_time(field) {
-            values += 1;
-            continue;
-        }
-        match number::cell(field, decimal) {
-            Cell::Number(_) | Cell::Si(_) => values += 1,
-            Cell::Empty | Cell::Overflow => {}
-            Cell::Text => words += 1,
-        }
+    let Some(begin) = before.iter().rposition(odd) else {
+        return;
+    };
+    let parts: Vec<&[u8]> = above.iter().skip(begin).map(|row| row.raw).collect();
+    let fields = split(&parts.join(&b' '), table.delimiter);
+    if fields.len().abs_diff(table.columns) <= 1
+        && let Some(first) = above.get_mut(begin)
+    {
+        first.fields = fields;
+        above.truncate(begin + 1);
     }
-    values >= 2 && values >= words
-}
-
-fn is_time(field: &[u8]) -> bool {
-    field.contains(&b':') && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
-        || clock::date_form(&[field], false).is_some() && field.len() >= 8
 }
 
 /// The header above the table, and the row of units between them.
@@ -314,107 +310,123 @@ fn limit(columns: &mut [Column]) -> usize {
     surplus
 }
 
-/// The time column and its form: one set by hand, else elapsed time, else timestamps, else dates with a clock.
-fn find_time(
-    columns: &mut [Column],
-    data: &[Row<'_>],
-    decimal: DecimalMark,
-) -> Option<(usize, Option<usize>, TimeForm)> {
-    let mut found: Vec<(u8, usize, Option<usize>, TimeForm)> = Vec::new();
-    let date = columns.iter().find(|column| column.meaning == Meaning::Date).map(|column| column.index);
-    let step_time_only = !columns.iter().any(|c| c.meaning == Meaning::Time);
-    for column in columns.iter() {
-        let wanted = matches!(column.meaning, Meaning::Time | Meaning::Date)
-            || (step_time_only && column.meaning == Meaning::StepTime);
-        if !wanted {
-            continue;
-        }
-        let cells = cells_of(data, column.index);
-        let Some(form) = time_form(column, &cells, decimal) else {
-            continue;
-        };
-        let (rank, date_column, form) = match form {
-            TimeForm::Clock if date.is_some() => {
-                let date_index = date?;
-                match clock::date_form(&cells_of(data, date_index), false) {
-                    Some((form, ambiguous)) => {
-                        (2, Some(date_index), TimeForm::DateAndClock { date: form, ambiguous })
-                    }
-                    None => (4, None, TimeForm::Clock),
-                }
-            }
-            TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed => (1, None, form),
-            TimeForm::Timestamp { .. } => (2, None, form),
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => (3, None, form),
-            TimeForm::Clock => (4, None, form),
-        };
-        let rank = match column.known {
-            HowKnown::Set => 0,
-            _ if column.meaning == Meaning::StepTime => 5,
-            _ => rank,
-        };
-        found.push((rank, column.index, date_column, form));
+/// Whether the first field of every row is a count that has no header, where one name is missing.
+fn nameless_index(table: &Table, data: &[Row<'_>], names: usize) -> Result<bool, ReadError> {
+    let rows: Vec<&Row<'_>> = data.iter().filter(|row| row.fields.len() == table.columns).collect();
+    // A delimiter at the end of every row makes no field.
+    let surplus =
+        rows.iter().any(|row| row.fields.last().is_some_and(|field| !field.trim_ascii().is_empty()));
+    if names == 0 || names + 1 != table.columns || !surplus {
+        return Ok(false);
     }
-    let (_, time, date, form) = found.into_iter().min_by_key(|(rank, index, ..)| (*rank, *index))?;
-    // Further times are not read; they must not pass for the one that is.
-    for column in columns.iter_mut() {
-        let other = column.index != time && Some(column.index) != date;
-        if other && matches!(column.meaning, Meaning::Time | Meaning::Date | Meaning::StepTime) {
-            column.meaning = Meaning::Ignored;
-        }
-    }
-    Some((time, date, form))
-}
-
-fn cells_of<'a>(data: &'a [Row<'_>], index: usize) -> Vec<&'a [u8]> {
-    data.iter().filter_map(|row| row.fields.get(index)).map(Vec::as_slice).take(200).collect()
-}
-
-/// The form of a time column by what most of its cells are.
-fn time_form(column: &Column, cells: &[&[u8]], decimal: DecimalMark) -> Option<TimeForm> {
-    let most = |count: usize| count > 0 && count * 10 >= cells.len() * 6;
-    let numbers = cells.iter().filter(|cell| matches!(number::cell(cell, decimal), Cell::Number(_))).count();
-    if most(numbers) {
-        if column.meaning == Meaning::Date {
-            return None;
-        }
-        let name = column.header.to_lowercase();
-        let first = cells.iter().find_map(|cell| match number::cell(cell, decimal) {
-            Cell::Number(value) => Some(value * column.scale),
+    let counts: Vec<Option<f64>> = rows
+        .iter()
+        .map(|row| match number::cell(row.fields.first()?, table.notation) {
+            Cell::Number(value) => Some(value),
             _ => None,
-        })?;
-        // Seconds since 1970 by name, or by a number that no test reaches (September 2001).
-        let since_1970 = name.contains("unix") || name.contains("epoch") || first > 1e9;
-        return Some(TimeForm::Number { factor: column.scale, since_1970 });
+        })
+        .collect();
+    let counted = |pair: &[Option<f64>]| matches!(pair, [Some(a), Some(b)] if b - a == 1.0);
+    if counts.len() >= 2 && counts.windows(2).all(counted) {
+        return Ok(true);
     }
-    let times: Vec<f64> = cells.iter().filter_map(|cell| clock::hms(cell, true)).collect();
-    if most(times.len()) {
-        let name = column.header.to_lowercase();
-        let clock_words = ["clock", "uhr", "time of day", "local", "heure"];
-        let named = clock_words.iter().any(|word| name.contains(word));
-        let shown = cells.iter().any(|cell| {
-            let cell = cell.trim_ascii().to_ascii_lowercase();
-            cell.ends_with(b"am") || cell.ends_with(b"pm")
-        });
-        let late = times.first().is_some_and(|first| *first > 120.0)
-            && !name.contains("elapsed")
-            && !name.contains("test")
-            && times.iter().all(|time| *time < 86_400.0);
-        return Some(if named || shown || late { TimeForm::Clock } else { TimeForm::Elapsed });
+    Err(Error::NameMissing { line: table.first, fields: table.columns, columns: names })
+}
+
+/// Labels that tell columns apart: by the groups in a row above the header, else by a number.
+fn name_apart(columns: &mut [Column], above: &[Row<'_>], header: Option<&Row<'_>>, count: usize) {
+    let labels: Vec<(Meaning, String)> =
+        columns.iter().map(|column| (column.meaning, column.label.to_lowercase())).collect();
+    let same = |index: usize, columns: &[Column]| -> Vec<usize> {
+        columns
+            .iter()
+            .enumerate()
+            .filter(|(other, column)| column.meaning.is_value() && labels.get(*other) == labels.get(index))
+            .map(|(other, _)| other)
+            .collect()
+    };
+    let groups = header
+        .and_then(|header| above.iter().rfind(|row| row.line < header.line))
+        .filter(|row| row.fields.len().abs_diff(count) <= 1)
+        .map(|row| {
+            let mut group = String::new();
+            row.fields
+                .iter()
+                .map(|field| {
+                    let name = text(field).trim().to_owned();
+                    if !name.is_empty() {
+                        group = name;
+                    }
+                    group.clone()
+                })
+                .collect::<Vec<String>>()
+        })
+        .unwrap_or_default();
+    for index in 0..columns.len() {
+        let alike = same(index, columns);
+        let Some(place) = alike.iter().position(|other| *other == index).filter(|_| alike.len() > 1) else {
+            continue;
+        };
+        let group = |of: usize| groups.get(of).map(String::as_str).filter(|group| !group.is_empty());
+        let apart = alike.iter().all(|other| group(*other).is_some())
+            && alike
+                .iter()
+                .enumerate()
+                .all(|(n, a)| alike.iter().skip(n + 1).all(|b| group(*a) != group(*b)));
+        if let Some(column) = columns.get_mut(index) {
+            column.label = match group(index).filter(|_| apart) {
+                Some(group) => format!("{group} {}", column.label),
+                None => format!("{} {}", column.label, place + 1),
+            };
+        }
     }
-    let (date, ambiguous) = clock::date_form(cells, true)?;
-    let zoned =
-        cells.iter().find_map(|cell| clock::timestamp(cell, date)).is_some_and(|instant| instant.zoned);
-    Some(TimeForm::Timestamp { date, ambiguous, zoned })
+}
+
+/// A column named "A" beside one of a voltage is a current, when there is no other; alone it is a letter.
+fn bare_ampere(columns: &mut [Column]) {
+    let has = |meaning: Meaning| columns.iter().any(|column| column.meaning == meaning);
+    if has(Meaning::Voltage)
+        && !has(Meaning::Current)
+        && let Some(column) = columns.iter_mut().find(|column| column.header == "A")
+    {
+        *column = Column::recognise(column.index, "Current (A)", None).renamed("A");
+    }
+}
+
+/// A thousands mark that passes for a decimal mark makes millivolts of volts. Three digits after the only
+/// mark are decimals almost always, so they are refused only where they give a voltage that no pack has.
+fn refuse_thousands(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Result<(), ReadError> {
+    let Some(ambiguous) = &table.ambiguous else {
+        return Ok(());
+    };
+    let voltages: Vec<f64> = columns
+        .iter()
+        .filter(|column| column.meaning == Meaning::Voltage)
+        .flat_map(|column| {
+            cells_of(data, column.index).into_iter().filter_map(|cell| {
+                match number::cell(cell, table.notation) {
+                    Cell::Number(value) => Some((value * column.scale).abs()),
+                    _ => None,
+                }
+            })
+        })
+        .collect();
+    let largest = voltages.iter().copied().fold(0.0, f64::max);
+    let decimals_cannot_be = largest > 0.0 && largest < LEAST_VOLTAGE;
+    let quoted_commas = table.delimiter == b',' && table.notation.decimal == DecimalMark::Comma;
+    if decimals_cannot_be || (quoted_commas && voltages.is_empty()) {
+        return Err(Error::ThousandsOrDecimals { line: ambiguous.line, cell: ambiguous.cell.clone() });
+    }
+    Ok(())
 }
 
 fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {
-    let mut clock = clock::Clock::new(&layout.time, layout.decimal);
     let times: Vec<f64> = data
         .iter()
         .filter_map(|row| {
-            let time = clock.read(row.fields.get(layout.time_column)?);
-            let date = layout.date_column.and_then(|index| clock.read_date(row.fields.get(index)?));
+            let time = layout.time_reader.read(row.fields.get(layout.time_column)?);
+            let date =
+                layout.date_column.and_then(|index| layout.time_reader.read_date(row.fields.get(index)?));
             Some(time? + date.unwrap_or_default())
         })
         .collect();

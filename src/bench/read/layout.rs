@@ -2,10 +2,9 @@
 
 use std::fmt;
 
-use super::Field;
-use super::clock::TimeForm;
+use super::clock::{TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning};
-use super::number::DecimalMark;
+use super::number::{DecimalMark, Notation};
 use super::sign::{CurrentSign, SignBasis};
 
 /// The encoding of a file.
@@ -36,6 +35,37 @@ impl fmt::Display for Encoding {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Slot(pub(super) usize);
 
+/// What is done with one field of a row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Field {
+    /// Nothing.
+    Skip,
+    /// The time, as a plain number of some unit.
+    Number {
+        /// The unit in seconds.
+        factor: f64,
+    },
+    /// The time in any other form.
+    Time,
+    /// The date.
+    Date,
+    /// A value.
+    Value {
+        /// Its place.
+        slot: usize,
+        /// Factor to SI units.
+        scale: f64,
+        /// Added after scaling.
+        offset: f64,
+        /// What it holds.
+        meaning: Meaning,
+        /// The least value that can be.
+        low: f64,
+        /// The largest value that can be.
+        high: f64,
+    },
+}
+
 /// What was recognised about a log.
 #[derive(Debug, Clone)]
 pub struct Layout {
@@ -59,7 +89,9 @@ pub struct Layout {
     pub columns_left_out: usize,
     /// The sign of the current in the log, and how it is known.
     pub sign: Option<(CurrentSign, SignBasis)>,
+    pub(super) notation: Notation,
     pub(super) header_line_text: Vec<u8>,
+    pub(super) time_reader: TimeReader,
     pub(super) time_column: usize,
     pub(super) date_column: Option<usize>,
 }
@@ -74,10 +106,25 @@ impl Layout {
             .map(|(slot, column)| (Slot(slot), column))
     }
 
-    /// The first column of a meaning.
+    /// The column of a meaning that is taken where one is needed: of several the one that stands for the
+    /// pack as a whole by its name, else the first; a column of charge current last.
     #[must_use]
     pub fn slot(&self, meaning: Meaning) -> Option<Slot> {
-        self.slots(meaning).next().map(|(slot, _)| slot)
+        self.chosen(meaning).map(|(slot, _)| slot)
+    }
+
+    fn chosen(&self, meaning: Meaning) -> Option<(Slot, &Column)> {
+        let rank = |column: &Column| {
+            let label = column.label.to_lowercase();
+            let whole = ["total", "pack", "net", "sum", "gesamt", "overall"];
+            match column.direction {
+                _ if column.known == HowKnown::Set => 0,
+                Some(way) if way < 0.0 => 3,
+                _ if whole.iter().any(|word| label.split(' ').any(|part| part == *word)) => 1,
+                _ => 2,
+            }
+        };
+        self.slots(meaning).min_by_key(|(slot, column)| (rank(column), slot.0))
     }
 
     /// All columns of a meaning.
@@ -97,14 +144,18 @@ impl Layout {
             .iter()
             .map(|column| {
                 if column.index == self.time_column {
-                    Field::Time
+                    self.time_reader.factor().map_or(Field::Time, |factor| Field::Number { factor })
                 } else if Some(column.index) == self.date_column {
                     Field::Date
                 } else if column.meaning.is_value() {
+                    let (low, high) = column.meaning.possible();
                     Field::Value {
                         slot: slots.next().unwrap_or_default(),
                         scale: column.scale,
                         offset: column.offset,
+                        meaning: column.meaning,
+                        low,
+                        high,
                     }
                 } else {
                     Field::Skip
@@ -146,6 +197,10 @@ impl fmt::Display for Layout {
             DecimalMark::Comma => "comma",
         };
         write!(f, "{}, delimiter {delimiter}, decimal {decimal}", self.encoding)?;
+        if self.notation.grouped {
+            let mark = if self.decimal == DecimalMark::Point { "comma" } else { "point" };
+            write!(f, ", thousands {mark}")?;
+        }
         if let Some(line) = self.header_line {
             write!(f, ", header in line {line}")?;
         }
@@ -160,6 +215,9 @@ impl fmt::Display for Layout {
             write!(f, "\n#{number} {:width$}  ", name(column))?;
             if column.index == self.time_column {
                 write!(f, "time, {}", self.time)?;
+                if column.unit_assumed && matches!(self.time, TimeForm::Number { since_1970: false, .. }) {
+                    f.write_str(" (assumed)")?;
+                }
             } else if Some(column.index) == self.date_column {
                 f.write_str("date")?;
             } else if column.known == HowKnown::NotKnown {
@@ -175,10 +233,24 @@ impl fmt::Display for Layout {
                     self.direction(column, f)?;
                 }
             }
+            // A name that was lengthened to tell it from others.
+            if column.known != HowKnown::Set
+                && column.meaning.is_value()
+                && !column.header.to_lowercase().contains(&column.label.to_lowercase())
+            {
+                write!(f, ", called \"{}\"", column.label)?;
+            }
             match column.known {
                 HowKnown::Set => f.write_str(", set by hand")?,
                 HowKnown::Unit => f.write_str(", by its unit")?,
                 HowKnown::Header | HowKnown::NotKnown => {}
+            }
+        }
+        for (meaning, many) in [(Meaning::Voltage, "voltages"), (Meaning::Current, "currents")] {
+            let count = self.slots(meaning).count();
+            if let Some((_, column)) = self.chosen(meaning).filter(|_| count > 1) {
+                let number = column.index + 1;
+                write!(f, "\n{count} {many}: where one is needed it is #{number} \"{}\"", column.label)?;
             }
         }
         if self.columns_left_out > 0 {

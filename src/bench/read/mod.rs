@@ -6,32 +6,41 @@
 //! thousand samples, so that a log of any length takes the same memory.
 //!
 //! Refused, because a guess would be silent damage: a table without a time column, a decimal comma in a
-//! table that is also divided by commas, a log written newest first. Everything else that is skipped or
-//! repaired is counted in the [`ReadReport`] with the line where it was first met. Thousands marks are
-//! not read as numbers: `1,234` is one thing to half of the world and another to the rest.
+//! table that is also divided by commas, a log written newest first, marks that would make volts of
+//! millivolts if they divided thousands. Everything else that is skipped or repaired is counted in the
+//! [`ReadReport`] with the line where it was first met. Thousands marks are read where they can be nothing
+//! else: `1,234` alone is one thing to half of the world and another to the rest.
 
+mod ahead;
+mod chunk;
 mod clock;
 mod column;
 mod head;
 mod layout;
-mod lines;
+mod name;
 mod number;
 mod order;
+mod parse;
 mod report;
 mod rows;
 mod settings;
 mod sign;
+mod spike;
+mod table;
+mod timing;
+mod unit;
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
+use std::ops::Range;
 use std::path::Path;
 
 use thiserror::Error;
 
+use ahead::Ahead;
 use clock::Clock;
-use lines::{Line, Lines};
-use number::{Cell, DecimalMark};
 use order::Order;
+use parse::{Marks, Odd, Parsed, RowParser, What};
 
 pub use clock::TimeForm;
 pub use column::{Column, HowKnown, Meaning};
@@ -40,6 +49,7 @@ pub use report::{Fault, ReadReport, Tally};
 pub use rows::{Block, Sample};
 pub use settings::{ColumnSetting, NotASetting, ReadSettings, SignSetting};
 pub use sign::{CurrentSign, SignBasis};
+pub(super) use spike::Spikes;
 
 /// Why a log cannot be read at all.
 #[derive(Debug, Error)]
@@ -96,6 +106,28 @@ pub enum ReadError {
         /// Headers above it.
         columns: usize,
     },
+    /// One name fewer than fields, and no sign which field has none.
+    #[error(
+        "line {line} has {fields} fields under {columns} headers, and which header belongs to which is not known; give every column a header, or set the columns by number"
+    )]
+    NameMissing {
+        /// The first row of the table.
+        line: u64,
+        /// Fields of that row.
+        fields: usize,
+        /// Headers above it.
+        columns: usize,
+    },
+    /// A mark that may divide thousands or be the decimal mark.
+    #[error(
+        "\"{cell}\" in line {line} may be a number with three decimals or one with thousands set apart, and as decimals no voltage of the log is one of a cell or pack; export the log without thousands marks"
+    )]
+    ThousandsOrDecimals {
+        /// Where it stands first.
+        line: u64,
+        /// The cell.
+        cell: String,
+    },
     /// Times fall from row to row.
     #[error("the log is written newest first (the time falls from line {line} on); export it oldest first")]
     NewestFirst {
@@ -116,34 +148,25 @@ pub enum ReadError {
 
 /// Rows that are handed over at a time.
 const BLOCK: usize = 4096;
-/// Values beyond this in SI units come from no bench test: a broken cell, not a reading.
-const IMPLAUSIBLE: f64 = 1e9;
 
 /// A log that streams past.
 pub struct LogReader<R> {
-    lines: Lines<R>,
+    ahead: Ahead<R>,
     layout: Layout,
     report: ReadReport,
     rows: rows::Rows,
     order: Order,
     clock: Clock,
-    /// What to do with each field of a row.
-    plan: Vec<Field>,
-    row: Vec<f64>,
+    /// Lines of the file before the chunk that is taken next.
+    lines: u64,
     released: usize,
     finished: bool,
+    /// Columns that are watched for single samples far off: the number of their value.
+    watched: Vec<(usize, Spikes)>,
+    /// Rows stand under another header than the first.
+    elsewhere: bool,
     /// Unreadable rows since the last good one: a footer if no good one follows.
     trailing: Tally,
-    header: Vec<u8>,
-}
-
-/// What is done with one field.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Field {
-    Skip,
-    Time,
-    Date,
-    Value { slot: usize, scale: f64, offset: f64 },
 }
 
 impl LogReader<File> {
@@ -182,28 +205,31 @@ impl<R: Read + Seek> LogReader<R> {
 
 impl<R: Read> LogReader<R> {
     /// Streams a log whose layout is known, from its first byte.
-    fn start(source: R, layout: Layout, report: ReadReport) -> Result<Self, ReadError> {
-        let mut lines = Lines::new(source)?;
-        // The head was read once to recognise it and is passed over now.
-        while lines.number() + 1 < layout.first_row {
-            if lines.next()?.is_none() {
-                break;
-            }
-        }
-        let plan = layout.plan();
-        let width = layout.width();
+    fn start(source: R, layout: Layout, mut report: ReadReport) -> Result<Self, ReadError> {
+        let parser = RowParser::new(&layout, report.columns);
+        let width = parser.width();
+        let watched = layout
+            .values()
+            .filter(|(_, column)| matches!(column.meaning, Meaning::Voltage | Meaning::Current))
+            .map(|(slot, _)| (slot.0, Spikes::new()))
+            .collect();
+        report.sign_not_decided = matches!(layout.sign, Some((CurrentSign::NotDecided, _)))
+            && layout.values().any(|(_, column)| {
+                matches!(column.meaning, Meaning::Current | Meaning::Power) && column.direction.is_none()
+            });
         Ok(Self {
-            lines,
-            clock: Clock::new(&layout.time, layout.decimal),
-            header: layout.header_line_text.clone(),
+            // The head was read once to recognise it and is passed over now.
+            ahead: Ahead::new(source, parser, layout.first_row.saturating_sub(1))?,
+            clock: Clock::new(&layout.time),
             layout,
             report,
             rows: rows::Rows::new(width),
             order: Order::new(width),
-            plan,
-            row: vec![f64::NAN; width],
+            lines: 0,
             released: 0,
             finished: false,
+            watched,
+            elsewhere: false,
             trailing: Tally::default(),
         })
     }
@@ -228,7 +254,7 @@ impl<R: Read> LogReader<R> {
         self.rows.drain_front(self.released);
         self.released = 0;
         while !self.finished && self.rows.len() < BLOCK + order::WINDOW {
-            self.read_line()?;
+            self.read_chunk()?;
         }
         self.released =
             if self.finished { self.rows.len() } else { self.rows.len().saturating_sub(order::WINDOW) };
@@ -237,6 +263,9 @@ impl<R: Read> LogReader<R> {
         }
         let block = self.rows.block(self.released);
         self.report.passed(block);
+        for (slot, spikes) in &mut self.watched {
+            watch(block, *slot, spikes, &mut self.report);
+        }
         Ok(Some(block))
     }
 
@@ -253,177 +282,139 @@ impl<R: Read> LogReader<R> {
         Ok(&self.report)
     }
 
-    fn read_line(&mut self) -> Result<(), ReadError> {
-        let number = self.lines.number() + 1;
-        let quotes = self.lines.may_have_quotes();
-        let Some(line) = self.lines.next()? else {
+    fn read_chunk(&mut self) -> Result<(), ReadError> {
+        let Some(work) = self.ahead.next()? else {
             self.order.finish(&mut self.rows, &mut self.report);
             self.report.add_all(Fault::Footer, self.trailing);
             self.report.midnights = self.clock.midnights();
             self.finished = true;
             return Ok(());
         };
-        let (bytes, complete) = match line {
-            Line::TooLong => {
-                self.report.add(Fault::LineTooLong, number);
-                return Ok(());
-            }
-            Line::Text { bytes, complete } => (bytes, complete),
-        };
-        if bytes.iter().all(u8::is_ascii_whitespace) {
-            self.report.add(Fault::Blank, number);
-            return Ok(());
-        }
-        self.report.rows += 1;
-        let mut parsed = Parsed::default();
-        self.row.fill(f64::NAN);
-        let mut target = Target {
-            plan: &self.plan,
-            decimal: self.layout.decimal,
-            clock: &mut self.clock,
-            row: &mut self.row,
-            parsed: &mut parsed,
-        };
-        let delimiter = self.layout.delimiter;
-        if delimiter == b' ' || quotes && memchr::memchr(b'"', bytes).is_some() {
-            for (index, field) in head::split(bytes, delimiter).iter().enumerate() {
-                target.field(index, field);
-            }
-        } else {
-            target.plain(bytes, delimiter);
-        }
-        let needed = self.plan.len();
-        if !complete && parsed.fields < needed {
-            // The last field may have lost digits when the logger was switched off.
-            self.report.add(Fault::Truncated, number);
-            return Ok(());
-        }
-        let Some(time) = self.clock.take(parsed.time, parsed.date) else {
-            if !self.header.is_empty() && bytes.trim_ascii() == self.header.trim_ascii() {
-                self.report.add(Fault::RepeatedHeader, number);
-            } else if parsed.numbers > 0 && parsed.fields >= needed {
-                self.report.add(Fault::UnreadableTime, number);
+        self.absorb(&work.parsed);
+        self.lines += u64::from(work.parsed.lines);
+        self.ahead.done(work);
+        Ok(())
+    }
+
+    /// Takes the rows of a chunk in the order of the file.
+    fn absorb(&mut self, parsed: &Parsed) {
+        let first = self.lines + 1;
+        // The next row of the chunk and its line.
+        let (mut row, mut line) = (0, first + u64::from(parsed.skipped));
+        for odd in &parsed.odd {
+            let until = odd.row as usize;
+            self.take(parsed, row..until, line);
+            (row, line) = (until, first + u64::from(odd.line));
+            if let What::Row(marks) = odd.what {
+                if !self.elsewhere {
+                    self.tell(marks, line);
+                }
             } else {
-                self.trailing.add(number);
+                self.pass_over(odd, line);
+                line += u64::from(odd.count);
             }
-            return Ok(());
+        }
+        self.take(parsed, row..parsed.times.len(), line);
+    }
+
+    /// Rows on consecutive lines.
+    fn take(&mut self, parsed: &Parsed, rows: Range<usize>, first_line: u64) {
+        let times = parsed.times.get(rows.clone()).unwrap_or_default();
+        let Some(first) = times.first() else {
+            return;
         };
+        self.report.rows += times.len() as u64;
+        if self.elsewhere {
+            self.report.add_many(Fault::UnderOtherHeader, times.len() as u64, first_line);
+            return;
+        }
         if self.trailing.count > 0 {
             self.report.add_all(Fault::UnreadableRow, self.trailing);
             self.trailing = Tally::default();
         }
-        parsed.tell(number, needed, &mut self.report);
-        self.order.push(&mut self.rows, number, time, &self.row, &mut self.report);
-        Ok(())
-    }
-}
-
-/// What one row gave beside its values.
-#[derive(Debug, Default)]
-struct Parsed {
-    fields: usize,
-    numbers: usize,
-    time: Option<f64>,
-    date: Option<f64>,
-    missing: u32,
-    overflow: u32,
-    unreadable: u32,
-    implausible: u32,
-    with_unit: u32,
-}
-
-impl Parsed {
-    fn tell(&self, number: u64, needed: usize, report: &mut ReadReport) {
-        if self.fields < needed {
-            report.add(Fault::ShortRow, number);
-        } else if self.fields > report.columns {
-            report.add(Fault::LongRow, number);
+        let width = self.rows.width();
+        let values = parsed.values.get(rows.start * width..rows.end * width).unwrap_or_default();
+        let start = self.clock.constant(*first);
+        let mut done = 0;
+        while let Some(time) = times.get(done) {
+            if let Some(start) = start {
+                let (times, values) =
+                    (times.get(done..).unwrap_or_default(), values.get(done * width..).unwrap_or_default());
+                let taken = self.order.run(&mut self.rows, first_line + done as u64, times, start, values);
+                if taken > 0 {
+                    done += taken;
+                    continue;
+                }
+            }
+            let time = self.clock.take(*time);
+            let values = values.get(done * width..(done + 1) * width).unwrap_or_default();
+            self.order.push(&mut self.rows, first_line + done as u64, time, values, &mut self.report);
+            done += 1;
         }
+    }
+
+    fn tell(&mut self, marks: Marks, line: u64) {
         for (count, fault) in [
-            (self.missing, Fault::Missing),
-            (self.overflow, Fault::Overflow),
-            (self.unreadable, Fault::UnreadableValue),
-            (self.implausible, Fault::Implausible),
-            (self.with_unit, Fault::UnitInCell),
+            (u8::from(marks.short), Fault::ShortRow),
+            (u8::from(marks.long), Fault::LongRow),
+            (marks.missing, Fault::Missing),
+            (marks.overflow, Fault::Overflow),
+            (marks.unreadable, Fault::UnreadableValue),
+            (marks.implausible, Fault::Implausible),
+            (marks.with_unit, Fault::UnitInCell),
         ] {
             if count > 0 {
-                report.add_many(fault, u64::from(count), number);
+                self.report.add_many(fault, u64::from(count), line);
             }
         }
     }
-}
 
-struct Target<'a> {
-    plan: &'a [Field],
-    decimal: DecimalMark,
-    clock: &'a mut Clock,
-    row: &'a mut [f64],
-    parsed: &'a mut Parsed,
-}
-
-impl Target<'_> {
-    /// A line without quotes: fields are read where they stand.
-    fn plain(&mut self, line: &[u8], delimiter: u8) {
-        let mut rest = line;
-        let mut index = 0;
-        loop {
-            // Plain numbers, nearly every field of nearly every log, are read without looking for
-            // their end first.
-            if let Some(Field::Value { slot, scale, offset }) = self.plan.get(index)
-                && let Some((value, used)) = number::fast(rest, delimiter, self.decimal)
-            {
-                self.value(*slot, value * scale + offset);
-                rest = rest.get(used..).unwrap_or_default();
-            } else {
-                let end = memchr::memchr(delimiter, rest).unwrap_or(rest.len());
-                let (field, after) = rest.split_at(end);
-                self.cell(index, field);
-                rest = after;
+    fn pass_over(&mut self, odd: &Odd, line: u64) {
+        let count = u64::from(odd.count);
+        let fault = match odd.what {
+            What::Blank => Fault::Blank,
+            What::TooLong => Fault::LineTooLong,
+            What::Truncated => Fault::Truncated,
+            What::Header => {
+                self.elsewhere = false;
+                Fault::RepeatedHeader
             }
-            index += 1;
-            match rest.split_first() {
-                Some((_, after)) => rest = after,
-                None => break,
+            What::OtherHeader => {
+                self.elsewhere = true;
+                Fault::OtherHeader
             }
-            if index >= self.plan.len() {
-                // Nothing further is wanted; only the number of fields counts.
-                index += 1 + memchr::memchr_iter(delimiter, rest).count();
-                break;
-            }
-        }
-        self.parsed.fields = index;
-    }
-
-    fn field(&mut self, index: usize, field: &[u8]) {
-        self.parsed.fields = index + 1;
-        self.cell(index, field);
-    }
-
-    fn value(&mut self, slot: usize, value: f64) {
-        self.parsed.numbers += 1;
-        if value.abs() > IMPLAUSIBLE {
-            self.parsed.implausible += 1;
-        } else if let Some(place) = self.row.get_mut(slot) {
-            *place = value;
-        }
-    }
-
-    fn cell(&mut self, index: usize, field: &[u8]) {
-        match self.plan.get(index) {
-            None | Some(Field::Skip) => {}
-            Some(Field::Time) => self.parsed.time = self.clock.read(field),
-            Some(Field::Date) => self.parsed.date = self.clock.read_date(field),
-            Some(Field::Value { slot, scale, offset }) => match number::cell(field, self.decimal) {
-                Cell::Number(value) => self.value(*slot, value * scale + offset),
-                Cell::Si(value) => {
-                    self.parsed.with_unit += 1;
-                    // The column's sign still holds.
-                    self.value(*slot, value * scale.signum());
+            What::Zeros => Fault::Zeros,
+            What::NoTime => Fault::UnreadableTime,
+            What::NoData | What::Row(_) => {
+                self.report.rows += count;
+                if self.trailing.count == 0 {
+                    self.trailing.first_line = line;
                 }
-                Cell::Empty => self.parsed.missing += 1,
-                Cell::Overflow => self.parsed.overflow += 1,
-                Cell::Text => self.parsed.unreadable += 1,
-            },
+                self.trailing.count += count;
+                return;
+            }
+        };
+        if !matches!(fault, Fault::Blank | Fault::LineTooLong) {
+            self.report.rows += count;
+        }
+        self.report.add_many(fault, count, line);
+    }
+}
+
+/// Counts single samples far off both their neighbours.
+fn watch(block: Block<'_>, slot: usize, spikes: &mut Spikes, report: &mut ReadReport) {
+    let mut line = 0;
+    for sample in block.samples() {
+        if sample.after_break {
+            spikes.interrupt();
+        }
+        let value = sample.get(Slot(slot));
+        // Where a value is missing its neighbours follow each other.
+        if !value.is_nan() {
+            if spikes.push(value) {
+                report.add(Fault::Spike, line);
+            }
+            line = sample.line;
         }
     }
 }

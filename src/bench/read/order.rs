@@ -44,6 +44,29 @@ impl Order {
         }
     }
 
+    /// Takes as many of the next rows as follow each other without anything odd, on consecutive lines;
+    /// gives their number. `start` is taken from every time.
+    pub fn run(&self, out: &mut Rows, first_line: u64, times: &[f64], start: f64, values: &[f64]) -> usize {
+        if !self.suspects.is_empty() {
+            return 0;
+        }
+        let frame = |time: &f64| (time - start) + self.offset;
+        let newest = out.times.last().copied().unwrap_or(f64::NEG_INFINITY);
+        let mut before = newest;
+        let rising = times
+            .iter()
+            .take_while(|time| {
+                let now = frame(time);
+                let rises = now > before;
+                before = now;
+                rises
+            })
+            .count();
+        let values = values.get(..rising * out.width()).unwrap_or_default();
+        out.extend(first_line, times.iter().take(rising).map(frame), values);
+        rising
+    }
+
     fn odd(&mut self, out: &mut Rows, line: u64, time: f64, values: &[f64], report: &mut ReadReport) {
         if out.times.last() == Some(&time) {
             if !self.suspects.is_empty() {

@@ -13,6 +13,12 @@ pub enum Fault {
     Blank,
     /// The header again in the middle of the table.
     RepeatedHeader,
+    /// Another header in the middle of the table: rows under it are not read.
+    OtherHeader,
+    /// Rows under such a header.
+    UnderOtherHeader,
+    /// Rows that hold zero bytes.
+    Zeros,
     /// Rows with fewer fields than the columns that are read.
     ShortRow,
     /// Rows with more fields than there are headers.
@@ -51,14 +57,19 @@ pub enum Fault {
     TimeSpike,
     /// The clock went back and stayed back.
     ClockRestart,
+    /// Single samples far off both their neighbours.
+    Spike,
 }
 
 impl Fault {
     /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 26] = [
         Self::Preamble,
         Self::Blank,
         Self::RepeatedHeader,
+        Self::OtherHeader,
+        Self::UnderOtherHeader,
+        Self::Zeros,
         Self::ShortRow,
         Self::LongRow,
         Self::LineTooLong,
@@ -78,6 +89,7 @@ impl Fault {
         Self::TimeFaultRepeated,
         Self::TimeSpike,
         Self::ClockRestart,
+        Self::Spike,
     ];
 
     /// What it is and what was done, for one and for many.
@@ -87,6 +99,17 @@ impl Fault {
             Self::Preamble => ("line above the table passed over", "lines above the table passed over"),
             Self::Blank => ("blank line passed over", "blank lines passed over"),
             Self::RepeatedHeader => ("repeated header passed over", "repeated headers passed over"),
+            Self::OtherHeader => (
+                "other header in the middle of the table: what follows it is not read until the first header comes again",
+                "other headers in the middle of the table: what follows them is not read until the first header comes again",
+            ),
+            Self::UnderOtherHeader => {
+                ("row under another header not read", "rows under another header not read")
+            }
+            Self::Zeros => (
+                "row with zero bytes skipped, as a power failure or a broken disk leaves them",
+                "rows with zero bytes skipped, as a power failure or a broken disk leaves them",
+            ),
             Self::ShortRow => (
                 "row with too few fields: what it lacks is missing",
                 "rows with too few fields: what they lack is missing",
@@ -110,9 +133,10 @@ impl Fault {
                 "overflow mark of the instrument: value missing",
                 "overflow marks of the instrument: values missing",
             ),
-            Self::UnreadableValue => {
-                ("cell that is no number: value missing", "cells that are no numbers: values missing")
-            }
+            Self::UnreadableValue => (
+                "cell that is no number, or has the unit of another quantity: value missing",
+                "cells that are no numbers, or have the unit of another quantity: values missing",
+            ),
             Self::Implausible => (
                 "number beyond anything a bench test gives: value missing",
                 "numbers beyond anything a bench test gives: values missing",
@@ -144,6 +168,10 @@ impl Fault {
             Self::ClockRestart => (
                 "restart of the log's clock: the time in between is not known",
                 "restarts of the log's clock: the times in between are not known",
+            ),
+            Self::Spike => (
+                "single voltage or current far off both its neighbours, a false reading or a short pulse: kept, it counts in every figure, and charge and energy are uncertain by what it makes",
+                "single voltages or currents far off both their neighbours, false readings or short pulses: kept, they count in every figure, and charge and energy are uncertain by what they make",
             ),
         }
     }
@@ -197,6 +225,8 @@ pub struct ReadReport {
     pub last_time: Option<f64>,
     /// Midnights that a clock without a date passed.
     pub midnights: u32,
+    /// Which way the current counts is not known: it is kept as written.
+    pub sign_not_decided: bool,
     pub(super) columns: usize,
     tallies: [Tally; Fault::ALL.len()],
 }
@@ -216,7 +246,7 @@ impl ReadReport {
     /// Whether nothing was met that may touch the figures.
     #[must_use]
     pub fn is_clean(&self) -> bool {
-        !self.faults().any(|(fault, _)| fault.touches_figures())
+        !self.sign_not_decided && !self.faults().any(|(fault, _)| fault.touches_figures())
     }
 
     pub(super) fn add(&mut self, fault: Fault, line: u64) {
@@ -265,6 +295,11 @@ impl fmt::Display for ReadReport {
             let times =
                 if self.midnights == 1 { "once".to_owned() } else { format!("{} times", self.midnights) };
             write!(f, "\nthe clock passed midnight {times}")?;
+        }
+        if self.sign_not_decided {
+            f.write_str(
+                "\nthe sign of the current or power is not decided: it is kept as written, positive taken as discharge; charge and energy may stand for the opposite direction",
+            )?;
         }
         Ok(())
     }

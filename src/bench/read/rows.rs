@@ -35,6 +35,14 @@ impl Rows {
         self.values.extend_from_slice(values);
     }
 
+    /// Appends rows on consecutive lines; `values` are those of all of them.
+    pub fn extend(&mut self, first_line: u64, times: impl Iterator<Item = f64>, values: &[f64]) {
+        self.times.extend(times);
+        self.lines.extend(first_line..first_line + (self.times.len() - self.lines.len()) as u64);
+        self.breaks.resize(self.times.len(), false);
+        self.values.extend_from_slice(values);
+    }
+
     pub fn insert(&mut self, at: usize, line: u64, time: f64, values: &[f64]) {
         self.lines.insert(at, line);
         self.times.insert(at, time);

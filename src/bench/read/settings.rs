@@ -4,7 +4,8 @@ use thiserror::Error;
 
 use crate::words;
 
-use super::column::{Meaning, UNITS_EXAMPLES, unit_of};
+use super::column::Meaning;
+use super::unit::{UNITS_EXAMPLES, unit_of};
 
 /// What is known beforehand.
 #[derive(Debug, Clone, Default)]

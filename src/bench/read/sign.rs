@@ -64,6 +64,8 @@ impl fmt::Display for SignBasis {
 
 /// A step is a change of at least this part of the largest current so far.
 const STEP: f64 = 0.2;
+/// A change counts as one when the next sample goes back by at most this part of it.
+const BACK: f64 = 0.5;
 /// Share of one direction among the evidence from which on it is believed.
 const AGREEMENT: f64 = 0.8;
 /// Samples after the first step after which a clear answer is not looked at further.
@@ -134,9 +136,9 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
         .slots(Meaning::Current)
         .chain(layout.slots(Meaning::Power))
         .all(|(_, column)| column.direction.is_some());
-    let (Some(voltage), Some((current, column))) =
-        (layout.slot(Meaning::Voltage), layout.slots(Meaning::Current).next())
-    else {
+    let current = layout.slot(Meaning::Current);
+    let column = layout.slots(Meaning::Current).find(|(slot, _)| Some(*slot) == current);
+    let (Some(voltage), Some((current, column))) = (layout.slot(Meaning::Voltage), column) else {
         return Ok((CurrentSign::NotDecided, SignBasis::NothingToCompare));
     };
     if all_known {
@@ -147,25 +149,41 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
         return Ok((sign, SignBasis::Header));
     }
     let mut evidence = Evidence::default();
+    // The last two samples: a change counts once the sample after it shows that it stayed, or a single
+    // false reading would outweigh every true step.
     let mut before: Option<(f64, f64)> = None;
+    let mut last: Option<(f64, f64)> = None;
     while let Some(block) = log.next_block()? {
         for sample in block.samples() {
             let now = (sample.get(voltage), sample.get(current));
             if now.0.is_nan() || now.1.is_nan() {
                 continue;
             }
-            if let Some(before) = before.filter(|_| !sample.after_break) {
-                evidence.take(before, now);
-            } else {
-                evidence.largest = evidence.largest.max(now.1.abs());
+            if sample.after_break {
+                (before, last) = (None, None);
             }
-            before = Some(now);
+            if let (Some(before), Some(last)) = (before, last)
+                && stays(before, last, now)
+            {
+                evidence.take(before, last);
+            }
+            (before, last) = (last, Some(now));
         }
         if evidence.since_step >= ENOUGH && evidence.clear() {
             break;
         }
     }
+    if let (Some(before), Some(last)) = (before, last) {
+        evidence.take(before, last);
+    }
     Ok(evidence.answer())
+}
+
+/// Whether the second of three samples is nearer to the third than to the first, in current and voltage.
+fn stays(before: (f64, f64), now: (f64, f64), after: (f64, f64)) -> bool {
+    let near = |a: f64, b: f64, c: f64| (c - b).abs() <= BACK * (b - a).abs() || a == b;
+    let step = (now.1 - before.1).abs() > (after.1 - before.1).abs().max(after.1.abs()) * STEP;
+    !step || near(before.1, now.1, after.1)
 }
 
 #[cfg(test)]

@@ -1,0 +1,126 @@
+//! Finds the table in the first lines of a log: the delimiter, where it begins, how its numbers are written.
+
+use super::clock;
+use super::head::split;
+use super::number::{self, Cell, DecimalMark, Notation};
+
+pub(super) struct Table {
+    pub delimiter: u8,
+    pub notation: Notation,
+    pub first: u64,
+    pub columns: usize,
+    pub rows: usize,
+    /// Numbers and times in the first of those rows.
+    pub cells: usize,
+    /// A number that could be a thousand times larger.
+    pub ambiguous: Option<Ambiguous>,
+}
+
+pub(super) struct Ambiguous {
+    pub line: u64,
+    pub cell: String,
+}
+
+impl Table {
+    /// The table that this delimiter would make of the lines: most rows of data with one count of fields.
+    pub fn find(lines: &[(u64, Vec<u8>)], delimiter: u8) -> Option<Self> {
+        let rows: Vec<(u64, Vec<Vec<u8>>)> = lines
+            .iter()
+            .map(|(line, raw)| (*line, split(raw, delimiter)))
+            .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
+            .collect();
+        let (notation, ambiguous) = notation(&rows);
+        let data: Vec<(u64, usize, usize)> = rows
+            .iter()
+            .filter_map(|(line, fields)| Some((*line, fields.len(), data_cells(fields, notation)?)))
+            .collect();
+        let count_of = |count: usize| data.iter().filter(|(_, c, _)| *c == count).count();
+        let columns =
+            data.iter().map(|(_, count, _)| *count).max_by_key(|count| (count_of(*count), *count))?;
+        let of_table = || data.iter().filter(|(_, count, _)| *count == columns);
+        let first = of_table().next()?.0;
+        let cells = of_table().take(50).map(|(_, _, cells)| cells).sum();
+        Some(Self { delimiter, notation, first, columns, rows: count_of(columns), cells, ambiguous })
+    }
+}
+
+/// How numbers are written, by what can be read in one way only; and a cell that can be read in two where
+/// no other decides.
+fn notation(rows: &[(u64, Vec<Vec<u8>>)]) -> (Notation, Option<Ambiguous>) {
+    /// Numbers with a point, and with a comma, that show what the mark is.
+    #[derive(Default)]
+    struct Seen {
+        /// It can only be the decimal mark.
+        decimal: usize,
+        /// It can only divide thousands.
+        thousands: usize,
+        /// Three digits follow: either.
+        either: Option<Ambiguous>,
+        eithers: usize,
+    }
+    let (mut point, mut comma) = (Seen::default(), Seen::default());
+    for (line, fields) in rows {
+        for field in fields {
+            let Ok(cell) = std::str::from_utf8(field) else {
+                continue;
+            };
+            let cell = cell.trim_matches(['"', ' ']);
+            for (decimal, mark, other, here) in
+                [(DecimalMark::Point, '.', ',', &mut point), (DecimalMark::Comma, ',', '.', &mut comma)]
+            {
+                if !cell.contains(mark) {
+                    continue;
+                }
+                let as_decimal = matches!(number::cell(field, Notation::plain(decimal)), Cell::Number(_));
+                let as_thousands =
+                    number::ungroup(cell, other, true).is_some_and(|bare| !bare.contains(mark));
+                match (as_decimal, as_thousands) {
+                    (true, false) => here.decimal += 1,
+                    (false, true) => here.thousands += 1,
+                    (true, true) if cell.matches(mark).count() == 1 => {
+                        here.eithers += 1;
+                        here.either.get_or_insert(Ambiguous { line: *line, cell: cell.to_owned() });
+                    }
+                    _ => {}
+                }
+            }
+        }
+    }
+    let for_point = point.decimal + comma.thousands;
+    let for_comma = comma.decimal + point.thousands;
+    let (decimal, other, open) = if for_comma > for_point {
+        (DecimalMark::Comma, &point, comma.decimal == 0 && point.thousands == 0)
+    } else if for_point > 0 || point.eithers >= comma.eithers {
+        (DecimalMark::Point, &comma, point.decimal == 0 && comma.thousands == 0)
+    } else {
+        (DecimalMark::Comma, &point, true)
+    };
+    let grouped = other.thousands > 0 && other.decimal == 0;
+    let either = match decimal {
+        DecimalMark::Point => point.either,
+        DecimalMark::Comma => comma.either,
+    };
+    (Notation { decimal, grouped }, either.filter(|_| open))
+}
+
+/// Numbers and times in these fields when they are a row of a log: at least two, and no more words.
+pub(super) fn data_cells(fields: &[Vec<u8>], notation: Notation) -> Option<usize> {
+    let (mut values, mut words) = (0, 0);
+    for field in fields {
+        if is_time(field) {
+            values += 1;
+            continue;
+        }
+        match number::cell(field, notation) {
+            Cell::Number(_) | Cell::Si(..) => values += 1,
+            Cell::Empty | Cell::Overflow => {}
+            Cell::Text => words += 1,
+        }
+    }
+    (values >= 2 && values >= words).then_some(values)
+}
+
+fn is_time(field: &[u8]) -> bool {
+    field.contains(&b':') && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
+        || clock::date_form(&[field], false).is_some() && field.len() >= 8
+}
