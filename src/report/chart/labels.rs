@@ -30,6 +30,11 @@ pub(super) struct Placed {
 }
 
 impl Placed {
+    /// Right end of a label that stands before its mark.
+    pub fn ends_at(&self) -> Option<f64> {
+        (self.right() <= self.at).then(|| self.right())
+    }
+
     fn right(&self) -> f64 {
         self.left + width(&self.text)
     }

@@ -112,10 +112,14 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
     for mark in &marks {
         #[expect(clippy::cast_precision_loss, reason = "a count of rows")]
         let baseline = top - 3.5 - mark.row as f64 * ROW;
+        // A label before its mark ends at it, however wide the font makes it.
+        let (at, anchor) = match mark.ends_at() {
+            Some(end) => (end, r#" text-anchor="end""#),
+            None => (mark.left, ""),
+        };
         write!(
             svg,
-            r#"<text class="label strong halo" x="{:.1}" y="{baseline:.1}">{}</text>"#,
-            mark.left,
+            r#"<text class="label strong halo" x="{at:.1}" y="{baseline:.1}"{anchor}>{}</text>"#,
             xml(&mark.text)
         )?;
     }
