@@ -255,6 +255,7 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
         let reason = match facts.found(name).map(|f| &f.state) {
             Some(State::NotVisible) => Reason::NotVisible,
             Some(State::Absent) => Reason::Absent,
+            Some(State::Withheld) => Reason::Withheld,
             _ => Reason::NotRecorded,
         };
         Missing::fact(name, "", reason)
@@ -494,6 +495,7 @@ pub(super) fn of_statement(facts: &Facts<'_>, index: usize) -> Values {
         State::Absent => Ok(false),
         State::NotVisible => Err(Reason::NotVisible),
         State::NotLooked => Err(Reason::NotRecorded),
+        State::Withheld => Err(Reason::Withheld),
     };
     let answer = match given {
         Ok(given) => Ok(Worker::new(facts).worked(Val::YesNo(given))),
