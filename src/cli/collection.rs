@@ -58,9 +58,18 @@ impl Collection {
         }
         let mut out = std::io::stdout().lock();
         let unchanged = built.read - built.judged;
-        write!(out, "{}: {} judged, {unchanged} unchanged", count(built.read, "pack", "packs"), built.judged)?;
+        write!(
+            out,
+            "{}: {} judged, {unchanged} unchanged",
+            count(built.read, "pack", "packs"),
+            built.judged
+        )?;
         if built.removed > 0 {
-            write!(out, "; {} removed", count(built.removed, "file of an earlier build", "files of earlier builds"))?;
+            write!(
+                out,
+                "; {} removed",
+                count(built.removed, "file of an earlier build", "files of earlier builds")
+            )?;
         }
         writeln!(out, ".")?;
         if built.like_formulas > 0 {

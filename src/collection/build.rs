@@ -61,11 +61,11 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     book(Path::new(""), &options.house)?;
     // A root without inspections must not leave an empty site behind.
     let target = std::path::absolute(&options.to).map_err(CollectionError::write(&options.to))?;
+    outside(&target)?;
     let found = find(&root, &target.canonicalize().unwrap_or_else(|_| target.clone()));
     if found.is_empty() {
         return Err(CollectionError::Nothing(options.root.clone()));
     }
-    outside(&root, &target, &found)?;
     let mut site = Site::open(&target)?;
     site.claim(&names(&found))?;
     let pages = Pages::new(&options.title)?;
@@ -118,23 +118,25 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
 }
 
 /// Refuses a site inside an inspection: its files would count as added evidence.
-fn outside(root: &Path, target: &Path, found: &[Found]) -> Result<(), CollectionError> {
+fn outside(target: &Path) -> Result<(), CollectionError> {
     // The target may not exist yet: its nearest folder that does tells where it really is.
     let place = target.ancestors().find_map(|existing| {
         let rest = target.strip_prefix(existing).ok()?;
         Some(existing.canonicalize().ok()?.join(rest))
     });
     let place = place.unwrap_or_else(|| target.to_owned());
-    let inside = found.iter().map(|one| root.join(&one.relative)).any(|folder| {
-        place.starts_with(&folder) && folder.join(RECORD).exists()
-    });
-    if inside { Err(CollectionError::InsideInspection(target.to_owned())) } else { Ok(()) }
+    if place.ancestors().any(|folder| folder.join(RECORD).exists()) {
+        return Err(CollectionError::InsideInspection(target.to_owned()));
+    }
+    Ok(())
 }
 
 /// Files at the top of a site.
 fn top(all_read: bool) -> BTreeSet<String> {
     let mut names: BTreeSet<String> =
-        [LIST, CACHE, "index.html", "charts.html", "fields.html", "csv-metadata.json"].map(str::to_owned).into();
+        [LIST, CACHE, "index.html", "charts.html", "fields.html", "csv-metadata.json"]
+            .map(str::to_owned)
+            .into();
     for table in [PACKS.name, FINDINGS.name, ELEMENTS.name] {
         names.extend(["csv", "jsonl", "parquet"].map(|ending| format!("{table}.{ending}")));
     }
@@ -152,7 +154,11 @@ fn names(found: &[Found]) -> BTreeSet<String> {
     names
 }
 
-fn describe(site: &Site, pages: &Pages, [packs, findings, elements]: [usize; 3]) -> Result<(), CollectionError> {
+fn describe(
+    site: &Site,
+    pages: &Pages,
+    [packs, findings, elements]: [usize; 3],
+) -> Result<(), CollectionError> {
     #[derive(serde::Serialize)]
     struct Page {
         tables: [fields::Described; 3],
@@ -402,7 +408,8 @@ impl Tables {
         let numbers = [self.packs.finish()?, self.findings.finish()?, self.elements.finish()?];
         self.cache.finish()?;
         let order = |row: &PackRow| {
-            [&row.maker, &row.model, &row.revision, &row.date].map(|text| text.as_deref().unwrap_or("\u{10ffff}").to_lowercase())
+            [&row.maker, &row.model, &row.revision, &row.date]
+                .map(|text| text.as_deref().unwrap_or("\u{10ffff}").to_lowercase())
         };
         self.rows.sort_by_cached_key(order);
         Ok((self.rows, numbers))

@@ -79,7 +79,8 @@ impl Reader {
             Ok(_) => {}
         }
         let Ok(file) = File::open(path) else { return without(Some("it cannot be read")) };
-        let mut reader = Self { lines: Some(BufReader::with_capacity(1 << 18, file)), waiting: None, damaged: 0 };
+        let mut reader =
+            Self { lines: Some(BufReader::with_capacity(1 << 18, file)), waiting: None, damaged: 0 };
         match reader.line() {
             Some(Ok((key, text))) if key == HEAD && text == head => (reader, None),
             Some(Ok((key, _))) if key == HEAD => without(Some(
@@ -105,7 +106,10 @@ impl Reader {
             return Some(Err(()));
         }
         let Ok(line) = String::from_utf8(bytes) else { return Some(Err(())) };
-        let parts = line.split_once(' ').filter(|(sum, rest)| *sum == check(rest)).and_then(|(_, rest)| rest.split_once(' '));
+        let parts = line
+            .split_once(' ')
+            .filter(|(sum, rest)| *sum == check(rest))
+            .and_then(|(_, rest)| rest.split_once(' '));
         Some(parts.map(|(key, text)| (key.to_owned(), text.to_owned())).ok_or(()))
     }
 
@@ -231,7 +235,11 @@ mod tests {
             fs::write(&path, text).unwrap();
             let (mut reader, told) = Reader::open(&path, head);
             let lines = reader.of(&[a.clone(), b.clone(), c.clone()]);
-            (lines.iter().map(|l| l.as_deref().unwrap_or("-")).collect::<String>(), reader.damaged, told.is_some())
+            (
+                lines.iter().map(|l| l.as_deref().unwrap_or("-")).collect::<String>(),
+                reader.damaged,
+                told.is_some(),
+            )
         };
         assert_eq!(read(&sound, "h"), ("123".to_owned(), 0, false));
         assert_eq!(read(&sound, "other"), ("---".to_owned(), 0, true));

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use super::page::shown;
 use super::row::PackRow;
-use draw::{Bars, Bin, Histogram, Points};
+use draw::{Bars, Bin, Histogram, PACKS, Points};
 
 /// Packs that are drawn one by one; more are counted in bins.
 const ONE_BY_ONE: usize = 30;
@@ -57,6 +57,7 @@ pub(super) fn page(rows: &[PackRow]) -> Charts {
                 about: "Capability of the weakest element known less the rated continuous current, in percent of it. Hatched bars lie below zero: the weakest element known carries less than rated. Where an element's capability is not known, or the list of elements is not stated to be complete, the margin is at most this.",
                 unit: "%",
                 zero: true,
+                left_out: NO_FACTS,
             },
             |row| row.margin_percent,
         ),
@@ -69,6 +70,7 @@ pub(super) fn page(rows: &[PackRow]) -> Charts {
                 about: "Claimed energy over the mass of the pack, as recorded or, where nobody weighed it, as claimed.",
                 unit: "Wh/kg",
                 zero: false,
+                left_out: NO_FACTS,
             },
             |row| row.claimed_specific,
         ),
@@ -85,12 +87,18 @@ struct Subject<'a> {
     unit: &'a str,
     /// True where zero is a limit, and what lies below it is hatched.
     zero: bool,
+    /// Why a pack is not in it.
+    left_out: &'a str,
 }
 
 fn name(row: &PackRow) -> String {
     let parts: Vec<&str> =
         [&row.maker, &row.model, &row.revision].into_iter().filter_map(|part| part.as_deref()).collect();
-    let name = if parts.is_empty() { row.title.as_deref().unwrap_or(&row.folder).to_owned() } else { parts.join(", ") };
+    let name = if parts.is_empty() {
+        row.title.as_deref().unwrap_or(&row.folder).to_owned()
+    } else {
+        parts.join(", ")
+    };
     crate::report::plain(&name)
 }
 
@@ -103,12 +111,14 @@ fn label(row: &PackRow) -> String {
     format!("{short}…")
 }
 
-/// "of 5 packs; 2 are not in it".
-fn not_in(number: usize, of: usize) -> String {
+/// Why a pack is not in a chart.
+const NO_FACTS: &str = "the facts for it are not recorded or not known";
+
+fn not_in(number: usize, of: usize, because: &str) -> String {
     match of - number {
         0 => String::new(),
-        1 => " One pack is not in it, because the facts for it are not recorded or not known.".to_owned(),
-        n => format!(" {n} packs are not in it, because the facts for it are not recorded or not known."),
+        1 => format!(" One pack is not in it: {because}."),
+        n => format!(" {n} packs are not in it: {because}."),
     }
 }
 
@@ -142,7 +152,7 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
     chart.words = match values.len() {
         1 => format!("One pack: {}.", shown(*least, unit)),
         n => format!(
-            "{n} packs, from {} to {}; half of them lie below {}.",
+            "{n} packs, from {} to {}, median {}.",
             shown(*least, unit),
             shown(*most, unit),
             shown(quantile(&values, 0.5), unit)
@@ -152,7 +162,7 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
         let below = values.iter().filter(|value| **value < 0.0).count();
         chart.words.push_str(&format!(" {below} below zero."));
     }
-    chart.words.push_str(&not_in(values.len(), rows.len()));
+    chart.words.push_str(&not_in(values.len(), rows.len(), subject.left_out));
     if values.len() <= ONE_BY_ONE {
         chart.heads = vec!["pack".to_owned(), unit.to_owned()];
         chart.rows = packs.iter().map(|(row, value)| vec![name(row), shown(*value, "")]).collect();
@@ -242,27 +252,43 @@ fn scatter(rows: &[PackRow]) -> Chart {
     shares.sort_by(f64::total_cmp);
     chart.words = format!("{number}; {below} measured below the claim.");
     if let (Some(least), Some(most)) = (shares.first(), shares.last()) {
-        chart.words.push_str(&format!(" Measured over claimed: {} to {}.", shown(*least, "%"), shown(*most, "%")));
+        chart.words.push_str(&format!(
+            " Measured over claimed: {} to {}.",
+            shown(*least, "%"),
+            shown(*most, "%")
+        ));
     }
     let mut all: Vec<f64> = packs.iter().flat_map(|(_, claimed, measured)| [*claimed, *measured]).collect();
     all.sort_by(f64::total_cmp);
-    let most = if packs.len() <= ONE_BY_ONE { all.last().copied().unwrap_or(1.0) } else { quantile(&all, 1.0 - TAIL) };
+    let most = if packs.len() <= ONE_BY_ONE {
+        all.last().copied().unwrap_or(1.0)
+    } else {
+        quantile(&all, 1.0 - TAIL)
+    };
     let points: Vec<(f64, f64)> =
         packs.iter().map(|p| (p.1, p.2)).filter(|(x, y)| x.max(*y) <= most).collect();
     if points.len() < packs.len() {
-        chart.words.push_str(&format!(" {} lie beyond the ends of the axes and are not drawn.", packs.len() - points.len()));
+        chart.words.push_str(&format!(
+            " {} lie beyond the ends of the axes and are not drawn.",
+            packs.len() - points.len()
+        ));
     }
-    chart.words.push_str(&not_in(packs.len(), rows.len()));
+    chart.words.push_str(&not_in(packs.len(), rows.len(), NO_FACTS));
     if packs.len() <= ONE_BY_ONE {
         chart.heads = ["pack", "claimed, Ah", "measured, Ah"].map(str::to_owned).into();
         chart.rows = packs.iter().map(|(row, x, y)| vec![name(row), shown(*x, ""), shown(*y, "")]).collect();
     } else {
         chart.heads = ["measured over claimed, %", "packs"].map(str::to_owned).into();
-        let subject = Subject { id: "", title: "", about: "", unit: "%", zero: false };
+        let subject = Subject { id: "", title: "", about: "", unit: "%", zero: false, left_out: "" };
         chart.rows = bins(&shares, &subject)
             .bins
             .iter()
-            .map(|bin| vec![format!("{} to below {}", shown(bin.from, ""), shown(bin.to, "")), bin.number.to_string()])
+            .map(|bin| {
+                vec![
+                    format!("{} to below {}", shown(bin.from, ""), shown(bin.to, "")),
+                    bin.number.to_string(),
+                ]
+            })
             .collect();
     }
     let drawn = Points { points, most, in_cells: packs.len() > POINTS, x: "claimed, Ah", y: "measured, Ah" };
@@ -283,23 +309,41 @@ fn prices(rows: &[PackRow]) -> Vec<Chart> {
     }
     let mut currencies: Vec<(&str, usize)> = currencies.into_iter().collect();
     currencies.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(b.0)));
-    let about = "Price paid over claimed energy. Prices are compared within one currency only and never converted.";
+    let about =
+        "Price paid over claimed energy. Prices are compared within one currency only and never converted.";
     if currencies.is_empty() {
-        let subject = Subject { id: "price", title: "Price over claimed energy", about, unit: "per Wh", zero: false };
+        let subject = Subject {
+            id: "price",
+            title: "Price over claimed energy",
+            about,
+            unit: "per Wh",
+            zero: false,
+            left_out: NO_FACTS,
+        };
         return vec![spread(rows, &subject, |_| None)];
     }
-    let left_out = currencies.get(CURRENCIES..).map_or(0, |rest| rest.iter().map(|(_, number)| number).sum());
+    let beyond = currencies.get(CURRENCIES..).map_or(0, |rest| rest.iter().map(|(_, number)| number).sum());
+    let left_out = "price, currency or claimed energy are not recorded, or the price is in another currency";
+    let left_out = if currencies.len() > 1 { left_out } else { NO_FACTS };
     let shown = currencies.iter().take(CURRENCIES);
     shown
         .map(|(currency, _)| {
-            let (id, title) = (format!("price-{}", currency.to_lowercase()), format!("Price over claimed energy, {currency}"));
+            let (id, title) = (
+                format!("price-{}", currency.to_lowercase()),
+                format!("Price over claimed energy, {currency}"),
+            );
             let unit = format!("{currency} per Wh");
-            let about = match left_out {
+            let about = match beyond {
                 0 => about.to_owned(),
-                n => format!("{about} {n} packs have their price in other currencies, which are in the data files."),
+                n => format!(
+                    "{about} {n} packs have their price in other currencies, which are in the data files."
+                ),
             };
-            let subject = Subject { id: &id, title: &title, about: &about, unit: &unit, zero: false };
-            spread(rows, &subject, |row| row.price_per_claimed_wh.filter(|_| row.price_currency.as_deref() == Some(currency)))
+            let subject =
+                Subject { id: &id, title: &title, about: &about, unit: &unit, zero: false, left_out };
+            spread(rows, &subject, |row| {
+                row.price_per_claimed_wh.filter(|_| row.price_currency.as_deref() == Some(currency))
+            })
         })
         .collect()
 }
@@ -322,7 +366,7 @@ fn fuses(rows: &[PackRow]) -> Chart {
         let bars = kinds.iter().take(ONE_BY_ONE).map(|(kind, number)| {
             ((*kind).to_owned(), *number as f64, crate::words::count(*number, "pack", "packs"))
         });
-        Bars { bars: bars.collect(), axis: "packs", hatch_below_zero: false }.svg("fuses", title, &words)
+        Bars { bars: bars.collect(), axis: PACKS, hatch_below_zero: false }.svg("fuses", title, &words)
     });
     Chart {
         id: "fuses".to_owned(),
@@ -340,7 +384,7 @@ mod tests {
     use super::*;
 
     fn subject(zero: bool) -> Subject<'static> {
-        Subject { id: "x", title: "x", about: "x", unit: "%", zero }
+        Subject { id: "x", title: "x", about: "x", unit: "%", zero, left_out: "" }
     }
 
     #[test]

@@ -140,7 +140,8 @@ pub fn find(root: &Path, without: &Path) -> Vec<Found> {
             Err(error) => {
                 let path = error.path().unwrap_or(root);
                 let relative = path.strip_prefix(root).unwrap_or(path);
-                let why = error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
+                let why =
+                    error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
                 found.push(Found::new(relative, Some(why)));
             }
         }

@@ -341,7 +341,8 @@ mod tests {
 
     #[test]
     fn a_record_cannot_end_the_data_block() {
-        let row = PackRow { model: Some("</script><script>alert(1)</script>".to_owned()), ..PackRow::default() };
+        let row =
+            PackRow { model: Some("</script><script>alert(1)</script>".to_owned()), ..PackRow::default() };
         let rows = [row];
         assert!(!data(&rows).contains("</"));
         let parsed: serde_json::Value = serde_json::from_str(&data(&rows)).unwrap();

@@ -27,6 +27,9 @@ const STYLE: &str = concat!(
     include_str!("../../templates/collection/collection.css")
 );
 
+/// Figures of a bench test that are shown in brief; the write-up has them all.
+const FIGURES: usize = 8;
+
 /// Everything that the pages are made from, for the cache to depend on.
 pub(super) fn templates_text() -> String {
     let mut text = STYLE.to_owned();
@@ -190,7 +193,7 @@ pub(super) fn pack<'a>(
                     ("", id) => id.to_owned(),
                     (kind, id) => format!("{kind} ({id})"),
                 },
-                figures: &trial.figures,
+                figures: trial.figures.get(..FIGURES.min(trial.figures.len())).unwrap_or_default(),
                 problem: trial.problem.as_deref(),
             })
             .collect(),
@@ -228,7 +231,9 @@ fn short(finding: &Finding) -> Short<'_> {
         grade: finding.grade.word(),
         statement: &finding.statement,
         subject: &finding.subject,
-        numbers: shows_numbers.then_some(finding.working.numbers.as_str()).filter(|numbers| !numbers.is_empty()),
+        numbers: shows_numbers
+            .then_some(finding.working.numbers.as_str())
+            .filter(|numbers| !numbers.is_empty()),
         decision: finding.working.decision.as_deref(),
         missing,
         rule: &finding.rule,
@@ -251,7 +256,9 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
         None => shown(ah, "Ah"),
     });
     let per_wh = |price: Option<f64>| {
-        price.zip(row.price_currency.as_deref()).map(|(price, currency)| format!("{} {currency} per Wh", shown(price, "")))
+        price
+            .zip(row.price_currency.as_deref())
+            .map(|(price, currency)| format!("{} {currency} per Wh", shown(price, "")))
     };
     let mass = row.mass.map(|kg| {
         let claimed = if row.mass_is_claimed == Some(true) { " (claimed)" } else { "" };
@@ -294,7 +301,8 @@ pub(super) fn report_link(root: &Path, folder: &Path, pages: &Path) -> Option<St
 }
 
 fn relative_address(to: &Path, from: &Path) -> String {
-    let (to, from): (Vec<Component<'_>>, Vec<Component<'_>>) = (to.components().collect(), from.components().collect());
+    let (to, from): (Vec<Component<'_>>, Vec<Component<'_>>) =
+        (to.components().collect(), from.components().collect());
     let shared = to.iter().zip(&from).take_while(|(a, b)| a == b).count();
     let up = std::iter::repeat_n("..".to_owned(), from.len() - shared);
     let down = to.iter().skip(shared).map(|part| percent(part.as_os_str().as_encoded_bytes()));

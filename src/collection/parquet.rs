@@ -131,9 +131,11 @@ impl<W: Write + Send> Writer<W> {
             .set_key_value_metadata(Some(notes.collect()))
             .build();
         let file = SerializedFileWriter::new(to, Arc::new(schema), Arc::new(properties))?;
-        let columns = table
-            .infos()
-            .map(|info| Gathered { values: Values::of(info.kind), levels: Vec::new(), known: HashMap::new() });
+        let columns = table.infos().map(|info| Gathered {
+            values: Values::of(info.kind),
+            levels: Vec::new(),
+            known: HashMap::new(),
+        });
         Ok(Self { file, columns: columns.collect(), rows: 0 })
     }
 
@@ -217,7 +219,9 @@ mod tests {
 
     #[test]
     fn dates_count_from_1970() {
-        for (day, expected) in [("1970-01-01", 0), ("1969-12-31", -1), ("2026-03-14", 20526), ("2000-02-29", 11016)] {
+        for (day, expected) in
+            [("1970-01-01", 0), ("1969-12-31", -1), ("2026-03-14", 20526), ("2000-02-29", 11016)]
+        {
             assert_eq!(days(day.parse().unwrap()), Some(expected), "{day}");
         }
     }

@@ -275,7 +275,9 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         short_circuit: view.path.short_circuit_current.si,
         fuse_kind: fuse_kinds(inspection, elements),
         fuse_rating: view.path.fuse_rating.si,
-        thermal_cutoffs: number(elements.iter().filter(|e| e.kind.as_deref() == Some("thermal-cutoff")).count()),
+        thermal_cutoffs: number(
+            elements.iter().filter(|e| e.kind.as_deref() == Some("thermal-cutoff")).count(),
+        ),
         measured_capacity: capacity.whole,
         measured_capacity_expanded: capacity.expanded,
         measured_share: percent(capacity.whole, claimed_capacity),

@@ -164,8 +164,9 @@ impl Site {
 
     fn holds(&self, name: &str, bytes: &[u8]) -> bool {
         let path = self.folder.join(name);
-        let same_size = fs::symlink_metadata(&path)
-            .is_ok_and(|meta| meta.is_file() && usize::try_from(meta.len()).is_ok_and(|len| len == bytes.len()));
+        let same_size = fs::symlink_metadata(&path).is_ok_and(|meta| {
+            meta.is_file() && usize::try_from(meta.len()).is_ok_and(|len| len == bytes.len())
+        });
         same_size && fs::read(&path).is_ok_and(|old| old == bytes)
     }
 

@@ -6,6 +6,8 @@ use std::fmt::Write;
 use crate::collection::listing::html;
 use crate::quantity::significant;
 
+/// Unit of an axis that counts packs.
+pub(super) const PACKS: &str = "packs";
 /// Width of a drawing in user units.
 const WIDTH: f64 = 360.0;
 const LEFT: f64 = 40.0;
@@ -21,7 +23,11 @@ const CELL: f64 = 7.0;
 pub(super) fn step(range: f64, parts: usize) -> f64 {
     let raw = range / parts as f64;
     let power = 10_f64.powf(raw.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|step| *step >= raw).unwrap_or(10.0 * power);
+    let step = [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|m| m * power)
+        .find(|step| *step >= raw)
+        .unwrap_or(10.0 * power);
     if step.is_finite() && step > 0.0 { step } else { 1.0 }
 }
 
@@ -42,9 +48,9 @@ impl Axis {
         self.low + (self.high - self.low) * ((value - self.from) / (self.to - self.from)).clamp(0.0, 1.0)
     }
 
-    /// Round values along it.
-    fn ticks(&self, parts: usize) -> Vec<f64> {
-        let step = step(self.to - self.from, parts);
+    /// Round values along it; packs are counted in whole ones.
+    fn ticks(&self, parts: usize, whole: bool) -> Vec<f64> {
+        let step = step(self.to - self.from, parts).max(if whole { 1.0 } else { 0.0 });
         let first = (self.from / step).ceil();
         (0..=2 * parts)
             .map(|index| (first + index as f64) * step)
@@ -71,7 +77,7 @@ fn text(svg: &mut String, class: &str, x: f64, y: f64, anchor: &str, words: &str
 }
 
 fn vertical_grid(svg: &mut String, axis: &Axis, top: f64, bottom: f64, unit: &str) {
-    for value in axis.ticks(5) {
+    for value in axis.ticks(5, unit == PACKS) {
         let x = axis.at(value);
         let _ = write!(svg, r#"<path class="grid" d="M{x:.1} {top:.1}V{bottom:.1}"/>"#);
         text(svg, "tick", x, bottom + 13.0, "middle", &minus(value));
@@ -79,8 +85,8 @@ fn vertical_grid(svg: &mut String, axis: &Axis, top: f64, bottom: f64, unit: &st
     text(svg, "tick", (axis.low + axis.high) / 2.0, bottom + 29.0, "middle", unit);
 }
 
-fn horizontal_grid(svg: &mut String, axis: &Axis, left: f64, right: f64) {
-    for value in axis.ticks(5) {
+fn horizontal_grid(svg: &mut String, axis: &Axis, left: f64, right: f64, whole: bool) {
+    for value in axis.ticks(5, whole) {
         let y = axis.at(value);
         let _ = write!(svg, r#"<path class="grid" d="M{left:.1} {y:.1}H{right:.1}"/>"#);
         text(svg, "tick", left - 4.0, y + 3.5, "end", &minus(value));
@@ -102,7 +108,7 @@ impl Bars<'_> {
         let values = || self.bars.iter().map(|(_, value, _)| *value);
         let (least, most) = (values().fold(0.0, f64::min), values().fold(0.0, f64::max));
         let most = if most > least { most } else { least + 1.0 };
-        let grain = step(most - least, 5);
+        let grain = step(most - least, 5).max(if self.axis == PACKS { 1.0 } else { 0.0 });
         let axis = Axis {
             from: (least / grain).floor() * grain,
             to: (most / grain).ceil() * grain,
@@ -124,10 +130,12 @@ impl Bars<'_> {
                 r#"<rect class="bar {class}" x="{left:.1}" y="{:.1}" width="{width:.1}" height="11"/>"#,
                 y + 14.0
             );
+            // Beside the bar alone: a line all the way down would cross the names.
+            let _ = write!(svg, r#"<path class="zero" d="M{zero:.1} {:.1}v15"/>"#, y + 12.0);
             text(&mut svg, "label", 2.0, y + 10.0, "start", name);
             text(&mut svg, "label strong", WIDTH - 2.0, y + 10.0, "end", in_words);
         }
-        let _ = write!(svg, r#"<path class="zero" d="M{zero:.1} {:.1}V{bottom:.1}"/></svg>"#, TOP - 6.0);
+        svg.push_str("</svg>");
         svg
     }
 }
@@ -162,8 +170,8 @@ impl Histogram {
         let mut svg = String::new();
         open(&mut svg, HEIGHT, id, title, words);
         vertical_grid(&mut svg, &x, TOP, y.low, unit);
-        horizontal_grid(&mut svg, &y, LEFT, WIDTH - RIGHT);
-        text(&mut svg, "tick", 2.0, 11.0, "start", "packs");
+        horizontal_grid(&mut svg, &y, LEFT, WIDTH - RIGHT, true);
+        text(&mut svg, "tick", 2.0, 11.0, "start", PACKS);
         for bin in self.bins.iter().filter(|bin| bin.number > 0) {
             let class = if hatch_below_zero && bin.to <= 0.0 { "falls-short" } else { "carries" };
             let (left, right, top) = (x.at(bin.from), x.at(bin.to), y.at(bin.number as f64));
@@ -208,7 +216,7 @@ impl Points<'_> {
         let mut svg = String::new();
         open(&mut svg, HEIGHT, id, title, words);
         vertical_grid(&mut svg, &x, TOP, y.low, self.x);
-        horizontal_grid(&mut svg, &y, LEFT, WIDTH - RIGHT);
+        horizontal_grid(&mut svg, &y, LEFT, WIDTH - RIGHT, false);
         text(&mut svg, "tick", 2.0, 11.0, "start", self.y);
         let _ = write!(
             svg,
@@ -230,7 +238,9 @@ impl Points<'_> {
             }
             let _ = write!(svg, r#"<path class="point" d="{path}"/>"#);
         }
-        text(&mut svg, "label", x.at(end) - 4.0, y.at(end) + 24.0, "end", "measured = claimed");
+        // Where hardly a pack holds: far more measured than claimed.
+        let _ = write!(svg, r#"<path class="same" d="M{:.1} {:.1}h20"/>"#, LEFT + 8.0, TOP + 14.0);
+        text(&mut svg, "label", LEFT + 33.0, TOP + 17.5, "start", "measured = claimed");
         svg.push_str("</svg>");
         svg
     }
