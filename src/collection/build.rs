@@ -244,7 +244,6 @@ impl Work<'_> {
     }
 
     /// Judges an inspection and writes its page; what is wrong with the record comes back in words.
-    #[expect(clippy::type_complexity, reason = "an error that stops, or a problem that does not")]
     fn judge(&self, found: &Found) -> Result<Result<(Entry, Option<String>), String>, CollectionError> {
         let folder = self.root.join(&found.relative);
         let stamps = match self.look(&folder) {
