@@ -10,6 +10,7 @@ use thiserror::Error;
 use crate::derive::Derived;
 use crate::problem::Problems;
 use crate::record::{self, LARGEST, Record};
+use crate::redact::{self, Redaction};
 use crate::rules::{Book, Judgement, judge};
 use crate::trial::{Trial, trials};
 
@@ -47,7 +48,7 @@ pub enum OpenError {
 pub struct Inspection {
     /// The folder.
     pub folder: PathBuf,
-    /// The record's text.
+    /// The record's text; empty in an inspection from which something is withheld.
     pub text: String,
     /// The record.
     pub record: Record,
@@ -59,6 +60,17 @@ pub struct Inspection {
     pub derived: Derived,
     /// The judgement.
     pub judgement: Judgement,
+    /// What was withheld by [`Inspection::open_to_publish`]; nothing in an inspection opened for the bench.
+    pub redaction: Redaction,
+}
+
+/// What follows from a record: its bench tests, its derived facts, the judgement.
+pub(crate) fn worked_out(folder: &Path, record: &Record, book: &Book) -> (Vec<Trial>, Derived, Judgement) {
+    let trials = trials(folder, record, &book.limit_amounts());
+    let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
+    let derived = Derived::with_tests(record, &book.limit_amounts(), facts);
+    let judgement = judge(record, &derived, book);
+    (trials, derived, judgement)
 }
 
 impl Inspection {
@@ -73,21 +85,31 @@ impl Inspection {
             (path.to_owned(), path.join(RECORD))
         };
         let text = read_text(&file)?;
-        let record = record::read(&file.display().to_string(), &text)?;
+        let name = file.display().to_string();
+        let record = record::read(&name, &text)?;
+        // A slip in what is to be withheld must show at the bench, not only when something is published.
+        redact::plan(&record).map_err(|problems| Problems::new(&name, &text, problems))?;
         let book = book(&folder, house)?;
-        let trials = trials(&folder, &record);
-        let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
-        let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
-        let judgement = judge(&record, &derived, &book);
-        Ok(Self { folder, text, record, book, trials, derived, judgement })
+        let (trials, derived, judgement) = worked_out(&folder, &record, &book);
+        Ok(Self { folder, text, record, book, trials, derived, judgement, redaction: Redaction::default() })
     }
 
-    /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, appendix.
+    /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, appendix. What the
+    /// record's `[redact]` names is gone from it; see [`crate::redact`].
+    ///
+    /// Every text file made from it goes through [`Redaction::guard`] before it is written, and every photo is read
+    /// through [`Redaction::original`] and blacked out with [`Redaction::areas`].
     ///
     /// # Errors
     /// As [`Inspection::open`].
     pub fn open_to_publish(path: &Path, house: &[PathBuf]) -> Result<Self, OpenError> {
-        Self::open(path, house)
+        let inspection = Self::open(path, house)?;
+        match redact::plan(&inspection.record) {
+            Ok(plan) => Ok(redact::publish(inspection, &plan)),
+            Err(problems) => {
+                Err(Problems::new(&path.display().to_string(), &inspection.text, problems).into())
+            }
+        }
     }
 }
 

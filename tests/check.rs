@@ -283,7 +283,10 @@ fn nothing_recorded_is_never_passed() {
 fn outcomes(text: &str, folder: &Path) -> Vec<(String, underlid::rules::Outcome)> {
     let record = underlid::record::read("record", text).unwrap_or_else(|e| panic!("{e}: {:?}", e.list()));
     let book = underlid::rules::Book::built_in().unwrap();
-    let facts = underlid::trial::trials(folder, &record).into_iter().map(|trial| trial.facts).collect();
+    let facts = underlid::trial::trials(folder, &record, &book.limit_amounts())
+        .into_iter()
+        .map(|trial| trial.facts)
+        .collect();
     let derived = underlid::derive::Derived::with_tests(&record, &book.limit_amounts(), facts);
     underlid::rules::judge(&record, &derived, &book)
         .findings

@@ -63,6 +63,7 @@ const NOT_ASKED: &[&str] = &[
     "test.id",
     "test.kind",
     "photo.file",
+    "photo.sha256",
     "cells.reading.position",
     "test.reading.of",
     "test.reading.at",

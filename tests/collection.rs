@@ -426,7 +426,7 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
         ("typo", "line 3: unknown key `serie`"),
         ("binary", "not UTF-8"),
         ("folder", "not a file"),
-        ("rules-wrong", "its rules: "),
+        ("rules-wrong", "x.toml: "),
         (deepest.as_str(), "16 folders deep"),
     ];
     if cfg!(unix) {
@@ -536,6 +536,39 @@ fn a_write_up_is_linked_where_it_lies_below_the_root() {
         std::os::unix::fs::symlink(folder.path().join("outside.html"), report.join("report.html")).unwrap();
         assert!(!page().contains("full write-up"));
     }
+}
+
+#[test]
+fn what_a_record_withholds_is_in_no_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
+    let withheld =
+        "[redact]\nfields = [\"inspection.serial\"]\ntexts = [\"Marrowby Electric\", \"Zanzibarite\"]\n";
+    let record =
+        example("harbour-24-150-rev-a").replace("[inspection]\n", &format!("{withheld}\n[inspection]\n"));
+    let record = record
+        .replace("revision A\"", "revision A of Zanzibarite\"")
+        .replace("logs/capacity.csv", "logs/zanzibarite.csv");
+    put(&packs.join("plain"), &record);
+    put(&packs.join("MB_A_2024_0093 of zanzibarite"), &record);
+    put(
+        &packs.join("other"),
+        &example("harbour-24-150-rev-b").replace("Marrowby Electric", "Tollgate Cells"),
+    );
+    for _ in 0..2 {
+        let now = built(&packs, &site);
+        assert_eq!((now.read, now.problems), (3, Vec::new()));
+        for (name, bytes) in files(&site)
+            .into_iter()
+            .chain([("cache".to_owned(), fs::read(site.join(".underlid-collection-cache")).unwrap())])
+        {
+            let text = format!("{name}\n{}", String::from_utf8_lossy(&bytes)).to_lowercase();
+            for secret in ["marrowby", "zanzibarite", "0093"] {
+                assert!(!text.contains(secret), "{secret} in {name}");
+            }
+        }
+    }
+    assert_eq!(fs::read_dir(site.join("packs")).unwrap().count(), 3);
 }
 
 /// Cost grows no faster than the number of packs. benches/collection.sh does the same up to 10 000.

@@ -14,7 +14,7 @@ use std::time::Instant;
 use fill_support::{BIN, example, facts, fresh, target};
 use underlid::checklist::{Adds, Fills, Scope};
 use underlid::fill::terminal::walk;
-use underlid::fill::{Applies, Bench, FillError, Key, Question, Sight};
+use underlid::fill::{Bench, FillError, Key, Question, Sight};
 use underlid::record::edit::Answer;
 use underlid::record::field::Found;
 use underlid::record::{self, How, State};
@@ -33,6 +33,10 @@ struct Robot {
     buffer: Vec<u8>,
     annotated: Vec<String>,
     ended: bool,
+    /// The whole answer and its unit, by item, and the instrument that was named last.
+    last: BTreeMap<String, String>,
+    units: BTreeMap<String, String>,
+    last_with: Option<String>,
 }
 
 #[derive(Clone, Default)]
@@ -81,7 +85,14 @@ impl Robot {
             if !self.annotated.contains(&place) && question.part.is_some() {
                 self.annotated.push(place);
                 for photo in &wanted.part_photos {
-                    self.todo.push(format!("photo {photo}"));
+                    // A photo that lies in photos/ is named by the number its name begins with.
+                    let number = photo.split('-').next().unwrap().trim_start_matches('0');
+                    self.todo.push(format!("photo {number}"));
+                }
+                if let Scope::Tests = wanted.item.scope
+                    && let Some(with) = self.part_with(wanted)
+                {
+                    self.todo.push(format!("part with {with}"));
                 }
                 if let Some(video) = self.video(wanted) {
                     self.todo.push(format!("video {video}"));
@@ -100,7 +111,7 @@ impl Robot {
             self.annotated.push(extra.to_owned());
             self.todo.push(".".to_owned());
             self.todo.pop();
-            return Some(format!("photo {extra}"));
+            return Some(format!("photo {}", extra[1..].split('-').next().unwrap()));
         }
         // An instrument is taken up once and used until another one of its kind is needed.
         if let Some(wanted) = &wanted
@@ -117,7 +128,50 @@ impl Robot {
         let Some(wanted) = wanted.filter(|wanted| !wanted.is_open()) else {
             return Some(self.leave(&sight, &question));
         };
-        Some(self.answer(&sight, &question, &wanted))
+        let line = self.answer(&sight, &question, &wanted);
+        Some(self.shorter(&question, line))
+    }
+
+    /// The instruments that a whole test was done with.
+    fn part_with(&self, wanted: &Question) -> Option<String> {
+        let test = self.target.record.test.iter().find(|t| t.id.text() == Some(&wanted.key.part))?;
+        test.own.with.clone()
+    }
+
+    /// `=` for what was answered at this item before; a number without its unit, which is then confirmed.
+    fn shorter(&mut self, question: &Question, line: String) -> String {
+        let item = &question.key.item;
+        if !matches!(question.item.fills, Fills::Field { .. }) {
+            return line;
+        }
+        let again = self.last.insert(item.clone(), line.clone());
+        if line.chars().count() > 1 && again.as_ref() == Some(&line) {
+            return "=".to_owned();
+        }
+        let Fills::Field { info, .. } = &question.item.fills else { unreachable!() };
+        if !matches!(info.kind, record::Kind::Quantity(_) | record::Kind::Section | record::Kind::Size) {
+            return line;
+        }
+        let unit_of = |value: &str| value.rsplit_once(' ').map(|(_, unit)| unit.to_owned());
+        let (value, rest) = match line.split_once(" | ") {
+            Some((value, rest)) => (value.to_owned(), format!(" | {rest}")),
+            None => (line.clone(), String::new()),
+        };
+        let offered = self.units.get(item).cloned().or_else(|| unit_of(info.example));
+        let unit = unit_of(&value);
+        if let Some(unit) = &unit {
+            self.units.insert(item.clone(), unit.clone());
+        }
+        match (unit, offered) {
+            (Some(unit), Some(offered))
+                if unit == offered && value.starts_with(|c: char| c.is_ascii_digit()) =>
+            {
+                self.todo.insert(0, String::new());
+                let number = value.strip_suffix(&unit).unwrap().trim_end();
+                format!("{}{rest}", number.replace(&format!(" {unit} ±"), " ±"))
+            }
+            _ => line,
+        }
     }
 
     fn video(&self, wanted: &Question) -> Option<String> {
@@ -135,8 +189,11 @@ impl Robot {
             .questions
             .iter()
             .skip_while(|other| other.key != question.key)
-            .filter(|other| other.section == question.section && other.key.part == question.key.part)
-            .filter(|other| other.is_open() && other.applies == Applies::Yes)
+            .filter(|other| match question.item.scope {
+                Scope::Readings => other.key.item == question.key.item,
+                _ => other.section == question.section && other.key.part == question.key.part,
+            })
+            .filter(|other| other.is_asked())
             .collect();
         let nothing = rest.iter().all(|other| {
             let wanted = self.target.question(&other.key);
@@ -153,8 +210,17 @@ impl Robot {
                 Adds::Elements => {
                     let leg = question.item.leg;
                     let all = record.path.element.iter().filter(|e| e.leg.word() == leg);
-                    let all: Vec<String> =
-                        all.map(|e| format!("{} {}", e.kind.word().unwrap(), e.id.text().unwrap())).collect();
+                    let all: Vec<String> = all
+                        .map(|e| {
+                            let (kind, id) = (e.kind.word().unwrap(), e.id.text().unwrap());
+                            let usual = match leg {
+                                Some(leg @ ("positive" | "negative")) => format!("{leg}-{kind}"),
+                                _ => kind.to_owned(),
+                            };
+                            let kind = beginning(kind);
+                            if id == usual { kind } else { format!("{kind} {id}") }
+                        })
+                        .collect();
                     all.join(", ")
                 }
                 Adds::Statements => {
@@ -162,7 +228,14 @@ impl Robot {
                         .claims
                         .statement
                         .iter()
-                        .map(|s| format!("{}={}", s.id.text().unwrap(), s.text.text().unwrap()))
+                        .map(|s| {
+                            let (id, text) = (s.id.text().unwrap(), s.text.text().unwrap());
+                            if id == text.replace(' ', "-") {
+                                text.to_owned()
+                            } else {
+                                format!("{id}={text}")
+                            }
+                        })
                         .collect();
                     all.join("; ")
                 }
@@ -170,7 +243,14 @@ impl Robot {
                     let all: Vec<String> = record
                         .test
                         .iter()
-                        .map(|t| format!("{} {}", t.kind.word().unwrap(), t.id.text().unwrap()))
+                        .map(|t| {
+                            let (kind, id) = (t.kind.word().unwrap(), t.id.text().unwrap());
+                            if id == kind.replace(' ', "-") {
+                                kind.to_owned()
+                            } else {
+                                format!("{kind} {id}")
+                            }
+                        })
                         .collect();
                     all.join(", ")
                 }
@@ -202,20 +282,28 @@ impl Robot {
             State::Known(record::Value::YesNo(yes)) => if *yes { "y" } else { "n" }.to_owned(),
             State::Known(record::Value::Word(word)) => self.letter(question, word),
             State::Known(value) => value.show().replace('\n', "\\n"),
-            State::NotLooked => unreachable!("not open"),
+            State::NotLooked | State::Withheld => unreachable!("not open"),
         };
         if let Some(note) = &found.note {
             line.push_str(&format!(" | note {note}"));
         }
         for photo in &found.photos {
-            line.push_str(&format!(" | photo {photo}"));
+            line.push_str(&format!(" | photo {}", photo.split('-').next().unwrap().trim_start_matches('0')));
         }
         if found.value().is_some() {
             let measured = question.item.how == Some(How::Measured);
             match (&found.with, found.how) {
                 (Some(with), _) => {
-                    if !(measured && self.in_use(found)) {
-                        line.push_str(&format!(" | with {with}"));
+                    let of_test = matches!(question.item.scope, Scope::Tests)
+                        && self.part_with(wanted).as_ref() == Some(with);
+                    if of_test {
+                        // It holds for the whole test.
+                    } else if !(measured && self.in_use(found)) {
+                        let same = self.last_with.as_ref() == Some(with);
+                        line.push_str(&if same { " | with".to_owned() } else { format!(" | with {with}") });
+                        self.last_with = Some(with.clone());
+                    } else {
+                        self.last_with = Some(with.clone());
                     }
                 }
                 (None, how) => {
@@ -226,7 +314,15 @@ impl Robot {
                         && !self.using.is_empty()
                         && !line.contains('±');
                     if how != usual || plain_measured {
-                        line.push_str(&format!(" | {}", how.map_or("plain", How::word)));
+                        let letter = |how: How| match how {
+                            How::Claimed => "c",
+                            How::Marked => "p",
+                            How::Measured => "m",
+                            How::Seen => "s",
+                            How::Estimated => "e",
+                            How::Computed => "w",
+                        };
+                        line.push_str(&format!(" | {}", how.map_or("plain", letter)));
                     }
                 }
             }
@@ -248,6 +344,16 @@ impl Robot {
     fn in_use(&self, found: &Found) -> bool {
         found.with.as_ref().is_some_and(|with| self.using.values().any(|used| used == with))
     }
+}
+
+/// The shortest beginning of a kind of element that no other kind has.
+fn beginning(kind: &str) -> String {
+    let kinds = record::parts::ELEMENT_KINDS;
+    (1..=kind.len())
+        .map(|n| &kind[..n])
+        .find(|begin| kinds.iter().filter(|word| word.word.starts_with(begin)).count() == 1)
+        .unwrap_or(kind)
+        .to_owned()
 }
 
 impl Read for Robot {
@@ -313,6 +419,9 @@ fn a_practised_user_fills_the_whole_example() {
         buffer: Vec::new(),
         annotated: Vec::new(),
         ended: false,
+        last: BTreeMap::new(),
+        units: BTreeMap::new(),
+        last_with: None,
     };
     let started = Instant::now();
     let summary = walk(&bench, &mut robot, screen.clone(), true);
@@ -373,9 +482,9 @@ fn a_practised_user_fills_the_whole_example() {
     assert_eq!(known, typed, "the answers file is out of date; UNDERLID_KEEP_ANSWERS=1 writes it anew");
 }
 
-/// Key presses for the full drop-in record in the terminal: 5 252 since the example has two more instruments and a
-/// second bench test, under 5 000 before that.
-const MOST_KEYS: usize = 5_300;
+/// Key presses for the full drop-in record in the terminal: 4 348 with units to confirm, `=`, photos by number, ids and
+/// kinds that need not be typed, instruments of a whole test and letters for how; 5 284 before that.
+const MOST_KEYS: usize = 4_380;
 
 #[test]
 fn the_answers_file_through_a_pipe_gives_the_example() {

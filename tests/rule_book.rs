@@ -53,6 +53,12 @@ const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"
 const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"15 min\"\nend = \"time\"\n";
 const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC\"\ncharged_while_cold = \"no\"\n";
 
+const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
+const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
+const RISE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\n[[test.reading]]\nof = \"red-bar\"\nvalue = \"58 degC ± 1 K\"\nsteady = \"yes\"\n";
+const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah\"\nenergy = \"2700 Wh\"\nend = \"taper\"\n";
+const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution = \"0.0001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"1 %\"\nresolution = \"0.01 A\"\n[[test]]\nid = \"s\"\nkind = \"capacity\"\nwith = \"v, i\"\nlog = \"golden-logs/step-agrees.csv\"\n";
+
 #[rustfmt::skip]
 const ROWS: &[Row] = &[
     row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
@@ -70,6 +76,12 @@ const ROWS: &[Row] = &[
     row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh\"", "\"2540 Wh\"")], &[("#test", CAPACITY), ("energy = \"2570 Wh\"", "")], By(0.1)),
     row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\"")], &[("#test", LOAD), ("\"15 min\"", "\"14 min\"")], Turn),
     row("cold-charge-test", "", &[("#test", COLD)], &[("#test", COLD), ("charged_while_cold = \"no\"", "charged_while_cold = \"yes\"")], &[("#test", COLD), ("\"-4 degC\"", "\"3 degC\"")], Turn),
+    row("gauge-agrees", "", &[("#test", GAUGE)], &[("#test", GAUGE), ("\"72 %\"", "\"60 %\"")], &[("#test", GAUGE), ("100 A ± 1 A", "100 A")], Turn),
+    row("branches-agree", "", &[("#test", BRANCHES)], &[("#test", BRANCHES), ("60 A ± 1 A", "50 A ± 1 A")], &[("#test", BRANCHES), ("60 A ± 1 A", "60 A")], Turn),
+    row("test-rise-agrees-with-prediction", "", &[("#test", RISE)], &[("#test", RISE), ("58 degC", "72 degC")], &[("#test", RISE), ("steady = \"yes\"", "")], Turn),
+    row("coulomb-round-trip", "", &[("#test", TRIP)], &[("#test", TRIP), ("\"101 Ah\"", "\"104 Ah\"")], &[("#test", TRIP), ("\"taper\"", "\"stopped\"")], By(0.1)),
+    row("energy-round-trip", "", &[("#test", TRIP)], &[("#test", TRIP), ("\"2700 Wh\"", "\"2900 Wh\"")], &[("#test", TRIP), ("energy = \"2700 Wh\"", "")], By(0.1)),
+    row("short-circuit-figures-agree", "", &[("#test", STEP)], &[("#test", STEP), ("step-agrees", "step-higher")], &[("#test", STEP), ("step-agrees", "step-lower")], Turn),
     row("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)], &[("strings = 1", "strings = 2")], &[("strings = 1", "")], By(0.6)),
     row("fuse-accessible", "fuse", NONE, &[("replaceable = \"yes\"", "replaceable = \"no\"")], &[("replaceable = \"yes\"", "")], Turn),
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
@@ -158,6 +170,9 @@ const ROWS: &[Row] = &[
     row("photo-of-cells", "", NONE, &[("shows = [\"cells\"]", "shows = [\"lid\"]")], NO_PHOTOS, By(1.0)),
 ];
 
+/// Where the logs that rows name lie.
+const LOGS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data");
+
 const NO_PHOTOS: Patch = &[
     ("[[photo]]\nfile = \"label.jpg\"\nshows = [\"label\"]\n", ""),
     ("[[photo]]\nfile = \"bms.jpg\"\nshows = [\"bms\"]\n", ""),
@@ -189,7 +204,10 @@ fn patched(rule: &str, patch: Patch) -> String {
 /// The gravest outcome of a rule over the subjects that contain `subject`; none when it was not applied.
 fn outcome(book: &Book, rule: &str, subject: &str, text: &str) -> Option<Outcome> {
     let record = record::read("golden", text).unwrap_or_else(|e| panic!("{rule}: {:?}", e.list()));
-    let facts = trials(Path::new("/nonexistent"), &record).into_iter().map(|trial| trial.facts).collect();
+    let facts = trials(Path::new(LOGS), &record, &book.limit_amounts())
+        .into_iter()
+        .map(|trial| trial.facts)
+        .collect();
     let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
     judge(&record, &derived, book)
         .findings

@@ -399,45 +399,6 @@ impl Run {
     }
 }
 
-/// Coulomb and energy round trip: what came out over what went in.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RoundTrip {
-    /// Charge out over charge in.
-    pub charge: Figure<f64>,
-    /// Energy out over energy in, where both logs have a voltage.
-    pub energy: Option<Figure<f64>>,
-}
-
-/// Round trip from a discharge and the charge after it; `None` when nothing went in.
-///
-/// Gain errors of one instrument used for both cancel; with two instruments (`same_instrument` false) they
-/// do not.
-#[must_use]
-pub fn round_trip(discharge: &Integral, charge: &Integral, same_instrument: bool) -> Option<RoundTrip> {
-    let part = |out: (f64, f64, Option<f64>), into: (f64, f64, Option<f64>)| {
-        if into.0 == 0.0 {
-            return None;
-        }
-        let value = (out.0 / into.0).abs();
-        let relative = |(x, u): (f64, f64)| if x == 0.0 { 0.0 } else { u / x };
-        let sampling = value * relative((out.0, out.1)).hypot(relative((into.0, into.1)));
-        let instrument = out.2.zip(into.2).map(|(a, b)| {
-            let (a, b) = (relative((out.0, a)).abs(), relative((into.0, b)).abs());
-            value * if same_instrument { (a - b).abs() } else { a.hypot(b) }
-        });
-        Some(Figure::of(value, sampling, instrument, |x| x))
-    };
-    let q = |i: &Integral| {
-        let c = i.charge;
-        (c.value.get::<coulomb>(), c.sampling.get::<coulomb>(), c.instrument.map(|u| u.get::<coulomb>()))
-    };
-    let e = |i: &Integral| i.energy.map(|e| (e.value.value, e.sampling.value, e.instrument.map(|u| u.value)));
-    Some(RoundTrip {
-        charge: part(q(discharge), q(charge))?,
-        energy: e(discharge).zip(e(charge)).and_then(|(a, b)| part(a, b)),
-    })
-}
-
 /// C-rate of a current on a capacity, per hour.
 #[must_use]
 pub fn rate(current: ElectricCurrent, capacity: ElectricCharge) -> f64 {
@@ -531,23 +492,5 @@ mod tests {
         let charge = found.integral.charge.value.get::<ampere_hour>();
         assert!((charge - wanted).abs() < 0.03, "{charge} {wanted}");
         assert_eq!(found.end, End::LoadCutOff);
-    }
-
-    #[test]
-    fn round_trips() {
-        let q = |current: f64, gain: f64| {
-            let mut integrator = Integrator::new();
-            for t in 0..=100 {
-                integrator.push(f64::from(t), 25.0, current, false);
-            }
-            let accuracy = Some(Accuracy { gain, offset: 0.0 });
-            integrator.finish(&Accuracies { voltage: accuracy, current: accuracy }).unwrap()
-        };
-        let trip = round_trip(&q(30.0, 0.01), &q(-30.3, 0.01), true).unwrap();
-        assert!((trip.charge.value - 30.0 / 30.3).abs() < 1e-12);
-        assert!(trip.charge.instrument.unwrap() < 1e-12, "one instrument: its gain cancels");
-        let two = round_trip(&q(30.0, 0.01), &q(-30.3, 0.01), false).unwrap();
-        assert!((two.charge.instrument.unwrap() / two.charge.value - 0.005 * 2_f64.sqrt()).abs() < 1e-9);
-        assert!(round_trip(&q(30.0, 0.01), &q(0.0, 0.01), true).is_none());
     }
 }

@@ -68,7 +68,8 @@ pub struct Figure<Q> {
 
 impl<Q: Copy + Mul<f64, Output = Q>> Figure<Q> {
     /// From SI values and the quantity's constructor.
-    pub(super) fn of(value: f64, sampling: f64, instrument: Option<f64>, make: fn(f64) -> Q) -> Self {
+    #[must_use]
+    pub fn of(value: f64, sampling: f64, instrument: Option<f64>, make: fn(f64) -> Q) -> Self {
         Self {
             value: make(value),
             sampling: make(sampling),

@@ -5,8 +5,8 @@
 //! prospective short-circuit current. IEC 61960 and IEC 62620 take DC resistance from two steps; this is the
 //! plain single step (common practice, no source).
 //!
-//! An offset of the voltage cancels, gains do not. The scatter of the voltage before the step enters as
-//! repeatability. A time before the first sample after the step is refused, never extrapolated.
+//! An offset of the voltage cancels, gains do not, and neither does its last digit: that enters where it is known.
+//! The scatter of the voltage before the step enters as repeatability. A time before the first sample after the step is refused, never extrapolated.
 
 use uom::si::electric_current::ampere;
 use uom::si::electrical_resistance::ohm;
@@ -69,6 +69,8 @@ pub struct LoadSteps {
     open: Option<Open>,
     steps: Vec<LoadStep>,
     accuracies: Accuracies,
+    /// Last digit of the voltage, V.
+    digit: f64,
     /// Steps beyond those that are kept.
     pub not_kept: u64,
 }
@@ -91,8 +93,16 @@ impl LoadSteps {
             open: None,
             steps: Vec::new(),
             accuracies,
+            digit: 0.0,
             not_kept: 0,
         }
+    }
+
+    /// The voltage was read in steps of `digit`, V.
+    #[must_use]
+    pub fn with_digit(mut self, digit: f64) -> Self {
+        self.digit = digit.abs();
+        self
     }
 
     /// Takes a sample: s, V, A (positive out of the pack).
@@ -170,7 +180,9 @@ impl LoadSteps {
             }
             let r = dv / di;
             // One reading before (a mean, but drift is in its scatter) and one after.
-            let sampling = open.scatter * std::f64::consts::SQRT_2 / di.abs();
+            // Each also lies anywhere within its last digit.
+            let read = open.scatter.hypot(self.digit / 12.0_f64.sqrt());
+            let sampling = read * std::f64::consts::SQRT_2 / di.abs();
             let instrument = self
                 .accuracies
                 .voltage
@@ -233,5 +245,14 @@ mod tests {
         // Gains of 1 % each: 1.4 % of the resistance, the offset cancels.
         let expanded = steps[0].resistances[0].resistance.expanded().get::<ohm>();
         assert!((expanded - 0.002 * 0.01 * std::f64::consts::SQRT_2).abs() < 1e-7);
+        // Two readings within 0.01 V each: 0.01 · √2 / √12 V on 100 A.
+        let mut coarse = LoadSteps::new(ElectricCurrent::new::<ampere>(20.0), &times, Accuracies::default())
+            .with_digit(0.01);
+        for (t, v, i) in [(0.0, 26.6, 0.0), (1.0, 26.6, 0.0), (2.0, 26.4, 100.0), (3.0, 26.4, 100.0)] {
+            coarse.push(t, v, i, false);
+        }
+        let coarse = coarse.finish();
+        let standard = coarse[0].resistances[0].resistance.standard.get::<ohm>();
+        assert!((standard - 0.01 / 6.0_f64.sqrt() / 100.0).abs() < 1e-9, "{standard}");
     }
 }

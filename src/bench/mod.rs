@@ -23,4 +23,5 @@ pub mod integrate;
 pub mod load_step;
 pub mod plan;
 pub mod read;
+pub mod round_trip;
 pub mod series;

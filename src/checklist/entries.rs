@@ -1,6 +1,6 @@
 //! The checklist as it stands in a file.
 
-use crate::record::field::{Count, Kind, Meaning, Text, Word, meanings, word};
+use crate::record::field::{Count, Kind, Meaning, Text, Word, YesNo, meanings, word};
 use crate::record::part::part;
 
 const PHOTO: &[Word] =
@@ -98,6 +98,9 @@ part! {
         shows: Text = "enclosure",
         /// A caution where the user meets danger.
         caution: Text = "The bar is live.",
+        /// Whether it is left out of the walk, because it is seldom wanted: it is found by its number, in the list, and
+        /// on paper.
+        aside: YesNo = "yes",
         /// When it applies, in the language of the rules.
         when: Text = "claims.heater is yes",
         /// In a list that extends another: the item it comes after.

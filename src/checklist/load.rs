@@ -11,22 +11,12 @@ use super::{Adds, Checklist, Fills, Item, PhotoWanted, Scope, Section};
 use crate::derive::{Type, field_info};
 use crate::problem::{Problem, Problems};
 use crate::record::field::Text;
-use crate::record::parts::ELEMENT_KINDS;
 use crate::record::read::needed;
 use crate::record::{Entry, FieldInfo, Part, Record, read as record_read};
 use crate::rules::Book;
 use crate::rules::expr::{self, Expr};
 use crate::rules::names::Names;
 use crate::words::nearest;
-
-const LIST_PARTS: [(&str, Scope); 6] = [
-    ("reading", Scope::Readings),
-    ("statement", Scope::Statements),
-    ("layer", Scope::Layers),
-    ("photo", Scope::Photos),
-    ("test", Scope::Tests),
-    ("instrument", Scope::Instruments),
-];
 
 pub(super) fn add(lists: &mut Vec<Checklist>, file: &str, text: &str) -> Result<(), Problems> {
     let read: ListFile = record_read::document(file, text, |_, _: &ListFile| {})?;
@@ -272,43 +262,24 @@ impl Loading<'_> {
             caution: entry.caution.text().unwrap_or_default().to_owned(),
             when,
             how: entry.own.how,
+            aside: entry.aside.yes() == Some(true),
             file: Arc::clone(&self.file),
             when_span: entry.when.found().span.clone(),
         })
     }
 
     fn scope(&mut self, entry: &ItemEntry) -> Option<Scope> {
-        let listed = entry.each.list();
-        if listed.is_empty() {
-            return Some(Scope::Pack);
-        }
-        if let [only] = listed
-            && let Some((_, scope)) = LIST_PARTS.iter().find(|(name, _)| name == only)
-        {
-            return Some(scope.clone());
-        }
-        let mut kinds = Vec::new();
-        for wanted in listed {
-            if wanted == "element" {
-                kinds.extend(ELEMENT_KINDS.iter().map(|w| w.word));
-                continue;
-            }
-            let known: Vec<&str> =
-                ELEMENT_KINDS.iter().map(|w| w.word).chain(LIST_PARTS.iter().map(|p| p.0)).collect();
-            match ELEMENT_KINDS.iter().find(|w| w.word == wanted) {
-                Some(kind) => kinds.push(kind.word),
-                None => {
-                    self.problem(
-                        entry.each.found().span.clone(),
-                        format!("`{wanted}` is no part of a record"),
-                        &did_you_mean(wanted, &known),
-                        "each = [\"fuse\"]",
-                    );
-                    return None;
-                }
-            }
-        }
-        Some(Scope::Elements(kinds))
+        Scope::of(entry.each.list())
+            .map_err(|(word, expected)| {
+                let span = entry.each.found().span.clone();
+                self.problem(
+                    span,
+                    format!("`{word}` is no part of a record"),
+                    &expected,
+                    "each = [\"fuse\"]",
+                );
+            })
+            .ok()
     }
 
     fn fills(&mut self, entry: &ItemEntry, scope: &Scope) -> Option<Fills> {
@@ -354,7 +325,7 @@ impl Loading<'_> {
                     );
                     return None;
                 };
-                if !in_scope(name, scope) {
+                if !scope.knows(name) {
                     let head = name.split('.').next().unwrap_or_default();
                     self.problem(
                         span,
@@ -373,7 +344,7 @@ impl Loading<'_> {
         let names = &self.names;
         let read = expr::parse(text).and_then(|parsed| {
             let kind = expr::check(&parsed, &|name| {
-                if in_scope(name, scope) { names.lookup(name) } else { Err(None) }
+                if scope.knows(name) { names.lookup(name) } else { Err(None) }
             })?;
             Ok((parsed, kind))
         });
@@ -432,18 +403,8 @@ pub(super) fn field_names() -> Vec<String> {
             collect(child.name, (child.shape)(), names);
         }
     }
-    for child in Record::SHAPE.children {
+    for child in Record::SHAPE.children.iter().filter(|child| child.name != "redact") {
         collect(child.name, (child.shape)(), &mut names);
     }
     names
-}
-
-/// Names of list parts are known only inside an item over each of them.
-fn in_scope(name: &str, scope: &Scope) -> bool {
-    let head = name.split('.').next().unwrap_or_default();
-    match head {
-        "element" => matches!(scope, Scope::Elements(_)),
-        "item" => false,
-        _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == scope),
-    }
 }

@@ -19,33 +19,14 @@ use crate::rules::expr::Expr;
 pub use dead::dead_conditions;
 pub use paper::paper;
 
+pub use crate::rules::Scope;
+
 /// The lists that are compiled in, by kind of pack; one that extends another comes after it.
 const BUILT_IN: [(&str, &str); 3] = [
     ("checklists/drop-in.toml", include_str!("../../checklists/drop-in.toml")),
     ("checklists/rack.toml", include_str!("../../checklists/rack.toml")),
     ("checklists/self-built.toml", include_str!("../../checklists/self-built.toml")),
 ];
-
-/// What an item is asked for each of.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Scope {
-    /// Once, for the pack.
-    Pack,
-    /// For each element of these kinds; of one leg where the item names it.
-    Elements(Vec<&'static str>),
-    /// For each cell or parallel group.
-    Readings,
-    /// For each claim in words.
-    Statements,
-    /// For each layer of the heat path.
-    Layers,
-    /// For each photo.
-    Photos,
-    /// For each bench test.
-    Tests,
-    /// For each instrument.
-    Instruments,
-}
 
 /// Parts that an answer may add to the record.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,6 +97,8 @@ pub struct Item {
     pub caution: String,
     /// When it applies, as written and as read.
     pub when: Option<(String, Expr)>,
+    /// True when it is seldom wanted: the walk does not stop at it, the list and its number lead there.
+    pub aside: bool,
     /// How a value came, unless the answer says otherwise.
     pub how: Option<How>,
     /// The file it comes from, for messages.

@@ -7,8 +7,10 @@ use rayon::prelude::*;
 use walkdir::WalkDir;
 
 use super::{Done, Failure, Format, House, colour, tell};
+use crate::evidence::arrival::{Arrival, arrivals};
 use crate::inspection::{Inspection, RECORD};
 use crate::report::{Style, View, write_text};
+use crate::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Check {
@@ -74,7 +76,9 @@ impl Check {
     fn one(&self, folder: &Path) -> Result<(String, bool), Failure> {
         let inspection = Inspection::open(folder, &self.house.rules)?;
         let view = View::of(&inspection);
-        let text = match self.format {
+        let arrivals = arrivals(&inspection.folder, &inspection.record);
+        let changed: Vec<&Arrival> = arrivals.iter().filter(|arrival| !arrival.holds()).collect();
+        let mut text = match self.format {
             Format::Text if self.brief => {
                 let c = view.counts;
                 format!(
@@ -93,11 +97,26 @@ impl Check {
                 let mut json = serde_json::to_value(&view).map_err(|e| Failure::Words(e.to_string()))?;
                 if let Some(object) = json.as_object_mut() {
                     object.insert("folder".to_owned(), folder.display().to_string().into());
+                    let arrivals =
+                        serde_json::to_value(&arrivals).map_err(|e| Failure::Words(e.to_string()))?;
+                    object.insert("arrivals".to_owned(), arrivals);
                 }
                 format!("{json}\n")
             }
         };
-        Ok((text, view.falls_short()))
+        if self.format == Format::Text && self.brief && !changed.is_empty() {
+            text = format!(
+                "{} {} not what arrived.\n",
+                text.trim_end(),
+                count(changed.len(), "photo is", "photos are")
+            );
+        } else if self.format == Format::Text && !changed.is_empty() {
+            text.push_str(&format!("\nPhotos that are not what arrived: {}\n", changed.len()));
+            for arrival in &changed {
+                text.push_str(&format!("  {}\n", arrival.words()));
+            }
+        }
+        Ok((text, view.falls_short() || !changed.is_empty()))
     }
 }
 

@@ -11,6 +11,9 @@ mod decode;
 mod explain;
 mod fill;
 mod new;
+mod password;
+mod photos;
+mod progress;
 mod report;
 mod schema;
 mod seal;
@@ -51,6 +54,8 @@ enum Command {
     New(new::New),
     /// Fill the record in at the bench: in the terminal, or on a page for a phone
     Fill(fill::Fill),
+    /// Show what a card or folder of pictures holds, and take pictures into an inspection
+    Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
     /// Judge a record against the rated continuous current and show the working
@@ -59,9 +64,9 @@ enum Command {
     Report(report::Report),
     /// Make a static site and data files of many inspections
     Collection(collection::Collection),
-    /// Write the hashes of record, photos and logs into photos.sha256
+    /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
     Seal(seal::Seal),
-    /// Compare a folder with its seal: unchanged, changed, missing, added
+    /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
     Verify(verify::Verify),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),
@@ -143,6 +148,7 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::New(command) => command.run(),
         Command::Fill(command) => command.run(),
+        Command::Photos(command) => command.run(),
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),

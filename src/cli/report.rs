@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::{Done, Failure, House};
 use crate::inspection::Inspection;
-use crate::report::{View, WriteUpError, save_write_up, write_up};
+use crate::report::{WriteUpError, save_write_up, write_up};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Report {
@@ -32,11 +32,20 @@ impl Report {
         let inspection = Inspection::open_to_publish(&self.folder, &self.house.rules)?;
         let write_up = write_up(&inspection, self.templates.as_deref())?;
         let paths = save_write_up(&inspection.folder, &write_up)?;
-        let view = View::of(&inspection);
+        let view = &write_up.view;
         let mut out = std::io::stdout().lock();
         writeln!(out, "{}", view.verdict())?;
         for path in paths {
             writeln!(out, "{}", path.display())?;
+        }
+        let look_at = inspection.redaction.photos_to_look_at();
+        if !look_at.is_empty() {
+            writeln!(
+                std::io::stderr().lock(),
+                "underlid: look at these photos: they are said to show a field that is withheld, and nothing on them \
+                 is blacked out: {}",
+                look_at.join(", ")
+            )?;
         }
         Ok(if view.falls_short() { Done::FallsShort } else { Done::Well })
     }

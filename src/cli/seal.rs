@@ -1,69 +1,263 @@
-//! `seal`: write the hashes of the evidence.
+//! `seal`: write the hashes of the evidence, sign them, pack them for an archive.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::{Done, Failure, Format};
-use crate::evidence::hash::silent;
-use crate::evidence::verify::{SealError, seal};
-use crate::report::in_words;
+use super::progress::Line;
+use super::{Done, Failure, Format, House, password};
+use crate::evidence::bag::{self, Bag, BagError, BagOptions};
+use crate::evidence::sign::{self, SignError};
+use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
+use crate::inspection::{Inspection, RECORD, read_text};
+use crate::record;
+use crate::report::{in_words, save_write_up, write_up};
 use crate::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Seal {
     /// The inspection folder
-    folder: PathBuf,
+    #[arg(required_unless_present = "new_key", value_name = "DIR")]
+    folder: Option<PathBuf>,
     /// Replace a seal although sealed files have changed or are missing
     #[arg(long)]
     replace: bool,
+    /// Sign the seal with this secret key; the password is asked for, or read from UNDERLID_KEY_PASSWORD or standard input
+    #[arg(long, value_name = "KEY")]
+    sign: Option<PathBuf>,
+    /// A line that is signed with the seal; without it the time and the file's name
+    #[arg(long, value_name = "TEXT", requires = "sign")]
+    comment: Option<String>,
+    /// Pack the sealed inspection as a bag (RFC 8493) into this new folder
+    #[arg(long, value_name = "OUT")]
+    bag: Option<PathBuf>,
+    /// Put only a new write-up into the bag, neither record nor photos nor logs: for a record that withholds something
+    #[arg(long, requires = "bag", conflicts_with_all = ["sign", "replace"])]
+    published: bool,
+    /// Make a key pair to sign with: the secret key into FILE, the public key into FILE.pub
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["folder", "sign", "bag", "replace"])]
+    new_key: Option<PathBuf>,
+    /// Leave the new secret key without a password
+    #[arg(long, requires = "new_key")]
+    no_password: bool,
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
+    #[command(flatten)]
+    house: House,
+}
+
+/// What was done, for printing.
+#[derive(Default)]
+struct Report {
+    sealed: Option<Sealed>,
+    signature: Option<PathBuf>,
+    bag: Option<Bag>,
 }
 
 impl Seal {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let sealed = match seal(&self.folder, self.replace, &silent) {
-            Ok(sealed) => sealed,
-            Err(SealError::Differs(comparison)) => {
-                let mut words = "evidence has changed since it was sealed; nothing was written:\n".to_owned();
-                for file in comparison.differences() {
-                    words.push_str(&format!("  {}: {}\n", file.name.to_text(), in_words(&file.state)));
-                }
-                words.push_str("`underlid seal --replace` writes a new seal if these changes are meant");
+        if let Some(path) = &self.new_key {
+            return self.make_key(path);
+        }
+        let Some(folder) = &self.folder else { return Ok(Done::Well) };
+        let mut report = Report::default();
+        if self.published {
+            report.bag = self.bag.as_deref().map(|out| self.publish(folder, out)).transpose()?;
+        } else {
+            report.sealed = Some(self.seal(folder)?);
+            report.signature = self.sign.as_deref().map(|key| self.sign(folder, key)).transpose()?;
+            report.bag = self.bag.as_deref().map(|out| pack(folder, out)).transpose()?;
+        }
+        self.print(&report)?;
+        if let Some(sealed) = &report.sealed {
+            self.warn(folder, sealed, &report)?;
+        }
+        Ok(Done::Well)
+    }
+
+    fn make_key(&self, path: &Path) -> Result<Done, Failure> {
+        let mut public = path.as_os_str().to_owned();
+        public.push(".pub");
+        let public = PathBuf::from(public);
+        for path in [path, &public] {
+            if path.symlink_metadata().is_ok() {
+                let words =
+                    format!("{}: exists already; a key is never written over anything", path.display());
                 return Err(Failure::Words(words));
             }
-            Err(error) => return Err(Failure::Words(error.to_string())),
-        };
+        }
+        let password = if self.no_password { None } else { Some(password::ask_for_new()?) };
+        let key = sign::generate(path, &public, password.as_deref()).map_err(words)?;
         let mut out = std::io::stdout().lock();
         match self.format {
             Format::Json => {
                 let json = serde_json::json!({
-                    "manifest": sealed.manifest_path.display().to_string(),
-                    "manifest_sha256": sealed.manifest_digest.to_string(),
-                    "files": sealed.manifest.len(),
-                    "bytes": sealed.bytes,
-                    "left_out": sealed.left_out,
+                    "secret_key": path.display().to_string(),
+                    "public_key": public.display().to_string(),
+                    "key_id": key.id(),
+                    "public_key_line": key.to_line(),
                 });
                 writeln!(out, "{json}")?;
             }
             Format::Text => {
-                writeln!(
-                    out,
-                    "{}: {} sealed",
-                    sealed.manifest_path.display(),
-                    count(sealed.manifest.len(), "file", "files")
-                )?;
-                writeln!(
-                    out,
-                    "SHA-256 of the manifest, the one figure to publish: {}",
-                    sealed.manifest_digest
-                )?;
-                for left_out in &sealed.left_out {
-                    writeln!(out, "not sealed: {}", left_out.name.to_text())?;
-                }
+                writeln!(out, "{}: the secret key; keep it, and keep it to yourself", path.display())?;
+                writeln!(out, "{}: the public key {}, to be published:", public.display(), key.id())?;
+                writeln!(out, "{}", key.to_line())?;
             }
         }
         Ok(Done::Well)
     }
+
+    fn seal(&self, folder: &Path) -> Result<Sealed, Failure> {
+        let line = Line::new("hashing");
+        match seal(folder, self.replace, &|progress| line.show(progress)) {
+            Ok(sealed) => Ok(sealed),
+            Err(SealError::Differs(comparison)) => {
+                let mut words = "evidence has changed since it was sealed; nothing was written:\n".to_owned();
+                differences(&comparison, &mut words);
+                words.push_str("`underlid seal --replace` writes a new seal if these changes are meant");
+                Err(Failure::Words(words))
+            }
+            Err(error) => Err(words(error)),
+        }
+    }
+
+    fn sign(&self, folder: &Path, key: &Path) -> Result<PathBuf, Failure> {
+        // The folder is handed on; whoever gets it would get the key.
+        if let (Ok(inside), Ok(folder)) = (key.canonicalize(), folder.canonicalize())
+            && inside.starts_with(&folder)
+        {
+            let words =
+                format!("{}: the secret key lies in the inspection folder; keep it elsewhere", key.display());
+            return Err(Failure::Words(words));
+        }
+        let manifest = folder.join(crate::evidence::manifest::MANIFEST_NAME);
+        let sign = |password| sign::sign(&manifest, key, password, self.comment.as_deref());
+        match sign(None) {
+            Err(SignError::PasswordNeeded { .. }) => sign(Some(password::ask()?.as_str())).map_err(words),
+            other => other.map_err(words),
+        }
+    }
+
+    /// A bag of a write-up that is made now: an older one may be from before something was withheld.
+    fn publish(&self, folder: &Path, out: &Path) -> Result<Bag, Failure> {
+        let inspection = Inspection::open_to_publish(folder, &self.house.rules)?;
+        let write_up = write_up(&inspection, None)?;
+        let pages = save_write_up(&inspection.folder, &write_up)?;
+        let data = write_up.data.iter().map(|(name, _)| PathBuf::from(crate::report::FOLDER).join(name));
+        let names: Vec<String> = pages
+            .iter()
+            .filter_map(|path| path.strip_prefix(&inspection.folder).ok().map(Path::to_owned))
+            .chain(data)
+            .map(|path| path.to_string_lossy().replace('\\', "/"))
+            .collect();
+        let options = BagOptions { fields: described(&write_up.view.title), ..BagOptions::default() };
+        let line = Line::new("packing");
+        bag::write_generated(&inspection.folder, &names, out, &options, &|progress| line.show(progress))
+            .map_err(bag_words)
+    }
+
+    fn print(&self, report: &Report) -> Result<(), Failure> {
+        let mut out = std::io::stdout().lock();
+        let shown = |path: &Path| path.display().to_string();
+        if self.format == Format::Json {
+            let mut json = serde_json::Map::new();
+            let mut set = |key: &str, value: serde_json::Value| json.insert(key.to_owned(), value);
+            if let Some(sealed) = &report.sealed {
+                set("manifest", shown(&sealed.manifest_path).into());
+                set("manifest_sha256", sealed.manifest_digest.to_string().into());
+                set("files", sealed.manifest.len().into());
+                set("bytes", sealed.bytes.into());
+                set("left_out", serde_json::json!(sealed.left_out));
+            }
+            if let Some(signature) = &report.signature {
+                set("signature", shown(signature).into());
+            }
+            if let Some(bag) = &report.bag {
+                set(
+                    "bag",
+                    serde_json::json!({ "path": shown(&bag.path), "files": bag.payload.len(), "bytes": bag.bytes }),
+                );
+            }
+            writeln!(out, "{}", serde_json::Value::Object(json))?;
+            return Ok(());
+        }
+        if let Some(sealed) = &report.sealed {
+            let number = count(sealed.manifest.len(), "file", "files");
+            writeln!(out, "{}: {number} sealed", sealed.manifest_path.display())?;
+            writeln!(out, "SHA-256 of the manifest, the one figure to publish: {}", sealed.manifest_digest)?;
+            for left_out in &sealed.left_out {
+                writeln!(out, "not sealed: {}", left_out.name)?;
+            }
+        }
+        if let Some(signature) = &report.signature {
+            writeln!(out, "{}: signed", signature.display())?;
+        }
+        if let Some(bag) = &report.bag {
+            writeln!(out, "{}: a bag of {}", bag.path.display(), count(bag.payload.len(), "file", "files"))?;
+        }
+        Ok(())
+    }
+
+    fn warn(&self, folder: &Path, sealed: &Sealed, report: &Report) -> Result<(), Failure> {
+        let mut err = std::io::stderr().lock();
+        for stale in sealed.stale_signatures.iter().filter(|stale| Some(*stale) != report.signature.as_ref())
+        {
+            writeln!(err, "underlid: {} no longer fits the new seal; sign it again", stale.display())?;
+        }
+        if report.bag.is_some() && withholds(folder) {
+            writeln!(
+                err,
+                "underlid: the record withholds something, and this bag holds it: record, photos and logs as they are, \
+                 with their names. Hand it to nobody who may not see that; `seal --bag OUT --published` packs a \
+                 write-up alone"
+            )?;
+        }
+        Ok(())
+    }
+}
+
+fn pack(folder: &Path, out: &Path) -> Result<Bag, Failure> {
+    let fields = title(folder).map(|title| described(&title)).unwrap_or_default();
+    let options = BagOptions { fields, with_report: true, ..BagOptions::default() };
+    let line = Line::new("packing");
+    bag::write(folder, out, &options, &|progress| line.show(progress)).map_err(bag_words)
+}
+
+fn described(title: &str) -> Vec<(String, String)> {
+    vec![("External-Description".to_owned(), format!("Inspection of a battery pack: {title}"))]
+}
+
+/// The title of a record, if it can be read; a bag can be made of any folder that is sealed.
+fn title(folder: &Path) -> Option<String> {
+    let text = read_text(&folder.join(RECORD)).ok()?;
+    record::read(RECORD, &text).ok()?.inspection.title.text().map(str::to_owned)
+}
+
+/// Whether a record withholds something; one that cannot be read may.
+fn withholds(folder: &Path) -> bool {
+    let Ok(text) = read_text(&folder.join(RECORD)) else { return false };
+    match record::read(RECORD, &text) {
+        Ok(record) => crate::redact::plan(&record).map_or(true, |plan| !plan.is_empty()),
+        Err(_) => text.contains("redact"),
+    }
+}
+
+fn differences(comparison: &Comparison, words: &mut String) {
+    for file in comparison.differences() {
+        words.push_str(&format!("  {}: {}\n", file.name, in_words(&file.state)));
+    }
+}
+
+fn words(error: impl std::error::Error) -> Failure {
+    Failure::Words(error.to_string())
+}
+
+fn bag_words(error: BagError) -> Failure {
+    let mut words = error.to_string();
+    if let BagError::Differs(comparison) = &error {
+        words.push('\n');
+        differences(comparison, &mut words);
+    }
+    Failure::Words(words)
 }

@@ -1,43 +1,211 @@
-//! `verify`: compare a folder with its seal.
+//! `verify`: compare a folder or a bag with its seal, and say who sealed it.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::PathBuf;
 
+use serde_json::{Value, json};
+
+use super::progress::Line;
 use super::{Done, Failure, Format};
-use crate::evidence::hash::silent;
-use crate::evidence::verify::verify;
+use crate::evidence::arrival::{Arrival, arrivals};
+use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
+use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
+use crate::evidence::signature::{self, Key, Present, Signed};
+use crate::evidence::verify::{Comparison, verify};
+use crate::inspection::{RECORD, read_text};
+use crate::record;
 use crate::report::in_words;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Verify {
-    /// The inspection folder
+    /// The inspection folder, or a bag (RFC 8493)
+    #[arg(value_name = "DIR")]
     folder: PathBuf,
+    /// The public key of whoever is said to have sealed it: a file in the minisign format or its one line, an SSH .pub file, or SSH's file of allowed signers. Without a good signature by it the status is 1
+    #[arg(long, value_name = "PUB")]
+    key: Option<String>,
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
 }
 
+/// What was found.
+struct Found {
+    bag: Option<BagReport>,
+    /// How the inspection stands against its seal; nothing for a bag without one.
+    seal: Option<Comparison>,
+    signatures: Vec<Present>,
+    signed: Signed,
+    /// Photos against the hash they arrived with; nothing where the record does not read.
+    arrivals: Option<Vec<Arrival>>,
+}
+
 impl Verify {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let comparison = verify(&self.folder, &silent).map_err(|error| Failure::Words(error.to_string()))?;
-        let mut out = std::io::stdout().lock();
+        let key = self.key.as_deref().map(Key::read).transpose().map_err(words)?;
+        let found = self.look(key.as_ref())?;
+        let sound = found.bag.as_ref().is_none_or(BagReport::is_valid)
+            && found.seal.as_ref().is_none_or(Comparison::matches)
+            && found.arrivals.iter().flatten().all(Arrival::holds);
+        let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
         match self.format {
-            Format::Json => {
-                let json = serde_json::to_string(&comparison).map_err(|e| Failure::Words(e.to_string()))?;
-                writeln!(out, "{json}")?;
-            }
-            Format::Text => {
-                for file in comparison.differences() {
-                    writeln!(out, "{}: {}", file.name.to_text(), in_words(&file.state))?;
-                }
-                let counts = comparison.counts();
-                writeln!(
-                    out,
-                    "{} unchanged, {} changed, {} missing, {} added",
-                    counts.unchanged, counts.changed, counts.missing, counts.added
-                )?;
-            }
+            Format::Json => writeln!(std::io::stdout().lock(), "{}", found.json())?,
+            Format::Text => found.text()?,
         }
-        Ok(if comparison.matches() { Done::Well } else { Done::FallsShort })
+        Ok(if sound && attributed { Done::Well } else { Done::FallsShort })
     }
+
+    fn look(&self, key: Option<&Key>) -> Result<Found, Failure> {
+        let line = Line::new("hashing");
+        let is_bag = self.folder.join(BAG_DECLARATION).symlink_metadata().is_ok();
+        let inspection = if is_bag { self.folder.join("data") } else { self.folder.clone() };
+        // A seal is checked whether or not the record reads.
+        let arrivals = read_text(&inspection.join(RECORD))
+            .ok()
+            .and_then(|text| record::read(RECORD, &text).ok())
+            .map(|record| arrivals(&inspection, &record));
+        let manifest = inspection.join(MANIFEST_NAME);
+        let (bag, seal) = if is_bag {
+            let report = bag::check(&self.folder, &|progress| line.show(progress)).map_err(words)?;
+            let seal = match Manifest::read(&manifest) {
+                Ok(sealed) => Some(report.against_seal(&sealed)),
+                Err(ManifestError::File(error)) if error.source.kind() == std::io::ErrorKind::NotFound => {
+                    None
+                }
+                Err(error) => return Err(words(error)),
+            };
+            (Some(report), seal)
+        } else {
+            match verify(&self.folder, &|progress| line.show(progress)) {
+                Ok(seal) => (None, Some(seal)),
+                Err(error) => {
+                    // What arrived can be held against the record although nothing is sealed yet.
+                    if self.format == Format::Text {
+                        tell_arrivals(&mut std::io::stdout().lock(), arrivals.as_deref())?;
+                    }
+                    return Err(words(error));
+                }
+            }
+        };
+        let signed = signature::check(&manifest, key).map_err(words)?;
+        Ok(Found { bag, seal, signatures: signature::present(&manifest), signed, arrivals })
+    }
+}
+
+impl Found {
+    fn json(&self) -> Value {
+        let mut json = match &self.seal {
+            Some(seal) => json!(seal),
+            None => json!({}),
+        };
+        if let Some(object) = json.as_object_mut() {
+            if let Some(bag) = &self.bag {
+                let mut report = json!(bag);
+                if let Some(report) = report.as_object_mut() {
+                    report.insert("valid".to_owned(), bag.is_valid().into());
+                }
+                object.insert("bag".to_owned(), report);
+            }
+            object.insert("signatures".to_owned(), json!(self.signatures));
+            object.insert("signed".to_owned(), json!(self.signed));
+            object.insert("arrivals".to_owned(), json!(self.arrivals));
+        }
+        json
+    }
+
+    fn text(&self) -> Result<(), Failure> {
+        let mut out = std::io::stdout().lock();
+        if let Some(bag) = &self.bag {
+            let sides = [("payload", Some(&bag.payload)), ("tag files", bag.tags.as_ref())];
+            for (side, comparison) in sides {
+                let Some(comparison) = comparison else { continue };
+                differences(&mut out, comparison)?;
+                writeln!(out, "{side} of the bag: {}", counts(comparison))?;
+            }
+            match bag.oxum {
+                OxumState::Differs { given, found } => writeln!(
+                    out,
+                    "size of the payload: {} bytes in {} files given, {} bytes in {} files found",
+                    given.bytes, given.files, found.bytes, found.files
+                )?,
+                OxumState::Malformed => {
+                    writeln!(out, "the size of the payload that is given cannot be read")?
+                }
+                OxumState::Matches | OxumState::NotGiven => {}
+            }
+            for name in &bag.not_checked {
+                writeln!(out, "not checked: {name}; only SHA-256 is")?;
+            }
+            if bag.asks_to_fetch {
+                writeln!(out, "the bag asks for files from the network; nothing is fetched")?;
+            }
+            let valid = if bag.is_valid() { "complete and valid" } else { "NOT valid" };
+            writeln!(out, "the bag is {valid} (BagIt {})", bag.version)?;
+        }
+        match &self.seal {
+            Some(seal) => {
+                differences(&mut out, seal)?;
+                writeln!(out, "{}", counts(seal))?;
+            }
+            None => writeln!(out, "no seal of an inspection lies in it")?,
+        }
+        tell_arrivals(&mut out, self.arrivals.as_deref())?;
+        match &self.signed {
+            Signed::Good { key, by, comment } => {
+                let by = by.as_ref().map_or_else(String::new, |by| format!(" of {by}"));
+                let comment = if comment.is_empty() { String::new() } else { format!(" ({comment})") };
+                writeln!(out, "signature: good, by the key {key}{by}{comment}")?;
+            }
+            Signed::Bad { why } => writeln!(out, "signature: BAD: {why}")?,
+            Signed::CannotTell { why } => writeln!(out, "signature: cannot tell who sealed it: {why}")?,
+        }
+        Ok(())
+    }
+}
+
+fn differences(out: &mut impl Write, comparison: &Comparison) -> std::io::Result<()> {
+    let renamed: BTreeMap<_, _> = comparison.renamed().into_iter().collect();
+    for file in comparison.differences() {
+        let hint = renamed
+            .get(&file.name)
+            .map_or_else(String::new, |new| format!(", most likely renamed to {}", new));
+        writeln!(out, "{}: {}{hint}", file.name, in_words(&file.state))?;
+    }
+    Ok(())
+}
+
+fn counts(comparison: &Comparison) -> String {
+    let counts = comparison.counts();
+    let unreadable = match counts.unreadable {
+        0 => String::new(),
+        some => format!(", {some} unreadable"),
+    };
+    format!(
+        "{} unchanged, {} changed, {} missing, {} added{unreadable}",
+        counts.unchanged, counts.changed, counts.missing, counts.added
+    )
+}
+
+fn words(error: impl std::error::Error) -> Failure {
+    Failure::Words(error.to_string())
+}
+
+fn tell_arrivals(out: &mut impl Write, arrivals: Option<&[Arrival]>) -> std::io::Result<()> {
+    let Some(all) = arrivals else {
+        return writeln!(out, "the record does not read: photos were not held against what arrived");
+    };
+    if all.is_empty() {
+        return Ok(());
+    }
+    let changed: Vec<&Arrival> = all.iter().filter(|arrival| !arrival.holds()).collect();
+    for arrival in &changed {
+        writeln!(out, "{}", arrival.words())?;
+    }
+    writeln!(
+        out,
+        "{} of {} photos with a recorded hash are what arrived",
+        all.len() - changed.len(),
+        all.len()
+    )
 }

@@ -71,9 +71,9 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     let pages = Pages::new(&options.title)?;
     let head = cache::head(options, &root, site.folder())?;
     let (mut old, told) = if options.fresh {
-        cache::Reader::open(Path::new(""), &head)
+        cache::Reader::open(Path::new(""), &head, &found)
     } else {
-        cache::Reader::open(&site.folder().join(CACHE), &head)
+        cache::Reader::open(&site.folder().join(CACHE), &head, &found)
     };
     let work = Work { options, root: &root, site: &site, pages: &pages };
     let mut tables = Tables::begin(&site, &head)?;
@@ -149,7 +149,8 @@ fn top(all_read: bool) -> BTreeSet<String> {
 /// Every name that this build may write.
 fn names(found: &[Found]) -> BTreeSet<String> {
     let mut names = top(false);
-    names.extend(found.iter().map(|found| format!("{PAGES}/{}", found.page())));
+    let pages = found.iter().flat_map(|found| [found.page(), found.nameless_page()]);
+    names.extend(pages.map(|page| format!("{PAGES}/{page}")));
     names.extend(listing::names(found.len()));
     names
 }
@@ -196,6 +197,14 @@ impl Done {
     }
 }
 
+impl Done {
+    /// A folder that could not be read, or must not be shown.
+    fn unread(found: &Found, folder: String, problem: String) -> Self {
+        let row = PackRow { folder, problem: Some(problem), ..PackRow::default() };
+        Self::new(&found.key, Entry { row, ..Entry::default() }, None, false)
+    }
+}
+
 struct Work<'a> {
     options: &'a Options,
     root: &'a Path,
@@ -208,17 +217,10 @@ impl Work<'_> {
         if let Some(done) = line.and_then(|line| self.again(found, line)) {
             return Ok(done);
         }
-        let judged = match &found.problem {
-            Some(problem) => Err(problem.clone()),
-            None => self.judge(found)?,
-        };
-        Ok(match judged {
-            Ok((entry, line)) => Done::new(&found.key, entry, line, true),
-            Err(problem) => {
-                let row = PackRow { folder: found.folder(), problem: Some(problem), ..PackRow::default() };
-                Done::new(&found.key, Entry { row, ..Entry::default() }, None, false)
-            }
-        })
+        match &found.problem {
+            Some(problem) => Ok(Done::unread(found, found.folder(), problem.clone())),
+            None => self.judge(found),
+        }
     }
 
     /// What the cache holds of an inspection, where nothing has changed since.
@@ -243,30 +245,52 @@ impl Work<'_> {
         page::report_link(self.root, folder, &page::pages_folder(self.site.folder()))
     }
 
-    /// Judges an inspection and writes its page; what is wrong with the record comes back in words.
-    fn judge(&self, found: &Found) -> Result<Result<(Entry, Option<String>), String>, CollectionError> {
+    /// Judges an inspection and writes its page.
+    fn judge(&self, found: &Found) -> Result<Done, CollectionError> {
         let folder = self.root.join(&found.relative);
         let stamps = match self.look(&folder) {
             Ok(stamps) => stamps,
-            Err(problem) => return Ok(Err(problem)),
+            Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
         };
         let inspection = match Inspection::open_to_publish(&folder, &self.options.house) {
             Ok(inspection) => inspection,
-            Err(error) => return Ok(Err(in_words(&error, ""))),
+            Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };
+        // The name of the folder may be what the record withholds: then neither page nor link may have it.
+        let shown = inspection.redaction.apply(&found.folder());
+        let hidden = shown != found.folder();
+        let page = if hidden { found.nameless_page() } else { found.page() };
+        let report = if hidden { None } else { self.report(&folder) };
         let view = View::of(&inspection);
         let mut entry = Entry::of(&inspection, &view);
-        entry.row.folder = found.folder();
-        entry.row.page = Some(found.page());
-        let report = self.report(&folder);
+        entry.row.folder.clone_from(&shown);
+        entry.row.page = Some(page.clone());
         let linked = report.is_some();
-        let page = page::pack(&inspection, &view, &entry.row, &stamps.record, report);
-        let name = format!("{PAGES}/{}", found.page());
-        self.site.write(&name, self.pages.render("pack.html", &page)?.as_bytes())?;
-        let Some(page) = self.site.stamp(&name) else { return Ok(Ok((entry, None))) };
-        let kept = Kept { stamps, report: linked, page, entry };
-        let line = cache::line(found, &kept);
-        Ok(Ok((kept.entry, line)))
+        let name = format!("{PAGES}/{page}");
+        let html = self
+            .pages
+            .render("pack.html", &page::pack(&inspection, &view, &entry.row, &stamps.record, report))?;
+        let mut done = Done::new(&found.key, entry, None, true);
+        let outputs = [
+            (name.as_str(), &html),
+            ("collection.jsonl", &done.packs.json),
+            ("findings.jsonl", &done.findings.json),
+            ("elements.jsonl", &done.elements.json),
+        ];
+        for (file, text) in outputs {
+            if let Err(leak) = inspection.redaction.guard(file, text) {
+                return Ok(Done::unread(found, shown, leak.to_string()));
+            }
+        }
+        self.site.write(&name, html.as_bytes())?;
+        if let (false, Some(page)) = (hidden, self.site.stamp(&name)) {
+            let kept = Kept { stamps, report: linked, page, entry: done.entry };
+            let line = cache::line(found, &kept);
+            // Names of logs stand in the cache as they are.
+            done.cached = line.filter(|line| inspection.redaction.guard(CACHE, line).is_ok());
+            done.entry = kept.entry;
+        }
+        Ok(done)
     }
 
     /// The files behind an inspection, or what is wrong with its record.
@@ -294,8 +318,11 @@ fn in_words(error: &OpenError, text: &str) -> String {
                 n => format!(" (and {} more)", n - 1),
             };
             let before = text.get(..first.span.start.min(text.len())).unwrap_or_default();
+            // Without the text of the record the problem lies elsewhere, as a rule in the inspection's own rules.
             let place = if text.is_empty() {
-                "its rules: ".to_owned()
+                let file = problems.to_string();
+                let name = file.rsplit(['/', '\\']).next().filter(|name| name.ends_with(".toml"));
+                name.map(|name| format!("{name}: ")).unwrap_or_default()
             } else {
                 format!("line {}: ", before.matches('\n').count() + 1)
             };

@@ -1,12 +1,15 @@
 //! What was kept of the last build, so that only what changed is judged anew.
 //!
 //! One line for each inspection, in the order of the walk, so that old and new can be read side by side without
-//! holding either: `check key json`, where `check` is a hash of the rest and `key` the folder's path in hexadecimal.
-//! The first line says what all of it depends on: program, rule book, house rules, templates, root and site.
+//! holding either: `check key json`, where `check` is a hash of the rest and `key` that of the tables. The first line
+//! says what all of it depends on: program, rule book, house rules, templates, root and site, the last two as a hash,
+//! because a site may be handed on with its cache. For the same reason nothing is kept of an inspection whose folder,
+//! logs or rows hold something withheld.
 //!
 //! The cache is not trusted. A line whose check is wrong is left out and counted; its numbers can at worst be those
 //! somebody put there, never a place to write to or a page's name, which are made from the walk alone.
 
+use std::collections::HashSet;
 use std::fmt::Write as _;
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader, Read, Write};
@@ -47,31 +50,22 @@ fn check(text: &str) -> String {
     check
 }
 
-fn key(found: &Found) -> String {
-    let bytes = found.bytes();
-    let mut key = String::with_capacity(2 * bytes.len() + 1);
-    // The root itself has an empty path, and a key must be seen.
-    key.push('k');
-    for byte in bytes {
-        let _ = write!(key, "{byte:02x}");
-    }
-    key
-}
-
 /// Reads the cache of the last build alongside the walk.
 pub struct Reader {
     lines: Option<BufReader<File>>,
     waiting: Option<(String, String)>,
+    /// Keys of this walk: a line of any other is of a folder that is gone.
+    keys: HashSet<String>,
     /// Lines that were damaged.
     pub damaged: usize,
 }
 
 impl Reader {
     /// Opens the cache, and says why it is not used where it is not.
-    pub fn open(path: &Path, head: &str) -> (Self, Option<String>) {
+    pub fn open(path: &Path, head: &str, found: &[Found]) -> (Self, Option<String>) {
         let without = |why: Option<&str>| {
             let told = why.map(|why| format!("the cache is not used: {why}; everything is judged anew"));
-            (Self { lines: None, waiting: None, damaged: 0 }, told)
+            (Self { lines: None, waiting: None, keys: HashSet::new(), damaged: 0 }, told)
         };
         match fs::symlink_metadata(path) {
             Err(_) => return without(None),
@@ -79,8 +73,12 @@ impl Reader {
             Ok(_) => {}
         }
         let Ok(file) = File::open(path) else { return without(Some("it cannot be read")) };
-        let mut reader =
-            Self { lines: Some(BufReader::with_capacity(1 << 18, file)), waiting: None, damaged: 0 };
+        let mut reader = Self {
+            lines: Some(BufReader::with_capacity(1 << 18, file)),
+            waiting: None,
+            keys: found.iter().map(|found| found.key.clone()).collect(),
+            damaged: 0,
+        };
         match reader.line() {
             Some(Ok((key, text))) if key == HEAD && text == head => (reader, None),
             Some(Ok((key, _))) if key == HEAD => without(Some(
@@ -115,7 +113,7 @@ impl Reader {
 
     /// What the cache holds of some inspections, which follow in the order of the walk.
     pub fn of(&mut self, some: &[Found]) -> Vec<Option<String>> {
-        some.iter().map(|found| self.one(&key(found))).collect()
+        some.iter().map(|found| self.one(&found.key)).collect()
     }
 
     fn one(&mut self, wanted: &str) -> Option<String> {
@@ -129,16 +127,20 @@ impl Reader {
                     }
                 }
             }
-            match self.waiting.as_ref()?.0.as_str().cmp(wanted) {
-                std::cmp::Ordering::Less => self.waiting = None,
-                std::cmp::Ordering::Equal => return self.waiting.take().map(|(_, text)| text),
-                std::cmp::Ordering::Greater => return None,
+            let waiting = &self.waiting.as_ref()?.0;
+            if waiting == wanted {
+                return self.waiting.take().map(|(_, text)| text);
             }
+            // A line whose turn comes later says that the folder asked for is new.
+            if self.keys.contains(waiting) {
+                return None;
+            }
+            self.waiting = None;
         }
     }
 }
 
-/// Key of the first line; sorts before every other.
+/// Key of the first line; no folder has it.
 const HEAD: &str = "head";
 
 /// Begins the cache of this build.
@@ -160,7 +162,7 @@ pub fn line(found: &Found, kept: &Kept) -> Option<String> {
 /// The line of an inspection of which nothing has changed.
 #[must_use]
 pub fn again(found: &Found, json: &str) -> Option<String> {
-    let rest = format!("{} {json}", key(found));
+    let rest = format!("{} {json}", found.key);
     (rest.len() + CHECK + 2 <= LONGEST).then(|| format!("{} {rest}\n", check(&rest)))
 }
 
@@ -186,6 +188,7 @@ pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, Colle
             let _ = write!(house, "{digest} ");
         }
     }
+    let place = format!("{}\n{}", super::find::folder_text(root), super::find::folder_text(site));
     let head = serde_json::json!({
         "cache": 1,
         "program": env!("CARGO_PKG_VERSION"),
@@ -195,8 +198,7 @@ pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, Colle
         "templates": Sha256Digest::of(super::page::templates_text().as_bytes()).to_string(),
         "house": house.trim_end(),
         "title": options.title,
-        "root": super::find::folder_text(root),
-        "site": super::find::folder_text(site),
+        "place": Sha256Digest::of(place.as_bytes()).to_string(),
     });
     Ok(head.to_string())
 }
@@ -233,7 +235,7 @@ mod tests {
         );
         let read = |text: &str, head: &str| {
             fs::write(&path, text).unwrap();
-            let (mut reader, told) = Reader::open(&path, head);
+            let (mut reader, told) = Reader::open(&path, head, &[a.clone(), b.clone(), c.clone()]);
             let lines = reader.of(&[a.clone(), b.clone(), c.clone()]);
             (
                 lines.iter().map(|l| l.as_deref().unwrap_or("-")).collect::<String>(),

@@ -63,6 +63,12 @@ impl Found {
         format!("{slug}-{}.html", self.key)
     }
 
+    /// Name of its page where the folder's name is withheld.
+    #[must_use]
+    pub fn nameless_page(&self) -> String {
+        format!("pack-{}.html", self.key)
+    }
+
     /// Sorts like the walk does.
     pub(super) fn bytes(&self) -> &[u8] {
         self.relative.as_os_str().as_encoded_bytes()

@@ -119,6 +119,7 @@ impl Facts<'_> {
             }
             State::NotVisible => return Err(vec![self.missing(name, Reason::NotVisible)]),
             State::NotLooked => return Err(vec![self.missing(name, Reason::NotRecorded)]),
+            State::Withheld => return Err(vec![self.missing(name, Reason::Withheld)]),
         };
         let sources = &self.derived.sources;
         let side = |index: u32, quantity: &crate::quantity::Quantity| {

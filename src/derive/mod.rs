@@ -13,7 +13,7 @@ pub(crate) mod worker;
 use std::collections::BTreeMap;
 
 pub use facts::{Facts, Subject, field_info, field_kind};
-pub(crate) use pack::{no_photos, rest_voltage};
+pub(crate) use pack::{no_photos, predicted_bms_rise, rest_voltage};
 pub use table::{FACTS, FactInfo};
 pub use value::{Answer, Bound, Missing, Reason, Side, Sources, Type, Val, Worked};
 
@@ -77,6 +77,35 @@ impl Derived {
         derived
     }
 
+    /// Every derived fact.
+    pub(crate) fn each_answer(&mut self, change: &mut dyn FnMut(&mut Answer)) {
+        let lists = [&mut self.elements, &mut self.statements, &mut self.tests];
+        for values in std::iter::once(&mut self.pack).chain(lists.into_iter().flatten()) {
+            values.values_mut().for_each(&mut *change);
+        }
+    }
+
+    /// Takes out every fact that is another one in `truth`, which was derived with what is withheld here.
+    pub(crate) fn withhold_differences(&mut self, truth: &Self) {
+        let empty = Values::new();
+        let lists = [
+            (&mut self.elements, &truth.elements),
+            (&mut self.statements, &truth.statements),
+            (&mut self.tests, &truth.tests),
+        ];
+        withhold_differences(&mut self.pack, &truth.pack);
+        for (values, truths) in lists {
+            for (index, values) in values.iter_mut().enumerate() {
+                withhold_differences(values, truths.get(index).unwrap_or(&empty));
+            }
+        }
+    }
+
+    /// The derived facts of a bench test.
+    pub(crate) fn facts_of_test(&self, index: usize) -> Values {
+        self.tests.get(index).cloned().unwrap_or_default()
+    }
+
     /// A derived fact of the pack.
     #[must_use]
     pub fn of_pack(&self, name: &str) -> Option<&Answer> {
@@ -99,6 +128,17 @@ impl Derived {
     #[must_use]
     pub fn of_test(&self, index: usize, name: &str) -> Option<&Answer> {
         self.tests.get(index)?.get(name)
+    }
+}
+
+fn withhold_differences(values: &mut Values, truths: &Values) {
+    for (name, answer) in values {
+        match (&mut *answer, truths.get(name)) {
+            (Ok(worked), Some(Ok(truth))) if worked.value == truth.value && worked.bound == truth.bound => {}
+            (Err(_), None | Some(Err(_))) => {}
+            (Err(missing), Some(Ok(_))) if missing.iter().any(|m| m.reason == Reason::Withheld) => {}
+            _ => *answer = Err(vec![Missing::withheld()]),
+        }
     }
 }
 

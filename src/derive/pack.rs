@@ -255,6 +255,7 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
         let reason = match facts.found(name).map(|f| &f.state) {
             Some(State::NotVisible) => Reason::NotVisible,
             Some(State::Absent) => Reason::Absent,
+            Some(State::Withheld) => Reason::Withheld,
             _ => Reason::NotRecorded,
         };
         Missing::fact(name, "", reason)
@@ -358,31 +359,48 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
 
 type Pair = (super::Worked, super::Worked);
 
-fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
-    let mut work = Worker::new(facts);
-    let current = after(&mut work, device_current(facts));
-    let path = after(&mut work, heat_path_resistance(facts));
-    let limit = after(&mut work, junction_limit(facts));
-    let resistance = work.amount("bms.device_resistance");
-    let factor = work.or_limit(
-        "bms.device_resistance_factor",
-        "device_resistance_factor",
-        "the rise of the on-resistance with temperature",
-    );
-    let devices = work.amount("bms.switching_devices");
-    let in_series = work.amount("bms.devices_in_series");
-    let case = work.optional("bms.device_thermal_resistance").unwrap_or_else(|| {
-        work.assume("thermal resistance from junction to case is not recorded; left out".to_owned());
-        let missing = Missing::fact("bms.device_thermal_resistance", "", Reason::NotRecorded);
-        work.bounded(Side::AtLeast, vec![missing], false);
-        Amount::exact(0.0, Dimension::THERMAL_RESISTANCE)
-    });
-    let ambient =
-        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
-    let [current, path, limit, resistance, factor, devices, in_series, ambient] =
-        work.all([current, path, limit, resistance, factor, devices, in_series, ambient])?;
-    work.source(&heat_path::METHOD);
-    let solve = |x: &[f64]| {
+/// What the switching devices are, and the way their heat takes, as amounts.
+struct Heat {
+    /// Current of a device, heat path, highest junction temperature, on-resistance, its factor, devices in
+    /// parallel, in series, junction to case, ambient.
+    inputs: [Amount; 9],
+}
+
+impl Heat {
+    fn gather(
+        work: &mut Worker<'_>,
+        current: Option<Amount>,
+        ambient: Option<Amount>,
+    ) -> Result<Self, Vec<Missing>> {
+        let facts = work.facts;
+        let path = after(work, heat_path_resistance(facts));
+        let limit = after(work, junction_limit(facts));
+        let resistance = work.amount("bms.device_resistance");
+        let factor = work.or_limit(
+            "bms.device_resistance_factor",
+            "device_resistance_factor",
+            "the rise of the on-resistance with temperature",
+        );
+        let devices = work.amount("bms.switching_devices");
+        let in_series = work.amount("bms.devices_in_series");
+        let case = work.optional("bms.device_thermal_resistance").unwrap_or_else(|| {
+            work.assume("thermal resistance from junction to case is not recorded; left out".to_owned());
+            let missing = Missing::fact("bms.device_thermal_resistance", "", Reason::NotRecorded);
+            work.bounded(Side::AtLeast, vec![missing], false);
+            Amount::exact(0.0, Dimension::THERMAL_RESISTANCE)
+        });
+        let inputs =
+            work.all([current, path, limit, resistance, factor, devices, in_series, Some(case), ambient])?;
+        work.source(&heat_path::METHOD);
+        Ok(Self { inputs })
+    }
+
+    fn refs(&self) -> [&Amount; 9] {
+        self.inputs.each_ref()
+    }
+
+    /// Junction temperature in °C and heat of all devices in W, for numbers in the order of `inputs`.
+    fn solve(x: &[f64]) -> Result<(f64, f64), crate::physics::Refusal> {
         let devices = heat_path::Devices {
             current: ElectricCurrent::new::<ampere>(x[0]),
             resistance: ElectricalResistance::new::<ohm>(x[3]),
@@ -391,17 +409,26 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
             number: x[5] * x[6],
             junction_to_case: x[7],
         };
-        heat_path::junction(&devices, x[8] - ZERO_CELSIUS, x[1])
-    };
-    let inputs = [&current, &path, &limit, &resistance, &factor, &devices, &in_series, &case, &ambient];
+        heat_path::junction(&devices, x[8] - ZERO_CELSIUS, x[1]).map(|(t, p)| (t, p.get::<watt>()))
+    }
+}
+
+fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
+    let mut work = Worker::new(facts);
+    let current = after(&mut work, device_current(facts));
+    let ambient =
+        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
+    let heat = Heat::gather(&mut work, current, ambient)?;
+    let inputs = heat.refs();
     let temperature =
-        work.through(&inputs, Dimension::TEMPERATURE, |x| solve(x).map(|(t, _)| t + ZERO_CELSIUS))?;
-    let power = work.through(&inputs, Dimension::POWER, |x| solve(x).map(|(_, p)| p.get::<watt>()))?;
+        work.through(&inputs, Dimension::TEMPERATURE, |x| Heat::solve(x).map(|(t, _)| t + ZERO_CELSIUS))?;
+    let power = work.through(&inputs, Dimension::POWER, |x| Heat::solve(x).map(|(_, p)| p))?;
+    let [current, path, _, resistance, .., ambient] = inputs;
     for (name, amount) in [
-        ("current of a device", &current),
-        ("on-resistance at 25 °C", &resistance),
-        ("heat path", &path),
-        ("ambient outside", &ambient),
+        ("current of a device", current),
+        ("on-resistance at 25 °C", resistance),
+        ("heat path", path),
+        ("ambient outside", ambient),
         ("heat in all devices", &power),
         ("junction temperature", &temperature),
     ] {
@@ -410,6 +437,23 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
     let worked = work.worked(Val::Amount(temperature));
     let power = super::Worked { value: Val::Amount(power), ..worked.clone() };
     Ok((worked, power))
+}
+
+/// Rise of the switching devices' cases above the room at a current of the pack: heat times the recorded layers.
+pub(crate) fn predicted_bms_rise(facts: &Facts<'_>, current: &Amount, ambient: &Amount) -> Answer {
+    let mut work = Worker::new(facts);
+    let devices = work.amount("bms.switching_devices");
+    let each = devices.filter(|devices| devices.value() > 0.0).map(|devices| Amount {
+        number: current.number.over(&devices.number),
+        dimension: Dimension::CURRENT,
+    });
+    work.assume("the devices in parallel share the current evenly".to_owned());
+    let heat = Heat::gather(&mut work, each, Some(ambient.clone()))?;
+    let rise = work.through(&heat.refs(), Dimension::TEMPERATURE_DIFFERENCE, |x| {
+        Heat::solve(x).map(|(_, power)| power * x[1])
+    })?;
+    work.step(line("heat of the devices × heat path", &rise));
+    work.done(rise)
 }
 
 /// Until the first photo is recorded, nobody has begun to tie parts to photos.
@@ -451,6 +495,7 @@ pub(super) fn of_statement(facts: &Facts<'_>, index: usize) -> Values {
         State::Absent => Ok(false),
         State::NotVisible => Err(Reason::NotVisible),
         State::NotLooked => Err(Reason::NotRecorded),
+        State::Withheld => Err(Reason::Withheld),
     };
     let answer = match given {
         Ok(given) => Ok(Worker::new(facts).worked(Val::YesNo(given))),

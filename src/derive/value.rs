@@ -82,6 +82,8 @@ pub enum Reason {
     NotVisible,
     /// It was looked for and is not there.
     Absent,
+    /// It is recorded, but withheld from outputs for others.
+    Withheld,
     /// The physics refuses, or the question makes no sense here.
     Refused,
 }
@@ -106,6 +108,7 @@ impl Missing {
             Reason::NotRecorded => "is not recorded",
             Reason::NotVisible => "could not be seen",
             Reason::Absent => "was looked for and is not there",
+            Reason::Withheld => "is withheld by the record",
             Reason::Refused => "cannot be used",
         };
         let field = match name.split_once('.') {
@@ -113,6 +116,13 @@ impl Missing {
             _ => name,
         };
         Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason }
+    }
+
+    /// A value that cannot be shown because it rests on something withheld.
+    #[must_use]
+    pub fn withheld() -> Self {
+        let what = "it rests on a value that the record withholds".to_owned();
+        Self { name: String::new(), what, reason: Reason::Withheld }
     }
 
     /// A refusal, in the words of whoever refuses.

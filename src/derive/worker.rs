@@ -1,7 +1,9 @@
 //! A small helper that gathers facts for a derivation, its working, and everything that is missing.
 
+use std::cell::RefCell;
+
 use super::facts::Facts;
-use super::value::{Answer, Bound, Missing, Side, Val, Worked};
+use super::value::{Answer, Bound, Missing, Reason, Side, Val, Worked};
 use crate::physics::{Method, Refusal};
 use crate::quantity::{Amount, Dimension, Uncertain, propagate, show};
 
@@ -13,6 +15,8 @@ pub(crate) struct Worker<'a> {
     sources: Vec<String>,
     assumed: Vec<String>,
     bound: Option<Bound>,
+    /// Facts that would have been used were they not withheld: a value made without them would be another one.
+    withheld: RefCell<Vec<Missing>>,
 }
 
 impl<'a> Worker<'a> {
@@ -24,7 +28,13 @@ impl<'a> Worker<'a> {
             sources: Vec::new(),
             assumed: Vec::new(),
             bound: None,
+            withheld: RefCell::new(Vec::new()),
         }
+    }
+
+    fn without<T>(&self, missing: Vec<Missing>) -> Option<T> {
+        self.withheld.borrow_mut().extend(missing.into_iter().filter(|m| m.reason == Reason::Withheld));
+        None
     }
 
     /// A fact that is needed; its lack is noted.
@@ -59,7 +69,8 @@ impl<'a> Worker<'a> {
     pub(crate) fn optional(&self, name: &str) -> Option<Amount> {
         match self.facts.fact(name) {
             Ok(Val::Amount(amount)) => Some(amount),
-            _ => None,
+            Ok(_) => None,
+            Err(missing) => self.without(missing),
         }
     }
 
@@ -67,7 +78,8 @@ impl<'a> Worker<'a> {
     pub(crate) fn optional_word(&self, name: &str) -> Option<String> {
         match self.facts.fact(name) {
             Ok(Val::Text(word)) if word != crate::record::field::ABSENT => Some(word),
-            _ => None,
+            Ok(_) => None,
+            Err(missing) => self.without(missing),
         }
     }
 
@@ -161,6 +173,10 @@ impl<'a> Worker<'a> {
 
     /// The finished value.
     pub(crate) fn done(self, amount: Amount) -> Answer {
+        let withheld = self.withheld.take();
+        if !withheld.is_empty() {
+            return Err(withheld);
+        }
         if !amount.number.value.is_finite() {
             return Err(vec![Missing::refused("the result is not a finite number")]);
         }

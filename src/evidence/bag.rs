@@ -23,7 +23,7 @@ use super::name::{EvidenceName, NameError, UnsafeName};
 use super::verify::Comparison;
 
 pub use check::{BagReport, Oxum, OxumState, check};
-pub use write::{Bag, BagOptions, write};
+pub use write::{Bag, BagOptions, write, write_generated};
 
 /// The declaration that makes a folder a bag.
 pub const BAG_DECLARATION: &str = "bagit.txt";

@@ -228,6 +228,17 @@ pub(crate) fn all_files(folder: &Path, top: &str) -> Result<Vec<EvidenceFile>, F
     Ok(files)
 }
 
+/// Whether a name is one that evidence has: the record, or a file in one of its folders that is no leftover.
+pub(crate) fn is_evidence(name: &EvidenceName) -> bool {
+    let text = name.to_text();
+    let mut parts = text.split('/');
+    let first = parts.next().unwrap_or_default();
+    text == RECORD_NAME
+        || (text.contains('/')
+            && EVIDENCE_FOLDERS.contains(&first)
+            && parts.all(|part| leftover(part).is_none()))
+}
+
 enum Place {
     Evidence,
     Generated,

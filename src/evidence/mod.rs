@@ -1,14 +1,16 @@
 //! Photos, logs and hashes: what ties a claim in the write-up to a file that anyone can check.
 //!
 //! The flow through this folder: [`folder`] says which files are evidence, [`hash`] reads them
-//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`sign`] (or [`ssh`]) says
-//! who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
+//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`signature`] (made by [`sign`],
+//! or by [`ssh`]'s own programs) says who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
-//! copies that are fit to publish.
+//! copies that are fit to publish. [`arrival`] holds photos against the digests that the record
+//! took down when they came in.
 //!
 //! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
 //! length written in a file, or changes an original.
 
+pub mod arrival;
 pub mod bag;
 pub mod error;
 pub mod exif;
@@ -19,6 +21,7 @@ pub mod name;
 pub mod photos;
 pub mod picture;
 pub mod sign;
+pub mod signature;
 pub mod ssh;
 pub mod verify;
 

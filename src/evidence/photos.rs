@@ -18,15 +18,18 @@ use walkdir::WalkDir;
 
 use super::error::FileError;
 use super::exif::{self, CaptureTime, PhotoFacts};
-use super::folder::{FolderError, MAX_DEPTH, MAX_FILES};
+use super::folder::{MAX_DEPTH, MAX_FILES};
 use super::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file, open_plain};
-use super::picture::{MAX_FILE_BYTES, decode_upright};
+use super::picture::{MAX_FILE_BYTES, Undecodable, decode_upright};
 
 /// The endings of names that are taken for photos, in lower case.
 pub const PHOTO_ENDINGS: [&str; 18] = [
     "jpg", "jpeg", "png", "webp", "heic", "heif", "avif", "tif", "tiff", "dng", "arw", "cr2", "cr3", "nef",
     "orf", "pef", "raf", "rw2",
 ];
+
+/// The endings of names that are taken for films, in lower case.
+const VIDEO_ENDINGS: [&str; 10] = ["mp4", "mov", "m4v", "avi", "mts", "m2ts", "mkv", "webm", "3gp", "insv"];
 
 /// Two photos whose difference hashes differ in at most this many of 64 bits look alike. Of 64
 /// independent bits 32 would differ on average; up to 10 is common practice for this hash, no
@@ -81,6 +84,10 @@ pub struct Photo {
     pub digest: Sha256Digest,
     /// What it says of itself.
     pub facts: PhotoFacts,
+    /// Width and height of the upright picture, if it can be decoded.
+    pub pixels: Option<(u32, u32)>,
+    /// Why it cannot be shown.
+    pub undecodable: Option<Undecodable>,
     /// What it looks like, if it can be decoded and is not blank.
     #[serde(skip)]
     pub look: Option<DifferenceHash>,
@@ -106,42 +113,75 @@ impl Survey {
     }
 }
 
-/// The photos under a folder or on a card, by the ending of their names, sorted by path. Links and
-/// hidden files are passed over.
-///
-/// # Errors
-/// When the folder cannot be read or holds more than [`MAX_FILES`] files.
-pub fn find(folder: &Path) -> Result<Vec<PathBuf>, FolderError> {
-    let mut found = Vec::new();
-    let walk = WalkDir::new(folder)
-        .follow_links(false)
-        .max_depth(MAX_DEPTH)
-        .sort_by_file_name()
-        .into_iter()
-        .filter_entry(|e| e.depth() == 0 || !e.file_name().as_encoded_bytes().starts_with(b"."));
-    for (seen, entry) in walk.enumerate() {
-        let entry = entry.map_err(|e| {
-            let path = e.path().unwrap_or(folder).to_path_buf();
-            let source =
-                e.into_io_error().unwrap_or_else(|| std::io::Error::other("the folder contains itself"));
-            FileError::on("list", &path)(source)
-        })?;
-        if seen > MAX_FILES {
-            let folder = folder.to_path_buf();
-            return Err(FolderError::TooMany { folder });
-        }
-        if entry.file_type().is_file() && is_photo_name(entry.path()) {
-            found.push(entry.into_path());
+/// What lies on a card or in folders, before anything is read.
+#[derive(Debug, Default)]
+pub struct Card {
+    /// The photos, by the ending of their names, sorted by path.
+    pub photos: Vec<PathBuf>,
+    /// Films; they are not taken.
+    pub videos: Vec<PathBuf>,
+    /// Files of other kinds, and hidden ones.
+    pub others: usize,
+    /// Links, which are not followed.
+    pub links: usize,
+    /// What could not be looked at, and why.
+    pub refused: Vec<String>,
+}
+
+/// Looks through folders and cards. Links are not followed, hidden files and folders are passed over, and what cannot
+/// be read is named and does not keep the rest from being found. A file that is named itself counts whatever its ending.
+pub fn find(from: &[PathBuf]) -> Card {
+    let mut card = Card::default();
+    let mut seen = 0_usize;
+    for root in from {
+        let walk = WalkDir::new(root).follow_links(false).max_depth(MAX_DEPTH).sort_by_file_name();
+        let mut walk = walk.into_iter();
+        while let Some(entry) = walk.next() {
+            seen += 1;
+            if seen > MAX_FILES {
+                card.refused
+                    .push(format!("there are more than {MAX_FILES} files; the rest was not looked at"));
+                return card;
+            }
+            let entry = match entry {
+                Ok(entry) => entry,
+                Err(error) => {
+                    let path = error.path().unwrap_or(root).to_path_buf();
+                    let source = error
+                        .into_io_error()
+                        .unwrap_or_else(|| std::io::Error::other("the folder contains itself"));
+                    card.refused.push(FileError::on("read", &path)(source).to_string());
+                    continue;
+                }
+            };
+            let (named, kind) = (entry.depth() == 0, entry.file_type());
+            if !named && entry.file_name().as_encoded_bytes().starts_with(b".") {
+                if kind.is_dir() {
+                    walk.skip_current_dir();
+                }
+                card.others += 1;
+            } else if kind.is_symlink() {
+                card.links += 1;
+            } else if kind.is_file() && (named || is_photo_name(entry.path())) {
+                card.photos.push(entry.into_path());
+            } else if kind.is_file() && has_ending(entry.path(), &VIDEO_ENDINGS) {
+                card.videos.push(entry.into_path());
+            } else if !kind.is_dir() {
+                card.others += 1;
+            }
         }
     }
-    Ok(found)
+    card
 }
 
 /// Whether a name ends like a photo's.
 pub fn is_photo_name(path: &Path) -> bool {
-    path.extension()
-        .and_then(|e| e.to_str())
-        .is_some_and(|e| PHOTO_ENDINGS.contains(&e.to_ascii_lowercase().as_str()))
+    has_ending(path, &PHOTO_ENDINGS)
+}
+
+fn has_ending(path: &Path, endings: &[&str]) -> bool {
+    let ending = path.extension().and_then(|e| e.to_str());
+    ending.is_some_and(|ending| endings.contains(&ending.to_ascii_lowercase().as_str()))
 }
 
 /// Reads photos in parallel, puts them in order and finds those that are there twice.
@@ -171,6 +211,8 @@ fn read_photo(path: &Path, meter: &Meter<'_>) -> Result<Photo, HashError> {
             bytes,
             digest: copy_file(path, &mut std::io::sink(), |n| meter.add(n))?,
             facts: exif::read(path)?,
+            pixels: None,
+            undecodable: Some(Undecodable::FileTooLarge { bytes }),
             look: None,
         });
     }
@@ -178,14 +220,18 @@ fn read_photo(path: &Path, meter: &Meter<'_>) -> Result<Photo, HashError> {
     let mut content = Vec::new();
     file.take(MAX_FILE_BYTES).read_to_end(&mut content).map_err(FileError::on("read", path))?;
     let facts = exif::read_bytes(&content);
-    let look =
-        decode_upright(&content, facts.orientation).ok().and_then(|picture| DifferenceHash::of(&picture));
+    let (pixels, undecodable, look) = match decode_upright(&content, facts.orientation) {
+        Ok(picture) => (Some(picture.dimensions()), None, DifferenceHash::of(&picture)),
+        Err(why) => (None, Some(why), None),
+    };
     meter.add(content.len() as u64);
     Ok(Photo {
         path: path.to_path_buf(),
         bytes: content.len() as u64,
         digest: Sha256Digest::of(&content),
         facts,
+        pixels,
+        undecodable,
         look,
     })
 }
@@ -334,6 +380,8 @@ mod tests {
                 }),
                 ..PhotoFacts::default()
             },
+            pixels: None,
+            undecodable: None,
             look: None,
         }
     }
@@ -380,9 +428,10 @@ mod tests {
         for (name, content) in &files {
             fs::write(card.join(name), content).unwrap();
         }
-        let paths = find(dir.path()).unwrap();
-        assert_eq!(paths.len(), 7);
-        let survey = survey(&paths, &silent);
+        let found = find(&[dir.path().to_owned()]);
+        assert_eq!((found.photos.len(), found.videos.len(), found.others, found.links), (7, 1, 1, 0));
+        assert_eq!(found.refused, Vec::<String>::new());
+        let survey = survey(&found.photos, &silent);
         assert!(survey.unreadable.is_empty());
         assert_eq!(
             names(&survey.photos),
@@ -390,6 +439,8 @@ mod tests {
         );
         assert_eq!(survey.duplicates, [[0, 1]]);
         assert_eq!(survey.near_duplicates, [[0, 6]]);
+        assert_eq!(survey.photos[0].pixels, Some((360, 240)));
+        assert_eq!(survey.photos[5].undecodable, Some(Undecodable::Heic));
         for (name, content) in &files {
             assert_eq!(fs::read(card.join(name)).unwrap(), *content);
         }

@@ -28,6 +28,12 @@ const KEY_MAX_BYTES: u64 = 16 * 1024;
 /// The largest file that is signed or checked, in bytes. Manifests are far smaller.
 const SIGNED_MAX_BYTES: u64 = super::manifest::MANIFEST_MAX_BYTES;
 
+/// A secret key: algorithms, salt and limits of its protection, number, key, checksum (minisign's documentation, file
+/// formats; from memory).
+const SECRET_KEY_BYTES: usize = 158;
+/// The checksum at its end.
+const CHECKSUM_BYTES: usize = 32;
+
 /// The longest comment put under a signature, in bytes.
 const COMMENT_MAX_BYTES: usize = 1024;
 
@@ -288,24 +294,41 @@ fn second_signature_is_whole(text: &str) -> bool {
     decoded.is_ok_and(|bytes| bytes.len() == 64)
 }
 
+/// The number of the key that a signature says it was made with. Nothing is checked.
+///
+/// # Errors
+/// When the signature cannot be read.
+pub fn signer(signature: &Path) -> Result<String, SignError> {
+    let what = "a signature in the minisign format";
+    let text = read_text(signature, what)?;
+    let malformed = || SignError::Malformed { origin: shown(signature), what };
+    let parsed = SignatureBox::from_string(&text).map_err(|_| malformed())?;
+    Ok(key_id(parsed.keynum()))
+}
+
 fn read_secret(path: &Path, password: Option<&str>) -> Result<SecretKey, SignError> {
     let what = "a secret key in the minisign format";
     let text = read_text(path, what)?;
     let wrong_password = || SignError::WrongPassword { path: path.to_path_buf() };
     // Two bytes after the algorithm say how the key is protected: zero for not at all. The library
     // would ask on the terminal for a password it is not given, so it is never left to find out.
-    let protected = text
+    let bytes = text
         .lines()
         .nth(1)
         .and_then(|line| base64::engine::general_purpose::STANDARD.decode(line.trim()).ok())
-        .and_then(|bytes| Some(bytes.get(2..4)? != [0, 0]))
+        .filter(|bytes| bytes.len() == SECRET_KEY_BYTES)
         .ok_or_else(|| SignError::Malformed { origin: shown(path), what })?;
+    let protected = bytes.get(2..4) != Some(&[0, 0]);
+    // The minisign program writes keys without a password with no checksum either, which the library refuses.
+    let no_checksum =
+        bytes.get(SECRET_KEY_BYTES - CHECKSUM_BYTES..).is_some_and(|sum| sum.iter().all(|b| *b == 0));
     let boxed = SecretKeyBox::from_string(&text).map_err(library)?;
     match (protected, password) {
         (true, None) => Err(SignError::PasswordNeeded { path: path.to_path_buf() }),
         (true, Some(password)) => {
             boxed.into_secret_key(Some(password.to_owned())).map_err(|_| wrong_password())
         }
+        (false, _) if no_checksum => SecretKey::from_bytes(&bytes).map_err(|_| wrong_password()),
         (false, _) => boxed.into_unencrypted_secret_key().map_err(|_| wrong_password()),
     }
 }

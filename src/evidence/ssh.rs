@@ -61,6 +61,18 @@ impl SshKey {
     }
 }
 
+/// The fingerprint of the key that a signature says it was made with. Nothing is checked.
+///
+/// # Errors
+/// When the signature cannot be read.
+pub fn signer(signature: &Path) -> Result<String, SignError> {
+    let what = "an SSH signature";
+    let pem = read_limited(signature, KEY_MAX_BYTES, what)?;
+    let parsed =
+        SshSig::from_pem(pem).map_err(|_| SignError::Malformed { origin: shown(signature), what })?;
+    Ok(parsed.public_key().fingerprint(HashAlg::Sha256).to_string())
+}
+
 /// Checks that `signature` was made over `file` with the secret half of `key`.
 ///
 /// # Errors

@@ -2,7 +2,20 @@
 
 use crate::record::edit::Answer;
 use crate::record::field::{ABSENT, How, NOT_VISIBLE, Word};
-use crate::record::{Kind, Record};
+use crate::record::{FieldInfo, Kind, Record, State, read_answer};
+
+/// Letters for how a value came, as the paper form has them; `p` is what is printed on the part.
+const HOW_LETTERS: [(&str, How); 6] = [
+    ("c", How::Claimed),
+    ("p", How::Marked),
+    ("m", How::Measured),
+    ("s", How::Seen),
+    ("e", How::Estimated),
+    ("w", How::Computed),
+];
+
+/// In place of an instrument: the one that was named last.
+pub(super) const AS_BEFORE: &str = "=";
 
 /// What was said.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,7 +29,15 @@ pub enum Said {
     },
     /// A photo of the part.
     Photo(String),
-    /// A remark on the part as a whole, or the time in the video.
+    /// A card or folder of pictures.
+    Card(String),
+    /// Readings of a cell by its position: `3 3.302 V, 0.34 mΩ`.
+    Cell(String),
+    /// A reading of an instrument during a bench test: `15 min, 77 A, branch 1`.
+    Row(String),
+    /// The open questions of this part are answered as those of another one; empty for the one before.
+    Same(String),
+    /// A key that every part has: a remark, the time in the video, the instrument of its plain values.
     OfPart(&'static str, String),
     /// On to the next question; this one stays open.
     Leave,
@@ -80,6 +101,19 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         ("brief" | "full", true) => return Ok(Said::Brief),
         ("clear", true) => return Ok(Said::Clear),
         ("go", _) => return needs("a part or a number").map(Said::Go),
+        ("same", true) => return Ok(Said::Same(String::new())),
+        ("same", false) if rest.starts_with("as ") => {
+            return Ok(Said::Same(rest.trim_start_matches("as ").trim().to_owned()));
+        }
+        ("photos", _) => return needs("a folder, such as /media/card").map(Said::Card),
+        ("cell", false) if rest.starts_with(|c: char| c.is_ascii_digit()) => {
+            return Ok(Said::Cell(rest.to_owned()));
+        }
+        ("row", false) if rest.contains(',') => return Ok(Said::Row(rest.to_owned())),
+        ("part", false) if rest.starts_with("with ") => {
+            let with = rest.trim_start_matches("with ").trim().to_owned();
+            return Ok(Said::OfPart("with", with));
+        }
         ("find", _) => return needs("a word").map(Said::Find),
         ("add", _) => return needs("a kind of part, such as busbar or reading").map(Said::Add),
         ("using", _) => return needs("an instrument, or none").map(Said::Using),
@@ -124,10 +158,16 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
         let rest = rest.trim().to_owned();
         match word {
             "" => {}
-            "with" if !rest.is_empty() => answer.with = Some(rest),
+            // `with` alone: the instrument of the answer before.
+            "with" if rest.is_empty() => answer.with = Some(AS_BEFORE.to_owned()),
+            "with" => answer.with = Some(rest),
             "note" if !rest.is_empty() => answer.note = Some(rest),
             "photo" if !rest.is_empty() => answer.photos.push(rest),
             "how" if !rest.is_empty() => answer.how = Some(rest),
+            _ if rest.is_empty() && HOW_LETTERS.iter().any(|(letter, _)| *letter == word) => {
+                let how = HOW_LETTERS.iter().find(|(letter, _)| *letter == word);
+                answer.how = how.map(|(_, how)| how.word().to_owned());
+            }
             _ if rest.is_empty() && (word == "plain" || How::WORDS.iter().any(|w| w.word == word)) => {
                 // "plain" records no word, where the item would add one.
                 answer.how = Some(if word == "plain" { String::new() } else { word.to_owned() });
@@ -156,6 +196,33 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
     let mut values = values.into_iter().map(|value| choice(&value, kind));
     answer.value = values.next().filter(|value| !value.is_empty());
     Ok(Said::Answer { answer, more: values.collect() })
+}
+
+/// The answer with a unit behind each number that has none, when the field takes it only so. Nothing is guessed: it is
+/// for a person to confirm.
+pub(super) fn with_unit(said: &Said, info: &FieldInfo, unit: &str) -> Option<Said> {
+    let Said::Answer { answer, more } = said else { return None };
+    let unit = unit.trim();
+    let whole = |value: &str| -> Option<String> {
+        let fits = |value: &str| matches!(read_answer(info, value), Ok(State::Known(_)));
+        let candidate = format!("{} {unit}", value.trim());
+        // 80 for a share may mean 80 % or eighty times: that is asked as well.
+        let bare = value.ends_with(|c: char| c.is_ascii_digit()) && (unit == "%" || !fits(value));
+        (bare && !unit.is_empty() && fits(&candidate)).then_some(candidate)
+    };
+    let first = whole(answer.value.as_deref()?)?;
+    let more = more.iter().map(|value| whole(value)).collect::<Option<Vec<String>>>()?;
+    Some(Said::Answer { answer: Answer { value: Some(first), ..answer.clone() }, more })
+}
+
+/// What stands behind the last number of a value: its unit.
+pub(super) fn unit_of(value: &str) -> &str {
+    let end = value.rfind(|c: char| c.is_ascii_digit()).map_or(0, |at| at + 1);
+    // "70 mm2" and "K/W" hold digits or signs of their own: the unit begins behind the last space.
+    match value.rsplit_once(' ') {
+        Some((_, unit)) if unit.starts_with(|c: char| !c.is_ascii_digit()) => unit,
+        _ => value.get(end..).unwrap_or_default(),
+    }
 }
 
 /// "3.301, 3.302, 3.304 V": the unit stands once, behind the last.
@@ -312,6 +379,14 @@ mod tests {
                     more: vec![],
                 },
             ),
+            (
+                "3 mm | p",
+                length,
+                Said::Answer {
+                    answer: Answer { how: Some("marked".into()), ..Answer::of("3 mm") },
+                    more: vec![],
+                },
+            ),
             ("came with caliper", Kind::Text, value("came with caliper")),
             (
                 "3 mm | marked | note at the end | photo a.jpg",
@@ -335,10 +410,50 @@ mod tests {
                 },
             ),
             ("one, two", Kind::Text, value("one, two")),
+            ("same", length, Said::Same(String::new())),
+            ("same as positive-bar", length, Said::Same("positive-bar".into())),
+            ("same colour", Kind::Text, value("same colour")),
+            ("photos /media/card", length, Said::Card("/media/card".into())),
+            ("cell 3 3.302 V", length, Said::Cell("3 3.302 V".into())),
+            ("cell walls are swollen", Kind::Text, value("cell walls are swollen")),
+            ("row 15 min, 77 A", length, Said::Row("15 min, 77 A".into())),
+            ("part with load-v, load-i", length, Said::OfPart("with", "load-v, load-i".into())),
             (r"one\n\ntwo", Kind::Markdown, value("one\n\ntwo")),
         ];
         for (line, kind, said) in cases {
             assert_eq!(read_line(line, kind, &record()), Ok(said), "{line}");
+        }
+        let info = |name| crate::derive::field_info(name).unwrap();
+        for (line, name, unit, offered) in [
+            ("148", "claims.continuous_current", "A", Some("148 A")),
+            ("148 | with", "claims.continuous_current", "A", Some("148 A")),
+            ("148 ± 2", "claims.continuous_current", "A", Some("148 ± 2 A")),
+            ("20 x 3", "element.section", "mm", Some("20 x 3 mm")),
+            ("80", "claims.cycle_depth", "%", Some("80 %")),
+            ("80 %", "claims.cycle_depth", "%", None),
+            ("148 A", "claims.continuous_current", "A", None),
+            ("148", "claims.continuous_current", "V", None),
+            ("148 Ah", "claims.continuous_current", "A", None),
+            ("-", "claims.continuous_current", "A", None),
+            ("3", "cells.series", "A", None),
+        ] {
+            let said = read_line(line, info(name).kind, &record()).unwrap();
+            let offer = with_unit(&said, info(name), unit);
+            let value = offer.map(|said| match said {
+                Said::Answer { answer, .. } => answer.value.unwrap(),
+                other => panic!("{other:?}"),
+            });
+            assert_eq!(value.as_deref(), offered, "{line}");
+        }
+        for (value, unit) in [
+            ("30 A", "A"),
+            ("25 x 3 mm", "mm"),
+            ("70 mm2", "mm2"),
+            ("0.2C", "C"),
+            ("1.2 K/W", "K/W"),
+            ("4", ""),
+        ] {
+            assert_eq!(unit_of(value), unit, "{value}");
         }
         for (line, says) in [("go", "needs"), ("3 mm | maesured", "not known"), ("photo", "needs a file")] {
             let error = read_line(line, length, &record()).unwrap_err();

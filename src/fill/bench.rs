@@ -12,6 +12,7 @@ use super::judged::{Decided, decided};
 use super::parts::{added, parts_to_add};
 use super::photo::{self, Kept};
 use super::question::{Asked, Key, Question, questions};
+use super::trials::{Stamp, Trials, stamps};
 use crate::checklist::{Checklists, Fills, Scope};
 use crate::derive::Derived;
 use crate::inspection::{OpenError, RECORD, book, read_text};
@@ -75,11 +76,22 @@ pub struct Sight {
     pub judgement: Judgement,
     /// The questions in the order they are asked.
     pub questions: Vec<Question>,
-    /// Titles, texts and cautions of the sections, by id.
+    /// The kind of pack whose checklist is asked.
     pub kind: String,
+    /// Which logs, and which working of the bench tests, the judgement rests on.
+    upon: (Vec<Stamp>, u64),
+}
+
+fn revision(text: &str, generation: u64) -> String {
+    format!("{text}\0{generation}")
 }
 
 impl Sight {
+    /// As [`Bench::revision`], of what was looked at.
+    pub(super) fn revision(&self) -> String {
+        revision(&self.text, self.upon.1)
+    }
+
     /// A question by its key.
     #[must_use]
     pub fn question(&self, key: &Key) -> Option<&Question> {
@@ -100,6 +112,7 @@ pub struct Bench {
     kind: Option<String>,
     /// The record as it was looked at last: most looks find it unchanged.
     last: Mutex<Option<Arc<Sight>>>,
+    trials: Trials,
 }
 
 /// Held while the record is read, edited and replaced.
@@ -145,6 +158,7 @@ impl Bench {
             book,
             kind: kind.map(str::to_owned),
             last: Mutex::new(None),
+            trials: Trials::default(),
         };
         bench.sweep();
         Ok(bench)
@@ -186,7 +200,11 @@ impl Bench {
 
     fn sight(&self, text: String) -> Result<Arc<Sight>, FillError> {
         let last = || self.last.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = last().clone().filter(|known| known.text == text) {
+        let fresh = |known: &Arc<Sight>| {
+            known.text == text
+                && known.upon == (stamps(&self.folder, &known.record), self.trials.generation())
+        };
+        if let Some(known) = last().clone().filter(fresh) {
             return Ok(known);
         }
         let sight = Arc::new(self.judged(text)?);
@@ -197,7 +215,9 @@ impl Bench {
     fn judged(&self, text: String) -> Result<Sight, FillError> {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
-        let derived = Derived::of(&record, &self.limits);
+        let upon = (stamps(&self.folder, &record), self.trials.generation());
+        let facts = self.trials.facts(&self.folder, &text, &record);
+        let derived = Derived::with_tests(&record, &self.limits, facts);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
@@ -205,7 +225,15 @@ impl Bench {
             Some(list) => questions(list, &asked),
             None => Vec::new(),
         };
-        Ok(Sight { text, record, judgement, questions, kind })
+        Ok(Sight { text, record, judgement, questions, kind, upon })
+    }
+
+    /// Changes when the record does, or what is known of its bench tests.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    pub(super) fn revision(&self) -> Result<String, FillError> {
+        Ok(revision(&self.text()?, self.trials.generation()))
     }
 
     /// The record's text, to see cheaply whether it has changed.
@@ -271,8 +299,11 @@ impl Bench {
                 return Err(FillError::Conflict(question.found.show()));
             }
             with_what_the_item_says(&mut answer, question)?;
+            note_time(&self.folder, question);
             let mut edits = edits_for(question, &answer);
-            edits.extend(kept.iter().filter_map(|kept| listed(&sight.record, kept, &question.shows)));
+            for kept in &kept {
+                edits.extend(listed(&sight.record, kept, &question.shows)?);
+            }
             let said = match &answer.value {
                 Some(value) => format!("{} = {value}", named(question)),
                 None => format!("{} annotated", named(question)),
@@ -332,6 +363,15 @@ impl Bench {
         self.edit(|sight| self.added_once(sight, once, || added(sight, at, what)))
     }
 
+    /// Answers what is open of the part of a question as it is answered of another one of its kind, by id; of the one
+    /// before when no id is given. What was measured is never taken over.
+    ///
+    /// # Errors
+    /// [`FillError`]; the record is then unchanged.
+    pub fn same(&self, key: &Key, from: &str) -> Result<Saved, FillError> {
+        self.edit(|sight| super::same::same(sight, key, from))
+    }
+
     /// Parts are added once for each id, even over a restart: what is about to be added is noted beside the record
     /// first, and an id that is noted and whose parts are there is done.
     fn added_once(
@@ -357,6 +397,37 @@ impl Bench {
         let shows = question(&sight, key)?.shows.clone();
         let kept = photo::take_file(&self.folder, file, &shows).map_err(FillError::Words)?;
         self.tie(key, &kept)
+    }
+
+    /// Lists photos that lie in `photos/`, each with its hash and, where it is given, when it was taken.
+    pub(super) fn list_photos(
+        &self,
+        photos: &[(Kept, Option<String>)],
+        shows: &str,
+    ) -> Result<Saved, FillError> {
+        self.edit(|sight| {
+            let mut edits = Vec::new();
+            for (kept, taken) in photos {
+                let mut own = listed(&sight.record, kept, shows)?;
+                let file = format!("{}/{}", photo::FOLDER, kept.name);
+                let known = sight.record.photo.iter().find(|photo| photo.file.text() == Some(&file));
+                if let Some(taken) = taken
+                    && known.is_none_or(|photo| !photo.taken.is_recorded())
+                {
+                    match own.first_mut() {
+                        Some(Edit::Append { fields, .. }) => fields.push(("taken".to_owned(), taken.clone())),
+                        _ => {
+                            let pick = record::edit::Pick::Where { key: "file".to_owned(), is: file };
+                            let step = record::edit::Step { key: "photo".to_owned(), pick: Some(pick) };
+                            let place = Place(vec![step]).then("taken");
+                            own.push(Edit::Set { place, answer: Answer::of(taken) });
+                        }
+                    }
+                }
+                edits.extend(own);
+            }
+            Ok((edits, format!("{} listed", crate::words::count(photos.len(), "photo", "photos"))))
+        })
     }
 
     /// Ties a photo that lies in `photos/` to the part of a question and lists it with its hash.
@@ -385,35 +456,54 @@ impl Bench {
                 }
                 _ => {}
             }
-            edits.extend(listed(&sight.record, kept, &question.shows));
+            edits.extend(listed(&sight.record, kept, &question.shows)?);
             let file = format!("{}/{}", photo::FOLDER, kept.name);
             Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
         })
     }
 }
 
-/// Lists a photo with its hash, or adds to what a listed one shows.
-fn listed(record: &Record, kept: &Kept, part: &str) -> Option<Edit> {
-    let file = format!("{}/{}", photo::FOLDER, kept.name);
-    let at = record.photo.iter().position(|photo| photo.file.text() == Some(&file));
-    let Some(index) = at else {
-        return Some(Edit::Append {
-            list: Place::keys("photo"),
-            at: usize::MAX,
-            fields: vec![
-                ("file".to_owned(), file),
-                ("shows".to_owned(), part.to_owned()),
-                ("note".to_owned(), format!("SHA-256 on arrival: {}", kept.digest)),
-            ],
-        });
-    };
-    let mut shows = record.photo.get(index)?.shows.list().to_vec();
-    if shows.iter().any(|shown| shown == part) {
-        return None;
+/// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.
+fn note_time(folder: &Path, question: &Question) {
+    let shown = !matches!(question.item.scope, Scope::Photos | Scope::Tests | Scope::Instruments);
+    if shown && question.shows != "inspection" {
+        journal::answered(folder, &question.key.to_string(), &question.shows);
     }
-    shows.push(part.to_owned());
-    let place = Place::keys("photo").at(index).then("shows");
-    Some(Edit::Set { place, answer: Answer::of(&shows.join(", ")) })
+}
+
+/// Lists a photo with its hash, or adds to what a listed one shows.
+///
+/// # Errors
+/// When the photo is listed with another hash: what arrived then is not what lies there now.
+pub(super) fn listed(record: &Record, kept: &Kept, part: &str) -> Result<Vec<Edit>, FillError> {
+    let file = format!("{}/{}", photo::FOLDER, kept.name);
+    let digest = kept.digest.to_string();
+    let known = record.photo.iter().enumerate().find(|(_, photo)| photo.file.text() == Some(&file));
+    let Some((index, photo)) = known else {
+        let mut fields = vec![("file".to_owned(), file)];
+        if !part.is_empty() {
+            fields.push(("shows".to_owned(), part.to_owned()));
+        }
+        fields.push(("sha256".to_owned(), digest));
+        return Ok(vec![Edit::Append { list: Place::keys("photo"), at: usize::MAX, fields }]);
+    };
+    let place = Place::keys("photo").at(index);
+    let mut edits = Vec::new();
+    match photo.sha256.text() {
+        Some(arrived) if arrived != digest => {
+            return Err(FillError::Words(format!(
+                "{file} is not what arrived: its SHA-256 was {arrived} and is {digest}"
+            )));
+        }
+        Some(_) => {}
+        None => edits.push(Edit::Set { place: place.clone().then("sha256"), answer: Answer::of(&digest) }),
+    }
+    let mut shows = photo.shows.list().to_vec();
+    if !part.is_empty() && !shows.iter().any(|shown| shown == part) {
+        shows.push(part.to_owned());
+        edits.push(Edit::Set { place: place.then("shows"), answer: Answer::of(&shows.join(", ")) });
+    }
+    Ok(edits)
 }
 
 fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {

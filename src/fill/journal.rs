@@ -1,15 +1,20 @@
-//! Which operations have added parts already. Setting a field twice changes nothing; adding a busbar twice would.
+//! Which operations have added parts already, and when which part was answered.
 //!
-//! A line is written and flushed to disk before the record is: after a crash in between, the parts are not there and
-//! are added when the operation is sent again; after a crash behind it, they are there and are not.
+//! Setting a field twice changes nothing; adding a busbar twice would. A line is written and flushed to disk before the
+//! record is: after a crash in between, the parts are not there and are added when the operation is sent again; after a
+//! crash behind it, they are there and are not.
+//!
+//! The times of answers only help to propose which part a photo shows. They are no evidence: they are written without
+//! flushing, and a journal that is gone costs nothing but proposals.
 
 use std::fs::{self, OpenOptions};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use jiff::civil;
 use serde::{Deserialize, Serialize};
 
-use crate::record::edit::Edit;
+use crate::record::edit::{Edit, Pick, Place};
 
 /// The file beside the record. It belongs to the program, is no evidence, and may be deleted when no page is open.
 const NAME: &str = ".underlid.fill";
@@ -20,8 +25,68 @@ const LARGEST: u64 = 4 << 20;
 struct Noted {
     id: String,
     said: String,
-    /// List, key and value that tell each added part.
-    parts: Vec<(String, String, String)>,
+    /// What tells each added part.
+    parts: Vec<Added>,
+}
+
+/// A part that was added.
+#[derive(Serialize, Deserialize)]
+struct Added {
+    /// The list it was added to, `path.element` or `test[2].reading`.
+    list: String,
+    /// Keys and values that tell it from others.
+    keys: Vec<(String, String)>,
+}
+
+/// When a part was answered, by this machine's clock.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Answered {
+    /// Date and time on the spot.
+    pub(super) at: civil::DateTime,
+    /// How far that is ahead of UTC, minutes.
+    pub(super) offset: i16,
+    /// The question.
+    pub(super) key: String,
+    /// What a photo of it shows.
+    pub(super) shows: String,
+}
+
+/// Notes that a question was answered now; a journal that cannot be written is no reason to refuse an answer.
+pub(super) fn answered(folder: &Path, key: &str, shows: &str) {
+    let now = jiff::ZonedDateTime::now();
+    let offset = i16::try_from(now.offset().seconds() / 60).unwrap_or(0);
+    let at = now.datetime().round(jiff::Unit::Second).unwrap_or_else(|_| now.datetime());
+    let line = Answered { at, offset, key: key.to_owned(), shows: shows.to_owned() };
+    if let Ok(line) = serde_json::to_string(&line)
+        && let Ok(mut file) = open(folder)
+    {
+        let _ = file.write_all(format!("\n{line}\n").as_bytes());
+    }
+}
+
+/// The answers whose times are known, in the order in which they were given.
+pub(super) fn times(folder: &Path) -> Vec<Answered> {
+    let Some(noted) = read(folder) else { return Vec::new() };
+    noted.lines().filter_map(|line| serde_json::from_str(line).ok()).collect()
+}
+
+fn read(folder: &Path) -> Option<String> {
+    let mut noted = String::new();
+    let file = crate::evidence::hash::open_plain(&path(folder)).ok()?.0;
+    file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
+    Some(noted)
+}
+
+fn open(folder: &Path) -> io::Result<fs::File> {
+    let path = path(folder);
+    match fs::symlink_metadata(&path) {
+        Ok(meta) if !meta.is_file() => {
+            return Err(io::Error::other(format!("{NAME} is not a file")));
+        }
+        Ok(meta) if meta.len() > LARGEST => fs::remove_file(&path)?,
+        _ => {}
+    }
+    OpenOptions::new().create(true).append(true).open(&path)
 }
 
 fn path(folder: &Path) -> PathBuf {
@@ -30,9 +95,7 @@ fn path(folder: &Path) -> PathBuf {
 
 /// What was said when an operation added its parts, when they are in the record.
 pub(super) fn done(folder: &Path, id: &str, text: &str) -> Option<String> {
-    let mut noted = String::new();
-    let file = crate::evidence::hash::open_plain(&path(folder)).ok()?.0;
-    file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
+    let noted = read(folder)?;
     let record: toml::Table = text.parse().ok()?;
     // A line that a power cut left half written does not read and counts as not there.
     noted
@@ -42,19 +105,22 @@ pub(super) fn done(folder: &Path, id: &str, text: &str) -> Option<String> {
         .map(|noted| noted.said)
 }
 
-fn is_there(record: &toml::Table, (list, key, value): &(String, String, String)) -> bool {
-    let mut keys = list.split('.');
-    let mut at = keys.next().and_then(|key| record.get(key));
-    for key in keys {
-        at = at.and_then(|value| value.get(key));
+fn is_there(record: &toml::Table, part: &Added) -> bool {
+    let Ok(place) = part.list.parse::<Place>() else { return false };
+    let mut at: Option<&toml::Value> = None;
+    for (depth, step) in place.0.iter().enumerate() {
+        at = if depth == 0 { record.get(&step.key) } else { at.and_then(|value| value.get(&step.key)) };
+        if let Some(Pick::Index(index)) = step.pick {
+            at = at.and_then(|value| value.get(index));
+        }
     }
-    at.and_then(toml::Value::as_array).is_some_and(|parts| {
-        parts.iter().any(|part| match part.get(key) {
-            Some(toml::Value::String(text)) => text == value,
-            Some(toml::Value::Integer(number)) => number.to_string() == *value,
-            _ => false,
-        })
-    })
+    let says = |part: &toml::Value, (key, value): &(String, String)| match part.get(key) {
+        Some(toml::Value::String(text)) => text == value,
+        Some(toml::Value::Integer(number)) => number.to_string() == *value,
+        _ => false,
+    };
+    let parts = at.and_then(toml::Value::as_array);
+    parts.is_some_and(|parts| parts.iter().any(|there| part.keys.iter().all(|key| says(there, key))))
 }
 
 /// Notes what an operation is about to add.
@@ -63,23 +129,21 @@ pub(super) fn note(folder: &Path, id: &str, edits: &[Edit], said: &str) -> io::R
         .iter()
         .filter_map(|edit| match edit {
             Edit::Append { list, fields, .. } => {
-                let (key, value) = fields.first()?;
-                Some((list.to_string(), key.clone(), value.clone()))
+                // Most parts are told by their id; a reading of a test has none, and all of it tells it.
+                let telling = if list.0.first().is_some_and(|step| step.key == "test" && step.pick.is_some())
+                {
+                    fields.len()
+                } else {
+                    1
+                };
+                Some(Added { list: list.to_string(), keys: fields.iter().take(telling).cloned().collect() })
             }
             _ => None,
         })
         .collect();
     let noted = Noted { id: id.to_owned(), said: said.to_owned(), parts };
     let line = serde_json::to_string(&noted).map_err(io::Error::other)?;
-    let path = path(folder);
-    match fs::symlink_metadata(&path) {
-        Ok(meta) if !meta.is_file() => {
-            return Err(io::Error::other(format!("{NAME} is not a file")));
-        }
-        Ok(meta) if meta.len() > LARGEST => fs::remove_file(&path)?,
-        _ => {}
-    }
-    let mut file = OpenOptions::new().create(true).append(true).open(&path)?;
+    let mut file = open(folder)?;
     // A newline first: the line before may have been cut off.
     file.write_all(format!("\n{line}\n").as_bytes())?;
     file.sync_all()
@@ -88,7 +152,6 @@ pub(super) fn note(folder: &Path, id: &str, edits: &[Edit], said: &str) -> io::R
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::edit::Place;
 
     #[test]
     fn noted_and_there_is_done() {
@@ -112,5 +175,19 @@ mod tests {
         assert_eq!(done(folder.path(), "a1", with).as_deref(), Some("added: bar"));
         assert_eq!(done(folder.path(), "a2", with).as_deref(), Some("added: bar"));
         assert_eq!(done(folder.path(), "other", with), None);
+        let row = |value: &str| {
+            let fields = [("of", "pack"), ("at", "15 min"), ("value", value)];
+            let fields = fields.iter().map(|(key, value)| ((*key).into(), (*value).into())).collect();
+            [Edit::Append { list: Place::keys("test").at(1).then("reading"), at: usize::MAX, fields }]
+        };
+        note(folder.path(), "r1", &row("77 A"), "added: 77 A").unwrap();
+        note(folder.path(), "r2", &row("78 A"), "added: 78 A").unwrap();
+        let with = "[[test]]\nid = \"a\"\n[[test]]\nid = \"b\"\n[[test.reading]]\nof = \"pack\"\nat = \"15 min\"\nvalue = \"77 A\"\n";
+        assert_eq!(done(folder.path(), "r1", with).as_deref(), Some("added: 77 A"));
+        assert_eq!(done(folder.path(), "r2", with), None);
+        // What was answered when is told by the same file.
+        answered(folder.path(), "label-energy", "claims");
+        let [answer] = times(folder.path()).try_into().unwrap();
+        assert_eq!((answer.key.as_str(), answer.shows.as_str()), ("label-energy", "claims"));
     }
 }

@@ -10,13 +10,16 @@
 
 mod answer;
 mod bench;
+pub mod card;
 mod journal;
 mod judged;
 pub mod page;
 mod parts;
 mod photo;
 mod question;
+mod same;
 pub mod terminal;
+mod trials;
 
 pub use answer::{Said, read_line};
 pub use bench::{Bench, FillError, Saved, Sight};

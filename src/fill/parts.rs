@@ -18,6 +18,7 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
     let (first, rest) = what.trim().split_once(char::is_whitespace).unwrap_or((what.trim(), ""));
     let record = &sight.record;
     let adds = match first {
+        "row" => return rows(record, at.and_then(|key| sight.question(key)), rest),
         "reading" => {
             let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
             let next = record.cells.reading.iter().filter_map(|r| r.position.count()).max().unwrap_or(0) + 1;
@@ -57,8 +58,95 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         Some(element) => element.leg.word(),
         None => question.and_then(|question| question.item.leg),
     };
-    let leg = leg.or_else(|| leg_of_section(question));
-    parts_to_add(record, Adds::Elements, leg, what, behind)
+    // The leg may be said: `positive busbar`.
+    let said = LEGS.iter().find(|leg| **leg == first).copied();
+    let (leg, what, behind) = match said {
+        Some(leg) => (Some(leg), rest, behind.filter(|_| leg_is(record, behind, leg))),
+        None => (leg.or_else(|| leg_of_section(question)), what, behind),
+    };
+    let (edits, mut said) = parts_to_add(record, Adds::Elements, leg, what, behind)?;
+    if leg.is_none() {
+        said.push_str(
+            "; in no leg yet, so nothing is asked of it: add it in its leg, or as `add positive busbar`",
+        );
+    }
+    Ok((edits, said))
+}
+
+const LEGS: [&str; 3] = ["positive", "negative", "stack"];
+
+fn leg_is(record: &Record, index: Option<usize>, leg: &str) -> bool {
+    index
+        .and_then(|index| record.path.element.get(index))
+        .is_some_and(|element| element.leg.word() == Some(leg))
+}
+
+/// Readings taken during a bench test, as rows of it: `15 min, 77 A, branch 1`, several with semicolons between. What a
+/// row is of may be left out where the row before says it.
+fn rows(record: &Record, question: Option<&Question>, typed: &str) -> Result<(Vec<Edit>, String), FillError> {
+    const FORM: &str = "expected time, value and what was read, such as: row 15 min, 77 A, branch 1";
+    let words = |text: String| FillError::Words(text);
+    let named = typed.split_once(':').and_then(|(id, rest)| {
+        let index = record.test.iter().position(|test| test.id.text() == Some(id.trim()))?;
+        Some((index, rest))
+    });
+    let of_question = || {
+        let first = question?.part.as_ref()?.0.first()?;
+        match first.pick {
+            Some(Pick::Index(index)) if first.key == "test" => Some(index),
+            _ => None,
+        }
+    };
+    let (index, typed) = match named {
+        Some(named) => named,
+        None => {
+            let only = (record.test.len() == 1).then_some(0);
+            let index = of_question().or(only).ok_or_else(|| {
+                let ids: Vec<&str> = record.test.iter().filter_map(|test| test.id.text()).collect();
+                words(match ids.as_slice() {
+                    [] => "there is no bench test yet; for example: add test full load".to_owned(),
+                    ids => format!(
+                        "say of which test, such as row {}: 15 min, 77 A; there are: {}",
+                        ids[0],
+                        ids.join(", ")
+                    ),
+                })
+            })?;
+            (index, typed)
+        }
+    };
+    let test = record.test.get(index).ok_or_else(|| words(FORM.to_owned()))?;
+    let mut of = test.reading.last().and_then(|reading| reading.of.text()).map(str::to_owned);
+    let mut edits = Vec::new();
+    for row in typed.split(';').map(str::trim).filter(|row| !row.is_empty()) {
+        let mut pieces = row.splitn(3, ',').map(str::trim);
+        let (Some(at), Some(value)) = (pieces.next(), pieces.next()) else {
+            return Err(words(format!("`{row}`: {FORM}")));
+        };
+        if let Some(own) = pieces.next().filter(|own| !own.is_empty()) {
+            of = Some(own.to_owned());
+        }
+        let of = of.clone().ok_or_else(|| words(format!("`{row}`: {FORM}")))?;
+        let fields = vec![
+            ("of".to_owned(), of),
+            ("at".to_owned(), at.to_owned()),
+            ("value".to_owned(), value.to_owned()),
+        ];
+        edits.push(Edit::Append {
+            list: Place::keys("test").at(index).then("reading"),
+            at: usize::MAX,
+            fields,
+        });
+        if edits.len() > MOST_ADDED {
+            return Err(words(format!("more than {MOST_ADDED} rows at once")));
+        }
+    }
+    if edits.is_empty() {
+        return Err(words(FORM.to_owned()));
+    }
+    let id = test.id.text().unwrap_or("the test");
+    let number = crate::words::count(edits.len(), "reading", "readings");
+    Ok((edits, format!("{number} of {id} added ({})", of.unwrap_or_default())))
 }
 
 fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {
@@ -113,7 +201,7 @@ pub(super) fn parts_to_add(
         match adds {
             Adds::Elements => {
                 let kind = kind_of(part)?;
-                let id = part.get(kind.len()..).unwrap_or_default();
+                let id = part.split_once(char::is_whitespace).map_or("", |(_, id)| id);
                 let usual = match leg {
                     Some(leg @ ("positive" | "negative")) => format!("{leg}-{kind}"),
                     _ => kind.to_owned(),
@@ -157,7 +245,12 @@ pub(super) fn parts_to_add(
 fn kind_of(part: &str) -> Result<&'static str, FillError> {
     let known = ELEMENT_KINDS.iter().map(|word| word.word);
     let first = part.split_whitespace().next().unwrap_or_default();
-    known.clone().find(|kind| *kind == first).ok_or_else(|| {
+    // The beginning of a kind is enough, when only one begins so.
+    let begins = || {
+        let mut all = known.clone().filter(|kind| kind.starts_with(first));
+        all.next().filter(|_| all.next().is_none() && !first.is_empty())
+    };
+    known.clone().find(|kind| *kind == first).or_else(begins).ok_or_else(|| {
         let hint = nearest(first, known.clone())
             .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         let known: Vec<&str> = known.collect();

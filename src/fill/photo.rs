@@ -7,8 +7,9 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use crate::evidence::hash::{Sha256Digest, copy_file};
+use crate::evidence::hash::{Sha256Digest, copy_file, hash_file};
 use crate::evidence::name::safe_relative;
+use crate::evidence::photos::PHOTO_ENDINGS;
 
 /// Folder of the photos in an inspection folder.
 pub(super) const FOLDER: &str = "photos";
@@ -36,6 +37,27 @@ pub(super) fn ending(head: &[u8]) -> Option<&'static str> {
     }
 }
 
+/// As [`ending`], and for pictures that are kept as evidence although they cannot be shown: HEIC, AVIF, TIFF and camera
+/// raw. The first bytes decide; the name only tells one raw format from another.
+pub(super) fn evidence_ending(head: &[u8], name: &Path) -> Option<&'static str> {
+    let raw = || {
+        let own = name.extension()?.to_str()?.to_ascii_lowercase();
+        PHOTO_ENDINGS.into_iter().skip_while(|known| *known != "tif").find(|known| *known == own)
+    };
+    ending(head).or_else(|| match head {
+        [_, _, _, _, b'f', b't', b'y', b'p', brand @ ..] => match brand.get(..4)? {
+            b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"mif1" | b"msf1" => Some("heic"),
+            b"avif" | b"avis" => Some("avif"),
+            b"crx " => Some("cr3"),
+            _ => None,
+        },
+        [b'I', b'I', b'*', 0, ..] | [b'M', b'M', 0, b'*', ..] => raw().or(Some("tif")),
+        // Raw formats that begin as TIFF does, with a number of their own behind the byte order.
+        [b'I', b'I', ..] => raw().filter(|raw| !raw.starts_with("tif")),
+        _ => None,
+    })
+}
+
 /// Copies a file from anywhere into the folder's photos; one that lies there already is only hashed.
 pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, String> {
     let inside = [format!("{FOLDER}/{from}"), from.to_owned()];
@@ -47,10 +69,15 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
             continue;
         };
         if path.is_file() {
-            let digest = crate::evidence::hash::hash_file(&path).map_err(|error| error.to_string())?;
+            let digest = hash_file(&path).map_err(|error| error.to_string())?;
             let name = name.trim_start_matches("photos/").to_owned();
             return Ok(Kept { name, digest });
         }
+    }
+    if let Some(name) = by_number(folder, from)? {
+        let path = safe_relative(folder, &format!("{FOLDER}/{name}")).map_err(|error| error.to_string())?;
+        let digest = hash_file(&path).map_err(|error| error.to_string())?;
+        return Ok(Kept { name, digest });
     }
     let path = PathBuf::from(from);
     let size = fs::metadata(&path).map_err(|error| format!("{from}: {error}"))?.len();
@@ -60,6 +87,39 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
     let mut beside = begin(folder)?;
     let digest = copy_file(&path, &mut beside, |_| {}).map_err(|error| error.to_string())?;
     finish(folder, beside, digest, shows)
+}
+
+/// The photo whose name begins with a number, `5` or `9b`, when there is one such.
+fn by_number(folder: &Path, typed: &str) -> Result<Option<String>, String> {
+    let split = |text: &str| {
+        let end = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
+        let (digits, rest) = text.split_at(end);
+        let number = (1..=6).contains(&digits.len()).then(|| digits.parse::<u32>().ok()).flatten()?;
+        Some((number, rest.to_owned()))
+    };
+    let Some((number, letter)) = split(typed).filter(|(_, rest)| rest.len() <= 1) else {
+        return Ok(None);
+    };
+    if !letter.chars().all(|c| c.is_ascii_lowercase()) || Path::new(typed).exists() {
+        return Ok(None);
+    }
+    let Ok(entries) = safe_relative(folder, FOLDER).map(fs::read_dir) else { return Ok(None) };
+    let mut found: Vec<String> = entries
+        .into_iter()
+        .flatten()
+        .flatten()
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        .filter(|name| {
+            let own = name.split(['-', '.']).next().and_then(split);
+            own.is_some_and(|own| own == (number, letter.clone()))
+        })
+        .collect();
+    found.sort();
+    match found.len() {
+        0 => Ok(None),
+        1 => Ok(found.pop()),
+        _ => Err(format!("several photos begin with {typed}: {}", found.join(", "))),
+    }
 }
 
 pub(super) fn too_large() -> String {
@@ -85,50 +145,95 @@ pub(super) fn finish(
     digest: Sha256Digest,
     shows: &str,
 ) -> Result<Kept, String> {
-    let at = |error: io::Error| format!("the photo was not kept: {error}");
-    beside.flush().map_err(at)?;
-    let mut head = [0; 12];
-    let read = read_head(beside.path(), &mut head).map_err(at)?;
-    let Some(ending) = ending(head.get(..read).unwrap_or_default()) else {
+    beside.flush().map_err(not_kept)?;
+    let Some(ending) = ending(&head_of(beside.path())?) else {
         return Err("this is not a JPEG, PNG or WebP picture".to_owned());
     };
     let photos = folder.join(FOLDER);
-    let mut highest = 0;
-    let mut count = 0;
-    let size = beside.as_file().metadata().map_err(at)?.len();
-    for entry in fs::read_dir(&photos).map_err(at)? {
-        let entry = entry.map_err(at)?;
+    let size = beside.as_file().metadata().map_err(not_kept)?.len();
+    for entry in fs::read_dir(&photos).map_err(not_kept)? {
+        let entry = entry.map_err(not_kept)?;
         let name = entry.file_name().to_string_lossy().into_owned();
-        if name.starts_with('.') {
-            continue;
-        }
-        count += 1;
-        let digits: String = name.chars().take_while(char::is_ascii_digit).take(6).collect();
-        highest = highest.max(digits.parse::<u32>().unwrap_or(0));
         let same_size = entry.metadata().is_ok_and(|meta| meta.is_file() && meta.len() == size);
-        if same_size && crate::evidence::hash::hash_file(&entry.path()).is_ok_and(|other| other == digest) {
+        if !name.starts_with('.') && same_size && hash_file(&entry.path()).is_ok_and(|other| other == digest)
+        {
             return Ok(Kept { name, digest });
         }
     }
-    if count >= MOST {
-        return Err(format!("there are {MOST} photos already; no more are taken"));
-    }
-    beside.as_file().sync_all().map_err(at)?;
-    readable(beside.path()).map_err(at)?;
-    // Somebody else may take the same number at the same time: then the next one is tried.
-    for number in highest + 1..highest + 1_000 {
-        let name = format!("{number:02}-{}.{ending}", slug(shows));
-        match beside.persist_noclobber(photos.join(&name)) {
-            Ok(_) => {
-                #[cfg(unix)]
-                fs::File::open(&photos).and_then(|folder| folder.sync_all()).map_err(at)?;
-                return Ok(Kept { name, digest });
+    let mut shelf = Shelf::of(folder)?;
+    let name = shelf.put(beside, digest, &slug(shows), ending)?;
+    Ok(Kept { name, digest })
+}
+
+fn not_kept(error: io::Error) -> String {
+    format!("the photo was not kept: {error}")
+}
+
+/// `photos/`, with the highest number that is given away, so that many photos are put there without listing it anew.
+#[derive(Debug)]
+pub(super) struct Shelf {
+    photos: PathBuf,
+    highest: u32,
+    count: usize,
+}
+
+impl Shelf {
+    pub(super) fn of(folder: &Path) -> Result<Self, String> {
+        let mut shelf = Self { photos: folder.join(FOLDER), highest: 0, count: 0 };
+        for entry in fs::read_dir(&shelf.photos).map_err(not_kept)? {
+            let name = entry.map_err(not_kept)?.file_name().to_string_lossy().into_owned();
+            if !name.starts_with('.') {
+                shelf.count += 1;
+                let digits: String = name.chars().take_while(char::is_ascii_digit).take(6).collect();
+                shelf.highest = shelf.highest.max(digits.parse::<u32>().unwrap_or(0));
             }
-            Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => beside = error.file,
-            Err(error) => return Err(at(error.error)),
         }
+        Ok(shelf)
     }
-    Err("no free name was found for the photo".to_owned())
+
+    /// Puts a written file there, once it is on disk and reads back as what was hashed on the way. Nothing is
+    /// overwritten.
+    pub(super) fn put(
+        &mut self,
+        mut beside: tempfile::NamedTempFile,
+        digest: Sha256Digest,
+        stem: &str,
+        ending: &str,
+    ) -> Result<String, String> {
+        if self.count >= MOST {
+            return Err(format!("there are {MOST} photos already; no more are taken"));
+        }
+        beside.flush().map_err(not_kept)?;
+        beside.as_file().sync_all().map_err(not_kept)?;
+        let written = hash_file(beside.path()).map_err(|error| error.to_string())?;
+        if written != digest {
+            return Err("the photo was not kept: what was written is not what was read".to_owned());
+        }
+        readable(beside.path()).map_err(not_kept)?;
+        // Somebody else may take the same number at the same time: then the next one is tried.
+        for number in self.highest + 1..self.highest + 1_000 {
+            let name = format!("{number:02}-{stem}.{ending}");
+            match beside.persist_noclobber(self.photos.join(&name)) {
+                Ok(_) => {
+                    #[cfg(unix)]
+                    fs::File::open(&self.photos).and_then(|folder| folder.sync_all()).map_err(not_kept)?;
+                    self.highest = number;
+                    self.count += 1;
+                    return Ok(name);
+                }
+                Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => beside = error.file,
+                Err(error) => return Err(not_kept(error.error)),
+            }
+        }
+        Err("no free name was found for the photo".to_owned())
+    }
+}
+
+/// The first bytes of a file, by which its kind is told.
+pub(super) fn head_of(path: &Path) -> Result<Vec<u8>, String> {
+    let mut head = [0; 12];
+    let read = read_head(path, &mut head).map_err(not_kept)?;
+    Ok(head.get(..read).unwrap_or_default().to_vec())
 }
 
 fn read_head(path: &Path, head: &mut [u8]) -> io::Result<usize> {
@@ -199,6 +304,8 @@ mod tests {
             take_file(folder.path(), "photos/02-etc-passwd.jpg", "x").unwrap().name,
             "02-etc-passwd.jpg"
         );
+        assert_eq!(take_file(folder.path(), "2", "x").unwrap().name, "02-etc-passwd.jpg");
+        assert!(take_file(folder.path(), "3", "x").is_err());
         let left = fs::read_dir(folder.path().join("photos")).unwrap().count();
         assert_eq!(left, 2, "no temporary file stays");
     }

@@ -10,7 +10,7 @@ use crate::derive::{Derived, Facts, Subject, Val};
 use crate::quantity::Amount;
 use crate::record::edit::Place;
 use crate::record::field::Found;
-use crate::record::{Kind, Own, Part, Record, State, Value};
+use crate::record::{Kind, Own, Part, Record, State};
 use crate::rules::expr::evaluate;
 
 /// Cells that are asked for one by one; packs with more are read in by groups.
@@ -85,6 +85,12 @@ impl Question {
     #[must_use]
     pub fn is_open(&self) -> bool {
         self.found.state == State::NotLooked && self.there.is_empty()
+    }
+
+    /// True when the walk stops at it: it is open, it applies, and it is not one of those that are seldom wanted.
+    #[must_use]
+    pub fn is_asked(&self) -> bool {
+        self.is_open() && self.applies == Applies::Yes && !self.item.aside
     }
 
     /// True when a photo is required and none is tied to the part.
@@ -342,12 +348,6 @@ impl Asked<'_> {
                     question.found = record.notes.found().clone();
                 } else if let Some(found) = facts.found(name) {
                     question.found = found.clone();
-                    // `video` is a key of every part, and the reader takes it as such.
-                    if let (State::NotLooked, "inspection.video", Some(video)) =
-                        (&found.state, name.as_str(), own.and_then(|own| own.video.clone()))
-                    {
-                        question.found.state = State::Known(Value::Text(video));
-                    }
                 }
             }
             Fills::Adds(adds) => question.there = there(record, *adds, item.leg),
@@ -450,6 +450,10 @@ fn shows(record: &Record, subject: Subject, item: &Item) -> String {
         Subject::Statement(_) => "claims".to_owned(),
         Subject::Layer(_) => "bms".to_owned(),
         Subject::Reading(_) => "cells".to_owned(),
+        Subject::Test(index) => {
+            let test = record.test.get(index);
+            test.and_then(|test| test.id.text()).unwrap_or("test").to_owned()
+        }
         Subject::Pack => match &item.fills {
             Fills::Field { name, .. } => name.split('.').next().unwrap_or_default().to_owned(),
             _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),

@@ -96,10 +96,10 @@ struct BarFacts {
 }
 
 impl BarFacts {
-    fn gather(work: &mut Worker<'_>) -> Result<Self, Vec<Missing>> {
+    fn gather(work: &mut Worker<'_>, ambient: Option<Amount>) -> Result<Self, Vec<Missing>> {
         let (width, thickness) =
             (work.amount("element.section.width"), work.amount("element.section.thickness"));
-        let ambient = inner_ambient(work);
+        let ambient = ambient.or_else(|| inner_ambient(work));
         let material = work.word("element.material");
         let finish = work.optional_word("element.finish").unwrap_or_else(|| {
             work.assume("the finish is not recorded; bright taken, which gives off least heat".to_owned());
@@ -127,7 +127,7 @@ impl BarFacts {
             shown(&thickness),
             emissivity(&finish).unwrap_or(0.1)
         ));
-        work.step(line("air inside the pack", &ambient));
+        work.step(line("air beside the bar", &ambient));
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -171,7 +171,7 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let limit =
         work.or_limit("element.allowed_temperature", "bar_temperature", "the highest temperature of the bar");
-    let bar = BarFacts::gather(&mut work)?;
+    let bar = BarFacts::gather(&mut work, None)?;
     let [limit] = work.all([limit])?;
     let inputs = [&bar.width, &bar.thickness, &bar.ambient, &limit, &bar.count];
     let capability = work.through(&inputs, Dimension::CURRENT, |x| {
@@ -190,14 +190,23 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
     work.done(capability)
 }
 
-/// Predicted rise of a bar or a cable at a current.
+/// Predicted rise of a bar or a cable at a current that is named.
 pub(super) fn rise(facts: &Facts<'_>, kind: &str, current: &str) -> Answer {
-    if kind == "cable" {
-        return cable_rise(facts, current);
-    }
     let mut work = Worker::new(facts);
     let current = work.amount(current);
-    let bar = BarFacts::gather(&mut work)?;
+    rise_in(work, kind, current, None)
+}
+
+/// Predicted rise of a bar or a cable at a current, in air of a temperature.
+pub(super) fn rise_at(facts: &Facts<'_>, kind: &str, current: &Amount, ambient: &Amount) -> Answer {
+    rise_in(Worker::new(facts), kind, Some(current.clone()), Some(ambient.clone()))
+}
+
+fn rise_in(mut work: Worker<'_>, kind: &str, current: Option<Amount>, ambient: Option<Amount>) -> Answer {
+    if kind == "cable" {
+        return cable_rise(work, current, ambient);
+    }
+    let bar = BarFacts::gather(&mut work, ambient)?;
     let [current] = work.all([current])?;
     let inputs = [&bar.width, &bar.thickness, &bar.ambient, &current, &bar.count];
     let rise = work.through(&inputs, Dimension::TEMPERATURE_DIFFERENCE, |x| {
@@ -217,14 +226,17 @@ pub(super) fn rise(facts: &Facts<'_>, kind: &str, current: &str) -> Answer {
 
 fn of_cable(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (capability, ..) = cable_capability(&mut work)?;
+    let (capability, ..) = cable_capability(&mut work, None)?;
     work.done(capability)
 }
 
 /// Ampacity, insulation class and ambient of a cable.
-fn cable_capability(work: &mut Worker<'_>) -> Result<(Amount, Amount, Amount), Vec<Missing>> {
+fn cable_capability(
+    work: &mut Worker<'_>,
+    ambient: Option<Amount>,
+) -> Result<(Amount, Amount, Amount), Vec<Missing>> {
     let (size, insulation) = (work.amount("element.size"), work.amount("element.insulation_temperature"));
-    let ambient = inner_ambient(work);
+    let ambient = ambient.or_else(|| inner_ambient(work));
     let count = work.count_or_one("element.count", "the number of cables in parallel");
     let bundled = work.optional("element.bundled").unwrap_or_else(|| {
         work.assume(
@@ -269,10 +281,8 @@ fn cable_capability(work: &mut Worker<'_>) -> Result<(Amount, Amount, Amount), V
 }
 
 /// Rise of a cable: the insulation's margin scaled with the square of the current (constant film coefficient).
-fn cable_rise(facts: &Facts<'_>, current: &str) -> Answer {
-    let mut work = Worker::new(facts);
-    let current = work.amount(current);
-    let (capability, insulation, ambient) = cable_capability(&mut work)?;
+fn cable_rise(mut work: Worker<'_>, current: Option<Amount>, ambient: Option<Amount>) -> Answer {
+    let (capability, insulation, ambient) = cable_capability(&mut work, ambient)?;
     let [current] = work.all([current])?;
     let share = current.number.over(&capability.number).power(2);
     let margin = insulation.number.minus(&ambient.number);

@@ -5,6 +5,7 @@
 //! be worked out says what is missing; it is never taken to be strong enough.
 
 mod capability;
+mod fault;
 mod losses;
 
 use std::collections::BTreeMap;
@@ -13,14 +14,13 @@ use crate::derive::worker::{Worker, line};
 use crate::derive::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{FuseKind, RespondsTo};
 use crate::physics::material::Material;
-use crate::physics::{adiabatic, joint, short_circuit};
+use crate::physics::{adiabatic, joint};
 use crate::quantity::{Amount, Dimension};
 use crate::record::parts::Element;
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{Area, ElectricCurrent, ElectricPotential, ElectricalResistance};
+use uom::si::f64::{Area, ElectricCurrent};
 
 type Values = BTreeMap<&'static str, Answer>;
 
@@ -57,6 +57,26 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
     }
     values.insert("element.photos", photos(facts, element));
     values
+}
+
+/// Rise that the physics predicts for an element at a current, in air of a temperature.
+///
+/// # Errors
+/// What is missing; and kinds of element for which no model of the heat that leaves them is known.
+pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, ambient: &Amount) -> Answer {
+    let kind =
+        facts.record.path.element.get(index).and_then(|element| element.kind.word()).unwrap_or_default();
+    if matches!(kind, "busbar" | "cable") {
+        return capability::rise_at(facts, kind, current, ambient);
+    }
+    let mut why = format!("there is no model of how heat leaves a {kind}");
+    if let Ok(worked) = losses::resistance(facts, kind)
+        && let Some(resistance) = worked.value.amount()
+    {
+        let heat = current.value().powi(2) * resistance.value();
+        why = format!("{why}; {} arise in it at this current", crate::quantity::show(heat, Dimension::POWER));
+    }
+    Err(vec![Missing::refused(&why)])
 }
 
 fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Values) {
@@ -223,7 +243,7 @@ pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
     values.insert("path.drop", losses::drop(facts, &resistance));
     values.insert("path.heat", losses::heat(facts, &resistance));
     values.insert("path.resistance", resistance);
-    values.insert("path.short_circuit_current", short_circuit_current(facts));
+    values.extend(fault::of(facts));
     values.insert("path.fuses", protective_count(facts, "current"));
     values.insert("path.thermal_cutoffs", protective_count(facts, "temperature"));
     values.insert("path.fuse_rating", fuse_rating(facts));
@@ -259,48 +279,6 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     let worked = work.worked(Val::Amount(amount));
     let name = crate::derive::Worked { value: Val::Text(label), ..worked.clone() };
     (Ok(worked), Ok(name))
-}
-
-fn short_circuit_current(facts: &Facts<'_>) -> Answer {
-    let mut work = Worker::new(facts);
-    let series = work.amount("cells.series");
-    let parallel = work.amount("cells.parallel");
-    let cell = work.amount("cells.resistance");
-    let voltage = crate::derive::rest_voltage(&mut work);
-    let rest = losses::without_cells(facts);
-    let path = rest.amount;
-    let [series, parallel, cell, voltage] = work.all([series, parallel, cell, voltage])?;
-    work.source(&short_circuit::METHOD);
-    work.assume(
-        "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
-    );
-    if !rest.left_out.is_empty() {
-        let names = rest.left_out.join(", ");
-        work.assume(format!("resistance not known and so left out (the current is an upper bound): {names}"));
-    }
-    work.bounded(Side::AtMost, rest.missing, true);
-    let inputs = [&voltage, &cell, &series, &parallel, &path];
-    let current = work.through(&inputs, Dimension::CURRENT, |x| {
-        short_circuit::prospective(
-            ElectricPotential::new::<volt>(x[0]),
-            ElectricalResistance::new::<ohm>(x[1]),
-            x[2],
-            x[3],
-            ElectricalResistance::new::<ohm>(x[4]),
-        )
-        .map(|current| current.get::<ampere>())
-    })?;
-    work.step(format!(
-        "{} × {} / ({} × {} / {} + {}) = {}",
-        series.show(),
-        voltage.show(),
-        series.show(),
-        cell.show(),
-        parallel.show(),
-        path.show(),
-        current.show()
-    ));
-    work.done(current)
 }
 
 fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {

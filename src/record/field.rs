@@ -106,6 +106,8 @@ pub enum Kind {
     List,
     /// An instrument's accuracy, `"1.5 % + 3 digits"`.
     Accuracy,
+    /// A SHA-256 digest in hexadecimal digits.
+    Digest,
 }
 
 impl Kind {
@@ -127,6 +129,7 @@ impl Kind {
             Self::Size => "length x width x height".to_owned(),
             Self::List => "a list of texts".to_owned(),
             Self::Accuracy => "an accuracy".to_owned(),
+            Self::Digest => "a SHA-256 digest, 64 hexadecimal digits".to_owned(),
         }
     }
 }
@@ -151,7 +154,7 @@ pub enum Value {
     YesNo(bool),
     /// See [`Kind::Word`].
     Word(&'static str),
-    /// See [`Kind::Text`] and [`Kind::Markdown`].
+    /// See [`Kind::Text`], [`Kind::Markdown`] and [`Kind::Digest`].
     Text(String),
     /// See [`Kind::Date`].
     Date(Date),
@@ -197,6 +200,8 @@ pub enum State {
     Absent,
     /// It was looked for and could not be seen.
     NotVisible,
+    /// It is recorded, but withheld from outputs for others; only a published inspection has this state.
+    Withheld,
     /// It is known.
     Known(Value),
 }
@@ -205,6 +210,8 @@ pub enum State {
 pub const ABSENT: &str = "absent";
 /// The word for what was looked for and could not be seen.
 pub const NOT_VISIBLE: &str = "could not see";
+/// What stands in outputs for others in place of what the record withholds.
+pub const WITHHELD: &str = "[withheld]";
 
 /// A field with all that is known of it.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -240,6 +247,7 @@ impl Found {
             State::NotLooked => "not recorded".to_owned(),
             State::Absent => ABSENT.to_owned(),
             State::NotVisible => NOT_VISIBLE.to_owned(),
+            State::Withheld => WITHHELD.to_owned(),
             State::Known(value) => value.show(),
         }
     }
@@ -421,6 +429,8 @@ meanings! {
     List = Kind::List;
     /// An instrument's accuracy.
     AccuracySpec = Kind::Accuracy;
+    /// A SHA-256 digest.
+    Digest = Kind::Digest;
     /// How a value came.
     HowFound = Kind::Word(How::WORDS);
 }

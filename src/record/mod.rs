@@ -10,12 +10,13 @@ pub mod field;
 pub(crate) mod part;
 pub mod parts;
 pub(crate) mod read;
-pub mod save;
 pub mod schema;
 mod starter;
 
+/// Records are written like every other file.
+pub use crate::save;
 pub use field::{Entry, Found, How, Kind, State, Value};
-pub use part::{COMMON_KEYS, ChildInfo, FieldInfo, Own, Part, Shape};
+pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;
 pub use read::{LARGEST, SCHEMA, read, read_answer};
 pub use starter::starter;

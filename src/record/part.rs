@@ -98,9 +98,62 @@ pub trait Part: Default {
     #[doc(hidden)]
     fn schema(generator: &mut SchemaGenerator) -> Schema;
 
+    #[doc(hidden)]
+    fn inner_mut(&mut self) -> Vec<Inner<'_>>;
+
     /// Called when the whole table has been read, to check what single fields cannot show.
     #[doc(hidden)]
     fn finish(&mut self, _table: &DeTable<'_>, _reader: &mut Reader) {}
+}
+
+/// A part inside a part whose type is not known.
+pub struct Inner<'a> {
+    /// Its key in the record.
+    pub name: &'static str,
+    /// Its place in an array of tables, counted from zero.
+    pub index: Option<usize>,
+    /// The part.
+    pub part: &'a mut dyn AnyPart,
+}
+
+/// A part whose type is not known, for work that goes over a whole record.
+pub trait AnyPart {
+    /// See [`Part::SHAPE`].
+    fn shape(&self) -> Shape;
+
+    /// See [`Part::found`].
+    fn field(&self, name: &str) -> Option<&Found>;
+
+    #[doc(hidden)]
+    fn field_mut(&mut self, name: &str) -> Option<&mut Found>;
+
+    /// See [`Part::own_mut`].
+    fn own_of(&mut self) -> &mut Own;
+
+    /// The parts inside.
+    fn parts_inside(&mut self) -> Vec<Inner<'_>>;
+}
+
+impl<P: Part> AnyPart for P {
+    fn shape(&self) -> Shape {
+        P::SHAPE
+    }
+
+    fn field(&self, name: &str) -> Option<&Found> {
+        self.found(name)
+    }
+
+    fn field_mut(&mut self, name: &str) -> Option<&mut Found> {
+        self.found_mut(name)
+    }
+
+    fn own_of(&mut self) -> &mut Own {
+        self.own_mut()
+    }
+
+    fn parts_inside(&mut self) -> Vec<Inner<'_>> {
+        self.inner_mut()
+    }
 }
 
 /// Declares a part. Fields are `name: Meaning = "example"`; parts inside follow `one` or `many`.
@@ -175,6 +228,24 @@ macro_rules! part {
                     $( $( stringify!($many) => self.$many = reader.parts(name, value), )* )?
                     _ => {}
                 }
+            }
+
+            #[allow(unused_mut, clippy::vec_init_then_push)]
+            fn inner_mut(&mut self) -> Vec<$crate::record::part::Inner<'_>> {
+                let mut inner = Vec::new();
+                $( $( inner.push($crate::record::part::Inner {
+                    name: stringify!($one),
+                    index: None,
+                    part: &mut self.$one,
+                }); )* )?
+                $( $( for (index, part) in self.$many.iter_mut().enumerate() {
+                    inner.push($crate::record::part::Inner {
+                        name: stringify!($many),
+                        index: Some(index),
+                        part,
+                    });
+                } )* )?
+                inner
             }
 
             fn own(&self) -> &$crate::record::Own {

@@ -160,7 +160,6 @@ impl Reader {
         self.own_keys(table, &mut part);
         for (key, value) in table {
             let name: &str = key.get_ref();
-            // A field of the part goes before a key that all parts share: an inspection has a `video` of its own.
             let declared = P::SHAPE.fields.iter().any(|field| field.name == name);
             if !declared && COMMON_KEYS.iter().any(|(common, _)| *common == name) {
                 continue;
@@ -200,6 +199,10 @@ impl Reader {
     fn own_keys<P: Part>(&mut self, table: &DeTable<'_>, part: &mut P) {
         for (key, value) in table {
             let name: &str = key.get_ref();
+            // A field of the part goes before a key that all parts share: an inspection has a `video` of its own.
+            if P::SHAPE.fields.iter().any(|field| field.name == name) {
+                continue;
+            }
             let own = part.own_mut();
             match name {
                 "how" => own.how = self.how(value),
@@ -406,7 +409,9 @@ impl Reader {
                     None
                 }
             },
-            Kind::Count => {
+            // `sha256sum` writes small letters; a digest copied from elsewhere may have capitals.
+            Kind::Digest if is_digest(trimmed) => Some(Value::Text(trimmed.to_ascii_lowercase())),
+            Kind::Digest | Kind::Count => {
                 self.wrong_kind(field, span, &format!("`{trimmed}`"));
                 None
             }
@@ -536,6 +541,11 @@ fn example_line(field: &FieldInfo) -> String {
         Kind::List => format!("{} = [\"{}\"]", field.name, field.example),
         _ => format!("{} = \"{}\"", field.name, field.example),
     }
+}
+
+/// FIPS 180-4: a SHA-256 digest has 256 bits.
+fn is_digest(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit())
 }
 
 /// Temperatures go below zero; a meter may read a small negative voltage, drop or current.

@@ -89,6 +89,11 @@ fn field_schema(field: &FieldInfo) -> Json {
             { "enum": [ABSENT, NOT_VISIBLE, ""] },
         ] }),
         Kind::List => json!({ "type": ["array", "string"], "items": { "type": "string" } }),
+        Kind::Digest => json!({
+            "type": "string",
+            "pattern": format!("^([0-9a-fA-F]{{64}}|{ABSENT}|{NOT_VISIBLE}|)$"),
+            "examples": [field.example],
+        }),
         Kind::Quantity(dimension) if dimension == crate::quantity::Dimension::NONE => {
             json!({ "type": ["string", "number"], "examples": [field.example] })
         }

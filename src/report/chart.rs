@@ -12,6 +12,17 @@ const LEFT: f64 = 44.0;
 const RIGHT: f64 = 10.0;
 const TOP: f64 = 16.0;
 const BOTTOM: f64 = 40.0;
+/// Height of a row of the legend.
+const LEGEND: f64 = 15.0;
+/// Lines differ by their dashes, not by colour: they must be told apart in print and by everybody.
+const DASHES: [&str; 6] = ["", "7 3", "2 2.5", "10 3 2 3", "4 4", "14 4"];
+
+fn dash(number: usize) -> String {
+    match DASHES.get(number % DASHES.len()) {
+        Some(dash) if !dash.is_empty() => format!(r#" stroke-dasharray="{dash}""#),
+        _ => String::new(),
+    }
+}
 
 struct Scale {
     from: f64,
@@ -42,8 +53,8 @@ fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
 }
 
 fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
-    let (x_low, x_high) = range(curve.points.iter().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0)));
-    let (y_low, y_high) = range(curve.points.iter().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0)));
+    let (x_low, x_high) = range(curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0)));
+    let (y_low, y_high) = range(curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0)));
     let y_step = tick_step(y_high - y_low);
     let x = Scale { from: x_low.min(0.0), to: nice(x_high), low: LEFT, high: WIDTH - RIGHT };
     let y = Scale {
@@ -52,9 +63,11 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
         low: HEIGHT - BOTTOM,
         high: TOP,
     };
+    let legend = curve.series.len() > 1;
+    let height = if legend { HEIGHT + LEGEND * curve.series.len() as f64 } else { HEIGHT };
     write!(
         svg,
-        r#"<svg class="path chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="{id}-t {id}-d" xmlns="http://www.w3.org/2000/svg">"#
+        r#"<svg class="path chart" viewBox="0 0 {WIDTH} {height:.0}" role="img" aria-labelledby="{id}-t {id}-d" xmlns="http://www.w3.org/2000/svg">"#
     )?;
     write!(svg, r#"<title id="{id}-t">{}</title>"#, xml(&curve.name))?;
     write!(
@@ -97,11 +110,26 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
         xml(&curve.x)
     )?;
     write!(svg, r#"<text class="tick" x="2" y="11">{}</text>"#, xml(&curve.y))?;
-    let mut line = String::new();
-    for (index, (px, py)) in curve.points.iter().enumerate() {
-        write!(line, "{}{:.1} {:.1}", if index == 0 { "M" } else { "L" }, x.at(*px), y.at(*py))?;
+    for (number, series) in curve.series.iter().enumerate() {
+        let mut line = String::new();
+        for (index, (px, py)) in series.points.iter().enumerate() {
+            write!(line, "{}{:.1} {:.1}", if index == 0 { "M" } else { "L" }, x.at(*px), y.at(*py))?;
+        }
+        write!(svg, r#"<path class="curve"{} d="{line}"/>"#, dash(number))?;
     }
-    write!(svg, r#"<path class="curve" d="{line}"/>"#)?;
+    if legend {
+        for (number, series) in curve.series.iter().enumerate() {
+            let height = HEIGHT + LEGEND * number as f64;
+            write!(svg, r#"<path class="curve"{} d="M{LEFT} {height:.1}h34"/>"#, dash(number))?;
+            write!(
+                svg,
+                r#"<text class="label" x="{:.1}" y="{:.1}">{}</text>"#,
+                LEFT + 40.0,
+                height + 3.5,
+                xml(&series.name)
+            )?;
+        }
+    }
     for (index, (value, label)) in curve.marks.iter().enumerate() {
         let place = x.at(*value);
         let anchor = if place > WIDTH * 0.6 { "end" } else { "start" };
@@ -135,29 +163,25 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
 
 fn description(curve: &Curve, x: (f64, f64), y: (f64, f64)) -> String {
     let s = |value: f64| significant(value, 4);
-    let first = curve.points.first().copied().unwrap_or_default();
-    let last = curve.points.last().copied().unwrap_or_default();
     let marks: Vec<String> = curve.marks.iter().map(|(v, label)| format!("{label} at {}", s(*v))).collect();
+    let lines: Vec<String> = curve
+        .series
+        .iter()
+        .filter_map(|series| {
+            let (first, last) = (series.points.first()?, series.points.last()?);
+            let name = if series.name.is_empty() { String::new() } else { format!("{}: ", series.name) };
+            Some(format!("{name}begins at {}, ends at {}", s(first.1), s(last.1)))
+        })
+        .collect();
     format!(
-        "{} from {} to {}, {} from {} to {}; begins at {}, ends at {}. {}",
+        "{} from {} to {}, {} from {} to {}; {}. {}",
         curve.x,
         s(x.0),
         s(x.1),
         curve.y,
         s(y.0),
         s(y.1),
-        s(first.1),
-        s(last.1),
+        lines.join("; "),
         marks.join(", ")
     )
-}
-
-/// A curve as CSV, with its units in the header.
-#[must_use]
-pub fn csv(curve: &Curve) -> String {
-    let mut text = format!("{},{}\n", curve.x, curve.y);
-    for (x, y) in &curve.points {
-        text.push_str(&format!("{x},{y}\n"));
-    }
-    text
 }

@@ -10,6 +10,7 @@ mod text;
 mod view;
 mod writeup;
 
+pub use photos::{NotShown, photo_copy};
 pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};

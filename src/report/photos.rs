@@ -1,16 +1,16 @@
 //! The photos of the write-up: hash of the original, a copy fit to publish, and whether the evidence still matches.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use base64::Engine;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::evidence::hash::hash_file;
+use crate::evidence::hash::{HashError, Sha256Digest, hash_file};
 use crate::evidence::name::safe_relative;
-use crate::evidence::picture::{self, PictureOptions};
-use crate::record::Record;
+use crate::evidence::picture::{self, Derived, PictureError, PictureOptions};
+use crate::inspection::Inspection;
+use crate::record::{Found, State};
 
 /// Longest edge of a derived picture, pixels: readable on a desktop, small enough for a phone.
 const LONGEST_EDGE: u32 = 1200;
@@ -31,6 +31,8 @@ pub struct PhotoView {
     pub shows: Vec<String>,
     /// What it proves.
     pub proves: String,
+    /// Areas of it that are blacked out in the copy.
+    pub blacked_out: usize,
     /// SHA-256 of the original.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sha256: Option<String>,
@@ -49,10 +51,53 @@ pub struct PhotoView {
     pub height: u32,
 }
 
+/// Why a photo is not shown; it is listed all the same.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotShown {
+    /// Why, without a path of the machine it was tried on.
+    pub why: String,
+    /// SHA-256 of the original, where it could be read.
+    pub digest: Option<Sha256Digest>,
+}
+
+/// The copy of a photo that is fit to publish: upright, without metadata, with the areas that the record withholds
+/// blacked out. `file` is the name under which the inspection names the photo. The one way for every output to a picture.
+///
+/// # Errors
+/// [`NotShown`] for a photo that is missing, cannot be decoded, or has an area that cannot be placed on it.
+pub fn photo_copy(
+    inspection: &Inspection,
+    file: &str,
+    max_edge: u32,
+    quality: u8,
+) -> Result<Derived, NotShown> {
+    let redaction = &inspection.redaction;
+    let path = safe_relative(&inspection.folder, redaction.original(file))
+        .map_err(|error| NotShown { why: redaction.apply(&error.to_string()), digest: None })?;
+    let options = PictureOptions { max_edge, quality, redactions: redaction.areas(file) };
+    picture::derive(&path, &options).map_err(|error| {
+        let why = match error {
+            PictureError::Undecodable { reason, .. } => reason.to_string(),
+            PictureError::Redaction { number, problem, .. } => {
+                format!("area {number} to black out {problem}")
+            }
+            PictureError::File(HashError::File(error)) => error.source.to_string(),
+            PictureError::File(HashError::NotAPlainFile { what, .. }) => {
+                format!("it is {what}, not a plain file")
+            }
+            PictureError::File(HashError::ChangedWhileRead { .. }) => {
+                "it changed while it was read".to_owned()
+            }
+        };
+        NotShown { why: redaction.apply(&why), digest: hash_file(&path).ok() }
+    })
+}
+
 /// Reads the photos named in a record; `sealed` holds the hashes of the manifest, when there is one.
 #[must_use]
-pub fn photos(folder: &Path, record: &Record, sealed: Option<&BTreeMap<String, String>>) -> Vec<PhotoView> {
-    record
+pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>) -> Vec<PhotoView> {
+    inspection
+        .record
         .photo
         .par_iter()
         .enumerate()
@@ -61,9 +106,10 @@ pub fn photos(folder: &Path, record: &Record, sealed: Option<&BTreeMap<String, S
             let mut view = PhotoView {
                 name: file.rsplit('/').next().unwrap_or(&file).to_owned(),
                 anchor: format!("photo-{}", index + 1),
-                caption: photo.caption.text().unwrap_or_default().to_owned(),
+                caption: shown(photo.caption.found()),
                 shows: photo.shows.list().to_vec(),
-                proves: photo.proves.text().unwrap_or_default().to_owned(),
+                proves: shown(photo.proves.found()),
+                blacked_out: inspection.redaction.areas(&file).len(),
                 sha256: None,
                 problem: None,
                 sealed: None,
@@ -72,35 +118,29 @@ pub fn photos(folder: &Path, record: &Record, sealed: Option<&BTreeMap<String, S
                 height: 0,
                 file,
             };
-            if let Err(problem) = load(folder, &mut view) {
-                view.problem = Some(problem);
+            match photo_copy(inspection, &view.file, LONGEST_EDGE, QUALITY) {
+                Ok(derived) => {
+                    view.sha256 = Some(derived.original_digest.to_string());
+                    let encoded = base64::engine::general_purpose::STANDARD.encode(&derived.jpeg);
+                    view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
+                    (view.width, view.height) = (derived.width, derived.height);
+                }
+                // What cannot be shown is hashed and listed all the same.
+                Err(not_shown) => {
+                    view.sha256 = not_shown.digest.map(|digest| digest.to_string());
+                    view.problem = Some(format!("not shown: {}", not_shown.why));
+                }
             }
+            let original = inspection.redaction.original(&view.file);
             view.sealed = sealed.map(|sealed| {
-                view.sha256.is_some() && sealed.get(&view.file).map(String::as_str) == view.sha256.as_deref()
+                view.sha256.is_some() && sealed.get(original).map(String::as_str) == view.sha256.as_deref()
             });
             view
         })
         .collect()
 }
 
-fn load(folder: &Path, view: &mut PhotoView) -> Result<(), String> {
-    let path = safe_relative(folder, &view.file).map_err(|error| error.to_string())?;
-    match picture::derive(&path, &options()) {
-        Ok(derived) => {
-            view.sha256 = Some(derived.original_digest.to_string());
-            let encoded = base64::engine::general_purpose::STANDARD.encode(&derived.jpeg);
-            view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
-            (view.width, view.height) = (derived.width, derived.height);
-            Ok(())
-        }
-        Err(error) => {
-            // What cannot be shown is hashed and listed all the same.
-            view.sha256 = hash_file(&path).ok().map(|digest| digest.to_string());
-            Err(format!("not shown: {error}"))
-        }
-    }
-}
-
-fn options() -> PictureOptions {
-    PictureOptions { max_edge: LONGEST_EDGE, quality: QUALITY, ..PictureOptions::default() }
+/// A text of the record, empty where nothing is recorded.
+fn shown(found: &Found) -> String {
+    if found.state == State::NotLooked { String::new() } else { found.show() }
 }

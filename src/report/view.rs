@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::derive::{Answer, Derived, Missing, Subject, Val, element_label};
+use crate::derive::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::inspection::Inspection;
 use crate::quantity::{Amount, show, significant};
 use crate::record::{Part, Record, State};
@@ -233,7 +233,10 @@ impl View {
             pack,
             invented: head.invented.yes() == Some(true),
             inspection: recorded(head, &["title", "invented"]),
-            rated_current: rated.map(|q| q.text.clone()),
+            rated_current: rated.map(|q| q.text.clone()).or_else(|| {
+                let found = record.claims.continuous_current.found();
+                (found.state == State::Withheld).then(|| found.show())
+            }),
             rated_current_si: rated.map(|q| q.value),
             tested_current_si: record
                 .test
@@ -271,6 +274,11 @@ impl View {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
         };
+        if self.rated_current_si.is_none() {
+            return format!(
+                "The rated continuous current is {rated}, so the build is not judged against it here."
+            );
+        }
         match (
             &self.path.weakest,
             &self.path.capability.value,
@@ -292,6 +300,11 @@ impl View {
                         "Rated {rated}; every element whose capability is known carries it, the weakest is {weakest} with {capability}.{open}"
                     )
                 }
+            }
+            _ if self.path.capability.missing.iter().any(|missing| missing.reason == Reason::Withheld) => {
+                format!(
+                    "Rated {rated}; which element is the weakest is not said here, because it rests on something withheld."
+                )
             }
             _ => format!("Rated {rated}; no element of the path has a known capability."),
         }

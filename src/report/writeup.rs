@@ -7,16 +7,19 @@ use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
-use super::chart::{chart, csv};
+use super::chart::chart;
 use super::photos::{PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
 use super::view::View;
 use crate::cli::CAUTION;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
+use crate::evidence::signature::{self, Present, SignatureKind};
+use crate::evidence::ssh::SSH_NAMESPACE;
 use crate::evidence::verify::{self, FileState};
 use crate::inspection::{Inspection, OpenError, read_text};
 use crate::record::{Part, save};
+use crate::redact::{Leak, Summary};
 use crate::rules::{Finding, Grade, Outcome};
 
 /// Folder of the write-up in an inspection folder.
@@ -39,6 +42,9 @@ pub enum WriteUpError {
     /// A file cannot be read.
     #[error(transparent)]
     Open(#[from] OpenError),
+    /// Something that the record withholds stands in the result.
+    #[error(transparent)]
+    Leak(#[from] Leak),
     /// The result cannot be written.
     #[error("{path}: {source}", path = path.display())]
     Write {
@@ -64,6 +70,19 @@ pub struct EvidenceView {
     pub files: usize,
     /// Why it could not be checked.
     pub problem: Option<String>,
+    /// Signatures beside the manifest; what they say of themselves is not checked.
+    pub signatures: Vec<Present>,
+    /// How to check all of it with public tools alone.
+    pub steps: Vec<Step>,
+}
+
+/// A command that checks the evidence without this program, to be typed as it stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Step {
+    /// What it shows, and where to type it.
+    pub what: String,
+    /// The command, for bash.
+    pub command: String,
 }
 
 #[derive(Serialize)]
@@ -76,6 +95,7 @@ struct Page<'a> {
     instruments: Vec<Vec<(String, String)>>,
     tests: Vec<TestView>,
     evidence: &'a EvidenceView,
+    withheld: Option<&'a Summary>,
     picture: Option<String>,
     notes_html: Option<String>,
     notes_md: Option<String>,
@@ -122,6 +142,8 @@ struct PartView {
 /// A finished write-up, not yet on disk.
 #[derive(Debug)]
 pub struct WriteUp {
+    /// The view that it shows.
+    pub view: View,
     /// The Markdown.
     pub markdown: String,
     /// The page.
@@ -136,9 +158,9 @@ pub struct WriteUp {
 /// [`WriteUpError`] names the template and what is wrong with it.
 pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
     let view = View::of(inspection);
-    let evidence = evidence(&inspection.folder);
+    let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
-    let photos = photos(&inspection.folder, &inspection.record, sealed.as_ref());
+    let photos = photos(inspection, sealed.as_ref());
     let tera = tera(templates)?;
     let record = &inspection.record;
     let page = Page {
@@ -156,14 +178,22 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         view: &view,
         photos: &photos,
         evidence: &evidence,
+        withheld: Some(inspection.redaction.summary()).filter(|_| !inspection.redaction.is_empty()),
     };
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
     let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
-        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
+        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), curve.csv()))
     });
-    Ok(WriteUp { markdown: squeeze(&markdown), html, data: data.collect() })
+    let data = data.collect();
+    let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
+    let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
+    let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
+    for (name, text) in files.into_iter().chain(data) {
+        inspection.redaction.guard(&format!("{FOLDER}/{name}"), text)?;
+    }
+    Ok(write_up)
 }
 
 /// Writes a write-up into the inspection folder; each file is replaced as a whole.
@@ -350,7 +380,8 @@ pub fn in_words(state: &FileState) -> &str {
     }
 }
 
-fn evidence(folder: &Path) -> EvidenceView {
+fn evidence(inspection: &Inspection) -> EvidenceView {
+    let folder = &inspection.folder;
     let manifest = folder.join(MANIFEST_NAME);
     let mut view = EvidenceView {
         sealed: manifest.exists(),
@@ -359,10 +390,13 @@ fn evidence(folder: &Path) -> EvidenceView {
         differences: Vec::new(),
         files: 0,
         problem: None,
+        signatures: Vec::new(),
+        steps: Vec::new(),
     };
     if !view.sealed {
         return view;
     }
+    view.signatures = signature::present(&manifest);
     view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
     match verify::verify(folder, &crate::evidence::hash::silent) {
         Ok(comparison) => {
@@ -371,10 +405,53 @@ fn evidence(folder: &Path) -> EvidenceView {
                 comparison.files.iter().filter(|file| !matches!(file.state, FileState::Added { .. })).count();
             view.differences = comparison
                 .differences()
-                .map(|file| (file.name.to_text(), in_words(&file.state).to_owned()))
+                .map(|file| {
+                    (inspection.redaction.published(&file.name.to_text()), in_words(&file.state).to_owned())
+                })
                 .collect();
         }
-        Err(error) => view.problem = Some(error.to_string()),
+        Err(error) => view.problem = Some(inspection.redaction.apply(&error.to_string())),
     }
+    view.steps = steps(&view);
     view
+}
+
+/// The commands with which anybody checks the evidence years later.
+fn steps(evidence: &EvidenceView) -> Vec<Step> {
+    let step = |what: &str, command: String| Step { what: what.to_owned(), command };
+    let mut steps = vec![step(
+        "In the inspection folder: every sealed file is as it was sealed.",
+        format!("sha256sum -c {MANIFEST_NAME}"),
+    )];
+    if let Some(digest) = &evidence.manifest_sha256 {
+        steps.push(step(
+            "There too: the list of hashes is the one that this write-up was made with.",
+            format!("echo '{digest}  {MANIFEST_NAME}' | sha256sum -c"),
+        ));
+    }
+    for Present { file, kind, key } in &evidence.signatures {
+        // A comment in a signature can hold anything, a key's number or fingerprint cannot.
+        let (what, command) = match kind {
+            SignatureKind::Minisign => (
+                format!(
+                    "There too: the list was signed with the key {key}. Get the signer's public key from the signer and save it as signer.pub."
+                ),
+                format!("minisign -Vm {MANIFEST_NAME} -p signer.pub"),
+            ),
+            SignatureKind::Ssh => (
+                format!(
+                    "There too: the list was signed with the SSH key {key}. Get the signer's public key from the signer and save it as signer-ssh.pub."
+                ),
+                format!(
+                    "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {file} < {MANIFEST_NAME}"
+                ),
+            ),
+        };
+        steps.push(Step { what, command });
+    }
+    steps.push(step(
+        "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",
+        "python3 -m bagit --validate .".to_owned(),
+    ));
+    steps
 }

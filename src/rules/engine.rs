@@ -7,9 +7,10 @@
 
 use std::collections::BTreeMap;
 
-use super::book::{Book, Change, Rule, Scope};
+use super::book::{Book, Change, Rule};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
+use super::scope::Scope;
 use crate::derive::{Derived, Facts, Missing, Reason, Side as BoundSide, Subject, element_label};
 use crate::quantity::{Amount, Dimension, Uncertain, show, significant};
 use crate::record::{How, Record};

@@ -9,10 +9,13 @@ mod engine;
 pub mod expr;
 mod finding;
 mod functions;
+mod load;
 pub mod names;
 pub mod page;
+mod scope;
 
 pub use crate::derive::{Facts, Missing, Subject};
-pub use book::{Book, Change, Limit, Rule, Scope};
+pub use book::{Book, Change, Limit, Rule};
 pub use engine::{Judgement, judge};
 pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
+pub use scope::Scope;

@@ -26,7 +26,8 @@ pub struct NameInfo {
 #[must_use]
 pub fn catalogue() -> Vec<NameInfo> {
     let mut names = Vec::new();
-    for child in Record::SHAPE.children {
+    // What is to be withheld is no subject for a rule.
+    for child in Record::SHAPE.children.iter().filter(|child| child.name != "redact") {
         collect(child.name, (child.shape)(), &mut names);
     }
     for info in derive::FACTS {
@@ -49,7 +50,7 @@ fn collect(prefix: &str, shape: Shape, names: &mut Vec<NameInfo>) {
             Kind::Count => push("", Type::Amount(Dimension::NONE)),
             Kind::YesNo => push("", Type::YesNo),
             Kind::Word(words) => push("", Type::Word(words)),
-            Kind::Text | Kind::Markdown => push("", Type::Text),
+            Kind::Text | Kind::Markdown | Kind::Digest => push("", Type::Text),
             Kind::Date => push("", Type::Date),
             Kind::Section => {
                 push(".width", Type::Amount(Dimension::LENGTH));

@@ -184,23 +184,28 @@ async function poll() {
 const question = (key) => state.questions.find((one) => one.key === key);
 const pendingFor = (key) => waiting().filter((op) => op.key === key && op.do !== "add").pop();
 const isOpen = (one) => one.open && one.applies === "yes" && !pendingFor(one.key);
+// What is seldom wanted is in the list, but the walk does not stop at it.
+const isAsked = (one) => isOpen(one) && !one.aside;
 
-// Open questions of the same part from here on; for a question about the pack those of the section.
+// Open questions of the same part from here on; for a question about the pack those of the section. Cells are gone
+// through item by item: there it is the item that is left.
 function restOf(one) {
   const part = (key) => key.split("@")[1] || "";
   const from = state.questions.indexOf(one);
-  return state.questions.slice(from).filter((each) => each.section === one.section && part(each.key) === part(one.key) && isOpen(each));
+  const item = (key) => key.split("@")[0];
+  const same = (each) => (one.cell ? item(each.key) === item(one.key) : each.section === one.section && part(each.key) === part(one.key));
+  return state.questions.slice(from).filter((each) => same(each) && isAsked(each));
 }
 
 function next(from) {
   const all = state.questions;
   const start = all.findIndex((one) => one.key === from) + 1;
   const order = [...all.slice(start), ...all.slice(0, start)];
-  const fresh = order.find((one) => isOpen(one) && !left.has(one.key));
+  const fresh = order.find((one) => isAsked(one) && !left.has(one.key));
   if (fresh) return fresh;
   // Everything was seen once: the walk begins again with what was skipped.
   left = new Set();
-  return order.find(isOpen);
+  return order.find(isAsked);
 }
 
 function go(key, keep = true) {
@@ -253,7 +258,7 @@ function renderStatus() {
   $("title").textContent = state.title;
   $("counts").textContent = `▼ ${state.counts.falls_short} ◇ ${state.counts.not_decided} ● ${state.counts.meets}`;
   $("counts-words").textContent = `Findings: ${state.counts.falls_short} falls short, ${state.counts.not_decided} not decided, ${state.counts.meets} meets`;
-  const asked = state.questions.filter((one) => one.applies === "yes");
+  const asked = state.questions.filter((one) => one.applies === "yes" && !(one.aside && isOpen(one)));
   $("progress").max = asked.length || 1;
   $("progress").value = asked.filter((one) => !isOpen(one)).length;
 }
@@ -295,11 +300,15 @@ function card(one) {
   const here = waitingPhotos.filter((photo) => photo.key === one.key).length;
   if (one.part_photos.length || here) parts.push(make("p", `Photos: ${[...one.part_photos, ...(here ? [`${here} waiting`] : [])].join(", ")}`, { class: "help" }));
   else if (one.photo) parts.push(make("p", one.photo === "required" ? "A photo is required." : "A photo helps.", { class: "help" }));
-  parts.push(...inputs(one));
+  const several = make("label", "Choose pictures", { class: "button", for: "pictures" });
+  parts.push(...inputs(one), several);
   if (one.kind !== "adds") parts.push(extras(one));
+  if (one.like && isOpen(one)) {
+    parts.push(make("button", `Same as ${one.like}`, { type: "button", id: "same", on: () => { if (ask({ do: "same", key: one.key, what: one.like })) tell(`What was seen is taken over from ${one.like}; what is measured stays open.`); } }));
+  }
   const rest = restOf(one);
   if (rest.length > 1) {
-    parts.push(make("button", one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
+    parts.push(make("button", one.cell ? "Skip this for the other cells" : one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
   }
   if (!one.open && one.kind !== "adds") {
     parts.push(make("button", "Take the answer back", { type: "button", on: () => { ask({ do: "clear", key: one.key, seen: one.rev }); shown = ""; render(); } }));
@@ -473,20 +482,50 @@ $("add-part").addEventListener("click", () => {
   for (const kind of [...state.element_kinds, "reading"]) {
     body.append(make("button", kind, { type: "button", on: () => { ask({ do: "add", key: at, what: kind }); $("add-dialog").close(); $("list-dialog").close(); } }));
   }
+  if (one && one.test) body.append(rowForm(one));
   $("add-dialog").showModal();
 });
-$("photo").addEventListener("change", async () => {
-  const file = $("photo").files[0];
-  $("photo").value = "";
-  if (!file || !state) return;
-  if (file.size > PHOTO_LIMIT) { tell("The photo is larger than 40 MiB; it was not taken."); return; }
-  const photo = { id: newId(), key: at, record: state.record, blob: new Blob([await file.arrayBuffer()], { type: file.type }) };
-  try { await photos("readwrite", (store) => store.put(photo)); } catch { tell("This browser's storage is full: the photo was not kept."); return; }
+
+// A reading of an instrument during a bench test: time, value, and what it is of.
+function rowForm(one) {
+  const form = make("form", null, { id: "row-form" });
+  form.append(make("h3", `A reading during ${one.of}`));
+  const fields = [["row-at", "Time since the start, such as 15 min"], ["row-value", "Value, such as 77 A"], ["row-of", "What was read, such as branch 1"]];
+  for (const [id, text] of fields) form.append(make("label", text, { class: "field", for: id }), make("input", null, { id, autocomplete: "off" }));
+  form.append(make("button", "Add the reading", { type: "submit", class: "main" }));
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const [at, value, of] = fields.map(([id]) => $(id).value.trim());
+    if (!at || !value) { $(at ? "row-value" : "row-at").focus(); return; }
+    if (ask({ do: "add", key: one.key, what: `row ${at}, ${value}${of ? `, ${of}` : ""}` })) {
+      // What it is of stays: the next row is usually of the same.
+      $("row-at").value = ""; $("row-value").value = ""; $("row-at").focus();
+    }
+  });
+  return form;
+}
+async function keepPhotos(input) {
+  const files = [...input.files];
+  input.value = "";
+  if (!files.length || !state) return;
+  const [key, record] = [at, state.record];
+  let kept = 0;
+  for (const file of files) {
+    if (file.size > PHOTO_LIMIT) { tell(`A picture is larger than ${PHOTO_LIMIT / 1024 / 1024} MiB; it was not taken.`); continue; }
+    // The name of the file stays in the browser: names in photos/ are made by the server.
+    try {
+      const photo = { id: newId(), key, record, blob: new Blob([await file.arrayBuffer()], { type: file.type }) };
+      await photos("readwrite", (store) => store.put(photo));
+      kept += 1;
+    } catch { tell(`This browser's storage is full: ${kept} of ${files.length} pictures were kept, the rest was not.`); break; }
+  }
+  if (kept > 1) tell(`${kept} pictures are on their way.`);
   await countPhotos();
   shown = "";
   render();
   send();
-});
+}
+for (const id of ["photo", "pictures"]) $(id).addEventListener("change", () => keepPhotos($(id)));
 $("pair-form").addEventListener("submit", (event) => { event.preventDefault(); tryPair($("pair-code").value.trim()); });
 window.addEventListener("online", () => { poll(); send(); });
 document.addEventListener("visibilitychange", () => { if (!document.hidden) { poll(); send(); } });

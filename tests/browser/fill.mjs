@@ -5,6 +5,7 @@ import { createServer } from "node:net";
 import { createRequire } from "node:module";
 import { readFileSync, writeFileSync, readdirSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
+import { createHash } from "node:crypto";
 import assert from "node:assert/strict";
 
 const [program, folder, answersFile, output, tools] = process.argv.slice(2);
@@ -118,7 +119,8 @@ for (let step = 0; step < 1200; step += 1) {
 }
 await sent(page);
 console.log(`full drop-in record by touch: ${taps} taps and ${keys} characters typed, in ${Math.round((Date.now() - started) / 1000)} s`);
-assert.ok(taps < 450, `${taps} taps`);
+// A figure to lower: 399 since what is seldom wanted stands aside and cells are left item by item; 413 before.
+assert.ok(taps < 405, `${taps} taps`);
 await page.screenshot({ path: join(output, "fill-3-end.png") });
 await page.locator("#show-findings").tap();
 await page.waitForTimeout(300);
@@ -155,11 +157,63 @@ await page.waitForFunction(() => question("positive-fuse-kind@main-fuse").part_p
 const kept = readdirSync(join(folder, "photos")).filter((name) => /^\d+-main-fuse\.jpg$/.test(name));
 assert.equal(kept.length, 1);
 assert.deepEqual(readFileSync(join(folder, "photos", kept[0])), picture);
-assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nnote = "SHA-256 on arrival: [0-9a-f]{64}"`));
+assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nsha256 = "[0-9a-f]{64}"`));
 await page.setInputFiles("#photo", { name: "again.jpg", mimeType: "image/jpeg", buffer: picture });
 await page.setInputFiles("#photo", { name: "page.html", mimeType: "image/jpeg", buffer: Buffer.from("<script>alert(1)</script>") });
 await page.waitForFunction(() => document.getElementById("decided").textContent.includes("not a JPEG"));
 assert.equal(readdirSync(join(folder, "photos")).filter((name) => /main-fuse/.test(name)).length, 1, "the same picture is kept once");
+
+// ------------------------------------------------------------------ several pictures at once, chosen from the phone
+await goTo(page, "negative-name@negative-bar");
+const chosen = await key(page);
+assert.equal(chosen, "negative-name@negative-bar");
+const label = page.locator("#card label[for=pictures]");
+assert.equal(await label.count(), 1);
+assert.equal(await page.getAttribute("#pictures", "multiple"), "");
+assert.equal(await page.getAttribute("#pictures", "capture"), null, "the gallery, not the camera");
+const several = [1, 2, 3].map((n) => Buffer.concat([picture, Buffer.from(`several ${n}`)]));
+const photosBefore = readdirSync(join(folder, "photos")).length;
+await page.setInputFiles("#pictures", [...several.map((buffer, n) => ({ name: `${n}\n<b>.jpg`, mimeType: "image/jpeg", buffer })),
+  { name: "big.jpg", mimeType: "image/jpeg", buffer: Buffer.alloc(41 * 1024 * 1024, 0xff) }]);
+await page.waitForFunction((count) => question(document.getElementById("card").dataset.key).part_photos.length >= count, 3);
+assert.match(await page.textContent("#decided"), /larger than 40 MiB/);
+await sent(page);
+assert.equal(readdirSync(join(folder, "photos")).length, photosBefore + 3, `${chosen}: three of the four`);
+const hash = (buffer) => createHash("sha256").update(buffer).digest("hex");
+for (const buffer of several) assert.ok(record().includes(`sha256 = "${hash(buffer)}"`), "the hash on arrival is the file's");
+await page.screenshot({ path: join(output, "fill-12-several.png"), fullPage: true });
+await check(page, "several pictures");
+
+// ------------------------------------------------------------------ a part like the one before, and a reading of a test
+await page.evaluate(() => ask({ do: "add", key: "positive-list", what: "positive joint twin-joint" }));
+await page.waitForFunction(() => state.questions.some((one) => one.key.endsWith("@twin-joint") && one.like));
+const twin = await page.evaluate(() => state.questions.find((one) => one.key.endsWith("@twin-joint") && isAsked(one)).key);
+await goTo(page, twin);
+await check(page, "same as");
+await page.screenshot({ path: join(output, "fill-13-same.png"), fullPage: true });
+const openOfTwin = () => page.evaluate(() => state.questions.filter((one) => one.key.endsWith("@twin-joint") && one.open).length);
+const openBefore = await openOfTwin();
+await page.locator("#same").tap();
+await sent(page);
+await page.waitForFunction((before) => state.questions.filter((one) => one.key.endsWith("@twin-joint") && one.open).length < before, openBefore);
+console.log(`same as: one tap answered ${openBefore - (await openOfTwin())} questions`);
+assert.ok(openBefore - (await openOfTwin()) >= 3);
+await goTo(page, "test-date@full-load");
+await page.locator("#list").tap();
+await page.locator("#add-part").tap();
+await page.fill("#row-at", "15 min");
+await page.fill("#row-value", "77 A");
+await page.fill("#row-of", "branch 1");
+await check(page, "a reading of a test");
+await page.screenshot({ path: join(output, "fill-14-row.png") });
+await page.getByRole("button", { name: "Add the reading" }).tap();
+await page.fill("#row-at", "16 min");
+await page.fill("#row-value", "78 A");
+await page.getByRole("button", { name: "Add the reading" }).tap();
+await page.locator("#add-dialog .close").tap();
+await page.locator("#list-dialog .close").tap();
+await sent(page);
+assert.match(record(), /of = "branch 1"\nat = "15 min"\nvalue = "77 A"\n\n\[\[test\.reading\]\]\nof = "branch 1"\nat = "16 min"\nvalue = "78 A"/);
 
 // ------------------------------------------------------------------ two devices on one field
 const second = await device();

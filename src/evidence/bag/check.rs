@@ -12,11 +12,11 @@ use super::{
     read_manifest,
 };
 use crate::evidence::error::FileError;
-use crate::evidence::folder::all_files;
+use crate::evidence::folder::{all_files, is_evidence};
 use crate::evidence::hash::{OnProgress, open_plain};
-use crate::evidence::manifest::ManifestError;
-use crate::evidence::name::{gone, locate};
-use crate::evidence::verify::{Comparison, compare};
+use crate::evidence::manifest::{Manifest, ManifestError};
+use crate::evidence::name::{EvidenceName, gone, locate};
+use crate::evidence::verify::{Comparison, FileResult, FileState, compare};
 
 /// The most that is read of `bagit.txt` or `bag-info.txt`, in bytes.
 const TAG_MAX_BYTES: u64 = 1024 * 1024;
@@ -68,6 +68,36 @@ pub struct BagReport {
 }
 
 impl BagReport {
+    /// How the inspection in the payload stands against the seal that lies in it, told from the hashes that were
+    /// found, without reading anything again.
+    #[must_use]
+    pub fn against_seal(&self, sealed: &Manifest) -> Comparison {
+        let in_payload = |name: &EvidenceName| {
+            let name = EvidenceName::new(name.as_bytes().strip_prefix(b"data/")?).ok()?;
+            (sealed.get(&name).is_some() || is_evidence(&name)).then_some(name)
+        };
+        let (mut found, mut unreadable) = (Manifest::default(), Vec::new());
+        for file in &self.payload.files {
+            let Some(name) = in_payload(&file.name) else { continue };
+            match &file.state {
+                FileState::Unchanged { digest: found_now }
+                | FileState::Changed { found: found_now, .. }
+                | FileState::Added { found: found_now } => {
+                    found.insert(name, *found_now);
+                }
+                FileState::Missing { .. } => {}
+                FileState::Unreadable { .. } => unreadable.push((name, file.state.clone())),
+            }
+        }
+        let mut comparison = Comparison::of(sealed, &found);
+        for (name, state) in unreadable {
+            comparison.files.retain(|file| file.name != name);
+            comparison.files.push(FileResult { name, state });
+        }
+        comparison.files.sort_by(|a, b| a.name.cmp(&b.name));
+        comparison
+    }
+
     /// Complete and valid: every payload file is listed and unchanged, and so are the tag files.
     pub fn is_valid(&self) -> bool {
         let tags_hold = self.tags.as_ref().is_none_or(Comparison::matches);

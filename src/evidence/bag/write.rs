@@ -12,7 +12,7 @@ use crate::evidence::error::FileError;
 use crate::evidence::folder::{EvidenceFile, Listing, all_files, list};
 use crate::evidence::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
-use crate::evidence::name::{EvidenceName, gone};
+use crate::evidence::name::{EvidenceName, gone, locate};
 use crate::evidence::verify::Comparison;
 
 /// What goes into a bag besides the evidence.
@@ -63,7 +63,44 @@ pub fn write(
     let evidence = files.len();
     let files = [files, companions(folder, options.with_report)?].concat();
     refuse_bad_place(folder, destination)?;
+    fill(folder, destination, &files, fields, Some((&sealed, evidence)), on)
+}
 
+/// Writes a bag at `destination` that holds nothing but some generated files of an inspection folder, by their names
+/// under it: what can be handed to anybody when the record and the originals cannot.
+///
+/// # Errors
+/// As [`write()`], except that nothing needs to be sealed.
+pub fn write_generated(
+    folder: &Path,
+    names: &[String],
+    destination: &Path,
+    options: &BagOptions,
+    on: OnProgress<'_>,
+) -> Result<Bag, BagError> {
+    let fields = info_fields(options)?;
+    let files = names
+        .iter()
+        .map(|name| {
+            let name = EvidenceName::new(name.as_bytes())?;
+            let path = locate(folder, &name)?;
+            let bytes = path.symlink_metadata().map_err(FileError::on("read", &path))?.len();
+            Ok(EvidenceFile { name, path, bytes })
+        })
+        .collect::<Result<Vec<_>, BagError>>()?;
+    refuse_bad_place(folder, destination)?;
+    fill(folder, destination, &files, fields, None, on)
+}
+
+/// Copies files into a bag; the first `evidence` of them must be what was `sealed`.
+fn fill(
+    folder: &Path,
+    destination: &Path,
+    files: &[EvidenceFile],
+    fields: Vec<(String, String)>,
+    sealed: Option<(&Manifest, usize)>,
+    on: OnProgress<'_>,
+) -> Result<Bag, BagError> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".underlid-bag-").suffix(".tmp");
     #[cfg(unix)]
@@ -78,10 +115,12 @@ pub fn write(
         .par_iter()
         .map(|file| copy(file, unfinished.path(), &meter).map(|d| (file.name.clone(), d)))
         .collect::<Result<_, BagError>>()?;
-    let found: Manifest = copied.iter().take(evidence).cloned().collect();
-    let comparison = Comparison::of(&sealed, &found);
-    if !comparison.matches() {
-        return Err(BagError::Differs(comparison));
+    if let Some((sealed, evidence)) = sealed {
+        let found: Manifest = copied.iter().take(evidence).cloned().collect();
+        let comparison = Comparison::of(sealed, &found);
+        if !comparison.matches() {
+            return Err(BagError::Differs(comparison));
+        }
     }
     let payload = copied
         .into_iter()

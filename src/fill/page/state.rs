@@ -8,10 +8,11 @@ use sha2::{Digest, Sha256};
 
 use super::Reach;
 use super::pairing::Pairing;
-use crate::checklist::{Adds, Fills, PhotoWanted};
+use crate::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::bench::{FillError, Saved, Sight};
 use crate::fill::photo::Kept;
 use crate::fill::question::{Applies, Question};
+use crate::fill::same::likes;
 use crate::fill::terminal::now;
 use crate::fill::{Bench, Key};
 use crate::quantity::Dimension;
@@ -64,6 +65,7 @@ enum Do {
     Answer,
     Clear,
     Add,
+    Same,
 }
 
 /// How an operation ended.
@@ -103,8 +105,7 @@ impl App {
 
     /// The state as JSON, or nothing when the page has it already.
     pub(super) fn state(&self, since: &str) -> Result<Option<axum::body::Bytes>, Later> {
-        let text = self.bench.text().map_err(later)?;
-        let revision = short(text.as_bytes());
+        let revision = short(self.bench.revision().map_err(later)?.as_bytes());
         if revision == since {
             return Ok(None);
         }
@@ -118,7 +119,7 @@ impl App {
         let sight = self.bench.look().map_err(later)?;
         let json = serde_json::to_vec(&self.page_state(&sight)).map_err(|error| Later(error.to_string()))?;
         let json = axum::body::Bytes::from(json);
-        *cached = Some((short(sight.text.as_bytes()), json.clone()));
+        *cached = Some((short(sight.revision().as_bytes()), json.clone()));
         Ok(Some(json))
     }
 
@@ -149,6 +150,8 @@ impl App {
                 self.bench.answer_once(&key, &answer, seen, Some(&op.id))
             }
             Do::Clear => self.bench.clear(&key, seen),
+            // Sent twice, the second finds nothing open and changes nothing.
+            Do::Same => self.bench.same(&key, op.what.as_deref().unwrap_or_default()),
             Do::Add => self.bench.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id)),
         };
         let result = self.result(&key, result)?;
@@ -230,9 +233,10 @@ impl App {
                 .collect(),
             None => Vec::new(),
         };
+        let likes = likes(sight);
         PageState {
             record: self.record.clone(),
-            revision: short(sight.text.as_bytes()),
+            revision: short(sight.revision().as_bytes()),
             title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),
@@ -240,7 +244,13 @@ impl App {
                 meets: with(Outcome::Meets),
             },
             sections,
-            questions: sight.questions.iter().map(page_question).collect(),
+            questions: sight
+                .questions
+                .iter()
+                .map(|question| {
+                    page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
+                })
+                .collect(),
             findings: sight
                 .judgement
                 .findings
@@ -369,9 +379,17 @@ struct PageQuestion {
     rev: String,
     applies: &'static str,
     because: String,
+    /// True when the walk does not stop at it.
+    aside: bool,
+    /// True when it is asked of a cell.
+    cell: bool,
+    /// True when it is asked of a bench test.
+    test: bool,
+    /// The part before of the same kind, when this one may be answered as it was.
+    like: String,
 }
 
-fn page_question(question: &Question) -> PageQuestion {
+fn page_question(question: &Question, like: String) -> PageQuestion {
     let item = &question.item;
     let kind = question.kind();
     let choices = match kind {
@@ -425,6 +443,10 @@ fn page_question(question: &Question) -> PageQuestion {
         rev: question.revision(),
         applies,
         because,
+        aside: item.aside,
+        cell: item.scope == Scope::Readings,
+        test: item.scope == Scope::Tests,
+        like,
     }
 }
 

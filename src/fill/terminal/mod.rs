@@ -1,6 +1,8 @@
 //! Filling in a terminal or a plain pipe: one question at a time on standard output, one answer a line on standard
 //! input. No cursor movement and no colour carries a meaning, so that a screen reader and a test see the same.
 
+mod card;
+mod quick;
 mod show;
 
 use std::collections::HashSet;
@@ -9,12 +11,14 @@ use std::sync::Arc;
 
 use super::answer::{Said, read_line};
 use super::bench::{Bench, FillError, Saved, Sight};
+use super::card::Card;
 use super::question::{Applies, Key, Question};
 use crate::checklist::{Fills, Scope};
 use crate::evidence::error::shown_text;
 use crate::record::edit::{Answer, Refused};
 use crate::record::{How, Kind, State, Value, read_answer};
 use crate::words::count;
+use card::AtCard;
 pub(super) use show::now;
 
 /// Longest line that is read; a longer one is refused whole.
@@ -34,20 +38,27 @@ At a question type the answer, or
   absent, or -            you looked and it is not there
   could not see, or /     you looked and could not tell
   skip, or an empty line  leave it open and go on
-  done, or .              leave the rest of this part (or of this section) open and go on
+  done, or .              leave the rest of this part (of this section, of this item for cells) open and go on
   a letter, a word, or the beginning of a word where there are choices; y and n for yes and no
   3.02 mm | with caliper | photo 12.jpg | note at the middle | estimated
-                          what belongs to the value; `plain` keeps the word for how it came away
+                          what belongs to the value; `plain` keeps the word for how it came away; letters for it
+                          as on paper: c claimed, p printed, m measured, s seen, e estimated, w worked out
   3.301, 3.302, 3.304 V   this cell and those that follow
   one line\\n\\nand another   \\n is a new line in remarks
   =                       the same as last time at this item
+  148                     the usual unit is offered: 148 A? and an empty line confirms it
+  30 A | with             with the instrument that was named last
   12: 150 A               an answer by its number on the paper form; 34.2: for the second part
 Commands
   note TEXT, with INSTRUMENT, how WORD   belong to the answer shown, or else to the last one
-  photo FILE     a photo of the part; it is copied into photos/ and hashed
-  remark TEXT, video 14:05   on the part as a whole
+  photo FILE     a photo of the part; it is copied into photos/ and hashed; photo 5 is the one that begins with 05
+  photos FOLDER  what a card or folder of pictures holds, to take some of them for parts
+  remark TEXT, video 14:05, part with INSTRUMENT   on the part as a whole
+  same, same as ID   this part is like the one before: what was seen is taken over, what was measured is not
+  cell 3 3.302 V, 0.34 mΩ   a cell's readings from anywhere
+  row 15 min, 77 A, branch 1   a reading during the bench test; row ID: … where there are several tests
   using INSTRUMENT   for measured answers of its kind from here on; using none stops it
-  add busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT | test KIND | instrument NAME
+  add [positive|negative|stack] busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT | test KIND | instrument NAME
   back, go PART or NUMBER, find WORD, list, findings, clear, brief, help, quit
 Every answer is in the record before it is confirmed. Nothing is lost when you stop.
 ";
@@ -65,6 +76,14 @@ struct Walk<'a, W: Write> {
     section: String,
     summary: Summary,
     shown: Option<Key>,
+    /// A card that is being gone through.
+    card: Option<Card>,
+    /// An answer that waits for its unit to be confirmed.
+    pending: Option<(Key, Said)>,
+    /// The unit that was answered last, by item.
+    units: Vec<(String, String)>,
+    /// The instrument that was named last.
+    last_with: Option<String>,
 }
 
 /// Walks through what is open until the input ends or somebody quits.
@@ -90,6 +109,10 @@ pub fn walk(
         section: String::new(),
         summary: Summary::default(),
         shown: None,
+        card: None,
+        pending: None,
+        units: Vec::new(),
+        last_with: None,
     };
     let mut sight = bench.look()?;
     walk.overview(&sight)?;
@@ -101,7 +124,9 @@ pub fn walk(
         let Some(key) = next.or_else(|| sight.questions.last().map(|last| last.key.clone())) else {
             break;
         };
-        if end {
+        if walk.card.is_some() {
+            write!(walk.out, "photos> ")?;
+        } else if end {
             if walk.shown.is_some() {
                 walk.shown = None;
                 writeln!(
@@ -127,10 +152,25 @@ pub fn walk(
         if bench.text()? != sight.text {
             sight = bench.look()?;
         }
+        if walk.card.is_some() {
+            let typed = match &line {
+                Line::Text(line) => line.as_str(),
+                Line::TooLong => "?",
+            };
+            match walk.at_card(&sight, Some(&key).filter(|_| !end), typed)? {
+                AtCard::Quit => break,
+                AtCard::Stay(new) => sight = new.unwrap_or(sight),
+            }
+            continue;
+        }
         let Some(question) = sight.question(&key) else {
             continue;
         };
+        let confirmed = walk.pending.take().filter(|(of, _)| *of == key);
         let said = match line {
+            Line::Text(line) if line.trim().is_empty() && confirmed.is_some() => {
+                Ok(confirmed.map_or(Said::Leave, |(_, said)| said))
+            }
             Line::Text(line) if line.trim() == "=" => walk.same_again(question),
             Line::Text(line) => read_line(&line, question.kind(), &sight.record),
             Line::TooLong => Err("the line is too long".to_owned()),
@@ -142,6 +182,7 @@ pub fn walk(
             Ok(Said::Answer { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
                 walk.refuse("the list is at its end; write the number in front, such as 12: 150 A")?;
             }
+            Ok(said) if walk.offered(question, &said)? => {}
             Ok(said) => {
                 if let Some(new) = walk.act(&sight, &key, said)? {
                     sight = new;
@@ -203,9 +244,7 @@ impl<W: Write> Walk<'_, W> {
         let start = behind
             .and_then(|key| sight.questions.iter().position(|question| question.key == *key))
             .map_or(0, |index| index + 1);
-        let open = |question: &&Question| {
-            question.is_open() && question.applies == Applies::Yes && !self.left.contains(&question.key)
-        };
+        let open = |question: &&Question| question.is_asked() && !self.left.contains(&question.key);
         let (before, after) = sight.questions.split_at(start.min(sight.questions.len()));
         let found = after.iter().find(open).or_else(|| before.iter().find(open));
         found.map(|question| question.key.clone())
@@ -233,8 +272,10 @@ impl<W: Write> Walk<'_, W> {
             Said::Done => {
                 if let Some(question) = sight.question(key) {
                     let rest = sight.questions.iter().skip_while(|other| other.key != *key);
-                    let same = rest.filter(|other| {
-                        other.section == question.section && other.key.part == question.key.part
+                    // Cells are gone through item by item: what is left is the item.
+                    let same = rest.filter(|other| match question.item.scope {
+                        Scope::Readings => other.key.item == question.key.item,
+                        _ => other.section == question.section && other.key.part == question.key.part,
                     });
                     self.left.extend(same.map(|other| other.key.clone()));
                 }
@@ -258,6 +299,23 @@ impl<W: Write> Walk<'_, W> {
                 let saved = self.bench.add(Some(key), &what);
                 return self.told(saved);
             }
+            Said::Card(what) => self.open_card(&what)?,
+            Said::Cell(what) => return self.cell(sight, &what),
+            Said::Row(what) => {
+                let saved = self.bench.add(Some(key), &format!("row {what}"));
+                return self.told(saved);
+            }
+            Said::Same(from) => {
+                let saved = self.bench.same(key, &from);
+                let new = self.told(saved)?;
+                // What is still open of this part comes next.
+                if let Some(new) = &new {
+                    let before = new.questions.iter().take_while(|q| q.key != *key).last();
+                    self.at = self.next(new, before.map(|q| &q.key));
+                    self.shown = None;
+                }
+                return Ok(new);
+            }
             Said::Photo(file) => {
                 let saved = self.bench.photo(key, &file);
                 return self.told(saved);
@@ -271,7 +329,11 @@ impl<W: Write> Walk<'_, W> {
                 return self.told(saved);
             }
             Said::Numbered { number, rest } => return self.numbered(sight, &number, &rest),
-            Said::Answer { answer, more } => {
+            Said::Answer { mut answer, more } => {
+                if let Err(words) = self.with_as_before(&mut answer) {
+                    self.refuse(&words)?;
+                    return Ok(None);
+                }
                 if answer.value.is_none() && answer.photos.is_empty() {
                     let question = sight.question(key);
                     let here = question.is_some_and(|q| !q.is_open());
@@ -333,6 +395,9 @@ impl<W: Write> Walk<'_, W> {
             self.same.push((key.item.clone(), answer.clone()));
             let saved = self.bench.answer(key, &answer, None);
             let ok = saved.is_ok();
+            if ok {
+                self.remember(question, &answer);
+            }
             new = self.told(saved)?.or(new);
             if !ok {
                 return Ok(None);
@@ -413,7 +478,13 @@ impl<W: Write> Walk<'_, W> {
                 self.refuse(&words)?;
                 Ok(None)
             }
-            Ok(Said::Answer { answer, more }) => self.answer(sight, &key, answer, more),
+            Ok(Said::Answer { mut answer, more }) => match self.with_as_before(&mut answer) {
+                Ok(()) => self.answer(sight, &key, answer, more),
+                Err(words) => {
+                    self.refuse(&words)?;
+                    Ok(None)
+                }
+            },
             Ok(Said::Leave | Said::Done | Said::Quit | Said::Numbered { .. } | Said::Back) => Ok(None),
             Ok(said) => self.act(sight, &key, said),
         }

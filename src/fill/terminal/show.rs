@@ -171,7 +171,9 @@ pub(in crate::fill) fn now(question: &Question) -> String {
 }
 
 fn progress(sight: &Sight) -> String {
-    let applies = || sight.questions.iter().filter(|q| q.applies == Applies::Yes);
+    // What is seldom wanted counts only when it is answered.
+    let applies =
+        || sight.questions.iter().filter(|q| q.applies == Applies::Yes && (!q.item.aside || !q.is_open()));
     let open = applies().filter(|q| q.is_open()).count();
     format!("{} of {} answered, {open} open.", applies().count() - open, applies().count())
 }

@@ -153,12 +153,11 @@ pub(super) fn slot_of(place: &Place) -> Result<Slot, NoSuchPlace> {
 
 /// What a key is in a part of this shape.
 pub(super) fn slot_in(shape: Shape, key: &str) -> Result<Slot, NoSuchPlace> {
-    // Before the fields, as the reader does it: `inspection.video` is the key that every part has.
-    if COMMON_KEYS.iter().any(|(common, _)| *common == key) {
-        return Ok(if key == "photos" { Slot::CommonList } else { Slot::CommonText });
-    }
     if let Some(info) = shape.fields.iter().find(|info| info.name == key) {
         return Ok(Slot::Field(info));
+    }
+    if COMMON_KEYS.iter().any(|(common, _)| *common == key) {
+        return Ok(if key == "photos" { Slot::CommonList } else { Slot::CommonText });
     }
     let hint = nearest(key, shape.fields.iter().map(|info| info.name))
         .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));

@@ -1,6 +1,6 @@
 //! Instruments, photos and checklist answers: what claims and findings rest on.
 
-use crate::record::field::{AccuracySpec, AnyQuantity, Day, List, Markdown, Text};
+use crate::record::field::{AccuracySpec, AnyQuantity, Day, Digest, List, Markdown, Text};
 use crate::record::part::part;
 
 part! {
@@ -34,6 +34,8 @@ part! {
         proves: Text = "the rating printed on the fuse is 150 A",
         /// When it was taken, where the file does not say.
         taken: Text = "2026-09-19 10:42",
+        /// SHA-256 of the file when it arrived, written by the tool; a file that no longer has it was changed.
+        sha256: Digest = "2c26b46b68ffc68ff99b453c1d30413413422d706483bfa0f98a5e886266e7ae",
     }
 }
 

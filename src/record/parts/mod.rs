@@ -6,6 +6,7 @@ mod claims;
 mod evidence;
 mod inspection;
 mod path;
+mod redact;
 mod surroundings;
 mod tests;
 
@@ -15,8 +16,9 @@ pub use claims::{Claims, Statement};
 pub use evidence::{Instrument, Item, Photo};
 pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
+pub use redact::{Redact, RedactArea};
 pub use surroundings::{Enclosure, Marking, Service};
-pub use tests::{BenchTest, Reading};
+pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
 
 use super::part::part;
 
@@ -46,6 +48,8 @@ part! {
             service: Service,
             /// What is printed on the outside.
             marking: Marking,
+            /// What every output for others withholds: fields, literal texts, places on photos. The record itself is not changed.
+            redact: Redact,
         }
         ; many {
             /// An instrument that values were measured with.

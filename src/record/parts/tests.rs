@@ -16,6 +16,7 @@ const TEST_KINDS: &[Word] = &[
 const ENDS: &[Word] = &[
     word("load cut-off", "the load stopped at its cut-off voltage"),
     word("bms cut-off", "the BMS opened"),
+    word("taper", "the charging current had tapered at the charge voltage"),
     word("time", "the set time was over"),
     word("stopped", "somebody stopped it"),
 ];
@@ -48,9 +49,9 @@ part! {
         ambient: Temperature = "24 degC",
         /// How long it ran.
         duration: Time = "15 min",
-        /// Capacity that was read, where there is no log.
+        /// Capacity that was read where there is no log; of a charge, what went in.
         capacity: Charge = "148 Ah",
-        /// Energy that was read, where there is no log.
+        /// Energy that was read where there is no log; of a charge, what went in.
         energy: Energy = "3790 Wh",
         /// How it ended.
         end: TestEnd = "load cut-off",
@@ -58,11 +59,17 @@ part! {
         cell_temperature: Temperature = "-5 degC",
         /// Whether charge current flowed into the cells while they were cold.
         charged_while_cold: YesNo = "no",
-        /// Columns of the log that are not recognised by themselves, as "column = meaning".
+        /// Columns of the log that are not recognised by themselves, as "column = meaning". What the pack's own gauge shows is "of gauge".
         columns: List = "CH2 = current of the second branch",
+        /// The id of the capacity test that a charge belongs to for the round trip, where there are several.
+        capacity_test: Text = "capacity-1",
         ; many {
             /// A reading of one instrument during the test.
             reading: Reading,
+            /// One of several instruments that each see a part of the current.
+            branch: TestBranch,
+            /// What a temperature column of the log was fixed to.
+            sensor: TestSensor,
         }
     }
 }
@@ -70,11 +77,39 @@ part! {
 part! {
     /// A reading of one instrument during the test.
     pub struct Reading {
-        /// What was read, such as "branch 1" or an element's id.
+        /// What was read: "gauge" for the pack's own gauge, "terminals" for a reference instrument there, "branch" with a number or name for a branch, or for a temperature an element's id, "bms" or "ambient".
         of: Text = "branch 1",
-        /// Time since the start of the test.
+        /// Time since the load or the charge came on.
         at: Time = "15 min",
         /// The value.
         value: AnyQuantity = "77 A",
+        /// Whether a temperature no longer changed.
+        steady: YesNo = "yes",
+    }
+}
+
+part! {
+    /// One of several instruments that each see a part of the current: in a log of its own, or in a column of the test's log.
+    pub struct TestBranch {
+        /// A short name.
+        name: Text = "inverter 1",
+        /// Its log under the inspection folder, where it has one of its own.
+        log: Text = "logs/branch-1.csv",
+        /// The column that holds its current, where there are several.
+        column: Text = "Current (A)",
+        /// Columns of its log that are not recognised by themselves, as "column = meaning".
+        columns: List = "CH1 = current",
+        /// What is added to the times of its log to get those of the test's log; without it the logs are aligned where the load comes on.
+        offset: Time = "12 s ± 1 s",
+    }
+}
+
+part! {
+    /// What a temperature column of the log was fixed to.
+    pub struct TestSensor {
+        /// The column, as its header says.
+        column: Text = "T1",
+        /// The part: an element's id, "bms", "cells", "ambient" for the air of the room or "inner air" for the air beside the parts.
+        part: Text = "positive-bar",
     }
 }

@@ -28,6 +28,7 @@ pub fn evaluate(expr: &Expr, env: &dyn Env) -> Answer {
         Node::Name(name) => env.fact(name),
         Node::Recorded(name) => Ok(Val::YesNo(match env.fact(name) {
             Ok(_) => true,
+            Err(missing) if missing.iter().any(|m| m.reason == Reason::Withheld) => return Err(missing),
             Err(missing) => missing.iter().any(|m| m.reason == Reason::Absent),
         })),
         Node::Absent(name) => match env.fact(name) {

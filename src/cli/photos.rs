@@ -1,0 +1,161 @@
+//! `photos`: show what a card or a folder of pictures holds, and take some of it into an inspection.
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use jiff::SignedDuration;
+
+use super::{Done, Failure, Format};
+use crate::evidence::hash::{Progress, silent};
+use crate::fill::Bench;
+use crate::fill::card::{Card, Moment, Outcome, Tie, clock_offset, numbers, tie_to};
+use crate::words::count;
+
+/// Progress is told in steps of this many bytes.
+const STEP: u64 = 64 << 20;
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Without --take nothing is written: the pictures are shown in the order in which they were taken, each with its number, \
+what it says of itself, and whether the inspection has it or one that looks like it.\n\n\
+--take copies into photos/ under names made here, never moves, never writes to the card, and lists each picture in \
+inspection.toml with the SHA-256 it arrived with. Pictures that the inspection has are not taken twice, so a run that was \
+stopped may be started again. Originals keep the place and the serial numbers that cameras write into them; the pictures \
+of the write-up do not.")]
+pub(super) struct Photos {
+    /// The inspection folder
+    folder: PathBuf,
+    /// Cards, folders or files with pictures; links in them are not followed
+    #[arg(required = true, value_name = "FROM")]
+    from: Vec<PathBuf>,
+    /// Copy the pictures into photos/ and list them in the record
+    #[arg(long)]
+    take: bool,
+    /// Only these, by their numbers in the list, such as 3-7,9
+    #[arg(long, value_name = "NUMBERS")]
+    numbers: Option<String>,
+    /// Only those taken from this time on: 10:40, 2026-03-14, or "2026-03-14 10:40"
+    #[arg(long = "from", value_name = "TIME")]
+    since: Option<Moment>,
+    /// Only those taken until this time
+    #[arg(long, value_name = "TIME")]
+    until: Option<Moment>,
+    /// How far the camera's clock was off, added to its times: +00:03:20 for a slow one
+    #[arg(long, value_name = "±HH:MM:SS", value_parser = clock_offset, allow_hyphen_values = true)]
+    clock: Option<SignedDuration>,
+    /// What they show: an element's id, a part of the record, or the number of a question
+    #[arg(long, value_name = "PART", requires = "take")]
+    shows: Option<String>,
+    /// How to print
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+impl Photos {
+    pub(super) fn run(&self) -> Result<Done, Failure> {
+        let bench = Bench::open(&self.folder, &[], &[], None)?;
+        let told = AtomicU64::new(0);
+        let progress = |progress: Progress| {
+            let step = progress.done / STEP;
+            if step > told.fetch_max(step, Ordering::Relaxed) {
+                // Progress is a courtesy: when nobody can read it, the work goes on.
+                let _ = write!(
+                    std::io::stderr(),
+                    "\r{} of {} MiB read",
+                    progress.done >> 20,
+                    progress.total >> 20
+                );
+            }
+        };
+        let watched = std::io::stderr().is_terminal();
+        let clock = self.clock.unwrap_or(SignedDuration::ZERO);
+        let mut card = Card::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
+        if told.load(Ordering::Relaxed) > 0 {
+            let _ = writeln!(std::io::stderr());
+        }
+        let chosen = self.chosen(&card)?;
+        let mut out = std::io::stdout().lock();
+        let mut outcome = Outcome::default();
+        let shown = card.to_json();
+        match self.format {
+            Format::Text if self.take => card.print_rest(&mut out)?,
+            Format::Text => card.print(&mut out)?,
+            Format::Json => {}
+        }
+        if self.take {
+            let tie = match &self.shows {
+                Some(word) => tie_to(&*bench.look()?, word)?,
+                None => Tie::Nothing,
+            };
+            let text = self.format == Format::Text;
+            outcome = card.take(&bench, &chosen, &tie, &mut |taken| {
+                if text {
+                    let did = if taken.copied { "copied" } else { "was there" };
+                    let _ = writeln!(out, "{:>4}  {did}: {}  {}", taken.number, taken.file, taken.sha256);
+                }
+            })?;
+        }
+        match self.format {
+            Format::Json => {
+                let mut json = shown;
+                if let Some(object) = json.as_object_mut() {
+                    let refused: Vec<serde_json::Value> = outcome
+                        .refused
+                        .iter()
+                        .map(|(number, why)| serde_json::json!({ "number": number, "why": why }))
+                        .collect();
+                    object.insert("chosen".to_owned(), serde_json::json!(chosen));
+                    object.insert("taken".to_owned(), serde_json::json!(outcome.taken));
+                    object.insert("refused".to_owned(), refused.into());
+                }
+                writeln!(out, "{json}")?;
+            }
+            Format::Text if self.take => {
+                for (number, why) in &outcome.refused {
+                    writeln!(out, "{number:>4}  not taken: {why}")?;
+                }
+                let copied = outcome.taken.iter().filter(|taken| taken.copied).count();
+                let had = outcome.taken.len() - copied;
+                writeln!(
+                    out,
+                    "{} copied into photos/, {had} were there already; all of them are in the record.",
+                    count(copied, "picture", "pictures")
+                )?;
+            }
+            Format::Text => writeln!(
+                out,
+                "{} would be taken. Nothing was written; --take copies into photos/ and lists in the record.",
+                count(chosen.len(), "picture", "pictures")
+            )?,
+        }
+        if outcome.refused.is_empty() {
+            Ok(Done::Well)
+        } else {
+            Err(Failure::Words(format!(
+                "{} not taken",
+                count(outcome.refused.len(), "picture was", "pictures were")
+            )))
+        }
+    }
+
+    /// The pictures that are meant: by number and time; without either, those that are new.
+    fn chosen(&self, card: &Card) -> Result<Vec<usize>, Failure> {
+        let by_number = match &self.numbers {
+            Some(text) => Some(numbers(text, card.photos.len()).map_err(Failure::Words)?),
+            None => None,
+        };
+        let timed = self.since.is_some() || self.until.is_some();
+        let by_time = timed.then(|| card.taken_between(self.since, self.until));
+        let new = card.new_ones();
+        Ok(match (by_number, by_time) {
+            // What is named by number is meant even when it is there already: it may be tied to a part.
+            (Some(numbers), None) => numbers,
+            (Some(numbers), Some(times)) => {
+                numbers.into_iter().filter(|number| times.contains(number)).collect()
+            }
+            (None, Some(times)) => new.into_iter().filter(|number| times.contains(number)).collect(),
+            (None, None) => new,
+        })
+    }
+}

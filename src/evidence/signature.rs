@@ -1,0 +1,286 @@
+//! Who sealed it: a public key, given by whoever checks, against the signatures beside a manifest.
+//!
+//! There are three outcomes. *Good* needs a key that the checker already trusts; a key that lies beside the signature
+//! would prove nothing, so none is ever looked for there. *Bad* is a signature that does not fit the manifest or was made
+//! with another key than the one given. *Cannot tell* is everything else: no key, or no signature of its kind.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::error::{FileError, shown};
+use super::sign::{self, SIGNATURE_ENDING, SignError, VerifyingKey, read_limited};
+use super::ssh::{self, SSH_NAMESPACE, SSH_SIGNATURE_ENDING, SshKey};
+
+/// A file of keys is a few lines; more than this is something else.
+const KEYS_MAX_BYTES: u64 = 1024 * 1024;
+
+/// The two kinds of signature.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SignatureKind {
+    /// In the minisign format.
+    Minisign,
+    /// By `ssh-keygen -Y sign`.
+    Ssh,
+}
+
+impl SignatureKind {
+    const ALL: [Self; 2] = [Self::Minisign, Self::Ssh];
+
+    /// Where the signature of a file of this kind lies.
+    #[must_use]
+    pub fn beside(self, file: &Path) -> PathBuf {
+        let mut path = file.as_os_str().to_owned();
+        path.push(match self {
+            Self::Minisign => SIGNATURE_ENDING,
+            Self::Ssh => SSH_SIGNATURE_ENDING,
+        });
+        path.into()
+    }
+}
+
+/// A public key, or several with the names of whom they belong to.
+#[derive(Debug, Clone)]
+pub enum Key {
+    /// In the minisign format.
+    Minisign(VerifyingKey),
+    /// SSH keys, each with its principals where a file of allowed signers names them.
+    Ssh(Vec<(Option<String>, SshKey)>),
+}
+
+impl Key {
+    /// Reads a public key from a file (minisign, an SSH `.pub` file, or SSH's file of allowed signers), or from the one
+    /// line of text of a minisign key.
+    ///
+    /// # Errors
+    /// When it is none of these, or of a kind that is not checked here.
+    pub fn read(path_or_line: &str) -> Result<Self, SignError> {
+        let path = Path::new(path_or_line);
+        if path.symlink_metadata().is_err() && path_or_line.trim().starts_with("RW") {
+            return VerifyingKey::parse(path_or_line).map(Self::Minisign);
+        }
+        let bytes = read_limited(path, KEYS_MAX_BYTES, "a public key")?;
+        let text = String::from_utf8_lossy(&bytes);
+        let lines = || text.lines().map(str::trim).filter(|line| !line.is_empty() && !line.starts_with('#'));
+        let first = lines().next().unwrap_or_default();
+        if first.starts_with("untrusted comment:") {
+            return VerifyingKey::read(path).map(Self::Minisign);
+        }
+        if first.starts_with("RW") {
+            return VerifyingKey::parse(first).map(Self::Minisign);
+        }
+        if is_kind_of_key(first.split_whitespace().next().unwrap_or_default()) {
+            return SshKey::parse(first).map(|key| Self::Ssh(vec![(None, key)]));
+        }
+        lines().map(|line| allowed_signer(line, path)).collect::<Result<Vec<_>, _>>().map(Self::Ssh)
+    }
+
+    const fn kind(&self) -> SignatureKind {
+        match self {
+            Self::Minisign(_) => SignatureKind::Minisign,
+            Self::Ssh(_) => SignatureKind::Ssh,
+        }
+    }
+}
+
+fn is_kind_of_key(word: &str) -> bool {
+    ["ssh-", "ecdsa-", "sk-"].iter().any(|kind| word.starts_with(kind))
+}
+
+/// A line of SSH's file of allowed signers (ssh-keygen(1), ALLOWED SIGNERS): principals, options, key.
+fn allowed_signer(line: &str, path: &Path) -> Result<(Option<String>, SshKey), SignError> {
+    let malformed = || SignError::Malformed {
+        origin: shown(path),
+        what: "a public key: expected one in the minisign format, an SSH .pub file, or lines of SSH's allowed signers with no option but namespaces=\"file\"",
+    };
+    let (principals, rest) = line.split_once(char::is_whitespace).ok_or_else(malformed)?;
+    let mut rest = rest.trim_start();
+    // Options can end a key's validity or make it a certificate's; leaving one unread could accept too much.
+    if !is_kind_of_key(rest.split_whitespace().next().unwrap_or_default()) {
+        let (option, key) = rest.split_once(char::is_whitespace).ok_or_else(malformed)?;
+        if option.to_ascii_lowercase() != format!("namespaces=\"{SSH_NAMESPACE}\"") {
+            return Err(malformed());
+        }
+        rest = key.trim_start();
+    }
+    let key = SshKey::parse(rest).map_err(|error| match error {
+        SignError::KeyKind { kind, .. } => SignError::KeyKind { origin: shown(path), kind },
+        _ => malformed(),
+    })?;
+    Ok((Some(super::error::shown_text(principals)), key))
+}
+
+/// A signature that lies beside a manifest; what it says of itself is not checked.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Present {
+    /// Its file name.
+    pub file: String,
+    /// Its kind.
+    pub kind: SignatureKind,
+    /// The key that it says it was made with: number or fingerprint.
+    pub key: String,
+}
+
+/// The signatures beside a manifest.
+#[must_use]
+pub fn present(manifest: &Path) -> Vec<Present> {
+    SignatureKind::ALL
+        .into_iter()
+        .filter_map(|kind| {
+            let path = kind.beside(manifest);
+            let key = match kind {
+                SignatureKind::Minisign => sign::signer(&path),
+                SignatureKind::Ssh => ssh::signer(&path),
+            };
+            let file = shown(Path::new(path.file_name()?));
+            Some(Present { file, kind, key: key.ok()? })
+        })
+        .collect()
+}
+
+/// What can be said of who sealed it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "outcome", rename_all = "kebab-case")]
+pub enum Signed {
+    /// Signed with the key that was given.
+    Good {
+        /// The key: number or fingerprint.
+        key: String,
+        /// Whom a file of allowed signers says it belongs to.
+        by: Option<String>,
+        /// The comment that was signed with it.
+        comment: String,
+    },
+    /// Not signed with the key that was given, or changed since.
+    Bad {
+        /// Why, in words.
+        why: String,
+    },
+    /// Nothing can be said.
+    CannotTell {
+        /// Why, in words.
+        why: String,
+    },
+}
+
+/// Checks the signature beside a manifest.
+///
+/// # Errors
+/// When the system refuses to look for it.
+pub fn check(manifest: &Path, key: Option<&Key>) -> Result<Signed, FileError> {
+    let cannot_tell = |why: String| Ok(Signed::CannotTell { why });
+    let Some(key) = key else {
+        return cannot_tell(match present(manifest).as_slice() {
+            [] if SignatureKind::ALL.iter().any(|kind| kind.beside(manifest).symlink_metadata().is_ok()) => {
+                "the signature beside it cannot be read".to_owned()
+            }
+            [] => "it is not signed".to_owned(),
+            some => {
+                let listed: Vec<String> =
+                    some.iter().map(|one| format!("{} names the key {}", one.file, one.key)).collect();
+                format!("{}; give the signer's public key with --key to check it", listed.join(", "))
+            }
+        });
+    };
+    let path = key.kind().beside(manifest);
+    match path.symlink_metadata() {
+        Ok(_) => {}
+        Err(error) if super::name::gone(&error) => {
+            return cannot_tell(format!("there is no {} to check with this key", shown(&path)));
+        }
+        Err(error) => return Err(FileError::on("look for", &path)(error)),
+    }
+    let good = |verified: sign::Verified, by: Option<String>| Signed::Good {
+        key: verified.key_id,
+        by,
+        comment: verified.comment,
+    };
+    Ok(match key {
+        Key::Minisign(key) => match sign::verify(manifest, &path, key) {
+            Ok(verified) => good(verified, None),
+            Err(error) => Signed::Bad { why: error.to_string() },
+        },
+        Key::Ssh(keys) => {
+            let mut why = String::new();
+            for (by, key) in keys {
+                match ssh::verify(manifest, &path, key) {
+                    Ok(verified) => return Ok(good(verified, by.clone())),
+                    // Of several keys the one that made the signature says what is wrong with it.
+                    Err(SignError::OtherKey { .. }) if !why.is_empty() => {}
+                    Err(error) => why = error.to_string(),
+                }
+            }
+            Signed::Bad { why }
+        }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::*;
+
+    const SSH: &str = "ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAILM+rvN+ot98qgEN796jTiQfZfG1KaT0PtFDJ/XFSqti";
+    const MINISIGN: &str = "RWQf6LRCGA9i53mlYecO4IzT51TGPpvWucNSCh1CBM0QTaLn73Y7GFO3";
+
+    #[test]
+    fn keys_are_told_apart_and_options_that_limit_a_key_are_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("key");
+        let read = |text: &str| {
+            fs::write(&path, text).unwrap();
+            Key::read(path.to_str().unwrap())
+        };
+        assert!(matches!(Key::read(MINISIGN), Ok(Key::Minisign(_))));
+        assert!(matches!(read(&format!("untrusted comment: x\n{MINISIGN}\n")), Ok(Key::Minisign(_))));
+        assert!(matches!(read(MINISIGN), Ok(Key::Minisign(_))));
+        for (text, name) in [
+            (format!("{SSH} somebody\n"), None),
+            (format!("# bench\n\nbench@example.org {SSH}\n"), Some("bench@example.org")),
+            (format!("bench namespaces=\"file\" {SSH} x\n"), Some("bench")),
+        ] {
+            match read(&text) {
+                Ok(Key::Ssh(keys)) => assert_eq!(keys[0].0.as_deref(), name, "{text}"),
+                other => panic!("{text}: {other:?}"),
+            }
+        }
+        for bad in [
+            String::new() + "x",
+            format!("bench valid-before=\"20200101\" {SSH}"),
+            format!("bench namespaces=\"git\" {SSH}"),
+            format!("bench cert-authority {SSH}"),
+            "bench ssh-rsa AAAA".to_owned(),
+        ] {
+            assert!(read(&bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn three_outcomes() {
+        let dir = tempfile::tempdir().unwrap();
+        let at = |name: &str| dir.path().join(name);
+        let manifest = at("photos.sha256");
+        fs::write(&manifest, "hashes\n").unwrap();
+        let why = |signed: Signed| match signed {
+            Signed::CannotTell { why } => format!("cannot tell: {why}"),
+            Signed::Bad { why } => format!("bad: {why}"),
+            Signed::Good { .. } => "good".to_owned(),
+        };
+        let checked = |key: Option<&Key>| why(check(&manifest, key).unwrap());
+        let ours = Key::Minisign(sign::generate(&at("s"), &at("p"), None).unwrap());
+        let other = Key::read(MINISIGN).unwrap();
+        assert_eq!(checked(None), "cannot tell: it is not signed");
+        assert!(checked(Some(&ours)).starts_with("cannot tell: there is no"));
+        sign::sign(&manifest, &at("s"), None, None).unwrap();
+        assert!(checked(None).contains("names the key"));
+        assert_eq!(checked(Some(&ours)), "good");
+        assert!(checked(Some(&other)).starts_with("bad: "));
+        fs::write(&manifest, "other hashes\n").unwrap();
+        assert!(checked(Some(&ours)).contains("does not fit"));
+        fs::write(at("photos.sha256.minisig"), "nonsense").unwrap();
+        assert!(checked(Some(&ours)).starts_with("bad: "));
+        assert_eq!(checked(None), "cannot tell: the signature beside it cannot be read");
+    }
+}

@@ -1,0 +1,247 @@
+//! The bench tests while a record is being filled: worked out when they change, not at every answer.
+//!
+//! A log may have ten million rows, and an answer must be confirmed at once. What was worked out is kept until the
+//! tests, their instruments or their logs (by size and time of change) are others; then the next answer waits for them.
+//! Another answer that a test may rest on, such as the claimed capacity, makes them be worked out anew too: at once
+//! where that is quick, else beside the work, and the findings follow when it is done.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant, SystemTime};
+
+use sha2::{Digest, Sha256};
+
+use crate::derive::Values;
+use crate::evidence::name::safe_relative;
+use crate::record::{self, Record};
+use crate::trial::trials;
+
+/// Work that takes less than this is done at once: nobody notices it behind an answer.
+const AT_ONCE: Duration = Duration::from_millis(150);
+/// Stack of the thread that works beside: a record is large.
+const STACK: usize = 16 << 20;
+/// Parts of a record that no bench test rests on. What is not named here counts, so that a new part is never missed.
+const APART: [&str; 6] = ["photo", "item", "notes", "enclosure", "service", "marking"];
+/// As [`APART`], inside a part.
+const APART_IN: [(&str, &str); 3] = [("cells", "reading"), ("claims", "statement"), ("bms", "layer")];
+
+/// The facts of the bench tests as they were last worked out.
+#[derive(Debug, Default)]
+pub(super) struct Trials(Arc<Mutex<Inner>>);
+
+#[derive(Debug, Default)]
+struct Inner {
+    known: Option<Known>,
+    /// True while a thread works beside.
+    running: bool,
+    /// Counts what was worked out beside, so that a judgement upon older facts is made anew.
+    generation: u64,
+}
+
+#[derive(Debug)]
+struct Known {
+    mark: Mark,
+    facts: Vec<Values>,
+    took: Duration,
+}
+
+/// What the tests were worked out from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Mark {
+    /// Tests and instruments.
+    own: [u8; 32],
+    /// Everything that a test may rest on.
+    all: [u8; 32],
+    logs: Vec<Stamp>,
+}
+
+/// A log's size and time of change.
+pub(super) type Stamp = Option<(u64, Option<SystemTime>)>;
+
+/// The stamps of the logs that a record names.
+pub(super) fn stamps(folder: &Path, record: &Record) -> Vec<Stamp> {
+    record
+        .test
+        .iter()
+        .map(|test| {
+            let path = safe_relative(folder, test.log.text()?).ok()?;
+            let meta = fs::symlink_metadata(path).ok()?;
+            Some((meta.len(), meta.modified().ok()))
+        })
+        .collect()
+}
+
+impl Trials {
+    /// The facts of the tests of a record, in their order; those of a moment ago where working them out takes long.
+    pub(super) fn facts(&self, folder: &Path, text: &str, record: &Record) -> Vec<Values> {
+        if record.test.is_empty() {
+            return Vec::new();
+        }
+        let mark = Mark::of(folder, text, record);
+        let mut inner = self.lock();
+        if let Some(known) = &inner.known {
+            if known.mark == mark {
+                return known.facts.clone();
+            }
+            let same_tests = known.mark.own == mark.own && known.mark.logs == mark.logs;
+            if same_tests && known.took > AT_ONCE {
+                let facts = known.facts.clone();
+                if !inner.running {
+                    inner.running = true;
+                    drop(inner);
+                    self.beside(folder.to_owned(), text.to_owned());
+                }
+                return facts;
+            }
+        }
+        drop(inner);
+        let started = Instant::now();
+        let facts = work(folder, record);
+        self.lock().known = Some(Known { mark, facts: facts.clone(), took: started.elapsed() });
+        facts
+    }
+
+    /// Counts up whenever facts have been worked out beside.
+    pub(super) fn generation(&self) -> u64 {
+        self.lock().generation
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Inner> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn beside(&self, folder: PathBuf, text: String) {
+        let inner = Arc::clone(&self.0);
+        let work = move || {
+            let known = record::read("", &text).ok().map(|record| {
+                let started = Instant::now();
+                let mark = Mark::of(&folder, &text, &record);
+                Known { mark, facts: work(&folder, &record), took: started.elapsed() }
+            });
+            let mut inner = inner.lock().unwrap_or_else(PoisonError::into_inner);
+            inner.running = false;
+            if known.is_some() {
+                inner.known = known;
+                inner.generation += 1;
+            }
+        };
+        if std::thread::Builder::new().stack_size(STACK).spawn(work).is_err() {
+            self.lock().running = false;
+        }
+    }
+}
+
+fn work(folder: &Path, record: &Record) -> Vec<Values> {
+    let limits = crate::rules::Book::built_in().map(|book| book.limit_amounts()).unwrap_or_default();
+    trials(folder, record, &limits).into_iter().map(|trial| trial.facts).collect()
+}
+
+impl Mark {
+    fn of(folder: &Path, text: &str, record: &Record) -> Self {
+        let mut table: toml::Table = text.parse().unwrap_or_default();
+        let mut own = toml::Table::new();
+        for key in ["test", "instrument"] {
+            own.extend(table.get(key).map(|value| (key.to_owned(), value.clone())));
+        }
+        for key in APART {
+            table.remove(key);
+        }
+        for (part, key) in APART_IN {
+            if let Some(part) = table.get_mut(part).and_then(toml::Value::as_table_mut) {
+                part.remove(key);
+            }
+        }
+        let mut all = Sha256::new();
+        all.update(table.to_string());
+        for test in record.test.iter().filter(|test| test.log.text().is_none()) {
+            // What was read off by hand is told apart by where it stands in the file.
+            all.update(test.capacity.found().span.start.to_le_bytes());
+            all.update(test.energy.found().span.start.to_le_bytes());
+        }
+        Self {
+            own: Sha256::digest(own.to_string()).into(),
+            all: all.finalize().into(),
+            logs: stamps(folder, record),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Write;
+
+    use super::*;
+
+    const HEAD: &str =
+        "schema = 1\n[claims]\ncapacity = \"10 Ah\"\ncontinuous_current = \"10 A\"\n[cells]\nseries = 8\n";
+
+    fn record_of(more: &str) -> (String, Box<Record>) {
+        let text = format!(
+            "{HEAD}{more}\n[[test]]\nid = \"capacity\"\nkind = \"capacity\"\nlog = \"logs/a.csv\"\ncurrent = \"10 A\"\n\
+             cutoff_voltage = \"20 V\"\n"
+        );
+        let record = Box::new(record::read("t", &text).unwrap());
+        (text, record)
+    }
+
+    fn log(folder: &Path, rows: u32) {
+        fs::create_dir_all(folder.join("logs")).unwrap();
+        let mut out = std::io::BufWriter::new(fs::File::create(folder.join("logs/a.csv")).unwrap());
+        writeln!(out, "Time [s],Voltage [V],Current [A]").unwrap();
+        for row in 0..rows {
+            let voltage = if row + 1 == rows { 19.9 } else { 26.0 };
+            writeln!(out, "{row},{voltage},10.0").unwrap();
+        }
+    }
+
+    #[test]
+    fn what_a_test_does_not_rest_on_does_not_work_it_out_anew() {
+        let folder = tempfile::tempdir().unwrap();
+        log(folder.path(), 3_600);
+        let trials = Trials::default();
+        let (text, record) = record_of("");
+        let facts = trials.facts(folder.path(), &text, &record);
+        assert!(facts[0].contains_key("test.capacity_found"), "{facts:?}");
+        let mark = trials.lock().known.as_ref().unwrap().mark.clone();
+        for more in [
+            "[[cells.reading]]\nposition = 1\nvoltage = \"3.3 V\"",
+            "[[photo]]\nfile = \"photos/a.jpg\"",
+            "[enclosure]\nnote = \"dented\"",
+        ] {
+            let (text, record) = record_of(more);
+            assert_eq!(Mark::of(folder.path(), &text, &record), mark, "{more}");
+        }
+        for more in ["[bms]\nlow_temperature_limit = \"0 degC\"", "[heater]\npresent = \"no\""] {
+            let (text, record) = record_of(more);
+            assert_ne!(Mark::of(folder.path(), &text, &record), mark, "{more}");
+        }
+        // A longer log is another test.
+        log(folder.path(), 7_200);
+        assert_ne!(Mark::of(folder.path(), &text, &record), mark);
+        let longer = trials.facts(folder.path(), &text, &record);
+        assert_ne!(format!("{longer:?}"), format!("{facts:?}"));
+    }
+
+    #[test]
+    fn slow_work_is_done_beside_and_its_facts_follow() {
+        let folder = tempfile::tempdir().unwrap();
+        log(folder.path(), 3_600);
+        let trials = Trials::default();
+        let (text, record) = record_of("");
+        let before = trials.facts(folder.path(), &text, &record);
+        // As if it had taken long.
+        trials.lock().known.as_mut().unwrap().took = Duration::from_secs(9);
+        let (text, record) = record_of("[heater]\npresent = \"no\"");
+        let meanwhile = trials.facts(folder.path(), &text, &record);
+        assert_eq!(format!("{meanwhile:?}"), format!("{before:?}"));
+        let started = Instant::now();
+        while trials.generation() == 0 {
+            assert!(started.elapsed() < Duration::from_secs(60), "nothing was worked out beside");
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        let known = trials.lock().known.as_ref().unwrap().mark.clone();
+        assert_eq!(known, Mark::of(folder.path(), &text, &record));
+        assert!(!trials.lock().running);
+    }
+}

@@ -1,0 +1,127 @@
+//! Writing a file so that a reader, or a power cut, only ever meets the old one or the new one.
+//!
+//! The new content goes to a temporary file in the same folder, is forced to the disk, and takes the final name in one
+//! rename. A link that carries the final name is replaced, never followed. A file that is replaced keeps its
+//! permissions; a new one has those that the system gives to new files.
+
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::Path;
+
+use tempfile::{Builder, NamedTempFile};
+
+/// Permissions of an ordinary new file on Unix, before the umask.
+const ORDINARY: u32 = 0o666;
+
+/// Writes or replaces a file.
+///
+/// # Errors
+/// What the system says; an old file is then unchanged.
+pub fn replace(path: &Path, content: impl AsRef<[u8]>) -> io::Result<()> {
+    let file = beside(path, content.as_ref(), ORDINARY)?;
+    if let Some(old) = path.symlink_metadata().ok().filter(fs::Metadata::is_file) {
+        file.as_file().set_permissions(old.permissions())?;
+    }
+    file.persist(path).map_err(|error| error.error)?;
+    sync_parent(path)
+}
+
+/// Writes a file that must not exist yet.
+///
+/// # Errors
+/// [`io::ErrorKind::AlreadyExists`] when it does, or what the system says.
+pub fn write_new(path: &Path, content: impl AsRef<[u8]>) -> io::Result<()> {
+    write_new_with(path, content, ORDINARY)
+}
+
+/// Writes a file that must not exist yet; `mode` is its permission on Unix before the umask.
+///
+/// # Errors
+/// As [`write_new`].
+pub fn write_new_with(path: &Path, content: impl AsRef<[u8]>, mode: u32) -> io::Result<()> {
+    let file = beside(path, content.as_ref(), mode)?;
+    file.persist_noclobber(path).map_err(|error| error.error)?;
+    sync_parent(path)
+}
+
+fn beside(path: &Path, content: &[u8], mode: u32) -> io::Result<NamedTempFile> {
+    let mut builder = Builder::new();
+    builder.prefix(".underlid-").suffix(".tmp");
+    // Without this the temporary file's own 0600 would stay on the finished file.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
+    #[cfg(not(unix))]
+    let _ = mode;
+    let mut file = builder.tempfile_in(parent(path))?;
+    file.write_all(content)?;
+    file.as_file().sync_all()?;
+    Ok(file)
+}
+
+/// The folder that holds a file, in a form that can be opened.
+#[must_use]
+pub fn parent(path: &Path) -> &Path {
+    path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+/// Forces a rename to the disk: on Unix the folder is what a rename changes.
+///
+/// # Errors
+/// What the system says.
+pub fn sync_parent(path: &Path) -> io::Result<()> {
+    if cfg!(unix) {
+        File::open(parent(path))?.sync_all()?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn replaces_whole_and_leaves_nothing_behind() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("photos.sha256");
+        replace(&path, b"old").unwrap();
+        replace(&path, "new").unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"new");
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_new_file_never_overwrites() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("key");
+        write_new_with(&path, b"first", 0o600).unwrap();
+        let error = write_new(&path, b"second").unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&path).unwrap(), b"first");
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn permissions_stay() {
+        use std::os::unix::fs::PermissionsExt;
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("inspection.toml");
+        write_new_with(&path, b"first", 0o600).unwrap();
+        replace(&path, b"second").unwrap();
+        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_in_place_of_the_file_is_replaced_not_followed() {
+        let dir = tempfile::tempdir().unwrap();
+        let outside = dir.path().join("outside");
+        fs::write(&outside, "untouched").unwrap();
+        let path = dir.path().join("photos.sha256");
+        std::os::unix::fs::symlink(&outside, &path).unwrap();
+        replace(&path, b"new").unwrap();
+        assert_eq!(fs::read(&outside).unwrap(), b"untouched");
+        assert_eq!(fs::read(&path).unwrap(), b"new");
+        assert!(!fs::symlink_metadata(&path).unwrap().is_symlink());
+    }
+}
