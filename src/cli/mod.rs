@@ -5,6 +5,7 @@
 mod calc;
 mod check;
 mod checklist;
+mod collection;
 mod completions;
 mod decode;
 mod explain;
@@ -64,6 +65,8 @@ enum Command {
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
     Report(report::Report),
+    /// Make a static site and data files of many inspections
+    Collection(collection::Collection),
     /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
     Seal(seal::Seal),
     /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
@@ -153,6 +156,7 @@ pub fn run() -> ExitCode {
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),
+        Command::Collection(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),
