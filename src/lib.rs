@@ -9,6 +9,7 @@
 pub mod bench;
 pub mod checklist;
 pub mod cli;
+pub mod compare;
 pub mod derive;
 pub mod evidence;
 pub mod fill;

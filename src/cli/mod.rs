@@ -5,6 +5,7 @@
 mod calc;
 mod check;
 mod checklist;
+mod compare;
 mod completions;
 mod decode;
 mod explain;
@@ -56,6 +57,8 @@ enum Command {
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
     Report(report::Report),
+    /// Compare inspections part by part: what changed, and whether it explains a change of rating
+    Compare(compare::Compare),
     /// Write the hashes of record, photos and logs into photos.sha256
     Seal(seal::Seal),
     /// Compare a folder with its seal: unchanged, changed, missing, added
@@ -143,6 +146,7 @@ pub fn run() -> ExitCode {
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),
+        Command::Compare(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),
