@@ -120,19 +120,29 @@ fn conditions(columns: &Columns<'_>, tests: &[Option<&BenchTest>]) -> (Vec<Strin
     let (mut differ, mut open) = (Vec::new(), Vec::new());
     for name in CONDITIONS {
         let Some(field) = BenchTest::SHAPE.fields.iter().find(|field| field.name == name) else { continue };
-        let found: Vec<_> =
-            tests.iter().enumerate().filter_map(|(at, test)| Some((at, test.as_ref()?.found(name)?))).collect();
+        let found: Vec<_> = tests
+            .iter()
+            .enumerate()
+            .filter_map(|(at, test)| Some((at, test.as_ref()?.found(name)?)))
+            .collect();
         let Some(((first, one), others)) = found.split_first() else { continue };
         let say = || {
-            let each: Vec<String> =
-                found.iter().map(|(at, found)| format!("{} in {}", found.show(), columns.names[*at])).collect();
+            let each: Vec<String> = found
+                .iter()
+                .map(|(at, found)| format!("{} in {}", found.show(), columns.names[*at]))
+                .collect();
             format!("{}: {}", name.replace('_', " "), each.join(", "))
         };
-        let sourced = |at: usize, found| Sourced { found, sources: &columns.inspections[at].derived.sources, claim: false };
+        let sourced = |at: usize, found| Sourced {
+            found,
+            sources: &columns.inspections[at].derived.sources,
+            claim: false,
+        };
         let kinds: Vec<Kind> = others
             .iter()
             .map(|(at, other)| {
-                let change = fields(sourced(*first, one), sourced(*at, other), columns.names(*first, *at), field);
+                let change =
+                    fields(sourced(*first, one), sourced(*at, other), columns.names(*first, *at), field);
                 let small = name == "ambient" && change.difference_si.is_some_and(|d| d.abs() < SAME_AMBIENT);
                 if small { Kind::Same } else { change.kind }
             })
@@ -179,8 +189,12 @@ fn words(trials: &[Option<&Trial>], without: &[&str]) -> Vec<(String, Vec<String
             let each = trials.iter().map(|trial| match trial {
                 None => "–".to_owned(),
                 Some(trial) => {
-                    let all: Vec<&str> =
-                        trial.figures.iter().filter(|(n, _)| n == name).map(|(_, value)| value.as_str()).collect();
+                    let all: Vec<&str> = trial
+                        .figures
+                        .iter()
+                        .filter(|(n, _)| n == name)
+                        .map(|(_, value)| value.as_str())
+                        .collect();
                     if all.is_empty() { "–".to_owned() } else { all.join("; ") }
                 }
             });
@@ -192,8 +206,10 @@ fn words(trials: &[Option<&Trial>], without: &[&str]) -> Vec<(String, Vec<String
 /// The curves: those of the same name and axes over each other, or each for itself where conditions differ.
 fn curves(columns: &Columns<'_>, trials: &[Option<&Trial>], overlay: bool) -> Vec<Curve> {
     let mut drawn: Vec<(Curve, usize)> = Vec::new();
-    for (record, curve) in
-        trials.iter().enumerate().flat_map(|(at, t)| t.iter().flat_map(move |t| t.curves.iter().map(move |c| (at, c))))
+    for (record, curve) in trials
+        .iter()
+        .enumerate()
+        .flat_map(|(at, t)| t.iter().flat_map(move |t| t.curves.iter().map(move |c| (at, c))))
     {
         let of = &columns.names[record];
         let series = curve.series.iter().map(|series| Series {
@@ -227,7 +243,8 @@ fn curves(columns: &Columns<'_>, trials: &[Option<&Trial>], overlay: bool) -> Ve
 /// Adds the marks of a further record; a mark at the same value is named once.
 fn merge(marks: &mut Vec<(f64, String)>, more: &[(f64, String)], of: &str) {
     for (value, label) in more {
-        match marks.iter_mut().find(|(known, name)| known == value && name.starts_with(&format!("{label}, "))) {
+        match marks.iter_mut().find(|(known, name)| known == value && name.starts_with(&format!("{label}, ")))
+        {
             Some((_, name)) => name.clone_from(label),
             None => marks.push((*value, format!("{label}, {of}"))),
         }

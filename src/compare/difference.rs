@@ -118,9 +118,10 @@ fn differing(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature, 
     let (kind, words) = if expanded == 0.0 {
         (Kind::AsRecorded, format!("{plain}{share}, {}", nature.words()))
     } else if difference.abs() <= expanded {
-        let combined = show(expanded, dimension);
-        let words =
-            format!("no difference shown: {plain} lies within the combined uncertainty of {combined}{lacking}");
+        let combined = show(two_digits(expanded), dimension);
+        let words = format!(
+            "no difference shown: {plain} lies within the combined uncertainty of {combined}{lacking}"
+        );
         (Kind::NoDifferenceShown, words)
     } else {
         let shown = signed(difference, |d| show_uncertain(d, expanded, dimension));
@@ -128,6 +129,11 @@ fn differing(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature, 
     };
     let expanded_si = (expanded > 0.0).then_some(expanded);
     Change { kind, words, difference_si: Some(difference), percent, expanded_si }
+}
+
+/// An uncertainty to its second significant digit (JCGM 100:2008, 7.2.6).
+fn two_digits(expanded: f64) -> f64 {
+    format!("{expanded:.1e}").parse().unwrap_or(expanded)
 }
 
 /// A number with a sign that is always there.
@@ -249,7 +255,10 @@ fn values(a: (&Value, Sourced<'_>), b: (&Value, Sourced<'_>), names: Names<'_>, 
             0 => Change::plain(Kind::Same, "the same"),
             days => {
                 let words = crate::words::count(days.unsigned_abs() as usize, "day", "days");
-                Change::plain(Kind::Changed, format!("{words} {}", if days > 0 { "later" } else { "earlier" }))
+                Change::plain(
+                    Kind::Changed,
+                    format!("{words} {}", if days > 0 { "later" } else { "earlier" }),
+                )
             }
         },
         (Value::Section(one), Value::Section(other)) => {
@@ -288,7 +297,8 @@ fn sides<'a>(
     words: &[&str],
     compare: impl Fn(u32, &Quantity, &Quantity) -> Change,
 ) -> Change {
-    let changes: Vec<Change> = pairs.zip(0_u32..).map(|((one, other), number)| compare(number, one, other)).collect();
+    let changes: Vec<Change> =
+        pairs.zip(0_u32..).map(|((one, other), number)| compare(number, one, other)).collect();
     let kind = changes.iter().map(|change| change.kind).max().unwrap_or(Kind::Same);
     let said: Vec<String> = changes
         .iter()
@@ -316,7 +326,14 @@ mod tests {
         // (first, ±, second, ±, kind, words)
         let cases = [
             (150.0, 0.0, 150.0, 0.0, Kind::Same, "the same"),
-            (150.0, 0.0, 200.0, 0.0, Kind::AsRecorded, "+50 A (+33.3 %), differs as recorded; no uncertainty stated"),
+            (
+                150.0,
+                0.0,
+                200.0,
+                0.0,
+                Kind::AsRecorded,
+                "+50 A (+33.3 %), differs as recorded; no uncertainty stated",
+            ),
             (
                 100.0,
                 3.0,

@@ -160,7 +160,8 @@ pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Colu
             ..Cell::text("not known")
         },
         Some(Ok(worked)) => {
-            let mut cell = worked.value.amount().map_or_else(|| Cell::text(worked.value.show()), Cell::of_amount);
+            let mut cell =
+                worked.value.amount().map_or_else(|| Cell::text(worked.value.show()), Cell::of_amount);
             if let Some(bound) = &worked.bound {
                 let side = match bound.side {
                     crate::derive::Side::AtLeast => "at least",
@@ -176,7 +177,9 @@ pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Colu
         match (answers[0], answers[at]) {
             (Some(Ok(a)), Some(Ok(b))) => derived(a, b, names),
             (None, None) => Change::plain(Kind::NotCompared, "no such part in either"),
-            (None, _) | (_, None) => Change::plain(Kind::OneOnly, fields::no_such_part(names, answers[0].is_none())),
+            (None, _) | (_, None) => {
+                Change::plain(Kind::OneOnly, fields::only_in(names, answers[0].is_none()))
+            }
             (Some(Err(_)), Some(Err(_))) => Change::plain(Kind::NotCompared, "not known in either"),
             (Some(Err(_)), _) => Change::plain(Kind::NotCompared, format!("not known in {}", names.first)),
             _ => Change::plain(Kind::NotCompared, format!("not known in {}", names.second)),

@@ -48,6 +48,10 @@ pub struct RatingAnswer {
     pub answer: String,
     /// The elements the answer names.
     pub elements: Vec<String>,
+    /// Elements that carry less than before, beyond the uncertainty or as recorded.
+    pub weaker: Vec<String>,
+    /// Elements that carry more than before.
+    pub stronger: Vec<String>,
     /// The working, line by line.
     pub working: Vec<String>,
     /// What is missing for a decision.
@@ -114,6 +118,8 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
         outcome: Outcome::NotDecided,
         answer: String::new(),
         elements: Vec::new(),
+        weaker: Vec::new(),
+        stronger: Vec::new(),
         working: Vec::new(),
         missing: Vec::new(),
     };
@@ -122,12 +128,24 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
             answer.missing.push(format!("the rated continuous current of {}", record.name));
         }
         answer.rating = "not known in both".to_owned();
-        answer.answer =
-            format!("Not decided: {} is not recorded.", words::list(&answer.missing, "and"));
+        answer.answer = format!("Not decided: {} is not recorded.", words::list(&answer.missing, "and"));
         return answer;
     };
     let names = Names { first: &first.name, second: &second.name };
     let changes: Vec<Option<Change>> = elements.iter().map(|element| change(element, names)).collect();
+    for (element, change) in elements.iter().zip(&changes) {
+        let Some(change) = change.as_ref().filter(|c| matches!(c.kind, Kind::Changed | Kind::AsRecorded))
+        else {
+            continue;
+        };
+        let list = if change.difference_si.is_some_and(|d| d < 0.0) {
+            &mut answer.weaker
+        } else {
+            &mut answer.stronger
+        };
+        let how = if change.kind == Kind::AsRecorded { " (as recorded)" } else { "" };
+        list.push(format!("{}{how}", element.label));
+    }
     if old.value() == new.value() {
         unchanged(&mut answer, records, elements, &changes, old);
         Question { records, elements, changes: &changes, up: false }.show_working(&mut answer, old);
@@ -181,10 +199,13 @@ impl Question<'_> {
         self.show_working(answer, rating);
         if self.all_as_before() {
             answer.outcome = Outcome::RatingAlone;
-            answer.answer = "Every recorded element carries as much as before; the rating alone changed.".to_owned();
+            answer.answer =
+                "Every recorded element carries as much as before; the rating alone changed.".to_owned();
             if let Some(worst) = self.weakest_of(&above, high) {
                 let name = &self.records[high].name;
-                answer.answer.push_str(&format!(" In {name}, {worst}, less than the {shown} it is rated for."));
+                answer
+                    .answer
+                    .push_str(&format!(" In {name}, {worst}, less than the {shown} it is rated for."));
             }
             return;
         }
@@ -194,12 +215,19 @@ impl Question<'_> {
             let name = &self.records[high].name;
             let more = match above.len() - 1 {
                 0 => String::new(),
-                n => format!(", and {} less than that too", words::count(n, "more element carries", "more elements carry")),
+                n => format!(
+                    ", and {} less than that too",
+                    words::count(n, "more element carries", "more elements carry")
+                ),
             };
             answer.answer = if self.up {
-                format!("No recorded element explains the {higher} rating: in {name}, {worst}, less than its {shown}{more}.")
+                format!(
+                    "No recorded element explains the {higher} rating: in {name}, {worst}, less than its {shown}{more}."
+                )
             } else {
-                format!("No recorded element explains the {higher} rating: {name} did not carry its {shown} either, {worst}{more}.")
+                format!(
+                    "No recorded element explains the {higher} rating: {name} did not carry its {shown} either, {worst}{more}."
+                )
             };
             answer.elements = above.iter().map(|at| self.elements[*at].label.clone()).collect();
             return;
@@ -359,10 +387,11 @@ fn unchanged(
     answer.outcome = Outcome::Unchanged;
     answer.rating = format!("{} in both", rating.show());
     let weakest = |record: usize| {
-        let known = elements.iter().enumerate().filter_map(|(at, element)| match &element.capability[record] {
-            Capability::Known(capability) => Some((at, capability)),
-            _ => None,
-        });
+        let known =
+            elements.iter().enumerate().filter_map(|(at, element)| match &element.capability[record] {
+                Capability::Known(capability) => Some((at, capability)),
+                _ => None,
+            });
         known.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))
     };
     let same = format!("The rating is the same, {}.", rating.show());
@@ -391,7 +420,9 @@ fn unchanged(
                 records[1].name
             )
         }
-        _ => format!("{same} No capability is known in one of the records, so the weakest elements are not compared."),
+        _ => format!(
+            "{same} No capability is known in one of the records, so the weakest elements are not compared."
+        ),
     };
     for (record, side) in records.iter().zip(0..) {
         let unknown = elements.iter().filter(|e| matches!(e.capability[side], Capability::Unknown));

@@ -124,7 +124,12 @@ pub struct PartComparison {
 }
 
 /// The rows of a part that each record may have.
-pub(crate) fn rows<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>, without: &[&str], claim: bool) -> Vec<Row> {
+pub(crate) fn rows<P: Part>(
+    parts: &[Option<&P>],
+    columns: &Columns<'_>,
+    without: &[&str],
+    claim: bool,
+) -> Vec<Row> {
     let nothing = Found::default();
     let mut rows = Vec::new();
     for field in P::SHAPE.fields.iter().filter(|field| !without.contains(&field.name)) {
@@ -133,7 +138,8 @@ pub(crate) fn rows<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>, without
         if found.iter().flatten().all(|found| found.state == State::NotLooked) {
             continue;
         }
-        let sourced = |at: usize, found| Sourced { found, sources: &columns.inspections[at].derived.sources, claim };
+        let sourced =
+            |at: usize, found| Sourced { found, sources: &columns.inspections[at].derived.sources, claim };
         let cells = found.iter().enumerate().map(|(at, found)| match found {
             None => Cell::text("–"),
             Some(found) => cell(sourced(at, found)),
@@ -143,7 +149,7 @@ pub(crate) fn rows<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>, without
             match (found[0], found[at]) {
                 (Some(a), Some(b)) => fields(sourced(0, a), sourced(at, b), names, field),
                 (None, None) => Change::plain(Kind::NotCompared, "no such part in either"),
-                (a, _) => Change::plain(Kind::OneOnly, no_such_part(names, a.is_none())),
+                (a, _) => Change::plain(Kind::OneOnly, only_in(names, a.is_none())),
             }
         });
         rows.push(Row::new(field.name.replace('_', " "), cells.collect(), changes.collect()));
@@ -152,8 +158,8 @@ pub(crate) fn rows<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>, without
     rows
 }
 
-pub(crate) fn no_such_part(names: Names<'_>, in_first: bool) -> String {
-    format!("no such part in {}", if in_first { names.first } else { names.second })
+pub(crate) fn only_in(names: Names<'_>, second: bool) -> String {
+    format!("only in {}", if second { names.second } else { names.first })
 }
 
 /// The inspector's remark on the part.

@@ -25,6 +25,8 @@ pub struct FindingComparison {
     pub subject: String,
     /// Grade of the rule.
     pub grade: Grade,
+    /// True where some record falls short.
+    pub falls_short: bool,
     /// What each record says.
     pub states: Vec<FindingState>,
 }
@@ -109,6 +111,7 @@ pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsCompa
             statement: told.statement.clone(),
             subject: told.subject.clone(),
             grade: told.grade,
+            falls_short: told.outcome == Outcome::FallsShort,
             states: cells
                 .iter()
                 .enumerate()

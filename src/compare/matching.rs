@@ -57,7 +57,10 @@ impl Tie {
 
 fn ordinal(number: usize) -> String {
     const FIRST: [&str; 6] = ["first", "second", "third", "fourth", "fifth", "sixth"];
-    number.checked_sub(1).and_then(|at| FIRST.get(at)).map_or_else(|| format!("no. {number}"), |w| (*w).to_owned())
+    number
+        .checked_sub(1)
+        .and_then(|at| FIRST.get(at))
+        .map_or_else(|| format!("no. {number}"), |w| (*w).to_owned())
 }
 
 /// Two parts that stand for each other.
@@ -102,7 +105,13 @@ type Key<'k> = &'k dyn Fn(&Item) -> Option<String>;
 
 impl Step<'_> {
     /// Matches group by group; returns what is left of both sides.
-    fn groups(&mut self, some: &[usize], others: &[usize], one: Key<'_>, other: Key<'_>) -> (Vec<usize>, Vec<usize>) {
+    fn groups(
+        &mut self,
+        some: &[usize],
+        others: &[usize],
+        one: Key<'_>,
+        other: Key<'_>,
+    ) -> (Vec<usize>, Vec<usize>) {
         let mut groups: BTreeMap<String, (Vec<usize>, Vec<usize>)> = BTreeMap::new();
         let mut left: (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
         for &at in some {
@@ -154,7 +163,8 @@ impl Step<'_> {
         for (at, (a, b)) in one.iter().zip(&other).enumerate() {
             self.push(*a, *b, Tie::Place(at + 1));
         }
-        let taken = |list: &[usize]| list.iter().take(number).copied().collect::<std::collections::HashSet<_>>();
+        let taken =
+            |list: &[usize]| list.iter().take(number).copied().collect::<std::collections::HashSet<_>>();
         let (taken_one, taken_other) = (taken(&one), taken(&other));
         some.retain(|at| !taken_one.contains(at));
         others.retain(|at| !taken_other.contains(at));
@@ -166,7 +176,13 @@ impl Step<'_> {
     }
 
     /// Pairs those whose key is the same and theirs alone on either side.
-    fn same(&mut self, some: &mut Vec<usize>, others: &mut Vec<usize>, key: &dyn Fn(&Item) -> String, tie: Tie) {
+    fn same(
+        &mut self,
+        some: &mut Vec<usize>,
+        others: &mut Vec<usize>,
+        key: &dyn Fn(&Item) -> String,
+        tie: Tie,
+    ) {
         let index = |items: &[Item], list: &[usize]| {
             let mut map: HashMap<String, Option<usize>> = HashMap::new();
             for &at in list {
@@ -252,7 +268,8 @@ impl Rows {
 pub(crate) fn rows(lists: &[Vec<Item>]) -> Rows {
     let number = lists.len();
     // Where each part is at home: the record and place of the first part it was matched with.
-    let mut home: Vec<Vec<Option<(usize, usize)>>> = lists.iter().map(|list| vec![None; list.len()]).collect();
+    let mut home: Vec<Vec<Option<(usize, usize)>>> =
+        lists.iter().map(|list| vec![None; list.len()]).collect();
     let mut ties: BTreeMap<(usize, usize), (Tie, bool)> = BTreeMap::new();
     for later in 1..number {
         for earlier in 0..later {
@@ -266,15 +283,28 @@ pub(crate) fn rows(lists: &[Vec<Item>]) -> Rows {
             }
         }
     }
+    // What only the first record has comes before what stands in its place elsewhere.
+    let mut kept = vec![number < 2; lists.first().map_or(0, Vec::len)];
+    for (record, at) in home.iter().flatten().flatten() {
+        if *record == 0
+            && let Some(kept) = kept.get_mut(*at)
+        {
+            *kept = true;
+        }
+    }
+    let mut after_lost = vec![kept.len(); kept.len() + 1];
+    for at in (0..kept.len()).rev() {
+        after_lost[at] = if kept[at] { at } else { after_lost[at + 1] };
+    }
     // Sorted by the row before it: the first record's own place, then what follows that place elsewhere.
     let mut order: Vec<((usize, usize, usize), (usize, usize))> = Vec::new();
     for (record, list) in lists.iter().enumerate() {
-        let mut after = 0;
+        let mut after = after_lost.first().copied().unwrap_or(0);
         for at in 0..list.len() {
             match home[record][at] {
                 None if record == 0 => order.push(((at + 1, 0, 0), (0, at))),
                 None => order.push(((after, record, at), (record, at))),
-                Some((0, place)) => after = place + 1,
+                Some((0, place)) => after = after_lost.get(place + 1).copied().unwrap_or(0),
                 Some(_) => {}
             }
         }

@@ -175,32 +175,41 @@ pub(crate) struct Matches {
 impl Matches {
     fn of(inspections: &[Inspection]) -> Self {
         let rows = |items: fn(&Record) -> Vec<Item>| {
-            matching::rows(&inspections.iter().map(|inspection| items(&inspection.record)).collect::<Vec<_>>())
+            matching::rows(
+                &inspections.iter().map(|inspection| items(&inspection.record)).collect::<Vec<_>>(),
+            )
         };
         Self {
             elements: rows(elements::items),
             statements: rows(|record| {
                 let list = record.claims.statement.iter();
-                list.map(|s| named("", s.id.text(), s.text.text(), fingerprint(s, &["id", "text"]), None)).collect()
+                list.map(|s| named("", s.id.text(), s.text.text(), fingerprint(s, &["id", "text"]), None))
+                    .collect()
             }),
             layers: rows(|record| {
                 let list = record.bms.layer.iter().enumerate();
-                list.map(|(at, l)| named("", None, l.name.text(), fingerprint(l, &["name"]), Some(at))).collect()
+                list.map(|(at, l)| named("", None, l.name.text(), fingerprint(l, &["name"]), Some(at)))
+                    .collect()
             }),
             readings: rows(|record| {
                 let list = record.cells.reading.iter().enumerate();
                 let group = |position: Option<u32>| position.map(|p| p.to_string()).unwrap_or_default();
-                list.map(|(at, r)| named(&group(r.position.count()), None, None, String::new(), Some(at))).collect()
+                list.map(|(at, r)| named(&group(r.position.count()), None, None, String::new(), Some(at)))
+                    .collect()
             }),
             tests: rows(bench::items),
             instruments: rows(|record| {
                 let list = record.instrument.iter();
-                list.map(|i| named("", i.id.text(), i.name.text(), fingerprint(i, &["id", "name"]), None)).collect()
+                list.map(|i| named("", i.id.text(), i.name.text(), fingerprint(i, &["id", "name"]), None))
+                    .collect()
             }),
             photos: rows(photos::items),
             answers: rows(|record| {
                 let list = record.item.iter().enumerate();
-                list.map(|(at, i)| named(i.id.text().unwrap_or_default(), None, None, String::new(), Some(at))).collect()
+                list.map(|(at, i)| {
+                    named(i.id.text().unwrap_or_default(), None, None, String::new(), Some(at))
+                })
+                .collect()
             }),
         }
     }
@@ -225,7 +234,8 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
     let elements = elements::compare(&columns, &matches.elements);
     let photos = photos::groups(&columns, &matches, &elements);
     let claims = claims(&columns);
-    let statements = many(&columns, &matches.statements, "claim in words", "", &["id"], |r| &r.claims.statement);
+    let statements =
+        many(&columns, &matches.statements, "claim in words", "", &["id"], |r| &r.claims.statement);
     let parts = parts(&columns, &matches);
     let derived = derived(&columns);
     let tests = bench::compare(&columns, &matches.tests);
@@ -295,7 +305,9 @@ fn title(inspections: &[Column]) -> String {
 fn remarks(columns: &Columns<'_>, inspections: &[Column]) -> Vec<String> {
     let mut remarks = Vec::new();
     for (at, inspection) in inspections.iter().enumerate() {
-        if let Some(twin) = inspections[..at].iter().find(|other| other.record_sha256 == inspection.record_sha256) {
+        if let Some(twin) =
+            inspections[..at].iter().find(|other| other.record_sha256 == inspection.record_sha256)
+        {
             remarks.push(format!("The records of {} and {} are the same file.", twin.name, inspection.name));
         }
     }
@@ -330,7 +342,8 @@ fn claims(columns: &Columns<'_>) -> Vec<Row> {
 
 /// What follows for the pack as a whole.
 fn derived(columns: &Columns<'_>) -> Sorted {
-    let facts = FACTS.iter().filter(|fact| !fact.name.starts_with("element.") && !fact.name.starts_with("test."));
+    let facts =
+        FACTS.iter().filter(|fact| !fact.name.starts_with("element.") && !fact.name.starts_with("test."));
     let rows = facts.filter_map(|fact| {
         let answers: Vec<Option<&Answer>> =
             columns.inspections.iter().map(|inspection| inspection.derived.of_pack(fact.name)).collect();
@@ -351,7 +364,9 @@ fn parts(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
         single(columns, "marking", &[], |r| &r.marking),
         single(columns, "current path", &[], |r| &r.path),
     ];
-    parts.extend(many(columns, &matches.layers, "heat path, layer", " from the devices", &[], |r| &r.bms.layer));
+    parts.extend(many(columns, &matches.layers, "heat path, layer", " from the devices", &[], |r| {
+        &r.bms.layer
+    }));
     parts.extend(many(columns, &matches.readings, "cell reading", "", &[], |r| &r.cells.reading));
     parts.extend(many(columns, &matches.answers, "checklist answer", "", &[], |r| &r.item));
     parts.push(single(columns, "inspection", &["title", "invented", "price"], |r| &r.inspection));
@@ -394,7 +409,8 @@ fn many<P: Part>(
                 .map(|(at, inspection)| at.and_then(|at| list(&inspection.record).get(at)))
                 .collect();
             let told = each.iter().flatten().next().and_then(|part| {
-                let word = ["text", "name", "position", "id"].iter().find_map(|field| part.found(field)?.value());
+                let word =
+                    ["text", "name", "position", "id"].iter().find_map(|field| part.found(field)?.value());
                 word.map(crate::record::Value::show)
             });
             PartComparison {

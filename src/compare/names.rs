@@ -77,10 +77,7 @@ mod tests {
         let cases: [(&[&str], &[&str]); 3] = [
             (&["a", "b"], &["a", "b"]),
             (&["a", "a"], &["a (no. 1)", "a (no. 2)"]),
-            (
-                &["a", "a", "a (no. 1)"],
-                &["a (no. 1)", "a (no. 2)", "a (no. 1) (no. 1)"],
-            ),
+            (&["a", "a", "a (no. 1)"], &["a (no. 1)", "a (no. 2)", "a (no. 1) (no. 1)"]),
         ];
         for (given, wanted) in cases {
             assert_eq!(numbered(given.iter().map(|n| (*n).to_owned()).collect()), wanted);

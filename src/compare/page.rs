@@ -85,8 +85,15 @@ struct PartPage<'a> {
 }
 
 impl<'a> PartPage<'a> {
-    fn of(name: &str, only_in: &[String], matched_by: Option<&'a str>, fields: &'a Sorted, first: Vec<&'a Row>) -> Self {
-        let only = if only_in.is_empty() { String::new() } else { format!(", only in {}", list(only_in, "and")) };
+    fn of(
+        name: &str,
+        only_in: &[String],
+        matched_by: Option<&'a str>,
+        fields: &'a Sorted,
+        first: Vec<&'a Row>,
+    ) -> Self {
+        let only =
+            if only_in.is_empty() { String::new() } else { format!(", only in {}", list(only_in, "and")) };
         let mut rows = first;
         rows.extend(fields.changed.iter().chain(&fields.one_only).chain(&fields.not_compared));
         Self {
@@ -107,8 +114,13 @@ impl<'a> PartPage<'a> {
         let known = |row: &&Row| row.cells.iter().any(|cell| cell.si.is_some());
         let losses = element.losses.iter().filter(known);
         let first = [&element.capability, &element.margin].into_iter().chain(losses).collect();
-        let mut page =
-            Self::of(&element.label, &element.only_in, Some(&element.matched_by), &element.found.fields, first);
+        let mut page = Self::of(
+            &element.label,
+            &element.only_in,
+            Some(&element.matched_by),
+            &element.found.fields,
+            first,
+        );
         page.name.push_str(&place.unwrap_or_default());
         page
     }
@@ -134,7 +146,8 @@ impl Comparison {
         self.photos.par_iter_mut().for_each(|group| {
             for (entries, inspection) in group.photos.iter_mut().zip(inspections) {
                 for entry in entries {
-                    let path = safe_relative(&inspection.folder, &entry.file).map_err(|error| error.to_string());
+                    let path =
+                        safe_relative(&inspection.folder, &entry.file).map_err(|error| error.to_string());
                     match path.and_then(|path| hash_file(&path).map_err(|error| error.to_string())) {
                         Ok(digest) => entry.sha256 = Some(digest.to_string()),
                         Err(problem) => entry.problem = Some(problem),

@@ -60,7 +60,11 @@ pub(crate) fn items(record: &Record) -> Vec<Item> {
 }
 
 /// Groups the photos of all records by the first part each shows.
-pub(crate) fn groups(columns: &Columns<'_>, matches: &Matches, compared: &[ElementComparison]) -> Vec<PhotoGroup> {
+pub(crate) fn groups(
+    columns: &Columns<'_>,
+    matches: &Matches,
+    compared: &[ElementComparison],
+) -> Vec<PhotoGroup> {
     let number = columns.inspections.len();
     // Elements in the order of the path, then named parts, then the rest.
     let mut groups: BTreeMap<(u8, usize, String), PhotoGroup> = BTreeMap::new();
@@ -76,15 +80,18 @@ pub(crate) fn groups(columns: &Columns<'_>, matches: &Matches, compared: &[Eleme
         for (at, photo) in inspection.record.photo.iter().enumerate() {
             let (key, part) = match photo.shows.list().first() {
                 None => ((2, 0, String::new()), "other photos".to_owned()),
-                Some(shown) => match ids.get(shown.as_str()).and_then(|at| matches.elements.of(record, *at)) {
-                    Some(row) => {
-                        let (row, name) = together(row, compared);
-                        ((0, row, String::new()), name)
+                Some(shown) => {
+                    match ids.get(shown.as_str()).and_then(|at| matches.elements.of(record, *at)) {
+                        Some(row) => {
+                            let (row, name) = together(row, compared);
+                            ((0, row, String::new()), name)
+                        }
+                        None => ((1, 0, shown.clone()), shown.clone()),
                     }
-                    None => ((1, 0, shown.clone()), shown.clone()),
-                },
+                }
             };
-            let group = groups.entry(key).or_insert_with(|| PhotoGroup { part, photos: vec![Vec::new(); number] });
+            let group =
+                groups.entry(key).or_insert_with(|| PhotoGroup { part, photos: vec![Vec::new(); number] });
             group.photos[record].push(PhotoEntry {
                 file: photo.file.text().unwrap_or_default().to_owned(),
                 caption: photo.caption.text().unwrap_or_default().to_owned(),

@@ -50,8 +50,19 @@ impl Text<'_> {
             let rating = self.bold(&format!("Rated continuous current: {}", plain(&answer.rating)));
             writeln!(self.out, "{rating}")?;
             self.line(0, &answer.answer)?;
+            for (words, list) in [("less", &answer.weaker), ("more", &answer.stronger)] {
+                if !list.is_empty() {
+                    self.line(
+                        0,
+                        &format!("Carry {words} than before: {}.", crate::words::list(list, "and")),
+                    )?;
+                }
+            }
         }
-        self.line(0, &format!("All differences are against {}.", c.inspections.first().map_or("", |i| &i.name)))?;
+        self.line(
+            0,
+            &format!("All differences are against {}.", c.inspections.first().map_or("", |i| &i.name)),
+        )?;
         self.heading("Weakest element known")?;
         for i in &c.inspections {
             let carries = match (&i.weakest, &i.capability) {
@@ -69,7 +80,11 @@ impl Text<'_> {
         }
         for answer in &c.ratings {
             self.heading(&format!("What explains the rating: {}, {}", answer.from, answer.to))?;
-            for line in answer.working.iter().chain(&answer.missing.iter().map(|m| format!("missing: {m}")).collect::<Vec<_>>()) {
+            for line in answer
+                .working
+                .iter()
+                .chain(&answer.missing.iter().map(|m| format!("missing: {m}")).collect::<Vec<_>>())
+            {
                 self.line(1, line)?;
             }
         }
@@ -83,7 +98,7 @@ impl Text<'_> {
             self.part(part, c)?;
         }
         self.heading("What follows for the pack")?;
-        self.sorted(1, c, &c.derived)?;
+        self.sorted(1, c, &c.derived, &[])?;
         self.heading("Parts")?;
         for part in &c.parts {
             self.part(part, c)?;
@@ -99,10 +114,11 @@ impl Text<'_> {
             }
         }
         let t = c.totals;
+        writeln!(self.out)?;
         self.line(
             0,
             &format!(
-                "\nRecorded facts: {} changed or differing as recorded, {} recorded in one only, {} not compared, {} with no difference shown, {} the same.{}",
+                "Recorded facts: {} changed or differing as recorded, {} recorded in one only, {} not compared, {} with no difference shown, {} the same.{}",
                 t.changed,
                 t.one_only,
                 t.not_compared,
@@ -111,12 +127,19 @@ impl Text<'_> {
                 if self.all { "" } else { " --all lists them all." }
             ),
         )?;
-        self.line(0, &format!("underlid {}. Nothing here says that a pack is safe, or better than another.", c.program))
+        self.line(
+            0,
+            &format!(
+                "underlid {}. Nothing here says that a pack is safe, or better than another.",
+                c.program
+            ),
+        )
     }
 
     fn element(&mut self, element: &ElementComparison, c: &Comparison) -> fmt::Result {
         let only = only(&element.only_in);
-        let place = element.in_place_of.as_deref().map(|o| format!(", in the place of {o}")).unwrap_or_default();
+        let place =
+            element.in_place_of.as_deref().map(|o| format!(", in the place of {o}")).unwrap_or_default();
         let label = self.bold(&plain(&element.label));
         writeln!(self.out, "  {label}{}{}", plain(&only), plain(&place))?;
         self.line(2, &format!("matched by: {}", element.matched_by))?;
@@ -127,7 +150,7 @@ impl Text<'_> {
                 self.one(2, c, row)?;
             }
         }
-        self.sorted(2, c, &element.found.fields)
+        self.sorted(2, c, &element.found.fields, &element.only_in)
     }
 
     fn part(&mut self, part: &PartComparison, c: &Comparison) -> fmt::Result {
@@ -140,10 +163,18 @@ impl Text<'_> {
         let name = self.bold(&plain(&part.name));
         let by = part.matched_by.as_deref().map(|by| format!(" (matched by: {by})")).unwrap_or_default();
         writeln!(self.out, "  {name}{}{}", plain(&only(&part.only_in)), plain(&by))?;
-        self.sorted(2, c, &part.fields)
+        self.sorted(2, c, &part.fields, &part.only_in)
     }
 
-    fn sorted(&mut self, depth: usize, c: &Comparison, rows: &Sorted) -> fmt::Result {
+    fn sorted(&mut self, depth: usize, c: &Comparison, rows: &Sorted, only_in: &[String]) -> fmt::Result {
+        // What one record has alone is told as it is, without an empty column beside it.
+        if only_in.len() == 1 {
+            return rows.one_only.iter().try_for_each(|row| {
+                let told =
+                    row.cells.iter().find(|cell| cell.text != "–").map_or("", |cell| cell.text.as_str());
+                self.line(depth, &format!("{}: {told}", row.what))
+            });
+        }
         for (heading, list) in rows.lists() {
             if self.all || matches!(heading, "changed" | "recorded in one only" | "not compared") {
                 self.rows(depth, c, list)?;
@@ -169,7 +200,11 @@ impl Text<'_> {
             .changes
             .iter()
             .zip(c.inspections.iter().skip(1))
-            .map(|(change, i)| if several { format!("{}: {}", i.name, change.words) } else { change.words.clone() })
+            .map(
+                |(change, i)| {
+                    if several { format!("{}: {}", i.name, change.words) } else { change.words.clone() }
+                },
+            )
             .collect();
         self.line(depth, &format!("{}: {}  [{}]", row.what, cells.join(" | "), words.join("; ")))
     }

@@ -11,7 +11,7 @@ mod view;
 mod writeup;
 
 pub(crate) use text::plain;
-pub(crate) use writeup::{squeeze, template_words};
 pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
+pub(crate) use writeup::{squeeze, template_words};
