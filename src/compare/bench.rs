@@ -205,50 +205,54 @@ fn words(trials: &[Option<&Trial>], without: &[&str]) -> Vec<(String, Vec<String
 
 /// The curves: those of the same name and axes over each other, or each for itself where conditions differ.
 fn curves(columns: &Columns<'_>, trials: &[Option<&Trial>], overlay: bool) -> Vec<Curve> {
-    let mut drawn: Vec<(Curve, usize)> = Vec::new();
-    for (record, curve) in trials
+    let each: Vec<(usize, &Curve)> = trials
         .iter()
         .enumerate()
-        .flat_map(|(at, t)| t.iter().flat_map(move |t| t.curves.iter().map(move |c| (at, c))))
-    {
-        let of = &columns.names[record];
-        let series = curve.series.iter().map(|series| Series {
-            name: if series.name.is_empty() { of.clone() } else { format!("{of}, {}", series.name) },
-            points: series.points.clone(),
-        });
-        let partner = drawn.iter_mut().find(|(known, last)| {
-            overlay && *last != record && known.name == curve.name && known.x == curve.x && known.y == curve.y
-        });
-        match partner {
-            Some((known, last)) => {
-                known.series.extend(series);
-                merge(&mut known.marks, &curve.marks, of);
-                merge(&mut known.levels, &curve.levels, of);
-                *last = record;
-            }
-            None => {
-                let mut own = Curve { series: series.collect(), ..curve.clone() };
-                own.marks.iter_mut().for_each(|(_, label)| *label = format!("{label}, {of}"));
-                own.levels.iter_mut().for_each(|(_, label)| *label = format!("{label}, {of}"));
-                if !overlay {
-                    own.name = format!("{}, {of}", own.name);
-                }
-                drawn.push((own, record));
-            }
+        .flat_map(|(record, trial)| trial.iter().flat_map(move |t| t.curves.iter().map(move |c| (record, c))))
+        .collect();
+    // Curves of one name stand together, in the order in which their names come first.
+    let mut groups: Vec<Vec<(usize, &Curve)>> = Vec::new();
+    for (record, curve) in each {
+        let alike = |(known, of): &(usize, &Curve)| {
+            *known != record && of.name == curve.name && of.x == curve.x && of.y == curve.y
+        };
+        match groups.iter_mut().find(|group| group.last().is_some_and(alike)) {
+            Some(group) => group.push((record, curve)),
+            None => groups.push(vec![(record, curve)]),
         }
     }
-    drawn.into_iter().map(|(curve, _)| curve).collect()
+    groups
+        .iter()
+        .flat_map(|group| {
+            if overlay { vec![over_each_other(columns, group)] } else { each_for_itself(columns, group) }
+        })
+        .collect()
 }
 
-/// Adds the marks of a further record; a mark at the same value is named once.
-fn merge(marks: &mut Vec<(f64, String)>, more: &[(f64, String)], of: &str) {
-    for (value, label) in more {
-        match marks.iter_mut().find(|(known, name)| known == value && name.starts_with(&format!("{label}, ")))
-        {
-            Some((_, name)) => name.clone_from(label),
-            None => marks.push((*value, format!("{label}, {of}"))),
-        }
+fn over_each_other(columns: &Columns<'_>, group: &[(usize, &Curve)]) -> Curve {
+    // A group is never empty: it is made with its first curve.
+    let mut all = Curve { series: Vec::new(), ..group[0].1.clone() };
+    for (record, curve) in group {
+        let of = &columns.names[*record];
+        all.series.extend(curve.series.iter().map(|series| Series {
+            name: if series.name.is_empty() { of.clone() } else { format!("{of}, {}", series.name) },
+            points: series.points.clone(),
+        }));
+        // Only what is marked in all is marked here: the ends of the lines show where each one ends.
+        all.marks.retain(|mark| curve.marks.contains(mark));
+        all.levels.retain(|level| curve.levels.contains(level));
     }
+    all
+}
+
+fn each_for_itself(columns: &Columns<'_>, group: &[(usize, &Curve)]) -> Vec<Curve> {
+    group
+        .iter()
+        .map(|(record, curve)| Curve {
+            name: format!("{}, {}", curve.name, columns.names[*record]),
+            ..(*curve).clone()
+        })
+        .collect()
 }
 
 /// The part of a curve that a chart can draw so that its lines are told apart.

@@ -71,14 +71,16 @@ pub(crate) enum Nature {
     Claimed,
     Printed,
     Recorded,
+    Counted,
 }
 
 impl Nature {
     const fn words(self) -> &'static str {
         match self {
-            Self::Claimed => "differs as claimed",
-            Self::Printed => "differs as printed",
-            Self::Recorded => "differs as recorded; no uncertainty stated",
+            Self::Claimed => ", differs as claimed",
+            Self::Printed => ", differs as printed",
+            Self::Recorded => ", differs as recorded; no uncertainty stated",
+            Self::Counted => "",
         }
     }
 }
@@ -116,7 +118,7 @@ fn differing(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature, 
         _ => String::new(),
     };
     let (kind, words) = if expanded == 0.0 {
-        (Kind::AsRecorded, format!("{plain}{share}, {}", nature.words()))
+        (Kind::AsRecorded, format!("{plain}{share}{}", nature.words()))
     } else if difference.abs() <= expanded {
         let combined = show(two_digits(expanded), dimension);
         let words = format!(
@@ -154,8 +156,22 @@ pub(crate) fn derived(first: &Worked, second: &Worked, names: Names<'_>) -> Chan
         }
     }
     match (first.value.amount(), second.value.amount()) {
+        (Some(a), Some(b)) if counted(a) && counted(b) => counts(a, b, names),
         (Some(a), Some(b)) => numbers(a, b, names, Nature::Recorded),
         _ => texts(&first.value.show(), &second.value.show()),
+    }
+}
+
+/// True for what was counted: a whole number without a unit and without uncertainty.
+fn counted(amount: &Amount) -> bool {
+    amount.dimension == Dimension::NONE && amount.number.is_exact() && amount.value().fract() == 0.0
+}
+
+/// Compares two counts, which have no uncertainty: another count is a change.
+fn counts(first: &Amount, second: &Amount, names: Names<'_>) -> Change {
+    match numbers(first, second, names, Nature::Counted) {
+        change if change.kind == Kind::Same => change,
+        change => Change { kind: Kind::Changed, ..change },
     }
 }
 
@@ -243,13 +259,7 @@ fn values(a: (&Value, Sourced<'_>), b: (&Value, Sourced<'_>), names: Names<'_>, 
         (Value::Quantity(one), Value::Quantity(other)) => texts(&one.text, &other.text),
         (Value::Count(one), Value::Count(other)) => {
             let exact = |count: u32| Amount::exact(f64::from(count), Dimension::NONE);
-            let mut change = numbers(&exact(*one), &exact(*other), names, nature);
-            if change.kind != Kind::Same {
-                let comma = change.words.rfind(", ").unwrap_or(change.words.len());
-                change.words.truncate(comma);
-                change.kind = Kind::Changed;
-            }
-            change
+            counts(&exact(*one), &exact(*other), names)
         }
         (Value::Date(one), Value::Date(other)) => match (*other - *one).get_days() {
             0 => Change::plain(Kind::Same, "the same"),
@@ -284,7 +294,7 @@ fn points(change: Change, nature: Nature) -> Change {
     let (Some(difference), true) = (change.difference_si, change.kind != Kind::Same) else { return change };
     let by = signed(difference, |d| format!("{} percentage points", significant(100.0 * d, 3)));
     let words = match change.kind {
-        Kind::AsRecorded => format!("{by}, {}", nature.words()),
+        Kind::AsRecorded => format!("{by}{}", nature.words()),
         Kind::NoDifferenceShown => format!("no difference shown: {by} lies within the combined uncertainty"),
         _ => by,
     };

@@ -74,7 +74,8 @@ pub(crate) struct Pair {
 }
 
 /// Matches the parts of two records.
-pub(crate) fn pairs(first: &[Item], second: &[Item]) -> Vec<Pair> {
+#[cfg(test)]
+fn pairs(first: &[Item], second: &[Item]) -> Vec<Pair> {
     let all = |items: &[Item]| (0..items.len()).collect::<Vec<_>>();
     among(first, &all(first), second, &all(second))
 }

@@ -125,8 +125,10 @@ pub struct Comparison {
     pub claims: Vec<Row>,
     /// Claims in words.
     pub statements: Vec<PartComparison>,
-    /// Every other part.
+    /// Every other part of the pack.
     pub parts: Vec<PartComparison>,
+    /// The inspections themselves and their instruments.
+    pub circumstances: Vec<PartComparison>,
     /// Findings.
     pub findings: FindingsComparison,
     /// Bench tests.
@@ -235,12 +237,17 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
     let photos = photos::groups(&columns, &matches, &elements);
     let claims = claims(&columns);
     let statements =
-        many(&columns, &matches.statements, "claim in words", "", &["id"], |r| &r.claims.statement);
+        many(&columns, &matches.statements, "Claim in words:", "", &["id"], |r| &r.claims.statement);
     let parts = parts(&columns, &matches);
+    let circumstances = circumstances(&columns, &matches);
     let derived = derived(&columns);
     let tests = bench::compare(&columns, &matches.tests);
     let mut totals = Totals::default();
-    let all = parts.iter().chain(&statements).chain(elements.iter().map(|element| &element.found));
+    let all = parts
+        .iter()
+        .chain(&circumstances)
+        .chain(&statements)
+        .chain(elements.iter().map(|element| &element.found));
     all.for_each(|part| totals.add(&part.fields));
     totals.add(&Sorted::of(claims.clone()));
     let inspections: Vec<Column> =
@@ -248,7 +255,7 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
     Comparison {
         format: FORMAT,
         program: env!("CARGO_PKG_VERSION"),
-        title: title(&inspections),
+        title: title(&columns),
         invented: inspections.iter().any(|inspection| inspection.invented),
         remarks: remarks(&columns, &inspections),
         ratings: (1..inspections.len()).map(|at| elements::answer(&columns, at - 1, at)).collect(),
@@ -258,6 +265,7 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
         claims,
         statements,
         parts,
+        circumstances,
         findings: findings::compare(&columns, &matches),
         tests,
         photos,
@@ -296,9 +304,17 @@ fn column(inspection: &Inspection, name: &str) -> Column {
     }
 }
 
-fn title(inspections: &[Column]) -> String {
-    let names: Vec<&str> = inspections.iter().map(|inspection| inspection.name.as_str()).collect();
-    crate::words::list(&names, "and")
+/// "Harbour 24-150: revision A and revision B"; without the model where it is not the same in all.
+fn title(columns: &Columns<'_>) -> String {
+    let names = crate::words::list(&columns.names, "and");
+    let models: Vec<Option<&str>> =
+        columns.inspections.iter().map(|inspection| inspection.record.inspection.model.text()).collect();
+    match models.first() {
+        Some(Some(model)) if models.windows(2).all(|pair| pair[0] == pair[1]) && !names.contains(model) => {
+            format!("{model}: {names}")
+        }
+        _ => names,
+    }
 }
 
 /// What the reader must know before trusting a difference.
@@ -356,21 +372,27 @@ fn derived(columns: &Columns<'_>) -> Sorted {
 /// Every part that is not the path, a claim, a test or a photo.
 fn parts(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
     let mut parts = vec![
-        single(columns, "cells", &[], |r| &r.cells),
+        single(columns, "Cells", &[], |r| &r.cells),
         single(columns, "BMS", &[], |r| &r.bms),
-        single(columns, "heater", &[], |r| &r.heater),
-        single(columns, "enclosure", &[], |r| &r.enclosure),
-        single(columns, "service", &[], |r| &r.service),
-        single(columns, "marking", &[], |r| &r.marking),
-        single(columns, "current path", &[], |r| &r.path),
+        single(columns, "Heater", &[], |r| &r.heater),
+        single(columns, "Enclosure", &[], |r| &r.enclosure),
+        single(columns, "Service", &[], |r| &r.service),
+        single(columns, "Marking", &[], |r| &r.marking),
+        single(columns, "Current path", &[], |r| &r.path),
     ];
-    parts.extend(many(columns, &matches.layers, "heat path, layer", " from the devices", &[], |r| {
+    parts.extend(many(columns, &matches.layers, "Heat path, layer", " from the devices", &[], |r| {
         &r.bms.layer
     }));
-    parts.extend(many(columns, &matches.readings, "cell reading", "", &[], |r| &r.cells.reading));
-    parts.extend(many(columns, &matches.answers, "checklist answer", "", &[], |r| &r.item));
-    parts.push(single(columns, "inspection", &["title", "invented", "price"], |r| &r.inspection));
-    parts.extend(many(columns, &matches.instruments, "instrument", "", &["id"], |r| &r.instrument));
+    parts.extend(many(columns, &matches.readings, "Cell reading", "", &[], |r| &r.cells.reading));
+    parts.extend(many(columns, &matches.answers, "Checklist answer", "", &[], |r| &r.item));
+    parts.retain(|part| !part.fields.is_empty());
+    parts
+}
+
+/// Who inspected, when, where and with what.
+fn circumstances(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
+    let mut parts = vec![single(columns, "Inspection", &["title", "invented", "price"], |r| &r.inspection)];
+    parts.extend(many(columns, &matches.instruments, "Instrument", "", &["id"], |r| &r.instrument));
     parts.retain(|part| !part.fields.is_empty());
     parts
 }

@@ -7,6 +7,7 @@ use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
+use super::difference::Kind;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
 use super::{Comparison, ElementComparison, TestComparison, bench};
@@ -17,12 +18,14 @@ use crate::inspection::Inspection;
 use crate::record::save;
 use crate::report::chart::chart;
 use crate::report::{photos, prose, squeeze, template_words};
+use crate::rules::Grade;
 use crate::words::list;
 
 /// Templates that are compiled in.
-const TEMPLATES: [(&str, &str); 4] = [
+const TEMPLATES: [(&str, &str); 5] = [
     ("compare.md", include_str!("../../templates/compare.md")),
     ("compare.html", include_str!("../../templates/compare.html")),
+    ("compare.alone.html", include_str!("../../templates/compare.alone.html")),
     ("compare.rows.md", include_str!("../../templates/compare.rows.md")),
     ("compare.rows.html", include_str!("../../templates/compare.rows.html")),
 ];
@@ -59,10 +62,15 @@ struct Page<'a> {
     c: &'a Comparison,
     /// Capability of every element, at a glance.
     path: Vec<Row>,
+    /// Claims that a buyer reads first, and those that differ.
+    claims: Vec<&'a Row>,
+    /// The other claims, the same in all.
+    claims_same: Vec<&'a Row>,
     elements: Vec<PartPage<'a>>,
     derived: PartPage<'a>,
     statements: Vec<PartPage<'a>>,
     parts: Vec<PartPage<'a>>,
+    circumstances: Vec<PartPage<'a>>,
     tests: Vec<PartPage<'a>>,
     /// Lists of findings: heading, whether it is folded, findings.
     findings: Vec<(String, bool, &'a [FindingComparison])>,
@@ -79,6 +87,8 @@ struct Page<'a> {
 struct PartPage<'a> {
     name: String,
     matched_by: &'a str,
+    /// True where one record alone has it.
+    alone: bool,
     rows: Vec<&'a Row>,
     within: &'a [Row],
     same: &'a [Row],
@@ -99,6 +109,7 @@ impl<'a> PartPage<'a> {
         Self {
             name: format!("{name}{only}"),
             matched_by: matched_by.unwrap_or_default(),
+            alone: only_in.len() == 1,
             rows,
             within: &fields.within,
             same: &fields.same,
@@ -128,6 +139,7 @@ impl<'a> PartPage<'a> {
 
 #[derive(Serialize)]
 struct ChartView {
+    name: String,
     svg: String,
     file: String,
     left_out: usize,
@@ -176,6 +188,7 @@ pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<
         let curves = compared.curves.iter().enumerate().map(|(number, curve)| {
             let drawable = bench::drawable(curve);
             ChartView {
+                name: curve.name.clone(),
                 svg: chart(&drawable, &format!("test-{test}-{number}")),
                 file: csv_name(test, number),
                 left_out: curve.series.len() - drawable.series.len(),
@@ -188,11 +201,14 @@ pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<
         pictures,
         caution: CAUTION,
         style: STYLE,
+        claims: comparison.claims.iter().filter(|row| leads(row)).collect(),
+        claims_same: comparison.claims.iter().filter(|row| !leads(row)).collect(),
         path: comparison.elements.iter().map(at_a_glance).collect(),
         elements: comparison.elements.iter().map(PartPage::of_element).collect(),
         derived: PartPage::of("", &[], None, &comparison.derived, Vec::new()),
         statements: comparison.statements.iter().map(PartPage::of_part).collect(),
         parts: comparison.parts.iter().map(PartPage::of_part).collect(),
+        circumstances: comparison.circumstances.iter().map(PartPage::of_part).collect(),
         tests: comparison.tests.iter().map(|test| test_page(test)).collect(),
         findings: findings(comparison),
         c: comparison,
@@ -212,6 +228,12 @@ pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<
         }
     }
     Ok(Pages { files })
+}
+
+/// True for a claim that a buyer reads first, or that differs.
+fn leads(row: &Row) -> bool {
+    const FIRST: [&str; 5] = ["continuous current", "price", "capacity", "energy", "mass"];
+    row.kind != Kind::Same || FIRST.contains(&row.what.as_str())
 }
 
 /// An element's capability in one row.
@@ -242,8 +264,12 @@ fn test_page(test: &TestComparison) -> PartPage<'_> {
 fn findings(c: &Comparison) -> Vec<(String, bool, &[FindingComparison])> {
     let first = c.inspections.first().map_or("", |inspection| inspection.name.as_str());
     let f = &c.findings;
+    // Sorted by grade: the minor ones come last.
+    let minor = f.gained.partition_point(|finding| finding.grade != Grade::Minor);
+    let (grave, minor) = f.gained.split_at(minor);
     vec![
-        (format!("Gained: falls short, and did not in {first}"), false, &f.gained),
+        (format!("Gained, critical or major: falls short, and did not in {first}"), false, grave),
+        (format!("Gained, minor: falls short, and did not in {first}"), true, minor),
         (format!("Lost: fell short in {first}"), false, &f.lost),
         ("Other outcomes that changed".to_owned(), false, &f.changed),
         ("Falls short in all".to_owned(), true, &f.kept),

@@ -103,6 +103,10 @@ impl Text<'_> {
         for part in &c.parts {
             self.part(part, c)?;
         }
+        self.heading("Inspections and instruments")?;
+        for part in &c.circumstances {
+            self.part(part, c)?;
+        }
         self.findings(c)?;
         self.tests(c)?;
         self.heading("Records")?;
