@@ -2,7 +2,7 @@
 //!
 //! A change within the combined measurement uncertainty is no change: the difference is compared with the root sum of
 //! squares of both expanded uncertainties (k = 2; JCGM 100:2008, 5.1.2), the two records taken as independent of each
-//! other. Where nobody stated an uncertainty nothing is invented: the values differ as recorded, and that is what is said.
+//! other. This is the criterion |En| ≤ 1 by which laboratories compare their results (ISO/IEC 17043, from memory). Where nobody stated an uncertainty nothing is invented: the values differ as recorded, and that is what is said.
 
 use serde::Serialize;
 
