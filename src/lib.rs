@@ -10,6 +10,7 @@ pub mod bench;
 pub mod checklist;
 pub mod cli;
 pub mod collection;
+pub mod compare;
 pub mod derive;
 pub mod evidence;
 pub mod fill;

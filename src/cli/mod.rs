@@ -6,6 +6,7 @@ mod calc;
 mod check;
 mod checklist;
 mod collection;
+mod compare;
 mod completions;
 mod decode;
 mod explain;
@@ -68,6 +69,9 @@ enum Command {
     /// Make a static site and data files of many inspections
     Collection(collection::Collection),
     /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
+    /// Compare inspections part by part: what changed, and whether it explains a change of rating
+    Compare(compare::Compare),
+    /// Write the hashes of record, photos and logs into photos.sha256
     Seal(seal::Seal),
     /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
     Verify(verify::Verify),
@@ -157,6 +161,7 @@ pub fn run() -> ExitCode {
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),
         Command::Collection(command) => command.run(),
+        Command::Compare(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),

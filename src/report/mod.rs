@@ -2,10 +2,10 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
-mod chart;
-mod photos;
+pub(crate) mod chart;
+pub(crate) mod photos;
 mod picture;
-mod prose;
+pub(crate) mod prose;
 mod text;
 mod view;
 mod writeup;
@@ -16,3 +16,4 @@ pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
+pub(crate) use writeup::{squeeze, template_words};
