@@ -2,6 +2,7 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
+mod appendix;
 mod calc;
 mod check;
 mod checklist;
@@ -56,6 +57,8 @@ enum Command {
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
     Report(report::Report),
+    /// Write description, chapters, captions and still cards for a video into appendix/ in the folder
+    Appendix(appendix::Appendix),
     /// Write the hashes of record, photos and logs into photos.sha256
     Seal(seal::Seal),
     /// Compare a folder with its seal: unchanged, changed, missing, added
@@ -143,6 +146,7 @@ pub fn run() -> ExitCode {
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),
+        Command::Appendix(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),

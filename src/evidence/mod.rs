@@ -23,3 +23,5 @@ pub mod ssh;
 pub mod verify;
 
 mod atomic;
+
+pub(crate) use atomic::replace;

@@ -192,7 +192,8 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
     Ok(paths)
 }
 
-fn template(error: tera::Error) -> WriteUpError {
+/// What a template library says, with all its reasons.
+pub(crate) fn template(error: tera::Error) -> WriteUpError {
     let mut words = error.to_string();
     let mut source = std::error::Error::source(&error);
     while let Some(inner) = source {
@@ -350,7 +351,8 @@ pub fn in_words(state: &FileState) -> &str {
     }
 }
 
-fn evidence(folder: &Path) -> EvidenceView {
+/// Compares the evidence with its seal.
+pub(crate) fn evidence(folder: &Path) -> EvidenceView {
     let manifest = folder.join(MANIFEST_NAME);
     let mut view = EvidenceView {
         sealed: manifest.exists(),
