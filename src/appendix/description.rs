@@ -339,13 +339,13 @@ mod tests {
             }
             before = whole.lines().map(str::to_owned).collect();
         }
-        let gone = |text: &str| seen.iter().position(|t| !t.contains(text));
-        assert!(
-            gone("a photo") < gone("▼ minor")
-                && gone("▼ minor") < gone("major two")
-                && gone("major two") < gone("major one")
-        );
-        assert!(seen.iter().any(|t| t.contains("1 more finding in the write-up")));
+        // A line that goes may make room for less than the line that counts it: two may go at once, never out of order.
+        let gone: Vec<usize> = ["a photo", "▼ minor", "major two", "major one"]
+            .iter()
+            .map(|text| seen.iter().position(|t| !t.contains(text)).expect("it goes"))
+            .collect();
+        assert!(gone.is_sorted(), "{gone:?}");
+        assert!(seen.iter().any(|t| t.contains(" more finding")));
         assert!(seen.last().unwrap().contains("3 more findings in the write-up"));
         assert!(!seen.last().unwrap().contains("PHOTOS"));
         assert!(all.within(100).unwrap_err().contains("no room"));

@@ -8,6 +8,7 @@
 
 use std::sync::LazyLock;
 
+use skrifa::charmap::Charmap;
 use skrifa::instance::{LocationRef, Size};
 use skrifa::metrics::GlyphMetrics;
 use skrifa::{FontRef, MetadataProvider};
@@ -33,28 +34,39 @@ pub(super) enum Weight {
     Bold,
 }
 
-static FONTS: LazyLock<[Option<FontRef<'static>>; 2]> =
-    LazyLock::new(|| [FontRef::new(BOOK).ok(), FontRef::new(BOLD).ok()]);
+/// A font's tables that measuring needs, looked up once.
+struct Face {
+    charmap: Charmap<'static>,
+    metrics: GlyphMetrics<'static>,
+    /// Units of an em.
+    em: f64,
+}
 
-fn font(weight: Weight) -> Option<&'static FontRef<'static>> {
+static FACES: LazyLock<[Option<Face>; 2]> = LazyLock::new(|| [BOOK, BOLD].map(face));
+
+fn face(font: &'static [u8]) -> Option<Face> {
+    let font = FontRef::new(font).ok()?;
+    Some(Face {
+        charmap: font.charmap(),
+        metrics: GlyphMetrics::new(&font, Size::unscaled(), LocationRef::default()),
+        em: f64::from(font.metrics(Size::unscaled(), LocationRef::default()).units_per_em),
+    })
+}
+
+fn of(weight: Weight) -> Option<&'static Face> {
+    let [book, bold] = &*FACES;
     match weight {
-        Weight::Book => FONTS[0].as_ref(),
-        Weight::Bold => FONTS[1].as_ref(),
+        Weight::Book => book.as_ref(),
+        Weight::Bold => bold.as_ref(),
     }
 }
 
 /// Width of a line, px.
 pub(super) fn width(text: &str, size: f64, weight: Weight) -> f64 {
-    let Some(font) = font(weight) else { return 0.0 };
-    let charmap = font.charmap();
-    let metrics = GlyphMetrics::new(font, Size::unscaled(), LocationRef::default());
-    let units: f32 = text
-        .chars()
-        .filter(|c| !is_joiner(*c))
-        .map(|c| metrics.advance_width(charmap.map(c).unwrap_or_default()).unwrap_or_default())
-        .sum();
-    let em = f64::from(font.metrics(Size::unscaled(), LocationRef::default()).units_per_em);
-    f64::from(units) * size / em * (1.0 + SLACK)
+    let Some(face) = of(weight) else { return 0.0 };
+    let advance = |c: char| face.metrics.advance_width(face.charmap.map(c).unwrap_or_default());
+    let units: f32 = text.chars().filter(|c| !is_joiner(*c)).filter_map(advance).sum();
+    f64::from(units) * size / face.em * (1.0 + SLACK)
 }
 
 /// A text as the font can show it.
@@ -72,7 +84,7 @@ pub(super) fn shown(text: &str) -> String {
 
 /// Both weights must have it: a text may be set in either.
 fn has(c: char) -> bool {
-    [Weight::Book, Weight::Bold].iter().all(|w| font(*w).is_some_and(|font| font.charmap().map(c).is_some()))
+    [Weight::Book, Weight::Bold].iter().all(|w| of(*w).is_some_and(|face| face.charmap.map(c).is_some()))
 }
 
 /// Joiners and variation selectors have no width and no shape of their own.

@@ -45,7 +45,7 @@ pub(super) fn card(view: &View, other: &View, format: Format) -> Card {
     let words = match (now, changes.len() - now) {
         (0, 0) => "No critical or major finding changed.".to_owned(),
         (now, before) => {
-            format!("Critical or major: {now} fall short now and did not before, {before} no longer do")
+            format!("Critical or major: {now} fall short only now, {before} only before")
         }
     };
     let mut blocks = vec![Block::new(&words, "ink", Weight::Bold, 42.0).lines(3).gap(0.2)];
@@ -64,16 +64,13 @@ pub(super) fn card(view: &View, other: &View, format: Format) -> Card {
 fn column(view: &View) -> Vec<Block> {
     let known = |value: Option<&String>| value.map_or("not known", String::as_str).to_owned();
     let c = view.counts;
+    let rated = view
+        .rated_current
+        .as_ref()
+        .map_or("Rating not recorded".to_owned(), |rated| format!("Rated {rated}"));
     let mut blocks = vec![
         Block::new(&said(&view.title), "ink", Weight::Bold, 44.0).lines(2).gap(0.3),
-        Block::new(
-            &said(&format!("Rated {}", known(view.rated_current.as_ref()))),
-            "lead",
-            Weight::Bold,
-            60.0,
-        )
-        .lines(2)
-        .gap(0.1),
+        Block::new(&said(&rated), "lead", Weight::Bold, 60.0).lines(2).gap(0.1),
         Block::new(
             &said(&format!("Weakest known: {}", known(view.path.capability.value.as_ref()))),
             "ink",

@@ -9,6 +9,8 @@ mod chart;
 mod flow;
 mod make;
 mod raster;
+#[cfg(test)]
+mod tests;
 
 use std::path::Path;
 

@@ -26,16 +26,7 @@ pub(super) const FAMILY: &str = "DejaVu Sans";
 /// # Errors
 /// In words, when it is not an SVG that can be drawn.
 pub(super) fn png(svg: &str, format: Format) -> Result<Vec<u8>, String> {
-    let options = Options {
-        font_family: FAMILY.to_owned(),
-        fontdb: Arc::clone(&FONTS),
-        image_href_resolver: ImageHrefResolver {
-            resolve_data: ImageHrefResolver::default_data_resolver(),
-            resolve_string: Box::new(|_, _| None),
-        },
-        ..Options::default()
-    };
-    let tree = Tree::from_str(svg, &options).map_err(|error| error.to_string())?;
+    let tree = tree(svg)?;
     let (width, height) = format.size();
     let mut picture = Pixmap::new(width, height).ok_or("no memory for the picture")?;
     picture.fill(Color::WHITE);
@@ -47,4 +38,23 @@ pub(super) fn png(svg: &str, format: Format) -> Result<Vec<u8>, String> {
     );
     resvg::render(&tree, transform, &mut picture.as_mut());
     picture.encode_png().map_err(|error| error.to_string())
+}
+
+fn tree(svg: &str) -> Result<Tree, String> {
+    let options = Options {
+        font_family: FAMILY.to_owned(),
+        fontdb: Arc::clone(&FONTS),
+        image_href_resolver: ImageHrefResolver {
+            resolve_data: ImageHrefResolver::default_data_resolver(),
+            resolve_string: Box::new(|_, _| None),
+        },
+        ..Options::default()
+    };
+    Tree::from_str(svg, &options).map_err(|error| error.to_string())
+}
+
+/// Width of what an SVG draws, px.
+#[cfg(test)]
+pub(super) fn drawn_width(svg: &str) -> Result<f64, String> {
+    Ok(f64::from(tree(svg)?.root().abs_bounding_box().width()))
 }
