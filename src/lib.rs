@@ -6,6 +6,7 @@
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
+pub mod appendix;
 pub mod bench;
 pub mod checklist;
 pub mod cli;

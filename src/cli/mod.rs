@@ -2,6 +2,7 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
+mod appendix;
 mod calc;
 mod check;
 mod checklist;
@@ -71,6 +72,8 @@ enum Command {
     /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
     /// Compare inspections part by part: what changed, and whether it explains a change of rating
     Compare(compare::Compare),
+    /// Write description, chapters, captions and still cards for a video into appendix/ in the folder
+    Appendix(appendix::Appendix),
     /// Write the hashes of record, photos and logs into photos.sha256
     Seal(seal::Seal),
     /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
@@ -162,6 +165,7 @@ pub fn run() -> ExitCode {
         Command::Report(command) => command.run(),
         Command::Collection(command) => command.run(),
         Command::Compare(command) => command.run(),
+        Command::Appendix(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),

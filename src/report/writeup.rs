@@ -228,6 +228,8 @@ fn template(error: tera::Error) -> WriteUpError {
 
 /// What is wrong with a template, with all causes.
 pub(crate) fn template_words(error: &tera::Error) -> String {
+/// What a template library says, with all its reasons.
+pub(crate) fn template(error: tera::Error) -> WriteUpError {
     let mut words = error.to_string();
     let mut source = std::error::Error::source(error);
     while let Some(inner) = source {
@@ -387,6 +389,8 @@ pub fn in_words(state: &FileState) -> &str {
 
 fn evidence(inspection: &Inspection) -> EvidenceView {
     let folder = &inspection.folder;
+/// Compares the evidence with its seal.
+pub(crate) fn evidence(folder: &Path) -> EvidenceView {
     let manifest = folder.join(MANIFEST_NAME);
     let mut view = EvidenceView {
         sealed: manifest.exists(),
