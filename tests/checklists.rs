@@ -68,6 +68,15 @@ const NOT_ASKED: &[&str] = &[
     "test.reading.of",
     "test.reading.at",
     "test.reading.value",
+    // Which test, branch or sensor belongs to which log is laid down at the desk, in the record itself.
+    "test.capacity_test",
+    "test.reading.steady",
+    "test.branch.id",
+    "test.branch.log",
+    "test.branch.columns",
+    "test.branch.shift",
+    "test.sensor.label",
+    "test.sensor.part",
 ];
 
 #[test]
