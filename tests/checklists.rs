@@ -71,11 +71,12 @@ const NOT_ASKED: &[&str] = &[
     // Which test, branch or sensor belongs to which log is laid down at the desk, in the record itself.
     "test.capacity_test",
     "test.reading.steady",
-    "test.branch.id",
+    "test.branch.name",
+    "test.branch.column",
+    "test.branch.offset",
     "test.branch.log",
     "test.branch.columns",
-    "test.branch.shift",
-    "test.sensor.label",
+    "test.sensor.column",
     "test.sensor.part",
 ];
 
