@@ -40,7 +40,7 @@ fn example(name: &str) -> Inspection {
 /// Every card of an inspection, laid out.
 fn laid_out(inspection: &Inspection, other: &View) -> Vec<Card> {
     let view = View::of(inspection);
-    let photos = photos(&inspection, None);
+    let photos = photos(inspection, None);
     make::all(inspection, &view, &photos, Some(other)).0
 }
 
