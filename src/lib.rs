@@ -6,9 +6,12 @@
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
+pub mod appendix;
 pub mod bench;
 pub mod checklist;
 pub mod cli;
+pub mod collection;
+pub mod compare;
 pub mod derive;
 pub mod evidence;
 pub mod fill;
@@ -20,6 +23,7 @@ pub mod quantity;
 pub mod record;
 pub mod redact;
 pub mod report;
+pub mod rig;
 pub mod rules;
 pub mod save;
 pub mod trial;

@@ -2,9 +2,12 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
+mod appendix;
 mod calc;
 mod check;
 mod checklist;
+mod collection;
+mod compare;
 mod completions;
 mod decode;
 mod explain;
@@ -12,6 +15,7 @@ mod fill;
 mod new;
 mod password;
 mod photos;
+mod plan;
 mod progress;
 mod report;
 mod schema;
@@ -57,11 +61,20 @@ enum Command {
     Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
+    /// Plan the bench session from the claims, and check the test rig before full load
+    Plan(plan::Plan),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
     /// Write the inspection write-up: report/report.md and report/report.html in the folder
     Report(report::Report),
+    /// Make a static site and data files of many inspections
+    Collection(collection::Collection),
     /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
+    /// Compare inspections part by part: what changed, and whether it explains a change of rating
+    Compare(compare::Compare),
+    /// Write description, chapters, captions and still cards for a video into appendix/ in the folder
+    Appendix(appendix::Appendix),
+    /// Write the hashes of record, photos and logs into photos.sha256
     Seal(seal::Seal),
     /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
     Verify(verify::Verify),
@@ -144,11 +157,15 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
         Command::New(command) => command.run(),
+        Command::Plan(command) => command.run(),
         Command::Fill(command) => command.run(),
         Command::Photos(command) => command.run(),
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Report(command) => command.run(),
+        Command::Collection(command) => command.run(),
+        Command::Compare(command) => command.run(),
+        Command::Appendix(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Explain(command) => command.run(),

@@ -30,6 +30,11 @@ impl New {
         crate::record::save::write_new(&record, starter()).map_err(at(&record))?;
         let mut out = std::io::stdout().lock();
         writeln!(out, "{}: fill it in, put photos into photos/ and logs into logs/, then", record.display())?;
+        writeln!(
+            out,
+            "  underlid plan {}    the bench session before the pack is opened, and the test rig",
+            self.folder.display()
+        )?;
         writeln!(out, "  underlid check {}", self.folder.display())?;
         writeln!(out, "\n{CAUTION}")?;
         Ok(Done::Well)

@@ -251,7 +251,7 @@ fn place(entry: &DirEntry) -> Place {
         let is_evidence_folder = EVIDENCE_FOLDERS.contains(&name.as_ref()) && !entry.file_type().is_file();
         return if name == RECORD_NAME || is_evidence_folder {
             Place::Evidence
-        } else if name == "report" || is_manifest_or_signature(&name) {
+        } else if matches!(name.as_ref(), "report" | "appendix") || is_manifest_or_signature(&name) {
             Place::Generated
         } else {
             Place::LeftOut(leftover(&name).unwrap_or(LeftOutReason::Elsewhere))

@@ -26,3 +26,5 @@ pub mod ssh;
 pub mod verify;
 
 mod atomic;
+
+pub(crate) use atomic::replace;

@@ -288,7 +288,7 @@ impl Bench {
             }
             answer.photos = kept.iter().map(|kept| kept.name.clone()).collect();
         }
-        self.edit(|sight| {
+        let saved = self.edit(|sight| {
             let question = question(sight, key)?;
             if let Fills::Adds(adds) = question.item.fills {
                 let typed = answer.value.as_deref().unwrap_or_default();
@@ -299,7 +299,6 @@ impl Bench {
                 return Err(FillError::Conflict(question.found.show()));
             }
             with_what_the_item_says(&mut answer, question)?;
-            note_time(&self.folder, question);
             let mut edits = edits_for(question, &answer);
             for kept in &kept {
                 edits.extend(listed(&sight.record, kept, &question.shows)?);
@@ -309,7 +308,12 @@ impl Bench {
                 None => format!("{} annotated", named(question)),
             };
             Ok((edits, said))
-        })
+        })?;
+        // Only what is in the record was answered.
+        if let Some(question) = saved.sight.question(key) {
+            note_time(&self.folder, question);
+        }
+        Ok(saved)
     }
 
     /// Takes an answer back.
@@ -465,7 +469,8 @@ impl Bench {
 
 /// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.
 fn note_time(folder: &Path, question: &Question) {
-    let shown = !matches!(question.item.scope, Scope::Photos | Scope::Tests | Scope::Instruments);
+    let adds = matches!(question.item.fills, Fills::Adds(_));
+    let shown = !adds && !matches!(question.item.scope, Scope::Photos | Scope::Tests | Scope::Instruments);
     if shown && question.shows != "inspection" {
         journal::answered(folder, &question.key.to_string(), &question.shows);
     }

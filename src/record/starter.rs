@@ -53,6 +53,13 @@ fn section(text: &mut String, path: &str, about: &str, shape: Shape, many: bool)
         elements(text, shape);
         return;
     }
+    if path.ends_with(".element") {
+        // Their keys stand under [[path.element]] once.
+        for field in shape.fields.iter().filter(|field| ["id", "kind"].contains(&field.name)) {
+            let _ = writeln!(text, "# {} = \"{}\"", field.name, field.example);
+        }
+        return;
+    }
     for field in shape.fields {
         key(text, field);
     }

@@ -90,7 +90,7 @@ pub(super) fn nice(most: f64) -> f64 {
 }
 
 /// A round step that divides a range into about five.
-pub(super) fn tick_step(most: f64) -> f64 {
+pub(crate) fn tick_step(most: f64) -> f64 {
     let raw = most / 5.0;
     let power = 10_f64.powf(raw.log10().floor());
     [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|step| *step >= raw).unwrap_or(10.0 * power)

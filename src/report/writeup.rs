@@ -222,14 +222,20 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
     Ok(paths)
 }
 
-fn template(error: tera::Error) -> WriteUpError {
+/// What a template library says, with all its reasons.
+pub(crate) fn template(error: tera::Error) -> WriteUpError {
+    WriteUpError::Template(template_words(&error))
+}
+
+/// What is wrong with a template, with all causes.
+pub(crate) fn template_words(error: &tera::Error) -> String {
     let mut words = error.to_string();
-    let mut source = std::error::Error::source(&error);
+    let mut source = std::error::Error::source(error);
     while let Some(inner) = source {
         words = format!("{words}: {inner}");
         source = inner.source();
     }
-    WriteUpError::Template(words)
+    words
 }
 
 fn template_text(folder: Option<&Path>, name: &str) -> Result<String, WriteUpError> {
@@ -251,7 +257,7 @@ fn tera(folder: Option<&Path>) -> Result<Tera, WriteUpError> {
 }
 
 /// Templates leave runs of empty lines; Markdown needs one.
-fn squeeze(text: &str) -> String {
+pub(crate) fn squeeze(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut empty = 0;
     for line in text.lines() {
@@ -380,7 +386,8 @@ pub fn in_words(state: &FileState) -> &str {
     }
 }
 
-fn evidence(inspection: &Inspection) -> EvidenceView {
+/// Compares the evidence with its seal.
+pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
     let folder = &inspection.folder;
     let manifest = folder.join(MANIFEST_NAME);
     let mut view = EvidenceView {

@@ -257,11 +257,12 @@ fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
     finding(rule, facts, outcome, missing, None)
 }
 
-struct Compared {
-    left: Side,
-    right: Side,
-    margin: Option<String>,
-    decision: Option<String>,
+/// Two sides held against each other.
+pub(crate) struct Compared {
+    pub(crate) left: Side,
+    pub(crate) right: Side,
+    pub(crate) margin: Option<String>,
+    pub(crate) decision: Option<String>,
 }
 
 fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right: &Val) -> Finding {
@@ -286,7 +287,7 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
 }
 
 /// The guard-banded comparison of two amounts.
-fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
+pub(crate) fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
     let difference = left.number.minus(&right.number);
     let scale = left.value().abs().max(right.value().abs());
     let mut margin = towards(relation) * difference.value;

@@ -16,6 +16,7 @@ mod scope;
 
 pub use crate::derive::{Facts, Missing, Subject};
 pub use book::{Book, Change, Limit, Rule};
+pub(crate) use engine::guarded;
 pub use engine::{Judgement, judge};
 pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
 pub use scope::Scope;

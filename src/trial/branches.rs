@@ -162,8 +162,15 @@ impl Work<'_> {
     /// Sum of the branches' means over the time at which the sum is under load; adds each branch's share.
     fn means(&mut self, branches: &[Branch], sums: &[(f64, Total)]) -> Option<Total> {
         let highest = sums.iter().map(|(_, total)| total.value).fold(0.0, f64::max);
-        let loaded: Vec<f64> =
+        let mut loaded: Vec<f64> =
             sums.iter().filter(|(_, total)| total.value >= ON * highest).map(|(time, _)| *time).collect();
+        // Between the samples at both edges the sum is a ramp that no instrument saw.
+        let edge = 2.0 * branches.iter().map(|branch| usual_step(&branch.series)).fold(0.0, f64::max);
+        if let (Some(first), Some(last)) = (loaded.first().copied(), loaded.last().copied())
+            && last - first > 4.0 * edge
+        {
+            loaded.retain(|time| (first + edge..=last - edge).contains(time));
+        }
         let readings: Option<Vec<Reading>> = branches
             .iter()
             .map(|branch| {
@@ -392,6 +399,20 @@ fn shift(
                 .to_owned(),
         ),
     }
+}
+
+/// The usual time between samples, s.
+fn usual_step(series: &Series) -> f64 {
+    let times: Vec<f64> = series.times().collect();
+    let mut steps: Vec<f64> = times
+        .windows(2)
+        .filter_map(|pair| match pair {
+            [a, b] => Some(b - a),
+            _ => None,
+        })
+        .collect();
+    steps.sort_by(f64::total_cmp);
+    steps.get(steps.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// What an error of the clocks within ± `half` does to the current on average, as a standard uncertainty.

@@ -54,7 +54,7 @@ impl Work<'_> {
         self.charge_found(&found, accuracies, end, whole);
         self.run_figures(&found, end);
         self.curve_figures(&found);
-        self.resistances(&steps.finish());
+        self.resistances(&steps.finish(), found.integral.to.get::<second>());
         self.capacity_charts(&found, &course);
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
         self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });

@@ -168,6 +168,9 @@ impl Work<'_> {
             Some(WarmUp::TooSlow(part)) => {
                 format!("too slow for that energy: {}; heat went elsewhere, or the sensor lags", share(part))
             }
+            None if found.cold_energy.is_some_and(|energy| energy.get::<joule>() == 0.0) => {
+                "no energy went in while cold: the surroundings warmed the cells".to_owned()
+            }
             None if !has_cells => "not decided: mass and number of the cells are not recorded".to_owned(),
             None => "not decided: no energy went in while cold, or the thermometer's accuracy is not known"
                 .to_owned(),

@@ -119,8 +119,11 @@ impl Work<'_> {
         if course.currents.is_empty() {
             return Ok((course, None));
         }
-        self.resistances(&steps.finish());
         let found = test.finish().ok_or("the log shows no load")?;
+        // Where the pack gave up, the last change is none of the load.
+        let until =
+            if found.end == LoadEnd::BmsCutOff { found.integral.to.get::<second>() } else { f64::INFINITY };
+        self.resistances(&steps.finish(), until);
         Ok((course, Some(found)))
     }
 

@@ -31,8 +31,16 @@ impl Work<'_> {
         LoadSteps::new(smallest, &TIMES.map(Time::new::<second>), accuracies).with_digit(digit.unwrap_or(0.0))
     }
 
-    /// Figures of the first steps, and `test.resistance` from the largest.
-    pub(super) fn resistances(&mut self, steps: &[LoadStep]) {
+    /// Figures of the first steps that begin before `until`, and `test.resistance` from the largest of them.
+    ///
+    /// At the end of a discharge the voltage comes back because the cells recover, and where the BMS opens it goes
+    /// away altogether; neither is a resistance.
+    pub(super) fn resistances(&mut self, steps: &[LoadStep], until: f64) {
+        let answers = |step: &&LoadStep| {
+            step.at.get::<second>() < until
+                && step.resistances.iter().all(|found| found.resistance.value.get::<ohm>() > 0.0)
+        };
+        let steps: Vec<&LoadStep> = steps.iter().filter(answers).collect();
         for step in steps.iter().take(TOLD) {
             let word = if step.change.get::<ampere>() > 0.0 { "on" } else { "off" };
             let change = show(step.change.get::<ampere>().abs(), Dimension::CURRENT);
@@ -55,9 +63,7 @@ impl Work<'_> {
             }
         }
         // The largest step has the smallest share of noise; of its times the earliest has the least polarisation.
-        let usable = |found: &&StepResistance, step: &LoadStep| {
-            window(step, found).1 <= SHORT + 1e-9 && found.resistance.value.get::<ohm>() > 0.0
-        };
+        let usable = |found: &&StepResistance, step: &LoadStep| window(step, found).1 <= SHORT + 1e-9;
         let best = steps
             .iter()
             .filter_map(|step| Some((step, step.resistances.iter().find(|found| usable(found, step))?)))

@@ -173,14 +173,19 @@ impl Work<'_> {
             return (text, cannot("there is no limit `rise_agreement`".to_owned()));
         };
         let expanded = COVERAGE * standard.hypot(amount.number.standard());
-        // The true measured rise may be larger (still warming) or smaller (air inside is warmer than the room).
-        let (mut may_grow, mut may_shrink) = (found.at_least, air.of_the_room);
+        let mut open = Open::default();
+        if found.at_least {
+            open.more.push(WARMING);
+        }
+        if air.of_the_room {
+            open.less.push(ROOM);
+        }
         match predicted.bound.as_ref().map(|bound| bound.side) {
-            Some(Side::AtLeast) => may_shrink = true,
-            Some(Side::AtMost) => may_grow = true,
+            Some(Side::AtLeast) => open.less.push(LEFT_OUT),
+            Some(Side::AtMost) => open.more.push(LEFT_OUT),
             None => {}
         }
-        let agreement = decide(difference, expanded, limit, may_grow, may_shrink);
+        let agreement = decide(difference, expanded, limit, &open);
         (text, agreement)
     }
 
@@ -198,27 +203,40 @@ impl Work<'_> {
     }
 }
 
+/// Which way the true difference may lie, and why.
+#[derive(Debug, Clone, Default)]
+struct Open {
+    /// Why it may be larger.
+    more: Vec<&'static str>,
+    /// Why it may be smaller.
+    less: Vec<&'static str>,
+}
+
+const WARMING: &str = "the part was still warming";
+const ROOM: &str = "the rise is known above the air of the room only";
+const LEFT_OUT: &str = "the prediction leaves out what is not recorded";
+
 /// Decides |difference| ≤ limit with a guard band, where the true difference may also be larger or smaller.
-fn decide(difference: f64, expanded: f64, limit: f64, may_grow: bool, may_shrink: bool) -> Agreement {
+fn decide(difference: f64, expanded: f64, limit: f64, open: &Open) -> Agreement {
     let (low, high) = (difference - expanded, difference + expanded);
-    if low > limit && !may_shrink || high < -limit && !may_grow {
+    if low > limit && open.less.is_empty() || high < -limit && open.more.is_empty() {
         return Agreement::Disagree;
     }
-    if low >= -limit && high <= limit && !may_grow && !may_shrink {
-        return Agreement::Agree;
+    let reasons: Vec<&str> = open.more.iter().chain(&open.less).copied().collect();
+    if low >= -limit && high <= limit || low > limit || high < -limit {
+        if reasons.is_empty() {
+            return Agreement::Agree;
+        }
+        return Agreement::CannotTell(reasons.join("; "));
     }
-    let why = if may_grow && high < limit {
-        "the part was still warming, or the prediction leaves something out".to_owned()
-    } else if may_shrink && low > -limit {
-        "the rise is known above the air of the room only, or the prediction leaves something out".to_owned()
-    } else {
-        format!(
-            "the limit of {} lies inside the uncertainty of the difference, {}",
-            show(limit, DIFFERENCE),
-            show(expanded, DIFFERENCE)
-        )
-    };
-    Agreement::CannotTell(why)
+    let inside = format!(
+        "the limit of {} lies inside the uncertainty of the difference, {}",
+        show(limit, DIFFERENCE),
+        show(expanded, DIFFERENCE)
+    );
+    Agreement::CannotTell(
+        reasons.iter().map(|reason| (*reason).to_owned()).chain([inside]).collect::<Vec<_>>().join("; "),
+    )
 }
 
 fn end_of(fit: &Result<Approach, NotIdentifiable>, last: f64, thermometer: Option<f64>) -> Final {
@@ -266,15 +284,18 @@ mod tests {
     #[test]
     fn outcomes_of_a_difference() {
         let cannot = |agreement: &Agreement| matches!(agreement, Agreement::CannotTell(_));
-        assert_eq!(decide(3.0, 2.0, 10.0, false, false), Agreement::Agree);
-        assert_eq!(decide(-15.0, 2.0, 10.0, false, false), Agreement::Disagree);
-        assert!(cannot(&decide(9.0, 2.0, 10.0, false, false)));
+        let known = Open::default();
+        let warming = Open { more: vec![WARMING], less: Vec::new() };
+        let room = Open { more: Vec::new(), less: vec![ROOM] };
+        assert_eq!(decide(3.0, 2.0, 10.0, &known), Agreement::Agree);
+        assert_eq!(decide(-15.0, 2.0, 10.0, &known), Agreement::Disagree);
+        assert!(cannot(&decide(9.0, 2.0, 10.0, &known)));
         // Still warming: less than predicted says nothing, more than predicted does.
-        assert!(cannot(&decide(-15.0, 2.0, 10.0, true, false)));
-        assert!(cannot(&decide(0.0, 2.0, 10.0, true, false)));
-        assert_eq!(decide(15.0, 2.0, 10.0, true, false), Agreement::Disagree);
+        assert!(cannot(&decide(-15.0, 2.0, 10.0, &warming)));
+        assert!(cannot(&decide(0.0, 2.0, 10.0, &warming)));
+        assert_eq!(decide(15.0, 2.0, 10.0, &warming), Agreement::Disagree);
         // Above the room only: more than predicted says nothing, less does.
-        assert!(cannot(&decide(15.0, 2.0, 10.0, false, true)));
-        assert_eq!(decide(-15.0, 2.0, 10.0, false, true), Agreement::Disagree);
+        assert!(cannot(&decide(15.0, 2.0, 10.0, &room)));
+        assert_eq!(decide(-15.0, 2.0, 10.0, &room), Agreement::Disagree);
     }
 }

@@ -482,7 +482,7 @@ $("add-part").addEventListener("click", () => {
   for (const kind of [...state.element_kinds, "reading"]) {
     body.append(make("button", kind, { type: "button", on: () => { ask({ do: "add", key: at, what: kind }); $("add-dialog").close(); $("list-dialog").close(); } }));
   }
-  if (one && one.test) body.append(rowForm(one));
+  if (one && one.test) body.prepend(rowForm(one));
   $("add-dialog").showModal();
 });
 

@@ -44,7 +44,7 @@ fn shifted(text: &str, at: Range<usize>) -> Range<usize> {
 }
 
 /// A reader for a quantity of one dimension.
-pub(super) fn of(
+pub(in crate::cli) fn of(
     dimension: Dimension,
 ) -> impl Fn(&str) -> Result<Quantity, String> + Clone + Send + Sync + 'static {
     move |text| {
@@ -213,7 +213,7 @@ pub(super) fn fuse_kind(text: &str) -> Result<Worded<FuseKind>, String> {
 
 /// A whole number from 1 to 1000.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Count(pub(super) u32);
+pub(in crate::cli) struct Count(pub(in crate::cli) u32);
 
 impl FromStr for Count {
     type Err = String;

@@ -7,6 +7,7 @@ mod evidence;
 mod inspection;
 mod path;
 mod redact;
+mod rig;
 mod surroundings;
 mod tests;
 
@@ -17,6 +18,7 @@ pub use evidence::{Instrument, Item, Photo};
 pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
 pub use redact::{Redact, RedactArea};
+pub use rig::{LOADS, Rig, RigLoad, RigMeter, RigSource};
 pub use surroundings::{Enclosure, Marking, Service};
 pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
 
@@ -50,6 +52,8 @@ part! {
             marking: Marking,
             /// What every output for others withholds: fields, literal texts, places on photos. The record itself is not changed.
             redact: Redact,
+            /// The test rig: loads, source, instruments, and what carries the current to them.
+            rig: Rig,
         }
         ; many {
             /// An instrument that values were measured with.

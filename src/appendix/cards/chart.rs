@@ -1,0 +1,306 @@
+//! Drawings of the cards: bars of the current path, and curves of bench tests.
+//!
+//! A bar that falls short is hatched and has the shape ▼ beside its number, an unknown one is a dotted line with ◇, so
+//! that nothing hangs on colour. Lines are told apart by their dashes and by words.
+
+use std::fmt::Write;
+
+use super::super::measure::{Weight, width};
+use super::flow::{Area, Format, SMALLEST, Text, label, small_width, tenth};
+use crate::quantity::significant;
+use crate::report::tick_step;
+use crate::trial::Curve;
+
+/// A drawing: shapes as SVG, and the texts beside them.
+#[derive(Debug, Default)]
+pub(super) struct Drawing {
+    pub(super) shapes: String,
+    pub(super) texts: Vec<Text>,
+}
+
+impl Drawing {
+    fn path(&mut self, class: &str, d: &str) {
+        // Writing to a String cannot fail.
+        let _ = write!(self.shapes, r#"<path class="{class}" d="{d}"/>"#);
+    }
+
+    fn bar(&mut self, class: &str, at: Area) {
+        let (x, y, w, h) = (tenth(at.x), tenth(at.y), tenth(at.width.max(1.0)), tenth(at.height));
+        let _ = write!(self.shapes, r#"<rect class="{class}" x="{x}" y="{y}" width="{w}" height="{h}"/>"#);
+    }
+}
+
+/// A bar of the path.
+#[derive(Debug, Clone)]
+pub(super) struct Row {
+    pub(super) label: String,
+    /// Amperes, where known.
+    pub(super) value: Option<f64>,
+    /// Expanded uncertainty in amperes.
+    pub(super) spread: Option<f64>,
+    pub(super) strong: bool,
+    pub(super) falls_short: bool,
+}
+
+/// A line across the bars: amperes, label, class.
+pub(super) type Mark = (f64, String, &'static str);
+
+/// Height of a row, px.
+const fn row_height(format: Format) -> (f64, f64) {
+    match format {
+        // Least and most.
+        Format::Wide => (47.0, 80.0),
+        Format::Tall => (76.0, 110.0),
+    }
+}
+
+/// Height of a mark's label, px.
+const MARK: f64 = 46.0;
+
+/// How many rows an area has room for beside that many marks.
+pub(super) fn room_for(area: Area, format: Format, marks: usize) -> usize {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small positive number")]
+    let rows = ((area.height - MARK * marks as f64) / row_height(format).0).max(0.0) as usize;
+    rows
+}
+
+/// Draws bars on one axis, with lines across them.
+pub(super) fn bars(rows: &[Row], marks: &[Mark], area: Area, format: Format) -> Drawing {
+    let mut drawing = Drawing::default();
+    let known = rows.iter().filter_map(|row| row.value).fold(0.0_f64, f64::max);
+    let reach = marks.iter().map(|mark| mark.0 * 1.15).fold(0.0_f64, f64::max);
+    // A very strong element must not press the others against the edge.
+    let most = if reach > 0.0 { known.clamp(reach, reach * 1.8) } else { known * 1.05 }.max(1.0);
+    let values: Vec<String> = rows.iter().map(value).collect();
+    let value_room =
+        values.iter().map(|v| small_width(v, Weight::Bold)).fold(0.0_f64, f64::max).min(0.4 * area.width);
+    let label_room = rows.iter().map(|row| small_width(&row.label, Weight::Bold)).fold(0.0_f64, f64::max);
+    let (left, right) = match format {
+        Format::Wide => (area.x + label_room.min(0.4 * area.width) + 24.0, area.right() - value_room - 40.0),
+        Format::Tall => (area.x, area.right() - 26.0),
+    };
+    let x = |amperes: f64| left + (right - left) * (amperes / most).clamp(0.0, 1.0);
+    let top = area.y + MARK * marks.len() as f64;
+    let (least, tallest) = row_height(format);
+    let pitch = ((area.bottom() - top) / rows.len().max(1) as f64).clamp(least, tallest);
+    let bottom = top + pitch * rows.len() as f64;
+    let mut stretches = Vec::new();
+    for (index, (row, value)) in rows.iter().zip(&values).enumerate() {
+        let y = top + pitch * index as f64;
+        let weight = if row.strong { Weight::Bold } else { Weight::Book };
+        let thick = match format {
+            Format::Wide => 0.62 * pitch,
+            Format::Tall => (pitch - 50.0).min(44.0),
+        };
+        let bar_y = match format {
+            Format::Wide => y + (pitch - thick) / 2.0,
+            Format::Tall => y + 44.0,
+        };
+        let text_y = match format {
+            Format::Wide => y + (pitch - SMALLEST * 1.2) / 2.0,
+            Format::Tall => y,
+        };
+        let room = match format {
+            Format::Wide => left - 24.0 - area.x,
+            Format::Tall => area.width - value_room - 30.0,
+        };
+        drawing.texts.push(label(area.x, text_y, SMALLEST, weight, "ink", &row.label, room));
+        let class = if row.falls_short { "bad" } else { "ink" };
+        drawing.texts.push(
+            label(area.right(), text_y, SMALLEST, weight, class, value, value_room + 1.0).anchored("end"),
+        );
+        // On a tall card the texts stand between the bars: a line across them would strike them out.
+        stretches.push(match format {
+            Format::Wide => (y, y + pitch),
+            Format::Tall => (bar_y - 4.0, bar_y + thick + 4.0),
+        });
+        let middle = bar_y + thick / 2.0;
+        let Some(si) = row.value else {
+            drawing.path("unknown", &format!("M{left:.1} {middle:.1}H{right:.1}"));
+            continue;
+        };
+        let class = if row.falls_short { "bar short" } else { "bar carries" };
+        drawing.bar(class, Area { x: left, y: bar_y, width: x(si) - left, height: thick });
+        if si > most {
+            drawing.path(
+                "beyond",
+                &format!("M{:.1} {:.1}l16 {:.1}l-16 {:.1}", right + 4.0, bar_y, thick / 2.0, thick / 2.0),
+            );
+        }
+        if let Some(spread) = row.spread.filter(|_| si <= most) {
+            let (low, high) = (x(si - spread), x(si + spread));
+            drawing.path(
+                "spread",
+                &format!(
+                    "M{low:.1} {middle:.1}H{high:.1}M{low:.1} {0:.1}v16M{high:.1} {0:.1}v16",
+                    middle - 8.0
+                ),
+            );
+        }
+    }
+    for (index, (amperes, words, class)) in marks.iter().enumerate() {
+        let at = x(*amperes);
+        let y = area.y + MARK * index as f64;
+        let wide = small_width(words, Weight::Bold);
+        // Beside the line, on the side where there is room.
+        let (place, anchor) =
+            if at + 12.0 + wide <= area.right() { (at + 12.0, "start") } else { (at - 12.0, "end") };
+        drawing
+            .texts
+            .push(label(place, y, SMALLEST, Weight::Bold, "ink", words, wide + 1.0).anchored(anchor));
+        let mut line =
+            format!("M{at:.1} {:.1}V{:.1}", y + 6.0, if format == Format::Wide { bottom } else { top });
+        for (from, to) in stretches.iter().filter(|_| format == Format::Tall) {
+            let _ = write!(line, "M{at:.1} {from:.1}V{to:.1}");
+        }
+        drawing.path(&format!("mark {class}"), &line);
+    }
+    drawing
+}
+
+fn value(row: &Row) -> String {
+    match row.value {
+        Some(si) if row.falls_short => format!("▼ {} A", significant(si, 3)),
+        Some(si) => format!("{} A", significant(si, 3)),
+        None => "◇ not known".to_owned(),
+    }
+}
+
+struct Scale {
+    from: f64,
+    to: f64,
+    low: f64,
+    high: f64,
+}
+
+impl Scale {
+    fn at(&self, value: f64) -> f64 {
+        self.low + (self.high - self.low) * ((value - self.from) / (self.to - self.from)).clamp(0.0, 1.0)
+    }
+
+    /// Round values along the scale.
+    fn ticks(&self, step: f64) -> Vec<f64> {
+        let first = (self.from / step - 1e-6).ceil();
+        (0..40).map(|n| (first + f64::from(n)) * step).take_while(|at| *at <= self.to + step * 1e-6).collect()
+    }
+}
+
+fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
+    let (low, high) = values
+        .filter(|v| v.is_finite())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    if high > low {
+        (low, high)
+    } else if low.is_finite() {
+        (low - 1.0, low + 1.0)
+    } else {
+        (0.0, 1.0)
+    }
+}
+
+/// Draws a curve with its axes, marks and levels.
+pub(super) fn curve(curve: &Curve, area: Area) -> Drawing {
+    let mut drawing = Drawing::default();
+    let (x_low, x_high) = range(curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0)));
+    let (y_low, y_high) = range(curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0)));
+    let (x_step, y_step) = (tick_step(x_high - x_low.min(0.0)), tick_step(y_high - y_low));
+    let y_ticks_from = (y_low / y_step).floor() * y_step;
+    let mut y = Scale { from: y_ticks_from, to: (y_high / y_step).ceil() * y_step, low: 0.0, high: 0.0 };
+    let tick_room = y
+        .ticks(y_step)
+        .iter()
+        .map(|t| small_width(&significant(*t, 4), Weight::Book))
+        .fold(0.0_f64, f64::max);
+    let plot = Area {
+        x: area.x + tick_room + 16.0,
+        y: area.y + 76.0,
+        width: area.width - tick_room - 66.0,
+        height: (area.height - 176.0).max(10.0),
+    };
+    (y.low, y.high) = (plot.bottom(), plot.y);
+    let x = Scale {
+        from: x_low.min(0.0),
+        to: (x_high / x_step).ceil() * x_step,
+        low: plot.x,
+        high: plot.right(),
+    };
+    drawing.texts.push(label(area.x, area.y, SMALLEST, Weight::Book, "soft", &curve.y, area.width));
+    for tick in y.ticks(y_step) {
+        let at = y.at(tick);
+        drawing.path("grid", &format!("M{:.1} {at:.1}H{:.1}", plot.x, plot.right()));
+        let text = significant(tick, 4);
+        drawing.texts.push(
+            label(plot.x - 14.0, at - 22.0, SMALLEST, Weight::Book, "soft", &text, tick_room + 1.0)
+                .anchored("end"),
+        );
+    }
+    let mut free_from = f64::NEG_INFINITY;
+    for tick in x.ticks(x_step) {
+        let at = x.at(tick);
+        drawing.path("grid", &format!("M{at:.1} {:.1}V{:.1}", plot.y, plot.bottom()));
+        let text = significant(tick, 4);
+        let half = small_width(&text, Weight::Book) / 2.0;
+        if at - half > free_from && at + half <= area.right() {
+            free_from = at + half + 24.0;
+            drawing.texts.push(
+                label(at, plot.bottom() + 8.0, SMALLEST, Weight::Book, "soft", &text, 2.0 * half + 1.0)
+                    .anchored("middle"),
+            );
+        }
+    }
+    drawing.texts.push(
+        label(
+            plot.x + plot.width / 2.0,
+            plot.bottom() + 52.0,
+            SMALLEST,
+            Weight::Book,
+            "soft",
+            &curve.x,
+            plot.width,
+        )
+        .anchored("middle"),
+    );
+    for (number, series) in curve.series.iter().enumerate() {
+        let mut line = String::new();
+        for (index, (px, py)) in
+            series.points.iter().filter(|p| p.0.is_finite() && p.1.is_finite()).enumerate()
+        {
+            let _ = write!(line, "{}{:.1} {:.1}", if index == 0 { "M" } else { "L" }, x.at(*px), y.at(*py));
+        }
+        if !line.is_empty() {
+            drawing.path(&format!("curve dash-{}", number % 4), &line);
+        }
+    }
+    for (value, words) in &curve.levels {
+        let at = y.at(*value);
+        drawing.path("mark tested", &format!("M{:.1} {at:.1}H{:.1}", plot.x, plot.right()));
+        let text = format!("{words} {}", significant(*value, 4));
+        drawing.texts.push(label(
+            plot.x + 14.0,
+            (at - 52.0).max(plot.y),
+            SMALLEST,
+            Weight::Bold,
+            "ink",
+            &text,
+            plot.width - 14.0,
+        ));
+    }
+    let first = curve.marks.iter().map(|mark| x.at(mark.0)).fold(plot.right(), f64::min);
+    for (index, (value, words)) in curve.marks.iter().enumerate() {
+        let at = x.at(*value);
+        drawing.path("mark fuse", &format!("M{at:.1} {:.1}V{:.1}", plot.y, plot.bottom()));
+        let text = format!("{words} {}", significant(*value, 4));
+        let wide = width(&text, SMALLEST, Weight::Bold);
+        // Left of all marks, where a discharge leaves room below its curve, each on a line of its own with a leader.
+        let top = (plot.y + 0.4 * plot.height + 58.0 * index as f64).min(plot.bottom() - 50.0);
+        let (place, anchor, leader) = if first - 60.0 - wide >= plot.x {
+            (first - 60.0, "end", first - 48.0)
+        } else {
+            (at + 14.0, "start", at)
+        };
+        drawing.path("leader", &format!("M{leader:.1} {0:.1}H{at:.1}", top + 22.0));
+        let room = if anchor == "end" { wide + 1.0 } else { area.right() - place };
+        drawing.texts.push(label(place, top, SMALLEST, Weight::Bold, "ink", &text, room).anchored(anchor));
+    }
+    drawing
+}

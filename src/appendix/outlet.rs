@@ -1,0 +1,69 @@
+//! The one way out: every text of an appendix goes through [`Outlet::text`] before it is kept, and pictures are drawn
+//! from texts that went through it.
+//!
+//! A text that leaves here is plain: no control characters but line ends, and no marks that reorder what follows
+//! (a stranger's record must not turn a caution round). XML and WebVTT escape on their own before.
+
+use super::AppendixFile;
+
+/// Files of an appendix, as they are collected.
+#[derive(Debug, Default)]
+pub(super) struct Outlet {
+    files: Vec<AppendixFile>,
+}
+
+impl Outlet {
+    /// Keeps a text under a file name and hands back what was kept.
+    pub(super) fn text(&mut self, name: &str, text: &str) -> String {
+        let kept = cleaned(text);
+        self.files.push(AppendixFile { name: name.to_owned(), content: kept.clone().into_bytes() });
+        kept
+    }
+
+    /// Keeps a picture that was made from kept texts or from a photo fit to publish.
+    pub(super) fn picture(&mut self, name: String, content: Vec<u8>) {
+        self.files.push(AppendixFile { name, content });
+    }
+
+    /// What was kept.
+    pub(super) fn into_files(self) -> Vec<AppendixFile> {
+        self.files
+    }
+}
+
+fn cleaned(text: &str) -> String {
+    text.chars()
+        .filter(|c| !reorders(*c))
+        .map(|c| if c.is_control() && c != '\n' { ' ' } else { c })
+        .collect()
+}
+
+/// A text from a record on one line.
+pub(super) fn line(text: &str) -> String {
+    cleaned(text).split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Bidirectional overrides, embeddings and isolates (Unicode UAX #9, table 4); the plain marks may stay.
+fn reorders(c: char) -> bool {
+    matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_leaves_is_plain() {
+        for (text, expected) in [
+            ("a\u{1b}[31mb", "a [31mb"),
+            ("safe \u{202e}ton", "safe ton"),
+            ("two\nlines", "two\nlines"),
+            ("<b> & \"q\"", "<b> & \"q\""),
+        ] {
+            let mut outlet = Outlet::default();
+            assert_eq!(outlet.text("x.txt", text), expected);
+            assert_eq!(outlet.into_files()[0].content, expected.as_bytes());
+        }
+        assert_eq!(line("  a\n b\t\u{0}c "), "a b c");
+    }
+}

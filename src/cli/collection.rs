@@ -1,0 +1,86 @@
+//! `collection`: many inspections as a static site and as tables.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use super::{Done, Failure, House};
+use crate::collection::{CollectionError, Options, build};
+use crate::evidence::error::{shown, shown_text};
+use crate::words::count;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Collection {
+    /// Inspections are searched below this folder; links are not followed, hidden folders are skipped
+    root: PathBuf,
+    /// Folder of the site: empty, new, or made by an earlier build
+    #[arg(long, value_name = "DIR")]
+    to: PathBuf,
+    /// Title of the site
+    #[arg(long, default_value = "Inspected packs")]
+    title: String,
+    /// Judge everything anew, whatever the last build left in its cache
+    #[arg(long)]
+    fresh: bool,
+    #[command(flatten)]
+    house: House,
+}
+
+/// Folders that could not be read and are named on the terminal; the site lists them all.
+const NAMED: usize = 20;
+
+impl From<CollectionError> for Failure {
+    fn from(error: CollectionError) -> Self {
+        match error {
+            CollectionError::House(open) => open.into(),
+            other => Self::Words(other.to_string()),
+        }
+    }
+}
+
+impl Collection {
+    pub(super) fn run(&self) -> Result<Done, Failure> {
+        let built = build(&Options {
+            root: self.root.clone(),
+            to: self.to.clone(),
+            house: self.house.rules.clone(),
+            title: self.title.clone(),
+            fresh: self.fresh,
+        })?;
+        let mut err = std::io::stderr().lock();
+        if let Some(told) = &built.told {
+            writeln!(err, "underlid: {told}")?;
+        }
+        for (folder, problem) in built.problems.iter().take(NAMED) {
+            writeln!(err, "{}: {}", shown_text(folder), shown_text(problem))?;
+        }
+        if built.problems.len() > NAMED {
+            writeln!(err, "… and {} more", built.problems.len() - NAMED)?;
+        }
+        let mut out = std::io::stdout().lock();
+        let unchanged = built.read - built.judged;
+        write!(
+            out,
+            "{}: {} judged, {unchanged} unchanged",
+            count(built.read, "pack", "packs"),
+            built.judged
+        )?;
+        if built.removed > 0 {
+            write!(
+                out,
+                "; {} removed",
+                count(built.removed, "file of an earlier build", "files of earlier builds")
+            )?;
+        }
+        writeln!(out, ".")?;
+        if built.like_formulas > 0 {
+            let cells = count(built.like_formulas, "cell of text begins", "cells of text begin");
+            writeln!(out, "{cells} like a formula: import the CSV files into a spreadsheet as text.")?;
+        }
+        writeln!(out, "{}", shown(&built.index))?;
+        if !built.problems.is_empty() {
+            let number = count(built.problems.len(), "folder", "folders");
+            return Err(Failure::Words(format!("{number} could not be read; the site lists them")));
+        }
+        Ok(if built.falls_short { Done::FallsShort } else { Done::Well })
+    }
+}

@@ -1,0 +1,180 @@
+//! Columns: one description from which the CSV header, the JSON keys, the Parquet schema and the page of fields are
+//! made, so that the four cannot drift apart.
+//!
+//! A cell is empty where something was not recorded or is not known. Nothing is ever put in its place: no zero, no
+//! dash, no mean.
+
+use jiff::civil::Date;
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Text as recorded.
+    Text,
+    /// A number, in the column's unit.
+    Number,
+    /// A whole number.
+    Count,
+    /// Yes or no.
+    YesNo,
+    /// A day.
+    Date,
+}
+
+impl Kind {
+    /// Its name on the page of fields.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Text => "text",
+            Self::Number => "number",
+            Self::Count => "whole number",
+            Self::YesNo => "true or false",
+            Self::Date => "date",
+        }
+    }
+
+    /// Its type in the Parquet file.
+    #[must_use]
+    pub const fn parquet(self) -> &'static str {
+        match self {
+            Self::Text => "BYTE_ARRAY (STRING)",
+            Self::Number => "DOUBLE",
+            Self::Count => "INT64",
+            Self::YesNo => "BOOLEAN",
+            Self::Date => "INT32 (DATE)",
+        }
+    }
+
+    /// Its datatype in W3C tabular metadata (Metadata Vocabulary for Tabular Data, 5.11.1).
+    #[must_use]
+    pub const fn csvw(self) -> &'static str {
+        match self {
+            Self::Text => "string",
+            Self::Number => "double",
+            Self::Count => "integer",
+            Self::YesNo => "boolean",
+            Self::Date => "date",
+        }
+    }
+}
+
+/// A value of a column.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cell<'a> {
+    /// Not recorded, or not known.
+    Null,
+    /// Text.
+    Text(&'a str),
+    /// A number.
+    Number(f64),
+    /// A whole number.
+    Count(i64),
+    /// Yes or no.
+    YesNo(bool),
+    /// A day.
+    Date(Date),
+}
+
+impl<'a> From<&'a str> for Cell<'a> {
+    fn from(text: &'a str) -> Self {
+        if text.is_empty() { Self::Null } else { Self::Text(text) }
+    }
+}
+
+impl<'a> From<&'a String> for Cell<'a> {
+    fn from(text: &'a String) -> Self {
+        text.as_str().into()
+    }
+}
+
+impl<'a> From<&'a Option<String>> for Cell<'a> {
+    fn from(text: &'a Option<String>) -> Self {
+        text.as_deref().map_or(Self::Null, Into::into)
+    }
+}
+
+impl From<Option<f64>> for Cell<'_> {
+    fn from(number: Option<f64>) -> Self {
+        // JSON has no word for infinity, and neither has a pack.
+        number.filter(|n| n.is_finite()).map_or(Self::Null, Self::Number)
+    }
+}
+
+impl From<Option<u32>> for Cell<'_> {
+    fn from(number: Option<u32>) -> Self {
+        number.map_or(Self::Null, |n| Self::Count(i64::from(n)))
+    }
+}
+
+impl From<Option<bool>> for Cell<'_> {
+    fn from(yes: Option<bool>) -> Self {
+        yes.map_or(Self::Null, Self::YesNo)
+    }
+}
+
+impl Cell<'_> {
+    /// A day from its ISO 8601 text.
+    #[must_use]
+    pub fn day(text: &Option<String>) -> Self {
+        text.as_deref().and_then(|text| text.parse().ok()).map_or(Self::Null, Self::Date)
+    }
+}
+
+/// A column, described.
+#[derive(Debug, Clone, Copy)]
+pub struct Info {
+    /// Its name in every file.
+    pub name: &'static str,
+    /// What it holds.
+    pub kind: Kind,
+    /// Its unit; empty where it has none.
+    pub unit: &'static str,
+    /// What it means.
+    pub about: &'static str,
+}
+
+/// A column of rows `R`.
+pub struct Column<R: 'static> {
+    /// Its description.
+    pub info: Info,
+    /// Its value in a row.
+    pub get: for<'a> fn(&'a R) -> Cell<'a>,
+}
+
+/// A table: its file name without ending, what a row is, its columns after [`KEY`].
+pub struct Table<R: 'static> {
+    /// File name without ending.
+    pub name: &'static str,
+    /// What one row is.
+    pub about: &'static str,
+    /// Columns after the key.
+    pub columns: &'static [Column<R>],
+}
+
+impl<R> Table<R> {
+    /// Descriptions of all columns, the key first.
+    pub fn infos(&self) -> impl Iterator<Item = &'static Info> + use<R> {
+        std::iter::once(&KEY).chain(self.columns.iter().map(|column| &column.info))
+    }
+}
+
+/// The first column of every table.
+pub const KEY: Info = Info {
+    name: "inspection",
+    kind: Kind::Text,
+    unit: "",
+    about: "key of the inspection: the first 16 hexadecimal digits of the SHA-256 of its folder's path below the root; joins the tables",
+};
+
+/// A number as it is written in CSV and JSON: the shortest digits that read back as the same number.
+pub(super) fn digits(number: f64, out: &mut String) {
+    use std::fmt::Write;
+    let size = number.abs();
+    // Writing to a String cannot fail.
+    let _ = if size != 0.0 && !(1e-9..1e15).contains(&size) {
+        write!(out, "{number:e}")
+    } else {
+        write!(out, "{number}")
+    };
+}

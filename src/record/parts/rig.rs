@@ -1,0 +1,181 @@
+//! The test rig: what takes and feeds the current during the bench tests, and what carries it there.
+//!
+//! The rig is a current path of its own. Its elements are those of the pack's path, so that the same physics judges
+//! both; where several loads share the current, each has the elements that carry only its share.
+
+use super::path::Element;
+use crate::record::field::{
+    AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Voltage, Word, YesNo, meanings,
+    word,
+};
+use crate::record::part::part;
+use crate::words::nearest;
+
+/// Loads that a rig has at most.
+pub const LOADS: usize = 64;
+
+const LOAD_KINDS: &[Word] = &[
+    word("electronic load", "holds the current that is set"),
+    word(
+        "inverter",
+        "feeds a load of mains voltage; it draws constant power, so its current rises as the voltage falls",
+    ),
+    word("resistor bank", "its current falls with the voltage"),
+];
+
+const SOURCE_KINDS: &[Word] = &[
+    word("charger", "follows a charging curve of its own"),
+    word("power supply", "voltage and current are set by hand"),
+];
+
+const SENSES: &[Word] = &[
+    word("at the pack", "sense leads of their own, on the pack's terminals"),
+    word("at the load", "the load's own terminals: the drop of the leads is missing from the reading"),
+];
+
+const READS: &[Word] = &[
+    word("whole current", "the current of the pack"),
+    word("branch current", "the current of one load"),
+    word("pack voltage", "the voltage at the pack's terminals"),
+    word("temperature", "a temperature of the pack or the rig"),
+];
+
+/// Kinds of element that belong to a pack and to no rig.
+const NOT_IN_A_RIG: [&str; 2] = ["cell-stack", "bms"];
+
+meanings! {
+    /// The kind of load.
+    LoadKind = Kind::Word(LOAD_KINDS);
+    /// The kind of source.
+    SourceKind = Kind::Word(SOURCE_KINDS);
+    /// Where the voltage of a test is sensed.
+    Sense = Kind::Word(SENSES);
+    /// What an instrument reads.
+    Reads = Kind::Word(READS);
+}
+
+part! {
+    /// The test rig: loads, source, instruments, and the leads, lugs, shunts and fuses between them and the pack. `underlid plan` checks it before full load is applied.
+    pub struct Rig {
+        /// Whether every element from the pack's terminals to the loads and back is listed. Until this says yes, the rig as a whole is not decided.
+        complete: YesNo = "yes",
+        /// Air temperature around the leads.
+        ambient: Temperature = "25 degC",
+        /// Where the voltage is sensed by the load or the logger.
+        sense: Sense = "at the pack",
+        /// Prospective short-circuit current at the pack's terminals, where it is known otherwise than from this record.
+        fault_current: Current = "4 kA",
+        ; one {
+            /// What charges the pack for the tests.
+            source: RigSource,
+        }
+        ; many {
+            /// An element that carries the whole current, in order from the pack. It takes the keys of `[[path.element]]`; `distance_from_cells` counts from the pack's terminal here.
+            element: Element,
+            /// A load, with the elements that carry only its share.
+            load: RigLoad,
+            /// What an instrument reads during the tests, and in which range.
+            meter: RigMeter,
+        }
+    }
+    finish(self, _table, reader) {
+        let spread = self.load.iter().flat_map(|load| &load.element);
+        for element in self.element.iter().chain(spread) {
+            if let Some(kind) = element.kind.word().filter(|kind| NOT_IN_A_RIG.contains(kind)) {
+                reader.problem(
+                    element.own.span.clone(),
+                    format!("a test rig has no {kind}"),
+                    "this belongs to the pack's own path, `[[path.element]]`",
+                    "kind = \"cable\"",
+                );
+            }
+        }
+        if let Some(load) = self.load.get(LOADS) {
+            let message = format!("more than {LOADS} loads");
+            reader.problem(load.own.span.clone(), message, "write equal loads once, with `count`", "count = 4");
+        }
+        let mut ids: Vec<&str> = Vec::new();
+        for load in self.load.iter().take(LOADS) {
+            let Some(id) = load.id.text() else { continue };
+            if ids.contains(&id) {
+                let message = format!("two loads are called `{id}`");
+                reader.problem(load.id.found().span.clone(), message, "expected a name of its own", "id = \"load-2\"");
+            }
+            ids.push(id);
+        }
+        for meter in &self.meter {
+            let Some(load) = meter.load.text().filter(|load| !ids.contains(load)) else { continue };
+            let expected = match nearest(load, ids.iter().copied()) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => "expected the `id` of a `[[rig.load]]`".to_owned(),
+            };
+            let message = format!("there is no load `{}`", load.chars().take(60).collect::<String>());
+            reader.problem(meter.load.found().span.clone(), message, &expected, "load = \"load-1\"");
+        }
+    }
+}
+
+part! {
+    /// A load, with the elements that carry only its share.
+    pub struct RigLoad {
+        /// A short name, unique in the rig.
+        id: Text = "load-1",
+        /// The kind of load.
+        kind: LoadKind = "electronic load",
+        /// A description.
+        name: Text = "electronic load, 80 V, 150 A",
+        /// Equal loads with equal leads side by side.
+        count: Count = "1",
+        /// Power that one takes continuously, at its direct-current terminals.
+        power: Power = "3000 W",
+        /// Current that one takes continuously.
+        current: Current = "150 A",
+        /// Highest voltage it may be connected to.
+        voltage: Voltage = "60 V",
+        /// Current to be set in the full-load test, for all of these together. Left out, the plan shares the current out by what each load takes.
+        set_current: Current = "77 A",
+        ; many {
+            /// An element that carries only this load's share, in order from the pack. It takes the keys of `[[path.element]]`.
+            element: Element,
+        }
+    }
+    finish(self, _table, reader) {
+        let found = self.count.found();
+        if self.count.count() == Some(0) {
+            reader.problem(
+                found.span.clone(),
+                "`count` is 0".to_owned(),
+                "expected 1 or more; leave the key out for a single load",
+                "count = 1",
+            );
+        }
+    }
+}
+
+part! {
+    /// What charges the pack for the tests.
+    pub struct RigSource {
+        /// The kind of source.
+        kind: SourceKind = "power supply",
+        /// A description.
+        name: Text = "bench supply, 60 V, 50 A",
+        /// Voltage that it is set to, or that it ends its charge with.
+        voltage: Voltage = "29.2 V",
+        /// Current that it is set to, or that it feeds at most.
+        current: Current = "50 A",
+    }
+}
+
+part! {
+    /// What an instrument reads during the tests, and in which range.
+    pub struct RigMeter {
+        /// What it reads.
+        reads: Reads = "whole current",
+        /// The id of the instrument.
+        instrument: Text = "clamp",
+        /// The load whose current it reads.
+        load: Text = "load-1",
+        /// Upper end of the range in use.
+        range: AnyQuantity = "600 A",
+    }
+}

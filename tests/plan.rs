@@ -1,0 +1,583 @@
+//! `plan` on real input: the examples, fresh and thin records, rigs that fall short, wrong and hostile rigs.
+
+use std::fs;
+use std::path::PathBuf;
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+struct Ran {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn run(arguments: &[&str]) -> Ran {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_underlid"));
+    let output = command.env("NO_COLOR", "1").current_dir(root()).args(arguments).output().unwrap();
+    Ran {
+        code: output.status.code().expect("an exit status: the program must not be killed by a signal"),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// Plans a record given as text.
+fn plan(record: &str, arguments: &[&str]) -> Ran {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("inspection.toml"), record).unwrap();
+    let mut all = vec!["plan", folder.path().to_str().unwrap()];
+    all.extend(arguments);
+    let mut ran = run(&all);
+    ran.err = ran.err.replace(folder.path().to_str().unwrap(), "DIR");
+    ran
+}
+
+fn json(record: &str, arguments: &[&str]) -> Value {
+    let mut all = vec!["--format", "json"];
+    all.extend(arguments);
+    let ran = plan(record, &all);
+    let json: Value =
+        serde_json::from_str(&ran.out).unwrap_or_else(|e| panic!("{e}: {}\n{}", ran.out, ran.err));
+    let short = json["rig"]["outcome"] == "falls short";
+    assert_eq!(ran.code, i32::from(short), "{}", ran.err);
+    json
+}
+
+fn example(revision: &str) -> String {
+    let name = format!("example-inspections/harbour-24-150-rev-{revision}/inspection.toml");
+    fs::read_to_string(root().join(name)).unwrap()
+}
+
+/// The value of a setting of a step of the session.
+fn setting<'a>(json: &'a Value, step: &str, name: &str) -> Option<&'a Value> {
+    let step = json["session"].as_array()?.iter().find(|planned| planned["id"] == step)?;
+    step["settings"].as_array()?.iter().find(|line| line["name"] == name)
+}
+
+fn si(json: &Value, step: &str, name: &str) -> f64 {
+    let line = setting(json, step, name).unwrap_or_else(|| panic!("{step} has no {name}"));
+    line["si"].as_f64().unwrap()
+}
+
+/// Outcomes of the checks with an id, with their part.
+fn outcomes(json: &Value, check: &str) -> Vec<(String, String)> {
+    let text = |value: &Value| value.as_str().unwrap().to_owned();
+    let checks = json["rig"]["checks"].as_array().unwrap().iter();
+    checks.filter(|c| c["check"] == check).map(|c| (text(&c["part"]), text(&c["outcome"]))).collect()
+}
+
+#[test]
+fn the_examples_as_text() {
+    for (revision, code) in [("a", 0), ("b", 1)] {
+        let ran = run(&["plan", &format!("example-inspections/harbour-24-150-rev-{revision}")]);
+        assert_eq!(ran.code, code, "{}", ran.err);
+        insta::assert_snapshot!(format!("plan-rev-{revision}"), ran.out);
+    }
+}
+
+#[test]
+fn an_example_as_markdown() {
+    let ran = run(&["plan", "--format", "markdown", "example-inspections/harbour-24-150-rev-b"]);
+    assert_eq!(ran.code, 1);
+    insta::assert_snapshot!("plan-rev-b-markdown", ran.out);
+}
+
+#[test]
+fn the_examples_as_json() {
+    let a = json(&example("a"), &[]);
+    assert_eq!(a["format"], 1);
+    assert_eq!(a["invented"], true);
+    assert_eq!(a["rig"]["outcome"], "meets");
+    assert_eq!(a["missing"].as_array().unwrap().len(), 0);
+    let b = json(&example("b"), &[]);
+    assert_eq!(b["rig"]["outcome"], "falls short");
+    assert_eq!(b["rig"]["test_current_si"], 203.0);
+    assert!(
+        b["rig"]["weakest_lead"]
+            .as_str()
+            .unwrap()
+            .starts_with("cable inverter-red of inverter: carries 72.98 A")
+    );
+    let short: Vec<(String, String)> =
+        outcomes(&b, "carries").into_iter().filter(|(_, outcome)| outcome != "meets").collect();
+    let names: Vec<&str> = short.iter().map(|(part, _)| part.as_str()).collect();
+    assert_eq!(names, ["cable inverter-red of inverter", "cable inverter-black of inverter"]);
+    // On a mild day the leads carry their share, and their fuse still does not protect them.
+    let mild = json(&example("b").replace("value = \"40 degC\"", "value = \"25 degC\""), &[]);
+    assert!(outcomes(&mild, "carries").iter().all(|(_, outcome)| outcome == "meets"));
+    assert!(outcomes(&mild, "protected").iter().any(|(_, outcome)| outcome == "falls short"));
+}
+
+/// 92 A is 0.2 C of 460 Ah, four LFP cells are emptied to 10 V, branches of 77 A and 174 A add to 251 A, 250 A for 15 min
+/// are 62.5 Ah (common practice, no source).
+#[test]
+fn facts_of_the_trade() {
+    let record = r#"
+schema = 1
+[claims]
+nominal_voltage = "12.8 V"
+capacity = "460 Ah"
+continuous_current = "250 A"
+[cells]
+chemistry = "LFP"
+[[rig.load]]
+id = "one"
+set_current = "77 A"
+[[rig.load]]
+id = "two"
+set_current = "174 A"
+"#;
+    let plan = json(record, &[]);
+    for (step, name, expected) in [
+        ("capacity", "current", 92.0),
+        ("capacity", "expected duration", 5.0 * 3600.0),
+        ("capacity", "cut-off at the load", 10.0),
+        ("capacity", "power of the load, pack full", 92.0 * 13.6),
+        ("capacity", "power of the load at cut-off", 920.0),
+        ("charge", "voltage of the source", 14.6),
+        ("full-load", "set", 251.0),
+        ("full-load", "share of one", 77.0),
+        ("full-load", "share of two", 174.0),
+        ("full-load", "charge taken out", 62.5 * 3600.0),
+        ("full-load", "expected duration", 900.0),
+    ] {
+        let found = si(&plan, step, name);
+        assert!((found - expected).abs() <= 1e-9 * expected, "{step}, {name}: {found}, {expected}");
+    }
+    assert_eq!(outcomes(&plan, "loads-together"), [("the rig".to_owned(), "meets".to_owned())]);
+    assert_eq!(plan["rig"]["outcome"], "not decided");
+    let less = json(&record.replace("174 A", "172 A"), &[]);
+    assert_eq!(outcomes(&less, "loads-together"), [("the rig".to_owned(), "falls short".to_owned())]);
+}
+
+/// 33 CFR 183.425, table 5 (read): 105 °C insulation at 30 °C, and 0.85 of it at 50 °C.
+#[test]
+fn leads_of_the_rig_against_the_regulation() {
+    for (size, ambient, expected) in [
+        ("8 AWG", "30 degC", 80.0),
+        ("4 AWG", "30 degC", 160.0),
+        ("2 AWG", "30 degC", 210.0),
+        ("1/0 AWG", "30 degC", 285.0),
+        ("4/0 AWG", "30 degC", 445.0),
+        ("2 AWG", "50 degC", 0.85 * 210.0),
+        ("4/0 AWG", "50 degC", 0.85 * 445.0),
+    ] {
+        let record = example("a").replace("size = \"50 mm2\"", &format!("size = \"{size}\"")).replace(
+            "[rig]\ncomplete = \"yes\"\nambient = { value = \"24 degC\"",
+            &format!("[rig]\ncomplete = \"yes\"\nambient = {{ value = \"{ambient}\""),
+        );
+        let plan = json(&record, &[]);
+        let elements = plan["rig"]["branches"][0]["elements"].as_array().unwrap();
+        let lead = elements.iter().find(|element| element["label"] == "cable red-lead").unwrap();
+        let shown: f64 = lead["capability"].as_str().unwrap().trim_end_matches(" A").parse().unwrap();
+        assert!((shown - expected).abs() < 0.06, "{size} at {ambient}: {shown}, {expected}");
+        let carries = if expected >= 151.0 { "meets" } else { "falls short" };
+        assert_eq!(lead["outcome"], carries, "{size} at {ambient}");
+    }
+}
+
+#[test]
+fn a_fresh_record_passes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let fresh = folder.path().join("fresh");
+    let made = run(&["new", fresh.to_str().unwrap()]);
+    assert!(made.out.contains("underlid plan "), "{}", made.out);
+    let ran = run(&["plan", fresh.to_str().unwrap()]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(ran.out.contains("Not decided: no test rig is recorded"), "{}", ran.out);
+    assert!(!ran.out.contains('●') && !ran.out.contains("meets"), "{}", ran.out);
+    insta::assert_snapshot!("plan-fresh", ran.out);
+}
+
+/// Every line that a plan proposes can be put into the record as it stands.
+#[test]
+fn every_line_that_is_proposed_reads() {
+    let thin = "schema = 1\n[[rig.element]]\nkind = \"cable\"\n[[rig.element]]\nkind = \"fuse\"\n[[rig.load]]\nid = \"l\"\n\
+                [[rig.meter]]\n";
+    let plan = json(thin, &[]);
+    assert_eq!(plan["rig"]["outcome"], "not decided");
+    let of_checks = plan["rig"]["checks"].as_array().unwrap().iter();
+    let of_checks = of_checks.filter_map(|check| check["missing"].as_array()).flatten();
+    let lacks: Vec<&Value> = plan["missing"].as_array().unwrap().iter().chain(of_checks).collect();
+    let mut tried = 0;
+    for lacking in lacks {
+        let Some(line) = lacking["write"].as_str() else { continue };
+        let (line, table) = line.split_once(" (in ").unwrap();
+        let table = table.trim_end_matches(')').split(" or ").next().unwrap();
+        let (key, _) = line.split_once(" = ").unwrap();
+        let kind = match (table, key) {
+            (
+                "[[rig.element]]",
+                "rating" | "fuse" | "interrupting_rating" | "rated_voltage" | "distance_from_cells",
+            ) => "kind = \"fuse\"\n",
+            ("[[rig.element]]", _) => "kind = \"cable\"\n",
+            _ => "",
+        };
+        let kind = if key == "kind" { "" } else { kind };
+        let ran = self::plan(&format!("schema = 1\n{table}\n{kind}{line}\n"), &[]);
+        assert_eq!(ran.code, 0, "{table} {line}: {}", ran.err);
+        tried += 1;
+    }
+    assert!(tried > 15, "{tried}");
+}
+
+/// A rig that meets every check, with any one of its lines taken away, no longer meets them all; only names, remarks and
+/// what is assumed on the safe side may go.
+#[test]
+fn nothing_passes_that_is_not_recorded() {
+    let whole = example("a");
+    let from = whole.find("\n[rig]").unwrap();
+    let to = from + whole[from..].find("\n[[test]]").unwrap();
+    let may_go = |key: &str| {
+        ["id", "name", "marking", "how", "bundled", "length", "resistance", "fastening"].contains(&key)
+    };
+    let lines: Vec<&str> = whole[from..to].lines().collect();
+    let mut tried = 0;
+    for (number, line) in lines.iter().enumerate() {
+        let Some((key, _)) = line.split_once(" = ") else { continue };
+        if may_go(key) || line.starts_with('#') {
+            continue;
+        }
+        let mut less = lines.clone();
+        less.remove(number);
+        let record = format!("{}{}{}", &whole[..from], less.join("\n"), &whole[to..]);
+        let ran = plan(&record, &["--format", "json"]);
+        // An element without a kind, or a word that another line needs, is refused outright.
+        if ran.code == 2 {
+            assert_eq!(key, "kind", "{line}: {}", ran.err);
+            continue;
+        }
+        let plan: Value = serde_json::from_str(&ran.out).unwrap();
+        // The kind of a load only ever adds a check, that of a source none.
+        if key != "kind" {
+            assert_ne!(plan["rig"]["outcome"], "meets", "without `{line}`, line {number}");
+        }
+        tried += 1;
+    }
+    assert!(tried > 25, "{tried}");
+}
+
+#[test]
+fn changes_to_the_rig_and_what_they_do() {
+    let a = example("a");
+    let cases: &[(&str, &str, &str, &str, &str)] = &[
+        (
+            "interrupting_rating = \"20 kA\"",
+            "interrupting_rating = \"2 kA\"",
+            "fuse-interrupts",
+            "falls short",
+            "fuse rig-fuse",
+        ),
+        (
+            "rated_voltage = \"125 V\"",
+            "rated_voltage = \"24 V\"",
+            "part-voltage",
+            "falls short",
+            "fuse rig-fuse",
+        ),
+        (
+            "distance_from_cells = \"90 mm\"\n",
+            "distance_from_cells = \"1 m\"\n",
+            "fuse-near",
+            "falls short",
+            "fuse rig-fuse",
+        ),
+        ("rating = \"200 A\"", "rating = \"150 A\"", "carries", "falls short", "fuse rig-fuse"),
+        ("rating = \"200 A\"", "rating = \"300 A\"", "protected", "falls short", "cable red-lead"),
+        ("rating = \"200 A\"", "rating = \"could not see\"", "protected", "not decided", "cable red-lead"),
+        (
+            "fuse = \"class T\"\nrating",
+            "fuse = \"unknown\"\nrating",
+            "fuse-responds",
+            "not decided",
+            "fuse rig-fuse",
+        ),
+        (
+            "fuse = \"class T\"\nrating",
+            "fuse = \"unknown\"\nrating",
+            "fuse-present",
+            "not decided",
+            "the rig",
+        ),
+        (
+            "marked_current = { value = \"300 A\", how = \"marked\" }",
+            "marked_current = \"absent\"",
+            "carries",
+            "not decided",
+            "shunt",
+        ),
+        (
+            "marked_current = { value = \"300 A\", how = \"marked\" }",
+            "marked_current = \"150 A\"",
+            "carries",
+            "falls short",
+            "shunt",
+        ),
+        (
+            "material = \"copper\"\nbundled = 2",
+            "material = \"aluminium\"\nbundled = 2",
+            "carries",
+            "not decided",
+            "cable red-lead",
+        ),
+        ("bundled = 2", "bundled = 25", "carries", "falls short", "cable red-lead"),
+        (
+            "overlap = { value = \"25 x 25 mm\"",
+            "overlap = { value = \"12 x 25 mm\"",
+            "carries",
+            "falls short",
+            "joint red-lug",
+        ),
+        ("power = \"6 kW\"", "power = \"4 kW\"", "load-power", "falls short", "load"),
+        (
+            "current = \"200 A\"\nvoltage = \"80 V\"",
+            "current = \"150 A\"\nvoltage = \"80 V\"",
+            "load-current",
+            "falls short",
+            "load",
+        ),
+        (
+            "current = \"200 A\"\nvoltage = \"80 V\"",
+            "current = \"200 A\"\nvoltage = \"28 V\"",
+            "load-voltage",
+            "falls short",
+            "load",
+        ),
+        (
+            "range = \"200 A\"",
+            "range = \"160 A\"",
+            "meter-range",
+            "falls short",
+            "meter load-i, whole current",
+        ),
+        (
+            "range = \"200 A\"",
+            "range = \"200 V\"",
+            "meter-range",
+            "not decided",
+            "meter load-i, whole current",
+        ),
+        (
+            "instrument = \"thermo\"",
+            "instrument = \"nobody\"",
+            "meter-accuracy",
+            "not decided",
+            "meter nobody, temperature",
+        ),
+        ("reads = \"temperature\"", "reads = \"pack voltage\"", "meters", "not decided", "the rig"),
+        (
+            "voltage = \"29.2 V\"\ncurrent = \"50 A\"",
+            "voltage = \"30 V\"\ncurrent = \"50 A\"",
+            "source-voltage",
+            "falls short",
+            "bench supply, 60 V, 50 A",
+        ),
+        (
+            "voltage = \"29.2 V\"\ncurrent = \"50 A\"",
+            "voltage = \"29.2 V\"\ncurrent = \"90 A\"",
+            "source-current",
+            "falls short",
+            "bench supply, 60 V, 50 A",
+        ),
+        ("sense = \"at the pack\"", "sense = \"at the load\"", "sense", "meets", "the rig"),
+        ("sense = \"at the pack\"", "sense = \"could not see\"", "sense", "not decided", "the rig"),
+        ("[rig]\ncomplete = \"yes\"", "[rig]\ncomplete = \"no\"", "complete", "not decided", "the rig"),
+        (
+            "ambient = { value = \"24 degC\", how = \"measured\" }\nsense",
+            "sense",
+            "carries",
+            "not decided",
+            "cable red-lead",
+        ),
+    ];
+    for (old, new, check, outcome, part) in cases {
+        assert!(a.contains(old), "{old}");
+        let plan = json(&a.replace(old, new), &[]);
+        let found = outcomes(&plan, check);
+        assert!(found.contains(&((*part).to_owned(), (*outcome).to_owned())), "{new}: {found:?}");
+        if *outcome != "meets" {
+            assert_ne!(plan["rig"]["outcome"], "meets", "{new}");
+        }
+    }
+    // Sensing at the load is good enough with short leads, and not with long ones.
+    let long = a
+        .replace("sense = \"at the pack\"", "sense = \"at the load\"")
+        .replace("length = \"1.2 m\"", "length = \"12 m\"");
+    assert_eq!(outcomes(&json(&long, &[]), "sense"), [("the rig".to_owned(), "falls short".to_owned())]);
+    let unknown = a
+        .replace("sense = \"at the pack\"", "sense = \"at the load\"")
+        .replace("resistance = \"200 µΩ\"\n", "");
+    assert_eq!(outcomes(&json(&unknown, &[]), "sense"), [("the rig".to_owned(), "not decided".to_owned())]);
+}
+
+#[test]
+fn a_rig_without_a_fuse() {
+    let a = example("a");
+    let from = a.find("[[rig.element]]\nid = \"rig-fuse\"").unwrap();
+    let to = from + a[from..].find("[[rig.element]]\nid = \"red-lead\"").unwrap();
+    let without = format!("{}{}", &a[..from], &a[to..]);
+    let plan = json(&without, &[]);
+    assert_eq!(outcomes(&plan, "fuse-present"), [("the rig".to_owned(), "falls short".to_owned())]);
+    assert!(outcomes(&plan, "protected").iter().all(|(_, outcome)| outcome == "falls short"));
+    // An unfinished list proves no lack.
+    let unfinished = without.replace("[rig]\ncomplete = \"yes\"", "[rig]");
+    let plan = json(&unfinished, &[]);
+    assert_eq!(outcomes(&plan, "fuse-present"), [("the rig".to_owned(), "not decided".to_owned())]);
+    assert!(outcomes(&plan, "protected").iter().all(|(_, outcome)| outcome == "not decided"));
+    // A thermal cut-off in its place is no fuse.
+    let cutoff = "[[rig.element]]\nid = \"c\"\nkind = \"thermal-cutoff\"\nmarked_current = \"250 A\"\nrated_voltage = \"32 V\"\n\n";
+    let plan = json(&format!("{}{cutoff}{}", &a[..from], &a[to..]), &[]);
+    assert_eq!(outcomes(&plan, "fuse-present"), [("the rig".to_owned(), "falls short".to_owned())]);
+}
+
+#[test]
+fn a_pack_that_was_never_opened() {
+    // Before the lid comes off nothing is known of the cells' resistance: the fuse is judged by a figure for the rig.
+    let a = example("a")
+        .replace("resistance = { value = \"0.34 mΩ\"", "marking_of_resistance = { value = \"0.34 mΩ\"");
+    let a =
+        a.lines().filter(|line| !line.starts_with("marking_of_resistance")).collect::<Vec<_>>().join("\n");
+    let plan = json(&a, &[]);
+    assert_eq!(outcomes(&plan, "fuse-interrupts"), [("fuse rig-fuse".to_owned(), "not decided".to_owned())]);
+    let stated = a.replace("sense = \"at the pack\"", "sense = \"at the pack\"\nfault_current = \"8 kA\"");
+    let plan = json(&stated, &[]);
+    assert_eq!(outcomes(&plan, "fuse-interrupts"), [("fuse rig-fuse".to_owned(), "meets".to_owned())]);
+    assert_eq!(plan["rig"]["outcome"], "meets");
+}
+
+#[test]
+fn each_claim_takes_away_what_follows_from_it() {
+    let whole = "schema = 1\n[claims]\nnominal_voltage = \"25.6 V\"\ncapacity = \"150 Ah\"\ncontinuous_current = \"150 A\"\n\
+                 charge_voltage = \"29.2 V\"\ncutoff_voltage = \"20 V\"\ncharge_current = \"75 A\"\n\
+                 [cells]\nchemistry = \"LFP\"\nseries = 8\n";
+    let missing = |plan: &Value| -> Vec<String> {
+        plan["missing"].as_array().unwrap().iter().map(|m| m["what"].as_str().unwrap().to_owned()).collect()
+    };
+    assert!(missing(&json(whole, &[])).is_empty());
+    for (line, lost, kept) in [
+        ("capacity = \"150 Ah\"\n", ("capacity", "current"), ("full-load", "set")),
+        ("continuous_current = \"150 A\"\n", ("full-load", "set"), ("capacity", "current")),
+        (
+            "charge_current = \"75 A\"\n",
+            ("charge", "current at most, as claimed"),
+            ("charge", "voltage of the source"),
+        ),
+    ] {
+        let plan = json(&whole.replace(line, ""), &[]);
+        let (key, _) = line.split_once(" = ").unwrap();
+        assert!(
+            missing(&plan)[0].starts_with(&format!("`claims.{key}` is not recorded")),
+            "{:?}",
+            missing(&plan)
+        );
+        assert!(setting(&plan, lost.0, lost.1).is_none(), "{line}");
+        assert!(setting(&plan, kept.0, kept.1).is_some(), "{line}");
+    }
+    // What the chemistry knows stands in, and is said to.
+    let plan = json(&whole.replace("cutoff_voltage = \"20 V\"\n", ""), &[]);
+    assert!((si(&plan, "capacity", "cut-off at the load") - 20.0).abs() < 1e-9);
+    assert!(plan["assumed"][0].as_str().unwrap().starts_with("cut-off 2.5 V a cell"));
+    // A claim that the chemistry contradicts is pointed out.
+    let low = json(&whole.replace("\"20 V\"", "\"16 V\""), &[]);
+    assert!(low["second_look"][0].as_str().unwrap().contains("2 V a cell, below the usual 2.5 V"));
+}
+
+#[test]
+fn loads_from_the_command_line() {
+    let record = "schema = 1\n[claims]\ncapacity = \"150 Ah\"\nnominal_voltage = \"25.6 V\"\ncontinuous_current = \"200 A\"\n\
+                  [cells]\nchemistry = \"LFP\"\n";
+    let loads = |arguments: &[&str]| {
+        setting(&json(record, arguments), "full-load", "loads").unwrap()["value"].clone()
+    };
+    // 27.2 V · 200 A = 5440 W.
+    assert_eq!(loads(&["--load-power", "3 kW"]), "2 such loads in parallel, 100 A each");
+    assert_eq!(loads(&["--load-power", "6 kW"]), "one such load takes it");
+    assert_eq!(
+        loads(&["--load-power", "6 kW", "--load-current", "60 A"]),
+        "4 such loads in parallel, 50 A each"
+    );
+    assert!(loads(&[]).as_str().unwrap().starts_with("none recorded"));
+    for (arguments, message) in [
+        (vec!["--load-power", "3000"], "write for example"),
+        (vec!["--load-power", "3 A"], "a power is needed"),
+        (vec!["--load-power", "1 W"], "more than 64 such loads"),
+        (vec!["--bundled", "0"], "a whole number from 1 to 1000"),
+    ] {
+        let ran = plan(record, &arguments);
+        assert_eq!(ran.code, 2, "{arguments:?}");
+        assert!(ran.err.contains(message), "{arguments:?}: {}", ran.err);
+    }
+}
+
+#[test]
+fn wrong_rigs_point_at_the_place() {
+    let mut text = String::new();
+    for rig in [
+        "[[rig.element]]\nkind = \"bms\"",
+        "[[rig.element]]\nid = \"x\"",
+        "[[rig.element]]\nkind = \"cable\"\nrating = \"100 A\"",
+        "[[rig.load]]\npower = 3000",
+        "[[rig.load]]\nid = \"a\"\ncount = 0",
+        "[[rig.load]]\nid = \"a\"\n[[rig.load]]\nid = \"a\"",
+        "[[rig.load]]\nid = \"load\"\n[[rig.meter]]\nload = \"laod\"",
+        "[rig]\nsence = \"at the pack\"",
+        "[rig]\nsense = \"remote\"",
+        "[rig.load]\nid = \"a\"",
+        "[rig]\nambient = \"30 K\"",
+    ] {
+        let ran = plan(&format!("schema = 1\n{rig}\n"), &[]);
+        assert_eq!(ran.code, 2, "{rig}");
+        text.push_str(&format!("{rig}\n{}\n", ran.err));
+    }
+    let many = (0..70).map(|n| format!("[[rig.load]]\nid = \"l{n}\"\n")).collect::<String>();
+    let ran = plan(&format!("schema = 1\n{many}"), &[]);
+    assert!(ran.code == 2 && ran.err.contains("more than 64 loads"), "{}", ran.err);
+    insta::assert_snapshot!("wrong-rigs", text);
+}
+
+#[test]
+fn claims_that_contradict_each_other_are_refused() {
+    for (claims, message) in [
+        (
+            "charge_voltage = \"19 V\"\ncutoff_voltage = \"20 V\"",
+            "the charge voltage is not above the cut-off voltage",
+        ),
+        ("continuous_current = \"0 A\"", "the rated current is zero, or larger than any pack has"),
+    ] {
+        let ran = plan(&format!("schema = 1\n[claims]\n{claims}\n"), &[]);
+        assert_eq!(ran.code, 2);
+        assert!(ran.err.contains(message), "{}", ran.err);
+    }
+}
+
+#[test]
+fn hostile_rigs() {
+    let nasty = "\\u001b[31m<script>alert(1)</script>|`\\n# x";
+    let record = format!(
+        "schema = 1\n[inspection]\ntitle = \"{nasty}\"\n[claims]\ncontinuous_current = \"1e300 A\"\n[cells]\nseries = 1000\n\
+         [[rig.element]]\nid = \"{nasty}\"\nkind = \"cable\"\nsize = \"50 mm2\"\ninsulation_temperature = \"105 degC\"\n\
+         material = \"copper\"\ncount = 4000000000\nlength = \"1e300 m\"\n[[rig.load]]\nid = \"{nasty}\"\ncount = 4000000000\n\
+         power = \"1e300 W\"\n"
+    );
+    for format in ["text", "markdown", "json"] {
+        let ran = plan(&record.replace("1e300 A", "1e8 A"), &["--format", format, "--all"]);
+        assert!(ran.code < 2, "{}", ran.err);
+        assert!(!ran.out.contains('\u{1b}'));
+        assert!(format != "markdown" || !ran.out.contains("<script>"), "{}", ran.out);
+    }
+    assert_eq!(plan(&record, &[]).code, 2, "a current of 1e300 A is refused");
+    // Many elements are judged in a moment.
+    let mut many =
+        String::from("schema = 1\n[claims]\ncontinuous_current = \"100 A\"\n[rig]\nambient = \"25 degC\"\n");
+    for number in 0..2_000 {
+        many.push_str(&format!("[[rig.element]]\nid = \"f{number}\"\nkind = \"fuse\"\n[[rig.element]]\nkind = \"cable\"\nsize = \"35 mm2\"\n"));
+    }
+    let started = std::time::Instant::now();
+    assert_eq!(plan(&many, &["--format", "json"]).code, 0);
+    assert!(started.elapsed().as_secs() < 20, "{:?}", started.elapsed());
+}
