@@ -104,7 +104,8 @@ fn the_drop_in_list_asks_for_every_field_of_the_record() {
         }
     }
     let mut lacking = Vec::new();
-    for child in Record::SHAPE.children {
+    // The checklists ask about the pack. The rig is planned with `plan`, and what is kept back is nothing that was found.
+    for child in Record::SHAPE.children.iter().filter(|child| !["rig", "redact"].contains(&child.name)) {
         walk(child.name, child.name, (child.shape)(), &asked, &mut lacking);
     }
     assert_eq!(lacking, Vec::<String>::new());
