@@ -66,9 +66,10 @@ pub struct Inspection {
 
 /// What follows from a record: its bench tests, its derived facts, the judgement.
 pub(crate) fn worked_out(folder: &Path, record: &Record, book: &Book) -> (Vec<Trial>, Derived, Judgement) {
-    let trials = trials(folder, record, &book.limit_amounts());
+    let limits = book.limit_amounts();
+    let trials = trials(folder, record, &limits);
     let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
-    let derived = Derived::with_tests(record, &book.limit_amounts(), facts);
+    let derived = Derived::with_tests(record, &limits, facts);
     let judgement = judge(record, &derived, book);
     (trials, derived, judgement)
 }

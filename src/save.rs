@@ -44,6 +44,17 @@ pub fn write_new_with(path: &Path, content: impl AsRef<[u8]>, mode: u32) -> io::
     sync_parent(path)
 }
 
+/// Makes the folder that `what` is written into. A link in its place is refused: it would lead the files elsewhere.
+///
+/// # Errors
+/// That it is a link, or what the system says.
+pub fn real_folder(folder: &Path, what: &str) -> io::Result<()> {
+    if folder.symlink_metadata().is_ok_and(|meta| meta.is_symlink()) {
+        return Err(io::Error::other(format!("is a link; {what} is only written into a real folder")));
+    }
+    fs::create_dir_all(folder)
+}
+
 fn beside(path: &Path, content: &[u8], mode: u32) -> io::Result<NamedTempFile> {
     let mut builder = Builder::new();
     builder.prefix(".underlid-").suffix(".tmp");

@@ -1,9 +1,10 @@
 //! `compare` on small records written here, on the examples, and on records from strangers.
 
-use std::fs;
-use std::path::Path;
-use std::process::Command;
+mod common;
 
+use std::fs;
+
+use common::{run, text};
 use serde_json::Value;
 use underlid::compare::{Comparison, FindingComparison, compare, write_text};
 use underlid::inspection::Inspection;
@@ -86,20 +87,6 @@ fn open(folder: &tempfile::TempDir) -> Inspection {
 fn compared(packs: &[Pack]) -> Comparison {
     let folders: Vec<_> = packs.iter().map(Pack::write).collect();
     compare(&folders.iter().map(open).collect::<Vec<_>>())
-}
-
-fn run(arguments: &[&str]) -> (i32, String, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_underlid")).env("NO_COLOR", "1").args(arguments).output().unwrap();
-    (
-        output.status.code().expect("an exit status"),
-        String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
-    )
-}
-
-fn text(path: &Path) -> String {
-    path.to_str().unwrap().to_owned()
 }
 
 fn example(revision: &str) -> String {

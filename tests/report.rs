@@ -1,42 +1,11 @@
 //! `report`, `seal` and `verify` on the examples and on folders from strangers.
 
+mod common;
+
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use assert_cmd::Command;
-
-fn root() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-}
-
-fn run(arguments: &[&str]) -> (i32, String, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_underlid")).env("NO_COLOR", "1").args(arguments).output().unwrap();
-    (
-        output.status.code().expect("an exit status"),
-        String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
-    )
-}
-
-/// A copy of an example in a temporary folder.
-fn copy(name: &str) -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    let from = root().join("example-inspections").join(name);
-    fs::copy(from.join("inspection.toml"), folder.path().join("inspection.toml")).unwrap();
-    for kind in ["photos", "logs"] {
-        fs::create_dir(folder.path().join(kind)).unwrap();
-        for file in fs::read_dir(from.join(kind)).unwrap() {
-            let file = file.unwrap();
-            fs::copy(file.path(), folder.path().join(kind).join(file.file_name())).unwrap();
-        }
-    }
-    folder
-}
-
-fn text(path: &Path) -> String {
-    path.to_str().unwrap().to_owned()
-}
+use common::{copy, root, run, text};
 
 #[test]
 fn the_write_up_of_an_example() {

@@ -24,6 +24,7 @@ use thiserror::Error;
 use crate::evidence::hash::hash_file;
 use crate::inspection::{Inspection, OpenError, RECORD};
 use crate::report::{self, View, WriteUpError};
+use crate::save;
 use chapters::Chapters;
 use description::{Description, Whereabouts};
 use outlet::Outlet;
@@ -194,17 +195,11 @@ pub fn save_appendix(target: &Path, appendix: &Appendix) -> Result<(), AppendixE
     let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     let folders = [target.to_owned(), target.join(INSIDE[0]), target.join(INSIDE[1])];
     for folder in &folders {
-        // A link in place of a folder would lead the files somewhere else.
-        if fs::symlink_metadata(folder).is_ok_and(|meta| meta.is_symlink()) {
-            let why = "is a link; the appendix is only written into a real folder";
-            return Err(at(folder, io::Error::other(why)).into());
-        }
-        fs::create_dir_all(folder).map_err(|e| at(folder, e))?;
+        save::real_folder(folder, "the appendix").map_err(|e| at(folder, e))?;
     }
     for file in &appendix.files {
         let path = target.join(&file.name);
-        crate::evidence::replace(&path, &file.content)
-            .map_err(|e| at(&path, io::Error::other(e.to_string())))?;
+        save::replace(&path, &file.content).map_err(|e| at(&path, e))?;
     }
     for folder in &folders {
         remove_stale(target, folder, appendix).map_err(|e| at(folder, e))?;

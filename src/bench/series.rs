@@ -64,6 +64,16 @@ impl Series {
         points
     }
 
+    /// The mean of the points kept from one time to another, each counting once; nothing where there is none.
+    #[must_use]
+    pub fn mean_of_points(&self, from: f64, to: f64) -> Option<f64> {
+        let points = self.points();
+        let values: Vec<f64> =
+            points.iter().filter(|(time, _)| (from..=to).contains(time)).map(|(_, value)| *value).collect();
+        #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+    }
+
     /// The value at a time between the first and the last point, by linear interpolation.
     #[must_use]
     pub fn at(&self, time: f64) -> Option<f64> {

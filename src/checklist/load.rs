@@ -269,16 +269,8 @@ impl Loading<'_> {
     }
 
     fn scope(&mut self, entry: &ItemEntry) -> Option<Scope> {
-        Scope::of(entry.each.list())
-            .map_err(|(word, expected)| {
-                let span = entry.each.found().span.clone();
-                self.problem(
-                    span,
-                    format!("`{word}` is no part of a record"),
-                    &expected,
-                    "each = [\"fuse\"]",
-                );
-            })
+        Scope::of(entry.each.list(), &entry.each.found().span)
+            .map_err(|problem| self.problems.push(problem))
             .ok()
     }
 

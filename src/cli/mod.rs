@@ -143,6 +143,11 @@ impl From<std::io::Error> for Failure {
     }
 }
 
+/// An error that says everything in its words.
+pub(crate) fn words(error: impl std::error::Error) -> Failure {
+    Failure::Words(error.to_string())
+}
+
 /// Folders named on the command line, and house rules.
 #[derive(Debug, clap::Args)]
 pub(crate) struct House {

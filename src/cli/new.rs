@@ -27,7 +27,7 @@ impl New {
             let folder = self.folder.join(folder);
             std::fs::create_dir_all(&folder).map_err(at(&folder))?;
         }
-        crate::record::save::write_new(&record, starter()).map_err(at(&record))?;
+        crate::save::write_new(&record, starter()).map_err(at(&record))?;
         let mut out = std::io::stdout().lock();
         writeln!(out, "{}: fill it in, put photos into photos/ and logs into logs/, then", record.display())?;
         writeln!(

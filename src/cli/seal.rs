@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::progress::Line;
-use super::{Done, Failure, Format, House, password};
+use super::{Done, Failure, Format, House, password, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
 use crate::evidence::sign::{self, SignError};
 use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
@@ -247,10 +247,6 @@ fn differences(comparison: &Comparison, words: &mut String) {
     for file in comparison.differences() {
         words.push_str(&format!("  {}: {}\n", file.name, in_words(&file.state)));
     }
-}
-
-fn words(error: impl std::error::Error) -> Failure {
-    Failure::Words(error.to_string())
 }
 
 fn bag_words(error: BagError) -> Failure {

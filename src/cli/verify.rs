@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use serde_json::{Value, json};
 
 use super::progress::Line;
-use super::{Done, Failure, Format};
+use super::{Done, Failure, Format, words};
 use crate::evidence::arrival::{Arrival, arrivals};
 use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
@@ -185,10 +185,6 @@ fn counts(comparison: &Comparison) -> String {
         "{} unchanged, {} changed, {} missing, {} added{unreadable}",
         counts.unchanged, counts.changed, counts.missing, counts.added
     )
-}
-
-fn words(error: impl std::error::Error) -> Failure {
-    Failure::Words(error.to_string())
 }
 
 fn tell_arrivals(out: &mut impl Write, arrivals: Option<&[Arrival]>) -> std::io::Result<()> {

@@ -15,10 +15,10 @@ use crate::cli::CAUTION;
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
 use crate::inspection::Inspection;
-use crate::record::save;
 use crate::report::chart::chart;
-use crate::report::{photos, prose, squeeze, template_words};
+use crate::report::{csv_name, photos, prose, squeeze, template_words};
 use crate::rules::Grade;
+use crate::save;
 use crate::words::list;
 
 /// Templates that are compiled in.
@@ -297,11 +297,6 @@ fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<
         groups.push(records);
     }
     groups
-}
-
-/// Names of the curves' data are numbers, never texts of a record.
-fn csv_name(test: usize, curve: usize) -> String {
-    format!("test-{}-curve-{}.csv", test + 1, curve + 1)
 }
 
 fn template(error: tera::Error) -> CompareError {

@@ -26,5 +26,3 @@ pub mod ssh;
 pub mod verify;
 
 mod atomic;
-
-pub(crate) use atomic::replace;

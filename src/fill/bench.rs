@@ -19,8 +19,9 @@ use crate::inspection::{OpenError, RECORD, book, read_text};
 use crate::problem::Problems;
 use crate::quantity::Amount;
 use crate::record::edit::{Answer, Edit, Place, Refused, apply};
-use crate::record::{self, How, Record, save};
+use crate::record::{self, How, Record};
 use crate::rules::{Book, Judgement, judge};
+use crate::save;
 use crate::words::nearest;
 
 /// Folder of house checklists in an inspection folder.
@@ -216,7 +217,7 @@ impl Bench {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let upon = (stamps(&self.folder, &record), self.trials.generation());
-        let facts = self.trials.facts(&self.folder, &text, &record);
+        let facts = self.trials.facts(&self.folder, &text, &record, &self.limits);
         let derived = Derived::with_tests(&record, &self.limits, facts);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();

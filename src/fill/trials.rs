@@ -5,6 +5,7 @@
 //! Another answer that a test may rest on, such as the claimed capacity, makes them be worked out anew too: at once
 //! where that is quick, else beside the work, and the findings follow when it is done.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -14,6 +15,7 @@ use sha2::{Digest, Sha256};
 
 use crate::derive::Values;
 use crate::evidence::name::safe_relative;
+use crate::quantity::Amount;
 use crate::record::{self, Record};
 use crate::trial::trials;
 
@@ -56,6 +58,9 @@ struct Mark {
     logs: Vec<Stamp>,
 }
 
+/// The limits of a rule book, by name.
+type Limits = BTreeMap<String, Amount>;
+
 /// A log's size and time of change.
 pub(super) type Stamp = Option<(u64, Option<SystemTime>)>;
 
@@ -64,8 +69,9 @@ pub(super) fn stamps(folder: &Path, record: &Record) -> Vec<Stamp> {
     record
         .test
         .iter()
-        .map(|test| {
-            let path = safe_relative(folder, test.log.text()?).ok()?;
+        .flat_map(|test| std::iter::once(&test.log).chain(test.branch.iter().map(|branch| &branch.log)))
+        .map(|log| {
+            let path = safe_relative(folder, log.text()?).ok()?;
             let meta = fs::symlink_metadata(path).ok()?;
             Some((meta.len(), meta.modified().ok()))
         })
@@ -74,7 +80,9 @@ pub(super) fn stamps(folder: &Path, record: &Record) -> Vec<Stamp> {
 
 impl Trials {
     /// The facts of the tests of a record, in their order; those of a moment ago where working them out takes long.
-    pub(super) fn facts(&self, folder: &Path, text: &str, record: &Record) -> Vec<Values> {
+    ///
+    /// `limits` are those of the book that judges, a house's own included.
+    pub(super) fn facts(&self, folder: &Path, text: &str, record: &Record, limits: &Limits) -> Vec<Values> {
         if record.test.is_empty() {
             return Vec::new();
         }
@@ -90,14 +98,14 @@ impl Trials {
                 if !inner.running {
                     inner.running = true;
                     drop(inner);
-                    self.beside(folder.to_owned(), text.to_owned());
+                    self.beside(folder.to_owned(), text.to_owned(), limits.clone());
                 }
                 return facts;
             }
         }
         drop(inner);
         let started = Instant::now();
-        let facts = work(folder, record);
+        let facts = work(folder, record, limits);
         self.lock().known = Some(Known { mark, facts: facts.clone(), took: started.elapsed() });
         facts
     }
@@ -111,13 +119,13 @@ impl Trials {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn beside(&self, folder: PathBuf, text: String) {
+    fn beside(&self, folder: PathBuf, text: String, limits: Limits) {
         let inner = Arc::clone(&self.0);
         let work = move || {
             let known = record::read("", &text).ok().map(|record| {
                 let started = Instant::now();
                 let mark = Mark::of(&folder, &text, &record);
-                Known { mark, facts: work(&folder, &record), took: started.elapsed() }
+                Known { mark, facts: work(&folder, &record, &limits), took: started.elapsed() }
             });
             let mut inner = inner.lock().unwrap_or_else(PoisonError::into_inner);
             inner.running = false;
@@ -132,9 +140,8 @@ impl Trials {
     }
 }
 
-fn work(folder: &Path, record: &Record) -> Vec<Values> {
-    let limits = crate::rules::Book::built_in().map(|book| book.limit_amounts()).unwrap_or_default();
-    trials(folder, record, &limits).into_iter().map(|trial| trial.facts).collect()
+fn work(folder: &Path, record: &Record, limits: &Limits) -> Vec<Values> {
+    trials(folder, record, limits).into_iter().map(|trial| trial.facts).collect()
 }
 
 impl Mark {
@@ -201,7 +208,7 @@ mod tests {
         log(folder.path(), 3_600);
         let trials = Trials::default();
         let (text, record) = record_of("");
-        let facts = trials.facts(folder.path(), &text, &record);
+        let facts = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
         assert!(facts[0].contains_key("test.capacity_found"), "{facts:?}");
         let mark = trials.lock().known.as_ref().unwrap().mark.clone();
         for more in [
@@ -219,7 +226,7 @@ mod tests {
         // A longer log is another test.
         log(folder.path(), 7_200);
         assert_ne!(Mark::of(folder.path(), &text, &record), mark);
-        let longer = trials.facts(folder.path(), &text, &record);
+        let longer = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
         assert_ne!(format!("{longer:?}"), format!("{facts:?}"));
     }
 
@@ -229,11 +236,11 @@ mod tests {
         log(folder.path(), 3_600);
         let trials = Trials::default();
         let (text, record) = record_of("");
-        let before = trials.facts(folder.path(), &text, &record);
+        let before = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
         // As if it had taken long.
         trials.lock().known.as_mut().unwrap().took = Duration::from_secs(9);
         let (text, record) = record_of("[heater]\npresent = \"no\"");
-        let meanwhile = trials.facts(folder.path(), &text, &record);
+        let meanwhile = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
         assert_eq!(format!("{meanwhile:?}"), format!("{before:?}"));
         let started = Instant::now();
         while trials.generation() == 0 {

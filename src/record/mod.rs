@@ -14,7 +14,6 @@ pub mod schema;
 mod starter;
 
 /// Records are written like every other file.
-pub use crate::save;
 pub use field::{Entry, Found, How, Kind, State, Value};
 pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;

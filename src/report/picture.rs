@@ -91,7 +91,12 @@ pub(super) fn nice(most: f64) -> f64 {
 
 /// A round step that divides a range into about five.
 pub(crate) fn tick_step(most: f64) -> f64 {
-    let raw = most / 5.0;
+    round_step(most, 5.0)
+}
+
+/// A round step, 1, 2 or 5 times a power of ten, that divides a range into at most so many parts.
+pub(crate) fn round_step(range: f64, parts: f64) -> f64 {
+    let raw = range / parts;
     let power = 10_f64.powf(raw.log10().floor());
     [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|step| *step >= raw).unwrap_or(10.0 * power)
 }

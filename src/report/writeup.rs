@@ -18,9 +18,10 @@ use crate::evidence::signature::{self, Present, SignatureKind};
 use crate::evidence::ssh::SSH_NAMESPACE;
 use crate::evidence::verify::{self, FileState};
 use crate::inspection::{Inspection, OpenError, read_text};
-use crate::record::{Part, save};
+use crate::record::Part;
 use crate::redact::{Leak, Summary};
 use crate::rules::{Finding, Grade, Outcome};
+use crate::save;
 
 /// Folder of the write-up in an inspection folder.
 pub const FOLDER: &str = "report";
@@ -203,14 +204,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
 pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], WriteUpError> {
     let target = folder.join(FOLDER);
     let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
-    // A link in place of the folder would lead the write-up out of the inspection.
-    if std::fs::symlink_metadata(&target).is_ok_and(|meta| meta.is_symlink()) {
-        return Err(at(
-            &target,
-            std::io::Error::other("is a link; the write-up is only written into a real folder"),
-        ));
-    }
-    std::fs::create_dir_all(&target).map_err(|e| at(&target, e))?;
+    save::real_folder(&target, "the write-up").map_err(|e| at(&target, e))?;
     let paths = [target.join("report.md"), target.join("report.html")];
     for (path, text) in paths.iter().zip([&write_up.markdown, &write_up.html]) {
         save::replace(path, text).map_err(|e| at(path, e))?;
@@ -355,7 +349,7 @@ fn tests(inspection: &Inspection) -> Vec<TestView> {
 }
 
 /// Names of the curves' data are numbers, never texts of the record.
-fn csv_name(test: usize, curve: usize) -> String {
+pub(crate) fn csv_name(test: usize, curve: usize) -> String {
     format!("test-{}-curve-{}.csv", test + 1, curve + 1)
 }
 

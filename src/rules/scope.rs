@@ -1,5 +1,8 @@
 //! What a rule or a checklist item is applied to each of.
 
+use std::ops::Range;
+
+use crate::problem::Problem;
 use crate::record::parts::ELEMENT_KINDS;
 use crate::words::nearest;
 
@@ -38,8 +41,8 @@ impl Scope {
     /// is the pack.
     ///
     /// # Errors
-    /// The word that is no part of a record, and what was expected in its place.
-    pub(crate) fn of(each: &[String]) -> Result<Self, (String, String)> {
+    /// A word that is no part of a record, told at `span`.
+    pub(crate) fn of(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
         if let [only] = each
             && let Some((_, scope)) = LIST_PARTS.iter().find(|(name, _)| name == only)
         {
@@ -57,7 +60,8 @@ impl Scope {
                     || "expected a kind of element".to_owned(),
                     |n| format!("did you mean `{n}`?"),
                 );
-                return Err((wanted.clone(), expected));
+                let message = format!("`{wanted}` is no part of a record");
+                return Err(Problem::at(span.clone(), message, &expected, "each = [\"fuse\"]"));
             }
         }
         Ok(if each.is_empty() { Self::Pack } else { Self::Elements(kinds) })
@@ -81,11 +85,21 @@ mod tests {
 
     #[test]
     fn scopes_and_the_names_they_know() {
-        let of = |words: &[&str]| Scope::of(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>());
+        let of = |words: &[&str]| {
+            Scope::of(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>(), &(3..9)).map_err(
+                |problem| {
+                    assert_eq!(problem.span, 3..9);
+                    (problem.message, problem.expected)
+                },
+            )
+        };
         assert_eq!(of(&[]), Ok(Scope::Pack));
         assert_eq!(of(&["test"]), Ok(Scope::Tests));
         assert_eq!(of(&["fuse", "busbar"]), Ok(Scope::Elements(vec!["fuse", "busbar"])));
-        assert_eq!(of(&["fuze"]), Err(("fuze".to_owned(), "did you mean `fuse`?".to_owned())));
+        assert_eq!(
+            of(&["fuze"]),
+            Err(("`fuze` is no part of a record".to_owned(), "did you mean `fuse`?".to_owned()))
+        );
         for (scope, name, knows) in [
             (Scope::Pack, "claims.capacity", true),
             (Scope::Pack, "element.rating", false),

@@ -248,15 +248,7 @@ impl Work<'_> {
             .currents
             .iter()
             .map(|channel| {
-                let points: Vec<f64> = channel
-                    .series
-                    .points()
-                    .iter()
-                    .filter(|(time, _)| (from..=to).contains(time))
-                    .map(|(_, value)| *value)
-                    .collect();
-                #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-                let mean = points.iter().sum::<f64>() / points.len().max(1) as f64;
+                let mean = channel.series.mean_of_points(from, to).unwrap_or(0.0);
                 let tool = channel.tool;
                 Reading {
                     value: mean,
@@ -278,15 +270,7 @@ impl Work<'_> {
             return Some(total);
         }
         let (_, channel) = course?.gauge.iter().find(|(meaning, _)| *meaning == Meaning::Current)?;
-        let points: Vec<f64> = channel
-            .series
-            .points()
-            .iter()
-            .filter(|(time, _)| (from..=to).contains(time))
-            .map(|(_, value)| *value)
-            .collect();
-        #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-        let value = (!points.is_empty()).then(|| points.iter().sum::<f64>() / points.len() as f64)?;
+        let value = channel.series.mean_of_points(from, to)?;
         let standard = channel.tool.and_then(|tool| tool.step).map(|step| step / 12.0_f64.sqrt());
         Some(Total { value, standard })
     }

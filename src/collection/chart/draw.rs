@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use crate::collection::listing::html;
 use crate::quantity::significant;
+use crate::report::round_step;
 
 /// Unit of an axis that counts packs.
 pub(super) const PACKS: &str = "packs";
@@ -19,15 +20,9 @@ const ROW: f64 = 32.0;
 /// Edge of a cell that counts points.
 const CELL: f64 = 7.0;
 
-/// A round step that divides a range into at most so many parts.
+/// A round step that divides a range into at most so many parts; 1 where the range cannot be divided.
 pub(super) fn step(range: f64, parts: usize) -> f64 {
-    let raw = range / parts as f64;
-    let power = 10_f64.powf(raw.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|step| *step >= raw)
-        .unwrap_or(10.0 * power);
+    let step = round_step(range, parts as f64);
     if step.is_finite() && step > 0.0 { step } else { 1.0 }
 }
 

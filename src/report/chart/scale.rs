@@ -1,7 +1,7 @@
 //! An axis: its range, its ticks, and how their numbers are written.
 
-/// Steps of an axis for every power of ten.
-const STEPS: [f64; 4] = [1.0, 2.0, 5.0, 10.0];
+use crate::report::picture::round_step;
+
 /// What may lie beyond the last tick without a further one, as a part of the range: less than the width of a line.
 const SLACK: f64 = 0.005;
 /// More ticks than this are never drawn.
@@ -26,9 +26,7 @@ impl Scale {
     /// An axis that holds these values, with about `wanted` ticks.
     pub fn of(values: impl Iterator<Item = f64>, wanted: f64, low: f64, high: f64) -> Self {
         let (least, most) = range(values);
-        let raw = (most - least) / wanted;
-        let power = 10_f64.powf(raw.log10().floor());
-        let step = STEPS.into_iter().map(|m| m * power).find(|step| *step >= raw).unwrap_or(10.0 * power);
+        let step = round_step(most - least, wanted);
         let slack = SLACK * (most - least);
         let from = ((least + slack) / step).floor() * step;
         let to = ((most - slack) / step).ceil() * step;
