@@ -3,23 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
+use common::{copy, run, text};
 
 mod common;
 
-fn run(arguments: &[&str]) -> (i32, String, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_underlid")).env("NO_COLOR", "1").args(arguments).output().unwrap();
-    (
-        output.status.code().expect("an exit status"),
-        String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
-    )
-}
-
-fn text(path: &Path) -> String {
-    path.to_str().unwrap().to_owned()
-}
+/// The seal of an example.
+const SEAL: &str = "photos.sha256";
 
 fn example(name: &str) -> PathBuf {
     common::root().join("example-inspections").join(name)
@@ -72,15 +61,19 @@ video = "0:05.5"
 
 #[test]
 fn the_appendix_of_an_example() {
-    let (folder, out) = (example("harbour-24-150-rev-a"), tempfile::tempdir().unwrap());
+    // Of copies: a write-up that somebody made beside the example would put its own hash into the description.
+    let (copied, out) = (copy("harbour-24-150-rev-a"), tempfile::tempdir().unwrap());
+    let folder = copied.path();
+    fs::copy(example("harbour-24-150-rev-a").join(SEAL), folder.join(SEAL)).unwrap();
     let to = out.path().join("appendix");
-    let other = text(&example("harbour-24-150-rev-b"));
-    let arguments = ["appendix", "--to", &text(&to), "--against", &other, "--limit", "2500", &text(&folder)];
+    let against = copy("harbour-24-150-rev-b");
+    let other = text(against.path());
+    let arguments = ["appendix", "--to", &text(&to), "--against", &other, "--limit", "2500", &text(folder)];
     let (code, printed, err) = run(&arguments);
     assert_eq!(code, 1, "{err}");
     assert!(printed.contains("24 cards as SVG and PNG; 14 photos"), "{printed}");
     let read = |name: &str| fs::read_to_string(to.join(name)).unwrap();
-    let seal = common_hash(&folder.join("photos.sha256"));
+    let seal = common_hash(&folder.join(SEAL));
     let plain = |name: &str| read(name).replace(&seal, "[hash of the seal]");
     insta::assert_snapshot!("description-rev-a", plain("description.txt"));
     insta::assert_snapshot!("description-rev-a-2500", plain("description-2500.txt"));

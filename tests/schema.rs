@@ -17,7 +17,11 @@ fn document(folder: &Path, name: &str, toml: &str) -> std::path::PathBuf {
     let mut dated = String::new();
     for line in toml.lines() {
         match line.split_once(" = ") {
-            Some((key, value)) if value.len() == 10 && value.as_bytes()[4] == b'-' => {
+            Some((key, value))
+                if value.len() == 10
+                    && value.starts_with(|c: char| c.is_ascii_digit())
+                    && value.as_bytes()[4] == b'-' =>
+            {
                 dated.push_str(&format!("{key} = \"{value}\"\n"));
             }
             _ => dated.push_str(&format!("{line}\n")),

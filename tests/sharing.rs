@@ -9,8 +9,8 @@ use std::fs;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
 use base64::Engine;
+use common::run;
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
@@ -29,16 +29,6 @@ const OUTPUTS: &[&[&str]] = &[
     &["collection", "DIR", "--to", "OUT/collection"],
     &["seal", "DIR", "--bag", "OUT/bag", "--published"],
 ];
-
-fn run(arguments: &[&str]) -> (i32, String, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_underlid")).env("NO_COLOR", "1").args(arguments).output().unwrap();
-    (
-        output.status.code().expect("an exit status"),
-        String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
-    )
-}
 
 // ---- a record with a sentinel in every text ----------------------------------------------------------------------
 
@@ -62,10 +52,6 @@ impl Sentinels {
 
     fn core(number: usize) -> String {
         format!("zq{number}xk")
-    }
-
-    fn all(&self) -> impl Iterator<Item = (String, &str)> {
-        self.places.iter().enumerate().map(|(index, place)| (Self::core(index + 1), place.as_str()))
     }
 }
 
@@ -229,15 +215,30 @@ fn everything(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     all
 }
 
-fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(String, String, &'a Path)> {
-    let mut found = Vec::new();
-    for (core, place) in sentinels.all() {
-        for (path, bytes) in all {
-            if holds(bytes, &core) || holds(path.as_os_str().as_encoded_bytes(), &core) {
-                found.push((core.clone(), place.to_owned(), path.as_path()));
-            }
+/// The numbers of the sentinels whose core stands in some bytes.
+fn cores(bytes: &[u8]) -> std::collections::BTreeSet<usize> {
+    let lower = bytes.to_ascii_lowercase();
+    let mut found = std::collections::BTreeSet::new();
+    for (at, _) in lower.windows(2).enumerate().filter(|(_, window)| window == b"zq") {
+        let rest = &lower[at + 2..];
+        let digits = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();
+        if rest[digits..].starts_with(b"xk") {
+            found.extend(std::str::from_utf8(&rest[..digits]).unwrap().parse::<usize>().ok());
         }
     }
+    found
+}
+
+fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(String, String, &'a Path)> {
+    let mut found = Vec::new();
+    for (path, bytes) in all {
+        let name = path.as_os_str().as_encoded_bytes();
+        for number in cores(bytes).union(&cores(name)) {
+            let place = sentinels.places.get(number - 1).expect("a sentinel of this record");
+            found.push((Sentinels::core(*number), place.clone(), path.as_path()));
+        }
+    }
+    found.sort();
     found
 }
 
@@ -248,15 +249,11 @@ fn texts_that_are_withheld_stand_in_no_output() {
     let open = write_folder(&filled, "");
     let shown = everything(open.path());
     let found = found_in(&shown, &filled.sentinels);
-    let mut places: Vec<&str> = found.iter().map(|(_, place, _)| place.as_str()).collect();
-    places.dedup();
-    assert!(
-        places.len() > filled.sentinels.places.len() / 2,
-        "{} of {}",
-        places.len(),
-        filled.sentinels.places.len()
-    );
-    assert!(places.contains(&"photo.file") && places.contains(&"inspection.serial"));
+    let places: std::collections::BTreeSet<&str> = found.iter().map(|(_, place, _)| place.as_str()).collect();
+    // The rig is for the bench: no output for others shows it.
+    let published = filled.sentinels.places.iter().filter(|place| !place.starts_with("rig")).count();
+    assert!(places.len() > published / 2, "{} of {published}", places.len());
+    assert!(places.contains("photo.file") && places.contains("inspection.serial"));
 
     let mut texts: Vec<String> =
         (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();
