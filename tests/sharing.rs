@@ -20,7 +20,15 @@ use underlid::record::{Kind, Part, Record, Shape};
 
 /// Every command that writes something for others, with `DIR` for the inspection folder and `OUT` for a folder to write
 /// into; what it prints is searched too.
-const OUTPUTS: &[&[&str]] = &[&["report", "DIR"]];
+const OUTPUTS: &[&[&str]] = &[
+    &["report", "DIR"],
+    &["compare", "DIR", "DIR", "--all", "--to", "OUT/compare"],
+    &["compare", "DIR", "DIR", "--all", "--format", "json"],
+    &["appendix", "DIR", "--against", "DIR", "--limit", "2000", "--to", "OUT/appendix"],
+    // Its Parquet is compressed and cannot be searched as bytes; CSV and JSON Lines hold the same values.
+    &["collection", "DIR", "--to", "OUT/collection"],
+    &["seal", "DIR", "--bag", "OUT/bag", "--published"],
+];
 
 fn run(arguments: &[&str]) -> (i32, String, String) {
     let output =
@@ -55,10 +63,6 @@ impl Sentinels {
     fn core(number: usize) -> String {
         format!("zq{number}xk")
     }
-
-    fn all(&self) -> impl Iterator<Item = (String, &str)> {
-        self.places.iter().enumerate().map(|(index, place)| (Self::core(index + 1), place.as_str()))
-    }
 }
 
 struct Filled {
@@ -68,6 +72,7 @@ struct Filled {
     fields: Vec<String>,
     photo: String,
     log: String,
+    load: String,
 }
 
 const ELEMENT_COMMON: [&str; 4] = ["id", "marking", "name", "surroundings"];
@@ -80,7 +85,9 @@ fn filled() -> Filled {
         fields: Vec::new(),
         photo: String::new(),
         log: String::new(),
+        load: String::new(),
     };
+    filled.load = filled.sentinels.text("rig.load.id".to_owned());
     filled.photo = filled.sentinels.name("photo.file".to_owned(), ".jpg");
     filled.log = filled.sentinels.name("test.log".to_owned(), ".csv");
     let notes = filled.sentinels.text("notes".to_owned());
@@ -93,8 +100,10 @@ fn filled() -> Filled {
 }
 
 fn part(filled: &mut Filled, path: &str, shape: Shape, many: bool) {
-    if path == "path.element" {
-        for kind in ELEMENT_KINDS {
+    if path.ends_with("element") {
+        let in_pack = path == "path.element";
+        for kind in ELEMENT_KINDS.iter().filter(|kind| in_pack || !["cell-stack", "bms"].contains(&kind.word))
+        {
             one(filled, path, shape, true, Some(kind.word));
         }
         return;
@@ -132,6 +141,7 @@ fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Optio
         let value = match (path, field.name, field.kind) {
             ("photo", "file", _) => format!("\"photos/{}\"", filled.photo),
             ("test", "log", _) => format!("\"logs/{}\"", filled.log),
+            ("rig.load", "id", _) | ("rig.meter", "load", _) => format!("\"{}\"", filled.load),
             ("test", "kind", _) => "\"capacity\"".to_owned(),
             (_, _, Kind::Text | Kind::Markdown) => format!("\"{}\"", filled.sentinels.text(place.clone())),
             (_, _, Kind::List) => format!("[\"{}\"]", filled.sentinels.text(place.clone())),
@@ -215,34 +225,48 @@ fn everything(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     all
 }
 
-fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(String, String, &'a Path)> {
-    let mut found = Vec::new();
-    for (core, place) in sentinels.all() {
-        for (path, bytes) in all {
-            if holds(bytes, &core) || holds(path.as_os_str().as_encoded_bytes(), &core) {
-                found.push((core.clone(), place.to_owned(), path.as_path()));
-            }
+/// The numbers of the sentinels whose core stands in some bytes.
+fn cores(bytes: &[u8]) -> std::collections::BTreeSet<usize> {
+    let lower = bytes.to_ascii_lowercase();
+    let mut found = std::collections::BTreeSet::new();
+    for (at, _) in lower.windows(2).enumerate().filter(|(_, window)| window == b"zq") {
+        let rest = &lower[at + 2..];
+        let digits = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();
+        if rest[digits..].starts_with(b"xk") {
+            found.extend(std::str::from_utf8(&rest[..digits]).unwrap().parse::<usize>().ok());
         }
     }
+    found
+}
+
+fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(String, String, &'a Path)> {
+    let mut found = Vec::new();
+    for (path, bytes) in all {
+        let name = path.as_os_str().as_encoded_bytes();
+        for number in cores(bytes).union(&cores(name)) {
+            let place = sentinels.places.get(number - 1).expect("a sentinel of this record");
+            found.push((Sentinels::core(*number), place.clone(), path.as_path()));
+        }
+    }
+    found.sort();
     found
 }
 
 #[test]
 fn texts_that_are_withheld_stand_in_no_output() {
     let filled = filled();
-    // Without redaction nearly all of them are shown: the search does find what is there.
+    // Without redaction very many of them are shown (the rig is for the bench and is not): the search does find what is there.
     let open = write_folder(&filled, "");
     let shown = everything(open.path());
     let found = found_in(&shown, &filled.sentinels);
-    let mut places: Vec<&str> = found.iter().map(|(_, place, _)| place.as_str()).collect();
-    places.dedup();
+    let places: std::collections::BTreeSet<&str> = found.iter().map(|(_, place, _)| place.as_str()).collect();
     assert!(
-        places.len() > filled.sentinels.places.len() / 2,
+        places.len() > filled.sentinels.places.len() / 4,
         "{} of {}",
         places.len(),
         filled.sentinels.places.len()
     );
-    assert!(places.contains(&"photo.file") && places.contains(&"inspection.serial"));
+    assert!(places.contains("photo.file") && places.contains("inspection.serial"));
 
     let mut texts: Vec<String> =
         (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();
@@ -513,7 +537,8 @@ fn no_output_holds_what_a_photo_says_of_itself() {
     let folder = photo_folder(&photos, "");
     let all = everything(folder.path());
     let pictures = all.iter().filter(|(path, _)| path.ends_with("base64"));
-    assert_eq!(pictures.clone().count(), 8);
+    let pages = all.iter().filter(|(path, _)| path.ends_with("report/report.html/base64")).count();
+    assert_eq!(pages, 2 * 8, "in the write-up and in the bag of it");
     for (_, picture) in pictures {
         for secret in SECRETS {
             assert!(!holds(picture, secret), "{secret} survived");
@@ -577,7 +602,7 @@ fn areas_are_black_in_the_upright_picture_under_every_orientation() {
             assert!(near || edge || corner, "picture {seen}, {x} {y}: {pixel:?}");
         }
     }
-    assert_eq!(seen, 8);
+    assert!(seen >= 8 * 3 && seen % 8 == 0, "write-up, bag and comparison: {seen}");
     for (path, bytes) in &all {
         assert!(!holds(bytes, "zq9xk"), "why an area is black is in {}", path.display());
     }
@@ -590,7 +615,12 @@ fn a_photo_whose_area_cannot_be_placed_is_not_shown() {
     let redact = "[[redact.area]]\nphoto = \"1.jpg\"\nleft = \"500 px\"\ntop = \"0 px\"\nwidth = \"9 px\"\nheight = \"9 px\"\n";
     let folder = photo_folder(&photos, redact);
     let all = everything(folder.path());
-    assert_eq!(all.iter().filter(|(path, _)| path.ends_with("base64")).count(), 1);
+    let shown = |page: &str| all.iter().filter(|(path, _)| path.ends_with(format!("{page}/base64"))).count();
+    assert_eq!(
+        [shown("report/report.html"), shown("compare.html")],
+        [2, 2],
+        "one of the two photos on each page"
+    );
     let html = all.iter().find(|(path, _)| path.ends_with("report.html")).unwrap();
     assert!(holds(&html.1, "area 1 to black out lies outside the picture"));
 }

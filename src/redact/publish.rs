@@ -79,14 +79,17 @@ fn texts_of(plan: &Plan, record: &Record, redaction: &mut Redaction) {
         redaction.withhold(text, format!("text {} of `[redact] texts`", number + 1));
     }
     let mut record = record.clone();
+    let mut found: Vec<(&str, String)> = Vec::new();
     for (key, field) in &plan.fields {
-        let mut values = Vec::new();
-        field.each(&mut record, &mut |part| values.extend(values_of(part, field.field)));
-        for value in values {
-            let wanted = Wanted::of(&value);
-            if wanted.letters() >= SHORTEST_VALUE && !program_says(wanted) {
-                redaction.withhold(&value, format!("the value of `{key}`"));
-            }
+        field.each(&mut record, &mut |part| {
+            found.extend(values_of(part, field.field).into_iter().map(|value| (key.as_str(), value)));
+        });
+    }
+    let values: Vec<String> = found.iter().map(|(_, value)| value.clone()).collect();
+    let own = program_says(&values);
+    for (key, value) in found {
+        if Wanted::of(&value).letters() >= SHORTEST_VALUE && !own.contains(&value) {
+            redaction.withhold(&value, format!("the value of `{key}`"));
         }
     }
     // A key may itself hold what is withheld: the id of the part it chooses.
@@ -163,6 +166,9 @@ fn hidden_but_logs(hidden: &Record, record: &Record) -> Record {
     let mut with_logs = hidden.clone();
     for (test, original) in with_logs.test.iter_mut().zip(&record.test) {
         *test.log.found_mut() = original.log.found().clone();
+        for (branch, original) in test.branch.iter_mut().zip(&original.branch) {
+            *branch.log.found_mut() = original.log.found().clone();
+        }
     }
     with_logs
 }
@@ -195,7 +201,13 @@ impl Names {
             if let Some(Value::Text(id)) = inner.part.field("id").and_then(Found::value)
                 && withheld(id)
             {
-                self.parts.insert((inner.name, id.clone()), format!("{}-{number}", inner.name));
+                let key = (inner.name, id.clone());
+                // Elements of the pack, of the rig and of its loads are numbered each for themselves.
+                let taken =
+                    |name: &String| self.parts.iter().any(|(known, new)| *known != key && new == name);
+                let new =
+                    (number..).map(|number| format!("{}-{number}", inner.name)).find(|name| !taken(name));
+                self.parts.insert(key, new.unwrap_or_default());
             }
             if let ("photo", Some(Value::Text(file))) =
                 (inner.name, inner.part.field("file").and_then(Found::value))
@@ -227,7 +239,10 @@ impl Names {
                         id.clone_from(new);
                     }
                 }
-                (State::Known(Value::Text(of)), "of") => self.references("element", [of]),
+                (State::Known(Value::Text(id)), "of" | "part") => self.references("element", [id]),
+                (State::Known(Value::Text(id)), "instrument") => self.references("instrument", [id]),
+                (State::Known(Value::Text(id)), "load") => self.references("load", [id]),
+                (State::Known(Value::Text(id)), "capacity_test") => self.references("test", [id]),
                 (State::Known(Value::Text(file)), "file") if name == "photo" => {
                     self.photo_names(std::slice::from_mut(file));
                 }
@@ -293,6 +308,15 @@ fn withhold_figures(trial: &mut Trial, truth: Option<&Trial>, plan: &Plan) {
     for (name, value) in &mut trial.figures {
         if !truth.figures.iter().any(|(known, same)| known == name && same == value) {
             *value = format!("{WITHHELD}: {}", Missing::withheld().what);
+        }
+    }
+    // A log that is read without a withheld setting may be read wrongly.
+    trial.curves.retain(|curve| {
+        truth.curves.iter().any(|known| known.name == curve.name && known.series == curve.series)
+    });
+    for (told, truth) in [(&mut trial.layout, &truth.layout), (&mut trial.account, &truth.account)] {
+        if told != truth {
+            *told = told.is_some().then(|| WITHHELD.to_owned());
         }
     }
     // The words for what is missing do not know that it is there.
