@@ -78,7 +78,7 @@ fn the_appendix_of_an_example() {
     let arguments = ["appendix", "--to", &text(&to), "--against", &other, "--limit", "2500", &text(&folder)];
     let (code, printed, err) = run(&arguments);
     assert_eq!(code, 1, "{err}");
-    assert!(printed.contains("20 cards as SVG and PNG; 14 photos"), "{printed}");
+    assert!(printed.contains("24 cards as SVG and PNG; 14 photos"), "{printed}");
     let read = |name: &str| fs::read_to_string(to.join(name)).unwrap();
     let seal = common_hash(&folder.join("photos.sha256"));
     let plain = |name: &str| read(name).replace(&seal, "[hash of the seal]");

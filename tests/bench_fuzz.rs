@@ -151,7 +151,9 @@ fn untold(bytes: &[u8]) -> Option<String> {
         .unwrap()
         .clone();
     let integral = integrator.finish(&Accuracies::default())?;
-    let told = !report.is_clean() || !integral.notes().is_empty() || report.tally(Fault::SameTime).count > 0;
+    let told = !report.is_clean()
+        || !integral.notes().is_empty()
+        || [Fault::SameTime, Fault::OpenEnd].iter().any(|fault| report.tally(*fault).count > 0);
     let (from, to) = (integral.from.get::<second>(), integral.to.get::<second>());
     let error = (integral.charge.value.get::<coulomb>() - truth(from, to)).abs();
     let allowed = integral.charge.expanded().get::<coulomb>();

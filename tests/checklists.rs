@@ -68,6 +68,16 @@ const NOT_ASKED: &[&str] = &[
     "test.reading.of",
     "test.reading.at",
     "test.reading.value",
+    "test.reading.steady",
+    // Which logs and columns belong together is written into the record, not asked for one by one.
+    "test.capacity_test",
+    "test.branch.name",
+    "test.branch.log",
+    "test.branch.column",
+    "test.branch.columns",
+    "test.branch.offset",
+    "test.sensor.column",
+    "test.sensor.part",
 ];
 
 #[test]

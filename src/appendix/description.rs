@@ -18,6 +18,9 @@ use crate::words::count;
 /// The caution where there is no room for the whole of it.
 const SHORT_CAUTION: &str = "Caution: an opened pack can hurt you. Local codes and licensed practice come first. Nothing here says that a pack is safe.";
 
+/// Figures of a bench test in its line; the write-up has them all.
+const MOST_FIGURES: usize = 6;
+
 /// Where the write-up is and what it can be checked by.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Whereabouts {
@@ -253,8 +256,15 @@ fn tested(trial: &Trial) -> String {
     match &trial.problem {
         Some(problem) => format!("{what}: the log could not be used: {problem}"),
         None => {
-            let figures: Vec<String> =
-                trial.figures.iter().map(|(name, value)| format!("{name} {value}")).collect();
+            let mut figures: Vec<String> = trial
+                .figures
+                .iter()
+                .take(MOST_FIGURES)
+                .map(|(name, value)| format!("{name} {value}"))
+                .collect();
+            if trial.figures.len() > MOST_FIGURES {
+                figures.push(format!("{} more in the write-up", trial.figures.len() - MOST_FIGURES));
+            }
             let figures = if figures.is_empty() { "no figures".to_owned() } else { figures.join(", ") };
             format!("{what}: {figures}")
         }

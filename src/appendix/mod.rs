@@ -92,7 +92,7 @@ pub fn appendix(
 ) -> Result<Appendix, AppendixError> {
     let view = View::of(inspection);
     let other = against.map(View::of);
-    let photos = report::photos(&inspection.folder, &inspection.record, None);
+    let photos = report::photos(inspection, None);
     let length = wishes.length.as_deref().map(chapters::length).transpose();
     let length = length.map_err(|why| AppendixError::Words(format!("the length of the video {why}")))?;
     let mut outlet = Outlet::default();
@@ -109,7 +109,7 @@ pub fn appendix(
         outlet.text("chapters.vtt", &chapters::vtt(&list, length));
         outlet.text("chapters.txt", &plain);
     }
-    let place = whereabouts(&inspection.folder, wishes.link.as_deref(), &mut told);
+    let place = whereabouts(inspection, wishes.link.as_deref(), &mut told);
     let text = Description::of(&view, &inspection.trials, &photos, &plain, &place);
     outlet.text("description.txt", &text.whole());
     for limit in &wishes.limits {
@@ -138,10 +138,19 @@ pub fn appendix(
         wishes.templates.as_deref(),
         &mut outlet,
     )?);
-    Ok(Appendix { files: outlet.into_files(), told })
+    let files = outlet.into_files();
+    for opened in std::iter::once(inspection).chain(against) {
+        // Photos and cards as PNG are made from texts that stand in the other files.
+        for (file, text) in files.iter().filter_map(|f| Some((f, str::from_utf8(&f.content).ok()?))) {
+            let guarded = opened.redaction.guard(&file.name, text);
+            guarded.map_err(|leak| AppendixError::Words(leak.to_string()))?;
+        }
+    }
+    Ok(Appendix { files, told })
 }
 
-fn whereabouts(folder: &Path, link: Option<&str>, told: &mut Vec<String>) -> Whereabouts {
+fn whereabouts(inspection: &Inspection, link: Option<&str>, told: &mut Vec<String>) -> Whereabouts {
+    let folder = &inspection.folder;
     let page = folder.join(report::FOLDER).join("report.html");
     let page_hash = hash_file(&page).ok().map(|digest| digest.to_string());
     let changed = |path: &Path| fs::metadata(path).and_then(|meta| meta.modified()).ok();
@@ -155,7 +164,7 @@ fn whereabouts(folder: &Path, link: Option<&str>, told: &mut Vec<String>) -> Whe
             "report/report.html is older than the record: run `underlid report`, then this again".to_owned(),
         );
     }
-    let evidence = report::evidence(folder);
+    let evidence = report::evidence(inspection);
     let seal = if !evidence.sealed {
         told.push(
             "the evidence is not sealed: `underlid seal` writes the hashes that a viewer can check"

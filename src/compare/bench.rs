@@ -149,7 +149,7 @@ fn conditions(columns: &Columns<'_>, tests: &[Option<&BenchTest>]) -> (Vec<Strin
             .collect();
         if kinds.iter().any(|kind| matches!(kind, Kind::Changed | Kind::AsRecorded)) {
             differ.push(say());
-        } else if kinds.iter().any(|kind| *kind == Kind::OneOnly) {
+        } else if kinds.contains(&Kind::OneOnly) {
             open.push(say());
         }
     }

@@ -221,8 +221,11 @@ impl Sourced<'_> {
 
 /// Compares a field of two records.
 pub(crate) fn fields(first: Sourced<'_>, second: Sourced<'_>, names: Names<'_>, field: &FieldInfo) -> Change {
-    use State::{Absent, Known, NotLooked, NotVisible};
+    use State::{Absent, Known, NotLooked, NotVisible, Withheld};
     match (&first.found.state, &second.found.state) {
+        (Withheld, Withheld) => Change::plain(Kind::NotCompared, "withheld in both"),
+        (Withheld, _) => Change::plain(Kind::NotCompared, format!("withheld in {}", names.first)),
+        (_, Withheld) => Change::plain(Kind::NotCompared, format!("withheld in {}", names.second)),
         (NotLooked, NotLooked) => Change::plain(Kind::NotCompared, "not recorded in either"),
         (NotLooked, _) => Change::plain(Kind::OneOnly, format!("not recorded in {}", names.first)),
         (_, NotLooked) => Change::plain(Kind::OneOnly, format!("not recorded in {}", names.second)),

@@ -265,16 +265,18 @@ impl Rows {
     }
 }
 
+/// The record and the place of the part that a row begins with.
+type Home = (usize, usize);
+
 /// Matches the parts of all records: each record with the first, what is left with the second, and so on.
 pub(crate) fn rows(lists: &[Vec<Item>]) -> Rows {
     let number = lists.len();
     // Where each part is at home: the record and place of the first part it was matched with.
-    let mut home: Vec<Vec<Option<(usize, usize)>>> =
-        lists.iter().map(|list| vec![None; list.len()]).collect();
-    let mut ties: BTreeMap<(usize, usize), (Tie, bool)> = BTreeMap::new();
+    let mut home: Vec<Vec<Option<Home>>> = lists.iter().map(|list| vec![None; list.len()]).collect();
+    let mut ties: BTreeMap<Home, (Tie, bool)> = BTreeMap::new();
     for later in 1..number {
         for earlier in 0..later {
-            let open = |record: usize, home: &[Vec<Option<(usize, usize)>>]| -> Vec<usize> {
+            let open = |record: usize, home: &[Vec<Option<Home>>]| -> Vec<usize> {
                 (0..lists[record].len()).filter(|at| home[record][*at].is_none()).collect()
             };
             let (some, others) = (open(earlier, &home), open(later, &home));
@@ -298,28 +300,27 @@ pub(crate) fn rows(lists: &[Vec<Item>]) -> Rows {
         after_lost[at] = if kept[at] { at } else { after_lost[at + 1] };
     }
     // Sorted by the row before it: the first record's own place, then what follows that place elsewhere.
-    let mut order: Vec<((usize, usize, usize), (usize, usize))> = Vec::new();
-    for (record, list) in lists.iter().enumerate() {
+    let mut order: Vec<([usize; 3], Home)> = Vec::new();
+    for (record, homes) in home.iter().enumerate() {
         let mut after = after_lost.first().copied().unwrap_or(0);
-        for at in 0..list.len() {
-            match home[record][at] {
-                None if record == 0 => order.push(((at + 1, 0, 0), (0, at))),
-                None => order.push(((after, record, at), (record, at))),
+        for (at, home) in homes.iter().enumerate() {
+            match *home {
+                None if record == 0 => order.push(([at + 1, 0, 0], (0, at))),
+                None => order.push(([after, record, at], (record, at))),
                 Some((0, place)) => after = after_lost.get(place + 1).copied().unwrap_or(0),
                 Some(_) => {}
             }
         }
     }
     order.sort_unstable();
-    let number_of: HashMap<(usize, usize), usize> =
-        order.iter().enumerate().map(|(row, (_, at))| (*at, row)).collect();
+    let number_of: HashMap<Home, usize> = order.iter().enumerate().map(|(row, (_, at))| (*at, row)).collect();
     let mut rows: Vec<Row> =
         order.iter().map(|(_, at)| Row { at: vec![None; number], tie: ties.get(at).copied() }).collect();
     let mut row_of = Vec::with_capacity(number);
-    for (record, list) in lists.iter().enumerate() {
-        let mut of = Vec::with_capacity(list.len());
-        for at in 0..list.len() {
-            let row = number_of.get(&home[record][at].unwrap_or((record, at))).copied().unwrap_or(0);
+    for (record, homes) in home.iter().enumerate() {
+        let mut of = Vec::with_capacity(homes.len());
+        for (at, home) in homes.iter().enumerate() {
+            let row = number_of.get(&home.unwrap_or((record, at))).copied().unwrap_or(0);
             if let Some(cell) = rows.get_mut(row).and_then(|row| row.at.get_mut(record)) {
                 *cell = Some(at);
             }

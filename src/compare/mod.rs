@@ -34,9 +34,9 @@ use self::difference::Names;
 use self::fields::{fingerprint, rows};
 use self::matching::{Item, Rows};
 use crate::derive::{Answer, FACTS};
-use crate::evidence::hash::{Sha256Digest, hash_file};
+use crate::evidence::hash::hash_file;
 use crate::evidence::manifest::MANIFEST_NAME;
-use crate::inspection::Inspection;
+use crate::inspection::{Inspection, RECORD};
 use crate::record::{Part, Record};
 use crate::report::View;
 
@@ -299,7 +299,9 @@ fn column(inspection: &Inspection, name: &str) -> Column {
         margin: view.path.margin,
         undecided: view.path.undecided.len(),
         counts: view.counts,
-        record_sha256: Sha256Digest::of(inspection.text.as_bytes()).to_string(),
+        // Of the file itself: what is published from a record with something withheld no longer has its text.
+        record_sha256: hash_file(&inspection.folder.join(RECORD))
+            .map_or_else(|_| String::new(), |d| d.to_string()),
         manifest_sha256: manifest.map(|digest| digest.to_string()),
     }
 }

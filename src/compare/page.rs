@@ -158,11 +158,11 @@ impl Comparison {
         self.photos.par_iter_mut().for_each(|group| {
             for (entries, inspection) in group.photos.iter_mut().zip(inspections) {
                 for entry in entries {
-                    let path =
-                        safe_relative(&inspection.folder, &entry.file).map_err(|error| error.to_string());
+                    let path = safe_relative(&inspection.folder, inspection.redaction.original(&entry.file))
+                        .map_err(|error| error.to_string());
                     match path.and_then(|path| hash_file(&path).map_err(|error| error.to_string())) {
                         Ok(digest) => entry.sha256 = Some(digest.to_string()),
-                        Err(problem) => entry.problem = Some(problem),
+                        Err(problem) => entry.problem = Some(inspection.redaction.apply(&problem)),
                     }
                 }
             }
@@ -280,10 +280,8 @@ fn findings(c: &Comparison) -> Vec<(String, bool, &[FindingComparison])> {
 
 /// The pictures fit to publish; originals are never shown.
 fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<Vec<Picture>>> {
-    let mut views: Vec<Vec<_>> = inspections
-        .iter()
-        .map(|inspection| photos::photos(&inspection.folder, &inspection.record, None))
-        .collect();
+    let mut views: Vec<Vec<_>> =
+        inspections.iter().map(|inspection| photos::photos(inspection, None)).collect();
     let mut groups = Vec::with_capacity(comparison.photos.len());
     for group in &mut comparison.photos {
         let mut records = Vec::with_capacity(views.len());

@@ -10,14 +10,12 @@ mod text;
 mod view;
 mod writeup;
 
-pub use photos::{NotShown, photo_copy};
-pub(crate) use prose::escape as escape_markdown;
-pub use photos::PhotoView;
 pub(crate) use photos::photos;
+pub use photos::{NotShown, PhotoView, photo_copy};
 pub(crate) use picture::tick_step;
+pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
-pub(crate) use writeup::{squeeze, template_words};
-pub(crate) use writeup::{evidence, template};
+pub(crate) use writeup::{evidence, squeeze, template, template_words};

@@ -222,14 +222,13 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
     Ok(paths)
 }
 
-fn template(error: tera::Error) -> WriteUpError {
+/// What a template library says, with all its reasons.
+pub(crate) fn template(error: tera::Error) -> WriteUpError {
     WriteUpError::Template(template_words(&error))
 }
 
 /// What is wrong with a template, with all causes.
 pub(crate) fn template_words(error: &tera::Error) -> String {
-/// What a template library says, with all its reasons.
-pub(crate) fn template(error: tera::Error) -> WriteUpError {
     let mut words = error.to_string();
     let mut source = std::error::Error::source(error);
     while let Some(inner) = source {
@@ -387,10 +386,9 @@ pub fn in_words(state: &FileState) -> &str {
     }
 }
 
-fn evidence(inspection: &Inspection) -> EvidenceView {
-    let folder = &inspection.folder;
 /// Compares the evidence with its seal.
-pub(crate) fn evidence(folder: &Path) -> EvidenceView {
+pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
+    let folder = &inspection.folder;
     let manifest = folder.join(MANIFEST_NAME);
     let mut view = EvidenceView {
         sealed: manifest.exists(),

@@ -95,6 +95,11 @@ impl Work<'_> {
         let with_logs: Vec<&TestBranch> =
             self.test.branch.iter().filter(|branch| branch.log.text().is_some()).take(BRANCHES).collect();
         let mut reads = Vec::new();
+        for branch in self.test.branch.iter().filter(|b| b.log.text().is_none() && b.column.text().is_none())
+        {
+            let name = branch.name.text().unwrap_or("a branch without a name").to_owned();
+            merged.lost.push((name, "neither its `log` nor its `column` is recorded".to_owned()));
+        }
         for (number, branch) in with_logs.iter().enumerate() {
             let name = branch.name.text().map_or_else(|| format!("branch {}", number + 1), str::to_owned);
             match self.read_branch(folder, branch, name.clone()) {

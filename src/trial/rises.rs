@@ -56,13 +56,19 @@ impl Work<'_> {
                 watched.push((part.clone(), end_of(fit, *last, thermometer)));
             }
             for sensor in &self.test.sensor {
-                let Some(column) = sensor.column.text() else { continue };
-                let part = sensor.part.text().unwrap_or_default();
-                if !course.temperatures.iter().any(|c| c.part.as_deref() == Some(part)) {
-                    let why = format!("the log has no temperature in a column \"{column}\"");
-                    self.figure(&format!("temperature of {part}"), format!("not known: {why}"));
-                    checks.add(part, &Agreement::CannotTell(why));
+                let part = sensor.part.text().unwrap_or("a part that is not named");
+                if sensor.part.text().is_some()
+                    && course.temperatures.iter().any(|c| c.part.as_deref() == Some(part))
+                {
+                    continue;
                 }
+                let why = match (sensor.column.text(), sensor.part.text()) {
+                    (None, _) => "the column of its sensor is not recorded".to_owned(),
+                    (Some(column), None) => format!("what column \"{column}\" was fixed to is not recorded"),
+                    (Some(column), _) => format!("the log has no temperature in a column \"{column}\""),
+                };
+                self.figure(&format!("temperature of {part}"), format!("not known: {why}"));
+                checks.add(part, &Agreement::CannotTell(why));
             }
         }
         for reading in &self.test.reading {

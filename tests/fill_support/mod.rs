@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use underlid::fill::{Bench, Sight};
 use underlid::record::field::Found;
@@ -16,8 +16,26 @@ use crate::common;
 
 pub const BIN: &str = env!("CARGO_BIN_EXE_underlid");
 
+/// The example to reach: its photos and logs with the record that `tests/answers/` keeps. That one leaves out what is
+/// written into a record by hand rather than asked for: branches of a bench test, sensors, instruments of a reading.
 pub fn example() -> PathBuf {
-    common::root().join("example-inspections/harbour-24-150-rev-a")
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    FOLDER
+        .get_or_init(|| {
+            let from = common::root().join("example-inspections/harbour-24-150-rev-a");
+            let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap().keep();
+            for kind in ["photos", "logs"] {
+                fs::create_dir(folder.join(kind)).unwrap();
+                for file in fs::read_dir(from.join(kind)).unwrap() {
+                    let file = file.unwrap();
+                    fs::copy(file.path(), folder.join(kind).join(file.file_name())).unwrap();
+                }
+            }
+            let record = common::root().join("tests/answers/harbour-24-150-rev-a.toml");
+            fs::copy(record, folder.join("inspection.toml")).unwrap();
+            folder
+        })
+        .clone()
 }
 
 /// A picture that is small and unlike any other.

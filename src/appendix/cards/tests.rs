@@ -40,7 +40,7 @@ fn example(name: &str) -> Inspection {
 /// Every card of an inspection, laid out.
 fn laid_out(inspection: &Inspection, other: &View) -> Vec<Card> {
     let view = View::of(inspection);
-    let photos = photos(&inspection.folder, &inspection.record, None);
+    let photos = photos(inspection, None);
     make::all(inspection, &view, &photos, Some(other)).0
 }
 
@@ -125,7 +125,7 @@ fn nothing_recorded_still_makes_a_card() {
 fn drawn_the_same_each_time_and_in_the_right_size() {
     let (a, b) = (example("harbour-24-150-rev-a"), View::of(&example("harbour-24-150-rev-b")));
     let view = View::of(&a);
-    let photos = photos(&a.folder, &a.record, None);
+    let photos = photos(&a, None);
     let draw = || {
         let mut outlet = Outlet::default();
         cards(&a, &view, &photos, Some(&b), None, &mut outlet).unwrap();

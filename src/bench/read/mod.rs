@@ -357,6 +357,7 @@ impl<R: Read> LogReader<R> {
         for (count, fault) in [
             (u8::from(marks.short), Fault::ShortRow),
             (u8::from(marks.long), Fault::LongRow),
+            (u8::from(marks.open), Fault::OpenEnd),
             (marks.missing, Fault::Missing),
             (marks.overflow, Fault::Overflow),
             (marks.unreadable, Fault::UnreadableValue),

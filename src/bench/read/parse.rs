@@ -100,6 +100,8 @@ pub(super) struct Marks {
     pub short: bool,
     /// More fields than headers.
     pub long: bool,
+    /// It has no line end, and ends within the last field that is read.
+    pub open: bool,
     /// Empty cells.
     pub missing: u8,
     /// Cells in which the instrument says that it could not read.
@@ -291,6 +293,7 @@ impl RowParser {
             row.marks.short = row.fields < needed;
             // A delimiter at the end of every row makes no field.
             row.marks.long = row.last_filled > self.columns;
+            row.marks.open = !complete && row.fields == needed;
             if row.marks != Marks::default() {
                 out.note(line, What::Row(row.marks));
             }

@@ -27,6 +27,8 @@ pub enum Fault {
     LineTooLong,
     /// A last line that was cut off.
     Truncated,
+    /// A last line that may have been cut off within its last number.
+    OpenEnd,
     /// Rows whose time could not be read.
     UnreadableTime,
     /// Rows that could not be read at all.
@@ -63,7 +65,7 @@ pub enum Fault {
 
 impl Fault {
     /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::Preamble,
         Self::Blank,
         Self::RepeatedHeader,
@@ -74,6 +76,7 @@ impl Fault {
         Self::LongRow,
         Self::LineTooLong,
         Self::Truncated,
+        Self::OpenEnd,
         Self::UnreadableTime,
         Self::UnreadableRow,
         Self::Footer,
@@ -122,6 +125,10 @@ impl Fault {
             Self::Truncated => {
                 ("last row cut off in the middle: skipped", "rows cut off in the middle: skipped")
             }
+            Self::OpenEnd => (
+                "last row without a line end: kept, its last number may lack digits",
+                "last rows without a line end: kept, their last numbers may lack digits",
+            ),
             Self::UnreadableTime => (
                 "row skipped because its time cannot be read",
                 "rows skipped because their time cannot be read",
@@ -189,6 +196,7 @@ impl Fault {
                 | Self::Duplicate
                 | Self::SameTime
                 | Self::LongRow
+                | Self::OpenEnd
                 | Self::TimeFaultRepeated
         )
     }

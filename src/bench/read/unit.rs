@@ -55,7 +55,8 @@ pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
         "kilojoule" | "kilojoules" | "kj" => "kJ",
         "percent" | "pct" | "%" => "%",
         "ohm" | "ohms" => "ohm",
-        "mohm" | "mohms" | "milliohm" | "milliohms" | "mω" => "mohm",
+        // Insulation is measured in megohms.
+        "mohm" | "mohms" | "milliohm" | "milliohms" | "mω" if !spelling.starts_with('M') => "mohm",
         "1" => "",
         _ => spelling,
     };

@@ -1,0 +1,237 @@
+// Looks at what the appendix and the printed write-up are for a viewer: cards, chapters, sheets of paper.
+//
+//   node tests/browser/check-appendix.mjs
+//
+// Every SVG card is shown by Chromium and compared with the PNG beside it; the chapters are parsed by Chromium's own
+// text tracks; both write-ups are printed, every sheet is looked at as a picture, and what a reader checks evidence by
+// (rules, hashes) must be on paper. Last line: 'N passed, N failed'.
+
+import { execFileSync } from 'node:child_process';
+import { createServer } from 'node:http';
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync } from 'node:fs';
+import os from 'node:os';
+import path from 'node:path';
+import { pathToFileURL } from 'node:url';
+import { Tally } from './lib/tally.mjs';
+import { launch, poppler, root } from './lib/tools.mjs';
+
+const EXAMPLES = ['harbour-24-150-rev-a', 'harbour-24-150-rev-b'];
+const SIZES = { wide: [1920, 1080], tall: [1080, 1920] };
+/** Pictures are compared in squares of this many pixels: two renderers smooth the same edge differently. */
+const SQUARE = 12;
+/** Squares that may differ in mean brightness by more than MOST_APART of 255, as a part of all. */
+const MOST_UNLIKE = 0.01;
+const MOST_APART = 40;
+/** A sheet whose ink reaches less far down than this part of its height is nearly empty; the last one may be. */
+const LEAST_FILLED = 0.3;
+/** Sheets that revision B's write-up may take. Before two columns it took 33 with less on them. */
+const MOST_SHEETS = 24;
+const MARGIN_MM = 10;
+
+const tally = new Tally();
+const browser = await launch();
+const scratch = mkdtempSync(path.join(os.tmpdir(), 'underlid-appendix-'));
+const program = process.env.UNDERLID ?? path.join(root, 'target/release/underlid');
+try {
+  if (!existsSync(program)) tally.record('the program', [`${program} is missing: cargo build --release`]);
+  else {
+    for (const name of EXAMPLES) {
+      const folder = path.join(scratch, name);
+      cpSync(path.join(root, 'example-inspections', name), folder, { recursive: true });
+      const other = path.join(root, 'example-inspections', EXAMPLES.find((e) => e !== name));
+      make(['report', folder]);
+      make(['appendix', folder, '--against', other]);
+      await cards(name, path.join(folder, 'appendix/cards'));
+      await chapters(name, path.join(folder, 'appendix'));
+      await paper(name, folder);
+    }
+  }
+} finally {
+  await browser.close();
+  rmSync(scratch, { recursive: true, force: true });
+}
+tally.close();
+
+/** Runs the program; exit status 1 says that something falls short and is no failure here. */
+function make(args) {
+  try {
+    return execFileSync(program, args, { stdio: ['ignore', 'pipe', 'pipe'], maxBuffer: 1 << 28 }).toString();
+  } catch (error) {
+    if (error.status !== 1) throw new Error(`underlid ${args[0]}: ${error.stderr ?? error}`);
+    return error.stdout.toString();
+  }
+}
+
+async function cards(name, folder) {
+  const page = await browser.newPage();
+  const sizes = [];
+  const unlike = [];
+  const names = readdirSync(folder).filter((f) => f.endsWith('.svg'));
+  if (names.length < 8) unlike.push(`${names.length} cards`);
+  for (const svg of names) {
+    const format = /-(wide|tall)\.svg$/.exec(svg)[1];
+    const [width, height] = SIZES[format];
+    const png = readFileSync(path.join(folder, svg.replace(/svg$/, 'png')));
+    const [w, h] = [png.readUInt32BE(16), png.readUInt32BE(20)];
+    if (w !== width || h !== height) sizes.push(`${svg}: PNG of ${w} × ${h}`);
+    await page.setViewportSize({ width, height });
+    await page.goto(pathToFileURL(path.join(folder, svg)).href);
+    const shown = await page.screenshot();
+    const share = await unlikeShare(shown, png);
+    if (share > MOST_UNLIKE) unlike.push(`${svg}: ${(100 * share).toFixed(2)} % of the squares differ`);
+  }
+  // The comparison must be able to tell two cards apart.
+  const [one, two] = ['verdict-wide.png', 'path-wide.png'].map((file) => readFileSync(path.join(folder, file)));
+  if ((await unlikeShare(one, two)) <= MOST_UNLIKE) unlike.push('two different cards count as alike');
+  await page.close();
+  tally.record(`${name}: PNG sizes`, sizes);
+  tally.record(`${name}: Chromium shows the SVG as the PNG`, unlike);
+}
+
+/** Compares two PNG pictures in Chromium: the share of squares whose mean brightness differs. */
+async function unlikeShare(a, b) {
+  const page = await browser.newPage();
+  try {
+    return await page.evaluate(
+      async ([one, two, square, apart]) => {
+        const squares = async (data) => {
+          const image = new Image();
+          image.src = `data:image/png;base64,${data}`;
+          await image.decode();
+          const canvas = new OffscreenCanvas(image.width, image.height);
+          const context = canvas.getContext('2d');
+          context.drawImage(image, 0, 0);
+          const { data: rgba } = context.getImageData(0, 0, image.width, image.height);
+          const across = Math.floor(image.width / square);
+          const sums = new Float64Array(across * Math.floor(image.height / square));
+          for (let y = 0; y < Math.floor(image.height / square) * square; y += 1)
+            for (let x = 0; x < across * square; x += 1) {
+              const at = 4 * (y * image.width + x);
+              sums[Math.floor(y / square) * across + Math.floor(x / square)] += (rgba[at] + rgba[at + 1] + rgba[at + 2]) / 3;
+            }
+          return sums.map((sum) => sum / square ** 2);
+        };
+        const [p, q] = [await squares(one), await squares(two)];
+        if (p.length !== q.length || p.length === 0) return 1;
+        return p.filter((value, index) => Math.abs(value - q[index]) > apart).length / p.length;
+      },
+      [a.toString('base64'), b.toString('base64'), SQUARE, MOST_APART],
+    );
+  } finally {
+    await page.close();
+  }
+}
+
+/** Chromium's own WebVTT parser against the plain list. */
+async function chapters(name, folder) {
+  const vtt = readFileSync(path.join(folder, 'chapters.vtt'));
+  const server = createServer((request, response) => {
+    const isTrack = request.url === '/chapters.vtt';
+    response.setHeader('Content-Type', isTrack ? 'text/vtt' : 'text/html');
+    response.end(isTrack ? vtt : '<!DOCTYPE html><title>t</title><video><track kind="chapters" src="chapters.vtt" default></video>');
+  });
+  await new Promise((done) => server.listen(0, '127.0.0.1', done));
+  const page = await browser.newPage();
+  const problems = [];
+  try {
+    await page.goto(`http://127.0.0.1:${server.address().port}/`);
+    const cues = await page.evaluate(async () => {
+      const track = document.querySelector('track');
+      const ready = new Promise((done, fail) => {
+        track.addEventListener('load', done);
+        track.addEventListener('error', () => fail(new Error('not WebVTT')));
+      });
+      track.track.mode = 'hidden';
+      if (track.readyState !== 2) await ready;
+      return [...track.track.cues].map((cue) => ({ start: cue.startTime, end: cue.endTime, text: cue.getCueAsHTML().textContent }));
+    });
+    const list = readFileSync(path.join(folder, 'chapters.txt'), 'utf8').trim().split('\n');
+    if (cues.length !== list.length) problems.push(`${cues.length} cues, ${list.length} lines`);
+    cues.forEach((cue, index) => {
+      const [, time, title] = /^([\d:]+) (.*)$/.exec(list[index] ?? '') ?? [];
+      const seconds = (time ?? '').split(':').reduce((sum, part) => 60 * sum + Number(part), 0);
+      if (Math.floor(cue.start) !== seconds || cue.text !== title) problems.push(`${JSON.stringify(cue)} is not ${list[index]}`);
+      if (index > 0 && cues[index - 1].end !== cue.start) problems.push(`a gap before ${list[index]}`);
+    });
+  } finally {
+    await page.close();
+    server.close();
+  }
+  tally.record(`${name}: chapters as Chromium reads them`, problems);
+}
+
+async function paper(name, folder) {
+  const page = await browser.newPage();
+  await page.goto(pathToFileURL(path.join(folder, 'report/report.html')).href);
+  const pdf = path.join(scratch, `${name}.pdf`);
+  await page.pdf({ path: pdf, format: 'A4', printBackground: true });
+  const headings = await page.$$eval('h2', (all) => all.map((h) => h.textContent.trim()));
+  const hashes = await page.$$eval('figure .hash', (all) => all.map((h) => h.textContent.trim()));
+  await page.close();
+  const sheets = Number(/^Pages:\s+(\d+)/m.exec(poppler('pdfinfo', [pdf]).toString())?.[1] ?? 0);
+  console.log(`        ${name}: ${sheets} sheets`);
+  tally.record(`${name}: number of sheets`, sheets >= 5 && sheets <= MOST_SHEETS ? [] : [`${sheets} sheets`]);
+
+  const shots = path.join(root, 'target/screenshots');
+  mkdirSync(shots, { recursive: true });
+  const problems = [];
+  const pictures = path.join(scratch, `${name}-sheet`);
+  poppler('pdftoppm', ['-r', '50', '-gray', pdf, pictures]);
+  const files = readdirSync(scratch).filter((f) => f.startsWith(`${name}-sheet`)).sort();
+  files.forEach((file, index) => problems.push(...look(path.join(scratch, file), index, files.length)));
+  tally.record(`${name}: every sheet is filled and nothing is cut at an edge`, problems);
+
+  const lost = [];
+  const printed = poppler('pdftotext', ['-raw', pdf, '-']).toString();
+  const bare = printed.replace(/[\s\u00ad-]/g, '');
+  for (const hash of hashes) if (!bare.includes(hash)) lost.push(`hash ${hash}`);
+  const view = JSON.parse(make(['check', folder, '--format', 'json']));
+  for (const finding of view.findings.filter((f) => f.outcome !== 'meets')) {
+    if (!bare.includes(finding.rule.replace(/-/g, ''))) lost.push(`rule ${finding.rule}`);
+    if (!bare.includes(finding.statement.replace(/[\s-]/g, ''))) lost.push(`statement ${finding.statement}`);
+  }
+  for (const finding of view.findings.filter((f) => f.outcome === 'meets')) {
+    if (!bare.includes(finding.statement.replace(/[\s-]/g, ''))) lost.push(`met: ${finding.statement}`);
+  }
+  for (let sheet = 1; sheet <= sheets; sheet += 1)
+    if (!printed.includes(`sheet ${sheet} of ${sheets}`)) lost.push(`the number of sheet ${sheet}`);
+  if (hashes.length === 0 || view.findings.length === 0) lost.push('nothing to look for');
+  tally.record(`${name}: findings, rules and hashes are on paper`, lost);
+
+  // A heading alone at the foot of a sheet: nothing but the footer below it.
+  const orphans = [];
+  for (let sheet = 1; sheet <= sheets; sheet += 1) {
+    const boxes = poppler('pdftotext', ['-f', String(sheet), '-l', String(sheet), '-bbox-layout', pdf, '-']).toString();
+    const height = Number(/<page width="[\d.]+" height="([\d.]+)"/.exec(boxes)?.[1] ?? 0);
+    const lines = [...boxes.matchAll(/<line[^>]*yMax="([\d.]+)">([\s\S]*?)<\/line>/g)]
+      .map((m) => ({ bottom: Number(m[1]), text: [...m[2].matchAll(/<word[^>]*>([^<]*)</g)].map((w) => w[1]).join(' ') }))
+      .filter((line) => line.bottom < height * 0.95)
+      .sort((a, b) => a.bottom - b.bottom);
+    const last = lines.at(-1)?.text ?? '';
+    if (headings.includes(last)) orphans.push(`"${last}" ends sheet ${sheet}`);
+  }
+  tally.record(`${name}: no heading stands alone at the foot of a sheet`, orphans);
+}
+
+/** One printed sheet as a picture. */
+function look(file, index, count) {
+  const bytes = readFileSync(file);
+  const header = /^P5\s+(\d+)\s+(\d+)\s+255\s/.exec(bytes.subarray(0, 64).toString('latin1'));
+  const [width, height] = [Number(header[1]), Number(header[2])];
+  const grey = bytes.subarray(header[0].length);
+  const margin = Math.floor((MARGIN_MM / 210) * width);
+  let lowest = 0;
+  let outside = 0;
+  // The foot of the sheet holds its number and is not counted.
+  for (let y = 0; y < Math.floor(height * 0.945); y += 1)
+    for (let x = 0; x < width; x += 1)
+      if (grey[y * width + x] < 170) {
+        lowest = y;
+        if (x < margin || x >= width - margin) outside += 1;
+      }
+  const problems = [];
+  if (outside > 0) problems.push(`sheet ${index + 1}: ${outside} dark dots in the left or right margin`);
+  if (index + 1 < count && lowest < LEAST_FILLED * height) problems.push(`sheet ${index + 1} is nearly empty`);
+  if (lowest === 0) problems.push(`sheet ${index + 1} is empty`);
+  return problems;
+}
