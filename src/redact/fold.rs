@@ -6,7 +6,7 @@
 //! `MB-2026-0417` is found in `mb_2026_0417.jpg` and `Jane Doe` in `jane\ndoe`. A text of few letters is found only
 //! as whole words: blacking out `Ann` in *planned* would hide nothing and damage much.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::ops::Range;
 
 use unicode_normalization::UnicodeNormalization;
@@ -100,7 +100,7 @@ fn dropped(c: char) -> bool {
 }
 
 /// A text to be found.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub(super) struct Wanted {
     words: Vec<Vec<char>>,
     whole_words: bool,
@@ -171,20 +171,31 @@ impl Finder {
         self.wanted.is_empty()
     }
 
+    /// The texts that stand at a place, each with its end.
+    fn standing<'a>(&'a self, folded: &'a Folded, at: usize) -> impl Iterator<Item = (usize, usize)> + 'a {
+        let first = folded.chars.get(at).copied();
+        let second = folded.chars.get(at + 1).copied();
+        let keys = first.into_iter().flat_map(move |first| [(first, second), (first, None)]);
+        let mut keys: Vec<_> = keys.collect();
+        keys.dedup();
+        keys.into_iter()
+            .filter_map(|key| self.starts.get(&key))
+            .flatten()
+            .filter_map(move |which| Some((folded.stands_at(self.wanted.get(*which)?, at)?, *which)))
+    }
+
     /// The first place at or after `start` where one of the texts stands; of several at one place the longest.
     pub(super) fn find(&self, folded: &Folded, start: usize) -> Option<Place> {
         (start..folded.chars.len()).find_map(|at| {
-            let first = *folded.chars.get(at)?;
-            let keys = [(first, folded.chars.get(at + 1).copied()), (first, None)];
-            let (end, which) = keys
-                .iter()
-                .filter_map(|key| self.starts.get(key))
-                .flatten()
-                .filter_map(|which| Some((folded.stands_at(self.wanted.get(*which)?, at)?, *which)))
-                .max_by_key(|(end, _)| *end)?;
+            let (end, which) = self.standing(folded, at).max_by_key(|(end, _)| *end)?;
             let chars = at..end;
             Some(Place { which, bytes: folded.bytes(&chars)?, chars })
         })
+    }
+
+    /// The texts that stand anywhere, in one pass.
+    pub(super) fn standing_in(&self, folded: &Folded) -> BTreeSet<usize> {
+        (0..folded.chars.len()).flat_map(|at| self.standing(folded, at)).map(|(_, which)| which).collect()
     }
 }
 

@@ -26,7 +26,7 @@ mod plan;
 mod publish;
 mod texts;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::sync::LazyLock;
 
 use serde::Serialize;
@@ -155,8 +155,8 @@ impl Redaction {
     }
 }
 
-/// True when the program's own words hold a text, so that it can neither be hidden nor give anybody away.
-fn program_says(wanted: Wanted) -> bool {
+/// The texts that the program's own words hold, so that they can neither be hidden nor give anybody away.
+fn program_says(texts: &[String]) -> BTreeSet<String> {
     static OWN: LazyLock<Folded> = LazyLock::new(|| {
         let mut text = [
             include_str!("../../templates/report.html"),
@@ -172,8 +172,16 @@ fn program_says(wanted: Wanted) -> bool {
         Folded::of(&text)
     });
     let mut finder = Finder::default();
-    finder.add(wanted);
-    finder.find(&OWN, 0).is_some()
+    let mut said: Vec<Wanted> = Vec::new();
+    for text in texts {
+        let wanted = Wanted::of(text);
+        if finder.add(wanted.clone()).is_some() {
+            said.push(wanted);
+        }
+    }
+    let standing = finder.standing_in(&OWN);
+    let said: HashSet<&Wanted> = standing.iter().filter_map(|number| said.get(*number)).collect();
+    texts.iter().filter(|text| said.contains(&Wanted::of(text))).cloned().collect()
 }
 
 fn schema_words(shape: Shape, text: &mut String) {

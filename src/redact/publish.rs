@@ -79,14 +79,17 @@ fn texts_of(plan: &Plan, record: &Record, redaction: &mut Redaction) {
         redaction.withhold(text, format!("text {} of `[redact] texts`", number + 1));
     }
     let mut record = record.clone();
+    let mut found: Vec<(&str, String)> = Vec::new();
     for (key, field) in &plan.fields {
-        let mut values = Vec::new();
-        field.each(&mut record, &mut |part| values.extend(values_of(part, field.field)));
-        for value in values {
-            let wanted = Wanted::of(&value);
-            if wanted.letters() >= SHORTEST_VALUE && !program_says(wanted) {
-                redaction.withhold(&value, format!("the value of `{key}`"));
-            }
+        field.each(&mut record, &mut |part| {
+            found.extend(values_of(part, field.field).into_iter().map(|value| (key.as_str(), value)));
+        });
+    }
+    let values: Vec<String> = found.iter().map(|(_, value)| value.clone()).collect();
+    let own = program_says(&values);
+    for (key, value) in found {
+        if Wanted::of(&value).letters() >= SHORTEST_VALUE && !own.contains(&value) {
+            redaction.withhold(&value, format!("the value of `{key}`"));
         }
     }
     // A key may itself hold what is withheld: the id of the part it chooses.
