@@ -15,7 +15,7 @@ use crate::derive::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{FuseKind, RespondsTo};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, joint};
-use crate::quantity::{Amount, Dimension};
+use crate::quantity::{Amount, Dimension, significant};
 use crate::record::parts::Element;
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
@@ -366,8 +366,8 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
             )
             .map(|time| time.value)
         })?;
-        let formula =
-            format!("({} A·s^½/mm² × {} / {})²", adiabatic::k(material), area.show(), current.show());
+        let k = significant(adiabatic::k(material), 3);
+        let formula = format!("({k} A·s^½/mm² × {} / {})²", area.show(), current.show());
         work.step(line(&formula, &time));
         Ok(time)
     });
