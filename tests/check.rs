@@ -91,6 +91,33 @@ fn a_fresh_record_passes_nothing() {
 }
 
 #[test]
+fn the_kind_of_pack_can_be_named_at_the_start() {
+    let folder = tempfile::tempdir().unwrap();
+    let fresh = folder.path().join("fresh");
+    let name = fresh.to_str().unwrap();
+    let none = run(&["check", name]);
+    assert_eq!(none.code, 2);
+    assert!(none.err.contains(&format!("`underlid new {name}` starts one")), "{}", none.err);
+    let wrong = run(&["new", name, "--kind", "rak"]);
+    assert_eq!(wrong.code, 2);
+    assert!(wrong.err.contains("did you mean `rack`?"), "{}", wrong.err);
+    assert!(!fresh.exists(), "a refused call leaves nothing behind");
+    assert_eq!(run(&["new", name, "--kind", "rack"]).code, 0);
+    let record = std::fs::read_to_string(fresh.join("inspection.toml")).unwrap();
+    assert!(record.contains("\nkind = \"rack\"\n") && !record.contains("# kind = \"drop-in\""));
+}
+
+#[test]
+fn every_command_is_told_in_one_sentence() {
+    let help = run(&["--help"]).out;
+    let start = help.find("Commands:").unwrap();
+    let commands = &help[start..help.find("Options:").unwrap()];
+    for line in commands.lines().skip(1).filter(|line| !line.trim().is_empty()) {
+        assert!(line.starts_with("  ") && !line.starts_with("   "), "runs over its line: {line}");
+    }
+}
+
+#[test]
 fn errors_point_at_the_place() {
     let text = r#"schema = 1
 [claims]

@@ -28,7 +28,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::inspection::OpenError;
+use crate::inspection::{OpenError, RECORD};
 use crate::problem::Problems;
 
 /// What every write-up and help text says of its own limits.
@@ -55,31 +55,30 @@ struct Arguments {
 enum Command {
     /// Start an inspection: make a folder with a commented record that you fill in
     New(new::New),
+    /// Plan the bench session from the claims, and check the test rig before full load
+    Plan(plan::Plan),
     /// Fill the record in at the bench: in the terminal, or on a page for a phone
     Fill(fill::Fill),
     /// Show what a card or folder of pictures holds, and take pictures into an inspection
     Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
-    /// Plan the bench session from the claims, and check the test rig before full load
-    Plan(plan::Plan),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
-    /// Write the inspection write-up: report/report.md and report/report.html in the folder
-    Report(report::Report),
-    /// Make a static site and data files of many inspections
-    Collection(collection::Collection),
-    /// Write the hashes of record, photos and logs into photos.sha256, sign them, pack them as a bag
-    /// Compare inspections part by part: what changed, and whether it explains a change of rating
-    Compare(compare::Compare),
-    /// Write description, chapters, captions and still cards for a video into appendix/ in the folder
-    Appendix(appendix::Appendix),
-    /// Write the hashes of record, photos and logs into photos.sha256
-    Seal(seal::Seal),
-    /// Compare a folder or a bag with its seal: unchanged, changed, missing, added; and say who sealed it
-    Verify(verify::Verify),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),
+    /// Write the hashes of record, photos and logs; sign them, pack them as a bag
+    Seal(seal::Seal),
+    /// Compare a folder or a bag with its seal, and say who sealed it
+    Verify(verify::Verify),
+    /// Write the inspection write-up: report/report.md and report/report.html in the folder
+    Report(report::Report),
+    /// Compare inspections part by part: what changed, and what explains a changed rating
+    Compare(compare::Compare),
+    /// Write description, chapters, captions and still cards for a video into appendix/
+    Appendix(appendix::Appendix),
+    /// Make a static site and data files of many inspections
+    Collection(collection::Collection),
     /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
     Calc(Box<calc::Calc>),
     /// Say what open standards make of cell markings and scanned codes
@@ -122,6 +121,12 @@ impl From<OpenError> for Failure {
     fn from(error: OpenError) -> Self {
         match error {
             OpenError::Problems(problems) => Self::Problems(problems),
+            OpenError::Io { path, source }
+                if source.kind() == std::io::ErrorKind::NotFound && path.ends_with(RECORD) =>
+            {
+                let folder = path.parent().unwrap_or(&path).display();
+                Self::Words(format!("{}: there is none; `underlid new {folder}` starts one", path.display()))
+            }
             other => Self::Words(other.to_string()),
         }
     }
@@ -167,13 +172,13 @@ pub fn run() -> ExitCode {
         Command::Photos(command) => command.run(),
         Command::Checklist(command) => command.run(),
         Command::Check(command) => command.run(),
-        Command::Report(command) => command.run(),
-        Command::Collection(command) => command.run(),
-        Command::Compare(command) => command.run(),
-        Command::Appendix(command) => command.run(),
+        Command::Explain(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
-        Command::Explain(command) => command.run(),
+        Command::Report(command) => command.run(),
+        Command::Compare(command) => command.run(),
+        Command::Appendix(command) => command.run(),
+        Command::Collection(command) => command.run(),
         Command::Calc(command) => command.run(),
         Command::Decode(command) => command.run(),
         Command::Schema => schema::run(),

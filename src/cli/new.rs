@@ -3,14 +3,18 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use super::{CAUTION, Done, Failure};
+use super::{CAUTION, Done, Failure, words};
 use crate::inspection::RECORD;
+use crate::record::edit::{Answer, Edit, apply};
 use crate::record::starter;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct New {
     /// The folder to make
     folder: PathBuf,
+    /// The kind of pack, which chooses the checklist: drop-in, rack or self-built
+    #[arg(long)]
+    kind: Option<String>,
 }
 
 impl New {
@@ -18,6 +22,11 @@ impl New {
         let record = self.folder.join(RECORD);
         if record.exists() {
             return Err(Failure::Words(format!("{} exists already; nothing was changed", record.display())));
+        }
+        let mut text = starter();
+        if let Some(kind) = &self.kind {
+            let place = "inspection.kind".parse().map_err(words)?;
+            text = apply(RECORD, &text, &[Edit::Set { place, answer: Answer::of(kind) }]).map_err(words)?;
         }
         let at = |path: &std::path::Path| {
             let path = path.display().to_string();
@@ -27,15 +36,20 @@ impl New {
             let folder = self.folder.join(folder);
             std::fs::create_dir_all(&folder).map_err(at(&folder))?;
         }
-        crate::save::write_new(&record, starter()).map_err(at(&record))?;
+        crate::save::write_new(&record, text).map_err(at(&record))?;
         let mut out = std::io::stdout().lock();
-        writeln!(out, "{}: fill it in, put photos into photos/ and logs into logs/, then", record.display())?;
+        let folder = self.folder.display();
         writeln!(
             out,
-            "  underlid plan {}    the bench session before the pack is opened, and the test rig",
-            self.folder.display()
+            "{}: nothing is recorded yet; photos go into photos/, logs into logs/. Then",
+            record.display()
         )?;
-        writeln!(out, "  underlid check {}", self.folder.display())?;
+        writeln!(
+            out,
+            "  underlid plan {folder}    the bench session before the pack is opened, and the test rig"
+        )?;
+        writeln!(out, "  underlid fill {folder}    one question at a time; --page asks on a phone")?;
+        writeln!(out, "  underlid check {folder}   the findings, with their working")?;
         writeln!(out, "\n{CAUTION}")?;
         Ok(Done::Well)
     }
