@@ -107,6 +107,31 @@ fn the_kind_of_pack_can_be_named_at_the_start() {
     assert!(record.contains("\nkind = \"rack\"\n") && !record.contains("# kind = \"drop-in\""));
 }
 
+/// A limit that the maker claims is a claim also where a derived value stands between it and the rule.
+#[test]
+fn a_rule_that_rests_on_a_claim_names_it() {
+    let resting = |how: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(
+            folder.path().join("inspection.toml"),
+            format!(
+                "schema = 1\n[claims]\ncontinuous_current = \"200 A\"\n[cells]\ncapacity = \"150 Ah\"\n\
+                 parallel = 1\ndischarge_rate_limit = {{ value = \"1 C\", how = \"{how}\" }}\n"
+            ),
+        )
+        .unwrap();
+        let ran = run(&["check", "--format", "json", folder.path().to_str().unwrap()]);
+        let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+        let findings = json["findings"].as_array().unwrap();
+        let finding = findings.iter().find(|finding| finding["rule"] == "cell-rate").unwrap();
+        assert_eq!(finding["outcome"], "falls short", "{finding}");
+        let said = run(&["check", folder.path().to_str().unwrap()]).out;
+        (finding["claimed_facts"].clone(), said.contains("rests on a claim, not on a finding: cells.discharge"))
+    };
+    assert_eq!(resting("claimed"), (serde_json::json!(["cells.discharge_rate_limit"]), true));
+    assert_eq!(resting("measured"), (serde_json::json!([]), false));
+}
+
 #[test]
 fn every_command_is_told_in_one_sentence() {
     let help = run(&["--help"]).out;

@@ -105,6 +105,19 @@ impl Facts<'_> {
 }
 
 impl Facts<'_> {
+    /// Names of the claims that a fact is, or that its derivation rests on.
+    #[must_use]
+    pub fn claims_of(&self, name: &str) -> Vec<String> {
+        if let Some(worked) = self.worked(name) {
+            return worked.as_ref().map(|worked| worked.claims.clone()).unwrap_or_default();
+        }
+        let claimed = name.starts_with("claims.")
+            || self.found(name).is_some_and(|found| found.how == Some(crate::record::How::Claimed));
+        if claimed { vec![name.to_owned()] } else { Vec::new() }
+    }
+}
+
+impl Facts<'_> {
     fn value_of(&self, name: &str, found: &Found) -> Result<Val, Vec<Missing>> {
         let info = field_kind(name);
         let value = match &found.state {

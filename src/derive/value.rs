@@ -168,6 +168,8 @@ pub struct Worked {
     pub assumed: Vec<String>,
     /// Set when the value is only a bound.
     pub bound: Option<Bound>,
+    /// Names of the claims it rests on: those of the nameplate and every other fact that is only claimed.
+    pub claims: Vec<String>,
 }
 
 /// A derived value, or all that is missing for it.

@@ -17,6 +17,8 @@ pub(crate) struct Worker<'a> {
     bound: Option<Bound>,
     /// Facts that would have been used were they not withheld: a value made without them would be another one.
     withheld: RefCell<Vec<Missing>>,
+    /// Names of the claims among the facts that were used.
+    claims: RefCell<Vec<String>>,
 }
 
 impl<'a> Worker<'a> {
@@ -29,6 +31,23 @@ impl<'a> Worker<'a> {
             assumed: Vec::new(),
             bound: None,
             withheld: RefCell::new(Vec::new()),
+            claims: RefCell::new(Vec::new()),
+        }
+    }
+
+    /// Looks a fact up, and notes when it is a claim or rests on some.
+    fn look_up(&self, name: &str) -> Result<Val, Vec<Missing>> {
+        let value = self.facts.fact(name)?;
+        self.note_claims(&self.facts.claims_of(name));
+        Ok(value)
+    }
+
+    fn note_claims(&self, claims: &[String]) {
+        let mut noted = self.claims.borrow_mut();
+        for claim in claims {
+            if !noted.contains(claim) {
+                noted.push(claim.clone());
+            }
         }
     }
 
@@ -39,7 +58,7 @@ impl<'a> Worker<'a> {
 
     /// A fact that is needed; its lack is noted.
     pub(crate) fn amount(&mut self, name: &str) -> Option<Amount> {
-        match self.facts.fact(name) {
+        match self.look_up(name) {
             Ok(Val::Amount(amount)) => Some(amount),
             Ok(_) => None,
             Err(missing) => {
@@ -55,7 +74,7 @@ impl<'a> Worker<'a> {
 
     /// A word that is needed; its lack is noted.
     pub(crate) fn word(&mut self, name: &str) -> Option<String> {
-        match self.facts.fact(name) {
+        match self.look_up(name) {
             Ok(Val::Text(word)) => Some(word),
             Ok(_) => None,
             Err(missing) => {
@@ -67,7 +86,7 @@ impl<'a> Worker<'a> {
 
     /// A fact that is used when it is there.
     pub(crate) fn optional(&self, name: &str) -> Option<Amount> {
-        match self.facts.fact(name) {
+        match self.look_up(name) {
             Ok(Val::Amount(amount)) => Some(amount),
             Ok(_) => None,
             Err(missing) => self.without(missing),
@@ -76,7 +95,7 @@ impl<'a> Worker<'a> {
 
     /// A word that is used when it is there.
     pub(crate) fn optional_word(&self, name: &str) -> Option<String> {
-        match self.facts.fact(name) {
+        match self.look_up(name) {
             Ok(Val::Text(word)) if word != crate::record::field::ABSENT => Some(word),
             Ok(_) => None,
             Err(missing) => self.without(missing),
@@ -185,11 +204,19 @@ impl<'a> Worker<'a> {
 
     /// The finished value of any kind.
     pub(crate) fn worked(self, value: Val) -> Worked {
-        Worked { value, steps: self.steps, sources: self.sources, assumed: self.assumed, bound: self.bound }
+        Worked {
+            value,
+            steps: self.steps,
+            sources: self.sources,
+            assumed: self.assumed,
+            bound: self.bound,
+            claims: self.claims.into_inner(),
+        }
     }
 
-    /// Carries the assumptions of a value that this one rests on.
+    /// Carries the assumptions and claims of a value that this one rests on.
     pub(crate) fn rests_on(&mut self, worked: &Worked) {
+        self.note_claims(&worked.claims);
         for assumed in &worked.assumed {
             self.assume(assumed.clone());
         }

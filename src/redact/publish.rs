@@ -356,6 +356,7 @@ fn undecide(finding: &mut Finding) {
     finding.statement.clone_from(&finding.title);
     finding.missing = vec![Missing::withheld()];
     finding.rests_on_claims = false;
+    finding.claimed_facts.clear();
     let working = &mut finding.working;
     working.numbers.clone_from(&working.expression);
     working.used.clear();

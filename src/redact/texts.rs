@@ -84,11 +84,11 @@ impl Redaction {
     fn answer(&self, answer: &mut Answer) {
         match answer {
             Err(missing) => missing.iter_mut().for_each(|missing| self.missing(missing)),
-            Ok(Worked { value, steps, sources, assumed, bound }) => {
+            Ok(Worked { value, steps, sources, assumed, bound, claims }) => {
                 if let Val::Text(text) = value {
                     self.text(text);
                 }
-                self.each(steps.iter_mut().chain(sources).chain(assumed));
+                self.each(steps.iter_mut().chain(sources).chain(assumed).chain(claims));
                 if let Some(Bound { side: _, missing, by_definition: _ }) = bound {
                     missing.iter_mut().for_each(|missing| self.missing(missing));
                 }
@@ -124,6 +124,7 @@ impl Redaction {
             working,
             missing,
             rests_on_claims: _,
+            claimed_facts,
             basis,
             why,
             advice,
@@ -131,16 +132,16 @@ impl Redaction {
             at: _,
         } = finding;
         self.each([rule, title, statement, subject, part, basis, why, advice]);
-        self.each(photos);
+        self.each(photos.iter_mut().chain(claimed_facts));
         missing.iter_mut().for_each(|missing| self.missing(missing));
         let Working { expression, numbers, used, left, right, margin, decision } = working;
         self.each([expression, numbers].into_iter().chain(margin).chain(decision));
         for Side { value, si: _, expanded_si: _ } in left.iter_mut().chain(right) {
             self.text(value);
         }
-        for Used { name, value, how, with, photos, steps, sources, assumed, span: _ } in used {
+        for Used { name, value, how, with, photos, steps, sources, assumed, claims, span: _ } in used {
             self.each([name, value, how].into_iter().chain(with));
-            self.each(photos.iter_mut().chain(steps).chain(sources).chain(assumed));
+            self.each(photos.iter_mut().chain(steps).chain(sources).chain(assumed).chain(claims));
         }
     }
 }

@@ -3,6 +3,7 @@
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
 pub(crate) mod chart;
+mod claims;
 pub(crate) mod photos;
 mod picture;
 pub(crate) mod prose;
@@ -10,12 +11,13 @@ mod text;
 mod view;
 mod writeup;
 
+pub use claims::ClaimView;
 pub(crate) use photos::photos;
 pub use photos::{NotShown, PhotoView, photo_copy};
 pub(crate) use picture::{round_step, tick_step};
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
-pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
+pub use view::{Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{csv_name, evidence, squeeze, template, template_words};

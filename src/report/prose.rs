@@ -78,9 +78,39 @@ pub fn escape(text: &str) -> String {
     escaped
 }
 
+/// A line that breaks before `±` or a bracket, never between a number and its unit or a sign and its number.
+pub fn whole_quantities(text: &str) -> String {
+    const NO_BREAK_SPACE: char = '\u{a0}';
+    let mut out = String::with_capacity(text.len());
+    let mut letters = text.chars().peekable();
+    let mut before = ' ';
+    while let Some(letter) = letters.next() {
+        let after = letters.peek().copied();
+        let holds = letter == ' '
+            && (before == '±' || before.is_ascii_digit())
+            && after.is_some_and(|after| !['±', '(', '≥', '≤', '<', '>', '='].contains(&after));
+        out.push(if holds { NO_BREAK_SPACE } else { letter });
+        before = letter;
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_quantity_is_not_broken_from_its_unit() {
+        for (text, whole) in [
+            ("310.0 µΩ ± 6.0 µΩ", "310.0\u{a0}µΩ ±\u{a0}6.0\u{a0}µΩ"),
+            ("−50 A (−25 %)", "−50\u{a0}A (−25\u{a0}%)"),
+            ("bar: 136.40 A ≥ 200 A", "bar: 136.40\u{a0}A ≥ 200\u{a0}A"),
+            ("0 ≥ 1", "0 ≥ 1"),
+            ("not known", "not known"),
+        ] {
+            assert_eq!(whole_quantities(text), whole);
+        }
+    }
 
     #[test]
     fn nothing_acts() {

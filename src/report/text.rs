@@ -145,6 +145,10 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
     for missing in &finding.missing {
         writeln!(out, "    missing: {}", plain(&missing.what))?;
     }
+    if finding.rests_on_claims {
+        let claims = plain(&finding.claimed_facts.join(", "));
+        writeln!(out, "    rests on a claim, not on a finding: {claims}")?;
+    }
     if finding.outcome == Outcome::FallsShort {
         let uses: Vec<String> = working
             .used

@@ -2,11 +2,13 @@
 
 use serde::Serialize;
 
-use crate::derive::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
+use crate::derive::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::inspection::Inspection;
 use crate::quantity::{Amount, show, significant};
 use crate::record::{Part, Record, State};
 use crate::rules::{Change, Finding, Grade, NotApplied, Outcome};
+
+use super::claims::{ClaimView, claims};
 
 /// Version of the JSON shape; it changes when a key changes its meaning or goes away.
 pub const FORMAT: u32 = 1;
@@ -134,19 +136,6 @@ pub struct PathView {
     pub short_circuit_current: Worth,
     /// Fuse rating.
     pub fuse_rating: Worth,
-}
-
-/// A claim for display.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ClaimView {
-    /// What is claimed.
-    pub what: String,
-    /// The claimed value.
-    pub claimed: String,
-    /// What was found, in words; empty when nothing bears on it.
-    pub found: String,
-    /// Ids of rules that use it and their outcomes.
-    pub rules: Vec<(String, &'static str)>,
 }
 
 /// How many findings of each kind.
@@ -451,56 +440,4 @@ fn element(
         label,
         id,
     }
-}
-
-fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
-    let mut views: Vec<ClaimView> = crate::record::parts::Claims::SHAPE
-        .fields
-        .iter()
-        .filter_map(|field| {
-            let found = record.claims.found(field.name)?;
-            if found.state == State::NotLooked {
-                return None;
-            }
-            let name = format!("claims.{}", field.name);
-            let bearing: Vec<&Finding> = findings
-                .iter()
-                .filter(|finding| finding.working.used.iter().any(|used| used.name == name))
-                .collect();
-            let short = bearing.iter().find(|f| f.outcome == Outcome::FallsShort);
-            let found_words = short.map_or_else(String::new, |f| {
-                let subject = if f.subject.is_empty() { String::new() } else { format!("{}: ", f.subject) };
-                format!("{subject}{}", f.working.numbers)
-            });
-            let mut rules: Vec<(String, &'static str)> =
-                bearing.iter().map(|f| (f.rule.clone(), f.outcome.words())).collect();
-            rules.dedup();
-            Some(ClaimView {
-                what: field.name.replace('_', " "),
-                claimed: found.show(),
-                found: found_words,
-                rules,
-            })
-        })
-        .collect();
-    for (index, statement) in record.claims.statement.iter().enumerate() {
-        let rules = findings
-            .iter()
-            .filter(|f| f.at == Subject::Statement(index))
-            .map(|f| (f.rule.clone(), f.outcome.words()))
-            .collect();
-        let found = match (statement.verdict.word(), statement.because.text()) {
-            (Some(verdict), Some(because)) => format!("{verdict}: {because}"),
-            (Some(verdict), None) => verdict.to_owned(),
-            (None, because) => because.unwrap_or_default().to_owned(),
-        };
-        let source = statement.source.text().map(|s| format!(" ({s})")).unwrap_or_default();
-        views.push(ClaimView {
-            what: format!("{}{source}", statement.subject.word().unwrap_or("claim")),
-            claimed: format!("“{}”", statement.text.text().unwrap_or_default()),
-            found,
-            rules,
-        });
-    }
-    views
 }

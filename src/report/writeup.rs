@@ -242,6 +242,7 @@ fn template_text(folder: Option<&Path>, name: &str) -> Result<String, WriteUpErr
 fn tera(folder: Option<&Path>) -> Result<Tera, WriteUpError> {
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
+    tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
     let mut texts = Vec::new();
     for (name, _) in TEMPLATES.iter().filter(|(name, _)| *name != "style.css") {
         texts.push((*name, template_text(folder, name)?));

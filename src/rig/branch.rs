@@ -84,6 +84,7 @@ impl Branch {
                 sources: Vec::new(),
                 assumed: Vec::new(),
                 bound: None,
+                claims: facts.claims_of(name),
                 value,
             }),
         };

@@ -226,6 +226,7 @@ impl Basis<'_> {
                 sources: Vec::new(),
                 assumed: Vec::new(),
                 bound: None,
+                claims: Vec::new(),
                 value: Val::Amount(amount),
             });
         }

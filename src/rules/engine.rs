@@ -349,8 +349,12 @@ fn finding(
         gather(when, &mut names);
     }
     let used: Vec<Used> = names.iter().filter_map(|name| used(name, facts)).collect();
-    let rests_on_claims =
-        used.iter().any(|used| used.how == How::Claimed.word() && !used.name.starts_with("claims."));
+    let mut claimed_facts: Vec<String> = Vec::new();
+    for claim in used.iter().flat_map(|used| &used.claims) {
+        if !claim.starts_with("claims.") && !claimed_facts.contains(claim) {
+            claimed_facts.push(claim.clone());
+        }
+    }
     let (subject, part, mut photos) = subject_words(facts);
     for used in &used {
         photos.extend(used.photos.iter().cloned());
@@ -379,7 +383,8 @@ fn finding(
             decision,
         },
         missing,
-        rests_on_claims,
+        rests_on_claims: !claimed_facts.is_empty(),
+        claimed_facts,
         basis: rule.basis.clone(),
         why: rule.why.clone(),
         advice: rule.advice.clone(),
@@ -460,6 +465,7 @@ fn used(name: &str, facts: &Facts<'_>) -> Option<Used> {
         steps: Vec::new(),
         sources: Vec::new(),
         assumed: Vec::new(),
+        claims: facts.claims_of(name),
         span: 0..0,
     };
     if name.starts_with("limit.") {

@@ -93,6 +93,9 @@ pub struct Used {
     /// What was assumed on the way.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub assumed: Vec<String>,
+    /// Names of the claims that it is, or that a derived value rests on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub claims: Vec<String>,
     /// Where it stands in the record, in bytes.
     #[serde(skip)]
     pub span: Range<usize>,
@@ -157,6 +160,8 @@ pub struct Finding {
     pub missing: Vec<Missing>,
     /// True when the outcome rests on a claim rather than on a finding.
     pub rests_on_claims: bool,
+    /// Names of those claims; the nameplate itself, which every rule may be held against, is not among them.
+    pub claimed_facts: Vec<String>,
     /// Source of the rule.
     pub basis: String,
     /// Why it matters.

@@ -141,7 +141,7 @@ fn trial(folder: &Path, facts: &Facts<'_>, index: usize, test: &BenchTest) -> (T
 }
 
 fn worked(value: Val, steps: Vec<String>) -> Worked {
-    Worked { value, steps, sources: Vec::new(), assumed: Vec::new(), bound: None }
+    Worked { value, steps, sources: Vec::new(), assumed: Vec::new(), bound: None, claims: Vec::new() }
 }
 
 /// A test while it is worked out.
