@@ -13,6 +13,7 @@ use uom::si::power::watt;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
+use super::DEAD;
 use super::instrument::{Accuracies, Accuracy, Agreement, Verdict, compare};
 use super::integrate::{Integral, Integrator};
 use super::series::Series;
@@ -20,8 +21,6 @@ use crate::quantity::{Dimension, SourceId, Uncertain, show};
 
 /// Part of the rated current below which the load counts as off.
 const OFF: f64 = 0.1;
-/// Terminals are dead when the voltage falls below this part of that under load.
-const DEAD: f64 = 0.5;
 /// Samples that may lie below the rated current without ending the hold: a dip of the regulator.
 const DIPS: u32 = 2;
 /// Channels of temperature that are followed.

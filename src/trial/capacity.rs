@@ -69,7 +69,11 @@ impl Work<'_> {
     fn charge_found(&mut self, found: &Capacity, accuracies: Accuracies, end: &str, whole: bool) {
         let charge = &found.integral.charge;
         let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
-        let steps_of = |what: &str| vec![format!("{what} by integration of the log"), end.to_owned()];
+        let notes = found.integral.notes();
+        let steps_of = |what: &str| {
+            let steps = [format!("{what} by integration of the log"), end.to_owned()];
+            steps.into_iter().chain(notes.iter().cloned()).collect::<Vec<_>>()
+        };
         let bound = || {
             (!whole).then(|| Bound {
                 side: Side::AtLeast,
@@ -137,7 +141,7 @@ impl Work<'_> {
             self.figure("C-rate", format!("{}, {held}", show(rate / 3600.0, Dimension::RATE)));
         }
         self.temperatures_figure(found.temperatures);
-        self.gaps(&found.integral);
+        self.notes(&found.integral);
     }
 
     /// What is read off the curve.

@@ -83,12 +83,13 @@ impl Work<'_> {
             self.figure("highest voltage", show(voltage.get::<volt>(), Dimension::VOLTAGE));
         }
         self.temperatures_figure(found.temperatures);
-        self.gaps(&found.integral);
+        self.notes(&found.integral);
         let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
             number: Uncertain::new(value, self.source + which, standard),
             dimension,
         };
-        let steps = vec!["by integration of the log".to_owned(), end.to_owned()];
+        let mut steps = vec!["by integration of the log".to_owned(), end.to_owned()];
+        steps.extend(found.integral.notes());
         let charge_in = amount(value, charge.standard.get::<coulomb>(), 0, Dimension::CHARGE);
         let energy_in = energy
             .as_ref()

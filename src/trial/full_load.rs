@@ -120,10 +120,7 @@ impl Work<'_> {
             return Ok((course, None));
         }
         let found = test.finish().ok_or("the log shows no load")?;
-        // Where the pack gave up, the last change is none of the load.
-        let until =
-            if found.end == LoadEnd::BmsCutOff { found.integral.to.get::<second>() } else { f64::INFINITY };
-        self.resistances(&steps.finish(), until);
+        self.resistances(&steps.finish(), f64::INFINITY);
         Ok((course, Some(found)))
     }
 
@@ -186,13 +183,14 @@ impl Work<'_> {
             let (value, expanded) = (energy.value.get::<joule>(), energy.expanded().get::<joule>());
             self.figure("energy", show_uncertain(value, expanded, Dimension::ENERGY));
         }
-        self.gaps(&found.integral);
+        self.notes(&found.integral);
     }
 
     /// Whether rated current was held; two ways that contradict each other decide nothing.
     fn held(&mut self, own: Option<&FullLoad>, by_sum: Option<&FullLoad>, found: &FullLoad) {
         let seconds = found.integral.duration().get::<second>();
         let mut steps = vec![times(found), end_in_words(found.end, seconds)];
+        steps.extend(found.integral.notes());
         let opposite = |a: &Verdict, b: &Verdict| {
             matches!((a, b), (Verdict::Meets, Verdict::FallsShort) | (Verdict::FallsShort, Verdict::Meets))
         };

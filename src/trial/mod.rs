@@ -47,8 +47,6 @@ const FULL_LOAD: f64 = 900.0;
 const LEAKAGE: f64 = 0.002;
 /// Charging is to be blocked below this, K: 0 °C (common practice, no source).
 const COLD: f64 = 273.15;
-/// Gaps of a log that are told.
-const GAPS: usize = 8;
 /// Sources of uncertainty of tests are numbered from here, apart from those of the record and its instruments.
 const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
 /// Sources of one test.
@@ -219,14 +217,10 @@ impl Work<'_> {
         self.trial.facts.insert(name, answer);
     }
 
-    /// Gaps that were bridged, the first ones one by one.
-    fn gaps(&mut self, integral: &Integral) {
-        for gap in integral.gaps.iter().take(GAPS) {
-            let [at, length] = [gap.from, gap.length].map(|t| show(t.value, Dimension::TIME));
-            self.figure("gap in the log", format!("{length} at {at}, bridged and counted as uncertain"));
-        }
-        if integral.gaps.len() > GAPS {
-            self.figure("further gaps", (integral.gaps.len() - GAPS).to_string());
+    /// What a reader of charge and energy must know beside them.
+    fn notes(&mut self, integral: &Integral) {
+        for note in integral.notes() {
+            self.figure("integration", note);
         }
     }
 
