@@ -88,7 +88,7 @@ fn account(bytes: &[u8], wanted: &Wanted) -> String {
     let integral = integrator.finish(&Accuracies::default()).unwrap();
     let found = integral.charge.value.get::<coulomb>();
     if let Charge(wanted) = wanted {
-        let off = (found.abs() / wanted.abs() - 1.0).abs();
+        let off = (found / wanted - 1.0).abs();
         let wrong = if off < 1e-4 { "" } else { "WRONG: " };
         writeln!(out, "{wrong}charge {found:.1} As").unwrap();
     }

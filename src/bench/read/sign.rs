@@ -5,11 +5,12 @@
 //! Where a log has no step, the voltage falls while a pack is discharged. Nothing else is believed: a log
 //! in which neither shows keeps its sign as written, and says so.
 
+use std::collections::VecDeque;
 use std::fmt;
 use std::io::Read;
 
 use super::column::Meaning;
-use super::{LogReader, ReadError};
+use super::{LogReader, RUN, ReadError, Spikes};
 
 /// The sign of the current as the log writes it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -149,10 +150,7 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
         return Ok((sign, SignBasis::Header));
     }
     let mut evidence = Evidence::default();
-    // The last two samples: a change counts once the sample after it shows that it stayed, or a single
-    // false reading would outweigh every true step.
-    let mut before: Option<(f64, f64)> = None;
-    let mut last: Option<(f64, f64)> = None;
+    let mut watch = Watch::default();
     while let Some(block) = log.next_block()? {
         for sample in block.samples() {
             let now = (sample.get(voltage), sample.get(current));
@@ -160,23 +158,62 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
                 continue;
             }
             if sample.after_break {
-                (before, last) = (None, None);
+                watch.interrupt(&mut evidence);
             }
-            if let (Some(before), Some(last)) = (before, last)
-                && stays(before, last, now)
-            {
-                evidence.take(before, last);
-            }
-            (before, last) = (last, Some(now));
+            watch.push(now, &mut evidence);
         }
         if evidence.since_step >= ENOUGH && evidence.clear() {
             break;
         }
     }
-    if let (Some(before), Some(last)) = (before, last) {
-        evidence.take(before, last);
-    }
+    watch.interrupt(&mut evidence);
     Ok(evidence.answer())
+}
+
+/// Holds samples back until it shows whether they are far off, or a few false readings would outweigh every true step.
+#[derive(Default)]
+struct Watch {
+    voltages: Spikes,
+    currents: Spikes,
+    held: VecDeque<(f64, f64)>,
+    /// The last two samples: a change counts once the sample after it shows that it stayed.
+    before: Option<(f64, f64)>,
+    last: Option<(f64, f64)>,
+}
+
+impl Watch {
+    fn push(&mut self, now: (f64, f64), evidence: &mut Evidence) {
+        let false_ones = self.voltages.push(now.0).max(self.currents.push(now.1));
+        self.held.truncate(self.held.len() - false_ones.min(self.held.len()));
+        self.held.push_back(now);
+        if self.held.len() > RUN
+            && let Some(oldest) = self.held.pop_front()
+        {
+            self.take(oldest, evidence);
+        }
+    }
+
+    fn take(&mut self, now: (f64, f64), evidence: &mut Evidence) {
+        if let (Some(before), Some(last)) = (self.before, self.last)
+            && stays(before, last, now)
+        {
+            evidence.take(before, last);
+        }
+        (self.before, self.last) = (self.last, Some(now));
+    }
+
+    /// Lets out what is held: the log ends here, or its clock.
+    fn interrupt(&mut self, evidence: &mut Evidence) {
+        while let Some(oldest) = self.held.pop_front() {
+            self.take(oldest, evidence);
+        }
+        if let (Some(before), Some(last)) = (self.before, self.last) {
+            evidence.take(before, last);
+        }
+        (self.before, self.last) = (None, None);
+        self.voltages.interrupt();
+        self.currents.interrupt();
+    }
 }
 
 /// Whether the second of three samples is nearer to the third than to the first, in current and voltage.
@@ -212,5 +249,23 @@ mod tests {
         assert_eq!(answer(&charging), (DischargeNegative, SignBasis::Trend));
         let flat = [(26.0, 30.0), (26.0, 30.1), (26.0, 30.0)];
         assert_eq!(answer(&flat), (NotDecided, SignBasis::NoEvidence));
+    }
+
+    /// False readings far larger than the current decide nothing, alone or in a row, on the way there or back.
+    #[test]
+    fn false_readings_are_no_steps() {
+        for count in 0..=RUN {
+            let mut evidence = Evidence::default();
+            let mut watch = Watch::default();
+            for n in 0..300_u32 {
+                let load = if n < 50 { 0.0 } else { 30.0 };
+                let v = 26.6 - 0.01 * load - 0.0001 * f64::from(n);
+                let absurd = (200..200 + count as u32).contains(&n);
+                watch.push((v, if absurd { 3000.0 } else { load }), &mut evidence);
+            }
+            watch.interrupt(&mut evidence);
+            let wanted = (CurrentSign::DischargePositive, SignBasis::LoadSteps);
+            assert_eq!(evidence.answer(), wanted, "{count}");
+        }
     }
 }

@@ -37,6 +37,12 @@ pub(in crate::bench) struct Spikes {
     before: f64,
 }
 
+impl Default for Spikes {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl Spikes {
     /// Nothing seen yet.
     pub fn new() -> Self {
