@@ -177,6 +177,7 @@ struct Hold {
     last: f64,
     below: u32,
     longest: f64,
+    ever: bool,
 }
 
 impl Hold {
@@ -185,6 +186,7 @@ impl Hold {
             self.began = None;
         }
         if above {
+            self.ever = true;
             self.began.get_or_insert(time);
             self.last = time;
             self.below = 0;
@@ -222,6 +224,8 @@ pub struct FullLoadTest {
     off: bool,
     broken: bool,
     channels: Vec<Channel>,
+    /// The highest current, A.
+    highest: f64,
 }
 
 impl FullLoadTest {
@@ -240,6 +244,7 @@ impl FullLoadTest {
             off: false,
             broken: false,
             channels: Vec::new(),
+            highest: 0.0,
         }
     }
 
@@ -252,6 +257,7 @@ impl FullLoadTest {
         let standard = self.settings.accuracies.current.map_or(0.0, |accuracy| accuracy.standard(current));
         let expanded = crate::quantity::COVERAGE * standard;
         let broken = std::mem::take(&mut self.broken);
+        self.highest = self.highest.max(current);
         self.surely.take(time, current - expanded >= self.rated, broken);
         self.possibly.take(time, current + expanded >= self.rated, broken);
         if current < OFF * self.rated {
@@ -346,6 +352,10 @@ impl FullLoadTest {
         }
         if self.possibly.longest >= wanted {
             return Verdict::missing("the rated current lies inside the measurement uncertainty");
+        }
+        if end != LoadEnd::BmsCutOff && !self.possibly.ever {
+            let highest = show(self.highest, Dimension::CURRENT);
+            return Verdict::missing(format!("a load at the rated current: the highest was {highest}"));
         }
         let held = show(self.possibly.longest, Dimension::TIME);
         match end {
