@@ -24,7 +24,7 @@ const FEWEST: usize = 7;
 /// Places along the charge.
 const PLACES: usize = 400;
 /// Beyond this multiple of its median the ends of the curve are cut off, or they would flatten the rest.
-const STEEP: f64 = 10.0;
+const STEEP: f64 = 5.0;
 /// A place whose uncertainty is this many times the usual one, and no small part of its value, is left out.
 const UNUSUAL: f64 = 3.0;
 /// Peaks that are told.

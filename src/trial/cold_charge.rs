@@ -96,7 +96,7 @@ impl Work<'_> {
             .count()
             .zip(record.cells.parallel.count())
             .map(|(s, p)| f64::from(s) * f64::from(p));
-        let heat = self.facts.limits.get("cell_heat").map(crate::quantity::Amount::value);
+        let heat = self.physics.limits.get("cell_heat").map(crate::quantity::Amount::value);
         let cells = mass
             .zip(number)
             .zip(heat)
