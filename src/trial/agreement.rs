@@ -14,13 +14,23 @@ pub(super) struct Checks {
     open: Vec<Missing>,
     agree: usize,
     disagree: usize,
+    /// Readings behind the comparisons that agree.
+    readings: usize,
 }
 
 impl Checks {
-    /// Adds a comparison.
+    /// Adds a comparison of one reading.
     pub fn add(&mut self, what: &str, agreement: &Agreement) {
+        self.add_of(1, what, agreement);
+    }
+
+    /// Adds a comparison that rests on several readings.
+    pub fn add_of(&mut self, readings: usize, what: &str, agreement: &Agreement) {
         match agreement {
-            Agreement::Agree => self.agree += 1,
+            Agreement::Agree => {
+                self.agree += 1;
+                self.readings += readings;
+            }
             Agreement::Disagree => self.disagree += 1,
             Agreement::CannotTell(why) => self.open.push(Missing::refused(&format!("{what}: {why}"))),
         }
@@ -32,26 +42,25 @@ impl Checks {
         u32::try_from(self.lines.len()).unwrap_or(u32::MAX)
     }
 
-    /// The answer to "do they agree?"; `nothing` is what is missing where nothing was compared, and `least` of them
+    /// The answer to "do they agree?"; `nothing` is what is missing where nothing was compared, and `least` readings
     /// must agree for a yes.
     pub fn answer(mut self, nothing: &str, least: usize) -> Answer {
         let all = self.lines.len();
         if all == 0 {
             return Err(vec![Missing::refused(nothing)]);
         }
-        self.lines.push(match (self.agree, all) {
-            (1, 1) => "1 comparison, it agrees".to_owned(),
-            (agree, all) => format!("{agree} of {all} comparisons agree"),
-        });
+        if all > 1 {
+            self.lines.push(format!("{} of {all} comparisons agree", self.agree));
+        }
         if self.disagree > 0 {
             return Ok(worked(Val::YesNo(false), self.lines));
         }
         if !self.open.is_empty() {
             return Err(self.open);
         }
-        if self.agree < least {
+        if self.readings < least {
             return Err(vec![Missing::refused(&format!(
-                "a second comparison: there is one alone, and it agrees ({})",
+                "a second reading: there is one alone, and it agrees ({})",
                 self.lines.first().map_or("", String::as_str)
             ))]);
         }
@@ -98,7 +107,7 @@ mod tests {
         let missing = checks.answer("a reading", 2).unwrap_err();
         assert_eq!(
             missing[0].what,
-            "a second comparison: there is one alone, and it agrees (rise of bms: agree)"
+            "a second reading: there is one alone, and it agrees (rise of bms: agree)"
         );
     }
 }

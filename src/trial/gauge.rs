@@ -115,7 +115,8 @@ impl Work<'_> {
                 let total = Total { value: reference, standard: of };
                 let line = deviates(gauge, step.unwrap_or(0.0), total, dimension);
                 let name = name_of(dimension);
-                checks.add(&format!("mean {name} of the log, {}", line.0), &line.1);
+                // A mean of many readings, not one.
+                checks.add_of(LEAST, &format!("mean {name} of the log, {}", line.0), &line.1);
                 figures.push((format!("gauge {name}, mean under load"), format!("{}; {}", line.0, line.1)));
             }
         }
@@ -124,7 +125,7 @@ impl Work<'_> {
             && states.len() > 1
         {
             let (text, agreement) = self.fall(reference, before, after);
-            checks.add(&format!("state of charge, {text}"), &agreement);
+            checks.add_of(2, &format!("state of charge, {text}"), &agreement);
             figures.push((
                 "gauge state of charge".to_owned(),
                 format!("{} to {}", show_percent(before.value), show_percent(after.value)),
