@@ -65,6 +65,9 @@ impl fmt::Display for SignBasis {
 
 /// A step is a change of at least this part of the largest current so far.
 const STEP: f64 = 0.2;
+/// A voltage that changes by more than this part of itself answers to no load: the pack was cut off, or came back, and
+/// voltage and current go together.
+const CUT_OFF: f64 = 0.3;
 /// A change counts as one when the next sample goes back by at most this part of it.
 const BACK: f64 = 0.5;
 /// Share of one direction among the evidence from which on it is believed.
@@ -95,7 +98,8 @@ impl Evidence {
             self.since_step += 1;
         }
         if di.abs() >= STEP * self.largest && di != 0.0 {
-            if dv != 0.0 {
+            let cut_off = dv.abs() > CUT_OFF * before.0.abs().max(now.0.abs());
+            if dv != 0.0 && !cut_off {
                 self.steps -= di.abs() * (dv.signum() * di.signum());
                 self.steps_all += di.abs();
             }
@@ -242,6 +246,13 @@ mod tests {
         assert_eq!(answer(&discharge), (DischargePositive, SignBasis::LoadSteps));
         let negative = discharge.map(|(v, i)| (v, -i));
         assert_eq!(answer(&negative), (DischargeNegative, SignBasis::LoadSteps));
+        // A BMS that opens takes voltage and current away together: no evidence, at once or over two samples.
+        let opens = [(25.4, 255.0), (25.4, 255.0), (0.3, 0.0), (0.3, 0.0)];
+        assert_eq!(answer(&opens), (NotDecided, SignBasis::NoEvidence));
+        let slowly = [(25.4, 255.0), (25.4, 255.0), (14.0, 100.0), (0.3, 0.0)];
+        assert_eq!(answer(&slowly), (NotDecided, SignBasis::NoEvidence));
+        let loaded = [(26.4, 0.0), (25.4, 255.0), (25.4, 255.0), (0.3, 0.0), (0.3, 0.0)];
+        assert_eq!(answer(&loaded), (DischargePositive, SignBasis::LoadSteps));
         // No step in the log, only the voltage falling or rising.
         let falling = [(26.0, 30.0), (25.8, 30.1), (25.5, 30.0)];
         assert_eq!(answer(&falling), (DischargePositive, SignBasis::Trend));
