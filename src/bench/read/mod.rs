@@ -17,6 +17,7 @@ mod clock;
 mod column;
 mod head;
 mod layout;
+mod levels;
 mod name;
 mod number;
 mod order;
@@ -128,6 +129,9 @@ pub enum ReadError {
         /// The cell.
         cell: String,
     },
+    /// Numbers with a decimal point and numbers with a decimal comma.
+    #[error("{0}")]
+    BothMarks(Box<BothMarks>),
     /// Times fall from row to row.
     #[error("the log is written newest first (the time falls from line {line} on); export it oldest first")]
     NewestFirst {
@@ -144,6 +148,30 @@ pub enum ReadError {
         /// A did-you-mean, or nothing.
         near: String,
     },
+}
+
+/// Two numbers of one log with different decimal marks.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "line {line}, column {column} (\"{header}\"): \"{cell}\" has another decimal mark than \"{usual}\" in line {usual_line}, column {usual_column}; expected one mark in the whole log, here for example \"{example}\""
+)]
+pub struct BothMarks {
+    /// Line of the first number with the rarer mark.
+    pub line: u64,
+    /// Its column, from one.
+    pub column: usize,
+    /// The name of that column.
+    pub header: String,
+    /// The number as written.
+    pub cell: String,
+    /// Line of the first number with the usual mark.
+    pub usual_line: u64,
+    /// Its column, from one.
+    pub usual_column: usize,
+    /// That number as written.
+    pub usual: String,
+    /// The first number with the usual mark.
+    pub example: String,
 }
 
 /// Rows that are handed over at a time.
