@@ -77,9 +77,9 @@ impl fmt::Display for NoResistance {
             }
             Self::WrongWay { before, after } => write!(
                 f,
-                "voltage and current went the same way, {} to {}: the pack disconnected itself, something else feeds the terminals, or the current counts the other way round",
-                volts(before),
-                volts(after)
+                "voltage and current {} together, the voltage by {}: the pack disconnected itself, something else feeds the terminals, or the current counts the other way round",
+                if after < before { "fell" } else { "rose" },
+                volts((after - before).abs())
             ),
             Self::NotSeen { within } => {
                 write!(

@@ -7,6 +7,7 @@ use uom::si::energy::joule;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
 use uom::si::time::second;
 
+use super::charts::gap_marks;
 use super::course::Course;
 use super::gauge::Reference;
 use super::{Moved, Work, worked};
@@ -231,7 +232,8 @@ impl Work<'_> {
             self.curve(&name, "charge in Ah", "−dV/dQ in mV/Ah", &places, peaks, Vec::new());
         }
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
-        let marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        let mut marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
         self.chart_voltage(course, from, "under load", marks.clone(), levels);
         self.chart_current(course, from, "under load", marks.clone(), 1.0);
         self.chart_temperatures(course, from, "under load", marks, Vec::new());

@@ -7,6 +7,7 @@ use uom::si::energy::joule;
 use uom::si::f64::ElectricCharge;
 use uom::si::time::second;
 
+use super::charts::gap_marks;
 use super::course::Course;
 use super::gauge::Reference;
 use super::{Moved, Trial, Work, worked};
@@ -102,7 +103,8 @@ impl Work<'_> {
                 .ok_or_else(|| vec![Missing::refused("the log has no column of voltage")]),
         );
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
-        let marks = vec![(0.0, "charge on".to_owned()), ((to - from) / 60.0, "end".to_owned())];
+        let mut marks = vec![(0.0, "charge on".to_owned()), ((to - from) / 60.0, "end".to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
         let levels = self
             .record
             .claims

@@ -11,7 +11,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::branches::Merged;
-use super::charts::{Marks, branch_line, current_lines};
+use super::charts::{Marks, branch_line, current_lines, gap_marks};
 use super::course::Course;
 use super::gauge::Reference;
 use super::rises::{fit_between, fit_in_words};
@@ -69,7 +69,8 @@ impl Work<'_> {
             LoadEnd::TakenOff => "load off",
             LoadEnd::StillOn => "end of the log",
         };
-        let marks: Marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        let mut marks: Marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
         self.charts(course.as_ref(), merged.as_ref(), from, one_clock, &marks);
         let current = found.mean_current.get::<ampere>();
         let standard = merged
