@@ -88,7 +88,7 @@ fn account(bytes: &[u8], wanted: &Wanted) -> String {
     let integral = integrator.finish(&Accuracies::default()).unwrap();
     let found = integral.charge.value.get::<coulomb>();
     if let Charge(wanted) = wanted {
-        let off = (found.abs() / wanted.abs() - 1.0).abs();
+        let off = (found / wanted - 1.0).abs();
         let wrong = if off < 1e-4 { "" } else { "WRONG: " };
         writeln!(out, "{wrong}charge {found:.1} As").unwrap();
     }
@@ -400,7 +400,116 @@ fn notations() -> Vec<(&'static str, Vec<u8>, Wanted)> {
                 if a.n % 2 == 0 { row } else { comma(row) }
             })
             .into(),
-            Refused("no time column"),
+            Refused("another decimal mark"),
+        ),
+    ]
+}
+
+/// Headers on several levels.
+fn levels() -> Vec<(&'static str, Vec<u8>, Wanted)> {
+    let values = |a: &At| format!("{};{:.2};{}", a.t, a.v, a.i);
+    vec![
+        (
+            "groups, names and units",
+            rows("Clock;Pack;Pack\nTime;Voltage;Current\ns;mV;A", |a| {
+                format!("{};{:.0};{}", a.t, a.v * 1e3, a.i)
+            })
+            .into(),
+            Charge(CHARGE),
+        ),
+        (
+            "units above the names",
+            rows("s;mV;A\nTime;Voltage;Current", |a| format!("{};{:.0};{}", a.t, a.v * 1e3, a.i)).into(),
+            Charge(CHARGE),
+        ),
+        (
+            "names on two lines",
+            rows("Test;Pack;Load\ntime;voltage;current\n[s];[V];[A]", values).into(),
+            Charge(CHARGE),
+        ),
+        (
+            "names on two lines, the meaning above",
+            rows("Time;Voltage;Current\nelapsed;pack;load\ns;V;A", values).into(),
+            Charge(CHARGE),
+        ),
+        (
+            "quantities above, places below",
+            rows("Time (s);Voltage (V);;Current (A)\n;pack;cell 1;load", |a| {
+                format!("{};{:.2};{:.3};{}", a.t, a.v, a.v / 8.0, a.i)
+            })
+            .into(),
+            Charge(CHARGE),
+        ),
+        (
+            "quantities above, places below, units last",
+            rows("Time;Voltage;;Current\n;pack;cell 1;load\ns;V;V;A", |a| {
+                format!("{};{:.2};{:.3};{}", a.t, a.v, a.v / 8.0, a.i)
+            })
+            .into(),
+            Charge(CHARGE),
+        ),
+        (
+            "numbers of channels under the names",
+            rows("Time (s);Voltage (V);Current (A)\n1;2;3", values).into(),
+            Charge(CHARGE),
+        ),
+        (
+            "units and then kinds of numbers",
+            rows("Time;Voltage;Current\ns;V;A\nfloat;float;float", values).into(),
+            Charge(CHARGE),
+        ),
+    ]
+}
+
+/// Decimal marks of both kinds in one log.
+fn marks() -> Vec<(&'static str, Vec<u8>, Wanted)> {
+    vec![
+        (
+            "decimal comma in the voltage, point in the rest",
+            rows("Time (s);Voltage (V);Current (A)", |a| {
+                format!("{:.1};{};{:.1}", a.t, comma(format!("{:.2}", a.v)), a.i)
+            })
+            .into(),
+            Refused("line 2"),
+        ),
+        (
+            "decimal point in the time, comma in the rest",
+            rows("Time (s);Voltage (V);Current (A)", |a| {
+                format!("{:.1};{}", a.t, comma(format!("{:.2};{:.1}", a.v, a.i)))
+            })
+            .into(),
+            Refused("line 2"),
+        ),
+        (
+            "decimal comma from the middle on",
+            rows("Time (s);Voltage (V);Current (A)", |a| {
+                let row = format!("{:.1};{:.2};{:.1}", a.t, a.v, a.i);
+                if a.n < 30 { row } else { comma(row) }
+            })
+            .into(),
+            Refused("line 32"),
+        ),
+        (
+            "one decimal comma among points",
+            rows("Time (s);Voltage (V);Current (A)", |a| {
+                format!(
+                    "{:.1};{};{:.1}",
+                    a.t,
+                    if a.n == 20 { "26,00".to_owned() } else { format!("{:.2}", a.v) },
+                    a.i
+                )
+            })
+            .into(),
+            Charge(CHARGE),
+        ),
+        (
+            "whole seconds, decimal comma and point by turns",
+            rows("Time (s);Voltage (V);Current (A)", |a| {
+                let row = format!("{};{:.2};{:.1}", a.t, a.v, a.i);
+                if a.n % 2 == 0 { row } else { comma(row) }
+            })
+            .into(),
+            Refused("line 3"),
         ),
     ]
 }
@@ -469,7 +578,9 @@ fn damages() -> Vec<(&'static str, Vec<u8>, Wanted)> {
 #[test]
 fn every_kind_gives_the_same_charge() {
     let mut all = String::new();
-    for (name, bytes, wanted) in layouts().into_iter().chain(notations()).chain(damages()) {
+    for (name, bytes, wanted) in
+        layouts().into_iter().chain(notations()).chain(damages()).chain(levels()).chain(marks())
+    {
         writeln!(all, "== {name}\n{}", account(&bytes, &wanted)).unwrap();
     }
     insta::assert_snapshot!(all);

@@ -10,6 +10,7 @@ use underlid::bench::capacity::{CapacitySettings, CapacityTest, End};
 use underlid::bench::instrument::Accuracies;
 use underlid::bench::integrate::{Integral, Integrator};
 use underlid::bench::read::{LogReader, Meaning, ReadSettings};
+use underlid::bench::slope::{slope_at, slope_curve};
 use uom::si::electric_charge::{ampere_hour, coulomb};
 use uom::si::electric_potential::volt;
 use uom::si::energy::{joule, watt_hour};
@@ -115,6 +116,8 @@ fn check_simulated(path: &Path, capacity: f64, energy: f64) {
     let allowed = charge.expanded().get::<ampere_hour>();
     assert!(error <= allowed, "{error} Ah, {allowed} allowed");
     assert!(allowed < 0.002 * capacity, "the statement is worth something: {allowed}");
+    let slope = slope_curve(&found.points, found.held, found.pauses).unwrap();
+    assert!(slope.places.len() > 300 && slope.left_out == 0 && slope.expanded < 0.25 * slope.median);
     let found_energy = found.integral.energy.unwrap();
     let error = (found_energy.value.get::<watt_hour>() - energy).abs();
     assert!(error <= found_energy.expanded().get::<watt_hour>(), "{error} Wh");
@@ -201,4 +204,52 @@ fn other_names_of_the_battery_data_format() {
         }
     }
     assert!(checked > 200, "{checked}");
+}
+
+/// The differential curve: against scipy's Savitzky-Golay filter on the same even grid, against numpy's polyfit on an
+/// uneven one, and against the simulator's own curve, differentiated with numpy at steps of one second.
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn differential_curve_agrees_with_scipy_and_with_the_simulator() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("log.csv");
+    run("bench_simulate.py", &[path.to_str().unwrap()]);
+    let half = 9_usize;
+    let theirs = run("bench_slope.py", &[path.to_str().unwrap(), &half.to_string()]);
+    let list = |key: &str| -> Vec<f64> {
+        theirs[key].as_array().unwrap().iter().map(|value| value.as_f64().unwrap()).collect()
+    };
+    let window = theirs["window"].as_f64().unwrap();
+    let points: Vec<(f64, f64)> = list("charge").into_iter().zip(list("voltage")).collect();
+    let slopes = list("slope");
+    assert!(slopes.len() > 800);
+    let mut checked = 0;
+    for (n, (charge, _)) in points.iter().enumerate() {
+        let Some((found, count)) = slope_at(&points, *charge, window, 0.0) else {
+            assert!(n < half || n + half >= points.len(), "inside, the curve has a value: {n}");
+            continue;
+        };
+        assert_eq!(count, 2 * half + 1);
+        assert!(
+            (found.fall + slopes[n]).abs() < 1e-9 * slopes[n].abs().max(1e-6),
+            "{n}: {found:?} {}",
+            slopes[n]
+        );
+        checked += 1;
+    }
+    assert_eq!(checked, points.len() - 2 * half);
+
+    let uneven: Vec<(f64, f64)> =
+        theirs["uneven"].as_array().unwrap().iter().map(|n| points[n.as_u64().unwrap() as usize]).collect();
+    for (centre, wanted) in list("centres").into_iter().zip(list("fits")) {
+        let (found, _) = slope_at(&uneven, centre, window, 0.0).unwrap();
+        assert!((found.fall + wanted).abs() < 1e-7 * wanted.abs(), "{centre}: {found:?} {wanted}");
+    }
+
+    // The log is rounded to 10 µV and sampled every 20 s; the simulator's own curve is neither.
+    for (place, wanted) in list("places").into_iter().zip(list("truth")) {
+        let (found, _) = slope_at(&points, place, window, 1e-5).unwrap();
+        let error = (found.fall + wanted).abs();
+        assert!(error <= found.expanded + 0.005 * wanted.abs(), "{place}: {found:?} {wanted}");
+    }
 }

@@ -48,6 +48,9 @@ finish = "oxidised"
 orientation = "on edge"
 "#;
 
+const SECOND_BAR: &str = "[[path.element]]\nid = \"bar-2\"\nkind = \"busbar\"\nsection = \"25 x 3 mm\"\n\
+    material = \"copper\"\nfinish = \"oxidised\"\norientation = \"on edge\"\n";
+
 /// Works the only test of a record out; `logs` are written into its folder first.
 fn one(test: &str, logs: &[(&str, String)]) -> Trial {
     all(test, logs).remove(0)
@@ -283,7 +286,17 @@ fn sensors_that_are_missing_misnamed_or_still_warming() {
     };
     let run = |test: &str, log: String| one(test, &[("full.csv", log)]);
     let good = run(&sensor("T bar", "bar"), full(30, 1.0, 26.0, 200.0));
-    assert_eq!(yes_no(&good.facts["test.rises_agree"]), Some(true), "{:?}", good.figures);
+    // One part alone that agrees may be all that is left of several: it decides nothing.
+    let alone = missing(&good.facts["test.rises_agree"]);
+    assert!(alone.contains("a second reading: there is one alone, and it agrees (rise of bar"), "{alone}");
+    assert!(figure(&good, "rise of bar").ends_with("; agree"));
+    let more = "[[test.reading]]\nof = \"bar-2\"\nvalue = \"59 degC ± 1 K\"\nsteady = \"yes\"\n";
+    let two = run(&format!("{}{more}{}", sensor("T bar", "bar"), SECOND_BAR), full(30, 1.0, 26.0, 200.0));
+    let answer = two.facts["test.rises_agree"].as_ref().unwrap();
+    assert_eq!(
+        (&answer.value, answer.steps.last().unwrap().as_str()),
+        (&Val::YesNo(true), "2 of 2 comparisons agree")
+    );
     let hot = run(&sensor("T bar", "bar"), full(30, 1.0, 90.0, 200.0));
     assert_eq!(yes_no(&hot.facts["test.rises_agree"]), Some(false), "{:?}", hot.figures);
     for (test, log, says) in [
@@ -356,4 +369,77 @@ fn round_trips_that_are_not_decided() {
         let text = missing(&run(test).facts["test.coulomb_efficiency"]);
         assert!(text.contains(says), "{says}: {text}");
     }
+}
+
+/// A full-load log from (s, V, A), one sample a second.
+fn load_log(samples: impl IntoIterator<Item = (f64, f64)>) -> String {
+    let mut text = "Time (s),Voltage (V),Current (A)\n".to_owned();
+    for (n, (v, i)) in samples.into_iter().enumerate() {
+        writeln!(text, "{n},{v:.2},{i:.1}").unwrap();
+    }
+    text
+}
+
+const LOADED: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\nwith = \"v, i\"\nlog = \"l.csv\"\n";
+
+/// Where the BMS opens, (25.4 V − 0.3 V) / −255 A is no resistance, however often it opens and comes back.
+#[test]
+fn a_bms_that_opens_shows_no_resistance() {
+    let (rest, load, dead) = ((26.4, 0.0), (25.4, 255.0), (0.3, 0.0));
+    let all = |parts: &[(usize, (f64, f64))]| -> Trial {
+        let samples = parts.iter().flat_map(|(count, sample)| std::iter::repeat_n(*sample, *count));
+        one(LOADED, &[("l.csv", load_log(samples))])
+    };
+    let told = |trial: &Trial| -> Vec<String> {
+        let of = trial.figures.iter().filter(|(name, _)| name.starts_with("internal resistance"));
+        of.map(|(name, value)| format!("{name}: {value}")).collect()
+    };
+    let opens = all(&[(20, rest), (300, load), (60, dead)]);
+    let lines = told(&opens);
+    assert!(
+        lines.last().unwrap().contains("not decided: the pack disconnected itself: 25.4 V became 300 mV"),
+        "{lines:?}"
+    );
+    assert!(!lines.iter().any(|line| line.contains(": -") || line.contains(": −")), "{lines:?}");
+    let resistance = opens.facts["test.resistance"].as_ref().unwrap();
+    assert!((resistance.value.amount().unwrap().value() - 1.0 / 255.0).abs() < 1e-6);
+    let comes_back = all(&[(20, rest), (300, load), (60, dead), (300, load), (60, dead)]);
+    let lines = told(&comes_back);
+    assert_eq!(lines.iter().filter(|line| line.contains("not decided")).count(), 3, "{lines:?}");
+    // Nothing but the opening is in the log: no resistance, and the reason is said.
+    let only = all(&[(300, load), (60, dead)]);
+    assert!(only.problem.is_none(), "{:?}", only.problem);
+    let why = missing(&only.facts["test.resistance"]);
+    assert!(
+        why.contains("a load step that shows a resistance") && why.contains("the pack disconnected itself"),
+        "{why}"
+    );
+}
+
+/// Gaps and readings far off are told beside the figures and in the working of what rests on them.
+#[test]
+fn what_the_integral_rests_on_is_told() {
+    let samples: Vec<(f64, f64)> = (0..1300)
+        .map(|n| match n {
+            0..60 | 1280.. => (26.4, 0.0),
+            500..503 => (25.4, 9999.0),
+            _ => (25.4, 255.0),
+        })
+        .collect();
+    let mut log = load_log(samples);
+    let lines: Vec<&str> =
+        log.lines().enumerate().filter(|(n, _)| !(800..900).contains(n)).map(|(_, l)| l).collect();
+    log = lines.join("\n") + "\n";
+    let found = one(LOADED, &[("l.csv", log)]);
+    let notes: Vec<&str> = found
+        .figures
+        .iter()
+        .filter(|(name, _)| name == "integration")
+        .map(|(_, value)| value.as_str())
+        .collect();
+    assert!(notes[0].starts_with("1 gap of 101 s at 13.3 min"), "{notes:?}");
+    assert!(notes[1].starts_with("3 samples in a row far off"), "{notes:?}");
+    let held = found.facts["test.held"].as_ref().unwrap();
+    assert!(notes.iter().all(|note| held.steps.iter().any(|step| step == note)), "{:?}", held.steps);
+    assert!(found.account.unwrap().contains("3 voltages or currents in a row far off"));
 }

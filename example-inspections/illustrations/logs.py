@@ -115,6 +115,9 @@ for name, holds, rated, opens_at, resistance, ends, breaks_off_at in [
     charge(logs / "charge.csv", holds, 30.0, resistance, 29.2, breaks_off_at)
     full_load(logs / "full-load.csv", rated, opens_at, resistance, *ends)
 
+# Revision B under the load that revision A was tested with: what warms by the square of the current warms less.
+full_load(root / "harbour-24-150-rev-b" / "logs" / "full-load-as-a.csv", 151.5, None, 0.0046, 74, 66, 38)
+
 logs = root / "harbour-24-150-rev-a" / "logs"
 branch(logs / "branch-1.csv", 70.6, 12.0, 2.0, 1, 30, 950, "Time (s),Current (A)")
 branch(logs / "branch-2.csv", 81.1, 4.5, 3.0, -1, 30, 950, "seconds,DC current A")

@@ -14,6 +14,7 @@ use uom::si::ratio::ratio;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
+use super::DEAD;
 use super::curve::{Curve, CurveFigures};
 use super::instrument::{Accuracies, Figure, Verdict, at_least};
 use super::integrate::{Integral, Integrator};
@@ -30,8 +31,6 @@ const PAUSE: f64 = 120.0;
 const BELOW: u32 = 3;
 /// The load has stopped at its cut-off when the voltage was within this part above it.
 const NEAR: f64 = 0.01;
-/// Terminals are dead when the voltage afterwards is below this part of that under load.
-const DEAD: f64 = 0.5;
 /// Samples after the end that are looked at.
 const AFTER: u32 = 10;
 /// The current was held when it stayed within this part of its mean for [`HELD_SHARE`] of the charge.

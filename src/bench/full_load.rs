@@ -13,6 +13,7 @@ use uom::si::power::watt;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
+use super::DEAD;
 use super::instrument::{Accuracies, Accuracy, Agreement, Verdict, compare};
 use super::integrate::{Integral, Integrator};
 use super::series::Series;
@@ -20,8 +21,6 @@ use crate::quantity::{Dimension, SourceId, Uncertain, show};
 
 /// Part of the rated current below which the load counts as off.
 const OFF: f64 = 0.1;
-/// Terminals are dead when the voltage falls below this part of that under load.
-const DEAD: f64 = 0.5;
 /// Samples that may lie below the rated current without ending the hold: a dip of the regulator.
 const DIPS: u32 = 2;
 /// Channels of temperature that are followed.
@@ -178,6 +177,7 @@ struct Hold {
     last: f64,
     below: u32,
     longest: f64,
+    ever: bool,
 }
 
 impl Hold {
@@ -186,6 +186,7 @@ impl Hold {
             self.began = None;
         }
         if above {
+            self.ever = true;
             self.began.get_or_insert(time);
             self.last = time;
             self.below = 0;
@@ -223,6 +224,8 @@ pub struct FullLoadTest {
     off: bool,
     broken: bool,
     channels: Vec<Channel>,
+    /// The highest current, A.
+    highest: f64,
 }
 
 impl FullLoadTest {
@@ -241,6 +244,7 @@ impl FullLoadTest {
             off: false,
             broken: false,
             channels: Vec::new(),
+            highest: 0.0,
         }
     }
 
@@ -253,6 +257,7 @@ impl FullLoadTest {
         let standard = self.settings.accuracies.current.map_or(0.0, |accuracy| accuracy.standard(current));
         let expanded = crate::quantity::COVERAGE * standard;
         let broken = std::mem::take(&mut self.broken);
+        self.highest = self.highest.max(current);
         self.surely.take(time, current - expanded >= self.rated, broken);
         self.possibly.take(time, current + expanded >= self.rated, broken);
         if current < OFF * self.rated {
@@ -347,6 +352,10 @@ impl FullLoadTest {
         }
         if self.possibly.longest >= wanted {
             return Verdict::missing("the rated current lies inside the measurement uncertainty");
+        }
+        if end != LoadEnd::BmsCutOff && !self.possibly.ever {
+            let highest = show(self.highest, Dimension::CURRENT);
+            return Verdict::missing(format!("a load at the rated current: the highest was {highest}"));
         }
         let held = show(self.possibly.longest, Dimension::TIME);
         match end {

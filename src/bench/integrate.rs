@@ -9,9 +9,9 @@
 //! and counted as uncertain from no current to the larger of its ends. Where the log's clock restarted
 //! nothing is bridged: how long it stood is not known.
 //!
-//! A single sample far off both its neighbours (see [`super::read`]) is part of the integral, because it
-//! may be a true pulse. It may as well be a false reading: the difference that all of them make together,
-//! Δ, is counted as uncertain, Δ/√3 as for limits ±Δ.
+//! A sample far off what lies before and after it, or a few of them in a row (see [`super::read`]), is part of the
+//! integral, because it may be a true pulse. It may as well be a false reading: the difference that all of
+//! them make together, Δ, is counted as uncertain, Δ/√3 as for limits ±Δ.
 
 use uom::si::electric_charge::coulomb;
 use uom::si::energy::joule;
@@ -19,7 +19,7 @@ use uom::si::f64::{ElectricCharge, Energy, Time};
 use uom::si::time::second;
 
 use super::instrument::{Accuracies, Figure};
-use super::read::Spikes;
+use super::read::{RUN, Spikes};
 use crate::quantity::{COVERAGE, Dimension, show};
 
 /// An interval is a gap when it is this many octaves longer than the usual one: four times as long as the
@@ -228,9 +228,11 @@ pub struct Integral {
     pub further_gaps: u64,
     /// Their length together.
     pub further_gap_time: Time,
-    /// Single samples far off both neighbours; they are part of the integral, and the uncertainty of
+    /// Samples far off what lies before and after them; they are part of the integral, and the uncertainty of
     /// sampling holds what they make.
     pub spikes: u64,
+    /// Those of them that are not single ones.
+    pub spikes_in_a_row: u64,
     /// Restarts of the log's clock inside.
     pub restarts: u64,
 }
@@ -242,19 +244,18 @@ impl Integral {
         self.to - self.from
     }
 
-    /// What a reader of the figures must know beside them, one sentence each: gaps, single samples far off,
+    /// What a reader of the figures must know beside them, one sentence each: gaps, samples far off,
     /// restarts of the clock. Empty where there is nothing to say.
     #[must_use]
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
         let show = |time: Time| show(time.get::<second>(), Dimension::TIME);
-        if let Some(longest) =
-            self.gaps.iter().map(|gap| gap.length).max_by(|a, b| a.value.total_cmp(&b.value))
-        {
+        if let Some(longest) = self.gaps.iter().max_by(|a, b| a.length.value.total_cmp(&b.length.value)) {
+            let at = show(longest.from);
             let total = self.gaps.iter().fold(self.further_gap_time, |sum, gap| sum + gap.length);
             let count = self.gaps.len() as u64 + self.further_gaps;
             notes.push(if count == 1 {
-                format!("1 gap of {}, bridged and counted as uncertain", show(longest))
+                format!("1 gap of {} at {at}, bridged and counted as uncertain", show(longest.length))
             } else {
                 let unlisted = if self.further_gaps > 0 {
                     format!(
@@ -266,18 +267,28 @@ impl Integral {
                     String::new()
                 };
                 format!(
-                    "{count} gaps of {} together, the longest {}, bridged and counted as uncertain{unlisted}",
+                    "{count} gaps of {} together, the longest {} at {at}, bridged and counted as uncertain{unlisted}",
                     show(total),
-                    show(longest)
+                    show(longest.length)
                 )
             });
         }
-        if self.spikes > 0 {
-            let (samples, they, them) =
-                if self.spikes == 1 { ("sample", "it is", "it") } else { ("samples", "they are", "them") };
+        let single = self.spikes - self.spikes_in_a_row;
+        let groups = [
+            (
+                single,
+                if single == 1 {
+                    "single sample far off both neighbours"
+                } else {
+                    "single samples far off both neighbours"
+                },
+            ),
+            (self.spikes_in_a_row, "samples in a row far off what lies before and after them"),
+        ];
+        for (count, what) in groups.into_iter().filter(|(count, _)| *count > 0) {
+            let (they, them) = if count == 1 { ("it is", "it") } else { ("they are", "them") };
             notes.push(format!(
-                "{} single {samples} far off both neighbours: {they} part of the integral, and the uncertainty covers the integral without {them}",
-                self.spikes
+                "{count} {what}: {they} part of the integral, and the uncertainty covers the integral without {them}"
             ));
         }
         if self.restarts > 0 {
@@ -308,11 +319,13 @@ pub struct Integrator {
     energy_variance: f64,
     first: Option<f64>,
     last: Option<Point>,
-    /// The sample before the last one.
-    earlier: Option<Point>,
+    /// The samples before the next one, those that may turn out to be far off among them.
+    recent: [Point; RECENT],
+    taken: usize,
     current_spikes: Spikes,
     power_spikes: Spikes,
     spikes: u64,
+    spikes_in_a_row: u64,
     /// What the integrals would differ by without their spikes.
     spiked_charge: f64,
     spiked_energy: f64,
@@ -322,8 +335,12 @@ pub struct Integrator {
     intervals: Intervals,
 }
 
+/// Samples that are looked back at: a run far off, and what lies before it; a power of two.
+const RECENT: usize = 16;
+const _: () = assert!(RUN + 1 < RECENT && RECENT.is_power_of_two());
+
 /// A sample: time, voltage, current and power.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Point {
     time: f64,
     voltage: f64,
@@ -350,10 +367,12 @@ impl Integrator {
             energy_variance: 0.0,
             first: None,
             last: None,
-            earlier: None,
+            recent: [Point::default(); RECENT],
+            taken: 0,
             current_spikes: Spikes::new(),
             power_spikes: Spikes::new(),
             spikes: 0,
+            spikes_in_a_row: 0,
             spiked_charge: 0.0,
             spiked_energy: 0.0,
             samples: 0,
@@ -370,7 +389,7 @@ impl Integrator {
     pub fn push(&mut self, time: f64, voltage: f64, current: f64, after_break: bool) {
         if after_break {
             self.restarts += 1;
-            (self.earlier, self.last) = (None, None);
+            self.last = None;
             self.current_spikes.interrupt();
             self.power_spikes.interrupt();
         }
@@ -400,29 +419,38 @@ impl Integrator {
         }
         let of_current = self.current_spikes.push(current);
         let of_power = self.power_spikes.push(now.power);
-        if of_current || of_power {
+        if of_current.max(of_power) > 0 {
             self.spike(now, of_current, of_power);
         }
-        (self.earlier, self.last) = (self.last, Some(now));
+        if let Some(place) = self.recent.get_mut(self.taken % RECENT) {
+            *place = now;
+        }
+        self.taken += 1;
+        self.last = Some(now);
     }
 
-    /// The last sample was far off both the one before it and the one after it.
+    /// So many of the last samples were far off what lies before and after them.
     #[cold]
-    fn spike(&mut self, after: Point, of_current: bool, of_power: bool) {
-        let (Some(before), Some(spike)) = (self.earlier, self.last) else {
-            return;
-        };
-        self.spikes += 1;
-        let span = after.time - before.time;
-        let part = if span > 0.0 { (spike.time - before.time) / span } else { 0.5 };
-        // A triangle over the line between the neighbours.
-        let made = |a: f64, b: f64, c: f64| (b - (a + (c - a) * part)).abs() * span / 2.0;
-        if of_current {
-            self.spiked_charge += made(before.current, spike.current, after.current);
+    fn spike(&mut self, after: Point, of_current: usize, of_power: usize) {
+        let count = of_current.max(of_power);
+        self.spikes += count as u64;
+        self.spikes_in_a_row += if count > 1 { count as u64 } else { 0 };
+        self.spiked_charge += self.made(after, of_current, |point| point.current);
+        self.spiked_energy += self.made(after, of_power, |point| point.power);
+    }
+
+    /// What the last `count` samples put between the line from before them to `after`, and the course through them.
+    fn made(&self, after: Point, count: usize, of: fn(&Point) -> f64) -> f64 {
+        let back = |n: usize| self.recent.get(self.taken.checked_sub(n)? % RECENT);
+        let Some(before) = back(count + 1).filter(|_| count > 0) else { return 0.0 };
+        let run = (1..=count).rev().filter_map(back).chain([&after]);
+        let mut last = before;
+        let mut through = 0.0;
+        for point in run {
+            through += (point.time - last.time) * (of(last) + of(point)) / 2.0;
+            last = point;
         }
-        if of_power {
-            self.spiked_energy += made(before.power, spike.power, after.power);
-        }
+        (through - (after.time - before.time) * (of(before) + of(&after)) / 2.0).abs()
     }
 
     /// Charge so far, C.
@@ -483,6 +511,7 @@ impl Integrator {
             further_gaps: found.further,
             further_gap_time: Time::new::<second>(found.further_time),
             spikes: self.spikes,
+            spikes_in_a_row: self.spikes_in_a_row,
             restarts: self.restarts,
         })
     }
@@ -561,7 +590,10 @@ mod tests {
         assert!((listed + integral.further_gap_time.get::<second>() - lost).abs() < 1e-6);
         assert!((integral.charge.sampling.get::<coulomb>() / squares.sqrt() - 1.0).abs() < 1e-9);
         let notes = integral.notes();
-        assert!(notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s"), "{notes:?}");
+        assert!(
+            notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s at 22.64 h"),
+            "{notes:?}"
+        );
         assert!(notes[0].contains("the 136 shortest of them"), "{notes:?}");
     }
 
@@ -580,6 +612,27 @@ mod tests {
         let integral = run((0..=900).map(|t| (f64::from(t), if t == 500 { 2.5 } else { 25.0 }, 30.0)));
         assert_eq!((integral.spikes, integral.charge.sampling.get::<coulomb>()), (1, 0.0));
         assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 22.5 * 30.0);
+    }
+
+    /// Several false readings in a row are told like a single one, and the truth lies within the uncertainty.
+    #[test]
+    fn false_readings_in_a_row() {
+        for count in 2..=RUN {
+            let wrong = |t: i32| (500..500 + count as i32).contains(&t);
+            let integral = run((0..=900).map(|t| (f64::from(t), 25.0, if wrong(t) { 3000.0 } else { 30.0 })));
+            assert_eq!((integral.spikes, integral.spikes_in_a_row), (count as u64, count as u64));
+            let off = integral.charge.value.get::<coulomb>() - 900.0 * 30.0;
+            assert!((off - 2970.0 * count as f64).abs() < 1e-6);
+            assert!(2.0 * integral.charge.sampling.get::<coulomb>() > off, "{count}");
+            let energy = integral.energy.unwrap();
+            assert!(2.0 * energy.sampling.get::<joule>() > 25.0 * off);
+            assert!(integral.notes()[0].starts_with(&format!("{count} samples in a row far off")));
+        }
+        // Dead readings of the voltage: the charge is certain, the energy is not.
+        let wrong = |t: i32| (500..503).contains(&t);
+        let integral = run((0..=900).map(|t| (f64::from(t), if wrong(t) { 0.0 } else { 25.0 }, 30.0)));
+        assert_eq!(integral.charge.sampling.get::<coulomb>(), 0.0);
+        assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 25.0 * 30.0 * 3.0);
     }
 
     /// Uneven sampling (dense after a step, sparse later) is not a gap.

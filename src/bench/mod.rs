@@ -25,3 +25,7 @@ pub mod plan;
 pub mod read;
 pub mod round_trip;
 pub mod series;
+pub mod slope;
+
+/// Terminals are dead when their voltage falls below this part of that before (common practice, no source).
+const DEAD: f64 = 0.5;

@@ -324,6 +324,7 @@ impl Work<'_> {
         gauge: Option<Total>,
         lost: &[(String, String)],
     ) {
+        let branches = count;
         let count = Amount::exact(f64::from(u32::try_from(count).unwrap_or(u32::MAX)), Dimension::NONE);
         self.trial.facts.insert("test.branches", Ok(worked(Val::Amount(count), Vec::new())));
         let missing = || -> Vec<Missing> {
@@ -364,9 +365,18 @@ impl Work<'_> {
             self.figure(&format!("branches against {name}"), format!("{text} against {shown}: {agreement}"));
             checks.add(&format!("{text} against {name}, {shown}"), &agreement);
         }
-        let answer = checks.answer(
+        let agree = checks.answer(
             "a second way to the whole current: an instrument that sees all of it, or a reading of the gauge",
+            1,
         );
+        // The sum is at stake here, and every comparison is one with all of it.
+        let answer = agree.and_then(|mut agree| {
+            if branches < 2 && agree.value == Val::YesNo(true) {
+                return Err(vec![Missing::refused("a second branch: one alone is no sum")]);
+            }
+            agree.steps.insert(0, format!("sum of {branches} branches"));
+            Ok(agree)
+        });
         self.trial.facts.insert("test.branches_agree", answer);
     }
 }

@@ -7,6 +7,7 @@ use uom::si::energy::joule;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
 use uom::si::time::second;
 
+use super::charts::gap_marks;
 use super::course::Course;
 use super::gauge::Reference;
 use super::{Moved, Work, worked};
@@ -14,6 +15,7 @@ use crate::bench::capacity::{Capacity, CapacitySettings, CapacityTest, End};
 use crate::bench::instrument::{Accuracies, Verdict};
 use crate::bench::read::LogReader;
 use crate::bench::round_trip::Flow;
+use crate::bench::slope::{NoSlope, SlopeCurve, in_use, millivolts_per_ampere_hour, slope_curve};
 use crate::derive::{Bound, Missing, Side, Val};
 use crate::quantity::{Amount, COVERAGE, Dimension, show, show_percent, show_uncertain};
 
@@ -55,7 +57,9 @@ impl Work<'_> {
         self.run_figures(&found, end);
         self.curve_figures(&found);
         self.resistances(&steps.finish(), found.integral.to.get::<second>());
-        self.capacity_charts(&found, &course);
+        let slope = slope_curve(&found.points, found.held, found.pauses);
+        self.slope_figures(&slope);
+        self.capacity_charts(&found, &course, slope.ok().as_ref());
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
         self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
         self.moved = Some(Moved {
@@ -69,7 +73,11 @@ impl Work<'_> {
     fn charge_found(&mut self, found: &Capacity, accuracies: Accuracies, end: &str, whole: bool) {
         let charge = &found.integral.charge;
         let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
-        let steps_of = |what: &str| vec![format!("{what} by integration of the log"), end.to_owned()];
+        let notes = found.integral.notes();
+        let steps_of = |what: &str| {
+            let steps = [format!("{what} by integration of the log"), end.to_owned()];
+            steps.into_iter().chain(notes.iter().cloned()).collect::<Vec<_>>()
+        };
         let bound = || {
             (!whole).then(|| Bound {
                 side: Side::AtLeast,
@@ -137,7 +145,7 @@ impl Work<'_> {
             self.figure("C-rate", format!("{}, {held}", show(rate / 3600.0, Dimension::RATE)));
         }
         self.temperatures_figure(found.temperatures);
-        self.gaps(&found.integral);
+        self.notes(&found.integral);
     }
 
     /// What is read off the curve.
@@ -159,7 +167,39 @@ impl Work<'_> {
         self.figure("sag at the end", show(curve.sag.get::<volt>(), Dimension::VOLTAGE));
     }
 
-    fn capacity_charts(&mut self, found: &Capacity, course: &Course) {
+    /// What the differential curve is smoothed over, how well it is known, and where it stands out.
+    fn slope_figures(&mut self, slope: &Result<SlopeCurve, NoSlope>) {
+        let slope = match slope {
+            Ok(slope) => slope,
+            Err(why) => return self.figure("differential voltage", format!("not shown: {why}")),
+        };
+        let charge = |q: f64| show(q, Dimension::CHARGE);
+        let mut text = format!(
+            "a straight line through every {} of charge ({}); {} mV/Ah in the middle, known within {} mV/Ah (k = 2)",
+            charge(slope.window),
+            show_percent(slope.part),
+            in_use(slope.median),
+            in_use(slope.expanded)
+        );
+        if let (true, Some(first), Some(last)) = (slope.cut, slope.places.first(), slope.places.last()) {
+            let (from, to) = (charge(first.charge), charge(last.charge));
+            text.push_str(&format!("; shown from {from} to {to}, far steeper outside"));
+        }
+        if slope.left_out > 0 {
+            text.push_str(&format!("; {} places left out, where readings are far off", slope.left_out));
+        }
+        self.figure("differential voltage", text);
+        let peaks: Vec<String> = slope
+            .peaks
+            .iter()
+            .map(|peak| format!("at {} with {} mV/Ah", charge(peak.charge), in_use(peak.fall)))
+            .collect();
+        let peaks =
+            if peaks.is_empty() { "nowhere beyond its uncertainty".to_owned() } else { peaks.join(", ") };
+        self.figure("differential voltage stands out", peaks);
+    }
+
+    fn capacity_charts(&mut self, found: &Capacity, course: &Course, slope: Option<&SlopeCurve>) {
         let points: Vec<(f64, f64)> = found.points.iter().map(|p| (p.charge / 3600.0, p.voltage)).collect();
         let value = found.integral.charge.value.get::<coulomb>();
         let word = match found.end {
@@ -181,8 +221,19 @@ impl Work<'_> {
             .into_iter()
             .collect();
         self.curve("voltage over charge", "charge in Ah", "voltage in V", &points, marks, levels.clone());
+        if let Some(slope) = slope {
+            let places: Vec<(f64, f64)> = slope
+                .places
+                .iter()
+                .map(|place| (place.charge / 3600.0, millivolts_per_ampere_hour(place.fall)))
+                .collect();
+            let name = format!("fall of voltage with charge, over {} of it", show_percent(slope.part));
+            let peaks = slope.peaks.iter().map(|peak| (peak.charge / 3600.0, "peak".to_owned())).collect();
+            self.curve(&name, "charge in Ah", "−dV/dQ in mV/Ah", &places, peaks, Vec::new());
+        }
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
-        let marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        let mut marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
         self.chart_voltage(course, from, "under load", marks.clone(), levels);
         self.chart_current(course, from, "under load", marks.clone(), 1.0);
         self.chart_temperatures(course, from, "under load", marks, Vec::new());

@@ -7,6 +7,7 @@ use uom::si::energy::joule;
 use uom::si::f64::ElectricCharge;
 use uom::si::time::second;
 
+use super::charts::gap_marks;
 use super::course::Course;
 use super::gauge::Reference;
 use super::{Moved, Trial, Work, worked};
@@ -83,12 +84,13 @@ impl Work<'_> {
             self.figure("highest voltage", show(voltage.get::<volt>(), Dimension::VOLTAGE));
         }
         self.temperatures_figure(found.temperatures);
-        self.gaps(&found.integral);
+        self.notes(&found.integral);
         let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
             number: Uncertain::new(value, self.source + which, standard),
             dimension,
         };
-        let steps = vec!["by integration of the log".to_owned(), end.to_owned()];
+        let mut steps = vec!["by integration of the log".to_owned(), end.to_owned()];
+        steps.extend(found.integral.notes());
         let charge_in = amount(value, charge.standard.get::<coulomb>(), 0, Dimension::CHARGE);
         let energy_in = energy
             .as_ref()
@@ -101,7 +103,8 @@ impl Work<'_> {
                 .ok_or_else(|| vec![Missing::refused("the log has no column of voltage")]),
         );
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
-        let marks = vec![(0.0, "charge on".to_owned()), ((to - from) / 60.0, "end".to_owned())];
+        let mut marks = vec![(0.0, "charge on".to_owned()), ((to - from) / 60.0, "end".to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
         let levels = self
             .record
             .claims

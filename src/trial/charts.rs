@@ -3,8 +3,12 @@
 use super::course::{Channel, Course};
 use super::{CURVE_POINTS, Curve, Series, Work};
 use crate::bench::downsample::lttb;
+use crate::bench::integrate::{Gap, Integral};
 use crate::bench::read::Meaning;
 use crate::physics::ZERO_CELSIUS;
+
+/// Gaps that are marked in a chart.
+const GAPS: usize = 2;
 
 /// Marked values with their labels.
 pub(super) type Marks = Vec<(f64, String)>;
@@ -29,6 +33,18 @@ fn line_name(channel: &Channel) -> String {
         Some(part) => part.clone(),
         None => channel.label.clone(),
     }
+}
+
+/// Where the longest gaps of the log begin: a line that is drawn over them is no reading.
+pub(super) fn gap_marks(integral: &Integral, from: f64) -> Marks {
+    let mut longest: Vec<&Gap> = integral.gaps.iter().collect();
+    longest.sort_by(|a, b| b.length.value.total_cmp(&a.length.value));
+    let mark = |time: f64, word: &str| ((time - from) / 60.0, word.to_owned());
+    let both = longest.iter().take(GAPS).flat_map(|gap| {
+        let (begins, length) = (gap.from.value, gap.length.value);
+        [mark(begins, "gap from"), mark(begins + length, "gap to")]
+    });
+    both.collect()
 }
 
 impl Work<'_> {

@@ -52,11 +52,14 @@ impl Work<'_> {
             .map_err(|error| error.to_string())?;
         let found = test.finish();
         self.cold_figures(&found, has_cells);
+        for note in course.notes() {
+            self.figure("integration", note);
+        }
+        let notes = course.notes();
+        let steps = |what: &str| [what.to_owned()].into_iter().chain(notes.iter().cloned()).collect();
         let answer = match &found.verdict {
-            Verdict::Meets => Ok(worked(Val::YesNo(true), vec!["no charge current while cold".to_owned()])),
-            Verdict::FallsShort => {
-                Ok(worked(Val::YesNo(false), vec!["charge current while cold".to_owned()]))
-            }
+            Verdict::Meets => Ok(worked(Val::YesNo(true), steps("no charge current while cold"))),
+            Verdict::FallsShort => Ok(worked(Val::YesNo(false), steps("charge current while cold"))),
             Verdict::NotDecided(why) => Err(why.iter().map(|why| Missing::refused(why)).collect()),
         };
         self.fact("test.blocked", answer);
@@ -93,7 +96,7 @@ impl Work<'_> {
             .count()
             .zip(record.cells.parallel.count())
             .map(|(s, p)| f64::from(s) * f64::from(p));
-        let heat = self.facts.limits.get("cell_heat").map(crate::quantity::Amount::value);
+        let heat = self.physics.limits.get("cell_heat").map(crate::quantity::Amount::value);
         let cells = mass
             .zip(number)
             .zip(heat)

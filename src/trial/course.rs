@@ -6,6 +6,7 @@
 use super::instruments::{Tool, tool};
 use super::{CURVE_POINTS, Work};
 use crate::bench::downsample::MinMax;
+use crate::bench::instrument::Accuracies;
 use crate::bench::integrate::Integrator;
 use crate::bench::read::{Column, Layout, Meaning, Sample, Slot};
 use crate::bench::series::Series;
@@ -191,6 +192,11 @@ impl Course {
     pub fn kelvins(&self, sample: &Sample<'_>, into: &mut Vec<f64>) {
         into.clear();
         into.extend(self.temperatures.iter().map(|channel| sample.get(channel.slot)));
+    }
+
+    /// What is to be known beside charge and energy of the whole log.
+    pub fn notes(&self) -> Vec<String> {
+        self.integrator.finish(&Accuracies::default()).map(|whole| whole.notes()).unwrap_or_default()
     }
 
     /// The channel of a part.

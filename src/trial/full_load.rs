@@ -11,7 +11,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::branches::Merged;
-use super::charts::{Marks, branch_line, current_lines};
+use super::charts::{Marks, branch_line, current_lines, gap_marks};
 use super::course::Course;
 use super::gauge::Reference;
 use super::rises::{fit_between, fit_in_words};
@@ -69,7 +69,8 @@ impl Work<'_> {
             LoadEnd::TakenOff => "load off",
             LoadEnd::StillOn => "end of the log",
         };
-        let marks: Marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        let mut marks: Marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
         self.charts(course.as_ref(), merged.as_ref(), from, one_clock, &marks);
         let current = found.mean_current.get::<ampere>();
         let standard = merged
@@ -120,10 +121,7 @@ impl Work<'_> {
             return Ok((course, None));
         }
         let found = test.finish().ok_or("the log shows no load")?;
-        // Where the pack gave up, the last change is none of the load.
-        let until =
-            if found.end == LoadEnd::BmsCutOff { found.integral.to.get::<second>() } else { f64::INFINITY };
-        self.resistances(&steps.finish(), until);
+        self.resistances(&steps.finish(), f64::INFINITY);
         Ok((course, Some(found)))
     }
 
@@ -186,13 +184,14 @@ impl Work<'_> {
             let (value, expanded) = (energy.value.get::<joule>(), energy.expanded().get::<joule>());
             self.figure("energy", show_uncertain(value, expanded, Dimension::ENERGY));
         }
-        self.gaps(&found.integral);
+        self.notes(&found.integral);
     }
 
     /// Whether rated current was held; two ways that contradict each other decide nothing.
     fn held(&mut self, own: Option<&FullLoad>, by_sum: Option<&FullLoad>, found: &FullLoad) {
         let seconds = found.integral.duration().get::<second>();
         let mut steps = vec![times(found), end_in_words(found.end, seconds)];
+        steps.extend(found.integral.notes());
         let opposite = |a: &Verdict, b: &Verdict| {
             matches!((a, b), (Verdict::Meets, Verdict::FallsShort) | (Verdict::FallsShort, Verdict::Meets))
         };

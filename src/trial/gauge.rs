@@ -20,6 +20,9 @@ use crate::derive::Val;
 use crate::quantity::{Amount, COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
 use crate::record::parts::Reading;
 
+/// Readings of the gauge that must agree: one alone may be chance (common practice, no source).
+const LEAST: usize = 2;
+
 /// A state of charge of the gauge, with its time since the load came on and its step.
 #[derive(Debug, Clone, Copy)]
 struct State {
@@ -112,7 +115,8 @@ impl Work<'_> {
                 let total = Total { value: reference, standard: of };
                 let line = deviates(gauge, step.unwrap_or(0.0), total, dimension);
                 let name = name_of(dimension);
-                checks.add(&format!("mean {name} of the log, {}", line.0), &line.1);
+                // A mean of many readings, not one.
+                checks.add_of(LEAST, &format!("mean {name} of the log, {}", line.0), &line.1);
                 figures.push((format!("gauge {name}, mean under load"), format!("{}; {}", line.0, line.1)));
             }
         }
@@ -121,7 +125,7 @@ impl Work<'_> {
             && states.len() > 1
         {
             let (text, agreement) = self.fall(reference, before, after);
-            checks.add(&format!("state of charge, {text}"), &agreement);
+            checks.add_of(2, &format!("state of charge, {text}"), &agreement);
             figures.push((
                 "gauge state of charge".to_owned(),
                 format!("{} to {}", show_percent(before.value), show_percent(after.value)),
@@ -136,8 +140,10 @@ impl Work<'_> {
         }
         let count = Amount::exact(f64::from(checks.count()), Dimension::NONE);
         self.trial.facts.insert("test.gauge_readings", Ok(worked(Val::Amount(count), Vec::new())));
-        let answer =
-            checks.answer("no reading of the pack's own gauge (`[[test.reading]]` of \"gauge\") is recorded");
+        let answer = checks.answer(
+            "no reading of the pack's own gauge (`[[test.reading]]` of \"gauge\") is recorded",
+            LEAST,
+        );
         self.trial.facts.insert("test.gauge_agrees", answer);
     }
 

@@ -19,6 +19,7 @@ mod instruments;
 mod resistance;
 mod rises;
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::Path;
@@ -47,8 +48,6 @@ const FULL_LOAD: f64 = 900.0;
 const LEAKAGE: f64 = 0.002;
 /// Charging is to be blocked below this, K: 0 °C (common practice, no source).
 const COLD: f64 = 273.15;
-/// Gaps of a log that are told.
-const GAPS: usize = 8;
 /// Sources of uncertainty of tests are numbered from here, apart from those of the record and its instruments.
 const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
 /// Sources of one test.
@@ -89,11 +88,9 @@ pub fn trials(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>)
     if record.test.is_empty() {
         return Vec::new();
     }
-    // What the physics predicts does not rest on the tests, so it can be asked before them.
-    let derived = Derived::of(record, limits);
-    let facts = Facts { record, derived: &derived, limits, subject: Subject::Pack };
+    let physics = Physics { record, limits, derived: OnceCell::new() };
     let (mut trials, moved): (Vec<Trial>, Vec<Option<Moved>>) =
-        record.test.iter().enumerate().map(|(index, test)| trial(folder, &facts, index, test)).unzip();
+        record.test.iter().enumerate().map(|(index, test)| trial(folder, &physics, index, test)).unzip();
     charge::round_trips(record, &mut trials, &moved);
     trials
 }
@@ -102,7 +99,22 @@ fn source_of(index: usize) -> u32 {
     TEST_SOURCES + SOURCES_EACH * u32::try_from(index.min(1 << 20)).unwrap_or(0)
 }
 
-fn trial(folder: &Path, facts: &Facts<'_>, index: usize, test: &BenchTest) -> (Trial, Option<Moved>) {
+/// What the physics makes of the record. It does not rest on the tests, so it can be asked before them, and is
+/// worked out only where a test asks for a prediction.
+struct Physics<'a> {
+    record: &'a Record,
+    limits: &'a BTreeMap<String, Amount>,
+    derived: OnceCell<Derived>,
+}
+
+impl Physics<'_> {
+    fn facts(&self, subject: Subject) -> Facts<'_> {
+        let derived = self.derived.get_or_init(|| Derived::of(self.record, self.limits));
+        Facts { record: self.record, derived, limits: self.limits, subject }
+    }
+}
+
+fn trial(folder: &Path, physics: &Physics<'_>, index: usize, test: &BenchTest) -> (Trial, Option<Moved>) {
     let mut trial = Trial {
         id: test.id.text().unwrap_or_default().to_owned(),
         kind: test.kind.word().unwrap_or_default().to_owned(),
@@ -113,7 +125,7 @@ fn trial(folder: &Path, facts: &Facts<'_>, index: usize, test: &BenchTest) -> (T
         trial.facts.insert(name, Ok(worked(Val::Amount(Amount::exact(0.0, Dimension::NONE)), Vec::new())));
     }
     let source = source_of(index);
-    let mut work = Work { record: facts.record, facts, test, trial: &mut trial, source, moved: None };
+    let mut work = Work { record: physics.record, physics, test, trial: &mut trial, source, moved: None };
     let log = test.log.text();
     if log.is_none() && !work.has_branch_logs() {
         work.by_hand();
@@ -147,8 +159,7 @@ fn worked(value: Val, steps: Vec<String>) -> Worked {
 /// A test while it is worked out.
 struct Work<'a> {
     record: &'a Record,
-    /// What follows from the record, tests left out, with the book's limits.
-    facts: &'a Facts<'a>,
+    physics: &'a Physics<'a>,
     test: &'a BenchTest,
     trial: &'a mut Trial,
     source: u32,
@@ -219,14 +230,10 @@ impl Work<'_> {
         self.trial.facts.insert(name, answer);
     }
 
-    /// Gaps that were bridged, the first ones one by one.
-    fn gaps(&mut self, integral: &Integral) {
-        for gap in integral.gaps.iter().take(GAPS) {
-            let [at, length] = [gap.from, gap.length].map(|t| show(t.value, Dimension::TIME));
-            self.figure("gap in the log", format!("{length} at {at}, bridged and counted as uncertain"));
-        }
-        if integral.gaps.len() > GAPS {
-            self.figure("further gaps", (integral.gaps.len() - GAPS).to_string());
+    /// What a reader of charge and energy must know beside them.
+    fn notes(&mut self, integral: &Integral) {
+        for note in integral.notes() {
+            self.figure("integration", note);
         }
     }
 

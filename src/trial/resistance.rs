@@ -33,17 +33,18 @@ impl Work<'_> {
 
     /// Figures of the first steps that begin before `until`, and `test.resistance` from the largest of them.
     ///
-    /// At the end of a discharge the voltage comes back because the cells recover, and where the BMS opens it goes
-    /// away altogether; neither is a resistance.
+    /// At the end of a discharge the voltage comes back because the cells recover: no resistance either.
     pub(super) fn resistances(&mut self, steps: &[LoadStep], until: f64) {
-        let answers = |step: &&LoadStep| {
-            step.at.get::<second>() < until
-                && step.resistances.iter().all(|found| found.resistance.value.get::<ohm>() > 0.0)
-        };
-        let steps: Vec<&LoadStep> = steps.iter().filter(answers).collect();
+        let steps: Vec<&LoadStep> = steps.iter().filter(|step| step.at.get::<second>() < until).collect();
         for step in steps.iter().take(TOLD) {
             let word = if step.change.get::<ampere>() > 0.0 { "on" } else { "off" };
             let change = show(step.change.get::<ampere>().abs(), Dimension::CURRENT);
+            if let Some(why) = &step.refused {
+                self.figure(
+                    &format!("internal resistance, {change} {word} at {}", at(step)),
+                    format!("not decided: {why}"),
+                );
+            }
             for found in &step.resistances {
                 let (early, late) = window(step, found);
                 let after = if late > early {
@@ -62,6 +63,9 @@ impl Work<'_> {
                 );
             }
         }
+        if steps.len() > TOLD {
+            self.figure("internal resistance, further changes of load", (steps.len() - TOLD).to_string());
+        }
         // The largest step has the smallest share of noise; of its times the earliest has the least polarisation.
         let usable = |found: &&StepResistance, step: &LoadStep| window(step, found).1 <= SHORT + 1e-9;
         let best = steps
@@ -69,8 +73,17 @@ impl Work<'_> {
             .filter_map(|step| Some((step, step.resistances.iter().find(|found| usable(found, step))?)))
             .max_by(|a, b| a.0.change.get::<ampere>().abs().total_cmp(&b.0.change.get::<ampere>().abs()));
         let Some((step, found)) = best else {
-            let why = "a load step with a sample within 1 s after it: the log is too slow, or holds no step";
-            self.fact("test.resistance", Err(vec![Missing::refused(why)]));
+            let refused = steps.iter().find_map(|step| Some((step, step.refused.as_ref()?)));
+            let why = match refused {
+                Some((step, why)) => {
+                    format!("a load step that shows a resistance; at the change at {} {why}", at(step))
+                }
+                None => {
+                    "a load step with a sample within 1 s after it: the log is too slow, or holds no step"
+                        .to_owned()
+                }
+            };
+            self.fact("test.resistance", Err(vec![Missing::refused(&why)]));
             return;
         };
         let resistance = found.resistance;
@@ -91,6 +104,11 @@ impl Work<'_> {
         }
         self.fact("test.resistance", Ok(answer));
     }
+}
+
+/// When a step was, in the time of the log.
+fn at(step: &LoadStep) -> String {
+    show(step.at.get::<second>(), Dimension::TIME)
 }
 
 /// Earliest and latest time after the change of load at which the resistance can have been taken, s: the change

@@ -10,14 +10,14 @@ use super::chunk::{Chunks, FirstLines, text};
 use super::clock::TimeReader;
 use super::column::{Column, Meaning};
 use super::layout::Layout;
-use super::number::{self, Cell, DecimalMark};
+use super::levels;
+use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
 use super::table::{Table, data_cells};
 use super::timing::{cells_of, find_time};
-use super::unit::unit_of;
-use super::{ReadError, ReadError as Error};
+use super::{BothMarks, ReadError, ReadError as Error};
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
 const LINES: u64 = 400;
@@ -59,6 +59,9 @@ pub(super) fn recognise(
         .filter(|(_, line)| !is_blank(line))
         .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
+    if let Some(next) = levels::numbered_columns(&rows, &table) {
+        table.first = next;
+    }
     let mut refused = None;
     loop {
         let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
@@ -118,15 +121,29 @@ fn build(
         names.insert(0, String::new());
     }
     let count = table.columns.max(names.len());
-    let mut columns: Vec<Column> = (0..count.min(COLUMNS))
-        .map(|index| {
-            let unit_index = index.checked_sub(usize::from(nameless));
-            let unit =
-                units.zip(unit_index).and_then(|(row, index)| row.fields.get(index)).map(|field| text(field));
-            let name = names.get(index).map_or("", String::as_str);
-            Column::recognise(index, name, unit.as_deref())
-        })
-        .collect();
+    let recognised = |names: &[String]| -> Vec<Column> {
+        let unit_of = |index: usize| {
+            let index = index.checked_sub(usize::from(nameless))?;
+            units.and_then(|row| row.fields.get(index)).map(|field| text(field))
+        };
+        (0..count.min(COLUMNS))
+            .map(|index| {
+                let name = names.get(index).map_or("", String::as_str);
+                Column::recognise(index, name, unit_of(index).as_deref())
+            })
+            .collect()
+    };
+    let mut columns = recognised(&names);
+    // Where the names of places stand under those of quantities, both rows make the name.
+    if !levels::tells_a_log(&columns)
+        && let Some(upper) = header.and_then(|header| above.iter().rfind(|row| row.line < header.line))
+        && upper.fields.len().abs_diff(names.len()) <= 1
+    {
+        let both = recognised(&levels::joined(&upper.fields, &names));
+        if levels::tells_a_log(&both) {
+            columns = both;
+        }
+    }
     if names.is_empty() && settings.columns.is_empty() {
         return Err(Error::NoHeader { line: table.first });
     }
@@ -134,6 +151,7 @@ fn build(
     bare_ampere(&mut columns);
     apply(&mut columns, settings)?;
     refuse_thousands(table, &columns, data)?;
+    refuse_both_marks(table, &columns, data)?;
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
     let (time_column, date_column, time) = find_time(&mut columns, data, table.notation)
         .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
@@ -245,33 +263,20 @@ fn join_broken_header(above: &mut Vec<Row<'_>>, table: &Table) {
     }
 }
 
-/// The header above the table, and the row of units between them.
+/// The header above the table, and the row of units below or above it.
 fn find_header<'a, 'b>(above: &'a [Row<'b>], columns: usize) -> (Option<&'a Row<'b>>, Option<&'a Row<'b>>) {
     let near = |row: &&Row<'_>| row.fields.len() + 1 >= columns && row.fields.len() >= 2;
-    let Some((last, before)) = above.split_last() else {
+    let fillers = above.iter().rev().take_while(|row| levels::is_filler(&row.fields)).count();
+    let Some((last, before)) = above.get(..above.len() - fillers).and_then(<[Row<'b>]>::split_last) else {
         return (None, None);
     };
-    let is_units = {
-        let cells: Vec<String> = last
-            .fields
-            .iter()
-            .map(|field| text(field).trim().to_owned())
-            .filter(|cell| !cell.is_empty() && cell != "-")
-            .collect();
-        let units = cells
-            .iter()
-            .filter(|cell| {
-                let bare = cell.trim_matches(['(', ')', '[', ']']);
-                unit_of(bare).is_some() || bare.contains(":m")
-            })
-            .count();
-        units >= 2 && units * 10 >= cells.len() * 7
-    };
-    // A header of bare symbols ("t", "V", "A") could pass for units: there must be names above them.
-    if is_units && let Some(header) = before.last().filter(near) {
-        return (Some(header), Some(last));
+    // A header of bare symbols ("t", "V", "A") could pass for units: there must be names beside them.
+    let other = before.last().filter(near);
+    match (levels::is_units(&last.fields), other) {
+        (true, Some(header)) => (Some(header), Some(last)),
+        (false, Some(units)) if levels::is_units(&units.fields) => (Some(last).filter(near), Some(units)),
+        _ => (Some(last).filter(near), None),
     }
-    (Some(last).filter(near), None)
 }
 
 fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadError> {
@@ -418,6 +423,45 @@ fn refuse_thousands(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Resu
         return Err(Error::ThousandsOrDecimals { line: ambiguous.line, cell: ambiguous.cell.clone() });
     }
     Ok(())
+}
+
+/// Numbers with both decimal marks: read with one of them the others would be lost, or a thousand times too large. A
+/// single one is a damaged cell, and is told as such.
+fn refuse_both_marks(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Result<(), ReadError> {
+    let mark = |decimal: DecimalMark| char::from(decimal.byte());
+    let own = table.notation.decimal;
+    let other = match own {
+        DecimalMark::Point => DecimalMark::Comma,
+        DecimalMark::Comma => DecimalMark::Point,
+    };
+    let read = |column: &&Column| column.meaning.is_value() || column.meaning == Meaning::Time;
+    let cells = || {
+        data.iter().filter(|row| row.fields.len() == table.columns).flat_map(|row| {
+            columns.iter().filter(read).filter_map(|column| {
+                Some((row.line, column, text(row.fields.get(column.index)?).trim().to_owned()))
+            })
+        })
+    };
+    let with = |cell: &str, decimal: DecimalMark| {
+        cell.matches(mark(decimal)).count() == 1
+            && matches!(number::cell(cell.as_bytes(), Notation::plain(decimal)), Cell::Number(_))
+            && !matches!(number::cell(cell.as_bytes(), table.notation), Cell::Number(_) if decimal != own)
+    };
+    let mut foreign = cells().filter(|(.., cell)| with(cell, other));
+    let (Some((line, column, cell)), Some(_)) = (foreign.next(), foreign.next()) else { return Ok(()) };
+    let Some((usual_line, usual_column, usual)) = cells().find(|(.., cell)| with(cell, own)) else {
+        return Ok(());
+    };
+    Err(Error::BothMarks(Box::new(BothMarks {
+        line,
+        column: column.index + 1,
+        header: column.header.chars().take(40).collect(),
+        example: cell.replace(mark(other), &mark(own).to_string()),
+        cell,
+        usual_line,
+        usual_column: usual_column.index + 1,
+        usual,
+    })))
 }
 
 fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {

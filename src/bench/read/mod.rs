@@ -17,6 +17,7 @@ mod clock;
 mod column;
 mod head;
 mod layout;
+mod levels;
 mod name;
 mod number;
 mod order;
@@ -49,7 +50,7 @@ pub use report::{Fault, ReadReport, Tally};
 pub use rows::{Block, Sample};
 pub use settings::{ColumnSetting, NotASetting, ReadSettings, SignSetting};
 pub use sign::{CurrentSign, SignBasis};
-pub(super) use spike::Spikes;
+pub(super) use spike::{RUN, Spikes};
 
 /// Why a log cannot be read at all.
 #[derive(Debug, Error)]
@@ -128,6 +129,9 @@ pub enum ReadError {
         /// The cell.
         cell: String,
     },
+    /// Numbers with a decimal point and numbers with a decimal comma.
+    #[error("{0}")]
+    BothMarks(Box<BothMarks>),
     /// Times fall from row to row.
     #[error("the log is written newest first (the time falls from line {line} on); export it oldest first")]
     NewestFirst {
@@ -146,6 +150,30 @@ pub enum ReadError {
     },
 }
 
+/// Two numbers of one log with different decimal marks.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "line {line}, column {column} (\"{header}\"): \"{cell}\" has another decimal mark than \"{usual}\" in line {usual_line}, column {usual_column}; expected one mark in the whole log, here for example \"{example}\""
+)]
+pub struct BothMarks {
+    /// Line of the first number with the rarer mark.
+    pub line: u64,
+    /// Its column, from one.
+    pub column: usize,
+    /// The name of that column.
+    pub header: String,
+    /// The number as written.
+    pub cell: String,
+    /// Line of the first number with the usual mark.
+    pub usual_line: u64,
+    /// Its column, from one.
+    pub usual_column: usize,
+    /// That number as written.
+    pub usual: String,
+    /// The first number with the usual mark.
+    pub example: String,
+}
+
 /// Rows that are handed over at a time.
 const BLOCK: usize = 4096;
 
@@ -161,8 +189,8 @@ pub struct LogReader<R> {
     lines: u64,
     released: usize,
     finished: bool,
-    /// Columns that are watched for single samples far off: the number of their value.
-    watched: Vec<(usize, Spikes)>,
+    /// Columns that are watched for samples far off.
+    watched: Vec<Watched>,
     /// Rows stand under another header than the first.
     elsewhere: bool,
     /// Unreadable rows since the last good one: a footer if no good one follows.
@@ -211,7 +239,7 @@ impl<R: Read> LogReader<R> {
         let watched = layout
             .values()
             .filter(|(_, column)| matches!(column.meaning, Meaning::Voltage | Meaning::Current))
-            .map(|(slot, _)| (slot.0, Spikes::new()))
+            .map(|(slot, _)| Watched::new(slot))
             .collect();
         report.sign_not_decided = matches!(layout.sign, Some((CurrentSign::NotDecided, _)))
             && layout.values().any(|(_, column)| {
@@ -263,8 +291,8 @@ impl<R: Read> LogReader<R> {
         }
         let block = self.rows.block(self.released);
         self.report.passed(block);
-        for (slot, spikes) in &mut self.watched {
-            watch(block, *slot, spikes, &mut self.report);
+        for watched in &mut self.watched {
+            watched.watch(block, &mut self.report);
         }
         Ok(Some(block))
     }
@@ -402,20 +430,40 @@ impl<R: Read> LogReader<R> {
     }
 }
 
-/// Counts single samples far off both their neighbours.
-fn watch(block: Block<'_>, slot: usize, spikes: &mut Spikes, report: &mut ReadReport) {
-    let mut line = 0;
-    for sample in block.samples() {
-        if sample.after_break {
-            spikes.interrupt();
-        }
-        let value = sample.get(Slot(slot));
-        // Where a value is missing its neighbours follow each other.
-        if !value.is_nan() {
-            if spikes.push(value) {
-                report.add(Fault::Spike, line);
+/// A channel that is watched for samples far off, with the lines of the last ones.
+struct Watched {
+    slot: Slot,
+    spikes: Spikes,
+    lines: [u64; RUN],
+    taken: usize,
+}
+
+impl Watched {
+    fn new(slot: Slot) -> Self {
+        Self { slot, spikes: Spikes::new(), lines: [0; RUN], taken: 0 }
+    }
+
+    /// Counts samples far off what lies before and after them.
+    fn watch(&mut self, block: Block<'_>, report: &mut ReadReport) {
+        for sample in block.samples() {
+            if sample.after_break {
+                self.spikes.interrupt();
             }
-            line = sample.line;
+            let value = sample.get(self.slot);
+            // Where a value is missing its neighbours follow each other.
+            if value.is_nan() {
+                continue;
+            }
+            let count = self.spikes.push(value);
+            if count > 0 {
+                let first = self.taken.checked_sub(count).and_then(|n| self.lines.get(n % RUN));
+                let fault = if count == 1 { Fault::Spike } else { Fault::SpikeRun };
+                report.add_many(fault, count as u64, first.copied().unwrap_or_default());
+            }
+            if let Some(place) = self.lines.get_mut(self.taken % RUN) {
+                *place = sample.line;
+            }
+            self.taken += 1;
         }
     }
 }

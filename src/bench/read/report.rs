@@ -61,11 +61,13 @@ pub enum Fault {
     ClockRestart,
     /// Single samples far off both their neighbours.
     Spike,
+    /// Several samples in a row far off what lies before and after them.
+    SpikeRun,
 }
 
 impl Fault {
     /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::Preamble,
         Self::Blank,
         Self::RepeatedHeader,
@@ -93,6 +95,7 @@ impl Fault {
         Self::TimeSpike,
         Self::ClockRestart,
         Self::Spike,
+        Self::SpikeRun,
     ];
 
     /// What it is and what was done, for one and for many.
@@ -180,6 +183,10 @@ impl Fault {
                 "single voltage or current far off both its neighbours, a false reading or a short pulse: kept, it counts in every figure, and charge and energy are uncertain by what it makes",
                 "single voltages or currents far off both their neighbours, false readings or short pulses: kept, they count in every figure, and charge and energy are uncertain by what they make",
             ),
+            Self::SpikeRun => {
+                let text = "voltages or currents in a row far off what lies before and after them, false readings or a pulse: kept, they count in every figure, and charge and energy are uncertain by what they make";
+                (text, text)
+            }
         }
     }
 

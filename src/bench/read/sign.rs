@@ -5,11 +5,12 @@
 //! Where a log has no step, the voltage falls while a pack is discharged. Nothing else is believed: a log
 //! in which neither shows keeps its sign as written, and says so.
 
+use std::collections::VecDeque;
 use std::fmt;
 use std::io::Read;
 
 use super::column::Meaning;
-use super::{LogReader, ReadError};
+use super::{LogReader, RUN, ReadError, Spikes};
 
 /// The sign of the current as the log writes it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +65,9 @@ impl fmt::Display for SignBasis {
 
 /// A step is a change of at least this part of the largest current so far.
 const STEP: f64 = 0.2;
+/// A voltage that changes by more than this part of itself answers to no load: the pack was cut off, or came back, and
+/// voltage and current go together.
+const CUT_OFF: f64 = 0.3;
 /// A change counts as one when the next sample goes back by at most this part of it.
 const BACK: f64 = 0.5;
 /// Share of one direction among the evidence from which on it is believed.
@@ -94,7 +98,8 @@ impl Evidence {
             self.since_step += 1;
         }
         if di.abs() >= STEP * self.largest && di != 0.0 {
-            if dv != 0.0 {
+            let cut_off = dv.abs() > CUT_OFF * before.0.abs().max(now.0.abs());
+            if dv != 0.0 && !cut_off {
                 self.steps -= di.abs() * (dv.signum() * di.signum());
                 self.steps_all += di.abs();
             }
@@ -149,10 +154,7 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
         return Ok((sign, SignBasis::Header));
     }
     let mut evidence = Evidence::default();
-    // The last two samples: a change counts once the sample after it shows that it stayed, or a single
-    // false reading would outweigh every true step.
-    let mut before: Option<(f64, f64)> = None;
-    let mut last: Option<(f64, f64)> = None;
+    let mut watch = Watch::default();
     while let Some(block) = log.next_block()? {
         for sample in block.samples() {
             let now = (sample.get(voltage), sample.get(current));
@@ -160,23 +162,62 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
                 continue;
             }
             if sample.after_break {
-                (before, last) = (None, None);
+                watch.interrupt(&mut evidence);
             }
-            if let (Some(before), Some(last)) = (before, last)
-                && stays(before, last, now)
-            {
-                evidence.take(before, last);
-            }
-            (before, last) = (last, Some(now));
+            watch.push(now, &mut evidence);
         }
         if evidence.since_step >= ENOUGH && evidence.clear() {
             break;
         }
     }
-    if let (Some(before), Some(last)) = (before, last) {
-        evidence.take(before, last);
-    }
+    watch.interrupt(&mut evidence);
     Ok(evidence.answer())
+}
+
+/// Holds samples back until it shows whether they are far off, or a few false readings would outweigh every true step.
+#[derive(Default)]
+struct Watch {
+    voltages: Spikes,
+    currents: Spikes,
+    held: VecDeque<(f64, f64)>,
+    /// The last two samples: a change counts once the sample after it shows that it stayed.
+    before: Option<(f64, f64)>,
+    last: Option<(f64, f64)>,
+}
+
+impl Watch {
+    fn push(&mut self, now: (f64, f64), evidence: &mut Evidence) {
+        let false_ones = self.voltages.push(now.0).max(self.currents.push(now.1));
+        self.held.truncate(self.held.len() - false_ones.min(self.held.len()));
+        self.held.push_back(now);
+        if self.held.len() > RUN
+            && let Some(oldest) = self.held.pop_front()
+        {
+            self.take(oldest, evidence);
+        }
+    }
+
+    fn take(&mut self, now: (f64, f64), evidence: &mut Evidence) {
+        if let (Some(before), Some(last)) = (self.before, self.last)
+            && stays(before, last, now)
+        {
+            evidence.take(before, last);
+        }
+        (self.before, self.last) = (self.last, Some(now));
+    }
+
+    /// Lets out what is held: the log ends here, or its clock.
+    fn interrupt(&mut self, evidence: &mut Evidence) {
+        while let Some(oldest) = self.held.pop_front() {
+            self.take(oldest, evidence);
+        }
+        if let (Some(before), Some(last)) = (self.before, self.last) {
+            evidence.take(before, last);
+        }
+        (self.before, self.last) = (None, None);
+        self.voltages.interrupt();
+        self.currents.interrupt();
+    }
 }
 
 /// Whether the second of three samples is nearer to the third than to the first, in current and voltage.
@@ -205,6 +246,13 @@ mod tests {
         assert_eq!(answer(&discharge), (DischargePositive, SignBasis::LoadSteps));
         let negative = discharge.map(|(v, i)| (v, -i));
         assert_eq!(answer(&negative), (DischargeNegative, SignBasis::LoadSteps));
+        // A BMS that opens takes voltage and current away together: no evidence, at once or over two samples.
+        let opens = [(25.4, 255.0), (25.4, 255.0), (0.3, 0.0), (0.3, 0.0)];
+        assert_eq!(answer(&opens), (NotDecided, SignBasis::NoEvidence));
+        let slowly = [(25.4, 255.0), (25.4, 255.0), (14.0, 100.0), (0.3, 0.0)];
+        assert_eq!(answer(&slowly), (NotDecided, SignBasis::NoEvidence));
+        let loaded = [(26.4, 0.0), (25.4, 255.0), (25.4, 255.0), (0.3, 0.0), (0.3, 0.0)];
+        assert_eq!(answer(&loaded), (DischargePositive, SignBasis::LoadSteps));
         // No step in the log, only the voltage falling or rising.
         let falling = [(26.0, 30.0), (25.8, 30.1), (25.5, 30.0)];
         assert_eq!(answer(&falling), (DischargePositive, SignBasis::Trend));
@@ -212,5 +260,23 @@ mod tests {
         assert_eq!(answer(&charging), (DischargeNegative, SignBasis::Trend));
         let flat = [(26.0, 30.0), (26.0, 30.1), (26.0, 30.0)];
         assert_eq!(answer(&flat), (NotDecided, SignBasis::NoEvidence));
+    }
+
+    /// False readings far larger than the current decide nothing, alone or in a row, on the way there or back.
+    #[test]
+    fn false_readings_are_no_steps() {
+        for count in 0..=RUN {
+            let mut evidence = Evidence::default();
+            let mut watch = Watch::default();
+            for n in 0..300_u32 {
+                let load = if n < 50 { 0.0 } else { 30.0 };
+                let v = 26.6 - 0.01 * load - 0.0001 * f64::from(n);
+                let absurd = (200..200 + count as u32).contains(&n);
+                watch.push((v, if absurd { 3000.0 } else { load }), &mut evidence);
+            }
+            watch.interrupt(&mut evidence);
+            let wanted = (CurrentSign::DischargePositive, SignBasis::LoadSteps);
+            assert_eq!(evidence.answer(), wanted, "{count}");
+        }
     }
 }

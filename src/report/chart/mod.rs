@@ -11,7 +11,7 @@ use std::fmt::Write;
 use super::picture::xml;
 use crate::quantity::significant;
 use crate::trial::Curve;
-use labels::{Area, ROW, above, at_level};
+use labels::{Area, ROW, above, at_level, width};
 use scale::{Scale, range};
 
 const WIDTH: f64 = 360.0;
@@ -25,8 +25,12 @@ const TOP: f64 = 20.0;
 const BOTTOM: f64 = 40.0;
 /// Height of a row of the legend.
 const LEGEND: f64 = 15.0;
-/// Letters of a line's name that fit into the legend.
-const NAME: usize = 50;
+/// Ends of a line's name that are kept where it is too long for the legend: names often differ at the end.
+const TAIL: usize = 14;
+/// Times up to this many minutes are drawn in seconds.
+const SECONDS_UP_TO: f64 = 2.0;
+/// Times from this many minutes on are drawn in hours.
+const HOURS_FROM: f64 = 600.0;
 /// Lines differ by their dashes, not by colour: they must be told apart in print and by everybody.
 const DASHES: [&str; 6] = ["", "7 3", "2 2.5", "10 3 2 3", "4 4", "14 4"];
 
@@ -41,14 +45,16 @@ fn dash(number: usize) -> String {
 fn unit(axis: &str) -> &str {
     match axis.rsplit_once(" in ") {
         Some((_, unit)) if !unit.contains(' ') => unit,
+        _ if axis.starts_with("seconds") => "s",
         _ if axis.starts_with("minutes") => "min",
+        _ if axis.starts_with("hours") => "h",
         _ => "",
     }
 }
 
 /// A marked value in words; what lies at zero needs no number.
 fn in_words(value: f64, label: &str, axis: &str) -> String {
-    if value == 0.0 && axis.starts_with("minutes") {
+    if value == 0.0 && matches!(unit(axis), "s" | "min" | "h") {
         return label.to_owned();
     }
     let unit = unit(axis);
@@ -61,8 +67,32 @@ fn in_words(value: f64, label: &str, axis: &str) -> String {
 pub fn chart(curve: &Curve, id: &str) -> String {
     let mut svg = String::new();
     // Writing to a String cannot fail.
-    let _ = draw(&mut svg, curve, id);
+    let _ = match in_readable_time(curve) {
+        Some(curve) => draw(&mut svg, &curve, id),
+        None => draw(&mut svg, curve, id),
+    };
     svg
+}
+
+/// The curve with its minutes as seconds or hours, where minutes read badly. The data beside it stay in minutes, so that
+/// tests of any length can be laid over each other.
+fn in_readable_time(curve: &Curve) -> Option<Curve> {
+    let rest = curve.x.strip_prefix("minutes")?;
+    let (low, high) = range(curve.points().map(|point| point.0));
+    let (word, scale) = match high - low {
+        span if span <= SECONDS_UP_TO => ("seconds", 60.0),
+        span if span >= HOURS_FROM => ("hours", 1.0 / 60.0),
+        _ => return None,
+    };
+    let mut curve = curve.clone();
+    curve.x = format!("{word}{rest}");
+    for point in curve.series.iter_mut().flat_map(|series| &mut series.points) {
+        point.0 *= scale;
+    }
+    for mark in &mut curve.marks {
+        mark.0 *= scale;
+    }
+    Some(curve)
 }
 
 /// Where everything lies.
@@ -194,7 +224,7 @@ fn lines(svg: &mut String, curve: &Curve, layout: &Layout) -> Result<Vec<Vec<(f6
                 r#"<text class="label" x="{:.1}" y="{:.1}">{which}{}</text>"#,
                 LEFT + 40.0,
                 height + 3.5,
-                xml(&shortened(&series.name))
+                xml(&shortened(&series.name, WIDTH - LEFT - 44.0 - width(&which)))
             )?;
         }
     }
@@ -221,13 +251,21 @@ fn levels(svg: &mut String, curve: &Curve, layout: &Layout, data: &[Vec<(f64, f6
     Ok(())
 }
 
-fn shortened(name: &str) -> String {
-    if name.chars().count() <= NAME {
+/// A name that fits into `room`: where it is too long its middle is left out.
+fn shortened(name: &str, room: f64) -> String {
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() < 2 * TAIL || width(name) <= room {
         return name.to_owned();
     }
-    let mut short: String = name.chars().take(NAME - 1).collect();
-    short.push('…');
-    short
+    let tail: String = letters.iter().skip(letters.len() - TAIL).collect();
+    let mut short = String::new();
+    for letter in letters.iter().take(letters.len() - TAIL) {
+        if width(&format!("{short}{letter}…{tail}")) > room {
+            break;
+        }
+        short.push(*letter);
+    }
+    format!("{short}…{tail}")
 }
 
 fn description(curve: &Curve, x: (f64, f64), y: (f64, f64)) -> String {
@@ -314,5 +352,31 @@ mod tests {
             assert_eq!(svg.matches("<svg").count(), 1);
             assert!(svg.len() < 200_000);
         }
+    }
+
+    #[test]
+    fn times_are_drawn_in_a_unit_that_reads_well() {
+        for (minutes, axis, off) in [
+            (0.3, ">seconds under load<", ">load off 18 s<"),
+            (15.25, ">minutes under load<", ">load off 15.25 min<"),
+            (2400.0, ">hours under load<", ">load off 40 h<"),
+        ] {
+            let mut curve =
+                curve(vec![Series { name: String::new(), points: vec![(0.0, 25.8), (minutes, 25.7)] }]);
+            curve.marks = vec![(0.0, "load on".to_owned()), (minutes, "load off".to_owned())];
+            let svg = chart(&curve, "c");
+            for text in [axis, off, ">load on<"] {
+                assert!(svg.contains(text), "{text} is missing in {svg}");
+            }
+        }
+    }
+
+    #[test]
+    fn long_names_keep_their_ends() {
+        let name = format!("{}{}", "channel of the left bar ".repeat(9), "sensor number 7");
+        let short = shortened(&name, 250.0);
+        assert!(short.starts_with("channel of") && short.ends_with("ensor number 7") && short.contains('…'));
+        assert!(width(&short) <= 250.0 && width(&shortened(&"ÄW".repeat(100), 250.0)) <= 250.0);
+        assert_eq!(shortened("inner air", 10.0), "inner air");
     }
 }
