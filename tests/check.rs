@@ -126,7 +126,10 @@ fn a_rule_that_rests_on_a_claim_names_it() {
         let finding = findings.iter().find(|finding| finding["rule"] == "cell-rate").unwrap();
         assert_eq!(finding["outcome"], "falls short", "{finding}");
         let said = run(&["check", folder.path().to_str().unwrap()]).out;
-        (finding["claimed_facts"].clone(), said.contains("rests on a claim, not on a finding: cells.discharge"))
+        (
+            finding["claimed_facts"].clone(),
+            said.contains("rests on a claim, not on a finding: cells.discharge"),
+        )
     };
     assert_eq!(resting("claimed"), (serde_json::json!(["cells.discharge_rate_limit"]), true));
     assert_eq!(resting("measured"), (serde_json::json!([]), false));

@@ -322,6 +322,8 @@ impl Work<'_> {
                 let highest = under.clone().map(|(_, t)| *t).fold(f64::NEG_INFINITY, f64::max);
                 let first = under.clone().next().map_or(*last, |(_, t)| *t);
                 let label = channel.part.as_ref().unwrap_or(&channel.label);
+                let thermometer = channel.tool.and_then(|tool| tool.standard(*last, Dimension::TEMPERATURE));
+                let end = fit_in_words(fit, *last, thermometer);
                 let [first, last, highest] = [first, *last, highest].map(|t| {
                     show(
                         uom::si::f64::ThermodynamicTemperature::new::<kelvin>(t).value,
@@ -332,7 +334,7 @@ impl Work<'_> {
                     &format!("temperature of {label}"),
                     format!("{first} to {last}, highest {highest}"),
                 );
-                self.figure(&format!("final temperature of {label}"), fit_in_words(fit));
+                self.figure(&format!("final temperature of {label}"), end);
             }
             fits.push(fit);
         }

@@ -258,13 +258,25 @@ fn end_of(fit: &Result<Approach, NotIdentifiable>, last: f64, thermometer: Optio
     }
 }
 
-/// What a fit says, for a figure.
-pub(super) fn fit_in_words(fit: &Result<Approach, NotIdentifiable>) -> String {
+/// What a fit says, for a figure; `thermometer` is the standard uncertainty of its readings in K, where it is known.
+pub(super) fn fit_in_words(
+    fit: &Result<Approach, NotIdentifiable>,
+    last: f64,
+    thermometer: Option<f64>,
+) -> String {
+    let found = end_of(fit, last, thermometer);
     let fit = match fit {
         Ok(fit) => fit,
         Err(why) => return format!("not predicted: {}", why.0),
     };
-    let end = show_uncertain(fit.final_temperature.value, fit.expanded, Dimension::TEMPERATURE);
+    let end = match found.standard {
+        Some(standard) => show_uncertain(found.value, COVERAGE * standard, Dimension::TEMPERATURE),
+        None => format!(
+            "{}, ± {} by the fit alone as the thermometer's accuracy is not known",
+            show(found.value, Dimension::TEMPERATURE),
+            show(fit.expanded, DIFFERENCE)
+        ),
+    };
     let steady = match fit.steady {
         Steady::Reached => "steady state was reached",
         Steady::NotReached => "steady state was not reached",
