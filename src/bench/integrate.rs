@@ -19,14 +19,10 @@ use uom::si::f64::{ElectricCharge, Energy, Time};
 use uom::si::time::second;
 
 use super::instrument::{Accuracies, Figure};
+use super::intervals::{Interval, Intervals};
 use super::read::{RUN, Spikes};
 use crate::quantity::{COVERAGE, Dimension, show};
 
-/// An interval is a gap when it is this many octaves longer than the usual one: four times as long as the
-/// upper end of the usual one's bin.
-const GAP_OCTAVES: usize = 2;
-/// Longest gaps that are listed one by one.
-const LONGEST: usize = 64;
 /// √12: a rectangular distribution's width over its standard deviation.
 const RECTANGULAR: f64 = 3.464_101_615_137_754_6;
 
@@ -50,150 +46,6 @@ impl Sum {
     pub fn value(self) -> f64 {
         self.sum + self.lost
     }
-}
-
-/// Intervals between samples: how much of everything falls to intervals of each length, and the longest.
-#[derive(Debug, Clone)]
-struct Intervals {
-    /// By length, four bins an octave from 2⁻²⁰ s.
-    bins: Vec<Bin>,
-    /// The bin that intervals fall into just now, kept apart because most logs have only one.
-    current: usize,
-    in_current: Bin,
-    longest: Vec<Interval>,
-    shortest_kept: f64,
-}
-
-/// Intervals of about one length.
-#[derive(Debug, Clone, Copy, Default)]
-struct Bin {
-    count: u64,
-    /// Their time, s.
-    time: f64,
-    /// Squares of the larger current of the two ends times the length, A²·s².
-    charge: f64,
-    /// The same of the power, W²·s².
-    energy: f64,
-}
-
-impl Bin {
-    fn join(&mut self, other: Self) {
-        self.count += other.count;
-        self.time += other.time;
-        self.charge += other.charge;
-        self.energy += other.energy;
-    }
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Interval {
-    from: f64,
-    length: f64,
-    charge: f64,
-}
-
-const OCTAVE: usize = 4;
-const BINS: usize = 52 * OCTAVE;
-const FIRST_BIN: u64 = (1023 - 20) << 2;
-
-impl Intervals {
-    fn new() -> Self {
-        Self {
-            bins: vec![Bin::default(); BINS],
-            current: 0,
-            in_current: Bin::default(),
-            longest: Vec::new(),
-            shortest_kept: 0.0,
-        }
-    }
-
-    /// Takes an interval: when it began, its length, its charge, and the larger current and power of its ends.
-    #[inline]
-    fn add(&mut self, interval: Interval, current: f64, power: f64) {
-        // The exponent and the two highest bits of the mantissa.
-        let bin = (interval.length.to_bits() >> 50).saturating_sub(FIRST_BIN);
-        let bin = bin.min(BINS as u64 - 1) as usize;
-        if bin != self.current {
-            self.turn(bin);
-        }
-        let (charge, energy) = (current * interval.length, power * interval.length);
-        self.in_current.count += 1;
-        self.in_current.time += interval.length;
-        self.in_current.charge += charge * charge;
-        self.in_current.energy += energy * energy;
-        if interval.length > self.shortest_kept {
-            self.keep(interval);
-        }
-    }
-
-    fn turn(&mut self, bin: usize) {
-        let done = std::mem::take(&mut self.in_current);
-        if let Some(place) = self.bins.get_mut(self.current) {
-            place.join(done);
-        }
-        self.current = bin;
-    }
-
-    fn keep(&mut self, interval: Interval) {
-        if self.longest.len() >= 2 * LONGEST {
-            self.longest.sort_by(|a, b| b.length.total_cmp(&a.length));
-            self.longest.truncate(LONGEST);
-            self.shortest_kept = self.longest.last().map_or(0.0, |last| last.length);
-        }
-        self.longest.push(interval);
-    }
-
-    fn finish(&self) -> Gaps {
-        let mut all = self.clone();
-        all.turn(0);
-        let Some(usual) = all.usual_bin() else {
-            return Gaps::default();
-        };
-        let first = usual + 1 + GAP_OCTAVES * OCTAVE;
-        let mut gaps = Bin::default();
-        all.bins.iter().skip(first).for_each(|bin| gaps.join(*bin));
-        let shortest = edge(first);
-        let mut listed: Vec<Interval> =
-            all.longest.into_iter().filter(|interval| interval.length >= shortest).collect();
-        listed.sort_by(|a, b| b.length.total_cmp(&a.length));
-        listed.truncate(LONGEST);
-        listed.sort_by(|a, b| a.from.total_cmp(&b.from));
-        let further = gaps.count.saturating_sub(listed.len() as u64);
-        let listed_time: f64 = listed.iter().map(|gap| gap.length).sum();
-        let further_time = if further > 0 { (gaps.time - listed_time).max(0.0) } else { 0.0 };
-        Gaps { usual: Some(edge(usual + 1)), listed, further, further_time, gaps }
-    }
-
-    /// The bin of the interval in which half of the time was spent, the eight longest intervals left out.
-    fn usual_bin(&self) -> Option<usize> {
-        let mut longest: Vec<f64> = self.longest.iter().map(|i| i.length).collect();
-        longest.sort_by(|a, b| b.total_cmp(a));
-        let count: u64 = self.bins.iter().map(|bin| bin.count).sum();
-        let left_out: f64 = if count >= 32 { longest.iter().take(8).sum() } else { 0.0 };
-        let all: f64 = self.bins.iter().map(|bin| bin.time).sum::<f64>() - left_out;
-        let mut passed = 0.0;
-        self.bins.iter().position(|bin| {
-            passed += bin.time;
-            passed >= all / 2.0 && passed > 0.0
-        })
-    }
-}
-
-/// Lower end of a bin, s.
-fn edge(bin: usize) -> f64 {
-    #[expect(clippy::cast_precision_loss, reason = "a few hundred bins")]
-    let (octave, quarter) = ((bin / OCTAVE) as f64, (bin % OCTAVE) as f64);
-    (1.0 + quarter / 4.0) * 2_f64.powf(octave - 20.0)
-}
-
-#[derive(Default)]
-struct Gaps {
-    usual: Option<f64>,
-    listed: Vec<Interval>,
-    further: u64,
-    further_time: f64,
-    /// All of them, those that are not listed among them.
-    gaps: Bin,
 }
 
 /// A gap that was bridged.

@@ -368,8 +368,9 @@ mod tests {
         let wrong_way = |step: &LoadStep| matches!(step.refused, Some(NoResistance::WrongWay { .. }));
         let not_seen = |step: &LoadStep| matches!(step.refused, Some(NoResistance::NotSeen { .. }));
         let real = |step: &LoadStep| step.refused.is_none() && !step.resistances.is_empty();
+        type Case<'a> = (&'a str, Vec<(f64, f64)>, Vec<Is<'a>>);
         type Is<'a> = &'a dyn Fn(&LoadStep) -> bool;
-        let cases: [(&str, Vec<(f64, f64)>, Vec<Is>); 11] = [
+        let cases: [Case; 11] = [
             (
                 "load on and off",
                 [vec![rest; 20], vec![load; 20], vec![rest; 20]].concat(),

@@ -20,6 +20,7 @@ pub mod full_load;
 pub mod gauge;
 pub mod instrument;
 pub mod integrate;
+mod intervals;
 pub mod load_step;
 pub mod plan;
 pub mod read;
