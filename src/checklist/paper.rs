@@ -86,7 +86,7 @@ fn room(item: &Item) -> String {
             Kind::Text | Kind::Markdown | Kind::List => format!("{BLANK}{BLANK}{BLANK}"),
             _ => format!("{BLANK} (such as {})", info.example),
         },
-        Fills::Adds(Adds::Elements) => {
+        Fills::Adds(Adds::Elements | Adds::RigElements) => {
             let line = format!("{BLANK}{BLANK}");
             format!("1 {line}  \n2 {line}  \n3 {line}  \n4 {line}  \n5 {line}  \n6 {line}")
         }
@@ -100,6 +100,7 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
     let columns = match first.scope {
         Scope::Readings => 8,
         Scope::Tests | Scope::Photos => 4,
+        Scope::RigElements(_) => 6,
         _ => 3,
     };
     let _ = write!(out, "| No. | {} |", each_in_words(first));
@@ -125,7 +126,7 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
         };
         let only = match (&item.scope, &item.when) {
             (_, Some((when, _))) => format!(" Only where `{}`.", when.replace('|', "\\|")),
-            (Scope::Elements(kinds), None) if kinds.len() <= 4 => {
+            (Scope::Elements(kinds) | Scope::RigElements(kinds), None) if kinds.len() <= 4 => {
                 format!(" [{}]", kinds.join(", "))
             }
             _ => String::new(),
@@ -158,5 +159,7 @@ fn each_in_words(item: &Item) -> String {
         Scope::Photos => "For each photo".to_owned(),
         Scope::Tests => "For each bench test".to_owned(),
         Scope::Instruments => "For each instrument".to_owned(),
+        Scope::RigElements(kinds) => format!("For each {} of the rig", crate::words::list(kinds, "or")),
+        Scope::Loads => "For each load".to_owned(),
     }
 }

@@ -9,7 +9,7 @@ use thiserror::Error;
 
 use super::journal;
 use super::judged::{Decided, decided};
-use super::parts::{added, parts_to_add};
+use super::parts::{Wanted, added, parts_to_add};
 use super::photo::{self, Kept};
 use super::question::{Asked, Key, Question, questions};
 use super::trials::{Stamp, Trials, stamps};
@@ -293,7 +293,7 @@ impl Bench {
             let question = question(sight, key)?;
             if let Fills::Adds(adds) = question.item.fills {
                 let typed = answer.value.as_deref().unwrap_or_default();
-                let parts = || parts_to_add(&sight.record, adds, question.item.leg, typed, None);
+                let parts = || parts_to_add(&sight.record, &Wanted::by(question, adds), typed);
                 return self.added_once(sight, once, parts);
             }
             if seen.is_some_and(|seen| seen != question.revision()) && !says_the_same(question, &answer) {

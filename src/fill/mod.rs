@@ -17,7 +17,9 @@ pub mod page;
 mod parts;
 mod photo;
 mod question;
+mod lines;
 mod same;
+mod subject;
 pub mod terminal;
 mod trials;
 
