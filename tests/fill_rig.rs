@@ -27,7 +27,6 @@ fn without(name: &str, parts: &[&str]) -> tempfile::TempDir {
             kept.push('\n');
         }
     }
-    assert_ne!(kept, text);
     fs::write(folder.path().join("inspection.toml"), kept).unwrap();
     folder
 }
@@ -49,9 +48,12 @@ fn plan(pack: &Path) -> String {
 /// What is typed by number to get a value of the other record.
 fn line_of(question: &Question) -> String {
     let mut line = format!("{}: {}", question.number, question.found.show());
+    let mut usual = question.item.how;
     if let Some(with) = &question.found.with {
         line.push_str(&format!(" | with {with}"));
-    } else if question.found.how != question.item.how {
+        usual = Some(How::Measured);
+    }
+    if question.found.how != usual {
         line.push_str(&format!(" | {}", question.found.how.map_or("plain", How::word)));
     }
     line
@@ -98,7 +100,9 @@ fn a_rig_that_was_asked_for_is_planned_as_the_one_in_the_example() {
     let lines: Vec<&str> = values.iter().map(String::as_str).collect();
     let (shown, saved, refused) = typed(pack, &lines);
     assert_eq!((saved, refused), (values.len(), 0), "{shown}");
-    assert_eq!(plan(pack), plan(example));
+    let (made, wanted) = (plan(pack), plan(example));
+    let differs: Vec<(&str, &str)> = made.lines().zip(wanted.lines()).filter(|(m, w)| m != w).take(5).collect();
+    assert!(made == wanted, "{differs:#?}");
 }
 
 /// A record without a full-load test is asked nothing about a rig.
@@ -147,9 +151,9 @@ fn what_a_line_gets_wrong_is_said_with_a_right_one() {
     for (line, says) in [
         ("add branch load 3", "such as: load 1 = logs/branch-1.csv"),
         ("add sensor T1", "column = part"),
-        ("add sensor T bar = positive-baar", "positive-bar"),
+        ("add sensor T bar = positive-baar", "did you mean `positive-bar`"),
         ("add meter clamp", "whole current = clamp 600 A"),
-        ("add meter whole current = clamp 600 Ah", "600 Ah"),
+        ("add meter whole current = clamp 600 Amp", "600 Amp"),
         ("add meter branch = clamp-1 600 A of load-9", "there is no load `load-9`"),
         ("add area 01-lable.jpg: 1 2 3 4 %", "did you mean `photos/01-label.jpg`"),
         ("add area 01-label.jpg: 1 2 3 %", "left, top, width and height"),
@@ -188,7 +192,7 @@ fn what_is_withheld_is_asked_at_the_end() {
     assert_eq!(record.redact.fields.list(), ["inspection.serial", "inspection.place"]);
     assert_eq!(record.redact.area[0].width.text(), Some("30 %"));
     let (status, _, told) = common::run(&["report", pack.to_str().unwrap()]);
-    assert_eq!(status, 0, "{told}");
+    assert_eq!(status, 1, "something falls short in the example: {told}");
     let page = fs::read_to_string(pack.join("report/report.md")).unwrap();
     assert!(!page.contains(&serial) && page.contains("withheld"), "{serial}");
     assert!(page.contains("blacked out"));

@@ -20,6 +20,7 @@ use crate::problem::Problems;
 use crate::quantity::Amount;
 use crate::record::edit::{Answer, Edit, Place, Refused, apply};
 use crate::record::{self, How, Record};
+use crate::redact;
 use crate::rules::{Book, Judgement, judge};
 use crate::save;
 use crate::words::nearest;
@@ -254,11 +255,28 @@ impl Bench {
         let before = self.look()?;
         let (edits, said) = make(&before)?;
         let text = apply(&self.file.display().to_string(), &before.text, &edits)?;
+        self.can_be_published(&edits, &text)?;
         if text != before.text {
             save::replace(&self.file, &text).map_err(FillError::NotSaved)?;
         }
         let sight = self.sight(text)?;
         Ok(Saved { decided: decided(&before.judgement, &sight.judgement), said, sight })
+    }
+
+    /// What is to be withheld is checked at once: a slip there would stop every other command.
+    fn can_be_published(&self, edits: &[Edit], text: &str) -> Result<(), FillError> {
+        let withholds = edits.iter().any(|edit| match edit {
+            Edit::Set { place, .. } | Edit::Clear { place } | Edit::Append { list: place, .. } => {
+                place.0.first().is_some_and(|step| step.key == "redact")
+            }
+        });
+        if !withholds {
+            return Ok(());
+        }
+        let file = self.file.display().to_string();
+        let record = record::read(&file, text)?;
+        let told = |problems| Refused::Reads(Problems::new(&file, text, problems));
+        redact::plan(&record).map(drop).map_err(|problems| told(problems).into())
     }
 
     /// Writes an answer. `seen` is the revision the answer was made upon; an answer on another one is refused, unless

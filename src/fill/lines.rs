@@ -13,6 +13,8 @@ use crate::checklist::{Adds, Scope};
 use crate::derive::field_info;
 use crate::record::edit::{Edit, Place};
 use crate::record::{Kind, Record};
+use crate::trial::PLACES;
+use crate::words::nearest;
 
 /// Keys and values of a part, as they are written.
 type Fields = Vec<(String, String)>;
@@ -47,7 +49,7 @@ pub(super) fn fields(record: &Record, adds: Adds, line: &str) -> Result<Fields, 
     let fields = match adds {
         Adds::Meters => meter(line),
         Adds::Branches => branch(line),
-        Adds::Sensors => line.split_once('=').and_then(|(column, part)| pairs(&[("column", column), ("part", part)])),
+        Adds::Sensors => return sensor(record, line),
         Adds::Areas => return area(record, line),
         _ => None,
     };
@@ -106,6 +108,20 @@ fn branch(line: &str) -> Option<Fields> {
     pairs(&all)
 }
 
+/// `T bar = positive-bar`. A part that is nowhere would take the column out of every finding unseen.
+fn sensor(record: &Record, line: &str) -> Result<Fields, FillError> {
+    let fields = line.rsplit_once('=').and_then(|(column, part)| pairs(&[("column", column), ("part", part)]));
+    let fields = fields.ok_or_else(|| FillError::Words(format!("`{line}`: expected {}", form(Adds::Sensors))))?;
+    let part = fields.last().map(|(_, part)| part.as_str()).unwrap_or_default();
+    let ids = record.path.element.iter().filter_map(|element| element.id.text());
+    let known: Vec<&str> = PLACES.iter().copied().chain(ids).collect();
+    if known.contains(&part) {
+        return Ok(fields);
+    }
+    let near = nearest(part, known.iter().copied()).map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    Err(FillError::Words(format!("there is no part `{part}`{near}\nparts: {}", known.join(", "))))
+}
+
 /// `01-label.jpg: 12 40 30 8 %`.
 fn area(record: &Record, line: &str) -> Result<Fields, FillError> {
     let wrong = || FillError::Words(format!("`{line}`: expected {}", form(Adds::Areas)));
@@ -114,7 +130,7 @@ fn area(record: &Record, line: &str) -> Result<Fields, FillError> {
     let listed = || record.photo.iter().filter_map(|photo| photo.file.text());
     let file = format!("{}/{name}", photo::FOLDER);
     let Some(file) = listed().find(|listed| *listed == name || *listed == file) else {
-        let near = crate::words::nearest(&file, listed())
+        let near = nearest(&file, listed())
             .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         return Err(FillError::Words(format!("no photo `{name}` is listed in the record{near}")));
     };
