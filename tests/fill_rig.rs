@@ -157,7 +157,7 @@ fn what_a_line_gets_wrong_is_said_with_a_right_one() {
         ("add meter branch = clamp-1 600 A of load-9", "there is no load `load-9`"),
         ("add area 01-lable.jpg: 1 2 3 4 %", "did you mean `photos/01-label.jpg`"),
         ("add area 01-label.jpg: 1 2 3 %", "left, top, width and height"),
-        ("add area 01-label.jpg: 1 2 0 4 %", "no size"),
+        ("add area 01-label.jpg: 1 2 0 4 %", "does not lie in the picture"),
         ("add rig bms", "a test rig has no bms"),
         ("add rig cabel", "did you mean `cable`"),
         ("add load lamp", "expected one of: electronic load, inverter, resistor bank"),

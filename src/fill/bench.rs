@@ -80,6 +80,8 @@ pub struct Sight {
     pub questions: Vec<Question>,
     /// The kind of pack whose checklist is asked.
     pub kind: String,
+    /// True while bench tests are being worked out beside: their findings follow.
+    pub beside: bool,
     /// Which logs, and which working of the bench tests, the judgement rests on.
     upon: (Vec<Stamp>, u64),
 }
@@ -218,8 +220,8 @@ impl Bench {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let upon = (stamps(&self.folder, &record), self.trials.generation());
-        let facts = self.trials.facts(&self.folder, &text, &record, &self.limits);
-        let derived = Derived::with_tests(&record, &self.limits, facts);
+        let worked = self.trials.facts(&self.folder, &text, &record, &self.limits);
+        let derived = Derived::with_tests(&record, &self.limits, worked.facts);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
@@ -227,7 +229,7 @@ impl Bench {
             Some(list) => questions(list, &asked),
             None => Vec::new(),
         };
-        Ok(Sight { text, record, judgement, questions, kind, upon })
+        Ok(Sight { text, record, judgement, questions, kind, beside: worked.beside, upon })
     }
 
     /// Changes when the record does, or what is known of its bench tests.

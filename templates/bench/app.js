@@ -252,6 +252,7 @@ function renderStatus() {
   if (queue) words.push(`${queue} waiting to be sent`);
   else words.push("everything is in the record");
   if (foreign().length) words.push(`${foreign().length} of another record are kept until it is served again`);
+  if (state && state.beside) words.push("a long log is being read, its findings follow");
   const text = words.join("; ");
   if ($("status").textContent !== text) $("status").textContent = text;
   if (!state) return;

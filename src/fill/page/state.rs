@@ -238,6 +238,7 @@ impl App {
             record: self.record.clone(),
             revision: short(sight.revision().as_bytes()),
             title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
+            beside: sight.beside,
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),
                 not_decided: with(Outcome::NotDecided),
@@ -314,6 +315,8 @@ struct PageState {
     record: String,
     revision: String,
     title: String,
+    /// True while a long log is being read.
+    beside: bool,
     counts: PageCounts,
     sections: Vec<PageSection>,
     questions: Vec<PageQuestion>,

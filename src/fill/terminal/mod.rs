@@ -148,9 +148,11 @@ pub fn walk(
             writeln!(walk.out)?;
             break;
         };
-        // Somebody else may have written meanwhile.
-        if bench.text()? != sight.text {
-            sight = bench.look()?;
+        // Somebody else may have written meanwhile, or a long log has been read.
+        if bench.revision()? != sight.revision() {
+            let new = bench.look()?;
+            walk.meanwhile(&sight, &new)?;
+            sight = new;
         }
         if walk.card.is_some() {
             let typed = match &line {
@@ -497,6 +499,9 @@ impl<W: Write> Walk<'_, W> {
                 writeln!(self.out, "saved: {}", shown_text(&saved.said))?;
                 for decided in &saved.decided {
                     writeln!(self.out, "  {}", shown_text(&decided.line()))?;
+                }
+                if saved.sight.beside {
+                    writeln!(self.out, "  a long log is being read; what the bench tests decide follows")?;
                 }
                 Ok(Some(saved.sight))
             }

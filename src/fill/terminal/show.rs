@@ -7,6 +7,7 @@ use crate::checklist::PhotoWanted;
 use crate::evidence::error::shown_text;
 use crate::fill::answer::letter;
 use crate::fill::bench::Sight;
+use crate::fill::judged::decided;
 use crate::fill::question::{Applies, Question};
 use crate::record::Kind;
 use crate::rules::Outcome;
@@ -74,6 +75,18 @@ impl<W: Write> Walk<'_, W> {
         writeln!(self.out, "{}", tally(sight))
     }
 
+    /// What has been decided since the last answer, by a log that has been read or by somebody else's answer.
+    pub(super) fn meanwhile(&mut self, before: &Sight, now: &Sight) -> io::Result<()> {
+        let decided = decided(&before.judgement, &now.judgement);
+        if !decided.is_empty() {
+            writeln!(self.out, "meanwhile:")?;
+        }
+        for decided in decided {
+            writeln!(self.out, "  {}", shown_text(&decided.line()))?;
+        }
+        Ok(())
+    }
+
     pub(super) fn overview(&mut self, sight: &Sight) -> io::Result<()> {
         let title = sight.record.inspection.title.text().unwrap_or("no title yet");
         writeln!(self.out, "{} ({} checklist). {}", shown_text(title), sight.kind, progress(sight))?;
@@ -97,6 +110,9 @@ impl<W: Write> Walk<'_, W> {
         }
         if self.summary.refused > 0 {
             writeln!(self.out, "{} refused", count(self.summary.refused, "line was", "lines were"))?;
+        }
+        if sight.beside {
+            writeln!(self.out, "a long log is still being read; `underlid check` shows what it decides")?;
         }
         self.out.flush()
     }
