@@ -101,7 +101,8 @@ fn a_rig_that_was_asked_for_is_planned_as_the_one_in_the_example() {
     let (shown, saved, refused) = typed(pack, &lines);
     assert_eq!((saved, refused), (values.len(), 0), "{shown}");
     let (made, wanted) = (plan(pack), plan(example));
-    let differs: Vec<(&str, &str)> = made.lines().zip(wanted.lines()).filter(|(m, w)| m != w).take(5).collect();
+    let differs: Vec<(&str, &str)> =
+        made.lines().zip(wanted.lines()).filter(|(m, w)| m != w).take(5).collect();
     assert!(made == wanted, "{differs:#?}");
 }
 

@@ -391,7 +391,12 @@ fn the_write_up_says_what_became_of_the_hash_on_arrival() {
         ["report.md", "report.html"].map(|name| fs::read_to_string(pack.join("report").join(name)).unwrap())
     };
     for page in write_up() {
-        assert!(page.contains("Hash on arrival: recorded for 3 of 3 photos; each of them is the file that arrived."), "{page}");
+        assert!(
+            page.contains(
+                "Hash on arrival: recorded for 3 of 3 photos; each of them is the file that arrived."
+            ),
+            "{page}"
+        );
         assert_eq!(page.matches("as it arrived").count(), 3, "{page}");
     }
     // One was changed, one is gone, and one more was listed by hand.
@@ -399,12 +404,16 @@ fn the_write_up_says_what_became_of_the_hash_on_arrival() {
     fs::remove_file(pack.join(files[1])).unwrap();
     fs::write(pack.join("photos/by-hand.jpg"), picture(98, 90, &[])).unwrap();
     let text = fs::read_to_string(pack.join("inspection.toml")).unwrap();
-    fs::write(pack.join("inspection.toml"), format!("{text}\n[[photo]]\nfile = \"photos/by-hand.jpg\"\n")).unwrap();
+    fs::write(pack.join("inspection.toml"), format!("{text}\n[[photo]]\nfile = \"photos/by-hand.jpg\"\n"))
+        .unwrap();
     for page in write_up() {
         assert!(page.contains("Hash on arrival: recorded for 3 of 4 photos"), "{page}");
         assert!(page.contains("2 of them are not known to be the file that arrived"), "{page}");
         assert_eq!(page.matches("as it arrived").count(), 1, "{page}");
-        assert!(page.contains("changed since it arrived") && page.contains("cannot be compared with what arrived"));
+        assert!(
+            page.contains("changed since it arrived")
+                && page.contains("cannot be compared with what arrived")
+        );
         // What arrived is named where it is not what lies there.
         assert!(page.contains(arrived[0]) && page.contains(arrived[1]));
     }

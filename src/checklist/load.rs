@@ -351,7 +351,9 @@ impl Loading<'_> {
         }
         let span = entry.adds.found().span.clone();
         let (expected, example) = match fits {
-            [one] if !one.is_empty() => (format!("expected `each` to name the {one}"), format!("each = [\"{one}\"]")),
+            [one] if !one.is_empty() => {
+                (format!("expected `each` to name the {one}"), format!("each = [\"{one}\"]"))
+            }
             _ => ("expected no `each` here".to_owned(), format!("adds = \"{word}\"")),
         };
         self.problem(span, format!("an item cannot add a {word} here"), &expected, &example);

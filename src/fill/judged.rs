@@ -55,8 +55,10 @@ pub fn decided(before: &Judgement, now: &Judgement) -> Vec<Decided> {
         let was = old.get(&key(finding)).copied();
         let open_before = was.is_none_or(|outcome| outcome == Outcome::NotDecided);
         // What waits for a log is told when the log has been read.
-        let working = finding.outcome == Outcome::NotDecided && finding.missing.iter().any(|m| waits(&m.what));
-        if working || was == Some(finding.outcome) || (open_before && finding.outcome == Outcome::NotDecided) {
+        let working =
+            finding.outcome == Outcome::NotDecided && finding.missing.iter().any(|m| waits(&m.what));
+        if working || was == Some(finding.outcome) || (open_before && finding.outcome == Outcome::NotDecided)
+        {
             continue;
         }
         changes.push(Decided {

@@ -79,7 +79,8 @@ fn meter(line: &str) -> Option<Fields> {
         Some((rest, load)) => (rest.trim(), Some(load)),
         None => (rest, None),
     };
-    let (instrument, range) = rest.split_once(char::is_whitespace).map_or((rest, None), |(i, r)| (i, Some(r)));
+    let (instrument, range) =
+        rest.split_once(char::is_whitespace).map_or((rest, None), |(i, r)| (i, Some(r)));
     let mut all = vec![("reads", reads), ("instrument", instrument)];
     all.extend(range.map(|range| ("range", range)));
     all.extend(load.map(|load| ("load", load)));
@@ -96,7 +97,8 @@ fn branch(line: &str) -> Option<Fields> {
     };
     let is_log = |text: &str| {
         let ending = text.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase());
-        text.starts_with("logs/") || ending.is_some_and(|e| ["csv", "tsv", "txt", "log"].contains(&e.as_str()))
+        text.starts_with("logs/")
+            || ending.is_some_and(|e| ["csv", "tsv", "txt", "log"].contains(&e.as_str()))
     };
     let mut all = vec![("name", name)];
     match what.split_once(':') {
@@ -110,15 +112,18 @@ fn branch(line: &str) -> Option<Fields> {
 
 /// `T bar = positive-bar`. A part that is nowhere would take the column out of every finding unseen.
 fn sensor(record: &Record, line: &str) -> Result<Fields, FillError> {
-    let fields = line.rsplit_once('=').and_then(|(column, part)| pairs(&[("column", column), ("part", part)]));
-    let fields = fields.ok_or_else(|| FillError::Words(format!("`{line}`: expected {}", form(Adds::Sensors))))?;
+    let fields =
+        line.rsplit_once('=').and_then(|(column, part)| pairs(&[("column", column), ("part", part)]));
+    let fields =
+        fields.ok_or_else(|| FillError::Words(format!("`{line}`: expected {}", form(Adds::Sensors))))?;
     let part = fields.last().map(|(_, part)| part.as_str()).unwrap_or_default();
     let ids = record.path.element.iter().filter_map(|element| element.id.text());
     let known: Vec<&str> = PLACES.iter().copied().chain(ids).collect();
     if known.contains(&part) {
         return Ok(fields);
     }
-    let near = nearest(part, known.iter().copied()).map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    let near = nearest(part, known.iter().copied())
+        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
     Err(FillError::Words(format!("there is no part `{part}`{near}\nparts: {}", known.join(", "))))
 }
 
@@ -130,8 +135,8 @@ fn area(record: &Record, line: &str) -> Result<Fields, FillError> {
     let listed = || record.photo.iter().filter_map(|photo| photo.file.text());
     let file = format!("{}/{name}", photo::FOLDER);
     let Some(file) = listed().find(|listed| *listed == name || *listed == file) else {
-        let near = nearest(&file, listed())
-            .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        let near =
+            nearest(&file, listed()).map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         return Err(FillError::Words(format!("no photo `{name}` is listed in the record{near}")));
     };
     let place = place.trim();
@@ -143,7 +148,8 @@ fn area(record: &Record, line: &str) -> Result<Fields, FillError> {
         .map(|side| format!("{side} {unit}"))
         .collect();
     let [left, top, width, height] = sides.as_slice() else { return Err(wrong()) };
-    pairs(&[("photo", file), ("left", left), ("top", top), ("width", width), ("height", height)]).ok_or_else(wrong)
+    pairs(&[("photo", file), ("left", left), ("top", top), ("width", width), ("height", height)])
+        .ok_or_else(wrong)
 }
 
 /// What `add branch …` and `add sensor …` mean: of the test at hand, or of the only one there is.
@@ -173,9 +179,8 @@ pub(super) fn of_rig(question: Option<&Question>, first: &str) -> Option<Wanted>
         Some(Of::Load(load)) => (Of::Load(load), None),
         _ => (Of::Pack, None),
     };
-    let at_rig = question.is_some_and(|question| {
-        matches!(question.item.scope, Scope::RigElements(_) | Scope::Loads)
-    });
+    let at_rig =
+        question.is_some_and(|question| matches!(question.item.scope, Scope::RigElements(_) | Scope::Loads));
     (first == "rig" || at_rig).then_some(Wanted { adds: Adds::RigElements, leg: None, of, behind })
 }
 
@@ -189,7 +194,11 @@ fn test_of(question: &Question) -> Option<usize> {
 
 /// Readings taken during a bench test, as rows of it: `15 min, 77 A, branch 1`, several with semicolons between. What a
 /// row is of may be left out where the row before says it.
-pub(super) fn rows(record: &Record, question: Option<&Question>, typed: &str) -> Result<(Vec<Edit>, String), FillError> {
+pub(super) fn rows(
+    record: &Record,
+    question: Option<&Question>,
+    typed: &str,
+) -> Result<(Vec<Edit>, String), FillError> {
     const FORM: &str = "expected time, value and what was read, such as: row 15 min, 77 A, branch 1";
     let words = |text: String| FillError::Words(text);
     let named = typed.split_once(':').and_then(|(id, rest)| {
@@ -247,4 +256,3 @@ pub(super) fn rows(record: &Record, question: Option<&Question>, typed: &str) ->
     let number = crate::words::count(edits.len(), "reading", "readings");
     Ok((edits, format!("{number} of {id} added ({})", of.unwrap_or_default())))
 }
-

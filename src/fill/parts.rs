@@ -277,7 +277,10 @@ fn kind_of(part: &str) -> Result<&'static str, FillError> {
         all.next().filter(|_| all.next().is_none() && !first.is_empty())
     };
     known.clone().find(|kind| *kind == first).or_else(begins).ok_or_else(|| {
+        // `bar` is part of `busbar`, and too short to be near to it.
+        let within = || known.clone().find(|kind| first.len() > 2 && kind.contains(first));
         let hint = nearest(first, known.clone())
+            .or_else(within)
             .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         let known: Vec<&str> = known.collect();
         FillError::Words(format!("`{first}` is no kind of element{hint}\nkinds: {}", known.join(", ")))

@@ -246,9 +246,7 @@ impl Asked<'_> {
                     Of::Element(index) => elements.get(index),
                     _ => None,
                 };
-                of_kinds(all, kinds, &element, |element| {
-                    item.leg.is_none() || element.leg.word() == item.leg
-                })
+                of_kinds(all, kinds, &element, |element| item.leg.is_none() || element.leg.word() == item.leg)
             }
             Scope::RigElements(kinds) => {
                 let places = rig_elements(record);
@@ -281,23 +279,17 @@ impl Asked<'_> {
                     })
                     .collect()
             }
-            Scope::Statements => named(
-                record.claims.statement.iter().map(|s| s.id.text()).collect(),
-                "claim",
-                Of::Statement,
-            ),
+            Scope::Statements => {
+                named(record.claims.statement.iter().map(|s| s.id.text()).collect(), "claim", Of::Statement)
+            }
             Scope::Layers => {
                 named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Of::Layer)
             }
-            Scope::Photos => {
-                named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo)
-            }
+            Scope::Photos => named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo),
             Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Of::Test),
-            Scope::Instruments => named(
-                record.instrument.iter().map(|i| i.id.text()).collect(),
-                "instrument",
-                Of::Instrument,
-            ),
+            Scope::Instruments => {
+                named(record.instrument.iter().map(|i| i.id.text()).collect(), "instrument", Of::Instrument)
+            }
         }
     }
 
@@ -365,7 +357,8 @@ impl Asked<'_> {
 
 /// Every element of the rig: those of the whole current, then those of each load.
 fn rig_elements(record: &Record) -> Vec<(Of, &Element)> {
-    let trunk = record.rig.element.iter().enumerate().map(|(index, element)| (Of::RigElement(index), element));
+    let trunk =
+        record.rig.element.iter().enumerate().map(|(index, element)| (Of::RigElement(index), element));
     let own = record.rig.load.iter().enumerate().flat_map(|(load, of)| {
         of.element.iter().enumerate().map(move |(index, element)| (Of::LoadElement(load, index), element))
     });

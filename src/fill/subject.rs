@@ -181,7 +181,9 @@ pub(super) fn there(record: &Record, adds: Adds, leg: Option<&str>, of: Of) -> V
         Adds::Instruments => record.instrument.iter().map(|i| text(i.id.text())).collect(),
         Adds::Loads => record.rig.load.iter().map(|l| text(l.id.text().or(l.kind.word()))).collect(),
         Adds::RigElements => match of {
-            Of::Load(load) => record.rig.load.get(load).into_iter().flat_map(|l| &l.element).map(name).collect(),
+            Of::Load(load) => {
+                record.rig.load.get(load).into_iter().flat_map(|l| &l.element).map(name).collect()
+            }
             _ => record.rig.element.iter().map(name).collect(),
         },
         Adds::Meters => record

@@ -82,11 +82,7 @@ pub(super) type Stamp = Option<(u64, Option<SystemTime>)>;
 
 /// The stamps of the logs that a record names.
 pub(super) fn stamps(folder: &Path, record: &Record) -> Vec<Stamp> {
-    record
-        .test
-        .iter()
-        .flat_map(|test| of_test(folder, test))
-        .collect()
+    record.test.iter().flat_map(|test| of_test(folder, test)).collect()
 }
 
 fn of_test(folder: &Path, test: &BenchTest) -> Vec<Stamp> {
@@ -198,7 +194,9 @@ impl Mark {
         let tests = own.get("test").and_then(toml::Value::as_array);
         let each = record.test.iter().enumerate().map(|(index, test)| {
             let mut hasher = Sha256::new();
-            hasher.update(tests.and_then(|tests| tests.get(index)).map(ToString::to_string).unwrap_or_default());
+            hasher.update(
+                tests.and_then(|tests| tests.get(index)).map(ToString::to_string).unwrap_or_default(),
+            );
             hasher.update(own.get("instrument").map(ToString::to_string).unwrap_or_default());
             hasher.update(format!("{:?}", of_test(folder, test)));
             hasher.finalize().into()
