@@ -270,7 +270,7 @@ function render() {
   renderProblems();
   const one = question(at) || next("");
   if (!one) {
-    $("card").replaceChildren(make("h2", "Everything on the list is answered."), make("p", "List shows every question; an answer can be changed there."), make("p", "In the terminal `underlid seal` keeps the evidence as it is now, and `underlid report` makes the write-up."));
+    $("card").replaceChildren(make("h2", "Everything on the list is answered."), make("p", "List shows every question; an answer can be changed there."), make("p", "In the terminal “underlid seal” writes down the hashes of all that is here, and “underlid report” makes the write-up."));
     delete $("card").dataset.key;
     $("photo-label").classList.remove("wanted");
     return;
