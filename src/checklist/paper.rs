@@ -8,6 +8,8 @@ use std::fmt::Write;
 use super::{Adds, Checklist, Fills, Item, PhotoWanted, Scope, Section};
 use crate::record::Kind;
 
+/// Room for answers in a row of a table, in spaces of about a millimetre.
+const PENCIL: usize = 76;
 const BLANK: &str = "______________________";
 
 /// The printable form of a checklist, in Markdown.
@@ -105,7 +107,8 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
     };
     let _ = write!(out, "| No. | {} |", each_in_words(first));
     for column in 1..=columns {
-        let _ = write!(out, " .{column} |");
+        // Spaces that do not collapse keep the column wide enough for a pencil.
+        let _ = write!(out, " .{column}{} |", "\u{a0}".repeat(PENCIL / columns));
     }
     let _ = write!(out, "\n|---|---|");
     for _ in 0..columns {

@@ -116,7 +116,7 @@ mod tests {
         assert_eq!(String::from_utf8(out).unwrap(), format!("{long}\nprompt> "));
         let mut out = Vec::new();
         let mut narrow = Wrapped::new(&mut out, || Some(40));
-        write!(narrow, "{long}\n").unwrap();
+        writeln!(narrow, "{long}").unwrap();
         let text = String::from_utf8(out).unwrap();
         assert!(text.lines().all(|line| line.len() <= 40) && text.lines().count() > 6, "{text}");
     }
