@@ -289,6 +289,14 @@ fn answers_for_the_page(target: &Sight) -> String {
                 .map(|t| format!("{} {}", t.kind.word().unwrap(), t.id.text().unwrap()))
                 .collect::<Vec<_>>()
                 .join(", "),
+            Fills::Adds(Adds::Branches) => {
+                let test = record.test.iter().find(|t| t.id.text() == Some(&question.key.part)).unwrap();
+                let logs = test
+                    .branch
+                    .iter()
+                    .map(|b| format!("{} = {}", b.name.text().unwrap(), b.log.text().unwrap()));
+                logs.collect::<Vec<_>>().join(", ")
+            }
             Fills::Adds(_) => question.there.join(", "),
             _ => question.found.show(),
         };

@@ -372,6 +372,75 @@ fn a_photo_that_is_not_what_arrived_is_found() {
 // ------------------------------------------------------------------ cards that mean harm
 
 /// A PNG whose header promises 3.6 thousand million pixels.
+/// The write-up says beside each photo whether it is the file that arrived, and how many have a hash of their own.
+#[test]
+fn the_write_up_says_what_became_of_the_hash_on_arrival() {
+    let (folder, pack) = inspection();
+    let root = folder.path().join("card");
+    fs::create_dir(&root).unwrap();
+    for (number, name) in ["a.jpg", "b.jpg", "c.jpg"].into_iter().enumerate() {
+        fs::write(root.join(name), picture(number as u64 + 5, 90, &[])).unwrap();
+    }
+    assert!(photos(&pack, &root, &["--take"]).status.success());
+    let record = listed(&pack);
+    let files: Vec<&str> = record.photo.iter().filter_map(|photo| photo.file.text()).collect();
+    let arrived: Vec<&str> = record.photo.iter().filter_map(|photo| photo.sha256.text()).collect();
+    let write_up = || {
+        let (status, _, told) = common::run(&["report", pack.to_str().unwrap()]);
+        assert!(status <= 1, "{told}");
+        ["report.md", "report.html"].map(|name| fs::read_to_string(pack.join("report").join(name)).unwrap())
+    };
+    for page in write_up() {
+        assert!(
+            page.contains(
+                "Hash on arrival: recorded for 3 of 3 photos; each of them is the file that arrived."
+            ),
+            "{page}"
+        );
+        assert_eq!(page.matches("as it arrived").count(), 3, "{page}");
+    }
+    // One was changed, one is gone, and one more was listed by hand.
+    fs::write(pack.join(files[0]), picture(99, 90, &[])).unwrap();
+    fs::remove_file(pack.join(files[1])).unwrap();
+    fs::write(pack.join("photos/by-hand.jpg"), picture(98, 90, &[])).unwrap();
+    let text = fs::read_to_string(pack.join("inspection.toml")).unwrap();
+    fs::write(pack.join("inspection.toml"), format!("{text}\n[[photo]]\nfile = \"photos/by-hand.jpg\"\n"))
+        .unwrap();
+    for page in write_up() {
+        assert!(page.contains("Hash on arrival: recorded for 3 of 4 photos"), "{page}");
+        assert!(page.contains("2 of them are not known to be the file that arrived"), "{page}");
+        assert_eq!(page.matches("as it arrived").count(), 1, "{page}");
+        assert!(
+            page.contains("changed since it arrived")
+                && page.contains("cannot be compared with what arrived")
+        );
+        // What arrived is named where it is not what lies there.
+        assert!(page.contains(arrived[0]) && page.contains(arrived[1]));
+    }
+}
+
+/// A house's rules and checklists count for `photos` as for the other commands.
+#[test]
+fn a_house_checklist_gives_its_numbers_to_photos() {
+    let (folder, pack) = inspection();
+    let root = card(folder.path());
+    let list = folder.path().join("house.toml");
+    fs::write(
+        &list,
+        "schema = 1\nkind = \"drop-in\"\ntitle = \"House\"\nabout = \"x\"\n[[section]]\nid = \"only\"\ntitle = \"Only\"\n[[section.item]]\nid = \"heater\"\nprompt = \"Heater?\"\nwhy = \"w\"\nlook = \"l\"\nfield = \"heater.present\"\n",
+    )
+    .unwrap();
+    let list = list.to_str().unwrap();
+    let out = photos(&pack, &root, &["--take", "--numbers", "1", "--shows", "1", "--checklist", list]);
+    assert!(out.status.success(), "{}", text(&out));
+    assert_eq!(listed(&pack).photo[0].shows.list(), ["heater"], "question 1 of the house's list");
+    for (option, file) in [("--checklist", "nowhere.toml"), ("--rules", "nowhere.toml")] {
+        let out = photos(&pack, &root, &[option, file]);
+        assert_eq!(out.status.code(), Some(2), "{}", text(&out));
+        assert!(text(&out).contains("nowhere.toml"), "{}", text(&out));
+    }
+}
+
 fn bomb() -> Vec<u8> {
     let mut png = vec![0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a];
     let mut chunk = |kind: &[u8], data: &[u8]| {

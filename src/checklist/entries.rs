@@ -12,6 +12,12 @@ const ADDS: &[Word] = &[
     word("layer", "layers of the heat path"),
     word("test", "bench tests"),
     word("instrument", "instruments"),
+    word("load", "loads of the test rig: kinds, each with an id if wanted"),
+    word("rig-element", "elements of the test rig; of each load, its own"),
+    word("meter", "what the instruments of the test rig read"),
+    word("branch", "instruments of a bench test that each see a part of the current"),
+    word("sensor", "what the temperature columns of a bench test were fixed to"),
+    word("area", "places on photos that are blacked out"),
 ];
 
 const LEGS: &[Word] = &[
@@ -86,7 +92,8 @@ part! {
         look: Text = "Turn the fuse to the light; wipe the print.",
         /// The field it fills. Without this key the answer is kept as a remark of its own.
         field: Text = "element.rating",
-        /// Kinds of element, or the list part, that it is asked for each of.
+        /// Kinds of element, or the list part, that it is asked for each of. `rig-cable` is a cable of the test rig, `load` a
+        /// load of it.
         each: EachOf = "fuse",
         /// The leg it is about.
         leg: LegWord = "positive",

@@ -297,13 +297,23 @@ impl Loading<'_> {
                 );
                 None
             }
-            (None, Some(word)) => Some(Fills::Adds(match word {
-                "element" => Adds::Elements,
-                "statement" => Adds::Statements,
-                "layer" => Adds::Layers,
-                "test" => Adds::Tests,
-                _ => Adds::Instruments,
-            })),
+            (None, Some(word)) => {
+                let adds = match word {
+                    "element" => Adds::Elements,
+                    "statement" => Adds::Statements,
+                    "layer" => Adds::Layers,
+                    "test" => Adds::Tests,
+                    "load" => Adds::Loads,
+                    "rig-element" => Adds::RigElements,
+                    "meter" => Adds::Meters,
+                    "branch" => Adds::Branches,
+                    "sensor" => Adds::Sensors,
+                    "area" => Adds::Areas,
+                    _ => Adds::Instruments,
+                };
+                self.asked_of(entry, word, adds)?;
+                Some(Fills::Adds(adds))
+            }
             (Some(name), None) => {
                 let span = entry.field.found().span.clone();
                 let Some(info) = field_of(name) else {
@@ -317,7 +327,7 @@ impl Loading<'_> {
                     );
                     return None;
                 };
-                if !scope.knows(name) {
+                if !scope.fills(name) {
                     let head = name.split('.').next().unwrap_or_default();
                     self.problem(
                         span,
@@ -332,8 +342,27 @@ impl Loading<'_> {
         }
     }
 
+    /// Refuses parts that would not know what they belong to.
+    fn asked_of(&mut self, entry: &ItemEntry, word: &str, adds: Adds) -> Option<()> {
+        let each = entry.each.list().join(", ");
+        let fits = adds.asked_of();
+        if fits.contains(&each.as_str()) {
+            return Some(());
+        }
+        let span = entry.adds.found().span.clone();
+        let (expected, example) = match fits {
+            [one] if !one.is_empty() => {
+                (format!("expected `each` to name the {one}"), format!("each = [\"{one}\"]"))
+            }
+            _ => ("expected no `each` here".to_owned(), format!("adds = \"{word}\"")),
+        };
+        self.problem(span, format!("an item cannot add a {word} here"), &expected, &example);
+        None
+    }
+
     fn condition(&mut self, text: &str, entry: &Entry<Text>, scope: &Scope) -> Option<Expr> {
         let names = &self.names;
+        let scope = scope.rule();
         let read = expr::parse(text).and_then(|parsed| {
             let kind = expr::check(&parsed, &|name| {
                 if scope.knows(name) { names.lookup(name) } else { Err(None) }
@@ -395,7 +424,7 @@ pub(super) fn field_names() -> Vec<String> {
             collect(child.name, (child.shape)(), names);
         }
     }
-    for child in Record::SHAPE.children.iter().filter(|child| child.name != "redact") {
+    for child in Record::SHAPE.children {
         collect(child.name, (child.shape)(), &mut names);
     }
     names

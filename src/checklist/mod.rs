@@ -8,6 +8,7 @@ mod dead;
 mod entries;
 mod load;
 mod paper;
+mod scope;
 
 use std::ops::Range;
 use std::sync::Arc;
@@ -18,8 +19,7 @@ use crate::rules::expr::Expr;
 
 pub use dead::dead_conditions;
 pub use paper::paper;
-
-pub use crate::rules::Scope;
+pub use scope::Scope;
 
 /// The lists that are compiled in, by kind of pack; one that extends another comes after it.
 const BUILT_IN: [(&str, &str); 3] = [
@@ -41,6 +41,29 @@ pub enum Adds {
     Tests,
     /// Instruments.
     Instruments,
+    /// Loads of the test rig.
+    Loads,
+    /// Elements of the test rig; in an item asked of each load, that load's own.
+    RigElements,
+    /// What the instruments of the test rig read.
+    Meters,
+    /// Instruments of a bench test that each see a part of the current.
+    Branches,
+    /// What the temperature columns of a bench test were fixed to.
+    Sensors,
+    /// Places on photos that are blacked out.
+    Areas,
+}
+
+impl Adds {
+    /// The scope of the items that may add it, as `each` says it; none where the item is asked of the pack.
+    const fn asked_of(self) -> &'static [&'static str] {
+        match self {
+            Self::Branches | Self::Sensors => &["test"],
+            Self::RigElements => &["", "load"],
+            _ => &[""],
+        }
+    }
 }
 
 /// Where an answer goes.

@@ -8,6 +8,8 @@ use std::fmt::Write;
 use super::{Adds, Checklist, Fills, Item, PhotoWanted, Scope, Section};
 use crate::record::Kind;
 
+/// Room for answers in a row of a table, in spaces of about a millimetre.
+const PENCIL: usize = 76;
 const BLANK: &str = "______________________";
 
 /// The printable form of a checklist, in Markdown.
@@ -86,7 +88,7 @@ fn room(item: &Item) -> String {
             Kind::Text | Kind::Markdown | Kind::List => format!("{BLANK}{BLANK}{BLANK}"),
             _ => format!("{BLANK} (such as {})", info.example),
         },
-        Fills::Adds(Adds::Elements) => {
+        Fills::Adds(Adds::Elements | Adds::RigElements) => {
             let line = format!("{BLANK}{BLANK}");
             format!("1 {line}  \n2 {line}  \n3 {line}  \n4 {line}  \n5 {line}  \n6 {line}")
         }
@@ -100,11 +102,13 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
     let columns = match first.scope {
         Scope::Readings => 8,
         Scope::Tests | Scope::Photos => 4,
+        Scope::RigElements(_) => 6,
         _ => 3,
     };
     let _ = write!(out, "| No. | {} |", each_in_words(first));
     for column in 1..=columns {
-        let _ = write!(out, " .{column} |");
+        // Spaces that do not collapse keep the column wide enough for a pencil.
+        let _ = write!(out, " .{column}{} |", "\u{a0}".repeat(PENCIL / columns));
     }
     let _ = write!(out, "\n|---|---|");
     for _ in 0..columns {
@@ -125,7 +129,7 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
         };
         let only = match (&item.scope, &item.when) {
             (_, Some((when, _))) => format!(" Only where `{}`.", when.replace('|', "\\|")),
-            (Scope::Elements(kinds), None) if kinds.len() <= 4 => {
+            (Scope::Elements(kinds) | Scope::RigElements(kinds), None) if kinds.len() <= 4 => {
                 format!(" [{}]", kinds.join(", "))
             }
             _ => String::new(),
@@ -158,5 +162,7 @@ fn each_in_words(item: &Item) -> String {
         Scope::Photos => "For each photo".to_owned(),
         Scope::Tests => "For each bench test".to_owned(),
         Scope::Instruments => "For each instrument".to_owned(),
+        Scope::RigElements(kinds) => format!("For each {} of the rig", crate::words::list(kinds, "or")),
+        Scope::Loads => "For each load".to_owned(),
     }
 }

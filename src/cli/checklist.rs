@@ -1,5 +1,6 @@
 //! `checklist`: print the paper form, or check a house list.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -35,9 +36,10 @@ impl Checklist {
         if let Some(file) = &self.check {
             let name = file.display().to_string();
             let mut dead = Vec::new();
-            let mut items = 0;
+            // A list that others extend stands in them as well.
+            let mut items = BTreeSet::new();
             for list in lists.all() {
-                items += list.items().filter(|item| *item.file == *name).count();
+                items.extend(list.items().filter(|item| *item.file == *name).map(|item| item.id.clone()));
                 dead.extend(dead_conditions(list, &name));
             }
             if !dead.is_empty() {
@@ -46,7 +48,7 @@ impl Checklist {
             writeln!(
                 out,
                 "{name}: {}, every field known, every condition alive",
-                count(items, "item", "items")
+                count(items.len(), "item", "items")
             )?;
             return Ok(Done::Well);
         }

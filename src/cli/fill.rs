@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::{Done, Failure, House};
 use crate::fill::page::{self, Reach};
-use crate::fill::terminal::{WalkError, walk};
+use crate::fill::terminal::{WalkError, Wrapped, walk};
 use crate::fill::{Bench, FillError};
 
 #[derive(Debug, clap::Args)]
@@ -61,7 +61,11 @@ impl Fill {
             return Ok(Done::Well);
         }
         let piped = !std::io::stdin().is_terminal();
-        let summary = walk(&bench, &mut std::io::stdin().lock(), std::io::stdout().lock(), self.brief);
+        let out = std::io::stdout();
+        // In a pipe no width is known, and every line stays whole.
+        let columns = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+        let out = Wrapped::new(out.lock(), if std::io::stdout().is_terminal() { columns } else { || None });
+        let summary = walk(&bench, &mut std::io::stdin().lock(), out, self.brief);
         let summary = match summary {
             Ok(summary) => summary,
             Err(WalkError::Io(error)) => return Err(error.into()),

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use jiff::SignedDuration;
 
-use super::{Done, Failure, Format};
+use super::{Done, Failure, Format, House};
 use crate::evidence::hash::{Progress, silent};
 use crate::fill::Bench;
 use crate::fill::card::{Card, Moment, Outcome, Tie, clock_offset, numbers, tie_to};
@@ -50,11 +50,16 @@ pub(super) struct Photos {
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
+    /// A house checklist whose numbers --shows may use, read after those of the inspection; may be given several times
+    #[arg(long = "checklist", value_name = "FILE")]
+    checklists: Vec<PathBuf>,
+    #[command(flatten)]
+    house: House,
 }
 
 impl Photos {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let bench = Bench::open(&self.folder, &[], &[], None)?;
+        let bench = Bench::open(&self.folder, &self.house.rules, &self.checklists, None)?;
         let told = AtomicU64::new(0);
         let progress = |progress: Progress| {
             let step = progress.done / STEP;

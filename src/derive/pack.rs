@@ -43,6 +43,7 @@ pub(super) fn of_cells(facts: &Facts<'_>) -> Values {
     values.insert("pack.voltage_spread", spread(facts, |r| r.voltage.found(), false));
     values.insert("pack.resistance_spread", spread(facts, |r| r.resistance.found(), true));
     values.insert("pack.date_spread", date_spread(facts));
+    values.insert("pack.full_load_tests", full_load_tests(facts));
     values
 }
 
@@ -247,6 +248,14 @@ fn spread(
     };
     work.step(format!("highest {}, lowest {} of {} readings", high.show(), low.show(), amounts.len()));
     work.done(Amount { number, dimension })
+}
+
+/// How many full-load tests there are: what the rig is asked for.
+fn full_load_tests(facts: &Facts<'_>) -> Answer {
+    let tests = facts.record.test.iter().filter(|test| test.kind.word() == Some("full load")).count();
+    let mut work = Worker::new(facts);
+    work.step(format!("{tests} with kind \"full load\""));
+    work.done(Amount::exact(tests as f64, Dimension::NONE))
 }
 
 fn date_spread(facts: &Facts<'_>) -> Answer {

@@ -64,6 +64,7 @@ pub const FACTS: &[FactInfo] = &[
         "highest over lowest cell resistance among the readings, less one",
     ),
     fact("pack.date_spread", Dimension::TIME, "time between the earliest and the latest cell"),
+    fact("pack.full_load_tests", Dimension::NONE, "number of full-load tests in the record, done or planned"),
     fact(
         "path.capability",
         Dimension::CURRENT,

@@ -55,8 +55,8 @@ pub enum Said {
     Using(String),
     /// Take the answer back.
     Clear,
-    /// What is still open.
-    List,
+    /// What is still open: here, in a section, or `all`.
+    List(String),
     /// The findings as they stand.
     Findings,
     /// Show less or more with each question.
@@ -96,7 +96,15 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         ("quit" | "q" | "exit", true) if !is_choice(first, kind) => return Ok(Said::Quit),
         ("help" | "?", _) => return Ok(Said::Help),
         ("done" | ".", true) => return Ok(Said::Done),
-        ("list", true) => return Ok(Said::List),
+        ("list", true) => return Ok(Said::List(String::new())),
+        // In a text `list price` is an answer.
+        ("list", false)
+            if rest == "all"
+                || !rest.contains(char::is_whitespace)
+                    && !matches!(kind, Kind::Text | Kind::Markdown | Kind::List) =>
+        {
+            return Ok(Said::List(rest.to_owned()));
+        }
         ("findings", true) => return Ok(Said::Findings),
         ("brief" | "full", true) => return Ok(Said::Brief),
         ("clear", true) => return Ok(Said::Clear),

@@ -7,22 +7,24 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use thiserror::Error;
 
+use super::edits::{edits_for, named, part_named, says_the_same, with_what_the_item_says};
 use super::journal;
 use super::judged::{Decided, decided};
-use super::parts::{added, parts_to_add};
+use super::parts::{Wanted, added, parts_to_add};
 use super::photo::{self, Kept};
 use super::question::{Asked, Key, Question, questions};
+use super::tie::listed;
 use super::trials::{Stamp, Trials, stamps};
 use crate::checklist::{Checklists, Fills, Scope};
 use crate::derive::Derived;
 use crate::inspection::{OpenError, RECORD, book, read_text};
 use crate::problem::Problems;
 use crate::quantity::Amount;
-use crate::record::edit::{Answer, Edit, Place, Refused, apply};
-use crate::record::{self, How, Record};
+use crate::record::edit::{Answer, Edit, Refused, apply};
+use crate::record::{self, Record};
+use crate::redact;
 use crate::rules::{Book, Judgement, judge};
 use crate::save;
-use crate::words::nearest;
 
 /// Folder of house checklists in an inspection folder.
 const HOUSE_LISTS: &str = "checklists";
@@ -79,6 +81,8 @@ pub struct Sight {
     pub questions: Vec<Question>,
     /// The kind of pack whose checklist is asked.
     pub kind: String,
+    /// True while bench tests are being worked out beside: their findings follow.
+    pub beside: bool,
     /// Which logs, and which working of the bench tests, the judgement rests on.
     upon: (Vec<Stamp>, u64),
 }
@@ -217,8 +221,8 @@ impl Bench {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let upon = (stamps(&self.folder, &record), self.trials.generation());
-        let facts = self.trials.facts(&self.folder, &text, &record, &self.limits);
-        let derived = Derived::with_tests(&record, &self.limits, facts);
+        let worked = self.trials.facts(&self.folder, &text, &record, &self.limits);
+        let derived = Derived::with_tests(&record, &self.limits, worked.facts);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
@@ -226,7 +230,7 @@ impl Bench {
             Some(list) => questions(list, &asked),
             None => Vec::new(),
         };
-        Ok(Sight { text, record, judgement, questions, kind, upon })
+        Ok(Sight { text, record, judgement, questions, kind, beside: worked.beside, upon })
     }
 
     /// Changes when the record does, or what is known of its bench tests.
@@ -246,7 +250,7 @@ impl Bench {
     }
 
     /// Reads under the lock, edits, and replaces; nothing is written unless the result reads.
-    fn edit(
+    pub(super) fn edit(
         &self,
         make: impl FnOnce(&Sight) -> Result<(Vec<Edit>, String), FillError>,
     ) -> Result<Saved, FillError> {
@@ -254,11 +258,28 @@ impl Bench {
         let before = self.look()?;
         let (edits, said) = make(&before)?;
         let text = apply(&self.file.display().to_string(), &before.text, &edits)?;
+        self.can_be_published(&edits, &text)?;
         if text != before.text {
             save::replace(&self.file, &text).map_err(FillError::NotSaved)?;
         }
         let sight = self.sight(text)?;
         Ok(Saved { decided: decided(&before.judgement, &sight.judgement), said, sight })
+    }
+
+    /// What is to be withheld is checked at once: a slip there would stop every other command.
+    fn can_be_published(&self, edits: &[Edit], text: &str) -> Result<(), FillError> {
+        let withholds = edits.iter().any(|edit| match edit {
+            Edit::Set { place, .. } | Edit::Clear { place } | Edit::Append { list: place, .. } => {
+                place.0.first().is_some_and(|step| step.key == "redact")
+            }
+        });
+        if !withholds {
+            return Ok(());
+        }
+        let file = self.file.display().to_string();
+        let record = record::read(&file, text)?;
+        let told = |problems| Refused::Reads(Problems::new(&file, text, problems));
+        redact::plan(&record).map(drop).map_err(|problems| told(problems).into())
     }
 
     /// Writes an answer. `seen` is the revision the answer was made upon; an answer on another one is refused, unless
@@ -293,7 +314,7 @@ impl Bench {
             let question = question(sight, key)?;
             if let Fills::Adds(adds) = question.item.fills {
                 let typed = answer.value.as_deref().unwrap_or_default();
-                let parts = || parts_to_add(&sight.record, adds, question.item.leg, typed, None);
+                let parts = || parts_to_add(&sight.record, &Wanted::by(question, adds), typed);
                 return self.added_once(sight, once, parts);
             }
             if seen.is_some_and(|seen| seen != question.revision()) && !says_the_same(question, &answer) {
@@ -344,7 +365,9 @@ impl Bench {
             let part = part.ok_or_else(|| {
                 FillError::Words("this question has no part yet; answer it first".to_owned())
             })?;
-            let said = format!("{name} of {part} = {text}");
+            let whole = part_named(question);
+            let whole = if whole.is_empty() { part.to_string() } else { whole.to_owned() };
+            let said = format!("{whole}: {name} = {text}");
             Ok((vec![Edit::Set { place: part.then(name), answer: Answer::of(text) }], said))
         })
     }
@@ -393,79 +416,6 @@ impl Bench {
         journal::note(&self.folder, id, &edits, &said).map_err(FillError::NotSaved)?;
         Ok((edits, said))
     }
-    /// Takes a photo in and ties it to the part of a question.
-    ///
-    /// # Errors
-    /// [`FillError`]; the record is then unchanged.
-    pub fn photo(&self, key: &Key, file: &str) -> Result<Saved, FillError> {
-        let sight = self.look()?;
-        let shows = question(&sight, key)?.shows.clone();
-        let kept = photo::take_file(&self.folder, file, &shows).map_err(FillError::Words)?;
-        self.tie(key, &kept)
-    }
-
-    /// Lists photos that lie in `photos/`, each with its hash and, where it is given, when it was taken.
-    pub(super) fn list_photos(
-        &self,
-        photos: &[(Kept, Option<String>)],
-        shows: &str,
-    ) -> Result<Saved, FillError> {
-        self.edit(|sight| {
-            let mut edits = Vec::new();
-            for (kept, taken) in photos {
-                let mut own = listed(&sight.record, kept, shows)?;
-                let file = format!("{}/{}", photo::FOLDER, kept.name);
-                let known = sight.record.photo.iter().find(|photo| photo.file.text() == Some(&file));
-                if let Some(taken) = taken
-                    && known.is_none_or(|photo| !photo.taken.is_recorded())
-                {
-                    match own.first_mut() {
-                        Some(Edit::Append { fields, .. }) => fields.push(("taken".to_owned(), taken.clone())),
-                        _ => {
-                            let pick = record::edit::Pick::Where { key: "file".to_owned(), is: file };
-                            let step = record::edit::Step { key: "photo".to_owned(), pick: Some(pick) };
-                            let place = Place(vec![step]).then("taken");
-                            own.push(Edit::Set { place, answer: Answer::of(taken) });
-                        }
-                    }
-                }
-                edits.extend(own);
-            }
-            Ok((edits, format!("{} listed", crate::words::count(photos.len(), "photo", "photos"))))
-        })
-    }
-
-    /// Ties a photo that lies in `photos/` to the part of a question and lists it with its hash.
-    pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<Saved, FillError> {
-        self.edit(|sight| {
-            let question = question(sight, key)?;
-            let mut edits = Vec::new();
-            let photos = Answer { photos: vec![kept.name.clone()], ..Answer::default() };
-            match (&question.part, &question.item.fills) {
-                (Some(part), _) if part.0.first().is_some_and(|step| step.key != "photo") => {
-                    edits.push(Edit::Set { place: part.clone().then("photos"), answer: photos });
-                }
-                (None, Fills::Remark) => {
-                    let fields = vec![
-                        ("id".to_owned(), question.item.id.clone()),
-                        ("photos".to_owned(), kept.name.clone()),
-                    ];
-                    edits.push(Edit::Append { list: Place::keys("item"), at: usize::MAX, fields });
-                }
-                (None, Fills::Field { .. }) if question.item.scope == Scope::Readings => {
-                    let fields = vec![
-                        ("position".to_owned(), question.key.part.clone()),
-                        ("photos".to_owned(), kept.name.clone()),
-                    ];
-                    edits.push(Edit::Append { list: Place::keys("cells.reading"), at: usize::MAX, fields });
-                }
-                _ => {}
-            }
-            edits.extend(listed(&sight.record, kept, &question.shows)?);
-            let file = format!("{}/{}", photo::FOLDER, kept.name);
-            Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
-        })
-    }
 }
 
 /// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.
@@ -477,125 +427,9 @@ fn note_time(folder: &Path, question: &Question) {
     }
 }
 
-/// Lists a photo with its hash, or adds to what a listed one shows.
-///
-/// # Errors
-/// When the photo is listed with another hash: what arrived then is not what lies there now.
-pub(super) fn listed(record: &Record, kept: &Kept, part: &str) -> Result<Vec<Edit>, FillError> {
-    let file = format!("{}/{}", photo::FOLDER, kept.name);
-    let digest = kept.digest.to_string();
-    let known = record.photo.iter().enumerate().find(|(_, photo)| photo.file.text() == Some(&file));
-    let Some((index, photo)) = known else {
-        let mut fields = vec![("file".to_owned(), file)];
-        if !part.is_empty() {
-            fields.push(("shows".to_owned(), part.to_owned()));
-        }
-        fields.push(("sha256".to_owned(), digest));
-        return Ok(vec![Edit::Append { list: Place::keys("photo"), at: usize::MAX, fields }]);
-    };
-    let place = Place::keys("photo").at(index);
-    let mut edits = Vec::new();
-    match photo.sha256.text() {
-        Some(arrived) if arrived != digest => {
-            return Err(FillError::Words(format!(
-                "{file} is not what arrived: its SHA-256 was {arrived} and is {digest}"
-            )));
-        }
-        Some(_) => {}
-        None => edits.push(Edit::Set { place: place.clone().then("sha256"), answer: Answer::of(&digest) }),
-    }
-    let mut shows = photo.shows.list().to_vec();
-    if !part.is_empty() && !shows.iter().any(|shown| shown == part) {
-        shows.push(part.to_owned());
-        edits.push(Edit::Set { place: place.then("shows"), answer: Answer::of(&shows.join(", ")) });
-    }
-    Ok(edits)
-}
-
-fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
+/// A question of the record as it is now.
+pub(super) fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
     sight
         .question(key)
         .ok_or_else(|| FillError::Words(format!("there is no question `{key}` in this record any more")))
-}
-
-fn named(question: &Question) -> String {
-    match &question.place {
-        Some(place) => place.to_string(),
-        None => question.key.to_string(),
-    }
-}
-
-/// True when the record already says what an answer says: an answer that was sent twice.
-fn says_the_same(question: &Question, answer: &Answer) -> bool {
-    let Fills::Field { info, .. } = &question.item.fills else {
-        return answer.value.as_deref() == Some(question.found.show().as_str());
-    };
-    let same_value = answer.value.as_ref().is_none_or(|value| {
-        record::read_answer(info, value).is_ok_and(|state| state == question.found.state)
-    });
-    let same = |new: &Option<String>, old: Option<&str>| {
-        new.as_deref().is_none_or(|new| new == old.unwrap_or_default())
-    };
-    same_value
-        && same(&answer.note, question.found.note.as_deref())
-        && same(&answer.with, question.found.with.as_deref())
-        && same(&answer.how, question.found.how.map(How::word))
-}
-
-/// What the item says of how a value comes, unless the answer says it; only what is known came somehow.
-fn with_what_the_item_says(answer: &mut Answer, question: &Question) -> Result<(), FillError> {
-    if let Some(how) = answer.how.as_deref().filter(|how| !how.is_empty())
-        && !How::WORDS.iter().any(|word| word.word == how)
-    {
-        let near = nearest(how, How::WORDS.iter().map(|word| word.word));
-        let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
-        return Err(FillError::Words(format!("`{how}` is no way a value comes{hint}")));
-    }
-    let known = !matches!(
-        answer.value.as_deref().map(str::trim),
-        None | Some(record::field::ABSENT | record::field::NOT_VISIBLE)
-    );
-    let says = answer.how.is_some() || answer.with.is_some() || question.found.how.is_some();
-    if known
-        && !says
-        && let Some(how) = question.item.how
-    {
-        answer.how = Some(how.word().to_owned());
-    }
-    Ok(())
-}
-
-fn edits_for(question: &Question, answer: &Answer) -> Vec<Edit> {
-    if let Some(place) = &question.place {
-        return vec![Edit::Set { place: place.clone(), answer: answer.clone() }];
-    }
-    match (&question.item.fills, &question.item.scope) {
-        (Fills::Field { info, .. }, Scope::Readings) => {
-            let list = Place::keys("cells.reading");
-            let position = ("position".to_owned(), question.key.part.clone());
-            let place = Place(vec![
-                record::edit::Step { key: "cells".to_owned(), pick: None },
-                record::edit::Step {
-                    key: "reading".to_owned(),
-                    pick: Some(record::edit::Pick::Where {
-                        key: "position".to_owned(),
-                        is: question.key.part.clone(),
-                    }),
-                },
-            ]);
-            vec![
-                Edit::Append { list, at: usize::MAX, fields: vec![position] },
-                Edit::Set { place: place.then(info.name), answer: answer.clone() },
-            ]
-        }
-        _ => {
-            let mut fields = vec![("id".to_owned(), question.item.id.clone())];
-            fields.extend(answer.value.clone().map(|value| ("answer".to_owned(), value)));
-            fields.extend(answer.note.clone().map(|note| ("note".to_owned(), note)));
-            if !answer.photos.is_empty() {
-                fields.push(("photos".to_owned(), answer.photos.join(", ")));
-            }
-            vec![Edit::Append { list: Place::keys("item"), at: usize::MAX, fields }]
-        }
-    }
 }

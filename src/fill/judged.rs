@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::trials::waits;
 use crate::rules::{Finding, Grade, Judgement, Outcome};
 
 /// A rule whose outcome an answer changed.
@@ -53,7 +54,11 @@ pub fn decided(before: &Judgement, now: &Judgement) -> Vec<Decided> {
     for finding in &now.findings {
         let was = old.get(&key(finding)).copied();
         let open_before = was.is_none_or(|outcome| outcome == Outcome::NotDecided);
-        if was == Some(finding.outcome) || (open_before && finding.outcome == Outcome::NotDecided) {
+        // What waits for a log is told when the log has been read.
+        let working =
+            finding.outcome == Outcome::NotDecided && finding.missing.iter().any(|m| waits(&m.what));
+        if working || was == Some(finding.outcome) || (open_before && finding.outcome == Outcome::NotDecided)
+        {
             continue;
         }
         changes.push(Decided {

@@ -11,14 +11,18 @@
 mod answer;
 mod bench;
 pub mod card;
+mod edits;
 mod journal;
 mod judged;
+mod lines;
 pub mod page;
 mod parts;
 mod photo;
 mod question;
 mod same;
+mod subject;
 pub mod terminal;
+mod tie;
 mod trials;
 
 pub use answer::{Said, read_line};

@@ -1,9 +1,10 @@
-//! Adding parts to a record: elements of the path in the order of the current, claims, layers, tests, instruments,
-//! cell readings.
+//! Adding parts to a record: elements of the path in the order of the current and of the rig, claims, layers, tests,
+//! instruments, loads, cell readings. What is written whole in one line is in `lines`.
 
 use super::bench::{FillError, Sight};
-use super::photo;
 use super::question::{Key, Question};
+use super::subject::Of;
+use super::{lines, photo};
 use crate::checklist::{Adds, Scope};
 use crate::record::Record;
 use crate::record::edit::{Edit, Pick, Place};
@@ -11,14 +12,36 @@ use crate::record::parts::ELEMENT_KINDS;
 use crate::words::nearest;
 
 /// Parts that one answer may add.
-const MOST_ADDED: usize = 64;
+pub(super) const MOST_ADDED: usize = 64;
+
+/// What is to be added, and where.
+pub(super) struct Wanted {
+    pub(super) adds: Adds,
+    /// The leg of elements.
+    pub(super) leg: Option<&'static str>,
+    /// The test or the load that the parts belong to.
+    pub(super) of: Of,
+    /// The element behind which elements go.
+    pub(super) behind: Option<usize>,
+}
+
+impl Wanted {
+    /// What the answer to a question adds.
+    pub(super) fn by(question: &Question, adds: Adds) -> Self {
+        Self { adds, leg: question.item.leg, of: question.of_what, behind: None }
+    }
+
+    const fn plain(adds: Adds) -> Self {
+        Self { adds, leg: None, of: Of::Pack, behind: None }
+    }
+}
 
 /// What `add` means at a question.
 pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<Edit>, String), FillError> {
     let (first, rest) = what.trim().split_once(char::is_whitespace).unwrap_or((what.trim(), ""));
     let record = &sight.record;
     let adds = match first {
-        "row" => return rows(record, at.and_then(|key| sight.question(key)), rest),
+        "row" => return lines::rows(record, at.and_then(|key| sight.question(key)), rest),
         "reading" => {
             let wanted = rest.trim().trim_start_matches("cell").trim().parse::<u32>();
             let next = record.cells.reading.iter().filter_map(|r| r.position.count()).max().unwrap_or(0) + 1;
@@ -44,12 +67,21 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         "layer" => Some(Adds::Layers),
         "test" => Some(Adds::Tests),
         "instrument" => Some(Adds::Instruments),
+        "load" => Some(Adds::Loads),
+        "meter" => Some(Adds::Meters),
+        "area" => Some(Adds::Areas),
         _ => None,
     };
     if let Some(adds) = adds {
-        return parts_to_add(record, adds, None, rest, None);
+        return parts_to_add(record, &Wanted::plain(adds), rest);
     }
     let question = at.and_then(|key| sight.question(key));
+    if let Some(wanted) = lines::of_test(record, question, first)? {
+        return parts_to_add(record, &wanted, rest);
+    }
+    if let Some(wanted) = lines::of_rig(question, first) {
+        return parts_to_add(record, &wanted, if first == "rig" { rest } else { what });
+    }
     let behind = question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
         Some(Pick::Index(index)) if matches!(question.item.scope, Scope::Elements(_)) => Some(index),
         _ => None,
@@ -64,7 +96,8 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         Some(leg) => (Some(leg), rest, behind.filter(|_| leg_is(record, behind, leg))),
         None => (leg.or_else(|| leg_of_section(question)), what, behind),
     };
-    let (edits, mut said) = parts_to_add(record, Adds::Elements, leg, what, behind)?;
+    let wanted = Wanted { adds: Adds::Elements, leg, of: Of::Pack, behind };
+    let (edits, mut said) = parts_to_add(record, &wanted, what)?;
     if leg.is_none() {
         said.push_str(
             "; in no leg yet, so nothing is asked of it: add it in its leg, or as `add positive busbar`",
@@ -81,74 +114,6 @@ fn leg_is(record: &Record, index: Option<usize>, leg: &str) -> bool {
         .is_some_and(|element| element.leg.word() == Some(leg))
 }
 
-/// Readings taken during a bench test, as rows of it: `15 min, 77 A, branch 1`, several with semicolons between. What a
-/// row is of may be left out where the row before says it.
-fn rows(record: &Record, question: Option<&Question>, typed: &str) -> Result<(Vec<Edit>, String), FillError> {
-    const FORM: &str = "expected time, value and what was read, such as: row 15 min, 77 A, branch 1";
-    let words = |text: String| FillError::Words(text);
-    let named = typed.split_once(':').and_then(|(id, rest)| {
-        let index = record.test.iter().position(|test| test.id.text() == Some(id.trim()))?;
-        Some((index, rest))
-    });
-    let of_question = || {
-        let first = question?.part.as_ref()?.0.first()?;
-        match first.pick {
-            Some(Pick::Index(index)) if first.key == "test" => Some(index),
-            _ => None,
-        }
-    };
-    let (index, typed) = match named {
-        Some(named) => named,
-        None => {
-            let only = (record.test.len() == 1).then_some(0);
-            let index = of_question().or(only).ok_or_else(|| {
-                let ids: Vec<&str> = record.test.iter().filter_map(|test| test.id.text()).collect();
-                words(match ids.as_slice() {
-                    [] => "there is no bench test yet; for example: add test full load".to_owned(),
-                    ids => format!(
-                        "say of which test, such as row {}: 15 min, 77 A; there are: {}",
-                        ids[0],
-                        ids.join(", ")
-                    ),
-                })
-            })?;
-            (index, typed)
-        }
-    };
-    let test = record.test.get(index).ok_or_else(|| words(FORM.to_owned()))?;
-    let mut of = test.reading.last().and_then(|reading| reading.of.text()).map(str::to_owned);
-    let mut edits = Vec::new();
-    for row in typed.split(';').map(str::trim).filter(|row| !row.is_empty()) {
-        let mut pieces = row.splitn(3, ',').map(str::trim);
-        let (Some(at), Some(value)) = (pieces.next(), pieces.next()) else {
-            return Err(words(format!("`{row}`: {FORM}")));
-        };
-        if let Some(own) = pieces.next().filter(|own| !own.is_empty()) {
-            of = Some(own.to_owned());
-        }
-        let of = of.clone().ok_or_else(|| words(format!("`{row}`: {FORM}")))?;
-        let fields = vec![
-            ("of".to_owned(), of),
-            ("at".to_owned(), at.to_owned()),
-            ("value".to_owned(), value.to_owned()),
-        ];
-        edits.push(Edit::Append {
-            list: Place::keys("test").at(index).then("reading"),
-            at: usize::MAX,
-            fields,
-        });
-        if edits.len() > MOST_ADDED {
-            return Err(words(format!("more than {MOST_ADDED} rows at once")));
-        }
-    }
-    if edits.is_empty() {
-        return Err(words(FORM.to_owned()));
-    }
-    let id = test.id.text().unwrap_or("the test");
-    let number = crate::words::count(edits.len(), "reading", "readings");
-    Ok((edits, format!("{number} of {id} added ({})", of.unwrap_or_default())))
-}
-
 fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {
     match question?.section.as_str() {
         "negative-leg" => Some("negative"),
@@ -161,29 +126,21 @@ fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {
 /// The parts that an answer adds, as edits.
 pub(super) fn parts_to_add(
     record: &Record,
-    adds: Adds,
-    leg: Option<&'static str>,
+    wanted: &Wanted,
     typed: &str,
-    behind: Option<usize>,
 ) -> Result<(Vec<Edit>, String), FillError> {
-    let separator = if adds == Adds::Statements { ';' } else { ',' };
-    let wanted: Vec<&str> = typed.split(separator).map(str::trim).filter(|part| !part.is_empty()).collect();
-    if wanted.is_empty() || wanted.len() > MOST_ADDED {
-        return Err(FillError::Words(format!("expected 1 to {MOST_ADDED} parts, found {}", wanted.len())));
+    let Wanted { adds, leg, of, behind } = *wanted;
+    // A comma may be part of a claim, and of a name where semicolons stand between.
+    let separator = if adds == Adds::Statements || typed.contains(';') { ';' } else { ',' };
+    let parts: Vec<&str> = typed.split(separator).map(str::trim).filter(|part| !part.is_empty()).collect();
+    if parts.is_empty() || parts.len() > MOST_ADDED {
+        return Err(FillError::Words(format!("expected 1 to {MOST_ADDED} parts, found {}", parts.len())));
     }
-    let (list, taken): (&str, Vec<&str>) = match adds {
-        Adds::Elements => ("path.element", record.path.element.iter().filter_map(|e| e.id.text()).collect()),
-        Adds::Statements => {
-            ("claims.statement", record.claims.statement.iter().filter_map(|s| s.id.text()).collect())
-        }
-        Adds::Layers => ("bms.layer", record.bms.layer.iter().filter_map(|l| l.name.text()).collect()),
-        Adds::Tests => ("test", record.test.iter().filter_map(|t| t.id.text()).collect()),
-        Adds::Instruments => ("instrument", record.instrument.iter().filter_map(|i| i.id.text()).collect()),
-    };
-    let mut taken: Vec<String> = taken.into_iter().map(str::to_owned).collect();
+    let mut taken = taken(record, adds);
+    let list = list_of(adds, of);
     let mut edits = Vec::new();
     let mut names = Vec::new();
-    for (number, part) in wanted.into_iter().enumerate() {
+    for (number, part) in parts.into_iter().enumerate() {
         let mut own_id = |id: Option<&str>, or: &str| -> Result<String, FillError> {
             let id = match id.map(str::trim).filter(|id| !id.is_empty()) {
                 Some(id) if taken.iter().any(|t| t == id) => {
@@ -222,23 +179,92 @@ pub(super) fn parts_to_add(
                 put("text", text.to_owned());
             }
             Adds::Layers => put("name", own_id(Some(part), "layer")?),
-            Adds::Tests => {
-                let kinds = ["capacity", "full load", "cold charge", "charge"];
-                let Some(kind) = kinds.iter().find(|kind| part.starts_with(**kind)) else {
-                    return Err(FillError::Words(format!(
-                        "`{part}` is no kind of test; expected one of: {}",
-                        kinds.join(", ")
-                    )));
+            Adds::Tests | Adds::Loads => {
+                let what = if adds == Adds::Tests { "test" } else { "load" };
+                let (kind, id) = kind_and_id(part, what)?;
+                put("id", own_id(Some(id), &photo::slug(kind))?);
+                put("kind", kind.to_owned());
+            }
+            Adds::RigElements => {
+                let kind = kind_of(part)?;
+                let id = part.split_once(char::is_whitespace).map_or("", |(_, id)| id);
+                let load = match of {
+                    Of::Load(load) => record.rig.load.get(load).and_then(|load| load.id.text()),
+                    _ => None,
                 };
-                put("id", own_id(part.get(kind.len()..), &photo::slug(kind))?);
-                put("kind", (*kind).to_owned());
+                put("id", own_id(Some(id), &format!("{}-{kind}", load.unwrap_or("rig")))?);
+                put("kind", kind.to_owned());
+                at = behind.map_or(at, |index| index + 1 + number);
+            }
+            Adds::Meters | Adds::Branches | Adds::Sensors | Adds::Areas => {
+                fields = lines::fields(record, adds, part)?;
             }
             Adds::Instruments => put("id", own_id(Some(&photo::slug(part)), "instrument")?),
         }
-        names.push(fields.first().map(|(_, name)| name.clone()).unwrap_or_default());
-        edits.push(Edit::Append { list: Place::keys(list), at, fields });
+        names.push(match adds {
+            Adds::Meters | Adds::Branches | Adds::Sensors | Adds::Areas => lines::said(&fields),
+            _ => fields.first().map(|(_, name)| name.clone()).unwrap_or_default(),
+        });
+        edits.push(Edit::Append { list: list.clone(), at, fields });
     }
     Ok((edits, format!("added: {}", names.join(", "))))
+}
+
+/// The list that parts are added to.
+fn list_of(adds: Adds, of: Of) -> Place {
+    let keys = Place::keys;
+    match (adds, of) {
+        (Adds::Elements, _) => keys("path.element"),
+        (Adds::Statements, _) => keys("claims.statement"),
+        (Adds::Layers, _) => keys("bms.layer"),
+        (Adds::Tests, _) => keys("test"),
+        (Adds::Instruments, _) => keys("instrument"),
+        (Adds::Loads, _) => keys("rig.load"),
+        (Adds::RigElements, Of::Load(load)) => keys("rig.load").at(load).then("element"),
+        (Adds::RigElements, _) => keys("rig.element"),
+        (Adds::Meters, _) => keys("rig.meter"),
+        (Adds::Branches, Of::Test(test)) => keys("test").at(test).then("branch"),
+        (Adds::Sensors, Of::Test(test)) => keys("test").at(test).then("sensor"),
+        (Adds::Branches, _) => keys("test.branch"),
+        (Adds::Sensors, _) => keys("test.sensor"),
+        (Adds::Areas, _) => keys("redact.area"),
+    }
+}
+
+/// Ids that are given already.
+fn taken(record: &Record, adds: Adds) -> Vec<String> {
+    let ids: Vec<&str> = match adds {
+        Adds::Elements => record.path.element.iter().filter_map(|e| e.id.text()).collect(),
+        Adds::Statements => record.claims.statement.iter().filter_map(|s| s.id.text()).collect(),
+        Adds::Layers => record.bms.layer.iter().filter_map(|l| l.name.text()).collect(),
+        Adds::Tests => record.test.iter().filter_map(|t| t.id.text()).collect(),
+        Adds::Instruments => record.instrument.iter().filter_map(|i| i.id.text()).collect(),
+        Adds::Loads => record.rig.load.iter().filter_map(|l| l.id.text()).collect(),
+        Adds::RigElements => {
+            let own = record.rig.load.iter().flat_map(|load| &load.element);
+            record.rig.element.iter().chain(own).filter_map(|e| e.id.text()).collect()
+        }
+        Adds::Meters | Adds::Branches | Adds::Sensors | Adds::Areas => Vec::new(),
+    };
+    ids.into_iter().map(str::to_owned).collect()
+}
+
+/// The kind of test or load that a text begins with, and the id behind it. Where the first word is the beginning of one
+/// kind alone, it is enough.
+fn kind_and_id<'a>(part: &'a str, what: &str) -> Result<(&'static str, &'a str), FillError> {
+    let kinds = lines::words_of(&format!("{what}.kind"));
+    let first = part.split_whitespace().next().unwrap_or_default();
+    let begins: Vec<&'static str> = kinds.iter().copied().filter(|kind| kind.starts_with(first)).collect();
+    let whole = kinds.iter().find_map(|kind| Some((*kind, part.strip_prefix(kind)?)));
+    let whole = whole.filter(|(_, id)| id.is_empty() || id.starts_with(char::is_whitespace));
+    match (whole, begins.as_slice()) {
+        (Some(whole), _) => Ok(whole),
+        (None, [kind]) if !first.is_empty() => Ok((kind, part.get(first.len()..).unwrap_or_default())),
+        _ => Err(FillError::Words(format!(
+            "`{part}` is no kind of {what}; expected one of: {}",
+            kinds.join(", ")
+        ))),
+    }
 }
 
 /// The kind of element a text begins with.
@@ -251,7 +277,10 @@ fn kind_of(part: &str) -> Result<&'static str, FillError> {
         all.next().filter(|_| all.next().is_none() && !first.is_empty())
     };
     known.clone().find(|kind| *kind == first).or_else(begins).ok_or_else(|| {
+        // `bar` is part of `busbar`, and too short to be near to it.
+        let within = || known.clone().find(|kind| first.len() > 2 && kind.contains(first));
         let hint = nearest(first, known.clone())
+            .or_else(within)
             .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         let known: Vec<&str> = known.collect();
         FillError::Words(format!("`{first}` is no kind of element{hint}\nkinds: {}", known.join(", ")))

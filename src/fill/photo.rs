@@ -80,7 +80,13 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
         return Ok(Kept { name, digest });
     }
     let path = PathBuf::from(from);
-    let size = fs::metadata(&path).map_err(|error| format!("{from}: {error}"))?.len();
+    let size = fs::metadata(&path).map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => {
+            format!("there is no photo `{from}` in photos/, and no file of that name here")
+        }
+        _ => format!("{from}: {error}"),
+    });
+    let size = size?.len();
     if size > LARGEST {
         return Err(too_large());
     }

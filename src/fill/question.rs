@@ -5,12 +5,15 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
+use super::lines;
+use super::subject::{Of, there};
 use crate::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
-use crate::derive::{Derived, Facts, Subject, Val};
+use crate::derive::{Derived, Facts, Val};
 use crate::quantity::Amount;
 use crate::record::edit::Place;
 use crate::record::field::Found;
-use crate::record::{Kind, Own, Part, Record, State};
+use crate::record::parts::Element;
+use crate::record::{Kind, Record, State};
 use crate::rules::expr::evaluate;
 
 /// Cells that are asked for one by one; packs with more are read in by groups.
@@ -78,6 +81,8 @@ pub struct Question {
     pub there: Vec<String>,
     /// Whether it applies.
     pub applies: Applies,
+    /// The part by its place.
+    pub(super) of_what: Of,
 }
 
 impl Question {
@@ -134,11 +139,11 @@ impl Question {
                 }
                 kind => format!("{}, such as {}", kind.expected(), info.example),
             },
-            Fills::Adds(Adds::Elements) => {
+            Fills::Adds(Adds::Elements | Adds::RigElements | Adds::Tests | Adds::Loads) => {
                 "kinds with commas between, an id behind each if you like".to_owned()
             }
             Fills::Adds(Adds::Statements) => "claims with semicolons between".to_owned(),
-            Fills::Adds(_) => "names with commas between".to_owned(),
+            Fills::Adds(adds) => lines::form(*adds).to_owned(),
             Fills::Remark => "a remark, or a photo".to_owned(),
         }
     }
@@ -153,7 +158,7 @@ pub(super) struct Asked<'a> {
 
 /// A part that items are asked for each of.
 struct Each {
-    subject: Subject,
+    of_what: Of,
     part: String,
     of: String,
     /// Its number among those of the item's scope, from 1.
@@ -182,13 +187,12 @@ pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
                 }
                 _ => {
                     let parts: Vec<Vec<Each>> = block.iter().map(|item| asked.each(item)).collect();
-                    let mut order: Vec<usize> =
-                        parts.iter().flatten().map(|each| index_of(each.subject)).collect();
+                    let mut order: Vec<Of> = parts.iter().flatten().map(|each| each.of_what).collect();
                     order.sort_unstable();
                     order.dedup();
-                    for index in order {
+                    for part in order {
                         for (item, parts) in block.iter().zip(&parts) {
-                            if let Some(each) = parts.iter().find(|each| index_of(each.subject) == index) {
+                            if let Some(each) = parts.iter().find(|each| each.of_what == part) {
                                 all.extend(asked.question(&section.id, item, Some(each)));
                             }
                         }
@@ -204,20 +208,8 @@ fn same_block(first: &Item, next: &Item) -> bool {
     match (&first.scope, &next.scope) {
         (Scope::Pack, _) => false,
         (Scope::Elements(_), Scope::Elements(_)) => first.leg == next.leg,
+        (Scope::RigElements(_), Scope::RigElements(_)) => true,
         (one, other) => one == other,
-    }
-}
-
-const fn index_of(subject: Subject) -> usize {
-    match subject {
-        Subject::Pack => 0,
-        Subject::Element(i)
-        | Subject::Statement(i)
-        | Subject::Layer(i)
-        | Subject::Reading(i)
-        | Subject::Photo(i)
-        | Subject::Test(i)
-        | Subject::Instrument(i) => i,
     }
 }
 
@@ -232,7 +224,7 @@ fn part_key(ids: &[Option<&str>], index: usize) -> String {
 impl Asked<'_> {
     fn each(&self, item: &Item) -> Vec<Each> {
         let record = self.record;
-        let named = |ids: Vec<Option<&str>>, what: &str, subject: fn(usize) -> Subject| -> Vec<Each> {
+        let named = |ids: Vec<Option<&str>>, what: &str, of_what: fn(usize) -> Of| -> Vec<Each> {
             (0..ids.len())
                 .map(|index| {
                     let part = part_key(&ids, index);
@@ -240,7 +232,7 @@ impl Asked<'_> {
                         Some(id) => id.to_owned(),
                         None => format!("{what} {}", index + 1),
                     };
-                    Each { subject: subject(index), part, of, number: index + 1 }
+                    Each { of_what: of_what(index), part, of, number: index + 1 }
                 })
                 .collect()
         };
@@ -249,25 +241,23 @@ impl Asked<'_> {
             Scope::Elements(kinds) => {
                 let elements = &record.path.element;
                 let ids: Vec<Option<&str>> = elements.iter().map(|e| e.id.text()).collect();
-                let mut all = named(ids, "element", Subject::Element);
-                all.retain(|each| {
-                    elements.get(index_of(each.subject)).is_some_and(|element| {
-                        let kind = element.kind.word().is_some_and(|kind| kinds.contains(&kind));
-                        let leg = item.leg.is_none() || element.leg.word() == item.leg;
-                        kind && leg
-                    })
-                });
-                for (number, each) in all.iter_mut().enumerate() {
-                    each.number = number + 1;
-                    if let Some(element) = elements.get(index_of(each.subject)) {
-                        let words = element.name.text().or(element.kind.word()).unwrap_or_default();
-                        if words != each.of {
-                            each.of = format!("{} ({words})", each.of);
-                        }
-                    }
-                }
-                all
+                let all = named(ids, "element", Of::Element);
+                let element = |each: &Each| match each.of_what {
+                    Of::Element(index) => elements.get(index),
+                    _ => None,
+                };
+                of_kinds(all, kinds, &element, |element| item.leg.is_none() || element.leg.word() == item.leg)
             }
+            Scope::RigElements(kinds) => {
+                let places = rig_elements(record);
+                let ids: Vec<Option<&str>> = places.iter().map(|(_, e)| e.id.text()).collect();
+                let mut all = named(ids, "element of the rig", Of::RigElement);
+                for (each, (place, _)) in all.iter_mut().zip(&places) {
+                    each.of_what = *place;
+                }
+                of_kinds(all, kinds, &|each| each.of_what.element(record), |_| true)
+            }
+            Scope::Loads => named(record.rig.load.iter().map(|l| l.id.text()).collect(), "load", Of::Load),
             Scope::Readings => {
                 let cells = record.cells.series.count().unwrap_or(0).min(MOST_CELLS);
                 let mut positions: Vec<u32> = (1..=cells).collect();
@@ -281,7 +271,7 @@ impl Asked<'_> {
                         let at =
                             record.cells.reading.iter().position(|r| r.position.count() == Some(position));
                         Each {
-                            subject: Subject::Reading(at.unwrap_or(usize::MAX)),
+                            of_what: at.map_or(Of::NewReading(position), Of::Reading),
                             part: position.to_string(),
                             of: format!("cell {position}"),
                             number: position as usize,
@@ -289,32 +279,26 @@ impl Asked<'_> {
                     })
                     .collect()
             }
-            Scope::Statements => named(
-                record.claims.statement.iter().map(|s| s.id.text()).collect(),
-                "claim",
-                Subject::Statement,
-            ),
+            Scope::Statements => {
+                named(record.claims.statement.iter().map(|s| s.id.text()).collect(), "claim", Of::Statement)
+            }
             Scope::Layers => {
-                named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Subject::Layer)
+                named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Of::Layer)
             }
-            Scope::Photos => {
-                named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Subject::Photo)
+            Scope::Photos => named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo),
+            Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Of::Test),
+            Scope::Instruments => {
+                named(record.instrument.iter().map(|i| i.id.text()).collect(), "instrument", Of::Instrument)
             }
-            Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Subject::Test),
-            Scope::Instruments => named(
-                record.instrument.iter().map(|i| i.id.text()).collect(),
-                "instrument",
-                Subject::Instrument,
-            ),
         }
     }
 
     fn question(&self, section: &str, item: &Arc<Item>, each: Option<&Each>) -> Option<Question> {
         let record = self.record;
-        let subject = each.map_or(Subject::Pack, |each| each.subject);
-        let facts = Facts { record, derived: self.derived, limits: self.limits, subject };
-        let part = part_place(subject, item);
-        let own = part.as_ref().and_then(|_| own_of(record, subject, item));
+        let of = each.map_or(Of::Pack, |each| each.of_what);
+        let facts = Facts { record, derived: self.derived, limits: self.limits, subject: of.subject() };
+        let part = of.place(item);
+        let own = part.as_ref().and_then(|_| of.own(record, item));
         let mut question = Question {
             key: Key { item: item.id.clone(), part: each.map(|each| each.part.clone()).unwrap_or_default() },
             number: match each {
@@ -325,32 +309,32 @@ impl Asked<'_> {
             item: Arc::clone(item),
             of: each.map(|each| each.of.clone()).unwrap_or_default(),
             place: None,
-            shows: shows(record, subject, item),
+            shows: of.shows(record, item),
             found: Found::default(),
             part_photos: own.map(|own| own.photos.clone()).unwrap_or_default(),
             part,
             there: Vec::new(),
             applies: applies(item, &facts),
+            of_what: of,
         };
         match &item.fills {
             Fills::Field { name, info } => {
                 // An element of another kind than the field belongs to is not asked.
-                if let Subject::Element(index) = subject {
-                    let kind = record.path.element.get(index)?.kind.word()?;
-                    if !takes(kind, info.name) {
-                        return None;
-                    }
+                if let Some(element) = of.element(record)
+                    && !takes(element.kind.word()?, info.name)
+                {
+                    return None;
                 }
                 question.place = question.part.clone().map(|part| part.then(info.name));
                 if name == "notes" {
                     question.place = Some(Place::keys("notes"));
                     question.part = None;
                     question.found = record.notes.found().clone();
-                } else if let Some(found) = facts.found(name) {
+                } else if let Some(found) = of.found(record, name).or_else(|| facts.found(name)) {
                     question.found = found.clone();
                 }
             }
-            Fills::Adds(adds) => question.there = there(record, *adds, item.leg),
+            Fills::Adds(adds) => question.there = there(record, *adds, item.leg, of),
             Fills::Remark => {
                 let at = record.item.iter().position(|i| i.id.text() == Some(item.id.as_str()));
                 if let Some((index, answer)) = at.and_then(|index| Some((index, record.item.get(index)?))) {
@@ -369,6 +353,40 @@ impl Asked<'_> {
         }
         Some(question)
     }
+}
+
+/// Every element of the rig: those of the whole current, then those of each load.
+fn rig_elements(record: &Record) -> Vec<(Of, &Element)> {
+    let trunk =
+        record.rig.element.iter().enumerate().map(|(index, element)| (Of::RigElement(index), element));
+    let own = record.rig.load.iter().enumerate().flat_map(|(load, of)| {
+        of.element.iter().enumerate().map(move |(index, element)| (Of::LoadElement(load, index), element))
+    });
+    trunk.chain(own).collect()
+}
+
+/// The elements of some kinds, numbered among themselves and called by id and name.
+fn of_kinds<'a>(
+    mut all: Vec<Each>,
+    kinds: &[&str],
+    element: &dyn Fn(&Each) -> Option<&'a Element>,
+    also: impl Fn(&Element) -> bool,
+) -> Vec<Each> {
+    all.retain(|each| {
+        element(each).is_some_and(|element| {
+            element.kind.word().is_some_and(|kind| kinds.contains(&kind)) && also(element)
+        })
+    });
+    for (number, each) in all.iter_mut().enumerate() {
+        each.number = number + 1;
+        if let Some(element) = element(each) {
+            let words = element.name.text().or(element.kind.word()).unwrap_or_default();
+            if words != each.of {
+                each.of = format!("{} ({words})", each.of);
+            }
+        }
+    }
+    all
 }
 
 /// True when an element of this kind has the field, asked of the record's own reader so that it is said once.
@@ -390,92 +408,5 @@ fn applies(item: &Item, facts: &Facts<'_>) -> Applies {
             let what: Vec<&str> = missing.iter().map(|missing| missing.what.as_str()).collect();
             Applies::Waits(what.join("; "))
         }
-    }
-}
-
-/// Where the part of a question stands in the record.
-fn part_place(subject: Subject, item: &Item) -> Option<Place> {
-    let at = |list: &str, index: usize| (index != usize::MAX).then(|| Place::keys(list).at(index));
-    match subject {
-        Subject::Pack => match &item.fills {
-            Fills::Field { name, .. } => name.split_once('.').map(|(head, _)| Place::keys(head)),
-            _ => None,
-        },
-        Subject::Element(index) => at("path.element", index),
-        Subject::Statement(index) => at("claims.statement", index),
-        Subject::Layer(index) => at("bms.layer", index),
-        Subject::Reading(index) => at("cells.reading", index),
-        Subject::Photo(index) => at("photo", index),
-        Subject::Test(index) => at("test", index),
-        Subject::Instrument(index) => at("instrument", index),
-    }
-}
-
-fn own_of<'a>(record: &'a Record, subject: Subject, item: &Item) -> Option<&'a Own> {
-    Some(match subject {
-        Subject::Pack => match &item.fills {
-            Fills::Field { name, .. } => match name.split('.').next()? {
-                "inspection" => record.inspection.own(),
-                "claims" => record.claims.own(),
-                "cells" => record.cells.own(),
-                "path" => record.path.own(),
-                "bms" => record.bms.own(),
-                "heater" => record.heater.own(),
-                "enclosure" => record.enclosure.own(),
-                "service" => record.service.own(),
-                "marking" => record.marking.own(),
-                _ => return None,
-            },
-            _ => return None,
-        },
-        Subject::Element(index) => record.path.element.get(index)?.own(),
-        Subject::Statement(index) => record.claims.statement.get(index)?.own(),
-        Subject::Layer(index) => record.bms.layer.get(index)?.own(),
-        Subject::Reading(index) => record.cells.reading.get(index)?.own(),
-        Subject::Photo(index) => record.photo.get(index)?.own(),
-        Subject::Test(index) => record.test.get(index)?.own(),
-        Subject::Instrument(index) => record.instrument.get(index)?.own(),
-    })
-}
-
-fn shows(record: &Record, subject: Subject, item: &Item) -> String {
-    if let Some(shows) = &item.shows {
-        return shows.clone();
-    }
-    match subject {
-        Subject::Element(index) => {
-            let element = record.path.element.get(index);
-            element.and_then(|e| e.id.text()).unwrap_or("path").to_owned()
-        }
-        Subject::Statement(_) => "claims".to_owned(),
-        Subject::Layer(_) => "bms".to_owned(),
-        Subject::Reading(_) => "cells".to_owned(),
-        Subject::Test(index) => {
-            let test = record.test.get(index);
-            test.and_then(|test| test.id.text()).unwrap_or("test").to_owned()
-        }
-        Subject::Pack => match &item.fills {
-            Fills::Field { name, .. } => name.split('.').next().unwrap_or_default().to_owned(),
-            _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),
-        },
-        _ => item.id.clone(),
-    }
-}
-
-/// Parts that are in the record already, by name.
-fn there(record: &Record, adds: Adds, leg: Option<&str>) -> Vec<String> {
-    let text = |text: Option<&str>| text.unwrap_or("(no id)").to_owned();
-    match adds {
-        Adds::Elements => record
-            .path
-            .element
-            .iter()
-            .filter(|element| leg.is_none() || element.leg.word() == leg)
-            .map(|element| text(element.id.text().or(element.kind.word())))
-            .collect(),
-        Adds::Statements => record.claims.statement.iter().map(|s| text(s.id.text())).collect(),
-        Adds::Layers => record.bms.layer.iter().map(|l| text(l.name.text())).collect(),
-        Adds::Tests => record.test.iter().map(|t| text(t.id.text())).collect(),
-        Adds::Instruments => record.instrument.iter().map(|i| text(i.id.text())).collect(),
     }
 }

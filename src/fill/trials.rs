@@ -1,9 +1,10 @@
 //! The bench tests while a record is being filled: worked out when they change, not at every answer.
 //!
 //! A log may have ten million rows, and an answer must be confirmed at once. What was worked out is kept until the
-//! tests, their instruments or their logs (by size and time of change) are others; then the next answer waits for them.
-//! Another answer that a test may rest on, such as the claimed capacity, makes them be worked out anew too: at once
-//! where that is quick, else beside the work, and the findings follow when it is done.
+//! tests, their instruments, their logs (by size and time of change) or an answer that a test may rest on, such as the
+//! claimed capacity, are others. Then it is worked out anew: at once where that is quick, else beside the work, and the
+//! findings follow when it is done. Until then a test that is as it was keeps its figures, and one that is not says that
+//! it is being worked out: that is not decided, never a guess.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -13,14 +14,19 @@ use std::time::{Duration, Instant, SystemTime};
 
 use sha2::{Digest, Sha256};
 
-use crate::derive::Values;
+use crate::derive::{FACTS, Missing, Values};
 use crate::evidence::name::safe_relative;
 use crate::quantity::Amount;
+use crate::record::parts::BenchTest;
 use crate::record::{self, Record};
 use crate::trial::trials;
 
 /// Work that takes less than this is done at once: nobody notices it behind an answer.
 const AT_ONCE: Duration = Duration::from_millis(150);
+/// Logs larger than this, together, take longer: about a twentieth of a second for each 4 MiB of an optimised build.
+const LARGE: u64 = 4 << 20;
+/// What is missing while a test is being worked out.
+const WORKING: &str = "its log is still being read; the finding follows";
 /// Stack of the thread that works beside: a record is large.
 const STACK: usize = 16 << 20;
 /// Parts of a record that no bench test rests on. What is not named here counts, so that a new part is never missed.
@@ -41,6 +47,14 @@ struct Inner {
     generation: u64,
 }
 
+/// The facts of the tests of a record, in their order.
+#[derive(Debug, Default)]
+pub(super) struct Worked {
+    pub(super) facts: Vec<Values>,
+    /// True when they are worked out anew beside.
+    pub(super) beside: bool,
+}
+
 #[derive(Debug)]
 struct Known {
     mark: Mark,
@@ -53,6 +67,8 @@ struct Known {
 struct Mark {
     /// Tests and instruments.
     own: [u8; 32],
+    /// Each test with its logs.
+    each: Vec<[u8; 32]>,
     /// Everything that a test may rest on.
     all: [u8; 32],
     logs: Vec<Stamp>,
@@ -66,48 +82,52 @@ pub(super) type Stamp = Option<(u64, Option<SystemTime>)>;
 
 /// The stamps of the logs that a record names.
 pub(super) fn stamps(folder: &Path, record: &Record) -> Vec<Stamp> {
-    record
-        .test
-        .iter()
-        .flat_map(|test| std::iter::once(&test.log).chain(test.branch.iter().map(|branch| &branch.log)))
-        .map(|log| {
-            let path = safe_relative(folder, log.text()?).ok()?;
-            let meta = fs::symlink_metadata(path).ok()?;
-            Some((meta.len(), meta.modified().ok()))
-        })
-        .collect()
+    record.test.iter().flat_map(|test| of_test(folder, test)).collect()
+}
+
+fn of_test(folder: &Path, test: &BenchTest) -> Vec<Stamp> {
+    let logs = std::iter::once(&test.log).chain(test.branch.iter().map(|branch| &branch.log));
+    logs.map(|log| {
+        let path = safe_relative(folder, log.text()?).ok()?;
+        let meta = fs::symlink_metadata(path).ok()?;
+        Some((meta.len(), meta.modified().ok()))
+    })
+    .collect()
 }
 
 impl Trials {
     /// The facts of the tests of a record, in their order; those of a moment ago where working them out takes long.
     ///
     /// `limits` are those of the book that judges, a house's own included.
-    pub(super) fn facts(&self, folder: &Path, text: &str, record: &Record, limits: &Limits) -> Vec<Values> {
+    pub(super) fn facts(&self, folder: &Path, text: &str, record: &Record, limits: &Limits) -> Worked {
         if record.test.is_empty() {
-            return Vec::new();
+            return Worked::default();
         }
         let mark = Mark::of(folder, text, record);
         let mut inner = self.lock();
+        let mut slow = mark.logs.iter().flatten().map(|(size, _)| size).sum::<u64>() > LARGE;
         if let Some(known) = &inner.known {
             if known.mark == mark {
-                return known.facts.clone();
+                return Worked { facts: known.facts.clone(), beside: false };
             }
             let same_tests = known.mark.own == mark.own && known.mark.logs == mark.logs;
-            if same_tests && known.took > AT_ONCE {
-                let facts = known.facts.clone();
-                if !inner.running {
-                    inner.running = true;
-                    drop(inner);
-                    self.beside(folder.to_owned(), text.to_owned(), limits.clone());
-                }
-                return facts;
+            slow |= same_tests && known.took > AT_ONCE;
+        }
+        if slow {
+            let facts = mark.each.iter().map(|test| inner.known_of(test).unwrap_or_else(being_worked_out));
+            let facts = facts.collect();
+            if !inner.running {
+                inner.running = true;
+                drop(inner);
+                self.beside(folder.to_owned(), text.to_owned(), limits.clone());
             }
+            return Worked { facts, beside: true };
         }
         drop(inner);
         let started = Instant::now();
         let facts = work(folder, record, limits);
         self.lock().known = Some(Known { mark, facts: facts.clone(), took: started.elapsed() });
-        facts
+        Worked { facts, beside: false }
     }
 
     /// Counts up whenever facts have been worked out beside.
@@ -140,6 +160,26 @@ impl Trials {
     }
 }
 
+impl Inner {
+    /// The figures of a test that is as it was.
+    fn known_of(&self, test: &[u8; 32]) -> Option<Values> {
+        let known = self.known.as_ref()?;
+        let at = known.mark.each.iter().position(|each| each == test)?;
+        known.facts.get(at).cloned()
+    }
+}
+
+/// The facts of a test that nothing is known of yet.
+fn being_worked_out() -> Values {
+    let of_tests = FACTS.iter().map(|fact| fact.name).filter(|name| name.starts_with("test."));
+    of_tests.map(|name| (name, Err(vec![Missing::refused(WORKING)]))).collect()
+}
+
+/// True for what is missing only because a test is being worked out.
+pub(super) fn waits(missing: &str) -> bool {
+    missing == WORKING
+}
+
 fn work(folder: &Path, record: &Record, limits: &Limits) -> Vec<Values> {
     trials(folder, record, limits).into_iter().map(|trial| trial.facts).collect()
 }
@@ -151,6 +191,17 @@ impl Mark {
         for key in ["test", "instrument"] {
             own.extend(table.get(key).map(|value| (key.to_owned(), value.clone())));
         }
+        let tests = own.get("test").and_then(toml::Value::as_array);
+        let each = record.test.iter().enumerate().map(|(index, test)| {
+            let mut hasher = Sha256::new();
+            hasher.update(
+                tests.and_then(|tests| tests.get(index)).map(ToString::to_string).unwrap_or_default(),
+            );
+            hasher.update(own.get("instrument").map(ToString::to_string).unwrap_or_default());
+            hasher.update(format!("{:?}", of_test(folder, test)));
+            hasher.finalize().into()
+        });
+        let each = each.collect();
         for key in APART {
             table.remove(key);
         }
@@ -168,6 +219,7 @@ impl Mark {
         }
         Self {
             own: Sha256::digest(own.to_string()).into(),
+            each,
             all: all.finalize().into(),
             logs: stamps(folder, record),
         }
@@ -208,7 +260,7 @@ mod tests {
         log(folder.path(), 3_600);
         let trials = Trials::default();
         let (text, record) = record_of("");
-        let facts = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        let facts = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         assert!(facts[0].contains_key("test.capacity_found"), "{facts:?}");
         let mark = trials.lock().known.as_ref().unwrap().mark.clone();
         for more in [
@@ -226,7 +278,7 @@ mod tests {
         // A longer log is another test.
         log(folder.path(), 7_200);
         assert_ne!(Mark::of(folder.path(), &text, &record), mark);
-        let longer = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        let longer = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         assert_ne!(format!("{longer:?}"), format!("{facts:?}"));
     }
 
@@ -236,11 +288,11 @@ mod tests {
         log(folder.path(), 3_600);
         let trials = Trials::default();
         let (text, record) = record_of("");
-        let before = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        let before = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         // As if it had taken long.
         trials.lock().known.as_mut().unwrap().took = Duration::from_secs(9);
         let (text, record) = record_of("[heater]\npresent = \"no\"");
-        let meanwhile = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        let meanwhile = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         assert_eq!(format!("{meanwhile:?}"), format!("{before:?}"));
         let started = Instant::now();
         while trials.generation() == 0 {
@@ -250,5 +302,31 @@ mod tests {
         let known = trials.lock().known.as_ref().unwrap().mark.clone();
         assert_eq!(known, Mark::of(folder.path(), &text, &record));
         assert!(!trials.lock().running);
+    }
+
+    #[test]
+    fn a_large_log_is_never_waited_for() {
+        let folder = tempfile::tempdir().unwrap();
+        // 13 bytes a row at least.
+        log(folder.path(), 400_000);
+        let trials = Trials::default();
+        let (text, record) = record_of("");
+        let first = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        assert!(first.beside);
+        let Err(missing) = &first.facts[0]["test.capacity_found"] else { panic!("{:?}", first.facts) };
+        assert!(waits(&missing[0].what), "{missing:?}");
+        let started = Instant::now();
+        while trials.generation() == 0 {
+            assert!(started.elapsed() < Duration::from_secs(60), "nothing was worked out beside");
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        let then = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        assert!(!then.beside && then.facts[0]["test.capacity_found"].is_ok(), "{:?}", then.facts);
+        // A second test leaves the figures of the first where they are.
+        let text = format!("{text}\n[[test]]\nid = \"full\"\nkind = \"full load\"\n");
+        let record = Box::new(record::read("t", &text).unwrap());
+        let more = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        assert!(more.beside && more.facts[0]["test.capacity_found"].is_ok());
+        assert!(more.facts[1]["test.held"].is_err());
     }
 }

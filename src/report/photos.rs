@@ -36,6 +36,12 @@ pub struct PhotoView {
     /// SHA-256 of the original.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sha256: Option<String>,
+    /// How the file stands against the hash that was recorded when it arrived; none when none was recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub arrived: Option<&'static str>,
+    /// The hash that was recorded when it arrived, where the file is another one now.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub arrived_sha256: Option<String>,
     /// What is wrong with the file: missing, outside the folder, not decodable.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub problem: Option<String>,
@@ -49,6 +55,32 @@ pub struct PhotoView {
     pub width: u32,
     /// Height of the derived picture.
     pub height: u32,
+}
+
+/// The file is what arrived.
+const AS_ARRIVED: &str = "as it arrived";
+/// The file is another one than the one that arrived.
+const CHANGED: &str = "changed since it arrived";
+/// The file is missing or cannot be read.
+const NOT_COMPARED: &str = "cannot be compared with what arrived";
+
+/// How many photos have a hash from their arrival, and what became of these.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub(super) struct Arrivals {
+    /// Photos whose hash was recorded when they arrived.
+    recorded: usize,
+    /// Those of them that are another file now, are missing or cannot be read.
+    not_the_same: usize,
+}
+
+impl Arrivals {
+    pub(super) fn of(photos: &[PhotoView]) -> Self {
+        let recorded = || photos.iter().filter_map(|photo| photo.arrived);
+        Self {
+            recorded: recorded().count(),
+            not_the_same: recorded().filter(|arrived| *arrived != AS_ARRIVED).count(),
+        }
+    }
 }
 
 /// Why a photo is not shown; it is listed all the same.
@@ -111,6 +143,8 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 proves: shown(photo.proves.found()),
                 blacked_out: inspection.redaction.areas(&file).len(),
                 sha256: None,
+                arrived: None,
+                arrived_sha256: None,
                 problem: None,
                 sealed: None,
                 data: None,
@@ -130,6 +164,15 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                     view.sha256 = not_shown.digest.map(|digest| digest.to_string());
                     view.problem = Some(format!("not shown: {}", not_shown.why));
                 }
+            }
+            let noted = photo.sha256.text().and_then(|text| text.parse::<Sha256Digest>().ok());
+            if let Some(noted) = noted.map(|noted| noted.to_string()) {
+                view.arrived = Some(match &view.sha256 {
+                    Some(now) if *now == noted => AS_ARRIVED,
+                    Some(_) => CHANGED,
+                    None => NOT_COMPARED,
+                });
+                view.arrived_sha256 = Some(noted).filter(|_| view.arrived != Some(AS_ARRIVED));
             }
             let original = inspection.redaction.original(&view.file);
             view.sealed = sealed.map(|sealed| {

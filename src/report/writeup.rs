@@ -8,7 +8,7 @@ use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
 use super::chart::chart;
-use super::photos::{PhotoView, photos};
+use super::photos::{Arrivals, PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
 use super::view::View;
@@ -92,6 +92,8 @@ struct Page<'a> {
     verdict: String,
     groups: Vec<Group<'a>>,
     photos: &'a [PhotoView],
+    /// How many of them have a hash from their arrival, and how many of these are still the same.
+    arrivals: Arrivals,
     parts: Vec<PartView>,
     instruments: Vec<Vec<(String, String)>>,
     tests: Vec<TestView>,
@@ -178,6 +180,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         anchors: photos.iter().map(|photo| (photo.name.clone(), photo.anchor.clone())).collect(),
         view: &view,
         photos: &photos,
+        arrivals: Arrivals::of(&photos),
         evidence: &evidence,
         withheld: Some(inspection.redaction.summary()).filter(|_| !inspection.redaction.is_empty()),
     };

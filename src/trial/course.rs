@@ -16,7 +16,7 @@ use crate::record::Record;
 /// Channels of one meaning that are followed.
 const CHANNELS: usize = 32;
 /// Words for places that are no element of the path.
-pub(super) const PLACES: &[&str] = &["bms", "cells", "ambient", "inner air"];
+pub(crate) const PLACES: &[&str] = &["bms", "cells", "ambient", "inner air"];
 
 /// One channel.
 #[derive(Debug, Clone)]

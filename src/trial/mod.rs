@@ -38,6 +38,7 @@ use crate::record::Record;
 use crate::record::parts::BenchTest;
 
 use course::Course;
+pub(crate) use course::PLACES;
 pub use curve::{Curve, Series};
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.

@@ -252,6 +252,7 @@ function renderStatus() {
   if (queue) words.push(`${queue} waiting to be sent`);
   else words.push("everything is in the record");
   if (foreign().length) words.push(`${foreign().length} of another record are kept until it is served again`);
+  if (state && state.beside) words.push("a long log is being read, its findings follow");
   const text = words.join("; ");
   if ($("status").textContent !== text) $("status").textContent = text;
   if (!state) return;
@@ -269,7 +270,9 @@ function render() {
   renderProblems();
   const one = question(at) || next("");
   if (!one) {
-    $("card").replaceChildren(make("h2", "Everything on the list is answered."), make("p", "List shows every question; an answer can be changed there."));
+    $("card").replaceChildren(make("h2", "Everything on the list is answered."), make("p", "List shows every question; an answer can be changed there."), make("p", "In the terminal “underlid seal” writes down the hashes of all that is here, and “underlid report” makes the write-up."));
+    delete $("card").dataset.key;
+    $("photo-label").classList.remove("wanted");
     return;
   }
   if (at !== one.key) { at = one.key; localStorage.setItem("at", at); }
@@ -280,6 +283,7 @@ function render() {
   shown = mark;
   $("card").dataset.key = one.key;
   $("card").replaceChildren(...card(one));
+  $("photo-label").classList.toggle("wanted", one.photo === "required" && !one.part_photos.length && !waitingPhotos.some((photo) => photo.key === one.key));
   if ($("value") && cursor !== null) { $("value").focus(); $("value").setSelectionRange(cursor, cursor); }
   else if ($("value") && typing) $("value").focus();
   typing = false;
@@ -327,7 +331,8 @@ function inputs(one) {
   if (one.choices.length) {
     const box = make("div", null, { class: one.kind === "yesno" ? "two" : "choices" });
     for (const choice of one.choices) {
-      const button = make("button", choice.word, { type: "button", on: () => answer(one, choice.word) });
+      const recorded = one.chosen === choice.word;
+      const button = make("button", choice.word, { type: "button", "aria-pressed": recorded ? "true" : undefined, on: () => answer(one, choice.word) });
       if (choice.about) button.append(make("small", choice.about));
       box.append(button);
     }
@@ -356,9 +361,9 @@ function inputs(one) {
       }
       parts.push(chips);
     }
-    if (one.adds === "element") {
+    if (one.chips.length) {
       const chips = make("div", null, { class: "chips" });
-      for (const kind of state.element_kinds) chips.append(make("button", kind, { type: "button", on: () => add(kind, ", ") }));
+      for (const kind of one.chips) chips.append(make("button", kind, { type: "button", on: () => add(kind, ", ") }));
       parts.push(chips);
     }
     parts.push(make("button", one.kind === "adds" ? "Add" : "Save", { type: "button", class: "main", on: save }));
@@ -476,7 +481,9 @@ $("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-o
 $("show-findings").addEventListener("click", () => { if (!state) return; renderFindings(); $("findings-dialog").showModal(); });
 $("add-part").addEventListener("click", () => {
   const one = question(at);
-  $("add-where").textContent = one && one.of ? `Behind ${one.of}.` : "At the end of its leg.";
+  const leg = one && ["negative-leg", "positive-leg", "cells"].includes(one.section);
+  $("add-where").textContent = one && one.element ? `Behind ${one.of}.` : leg ? "At the end of this leg."
+    : "An element added here is in no leg, and nothing is asked of it: go to a question of its leg first. Tests, instruments and loads are added at their own questions.";
   const body = $("add-body");
   body.replaceChildren();
   for (const kind of [...state.element_kinds, "reading"]) {

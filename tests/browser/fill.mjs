@@ -49,7 +49,9 @@ async function device(options = {}) {
   return { context, page };
 }
 const key = (page) => page.getAttribute("#card", "data-key");
-const sent = (page) => page.waitForFunction(() => document.getElementById("status").textContent === "connected; everything is in the record", null, { timeout: 30000 });
+// The line of the status is drawn a moment after an answer was queued: the queue itself is asked as well.
+const sent = (page) => page.waitForFunction(() => waiting().length === 0 && waitingPhotos.length === 0
+  && document.getElementById("status").textContent === "connected; everything is in the record", null, { timeout: 30000 });
 const goTo = (page, wanted) => page.evaluate((wanted) => go(wanted), wanted);
 const shows = (page, wanted) => page.waitForFunction((wanted) => document.getElementById("card").dataset.key === wanted, wanted);
 async function check(page, what) {
@@ -63,8 +65,8 @@ async function check(page, what) {
   const small = await page.evaluate(() => [...document.querySelectorAll("button, select, summary, label.button")]
     .filter((one) => one.offsetParent && !one.closest("dialog:not([open])"))
     .map((one) => ({ text: one.textContent.slice(0, 30), height: one.getBoundingClientRect().height, width: one.getBoundingClientRect().width }))
-    .filter(({ height, width }) => height < 44 || width < 44));
-  assert.deepEqual(small, [], `${what}: targets below 44 px`);
+    .filter(({ height, width }) => height < 48 || width < 48));
+  assert.deepEqual(small, [], `${what}: targets below 48 px`);
 }
 
 // ------------------------------------------------------------------ a whole example by touch
@@ -119,8 +121,10 @@ for (let step = 0; step < 1200; step += 1) {
 }
 await sent(page);
 console.log(`full drop-in record by touch: ${taps} taps and ${keys} characters typed, in ${Math.round((Date.now() - started) / 1000)} s`);
-// A figure to lower: 399 since what is seldom wanted stands aside and cells are left item by item; 413 before.
-assert.ok(taps < 405, `${taps} taps`);
+// A figure to lower: 399 since what is seldom wanted stands aside and cells are left item by item; 413 before. The list
+// has asked since for branches and sensors of the full-load test (5 taps), and leaving open the rig and what is withheld
+// is one tap each.
+assert.ok(taps < 405 + 7, `${taps} taps`);
 await page.screenshot({ path: join(output, "fill-3-end.png") });
 await page.locator("#show-findings").tap();
 await page.waitForTimeout(300);

@@ -16,8 +16,8 @@ use crate::common;
 
 pub const BIN: &str = env!("CARGO_BIN_EXE_underlid");
 
-/// The example to reach: its photos and logs with the record that `tests/answers/` keeps. That one leaves out what is
-/// written into a record by hand rather than asked for: branches of a bench test, sensors, instruments of a reading.
+/// The example to reach: its photos and logs with the record that `tests/answers/` keeps. That one
+/// leaves out what is written into a record by hand rather than asked for: instruments of a reading.
 pub fn example() -> PathBuf {
     static FOLDER: OnceLock<PathBuf> = OnceLock::new();
     FOLDER
@@ -129,6 +129,15 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
     }
     for (n, each) in record.test.iter().enumerate() {
         part(&format!("test {n}"), each, &mut facts);
+    }
+    for test in &record.test {
+        let id = test.id.text().unwrap();
+        for each in &test.branch {
+            part(&format!("{id} branch {}", each.name.text().unwrap()), each, &mut facts);
+        }
+        for each in &test.sensor {
+            part(&format!("{id} sensor {}", each.column.text().unwrap()), each, &mut facts);
+        }
     }
     for (n, each) in record.instrument.iter().enumerate() {
         part(&format!("instrument {n}"), each, &mut facts);

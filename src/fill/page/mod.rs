@@ -9,6 +9,7 @@ mod guard;
 mod pairing;
 mod routes;
 mod state;
+mod view;
 
 use std::collections::HashMap;
 use std::io::{self, Write};

@@ -1,4 +1,4 @@
-//! What the page is sent, and the answers it has sent: each is carried out once, however often it arrives.
+//! The answers that pages have sent: each is carried out once, however often it arrives.
 
 use std::collections::{HashMap, VecDeque};
 use std::sync::{Mutex, PoisonError};
@@ -8,18 +8,12 @@ use sha2::{Digest, Sha256};
 
 use super::Reach;
 use super::pairing::Pairing;
-use crate::checklist::{Adds, Fills, PhotoWanted, Scope};
-use crate::fill::bench::{FillError, Saved, Sight};
+use super::view::PageState;
+use crate::fill::bench::{FillError, Saved};
 use crate::fill::photo::Kept;
-use crate::fill::question::{Applies, Question};
-use crate::fill::same::likes;
-use crate::fill::terminal::now;
+use crate::fill::question::Question;
 use crate::fill::{Bench, Key};
-use crate::quantity::Dimension;
 use crate::record::edit::{Answer, Refused};
-use crate::record::parts::ELEMENT_KINDS;
-use crate::record::{How, Kind};
-use crate::rules::Outcome;
 
 /// Answers whose ids are remembered.
 const REMEMBERED: usize = 20_000;
@@ -117,7 +111,8 @@ impl App {
             return Ok(Some(json.clone()));
         }
         let sight = self.bench.look().map_err(later)?;
-        let json = serde_json::to_vec(&self.page_state(&sight)).map_err(|error| Later(error.to_string()))?;
+        let json = serde_json::to_vec(&PageState::of(&self.bench, &self.record, &sight))
+            .map_err(|error| Later(error.to_string()))?;
         let json = axum::body::Bytes::from(json);
         *cached = Some((short(sight.revision().as_bytes()), json.clone()));
         Ok(Some(json))
@@ -217,64 +212,6 @@ impl App {
             Err(error) => Ok(OpResult::refused(error.to_string())),
         }
     }
-
-    fn page_state(&self, sight: &Sight) -> PageState {
-        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
-        let sections = match self.bench.lists.of_kind(&sight.kind) {
-            Some(list) => list
-                .sections
-                .iter()
-                .map(|section| PageSection {
-                    id: section.id.clone(),
-                    title: section.title.clone(),
-                    about: section.about.clone(),
-                    caution: section.caution.clone(),
-                })
-                .collect(),
-            None => Vec::new(),
-        };
-        let likes = likes(sight);
-        PageState {
-            record: self.record.clone(),
-            revision: short(sight.revision().as_bytes()),
-            title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
-            counts: PageCounts {
-                falls_short: with(Outcome::FallsShort),
-                not_decided: with(Outcome::NotDecided),
-                meets: with(Outcome::Meets),
-            },
-            sections,
-            questions: sight
-                .questions
-                .iter()
-                .map(|question| {
-                    page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
-                })
-                .collect(),
-            findings: sight
-                .judgement
-                .findings
-                .iter()
-                .filter(|finding| finding.outcome == Outcome::FallsShort)
-                .map(|finding| PageFinding {
-                    shape: finding.outcome.shape(),
-                    title: finding.title.clone(),
-                    grade: finding.grade.word(),
-                    subject: finding.subject.clone(),
-                    numbers: finding.working.numbers.clone(),
-                })
-                .collect(),
-            instruments: sight
-                .record
-                .instrument
-                .iter()
-                .filter_map(|i| i.id.text())
-                .map(str::to_owned)
-                .collect(),
-            hows: How::WORDS.iter().map(|word| word.word).collect(),
-            element_kinds: ELEMENT_KINDS.iter().map(|word| word.word).collect(),
-        }
-    }
 }
 
 impl OpResult {
@@ -300,217 +237,11 @@ fn later(error: FillError) -> Later {
     })
 }
 
-fn short(bytes: &[u8]) -> String {
+pub(super) fn short(bytes: &[u8]) -> String {
     use std::fmt::Write;
     let mut short = String::new();
     for byte in Sha256::digest(bytes).iter().take(8) {
         let _ = write!(short, "{byte:02x}");
     }
     short
-}
-
-#[derive(Serialize)]
-struct PageState {
-    record: String,
-    revision: String,
-    title: String,
-    counts: PageCounts,
-    sections: Vec<PageSection>,
-    questions: Vec<PageQuestion>,
-    findings: Vec<PageFinding>,
-    instruments: Vec<String>,
-    hows: Vec<&'static str>,
-    element_kinds: Vec<&'static str>,
-}
-
-#[derive(Serialize)]
-struct PageCounts {
-    falls_short: usize,
-    not_decided: usize,
-    meets: usize,
-}
-
-#[derive(Serialize)]
-struct PageSection {
-    id: String,
-    title: String,
-    about: String,
-    caution: String,
-}
-
-#[derive(Serialize)]
-struct PageFinding {
-    shape: &'static str,
-    title: String,
-    grade: &'static str,
-    subject: String,
-    numbers: String,
-}
-
-#[derive(Serialize)]
-struct PageChoice {
-    word: &'static str,
-    about: &'static str,
-}
-
-#[derive(Serialize)]
-struct PageQuestion {
-    key: String,
-    number: String,
-    section: String,
-    of: String,
-    prompt: String,
-    why: String,
-    look: String,
-    caution: String,
-    photo: &'static str,
-    kind: &'static str,
-    adds: &'static str,
-    choices: Vec<PageChoice>,
-    units: Vec<&'static str>,
-    expected: String,
-    now: String,
-    open: bool,
-    how: &'static str,
-    default_how: &'static str,
-    with: String,
-    note: String,
-    part_photos: Vec<String>,
-    rev: String,
-    applies: &'static str,
-    because: String,
-    /// True when the walk does not stop at it.
-    aside: bool,
-    /// True when it is asked of a cell.
-    cell: bool,
-    /// True when it is asked of a bench test.
-    test: bool,
-    /// The part before of the same kind, when this one may be answered as it was.
-    like: String,
-}
-
-fn page_question(question: &Question, like: String) -> PageQuestion {
-    let item = &question.item;
-    let kind = question.kind();
-    let choices = match kind {
-        Kind::YesNo => vec![PageChoice { word: "yes", about: "" }, PageChoice { word: "no", about: "" }],
-        Kind::Word(words) => words.iter().map(|w| PageChoice { word: w.word, about: w.about }).collect(),
-        _ => Vec::new(),
-    };
-    let (applies, because) = match &question.applies {
-        Applies::Yes => ("yes", String::new()),
-        Applies::No(because) => ("no", because.clone()),
-        Applies::Waits(what) => ("waits", what.clone()),
-    };
-    let adds = match item.fills {
-        Fills::Adds(Adds::Elements) => "element",
-        Fills::Adds(_) => "other",
-        _ => "",
-    };
-    PageQuestion {
-        key: question.key.to_string(),
-        number: question.number.clone(),
-        section: question.section.clone(),
-        of: question.of.clone(),
-        prompt: item.prompt.clone(),
-        why: item.why.clone(),
-        look: item.look.clone(),
-        caution: item.caution.clone(),
-        photo: match item.photo {
-            PhotoWanted::Required => "required",
-            PhotoWanted::Useful => "useful",
-            PhotoWanted::No => "",
-        },
-        kind: match kind {
-            _ if !adds.is_empty() => "adds",
-            Kind::YesNo => "yesno",
-            Kind::Word(_) => "choice",
-            Kind::Count => "count",
-            Kind::Text | Kind::Markdown | Kind::List => "text",
-            _ => "value",
-        },
-        adds,
-        choices,
-        units: units(kind),
-        expected: question.expected(),
-        now: now(question),
-        open: question.is_open(),
-        how: question.found.how.map_or("", How::word),
-        default_how: item.how.map_or("", How::word),
-        with: question.found.with.clone().unwrap_or_default(),
-        note: question.found.note.clone().unwrap_or_default(),
-        part_photos: question.part_photos.clone(),
-        rev: question.revision(),
-        applies,
-        because,
-        aside: item.aside,
-        cell: item.scope == Scope::Readings,
-        test: item.scope == Scope::Tests,
-        like,
-    }
-}
-
-/// Units offered at a touch; any other spelling may be typed.
-fn units(kind: Kind) -> Vec<&'static str> {
-    const UNITS: &[(Dimension, &[&str])] = &[
-        (Dimension::CURRENT, &["A", "mA", "kA"]),
-        (Dimension::VOLTAGE, &["V", "mV"]),
-        (Dimension::RESISTANCE, &["mΩ", "µΩ", "Ω"]),
-        (Dimension::CHARGE, &["Ah"]),
-        (Dimension::ENERGY, &["Wh", "kWh"]),
-        (Dimension::POWER, &["W"]),
-        (Dimension::LENGTH, &["mm", "in"]),
-        (Dimension::AREA, &["mm2", "AWG", "cm2"]),
-        (Dimension::MASS, &["kg", "g", "lb"]),
-        (Dimension::TIME, &["s", "ms", "us", "min", "h"]),
-        (Dimension::TEMPERATURE, &["degC", "degF"]),
-        (Dimension::TEMPERATURE_DIFFERENCE, &["K"]),
-        (Dimension::TORQUE, &["N·m"]),
-        (Dimension::RATE, &["C"]),
-        (Dimension::THERMAL_RESISTANCE, &["K/W"]),
-        (Dimension::CONDUCTIVITY, &["W/(m·K)"]),
-    ];
-    match kind {
-        Kind::Quantity(dimension) => UNITS
-            .iter()
-            .find(|(known, _)| *known == dimension)
-            .map(|(_, units)| units.to_vec())
-            .unwrap_or_default(),
-        Kind::Section | Kind::Size => vec!["mm", "in"],
-        _ => Vec::new(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_unit_offered_is_one_that_reads() {
-        for dimension in [
-            Dimension::CURRENT,
-            Dimension::VOLTAGE,
-            Dimension::RESISTANCE,
-            Dimension::CHARGE,
-            Dimension::ENERGY,
-            Dimension::POWER,
-            Dimension::LENGTH,
-            Dimension::AREA,
-            Dimension::MASS,
-            Dimension::TIME,
-            Dimension::TEMPERATURE,
-            Dimension::TEMPERATURE_DIFFERENCE,
-            Dimension::TORQUE,
-            Dimension::RATE,
-            Dimension::THERMAL_RESISTANCE,
-            Dimension::CONDUCTIVITY,
-        ] {
-            let offered = units(Kind::Quantity(dimension));
-            assert!(!offered.is_empty());
-            for unit in offered {
-                let read = crate::quantity::parse(&format!("3 {unit}")).unwrap();
-                assert_eq!(read.dimension, dimension, "{unit}");
-            }
-        }
-    }
 }

@@ -1,25 +1,26 @@
 //! Filling in a terminal or a plain pipe: one question at a time on standard output, one answer a line on standard
 //! input. No cursor movement and no colour carries a meaning, so that a screen reader and a test see the same.
 
+mod answers;
 mod card;
 mod quick;
 mod show;
+mod wrap;
 
 use std::collections::HashSet;
 use std::io::{self, BufRead, Write};
 use std::sync::Arc;
 
 use super::answer::{Said, read_line};
-use super::bench::{Bench, FillError, Saved, Sight};
+use super::bench::{Bench, FillError, Sight};
 use super::card::Card;
 use super::question::{Applies, Key, Question};
-use crate::checklist::{Fills, Scope};
+use crate::checklist::Scope;
 use crate::evidence::error::shown_text;
-use crate::record::edit::{Answer, Refused};
-use crate::record::{How, Kind, State, Value, read_answer};
-use crate::words::count;
+use crate::record::edit::Answer;
 use card::AtCard;
 pub(super) use show::now;
+pub use wrap::Wrapped;
 
 /// Longest line that is read; a longer one is refused whole.
 const LONGEST: u64 = 64 << 10;
@@ -58,8 +59,10 @@ Commands
   cell 3 3.302 V, 0.34 mΩ   a cell's readings from anywhere
   row 15 min, 77 A, branch 1   a reading during the bench test; row ID: … where there are several tests
   using INSTRUMENT   for measured answers of its kind from here on; using none stops it
-  add [positive|negative|stack] busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT | test KIND | instrument NAME
-  back, go PART or NUMBER, find WORD, list, findings, clear, brief, help, quit
+  add [positive|negative|stack|rig] busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT |
+      test KIND | instrument NAME | load KIND | meter READS = INSTRUMENT | branch NAME = LOG | sensor COLUMN = PART
+  list, list SECTION, list all   what is still open, here and in the other sections
+  back, go PART or NUMBER, find WORD, findings, clear, brief, help, quit
 Every answer is in the record before it is confirmed. Nothing is lost when you stop.
 ";
 
@@ -148,9 +151,11 @@ pub fn walk(
             writeln!(walk.out)?;
             break;
         };
-        // Somebody else may have written meanwhile.
-        if bench.text()? != sight.text {
-            sight = bench.look()?;
+        // Somebody else may have written meanwhile, or a long log has been read.
+        if bench.revision()? != sight.revision() {
+            let new = bench.look()?;
+            walk.meanwhile(&sight, &new)?;
+            sight = new;
         }
         if walk.card.is_some() {
             let typed = match &line {
@@ -292,7 +297,7 @@ impl<W: Write> Walk<'_, W> {
             Said::Brief => self.brief = !self.brief,
             Said::Go(to) => self.go(sight, &to)?,
             Said::Find(word) => self.find(sight, &word)?,
-            Said::List => self.list(sight)?,
+            Said::List(of) => self.list(sight, key, &of)?,
             Said::Findings => self.findings(sight)?,
             Said::Using(id) => self.use_instrument(sight, &id)?,
             Said::Add(what) => {
@@ -355,169 +360,6 @@ impl<W: Write> Walk<'_, W> {
         Ok(None)
     }
 
-    /// Saves an answer, and those for the cells that follow.
-    fn answer(
-        &mut self,
-        sight: &Sight,
-        key: &Key,
-        answer: Answer,
-        more: Vec<String>,
-    ) -> Result<Option<Arc<Sight>>, WalkError> {
-        let Some(question) = sight.question(key) else {
-            return Ok(None);
-        };
-        if !more.is_empty() && question.item.scope != Scope::Readings {
-            self.refuse("one value is expected here; several with commas between are for cell readings")?;
-            return Ok(None);
-        }
-        let following: Vec<Key> = sight
-            .questions
-            .iter()
-            .skip_while(|other| other.key != *key)
-            .filter(|other| other.key.item == key.item)
-            .map(|other| other.key.clone())
-            .take(more.len() + 1)
-            .collect();
-        if following.len() <= more.len() {
-            self.refuse(&format!(
-                "{} values for {}",
-                more.len() + 1,
-                count(following.len(), "cell", "cells")
-            ))?;
-            return Ok(None);
-        }
-        let answer = self.with_instrument(sight, question, answer);
-        let values = std::iter::once(answer.value.clone()).chain(more.into_iter().map(Some));
-        let mut new = None;
-        for (key, value) in following.iter().zip(values) {
-            let answer = Answer { value, ..answer.clone() };
-            self.same.retain(|(item, _)| *item != key.item);
-            self.same.push((key.item.clone(), answer.clone()));
-            let saved = self.bench.answer(key, &answer, None);
-            let ok = saved.is_ok();
-            if ok {
-                self.remember(question, &answer);
-            }
-            new = self.told(saved)?.or(new);
-            if !ok {
-                return Ok(None);
-            }
-            self.last = Some(key.clone());
-            self.remind(new.as_deref(), key)?;
-        }
-        Ok(new)
-    }
-
-    fn remind(&mut self, sight: Option<&Sight>, key: &Key) -> io::Result<()> {
-        if let Some(question) = sight.and_then(|sight| sight.question(key))
-            && question.lacks_photo()
-        {
-            writeln!(self.out, "  still wanted: a photo ({}: photo FILE)", question.number)?;
-        }
-        Ok(())
-    }
-
-    fn same_again(&self, question: &Question) -> Result<Said, String> {
-        let last = self.same.iter().find(|(item, _)| *item == question.key.item);
-        match last {
-            Some((_, answer)) => Ok(Said::Answer { answer: answer.clone(), more: Vec::new() }),
-            None => Err("this item was not answered before in this run".to_owned()),
-        }
-    }
-
-    fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Answer) -> Answer {
-        let measured =
-            question.item.how == Some(How::Measured) && answer.with.is_none() && answer.how.is_none();
-        if !measured {
-            return answer;
-        }
-        let dimension = match question.kind() {
-            Kind::Section | Kind::Size => crate::quantity::Dimension::LENGTH,
-            Kind::Quantity(dimension) => dimension,
-            _ => return answer,
-        };
-        let known = matches!((&question.item.fills, &answer.value), (Fills::Field { info, .. }, Some(value))
-            if matches!(read_answer(info, value), Ok(State::Known(_))));
-        // A value with its own uncertainty needs no instrument to give it one.
-        let own = answer.value.as_ref().is_some_and(|value| value.contains('±'));
-        if known && !own {
-            answer.with = self.using.iter().find(|id| suits(sight, id, dimension)).cloned();
-        }
-        answer
-    }
-
-    fn use_instrument(&mut self, sight: &Sight, id: &str) -> io::Result<()> {
-        if id == "none" {
-            self.using.clear();
-            return writeln!(self.out, "no instrument is taken for granted");
-        }
-        if !sight.record.instrument.iter().any(|i| i.id.text() == Some(id)) {
-            let known: Vec<&str> = sight.record.instrument.iter().filter_map(|i| i.id.text()).collect();
-            return self.refuse(&format!("there is no instrument `{id}`; there are: {}", known.join(", ")));
-        }
-        let dimension = |id: &str| {
-            let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
-            instrument.and_then(|i| i.resolution.quantity()).map(|q| q.dimension)
-        };
-        self.using.retain(|other| other != id && dimension(other) != dimension(id));
-        self.using.push(id.to_owned());
-        writeln!(self.out, "measured answers are now taken with: {}", self.using.join(", "))
-    }
-
-    fn numbered(&mut self, sight: &Sight, number: &str, rest: &str) -> Result<Option<Arc<Sight>>, WalkError> {
-        let question = sight.questions.iter().find(|question| question.number == number);
-        let Some(question) = question else {
-            self.refuse(&format!(
-                "there is no question {number} in this list (a part may have to be added first)"
-            ))?;
-            return Ok(None);
-        };
-        let key = question.key.clone();
-        match read_line(rest, question.kind(), &sight.record) {
-            Err(words) => {
-                self.refuse(&words)?;
-                Ok(None)
-            }
-            Ok(Said::Answer { mut answer, more }) => match self.with_as_before(&mut answer) {
-                Ok(()) => self.answer(sight, &key, answer, more),
-                Err(words) => {
-                    self.refuse(&words)?;
-                    Ok(None)
-                }
-            },
-            Ok(Said::Leave | Said::Done | Said::Quit | Said::Numbered { .. } | Said::Back) => Ok(None),
-            Ok(said) => self.act(sight, &key, said),
-        }
-    }
-
-    fn told(&mut self, saved: Result<Saved, FillError>) -> Result<Option<Arc<Sight>>, WalkError> {
-        match saved {
-            Ok(saved) => {
-                self.summary.saved += 1;
-                writeln!(self.out, "saved: {}", shown_text(&saved.said))?;
-                for decided in &saved.decided {
-                    writeln!(self.out, "  {}", shown_text(&decided.line()))?;
-                }
-                Ok(Some(saved.sight))
-            }
-            // The record on disk is broken or gone: nothing can be filled in until that is mended.
-            Err(error @ FillError::Open(_)) => Err(error.into()),
-            Err(FillError::Refused(Refused::Reads(problems))) => {
-                let words: Vec<String> = problems
-                    .list()
-                    .iter()
-                    .map(|problem| format!("{}; {}", problem.message, problem.expected))
-                    .collect();
-                self.refuse(&words.join("\n"))?;
-                Ok(None)
-            }
-            Err(error) => {
-                self.refuse(&error.to_string())?;
-                Ok(None)
-            }
-        }
-    }
-
     fn go(&mut self, sight: &Sight, to: &str) -> io::Result<()> {
         let lower = to.to_lowercase();
         let questions = || sight.questions.iter().filter(|q| !matches!(q.applies, Applies::No(_)));
@@ -542,17 +384,17 @@ impl<W: Write> Walk<'_, W> {
                 self.shown = None;
                 Ok(())
             }
+            None if sight.questions.iter().any(|q| q.key.item == to || q.number == to) => {
+                let question = sight.questions.iter().find(|q| q.key.item == to || q.number == to);
+                let why = match question.map(|question| &question.applies) {
+                    Some(Applies::No(why)) => why.as_str(),
+                    _ => "",
+                };
+                self.refuse(&format!("`{}` does not apply here: {}", shown_text(to), shown_text(why)))
+            }
             None => self.refuse(&format!("nothing here is called `{}`; find WORD searches", shown_text(to))),
         }
     }
-}
-
-fn suits(sight: &Sight, id: &str, dimension: crate::quantity::Dimension) -> bool {
-    let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
-    instrument.is_some_and(|i| match i.resolution.found().value() {
-        Some(Value::Quantity(resolution)) => resolution.dimension == dimension,
-        _ => true,
-    })
 }
 
 fn indented(words: &str) -> String {

@@ -3,11 +3,12 @@
 use std::io::{self, Write};
 
 use super::Walk;
-use crate::checklist::PhotoWanted;
+use crate::checklist::{Fills, PhotoWanted};
 use crate::evidence::error::shown_text;
 use crate::fill::answer::letter;
 use crate::fill::bench::Sight;
-use crate::fill::question::{Applies, Question};
+use crate::fill::judged::decided;
+use crate::fill::question::{Applies, Key, Question};
 use crate::record::Kind;
 use crate::rules::Outcome;
 use crate::words::count;
@@ -48,14 +49,47 @@ impl<W: Write> Walk<'_, W> {
         )
     }
 
-    pub(super) fn list(&mut self, sight: &Sight) -> io::Result<()> {
+    /// What is open in the section at hand, or in the one that is named, and how much in the others.
+    pub(super) fn list(&mut self, sight: &Sight, at: &Key, of: &str) -> io::Result<()> {
+        let here = match of {
+            "" => sight.question(at).map(|question| question.section.as_str()).unwrap_or_default(),
+            of => of,
+        };
         let open: Vec<&Question> =
             sight.questions.iter().filter(|q| q.is_open() && q.applies == Applies::Yes).collect();
-        let total = open.len();
-        for question in open.into_iter().take(200) {
-            self.line_of(question)?;
+        let list = self.bench.lists.of_kind(&sight.kind);
+        let sections = list.map(|list| list.sections.as_slice()).unwrap_or_default();
+        if !of.is_empty() && of != "all" && !sections.iter().any(|section| section.id == of) {
+            let known: Vec<&str> = sections.iter().map(|section| section.id.as_str()).collect();
+            return self.refuse(&format!(
+                "there is no section `{}`; there are: {}",
+                shown_text(of),
+                known.join(", ")
+            ));
         }
-        writeln!(self.out, "{} open", count(total, "question", "questions"))
+        let mut others = Vec::new();
+        for section in sections {
+            let own: Vec<&&Question> = open.iter().filter(|q| q.section == section.id).collect();
+            if own.is_empty() {
+                continue;
+            }
+            if section.id != here && of != "all" {
+                others.push(format!("{} {}", section.id, own.len()));
+                continue;
+            }
+            writeln!(self.out, "{}", section.title)?;
+            for question in own {
+                self.line_of(question)?;
+            }
+        }
+        if !others.is_empty() {
+            writeln!(self.out, "open in other sections: {}", others.join(", "))?;
+        }
+        writeln!(
+            self.out,
+            "{} open in all; list SECTION or list all shows more",
+            count(open.len(), "question", "questions")
+        )
     }
 
     pub(super) fn findings(&mut self, sight: &Sight) -> io::Result<()> {
@@ -72,6 +106,18 @@ impl<W: Write> Walk<'_, W> {
             writeln!(self.out, "  {}", shown_text(&text))?;
         }
         writeln!(self.out, "{}", tally(sight))
+    }
+
+    /// What has been decided since the last answer, by a log that has been read or by somebody else's answer.
+    pub(super) fn meanwhile(&mut self, before: &Sight, now: &Sight) -> io::Result<()> {
+        let decided = decided(&before.judgement, &now.judgement);
+        if !decided.is_empty() {
+            writeln!(self.out, "meanwhile:")?;
+        }
+        for decided in decided {
+            writeln!(self.out, "  {}", shown_text(&decided.line()))?;
+        }
+        Ok(())
     }
 
     pub(super) fn overview(&mut self, sight: &Sight) -> io::Result<()> {
@@ -97,6 +143,9 @@ impl<W: Write> Walk<'_, W> {
         }
         if self.summary.refused > 0 {
             writeln!(self.out, "{} refused", count(self.summary.refused, "line was", "lines were"))?;
+        }
+        if sight.beside {
+            writeln!(self.out, "a long log is still being read; `underlid check` shows what it decides")?;
         }
         self.out.flush()
     }
@@ -134,7 +183,9 @@ impl<W: Write> Walk<'_, W> {
         let how = item
             .how
             .map_or_else(String::new, |how| format!("; recorded as {} unless you say otherwise", how.word()));
-        writeln!(self.out, "    answer: {}; or absent, could not see, skip{how}", question.expected())?;
+        // Parts are added or not; that there are none is said by leaving it.
+        let or = if matches!(item.fills, Fills::Adds(_)) { "skip" } else { "absent, could not see, skip" };
+        writeln!(self.out, "    answer: {}; or {or}{how}", question.expected())?;
         match item.photo {
             PhotoWanted::Required if question.lacks_photo() => {
                 writeln!(self.out, "    a photo is required: photo FILE")?

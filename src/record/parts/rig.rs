@@ -41,7 +41,7 @@ const READS: &[Word] = &[
 ];
 
 /// Kinds of element that belong to a pack and to no rig.
-const NOT_IN_A_RIG: [&str; 2] = ["cell-stack", "bms"];
+pub const NOT_IN_A_RIG: [&str; 2] = ["cell-stack", "bms"];
 
 meanings! {
     /// The kind of load.

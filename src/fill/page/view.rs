@@ -1,0 +1,300 @@
+//! What the page is sent: every question with what is recorded, the sections, the findings as they stand.
+
+use serde::Serialize;
+
+use super::state::short;
+use crate::checklist::{Adds, Fills, PhotoWanted, Scope};
+use crate::fill::Bench;
+use crate::fill::bench::Sight;
+use crate::fill::lines::words_of;
+use crate::fill::question::{Applies, Question};
+use crate::fill::same::likes;
+use crate::fill::terminal::now;
+use crate::quantity::Dimension;
+use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
+use crate::record::{How, Kind};
+use crate::rules::Outcome;
+
+#[derive(Serialize)]
+pub(super) struct PageState {
+    record: String,
+    revision: String,
+    title: String,
+    /// True while a long log is being read.
+    beside: bool,
+    counts: PageCounts,
+    sections: Vec<PageSection>,
+    questions: Vec<PageQuestion>,
+    findings: Vec<PageFinding>,
+    instruments: Vec<String>,
+    hows: Vec<&'static str>,
+    element_kinds: Vec<&'static str>,
+}
+
+impl PageState {
+    /// What the page shows of a record.
+    pub(super) fn of(bench: &Bench, record: &str, sight: &Sight) -> Self {
+        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+        let sections = match bench.lists.of_kind(&sight.kind) {
+            Some(list) => list
+                .sections
+                .iter()
+                .map(|section| PageSection {
+                    id: section.id.clone(),
+                    title: section.title.clone(),
+                    about: section.about.clone(),
+                    caution: section.caution.clone(),
+                })
+                .collect(),
+            None => Vec::new(),
+        };
+        let likes = likes(sight);
+        Self {
+            record: record.to_owned(),
+            revision: short(sight.revision().as_bytes()),
+            title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
+            beside: sight.beside,
+            counts: PageCounts {
+                falls_short: with(Outcome::FallsShort),
+                not_decided: with(Outcome::NotDecided),
+                meets: with(Outcome::Meets),
+            },
+            sections,
+            questions: sight
+                .questions
+                .iter()
+                .map(|question| {
+                    page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
+                })
+                .collect(),
+            findings: sight
+                .judgement
+                .findings
+                .iter()
+                .filter(|finding| finding.outcome == Outcome::FallsShort)
+                .map(|finding| PageFinding {
+                    shape: finding.outcome.shape(),
+                    title: finding.title.clone(),
+                    grade: finding.grade.word(),
+                    subject: finding.subject.clone(),
+                    numbers: finding.working.numbers.clone(),
+                })
+                .collect(),
+            instruments: sight
+                .record
+                .instrument
+                .iter()
+                .filter_map(|i| i.id.text())
+                .map(str::to_owned)
+                .collect(),
+            hows: How::WORDS.iter().map(|word| word.word).collect(),
+            element_kinds: ELEMENT_KINDS.iter().map(|word| word.word).collect(),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct PageCounts {
+    falls_short: usize,
+    not_decided: usize,
+    meets: usize,
+}
+
+#[derive(Serialize)]
+struct PageSection {
+    id: String,
+    title: String,
+    about: String,
+    caution: String,
+}
+
+#[derive(Serialize)]
+struct PageFinding {
+    shape: &'static str,
+    title: String,
+    grade: &'static str,
+    subject: String,
+    numbers: String,
+}
+
+#[derive(Serialize)]
+struct PageChoice {
+    word: &'static str,
+    about: &'static str,
+}
+
+#[derive(Serialize)]
+struct PageQuestion {
+    key: String,
+    number: String,
+    section: String,
+    of: String,
+    prompt: String,
+    why: String,
+    look: String,
+    caution: String,
+    photo: &'static str,
+    kind: &'static str,
+    /// Words offered at a touch for the parts that an answer adds.
+    chips: Vec<&'static str>,
+    choices: Vec<PageChoice>,
+    units: Vec<&'static str>,
+    expected: String,
+    /// The word that is recorded, where there are choices.
+    chosen: String,
+    now: String,
+    open: bool,
+    how: &'static str,
+    default_how: &'static str,
+    with: String,
+    note: String,
+    part_photos: Vec<String>,
+    rev: String,
+    applies: &'static str,
+    because: String,
+    /// True when the walk does not stop at it.
+    aside: bool,
+    /// True when it is asked of a cell.
+    cell: bool,
+    /// True when it is asked of a bench test.
+    test: bool,
+    /// True when parts of its kind can be added behind it.
+    element: bool,
+    /// The part before of the same kind, when this one may be answered as it was.
+    like: String,
+}
+
+fn page_question(question: &Question, like: String) -> PageQuestion {
+    let item = &question.item;
+    let kind = question.kind();
+    let choices = match kind {
+        Kind::YesNo => vec![PageChoice { word: "yes", about: "" }, PageChoice { word: "no", about: "" }],
+        Kind::Word(words) => words.iter().map(|w| PageChoice { word: w.word, about: w.about }).collect(),
+        _ => Vec::new(),
+    };
+    let (applies, because) = match &question.applies {
+        Applies::Yes => ("yes", String::new()),
+        Applies::No(because) => ("no", because.clone()),
+        Applies::Waits(what) => ("waits", what.clone()),
+    };
+    PageQuestion {
+        key: question.key.to_string(),
+        number: question.number.clone(),
+        section: question.section.clone(),
+        of: question.of.clone(),
+        prompt: item.prompt.clone(),
+        why: item.why.clone(),
+        look: item.look.clone(),
+        caution: item.caution.clone(),
+        photo: match item.photo {
+            PhotoWanted::Required => "required",
+            PhotoWanted::Useful => "useful",
+            PhotoWanted::No => "",
+        },
+        kind: match kind {
+            _ if matches!(item.fills, Fills::Adds(_)) => "adds",
+            Kind::YesNo => "yesno",
+            Kind::Word(_) => "choice",
+            Kind::Count => "count",
+            Kind::Text | Kind::Markdown | Kind::List => "text",
+            _ => "value",
+        },
+        chips: chips(&item.fills),
+        chosen: if choices.is_empty() { String::new() } else { question.found.show() },
+        choices,
+        units: units(kind),
+        expected: question.expected(),
+        now: now(question),
+        open: question.is_open(),
+        how: question.found.how.map_or("", How::word),
+        default_how: item.how.map_or("", How::word),
+        with: question.found.with.clone().unwrap_or_default(),
+        note: question.found.note.clone().unwrap_or_default(),
+        part_photos: question.part_photos.clone(),
+        rev: question.revision(),
+        applies,
+        because,
+        aside: item.aside,
+        cell: item.scope == Scope::Readings,
+        test: item.scope == Scope::Tests,
+        element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
+        like,
+    }
+}
+
+/// Kinds offered at a touch where an answer adds parts of kinds.
+fn chips(fills: &Fills) -> Vec<&'static str> {
+    let elements = || ELEMENT_KINDS.iter().map(|word| word.word);
+    match fills {
+        Fills::Adds(Adds::Elements) => elements().collect(),
+        Fills::Adds(Adds::RigElements) => elements().filter(|kind| !NOT_IN_A_RIG.contains(kind)).collect(),
+        Fills::Adds(Adds::Tests) => words_of("test.kind"),
+        Fills::Adds(Adds::Loads) => words_of("load.kind"),
+        _ => Vec::new(),
+    }
+}
+
+/// Units offered at a touch; any other spelling may be typed.
+fn units(kind: Kind) -> Vec<&'static str> {
+    const UNITS: &[(Dimension, &[&str])] = &[
+        (Dimension::CURRENT, &["A", "mA", "kA"]),
+        (Dimension::VOLTAGE, &["V", "mV"]),
+        (Dimension::RESISTANCE, &["mΩ", "µΩ", "Ω"]),
+        (Dimension::CHARGE, &["Ah"]),
+        (Dimension::ENERGY, &["Wh", "kWh"]),
+        (Dimension::POWER, &["W"]),
+        (Dimension::LENGTH, &["mm", "in"]),
+        (Dimension::AREA, &["mm2", "AWG", "cm2"]),
+        (Dimension::MASS, &["kg", "g", "lb"]),
+        (Dimension::TIME, &["s", "ms", "us", "min", "h"]),
+        (Dimension::TEMPERATURE, &["degC", "degF"]),
+        (Dimension::TEMPERATURE_DIFFERENCE, &["K"]),
+        (Dimension::TORQUE, &["N·m"]),
+        (Dimension::RATE, &["C"]),
+        (Dimension::THERMAL_RESISTANCE, &["K/W"]),
+        (Dimension::CONDUCTIVITY, &["W/(m·K)"]),
+    ];
+    match kind {
+        Kind::Quantity(dimension) => UNITS
+            .iter()
+            .find(|(known, _)| *known == dimension)
+            .map(|(_, units)| units.to_vec())
+            .unwrap_or_default(),
+        Kind::Section | Kind::Size => vec!["mm", "in"],
+        _ => Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_unit_offered_is_one_that_reads() {
+        for dimension in [
+            Dimension::CURRENT,
+            Dimension::VOLTAGE,
+            Dimension::RESISTANCE,
+            Dimension::CHARGE,
+            Dimension::ENERGY,
+            Dimension::POWER,
+            Dimension::LENGTH,
+            Dimension::AREA,
+            Dimension::MASS,
+            Dimension::TIME,
+            Dimension::TEMPERATURE,
+            Dimension::TEMPERATURE_DIFFERENCE,
+            Dimension::TORQUE,
+            Dimension::RATE,
+            Dimension::THERMAL_RESISTANCE,
+            Dimension::CONDUCTIVITY,
+        ] {
+            let offered = units(Kind::Quantity(dimension));
+            assert!(!offered.is_empty());
+            for unit in offered {
+                let read = crate::quantity::parse(&format!("3 {unit}")).unwrap();
+                assert_eq!(read.dimension, dimension, "{unit}");
+            }
+        }
+    }
+}
