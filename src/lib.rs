@@ -16,6 +16,7 @@ pub mod derive;
 pub mod evidence;
 pub mod fill;
 pub mod inspection;
+mod markup;
 pub mod path;
 pub mod physics;
 pub mod problem;

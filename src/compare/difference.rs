@@ -95,6 +95,12 @@ pub(crate) fn numbers(first: &Amount, second: &Amount, names: Names<'_>, nature:
     differing(first, second, names, nature, of)
 }
 
+/// Compares two figures as they are shown; a difference of two percentages is in percentage points.
+pub(crate) fn shown(first: &Amount, second: &Amount, percent: bool, names: Names<'_>) -> Change {
+    let change = numbers(first, second, names, Nature::Recorded);
+    if percent && first.dimension == Dimension::NONE { points(change, Nature::Recorded) } else { change }
+}
+
 /// Compares two margins, which have no percentage: they may be zero or negative.
 pub(crate) fn margins(first: &Amount, second: &Amount, names: Names<'_>) -> Change {
     differing(first, second, names, Nature::Recorded, None)

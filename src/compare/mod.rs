@@ -16,6 +16,7 @@ mod matching;
 mod names;
 mod page;
 mod photos;
+mod picture;
 mod text;
 
 use serde::Serialize;
@@ -395,6 +396,7 @@ fn parts(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
 fn circumstances(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
     let mut parts = vec![single(columns, "Inspection", &["title", "invented", "price"], |r| &r.inspection)];
     parts.extend(many(columns, &matches.instruments, "Instrument", "", &["id"], |r| &r.instrument));
+    parts.push(single(columns, "Notes", &["schema"], |record| record));
     parts.retain(|part| !part.fields.is_empty());
     parts
 }

@@ -10,7 +10,7 @@ use thiserror::Error;
 use super::difference::Kind;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
-use super::{Comparison, ElementComparison, TestComparison, bench};
+use super::{Comparison, ElementComparison, TestComparison, bench, picture};
 use crate::cli::CAUTION;
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
@@ -60,6 +60,9 @@ pub struct Pages {
 #[derive(Serialize)]
 struct Page<'a> {
     c: &'a Comparison,
+    /// The path of all records as SVG, and how many records are not in it.
+    picture: Option<String>,
+    picture_left_out: usize,
     /// Capability of every element, at a glance.
     path: Vec<Row>,
     /// Claims that a buyer reads first, and those that differ.
@@ -197,6 +200,8 @@ pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<
         curves.collect()
     });
     let page = Page {
+        picture: picture::picture(comparison),
+        picture_left_out: picture::left_out(comparison),
         charts: charts.collect(),
         pictures,
         caution: CAUTION,

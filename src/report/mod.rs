@@ -12,7 +12,7 @@ mod writeup;
 
 pub(crate) use photos::photos;
 pub use photos::{NotShown, PhotoView, photo_copy};
-pub(crate) use picture::{round_step, tick_step};
+pub(crate) use picture::round_step;
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
