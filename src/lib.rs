@@ -19,6 +19,7 @@ pub mod inspection;
 mod markup;
 pub mod path;
 pub mod physics;
+pub mod price;
 pub mod problem;
 pub mod quantity;
 pub mod record;

@@ -98,6 +98,11 @@ const HEADS: [Head; 18] = [
     text("Inspected", |p| words(&p.date)),
 ];
 
+/// What the columns are called.
+pub(super) fn labels() -> impl Iterator<Item = &'static str> {
+    HEADS.iter().map(|head| head.label)
+}
+
 fn digits(number: f64) -> String {
     significant(number, 4).replace('-', "−")
 }

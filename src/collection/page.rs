@@ -11,7 +11,7 @@ use super::row::PackRow;
 use crate::cli::CAUTION;
 use crate::inspection::Inspection;
 use crate::quantity::significant;
-use crate::report::{ElementView, FOLDER, View};
+use crate::report::{ElementView, FOLDER, View, template_words};
 use crate::rules::{Finding, Grade, Outcome};
 
 const TEMPLATES: [(&str, &str); 6] = [
@@ -79,13 +79,7 @@ impl Pages {
 }
 
 fn inner(error: tera::Error) -> CollectionError {
-    let mut words = format!("template: {error}");
-    let mut source = std::error::Error::source(&error);
-    while let Some(inner) = source {
-        words = format!("{words}: {inner}");
-        source = inner.source();
-    }
-    CollectionError::Inner(words)
+    CollectionError::Inner(format!("template: {}", template_words(&error)))
 }
 
 /// The page of a pack.

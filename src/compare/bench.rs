@@ -351,7 +351,8 @@ mod tests {
         ];
         for (text, wanted) in cases {
             let read = shown_quantity(text).map(|amount| (amount.value(), amount.number.expanded()));
-            let near = |(a, b): &((f64, f64), (f64, f64))| (a.0 - b.0).abs() < 1e-9 && (a.1 - b.1).abs() < 1e-9;
+            let near =
+                |(a, b): &((f64, f64), (f64, f64))| (a.0 - b.0).abs() < 1e-9 && (a.1 - b.1).abs() < 1e-9;
             assert!(read.zip(wanted).as_ref().map_or(read == wanted, near), "{text}: {read:?}");
         }
     }

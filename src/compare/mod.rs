@@ -27,6 +27,7 @@ pub use elements::ElementComparison;
 pub use explain::{Outcome as RatingOutcome, RatingAnswer};
 pub use fields::{Cell, PartComparison, Row, Sorted};
 pub use findings::{FindingComparison, FindingState, FindingsComparison};
+pub(crate) use page::TEMPLATES;
 pub use page::{CompareError, Pages, pages, save};
 pub use photos::{PhotoEntry, PhotoGroup};
 pub use text::write_text;

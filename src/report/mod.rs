@@ -18,4 +18,4 @@ pub(crate) use text::plain;
 pub use text::{Style, write_finding, write_text};
 pub use view::{ClaimView, Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
-pub(crate) use writeup::{csv_name, evidence, squeeze, template, template_words};
+pub(crate) use writeup::{TEMPLATES, csv_name, evidence, squeeze, template, template_texts, template_words};
