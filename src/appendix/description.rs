@@ -275,12 +275,8 @@ fn tested(trial: &Trial) -> String {
     match &trial.problem {
         Some(problem) => format!("{what}: the log could not be used: {problem}"),
         None => {
-            let mut figures: Vec<String> = trial
-                .figures
-                .iter()
-                .take(MOST_FIGURES)
-                .map(|(name, value)| format!("{name} {value}"))
-                .collect();
+            let mut figures: Vec<String> =
+                trial.in_brief(MOST_FIGURES).map(|(name, value)| format!("{name} {value}")).collect();
             if trial.figures.len() > MOST_FIGURES {
                 figures.push(format!("{} more in the write-up", trial.figures.len() - MOST_FIGURES));
             }

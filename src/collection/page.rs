@@ -142,7 +142,7 @@ struct Short<'a> {
 #[derive(Serialize)]
 struct Test<'a> {
     name: String,
-    figures: &'a [(String, String)],
+    figures: Vec<&'a (String, String)>,
     problem: Option<&'a str>,
 }
 
@@ -187,7 +187,7 @@ pub(super) fn pack<'a>(
                     ("", id) => id.to_owned(),
                     (kind, id) => format!("{kind} ({id})"),
                 },
-                figures: trial.figures.get(..FIGURES.min(trial.figures.len())).unwrap_or_default(),
+                figures: trial.in_brief(FIGURES).collect(),
                 problem: trial.problem.as_deref(),
             })
             .collect(),

@@ -8,7 +8,7 @@ use std::fmt::Write;
 use super::super::measure::{Weight, width};
 use super::flow::{Area, Format, SMALLEST, Text, label, small_width, tenth};
 use crate::quantity::significant;
-use crate::report::chart::Scale;
+use crate::report::chart::{Scale, in_words};
 use crate::trial::Curve;
 
 /// A drawing: shapes as SVG, and the texts beside them.
@@ -232,36 +232,76 @@ pub(super) fn curve(curve: &Curve, area: Area) -> Drawing {
             drawing.path(&format!("curve dash-{}", number % 4), &line);
         }
     }
+    let mut taken = Vec::new();
     for (value, words) in &curve.levels {
         let at = y.at(*value);
         drawing.path("mark tested", &format!("M{:.1} {at:.1}H{:.1}", plot.x, plot.right()));
-        let text = format!("{words} {}", significant(*value, 4));
-        drawing.texts.push(label(
-            plot.x + 14.0,
-            (at - 52.0).max(plot.y),
-            SMALLEST,
-            Weight::Bold,
-            "ink",
-            &text,
-            plot.width - 14.0,
-        ));
+        let text = in_words(*value, words, &curve.y);
+        // Above its line; below one that lies at the top, which would strike it out.
+        let top = if at - 52.0 >= plot.y { at - 52.0 } else { at + 8.0 };
+        let room = plot.width - 14.0;
+        let wide = width(&text, SMALLEST, Weight::Bold).min(room);
+        taken.push(Area { x: plot.x + 14.0, y: top, width: wide, height: LABEL });
+        drawing.texts.push(label(plot.x + 14.0, top, SMALLEST, Weight::Bold, "ink", &text, room));
     }
+    let points: Vec<(f64, f64)> = curve.points().map(|(px, py)| (x.at(px), y.at(py))).collect();
     let first = curve.marks.iter().map(|mark| x.at(mark.0)).fold(plot.right(), f64::min);
     for (index, (value, words)) in curve.marks.iter().enumerate() {
         let at = x.at(*value);
         drawing.path("mark fuse", &format!("M{at:.1} {:.1}V{:.1}", plot.y, plot.bottom()));
-        let text = format!("{words} {}", significant(*value, 4));
-        let wide = width(&text, SMALLEST, Weight::Bold);
-        // Left of all marks, where a discharge leaves room below its curve, each on a line of its own with a leader.
-        let top = (plot.y + 0.4 * plot.height + 58.0 * index as f64).min(plot.bottom() - 50.0);
-        let (place, anchor, leader) = if first - 60.0 - wide >= plot.x {
-            (first - 60.0, "end", first - 48.0)
-        } else {
-            (at + 14.0, "start", at)
-        };
-        drawing.path("leader", &format!("M{leader:.1} {0:.1}H{at:.1}", top + 22.0));
-        let room = if anchor == "end" { wide + 1.0 } else { area.right() - place };
-        drawing.texts.push(label(place, top, SMALLEST, Weight::Bold, "ink", &text, room).anchored(anchor));
+        let text = in_words(*value, words, &curve.x);
+        let wide = width(&text, SMALLEST, Weight::Bold) + 1.0;
+        let (place, leader) = free_place(plot, area, (at, first, wide), index, &points, &taken);
+        taken.push(place);
+        let (from, anchor) = if place.x < at { (place.right(), "end") } else { (place.x, "start") };
+        if leader {
+            let middle = place.y + LABEL / 2.0;
+            drawing.path("leader", &format!("M{:.1} {middle:.1}H{at:.1}", from + 12.0));
+        }
+        drawing
+            .texts
+            .push(label(from, place.y, SMALLEST, Weight::Bold, "ink", &text, place.width).anchored(anchor));
     }
     drawing
+}
+
+/// Height of a label in a plot, px.
+const LABEL: f64 = 46.0;
+
+/// Where a mark's words stand: left of all marks with a leader, where a discharge leaves room below its curve, else to the right
+/// or the left of the mark; at the first height at which neither a curve nor other words are in the way.
+fn free_place(
+    plot: Area,
+    area: Area,
+    (at, first, wide): (f64, f64, f64),
+    index: usize,
+    points: &[(f64, f64)],
+    taken: &[Area],
+) -> (Area, bool) {
+    let free = |place: &Area| {
+        let within = |(px, py): &(f64, f64)| {
+            (place.x - 4.0..place.right() + 4.0).contains(px) && (place.y..place.bottom()).contains(py)
+        };
+        let overlaps = |other: &Area| {
+            place.x < other.right()
+                && other.x < place.right()
+                && place.y < other.bottom()
+                && other.y < place.bottom()
+        };
+        !points.iter().any(within) && !taken.iter().any(overlaps)
+    };
+    let mut places = Vec::new();
+    for share in [0.4, 0.58, 0.22, 0.76, 0.15, 0.9, 0.05] {
+        // Marks that lie close together have their words below one another.
+        let top = (plot.y + share * plot.height + 58.0 * index as f64).min(plot.bottom() - LABEL - 4.0);
+        for (left, leader) in [(first - 60.0 - wide, true), (at + 14.0, false), (at - 14.0 - wide, false)] {
+            let place = Area { x: left, y: top, width: wide, height: LABEL };
+            if left >= plot.x && place.right() <= area.right() {
+                places.push((place, leader));
+            }
+        }
+    }
+    let fallback =
+        Area { x: at + 14.0, y: plot.y + 0.4 * plot.height, width: area.right() - at - 14.0, height: LABEL };
+    places.iter().find(|(place, _)| free(place)).or(places.first()).copied().unwrap_or((fallback, false))
 }

@@ -263,7 +263,7 @@ fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format)
             blocks.push(if place == 0 { block } else { block.spare() });
         }
     }
-    for (name, value) in trial.figures.iter().take(4) {
+    for (name, value) in trial.in_brief(4) {
         blocks.push(
             Block::new(&said(&format!("{name}: {value}")), "ink", Weight::Book, 40.0)
                 .lines(2)

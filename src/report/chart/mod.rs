@@ -49,7 +49,7 @@ fn unit(axis: &str) -> &str {
 }
 
 /// A marked value in words; what lies at zero needs no number.
-fn in_words(value: f64, label: &str, axis: &str) -> String {
+pub(crate) fn in_words(value: f64, label: &str, axis: &str) -> String {
     if value == 0.0 && axis.starts_with("minutes") {
         return label.to_owned();
     }
