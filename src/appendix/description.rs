@@ -10,7 +10,7 @@
 
 use super::outlet::line;
 use crate::cli::CAUTION;
-use crate::report::{PhotoView, View};
+use crate::report::{PhotoView, View, compared};
 use crate::rules::{Finding, Grade, Outcome};
 use crate::trial::Trial;
 use crate::words::count;
@@ -254,20 +254,7 @@ pub(crate) fn in_a_line(finding: &Finding) -> String {
     let subject = if finding.subject.is_empty() { String::new() } else { format!(" ({})", finding.subject) };
     let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
     let shape = finding.outcome.shape();
-    format!("{shape} {}{subject}: {}{margin}", finding.statement, numbers(finding))
-}
-
-/// What was compared, for people who have not read the rule: "54 A; required: at least 200 A".
-pub(super) fn numbers(finding: &Finding) -> String {
-    let working = &finding.working;
-    let relations = [(" ≥ ", "at least"), (" ≤ ", "at most"), (" > ", "more than"), (" < ", "less than")];
-    let mut used = relations.iter().filter(|(sign, _)| working.numbers.contains(sign));
-    match (&working.left, &working.right, used.next(), used.next()) {
-        (Some(left), Some(right), Some((_, words)), None) => {
-            format!("{}; required: {words} {}", left.value, right.value)
-        }
-        _ => working.numbers.clone(),
-    }
+    format!("{shape} {}{subject}: {}{margin}", finding.statement, compared(finding))
 }
 
 fn tested(trial: &Trial) -> String {
