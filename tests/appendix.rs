@@ -71,7 +71,16 @@ fn the_appendix_of_an_example() {
     let arguments = ["appendix", "--to", &text(&to), "--against", &other, "--limit", "2500", &text(folder)];
     let (code, printed, err) = run(&arguments);
     assert_eq!(code, 1, "{err}");
-    assert!(printed.contains("24 cards as SVG and PNG; 14 photos"), "{printed}");
+    let (cards, photos) = counted_from_the_record(folder);
+    assert!(printed.contains(&format!("{cards} cards as SVG and PNG; {photos} photos")), "{printed}");
+    let there = |ending: &str| {
+        let files = walkdir::WalkDir::new(&to).into_iter().filter_map(Result::ok);
+        files.filter(|entry| entry.path().to_string_lossy().ends_with(ending)).count()
+    };
+    assert_eq!(
+        [there("-wide.svg") + there("-tall.svg"), there(".png"), there(".jpg")],
+        [cards, cards, photos]
+    );
     let read = |name: &str| fs::read_to_string(to.join(name)).unwrap();
     let seal = common_hash(&folder.join(SEAL));
     let plain = |name: &str| read(name).replace(&seal, "[hash of the seal]");
@@ -82,6 +91,21 @@ fn the_appendix_of_an_example() {
     assert!(read("description-2500.txt").encode_utf16().count() <= 2500);
     // Nothing was written beside the record of the example.
     assert!(!folder.join("appendix").exists());
+}
+
+/// How many cards and photos an appendix with a second inspection has: for each of the two formats one card for the
+/// verdict, the path and the comparison, one for each critical or major finding and for each test, whose logs are all
+/// sound. Counted from the record and from what `check` says of it, not from what is to be tested.
+fn counted_from_the_record(folder: &Path) -> (usize, usize) {
+    let record: toml::Table = fs::read_to_string(folder.join("inspection.toml")).unwrap().parse().unwrap();
+    let listed = |list: &str| record[list].as_array().unwrap().len();
+    let (_, out, _) = run(&["check", "--format", "json", &text(folder)]);
+    let view: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let grave = view["findings"].as_array().unwrap().iter().filter(|finding| {
+        finding["outcome"] == "falls short" && (finding["grade"] == "critical" || finding["grade"] == "major")
+    });
+    assert!(!view["path"]["elements"].as_array().unwrap().is_empty());
+    (2 * (3 + grave.count() + listed("test")), listed("photo"))
 }
 
 fn common_hash(path: &Path) -> String {

@@ -6,7 +6,7 @@ use std::fs;
 
 use common::{run, text};
 use serde_json::Value;
-use underlid::compare::{Comparison, FindingComparison, compare, write_text};
+use underlid::compare::{Comparison, FindingComparison, Kind, compare, write_text};
 use underlid::inspection::Inspection;
 
 /// A small pack: every capability is either printed on the part or follows from an overlap with its uncertainty.
@@ -303,7 +303,130 @@ fn tests_at_other_conditions_are_not_compared() {
     assert_eq!(alike.tests[0].figures[0].changes[0].words, "−5.0 Ah ± 1.4 Ah (−4.95 %)");
     let other = compared(&[with("A", "0.2 C", "101 Ah ± 1 Ah"), with("B", "0.5 C", "96 Ah ± 1 Ah")]);
     assert_eq!(other.tests[0].conditions_differ, ["rate: 0.2 C in revision A, 0.5 C in revision B"]);
-    assert!(other.tests[0].figures.is_empty());
+    assert!(other.tests[0].figures.is_empty() && other.tests[0].further.is_empty());
+}
+
+/// Every figure that is one quantity has its difference, and within the uncertainty none is shown.
+#[test]
+fn further_figures_of_tests_have_differences() {
+    // Logs of a load at two steps of current: the step gives the resistance, the ends of the log the sag.
+    let with = |revision: &'static str, milliohms: f64, volts: f64| {
+        let folder = Pack {
+            more: "[[instrument]]\nid = \"load\"\naccuracy = \"0.5 %\"\nresolution = \"1 mV\"\n[[test]]\nid = \"charge\"\nkind = \"charge\"\nlog = \"logs/charge.csv\"\n",
+            ..pack(revision, "200 A", "30 x 25 mm")
+        }
+        .write();
+        fs::create_dir(folder.path().join("logs")).unwrap();
+        let mut log = "time (s),voltage (V),current (A)\n".to_owned();
+        for second in 0..600 {
+            let current = if second < 10 { 0.0 } else { -20.0 };
+            log.push_str(&format!("{second},{:.4},{current}\n", volts - current * milliohms / 1000.0));
+        }
+        fs::write(folder.path().join("logs/charge.csv"), log).unwrap();
+        folder
+    };
+    let said = |b: &tempfile::TempDir| {
+        let a = with("A", 4.0, 13.0);
+        let comparison = compare(&[open(&a), open(b)]);
+        let test = &comparison.tests[0];
+        assert_eq!((test.problems.as_slice(), test.conditions_differ.as_slice()), (&[][..], &[][..]));
+        test.further
+            .iter()
+            .map(|row| (row.what.clone(), row.changes[0].kind, row.changes[0].words.clone()))
+            .collect::<Vec<_>>()
+    };
+    let find = |said: &[(String, Kind, String)], what: &str| {
+        let row = said.iter().find(|row| row.0.contains(what));
+        row.map(|row| (row.1, row.2.clone())).unwrap_or_else(|| panic!("{what}: {said:?}"))
+    };
+    let other = said(&with("B", 4.0, 13.5));
+    assert_eq!(
+        find(&other, "highest voltage"),
+        (Kind::AsRecorded, "+500 mV (+3.82 %), differs as recorded; no uncertainty stated".to_owned())
+    );
+    assert_eq!(find(&other, "highest current").0, Kind::Same);
+    let like = said(&with("B", 4.0, 13.0));
+    assert!(like.iter().all(|row| row.1 == Kind::Same), "{like:?}");
+}
+
+/// The picture of the path: one axis, each pack's rated current and bars, in words too, and the same in print and without
+/// colour because patterns and shapes carry it.
+#[test]
+fn the_picture_sets_all_packs_on_one_axis() {
+    let folders = [
+        pack("A", "200 A", "30 x 25 mm").write(),
+        Pack { elements: vec![TERMINAL, CELLS, JOINT], ..pack("B", "250 A", "22 x 25 mm") }.write(),
+    ];
+    let to = tempfile::tempdir().unwrap();
+    let paths = folders.each_ref().map(|folder| text(folder.path()));
+    run(&["compare", &paths[0], &paths[1], "--to", &text(to.path())]);
+    let html = fs::read_to_string(to.path().join("compare.html")).unwrap();
+    let picture = html.split("<svg").nth(1).unwrap().split("</svg>").next().unwrap();
+    // 0.31 A/mm² of 750 mm² and of 550 mm², and 80 % of a fuse's rating, are limits of the rule book.
+    for words in [
+        "Rated continuous current: revision A 200 A and revision B 250 A.",
+        "joint plus-joint: 232 A ± 14 A in revision A and 170 A ± 12 A, less than rated, in revision B",
+        "terminal minus: 300 A in revision A and 300 A in revision B",
+        "fuse: 240 A in revision A and no such element in revision B",
+        "cell-stack cells: 300 A in revision A and 300 A in revision B",
+        "<text class=\"label strong\" x=\"66.0\" y=\"10.5\" text-anchor=\"start\">revision A: rated 200 A</text>",
+        "▼ 170 A</text>",
+        ">no such element</text>",
+    ] {
+        assert!(picture.contains(words), "{words}: {picture}");
+    }
+    // Bars are as long as the numbers are great: of one pack's 300 A and 232 A, from one zero.
+    let widths: Vec<f64> = picture
+        .split("class=\"bar carries\"")
+        .skip(1)
+        .map(|bar| bar.split("width=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap())
+        .collect();
+    assert_eq!(widths.len(), 5, "terminal, cells, joint and fuse of revision A, and the legend");
+    assert!((widths[2] / widths[0] - 232.5 / 300.0).abs() < 0.01, "{widths:?}");
+    // Both rated currents cross all four elements, one of them dashed.
+    let lines: Vec<&str> = picture.split("<path class=\"mark rated\"").skip(1).collect();
+    let crossing = lines.iter().filter(|line| line.matches('M').count() == 4);
+    assert_eq!(crossing.clone().count(), 2);
+    assert_eq!(crossing.filter(|line| line.contains("stroke-dasharray")).count(), 1);
+}
+
+#[test]
+fn templates_of_ones_own() {
+    let (one, other) = (pack("A", "200 A", "30 x 25 mm").write(), pack("B", "150 A", "22 x 25 mm").write());
+    let (templates, to) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let [one, other, own, into] = [&one, &other, &templates, &to].map(|folder| text(folder.path()));
+    let arguments = ["compare", &one, &other, "--to", &into, "--templates", &own];
+    fs::write(templates.path().join("compare.md"), "Our house: {{ c.title | md }}\n").unwrap();
+    fs::write(templates.path().join("style.css"), "body{outline:3px solid}\n").unwrap();
+    let (code, _, err) = run(&arguments);
+    assert_eq!(code, 0, "{err}");
+    let read = |name: &str| fs::read_to_string(to.path().join(name)).unwrap();
+    assert_eq!(read("compare.md"), "Our house: Test 12-100: revision A and revision B\n");
+    let html = read("compare.html");
+    assert!(html.contains("body{outline:3px solid}") && !html.contains("--ink:#"));
+    assert!(html.contains("What explains the rating"), "what is not there is taken from the program");
+    fs::write(templates.path().join("compare.md"), "{{ nonsense").unwrap();
+    let (code, _, err) = run(&arguments);
+    assert_eq!(code, 2);
+    assert!(err.contains("template") && err.contains("compare.md"), "{err}");
+    assert!(read("compare.md").starts_with("Our house"), "nothing was written");
+}
+
+#[test]
+fn notes_stand_side_by_side() {
+    let with = |revision: &'static str, notes: &str| {
+        let folder = pack(revision, "200 A", "30 x 25 mm").write();
+        let path = folder.path().join("inspection.toml");
+        let record = fs::read_to_string(&path).unwrap();
+        fs::write(&path, record.replacen("schema = 1\n", &format!("schema = 1\nnotes = \"{notes}\"\n"), 1))
+            .unwrap();
+        folder
+    };
+    let comparison = compare(&[open(&with("A", "Opened cold.")), open(&with("B", "Opened warm."))]);
+    let notes = comparison.circumstances.iter().find(|part| part.name == "Notes").unwrap();
+    let row = &notes.fields.changed[0];
+    let cells: Vec<&str> = row.cells.iter().map(|cell| cell.text.as_str()).collect();
+    assert_eq!((cells.as_slice(), row.kind), (&["Opened cold.", "Opened warm."][..], Kind::Changed));
 }
 
 /// The shipped examples: the page is self-contained, marked as invented, and holds the curves of both.

@@ -1,8 +1,8 @@
 //! The text that goes under a video: findings first, and where the whole write-up and its hash are.
 //!
 //! With a limit, whole lines are left out, the least important first; what is left out of the findings is counted.
-//! The title, the verdict, the critical findings, the caution, and the hashes always stay: where they do not fit, the
-//! text is refused, not cut.
+//! Critical findings go last of all, and how many of them went is told. The title, the verdict, a caution, and the place
+//! and hash of the write-up always stay: where they do not fit, the text is refused, not cut.
 //!
 //! Lengths are counted in the strictest way that is in use: bytes of UTF-8, with each line end as the two bytes that
 //! web forms send (HTML, multipart/form-data encoding: CRLF). A text that is short enough this way is short enough in
@@ -10,13 +10,13 @@
 
 use super::outlet::line;
 use crate::cli::CAUTION;
-use crate::report::{PhotoView, View};
+use crate::report::{PhotoView, View, compared};
 use crate::rules::{Finding, Grade, Outcome};
 use crate::trial::Trial;
 use crate::words::count;
 
 /// The caution where there is no room for the whole of it.
-const SHORT_CAUTION: &str = "Caution: an opened pack can hurt you. Local codes and licensed practice come first. Nothing here says that a pack is safe.";
+pub(super) const SHORT_CAUTION: &str = "Caution: an opened pack can hurt you. Local codes and licensed practice come first. Nothing here says that a pack is safe.";
 
 /// Figures of a bench test in its line; the write-up has them all.
 const MOST_FIGURES: usize = 6;
@@ -44,6 +44,9 @@ enum Worth {
     Test,
     Count,
     Major,
+    /// The hash of the sealed list: the write-up, whose hash stays, holds it too.
+    Seal,
+    Critical,
     Kept,
 }
 
@@ -55,6 +58,13 @@ struct Line {
     section: usize,
     heading: bool,
     finding: bool,
+}
+
+/// Findings that had no room.
+#[derive(Debug, Clone, Copy, Default)]
+struct LeftOut {
+    all: usize,
+    critical: usize,
 }
 
 /// The lines of a description.
@@ -101,12 +111,12 @@ impl Description {
         all.push(CAUTION, Worth::Kept);
         all.head("Full write-up");
         all.push(&place.link, Worth::Kept);
-        for (what, hash) in [
-            ("the write-up", &place.page),
-            ("photos.sha256, the sealed list of the evidence", &place.manifest),
+        for (what, hash, worth) in [
+            ("the write-up", &place.page, Worth::Kept),
+            ("photos.sha256, the sealed list of the evidence", &place.manifest, Worth::Seal),
         ] {
             if let Some(hash) = hash {
-                all.push(&format!("SHA-256 of {what}: {hash}"), Worth::Kept);
+                all.push(&format!("SHA-256 of {what}: {hash}"), worth);
             }
         }
         if let Some(seal) = &place.seal {
@@ -139,7 +149,7 @@ impl Description {
 
     fn finding(&mut self, finding: &Finding) {
         let worth = match finding.grade {
-            Grade::Critical => Worth::Kept,
+            Grade::Critical => Worth::Critical,
             Grade::Major => Worth::Major,
             Grade::Minor => Worth::Minor,
         };
@@ -169,7 +179,7 @@ impl Description {
 
     /// The whole text.
     pub(super) fn whole(&self) -> String {
-        render(&self.lines, 0)
+        render(&self.lines, LeftOut::default())
     }
 
     /// The text with at most `limit` bytes, counted as the module says.
@@ -178,34 +188,43 @@ impl Description {
     /// In words, when what always stays does not fit.
     pub(super) fn within(&self, limit: usize) -> Result<String, String> {
         let mut lines = self.lines.clone();
-        let mut left_out = 0;
+        let mut left_out = LeftOut::default();
         loop {
             let text = render(&lines, left_out);
             if strict_length(&text) <= limit {
                 return Ok(text);
             }
-            let weakest =
-                lines.iter().filter(|l| !l.heading).map(|l| l.worth).min().filter(|w| *w < Worth::Kept);
+            let caution = lines.iter().position(|l| l.text == CAUTION);
+            // The long caution makes room for a critical finding, the short one for none.
+            let least = if caution.is_some() { Worth::Critical } else { Worth::Kept };
+            let weakest = lines.iter().filter(|l| !l.heading).map(|l| l.worth).min().filter(|w| *w < least);
             // Of lines of the same worth the last goes first: they stand gravest first.
             let going = weakest.and_then(|worth| lines.iter().rposition(|l| !l.heading && l.worth == worth));
             if let Some(going) = going {
-                left_out += usize::from(lines.remove(going).finding);
-            } else if let Some(caution) = lines.iter_mut().find(|l| l.text == CAUTION) {
+                let gone = lines.remove(going);
+                left_out.all += usize::from(gone.finding);
+                left_out.critical += usize::from(gone.worth == Worth::Critical);
+            } else if let Some(caution) = caution.and_then(|at| lines.get_mut(at)) {
                 caution.text = SHORT_CAUTION.to_owned();
             } else {
                 let least = strict_length(&text);
                 return Err(format!(
-                    "a description of {limit} characters has no room for verdict, critical findings, caution and hashes; they take {least}"
+                    "a description of {limit} characters has no room for title, verdict, caution, and place and hash of the write-up; they take {least}"
                 ));
             }
         }
     }
 }
 
-fn render(lines: &[Line], left_out: usize) -> String {
+fn render(lines: &[Line], left_out: LeftOut) -> String {
     let mut out = String::new();
-    let more = (left_out > 0)
-        .then(|| format!("{} in the write-up", count(left_out, "more finding", "more findings")));
+    let more = (left_out.all > 0).then(|| {
+        let all = count(left_out.all, "more finding", "more findings");
+        match left_out.critical {
+            0 => format!("{all} in the write-up"),
+            critical => format!("{all} in the write-up, {critical} of them critical"),
+        }
+    });
     let last_finding =
         lines.iter().rposition(|line| line.finding).or_else(|| lines.iter().rposition(|l| l.section == 0));
     for (index, line) in lines.iter().enumerate() {
@@ -235,20 +254,7 @@ pub(crate) fn in_a_line(finding: &Finding) -> String {
     let subject = if finding.subject.is_empty() { String::new() } else { format!(" ({})", finding.subject) };
     let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
     let shape = finding.outcome.shape();
-    format!("{shape} {}{subject}: {}{margin}", finding.statement, numbers(finding))
-}
-
-/// What was compared, for people who have not read the rule: "54 A; required: at least 200 A".
-pub(super) fn numbers(finding: &Finding) -> String {
-    let working = &finding.working;
-    let relations = [(" ≥ ", "at least"), (" ≤ ", "at most"), (" > ", "more than"), (" < ", "less than")];
-    let mut used = relations.iter().filter(|(sign, _)| working.numbers.contains(sign));
-    match (&working.left, &working.right, used.next(), used.next()) {
-        (Some(left), Some(right), Some((_, words)), None) => {
-            format!("{}; required: {words} {}", left.value, right.value)
-        }
-        _ => working.numbers.clone(),
-    }
+    format!("{shape} {}{subject}: {}{margin}", finding.statement, compared(finding))
 }
 
 fn tested(trial: &Trial) -> String {
@@ -256,12 +262,8 @@ fn tested(trial: &Trial) -> String {
     match &trial.problem {
         Some(problem) => format!("{what}: the log could not be used: {problem}"),
         None => {
-            let mut figures: Vec<String> = trial
-                .figures
-                .iter()
-                .take(MOST_FIGURES)
-                .map(|(name, value)| format!("{name} {value}"))
-                .collect();
+            let mut figures: Vec<String> =
+                trial.in_brief(MOST_FIGURES).map(|(name, value)| format!("{name} {value}")).collect();
             if trial.figures.len() > MOST_FIGURES {
                 figures.push(format!("{} more in the write-up", trial.figures.len() - MOST_FIGURES));
             }
@@ -313,7 +315,8 @@ mod tests {
         all.push("Rated 200 A; carries 54 A.", Worth::Kept);
         all.head("Falls short, critical");
         for (text, worth) in [
-            ("▼ critical one", Worth::Kept),
+            ("▼ critical one", Worth::Critical),
+            ("▼ critical two", Worth::Critical),
             ("▼ major one", Worth::Major),
             ("▼ major two", Worth::Major),
             ("▼ minor", Worth::Minor),
@@ -341,7 +344,7 @@ mod tests {
             for line in text.lines().filter(|l| !l.contains("in the write-up") && *l != SHORT_CAUTION) {
                 assert!(before.contains(&line.to_owned()), "{line} is not a whole line");
             }
-            for kept in ["Pack <A> & B", "Rated 200 A", "▼ critical one", "hurt you", "safe"] {
+            for kept in ["Pack <A> & B", "Rated 200 A", "hurt you", "safe"] {
                 assert!(text.contains(kept), "{limit}: {kept}");
             }
             if seen.last() != Some(&text) {
@@ -350,13 +353,15 @@ mod tests {
             before = whole.lines().map(str::to_owned).collect();
         }
         // A line that goes may make room for less than the line that counts it: two may go at once, never out of order.
-        let gone: Vec<usize> = ["a photo", "▼ minor", "major two", "major one"]
-            .iter()
-            .map(|text| seen.iter().position(|t| !t.contains(text)).expect("it goes"))
-            .collect();
+        let gone: Vec<usize> =
+            ["a photo", "▼ minor", "major two", "major one", "critical two", "critical one"]
+                .iter()
+                .map(|text| seen.iter().position(|t| !t.contains(text)).expect("it goes"))
+                .collect();
         assert!(gone.is_sorted(), "{gone:?}");
         assert!(seen.iter().any(|t| t.contains(" more finding")));
-        assert!(seen.last().unwrap().contains("3 more findings in the write-up"));
+        assert!(seen.iter().any(|t| t.contains("3 more findings in the write-up\n")));
+        assert!(seen.last().unwrap().contains("5 more findings in the write-up, 2 of them critical"));
         assert!(!seen.last().unwrap().contains("PHOTOS"));
         assert!(all.within(100).unwrap_err().contains("no room"));
     }

@@ -25,12 +25,15 @@ use crate::evidence::hash::hash_file;
 use crate::inspection::{Inspection, OpenError, RECORD};
 use crate::report::{self, View, WriteUpError};
 use crate::save;
+pub(crate) use cards::TEMPLATES;
 use chapters::Chapters;
 use description::{Description, Whereabouts};
 use outlet::Outlet;
 
 /// Folder of the appendix in an inspection folder.
 pub const FOLDER: &str = "appendix";
+/// What stands on every card and in every description, whatever the record says.
+pub(crate) const OWN_WORDS: [&str; 3] = [cards::FOOT[0], cards::FOOT[1], description::SHORT_CAUTION];
 /// Folders inside it.
 const INSIDE: [&str; 2] = ["cards", "photos"];
 
@@ -139,11 +142,12 @@ pub fn appendix(
         wishes.templates.as_deref(),
         &mut outlet,
     )?);
-    let files = outlet.into_files();
-    for opened in std::iter::once(inspection).chain(against) {
-        // Photos and cards as PNG are made from texts that stand in the other files.
-        for (file, text) in files.iter().filter_map(|f| Some((f, str::from_utf8(&f.content).ok()?))) {
-            let guarded = opened.redaction.guard(&file.name, text);
+    let (files, packed) = outlet.into_files();
+    let texts = files.iter().filter_map(|f| Some((f.name.as_str(), str::from_utf8(&f.content).ok()?)));
+    let said = packed.iter().map(|(name, said)| (name.as_str(), said.as_str()));
+    for (name, text) in texts.chain(said) {
+        for opened in std::iter::once(inspection).chain(against) {
+            let guarded = opened.redaction.guard(name, text);
             guarded.map_err(|leak| AppendixError::Words(leak.to_string()))?;
         }
     }
@@ -242,6 +246,26 @@ fn is_ours(name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The picture of a card cannot be searched, so what is said on it is, also where the SVG breaks a word.
+    #[test]
+    fn what_a_card_says_is_handed_to_the_guard() {
+        let folder = tempfile::tempdir().unwrap();
+        let word = "Quellwerk".repeat(40);
+        let record = format!("schema = 1\n[inspection]\ntitle = \"{word}\"\n");
+        fs::write(folder.path().join(RECORD), record).unwrap();
+        let inspection = Inspection::open(folder.path(), &[]).unwrap();
+        let view = View::of(&inspection);
+        let mut outlet = Outlet::default();
+        cards::cards(&inspection, &view, &[], None, None, &mut outlet).unwrap();
+        let (files, packed) = outlet.into_files();
+        let pictures: Vec<&str> =
+            files.iter().map(|file| file.name.as_str()).filter(|name| name.ends_with(".png")).collect();
+        assert!(!pictures.is_empty());
+        let names: Vec<&str> = packed.iter().map(|(name, _)| name.as_str()).collect();
+        assert_eq!(names, pictures, "one text for each picture");
+        assert!(packed.iter().all(|(_, said)| said.contains(&word)), "unwrapped and not shortened");
+    }
 
     #[test]
     fn only_our_own_names_are_ours() {

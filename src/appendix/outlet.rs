@@ -10,6 +10,7 @@ use super::AppendixFile;
 #[derive(Debug, Default)]
 pub(super) struct Outlet {
     files: Vec<AppendixFile>,
+    packed: Vec<(String, String)>,
 }
 
 impl Outlet {
@@ -25,9 +26,14 @@ impl Outlet {
         self.files.push(AppendixFile { name, content });
     }
 
-    /// What was kept.
-    pub(super) fn into_files(self) -> Vec<AppendixFile> {
-        self.files
+    /// Notes what is said in a file that cannot itself be searched for what a record withholds.
+    pub(super) fn packed(&mut self, name: &str, said: &str) {
+        self.packed.push((name.to_owned(), said.to_owned()));
+    }
+
+    /// What was kept, and what is said in files that cannot be searched, by their names.
+    pub(super) fn into_files(self) -> (Vec<AppendixFile>, Vec<(String, String)>) {
+        (self.files, self.packed)
     }
 }
 
@@ -62,7 +68,7 @@ mod tests {
         ] {
             let mut outlet = Outlet::default();
             assert_eq!(outlet.text("x.txt", text), expected);
-            assert_eq!(outlet.into_files()[0].content, expected.as_bytes());
+            assert_eq!(outlet.into_files().0[0].content, expected.as_bytes());
         }
         assert_eq!(line("  a\n b\t\u{0}c "), "a b c");
     }

@@ -19,7 +19,7 @@ pub(super) struct Appendix {
     /// Where viewers find the write-up, such as an address; its file name is given otherwise
     #[arg(long, value_name = "TEXT")]
     link: Option<String>,
-    /// Also write description-N.txt with at most N characters, counted strictly: bytes of UTF-8, line ends as two; may be given several times, for example 500, 2000, 5000
+    /// Also write description-N.txt with at most N characters, counted strictly: bytes of UTF-8, line ends as two; may be given several times, for example 1000, 2200, 5000
     #[arg(long = "limit", value_name = "N")]
     limits: Vec<usize>,
     /// Length of the video, such as 42:10: where its last chapter ends
@@ -70,6 +70,9 @@ impl Appendix {
         let texts =
             made.files.iter().filter(|file| file.name.ends_with(".txt") || file.name.ends_with(".vtt"));
         let texts: Vec<&str> = texts.map(|file| file.name.as_str()).collect();
+        for opened in std::iter::once(&inspection).chain(&against) {
+            super::look_at(opened)?;
+        }
         writeln!(out, "{}: {}; {cards} as SVG and PNG; {photos}", target.display(), list(&texts, "and"))?;
         Ok(if view.falls_short() { Done::FallsShort } else { Done::Well })
     }

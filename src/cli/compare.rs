@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::{Done, Failure, Format, House, colour};
+use super::{Done, Failure, Format, House, colour, look_at};
 use crate::compare::{CompareError, compare, pages, save, write_text};
 use crate::inspection::Inspection;
 
@@ -17,6 +17,9 @@ pub(super) struct Compare {
     /// Write compare.md, compare.html, compare.json and the data of the curves into this folder
     #[arg(long, value_name = "DIR")]
     to: Option<PathBuf>,
+    /// A folder with templates of your own: compare.md, compare.html, compare.alone.html, compare.rows.md, compare.rows.html, style.css; what is missing there is taken from the program
+    #[arg(long, value_name = "DIR", requires = "to")]
+    templates: Option<PathBuf>,
     /// List what stayed the same as well
     #[arg(long)]
     all: bool,
@@ -47,12 +50,15 @@ impl Compare {
         let mut comparison = compare(&inspections);
         let mut out = std::io::stdout().lock();
         if let Some(to) = &self.to {
-            let mut pages = pages(&mut comparison, &inspections)?;
+            let mut pages = pages(&mut comparison, &inspections, self.templates.as_deref())?;
             for (name, text) in &mut pages.files {
                 *text = guarded(&inspections, name, std::mem::take(text))?;
             }
             for path in save(to, &pages)? {
                 writeln!(out, "{}", path.display())?;
+            }
+            for inspection in &inspections {
+                look_at(inspection)?;
             }
             return Ok(Done::Well);
         }

@@ -28,7 +28,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::inspection::{OpenError, RECORD};
+use crate::inspection::{Inspection, OpenError, RECORD};
 use crate::problem::Problems;
 
 /// What every write-up and help text says of its own limits.
@@ -224,6 +224,20 @@ fn handler() -> miette::GraphicalReportHandler {
         miette::GraphicalTheme::unicode_nocolor()
     };
     miette::GraphicalReportHandler::new_themed(theme).with_width(100).with_links(false)
+}
+
+/// Tells which photos somebody must look at before an output is handed on: nothing here can read a picture.
+pub(crate) fn look_at(inspection: &Inspection) -> std::io::Result<()> {
+    let photos = inspection.redaction.photos_to_look_at();
+    if photos.is_empty() {
+        return Ok(());
+    }
+    writeln!(
+        std::io::stderr().lock(),
+        "underlid: look at these photos: they are said to show a field that is withheld, and nothing on them is \
+         blacked out: {}",
+        photos.join(", ")
+    )
 }
 
 /// True when output to this stream may be coloured.

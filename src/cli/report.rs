@@ -38,15 +38,7 @@ impl Report {
         for path in paths {
             writeln!(out, "{}", path.display())?;
         }
-        let look_at = inspection.redaction.photos_to_look_at();
-        if !look_at.is_empty() {
-            writeln!(
-                std::io::stderr().lock(),
-                "underlid: look at these photos: they are said to show a field that is withheld, and nothing on them \
-                 is blacked out: {}",
-                look_at.join(", ")
-            )?;
-        }
+        super::look_at(&inspection)?;
         Ok(if view.falls_short() { Done::FallsShort } else { Done::Well })
     }
 }

@@ -151,7 +151,12 @@ impl Seal {
             .chain(data)
             .map(|path| path.to_string_lossy().replace('\\', "/"))
             .collect();
-        let options = BagOptions { fields: described(&write_up.view.title), ..BagOptions::default() };
+        let fields = described(&write_up.view.title);
+        for (name, text) in &fields {
+            inspection.redaction.guard("bag-info.txt", &format!("{name}: {text}")).map_err(words)?;
+        }
+        super::look_at(&inspection)?;
+        let options = BagOptions { fields, ..BagOptions::default() };
         let line = Line::new("packing");
         bag::write_generated(&inspection.folder, &names, out, &options, &|progress| line.show(progress))
             .map_err(bag_words)

@@ -122,11 +122,18 @@ fn not_in(number: usize, of: usize, because: &str) -> String {
     }
 }
 
+/// A quantile, interpolated between its neighbours (Hyndman & Fan 1996, definition 7, which most libraries give): of two
+/// values the median lies midway.
 fn quantile(sorted: &[f64], share: f64) -> f64 {
+    let place = share * sorted.len().saturating_sub(1) as f64;
     // An index far below what f64 holds exactly.
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index into the list")]
-    let index = (share * (sorted.len().saturating_sub(1)) as f64).round() as usize;
-    sorted.get(index).copied().unwrap_or_default()
+    let index = place.floor() as usize;
+    let at = |index: usize| sorted.get(index).copied();
+    let low = at(index).unwrap_or_default();
+    let high = at(index + 1).unwrap_or(low);
+    let share = place - index as f64;
+    if share == 0.0 { low } else { low * (1.0 - share) + high * share }
 }
 
 /// Bars or a histogram of one number of each pack.
@@ -385,6 +392,23 @@ mod tests {
 
     fn subject(zero: bool) -> Subject<'static> {
         Subject { id: "x", title: "x", about: "x", unit: "%", zero, left_out: "" }
+    }
+
+    /// By hand; the last two as numpy.quantile gives them (from memory).
+    #[test]
+    fn quantiles() {
+        let cases: [(&[f64], f64, f64); 7] = [
+            (&[], 0.5, 0.0),
+            (&[3.0], 0.5, 3.0),
+            (&[1.0, 2.0], 0.5, 1.5),
+            (&[1.0, 2.0, 9.0], 0.5, 2.0),
+            (&[-1e308, 1e308], 0.5, 0.0),
+            (&[1.0, 2.0, 3.0, 4.0], 0.25, 1.75),
+            (&[1.0, 2.0, 3.0, 4.0], 1.0, 4.0),
+        ];
+        for (values, share, wanted) in cases {
+            assert_eq!(quantile(values, share), wanted, "{values:?} {share}");
+        }
     }
 
     #[test]

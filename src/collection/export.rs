@@ -8,6 +8,7 @@
 use std::fmt::Write;
 
 use super::column::{Cell, KEY, Table, digits};
+use crate::markup::csv_cell;
 
 /// Rows of a table as text.
 #[derive(Debug, Clone, Default)]
@@ -33,7 +34,7 @@ impl Lines {
                 self.like_formulas += usize::from(text.starts_with(['=', '+', '-', '@', '\t', '\r']));
             }
             self.csv.push(',');
-            csv_cell(&mut self.csv, cell);
+            csv_field(&mut self.csv, cell);
             self.json.push(',');
             json_name(&mut self.json, column.info.name);
             json_cell(&mut self.json, cell);
@@ -50,30 +51,12 @@ pub fn csv_header<R>(table: &Table<R>) -> String {
     format!("{}\n", names.join(","))
 }
 
-fn csv_cell(out: &mut String, cell: Cell<'_>) {
+fn csv_field(out: &mut String, cell: Cell<'_>) {
     match cell {
         Cell::Null => {}
-        Cell::Text(text) => csv_text(out, text),
+        Cell::Text(text) => out.push_str(&csv_cell(text)),
         other => plain(out, other),
     }
-}
-
-fn csv_text(out: &mut String, text: &str) {
-    let quoted = text.contains([',', '"', '\n', '\r'])
-        || text.starts_with(char::is_whitespace)
-        || text.ends_with(char::is_whitespace);
-    if !quoted {
-        out.push_str(text);
-        return;
-    }
-    out.push('"');
-    for (index, part) in text.split('"').enumerate() {
-        if index > 0 {
-            out.push_str("\"\"");
-        }
-        out.push_str(part);
-    }
-    out.push('"');
 }
 
 fn json_cell(out: &mut String, cell: Cell<'_>) {
@@ -145,7 +128,7 @@ mod tests {
         ];
         for (text, csv, json) in cases {
             let (mut c, mut j) = (String::new(), String::new());
-            csv_cell(&mut c, Cell::Text(text));
+            csv_field(&mut c, Cell::Text(text));
             json_cell(&mut j, Cell::Text(text));
             assert_eq!((c.as_str(), j.as_str()), (csv, json));
             assert_eq!(serde_json::from_str::<String>(&j).unwrap(), text);

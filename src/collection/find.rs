@@ -17,7 +17,7 @@ use crate::inspection::RECORD;
 /// Deepest folder that is looked into, counted from the root.
 pub const DEEPEST: usize = 16;
 /// Folders of an inspection that hold no inspections.
-const OWN: [&str; 4] = ["photos", "logs", "report", "rules"];
+const OWN: [&str; 5] = ["appendix", "photos", "logs", "report", "rules"];
 /// Characters of a folder's name that go into a page's name.
 const LONGEST_NAME: usize = 40;
 

@@ -14,6 +14,7 @@ use super::export::json_text;
 use super::page::Pages;
 use super::row::PackRow;
 use super::site::{PACKS, ROWS, Site};
+use crate::markup::escape;
 use crate::quantity::significant;
 use crate::report::plain;
 
@@ -97,6 +98,11 @@ const HEADS: [Head; 18] = [
     text("Inspected", |p| words(&p.date)),
 ];
 
+/// What the columns are called.
+pub(super) fn labels() -> impl Iterator<Item = &'static str> {
+    HEADS.iter().map(|head| head.label)
+}
+
 fn digits(number: f64) -> String {
     significant(number, 4).replace('-', "−")
 }
@@ -130,23 +136,6 @@ impl Shown {
     }
 }
 
-/// Text in HTML.
-pub(super) fn html(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
-}
-
 fn table(rows: &[PackRow], up: &str) -> String {
     let mut out = String::from(r#"<table class="stack packs" id="table"><thead><tr>"#);
     for head in &HEADS {
@@ -158,7 +147,7 @@ fn table(rows: &[PackRow], up: &str) -> String {
         out.push_str("<tr>");
         for (index, head) in HEADS.iter().enumerate() {
             let shown = (head.cell)(row);
-            let words = html(&shown.words());
+            let words = escape(&shown.words());
             if index == 0 {
                 let page = row.page.as_deref().unwrap_or_default();
                 out.push_str(&format!(r#"<th scope="row"><a href="{up}{PACKS}/{page}">{words}</a></th>"#));

@@ -16,7 +16,6 @@ mod find;
 mod listing;
 mod page;
 mod parquet;
-mod price;
 pub mod row;
 mod site;
 mod stamp;
@@ -28,7 +27,6 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 pub use build::{Built, build};
-pub use price::Price;
 
 use crate::inspection::OpenError;
 
@@ -93,6 +91,19 @@ pub enum CollectionError {
     /// A template or a table cannot be made; this is a mistake of the program.
     #[error("{0}")]
     Inner(String),
+}
+
+/// The words of the pages and tables, whatever the records say.
+pub(crate) fn own_words() -> String {
+    let mut text = page::templates_text();
+    let about = [tables::PACKS.about, tables::FINDINGS.about, tables::ELEMENTS.about];
+    let columns = tables::PACKS.infos().chain(tables::FINDINGS.infos()).chain(tables::ELEMENTS.infos());
+    let columns = columns.flat_map(|info| [info.name, info.about]);
+    for words in about.into_iter().chain(columns).chain(listing::labels()) {
+        text.push('\n');
+        text.push_str(words);
+    }
+    text
 }
 
 impl CollectionError {

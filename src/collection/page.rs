@@ -11,10 +11,11 @@ use super::row::PackRow;
 use crate::cli::CAUTION;
 use crate::inspection::Inspection;
 use crate::quantity::significant;
-use crate::report::{ElementView, FOLDER, View};
+use crate::report::{ElementView, FOLDER, View, compared, template_words};
 use crate::rules::{Finding, Grade, Outcome};
 
-const TEMPLATES: [(&str, &str); 6] = [
+const TEMPLATES: [(&str, &str); 7] = [
+    ("head.html", include_str!("../../templates/collection/head.html")),
     ("pack.html", include_str!("../../templates/collection/pack.html")),
     ("index.html", include_str!("../../templates/collection/index.html")),
     ("rows.html", include_str!("../../templates/collection/rows.html")),
@@ -79,13 +80,7 @@ impl Pages {
 }
 
 fn inner(error: tera::Error) -> CollectionError {
-    let mut words = format!("template: {error}");
-    let mut source = std::error::Error::source(&error);
-    while let Some(inner) = source {
-        words = format!("{words}: {inner}");
-        source = inner.source();
-    }
-    CollectionError::Inner(words)
+    CollectionError::Inner(format!("template: {}", template_words(&error)))
 }
 
 /// The page of a pack.
@@ -111,11 +106,11 @@ pub(super) struct PackPage<'a> {
 
 #[derive(Serialize)]
 struct Figures<'a> {
-    rated: Option<&'a str>,
+    rated: &'a str,
     weakest: Option<&'a str>,
-    capability: Option<&'a str>,
+    capability: &'a str,
     margin: Option<&'a str>,
-    fault_current: Option<&'a str>,
+    fault_current: &'a str,
     counts: crate::report::Counts,
 }
 
@@ -125,10 +120,10 @@ struct Element<'a> {
     name: &'a str,
     weakest: bool,
     responds_to: Option<&'a str>,
-    capability: Option<&'a str>,
-    margin: Option<&'a str>,
-    resistance: Option<&'a str>,
-    heat: Option<&'a str>,
+    capability: &'a str,
+    margin: &'a str,
+    resistance: &'a str,
+    heat: &'a str,
 }
 
 #[derive(Serialize)]
@@ -138,7 +133,7 @@ struct Short<'a> {
     grade: &'static str,
     statement: &'a str,
     subject: &'a str,
-    numbers: Option<&'a str>,
+    numbers: Option<String>,
     decision: Option<&'a str>,
     missing: Vec<&'a str>,
     rule: &'a str,
@@ -148,7 +143,7 @@ struct Short<'a> {
 #[derive(Serialize)]
 struct Test<'a> {
     name: String,
-    figures: &'a [(String, String)],
+    figures: Vec<&'a (String, String)>,
     problem: Option<&'a str>,
 }
 
@@ -168,11 +163,11 @@ pub(super) fn pack<'a>(
         invented: view.invented,
         verdict: view.verdict(),
         view: Figures {
-            rated: view.rated_current.as_deref(),
+            rated: view.rated_current.as_deref().unwrap_or("not recorded"),
             weakest: view.path.weakest.as_deref(),
-            capability: view.path.capability.value.as_deref(),
+            capability: known(view.path.capability.value.as_deref()),
             margin: view.path.margin.as_deref(),
-            fault_current: view.path.short_circuit_current.value.as_deref(),
+            fault_current: known(view.path.short_circuit_current.value.as_deref()),
             counts: view.counts,
         },
         facts: facts(row),
@@ -193,7 +188,7 @@ pub(super) fn pack<'a>(
                     ("", id) => id.to_owned(),
                     (kind, id) => format!("{kind} ({id})"),
                 },
-                figures: trial.figures.get(..FIGURES.min(trial.figures.len())).unwrap_or_default(),
+                figures: trial.in_brief(FIGURES).collect(),
                 problem: trial.problem.as_deref(),
             })
             .collect(),
@@ -203,16 +198,20 @@ pub(super) fn pack<'a>(
     }
 }
 
+fn known(words: Option<&str>) -> &str {
+    words.unwrap_or("not known")
+}
+
 fn element(view: &ElementView) -> Element<'_> {
     Element {
         label: &view.label,
         name: &view.name,
         weakest: view.weakest,
         responds_to: view.responds_to.as_deref(),
-        capability: view.capability.value.as_deref(),
-        margin: view.margin.as_deref(),
-        resistance: view.resistance.value.as_deref(),
-        heat: view.heat.value.as_deref(),
+        capability: known(view.capability.value.as_deref()),
+        margin: known(view.margin.as_deref()),
+        resistance: known(view.resistance.value.as_deref()),
+        heat: known(view.heat.value.as_deref()),
     }
 }
 
@@ -231,9 +230,7 @@ fn short(finding: &Finding) -> Short<'_> {
         grade: finding.grade.word(),
         statement: &finding.statement,
         subject: &finding.subject,
-        numbers: shows_numbers
-            .then_some(finding.working.numbers.as_str())
-            .filter(|numbers| !numbers.is_empty()),
+        numbers: shows_numbers.then(|| compared(finding)).filter(|numbers| !numbers.is_empty()),
         decision: finding.working.decision.as_deref(),
         missing,
         rule: &finding.rule,

@@ -3,9 +3,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::price::Price;
 use crate::derive::{Answer, Missing};
 use crate::inspection::Inspection;
+use crate::price::Price;
 use crate::report::{ElementView, View, Worth};
 use crate::rules::{Finding, Grade, Outcome};
 

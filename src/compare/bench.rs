@@ -6,11 +6,12 @@
 use serde::Serialize;
 
 use super::Columns;
-use super::difference::{Kind, Sourced, fields};
+use super::difference::{Change, Kind, Sourced, fields, shown};
 use super::elements::of_answers;
-use super::fields::{self, PartComparison, Row, Sorted};
+use super::fields::{self, Cell, PartComparison, Row, Sorted};
 use super::matching::{Item, Rows};
 use crate::derive::Answer;
+use crate::quantity::{self, Amount, COVERAGE, Dimension, Uncertain};
 use crate::record::parts::BenchTest;
 use crate::record::{Part, Record, State};
 use crate::trial::{Curve, Series, Trial};
@@ -19,6 +20,8 @@ use crate::trial::{Curve, Series, Trial};
 const CONDITIONS: [&str; 5] = ["current", "rate", "cutoff_voltage", "ambient", "cell_temperature"];
 /// Ambient temperatures that differ by less are the same condition, K (common practice, no source).
 const SAME_AMBIENT: f64 = 3.0;
+/// Figures that a fact stands for.
+const TOLD: [&str; 4] = ["capacity", "energy", "charge into the pack", "energy into the pack"];
 /// Lines that one chart can tell apart by their dashes.
 const LINES: usize = 6;
 
@@ -37,8 +40,10 @@ pub struct TestComparison {
     pub conditions_open: Vec<String>,
     /// Why a log could not be used, by inspection.
     pub problems: Vec<String>,
-    /// Figures with differences.
+    /// Figures that answer what the test was made for, with differences.
     pub figures: Vec<Row>,
+    /// Every other figure that is one quantity, with differences.
+    pub further: Vec<Row>,
     /// Further figures in words, side by side: name and one text for each record.
     pub words: Vec<(String, Vec<String>)>,
     /// Settings and readings.
@@ -88,6 +93,14 @@ fn one(columns: &Columns<'_>, rows: &Rows, row: usize) -> TestComparison {
     let (conditions_differ, conditions_open) = conditions(columns, &tests);
     let compared = conditions_differ.is_empty();
     let figures = if compared { figures(columns, &trials) } else { Vec::new() };
+    let told: &[&str] = if figures.is_empty() { &[] } else { &TOLD };
+    let (mut further, mut words) = (Vec::new(), Vec::new());
+    for (name, each) in by_name(&trials, told) {
+        match figure(columns, name, &each).filter(|_| compared) {
+            Some(row) => further.push(row),
+            None => words.push((name.to_owned(), in_words(&each))),
+        }
+    }
     TestComparison {
         matched_by: match rows.rows[row].tie {
             Some((super::matching::Tie::Name, _)) => format!("{kind}, same settings"),
@@ -100,7 +113,8 @@ fn one(columns: &Columns<'_>, rows: &Rows, row: usize) -> TestComparison {
             .zip(&columns.names)
             .filter_map(|(trial, name)| Some(format!("{name}: {}", trial.as_ref()?.problem.as_ref()?)))
             .collect(),
-        words: words(&trials, if figures.is_empty() { &[] } else { &["capacity", "energy"] }),
+        further,
+        words,
         settings: PartComparison {
             name: "settings".to_owned(),
             matched_by: None,
@@ -163,6 +177,8 @@ fn figures(columns: &Columns<'_>, trials: &[Option<&Trial>]) -> Vec<Row> {
         ("energy", "test.energy_found"),
         ("rated current held", "test.held"),
         ("charging blocked in the cold", "test.blocked"),
+        ("charge into the pack", "test.charge_in"),
+        ("energy into the pack", "test.energy_in"),
     ];
     names
         .iter()
@@ -175,32 +191,79 @@ fn figures(columns: &Columns<'_>, trials: &[Option<&Trial>]) -> Vec<Row> {
         .collect()
 }
 
-/// Figures in words, by name, in the order in which they come first.
-fn words(trials: &[Option<&Trial>], without: &[&str]) -> Vec<(String, Vec<String>)> {
+/// Every figure by name, in the order in which the names come first: for each record all its values of that name.
+fn by_name<'a>(trials: &[Option<&'a Trial>], without: &[&str]) -> Vec<(&'a str, Vec<Vec<&'a str>>)> {
     let mut names: Vec<&str> = Vec::new();
     for (name, _) in trials.iter().flatten().flat_map(|trial| &trial.figures) {
         if !names.contains(&name.as_str()) && !without.contains(&name.as_str()) {
             names.push(name);
         }
     }
-    names
-        .into_iter()
-        .map(|name| {
-            let each = trials.iter().map(|trial| match trial {
-                None => "–".to_owned(),
-                Some(trial) => {
-                    let all: Vec<&str> = trial
-                        .figures
-                        .iter()
-                        .filter(|(n, _)| n == name)
-                        .map(|(_, value)| value.as_str())
-                        .collect();
-                    if all.is_empty() { "–".to_owned() } else { all.join("; ") }
-                }
-            });
-            (name.to_owned(), each.collect())
-        })
-        .collect()
+    let of = |name: &str| {
+        let each = trials.iter().map(|trial| {
+            let figures = trial.iter().flat_map(|trial| &trial.figures);
+            figures.filter(|(known, _)| known == name).map(|(_, value)| value.as_str()).collect()
+        });
+        each.collect()
+    };
+    names.into_iter().map(|name| (name, of(name))).collect()
+}
+
+/// A figure with its differences, where each record has one quantity of that name at the most, and some record one.
+fn figure(columns: &Columns<'_>, what: &str, each: &[Vec<&str>]) -> Option<Row> {
+    let mut quantities = Vec::with_capacity(each.len());
+    for values in each {
+        quantities.push(match values.as_slice() {
+            [] => None,
+            [only] => Some(shown_quantity(only)?),
+            _ => return None,
+        });
+    }
+    quantities.iter().flatten().next()?;
+    let cells = each.iter().zip(&quantities).map(|(values, quantity)| {
+        let cell = quantity.as_ref().map_or_else(Cell::default, Cell::of_amount);
+        Cell { text: values.first().map_or("–", |text| text).to_owned(), ..cell }
+    });
+    let changes = (1..quantities.len()).map(|at| {
+        let names = columns.names(0, at);
+        match (&quantities[0], &quantities[at]) {
+            (Some(a), Some(b)) if a.dimension == b.dimension => {
+                let percent = each.iter().flatten().any(|text| text.contains('%'));
+                shown(a, b, percent, names)
+            }
+            (Some(_), Some(_)) => Change::plain(Kind::NotCompared, "not the same kind of quantity"),
+            (None, None) => Change::plain(Kind::NotCompared, "in neither"),
+            (a, _) => Change::plain(Kind::OneOnly, fields::only_in(names, a.is_none())),
+        }
+    });
+    Some(Row::new(what, cells.collect(), changes.collect()))
+}
+
+/// The quantity with which a figure begins, read back from what the write-up shows: a difference is then one that a
+/// reader can check. What follows it (`(k = 2): the claim is met`) stays in words.
+fn shown_quantity(text: &str) -> Option<Amount> {
+    let end = [" (", "; ", ": ", ", "].iter().filter_map(|mark| text.find(mark)).min().unwrap_or(text.len());
+    let head = text.get(..end)?.trim();
+    let (value, expanded, dimension) = match head.strip_suffix('%') {
+        // Of a percentage the uncertainty is in percentage points; the record's `± 2 %` is a share of the value.
+        Some(percent) => {
+            let (value, expanded) = percent.split_once('±').unwrap_or((percent, "0"));
+            let share = |text: &str| Some(text.trim().parse::<f64>().ok()? / 100.0);
+            (share(value)?, share(expanded)?, Dimension::NONE)
+        }
+        None => {
+            let quantity = quantity::parse(head).ok()?;
+            (quantity.value, quantity.expanded.unwrap_or(0.0), quantity.dimension)
+        }
+    };
+    // Two records are independent of each other, so the number of the source does not matter.
+    let number = Uncertain::exact(value).with_part(0, expanded / COVERAGE);
+    Some(Amount { number, dimension })
+}
+
+/// Values of one figure in words.
+fn in_words(each: &[Vec<&str>]) -> Vec<String> {
+    each.iter().map(|values| if values.is_empty() { "–".to_owned() } else { values.join("; ") }).collect()
 }
 
 /// The curves: those of the same name and axes over each other, or each for itself where conditions differ.
@@ -260,4 +323,37 @@ pub(crate) fn drawable(curve: &Curve) -> Curve {
     let mut curve = curve.clone();
     curve.series.truncate(LINES);
     curve
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_figure_is_read_back_as_it_is_shown() {
+        let cases = [
+            ("4.30 mΩ ± 0.27 mΩ", Some((0.0043, 0.00027))),
+            ("26.29 V", Some((26.29, 0.0))),
+            ("63.996 °C ± 0.012 K; steady state was not reached", Some((337.146, 0.012))),
+            ("101.33 ± 0.37 % (k = 2): the claim is met", Some((1.0133, 0.0037))),
+            ("97 %", Some((0.97, 0.0))),
+            ("0.2 C, held", Some((0.2 / 3600.0, 0.0))),
+            ("-6.4 °C", Some((266.75, 0.0))),
+            ("3", Some((3.0, 0.0))),
+            ("24 °C to 26.9 °C", None),
+            ("yes", None),
+            ("at 90.6 % depth of discharge, 25.59 V", None),
+            ("15.25 min surely, 15.25 min possibly", None),
+            ("not decided: the charge is not complete", None),
+            ("152 A against 151.55 A ± 0.53 A: agree", None),
+            ("[withheld]: it rests on something withheld", None),
+            ("", None),
+        ];
+        for (text, wanted) in cases {
+            let read = shown_quantity(text).map(|amount| (amount.value(), amount.number.expanded()));
+            let near =
+                |(a, b): &((f64, f64), (f64, f64))| (a.0 - b.0).abs() < 1e-9 && (a.1 - b.1).abs() < 1e-9;
+            assert!(read.zip(wanted).as_ref().map_or(read == wanted, near), "{text}: {read:?}");
+        }
+    }
 }

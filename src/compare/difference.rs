@@ -7,6 +7,7 @@
 use serde::Serialize;
 
 use crate::derive::{Side, Sources, Worked};
+use crate::price::Price;
 use crate::quantity::{Amount, Dimension, Quantity, show, show_uncertain, significant};
 use crate::record::field::{Found, How, Value};
 use crate::record::{FieldInfo, State};
@@ -95,6 +96,12 @@ pub(crate) fn numbers(first: &Amount, second: &Amount, names: Names<'_>, nature:
     differing(first, second, names, nature, of)
 }
 
+/// Compares two figures as they are shown; a difference of two percentages is in percentage points.
+pub(crate) fn shown(first: &Amount, second: &Amount, percent: bool, names: Names<'_>) -> Change {
+    let change = numbers(first, second, names, Nature::Recorded);
+    if percent && first.dimension == Dimension::NONE { points(change, Nature::Recorded) } else { change }
+}
+
 /// Compares two margins, which have no percentage: they may be zero or negative.
 pub(crate) fn margins(first: &Amount, second: &Amount, names: Names<'_>) -> Change {
     differing(first, second, names, Nature::Recorded, None)
@@ -179,8 +186,14 @@ fn texts(first: &str, second: &str) -> Change {
     if first.trim() == second.trim() {
         return Change::plain(Kind::Same, "the same");
     }
-    match (money(first), money(second)) {
-        (Some((a, currency)), Some((b, other))) if currency == other => {
+    match (Price::read(first), Price::read(second)) {
+        (Some(Price { amount: a, currency }), Some(Price { amount: b, currency: other }))
+            if currency == other =>
+        {
+            // `489 EUR` and `EUR 489.00` are one price.
+            if a == b {
+                return Change::plain(Kind::Same, "the same");
+            }
             let percent = (a != 0.0).then(|| 100.0 * (b - a) / a);
             let share = percent.map(|p| format!(" ({})", signed(p, |p| format!("{} %", significant(p, 3)))));
             let words = signed(b - a, |d| format!("{} {currency}", significant(d, 6)));
@@ -189,14 +202,6 @@ fn texts(first: &str, second: &str) -> Change {
         }
         _ => Change::plain(Kind::Changed, "differs"),
     }
-}
-
-/// A price with its three-letter currency code.
-fn money(text: &str) -> Option<(f64, &str)> {
-    let (number, currency) = text.trim().split_once(' ')?;
-    let code = currency.len() == 3 && currency.bytes().all(|b| b.is_ascii_uppercase());
-    let digits = number.bytes().all(|b| b.is_ascii_digit() || b == b'.');
-    (code && digits).then(|| number.parse().ok()).flatten().map(|number| (number, currency))
 }
 
 /// A field of a record with the sources of its uncertainty.
@@ -397,7 +402,10 @@ mod tests {
         let cases = [
             ("590 EUR", "640 EUR", Kind::Changed, "+50 EUR (+8.47 %)"),
             ("590 EUR", "590 EUR", Kind::Same, "the same"),
+            ("EUR 590.00", "590 EUR", Kind::Same, "the same"),
+            ("EUR 590", "640 EUR", Kind::Changed, "+50 EUR (+8.47 %)"),
             ("590 EUR", "640 USD", Kind::Changed, "differs"),
+            ("1,590 EUR", "640 EUR", Kind::Changed, "differs"),
             ("a gift", "640 EUR", Kind::Changed, "differs"),
         ];
         for (a, b, kind, words) in cases {

@@ -16,6 +16,7 @@ mod matching;
 mod names;
 mod page;
 mod photos;
+mod picture;
 mod text;
 
 use serde::Serialize;
@@ -26,6 +27,7 @@ pub use elements::ElementComparison;
 pub use explain::{Outcome as RatingOutcome, RatingAnswer};
 pub use fields::{Cell, PartComparison, Row, Sorted};
 pub use findings::{FindingComparison, FindingState, FindingsComparison};
+pub(crate) use page::TEMPLATES;
 pub use page::{CompareError, Pages, pages, save};
 pub use photos::{PhotoEntry, PhotoGroup};
 pub use text::write_text;
@@ -395,6 +397,7 @@ fn parts(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
 fn circumstances(columns: &Columns<'_>, matches: &Matches) -> Vec<PartComparison> {
     let mut parts = vec![single(columns, "Inspection", &["title", "invented", "price"], |r| &r.inspection)];
     parts.extend(many(columns, &matches.instruments, "Instrument", "", &["id"], |r| &r.instrument));
+    parts.push(single(columns, "Notes", &["schema"], |record| record));
     parts.retain(|part| !part.fields.is_empty());
     parts
 }

@@ -10,26 +10,26 @@ use thiserror::Error;
 use super::difference::Kind;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
-use super::{Comparison, ElementComparison, TestComparison, bench};
+use super::{Comparison, ElementComparison, TestComparison, bench, picture};
 use crate::cli::CAUTION;
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
-use crate::inspection::Inspection;
+use crate::inspection::{Inspection, OpenError};
 use crate::report::chart::chart;
-use crate::report::{csv_name, photos, prose, squeeze, template_words};
+use crate::report::{csv_name, photos, prose, squeeze, template_texts, template_words};
 use crate::rules::Grade;
 use crate::save;
 use crate::words::list;
 
-/// Templates that are compiled in.
-const TEMPLATES: [(&str, &str); 5] = [
+/// Templates that are compiled in, by the file name under which a user can replace them.
+pub(crate) const TEMPLATES: [(&str, &str); 6] = [
     ("compare.md", include_str!("../../templates/compare.md")),
     ("compare.html", include_str!("../../templates/compare.html")),
     ("compare.alone.html", include_str!("../../templates/compare.alone.html")),
     ("compare.rows.md", include_str!("../../templates/compare.rows.md")),
     ("compare.rows.html", include_str!("../../templates/compare.rows.html")),
+    ("style.css", include_str!("../../templates/style.css")),
 ];
-const STYLE: &str = include_str!("../../templates/style.css");
 
 /// Why a comparison cannot be written.
 #[derive(Debug, Error)]
@@ -37,6 +37,9 @@ pub enum CompareError {
     /// A template is wrong.
     #[error("template: {0}")]
     Template(String),
+    /// A template of the user's cannot be read.
+    #[error(transparent)]
+    Open(#[from] OpenError),
     /// The JSON cannot be made.
     #[error("JSON: {0}")]
     Json(#[from] serde_json::Error),
@@ -60,6 +63,9 @@ pub struct Pages {
 #[derive(Serialize)]
 struct Page<'a> {
     c: &'a Comparison,
+    /// The path of all records as SVG, and how many records are not in it.
+    picture: Option<String>,
+    picture_left_out: usize,
     /// Capability of every element, at a glance.
     path: Vec<Row>,
     /// Claims that a buyer reads first, and those that differ.
@@ -79,7 +85,7 @@ struct Page<'a> {
     /// For each group, each record and each photo its picture.
     pictures: Vec<Vec<Vec<Picture>>>,
     caution: &'static str,
-    style: &'static str,
+    style: String,
 }
 
 /// A part as a template shows it: what matters open, what stayed folded.
@@ -178,11 +184,17 @@ impl Comparison {
     }
 }
 
-/// Makes every file of a comparison; `comparison` must have its photos hashed.
+/// Makes every file of a comparison; `templates` is a folder whose files replace the built-in templates.
 ///
 /// # Errors
 /// [`CompareError`] names the template and what is wrong with it.
-pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<Pages, CompareError> {
+pub fn pages(
+    comparison: &mut Comparison,
+    inspections: &[Inspection],
+    templates: Option<&Path>,
+) -> Result<Pages, CompareError> {
+    let mut texts = template_texts(&TEMPLATES, templates)?;
+    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
     let pictures = pictures(comparison, inspections);
     let charts = comparison.tests.iter().enumerate().map(|(test, compared)| {
         let curves = compared.curves.iter().enumerate().map(|(number, curve)| {
@@ -197,10 +209,12 @@ pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<
         curves.collect()
     });
     let page = Page {
+        picture: picture::picture(comparison),
+        picture_left_out: picture::left_out(comparison),
         charts: charts.collect(),
         pictures,
         caution: CAUTION,
-        style: STYLE,
+        style,
         claims: comparison.claims.iter().filter(|row| leads(row)).collect(),
         claims_same: comparison.claims.iter().filter(|row| !leads(row)).collect(),
         path: comparison.elements.iter().map(at_a_glance).collect(),
@@ -215,7 +229,7 @@ pub fn pages(comparison: &mut Comparison, inspections: &[Inspection]) -> Result<
     };
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
-    tera.add_raw_templates(TEMPLATES).map_err(template)?;
+    tera.add_raw_templates(texts).map_err(template)?;
     let context = Context::from_serialize(&page).map_err(template)?;
     let mut files = vec![
         ("compare.md".to_owned(), squeeze(&tera.render("compare.md", &context).map_err(template)?)),

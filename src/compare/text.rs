@@ -267,6 +267,7 @@ impl Text<'_> {
                 self.line(2, &format!("condition not recorded in all: {condition}"))?;
             }
             self.rows(2, c, &test.figures)?;
+            self.rows(2, c, &test.further)?;
             for (name, each) in &test.words {
                 self.line(2, &format!("{name}: {}", each.join(" | ")))?;
             }

@@ -1,8 +1,9 @@
 //! What belongs to the sealed evidence of an inspection folder, and what does not.
 //!
 //! Evidence is the record `inspection.toml`, everything under `photos/` and `logs/`, and the house
-//! rules and checklists that the findings rest on. The write-up in `report/` is not: it can be made
-//! again. Nor are hidden files and the leftovers of editors and half-done copies. Whatever is left
+//! rules and checklists that the findings rest on. What is generated is not, because it can be made
+//! again: the write-up in `report/`, the description, chapters and cards in `appendix/`, the manifest
+//! and its signatures (comparisons, collections and bags lie outside the folder). Nor are hidden files and the leftovers of editors and half-done copies. Whatever is left
 //! out is listed, so that nobody believes a file sealed that was not.
 //!
 //! Refused: links, even those that stay inside (evidence must be the file itself; a link can be

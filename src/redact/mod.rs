@@ -12,10 +12,12 @@
 //! - A **photo** is blacked out in every copy; one whose areas cannot be placed is not shown at all.
 //!
 //! [`Redaction::guard`] is the last step of every output: it looks for all of it once more, also behind HTML, URL and
-//! JSON escapes, and refuses to let the output be written.
+//! JSON escapes, and refuses to let the output be written. What is packed so that it cannot be searched (pictures of
+//! cards, Parquet) is searched as text before it is packed.
 //!
-//! Refused: texts of fewer than [`SHORTEST_TEXT`] letters and texts that stand in the program's own words, which would
-//! black out half of every output and hide nothing. The value of a named field is searched elsewhere from
+//! Refused: texts of fewer than [`SHORTEST_TEXT`] letters and texts that stand in the program's own words (templates of
+//! every output, pages of a collection, rule book, schema), which would black out half of every output and hide
+//! nothing. The value of a named field is searched elsewhere from
 //! [`SHORTEST_VALUE`] letters on; numbers and words of the schema are not, because the same `150 A` is claim, rating
 //! and reading at once. The original record is never changed, and its hash is that of the record as it is.
 
@@ -158,16 +160,18 @@ impl Redaction {
 /// The texts that the program's own words hold, so that they can neither be hidden nor give anybody away.
 fn program_says(texts: &[String]) -> BTreeSet<String> {
     static OWN: LazyLock<Folded> = LazyLock::new(|| {
-        let mut text = [
-            include_str!("../../templates/report.html"),
-            include_str!("../../templates/report.md"),
-            include_str!("../../templates/finding.html"),
-            include_str!("../../templates/style.css"),
-            include_str!("../../checklists/rules.toml"),
-            crate::cli::CAUTION,
-            WITHHELD,
-        ]
-        .join("\n");
+        let mut text =
+            [include_str!("../../checklists/rules.toml"), crate::cli::CAUTION, WITHHELD].join("\n");
+        let templates = crate::report::TEMPLATES
+            .iter()
+            .chain(&crate::compare::TEMPLATES)
+            .chain(&crate::appendix::TEMPLATES);
+        for words in templates.map(|(_, words)| *words).chain(crate::appendix::OWN_WORDS) {
+            text.push('\n');
+            text.push_str(words);
+        }
+        text.push('\n');
+        text.push_str(&crate::collection::own_words());
         schema_words(Record::SHAPE, &mut text);
         Folded::of(&text)
     });

@@ -6,6 +6,7 @@
 use std::fmt::Write;
 
 use super::view::{ElementView, View};
+use crate::markup::escape;
 use crate::quantity::significant;
 
 /// Width of the drawing in user units. The labels stand above the bars, so that it fits a phone.
@@ -59,7 +60,7 @@ fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Re
         svg,
         r#"<title id="path-title">Continuous capability of each element of the current path</title>"#
     )?;
-    write!(svg, r#"<desc id="path-desc">{}</desc>"#, xml(&description(view, elements)))?;
+    write!(svg, r#"<desc id="path-desc">{}</desc>"#, escape(&description(view, elements)))?;
     svg.push_str(PATTERNS);
     ticks(svg, &axis, bottom)?;
     for (index, element) in elements.iter().enumerate() {
@@ -84,13 +85,13 @@ const PATTERNS: &str = concat!(
 );
 
 /// The next round value at or above one.
-pub(super) fn nice(most: f64) -> f64 {
+fn nice(most: f64) -> f64 {
     let step = tick_step(most);
     (most / step).ceil() * step
 }
 
 /// A round step that divides a range into about five.
-pub(crate) fn tick_step(most: f64) -> f64 {
+fn tick_step(most: f64) -> f64 {
     round_step(most, 5.0)
 }
 
@@ -133,7 +134,7 @@ fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Opti
     let label: String = label.chars().take(44).collect();
     let (text_y, bar_y) = (y + 12.0, y + 16.0);
     let weight = if element.weakest { " strong" } else { "" };
-    write!(svg, r#"<text class="label{weight}" x="{LEFT}" y="{text_y:.1}">{}</text>"#, xml(&label))?;
+    write!(svg, r#"<text class="label{weight}" x="{LEFT}" y="{text_y:.1}">{}</text>"#, escape(&label))?;
     let value = match element.capability.si {
         Some(si) => format!("{} A", significant(si, 3)),
         None => "not known".to_owned(),
@@ -182,7 +183,7 @@ fn line(
     write!(
         svg,
         r#"<text class="label strong" x="{x:.1}" y="{y}" text-anchor="{anchor}">{}</text>"#,
-        xml(label)
+        escape(label)
     )
 }
 
@@ -193,20 +194,4 @@ fn description(view: &View, elements: &[ElementView]) -> String {
         .collect();
     let rated = view.rated_current.as_deref().unwrap_or("not recorded");
     format!("Rated continuous current {rated}. {}.", rows.join("; "))
-}
-
-/// Text for XML.
-pub(super) fn xml(text: &str) -> String {
-    let mut escaped = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => escaped.push_str("&amp;"),
-            '<' => escaped.push_str("&lt;"),
-            '>' => escaped.push_str("&gt;"),
-            '"' => escaped.push_str("&quot;"),
-            c if c.is_control() => escaped.push(' '),
-            c => escaped.push(c),
-        }
-    }
-    escaped
 }

@@ -32,6 +32,19 @@ pub fn write_finding(finding: &Finding, style: Style) -> String {
     out
 }
 
+/// What was compared, for people who have not read the rule: "54 A; required: at least 200 A".
+pub(crate) fn compared(finding: &Finding) -> String {
+    let working = &finding.working;
+    let relations = [(" ≥ ", "at least"), (" ≤ ", "at most"), (" > ", "more than"), (" < ", "less than")];
+    let mut used = relations.iter().filter(|(sign, _)| working.numbers.contains(sign));
+    match (&working.left, &working.right, used.next(), used.next()) {
+        (Some(left), Some(right), Some((_, words)), None) => {
+            format!("{}; required: {words} {}", left.value, right.value)
+        }
+        _ => working.numbers.clone(),
+    }
+}
+
 struct Paint(bool);
 
 impl Paint {

@@ -27,7 +27,7 @@ use crate::save;
 pub const FOLDER: &str = "report";
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-const TEMPLATES: [(&str, &str); 4] = [
+pub(crate) const TEMPLATES: [(&str, &str); 4] = [
     ("report.md", include_str!("../../templates/report.md")),
     ("report.html", include_str!("../../templates/report.html")),
     ("finding.html", include_str!("../../templates/finding.html")),
@@ -164,7 +164,9 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
     let photos = photos(inspection, sealed.as_ref());
-    let tera = tera(templates)?;
+    let mut texts = template_texts(&TEMPLATES, templates)?;
+    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
+    let tera = tera(texts)?;
     let record = &inspection.record;
     let page = Page {
         verdict: view.verdict(),
@@ -176,7 +178,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,
-        style: template_text(templates, "style.css")?,
+        style,
         anchors: photos.iter().map(|photo| (photo.name.clone(), photo.anchor.clone())).collect(),
         view: &view,
         photos: &photos,
@@ -235,21 +237,22 @@ pub(crate) fn template_words(error: &tera::Error) -> String {
     words
 }
 
-fn template_text(folder: Option<&Path>, name: &str) -> Result<String, WriteUpError> {
-    if let Some(own) = folder.map(|folder| folder.join(name)).filter(|path| path.is_file()) {
-        return Ok(read_text(&own)?);
-    }
-    Ok(TEMPLATES.iter().find(|(known, _)| *known == name).map_or("", |(_, text)| text).to_owned())
+/// The texts of templates, in their order: the user's own where `folder` has a file of the name, else the built-in.
+pub(crate) fn template_texts(
+    built_in: &[(&'static str, &str)],
+    folder: Option<&Path>,
+) -> Result<Vec<(&'static str, String)>, OpenError> {
+    let text = |(name, text): &(&'static str, &str)| {
+        let own = folder.map(|folder| folder.join(name)).filter(|path| path.is_file());
+        Ok((*name, own.map_or_else(|| Ok((*text).to_owned()), |path| read_text(&path))?))
+    };
+    built_in.iter().map(text).collect()
 }
 
-fn tera(folder: Option<&Path>) -> Result<Tera, WriteUpError> {
+fn tera(texts: Vec<(&'static str, String)>) -> Result<Tera, WriteUpError> {
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
     tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
-    let mut texts = Vec::new();
-    for (name, _) in TEMPLATES.iter().filter(|(name, _)| *name != "style.css") {
-        texts.push((*name, template_text(folder, name)?));
-    }
     tera.add_raw_templates(texts).map_err(template)?;
     Ok(tera)
 }

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::markup::csv_cell;
+
 /// A line of a curve.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Series {
@@ -39,23 +41,14 @@ impl Curve {
     pub fn csv(&self) -> String {
         let several = self.series.len() > 1;
         let mut text = if several { "line,".to_owned() } else { String::new() };
-        text.push_str(&format!("{},{}\n", cell(&self.x), cell(&self.y)));
+        text.push_str(&format!("{},{}\n", csv_cell(&self.x), csv_cell(&self.y)));
         for series in &self.series {
-            let name = if several { format!("{},", cell(&series.name)) } else { String::new() };
+            let name = if several { format!("{},", csv_cell(&series.name)) } else { String::new() };
             for (x, y) in &series.points {
                 text.push_str(&format!("{name}{x},{y}\n"));
             }
         }
         text
-    }
-}
-
-/// A cell of a CSV file (RFC 4180).
-fn cell(text: &str) -> String {
-    if text.contains(['"', ',', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_owned()
     }
 }
 

@@ -76,6 +76,20 @@ pub struct Trial {
     pub facts: BTreeMap<&'static str, Answer>,
 }
 
+impl Trial {
+    /// The figures that a summary has room for: what the log was pieced together from, and resistances, which come by the
+    /// dozen, last.
+    pub(crate) fn in_brief(&self, most: usize) -> impl Iterator<Item = &(String, String)> {
+        let detail = |figure: &&(String, String)| {
+            ["internal resistance", "log of ", "current of ", "current by"]
+                .iter()
+                .any(|name| figure.0.starts_with(name))
+        };
+        let figures = self.figures.iter();
+        figures.clone().filter(move |figure| !detail(figure)).chain(figures.filter(detail)).take(most)
+    }
+}
+
 /// Charge and energy that a test moved, for the round trip.
 struct Moved {
     flow: Flow,

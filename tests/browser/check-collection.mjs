@@ -146,6 +146,8 @@ async function theTable(site) {
   const rows = () => page.$$eval('#table tbody tr', (all) => all.length);
   const sorts = () => page.$$eval('#table thead th[aria-sort]', (all) => all.map((th) => th.getAttribute('aria-sort')));
   expect('rows at a time', [(await rows()) === WINDOW, `${await rows()} rows`]);
+  const [inside, frame] = await page.$eval('.scroll', (e) => [e.scrollWidth, e.clientWidth]);
+  expect('the table needs no sideways scroll on a desktop', [inside <= frame, `${inside} px in ${frame} px`]);
   expect('live region', [(await count(page)).startsWith(`${MANY} packs`), await count(page)]);
 
   const button = page.locator('#table thead button').nth(margin);

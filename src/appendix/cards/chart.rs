@@ -8,7 +8,7 @@ use std::fmt::Write;
 use super::super::measure::{Weight, width};
 use super::flow::{Area, Format, SMALLEST, Text, label, small_width, tenth};
 use crate::quantity::significant;
-use crate::report::tick_step;
+use crate::report::chart::{Scale, in_words};
 use crate::trial::Curve;
 
 /// A drawing: shapes as SVG, and the texts beside them.
@@ -166,51 +166,17 @@ fn value(row: &Row) -> String {
     }
 }
 
-struct Scale {
-    from: f64,
-    to: f64,
-    low: f64,
-    high: f64,
-}
-
-impl Scale {
-    fn at(&self, value: f64) -> f64 {
-        self.low + (self.high - self.low) * ((value - self.from) / (self.to - self.from)).clamp(0.0, 1.0)
-    }
-
-    /// Round values along the scale.
-    fn ticks(&self, step: f64) -> Vec<f64> {
-        let first = (self.from / step - 1e-6).ceil();
-        (0..40).map(|n| (first + f64::from(n)) * step).take_while(|at| *at <= self.to + step * 1e-6).collect()
-    }
-}
-
-fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
-    let (low, high) = values
-        .filter(|v| v.is_finite())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-    if high > low {
-        (low, high)
-    } else if low.is_finite() {
-        (low - 1.0, low + 1.0)
-    } else {
-        (0.0, 1.0)
-    }
-}
-
 /// Draws a curve with its axes, marks and levels.
 pub(super) fn curve(curve: &Curve, area: Area) -> Drawing {
     let mut drawing = Drawing::default();
-    let (x_low, x_high) = range(curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0)));
-    let (y_low, y_high) = range(curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0)));
-    let (x_step, y_step) = (tick_step(x_high - x_low.min(0.0)), tick_step(y_high - y_low));
-    let y_ticks_from = (y_low / y_step).floor() * y_step;
-    let mut y = Scale { from: y_ticks_from, to: (y_high / y_step).ceil() * y_step, low: 0.0, high: 0.0 };
-    let tick_room = y
-        .ticks(y_step)
-        .iter()
-        .map(|t| small_width(&significant(*t, 4), Weight::Book))
-        .fold(0.0_f64, f64::max);
+    let xs = || curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0)).filter(|x| x.is_finite());
+    let ys = curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0));
+    // Where the axes lie is known once the room for their numbers is.
+    let mut x = Scale::of(xs().chain([0.0]), 5.0, 0.0, 0.0);
+    x = x.ending_at(xs().fold(0.0, f64::min), x.to);
+    let mut y = Scale::of(ys, 5.0, 0.0, 0.0);
+    let tick_room =
+        y.ticks().iter().map(|tick| small_width(&y.number(*tick), Weight::Book)).fold(0.0_f64, f64::max);
     let plot = Area {
         x: area.x + tick_room + 16.0,
         y: area.y + 76.0,
@@ -218,27 +184,22 @@ pub(super) fn curve(curve: &Curve, area: Area) -> Drawing {
         height: (area.height - 176.0).max(10.0),
     };
     (y.low, y.high) = (plot.bottom(), plot.y);
-    let x = Scale {
-        from: x_low.min(0.0),
-        to: (x_high / x_step).ceil() * x_step,
-        low: plot.x,
-        high: plot.right(),
-    };
+    (x.low, x.high) = (plot.x, plot.right());
     drawing.texts.push(label(area.x, area.y, SMALLEST, Weight::Book, "soft", &curve.y, area.width));
-    for tick in y.ticks(y_step) {
+    for tick in y.ticks() {
         let at = y.at(tick);
         drawing.path("grid", &format!("M{:.1} {at:.1}H{:.1}", plot.x, plot.right()));
-        let text = significant(tick, 4);
+        let text = y.number(tick);
         drawing.texts.push(
             label(plot.x - 14.0, at - 22.0, SMALLEST, Weight::Book, "soft", &text, tick_room + 1.0)
                 .anchored("end"),
         );
     }
     let mut free_from = f64::NEG_INFINITY;
-    for tick in x.ticks(x_step) {
+    for tick in x.ticks() {
         let at = x.at(tick);
         drawing.path("grid", &format!("M{at:.1} {:.1}V{:.1}", plot.y, plot.bottom()));
-        let text = significant(tick, 4);
+        let text = x.number(tick);
         let half = small_width(&text, Weight::Book) / 2.0;
         if at - half > free_from && at + half <= area.right() {
             free_from = at + half + 24.0;
@@ -271,36 +232,76 @@ pub(super) fn curve(curve: &Curve, area: Area) -> Drawing {
             drawing.path(&format!("curve dash-{}", number % 4), &line);
         }
     }
+    let mut taken = Vec::new();
     for (value, words) in &curve.levels {
         let at = y.at(*value);
         drawing.path("mark tested", &format!("M{:.1} {at:.1}H{:.1}", plot.x, plot.right()));
-        let text = format!("{words} {}", significant(*value, 4));
-        drawing.texts.push(label(
-            plot.x + 14.0,
-            (at - 52.0).max(plot.y),
-            SMALLEST,
-            Weight::Bold,
-            "ink",
-            &text,
-            plot.width - 14.0,
-        ));
+        let text = in_words(*value, words, &curve.y);
+        // Above its line; below one that lies at the top, which would strike it out.
+        let top = if at - 52.0 >= plot.y { at - 52.0 } else { at + 8.0 };
+        let room = plot.width - 14.0;
+        let wide = width(&text, SMALLEST, Weight::Bold).min(room);
+        taken.push(Area { x: plot.x + 14.0, y: top, width: wide, height: LABEL });
+        drawing.texts.push(label(plot.x + 14.0, top, SMALLEST, Weight::Bold, "ink", &text, room));
     }
+    let points: Vec<(f64, f64)> = curve.points().map(|(px, py)| (x.at(px), y.at(py))).collect();
     let first = curve.marks.iter().map(|mark| x.at(mark.0)).fold(plot.right(), f64::min);
     for (index, (value, words)) in curve.marks.iter().enumerate() {
         let at = x.at(*value);
         drawing.path("mark fuse", &format!("M{at:.1} {:.1}V{:.1}", plot.y, plot.bottom()));
-        let text = format!("{words} {}", significant(*value, 4));
-        let wide = width(&text, SMALLEST, Weight::Bold);
-        // Left of all marks, where a discharge leaves room below its curve, each on a line of its own with a leader.
-        let top = (plot.y + 0.4 * plot.height + 58.0 * index as f64).min(plot.bottom() - 50.0);
-        let (place, anchor, leader) = if first - 60.0 - wide >= plot.x {
-            (first - 60.0, "end", first - 48.0)
-        } else {
-            (at + 14.0, "start", at)
-        };
-        drawing.path("leader", &format!("M{leader:.1} {0:.1}H{at:.1}", top + 22.0));
-        let room = if anchor == "end" { wide + 1.0 } else { area.right() - place };
-        drawing.texts.push(label(place, top, SMALLEST, Weight::Bold, "ink", &text, room).anchored(anchor));
+        let text = in_words(*value, words, &curve.x);
+        let wide = width(&text, SMALLEST, Weight::Bold) + 1.0;
+        let (place, leader) = free_place(plot, area, (at, first, wide), index, &points, &taken);
+        taken.push(place);
+        let (from, anchor) = if place.x < at { (place.right(), "end") } else { (place.x, "start") };
+        if leader {
+            let middle = place.y + LABEL / 2.0;
+            drawing.path("leader", &format!("M{:.1} {middle:.1}H{at:.1}", from + 12.0));
+        }
+        drawing
+            .texts
+            .push(label(from, place.y, SMALLEST, Weight::Bold, "ink", &text, place.width).anchored(anchor));
     }
     drawing
+}
+
+/// Height of a label in a plot, px.
+const LABEL: f64 = 46.0;
+
+/// Where a mark's words stand: left of all marks with a leader, where a discharge leaves room below its curve, else to the right
+/// or the left of the mark; at the first height at which neither a curve nor other words are in the way.
+fn free_place(
+    plot: Area,
+    area: Area,
+    (at, first, wide): (f64, f64, f64),
+    index: usize,
+    points: &[(f64, f64)],
+    taken: &[Area],
+) -> (Area, bool) {
+    let free = |place: &Area| {
+        let within = |(px, py): &(f64, f64)| {
+            (place.x - 4.0..place.right() + 4.0).contains(px) && (place.y..place.bottom()).contains(py)
+        };
+        let overlaps = |other: &Area| {
+            place.x < other.right()
+                && other.x < place.right()
+                && place.y < other.bottom()
+                && other.y < place.bottom()
+        };
+        !points.iter().any(within) && !taken.iter().any(overlaps)
+    };
+    let mut places = Vec::new();
+    for share in [0.4, 0.58, 0.22, 0.76, 0.15, 0.9, 0.05] {
+        // Marks that lie close together have their words below one another.
+        let top = (plot.y + share * plot.height + 58.0 * index as f64).min(plot.bottom() - LABEL - 4.0);
+        for (left, leader) in [(first - 60.0 - wide, true), (at + 14.0, false), (at - 14.0 - wide, false)] {
+            let place = Area { x: left, y: top, width: wide, height: LABEL };
+            if left >= plot.x && place.right() <= area.right() {
+                places.push((place, leader));
+            }
+        }
+    }
+    let fallback =
+        Area { x: at + 14.0, y: plot.y + 0.4 * plot.height, width: area.right() - at - 14.0, height: LABEL };
+    places.iter().find(|(place, _)| free(place)).or(places.first()).copied().unwrap_or((fallback, false))
 }

@@ -1,6 +1,6 @@
 //! What stands on each kind of card.
 
-use super::super::description::{in_a_line, numbers};
+use super::super::description::in_a_line;
 use super::super::measure::Weight;
 use super::chart::{self, Mark, Row};
 use super::flow::{Area, Block, Format, SMALLEST, Text, flow};
@@ -8,7 +8,7 @@ use super::{Card, Picture, said};
 use crate::derive::Subject;
 use crate::inspection::Inspection;
 use crate::quantity::significant;
-use crate::report::{ElementView, PhotoView, View};
+use crate::report::{ElementView, PhotoView, View, compared};
 use crate::rules::{Finding, Grade, Outcome};
 use crate::trial::Trial;
 
@@ -122,7 +122,7 @@ fn finding(view: &View, finding: &Finding, number: usize, photos: &[PhotoView], 
         Block::new(&tag, "tag", Weight::Bold, 48.0),
         Block::new(&said(&finding.statement), "lead", Weight::Bold, 76.0 * grow).gap(0.35),
         Block::new(&said(&finding.subject), "ink", Weight::Book, 52.0 * grow).lines(3),
-        Block::new(&said(&numbers(finding)), "numbers", Weight::Bold, 56.0 * grow).gap(0.3),
+        Block::new(&said(&compared(finding)), "numbers", Weight::Bold, 56.0 * grow).gap(0.3),
     ];
     if let Some(margin) = &finding.working.margin {
         blocks
@@ -249,7 +249,7 @@ fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format)
     for (place, finding) in about.iter().take(2).enumerate() {
         let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
         let open = finding.outcome == Outcome::NotDecided;
-        let compared = if open { String::new() } else { format!("{}{margin}", numbers(finding)) };
+        let compared = if open { String::new() } else { format!("{}{margin}", compared(finding)) };
         let text = format!("{} {}: {}", finding.outcome.shape(), finding.outcome.words(), finding.statement);
         let class = match finding.outcome {
             Outcome::FallsShort => "bad",
@@ -263,7 +263,7 @@ fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format)
             blocks.push(if place == 0 { block } else { block.spare() });
         }
     }
-    for (name, value) in trial.figures.iter().take(4) {
+    for (name, value) in trial.in_brief(4) {
         blocks.push(
             Block::new(&said(&format!("{name}: {value}")), "ink", Weight::Book, 40.0)
                 .lines(2)

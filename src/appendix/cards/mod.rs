@@ -21,19 +21,19 @@ use tera::{Context, Tera};
 use super::AppendixError;
 use super::measure::{MISSING, Weight, shown};
 use super::outlet::{Outlet, line};
-use crate::inspection::{Inspection, read_text};
-use crate::report::{PhotoView, View, template};
+use crate::inspection::Inspection;
+use crate::report::{PhotoView, View, template, template_texts};
 use flow::{Area, Format, SMALLEST, Text, label, small_width};
 
 /// What stands at the foot of every card.
-const FOOT: [&str; 2] = ["Compares a record with rules.", "Never says that a pack is safe."];
+pub(crate) const FOOT: [&str; 2] = ["Compares a record with rules.", "Never says that a pack is safe."];
 /// What stands on the cards of an invented example.
 const INVENTED: &str = "INVENTED EXAMPLE";
 /// Height of head and foot lines, px.
 const HEAD: f64 = 46.0;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-const TEMPLATES: [(&str, &str); 6] = [
+pub(crate) const TEMPLATES: [(&str, &str); 6] = [
     ("frame.svg", include_str!("../../../templates/cards/frame.svg")),
     ("verdict.svg", include_str!("../../../templates/cards/verdict.svg")),
     ("finding.svg", include_str!("../../../templates/cards/finding.svg")),
@@ -129,6 +129,16 @@ impl Card {
         (card, Area { y: top, height: bottom - 24.0 - top, ..safe })
     }
 
+    /// Everything that stands on the card: unwrapped, and line by line.
+    fn said(&self) -> String {
+        let lines = self.texts.iter().map(|text| text.text.as_str());
+        [self.title.as_str(), self.description.as_str()]
+            .into_iter()
+            .chain(lines)
+            .collect::<Vec<_>>()
+            .join("\n")
+    }
+
     fn file(&self, ending: &str) -> String {
         format!("cards/{}-{}.{ending}", self.name, self.format.word())
     }
@@ -157,6 +167,8 @@ pub(super) fn cards(
     for card in &cards {
         let context = Context::from_serialize(card).map_err(template)?;
         let svg = tera.render(&format!("{}.svg", card.kind), &context).map_err(template)?;
+        // A line may end within a word, and a picture cannot be searched at all.
+        outlet.packed(&card.file("png"), &card.said());
         kept.push((card, outlet.text(&card.file("svg"), &svg)));
     }
     let drawn: Vec<Result<Vec<u8>, String>> =
@@ -176,11 +188,6 @@ fn tera(folder: Option<&Path>) -> Result<Tera, AppendixError> {
     let mut tera = Tera::new();
     // Text in SVG is escaped as in HTML: the five characters, as references that XML knows.
     tera.autoescape_on([".svg"]);
-    let mut texts = Vec::new();
-    for (name, built_in) in TEMPLATES {
-        let own = folder.map(|folder| folder.join(name)).filter(|path| path.is_file());
-        texts.push((name, own.map_or_else(|| Ok(built_in.to_owned()), |path| read_text(&path))?));
-    }
-    tera.add_raw_templates(texts).map_err(template)?;
+    tera.add_raw_templates(template_texts(&TEMPLATES, folder)?).map_err(template)?;
     Ok(tera)
 }

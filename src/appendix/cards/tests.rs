@@ -133,7 +133,7 @@ fn drawn_the_same_each_time_and_in_the_right_size() {
     };
     let first = draw();
     assert!(first == draw(), "not the same bytes");
-    for file in first.iter().filter(|file| file.name.ends_with(".png")) {
+    for file in first.0.iter().filter(|file| file.name.ends_with(".png")) {
         let size =
             image::ImageReader::with_format(std::io::Cursor::new(&file.content), image::ImageFormat::Png)
                 .into_dimensions()

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use crate::collection::listing::html;
+use crate::markup::escape;
 use crate::quantity::significant;
 use crate::report::round_step;
 
@@ -58,8 +58,8 @@ fn open(svg: &mut String, height: f64, id: &str, title: &str, words: &str) {
     let _ = write!(
         svg,
         r#"<svg class="path chart" viewBox="0 0 {WIDTH} {height:.0}" role="img" aria-labelledby="{id}-t {id}-d" xmlns="http://www.w3.org/2000/svg"><title id="{id}-t">{}</title><desc id="{id}-d">{}</desc>"#,
-        html(title),
-        html(words)
+        escape(title),
+        escape(words)
     );
 }
 
@@ -67,7 +67,7 @@ fn text(svg: &mut String, class: &str, x: f64, y: f64, anchor: &str, words: &str
     let _ = write!(
         svg,
         r#"<text class="{class}" x="{x:.1}" y="{y:.1}" text-anchor="{anchor}">{}</text>"#,
-        html(words)
+        escape(words)
     );
 }
 

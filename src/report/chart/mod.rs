@@ -8,11 +8,12 @@ mod scale;
 
 use std::fmt::Write;
 
-use super::picture::xml;
+use crate::markup::escape;
 use crate::quantity::significant;
 use crate::trial::Curve;
 use labels::{Area, ROW, above, at_level, width};
-use scale::{Scale, range};
+pub(crate) use scale::Scale;
+use scale::range;
 
 const WIDTH: f64 = 360.0;
 /// Height of the plot alone.
@@ -34,7 +35,8 @@ const HOURS_FROM: f64 = 600.0;
 /// Lines differ by their dashes, not by colour: they must be told apart in print and by everybody.
 const DASHES: [&str; 6] = ["", "7 3", "2 2.5", "10 3 2 3", "4 4", "14 4"];
 
-fn dash(number: usize) -> String {
+/// The dashes of a line among several.
+pub(crate) fn dash(number: usize) -> String {
     match DASHES.get(number % DASHES.len()) {
         Some(dash) if !dash.is_empty() => format!(r#" stroke-dasharray="{dash}""#),
         _ => String::new(),
@@ -53,7 +55,7 @@ fn unit(axis: &str) -> &str {
 }
 
 /// A marked value in words; what lies at zero needs no number.
-fn in_words(value: f64, label: &str, axis: &str) -> String {
+pub(crate) fn in_words(value: f64, label: &str, axis: &str) -> String {
     if value == 0.0 && matches!(unit(axis), "s" | "min" | "h") {
         return label.to_owned();
     }
@@ -130,8 +132,8 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
         svg,
         r#"<svg class="path chart" viewBox="0 0 {WIDTH} {height:.0}" role="img" aria-labelledby="{id}-t {id}-d" xmlns="http://www.w3.org/2000/svg">"#
     )?;
-    write!(svg, r#"<title id="{id}-t">{}</title>"#, xml(&curve.name))?;
-    write!(svg, r#"<desc id="{id}-d">{}</desc>"#, xml(&description(curve, (x_low, x_high), range(ys()))))?;
+    write!(svg, r#"<title id="{id}-t">{}</title>"#, escape(&curve.name))?;
+    write!(svg, r#"<desc id="{id}-d">{}</desc>"#, escape(&description(curve, (x_low, x_high), range(ys()))))?;
     axes(svg, curve, &layout)?;
     for mark in &marks {
         #[expect(clippy::cast_precision_loss, reason = "a count of rows")]
@@ -150,7 +152,7 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
         write!(
             svg,
             r#"<text class="label strong halo" x="{at:.1}" y="{baseline:.1}"{anchor}>{}</text>"#,
-            xml(&mark.text)
+            escape(&mark.text)
         )?;
     }
     levels(svg, curve, &layout, &data)?;
@@ -178,9 +180,9 @@ fn axes(svg: &mut String, curve: &Curve, layout: &Layout) -> std::fmt::Result {
         )?;
     }
     let (middle, below) = ((left + right) / 2.0, bottom + 29.0);
-    let name = xml(&curve.x);
+    let name = escape(&curve.x);
     write!(svg, r#"<text class="tick" x="{middle:.1}" y="{below:.1}" text-anchor="middle">{name}</text>"#)?;
-    write!(svg, r#"<text class="tick" x="2" y="11">{}</text>"#, xml(&curve.y))
+    write!(svg, r#"<text class="tick" x="2" y="11">{}</text>"#, escape(&curve.y))
 }
 
 /// Draws the lines and the legend; gives the lines in the units of the picture.
@@ -224,7 +226,7 @@ fn lines(svg: &mut String, curve: &Curve, layout: &Layout) -> Result<Vec<Vec<(f6
                 r#"<text class="label" x="{:.1}" y="{:.1}">{which}{}</text>"#,
                 LEFT + 40.0,
                 height + 3.5,
-                xml(&shortened(&series.name, WIDTH - LEFT - 44.0 - width(&which)))
+                escape(&shortened(&series.name, WIDTH - LEFT - 44.0 - width(&which)))
             )?;
         }
     }
@@ -245,7 +247,7 @@ fn levels(svg: &mut String, curve: &Curve, layout: &Layout, data: &[Vec<(f64, f6
             r#"<text class="label strong halo" x="{:.1}" y="{:.1}">{}</text>"#,
             found.left,
             found.baseline,
-            xml(text.trim_end())
+            escape(text.trim_end())
         )?;
     }
     Ok(())

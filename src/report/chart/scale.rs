@@ -9,7 +9,7 @@ const MOST: usize = 24;
 
 /// An axis from its lowest to its highest tick, on a stretch of the picture.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Scale {
+pub(crate) struct Scale {
     /// Lowest value.
     pub from: f64,
     /// Highest value.
