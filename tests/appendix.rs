@@ -177,7 +177,7 @@ fn chapters_are_webvtt_to_an_independent_reader() {
 fn a_limit_that_is_too_narrow_is_refused() {
     let folder = folder(TIMES);
     let (code, _, err) = run(&["appendix", &text(folder.path()), "--limit", "80"]);
-    assert!(code == 2 && err.contains("no room for verdict"), "{err}");
+    assert!(code == 2 && err.contains("no room for title, verdict, caution"), "{err}");
     assert!(!folder.path().join("appendix").exists(), "nothing is written when something is refused");
 }
 

@@ -225,7 +225,7 @@ impl Work<'_> {
 
     /// What the cache holds of an inspection, where nothing has changed since.
     fn again(&self, found: &Found, line: String) -> Option<Done> {
-        let mut kept: Kept = serde_json::from_str(&line).ok()?;
+        let mut kept: Kept = serde_json::from_str(cache::json(&line)).ok()?;
         let folder = self.root.join(&found.relative);
         let stamps = kept.stamps.clone();
         let same = found.problem.is_none()
@@ -235,7 +235,12 @@ impl Work<'_> {
         if !same {
             return None;
         }
-        let line = if kept.stamps == stamps { cache::again(found, &line) } else { cache::line(found, &kept) };
+        let line = if kept.stamps == stamps {
+            // Its check was found right when it was read, and holds.
+            Some(format!("{line}\n"))
+        } else {
+            cache::line(found, &kept)
+        };
         kept.entry.row.folder = found.folder();
         kept.entry.row.page = Some(found.page());
         Some(Done::new(&found.key, kept.entry, line, false))

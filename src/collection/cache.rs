@@ -80,7 +80,7 @@ impl Reader {
             damaged: 0,
         };
         match reader.line() {
-            Some(Ok((key, text))) if key == HEAD && text == head => (reader, None),
+            Some(Ok((key, line))) if key == HEAD && json(&line) == head => (reader, None),
             Some(Ok((key, _))) if key == HEAD => without(Some(
                 "it was made by another build of the program, with another rule book, other house rules, another title, or for another place",
             )),
@@ -88,7 +88,7 @@ impl Reader {
         }
     }
 
-    /// The next line: its key and what it holds, or nothing to say of a damaged one. None at the end.
+    /// The next line: its key and the whole of it, or nothing to say of a damaged one. None at the end.
     fn line(&mut self) -> Option<Result<(String, String), ()>> {
         let lines = self.lines.as_mut()?;
         let mut bytes = Vec::new();
@@ -108,10 +108,10 @@ impl Reader {
             .split_once(' ')
             .filter(|(sum, rest)| *sum == check(rest))
             .and_then(|(_, rest)| rest.split_once(' '));
-        Some(parts.map(|(key, text)| (key.to_owned(), text.to_owned())).ok_or(()))
+        Some(parts.map(|(key, _)| key.to_owned()).map(|key| (key, line)).ok_or(()))
     }
 
-    /// What the cache holds of some inspections, which follow in the order of the walk.
+    /// The lines of some inspections, which follow in the order of the walk, as they stand in the cache.
     pub fn of(&mut self, some: &[Found]) -> Vec<Option<String>> {
         some.iter().map(|found| self.one(&found.key)).collect()
     }
@@ -129,7 +129,7 @@ impl Reader {
             }
             let waiting = &self.waiting.as_ref()?.0;
             if waiting == wanted {
-                return self.waiting.take().map(|(_, text)| text);
+                return self.waiting.take().map(|(_, line)| line);
             }
             // A line whose turn comes later says that the folder asked for is new.
             if self.keys.contains(waiting) {
@@ -156,12 +156,16 @@ pub fn begin(part: &mut Part, head: &str) -> Result<(), CollectionError> {
 #[must_use]
 pub fn line(found: &Found, kept: &Kept) -> Option<String> {
     let json = serde_json::to_string(kept).ok()?;
-    again(found, &json)
+    checked(found, &json)
 }
 
-/// The line of an inspection of which nothing has changed.
+/// What a line holds besides its check and its key.
 #[must_use]
-pub fn again(found: &Found, json: &str) -> Option<String> {
+pub fn json(line: &str) -> &str {
+    line.splitn(3, ' ').nth(2).unwrap_or_default()
+}
+
+fn checked(found: &Found, json: &str) -> Option<String> {
     let rest = format!("{} {json}", found.key);
     (rest.len() + CHECK + 2 <= LONGEST).then(|| format!("{} {rest}\n", check(&rest)))
 }
@@ -229,16 +233,16 @@ mod tests {
         let sound = format!(
             "{} {head_rest}\n{}{}{}",
             check(&head_rest),
-            again(&a, "1").unwrap(),
-            again(&b, "2").unwrap(),
-            again(&c, "3").unwrap()
+            checked(&a, "1").unwrap(),
+            checked(&b, "2").unwrap(),
+            checked(&c, "3").unwrap()
         );
         let read = |text: &str, head: &str| {
             fs::write(&path, text).unwrap();
             let (mut reader, told) = Reader::open(&path, head, &[a.clone(), b.clone(), c.clone()]);
             let lines = reader.of(&[a.clone(), b.clone(), c.clone()]);
             (
-                lines.iter().map(|l| l.as_deref().unwrap_or("-")).collect::<String>(),
+                lines.iter().map(|l| l.as_deref().map_or("-", json)).collect::<String>(),
                 reader.damaged,
                 told.is_some(),
             )

@@ -3,6 +3,12 @@
 //! An inspection is a folder with an `inspection.toml`. Links are not followed, hidden folders are skipped, the depth
 //! is bounded, and an inspection's own photos, logs and write-up are not searched. What cannot be looked into is
 //! listed with its problem: nothing is dropped silently.
+//!
+//! The key of an inspection is a hash of its path below the root, without a salt, so that the same folder has the same page and
+//! the same rows in every build and on every machine. Whoever guesses a folder's name can confirm the guess by its key;
+//! where a record withholds the name, give the folder another one before it is published. Hashes of originals (photos,
+//! records) are without a salt as well, and must be: a stranger is to find them with `sha256sum` alone. They hash
+//! pictures and whole records, which nobody can list and try as one can names.
 
 use std::collections::BTreeSet;
 use std::ffi::OsStr;
