@@ -69,7 +69,8 @@ impl Scope {
             } else if let Some(kind) = known().find(|known| *known == kind && wanted.starts_with(RIG)) {
                 kinds.push(kind);
             } else {
-                let expected = nearest(kind, known()).map_or_else(
+                let meant = known().find(|known| *known == kind).or_else(|| nearest(kind, known()));
+                let expected = meant.map_or_else(
                     || "expected a kind of element that a rig has".to_owned(),
                     |near| format!("did you mean `{RIG}{near}`?"),
                 );
