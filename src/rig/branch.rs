@@ -11,10 +11,20 @@ use crate::record::{Found, Record, State, Value};
 /// Rule book limit that stands in for an ambient that nobody wrote down.
 const AMBIENT_LIMIT: &str = "inner_ambient";
 
+/// Whose current a group of elements carries.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Carries {
+    /// That of the pack.
+    Whole,
+    /// The share of a load.
+    Share(String),
+    /// That of the source.
+    Charge,
+}
+
 /// Elements in series that carry one current.
 pub(super) struct Branch {
-    /// The load whose share it is; `None` for the whole current.
-    pub(super) load: Option<String>,
+    pub(super) carries: Carries,
     /// The current that each element carries, A; `None` where it does not follow.
     pub(super) current: Option<f64>,
     /// Equal branches side by side.
@@ -29,7 +39,7 @@ impl Branch {
     pub(super) fn new(
         record: &Record,
         elements: &[Element],
-        load: Option<String>,
+        carries: Carries,
         current: Option<f64>,
         count: u32,
         limits: &BTreeMap<String, Amount>,
@@ -43,8 +53,9 @@ impl Branch {
             let state = State::Known(Value::Quantity(quantity));
             *own.claims.continuous_current.found_mut() = Found { state, ..Found::default() };
         }
+        own.rig.clearing.clone_from(&record.rig.clearing);
         let derived = Derived::of(&own, limits);
-        Self { load, current, count, record: own, derived, limits: limits.clone() }
+        Self { carries, current, count, record: own, derived, limits: limits.clone() }
     }
 
     pub(super) fn elements(&self) -> &[Element] {
@@ -58,9 +69,18 @@ impl Branch {
     /// "cable red-lead", with the load whose share it carries.
     pub(super) fn label(&self, index: usize) -> String {
         let label = element_label(&self.record, index);
-        match &self.load {
-            Some(load) => format!("{label} of {load}"),
-            None => label,
+        match &self.carries {
+            Carries::Share(load) => format!("{label} of {load}"),
+            Carries::Whole | Carries::Charge => label,
+        }
+    }
+
+    /// The name of the current that it carries.
+    pub(super) fn name(&self) -> &str {
+        match &self.carries {
+            Carries::Whole => "the whole current",
+            Carries::Share(load) => load,
+            Carries::Charge => "the charge current",
         }
     }
 
@@ -100,6 +120,24 @@ impl Branch {
 
     pub(super) fn amount(&self, index: usize, name: &str) -> Option<Amount> {
         self.fact(index, name).ok()?.value.amount().cloned()
+    }
+
+    /// What the data sheet of a fuse lets it pass, and the time in which it clears, where they are recorded.
+    pub(super) fn clearing(&self, index: usize) -> (Option<Amount>, Option<Amount>) {
+        let Some(id) = self.elements().get(index).and_then(|element| element.id.text()) else {
+            return (None, None);
+        };
+        let Some(clearing) = self.record.rig.clearing.iter().find(|clearing| clearing.of.text() == Some(id))
+        else {
+            return (None, None);
+        };
+        let amount = |quantity: Option<&Quantity>, found: &Found| {
+            quantity.map(|quantity| self.derived.sources.amount(quantity, found, 0))
+        };
+        (
+            amount(clearing.let_through.quantity(), clearing.let_through.found()),
+            amount(clearing.clearing_time.quantity(), clearing.clearing_time.found()),
+        )
     }
 
     /// What a fuse or cut-off responds to.
