@@ -30,6 +30,8 @@ pub(super) struct Branch {
     /// Equal branches side by side.
     pub(super) count: u32,
     record: Record,
+    /// Places of what the data sheets say, by the id of the fuse.
+    clearings: BTreeMap<String, usize>,
     derived: Derived,
     limits: BTreeMap<String, Amount>,
 }
@@ -54,8 +56,11 @@ impl Branch {
             *own.claims.continuous_current.found_mut() = Found { state, ..Found::default() };
         }
         own.rig.clearing.clone_from(&record.rig.clearing);
+        let sheets = record.rig.clearing.iter().enumerate();
+        let clearings =
+            sheets.filter_map(|(at, clearing)| Some((clearing.of.text()?.to_owned(), at))).collect();
         let derived = Derived::of(&own, limits);
-        Self { carries, current, count, record: own, derived, limits: limits.clone() }
+        Self { carries, current, count, record: own, clearings, derived, limits: limits.clone() }
     }
 
     pub(super) fn elements(&self) -> &[Element] {
@@ -127,8 +132,7 @@ impl Branch {
         let Some(id) = self.elements().get(index).and_then(|element| element.id.text()) else {
             return (None, None);
         };
-        let Some(clearing) = self.record.rig.clearing.iter().find(|clearing| clearing.of.text() == Some(id))
-        else {
+        let Some(clearing) = self.clearings.get(id).and_then(|at| self.record.rig.clearing.get(*at)) else {
             return (None, None);
         };
         let amount = |quantity: Option<&Quantity>, found: &Found| {

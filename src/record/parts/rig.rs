@@ -125,7 +125,7 @@ part! {
                 continue;
             };
             if !fuses.contains(fuse) {
-                let expected = match nearest(fuse, fuses.iter().copied()) {
+                let expected = match nearest(fuse, fuses.iter().copied().take(LOADS)) {
                     Some(near) => format!("did you mean `{near}`?"),
                     None => "expected the `id` of a fuse of the rig".to_owned(),
                 };
