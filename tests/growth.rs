@@ -20,7 +20,11 @@ fn record(parts: usize) -> String {
     let kinds = ["busbar", "cable", "fuse", "joint", "bms", "terminal", "contactor", "thermal-cutoff"];
     for number in 0..parts {
         let kind = kinds[number % kinds.len()];
-        let known = if number / kinds.len() % 2 == 0 { "resistance = \"50 µΩ ± 1 µΩ\"\n" } else { "" };
+        let known = if (number / kinds.len()).is_multiple_of(2) {
+            "resistance = \"50 µΩ ± 1 µΩ\"\n"
+        } else {
+            ""
+        };
         let rating = if kind == "fuse" { "fuse = \"class T\"\nrating = \"200 A\"\n" } else { "" };
         let _ = write!(
             text,
