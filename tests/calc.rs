@@ -291,3 +291,27 @@ fn json_of_a_sheet_keeps_its_shape() {
     let joint = sheet(&["joint", "--drop", "4.2 mV ± 0.1 mV", "--current", "100 A", "--rated", "150 A"]);
     insta::assert_json_snapshot!("joint", joint);
 }
+
+/// A house book's limit takes the place of the built-in one, the sheet says so, and a wrong book is pointed at.
+#[test]
+fn limits_of_a_house() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("house.toml");
+    let fuse = ["fuse", "class T", "--rating", "200 A", "--current", "140 A"];
+    let with = |text: &str| {
+        std::fs::write(&file, text).unwrap();
+        let rules = ["--rules", file.to_str().unwrap(), "--format", "json"];
+        underlid(&["calc"]).args(fuse).args(rules).output().unwrap()
+    };
+    let own = sheet(&fuse);
+    assert!((si(&own, "smallest rating for the load") - 175.0).abs() < 1e-9);
+    assert_eq!(outcomes(&own)[0], ("the rating suits the load", "meets"));
+    let output = with("[[limit]]\nname = \"fuse_load_factor\"\nvalue = \"1.5\"\nbasis = \"our own rule\"\n");
+    let house: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert!((si(&house, "smallest rating for the load") - 210.0).abs() < 1e-9);
+    assert_eq!(outcomes(&house)[0], ("the rating suits the load", "falls short"));
+    assert!(house["notes"].to_string().contains("set to 1.5 (was 1.25): our own rule"), "{house:#}");
+    let wrong = with("[[limit]]\nname = \"fuse_load_factor\"\nvalue = \"1.5 A\"\n");
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&wrong.stderr).contains("house.toml"), "the place is named");
+}

@@ -43,7 +43,7 @@ fn json(record: &str, arguments: &[&str]) -> Value {
     let ran = plan(record, &all);
     let json: Value =
         serde_json::from_str(&ran.out).unwrap_or_else(|e| panic!("{e}: {}\n{}", ran.out, ran.err));
-    let short = json["rig"]["outcome"] == "falls short";
+    let short = ["rig", "charging"].iter().any(|side| json[side]["outcome"] == "falls short");
     assert_eq!(ran.code, i32::from(short), "{}", ran.err);
     json
 }
@@ -51,6 +51,14 @@ fn json(record: &str, arguments: &[&str]) -> Value {
 fn example(revision: &str) -> String {
     let name = format!("example-inspections/harbour-24-150-rev-{revision}/inspection.toml");
     fs::read_to_string(root().join(name)).unwrap()
+}
+
+/// Revision A, whose source is connected through the leads of the load.
+fn whole_rig() -> String {
+    let source = "[rig.source]\n";
+    let a = example("a");
+    assert!(a.contains(source));
+    a.replace(source, "[rig.source]\nshares_leads = \"yes\"\n")
 }
 
 /// The value of a setting of a step of the session.
@@ -67,7 +75,7 @@ fn si(json: &Value, step: &str, name: &str) -> f64 {
 /// Outcomes of the checks with an id, with their part.
 fn outcomes(json: &Value, check: &str) -> Vec<(String, String)> {
     let text = |value: &Value| value.as_str().unwrap().to_owned();
-    let checks = json["rig"]["checks"].as_array().unwrap().iter();
+    let checks = ["rig", "charging"].iter().flat_map(|side| json[side]["checks"].as_array().unwrap());
     checks.filter(|c| c["check"] == check).map(|c| (text(&c["part"]), text(&c["outcome"]))).collect()
 }
 
@@ -140,7 +148,7 @@ set_current = "174 A"
         ("capacity", "power of the load, pack full", 92.0 * 13.6),
         ("capacity", "power of the load at cut-off", 920.0),
         ("charge", "voltage of the source", 14.6),
-        ("full-load", "set", 251.0),
+        ("full-load", "current to set", 251.0),
         ("full-load", "share of one", 77.0),
         ("full-load", "share of two", 174.0),
         ("full-load", "charge taken out", 62.5 * 3600.0),
@@ -190,6 +198,7 @@ fn a_fresh_record_passes_nothing() {
     let ran = run(&["plan", fresh.to_str().unwrap()]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     assert!(ran.out.contains("Not decided: no test rig is recorded"), "{}", ran.out);
+    assert!(ran.out.contains("Charging: Not decided"), "{}", ran.out);
     assert!(!ran.out.contains('●') && !ran.out.contains("meets"), "{}", ran.out);
     insta::assert_snapshot!("plan-fresh", ran.out);
 }
@@ -208,7 +217,10 @@ fn every_line_that_is_proposed_reads() {
     for lacking in lacks {
         let Some(line) = lacking["write"].as_str() else { continue };
         let (line, table) = line.split_once(" (in ").unwrap();
-        let table = table.trim_end_matches(')').split(" or ").next().unwrap();
+        let (table, more) = table.split_once(')').unwrap();
+        let table = table.split(" or ").next().unwrap();
+        let fuse = "[[rig.element]]\nid = \"f\"\nkind = \"fuse\"\n";
+        let (before, own) = if more.contains("whose `of` is") { (fuse, "of = \"f\"\n") } else { ("", "") };
         let (key, _) = line.split_once(" = ").unwrap();
         let kind = match (table, key) {
             (
@@ -219,7 +231,7 @@ fn every_line_that_is_proposed_reads() {
             _ => "",
         };
         let kind = if key == "kind" { "" } else { kind };
-        let ran = self::plan(&format!("schema = 1\n{table}\n{kind}{line}\n"), &[]);
+        let ran = self::plan(&format!("schema = 1\n{before}{table}\n{own}{kind}{line}\n"), &[]);
         assert_eq!(ran.code, 0, "{table} {line}: {}", ran.err);
         tried += 1;
     }
@@ -230,7 +242,9 @@ fn every_line_that_is_proposed_reads() {
 /// what is assumed on the safe side may go.
 #[test]
 fn nothing_passes_that_is_not_recorded() {
-    let whole = example("a");
+    let whole = whole_rig();
+    let all = json(&whole, &[]);
+    assert_eq!((&all["rig"]["outcome"], &all["charging"]["outcome"]), (&"meets".into(), &"meets".into()));
     let from = whole.find("\n[rig]").unwrap();
     let to = from + whole[from..].find("\n[[test]]").unwrap();
     let may_go = |key: &str| {
@@ -255,7 +269,8 @@ fn nothing_passes_that_is_not_recorded() {
         let plan: Value = serde_json::from_str(&ran.out).unwrap();
         // The kind of a load only ever adds a check, that of a source none.
         if key != "kind" {
-            assert_ne!(plan["rig"]["outcome"], "meets", "without `{line}`, line {number}");
+            let both = ["rig", "charging"].iter().all(|side| plan[side]["outcome"] == "meets");
+            assert!(!both, "without `{line}`, line {number}");
         }
         tried += 1;
     }
@@ -264,7 +279,7 @@ fn nothing_passes_that_is_not_recorded() {
 
 #[test]
 fn changes_to_the_rig_and_what_they_do() {
-    let a = example("a");
+    let a = whole_rig();
     let cases: &[(&str, &str, &str, &str, &str)] = &[
         (
             "interrupting_rating = \"20 kA\"",
@@ -401,7 +416,8 @@ fn changes_to_the_rig_and_what_they_do() {
         let found = outcomes(&plan, check);
         assert!(found.contains(&((*part).to_owned(), (*outcome).to_owned())), "{new}: {found:?}");
         if *outcome != "meets" {
-            assert_ne!(plan["rig"]["outcome"], "meets", "{new}");
+            let both = ["rig", "charging"].iter().all(|side| plan[side]["outcome"] == "meets");
+            assert!(!both, "{new}");
         }
     }
     // Sensing at the load is good enough with short leads, and not with long ones.
@@ -415,6 +431,160 @@ fn changes_to_the_rig_and_what_they_do() {
     assert_eq!(outcomes(&json(&unknown, &[]), "sense"), [("the rig".to_owned(), "not decided".to_owned())]);
 }
 
+/// The leads of the source alone, with their fuse: the checks are those of any lead, at the current of the source.
+#[test]
+fn leads_of_the_source() {
+    let cable = |id: &str| {
+        format!(
+            "[[rig.source.element]]\nid = \"{id}\"\nkind = \"cable\"\nsize = \"16 mm2\"\ninsulation_temperature = \"105 degC\"\n\
+             material = \"copper\"\nbundled = 2\nlength = \"2 m\"\n"
+        )
+    };
+    let fuse = "[[rig.source.element]]\nid = \"charge-fuse\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"80 A\"\n\
+                rated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\n\
+                distance_from_cells = \"80 mm\"\nresistance = \"0.4 mΩ\"\n";
+    let record = |elements: &str| {
+        let a = example("a");
+        let at = a.find("\n[[rig.element]]").unwrap();
+        format!("{}\n{elements}{}", &a[..at], &a[at..])
+    };
+    let sheet = "[[rig.clearing]]\nof = \"charge-fuse\"\nlet_through = \"9000 A²s\"\n";
+    let own = format!("{fuse}{}{}{sheet}", cable("charge-red"), cable("charge-black"));
+    let plan = json(&record(&own), &[]);
+    assert_eq!(plan["charging"]["outcome"], "meets", "{}", plan["charging"]);
+    assert_eq!(plan["charging"]["test_current_si"], 50.0);
+    assert!(plan["charging"]["weakest_lead"].as_str().unwrap().starts_with("cable charge-red: carries 140"));
+    // 2 · 2 m of 16 mm² copper at 20 °C, 99 % IACS, and the fuse: 4.754 mΩ at 50 A.
+    let drop = si(&plan, "charge", "drop of its leads at that current");
+    assert!((drop - 50.0 * (1.7241e-8 / 0.99 * 4.0 / 16e-6 + 0.4e-3)).abs() < 1e-6, "{drop}");
+    for (old, new, check, outcome, part) in [
+        ("16 mm2", "2.5 mm2", "carries", "falls short", "cable charge-red"),
+        ("16 mm2", "4 mm2", "withstands", "meets", "cable charge-red"),
+        ("9000 A²s", "9000000 A²s", "withstands", "falls short", "cable charge-red"),
+        ("let_through = \"9000 A²s\"", "clearing_time = \"1 ms\"", "withstands", "meets", "cable charge-red"),
+        (
+            "let_through = \"9000 A²s\"",
+            "clearing_time = \"1 s\"",
+            "withstands",
+            "falls short",
+            "cable charge-red",
+        ),
+        ("let_through = \"9000 A²s\"\n", "", "withstands", "not decided", "cable charge-red"),
+        ("\"20 kA\"", "\"2 kA\"", "fuse-interrupts", "falls short", "fuse charge-fuse"),
+        ("\"80 mm\"", "\"1 m\"", "fuse-near", "falls short", "fuse charge-fuse"),
+        ("\"80 A\"", "\"300 A\"", "protected", "falls short", "cable charge-black"),
+    ] {
+        assert!(own.contains(old), "{old}");
+        let plan = json(&record(&own.replace(old, new)), &[]);
+        let found = outcomes(&plan, check);
+        assert!(found.contains(&(part.to_owned(), outcome.to_owned())), "{new}: {found:?}");
+        assert_eq!(plan["rig"]["outcome"], "meets", "the loads have leads of their own");
+        assert!(outcome == "meets" || plan["charging"]["outcome"] != "meets", "{new}");
+    }
+    // Neither its own leads nor those of the loads: nothing is known of it.
+    let plan = json(&record(""), &[]);
+    assert_eq!(plan["charging"]["outcome"], "not decided");
+    // Without a fuse nothing protects them, and nothing ends a short circuit in them.
+    let plan = json(&record(&format!("{}{}", cable("charge-red"), cable("charge-black"))), &[]);
+    for (check, part) in [
+        ("fuse-present", "the charging leads"),
+        ("protected", "cable charge-red"),
+        ("withstands", "cable charge-black"),
+    ] {
+        assert!(outcomes(&plan, check).contains(&(part.to_owned(), "falls short".to_owned())), "{check}");
+    }
+    assert!(plan["charging"]["unfused"].as_str().unwrap().contains("cable charge-red spoils"), "{plan}");
+    // One lead is no circuit.
+    let plan = json(&record(&format!("{fuse}{}", cable("charge-red"))), &[]);
+    assert_eq!(plan["charging"]["outcome"], "not decided");
+    // A current that is not recorded is the claimed one, and one that nobody claims is missing.
+    let no_current = record(&own).replace("voltage = \"29.2 V\"\ncurrent = \"50 A\"", "voltage = \"29.2 V\"");
+    assert_eq!(json(&no_current, &[])["charging"]["test_current_si"], 75.0);
+}
+
+/// IEC 60364-4-43, 434.5.2 and table 43A (from memory): 115 A·s^½/mm² · 50 mm² at 5 750 A last 1 s.
+#[test]
+fn leads_in_a_short_circuit() {
+    let at = |more: &str, current: &str| {
+        let a = whole_rig().replace(
+            "sense = \"at the pack\"",
+            &format!("sense = \"at the pack\"\nfault_current = \"{current}\""),
+        );
+        let sheet = if more.is_empty() {
+            String::new()
+        } else {
+            format!("\n[[rig.clearing]]\nof = \"rig-fuse\"\n{more}")
+        };
+        let a = a.replacen("\n[[test]]", &format!("{sheet}\n[[test]]"), 1);
+        let plan = json(&a, &[]);
+        let checks = plan["rig"]["checks"].as_array().unwrap().iter();
+        let check =
+            checks.into_iter().find(|c| c["check"] == "withstands" && c["part"] == "cable red-lead").unwrap();
+        (check["outcome"].as_str().unwrap().to_owned(), check.to_string())
+    };
+    for (more, current, outcome, words) in [
+        ("clearing_time = \"1 s\"\n", "5750 A", "meets", "1 s ≥ 1 s"),
+        ("clearing_time = \"1.01 s\"\n", "5750 A", "falls short", "5750 A for 1 s"),
+        ("let_through = \"33062500 A²s\"\n", "5750 A", "meets", "33062500 A²s ≥ 33062500 A²s"),
+        ("let_through = \"33062501 A²s\"\n", "5750 A", "falls short", ""),
+        // The quicker of two statements of one fuse counts, and one of them is enough.
+        (
+            "let_through = \"40000 A²s\"\nclearing_time = \"2 s\"\n",
+            "5750 A",
+            "meets",
+            "lets 40000 A²s through",
+        ),
+        // Nobody read the fuse: a tenth of a second stands in from ten times its 200 A on.
+        ("", "5750 A", "meets", "limit `withstand_time`"),
+        ("", "1900 A", "not decided", "lets through"),
+        ("", "19 kA", "not decided", "[[rig.clearing]]"),
+    ] {
+        let (found, check) = at(more, current);
+        assert_eq!(found, outcome, "{more}{current}: {check}");
+        assert!(check.contains(words), "{check}");
+    }
+}
+
+/// Ohm's law between 27.2 V and 20 V; the share of a bank, with its leads taken off.
+#[test]
+fn resistors_as_a_load() {
+    let claims = "schema = 1\n[claims]\ncapacity = \"150 Ah\"\nnominal_voltage = \"25.6 V\"\n\
+                  continuous_current = \"200 A\"\n[cells]\nchemistry = \"LFP\"\n";
+    let words = |plan: &Value, step: &str, name: &str| -> String {
+        setting(plan, step, name).unwrap_or_else(|| panic!("{step} {name}"))["value"]
+            .as_str()
+            .unwrap()
+            .to_owned()
+    };
+    let plan = json(claims, &[]);
+    let instead = "a bank of resistors as the load";
+    assert!(
+        words(&plan, "capacity", instead)
+            .starts_with("906.7 mΩ and 816 W with the pack full, down to 666.7 mΩ and 600 W")
+    );
+    assert!(
+        words(&plan, "full-load", instead)
+            .starts_with("136 mΩ and 5440 W with the pack full, down to 100 mΩ and 4000 W")
+    );
+    assert!(
+        words(&plan, "full-load", "left as it is at the start")
+            .contains("from 200 A to 147.1 A at the cut-off, its power to 2941 W")
+    );
+    let bank = "[[rig.load]]\nid = \"bank\"\nkind = \"resistor bank\"\ncount = 2\n";
+    let plan = json(&format!("{claims}{bank}"), &[]);
+    assert!(words(&plan, "full-load", "resistance of each of bank").starts_with("272 mΩ and 2720 W"));
+    assert!(plan["session"][4]["cautions"][0].as_str().unwrap().contains("surfaces burn skin"));
+    let leads = format!("{claims}{bank}[[rig.load.element]]\nkind = \"cable\"\nresistance = \"2 mΩ\"\n");
+    assert!(
+        words(&json(&leads, &[]), "full-load", "resistance of each of bank").starts_with("270 mΩ and 2720 W")
+    );
+    // Other loads need no bank, and a pack of an unknown voltage gives no range.
+    let other = json(&format!("{claims}[[rig.load]]\nid = \"l\"\nkind = \"inverter\"\n"), &[]);
+    assert!(setting(&other, "full-load", instead).is_none());
+    let unknown = json("schema = 1\n[claims]\ncapacity = \"150 Ah\"\ncontinuous_current = \"200 A\"\n", &[]);
+    assert!(setting(&unknown, "full-load", instead).is_none());
+}
+
 #[test]
 fn a_rig_without_a_fuse() {
     let a = example("a");
@@ -424,6 +594,11 @@ fn a_rig_without_a_fuse() {
     let plan = json(&without, &[]);
     assert_eq!(outcomes(&plan, "fuse-present"), [("the rig".to_owned(), "falls short".to_owned())]);
     assert!(outcomes(&plan, "protected").iter().all(|(_, outcome)| outcome == "falls short"));
+    assert!(outcomes(&plan, "withstands").iter().all(|(_, outcome)| outcome == "falls short"));
+    // It is said before anything is connected, with the time that is left.
+    let cautions = plan["session"][0]["cautions"].to_string();
+    assert!(cautions.contains("Nothing that is listed fuses the rig"), "{cautions}");
+    assert!(cautions.contains("melts after") && cautions.contains("adiabatic, IEC 60949"), "{cautions}");
     // An unfinished list proves no lack.
     let unfinished = without.replace("[rig]\ncomplete = \"yes\"", "[rig]");
     let plan = json(&unfinished, &[]);
@@ -460,8 +635,8 @@ fn each_claim_takes_away_what_follows_from_it() {
     };
     assert!(missing(&json(whole, &[])).is_empty());
     for (line, lost, kept) in [
-        ("capacity = \"150 Ah\"\n", ("capacity", "current"), ("full-load", "set")),
-        ("continuous_current = \"150 A\"\n", ("full-load", "set"), ("capacity", "current")),
+        ("capacity = \"150 Ah\"\n", ("capacity", "current"), ("full-load", "current to set")),
+        ("continuous_current = \"150 A\"\n", ("full-load", "current to set"), ("capacity", "current")),
         (
             "charge_current = \"75 A\"\n",
             ("charge", "current at most, as claimed"),
@@ -529,6 +704,9 @@ fn wrong_rigs_point_at_the_place() {
         "[rig]\nsense = \"remote\"",
         "[rig.load]\nid = \"a\"",
         "[rig]\nambient = \"30 K\"",
+        "[[rig.source.element]]\nkind = \"cell-stack\"",
+        "[[rig.element]]\nid = \"f\"\nkind = \"fuse\"\n[[rig.clearing]]\nof = \"g\"\nlet_through = \"40000 A\"",
+        "[[rig.element]]\nid = \"f\"\nkind = \"fuse\"\n[[rig.clearing]]\nof = \"f\"\n[[rig.clearing]]\nof = \"f\"\n[[rig.clearing]]\nclearing_time = \"1 ms\"",
     ] {
         let ran = plan(&format!("schema = 1\n{rig}\n"), &[]);
         assert_eq!(ran.code, 2, "{rig}");

@@ -4,6 +4,7 @@
 //! whoever shows it says what is missing. Nothing here knows of the record or judges the test rig; the rig is a current
 //! path of its own and is checked as one before full load is applied.
 
+mod bank;
 mod lead;
 mod split;
 
@@ -15,6 +16,7 @@ use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Energy, P
 use uom::si::ratio::ratio;
 use uom::si::time::{hour, minute};
 
+pub use bank::{Bank, bank};
 pub use lead::{AWG_NUMBERS, LeadNeed, METRIC_SIZES, SizedLead, next_fuse, smallest_lead};
 pub use split::{Limits, MOST_LOADS, Share, equal_loads, split};
 

@@ -10,12 +10,13 @@ mod table;
 mod value;
 pub(crate) mod worker;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 pub use facts::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::{no_photos, predicted_bms_rise, rest_voltage};
 pub use table::{FACTS, FactInfo};
-pub use value::{Answer, Bound, Missing, Reason, Side, Sources, Type, Val, Worked};
+pub(crate) use value::names;
+pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 
 use crate::path;
 use crate::quantity::Amount;
@@ -33,6 +34,20 @@ pub struct Derived {
     elements: Vec<Values>,
     statements: Vec<Values>,
     tests: Vec<Values>,
+    /// Photos that show a part, by its id.
+    photos: BTreeMap<String, usize>,
+}
+
+/// How many photos show each part.
+fn photos_by_part(record: &Record) -> BTreeMap<String, usize> {
+    let mut photos = BTreeMap::new();
+    for photo in &record.photo {
+        let parts: BTreeSet<&String> = photo.shows.list().iter().collect();
+        for part in parts {
+            *photos.entry(part.clone()).or_insert(0) += 1;
+        }
+    }
+    photos
 }
 
 impl Derived {
@@ -45,7 +60,8 @@ impl Derived {
     /// Derives everything from a record, with the facts of its bench tests in their order.
     #[must_use]
     pub fn with_tests(record: &Record, limits: &BTreeMap<String, Amount>, tests: Vec<Values>) -> Self {
-        let mut derived = Self { sources: Sources::of(record), tests, ..Self::default() };
+        let mut derived =
+            Self { sources: Sources::of(record), tests, photos: photos_by_part(record), ..Self::default() };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
@@ -99,6 +115,11 @@ impl Derived {
                 withhold_differences(values, truths.get(index).unwrap_or(&empty));
             }
         }
+    }
+
+    /// How many photos show a part.
+    pub(crate) fn photos_of(&self, part: &str) -> usize {
+        self.photos.get(part).copied().unwrap_or(0)
     }
 
     /// The derived facts of a bench test.

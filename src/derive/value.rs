@@ -1,5 +1,7 @@
 //! Values that were worked out, and what is missing where they could not be.
 
+use std::collections::HashSet;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -73,7 +75,7 @@ impl Val {
 }
 
 /// Why a fact is missing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reason {
     /// Nobody looked, or nobody wrote it down.
@@ -88,8 +90,11 @@ pub enum Reason {
     Refused,
 }
 
+/// Stands in the place of a name where several are counted; no fact is called so.
+const MORE: &str = "…";
+
 /// A missing fact.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
 pub struct Missing {
     /// Its name in expressions.
     pub name: String,
@@ -125,10 +130,103 @@ impl Missing {
         Self { name: String::new(), what, reason: Reason::Withheld }
     }
 
+    /// Those that a list counts instead of naming them.
+    fn more(number: usize, exactly: bool, reason: Reason) -> Self {
+        let least = if exactly { "" } else { "at least " };
+        Self { name: MORE.to_owned(), what: format!("and {least}{number} more"), reason }
+    }
+
+    /// How many others this stands for.
+    fn counts(&self) -> Option<usize> {
+        let text = (self.name == MORE).then_some(self.what.as_str())?;
+        text.split(' ').find_map(|word| word.parse().ok())
+    }
+
     /// A refusal, in the words of whoever refuses.
     #[must_use]
     pub fn refused(why: &str) -> Self {
         Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused }
+    }
+}
+
+/// Missing facts that one answer names; the others it counts. What is missing for the path as a whole is told by every
+/// rule over its elements, so that naming all of it would grow with the square of a record.
+pub const NAMED: usize = 24;
+
+/// Missing facts, each once: the first [`NAMED`] of them by name, the others as a number.
+#[derive(Debug, Default)]
+pub(crate) struct Lacks {
+    named: Vec<Missing>,
+    seen: HashSet<Missing>,
+    /// Further ones that were counted elsewhere, of which some may be here as well.
+    counted: usize,
+    /// Why those that are not named are missing, as far as a rule asks: withheld before not known before absent.
+    rest: Option<Reason>,
+}
+
+impl Lacks {
+    pub(crate) fn is_empty(&self) -> bool {
+        self.seen.is_empty()
+    }
+
+    pub(crate) fn push(&mut self, missing: Missing) {
+        if let Some(number) = missing.counts() {
+            self.counted = self.counted.max(number);
+            self.worsen(missing.reason);
+            self.seen.insert(missing);
+        } else if !self.seen.contains(&missing) {
+            self.seen.insert(missing.clone());
+            if self.named.len() < NAMED {
+                self.named.push(missing);
+            } else {
+                self.worsen(missing.reason);
+            }
+        }
+    }
+
+    fn worsen(&mut self, reason: Reason) {
+        let rank = |reason: Option<Reason>| match reason {
+            None => 0,
+            Some(Reason::Absent) => 1,
+            Some(Reason::NotRecorded | Reason::NotVisible | Reason::Refused) => 2,
+            Some(Reason::Withheld) => 3,
+        };
+        if rank(Some(reason)) > rank(self.rest) {
+            self.rest = Some(reason);
+        }
+    }
+
+    /// The list: what is named, and how many more there are.
+    pub(crate) fn take(&mut self) -> Vec<Missing> {
+        let Self { mut named, seen, counted, rest } = std::mem::take(self);
+        let counts = seen.iter().filter(|missing| missing.counts().is_some()).count();
+        let own = seen.len() - counts - named.len();
+        if let Some(reason) = rest {
+            named.push(Missing::more(own.max(counted), counted == 0, reason));
+        }
+        named
+    }
+}
+
+impl Extend<Missing> for Lacks {
+    fn extend<I: IntoIterator<Item = Missing>>(&mut self, missing: I) {
+        missing.into_iter().for_each(|missing| self.push(missing));
+    }
+}
+
+/// A list of missing facts, each once, with those beyond [`NAMED`] counted.
+pub(crate) fn capped(missing: impl IntoIterator<Item = Missing>) -> Vec<Missing> {
+    let mut lacks = Lacks::default();
+    lacks.extend(missing);
+    lacks.take()
+}
+
+/// Names in a line, those beyond [`NAMED`] counted.
+pub(crate) fn names(names: &[String]) -> String {
+    let shown = names.get(..NAMED).unwrap_or(names).join(", ");
+    match names.len().saturating_sub(NAMED) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
     }
 }
 

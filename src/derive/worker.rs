@@ -3,18 +3,23 @@
 use std::cell::RefCell;
 
 use super::facts::Facts;
-use super::value::{Answer, Bound, Missing, Reason, Side, Val, Worked};
+use super::value::{Answer, Bound, Lacks, Missing, Reason, Side, Val, Worked, capped};
 use crate::physics::{Method, Refusal};
 use crate::quantity::{Amount, Dimension, Uncertain, propagate, show};
+
+/// Lines of working that one value shows; further ones it counts. Every rule that uses the value repeats them.
+const STEPS: usize = 48;
 
 /// Gathers what a derivation needs.
 pub(crate) struct Worker<'a> {
     pub(crate) facts: &'a Facts<'a>,
-    missing: Vec<Missing>,
+    missing: Lacks,
     steps: Vec<String>,
     sources: Vec<String>,
     assumed: Vec<String>,
     bound: Option<Bound>,
+    /// Lines of working beyond [`STEPS`].
+    more_steps: usize,
     /// Facts that would have been used were they not withheld: a value made without them would be another one.
     withheld: RefCell<Vec<Missing>>,
     /// Names of the claims among the facts that were used.
@@ -22,14 +27,15 @@ pub(crate) struct Worker<'a> {
 }
 
 impl<'a> Worker<'a> {
-    pub(crate) const fn new(facts: &'a Facts<'a>) -> Self {
+    pub(crate) fn new(facts: &'a Facts<'a>) -> Self {
         Self {
             facts,
-            missing: Vec::new(),
+            missing: Lacks::default(),
             steps: Vec::new(),
             sources: Vec::new(),
             assumed: Vec::new(),
             bound: None,
+            more_steps: 0,
             withheld: RefCell::new(Vec::new()),
             claims: RefCell::new(Vec::new()),
         }
@@ -62,11 +68,7 @@ impl<'a> Worker<'a> {
             Ok(Val::Amount(amount)) => Some(amount),
             Ok(_) => None,
             Err(missing) => {
-                for missing in missing {
-                    if !self.missing.contains(&missing) {
-                        self.missing.push(missing);
-                    }
-                }
+                self.missing.extend(missing);
                 None
             }
         }
@@ -132,24 +134,28 @@ impl<'a> Worker<'a> {
             return;
         }
         match &mut self.bound {
-            Some(bound) if bound.side == side => bound.missing.extend(missing),
-            _ => self.bound = Some(Bound { side, missing, by_definition }),
+            Some(bound) if bound.side == side => {
+                bound.missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
+            }
+            _ => self.bound = Some(Bound { side, missing: capped(missing), by_definition }),
         }
     }
 
     pub(crate) fn step(&mut self, line: String) {
-        self.steps.push(line);
+        if self.steps.len() < STEPS {
+            self.steps.push(line);
+        } else {
+            self.more_steps += 1;
+        }
     }
 
     pub(crate) fn source(&mut self, method: &Method) {
-        self.steps.push(format!("{}: {}", method.name, method.formula));
+        self.step(format!("{}: {}", method.name, method.formula));
         self.sources.push(method.source.to_owned());
     }
 
     pub(crate) fn lacks(&mut self, missing: Missing) {
-        if !self.missing.contains(&missing) {
-            self.missing.push(missing);
-        }
+        self.missing.push(missing);
     }
 
     /// All of several facts, or everything that is missing so far.
@@ -166,14 +172,14 @@ impl<'a> Worker<'a> {
 
     /// What was noted as missing, for a value that can do without.
     pub(crate) fn missing_so_far(&mut self) -> Vec<Missing> {
-        std::mem::take(&mut self.missing)
+        self.missing.take()
     }
 
     pub(crate) fn take_missing(&mut self) -> Vec<Missing> {
         if self.missing.is_empty() {
             self.missing.push(Missing::refused("a fact has the wrong kind"));
         }
-        std::mem::take(&mut self.missing)
+        self.missing.take()
     }
 
     /// Puts amounts through a physics function, with their uncertainty.
@@ -203,7 +209,10 @@ impl<'a> Worker<'a> {
     }
 
     /// The finished value of any kind.
-    pub(crate) fn worked(self, value: Val) -> Worked {
+    pub(crate) fn worked(mut self, value: Val) -> Worked {
+        if self.more_steps > 0 {
+            self.steps.push(format!("and {} more lines", self.more_steps));
+        }
         Worked {
             value,
             steps: self.steps,

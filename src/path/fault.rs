@@ -13,6 +13,7 @@ use uom::si::f64::{ElectricPotential, ElectricalResistance};
 
 use super::{Values, losses};
 use crate::bench::instrument::Agreement;
+use crate::derive::names;
 use crate::derive::worker::{Worker, line};
 use crate::derive::{Answer, Facts, Missing, Side, Val};
 use crate::physics::short_circuit;
@@ -55,7 +56,7 @@ fn from_parts(facts: &Facts<'_>) -> Answer {
         "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
     );
     if !rest.left_out.is_empty() {
-        let names = rest.left_out.join(", ");
+        let names = names(&rest.left_out);
         work.assume(format!("resistance not known and so left out (the current is an upper bound): {names}"));
     }
     work.bounded(Side::AtMost, rest.missing, true);

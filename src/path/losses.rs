@@ -7,6 +7,7 @@ use uom::si::length::meter;
 use uom::si::thermodynamic_temperature::kelvin;
 
 use super::capability;
+use crate::derive::names;
 use crate::derive::worker::{Worker, line};
 use crate::derive::{Answer, Facts, Missing, Reason, Side, element_label};
 use crate::physics::material::Material;
@@ -124,7 +125,7 @@ pub(super) fn total(facts: &Facts<'_>) -> Answer {
         return Err(work.take_missing());
     }
     if !sum.left_out.is_empty() {
-        let names = sum.left_out.join(", ");
+        let names = names(&sum.left_out);
         work.assume(format!("resistance not known and so left out (the sum is a lower bound): {names}"));
     }
     work.step(line("sum", &sum.amount));

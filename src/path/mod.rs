@@ -10,6 +10,7 @@ mod losses;
 
 use std::collections::BTreeMap;
 
+use crate::derive::names;
 use crate::derive::worker::{Worker, line};
 use crate::derive::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{FuseKind, RespondsTo};
@@ -223,9 +224,7 @@ fn density_expected(facts: &Facts<'_>) -> Answer {
 }
 
 fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
-    let shown = element.id.text().map_or(0, |id| {
-        facts.record.photo.iter().filter(|photo| photo.shows.list().iter().any(|part| part == id)).count()
-    });
+    let shown = element.id.text().map_or(0, |id| facts.derived.photos_of(id));
     if facts.record.photo.is_empty() && element.own.photos.is_empty() {
         return Err(vec![crate::derive::no_photos()]);
     }
@@ -267,7 +266,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
         }
     }
     if !open.is_empty() {
-        work.assume(format!("not known and so left out: {}", open.join(", ")));
+        work.assume(format!("not known and so left out: {}", names(&open)));
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known capability".to_owned();

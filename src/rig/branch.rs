@@ -11,15 +11,27 @@ use crate::record::{Found, Record, State, Value};
 /// Rule book limit that stands in for an ambient that nobody wrote down.
 const AMBIENT_LIMIT: &str = "inner_ambient";
 
+/// Whose current a group of elements carries.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Carries {
+    /// That of the pack.
+    Whole,
+    /// The share of a load.
+    Share(String),
+    /// That of the source.
+    Charge,
+}
+
 /// Elements in series that carry one current.
 pub(super) struct Branch {
-    /// The load whose share it is; `None` for the whole current.
-    pub(super) load: Option<String>,
+    pub(super) carries: Carries,
     /// The current that each element carries, A; `None` where it does not follow.
     pub(super) current: Option<f64>,
     /// Equal branches side by side.
     pub(super) count: u32,
     record: Record,
+    /// Places of what the data sheets say, by the id of the fuse.
+    clearings: BTreeMap<String, usize>,
     derived: Derived,
     limits: BTreeMap<String, Amount>,
 }
@@ -29,7 +41,7 @@ impl Branch {
     pub(super) fn new(
         record: &Record,
         elements: &[Element],
-        load: Option<String>,
+        carries: Carries,
         current: Option<f64>,
         count: u32,
         limits: &BTreeMap<String, Amount>,
@@ -43,8 +55,12 @@ impl Branch {
             let state = State::Known(Value::Quantity(quantity));
             *own.claims.continuous_current.found_mut() = Found { state, ..Found::default() };
         }
+        own.rig.clearing.clone_from(&record.rig.clearing);
+        let sheets = record.rig.clearing.iter().enumerate();
+        let clearings =
+            sheets.filter_map(|(at, clearing)| Some((clearing.of.text()?.to_owned(), at))).collect();
         let derived = Derived::of(&own, limits);
-        Self { load, current, count, record: own, derived, limits: limits.clone() }
+        Self { carries, current, count, record: own, clearings, derived, limits: limits.clone() }
     }
 
     pub(super) fn elements(&self) -> &[Element] {
@@ -58,9 +74,18 @@ impl Branch {
     /// "cable red-lead", with the load whose share it carries.
     pub(super) fn label(&self, index: usize) -> String {
         let label = element_label(&self.record, index);
-        match &self.load {
-            Some(load) => format!("{label} of {load}"),
-            None => label,
+        match &self.carries {
+            Carries::Share(load) => format!("{label} of {load}"),
+            Carries::Whole | Carries::Charge => label,
+        }
+    }
+
+    /// The name of the current that it carries.
+    pub(super) fn name(&self) -> &str {
+        match &self.carries {
+            Carries::Whole => "the whole current",
+            Carries::Share(load) => load,
+            Carries::Charge => "the charge current",
         }
     }
 
@@ -101,6 +126,23 @@ impl Branch {
 
     pub(super) fn amount(&self, index: usize, name: &str) -> Option<Amount> {
         self.fact(index, name).ok()?.value.amount().cloned()
+    }
+
+    /// What the data sheet of a fuse lets it pass, and the time in which it clears, where they are recorded.
+    pub(super) fn clearing(&self, index: usize) -> (Option<Amount>, Option<Amount>) {
+        let Some(id) = self.elements().get(index).and_then(|element| element.id.text()) else {
+            return (None, None);
+        };
+        let Some(clearing) = self.clearings.get(id).and_then(|at| self.record.rig.clearing.get(*at)) else {
+            return (None, None);
+        };
+        let amount = |quantity: Option<&Quantity>, found: &Found| {
+            quantity.map(|quantity| self.derived.sources.amount(quantity, found, 0))
+        };
+        (
+            amount(clearing.let_through.quantity(), clearing.let_through.found()),
+            amount(clearing.clearing_time.quantity(), clearing.clearing_time.found()),
+        )
     }
 
     /// What a fuse or cut-off responds to.

@@ -4,7 +4,8 @@
 
 use serde::Serialize;
 
-use super::branch::{Branch, no_ambient};
+use super::branch::{Branch, Carries, no_ambient};
+use super::withstand::{self, Fault, Quickest};
 use crate::derive::{Answer, Missing, Reason, field_info};
 use crate::physics::fuse::RespondsTo;
 use crate::quantity::{Amount, Dimension};
@@ -35,8 +36,8 @@ pub(super) fn line_for(name: &str) -> Option<String> {
     let info = field_info(name)?;
     let (head, _) = name.split_once('.')?;
     let table = match head {
-        "element" => "[[rig.element]] or [[rig.load.element]]".to_owned(),
-        "load" | "meter" => format!("[[rig.{head}]]"),
+        "element" => "[[rig.element]] or [[rig.load.element]] or [[rig.source.element]]".to_owned(),
+        "load" | "meter" | "clearing" => format!("[[rig.{head}]]"),
         "source" => "[rig.source]".to_owned(),
         "instrument" => "[[instrument]]".to_owned(),
         _ => format!("[{head}]"),
@@ -219,6 +220,8 @@ pub(super) struct Pack {
     pub(super) fault: Answer,
     /// Longest way from the terminal to the first fuse.
     pub(super) fuse_distance: Option<Amount>,
+    /// Time that stands in for the clearing time of a fuse that does not say its own.
+    pub(super) withstand_time: Option<Amount>,
 }
 
 /// The checks of every element.
@@ -226,7 +229,7 @@ pub(super) fn of_elements(trunk: &Branch, loads: &[Branch], pack: &Pack) -> Vec<
     let mut checks = vec![fuse_present(trunk)];
     let (all_listed, of_trunk) = (complete(trunk), Fuses::of(trunk));
     for branch in std::iter::once(trunk).chain(loads) {
-        let fuses = if branch.load.is_some() {
+        let fuses = if matches!(branch.carries, Carries::Share(_)) {
             of_trunk.and(&Fuses::of(branch))
         } else {
             of_trunk.and(&Fuses::none())
@@ -241,6 +244,8 @@ pub(super) fn of_elements(trunk: &Branch, loads: &[Branch], pack: &Pack) -> Vec<
             }
             if matches!(branch.kind(index), "cable" | "busbar") {
                 checks.push(protected(&fuses, all_listed, branch, index));
+                let fault = Fault { current: &pack.fault, stand_in: pack.withstand_time.as_ref() };
+                checks.push(withstand::of(&fuses, all_listed, branch, index, &fault));
             }
         }
     }
@@ -265,7 +270,7 @@ pub(super) fn carries(branch: &Branch, index: usize) -> Check {
 }
 
 /// What rests on a stand-in for the ambient decides nothing.
-fn without_ambient(mut check: Check, branch: &Branch, index: usize) -> Check {
+pub(super) fn without_ambient(mut check: Check, branch: &Branch, index: usize) -> Check {
     if check.outcome != Outcome::NotDecided && !branch.ambient_known(index) {
         check.outcome = Outcome::NotDecided;
         check.decision = None;
@@ -275,11 +280,14 @@ fn without_ambient(mut check: Check, branch: &Branch, index: usize) -> Check {
 }
 
 fn no_current(branch: &Branch) -> Missing {
-    let (name, what) = match &branch.load {
-        Some(load) => {
+    let (name, what) = match &branch.carries {
+        Carries::Share(load) => {
             ("load.set_current", format!("the share of the current that falls to {load} does not follow"))
         }
-        None => ("claims.continuous_current", "the current of the full-load test is not known".to_owned()),
+        Carries::Whole => {
+            ("claims.continuous_current", "the current of the full-load test is not known".to_owned())
+        }
+        Carries::Charge => ("source.current", "the current of the source is not known".to_owned()),
     };
     Missing { name: name.to_owned(), what, reason: Reason::NotRecorded }
 }
@@ -336,7 +344,7 @@ fn of_fuse(branch: &Branch, index: usize, pack: &Pack, checks: &mut Vec<Check>) 
             INTERRUPTS.open(&label, &all)
         }
     });
-    if branch.load.is_none()
+    if !matches!(branch.carries, Carries::Share(_))
         && let Some(limit) = &pack.fuse_distance
     {
         let distance = branch.fact(index, "element.distance_from_cells");
@@ -344,12 +352,12 @@ fn of_fuse(branch: &Branch, index: usize, pack: &Pack, checks: &mut Vec<Check>) 
     }
 }
 
-fn fuses(branch: &Branch) -> impl Iterator<Item = usize> {
+pub(super) fn fuses(branch: &Branch) -> impl Iterator<Item = usize> {
     (0..branch.elements().len()).filter(|index| branch.kind(*index) == "fuse")
 }
 
 fn fuse_present(trunk: &Branch) -> Check {
-    let part = "the rig";
+    let part = if trunk.carries == Carries::Charge { "the charging leads" } else { "the rig" };
     let mut missing = Vec::new();
     for index in fuses(trunk) {
         match trunk.responds_to(index) {
@@ -374,7 +382,7 @@ fn fuse_present(trunk: &Branch) -> Check {
 }
 
 /// True when the user says that every element is listed.
-fn complete(trunk: &Branch) -> bool {
+pub(super) fn complete(trunk: &Branch) -> bool {
     trunk.fact(0, "path.complete").is_ok_and(|worked| worked.value == crate::derive::Val::YesNo(true))
 }
 
@@ -388,14 +396,15 @@ pub(super) fn incomplete() -> Missing {
 const TOLD: usize = 3;
 
 /// The fuses of one group, as far as they protect what is in series with them.
-struct Fuses {
+pub(super) struct Fuses {
     smallest: Option<(Amount, String)>,
-    missing: Vec<Missing>,
+    pub(super) quickest: Quickest,
+    pub(super) missing: Vec<Missing>,
 }
 
 impl Fuses {
     const fn none() -> Self {
-        Self { smallest: None, missing: Vec::new() }
+        Self { smallest: None, quickest: Quickest::none(), missing: Vec::new() }
     }
 
     fn of(branch: &Branch) -> Self {
@@ -405,6 +414,7 @@ impl Fuses {
                 (Ok(RespondsTo::Current), Ok(rating)) => {
                     if let Some(rating) = rating.value.amount() {
                         found.offer(rating, &branch.label(fuse));
+                        found.quickest.offer(branch, fuse, rating);
                     }
                 }
                 (Ok(RespondsTo::Current), Err(more)) | (Err(more), _) => found.missing.extend(more),
@@ -427,7 +437,11 @@ impl Fuses {
 
     /// These and others in series.
     fn and(&self, other: &Self) -> Self {
-        let mut both = Self { smallest: self.smallest.clone(), missing: self.missing.clone() };
+        let mut both = Self {
+            smallest: self.smallest.clone(),
+            quickest: self.quickest.and(&other.quickest),
+            missing: self.missing.clone(),
+        };
         if let Some((rating, name)) = &other.smallest {
             both.offer(rating, name);
         }

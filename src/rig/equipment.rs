@@ -1,10 +1,12 @@
 //! The checks of loads, instruments and the source.
 
-use super::checks::{Asked, Check, incomplete};
+use super::charging::not_connected;
+use super::checks::{Asked, Check, Lacking, incomplete};
+use crate::bench::plan::MOST_LOADS;
 use crate::derive::{Missing, Reason, Sources};
 use crate::quantity::{Amount, Dimension, Quantity, Uncertain};
 use crate::record::field::Found;
-use crate::record::parts::{RigLoad, RigMeter};
+use crate::record::parts::{Element, RigLoad, RigMeter};
 use crate::record::{How, Record, Value};
 use crate::rules::Outcome;
 use crate::rules::expr::Relation;
@@ -77,6 +79,13 @@ const COMPLETE: Asked = Asked {
     title: "Every element from the pack's terminals to the loads and back is listed",
     basis: "a lead that nobody listed was not checked",
     remedy: "List it, then set `complete` to yes.",
+};
+
+const CONNECTED: Asked = Asked {
+    check: "source-leads",
+    title: "Every element from the pack's terminals to the source and back is listed",
+    basis: "a lead that nobody listed was not checked",
+    remedy: "List it, or say that the source shares the leads of the loads.",
 };
 
 const SOURCE_VOLTAGE: Asked = Asked {
@@ -156,7 +165,10 @@ pub(super) fn of_load(sources: &Sources, load: &RigLoad, name: &str, need: &Load
     let mut checks = vec![held(LOAD_VOLTAGE, name, voltage, &need.highest)];
     let current = needed(sources, load.current.quantity(), load.current.found(), "load.current", name);
     if current.is_ok() || !matches!(load.kind.word(), Some("inverter" | "resistor bank")) {
-        checks.push(held(LOAD_CURRENT, name, current, &need.each));
+        let several = side_by_side(current.as_ref().ok(), need.each.as_ref().ok());
+        let mut check = held(LOAD_CURRENT, name, current, &need.each);
+        check.steps.extend(several);
+        checks.push(check);
     }
     let power = needed(sources, load.power.quantity(), load.power.found(), "load.power", name);
     let wanted = match (&need.each, &need.full) {
@@ -167,12 +179,21 @@ pub(super) fn of_load(sources: &Sources, load: &RigLoad, name: &str, need: &Load
             Err([each, full].into_iter().filter_map(|side| side.as_ref().err().cloned()).flatten().collect())
         }
     };
+    let several = side_by_side(power.as_ref().ok(), wanted.as_ref().ok());
     let mut check = held(LOAD_POWER, name, power, &wanted);
     if let (Ok(each), Ok(full)) = (&need.each, &need.full) {
         check.steps.push(format!("{} × {} with the pack full", each.show(), full.show()));
     }
+    check.steps.extend(several);
     checks.push(check);
     checks
+}
+
+/// How many such loads side by side would take what one does not.
+fn side_by_side(takes: Option<&Amount>, wanted: Option<&Amount>) -> Option<String> {
+    let number = (wanted?.value() / takes?.value() - 1e-9).ceil();
+    (number > 1.0 && number <= f64::from(MOST_LOADS))
+        .then(|| format!("{number} such loads side by side, each on leads of its own, would take it"))
 }
 
 /// That what is set adds up to what is needed.
@@ -285,18 +306,21 @@ pub(super) fn coverage(record: &Record, load_names: &[String]) -> Check {
                 meter.reads.word() == Some("branch current") && meter.load.text() == Some(name.as_str())
             })
         });
-    let mut lacks = Vec::new();
-    for (there, what) in [
-        (reads("whole current") || branches, "what reads the current: the whole, or every branch"),
-        (reads("pack voltage"), "what reads the pack's voltage"),
-        (reads("temperature"), "what reads temperatures"),
+    let mut check = METERS.of("the rig", Outcome::Meets);
+    for (there, word, what) in [
+        (reads("whole current") || branches, "whole current", "the current: the whole, or every branch"),
+        (reads("pack voltage"), "pack voltage", "the pack's voltage"),
+        (reads("temperature"), "temperature", "temperatures"),
     ] {
         if !there {
-            let what = format!("no `[[rig.meter]]` says {what}");
-            lacks.push(Missing { name: "meter.reads".to_owned(), what, reason: Reason::NotRecorded });
+            check.outcome = Outcome::NotDecided;
+            check.missing.push(Lacking {
+                what: format!("no `[[rig.meter]]` says what reads {what}"),
+                write: Some(format!("reads = \"{word}\" (in [[rig.meter]])")),
+            });
         }
     }
-    if lacks.is_empty() { METERS.of("the rig", Outcome::Meets) } else { METERS.open("the rig", &lacks) }
+    check
 }
 
 /// The drop of the leads in the capacity test.
@@ -346,21 +370,44 @@ pub(super) fn sense(
 /// Leads that a circuit has at least: one there, one back.
 const LEAST_LEADS: usize = 2;
 
+fn count_leads<'a>(elements: impl IntoIterator<Item = &'a Element>) -> usize {
+    elements.into_iter().filter(|e| matches!(e.kind.word(), Some("cable" | "busbar"))).count()
+}
+
+fn no_way_back(name: &str) -> Missing {
+    let what = "fewer than two leads are listed: the current has to come back".to_owned();
+    Missing { name: name.to_owned(), what, reason: Reason::NotRecorded }
+}
+
 /// That the list is said to be complete, and could be.
 pub(super) fn listed(record: &Record) -> Check {
     let rig = &record.rig;
     let spread = rig.load.iter().flat_map(|load| &load.element);
-    let leads =
-        rig.element.iter().chain(spread).filter(|e| matches!(e.kind.word(), Some("cable" | "busbar")));
+    let leads = count_leads(rig.element.iter().chain(spread));
     let mut lacks = Vec::new();
     if rig.complete.yes() != Some(true) {
         lacks.push(incomplete());
     }
-    if leads.take(LEAST_LEADS).count() < LEAST_LEADS {
-        let what = "fewer than two leads are listed: the current has to come back".to_owned();
-        lacks.push(Missing { name: "rig.element".to_owned(), what, reason: Reason::NotRecorded });
+    if leads < LEAST_LEADS {
+        lacks.push(no_way_back("rig.element"));
     }
     if lacks.is_empty() { COMPLETE.of("the rig", Outcome::Meets) } else { COMPLETE.open("the rig", &lacks) }
+}
+
+/// That the leads of the source are told, and said to be all.
+pub(super) fn charging_listed(record: &Record, elements: &[Element]) -> Check {
+    let source = &record.rig.source;
+    let mut lacks = Vec::new();
+    if elements.is_empty() && source.shares_leads.yes() != Some(true) {
+        lacks.push(not_connected());
+    } else if count_leads(elements) < LEAST_LEADS {
+        lacks.push(no_way_back("source.element"));
+    }
+    if record.rig.complete.yes() != Some(true) {
+        lacks.push(incomplete());
+    }
+    let part = "the charging leads";
+    if lacks.is_empty() { CONNECTED.of(part, Outcome::Meets) } else { CONNECTED.open(part, &lacks) }
 }
 
 /// The checks of the source, where one is recorded.

@@ -7,11 +7,12 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCurrent, Power};
 use uom::si::power::watt;
 
-use super::branch::Branch;
+use super::branch::{Branch, Carries};
 use super::checks::{self, Check, Pack};
 use super::claims::Given;
 use super::equipment::{self, LeadDrop, LoadNeed, Reading};
-use super::view::{BranchView, RigView, branch_view, conclude, not_known, weakest};
+use super::view::{BranchView, FULL_LOAD, RigView, branch_view, conclude, not_known, weakest};
+use super::withstand;
 use crate::bench::plan::{Limits, Plan, current_to_set, split};
 use crate::derive::{Answer, Derived, Missing, Reason, Val, Worked};
 use crate::quantity::{Amount, Dimension, show, significant};
@@ -29,6 +30,8 @@ pub(super) struct LoadShare {
     pub(super) current: Option<f64>,
     /// One of them.
     pub(super) each: Option<f64>,
+    /// Resistance of the leads of one of them alone, Ω, as far as it is known.
+    pub(super) leads: Option<f64>,
 }
 
 /// What the session needs of the rig besides its view.
@@ -58,7 +61,7 @@ fn ampere_of(value: f64) -> ElectricCurrent {
     ElectricCurrent::new::<ampere>(value)
 }
 
-fn lack(name: &str) -> Vec<Missing> {
+pub(super) fn lack(name: &str) -> Vec<Missing> {
     vec![Missing::fact(name, "", Reason::NotRecorded)]
 }
 
@@ -80,7 +83,7 @@ impl Basis<'_> {
         let at_least: f64 = amps_set().flatten().sum();
         let set = needed.map(|needed| needed.max(at_least)).or(all_set);
         let shares = set.and_then(|set| split(ampere_of(set), self.plan.full, &loads));
-        let shares: Vec<LoadShare> = names
+        let mut shares: Vec<LoadShare> = names
             .iter()
             .zip(&loads)
             .enumerate()
@@ -94,26 +97,28 @@ impl Basis<'_> {
                     each: share
                         .map(|share| share.each.get::<ampere>())
                         .or(of_one.map(|i| i / f64::from(load.count))),
+                    leads: None,
                 }
             })
             .collect();
-        let trunk = Branch::new(self.record, &rig.element, None, set, 1, self.limits);
+        let trunk = Branch::new(self.record, &rig.element, Carries::Whole, set, 1, self.limits);
         let branches: Vec<Branch> = rig
             .load
             .iter()
             .zip(&shares)
             .map(|(load, share)| {
-                let name = Some(share.name.clone());
-                Branch::new(self.record, &load.element, name, share.each, share.count, self.limits)
+                let carries = Carries::Share(share.name.clone());
+                Branch::new(self.record, &load.element, carries, share.each, share.count, self.limits)
             })
             .collect();
+        for (share, branch) in shares.iter_mut().zip(&branches) {
+            let known = |worked: Worked| worked.value.amount().map(Amount::value);
+            share.leads = branch.of_path("path.resistance").ok().and_then(known);
+        }
         let mut checks = vec![equipment::listed(self.record)];
         checks.extend(checks::of_elements(&trunk, &branches, &self.pack()));
         self.check_loads(&shares, needed, all_set, &mut checks);
         self.check_meters(&names, &shares, set, &mut checks);
-        let slack = self.plan.series.map_or(0.0, f64::from)
-            * self.limit("cell_voltage_tolerance").map_or(0.0, |l| l.value());
-        checks.extend(equipment::of_source(self.record, &self.derived.sources, &self.highest(), slack));
         let drop = self.drop_in_capacity_test(&trunk, &branches);
         let tolerance = self.limit("cell_voltage_tolerance");
         checks.push(equipment::sense(self.record, &drop, self.plan.series, tolerance.as_ref()));
@@ -135,8 +140,12 @@ impl Basis<'_> {
             branches: views,
             checks: if recorded { checks } else { Vec::new() },
             notes: self.notes(&trunk, &branches),
+            unfused: withstand::unfused(
+                &std::iter::once(&trunk).chain(&branches).collect::<Vec<_>>(),
+                &self.fault(),
+            ),
         };
-        conclude(&mut view);
+        conclude(&mut view, &FULL_LOAD);
         Judged { view, set, needed, uncertainty, shares, drop }
     }
 
@@ -198,7 +207,7 @@ impl Basis<'_> {
         readings.filter(|readings| !readings.is_empty()).map(|readings| equipment::sum(&readings))
     }
 
-    fn highest(&self) -> Result<Amount, Vec<Missing>> {
+    pub(super) fn highest(&self) -> Result<Amount, Vec<Missing>> {
         match self.plan.charge_limit {
             Some(limit) => Ok(Amount::exact(limit.get::<volt>(), Dimension::VOLTAGE)),
             None => Err(lack("claims.charge_voltage")),
@@ -212,8 +221,13 @@ impl Basis<'_> {
         }
     }
 
-    fn pack(&self) -> Pack {
-        Pack { highest: self.highest(), fault: self.fault(), fuse_distance: self.limit("fuse_distance") }
+    pub(super) fn pack(&self) -> Pack {
+        Pack {
+            highest: self.highest(),
+            fault: self.fault(),
+            fuse_distance: self.limit("fuse_distance"),
+            withstand_time: self.limit("withstand_time"),
+        }
     }
 
     /// The prospective short-circuit current at the pack's terminals: as recorded for the rig, or from the pack.
@@ -362,9 +376,10 @@ impl Basis<'_> {
 
     fn notes(&self, trunk: &Branch, branches: &[Branch]) -> Vec<String> {
         let mut notes = Vec::new();
+        let all: Vec<&Branch> = std::iter::once(trunk).chain(branches).collect();
         let percent = |ratio: f64| significant(ratio * 100.0, 2);
         for (load, branch) in self.record.rig.load.iter().zip(branches) {
-            let name = branch.load.as_deref().unwrap_or("a load");
+            let name = branch.name();
             let Some((full, cutoff)) = self.plan.full.zip(self.plan.cutoff) else { continue };
             let higher: f64 = (full / cutoff).get::<uom::si::ratio::ratio>();
             let from_to = |to: f64| {
@@ -387,7 +402,7 @@ impl Basis<'_> {
                 _ => {}
             }
         }
-        for branch in std::iter::once(trunk).chain(branches) {
+        for branch in all {
             for index in 0..branch.elements().len() {
                 let marked = branch.amount(index, "element.marked_current");
                 if let (Some(current), Some(marked)) = (branch.current, marked)

@@ -33,6 +33,10 @@ fn write(out: &mut String, sheet: &Sheet) -> std::fmt::Result {
     if let Some(lead) = &sheet.rig.weakest_lead {
         writeln!(out, "The weakest lead is {}.", md(lead))?;
     }
+    writeln!(out, "\n**Charging.** {}", md(&sheet.charging.sentence))?;
+    if let Some(lead) = &sheet.charging.weakest_lead {
+        writeln!(out, "The weakest charging lead is {}.", md(lead))?;
+    }
     writeln!(out, "\nDate {BLANK} Bench {BLANK} By {BLANK}\n")?;
     writeln!(out, "**Caution.** {}\n", md(sheet.caution))?;
     writeln!(out, "## Planned from\n")?;
@@ -52,7 +56,8 @@ fn write(out: &mut String, sheet: &Sheet) -> std::fmt::Result {
     if let Some(leads) = &sheet.leads {
         proposals(out, leads)?;
     }
-    rig(out, &sheet.rig)?;
+    rig(out, "The test rig", &sheet.rig)?;
+    rig(out, "Charging", &sheet.charging)?;
     writeln!(out, "\nMade by underlid {} from the record alone.", sheet.program)
 }
 
@@ -99,7 +104,7 @@ fn session(out: &mut String, number: usize, planned: &Planned) -> std::fmt::Resu
 }
 
 fn proposals(out: &mut String, leads: &Leads) -> std::fmt::Result {
-    writeln!(out, "\n## Leads for full load\n")?;
+    writeln!(out, "\n## Leads and fuses it needs\n")?;
     writeln!(
         out,
         "| Carries | Current | Smallest size | Fuse | Smallest size behind it |\n|---|---|---|---|---|"
@@ -121,13 +126,14 @@ fn proposals(out: &mut String, leads: &Leads) -> std::fmt::Result {
     for lead in &leads.leads {
         bullets(out, "- ", &lead.working)?;
         bullets(out, "- drop ", lead.drop.as_slice())?;
+        bullets(out, "- in a short circuit ", lead.withstands.as_slice())?;
     }
     bullets(out, "- assumed: ", &leads.assumed)?;
     writeln!(out, "- source: {}", md(leads.source))
 }
 
-fn rig(out: &mut String, rig: &RigView) -> std::fmt::Result {
-    writeln!(out, "\n## The test rig\n\n**{}**\n", md(&rig.sentence))?;
+fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
+    writeln!(out, "\n## {heading}\n\n**{}**\n", md(&rig.sentence))?;
     if !rig.branches.is_empty() {
         writeln!(
             out,
@@ -156,6 +162,9 @@ fn rig(out: &mut String, rig: &RigView) -> std::fmt::Result {
     }
     if !rig.not_known.is_empty() {
         writeln!(out, "\nNot known and so left out: {}.", md(&rig.not_known.join(", ")))?;
+    }
+    if let Some(unfused) = &rig.unfused {
+        writeln!(out, "\n> **Caution.** {}", md(unfused))?;
     }
     if !rig.notes.is_empty() {
         writeln!(out)?;

@@ -10,7 +10,9 @@
 //!
 //! What is planned comes from the claims; a missing claim takes away what follows from it and nothing else.
 
+mod bank;
 mod branch;
+mod charging;
 mod checks;
 mod claims;
 mod equipment;
@@ -20,6 +22,7 @@ mod proposals;
 mod sheet;
 mod text;
 mod view;
+mod withstand;
 mod workup;
 
 pub use checks::{Check, Lacking};

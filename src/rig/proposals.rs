@@ -7,13 +7,14 @@ use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricCurrent, Length, ThermodynamicTemperature};
 use uom::si::length::meter;
 use uom::si::thermodynamic_temperature::kelvin;
+use uom::si::time::second;
 
 use super::branch;
 use super::judged::{Basis, LoadShare};
 use crate::bench::plan::{LeadNeed, Limits, SizedLead, equal_loads, next_fuse, smallest_lead};
 use crate::physics::material::Material;
-use crate::physics::{REFERENCE, ZERO_CELSIUS, cable, resistance};
-use crate::quantity::{Dimension, show, significant};
+use crate::physics::{REFERENCE, ZERO_CELSIUS, adiabatic, cable, resistance};
+use crate::quantity::{Amount, Dimension, show, significant};
 
 /// Insulation class that is taken where none is given, °C: usual for flexible battery leads (common practice, no source).
 const INSULATION: f64 = 105.0;
@@ -37,11 +38,14 @@ pub struct LeadProposal {
     /// Drop of both legs for each metre between pack and load, with the first of the sizes that carry it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub drop: Option<String>,
+    /// What the first of the sizes behind the fuse takes in a short circuit, where its current is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub withstands: Option<String>,
     /// The working.
     pub working: Vec<String>,
 }
 
-/// The leads that the full-load test needs.
+/// The leads that the session needs.
 #[derive(Debug, Clone, Serialize)]
 pub struct Leads {
     /// One for each current.
@@ -80,8 +84,13 @@ impl Basis<'_> {
         Ok(found.map(|(number, each)| Equal { number, each: each.get::<ampere>() }))
     }
 
-    /// Leads for the whole current and for each share of it.
-    pub(super) fn leads(&self, set: f64, shares: &[LoadShare], equal: Option<&Equal>) -> Option<Leads> {
+    /// Leads for the whole current, for each share of it and for the charge current.
+    pub(super) fn leads(
+        &self,
+        set: Option<f64>,
+        shares: &[LoadShare],
+        equal: Option<&Equal>,
+    ) -> Option<Leads> {
         let (ambient, recorded) = branch::ambient(self.record, self.limits)?;
         let insulation = self.given.insulation.as_ref().map(|quantity| quantity.value);
         let together = self.given.together.unwrap_or(TOGETHER);
@@ -94,14 +103,18 @@ impl Basis<'_> {
             together,
         };
         let factor = self.limits.get("fuse_load_factor").map(|limit| limit.value());
-        let mut leads = vec![proposal("the whole current", set, need, factor)];
-        let mut told = vec![set];
+        let fault = self.fault().ok().and_then(|worked| worked.value.amount().map(Amount::value));
+        let mut leads: Vec<LeadProposal> = Vec::new();
+        let mut told: Vec<f64> = Vec::new();
         let mut add = |name: String, current: f64| {
             if !told.iter().any(|known| (known - current).abs() < 0.5) {
                 told.push(current);
-                leads.push(proposal(&name, current, need, factor));
+                leads.push(proposal(&name, current, need, factor, fault));
             }
         };
+        if let Some(set) = set {
+            add("the whole current".to_owned(), set);
+        }
         for share in shares {
             if let Some(each) = share.each {
                 let one = if share.count > 1 { "one of " } else { "" };
@@ -110,6 +123,12 @@ impl Basis<'_> {
         }
         if let Some(equal) = equal {
             add(format!("the share of one of {} equal loads", equal.number), equal.each);
+        }
+        if let Some(charge) = self.charge_current() {
+            add("the charge current".to_owned(), charge);
+        }
+        if leads.is_empty() {
+            return None;
         }
         let mut assumed = Vec::new();
         let temperature = |value| show(value, Dimension::TEMPERATURE);
@@ -133,6 +152,16 @@ impl Basis<'_> {
             if self.given.together.is_some() { ", as given" } else { ": both legs side by side (--bundled)" }
         ));
         assumed.push("copper, free air, leads of a leg of equal length".to_owned());
+        if fault.is_some() {
+            assumed.push(format!(
+                "in a short circuit a lead is no warmer than {} before, and its insulation bears {}; k = {} A·s^½/mm² \
+                 ({}). A fuse protects it that lets less through than the lead takes",
+                temperature(ZERO_CELSIUS + adiabatic::STARTS_AT),
+                temperature(ZERO_CELSIUS + adiabatic::ENDS_AT),
+                significant(adiabatic::k(Material::Copper), 3),
+                adiabatic::METHOD.source
+            ));
+        }
         Some(Leads { leads, assumed, source: cable::METHOD.source })
     }
 }
@@ -142,6 +171,7 @@ fn proposal(
     current: f64,
     need: impl Fn(f64) -> LeadNeed,
     factor: Option<f64>,
+    fault: Option<f64>,
 ) -> LeadProposal {
     let shown = |value: f64| show(value, Dimension::CURRENT);
     let sizes = smallest_lead(&need(current));
@@ -163,6 +193,8 @@ fn proposal(
         working.extend(behind.iter().flatten().map(|lead| working_of(lead, rating)));
     }
     let drop = sizes.iter().flatten().next().and_then(|lead| drop_of(lead, current));
+    let thickest = behind.as_ref().unwrap_or(&sizes).iter().flatten().next();
+    let withstands = thickest.zip(fault).and_then(|(lead, fault)| withstands(lead, fault));
     let names = |leads: &[Option<SizedLead>; 2]| leads.iter().flatten().map(name_of).collect::<Vec<_>>();
     LeadProposal {
         carries: carries.to_owned(),
@@ -171,8 +203,23 @@ fn proposal(
         fuse: fuse.map(shown),
         sizes_behind_fuse: behind.as_ref().map(names).unwrap_or_default(),
         drop,
+        withstands,
         working,
     }
+}
+
+/// What a lead takes in a short circuit, and for how long.
+fn withstands(lead: &SizedLead, fault: f64) -> Option<String> {
+    let area = lead.size * f64::from(lead.worked.parallel);
+    let time = adiabatic::withstand(Material::Copper, area, ElectricCurrent::new::<ampere>(fault)).ok()?;
+    let seconds = time.get::<second>();
+    Some(format!(
+        "{}: I²t up to {}, that is {} at {}",
+        name_of(lead),
+        show(seconds * fault * fault, Dimension::LET_THROUGH),
+        show(seconds, Dimension::TIME),
+        show(fault, Dimension::CURRENT)
+    ))
 }
 
 fn name_of(lead: &SizedLead) -> String {
@@ -206,7 +253,7 @@ fn drop_of(lead: &SizedLead, current: f64) -> Option<String> {
     );
     let ohms = one.ok()?.get::<ohm>() / f64::from(lead.worked.parallel);
     Some(format!(
-        "{} for each metre between pack and load, both legs of {} mm², copper at 20 °C",
+        "{} for each metre between pack and equipment, both legs of {} mm², copper at 20 °C",
         show(ohms * current, Dimension::VOLTAGE),
         significant(lead.size.get::<square_millimeter>() * f64::from(lead.worked.parallel), 3)
     ))

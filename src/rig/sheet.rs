@@ -12,9 +12,14 @@ use super::view::RigView;
 use super::workup::Workup;
 use crate::bench::plan::{NoPlan, propose};
 use crate::derive::Derived;
-use crate::quantity::{Amount, Dimension, Quantity, show};
+use crate::quantity::{Amount, Dimension, Quantity, show, significant};
 use crate::record::Record;
 use crate::rules::Outcome;
+
+/// Durations from here on are told in hours, s.
+const TWO_HOURS: f64 = 7_200.0;
+/// Longer ones are told in days, s.
+const FOUR_DAYS: f64 = 345_600.0;
 
 /// A named value.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -47,6 +52,15 @@ impl Line {
 
     pub(super) fn recorded(name: &str, quantity: &Quantity) -> Self {
         Self { value: quantity.text.clone(), ..Self::of(name, quantity.value, quantity.dimension) }
+    }
+
+    /// A duration; from two hours on in hours, as a clock at the bench shows it.
+    pub(super) fn duration(name: &str, seconds: f64) -> Self {
+        let mut line = Self::of(name, seconds, Dimension::TIME);
+        if (TWO_HOURS..FOUR_DAYS).contains(&seconds) {
+            line.value = format!("{} h", significant(seconds / 3600.0, 3));
+        }
+        line
     }
 
     pub(super) fn and(mut self, more: &str) -> Self {
@@ -93,11 +107,13 @@ pub struct Sheet {
     pub second_look: Vec<String>,
     /// The session, in order.
     pub session: Vec<Planned>,
-    /// Leads that the full-load test needs.
+    /// Leads that the session needs.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub leads: Option<Leads>,
-    /// The rig.
+    /// The rig: loads, and what carries their current.
     pub rig: RigView,
+    /// The source, and what carries its current.
+    pub charging: RigView,
     /// The tool's general caution.
     pub caution: &'static str,
 }
@@ -126,8 +142,9 @@ impl Sheet {
             Some(set) => basis.equal_loads(set).map_err(NoPlan)?,
             None => None,
         };
-        let leads = judged.set.and_then(|set| basis.leads(set, &judged.shares, equal.as_ref()));
-        let workup = Workup { basis: &basis, judged: &judged, equal: equal.as_ref() };
+        let leads = basis.leads(judged.set, &judged.shares, equal.as_ref());
+        let charging = basis.charging();
+        let workup = Workup { basis: &basis, judged: &judged, charging: &charging, equal: equal.as_ref() };
         let session = workup.session();
         let inspection = &record.inspection;
         let title = inspection.title.text().or(inspection.model.text()).unwrap_or("a pack without a title");
@@ -143,13 +160,14 @@ impl Sheet {
             session,
             leads,
             rig: judged.view,
+            charging: charging.view,
             caution: crate::cli::CAUTION,
         })
     }
 
-    /// True when a check of the rig falls short.
+    /// True when a check of the rig or of the charging leads falls short.
     #[must_use]
     pub fn falls_short(&self) -> bool {
-        self.rig.outcome == Outcome::FallsShort
+        [&self.rig, &self.charging].iter().any(|view| view.outcome == Outcome::FallsShort)
     }
 }

@@ -37,6 +37,10 @@ fn write(out: &mut String, sheet: &Sheet, all: bool, paint: &Paint) -> std::fmt:
     if let Some(lead) = &sheet.rig.weakest_lead {
         writeln!(out, "Weakest lead: {}.", plain(lead))?;
     }
+    writeln!(out, "Charging: {}", plain(&sheet.charging.sentence))?;
+    if let Some(lead) = &sheet.charging.weakest_lead {
+        writeln!(out, "Weakest charging lead: {}.", plain(lead))?;
+    }
     if !sheet.planned_from.is_empty() {
         writeln!(out, "\n{}", paint.bold("PLANNED FROM"))?;
         lines(out, &sheet.planned_from)?;
@@ -56,10 +60,11 @@ fn write(out: &mut String, sheet: &Sheet, all: bool, paint: &Paint) -> std::fmt:
         session(out, number + 1, planned, paint)?;
     }
     if let Some(leads) = &sheet.leads {
-        writeln!(out, "\n{}", paint.bold("LEADS FOR FULL LOAD"))?;
+        writeln!(out, "\n{}", paint.bold("LEADS AND FUSES IT NEEDS"))?;
         proposals(out, leads)?;
     }
-    rig(out, &sheet.rig, all, paint)?;
+    rig(out, "THE TEST RIG", &sheet.rig, all, paint)?;
+    rig(out, "CHARGING", &sheet.charging, all, paint)?;
     writeln!(out, "\n{}", sheet.caution)
 }
 
@@ -119,14 +124,17 @@ fn proposals(out: &mut String, leads: &Leads) -> std::fmt::Result {
         if let Some(drop) = &lead.drop {
             writeln!(out, "    drop {drop}")?;
         }
+        if let Some(withstands) = &lead.withstands {
+            writeln!(out, "    in a short circuit {withstands}")?;
+        }
         list(out, "      ", &lead.working)?;
     }
     list(out, "  assumed: ", &leads.assumed)?;
     writeln!(out, "  source: {}", leads.source)
 }
 
-fn rig(out: &mut String, rig: &RigView, all: bool, paint: &Paint) -> std::fmt::Result {
-    writeln!(out, "\n{}", paint.bold("THE TEST RIG"))?;
+fn rig(out: &mut String, heading: &str, rig: &RigView, all: bool, paint: &Paint) -> std::fmt::Result {
+    writeln!(out, "\n{}", paint.bold(heading))?;
     writeln!(out, "  {}", plain(&rig.sentence))?;
     for branch in &rig.branches {
         let several = if branch.count > 1 { format!(", {} of them", branch.count) } else { String::new() };
@@ -144,6 +152,7 @@ fn rig(out: &mut String, rig: &RigView, all: bool, paint: &Paint) -> std::fmt::R
     if !rig.not_known.is_empty() {
         writeln!(out, "  not known and so left out: {}", plain(&rig.not_known.join(", ")))?;
     }
+    list(out, "  ! ", rig.unfused.as_slice())?;
     list(out, "  ! ", &rig.notes)?;
     let shown: &[Outcome] = if all {
         &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]

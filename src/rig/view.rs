@@ -81,6 +81,9 @@ pub struct RigView {
     pub checks: Vec<Check>,
     /// What a check does not say.
     pub notes: Vec<String>,
+    /// Said where nothing that is listed fuses it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unfused: Option<String>,
 }
 
 impl RigView {
@@ -94,7 +97,7 @@ pub(super) fn branch_view(branch: &Branch) -> BranchView {
     let path_drop = branch.of_path("path.drop").ok();
     let elements = (0..branch.elements().len()).map(|index| row(branch, index)).collect();
     BranchView {
-        name: branch.load.clone().unwrap_or_else(|| "the whole current".to_owned()),
+        name: branch.name().to_owned(),
         count: branch.count,
         current: branch.current.map(|current| show(current, Dimension::CURRENT)),
         drop_is_at_least: path_drop
@@ -142,15 +145,36 @@ pub(super) fn not_known(views: &[BranchView]) -> Vec<String> {
     rows.filter(|row| row.share.is_none()).map(|row| row.label.clone()).collect()
 }
 
-pub(super) fn conclude(view: &mut RigView) {
+/// The words of a verdict.
+pub(super) struct Verdict {
+    /// What is judged.
+    pub(super) subject: &'static str,
+    /// What not to do when it falls short.
+    pub(super) forbids: &'static str,
+    /// What is said when every check is met, without its current.
+    pub(super) meets: &'static str,
+    /// What is said when nothing of it is recorded.
+    pub(super) not_recorded: &'static str,
+    /// How it is recorded.
+    pub(super) note: &'static str,
+}
+
+/// The verdict on the loads and their leads.
+pub(super) const FULL_LOAD: Verdict = Verdict {
+    subject: "the rig",
+    forbids: "Do not apply full load with it as it is.",
+    meets: "Every recorded part of the rig meets its checks",
+    not_recorded: "Not decided: no test rig is recorded, so no lead, fuse or load was checked.",
+    note: "Record it under [rig]: a [[rig.element]] for each lead, lug, shunt and fuse, a [[rig.load]] for each load, a \
+           [[rig.meter]] for each instrument. The record that `underlid new` writes lists the keys.",
+};
+
+/// Counts the checks and says what they come to.
+pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
+    let Verdict { subject, forbids, meets, not_recorded, note } = verdict;
     if !view.recorded {
-        view.sentence =
-            "Not decided: no test rig is recorded, so no lead, fuse or load was checked.".to_owned();
-        view.notes.push(
-            "Record it under [rig]: a [[rig.element]] for each lead, lug, shunt and fuse, a [[rig.load]] for each load, a \
-             [[rig.meter]] for each instrument. The record that `underlid new` writes lists the keys."
-                .to_owned(),
-        );
+        view.sentence = (*not_recorded).to_owned();
+        view.notes.push((*note).to_owned());
         return;
     }
     let number = |outcome| view.with_outcome(outcome).count();
@@ -158,16 +182,12 @@ pub(super) fn conclude(view: &mut RigView) {
     let at = view.test_current.as_ref().map_or_else(String::new, |current| format!(" at {current}"));
     (view.outcome, view.sentence) = if short > 0 {
         let checks = crate::words::count(short, "check", "checks");
-        (
-            Outcome::FallsShort,
-            format!("Falls short{at}: {checks} of the rig. Do not apply full load with it as it is."),
-        )
+        (Outcome::FallsShort, format!("Falls short{at}: {checks} of {subject}. {forbids}"))
     } else if open > 0 || view.checks.is_empty() {
         let checks = crate::words::count(open, "check", "checks");
-        (Outcome::NotDecided, format!("Not decided{at}: {checks} of the rig lack something."))
+        let lack = if open == 1 { "lacks" } else { "lack" };
+        (Outcome::NotDecided, format!("Not decided{at}: {checks} of {subject} {lack} something."))
     } else {
-        let words =
-            format!("Every recorded part of the rig meets its checks{at}. That does not make the test safe.");
-        (Outcome::Meets, words)
+        (Outcome::Meets, format!("{meets}{at}. That does not make the test safe."))
     };
 }

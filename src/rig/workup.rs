@@ -10,6 +10,8 @@ use uom::si::f64::{Energy, Power, Time};
 use uom::si::power::watt;
 use uom::si::time::second;
 
+use super::bank;
+use super::charging::Charging;
 use super::judged::{Basis, Judged};
 use super::proposals::Equal;
 use super::sheet::{Line, Planned};
@@ -30,6 +32,7 @@ fire. Nothing that burns stands near it.";
 pub(super) struct Workup<'a> {
     pub(super) basis: &'a Basis<'a>,
     pub(super) judged: &'a Judged,
+    pub(super) charging: &'a Charging,
     pub(super) equal: Option<&'a Equal>,
 }
 
@@ -65,12 +68,22 @@ impl Workup<'_> {
                 "ambient temperature, temperature of the case and of both terminals",
                 "instruments with their ids, ranges and the dates of their calibration",
             ]),
-            cautions: vec![self.fault()],
+            cautions: self.faults(),
         }
     }
 
+    /// What a short circuit means, with the rig as it is recorded.
+    fn faults(&self) -> Vec<String> {
+        let mut cautions = vec![self.fault()];
+        for view in [&self.judged.view, &self.charging.view] {
+            cautions.extend(view.unfused.iter().cloned());
+        }
+        cautions.dedup();
+        cautions
+    }
+
     fn fault(&self) -> String {
-        let last = "Connect the pack last, through its fuse, with rings off and the free lug covered.";
+        let last = "Connect the pack last, through the rig's fuse, with rings off and the free lug covered.";
         match self.basis.fault() {
             Ok(worked) => format!(
                 "A lead that touches the other terminal carries the prospective short-circuit current, {}. {last}",
@@ -104,6 +117,7 @@ impl Workup<'_> {
         if let Some(source) = source {
             settings.push(Line::recorded("current of the source", source));
         }
+        settings.extend(self.charge_drop());
         if let Some(capacity) = record.claims.capacity.quantity() {
             let tail = capacity.value / 3600.0 * TAIL_RATE;
             settings.push(
@@ -111,11 +125,13 @@ impl Workup<'_> {
             );
             if let Some(current) = lower.filter(|current| current.value > 0.0) {
                 let hours = capacity.value / current.value;
-                settings.push(Line::of("from empty, at least", hours, Dimension::TIME));
+                settings.push(Line::duration("from empty, at least", hours));
             }
         }
         let mut steps = texts(&[
             "Set the source's voltage with nothing connected and check it with a meter of its own.",
+            "Leave that voltage as it is when the pack shows less: the drop of the leads goes away as the current falls, and what was \
+             added for it the pack would see.",
             "Start the log, then the charge. Log voltage, current and temperatures every 10 s or faster.",
             "Let the pack rest for an hour before the next test (IEC 62620 asks for one to four hours, from memory).",
         ]);
@@ -151,7 +167,7 @@ impl Workup<'_> {
     fn discharge(&self, session: &Session) -> Vec<Line> {
         let mut settings = Vec::new();
         if let Some(duration) = session.duration {
-            settings.push(Line::of("expected duration", duration.get::<second>(), Dimension::TIME));
+            settings.push(Line::duration("expected duration", duration.get::<second>()));
         }
         if let Some(energy) = session.energy {
             settings.push(Line::of("expected energy", energy.get::<joule>(), Dimension::ENERGY));
@@ -181,6 +197,7 @@ impl Workup<'_> {
             );
             settings.extend(self.cutoff("cut-off at the load"));
             settings.extend(self.discharge(session));
+            settings.extend(bank::for_capacity(self, session));
             if let Some(drop) = &self.judged.drop.known {
                 let least = if self.judged.drop.missing.is_empty() { "" } else { " at least" };
                 settings.push(
@@ -221,18 +238,7 @@ impl Workup<'_> {
             let current = |name: &str, value: f64| Line::of(name, value, Dimension::CURRENT);
             settings.push(current("rated continuous current", session.current.get::<ampere>()));
             if let Some(set) = self.judged.set {
-                let needed = self.judged.needed.unwrap_or(set);
-                let least = format!("; at least {}", show(needed, Dimension::CURRENT));
-                let because = match self.judged.uncertainty {
-                    Some(u) if u > 0.0 => {
-                        format!("{least}, as its reading is uncertain by {} A (k = 2)", significant(u, 2))
-                    }
-                    Some(_) => least,
-                    None => format!(
-                        "{least}; no instrument with a known accuracy reads it, so nothing is added for that"
-                    ),
-                };
-                settings.push(current("set", set).and(&because));
+                settings.push(current("current to set", set).and(&self.why_this_much(set)));
             }
             if let Some(rate) = session.rate {
                 settings.push(Line::words("that is", &format!("{} C", significant(rate, 3))));
@@ -244,8 +250,13 @@ impl Workup<'_> {
             let range =
                 self.judged.set.unwrap_or(session.current.get::<ampere>()) * crate::bench::plan::RANGE_MARGIN;
             settings.push(current("range of the ammeter, at least", range));
+            if let Some(highest) = plan.charge_limit {
+                let volts = highest.get::<volt>();
+                settings.push(Line::of("range of the voltmeter, at least", volts, Dimension::VOLTAGE));
+            }
             settings.extend(self.cutoff("stop if the voltage falls to"));
             settings.extend(self.shares());
+            settings.extend(bank::for_full_load(self, session));
         }
         let mut steps = Vec::new();
         if settings.is_empty() {
@@ -264,9 +275,12 @@ impl Workup<'_> {
              smells or the current wanders.",
             "Wait an hour before the next test, and do not touch lugs or leads before a thermometer says so.",
         ]));
+        let quarter = plan.full_load.as_ref().and_then(|session| session.duration).is_none_or(|duration| {
+            duration.get::<second>() >= 60.0 * crate::bench::plan::FULL_LOAD_MINUTES * (1.0 - 1e-9)
+        });
         Planned {
             id: "full-load",
-            title: "Full load for a quarter of an hour",
+            title: if quarter { "Full load for a quarter of an hour" } else { "Full load until the pack is empty" },
             settings,
             steps,
             note: texts(&[
@@ -275,14 +289,50 @@ impl Workup<'_> {
                 "temperatures of both terminals, of every lug and of the weakest lead, every minute",
                 "whether the BMS opened, and when",
             ]),
-            cautions: vec![
+            cautions: bank::caution(self).into_iter().chain([
                 "Leads, lugs and loads get hot enough to burn skin and melt insulation. Nothing lies on them, and no lead is coiled up."
                     .to_owned(),
                 "Switch loads on and off at the loads, not by pulling a lead: the arc of a direct current does not go out by itself. \
                  Inverters draw a surge when they are connected; charge their capacitors through a resistor first."
                     .to_owned(),
                 FIRE_WATCH.to_owned(),
-            ],
+            ]).collect(),
+        }
+    }
+
+    /// The drop of the source's leads, as far as it is known.
+    fn charge_drop(&self) -> Option<Line> {
+        let source = self.basis.record.rig.source.voltage.quantity().map(|quantity| quantity.value);
+        let limit = source.or(self.basis.plan.charge_limit.map(|limit| limit.get::<volt>()));
+        let (drop, left) = self.charging.drop(limit)?;
+        let least = if self.charging.more { " at least" } else { "" };
+        let line = Line::of("drop of its leads at that current", drop, Dimension::VOLTAGE);
+        let seen = left.map_or_else(String::new, |left| {
+            format!(
+                ": when the source reaches its voltage the pack has {}, and takes the rest more slowly",
+                show(left, Dimension::VOLTAGE)
+            )
+        });
+        Some(line.and(&format!("{least}{seen}")))
+    }
+
+    /// Why the current to set is not the rated one.
+    fn why_this_much(&self, set: f64) -> String {
+        let needed = self.judged.needed.unwrap_or(set);
+        let amperes = |value: f64| show(value, Dimension::CURRENT);
+        let more = if set > needed {
+            format!(", as the loads are set; {} would do", amperes(needed))
+        } else {
+            String::new()
+        };
+        match self.judged.uncertainty {
+            Some(u) if u > 0.0 => {
+                format!("{more}: a reading of it is uncertain by {} A (k = 2)", significant(u, 2))
+            }
+            Some(_) => more,
+            None => {
+                format!("{more}; no instrument with a known accuracy reads it, so nothing is added for that")
+            }
         }
     }
 

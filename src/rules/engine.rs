@@ -11,7 +11,7 @@ use super::book::{Book, Change, Rule};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
 use super::scope::Scope;
-use crate::derive::{Derived, Facts, Missing, Reason, Side as BoundSide, Subject, element_label};
+use crate::derive::{Derived, Facts, Missing, NAMED, Reason, Side as BoundSide, Subject, element_label};
 use crate::quantity::{Amount, Dimension, Uncertain, show, significant};
 use crate::record::{How, Record};
 
@@ -92,7 +92,16 @@ fn apply(
     }
     if !applied {
         excluded.dedup();
-        judgement.not_applied.push(not_applied(rule, excluded.join("; ")));
+        judgement.not_applied.push(not_applied(rule, some_of(&excluded)));
+    }
+}
+
+/// Reasons in a line; beyond the first few they are counted.
+fn some_of(reasons: &[String]) -> String {
+    let shown = reasons.get(..NAMED).unwrap_or(reasons).join("; ");
+    match reasons.len().saturating_sub(NAMED) {
+        0 => shown,
+        more => format!("{shown}; and {more} more"),
     }
 }
 

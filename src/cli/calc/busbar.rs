@@ -1,5 +1,7 @@
 //! `calc busbar`: current for a rise, or rise for a current.
 
+use std::sync::Arc;
+
 use clap::ArgGroup;
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
@@ -16,6 +18,7 @@ use crate::physics::busbar::{self, Bar, Orientation};
 use crate::physics::material::{Material, emissivity};
 use crate::physics::{Refusal, resistance};
 use crate::quantity::{Amount, Dimension, Quantity, Uncertain, significant};
+use crate::rules::Book;
 
 #[derive(Debug, clap::Args)]
 #[command(
@@ -105,10 +108,10 @@ impl Given {
 }
 
 impl Busbar {
-    pub(super) fn sheet(&self) -> Worked {
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
         let title =
             if self.rise.is_some() { "Busbar: current for a rise" } else { "Busbar: rise for a current" };
-        let mut sheet = Sheet::new("busbar", title, SHEET_CAUTION);
+        let mut sheet = Sheet::new(book, "busbar", title, SHEET_CAUTION);
         let given = self.given(&mut sheet)?;
         sheet.method(&busbar::METHOD);
         let area = given.width.number.times(&given.thickness.number).scaled(f64::from(given.stacked));

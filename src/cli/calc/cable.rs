@@ -1,5 +1,7 @@
 //! `calc cable`: ampacity, and drop and heat at a current.
 
+use std::sync::Arc;
+
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electrical_resistance::ohm;
@@ -14,6 +16,7 @@ use super::{SHEET_CAUTION, Worked, help};
 use crate::physics::material::Material;
 use crate::physics::{Refusal, adiabatic, cable, resistance};
 use crate::quantity::{Amount, Dimension, Quantity};
+use crate::rules::Book;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = help(
@@ -48,8 +51,8 @@ pub(super) struct Cable {
 }
 
 impl Cable {
-    pub(super) fn sheet(&self) -> Worked {
-        let mut sheet = Sheet::new("cable", "Cable: what it carries", SHEET_CAUTION);
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
+        let mut sheet = Sheet::new(book, "cable", "Cable: what it carries", SHEET_CAUTION);
         let size = sheet.put("size", &self.size);
         let insulation = sheet.put("insulation", &self.insulation);
         let ambient = sheet.put_or_limit("ambient", self.ambient.as_ref(), "inner_ambient")?;

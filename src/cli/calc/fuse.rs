@@ -1,5 +1,7 @@
 //! `calc fuse`: what a link responds to, the smallest rating for a load, what a standard fixes.
 
+use std::sync::Arc;
+
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::ElectricCurrent;
@@ -10,7 +12,7 @@ use super::sheet::{Sheet, figure};
 use super::{Worked, help};
 use crate::physics::fuse::{self, FuseKind, RespondsTo};
 use crate::quantity::{Amount, Dimension, Quantity, Uncertain, show};
-use crate::rules::Outcome;
+use crate::rules::{Book, Outcome};
 
 const CAUTION: &str = "a fuse that cannot interrupt the prospective short-circuit current, or has no DC rating for the \
 pack's voltage, can burst and keep an arc. Never take a rating from the look of a part: read it. A calculation never \
@@ -51,9 +53,10 @@ pub(super) struct Fuse {
 }
 
 impl Fuse {
-    pub(super) fn sheet(&self) -> Worked {
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
         let kind = self.kind.is;
-        let mut sheet = Sheet::new("fuse", "Fuse: what it responds to and what it is good for", CAUTION);
+        let mut sheet =
+            Sheet::new(book, "fuse", "Fuse: what it responds to and what it is good for", CAUTION);
         sheet.put_word("kind", self.kind.word);
         let mut put = |name: &str, given: &Option<Quantity>| given.as_ref().map(|q| sheet.put(name, q));
         let rating = put("rating", &self.rating);

@@ -1,5 +1,7 @@
 //! `calc heat-path`: layers, and the temperature of the switching devices behind them.
 
+use std::sync::Arc;
+
 use uom::si::electric_current::ampere;
 use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricCurrent, ElectricalResistance};
@@ -11,6 +13,7 @@ use super::{SHEET_CAUTION, Worked, help};
 use crate::physics::heat_path::{self, Devices};
 use crate::physics::{Refusal, ZERO_CELSIUS};
 use crate::quantity::{Amount, Dimension, Quantity, Uncertain};
+use crate::rules::Book;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = help(
@@ -49,8 +52,8 @@ pub(super) struct HeatPath {
 }
 
 impl HeatPath {
-    pub(super) fn sheet(&self) -> Worked {
-        let mut sheet = Sheet::new("heat-path", "Heat path of the switching devices", SHEET_CAUTION);
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
+        let mut sheet = Sheet::new(book, "heat-path", "Heat path of the switching devices", SHEET_CAUTION);
         sheet.method(&heat_path::METHOD);
         let mut sum = Uncertain::exact(0.0);
         let mut parts = Vec::new();

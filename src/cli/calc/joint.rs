@@ -1,5 +1,7 @@
 //! `calc joint`: a millivolt reading, an overlap, a bolt.
 
+use std::sync::Arc;
+
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::electrical_resistance::ohm;
@@ -11,6 +13,7 @@ use super::sheet::{Sheet, figure, through};
 use super::{SHEET_CAUTION, Worked, help};
 use crate::physics::{Method, Refusal, joint};
 use crate::quantity::{Amount, Dimension, Quantity};
+use crate::rules::Book;
 
 /// Rules of thumb for an overlap, with the limits of the rule book.
 const OVERLAP: Method = Method {
@@ -61,8 +64,8 @@ fn thread(text: &str) -> Result<String, String> {
 }
 
 impl Joint {
-    pub(super) fn sheet(&self) -> Worked {
-        let mut sheet = Sheet::new("joint", "Joint: reading, overlap, bolt", SHEET_CAUTION);
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
+        let mut sheet = Sheet::new(book, "joint", "Joint: reading, overlap, bolt", SHEET_CAUTION);
         let rated = self.rated.as_ref().map(|rated| sheet.put("continuous current", rated));
         let nothing = self.drop.is_none() && self.overlap.is_none() && self.bolt.is_none();
         if nothing {

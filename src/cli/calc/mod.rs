@@ -14,11 +14,13 @@ mod sheet;
 mod short_circuit;
 
 use std::io::Write;
+use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 
 use self::sheet::Sheet;
 use super::{CAUTION, Done, Failure, Format};
+use crate::inspection;
 use crate::physics::Refusal;
 
 /// Closes every sheet.
@@ -33,6 +35,9 @@ pub(super) struct Calc {
     /// How to print
     #[arg(long, value_enum, default_value = "text", global = true)]
     format: Format,
+    /// A file or folder of house rules whose limits are used in place of the built-in ones; may be given several times
+    #[arg(long, value_name = "FILE", global = true)]
+    rules: Vec<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]
@@ -55,14 +60,16 @@ enum What {
 
 impl Calc {
     pub(super) fn run(&self) -> Result<Done, Failure> {
+        // There is no inspection whose folder could hold rules of its own.
+        let book = inspection::book(Path::new("/nonexistent"), &self.rules)?;
         let sheet = match &self.what {
-            What::Busbar(busbar) => busbar.sheet(),
-            What::Cable(cable) => cable.sheet(),
-            What::Fuse(fuse) => fuse.sheet(),
-            What::ShortCircuit(circuit) => circuit.sheet(),
-            What::HeatPath(path) => path.sheet(),
-            What::Joint(joint) => joint.sheet(),
-            What::Pack(pack) => pack.sheet(),
+            What::Busbar(busbar) => busbar.sheet(&book),
+            What::Cable(cable) => cable.sheet(&book),
+            What::Fuse(fuse) => fuse.sheet(&book),
+            What::ShortCircuit(circuit) => circuit.sheet(&book),
+            What::HeatPath(path) => path.sheet(&book),
+            What::Joint(joint) => joint.sheet(&book),
+            What::Pack(pack) => pack.sheet(&book),
         };
         let sheet = sheet.and_then(Sheet::checked).map_err(|refusal| Failure::Words(refusal.to_string()))?;
         let mut out = std::io::stdout().lock();

@@ -1,5 +1,7 @@
 //! `calc pack`: series and parallel arithmetic.
 
+use std::sync::Arc;
+
 use uom::si::electric_potential::volt;
 
 use super::arg::{self, Count, Worded};
@@ -8,6 +10,7 @@ use super::{SHEET_CAUTION, Worked, help};
 use crate::physics::cells::Chemistry;
 use crate::physics::{Method, Refusal};
 use crate::quantity::{Amount, Dimension, Quantity, Uncertain};
+use crate::rules::Book;
 
 const METHOD: Method = Method {
     name: "series and parallel",
@@ -49,8 +52,9 @@ pub(super) struct Pack {
 }
 
 impl Pack {
-    pub(super) fn sheet(&self) -> Worked {
-        let mut sheet = Sheet::new("pack", "Pack: what series and parallel make of a cell", SHEET_CAUTION);
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
+        let mut sheet =
+            Sheet::new(book, "pack", "Pack: what series and parallel make of a cell", SHEET_CAUTION);
         let series = f64::from(self.series.0);
         sheet.put_word("in series", &self.series.0.to_string());
         sheet.put_word("in parallel", &self.parallel.0.to_string());

@@ -4,6 +4,7 @@
 //! outcomes of a rule and the same guard band, but a sheet is no inspection: nothing here knows a record.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use serde::Serialize;
 
@@ -72,11 +73,20 @@ pub(super) struct Sheet {
     caution: &'static str,
     #[serde(skip)]
     sources: SourceId,
+    #[serde(skip)]
+    book: Arc<Book>,
 }
 
 impl Sheet {
-    pub(super) fn new(calculation: &'static str, title: &str, caution: &'static str) -> Self {
+    /// A sheet whose limits are those of a book; what a house changed in it is noted.
+    pub(super) fn new(
+        book: &Arc<Book>,
+        calculation: &'static str,
+        title: &str,
+        caution: &'static str,
+    ) -> Self {
         Self {
+            book: Arc::clone(book),
             schema: 1,
             calculation,
             title: title.to_owned(),
@@ -139,14 +149,18 @@ impl Sheet {
         }
     }
 
-    /// A named limit of the built-in rule book.
+    /// A named limit of the rule book; where a house set it, its reason is noted.
     pub(super) fn limit(&mut self, name: &str, limit: &str) -> Result<Amount, Refusal> {
-        let book = Book::built_in().map_err(|problems| Refusal::NoResult(problems.to_string()))?;
+        let book = Arc::clone(&self.book);
         let found = book.limits.iter().find(|known| known.name == limit);
         let found =
             found.ok_or_else(|| Refusal::NoResult(format!("the rule book has no limit `{limit}`")))?;
         self.input(name, &found.amount, found.text.clone(), "limit");
         self.assume(format!("{name} {}: {} (limit.{limit}; {})", found.text, found.about, found.basis));
+        let quoted = format!("`{limit}`");
+        for change in book.changes.iter().filter(|change| change.what.contains(&quoted)) {
+            self.note(format!("house rules: {}: {}", change.what, change.reason));
+        }
         Ok(found.amount.clone())
     }
 

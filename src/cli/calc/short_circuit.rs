@@ -1,5 +1,7 @@
 //! `calc short-circuit`: the prospective current of a pack.
 
+use std::sync::Arc;
+
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
@@ -14,6 +16,7 @@ use crate::physics::cells::Chemistry;
 use crate::physics::material::Material;
 use crate::physics::{Refusal, adiabatic, short_circuit};
 use crate::quantity::{Amount, Dimension, Quantity};
+use crate::rules::Book;
 
 const CAUTION: &str = "never try this out: a bridged pack feeds thousands of amperes into whatever bridges it. The \
 figure leaves out inductance and what the cells do when they get hot. It chooses a fuse; it never says that a pack is \
@@ -49,8 +52,8 @@ pub(super) struct ShortCircuit {
 }
 
 impl ShortCircuit {
-    pub(super) fn sheet(&self) -> Worked {
-        let mut sheet = Sheet::new("short-circuit", "Prospective short-circuit current", CAUTION);
+    pub(super) fn sheet(&self, book: &Arc<Book>) -> Worked {
+        let mut sheet = Sheet::new(book, "short-circuit", "Prospective short-circuit current", CAUTION);
         let (series, parallel) = (f64::from(self.series.0), f64::from(self.parallel.0));
         sheet.put_word("in series", &self.series.0.to_string());
         sheet.put_word("in parallel", &self.parallel.0.to_string());

@@ -18,7 +18,7 @@ pub use evidence::{Instrument, Item, Photo};
 pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
 pub use redact::{Redact, RedactArea};
-pub use rig::{LOADS, NOT_IN_A_RIG, Rig, RigLoad, RigMeter, RigSource};
+pub use rig::{LOADS, NOT_IN_A_RIG, Rig, RigClearing, RigLoad, RigMeter, RigSource};
 pub use surroundings::{Enclosure, Marking, Service};
 pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
 

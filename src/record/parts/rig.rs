@@ -3,10 +3,13 @@
 //! The rig is a current path of its own. Its elements are those of the pack's path, so that the same physics judges
 //! both; where several loads share the current, each has the elements that carry only its share.
 
+use std::collections::BTreeSet;
+
 use super::path::Element;
+use crate::quantity::Dimension;
 use crate::record::field::{
-    AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Voltage, Word, YesNo, meanings,
-    word,
+    AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Time, Voltage, Word, YesNo,
+    meanings, word,
 };
 use crate::record::part::part;
 use crate::words::nearest;
@@ -50,6 +53,8 @@ meanings! {
     SourceKind = Kind::Word(SOURCE_KINDS);
     /// Where the voltage of a test is sensed.
     Sense = Kind::Word(SENSES);
+    /// What a fuse lets through, I²t.
+    LetThrough = Kind::Quantity(Dimension::LET_THROUGH);
     /// What an instrument reads.
     Reads = Kind::Word(READS);
 }
@@ -57,7 +62,7 @@ meanings! {
 part! {
     /// The test rig: loads, source, instruments, and the leads, lugs, shunts and fuses between them and the pack. `underlid plan` checks it before full load is applied.
     pub struct Rig {
-        /// Whether every element from the pack's terminals to the loads and back is listed. Until this says yes, the rig as a whole is not decided.
+        /// Whether every element from the pack's terminals to the loads and to the source, and back, is listed. Until this says yes, the rig as a whole is not decided.
         complete: YesNo = "yes",
         /// Air temperature around the leads.
         ambient: Temperature = "25 degC",
@@ -76,10 +81,12 @@ part! {
             load: RigLoad,
             /// What an instrument reads during the tests, and in which range.
             meter: RigMeter,
+            /// What the data sheet of a fuse of the rig says of a short circuit.
+            clearing: RigClearing,
         }
     }
     finish(self, _table, reader) {
-        let spread = self.load.iter().flat_map(|load| &load.element);
+        let spread = self.load.iter().flat_map(|load| &load.element).chain(&self.source.element);
         for element in self.element.iter().chain(spread) {
             if let Some(kind) = element.kind.word().filter(|kind| NOT_IN_A_RIG.contains(kind)) {
                 reader.problem(
@@ -102,6 +109,32 @@ part! {
                 reader.problem(load.id.found().span.clone(), message, "expected a name of its own", "id = \"load-2\"");
             }
             ids.push(id);
+        }
+        let elements = self.element.iter().chain(self.load.iter().flat_map(|load| &load.element));
+        let fuses: BTreeSet<&str> = elements
+            .chain(&self.source.element)
+            .filter(|element| element.kind.word() == Some("fuse"))
+            .filter_map(|element| element.id.text())
+            .collect();
+        let mut told = BTreeSet::new();
+        for clearing in &self.clearing {
+            let found = clearing.of.found();
+            let Some(fuse) = clearing.of.text() else {
+                let message = "this does not say which fuse it is of".to_owned();
+                reader.problem(clearing.own.span.clone(), message, "expected `of`", "of = \"rig-fuse\"");
+                continue;
+            };
+            if !fuses.contains(fuse) {
+                let expected = match nearest(fuse, fuses.iter().copied().take(LOADS)) {
+                    Some(near) => format!("did you mean `{near}`?"),
+                    None => "expected the `id` of a fuse of the rig".to_owned(),
+                };
+                let message = format!("the rig has no fuse `{}`", fuse.chars().take(60).collect::<String>());
+                reader.problem(found.span.clone(), message, &expected, "of = \"rig-fuse\"");
+            } else if !told.insert(fuse) {
+                let message = format!("fuse `{}` is told twice", fuse.chars().take(60).collect::<String>());
+                reader.problem(found.span.clone(), message, "expected one [[rig.clearing]] for each fuse", "of = \"rig-fuse-2\"");
+            }
         }
         for meter in &self.meter {
             let Some(load) = meter.load.text().filter(|load| !ids.contains(load)) else { continue };
@@ -153,6 +186,18 @@ part! {
 }
 
 part! {
+    /// What the data sheet of a fuse of the rig says of a short circuit. One of the two is enough.
+    pub struct RigClearing {
+        /// The id of the fuse in the rig.
+        of: Text = "rig-fuse",
+        /// I²t that it lets through until it has cleared the prospective short-circuit current.
+        let_through: LetThrough = "40000 A²s",
+        /// Time in which it clears the prospective short-circuit current, from its time-current curve.
+        clearing_time: Time = "10 ms",
+    }
+}
+
+part! {
     /// What charges the pack for the tests.
     pub struct RigSource {
         /// The kind of source.
@@ -163,6 +208,12 @@ part! {
         voltage: Voltage = "29.2 V",
         /// Current that it is set to, or that it feeds at most.
         current: Current = "50 A",
+        /// Whether it is connected through the elements that carry the whole current of the loads, `[[rig.element]]`, besides those listed here.
+        shares_leads: YesNo = "yes",
+        ; many {
+            /// An element between the pack and the source alone, in order from the pack. It takes the keys of `[[path.element]]`.
+            element: Element,
+        }
     }
 }
 
