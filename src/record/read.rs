@@ -269,6 +269,7 @@ impl Reader {
             return found;
         };
         let mut stated = false;
+        let (mut own_how, mut own_with) = (false, false);
         for (key, inner) in table {
             let name: &str = key.get_ref();
             match name {
@@ -277,12 +278,13 @@ impl Reader {
                     found.span = inner.span();
                     stated = true;
                 }
-                "how" => found.how = self.how(inner),
+                "how" => {
+                    found.how = self.how(inner);
+                    own_how = true;
+                }
                 "with" => {
                     found.with = self.text(inner, "with", "with = \"clamp\"");
-                    if found.how.is_none() {
-                        found.how = Some(How::Measured);
-                    }
+                    own_with = found.with.is_some();
                 }
                 "photos" => found.photos = self.list(inner, "photos", "photos = [\"05-fuse.jpg\"]"),
                 "note" => found.note = self.text(inner, "note", "note = \"worn print\""),
@@ -301,6 +303,10 @@ impl Reader {
                 }
             }
         }
+        // A value with an instrument of its own was measured with it, whatever holds for the rest of its part.
+        if own_with && !own_how {
+            found.how = Some(How::Measured);
+        }
         if !stated {
             let example = format!("{} = {{ value = \"{}\", how = \"measured\" }}", field.name, field.example);
             self.problem(
@@ -311,5 +317,45 @@ impl Reader {
             );
         }
         found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// How a value came: its own word first, then its own instrument, then what its part says.
+    #[test]
+    fn an_instrument_of_its_own_means_measured() {
+        for (part, field, how, with) in [
+            ("how = \"marked\"", "\"0.21 mΩ\"", Some(How::Marked), None),
+            (
+                "how = \"marked\"",
+                "{ value = \"0.21 mΩ\", with = \"meter\" }",
+                Some(How::Measured),
+                Some("meter"),
+            ),
+            (
+                "how = \"seen\"",
+                "{ value = \"0.21 mΩ\", with = \"meter\", how = \"estimated\" }",
+                Some(How::Estimated),
+                Some("meter"),
+            ),
+            ("with = \"meter\"", "\"0.21 mΩ\"", Some(How::Measured), Some("meter")),
+            (
+                "with = \"meter\"",
+                "{ value = \"0.21 mΩ\", how = \"marked\" }",
+                Some(How::Marked),
+                Some("meter"),
+            ),
+            ("", "\"0.21 mΩ\"", None, None),
+        ] {
+            let text = format!(
+                "schema = 1\n[[instrument]]\nid = \"meter\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\n{part}\nresistance = {field}\n"
+            );
+            let record = read("record", &text).unwrap();
+            let found = record.path.element[0].found("resistance").unwrap();
+            assert_eq!((found.how, found.with.as_deref()), (how, with), "{part}; {field}");
+        }
     }
 }
