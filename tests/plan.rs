@@ -53,12 +53,12 @@ fn example(revision: &str) -> String {
     fs::read_to_string(root().join(name)).unwrap()
 }
 
-/// Revision A, whose source is connected through the leads of the load.
-fn whole_rig() -> String {
-    let source = "[rig.source]\n";
+/// Revision A without a word of how its source is connected: through the leads of the load, in the example.
+fn without_source_leads() -> String {
+    let shared = "shares_leads = \"yes\"\n";
     let a = example("a");
-    assert!(a.contains(source));
-    a.replace(source, "[rig.source]\nshares_leads = \"yes\"\n")
+    assert!(a.contains(shared));
+    a.replace(shared, "")
 }
 
 /// The value of a setting of a step of the session.
@@ -242,7 +242,7 @@ fn every_line_that_is_proposed_reads() {
 /// what is assumed on the safe side may go.
 #[test]
 fn nothing_passes_that_is_not_recorded() {
-    let whole = whole_rig();
+    let whole = example("a");
     let all = json(&whole, &[]);
     assert_eq!((&all["rig"]["outcome"], &all["charging"]["outcome"]), (&"meets".into(), &"meets".into()));
     let from = whole.find("\n[rig]").unwrap();
@@ -279,7 +279,7 @@ fn nothing_passes_that_is_not_recorded() {
 
 #[test]
 fn changes_to_the_rig_and_what_they_do() {
-    let a = whole_rig();
+    let a = example("a");
     let cases: &[(&str, &str, &str, &str, &str)] = &[
         (
             "interrupting_rating = \"20 kA\"",
@@ -444,7 +444,7 @@ fn leads_of_the_source() {
                 rated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\n\
                 distance_from_cells = \"80 mm\"\nresistance = \"0.4 mΩ\"\n";
     let record = |elements: &str| {
-        let a = example("a");
+        let a = without_source_leads();
         let at = a.find("\n[[rig.element]]").unwrap();
         format!("{}\n{elements}{}", &a[..at], &a[at..])
     };
@@ -506,7 +506,7 @@ fn leads_of_the_source() {
 #[test]
 fn leads_in_a_short_circuit() {
     let at = |more: &str, current: &str| {
-        let a = whole_rig().replace(
+        let a = example("a").replace(
             "sense = \"at the pack\"",
             &format!("sense = \"at the pack\"\nfault_current = \"{current}\""),
         );
@@ -587,7 +587,7 @@ fn resistors_as_a_load() {
 
 #[test]
 fn a_rig_without_a_fuse() {
-    let a = example("a");
+    let a = without_source_leads();
     let from = a.find("[[rig.element]]\nid = \"rig-fuse\"").unwrap();
     let to = from + a[from..].find("[[rig.element]]\nid = \"red-lead\"").unwrap();
     let without = format!("{}{}", &a[..from], &a[to..]);
@@ -613,7 +613,7 @@ fn a_rig_without_a_fuse() {
 #[test]
 fn a_pack_that_was_never_opened() {
     // Before the lid comes off nothing is known of the cells' resistance: the fuse is judged by a figure for the rig.
-    let a = example("a")
+    let a = without_source_leads()
         .replace("resistance = { value = \"0.34 mΩ\"", "marking_of_resistance = { value = \"0.34 mΩ\"");
     let a =
         a.lines().filter(|line| !line.starts_with("marking_of_resistance")).collect::<Vec<_>>().join("\n");

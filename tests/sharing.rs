@@ -63,6 +63,7 @@ struct Filled {
     photo: String,
     log: String,
     load: String,
+    fuse: String,
 }
 
 const ELEMENT_COMMON: [&str; 4] = ["id", "marking", "name", "surroundings"];
@@ -76,10 +77,12 @@ fn filled() -> Filled {
         photo: String::new(),
         log: String::new(),
         load: String::new(),
+        fuse: String::new(),
     };
     filled.load = filled.sentinels.text("rig.load.id".to_owned());
     filled.photo = filled.sentinels.name("photo.file".to_owned(), ".jpg");
     filled.log = filled.sentinels.name("test.log".to_owned(), ".csv");
+    filled.fuse = filled.sentinels.text("rig.element.id".to_owned());
     let notes = filled.sentinels.text("notes".to_owned());
     filled.toml.push_str(&format!("notes = \"{notes}\"\n"));
     filled.fields.push("notes".to_owned());
@@ -131,6 +134,8 @@ fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Optio
         let value = match (path, field.name, field.kind) {
             ("photo", "file", _) => format!("\"photos/{}\"", filled.photo),
             ("test", "log", _) => format!("\"logs/{}\"", filled.log),
+            ("rig.clearing", "of", _) => format!("\"{}\"", filled.fuse),
+            ("rig.element", "id", _) if element == Some("fuse") => format!("\"{}\"", filled.fuse),
             ("rig.load", "id", _) | ("rig.meter", "load", _) => format!("\"{}\"", filled.load),
             ("test", "kind", _) => "\"capacity\"".to_owned(),
             (_, _, Kind::Text | Kind::Markdown) => format!("\"{}\"", filled.sentinels.text(place.clone())),

@@ -229,6 +229,7 @@ pub fn pages(
     };
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
+    tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
     tera.add_raw_templates(texts).map_err(template)?;
     let context = Context::from_serialize(&page).map_err(template)?;
     let mut files = vec![

@@ -213,10 +213,13 @@ fn withstands(lead: &SizedLead, fault: f64) -> Option<String> {
     let area = lead.size * f64::from(lead.worked.parallel);
     let time = adiabatic::withstand(Material::Copper, area, ElectricCurrent::new::<ampere>(fault)).ok()?;
     let seconds = time.get::<second>();
+    // k has three digits, and the figure no more.
+    let exact = seconds * fault * fault;
+    let let_through: f64 = format!("{exact:.2e}").parse().unwrap_or(exact);
     Some(format!(
         "{}: I²t up to {}, that is {} at {}",
         name_of(lead),
-        show(seconds * fault * fault, Dimension::LET_THROUGH),
+        show(let_through, Dimension::LET_THROUGH),
         show(seconds, Dimension::TIME),
         show(fault, Dimension::CURRENT)
     ))
