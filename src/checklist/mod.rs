@@ -4,6 +4,7 @@
 //! are checked when the list is loaded, so that a slip in a house list is found at the desk and not at the bench.
 //! The lists here judge nothing: they ask, they say how to look, and they warn.
 
+mod condition;
 mod dead;
 mod entries;
 mod load;

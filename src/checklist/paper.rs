@@ -5,6 +5,7 @@
 
 use std::fmt::Write;
 
+use super::condition::in_words;
 use super::{Adds, Checklist, Fills, Item, PhotoWanted, Scope, Section};
 use crate::record::Kind;
 
@@ -71,8 +72,8 @@ fn single(out: &mut String, item: &Item) {
     if !item.caution.is_empty() {
         let _ = writeln!(out, "**Caution.** {}  ", item.caution);
     }
-    if let Some((when, _)) = &item.when {
-        let _ = writeln!(out, "Only where `{when}`.  ");
+    if let Some((when, condition)) = &item.when {
+        let _ = writeln!(out, "Only where {}.  ", in_words(when, condition));
     }
     let _ = writeln!(out, "{}\n", room(item));
 }
@@ -128,7 +129,9 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
             _ => String::new(),
         };
         let only = match (&item.scope, &item.when) {
-            (_, Some((when, _))) => format!(" Only where `{}`.", when.replace('|', "\\|")),
+            (_, Some((when, condition))) => {
+                format!(" Only where {}.", in_words(when, condition).replace('|', "\\|"))
+            }
             (Scope::Elements(kinds) | Scope::RigElements(kinds), None) if kinds.len() <= 4 => {
                 format!(" [{}]", kinds.join(", "))
             }
