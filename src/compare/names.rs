@@ -30,7 +30,10 @@ pub(crate) fn names(inspections: &[Inspection]) -> Vec<String> {
         .map(|names| names.iter().map(|name| clip(name)).collect::<Vec<_>>())
         .find(|names| all_different(names))
         .unwrap_or_else(|| {
-            inspections.iter().map(|i| clip(&title(i).unwrap_or_else(|| "inspection".to_owned()))).collect()
+            // Several of one build: the short name with a number, which every row repeats.
+            let short = of(&revision).filter(|_| one_model);
+            let titles = || inspections.iter().map(|i| title(i).unwrap_or_else(|| "inspection".to_owned()));
+            short.unwrap_or_else(|| titles().collect()).iter().map(|name| clip(name)).collect()
         });
     numbered(chosen)
 }

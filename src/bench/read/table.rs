@@ -121,6 +121,10 @@ pub(super) fn data_cells(fields: &[Vec<u8>], notation: Notation) -> Option<usize
 }
 
 fn is_time(field: &[u8]) -> bool {
-    field.contains(&b':') && (clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some())
-        || clock::date_form(&[field], false).is_some() && field.len() >= 8
+    if field.contains(&b':') {
+        return clock::hms(field, true).is_some() || clock::date_form(&[field], true).is_some();
+    }
+    // Trying every form of a date on every number of the head would cost more than reading the log.
+    let parts = field.iter().filter(|byte| b"-/. ".contains(byte)).count();
+    field.len() >= 8 && parts >= 2 && clock::date_form(&[field], false).is_some()
 }
