@@ -205,6 +205,15 @@ fn physics_call(
     }
 }
 
+/// What stands in the place of a value that is not there.
+fn lack(missing: &[Missing]) -> &'static str {
+    match missing.first().map(|missing| missing.reason) {
+        Some(Reason::Absent) => "absent",
+        Some(Reason::NotVisible) => "not seen",
+        _ => "?",
+    }
+}
+
 /// The expression with its numbers put in: `200 A ≥ 1.25 × 150 A`.
 #[must_use]
 pub fn filled(expr: &Expr, env: &dyn Env) -> String {
@@ -220,7 +229,9 @@ pub fn filled(expr: &Expr, env: &dyn Env) -> String {
         Node::Number(_, text) => text.clone(),
         Node::Text(text) => text.clone(),
         Node::YesNo(yes) => (if *yes { "yes" } else { "no" }).to_owned(),
-        Node::Name(name) => env.fact(name).map_or_else(|_| "?".to_owned(), |value| value.show()),
+        Node::Name(name) => {
+            env.fact(name).map_or_else(|missing| lack(&missing).to_owned(), |value| value.show())
+        }
         Node::Recorded(name) => format!("recorded({name})"),
         Node::Absent(name) => format!("absent({name})"),
         Node::Negative(x) => format!("−{}", inner(x)),
