@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use serde::Serialize;
-use tera::{Context, Kwargs, State, Tera};
+use tera::Context;
 use thiserror::Error;
 
 use super::difference::Kind;
@@ -16,7 +16,7 @@ use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
 use crate::inspection::{Inspection, OpenError};
 use crate::report::chart::chart;
-use crate::report::{csv_name, photos, prose, squeeze, template_texts, template_words};
+use crate::report::{csv_name, engine, photos, squeeze, template_texts, template_words};
 use crate::rules::Grade;
 use crate::save;
 use crate::words::list;
@@ -227,10 +227,7 @@ pub fn pages(
         findings: findings(comparison),
         c: comparison,
     };
-    let mut tera = Tera::new();
-    tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
-    tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
-    tera.add_raw_templates(texts).map_err(template)?;
+    let tera = engine(texts).map_err(template)?;
     let context = Context::from_serialize(&page).map_err(template)?;
     let mut files = vec![
         ("compare.md".to_owned(), squeeze(&tera.render("compare.md", &context).map_err(template)?)),

@@ -34,17 +34,17 @@ pub struct Derived {
     elements: Vec<Values>,
     statements: Vec<Values>,
     tests: Vec<Values>,
-    /// Photos that show a part, by its id.
-    photos: BTreeMap<String, usize>,
+    /// Places of the photos that show a part, by its id.
+    photos: BTreeMap<String, Vec<usize>>,
 }
 
-/// How many photos show each part.
-fn photos_by_part(record: &Record) -> BTreeMap<String, usize> {
-    let mut photos = BTreeMap::new();
-    for photo in &record.photo {
+/// Places of the photos that show each part.
+fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
+    let mut photos: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (index, photo) in record.photo.iter().enumerate() {
         let parts: BTreeSet<&String> = photo.shows.list().iter().collect();
         for part in parts {
-            *photos.entry(part.clone()).or_insert(0) += 1;
+            photos.entry(part.clone()).or_default().push(index);
         }
     }
     photos
@@ -117,9 +117,9 @@ impl Derived {
         }
     }
 
-    /// How many photos show a part.
-    pub(crate) fn photos_of(&self, part: &str) -> usize {
-        self.photos.get(part).copied().unwrap_or(0)
+    /// Places in the record of the photos that show a part, in their order.
+    pub(crate) fn photos_of(&self, part: &str) -> &[usize] {
+        self.photos.get(part).map_or(&[], Vec::as_slice)
     }
 
     /// The derived facts of a bench test.

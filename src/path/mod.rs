@@ -224,7 +224,7 @@ fn density_expected(facts: &Facts<'_>) -> Answer {
 }
 
 fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
-    let shown = element.id.text().map_or(0, |id| facts.derived.photos_of(id));
+    let shown = element.id.text().map_or(0, |id| facts.derived.photos_of(id).len());
     if facts.record.photo.is_empty() && element.own.photos.is_empty() {
         return Err(vec![crate::derive::no_photos()]);
     }

@@ -1,7 +1,5 @@
 //! The view model: everything the outputs show, in words and SI numbers.
 
-use std::collections::HashMap;
-
 use serde::Serialize;
 
 use crate::derive::{Answer, Derived, Missing, Reason, Val, element_label};
@@ -367,9 +365,8 @@ fn path(record: &Record, derived: &Derived) -> PathView {
         _ => None,
     };
     let rated = record.claims.continuous_current.quantity().map(|q| q.value);
-    let shown = photos_by_part(record);
     let elements: Vec<ElementView> = (0..record.path.element.len())
-        .map(|index| element(record, derived, index, weakest.as_deref(), rated, &shown))
+        .map(|index| element(record, derived, index, weakest.as_deref(), rated))
         .collect();
     let capability = Worth::of(derived.of_pack("path.capability"));
     PathView {
@@ -400,25 +397,12 @@ fn margin(capability: Option<f64>, rated: Option<f64>) -> Option<String> {
     Some(format!("{sign}{amperes} ({sign}{percent} %)"))
 }
 
-/// Names of the photo files by the part that they say they show.
-fn photos_by_part(record: &Record) -> HashMap<&str, Vec<&str>> {
-    let mut shown: HashMap<&str, Vec<&str>> = HashMap::new();
-    for photo in &record.photo {
-        let Some(file) = photo.file.text() else { continue };
-        for part in photo.shows.list() {
-            shown.entry(part).or_default().push(file.rsplit('/').next().unwrap_or(file));
-        }
-    }
-    shown
-}
-
 fn element(
     record: &Record,
     derived: &Derived,
     index: usize,
     weakest: Option<&str>,
     rated: Option<f64>,
-    shown: &HashMap<&str, Vec<&str>>,
 ) -> ElementView {
     let default = crate::record::parts::Element::default();
     let element = record.path.element.get(index).unwrap_or(&default);
@@ -427,9 +411,11 @@ fn element(
     let capability = worth("element.capability");
     let id = element.id.text().unwrap_or_default().to_owned();
     let mut photos = element.own.photos.clone();
-    for name in shown.get(id.as_str()).into_iter().flatten() {
+    for index in derived.photos_of(&id) {
+        let Some(file) = record.photo.get(*index).and_then(|photo| photo.file.text()) else { continue };
+        let name = file.rsplit('/').next().unwrap_or(file);
         if !photos.iter().any(|known| known == name) {
-            photos.push((*name).to_owned());
+            photos.push(name.to_owned());
         }
     }
     ElementView {

@@ -166,7 +166,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let photos = photos(inspection, sealed.as_ref());
     let mut texts = template_texts(&TEMPLATES, templates)?;
     let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
-    let tera = tera(texts)?;
+    let tera = engine(texts).map_err(template)?;
     let record = &inspection.record;
     let page = Page {
         verdict: view.verdict(),
@@ -249,11 +249,12 @@ pub(crate) fn template_texts(
     built_in.iter().map(text).collect()
 }
 
-fn tera(texts: Vec<(&'static str, String)>) -> Result<Tera, WriteUpError> {
+/// The template engine with these templates and the filters that every write-up has.
+pub(crate) fn engine(texts: Vec<(&'static str, String)>) -> Result<Tera, tera::Error> {
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
     tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
-    tera.add_raw_templates(texts).map_err(template)?;
+    tera.add_raw_templates(texts)?;
     Ok(tera)
 }
 

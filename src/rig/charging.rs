@@ -9,12 +9,11 @@ use super::branch::{Branch, Carries};
 use super::checks;
 use super::equipment;
 use super::judged::Basis;
-use super::view::{RigView, Verdict, branch_view, conclude, not_known, weakest};
+use super::view::{RigView, Verdict, conclude};
 use super::withstand;
 use crate::derive::{Missing, Reason};
-use crate::quantity::{Amount, Dimension, show};
+use crate::quantity::Amount;
 use crate::record::parts::Element;
-use crate::rules::Outcome;
 
 /// The charging side of the rig.
 pub(super) struct Charging {
@@ -67,26 +66,12 @@ impl Basis<'_> {
             || source.current.is_recorded()
             || shares.is_some()
             || !elements.is_empty();
-        let views: Vec<_> =
-            Some(&branch).filter(|b| !b.elements().is_empty()).map(branch_view).into_iter().collect();
         let (resistance, more) = match branch.of_path("path.resistance") {
             Ok(worked) if !elements.is_empty() => (worked.value.amount().cloned(), worked.bound.is_some()),
             _ => (None, true),
         };
-        let mut view = RigView {
-            recorded,
-            outcome: Outcome::NotDecided,
-            sentence: String::new(),
-            test_current: current.map(|current| show(current, Dimension::CURRENT)),
-            test_current_si: current,
-            weakest: weakest(&views, |_| true),
-            weakest_lead: weakest(&views, |row| row.is_lead),
-            not_known: not_known(&views),
-            branches: views,
-            checks: if recorded { checks } else { Vec::new() },
-            notes: Vec::new(),
-            unfused: withstand::unfused(&[&branch], &self.fault()),
-        };
+        let mut view = RigView::of(&[&branch], current, recorded, checks);
+        view.unfused = withstand::unfused(&[&branch], &self.fault());
         conclude(&mut view, &VERDICT);
         Charging { view, current, resistance, more }
     }

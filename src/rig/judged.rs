@@ -11,13 +11,12 @@ use super::branch::{Branch, Carries};
 use super::checks::{self, Check, Pack};
 use super::claims::Given;
 use super::equipment::{self, LeadDrop, LoadNeed, Reading};
-use super::view::{BranchView, FULL_LOAD, RigView, branch_view, conclude, not_known, weakest};
+use super::view::{FULL_LOAD, RigView, conclude};
 use super::withstand;
 use crate::bench::plan::{Limits, Plan, current_to_set, split};
 use crate::derive::{Answer, Derived, Missing, Reason, Val, Worked};
 use crate::quantity::{Amount, Dimension, show, significant};
 use crate::record::Record;
-use crate::rules::Outcome;
 
 /// Share of its marking at which a shunt is run for long (common practice, no source).
 const SHUNT_SHARE: f64 = 2.0 / 3.0;
@@ -123,28 +122,10 @@ impl Basis<'_> {
         let tolerance = self.limit("cell_voltage_tolerance");
         checks.push(equipment::sense(self.record, &drop, self.plan.series, tolerance.as_ref()));
         let recorded = !(rig.element.is_empty() && rig.load.is_empty() && rig.meter.is_empty());
-        let views: Vec<BranchView> = std::iter::once(&trunk)
-            .chain(&branches)
-            .filter(|b| !b.elements().is_empty())
-            .map(branch_view)
-            .collect();
-        let mut view = RigView {
-            recorded,
-            outcome: Outcome::NotDecided,
-            sentence: String::new(),
-            test_current: set.map(|set| show(set, Dimension::CURRENT)),
-            test_current_si: set,
-            weakest: weakest(&views, |_| true),
-            weakest_lead: weakest(&views, |row| row.is_lead),
-            not_known: not_known(&views),
-            branches: views,
-            checks: if recorded { checks } else { Vec::new() },
-            notes: self.notes(&trunk, &branches),
-            unfused: withstand::unfused(
-                &std::iter::once(&trunk).chain(&branches).collect::<Vec<_>>(),
-                &self.fault(),
-            ),
-        };
+        let all: Vec<&Branch> = std::iter::once(&trunk).chain(&branches).collect();
+        let mut view = RigView::of(&all, set, recorded, checks);
+        view.notes = self.notes(&trunk, &branches);
+        view.unfused = withstand::unfused(&all, &self.fault());
         conclude(&mut view, &FULL_LOAD);
         Judged { view, set, needed, uncertainty, shares, drop }
     }

@@ -87,13 +87,33 @@ pub struct RigView {
 }
 
 impl RigView {
+    /// Branches with their checks at a current in A; what nobody recorded has no checks. [`conclude`] finds the outcome.
+    pub(super) fn of(branches: &[&Branch], current: Option<f64>, recorded: bool, checks: Vec<Check>) -> Self {
+        let branches: Vec<BranchView> =
+            branches.iter().filter(|branch| !branch.elements().is_empty()).map(|b| branch_view(b)).collect();
+        Self {
+            recorded,
+            outcome: Outcome::NotDecided,
+            sentence: String::new(),
+            test_current: current.map(|current| show(current, Dimension::CURRENT)),
+            test_current_si: current,
+            weakest: weakest(&branches, |_| true),
+            weakest_lead: weakest(&branches, |row| row.is_lead),
+            not_known: not_known(&branches),
+            branches,
+            checks: if recorded { checks } else { Vec::new() },
+            notes: Vec::new(),
+            unfused: None,
+        }
+    }
+
     /// The checks with an outcome.
     pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Check> {
         self.checks.iter().filter(move |check| check.outcome == outcome)
     }
 }
 
-pub(super) fn branch_view(branch: &Branch) -> BranchView {
+fn branch_view(branch: &Branch) -> BranchView {
     let path_drop = branch.of_path("path.drop").ok();
     let elements = (0..branch.elements().len()).map(|index| row(branch, index)).collect();
     BranchView {
@@ -124,7 +144,7 @@ fn row(branch: &Branch, index: usize) -> ElementRow {
     }
 }
 
-pub(super) fn weakest(views: &[BranchView], wanted: impl Fn(&ElementRow) -> bool) -> Option<String> {
+fn weakest(views: &[BranchView], wanted: impl Fn(&ElementRow) -> bool) -> Option<String> {
     let rows = views.iter().flat_map(|view| &view.elements).filter(|row| wanted(row));
     let mut worst: Option<(f64, &ElementRow)> = None;
     for row in rows {
@@ -140,7 +160,7 @@ pub(super) fn weakest(views: &[BranchView], wanted: impl Fn(&ElementRow) -> bool
     Some(format!("{}: carries {capability}, the test takes {used} of it", row.label))
 }
 
-pub(super) fn not_known(views: &[BranchView]) -> Vec<String> {
+fn not_known(views: &[BranchView]) -> Vec<String> {
     let rows = views.iter().flat_map(|view| &view.elements);
     rows.filter(|row| row.share.is_none()).map(|row| row.label.clone()).collect()
 }
