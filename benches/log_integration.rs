@@ -4,9 +4,9 @@
 use std::path::Path;
 use std::time::Instant;
 
-use underlid::bench::instrument::Accuracies;
-use underlid::bench::integrate::Integrator;
-use underlid::bench::read::{LogReader, Meaning, ReadSettings};
+use underlid::logs::instrument::Accuracies;
+use underlid::logs::integrate::Integrator;
+use underlid::logs::read::{LogReader, Meaning, ReadSettings};
 use uom::si::electric_charge::ampere_hour;
 use uom::si::energy::watt_hour;
 

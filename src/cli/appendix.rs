@@ -4,10 +4,10 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::appendix::{AppendixError, FOLDER, Wishes, appendix, save_appendix};
-use crate::inspection::Inspection;
-use crate::report::{View, plain};
-use crate::words::{count, list};
+use crate::judge::inspection::Inspection;
+use crate::render::video::{AppendixError, FOLDER, Wishes, appendix, save_appendix};
+use crate::render::write_up::{View, plain};
+use crate::units::words::{count, list};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Appendix {

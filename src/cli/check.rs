@@ -8,9 +8,9 @@ use walkdir::WalkDir;
 
 use super::{Done, Failure, Format, House, colour, tell};
 use crate::evidence::arrival::{Arrival, arrivals};
-use crate::inspection::{Inspection, RECORD};
-use crate::report::{Style, View, write_text};
-use crate::words::count;
+use crate::judge::inspection::{Inspection, RECORD};
+use crate::render::write_up::{Style, View, write_text};
+use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Check {
@@ -89,7 +89,7 @@ impl Check {
                     c.minor,
                     c.not_decided,
                     c.meets,
-                    crate::report::plain(&view.verdict())
+                    crate::render::write_up::plain(&view.verdict())
                 )
             }
             Format::Text => write_text(&view, Style { all: self.all, colour: colour(&std::io::stdout()) }),

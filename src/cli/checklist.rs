@@ -5,10 +5,10 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{CAUTION, Done, Failure};
-use crate::checklist::{Checklists, dead_conditions, paper};
-use crate::inspection::read_text;
-use crate::problem::Problems;
-use crate::words::count;
+use crate::fill::checklist::{Checklists, dead_conditions, paper};
+use crate::judge::inspection::read_text;
+use crate::record::problem::Problems;
+use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Checklist {

@@ -4,9 +4,9 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::collection::{CollectionError, Options, build};
 use crate::evidence::error::{shown, shown_text};
-use crate::words::count;
+use crate::render::collection::{CollectionError, Options, build};
+use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Collection {

@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::{Done, Failure, Format, House, colour, look_at};
-use crate::compare::{CompareError, compare, pages, save, write_text};
-use crate::inspection::Inspection;
+use crate::judge::inspection::Inspection;
+use crate::render::compare::{CompareError, compare, pages, save, write_text};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Compare {

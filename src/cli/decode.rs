@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::calc::arg::pointed;
 use super::{CAUTION, Done, Failure, Format};
 use crate::physics::marking::{self, Marking, NotAMarking, Repeated, Summary};
-use crate::words::count;
+use crate::units::words::count;
 
 /// Most bytes read from standard input, and most texts decoded in one call.
 const LARGEST: u64 = 4 * 1024 * 1024;

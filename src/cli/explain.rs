@@ -4,10 +4,10 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, Format, House, colour};
-use crate::inspection::{Inspection, book};
-use crate::report::{Style, View, write_finding};
-use crate::rules::{Book, Rule, Scope, page};
-use crate::words::nearest;
+use crate::judge::inspection::{Inspection, book};
+use crate::judge::rules::{Book, Rule, Scope, page};
+use crate::render::write_up::{Style, View, write_finding};
+use crate::units::words::nearest;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Explain {
@@ -41,7 +41,7 @@ impl Explain {
         if self.language {
             out.write_all(page::language_page(&book).as_bytes())?;
         } else if self.names {
-            for info in crate::rules::names::catalogue() {
+            for info in crate::judge::rules::names::catalogue() {
                 writeln!(out, "{:<38} {}: {}", info.name, info.kind.name(), info.about)?;
             }
         } else if let Some(id) = &self.rule {
@@ -133,7 +133,7 @@ fn list(book: &Book, out: &mut impl Write) -> Result<(), Failure> {
 fn applies_to(rule: &Rule) -> String {
     match &rule.scope {
         Scope::Pack => "the pack".to_owned(),
-        Scope::Elements(kinds) => format!("each {}", crate::words::list(kinds, "or")),
+        Scope::Elements(kinds) => format!("each {}", crate::units::words::list(kinds, "or")),
         Scope::Statements => "each claim in words".to_owned(),
         Scope::Layers => "each layer of the heat path".to_owned(),
         Scope::Readings => "each cell reading".to_owned(),

@@ -28,8 +28,8 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::inspection::{Inspection, OpenError, RECORD};
-use crate::problem::Problems;
+use crate::judge::inspection::{Inspection, OpenError, RECORD};
+use crate::record::problem::Problems;
 
 /// What every write-up and help text says of its own limits.
 pub const CAUTION: &str = "\

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{CAUTION, Done, Failure, words};
-use crate::inspection::RECORD;
+use crate::judge::inspection::RECORD;
 use crate::record::edit::{Answer, Edit, apply};
 use crate::record::starter;
 
@@ -36,7 +36,7 @@ impl New {
             let folder = self.folder.join(folder);
             std::fs::create_dir_all(&folder).map_err(at(&folder))?;
         }
-        crate::save::write_new(&record, text).map_err(at(&record))?;
+        crate::record::save::write_new(&record, text).map_err(at(&record))?;
         let mut out = std::io::stdout().lock();
         let folder = self.folder.display();
         writeln!(

@@ -10,7 +10,7 @@ use super::{Done, Failure, Format, House};
 use crate::evidence::hash::{Progress, silent};
 use crate::fill::Bench;
 use crate::fill::card::{Card, Moment, Outcome, Tie, clock_offset, numbers, tie_to};
-use crate::words::count;
+use crate::units::words::count;
 
 /// Progress is told in steps of this many bytes.
 const STEP: u64 = 64 << 20;

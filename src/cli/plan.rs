@@ -7,10 +7,10 @@ use clap::ValueEnum;
 
 use super::calc::arg::{self, Count};
 use super::{Done, Failure, House, colour};
-use crate::inspection::{self, RECORD, read_text};
-use crate::quantity::{Dimension, Quantity};
+use crate::judge::inspection::{self, RECORD, read_text};
+use crate::judge::rig::{Given, Sheet, write_markdown, write_text};
 use crate::record;
-use crate::rig::{Given, Sheet, write_markdown, write_text};
+use crate::units::{Dimension, Quantity};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Plan {

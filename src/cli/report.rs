@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::inspection::Inspection;
-use crate::report::{WriteUpError, save_write_up, write_up};
+use crate::judge::inspection::Inspection;
+use crate::render::write_up::{WriteUpError, save_write_up, write_up};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Report {

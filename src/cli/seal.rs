@@ -8,10 +8,10 @@ use super::{Done, Failure, Format, House, password, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
 use crate::evidence::sign::{self, SignError};
 use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
-use crate::inspection::{Inspection, RECORD, read_text};
+use crate::judge::inspection::{Inspection, RECORD, read_text};
 use crate::record;
-use crate::report::{in_words, save_write_up, write_up};
-use crate::words::count;
+use crate::render::write_up::{in_words, save_write_up, write_up};
+use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Seal {
@@ -144,7 +144,8 @@ impl Seal {
         let inspection = Inspection::open_to_publish(folder, &self.house.rules)?;
         let write_up = write_up(&inspection, None)?;
         let pages = save_write_up(&inspection.folder, &write_up)?;
-        let data = write_up.data.iter().map(|(name, _)| PathBuf::from(crate::report::FOLDER).join(name));
+        let data =
+            write_up.data.iter().map(|(name, _)| PathBuf::from(crate::render::write_up::FOLDER).join(name));
         let names: Vec<String> = pages
             .iter()
             .filter_map(|path| path.strip_prefix(&inspection.folder).ok().map(Path::to_owned))
@@ -243,7 +244,7 @@ fn title(folder: &Path) -> Option<String> {
 fn withholds(folder: &Path) -> bool {
     let Ok(text) = read_text(&folder.join(RECORD)) else { return false };
     match record::read(RECORD, &text) {
-        Ok(record) => crate::redact::plan(&record).map_or(true, |plan| !plan.is_empty()),
+        Ok(record) => crate::judge::withhold::plan(&record).map_or(true, |plan| !plan.is_empty()),
         Err(_) => text.contains("redact"),
     }
 }

@@ -13,9 +13,9 @@ use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::signature::{self, Key, Present, Signed};
 use crate::evidence::verify::{Comparison, verify};
-use crate::inspection::{RECORD, read_text};
+use crate::judge::inspection::{RECORD, read_text};
 use crate::record;
-use crate::report::in_words;
+use crate::render::write_up::in_words;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Verify {

@@ -1,11 +1,11 @@
-//! [`crate::save`] with errors that name the file, as everything about evidence does.
+//! [`crate::record::save`] with errors that name the file, as everything about evidence does.
 
 use std::path::Path;
 
 use super::error::FileError;
-use crate::save;
+use crate::record::save;
 
-pub(crate) use crate::save::parent;
+pub(crate) use crate::record::save::parent;
 
 /// Writes or replaces `path`.
 pub(crate) fn replace(path: &Path, content: &[u8]) -> Result<(), FileError> {

@@ -324,8 +324,8 @@ pub(super) fn letter(index: usize) -> char {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Dimension;
     use crate::record::field::word;
+    use crate::units::Dimension;
 
     const METALS: &[Word] =
         &[word("copper", ""), word("copper-clad aluminium", ""), word("brass", ""), word("tin", "")];
@@ -431,7 +431,7 @@ mod tests {
         for (line, kind, said) in cases {
             assert_eq!(read_line(line, kind, &record()), Ok(said), "{line}");
         }
-        let info = |name| crate::derive::field_info(name).unwrap();
+        let info = |name| crate::judge::facts::field_info(name).unwrap();
         for (line, name, unit, offered) in [
             ("148", "claims.continuous_current", "A", Some("148 A")),
             ("148 | with", "claims.continuous_current", "A", Some("148 A")),

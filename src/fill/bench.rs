@@ -15,16 +15,16 @@ use super::photo::{self, Kept};
 use super::question::{Asked, Key, Question, questions};
 use super::tie::listed;
 use super::trials::{Stamp, Trials, stamps};
-use crate::checklist::{Checklists, Fills, Scope};
-use crate::derive::Derived;
-use crate::inspection::{OpenError, RECORD, book, read_text};
-use crate::problem::Problems;
-use crate::quantity::Amount;
+use crate::fill::checklist::{Checklists, Fills, Scope};
+use crate::judge::facts::Derived;
+use crate::judge::inspection::{OpenError, RECORD, book, read_text};
+use crate::judge::rules::{Book, Judgement, judge};
+use crate::judge::withhold;
 use crate::record::edit::{Answer, Edit, Refused, apply};
+use crate::record::problem::Problems;
+use crate::record::save;
 use crate::record::{self, Record};
-use crate::redact;
-use crate::rules::{Book, Judgement, judge};
-use crate::save;
+use crate::units::Amount;
 
 /// Folder of house checklists in an inspection folder.
 const HOUSE_LISTS: &str = "checklists";
@@ -279,7 +279,7 @@ impl Bench {
         let file = self.file.display().to_string();
         let record = record::read(&file, text)?;
         let told = |problems| Refused::Reads(Problems::new(&file, text, problems));
-        redact::plan(&record).map(drop).map_err(|problems| told(problems).into())
+        withhold::plan(&record).map(drop).map_err(|problems| told(problems).into())
     }
 
     /// Writes an answer. `seen` is the revision the answer was made upon; an answer on another one is refused, unless

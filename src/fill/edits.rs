@@ -2,10 +2,10 @@
 
 use super::bench::FillError;
 use super::question::Question;
-use crate::checklist::{Fills, Scope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Answer, Edit, Pick, Place, Step};
 use crate::record::{self, How};
-use crate::words::nearest;
+use crate::units::words::nearest;
 
 /// What was answered, as a person would name it: `main-fuse: rating`, `claims.capacity`.
 pub(super) fn named(question: &Question) -> String {

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::trials::waits;
-use crate::rules::{Finding, Grade, Judgement, Outcome};
+use crate::judge::rules::{Finding, Grade, Judgement, Outcome};
 
 /// A rule whose outcome an answer changed.
 #[derive(Debug, Clone, PartialEq, Serialize)]

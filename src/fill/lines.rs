@@ -9,12 +9,12 @@ use super::parts::{MOST_ADDED, Wanted};
 use super::photo;
 use super::question::Question;
 use super::subject::Of;
-use crate::checklist::{Adds, Scope};
-use crate::derive::field_info;
+use crate::fill::checklist::{Adds, Scope};
+use crate::judge::bench_test::PLACES;
+use crate::judge::facts::field_info;
 use crate::record::edit::{Edit, Place};
 use crate::record::{Kind, Record};
-use crate::trial::PLACES;
-use crate::words::nearest;
+use crate::units::words::nearest;
 
 /// Keys and values of a part, as they are written.
 type Fields = Vec<(String, String)>;
@@ -253,6 +253,6 @@ pub(super) fn rows(
         return Err(words(FORM.to_owned()));
     }
     let id = test.id.text().unwrap_or("the test");
-    let number = crate::words::count(edits.len(), "reading", "readings");
+    let number = crate::units::words::count(edits.len(), "reading", "readings");
     Ok((edits, format!("{number} of {id} added ({})", of.unwrap_or_default())))
 }

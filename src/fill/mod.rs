@@ -11,6 +11,7 @@
 mod answer;
 mod bench;
 pub mod card;
+pub mod checklist;
 mod edits;
 mod journal;
 mod judged;

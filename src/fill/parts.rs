@@ -5,11 +5,11 @@ use super::bench::{FillError, Sight};
 use super::question::{Key, Question};
 use super::subject::Of;
 use super::{lines, photo};
-use crate::checklist::{Adds, Scope};
+use crate::fill::checklist::{Adds, Scope};
 use crate::record::Record;
 use crate::record::edit::{Edit, Pick, Place};
 use crate::record::parts::ELEMENT_KINDS;
-use crate::words::nearest;
+use crate::units::words::nearest;
 
 /// Parts that one answer may add.
 pub(super) const MOST_ADDED: usize = 64;

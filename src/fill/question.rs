@@ -7,14 +7,14 @@ use sha2::{Digest, Sha256};
 
 use super::lines;
 use super::subject::{Of, there};
-use crate::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
-use crate::derive::{Derived, Facts, Val};
-use crate::quantity::Amount;
+use crate::fill::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
+use crate::judge::facts::{Derived, Facts, Val};
+use crate::judge::rules::expr::evaluate;
 use crate::record::edit::Place;
 use crate::record::field::Found;
 use crate::record::parts::Element;
 use crate::record::{Kind, Record, State};
-use crate::rules::expr::evaluate;
+use crate::units::Amount;
 
 /// Cells that are asked for one by one; packs with more are read in by groups.
 const MOST_CELLS: u32 = 512;

@@ -8,11 +8,11 @@ use std::collections::BTreeMap;
 
 use super::bench::{FillError, Sight};
 use super::question::{Applies, Key, Question};
-use crate::checklist::{Fills, Scope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Answer, Edit};
 use crate::record::field::ABSENT;
 use crate::record::{How, Kind, State};
-use crate::words::{count, list};
+use crate::units::words::{count, list};
 
 /// Fields that belong to one part alone.
 const OWN: [&str; 6] = ["name", "code", "serial", "file", "caption", "log"];

@@ -1,7 +1,7 @@
 //! What a question is asked of: where that part stands in the record, what is known of it, what a photo of it shows.
 
-use crate::checklist::{Adds, Fills, Item};
-use crate::derive::Subject;
+use crate::fill::checklist::{Adds, Fills, Item};
+use crate::judge::facts::Subject;
 use crate::record::edit::Place;
 use crate::record::field::Found;
 use crate::record::parts::Element;

@@ -3,7 +3,7 @@
 use super::bench::{Bench, FillError, Saved, question};
 use super::photo::{self, Kept};
 use super::question::Key;
-use crate::checklist::{Fills, Scope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::Record;
 use crate::record::edit::{Answer, Edit, Pick, Place, Step};
 
@@ -46,7 +46,7 @@ impl Bench {
                 }
                 edits.extend(own);
             }
-            Ok((edits, format!("{} listed", crate::words::count(photos.len(), "photo", "photos"))))
+            Ok((edits, format!("{} listed", crate::units::words::count(photos.len(), "photo", "photos"))))
         })
     }
 

@@ -14,12 +14,12 @@ use std::time::{Duration, Instant, SystemTime};
 
 use sha2::{Digest, Sha256};
 
-use crate::derive::{FACTS, Missing, Values};
 use crate::evidence::name::safe_relative;
-use crate::quantity::Amount;
+use crate::judge::bench_test::trials;
+use crate::judge::facts::{FACTS, Missing, Values};
 use crate::record::parts::BenchTest;
 use crate::record::{self, Record};
-use crate::trial::trials;
+use crate::units::Amount;
 
 /// Work that takes less than this is done at once: nobody notices it behind an answer.
 const AT_ONCE: Duration = Duration::from_millis(150);

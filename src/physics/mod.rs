@@ -65,7 +65,7 @@ fn within(
         return Ok(value);
     }
     let show = |v: f64| {
-        let shown = crate::quantity::significant(v * scale, 4);
+        let shown = crate::units::significant(v * scale, 4);
         format!("{shown} {unit}").trim_end().to_owned()
     };
     Err(Refusal::Outside { what, given: show(value), from: show(from), to: show(to) })
@@ -76,7 +76,7 @@ fn within_temperature(what: &'static str, kelvin: f64, from: f64, to: f64) -> Re
     if kelvin >= from && kelvin <= to {
         return Ok(kelvin);
     }
-    let show = |k: f64| format!("{} °C", crate::quantity::significant(k - ZERO_CELSIUS, 4));
+    let show = |k: f64| format!("{} °C", crate::units::significant(k - ZERO_CELSIUS, 4));
     Err(Refusal::Outside { what, given: show(kelvin), from: show(from), to: show(to) })
 }
 

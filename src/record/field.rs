@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use jiff::civil::Date;
 
-use crate::quantity::{Dimension, Quantity};
+use crate::units::{Dimension, Quantity};
 
 /// How a value came into the record.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -184,7 +184,7 @@ impl Value {
             Self::Section([first, ..]) | Self::Size([first, ..]) => first.text.clone(),
             Self::List(items) => items.join(", "),
             Self::Accuracy(accuracy) => {
-                format!("{} + {} digits", crate::quantity::show_percent(accuracy.of_reading), accuracy.digits)
+                format!("{} + {} digits", crate::units::show_percent(accuracy.of_reading), accuracy.digits)
             }
         }
     }

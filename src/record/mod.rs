@@ -9,7 +9,9 @@ pub mod edit;
 pub mod field;
 pub(crate) mod part;
 pub mod parts;
+pub mod problem;
 pub(crate) mod read;
+pub mod save;
 pub mod schema;
 mod starter;
 

@@ -15,8 +15,8 @@ use toml::de::{DeTable, DeValue};
 use super::field::{Found, How, Kind, State, Value};
 use super::part::{COMMON_KEYS, FieldInfo, Part};
 use super::parts::Record;
-use crate::problem::{Problem, Problems};
-use crate::words::nearest;
+use crate::record::problem::{Problem, Problems};
+use crate::units::words::nearest;
 
 /// Largest record that is read. A full record with readings for hundreds of cells is far below.
 pub const LARGEST: usize = 16 << 20;

@@ -94,7 +94,7 @@ fn field_schema(field: &FieldInfo) -> Json {
             "pattern": format!("^([0-9a-fA-F]{{64}}|{ABSENT}|{NOT_VISIBLE}|)$"),
             "examples": [field.example],
         }),
-        Kind::Quantity(dimension) if dimension == crate::quantity::Dimension::NONE => {
+        Kind::Quantity(dimension) if dimension == crate::units::Dimension::NONE => {
             json!({ "type": ["string", "number"], "examples": [field.example] })
         }
         _ => json!({ "type": "string", "examples": [field.example] }),

@@ -9,8 +9,8 @@ use std::str::FromStr;
 use crate::physics::cells::Chemistry;
 use crate::physics::fuse::FuseKind;
 use crate::physics::material::{Material, emissivity};
-use crate::quantity::{self, Dimension, NotAQuantity, Quantity};
-use crate::words::nearest;
+use crate::units::words::nearest;
+use crate::units::{self, Dimension, NotAQuantity, Quantity};
 
 /// The text, a mark under the wrong bytes of it, and an example.
 pub(crate) fn pointed(text: &str, at: Range<usize>, message: &str, example: &str) -> String {
@@ -48,7 +48,7 @@ pub(in crate::cli) fn of(
     dimension: Dimension,
 ) -> impl Fn(&str) -> Result<Quantity, String> + Clone + Send + Sync + 'static {
     move |text| {
-        let read = quantity::parse(text)
+        let read = units::parse(text)
             .map_err(|e: NotAQuantity| pointed(text, shifted(text, e.at), &e.message, dimension.example()))?;
         if read.dimension == dimension {
             return Ok(read);
@@ -71,7 +71,7 @@ pub(super) struct Pair {
 
 /// Reads a size of two lengths.
 pub(super) fn pair(text: &str) -> Result<Pair, String> {
-    let [first, second] = quantity::parse_size::<2>(text)
+    let [first, second] = units::parse_size::<2>(text)
         .map_err(|e| pointed(text, shifted(text, e.at), &e.message, "\"25 x 3 mm\""))?;
     Ok(Pair { first, second, text: text.trim().to_owned() })
 }
@@ -111,7 +111,7 @@ pub(super) fn layer(text: &str) -> Result<Layer, String> {
     for piece in text[start..].split(',') {
         let here = at..at + piece.len();
         at = here.end + 1;
-        let read = match quantity::parse(piece) {
+        let read = match units::parse(piece) {
             Ok(read) => read,
             Err(e) => {
                 let inner = shifted(piece, e.at);

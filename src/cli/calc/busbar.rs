@@ -14,11 +14,11 @@ use uom::si::thermodynamic_temperature::kelvin;
 use super::arg::{self, Count, Pair, Worded};
 use super::sheet::{Sheet, figure, through};
 use super::{SHEET_CAUTION, Worked, help};
+use crate::judge::rules::Book;
 use crate::physics::busbar::{self, Bar, Orientation};
 use crate::physics::material::{Material, emissivity};
 use crate::physics::{Refusal, resistance};
-use crate::quantity::{Amount, Dimension, Quantity, Uncertain, significant};
-use crate::rules::Book;
+use crate::units::{Amount, Dimension, Quantity, Uncertain, significant};
 
 #[derive(Debug, clap::Args)]
 #[command(

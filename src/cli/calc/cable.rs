@@ -13,10 +13,10 @@ use uom::si::time::second;
 use super::arg::{self, Count};
 use super::sheet::{Sheet, figure, through};
 use super::{SHEET_CAUTION, Worked, help};
+use crate::judge::rules::Book;
 use crate::physics::material::Material;
 use crate::physics::{Refusal, adiabatic, cable, resistance};
-use crate::quantity::{Amount, Dimension, Quantity};
-use crate::rules::Book;
+use crate::units::{Amount, Dimension, Quantity};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = help(

@@ -10,9 +10,9 @@ use uom::si::time::second;
 use super::arg::{self, THERMAL_CUTOFF, Worded};
 use super::sheet::{Sheet, figure};
 use super::{Worked, help};
+use crate::judge::rules::{Book, Outcome};
 use crate::physics::fuse::{self, FuseKind, RespondsTo};
-use crate::quantity::{Amount, Dimension, Quantity, Uncertain, show};
-use crate::rules::{Book, Outcome};
+use crate::units::{Amount, Dimension, Quantity, Uncertain, show};
 
 const CAUTION: &str = "a fuse that cannot interrupt the prospective short-circuit current, or has no DC rating for the \
 pack's voltage, can burst and keep an arc. Never take a rating from the look of a part: read it. A calculation never \

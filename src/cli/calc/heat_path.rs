@@ -10,10 +10,10 @@ use uom::si::power::watt;
 use super::arg::{self, Count, Layer, LayerKind};
 use super::sheet::{Sheet, figure, through};
 use super::{SHEET_CAUTION, Worked, help};
+use crate::judge::rules::Book;
 use crate::physics::heat_path::{self, Devices};
 use crate::physics::{Refusal, ZERO_CELSIUS};
-use crate::quantity::{Amount, Dimension, Quantity, Uncertain};
-use crate::rules::Book;
+use crate::units::{Amount, Dimension, Quantity, Uncertain};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = help(

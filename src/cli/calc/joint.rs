@@ -11,9 +11,9 @@ use uom::si::torque::newton_meter;
 use super::arg::{self, Pair};
 use super::sheet::{Sheet, figure, through};
 use super::{SHEET_CAUTION, Worked, help};
+use crate::judge::rules::Book;
 use crate::physics::{Method, Refusal, joint};
-use crate::quantity::{Amount, Dimension, Quantity};
-use crate::rules::Book;
+use crate::units::{Amount, Dimension, Quantity};
 
 /// Rules of thumb for an overlap, with the limits of the rule book.
 const OVERLAP: Method = Method {

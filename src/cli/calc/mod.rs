@@ -20,7 +20,7 @@ use clap::Subcommand;
 
 use self::sheet::Sheet;
 use super::{CAUTION, Done, Failure, Format};
-use crate::inspection;
+use crate::judge::inspection;
 use crate::physics::Refusal;
 
 /// Closes every sheet.

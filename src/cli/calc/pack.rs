@@ -7,10 +7,10 @@ use uom::si::electric_potential::volt;
 use super::arg::{self, Count, Worded};
 use super::sheet::{Sheet, figure};
 use super::{SHEET_CAUTION, Worked, help};
+use crate::judge::rules::Book;
 use crate::physics::cells::Chemistry;
 use crate::physics::{Method, Refusal};
-use crate::quantity::{Amount, Dimension, Quantity, Uncertain};
-use crate::rules::Book;
+use crate::units::{Amount, Dimension, Quantity, Uncertain};
 
 const METHOD: Method = Method {
     name: "series and parallel",

@@ -8,9 +8,9 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
+use crate::judge::rules::{Book, Outcome};
 use crate::physics::{Method, Refusal};
-use crate::quantity::{Amount, Dimension, Quantity, SourceId, Uncertain, propagate};
-use crate::rules::{Book, Outcome};
+use crate::units::{Amount, Dimension, Quantity, SourceId, Uncertain, propagate};
 
 /// A value that went in.
 #[derive(Debug, Serialize)]
@@ -104,7 +104,7 @@ impl Sheet {
     /// Puts a quantity in; its uncertainty is a source of its own.
     pub(super) fn put(&mut self, name: &str, quantity: &Quantity) -> Amount {
         self.sources += 1;
-        let u = quantity.expanded.unwrap_or(0.0) / crate::quantity::COVERAGE;
+        let u = quantity.expanded.unwrap_or(0.0) / crate::units::COVERAGE;
         let number = Uncertain::new(quantity.value, self.sources, u);
         let amount = Amount { number, dimension: quantity.dimension };
         self.input(name, &amount, quantity.text.clone(), "given");

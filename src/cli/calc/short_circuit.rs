@@ -12,11 +12,11 @@ use uom::si::time::second;
 use super::arg::{self, Count, Worded};
 use super::sheet::{Sheet, figure, through};
 use super::{Worked, help};
+use crate::judge::rules::Book;
 use crate::physics::cells::Chemistry;
 use crate::physics::material::Material;
 use crate::physics::{Refusal, adiabatic, short_circuit};
-use crate::quantity::{Amount, Dimension, Quantity};
-use crate::rules::Book;
+use crate::units::{Amount, Dimension, Quantity};
 
 const CAUTION: &str = "never try this out: a bridged pack feeds thousands of amperes into whatever bridges it. The \
 figure leaves out inductance and what the cells do when they get hot. It chooses a fuse; it never says that a pack is \

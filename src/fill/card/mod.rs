@@ -23,15 +23,15 @@ use super::bench::{Bench, FillError, Sight};
 use super::journal::{self, Answered};
 use super::photo::{self, Kept, Shelf};
 use super::question::Key;
-use crate::checklist::Fills;
 use crate::evidence::error::shown;
 use crate::evidence::exif::PhotoFacts;
 use crate::evidence::hash::{OnProgress, Sha256Digest, copy_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::photos::{self as survey, find};
 use crate::evidence::picture::MAX_FILE_BYTES;
+use crate::fill::checklist::Fills;
 use crate::record::{Part, Record};
-use crate::words::nearest;
+use crate::units::words::nearest;
 
 pub use pick::{Moment, clock_offset, numbers};
 

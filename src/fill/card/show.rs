@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::{Card, CardPhoto, Proposal};
 use crate::evidence::error::{shown, shown_text};
-use crate::words::{count, list};
+use crate::units::words::{count, list};
 
 /// Pictures that are printed; a card with more says how many are left out.
 const MOST_PRINTED: usize = 2_000;

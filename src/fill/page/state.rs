@@ -229,7 +229,7 @@ impl OpResult {
 
 fn later(error: FillError) -> Later {
     Later(match error {
-        FillError::Open(crate::inspection::OpenError::Problems(problems)) => {
+        FillError::Open(crate::judge::inspection::OpenError::Problems(problems)) => {
             let first = problems.list().first().map(|problem| problem.message.clone()).unwrap_or_default();
             format!("{problems}: {first}")
         }

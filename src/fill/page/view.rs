@@ -3,17 +3,17 @@
 use serde::Serialize;
 
 use super::state::short;
-use crate::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::Bench;
 use crate::fill::bench::Sight;
+use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
 use crate::fill::terminal::now;
-use crate::quantity::Dimension;
+use crate::judge::rules::Outcome;
 use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
 use crate::record::{How, Kind};
-use crate::rules::Outcome;
+use crate::units::Dimension;
 
 #[derive(Serialize)]
 pub(super) struct PageState {
@@ -292,7 +292,7 @@ mod tests {
             let offered = units(Kind::Quantity(dimension));
             assert!(!offered.is_empty());
             for unit in offered {
-                let read = crate::quantity::parse(&format!("3 {unit}")).unwrap();
+                let read = crate::units::parse(&format!("3 {unit}")).unwrap();
                 assert_eq!(read.dimension, dimension, "{unit}");
             }
         }

@@ -5,14 +5,14 @@ use std::io::{self, Write};
 use std::sync::Arc;
 
 use super::{Walk, WalkError};
-use crate::checklist::{Fills, Scope};
 use crate::evidence::error::shown_text;
 use crate::fill::answer::{Said, read_line};
 use crate::fill::bench::{FillError, Saved, Sight};
+use crate::fill::checklist::{Fills, Scope};
 use crate::fill::question::{Key, Question};
 use crate::record::edit::{Answer, Refused};
 use crate::record::{How, Kind, State, Value, read_answer};
-use crate::words::{count, nearest};
+use crate::units::words::{count, nearest};
 
 impl<W: Write> Walk<'_, W> {
     /// Saves an answer, and those for the cells that follow.
@@ -93,7 +93,7 @@ impl<W: Write> Walk<'_, W> {
             return answer;
         }
         let dimension = match question.kind() {
-            Kind::Section | Kind::Size => crate::quantity::Dimension::LENGTH,
+            Kind::Section | Kind::Size => crate::units::Dimension::LENGTH,
             Kind::Quantity(dimension) => dimension,
             _ => return answer,
         };
@@ -199,7 +199,7 @@ impl<W: Write> Walk<'_, W> {
     }
 }
 
-fn suits(sight: &Sight, id: &str, dimension: crate::quantity::Dimension) -> bool {
+fn suits(sight: &Sight, id: &str, dimension: crate::units::Dimension) -> bool {
     let instrument = sight.record.instrument.iter().find(|i| i.id.text() == Some(id));
     instrument.is_some_and(|i| match i.resolution.found().value() {
         Some(Value::Quantity(resolution)) => resolution.dimension == dimension,

@@ -12,7 +12,7 @@ use crate::evidence::hash::silent;
 use crate::fill::bench::{FillError, Sight};
 use crate::fill::card::{Card, Tie, clock_offset, numbers, tie_to};
 use crate::fill::question::Key;
-use crate::words::count;
+use crate::units::words::count;
 
 const HELP: &str = "\
 3-7 fuse       take these pictures and tie them to a part: an element, bms, cells, …, or a question such as 34.2

@@ -4,13 +4,13 @@ use std::io::{self, Write};
 use std::sync::Arc;
 
 use super::{Walk, WalkError};
-use crate::checklist::Fills;
 use crate::evidence::error::shown_text;
 use crate::fill::answer::{AS_BEFORE, Said, unit_of, with_unit};
 use crate::fill::bench::Sight;
+use crate::fill::checklist::Fills;
 use crate::fill::question::{Key, Question};
-use crate::quantity::{self, Dimension};
 use crate::record::edit::Answer;
+use crate::units::{self, Dimension};
 
 /// Fields of a cell's reading by what their values are.
 const CELL: [(Dimension, &str); 4] = [
@@ -77,7 +77,7 @@ impl<W: Write> Walk<'_, W> {
         // Every value is understood before the first one is written.
         let mut fields = Vec::new();
         for value in values {
-            let dimension = quantity::parse(value).ok().map(|quantity| quantity.dimension);
+            let dimension = units::parse(value).ok().map(|quantity| quantity.dimension);
             let field = CELL.iter().find(|(known, _)| Some(*known) == dimension);
             let Some((_, field)) = field else {
                 self.refuse(&format!(

@@ -3,15 +3,15 @@
 use std::io::{self, Write};
 
 use super::Walk;
-use crate::checklist::{Fills, PhotoWanted};
 use crate::evidence::error::shown_text;
 use crate::fill::answer::letter;
 use crate::fill::bench::Sight;
+use crate::fill::checklist::{Fills, PhotoWanted};
 use crate::fill::judged::decided;
 use crate::fill::question::{Applies, Key, Question};
+use crate::judge::rules::Outcome;
 use crate::record::Kind;
-use crate::rules::Outcome;
-use crate::words::count;
+use crate::units::words::count;
 
 impl<W: Write> Walk<'_, W> {
     pub(super) fn find(&mut self, sight: &Sight, word: &str) -> io::Result<()> {

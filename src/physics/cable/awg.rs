@@ -43,7 +43,7 @@ impl AwgSize {
     /// Diameter of the solid round wire.
     #[must_use]
     pub fn diameter(self) -> Length {
-        let area = crate::quantity::awg_square_millimetres(self.0);
+        let area = crate::units::awg_square_millimetres(self.0);
         Length::new::<millimeter>((area * 4.0 / std::f64::consts::PI).sqrt())
     }
 
@@ -64,17 +64,14 @@ impl AwgSize {
         let area = within("the cross-section", area.get::<square_millimeter>(), from, to, 1.0, "mm²")?;
         let mut best: Option<(f64, i32)> = None;
         for number in -3..=40 {
-            let off = (area / crate::quantity::awg_square_millimetres(number)).ln().abs();
+            let off = (area / crate::units::awg_square_millimetres(number)).ln().abs();
             if best.is_none_or(|(least, _)| off < least) {
                 best = Some((off, number));
             }
         }
         match best {
             Some((off, number)) if off <= 0.06 => Ok(Self(number)),
-            _ => Err(Refusal::NoResult(format!(
-                "{} mm² is no AWG size",
-                crate::quantity::significant(area, 4)
-            ))),
+            _ => Err(Refusal::NoResult(format!("{} mm² is no AWG size", crate::units::significant(area, 4)))),
         }
     }
 }
@@ -113,7 +110,7 @@ impl FromStr for AwgSize {
 /// Cross-section of an American Wire Gauge size; 4/0 is number −3.
 #[must_use]
 pub fn awg_area(number: i32) -> Area {
-    Area::new::<square_millimeter>(crate::quantity::awg_square_millimetres(number))
+    Area::new::<square_millimeter>(crate::units::awg_square_millimetres(number))
 }
 
 #[cfg(test)]

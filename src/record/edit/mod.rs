@@ -14,7 +14,7 @@ use thiserror::Error;
 use super::field::{Kind, State};
 use super::part::FieldInfo;
 use super::read::{read, read_answer};
-use crate::problem::{Problem, Problems};
+use crate::record::problem::{Problem, Problems};
 
 pub use place::{NoSuchPlace, Pick, Place, Step};
 use place::{Slot, slot_of};

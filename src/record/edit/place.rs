@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use crate::record::part::{COMMON_KEYS, FieldInfo, Part, Shape};
 use crate::record::parts::Record;
-use crate::words::nearest;
+use crate::units::words::nearest;
 
 /// Which part of a list.
 #[derive(Debug, Clone, PartialEq, Eq)]

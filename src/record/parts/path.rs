@@ -5,7 +5,7 @@ use crate::record::field::{
     TemperatureDifference, Text, Torque, Value, Voltage, Word, YesNo, meanings, word,
 };
 use crate::record::part::part;
-use crate::words;
+use crate::units::words;
 
 /// The kinds of element a current path is made of.
 pub const ELEMENT_KINDS: &[Word] = &[

@@ -6,13 +6,13 @@
 use std::collections::BTreeSet;
 
 use super::path::Element;
-use crate::quantity::Dimension;
 use crate::record::field::{
     AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Time, Voltage, Word, YesNo,
     meanings, word,
 };
 use crate::record::part::part;
-use crate::words::nearest;
+use crate::units::Dimension;
+use crate::units::words::nearest;
 
 /// Loads that a rig has at most.
 pub const LOADS: usize = 64;

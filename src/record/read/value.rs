@@ -10,10 +10,10 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use super::Reader;
-use crate::quantity::{self, Dimension, Quantity};
 use crate::record::field::{ABSENT, Accuracy, Kind, NOT_VISIBLE, State, Value, Word};
 use crate::record::part::FieldInfo;
-use crate::words::nearest;
+use crate::units::words::nearest;
+use crate::units::{self, Dimension, Quantity};
 
 impl Reader {
     pub(super) fn state(&mut self, field: &FieldInfo, value: &Spanned<DeValue<'_>>) -> State {
@@ -133,7 +133,7 @@ impl Reader {
         field: &FieldInfo,
         wanted: Option<Dimension>,
     ) -> Option<Value> {
-        let quantity = match quantity::parse(text) {
+        let quantity = match units::parse(text) {
             Ok(quantity) => quantity,
             Err(error) => {
                 let expected = format!("expected {}", field.kind.expected());
@@ -195,7 +195,7 @@ impl Reader {
         if !is_share || value.abs() <= 1.0 || number.contains('%') {
             return false;
         }
-        let percent = quantity::significant(value * 100.0, 6);
+        let percent = units::significant(value * 100.0, 6);
         let unit = if any { "; any other quantity takes its unit" } else { "" };
         let other = if any { format!(", or \"{}\"", field.example) } else { String::new() };
         self.problem(
@@ -215,7 +215,7 @@ impl Reader {
     ) -> Option<[Quantity; N]> {
         let expected = format!("expected {}", field.kind.expected());
         let example = example_line(field);
-        match quantity::parse_size::<N>(text) {
+        match units::parse_size::<N>(text) {
             Ok(sides) if sides.iter().all(|side| side.value > 0.0) => {
                 Some(sides.map(|side| Quantity { text: text.to_owned(), ..side }))
             }
@@ -325,7 +325,7 @@ mod tests {
     /// A share of 0.8 is 80 %; a factor of 1.7 is no percentage.
     #[test]
     fn a_bare_number_for_a_percentage() {
-        let info = |name: &str| crate::derive::field_info(name).unwrap();
+        let info = |name: &str| crate::judge::facts::field_info(name).unwrap();
         let share = info("claims.cycle_depth");
         let factor = info("bms.device_resistance_factor");
         let any = FieldInfo { name: "value", about: "", kind: Kind::AnyQuantity, example: "250 A" };

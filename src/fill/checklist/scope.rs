@@ -1,0 +1,152 @@
+//! What an item is asked for each of: what a rule may be applied to, and the parts of the test rig, which no rule judges.
+
+use std::ops::Range;
+
+use crate::judge::rules;
+use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
+use crate::record::problem::Problem;
+use crate::units::words::nearest;
+
+/// What an item is asked for each of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Scope {
+    /// Once, of the pack.
+    Pack,
+    /// Each element of the pack's path of these kinds.
+    Elements(Vec<&'static str>),
+    /// Each claim in words.
+    Statements,
+    /// Each layer of the heat path.
+    Layers,
+    /// Each reading of a cell or parallel group.
+    Readings,
+    /// Each photo.
+    Photos,
+    /// Each bench test.
+    Tests,
+    /// Each instrument.
+    Instruments,
+    /// Each element of the test rig of these kinds, the loads' own ones included.
+    RigElements(Vec<&'static str>),
+    /// Each load of the test rig.
+    Loads,
+}
+
+/// How elements of the rig are told from those of the pack: `rig-cable`.
+const RIG: &str = "rig-";
+
+impl Scope {
+    /// The scope of an `each` list.
+    ///
+    /// # Errors
+    /// A word that is no part of a record, told at `span`.
+    pub(super) fn of(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
+        if each.iter().any(|word| word.starts_with(RIG)) {
+            return Self::of_rig(each, span);
+        }
+        if matches!(each, [only] if only == "load") {
+            return Ok(Self::Loads);
+        }
+        Ok(match rules::Scope::of(each, span)? {
+            rules::Scope::Pack => Self::Pack,
+            rules::Scope::Elements(kinds) => Self::Elements(kinds),
+            rules::Scope::Statements => Self::Statements,
+            rules::Scope::Layers => Self::Layers,
+            rules::Scope::Readings => Self::Readings,
+            rules::Scope::Photos => Self::Photos,
+            rules::Scope::Tests => Self::Tests,
+            rules::Scope::Instruments => Self::Instruments,
+        })
+    }
+
+    fn of_rig(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
+        let known = || ELEMENT_KINDS.iter().map(|w| w.word).filter(|kind| !NOT_IN_A_RIG.contains(kind));
+        let mut kinds = Vec::new();
+        for wanted in each {
+            let kind = wanted.strip_prefix(RIG).unwrap_or(wanted);
+            if kind == "element" {
+                kinds.extend(known());
+            } else if let Some(kind) = known().find(|known| *known == kind && wanted.starts_with(RIG)) {
+                kinds.push(kind);
+            } else {
+                let meant = known().find(|known| *known == kind).or_else(|| nearest(kind, known()));
+                let expected = meant.map_or_else(
+                    || "expected a kind of element that a rig has".to_owned(),
+                    |near| format!("did you mean `{RIG}{near}`?"),
+                );
+                let message = format!("`{wanted}` is no part of a test rig");
+                return Err(Problem::at(span.clone(), message, &expected, "each = [\"rig-cable\"]"));
+            }
+        }
+        Ok(Self::RigElements(kinds))
+    }
+
+    /// True when an item of this scope may fill the field.
+    pub(super) fn fills(&self, name: &str) -> bool {
+        let head = name.split('.').next().unwrap_or_default();
+        match head {
+            "element" => matches!(self, Self::Elements(_) | Self::RigElements(_)),
+            "load" => *self == Self::Loads,
+            // Written in one line with the part they belong to.
+            "branch" | "sensor" | "meter" | "area" => false,
+            _ => self.rule().knows(name),
+        }
+    }
+
+    /// The scope in which the conditions of its items are read. Nothing of the rig is known to the rules' language.
+    pub(super) fn rule(&self) -> rules::Scope {
+        match self {
+            Self::Pack | Self::RigElements(_) | Self::Loads => rules::Scope::Pack,
+            Self::Elements(kinds) => rules::Scope::Elements(kinds.clone()),
+            Self::Statements => rules::Scope::Statements,
+            Self::Layers => rules::Scope::Layers,
+            Self::Readings => rules::Scope::Readings,
+            Self::Photos => rules::Scope::Photos,
+            Self::Tests => rules::Scope::Tests,
+            Self::Instruments => rules::Scope::Instruments,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_names_a_part_of_the_pack_or_of_the_rig() {
+        let of = |words: &[&str]| {
+            Scope::of(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>(), &(0..1))
+                .map_err(|problem| format!("{}; {}", problem.message, problem.expected))
+        };
+        assert_eq!(of(&[]), Ok(Scope::Pack));
+        assert_eq!(of(&["load"]), Ok(Scope::Loads));
+        assert_eq!(of(&["rig-fuse", "rig-cable"]), Ok(Scope::RigElements(vec!["fuse", "cable"])));
+        let Ok(Scope::RigElements(all)) = of(&["rig-element"]) else { panic!("rig-element") };
+        assert!(all.contains(&"shunt") && !all.contains(&"bms"), "{all:?}");
+        for (words, says) in [
+            (&["rig-bms"][..], "`rig-bms` is no part of a test rig"),
+            (&["rig-cabel"], "did you mean `rig-cable`"),
+            (&["rig-fuse", "cable"], "did you mean `rig-cable`"),
+            (&["fuse", "load"], "`load` is no part of a record"),
+        ] {
+            let told = of(words).unwrap_err();
+            assert!(told.contains(says), "{words:?}: {told}");
+        }
+    }
+
+    #[test]
+    fn a_field_belongs_to_the_scope_of_its_part() {
+        for (scope, name, fits) in [
+            (Scope::Pack, "rig.ambient", true),
+            (Scope::Pack, "source.kind", true),
+            (Scope::Pack, "load.power", false),
+            (Scope::Pack, "element.rating", false),
+            (Scope::Loads, "load.power", true),
+            (Scope::RigElements(vec!["fuse"]), "element.rating", true),
+            (Scope::RigElements(vec!["fuse"]), "load.power", false),
+            (Scope::Tests, "branch.log", false),
+        ] {
+            assert_eq!(scope.fills(name), fits, "{scope:?} {name}");
+        }
+    }
+}

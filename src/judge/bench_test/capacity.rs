@@ -1,0 +1,247 @@
+//! A capacity test with its log: charge, energy, the end, and what the curve shows.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::energy::joule;
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
+use uom::si::time::second;
+
+use super::charts::gap_marks;
+use super::course::Course;
+use super::gauge::Reference;
+use super::{Moved, Work, worked};
+use crate::judge::facts::{Bound, Missing, Side, Val};
+use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, End};
+use crate::logs::instrument::{Accuracies, Verdict};
+use crate::logs::read::LogReader;
+use crate::logs::round_trip::Flow;
+use crate::logs::slope::{NoSlope, SlopeCurve, in_use, millivolts_per_ampere_hour, slope_curve};
+use crate::units::{Amount, COVERAGE, Dimension, show, show_percent, show_uncertain};
+
+impl Work<'_> {
+    pub(super) fn capacity<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
+        let claims = &self.record.claims;
+        let mut course = Course::of(self, reader.layout());
+        if course.currents.is_empty() {
+            return Err("the log has no column of current".to_owned());
+        }
+        let accuracies = self.accuracies_of(&course);
+        let settings = CapacitySettings {
+            claim: claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value)),
+            current: self.test.current.quantity().map(|q| ElectricCurrent::new::<ampere>(q.value)),
+            cutoff: self.test.cutoff_voltage.quantity().map(|q| ElectricPotential::new::<volt>(q.value)),
+            start: None,
+            accuracies,
+        };
+        let mut test = CapacityTest::new(settings);
+        let mut steps = self.load_steps(self.test.current.quantity().map(|q| q.value), accuracies);
+        let mut kelvins = Vec::new();
+        reader
+            .for_each(|sample| {
+                let (v, i) = course.take(&sample);
+                course.kelvins(&sample, &mut kelvins);
+                test.push(sample.time, v, i, kelvins.iter().copied(), sample.after_break);
+                steps.push(sample.time, v, i, sample.after_break);
+            })
+            .map_err(|error| error.to_string())?;
+        let found = test.finish().ok_or("the log holds no discharge")?;
+        let end = match found.end {
+            End::LoadCutOff => "the load's cut-off was reached",
+            End::BmsCutOff => "the BMS opened",
+            End::StillRunning => "the log ends under load, above the cut-off",
+            End::Stopped => "the load went off above the cut-off",
+        };
+        let whole = matches!(found.end, End::LoadCutOff | End::BmsCutOff);
+        self.charge_found(&found, accuracies, end, whole);
+        self.run_figures(&found, end);
+        self.curve_figures(&found);
+        self.resistances(&steps.finish(), found.integral.to.get::<second>());
+        let slope = slope_curve(&found.points, found.held, found.pauses);
+        self.slope_figures(&slope);
+        self.capacity_charts(&found, &course, slope.ok().as_ref());
+        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
+        self.moved = Some(Moved {
+            flow: Flow::from(&found.integral),
+            incomplete: (!whole).then(|| format!("the discharge is not complete: {end}")),
+        });
+        Ok(())
+    }
+
+    /// Charge and energy: facts and figures.
+    fn charge_found(&mut self, found: &Capacity, accuracies: Accuracies, end: &str, whole: bool) {
+        let charge = &found.integral.charge;
+        let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
+        let notes = found.integral.notes();
+        let steps_of = |what: &str| {
+            let steps = [format!("{what} by integration of the log"), end.to_owned()];
+            steps.into_iter().chain(notes.iter().cloned()).collect::<Vec<_>>()
+        };
+        let bound = || {
+            (!whole).then(|| Bound {
+                side: Side::AtLeast,
+                missing: vec![Missing::refused(end)],
+                by_definition: false,
+            })
+        };
+        self.figure("capacity", show_uncertain(value, COVERAGE * standard, Dimension::CHARGE));
+        if let Some(of_claim) = &found.of_claim {
+            let percent =
+                show_uncertain(100.0 * of_claim.value, 100.0 * COVERAGE * of_claim.standard, Dimension::NONE);
+            let verdict = match &found.verdict {
+                Verdict::Meets => "the claim is met".to_owned(),
+                Verdict::FallsShort => "less than the claim".to_owned(),
+                Verdict::NotDecided(why) => format!("not decided: {}", why.join("; ")),
+            };
+            self.figure("of the claim", format!("{percent} % (k = 2): {verdict}"));
+        }
+        let mut answer =
+            worked(Val::Amount(self.amount(value, standard, Dimension::CHARGE, 0)), steps_of("capacity"));
+        answer.bound = bound();
+        if accuracies.current.is_none() {
+            answer.assumed.push(
+                "the accuracy of the current's instrument is not known; only sampling is counted".to_owned(),
+            );
+        }
+        self.fact("test.capacity_found", Ok(answer));
+        let Some(energy) = &found.integral.energy else {
+            let missing = Missing::refused("the log has no column of voltage");
+            self.fact("test.energy_found", Err(vec![missing]));
+            return;
+        };
+        let (value, standard) = (energy.value.get::<joule>(), energy.standard.get::<joule>());
+        self.figure("energy", show_uncertain(value, COVERAGE * standard, Dimension::ENERGY));
+        if let Some(claim) = self.record.claims.energy.quantity() {
+            let scale = 100.0 / claim.value;
+            let percent = show_uncertain(scale * value, scale * COVERAGE * standard, Dimension::NONE);
+            self.figure("energy of the claim", format!("{percent} %"));
+        }
+        let mut answer =
+            worked(Val::Amount(self.amount(value, standard, Dimension::ENERGY, 1)), steps_of("energy"));
+        answer.bound = bound();
+        self.fact("test.energy_found", Ok(answer));
+    }
+
+    /// How the discharge ran: end, duration, current, temperature, gaps.
+    fn run_figures(&mut self, found: &Capacity, end: &str) {
+        let duration = show(found.integral.duration().get::<second>(), Dimension::TIME);
+        let end = match found.end_voltage {
+            Some(voltage) => format!("{end}, {} under load", show(voltage.get::<volt>(), Dimension::VOLTAGE)),
+            None => end.to_owned(),
+        };
+        self.figure(
+            "end",
+            if found.end == End::BmsCutOff { format!("{end}, after {duration}") } else { end },
+        );
+        self.figure("duration", duration);
+        if found.pauses > 0 {
+            self.figure("pauses", found.pauses.to_string());
+        }
+        self.figure("mean current", show(found.mean_current.get::<ampere>(), Dimension::CURRENT));
+        self.figure("current held", if found.held { "yes" } else { "no" });
+        if let Some(rate) = found.rate {
+            let held = if found.held { "held" } else { "not held" };
+            self.figure("C-rate", format!("{}, {held}", show(rate / 3600.0, Dimension::RATE)));
+        }
+        self.temperatures_figure(found.temperatures);
+        self.notes(&found.integral);
+    }
+
+    /// What is read off the curve.
+    fn curve_figures(&mut self, found: &Capacity) {
+        let Some(curve) = &found.curve else { return };
+        for (depth, voltage) in &curve.at_depth {
+            let name = format!("voltage at {} depth of discharge", show_percent(*depth));
+            self.figure(&name, show(voltage.get::<volt>(), Dimension::VOLTAGE));
+        }
+        self.figure("flatness of the plateau", show(curve.flatness.get::<volt>(), Dimension::VOLTAGE));
+        let knee = match curve.knee {
+            Some((depth, voltage)) => {
+                let at = show(voltage.get::<volt>(), Dimension::VOLTAGE);
+                format!("at {} depth of discharge, {at}", show_percent((1000.0 * depth).round() / 1000.0))
+            }
+            None => "none: the curve does not bend down".to_owned(),
+        };
+        self.figure("knee", knee);
+        self.figure("sag at the end", show(curve.sag.get::<volt>(), Dimension::VOLTAGE));
+    }
+
+    /// What the differential curve is smoothed over, how well it is known, and where it stands out.
+    fn slope_figures(&mut self, slope: &Result<SlopeCurve, NoSlope>) {
+        let slope = match slope {
+            Ok(slope) => slope,
+            Err(why) => return self.figure("differential voltage", format!("not shown: {why}")),
+        };
+        let charge = |q: f64| show(q, Dimension::CHARGE);
+        let mut text = format!(
+            "a straight line through every {} of charge ({}); {} mV/Ah in the middle, known within {} mV/Ah (k = 2)",
+            charge(slope.window),
+            show_percent(slope.part),
+            in_use(slope.median),
+            in_use(slope.expanded)
+        );
+        if let (true, Some(first), Some(last)) = (slope.cut, slope.places.first(), slope.places.last()) {
+            let (from, to) = (charge(first.charge), charge(last.charge));
+            text.push_str(&format!("; shown from {from} to {to}, far steeper outside"));
+        }
+        if slope.left_out > 0 {
+            text.push_str(&format!("; {} places left out, where readings are far off", slope.left_out));
+        }
+        self.figure("differential voltage", text);
+        let peaks: Vec<String> = slope
+            .peaks
+            .iter()
+            .map(|peak| format!("at {} with {} mV/Ah", charge(peak.charge), in_use(peak.fall)))
+            .collect();
+        let peaks =
+            if peaks.is_empty() { "nowhere beyond its uncertainty".to_owned() } else { peaks.join(", ") };
+        self.figure("differential voltage stands out", peaks);
+    }
+
+    fn capacity_charts(&mut self, found: &Capacity, course: &Course, slope: Option<&SlopeCurve>) {
+        let points: Vec<(f64, f64)> = found.points.iter().map(|p| (p.charge / 3600.0, p.voltage)).collect();
+        let value = found.integral.charge.value.get::<coulomb>();
+        let word = match found.end {
+            End::LoadCutOff => "cut-off",
+            End::BmsCutOff => "BMS opened",
+            End::StillRunning => "end of the log",
+            End::Stopped => "load off",
+        };
+        let mut marks = vec![(value / 3600.0, word.to_owned())];
+        marks.extend(self.record.claims.capacity.quantity().map(|q| (q.value / 3600.0, "claim".to_owned())));
+        if let Some((depth, _)) = found.curve.as_ref().and_then(|curve| curve.knee) {
+            marks.push((depth * value / 3600.0, "knee".to_owned()));
+        }
+        let levels: Vec<(f64, String)> = self
+            .test
+            .cutoff_voltage
+            .quantity()
+            .map(|q| (q.value, "cut-off".to_owned()))
+            .into_iter()
+            .collect();
+        self.curve("voltage over charge", "charge in Ah", "voltage in V", &points, marks, levels.clone());
+        if let Some(slope) = slope {
+            let places: Vec<(f64, f64)> = slope
+                .places
+                .iter()
+                .map(|place| (place.charge / 3600.0, millivolts_per_ampere_hour(place.fall)))
+                .collect();
+            let name = format!("fall of voltage with charge, over {} of it", show_percent(slope.part));
+            let peaks = slope.peaks.iter().map(|peak| (peak.charge / 3600.0, "peak".to_owned())).collect();
+            self.curve(&name, "charge in Ah", "−dV/dQ in mV/Ah", &places, peaks, Vec::new());
+        }
+        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        let mut marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
+        self.chart_voltage(course, from, "under load", marks.clone(), levels);
+        self.chart_current(course, from, "under load", marks.clone(), 1.0);
+        self.chart_temperatures(course, from, "under load", marks, Vec::new());
+    }
+
+    /// An amount of this test, from its own numbered source of uncertainty.
+    pub(super) fn amount(&self, value: f64, standard: f64, dimension: Dimension, which: u32) -> Amount {
+        let number = crate::units::Uncertain::new(value, self.source + which, standard);
+        Amount { number, dimension }
+    }
+}

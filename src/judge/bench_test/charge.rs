@@ -1,0 +1,206 @@
+//! A charge with its log, and the round trip with the capacity test that belongs to it.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::energy::joule;
+use uom::si::f64::ElectricCharge;
+use uom::si::time::second;
+
+use super::charts::gap_marks;
+use super::course::Course;
+use super::gauge::Reference;
+use super::{Moved, Trial, Work, worked};
+use crate::judge::facts::{Missing, Val};
+use crate::logs::instrument::Figure;
+use crate::logs::read::{CurrentSign, LogReader};
+use crate::logs::round_trip::{ChargeEnd, ChargeTest, Flow, round_trip};
+use crate::record::Record;
+use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_uncertain};
+
+impl Work<'_> {
+    pub(super) fn charge<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
+        let accuracies = self.accuracies();
+        let mut course = Course::of(self, reader.layout());
+        if course.currents.is_empty() {
+            return Err("the log has no column of current".to_owned());
+        }
+        let undecided = matches!(reader.layout().sign, None | Some((CurrentSign::NotDecided, _)));
+        let capacity =
+            self.record.claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value));
+        // Where the log does not show which way its current counts, the test does: what flowed in a charge went in.
+        // Both ways are followed, because the larger flow is known only at the end.
+        let mut ways = [-1.0, 1.0].map(|sign| (sign, ChargeTest::new(capacity)));
+        let mut kelvins = Vec::new();
+        reader
+            .for_each(|sample| {
+                let (voltage, current) = course.take(&sample);
+                course.kelvins(&sample, &mut kelvins);
+                for (sign, test) in &mut ways {
+                    if *sign < 0.0 || undecided {
+                        let into = *sign * current;
+                        test.push(sample.time, voltage, into, kelvins.iter().copied(), sample.after_break);
+                    }
+                }
+            })
+            .map_err(|error| error.to_string())?;
+        let charge_of =
+            |found: &crate::logs::round_trip::Charge| found.integral.charge.value.get::<coulomb>();
+        let (sign, found) = ways
+            .into_iter()
+            .filter_map(|(sign, test)| Some((sign, test.finish(&accuracies)?)))
+            .max_by(|a, b| charge_of(&a.1).total_cmp(&charge_of(&b.1)))
+            .ok_or("the log holds no charge")?;
+        if sign > 0.0 {
+            self.figure(
+                "sign of the current",
+                "not shown by the log; taken as into the pack, as this is a charge",
+            );
+        }
+        let end = match found.end {
+            ChargeEnd::Taper => "the current tapered at the charge voltage",
+            ChargeEnd::BrokenOff => "the current broke off before it had tapered",
+            ChargeEnd::StillRunning => "the log ends while it charges",
+        };
+        let (charge, energy) = (&found.integral.charge, &found.integral.energy);
+        let value = charge.value.get::<coulomb>();
+        self.figure(
+            "charge into the pack",
+            show_uncertain(value, charge.expanded().get::<coulomb>(), Dimension::CHARGE),
+        );
+        if let Some(energy) = energy {
+            let text = show_uncertain(
+                energy.value.get::<joule>(),
+                energy.expanded().get::<joule>(),
+                Dimension::ENERGY,
+            );
+            self.figure("energy into the pack", text);
+        }
+        self.figure("end", end);
+        self.figure("duration", show(found.integral.duration().get::<second>(), Dimension::TIME));
+        self.figure("highest current", show(found.highest_current.get::<ampere>(), Dimension::CURRENT));
+        self.figure("current at the end", show(found.end_current.get::<ampere>(), Dimension::CURRENT));
+        if let Some(voltage) = found.highest_voltage {
+            self.figure("highest voltage", show(voltage.get::<volt>(), Dimension::VOLTAGE));
+        }
+        self.temperatures_figure(found.temperatures);
+        self.notes(&found.integral);
+        let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
+            number: Uncertain::new(value, self.source + which, standard),
+            dimension,
+        };
+        let mut steps = vec!["by integration of the log".to_owned(), end.to_owned()];
+        steps.extend(found.integral.notes());
+        let charge_in = amount(value, charge.standard.get::<coulomb>(), 0, Dimension::CHARGE);
+        let energy_in = energy
+            .as_ref()
+            .map(|e| amount(e.value.get::<joule>(), e.standard.get::<joule>(), 1, Dimension::ENERGY));
+        self.fact("test.charge_in", Ok(worked(Val::Amount(charge_in), steps.clone())));
+        self.fact(
+            "test.energy_in",
+            energy_in
+                .map(|energy| worked(Val::Amount(energy), steps))
+                .ok_or_else(|| vec![Missing::refused("the log has no column of voltage")]),
+        );
+        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        let mut marks = vec![(0.0, "charge on".to_owned()), ((to - from) / 60.0, "end".to_owned())];
+        marks.extend(gap_marks(&found.integral, from));
+        let levels = self
+            .record
+            .claims
+            .charge_voltage
+            .quantity()
+            .map(|q| (q.value, "claimed charge voltage".to_owned()));
+        self.chart_voltage(&course, from, "under charge", marks.clone(), levels.into_iter().collect());
+        self.chart_current(&course, from, "under charge", marks.clone(), sign);
+        self.chart_temperatures(&course, from, "under charge", marks, Vec::new());
+        self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
+        self.moved = Some(Moved {
+            flow: Flow::from(&found.integral),
+            incomplete: (found.end != ChargeEnd::Taper).then(|| format!("the charge is not complete: {end}")),
+        });
+        Ok(())
+    }
+}
+
+/// Round trips: each charge with the capacity test that belongs to it.
+pub(super) fn round_trips(record: &Record, trials: &mut [Trial], moved: &[Option<Moved>]) {
+    for index in 0..trials.len() {
+        let Some(test) = record.test.get(index) else { continue };
+        if test.kind.word() != Some("charge") {
+            continue;
+        }
+        let found = pair(record, index, moved);
+        let Some(trial) = trials.get_mut(index) else { continue };
+        let source = super::source_of(index);
+        match found {
+            Ok((name, charge, energy)) => {
+                let mut add =
+                    |fact: &'static str, figure: &str, ratio: Result<Figure<f64>, String>, which: u32| {
+                        let ratio = match ratio {
+                            Ok(ratio) => ratio,
+                            Err(why) => {
+                                trial.facts.insert(fact, Err(vec![Missing::refused(&why)]));
+                                return;
+                            }
+                        };
+                        let u = COVERAGE * ratio.standard;
+                        let percent = show_uncertain(100.0 * ratio.value, 100.0 * u, Dimension::NONE);
+                        trial.figures.push((figure.to_owned(), format!("{percent} % (out in test {name})")));
+                        let number = Uncertain::new(ratio.value, source + which, ratio.standard);
+                        let mut answer = worked(
+                            Val::Amount(Amount { number, dimension: Dimension::NONE }),
+                            vec![format!("what came out in test {name} over what went in here")],
+                        );
+                        if ratio.instrument.is_none() {
+                            answer.assumed.push(
+                                "the accuracy of an instrument is not known; only sampling is counted"
+                                    .to_owned(),
+                            );
+                        }
+                        answer.assumed.push(
+                            "the pack was as full before the discharge as after this charge".to_owned(),
+                        );
+                        trial.facts.insert(fact, Ok(answer));
+                    };
+                add("test.coulomb_efficiency", "coulomb round trip", Ok(charge), 2);
+                let energy = energy.ok_or_else(|| "both logs need a column of voltage".to_owned());
+                add("test.energy_efficiency", "energy round trip", energy, 3);
+            }
+            Err(why) => {
+                trial.figures.push(("round trip".to_owned(), format!("not decided: {why}")));
+                for fact in ["test.coulomb_efficiency", "test.energy_efficiency"] {
+                    trial.facts.insert(fact, Err(vec![Missing::refused(&why)]));
+                }
+            }
+        }
+    }
+}
+
+type Trip = (String, Figure<f64>, Option<Figure<f64>>);
+
+/// The round trip of a charge, or why there is none.
+fn pair(record: &Record, index: usize, moved: &[Option<Moved>]) -> Result<Trip, String> {
+    let charge = moved.get(index).and_then(Option::as_ref).ok_or("what went in is not known")?;
+    let test = record.test.get(index).ok_or("there is no such test")?;
+    let wanted = test.capacity_test.text();
+    let mut capacities = record.test.iter().enumerate().filter(|(_, other)| {
+        other.kind.word() == Some("capacity") && wanted.is_none_or(|id| other.id.text() == Some(id))
+    });
+    let (other, capacity) = match (capacities.next(), capacities.next(), wanted) {
+        (Some(only), None, _) => only,
+        (Some(_), Some(_), _) => {
+            return Err("several capacity tests are recorded; say which in `capacity_test`".to_owned());
+        }
+        (None, _, Some(id)) => return Err(format!("there is no capacity test `{id}`")),
+        (None, ..) => return Err("no capacity test is recorded".to_owned()),
+    };
+    let discharge =
+        moved.get(other).and_then(Option::as_ref).ok_or("what came out in the capacity test is not known")?;
+    if let Some(why) = charge.incomplete.as_ref().or(discharge.incomplete.as_ref()) {
+        return Err(why.clone());
+    }
+    let same = test.own.with.is_some() && test.own.with == capacity.own.with;
+    let trip = round_trip(&discharge.flow, &charge.flow, same).ok_or("nothing went in")?;
+    Ok((capacity.id.text().unwrap_or("capacity").to_owned(), trip.charge, trip.energy))
+}

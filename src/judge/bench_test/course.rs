@@ -1,0 +1,211 @@
+//! The channels of a log as they stream past: kept in bounded memory for what is read off and for the charts.
+//!
+//! What the pack's own gauge shows (columns labelled "gauge") is kept apart: it is a reading, never a reference,
+//! and never part of a sum.
+
+use super::instruments::{Tool, tool};
+use super::{CURVE_POINTS, Work};
+use crate::logs::downsample::MinMax;
+use crate::logs::instrument::Accuracies;
+use crate::logs::integrate::Integrator;
+use crate::logs::read::{Column, Layout, Meaning, Sample, Slot};
+use crate::logs::series::Series;
+use crate::record::Record;
+use crate::units::Dimension;
+
+/// Channels of one meaning that are followed.
+const CHANNELS: usize = 32;
+/// Words for places that are no element of the path.
+pub(crate) const PLACES: &[&str] = &["bms", "cells", "ambient", "inner air"];
+
+/// One channel.
+#[derive(Debug, Clone)]
+pub(super) struct Channel {
+    /// What it is called.
+    pub label: String,
+    /// The part it belongs to: an element's id or one of [`PLACES`].
+    pub part: Option<String>,
+    /// Its instrument.
+    pub tool: Option<Tool>,
+    /// Its values, thinned evenly.
+    pub series: Series,
+    /// Its extremes, for a chart.
+    pub picture: MinMax,
+    slot: Slot,
+}
+
+impl Channel {
+    fn new(column: &Column, slot: Slot, part: Option<String>, tool: Option<Tool>) -> Self {
+        let header = if column.header.is_empty() { &column.label } else { &column.header };
+        let label = if column.label.is_empty() { header } else { &column.label };
+        Self {
+            label: label.clone(),
+            part,
+            tool,
+            series: Series::new(),
+            picture: MinMax::new(CURVE_POINTS / 4),
+            slot,
+        }
+    }
+
+    fn take(&mut self, sample: &Sample<'_>) -> f64 {
+        let value = sample.get(self.slot);
+        self.series.push(sample.time, value);
+        self.picture.push(sample.time, value);
+        value
+    }
+}
+
+/// The channels of a log.
+#[derive(Debug, Clone)]
+pub(super) struct Course {
+    /// Voltage at the terminals.
+    pub voltage: Option<Channel>,
+    /// Currents; several are branches side by side.
+    pub currents: Vec<Channel>,
+    /// Temperatures.
+    pub temperatures: Vec<Channel>,
+    /// What the pack's own gauge shows, by meaning.
+    pub gauge: Vec<(Meaning, Channel)>,
+    /// Sum of the currents.
+    pub current: Series,
+    /// Its extremes, for a chart.
+    pub current_picture: MinMax,
+    /// Charge counted so far over time, C.
+    pub counted: Series,
+    integrator: Integrator,
+}
+
+/// Whether a label says that the pack's own gauge shows it.
+pub(super) fn is_gauge(label: &str) -> bool {
+    label.to_lowercase().split_whitespace().any(|word| word == "gauge")
+}
+
+/// The part that a label names, where it names one.
+pub(super) fn part_of(record: &Record, label: &str) -> Option<String> {
+    let wanted = label.trim();
+    let element = record.path.element.iter().filter_map(|element| element.id.text());
+    PLACES.iter().copied().chain(element).find(|name| name.eq_ignore_ascii_case(wanted)).map(str::to_owned)
+}
+
+impl Course {
+    /// The channels of a layout.
+    pub fn of(work: &Work<'_>, layout: &Layout) -> Self {
+        let (record, test) = (work.record, work.test);
+        let with = test.own.with.as_deref();
+        let plain = |meaning: Meaning, dimension: Dimension| {
+            layout
+                .slots(meaning)
+                .filter(|(_, column)| !is_gauge(&column.label))
+                .take(CHANNELS)
+                .map(|(slot, column)| {
+                    let part = part_of(record, &column.label);
+                    Channel::new(column, slot, part, tool(record, with, dimension))
+                })
+                .collect::<Vec<_>>()
+        };
+        let mut currents = plain(Meaning::Current, Dimension::CURRENT);
+        let mut temperatures = plain(Meaning::Temperature, Dimension::TEMPERATURE);
+        let named = |slot: Slot, wanted: &str| {
+            layout.values().any(|(of, column)| {
+                of == slot
+                    && [&column.label, &column.header]
+                        .iter()
+                        .any(|name| name.trim().eq_ignore_ascii_case(wanted.trim()))
+            })
+        };
+        for sensor in &test.sensor {
+            let Some(column) = sensor.column.text() else { continue };
+            for channel in temperatures.iter_mut().filter(|channel| named(channel.slot, column)) {
+                channel.part = sensor.part.text().map(str::to_owned);
+                if sensor.own.with.is_some() {
+                    channel.tool = tool(record, sensor.own.with.as_deref(), Dimension::TEMPERATURE);
+                }
+            }
+        }
+        // A branch in a column of this log has its own name and instrument.
+        for branch in test.branch.iter().filter(|branch| branch.log.text().is_none()) {
+            let Some(column) = branch.column.text() else { continue };
+            for channel in currents.iter_mut().filter(|channel| named(channel.slot, column)) {
+                if let Some(name) = branch.name.text() {
+                    name.clone_into(&mut channel.label);
+                }
+                if branch.own.with.is_some() {
+                    channel.tool = tool(record, branch.own.with.as_deref(), Dimension::CURRENT);
+                }
+            }
+        }
+        let gauge = layout
+            .values()
+            .filter(|(_, column)| {
+                column.meaning == Meaning::StateOfCharge
+                    || is_gauge(&column.label)
+                        && matches!(column.meaning, Meaning::Voltage | Meaning::Current)
+            })
+            .take(CHANNELS)
+            .map(|(slot, column)| {
+                let dimension = match column.meaning {
+                    Meaning::Voltage => Dimension::VOLTAGE,
+                    Meaning::Current => Dimension::CURRENT,
+                    _ => Dimension::NONE,
+                };
+                let tool = work.gauge_tool(dimension);
+                (column.meaning, Channel::new(column, slot, None, tool))
+            })
+            .collect();
+        Self {
+            voltage: plain(Meaning::Voltage, Dimension::VOLTAGE).into_iter().next(),
+            currents,
+            temperatures,
+            gauge,
+            current: Series::new(),
+            current_picture: MinMax::new(CURVE_POINTS / 4),
+            counted: Series::new(),
+            integrator: Integrator::new(),
+        }
+    }
+
+    /// Takes a sample; gives voltage and the sum of the currents, NaN where there is none.
+    pub fn take(&mut self, sample: &Sample<'_>) -> (f64, f64) {
+        let voltage = self.voltage.as_mut().map_or(f64::NAN, |channel| channel.take(sample));
+        let current: f64 = if self.currents.is_empty() {
+            f64::NAN
+        } else {
+            self.currents.iter_mut().map(|channel| channel.take(sample)).sum()
+        };
+        for channel in &mut self.temperatures {
+            channel.take(sample);
+        }
+        for (_, channel) in &mut self.gauge {
+            channel.take(sample);
+        }
+        self.current.push(sample.time, current);
+        self.current_picture.push(sample.time, current);
+        if current.is_finite() {
+            self.integrator.push(sample.time, voltage, current, sample.after_break);
+            self.counted.push(sample.time, self.integrator.charge_so_far());
+        }
+        (voltage, current)
+    }
+
+    /// The temperatures at the last sample taken, by channel.
+    pub fn kelvins(&self, sample: &Sample<'_>, into: &mut Vec<f64>) {
+        into.clear();
+        into.extend(self.temperatures.iter().map(|channel| sample.get(channel.slot)));
+    }
+
+    /// What is to be known beside charge and energy of the whole log.
+    pub fn notes(&self) -> Vec<String> {
+        self.integrator.finish(&Accuracies::default()).map(|whole| whole.notes()).unwrap_or_default()
+    }
+
+    /// The channel of a part.
+    pub fn temperature_of(&self, part: &str) -> Option<(usize, &Channel)> {
+        self.temperatures.iter().enumerate().find(|(_, channel)| channel.part.as_deref() == Some(part))
+    }
+
+    /// Charge counted between two times of the log, C.
+    pub fn between(&self, from: f64, to: f64) -> Option<f64> {
+        Some(self.counted.at(to)? - self.counted.at(from)?)
+    }
+}

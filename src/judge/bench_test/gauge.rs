@@ -1,0 +1,322 @@
+//! The pack's own gauge against the reference: voltage, current, and the fall of its state of charge against the
+//! coulombs counted.
+//!
+//! The gauge shows whole steps; within half a step at each reading nothing can be said against it. A reading of
+//! the gauge is compared with a reference reading at the same time, or with the log at that time; one without
+//! either cannot be told, and says so.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::f64::ElectricCharge;
+
+use super::agreement::Checks;
+use super::course::{Channel, Course};
+use super::instruments::{Tool, last_digit, standard, tool};
+use super::{Work, worked};
+use crate::judge::facts::Val;
+use crate::logs::full_load::Total;
+use crate::logs::gauge::{deviation, fall_of_charge};
+use crate::logs::instrument::Agreement;
+use crate::logs::read::Meaning;
+use crate::record::parts::Reading;
+use crate::units::{Amount, COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
+
+/// Readings of the gauge that must agree: one alone may be chance (common practice, no source).
+const LEAST: usize = 2;
+
+/// A state of charge of the gauge, with its time since the load came on and its step.
+#[derive(Debug, Clone, Copy)]
+struct State {
+    at: Option<f64>,
+    value: f64,
+    step: f64,
+}
+
+/// What the gauge is compared with.
+pub(super) struct Reference<'a> {
+    /// The log and the times at which the load came on and went off, where there is a log.
+    pub course: Option<(&'a Course, f64, f64)>,
+    /// The pack's current where no log has it: read off by hand, or the sum of the branches.
+    pub current: Option<Total>,
+    /// How long that current flowed, s.
+    pub duration: Option<f64>,
+}
+
+impl Work<'_> {
+    /// The instrument that stands for the gauge: its id is "gauge" or begins with "gauge-".
+    pub(super) fn gauge_tool(&self, dimension: Dimension) -> Option<Tool> {
+        let ids = self.record.instrument.iter().filter_map(|i| i.id.text());
+        ids.filter(|id| *id == "gauge" || id.starts_with("gauge-"))
+            .find_map(|id| tool(self.record, Some(id), dimension))
+    }
+
+    fn readings_of<'r>(&'r self, of: &'r str) -> impl Iterator<Item = (&'r Reading, &'r Quantity)> {
+        self.test.reading.iter().filter_map(move |reading| {
+            let text = reading.of.text()?;
+            text.trim().eq_ignore_ascii_case(of).then_some(())?;
+            Some((reading, reading.value.quantity()?))
+        })
+    }
+
+    /// What the gauge was read to show for the current, with the step of its display.
+    pub(super) fn gauge_current_read(&self) -> Option<Total> {
+        let (reading, quantity) =
+            self.readings_of("gauge").find(|(_, quantity)| quantity.dimension == Dimension::CURRENT)?;
+        let step = tool(self.record, reading.own.with.as_deref(), Dimension::CURRENT)
+            .or_else(|| self.gauge_tool(Dimension::CURRENT))
+            .and_then(|tool| tool.step)
+            .or_else(|| last_digit(quantity))?;
+        Some(Total { value: quantity.value, standard: Some(step / 12.0_f64.sqrt()) })
+    }
+
+    /// Compares every reading of the gauge; adds figures and the facts of the gauge.
+    pub(super) fn gauge(&mut self, reference: &Reference<'_>) {
+        let mut checks = Checks::default();
+        let mut figures = Vec::new();
+        let read: Vec<(Option<f64>, Quantity, f64)> = self
+            .readings_of("gauge")
+            .map(|(reading, quantity)| {
+                let step = tool(self.record, reading.own.with.as_deref(), quantity.dimension)
+                    .or_else(|| self.gauge_tool(quantity.dimension))
+                    .and_then(|tool| tool.step)
+                    .or_else(|| last_digit(quantity));
+                (reading.at.quantity().map(|at| at.value), quantity.clone(), step.unwrap_or(0.0))
+            })
+            .collect();
+        for (at, quantity, step) in &read {
+            if quantity.dimension == Dimension::NONE {
+                continue;
+            }
+            let (name, when) = (name_of(quantity.dimension), when(*at));
+            let line = match self.reference_at(reference, *at, quantity.dimension) {
+                Ok(total) => {
+                    let line = deviates(quantity.value, *step, total, quantity.dimension);
+                    checks.add(&format!("{name} {when}, {}", line.0), &line.1);
+                    format!("{}; {}", line.0, line.1)
+                }
+                Err(why) => {
+                    let cannot = Agreement::CannotTell(why);
+                    checks.add(&format!("{name} {when}"), &cannot);
+                    format!("{}: {cannot}", quantity.text)
+                }
+            };
+            figures.push((format!("gauge {name} {when}"), line));
+        }
+        if let Some((course, on, off)) = reference.course {
+            for (meaning, channel) in &course.gauge {
+                let (main, dimension) = match meaning {
+                    Meaning::Voltage => (course.voltage.as_ref().map(|c| &c.series), Dimension::VOLTAGE),
+                    Meaning::Current => (Some(&course.current), Dimension::CURRENT),
+                    _ => continue,
+                };
+                let Some(main) = main else { continue };
+                let Some((gauge, reference)) = means(channel, main, on, off) else { continue };
+                let step = channel.tool.and_then(|tool| tool.step).or_else(|| smallest_step(channel));
+                let of = self.own_standard(reference, dimension);
+                let total = Total { value: reference, standard: of };
+                let line = deviates(gauge, step.unwrap_or(0.0), total, dimension);
+                let name = name_of(dimension);
+                // A mean of many readings, not one.
+                checks.add_of(LEAST, &format!("mean {name} of the log, {}", line.0), &line.1);
+                figures.push((format!("gauge {name}, mean under load"), format!("{}; {}", line.0, line.1)));
+            }
+        }
+        let states = self.states(reference, &read);
+        if let (Some(before), Some(after)) = (states.first().copied(), states.last().copied())
+            && states.len() > 1
+        {
+            let (text, agreement) = self.fall(reference, before, after);
+            checks.add_of(2, &format!("state of charge, {text}"), &agreement);
+            figures.push((
+                "gauge state of charge".to_owned(),
+                format!("{} to {}", show_percent(before.value), show_percent(after.value)),
+            ));
+            figures.push(("fall of the state of charge".to_owned(), format!("{text}; {agreement}")));
+        } else if let Some(only) = states.first() {
+            let cannot = Agreement::CannotTell("a second reading is needed for its fall".to_owned());
+            checks.add(&format!("state of charge {}", show_percent(only.value)), &cannot);
+        }
+        for (name, text) in figures {
+            self.figure(&name, text);
+        }
+        let count = Amount::exact(f64::from(checks.count()), Dimension::NONE);
+        self.trial.facts.insert("test.gauge_readings", Ok(worked(Val::Amount(count), Vec::new())));
+        let answer = checks.answer(
+            "no reading of the pack's own gauge (`[[test.reading]]` of \"gauge\") is recorded",
+            LEAST,
+        );
+        self.trial.facts.insert("test.gauge_agrees", answer);
+    }
+
+    /// Standard uncertainty of the test's own instrument at a value.
+    pub(super) fn own_standard(&self, value: f64, dimension: Dimension) -> Option<f64> {
+        tool(self.record, self.test.own.with.as_deref(), dimension)?.standard(value, dimension)
+    }
+
+    /// The reference reading at a time, or why there is none.
+    fn reference_at(
+        &self,
+        reference: &Reference<'_>,
+        at: Option<f64>,
+        dimension: Dimension,
+    ) -> Result<Total, String> {
+        let written = self
+            .readings_of("terminals")
+            .filter(|(_, quantity)| quantity.dimension == dimension)
+            .find(|(reading, _)| reading.at.quantity().map(|at| at.value) == at);
+        if let Some((reading, quantity)) = written {
+            let with = reading.own.with.as_deref().or(self.test.own.with.as_deref());
+            return Ok(Total { value: quantity.value, standard: standard(self.record, with, quantity) });
+        }
+        if let Some((course, on, _)) = reference.course {
+            let Some(at) = at else {
+                return Err("the time of the reading (`at`) is not recorded".to_owned());
+            };
+            let series = match dimension {
+                Dimension::VOLTAGE => course.voltage.as_ref().map(|channel| &channel.series),
+                Dimension::CURRENT => Some(&course.current),
+                _ => None,
+            };
+            if let Some(value) = series.and_then(|series| series.at(on + at)) {
+                return Ok(Total { value, standard: self.own_standard(value, dimension) });
+            }
+            if series.is_some_and(|series| series.span().is_some()) {
+                return Err(format!("the log does not reach {}", show(at, Dimension::TIME)));
+            }
+        }
+        match (dimension, reference.current) {
+            (Dimension::CURRENT, Some(total)) => Ok(total),
+            _ => Err("there is no reference reading at that time".to_owned()),
+        }
+    }
+
+    /// The gauge's states of charge, in the order of time: written ones first, else those of the log.
+    fn states(&self, reference: &Reference<'_>, read: &[(Option<f64>, Quantity, f64)]) -> Vec<State> {
+        let mut states: Vec<State> = read
+            .iter()
+            .filter(|(_, quantity, _)| quantity.dimension == Dimension::NONE)
+            .map(|(at, quantity, step)| State { at: *at, value: quantity.value, step: *step })
+            .collect();
+        states.sort_by(|a, b| a.at.unwrap_or(0.0).total_cmp(&b.at.unwrap_or(0.0)));
+        if states.is_empty()
+            && let Some((course, on, off)) = reference.course
+            && let Some((_, channel)) =
+                course.gauge.iter().find(|(meaning, _)| *meaning == Meaning::StateOfCharge)
+        {
+            let step = channel.tool.and_then(|tool| tool.step).or_else(|| smallest_step(channel));
+            let span = channel.series.span().map(|(first, last)| (first.max(on), last.min(off)));
+            for at in span.into_iter().flat_map(|(first, last)| [first, last]) {
+                // What was shown last: a display is not interpolated.
+                if let Some(value) = shown_at(channel, at) {
+                    states.push(State { at: Some(at - on), value, step: step.unwrap_or(0.01) });
+                }
+            }
+        }
+        states
+    }
+
+    fn fall(&self, reference: &Reference<'_>, before: State, after: State) -> (String, Agreement) {
+        let cannot = |why: &str| {
+            let points = show_percent(before.value - after.value);
+            (format!("{points} less"), Agreement::CannotTell(why.to_owned()))
+        };
+        let Some(capacity) = self.record.claims.capacity.quantity() else {
+            return cannot("what the gauge calls full (`claims.capacity`) is not recorded");
+        };
+        let counted = match (reference.course, reference.current, reference.duration) {
+            (Some((course, on, _)), ..) if course.counted.span().is_some() => {
+                let (Some(from), Some(to)) = (before.at, after.at) else {
+                    return cannot("the times of the readings (`at`) are not recorded");
+                };
+                let Some(charge) = course.between(on + from, on + to) else {
+                    return cannot("the log does not reach from the one reading to the other");
+                };
+                let seconds = to - from;
+                let mean = if seconds > 0.0 { charge / seconds } else { 0.0 };
+                (charge, self.own_standard(mean, Dimension::CURRENT).map(|u| u * seconds))
+            }
+            (_, Some(current), Some(duration)) => {
+                (current.value * duration, current.standard.map(|u| u * duration))
+            }
+            (_, None, _) => return cannot("the current is not recorded"),
+            (_, _, None) => return cannot("how long the current flowed (`duration`) is not recorded"),
+        };
+        let step = before.step.max(after.step);
+        let charge = ElectricCharge::new::<coulomb>;
+        let found = fall_of_charge(
+            before.value,
+            after.value,
+            step,
+            charge(capacity.value),
+            charge(counted.0),
+            counted.1.map(charge),
+        );
+        let text = format!(
+            "{} of {} are {}, in steps of {}; counted {}",
+            show_percent(before.value - after.value),
+            capacity.text,
+            show_uncertain(
+                found.by_gauge.get::<coulomb>(),
+                COVERAGE * found.by_gauge_standard.get::<coulomb>(),
+                Dimension::CHARGE
+            ),
+            show_percent(step),
+            show_uncertain(counted.0, COVERAGE * counted.1.unwrap_or(0.0), Dimension::CHARGE)
+        );
+        (text, found.agreement)
+    }
+}
+
+fn name_of(dimension: Dimension) -> &'static str {
+    match dimension {
+        Dimension::VOLTAGE => "voltage",
+        Dimension::CURRENT => "current",
+        _ => "reading",
+    }
+}
+
+fn when(at: Option<f64>) -> String {
+    at.map_or_else(|| "at a time not recorded".to_owned(), |at| format!("at {}", show(at, Dimension::TIME)))
+}
+
+fn deviates(gauge: f64, step: f64, reference: Total, dimension: Dimension) -> (String, Agreement) {
+    let found = deviation(gauge, step, reference.value, reference.standard);
+    let more = if found.difference < 0.0 { "less" } else { "more" };
+    let percent = found.relative.map_or(String::new(), |r| format!(" ({})", show_percent(r.abs())));
+    let text = format!(
+        "{} against {}: {}{percent} {more}",
+        show(gauge, dimension),
+        show_uncertain(reference.value, COVERAGE * reference.standard.unwrap_or(0.0), dimension),
+        show(found.difference.abs(), Dimension { point: false, ..dimension }),
+    );
+    (text, found.agreement)
+}
+
+/// The smallest change of what a gauge shows: its step as far as the log tells.
+fn smallest_step(channel: &Channel) -> Option<f64> {
+    let points = channel.series.points();
+    let changes = points.windows(2).filter_map(|pair| match pair {
+        [a, b] if (b.1 - a.1).abs() > 1e-9 => Some((b.1 - a.1).abs()),
+        _ => None,
+    });
+    changes.min_by(f64::total_cmp)
+}
+
+/// What a display showed at a time: its last value until then.
+fn shown_at(channel: &Channel, time: f64) -> Option<f64> {
+    channel.series.points().iter().rev().find(|(at, _)| *at <= time).map(|(_, value)| *value)
+}
+
+/// Means of the gauge and the reference under load, at the times of the gauge.
+fn means(channel: &Channel, main: &crate::logs::series::Series, on: f64, off: f64) -> Option<(f64, f64)> {
+    let (mut gauge, mut reference, mut count) = (0.0, 0.0, 0.0);
+    for (time, value) in channel.series.points() {
+        if (on..=off).contains(&time)
+            && let Some(other) = main.at(time)
+        {
+            gauge += value;
+            reference += other;
+            count += 1.0;
+        }
+    }
+    (count > 0.0).then(|| (gauge / count, reference / count))
+}

@@ -1,0 +1,204 @@
+//! The facts of a record by name: its own fields, and what was derived from them.
+
+use std::collections::BTreeMap;
+
+use super::value::{Missing, Reason, Val, Worked};
+use super::{Derived, element_label};
+use crate::record::field::{ABSENT, Found};
+use crate::record::{Kind, Part, Record, Shape, State, Value};
+use crate::units::{Amount, Dimension};
+
+/// What a rule is being applied to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Subject {
+    /// The pack as a whole.
+    Pack,
+    /// An element of the path.
+    Element(usize),
+    /// A claim in words.
+    Statement(usize),
+    /// A layer of the heat path.
+    Layer(usize),
+    /// A cell reading.
+    Reading(usize),
+    /// A photo.
+    Photo(usize),
+    /// A bench test.
+    Test(usize),
+    /// An instrument.
+    Instrument(usize),
+}
+
+/// The facts of a record, for one subject.
+pub struct Facts<'a> {
+    /// The record.
+    pub record: &'a Record,
+    /// What follows from it.
+    pub derived: &'a Derived,
+    /// The book's limits.
+    pub limits: &'a BTreeMap<String, Amount>,
+    /// What the rule is applied to.
+    pub subject: Subject,
+}
+
+impl<'a> Facts<'a> {
+    /// A field of the record with all that is known of it.
+    #[must_use]
+    pub fn found(&self, name: &str) -> Option<&'a Found> {
+        let (head, rest) = name.split_once('.')?;
+        let field = rest.split('.').next()?;
+        let record = self.record;
+        match (head, self.subject) {
+            ("inspection", _) => record.inspection.found(field),
+            ("claims", _) => record.claims.found(field),
+            ("cells", _) => record.cells.found(field),
+            ("path", _) => record.path.found(field),
+            ("bms", _) => record.bms.found(field),
+            ("heater", _) => record.heater.found(field),
+            ("enclosure", _) => record.enclosure.found(field),
+            ("service", _) => record.service.found(field),
+            ("marking", _) => record.marking.found(field),
+            ("element", Subject::Element(i)) => record.path.element.get(i)?.found(field),
+            ("statement", Subject::Statement(i)) => record.claims.statement.get(i)?.found(field),
+            ("layer", Subject::Layer(i)) => record.bms.layer.get(i)?.found(field),
+            ("reading", Subject::Reading(i)) => record.cells.reading.get(i)?.found(field),
+            ("photo", Subject::Photo(i)) => record.photo.get(i)?.found(field),
+            ("test", Subject::Test(i)) => record.test.get(i)?.found(field),
+            ("instrument", Subject::Instrument(i)) => record.instrument.get(i)?.found(field),
+            _ => None,
+        }
+    }
+
+    /// A derived fact with its working.
+    #[must_use]
+    pub fn worked(&self, name: &str) -> Option<&'a Result<Worked, Vec<Missing>>> {
+        match self.subject {
+            Subject::Element(index) => self.derived.of_element(index, name),
+            Subject::Statement(index) => self.derived.of_statement(index, name),
+            Subject::Test(index) => self.derived.of_test(index, name),
+            _ => None,
+        }
+        .or_else(|| self.derived.of_pack(name))
+    }
+}
+
+impl Facts<'_> {
+    /// The value of a fact by its name.
+    ///
+    /// # Errors
+    /// What is missing.
+    pub fn fact(&self, name: &str) -> Result<Val, Vec<Missing>> {
+        if let Some(limit) = name.strip_prefix("limit.") {
+            return match self.limits.get(limit) {
+                Some(amount) => Ok(Val::Amount(amount.clone())),
+                None => Err(vec![Missing::refused(&format!("there is no limit `{limit}`"))]),
+            };
+        }
+        if let Some(worked) = self.worked(name) {
+            return worked.as_ref().map(|worked| worked.value.clone()).map_err(Clone::clone);
+        }
+        let Some(found) = self.found(name) else {
+            return Err(vec![Missing::refused(&format!("`{name}` does not exist here"))]);
+        };
+        self.value_of(name, found)
+    }
+}
+
+impl Facts<'_> {
+    /// Names of the claims that a fact is, or that its derivation rests on.
+    #[must_use]
+    pub fn claims_of(&self, name: &str) -> Vec<String> {
+        if let Some(worked) = self.worked(name) {
+            return worked.as_ref().map(|worked| worked.claims.clone()).unwrap_or_default();
+        }
+        let claimed = name.starts_with("claims.")
+            || self.found(name).is_some_and(|found| found.how == Some(crate::record::How::Claimed));
+        if claimed { vec![name.to_owned()] } else { Vec::new() }
+    }
+}
+
+impl Facts<'_> {
+    fn value_of(&self, name: &str, found: &Found) -> Result<Val, Vec<Missing>> {
+        let info = field_kind(name);
+        let value = match &found.state {
+            State::Known(value) => value,
+            // What was looked for and is not there has an answer where the question allows one.
+            State::Absent => {
+                return match info {
+                    Some(Kind::YesNo) => Ok(Val::YesNo(false)),
+                    Some(Kind::Word(_)) => Ok(Val::Text(ABSENT.to_owned())),
+                    _ => Err(vec![self.missing(name, Reason::Absent)]),
+                };
+            }
+            State::NotVisible => return Err(vec![self.missing(name, Reason::NotVisible)]),
+            State::NotLooked => return Err(vec![self.missing(name, Reason::NotRecorded)]),
+            State::Withheld => return Err(vec![self.missing(name, Reason::Withheld)]),
+        };
+        let sources = &self.derived.sources;
+        let side = |index: u32, quantity: &crate::units::Quantity| {
+            Val::Amount(sources.amount(quantity, found, index))
+        };
+        Ok(match value {
+            Value::Quantity(quantity) => side(0, quantity),
+            Value::Count(count) => Val::Amount(Amount::exact(f64::from(*count), Dimension::NONE)),
+            Value::YesNo(yes) => Val::YesNo(*yes),
+            Value::Word(word) => Val::Text((*word).to_owned()),
+            Value::Text(text) => Val::Text(text.clone()),
+            Value::Date(date) => Val::Date(*date),
+            Value::Section([width, thickness]) => {
+                if name.ends_with(".width") {
+                    side(0, width)
+                } else {
+                    side(1, thickness)
+                }
+            }
+            Value::Size([length, width, height]) => {
+                if name.ends_with(".length") {
+                    side(0, length)
+                } else if name.ends_with(".width") {
+                    side(1, width)
+                } else {
+                    side(2, height)
+                }
+            }
+            Value::List(items) => Val::Text(items.join(", ")),
+            Value::Accuracy(_) => return Err(vec![self.missing(name, Reason::NotRecorded)]),
+        })
+    }
+
+    fn missing(&self, name: &str, reason: Reason) -> Missing {
+        let place = match self.subject {
+            Subject::Element(index) if name.starts_with("element.") => element_label(self.record, index),
+            _ => String::new(),
+        };
+        Missing::fact(name, &place, reason)
+    }
+}
+
+/// The kind of a record field by its name in expressions.
+#[must_use]
+pub fn field_kind(name: &str) -> Option<Kind> {
+    field_info(name).map(|info| info.kind)
+}
+
+/// A record field by its name in expressions.
+#[must_use]
+pub fn field_info(name: &str) -> Option<&'static crate::record::FieldInfo> {
+    let mut parts = name.split('.');
+    let (head, field) = (parts.next()?, parts.next()?);
+    fn search(shape: Shape, head: &str, field: &str) -> Option<&'static crate::record::FieldInfo> {
+        for child in shape.children {
+            let inner = (child.shape)();
+            if child.name == head
+                && let Some(info) = inner.fields.iter().find(|info| info.name == field)
+            {
+                return Some(info);
+            }
+            if let Some(info) = search(inner, head, field) {
+                return Some(info);
+            }
+        }
+        None
+    }
+    search(Record::SHAPE, head, field)
+}

@@ -1,0 +1,518 @@
+//! Cells, BMS and evidence: what follows for the pack as a whole.
+
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::electrical_resistance::ohm;
+use uom::si::f64::{ElectricCurrent, ElectricalResistance};
+use uom::si::power::watt;
+
+use super::Values;
+use super::facts::Facts;
+use super::value::{Answer, Missing, Reason, Side, Val, is_known};
+use super::worker::{Worker, line};
+use crate::physics::cells::{Chemistry, Voltages};
+use crate::physics::{ZERO_CELSIUS, heat_path};
+use crate::record::{Part, State};
+use crate::units::{Amount, Dimension, Uncertain};
+
+const NONE: Dimension = Dimension::NONE;
+
+/// What follows from the cells and the claims.
+pub(super) fn of_cells(facts: &Facts<'_>) -> Values {
+    let mut values = Values::new();
+    values.insert("pack.nominal_voltage", nominal_voltage(facts));
+    values.insert("pack.highest_voltage", highest_voltage(facts));
+    values.insert("pack.capacity", capacity(facts));
+    values.insert(
+        "pack.cell_charge_limit",
+        cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>()),
+    );
+    values.insert(
+        "pack.cell_discharge_limit",
+        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge.get::<volt>()),
+    );
+    values.insert("pack.energy", energy(facts));
+    values.insert("pack.c_rate", c_rate(facts, "claims.continuous_current"));
+    values.insert("pack.charge_c_rate", c_rate(facts, "claims.charge_current"));
+    values.insert("pack.c_rate_limit", c_rate_limit(facts));
+    values.insert("pack.cell_charge_voltage", per_cell(facts, "claims.charge_voltage"));
+    values.insert("pack.cell_cutoff_voltage", per_cell(facts, "claims.cutoff_voltage"));
+    values.insert("pack.specific_energy", specific_energy(facts));
+    values.insert("pack.energy_density", energy_density(facts));
+    values.insert("pack.cell_specific_energy", cell_specific_energy(facts));
+    values.insert("pack.voltage_spread", spread(facts, |r| r.voltage.found(), false));
+    values.insert("pack.resistance_spread", spread(facts, |r| r.resistance.found(), true));
+    values.insert("pack.date_spread", date_spread(facts));
+    values.insert("pack.full_load_tests", full_load_tests(facts));
+    values
+}
+
+/// The usual voltages of the recorded chemistry; the assumption is noted.
+fn usual(work: &mut Worker<'_>) -> Option<Voltages> {
+    let word = work.word("cells.chemistry")?;
+    match Chemistry::from_word(&word) {
+        Some(chemistry) => {
+            work.assume(format!("usual voltage of {word} cells taken (common practice, no source)"));
+            Some(chemistry.voltages())
+        }
+        None => {
+            work.lacks(Missing::fact("cells.chemistry", "", Reason::Absent));
+            None
+        }
+    }
+}
+
+fn usual_or(work: &mut Worker<'_>, name: &str, pick: impl Fn(&Voltages) -> f64) -> Option<Amount> {
+    work.optional(name)
+        .or_else(|| usual(work).map(|voltages| Amount::exact(pick(&voltages), Dimension::VOLTAGE)))
+}
+
+/// Voltage at rest of one fully charged cell, for the fault current.
+pub(crate) fn rest_voltage(work: &mut Worker<'_>) -> Option<Amount> {
+    let voltages = usual(work)?;
+    Some(Amount::exact(voltages.rest_full.get::<volt>(), Dimension::VOLTAGE))
+}
+
+fn product(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> Answer {
+    combine(work, left.number.times(&right.number), left.dimension.times(right.dimension), formula)
+}
+
+fn quotient(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> Answer {
+    combine(work, left.number.over(&right.number), left.dimension.over(right.dimension), formula)
+}
+
+fn combine(mut work: Worker<'_>, number: Uncertain, dimension: Option<Dimension>, formula: &str) -> Answer {
+    let amount = Amount { number, dimension: dimension.unwrap_or(NONE) };
+    work.step(line(formula, &amount));
+    work.done(amount)
+}
+
+fn nominal_voltage(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let series = work.amount("cells.series");
+    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
+    let [series, cell] = work.all([series, cell])?;
+    let formula = format!("{} cells × {}", series.show(), cell.show());
+    product(work, &series, &cell, &formula)
+}
+
+fn highest_voltage(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    if let Some(claimed) = work.optional("claims.charge_voltage") {
+        work.step(line("claimed charge voltage", &claimed));
+        return work.done(claimed);
+    }
+    let series = work.amount("cells.series");
+    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge.get::<volt>());
+    let [series, cell] = work.all([series, cell])?;
+    let formula = format!("{} cells × {}", series.show(), cell.show());
+    product(work, &series, &cell, &formula)
+}
+
+fn capacity(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (parallel, cell) = (work.amount("cells.parallel"), work.amount("cells.capacity"));
+    let [parallel, cell] = work.all([parallel, cell])?;
+    let formula = format!("{} in parallel × {}", parallel.show(), cell.show());
+    product(work, &parallel, &cell, &formula)
+}
+
+fn cell_limit(facts: &Facts<'_>, name: &str, pick: impl Fn(&Voltages) -> f64) -> Answer {
+    let mut work = Worker::new(facts);
+    let limit = usual_or(&mut work, name, pick);
+    let [limit] = work.all([limit])?;
+    work.step(line("per cell", &limit));
+    work.done(limit)
+}
+
+fn energy(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let capacity = after(&mut work, capacity(facts));
+    let voltage = after(&mut work, nominal_voltage(facts));
+    let [capacity, voltage] = work.all([capacity, voltage])?;
+    let formula = format!("{} × {}", capacity.show(), voltage.show());
+    product(work, &capacity, &voltage, &formula)
+}
+
+/// The amount of an earlier answer; what it lacks, this one lacks.
+fn after(work: &mut Worker<'_>, answer: Answer) -> Option<Amount> {
+    match answer {
+        Ok(worked) => {
+            work.rests_on(&worked);
+            worked.value.amount().cloned()
+        }
+        Err(missing) => {
+            missing.into_iter().for_each(|m| work.lacks(m));
+            None
+        }
+    }
+}
+
+fn c_rate(facts: &Facts<'_>, current: &str) -> Answer {
+    let mut work = Worker::new(facts);
+    let current = work.amount(current);
+    let capacity = after(&mut work, capacity(facts));
+    let [current, capacity] = work.all([current, capacity])?;
+    let formula = format!("{} / {}", current.show(), capacity.show());
+    quotient(work, &current, &capacity, &formula)
+}
+
+fn c_rate_limit(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    if let Some(rate) = work.optional("cells.discharge_rate_limit") {
+        work.step(line("limit of the cell", &rate));
+        return work.done(rate);
+    }
+    if work.optional("cells.discharge_current_limit").is_none() {
+        let rate = work.amount("cells.discharge_rate_limit");
+        let [rate] = work.all([rate])?;
+        return work.done(rate);
+    }
+    let (current, cell) = (work.amount("cells.discharge_current_limit"), work.amount("cells.capacity"));
+    let [current, cell] = work.all([current, cell])?;
+    let formula = format!("{} / {}", current.show(), cell.show());
+    quotient(work, &current, &cell, &formula)
+}
+
+fn per_cell(facts: &Facts<'_>, name: &str) -> Answer {
+    let mut work = Worker::new(facts);
+    let (voltage, series) = (work.amount(name), work.amount("cells.series"));
+    let [voltage, series] = work.all([voltage, series])?;
+    let formula = format!("{} / {} cells", voltage.show(), series.show());
+    quotient(work, &voltage, &series, &formula)
+}
+
+fn specific_energy(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let energy = work.amount("claims.energy");
+    let mass = work.optional("inspection.mass").or_else(|| work.amount("claims.mass"));
+    let [energy, mass] = work.all([energy, mass])?;
+    let formula = format!("{} / {}", energy.show(), mass.show());
+    quotient(work, &energy, &mass, &formula)
+}
+
+fn energy_density(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let energy = work.amount("claims.energy");
+    let part = if facts.record.inspection.size.is_recorded() { "inspection" } else { "claims" };
+    let [a, b, c] = ["length", "width", "height"].map(|side| work.amount(&format!("{part}.size.{side}")));
+    let [energy, a, b, c] = work.all([energy, a, b, c])?;
+    let volume = Amount { number: a.number.times(&b.number).times(&c.number), dimension: Dimension::VOLUME };
+    work.step(line("volume", &volume));
+    let formula = format!("{} / {}", energy.show(), volume.show());
+    quotient(work, &energy, &volume, &formula)
+}
+
+fn cell_specific_energy(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (capacity, mass) = (work.amount("cells.capacity"), work.amount("cells.mass"));
+    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
+    let [capacity, mass, voltage] = work.all([capacity, mass, voltage])?;
+    let energy = Amount { number: capacity.number.times(&voltage.number), dimension: Dimension::ENERGY };
+    let formula = format!("{} / {}", energy.show(), mass.show());
+    quotient(work, &energy, &mass, &formula)
+}
+
+fn spread(
+    facts: &Facts<'_>,
+    field: impl Fn(&crate::record::parts::CellReading) -> &crate::record::Found,
+    relative: bool,
+) -> Answer {
+    let mut work = Worker::new(facts);
+    let mut amounts: Vec<Amount> = facts
+        .record
+        .cells
+        .reading
+        .iter()
+        .map(field)
+        .filter_map(|found| match &found.state {
+            State::Known(crate::record::Value::Quantity(q)) => {
+                Some(facts.derived.sources.amount(q, found, 0))
+            }
+            _ => None,
+        })
+        .collect();
+    let series = facts.record.cells.series.count().unwrap_or(0) as usize;
+    if amounts.len() < 2 || amounts.len() < series {
+        let what = format!("readings of {} cells are recorded, {} are needed", amounts.len(), series.max(2));
+        return Err(vec![Missing { name: "cells.reading".to_owned(), what, reason: Reason::NotRecorded }]);
+    }
+    amounts.sort_by(|a, b| a.value().total_cmp(&b.value()));
+    let (Some(low), Some(high)) = (amounts.first(), amounts.last()) else {
+        return Err(vec![Missing::refused("no readings")]);
+    };
+    let (number, dimension) = if relative {
+        (high.number.over(&low.number).shifted(-1.0), NONE)
+    } else {
+        (high.number.minus(&low.number), low.dimension)
+    };
+    work.step(format!("highest {}, lowest {} of {} readings", high.show(), low.show(), amounts.len()));
+    work.done(Amount { number, dimension })
+}
+
+/// How many full-load tests there are: what the rig is asked for.
+fn full_load_tests(facts: &Facts<'_>) -> Answer {
+    let tests = facts.record.test.iter().filter(|test| test.kind.word() == Some("full load")).count();
+    let mut work = Worker::new(facts);
+    work.step(format!("{tests} with kind \"full load\""));
+    work.done(Amount::exact(tests as f64, Dimension::NONE))
+}
+
+fn date_spread(facts: &Facts<'_>) -> Answer {
+    let cells = &facts.record.cells;
+    let lacks = |name: &str| {
+        let reason = match facts.found(name).map(|f| &f.state) {
+            Some(State::NotVisible) => Reason::NotVisible,
+            Some(State::Absent) => Reason::Absent,
+            Some(State::Withheld) => Reason::Withheld,
+            _ => Reason::NotRecorded,
+        };
+        Missing::fact(name, "", reason)
+    };
+    match (cells.earliest_date.date(), cells.latest_date.date()) {
+        (Some(first), Some(last)) => {
+            let days = (last - first).get_days();
+            let mut work = Worker::new(facts);
+            work.step(format!("{first} to {last}: {days} days"));
+            work.done(Amount::exact(f64::from(days) * 86_400.0, Dimension::TIME))
+        }
+        (first, last) => Err([(first, "cells.earliest_date"), (last, "cells.latest_date")]
+            .into_iter()
+            .filter(|(date, _)| date.is_none())
+            .map(|(_, name)| lacks(name))
+            .collect()),
+    }
+}
+
+/// What follows for the BMS.
+pub(super) fn of_bms(facts: &Facts<'_>) -> Values {
+    let mut values = Values::new();
+    values.insert("bms.device_current", device_current(facts));
+    values.insert("bms.heat_path_resistance", heat_path_resistance(facts));
+    values.insert("bms.junction_limit", junction_limit(facts));
+    let junction = junction(facts);
+    values.insert("bms.dissipation", junction.clone().map(|(_, power)| power));
+    values.insert("bms.junction_temperature", junction.map(|(temperature, _)| temperature));
+    values
+}
+
+fn device_current(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (current, devices) = (work.amount("claims.continuous_current"), work.amount("bms.switching_devices"));
+    let [current, devices] = work.all([current, devices])?;
+    work.assume("the devices in parallel share the current evenly".to_owned());
+    let formula = format!("{} / {} devices in parallel", current.show(), devices.show());
+    quotient(work, &current, &devices, &formula)
+}
+
+fn junction_limit(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let limit = work.or_limit(
+        "bms.device_temperature_limit",
+        "device_temperature",
+        "the highest junction temperature of the switching devices",
+    );
+    let [limit] = work.all([limit])?;
+    work.done(limit)
+}
+
+fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let layers = &facts.record.bms.layer;
+    if layers.is_empty() {
+        let what = "no layer of the heat path (`[[bms.layer]]`) is recorded".to_owned();
+        return Err(vec![Missing { name: "bms.layer".to_owned(), what, reason: Reason::NotRecorded }]);
+    }
+    work.source(&heat_path::METHOD);
+    let mut total = Uncertain::exact(0.0);
+    for (index, layer) in layers.iter().enumerate() {
+        let inside = Facts { subject: super::Subject::Layer(index), ..*facts };
+        let mut of_layer = Worker::new(&inside);
+        let name = layer.name.text().unwrap_or("layer").to_owned();
+        let resistance = match of_layer.optional("layer.thermal_resistance") {
+            Some(given) => Ok(given),
+            None => {
+                let area = if is_known(layer.face.found()) {
+                    of_layer.amount("layer.face.width").zip(of_layer.amount("layer.face.thickness")).map(
+                        |(a, b)| Amount { number: a.number.times(&b.number), dimension: Dimension::AREA },
+                    )
+                } else {
+                    of_layer.amount("layer.area")
+                };
+                let (thickness, conductivity) =
+                    (of_layer.amount("layer.thickness"), of_layer.amount("layer.conductivity"));
+                of_layer.all([thickness, conductivity, area]).and_then(|[d, k, a]| {
+                    of_layer.through(&[&d, &k, &a], Dimension::THERMAL_RESISTANCE, |x| {
+                        heat_path::layer(x[0], x[1], x[2])
+                    })
+                })
+            }
+        };
+        match resistance {
+            Ok(resistance) => {
+                work.step(line(&name, &resistance));
+                total = total.plus(&resistance.number);
+            }
+            Err(missing) => {
+                for missing in missing {
+                    work.lacks(Missing { what: format!("{} ({name})", missing.what), ..missing });
+                }
+            }
+        }
+    }
+    let total = Amount { number: total, dimension: Dimension::THERMAL_RESISTANCE };
+    let [total] = work.all([Some(total)])?;
+    work.step(line("sum", &total));
+    work.done(total)
+}
+
+type Pair = (super::Worked, super::Worked);
+
+/// What the switching devices are, and the way their heat takes, as amounts.
+struct Heat {
+    /// Current of a device, heat path, highest junction temperature, on-resistance, its factor, devices in
+    /// parallel, in series, junction to case, ambient.
+    inputs: [Amount; 9],
+}
+
+impl Heat {
+    fn gather(
+        work: &mut Worker<'_>,
+        current: Option<Amount>,
+        ambient: Option<Amount>,
+    ) -> Result<Self, Vec<Missing>> {
+        let facts = work.facts;
+        let path = after(work, heat_path_resistance(facts));
+        let limit = after(work, junction_limit(facts));
+        let resistance = work.amount("bms.device_resistance");
+        let factor = work.or_limit(
+            "bms.device_resistance_factor",
+            "device_resistance_factor",
+            "the rise of the on-resistance with temperature",
+        );
+        let devices = work.amount("bms.switching_devices");
+        let in_series = work.amount("bms.devices_in_series");
+        let case = work.optional("bms.device_thermal_resistance").unwrap_or_else(|| {
+            work.assume("thermal resistance from junction to case is not recorded; left out".to_owned());
+            let missing = Missing::fact("bms.device_thermal_resistance", "", Reason::NotRecorded);
+            work.bounded(Side::AtLeast, vec![missing], false);
+            Amount::exact(0.0, Dimension::THERMAL_RESISTANCE)
+        });
+        let inputs =
+            work.all([current, path, limit, resistance, factor, devices, in_series, Some(case), ambient])?;
+        work.source(&heat_path::METHOD);
+        Ok(Self { inputs })
+    }
+
+    fn refs(&self) -> [&Amount; 9] {
+        self.inputs.each_ref()
+    }
+
+    /// Junction temperature in °C and heat of all devices in W, for numbers in the order of `inputs`.
+    fn solve(x: &[f64]) -> Result<(f64, f64), crate::physics::Refusal> {
+        let devices = heat_path::Devices {
+            current: ElectricCurrent::new::<ampere>(x[0]),
+            resistance: ElectricalResistance::new::<ohm>(x[3]),
+            factor: x[4],
+            limit_celsius: x[2] - ZERO_CELSIUS,
+            number: x[5] * x[6],
+            junction_to_case: x[7],
+        };
+        heat_path::junction(&devices, x[8] - ZERO_CELSIUS, x[1]).map(|(t, p)| (t, p.get::<watt>()))
+    }
+}
+
+fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
+    let mut work = Worker::new(facts);
+    let current = after(&mut work, device_current(facts));
+    let ambient =
+        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
+    let heat = Heat::gather(&mut work, current, ambient)?;
+    let inputs = heat.refs();
+    let temperature =
+        work.through(&inputs, Dimension::TEMPERATURE, |x| Heat::solve(x).map(|(t, _)| t + ZERO_CELSIUS))?;
+    let power = work.through(&inputs, Dimension::POWER, |x| Heat::solve(x).map(|(_, p)| p))?;
+    let [current, path, _, resistance, .., ambient] = inputs;
+    for (name, amount) in [
+        ("current of a device", current),
+        ("on-resistance at 25 °C", resistance),
+        ("heat path", path),
+        ("ambient outside", ambient),
+        ("heat in all devices", &power),
+        ("junction temperature", &temperature),
+    ] {
+        work.step(line(name, amount));
+    }
+    let worked = work.worked(Val::Amount(temperature));
+    let power = super::Worked { value: Val::Amount(power), ..worked.clone() };
+    Ok((worked, power))
+}
+
+/// Rise of the switching devices' cases above the room at a current of the pack: heat times the recorded layers.
+pub(crate) fn predicted_bms_rise(facts: &Facts<'_>, current: &Amount, ambient: &Amount) -> Answer {
+    let mut work = Worker::new(facts);
+    let devices = work.amount("bms.switching_devices");
+    let each = devices.filter(|devices| devices.value() > 0.0).map(|devices| Amount {
+        number: current.number.over(&devices.number),
+        dimension: Dimension::CURRENT,
+    });
+    work.assume("the devices in parallel share the current evenly".to_owned());
+    let heat = Heat::gather(&mut work, each, Some(ambient.clone()))?;
+    let rise = work.through(&heat.refs(), Dimension::TEMPERATURE_DIFFERENCE, |x| {
+        Heat::solve(x).map(|(_, power)| power * x[1])
+    })?;
+    work.step(line("heat of the devices × heat path", &rise));
+    work.done(rise)
+}
+
+/// Until the first photo is recorded, nobody has begun to tie parts to photos.
+pub(crate) fn no_photos() -> Missing {
+    let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
+    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded }
+}
+
+/// What follows from the photos.
+pub(super) fn of_evidence(facts: &Facts<'_>) -> Values {
+    let record = facts.record;
+    let shows = |names: &[&str]| {
+        record.photo.iter().filter(|p| p.shows.list().iter().any(|s| names.contains(&s.as_str()))).count()
+    };
+    let counted = |number: usize| {
+        if number == 0 && record.photo.is_empty() {
+            return Err(vec![no_photos()]);
+        }
+        let number = u32::try_from(number).unwrap_or(u32::MAX);
+        Worker::new(facts).done(Amount::exact(f64::from(number), NONE))
+    };
+    let mut values = Values::new();
+    values.insert("evidence.photos", counted(record.photo.len()));
+    let label = shows(&["label", "claims", "marking"]) + record.claims.own().photos.len();
+    values.insert("evidence.label_photos", counted(label));
+    values.insert("evidence.bms_photos", counted(shows(&["bms"]) + record.bms.own().photos.len()));
+    values.insert("evidence.cells_photos", counted(shows(&["cells"]) + record.cells.own().photos.len()));
+    values
+}
+
+/// What follows for a claim in words.
+pub(super) fn of_statement(facts: &Facts<'_>, index: usize) -> Values {
+    let mut values = Values::new();
+    let Some(statement) = facts.record.claims.statement.get(index) else {
+        return values;
+    };
+    let given = match &statement.evidence.found().state {
+        State::Known(_) => Ok(true),
+        State::Absent => Ok(false),
+        State::NotVisible => Err(Reason::NotVisible),
+        State::NotLooked => Err(Reason::NotRecorded),
+        State::Withheld => Err(Reason::Withheld),
+    };
+    let answer = match given {
+        Ok(given) => Ok(Worker::new(facts).worked(Val::YesNo(given))),
+        Err(reason) => {
+            let id = statement.id.text().unwrap_or("the claim");
+            Err(vec![Missing::fact("statement.evidence", &format!("claim {id}"), reason)])
+        }
+    };
+    values.insert("statement.evidence_given", answer);
+    values
+}

@@ -1,0 +1,268 @@
+//! The derived facts by name, for the rule language and its documentation.
+
+use super::value::Type;
+use crate::record::field::{Word, word};
+use crate::units::Dimension;
+
+/// A derived fact, described.
+#[derive(Debug, Clone, Copy)]
+pub struct FactInfo {
+    /// Its name in expressions.
+    pub name: &'static str,
+    /// Its type.
+    pub kind: Type,
+    /// What it is.
+    pub about: &'static str,
+}
+
+const RESPONDS: &[Word] = &[
+    word("current", "overcurrent melts it"),
+    word("temperature", "temperature opens it; it gives no overcurrent protection"),
+    word("unknown", "it could not be told"),
+];
+
+const fn fact(name: &'static str, dimension: Dimension, about: &'static str) -> FactInfo {
+    FactInfo { name, kind: Type::Amount(dimension), about }
+}
+
+/// All derived facts.
+pub const FACTS: &[FactInfo] = &[
+    fact("pack.nominal_voltage", Dimension::VOLTAGE, "cells in series times nominal cell voltage"),
+    fact("pack.highest_voltage", Dimension::VOLTAGE, "highest voltage of the pack while charging"),
+    fact("pack.capacity", Dimension::CHARGE, "cells in parallel times capacity of one cell"),
+    fact("pack.energy", Dimension::ENERGY, "pack capacity times pack nominal voltage, from the cells"),
+    fact("pack.c_rate", Dimension::RATE, "rated continuous current over the capacity the cells add up to"),
+    fact("pack.c_rate_limit", Dimension::RATE, "continuous discharge limit of the cells as a C-rate"),
+    fact(
+        "pack.charge_c_rate",
+        Dimension::RATE,
+        "claimed charge current over the capacity the cells add up to",
+    ),
+    fact("pack.cell_charge_voltage", Dimension::VOLTAGE, "claimed charge voltage over cells in series"),
+    fact(
+        "pack.cell_charge_limit",
+        Dimension::VOLTAGE,
+        "highest charge voltage of one cell, recorded or usual for its chemistry",
+    ),
+    fact("pack.cell_cutoff_voltage", Dimension::VOLTAGE, "claimed cut-off voltage over cells in series"),
+    fact(
+        "pack.cell_discharge_limit",
+        Dimension::VOLTAGE,
+        "lowest discharge voltage of one cell, recorded or usual for its chemistry",
+    ),
+    fact("pack.specific_energy", Dimension::SPECIFIC_ENERGY, "claimed energy over the mass of the pack"),
+    fact(
+        "pack.energy_density",
+        Dimension::ENERGY_DENSITY,
+        "claimed energy over the outer volume of the pack",
+    ),
+    fact("pack.cell_specific_energy", Dimension::SPECIFIC_ENERGY, "energy of one cell over its mass"),
+    fact("pack.voltage_spread", Dimension::VOLTAGE, "highest less lowest cell voltage among the readings"),
+    fact(
+        "pack.resistance_spread",
+        Dimension::NONE,
+        "highest over lowest cell resistance among the readings, less one",
+    ),
+    fact("pack.date_spread", Dimension::TIME, "time between the earliest and the latest cell"),
+    fact("pack.full_load_tests", Dimension::NONE, "number of full-load tests in the record, done or planned"),
+    fact(
+        "path.capability",
+        Dimension::CURRENT,
+        "continuous capability of the weakest element whose capability is known",
+    ),
+    FactInfo {
+        name: "path.weakest",
+        kind: Type::Text,
+        about: "the weakest element whose capability is known",
+    },
+    fact("path.resistance", Dimension::RESISTANCE, "sum of the known resistances, cells included"),
+    fact(
+        "path.drop",
+        Dimension::VOLTAGE,
+        "voltage drop over the known resistances at rated continuous current",
+    ),
+    fact("path.heat", Dimension::POWER, "heat in the known resistances at rated continuous current"),
+    fact(
+        "path.short_circuit_current",
+        Dimension::CURRENT,
+        "prospective short-circuit current: the higher of that from the parts and that from a load step",
+    ),
+    fact(
+        "path.short_circuit_from_parts",
+        Dimension::CURRENT,
+        "prospective short-circuit current from the resistances of cells and path",
+    ),
+    fact(
+        "path.short_circuit_from_step",
+        Dimension::CURRENT,
+        "prospective short-circuit current from the pack's resistance within 1 s of a load step; a lower bound",
+    ),
+    fact(
+        "path.short_circuit_least",
+        Dimension::CURRENT,
+        "short-circuit current that surely flows: the lower of the two where both are known",
+    ),
+    fact(
+        "path.short_circuit_steps",
+        Dimension::NONE,
+        "1 where a bench test shows the pack's resistance within 1 s of a load step, else 0",
+    ),
+    FactInfo {
+        name: "path.short_circuit_agrees",
+        kind: Type::YesNo,
+        about: "whether the two short-circuit currents agree within their uncertainty",
+    },
+    fact(
+        "path.fuses",
+        Dimension::NONE,
+        "number of elements in the path that respond to current and interrupt it by melting",
+    ),
+    fact("path.thermal_cutoffs", Dimension::NONE, "number of thermal cut-offs in the path"),
+    fact("path.fuse_rating", Dimension::CURRENT, "smallest rating among the fuses in the path"),
+    fact("element.capability", Dimension::CURRENT, "continuous capability of the element"),
+    fact(
+        "element.resistance_found",
+        Dimension::RESISTANCE,
+        "resistance of the element: recorded, from a drop, or from its size",
+    ),
+    fact("element.drop_at_rated", Dimension::VOLTAGE, "voltage drop at rated continuous current"),
+    fact("element.heat", Dimension::POWER, "heat at rated continuous current"),
+    fact("element.area", Dimension::AREA, "cross-section of all conductors side by side and stacked"),
+    fact("element.density", Dimension::CURRENT_DENSITY, "rated continuous current over cross-section"),
+    fact(
+        "element.rise_at_rated",
+        Dimension::TEMPERATURE_DIFFERENCE,
+        "predicted temperature rise at rated continuous current",
+    ),
+    fact(
+        "element.temperature_at_rated",
+        Dimension::TEMPERATURE,
+        "predicted temperature at rated continuous current",
+    ),
+    fact(
+        "element.predicted_rise",
+        Dimension::TEMPERATURE_DIFFERENCE,
+        "predicted temperature rise at the current of the measured rise",
+    ),
+    FactInfo {
+        name: "element.responds_to",
+        kind: Type::Word(RESPONDS),
+        about: "what a protective element responds to",
+    },
+    fact(
+        "element.voltage_found",
+        Dimension::VOLTAGE,
+        "rated voltage: recorded, or fixed by the standard of its kind",
+    ),
+    fact(
+        "element.interrupting_found",
+        Dimension::CURRENT,
+        "interrupting rating: recorded, or fixed by the standard of its kind",
+    ),
+    fact(
+        "element.clears_within",
+        Dimension::TIME,
+        "longest time within which the fuse's standard lets it open at the BMS's overcurrent trip",
+    ),
+    fact(
+        "element.withstand",
+        Dimension::TIME,
+        "time for which the conductor withstands the prospective short-circuit current",
+    ),
+    fact(
+        "element.overlap_ratio",
+        Dimension::NONE,
+        "length of the overlap over the thickness of the thinner bar",
+    ),
+    fact("element.density_found", Dimension::DENSITY, "mass of the conductor over its volume"),
+    fact("element.density_expected", Dimension::DENSITY, "density of the recorded material"),
+    fact("element.galvanic", Dimension::VOLTAGE, "difference of the anodic indices of the two metals"),
+    fact("element.usual_torque", Dimension::TORQUE, "usual torque of the bolt's thread, property class 8.8"),
+    fact("element.photos", Dimension::NONE, "number of photos that show the element"),
+    fact(
+        "bms.device_current",
+        Dimension::CURRENT,
+        "current of one switching device at rated continuous current",
+    ),
+    fact("bms.dissipation", Dimension::POWER, "heat in the switching devices at rated continuous current"),
+    fact(
+        "bms.heat_path_resistance",
+        Dimension::THERMAL_RESISTANCE,
+        "thermal resistance of the recorded layers from the devices to the outside",
+    ),
+    fact(
+        "bms.junction_temperature",
+        Dimension::TEMPERATURE,
+        "junction temperature at rated continuous current through the recorded heat path",
+    ),
+    fact(
+        "bms.junction_limit",
+        Dimension::TEMPERATURE,
+        "highest junction temperature: from the data sheet, or usual",
+    ),
+    fact(
+        "test.capacity_found",
+        Dimension::CHARGE,
+        "capacity that the test shows, by integration of its log or as read off",
+    ),
+    fact(
+        "test.energy_found",
+        Dimension::ENERGY,
+        "energy that the test shows, by integration of its log or as read off",
+    ),
+    FactInfo {
+        name: "test.held",
+        kind: Type::YesNo,
+        about: "whether rated current was held for a quarter of an hour",
+    },
+    FactInfo {
+        name: "test.blocked",
+        kind: Type::YesNo,
+        about: "whether charging was blocked while the cells were cold",
+    },
+    fact("test.charge_in", Dimension::CHARGE, "charge that went into the pack, by integration of the log"),
+    fact("test.energy_in", Dimension::ENERGY, "energy that went into the pack, by integration of the log"),
+    fact(
+        "test.coulomb_efficiency",
+        Dimension::NONE,
+        "charge out in the capacity test over charge in, from a full charge and a full discharge",
+    ),
+    fact(
+        "test.energy_efficiency",
+        Dimension::NONE,
+        "energy out in the capacity test over energy in, from a full charge and a full discharge",
+    ),
+    fact(
+        "test.resistance",
+        Dimension::RESISTANCE,
+        "resistance of the whole pack within a second of a load step",
+    ),
+    fact("test.gauge_readings", Dimension::NONE, "number of comparisons with the pack's own gauge"),
+    FactInfo {
+        name: "test.gauge_agrees",
+        kind: Type::YesNo,
+        about: "whether the pack's own gauge agrees with the reference within its step and the instruments (k = 2)",
+    },
+    fact("test.branches", Dimension::NONE, "number of instruments that each see a part of the current"),
+    fact("test.branch_sum", Dimension::CURRENT, "sum of the currents of the branches"),
+    FactInfo {
+        name: "test.branches_agree",
+        kind: Type::YesNo,
+        about: "whether the sum of the branches agrees with an instrument of the whole current and with the gauge (k = 2)",
+    },
+    fact("test.rises", Dimension::NONE, "number of parts whose temperature the test follows"),
+    FactInfo {
+        name: "test.rises_agree",
+        kind: Type::YesNo,
+        about: "whether the measured rises of named parts agree with the prediction at that current",
+    },
+    fact("evidence.photos", Dimension::NONE, "number of photos in the record"),
+    fact("evidence.label_photos", Dimension::NONE, "number of photos that show the label or the claims"),
+    fact("evidence.bms_photos", Dimension::NONE, "number of photos that show the BMS"),
+    fact("evidence.cells_photos", Dimension::NONE, "number of photos that show the cells"),
+    FactInfo {
+        name: "statement.evidence_given",
+        kind: Type::YesNo,
+        about: "whether evidence for the claim is recorded",
+    },
+];

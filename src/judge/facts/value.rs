@@ -1,0 +1,360 @@
+//! Values that were worked out, and what is missing where they could not be.
+
+use std::collections::HashSet;
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use crate::record::field::{Found, Value, Word};
+use crate::record::{How, Record, State};
+use crate::units::{Amount, Dimension, SourceId, Uncertain};
+
+/// The type of a fact or an expression.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Type {
+    /// A number with a dimension.
+    Amount(Dimension),
+    /// Yes or no.
+    YesNo,
+    /// One of a fact's words.
+    Word(&'static [Word]),
+    /// Any text.
+    Text,
+    /// A date.
+    Date,
+}
+
+impl Type {
+    /// Its name with article.
+    #[must_use]
+    pub fn name(self) -> String {
+        match self {
+            Self::Amount(dimension) => dimension.name(),
+            Self::YesNo => "a yes or no".to_owned(),
+            Self::Word(_) => "a word".to_owned(),
+            Self::Text => "a text".to_owned(),
+            Self::Date => "a date".to_owned(),
+        }
+    }
+}
+
+/// A value of a fact or an expression.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Val {
+    /// A quantity.
+    Amount(Amount),
+    /// Yes or no.
+    YesNo(bool),
+    /// A word or a text.
+    Text(String),
+    /// A date.
+    Date(Date),
+}
+
+impl Val {
+    /// As a person would read it.
+    #[must_use]
+    pub fn show(&self) -> String {
+        match self {
+            Self::Amount(amount) => amount.show(),
+            Self::YesNo(true) => "yes".to_owned(),
+            Self::YesNo(false) => "no".to_owned(),
+            Self::Text(text) => text.clone(),
+            Self::Date(date) => date.to_string(),
+        }
+    }
+
+    /// The amount, when it is one.
+    #[must_use]
+    pub fn amount(&self) -> Option<&Amount> {
+        match self {
+            Self::Amount(amount) => Some(amount),
+            _ => None,
+        }
+    }
+}
+
+/// Why a fact is missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reason {
+    /// Nobody looked, or nobody wrote it down.
+    NotRecorded,
+    /// It was looked for and could not be seen.
+    NotVisible,
+    /// It was looked for and is not there.
+    Absent,
+    /// It is recorded, but withheld from outputs for others.
+    Withheld,
+    /// The physics refuses, or the question makes no sense here.
+    Refused,
+}
+
+/// Stands in the place of a name where several are counted; no fact is called so.
+const MORE: &str = "…";
+
+/// A missing fact.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
+pub struct Missing {
+    /// Its name in expressions.
+    pub name: String,
+    /// What is missing, as a person would say it.
+    pub what: String,
+    /// Why.
+    pub reason: Reason,
+}
+
+impl Missing {
+    /// A fact of the record that is not known; `place` names the part, empty for the pack.
+    #[must_use]
+    pub fn fact(name: &str, place: &str, reason: Reason) -> Self {
+        let of = if place.is_empty() { String::new() } else { format!(" of {place}") };
+        let state = match reason {
+            Reason::NotRecorded => "is not recorded",
+            Reason::NotVisible => "could not be seen",
+            Reason::Absent => "was looked for and is not there",
+            Reason::Withheld => "is withheld by the record",
+            Reason::Refused => "cannot be used",
+        };
+        let field = match name.split_once('.') {
+            Some((head, rest)) if !place.is_empty() && head != "path" => rest,
+            _ => name,
+        };
+        Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason }
+    }
+
+    /// A value that cannot be shown because it rests on something withheld.
+    #[must_use]
+    pub fn withheld() -> Self {
+        let what = "it rests on a value that the record withholds".to_owned();
+        Self { name: String::new(), what, reason: Reason::Withheld }
+    }
+
+    /// Those that a list counts instead of naming them.
+    fn more(number: usize, exactly: bool, reason: Reason) -> Self {
+        let least = if exactly { "" } else { "at least " };
+        Self { name: MORE.to_owned(), what: format!("and {least}{number} more"), reason }
+    }
+
+    /// How many others this stands for.
+    fn counts(&self) -> Option<usize> {
+        let text = (self.name == MORE).then_some(self.what.as_str())?;
+        text.split(' ').find_map(|word| word.parse().ok())
+    }
+
+    /// A refusal, in the words of whoever refuses.
+    #[must_use]
+    pub fn refused(why: &str) -> Self {
+        Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused }
+    }
+}
+
+/// Missing facts that one answer names; the others it counts. What is missing for the path as a whole is told by every
+/// rule over its elements, so that naming all of it would grow with the square of a record.
+pub const NAMED: usize = 24;
+
+/// Missing facts, each once: the first [`NAMED`] of them by name, the others as a number.
+#[derive(Debug, Default)]
+pub(crate) struct Lacks {
+    named: Vec<Missing>,
+    seen: HashSet<Missing>,
+    /// Further ones that were counted elsewhere, of which some may be here as well.
+    counted: usize,
+    /// Why those that are not named are missing, as far as a rule asks: withheld before not known before absent.
+    rest: Option<Reason>,
+}
+
+impl Lacks {
+    pub(crate) fn is_empty(&self) -> bool {
+        self.seen.is_empty()
+    }
+
+    pub(crate) fn push(&mut self, missing: Missing) {
+        if let Some(number) = missing.counts() {
+            self.counted = self.counted.max(number);
+            self.worsen(missing.reason);
+            self.seen.insert(missing);
+        } else if !self.seen.contains(&missing) {
+            self.seen.insert(missing.clone());
+            if self.named.len() < NAMED {
+                self.named.push(missing);
+            } else {
+                self.worsen(missing.reason);
+            }
+        }
+    }
+
+    fn worsen(&mut self, reason: Reason) {
+        let rank = |reason: Option<Reason>| match reason {
+            None => 0,
+            Some(Reason::Absent) => 1,
+            Some(Reason::NotRecorded | Reason::NotVisible | Reason::Refused) => 2,
+            Some(Reason::Withheld) => 3,
+        };
+        if rank(Some(reason)) > rank(self.rest) {
+            self.rest = Some(reason);
+        }
+    }
+
+    /// The list: what is named, and how many more there are.
+    pub(crate) fn take(&mut self) -> Vec<Missing> {
+        let Self { mut named, seen, counted, rest } = std::mem::take(self);
+        let counts = seen.iter().filter(|missing| missing.counts().is_some()).count();
+        let own = seen.len() - counts - named.len();
+        if let Some(reason) = rest {
+            named.push(Missing::more(own.max(counted), counted == 0, reason));
+        }
+        named
+    }
+}
+
+impl Extend<Missing> for Lacks {
+    fn extend<I: IntoIterator<Item = Missing>>(&mut self, missing: I) {
+        missing.into_iter().for_each(|missing| self.push(missing));
+    }
+}
+
+/// A list of missing facts, each once, with those beyond [`NAMED`] counted.
+pub(crate) fn capped(missing: impl IntoIterator<Item = Missing>) -> Vec<Missing> {
+    let mut lacks = Lacks::default();
+    lacks.extend(missing);
+    lacks.take()
+}
+
+/// Names in a line, those beyond [`NAMED`] counted.
+pub(crate) fn names(names: &[String]) -> String {
+    let shown = names.get(..NAMED).unwrap_or(names).join(", ");
+    match names.len().saturating_sub(NAMED) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
+/// The side on which the true value of a bounded one lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// The true value is at least this large: something was left out that would add to it.
+    AtLeast,
+    /// The true value is at most this large: something was left out that would take from it.
+    AtMost,
+}
+
+/// A value that is only a bound, because something is missing.
+///
+/// A rule that would change its outcome towards the true value is not decided; see the engine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bound {
+    /// Where the true value lies.
+    pub side: Side,
+    /// What was left out.
+    pub missing: Vec<Missing>,
+    /// True where a nonconformity may rest on the bound all the same, because the bound is the quantity's own
+    /// definition: a *prospective* short-circuit current is the largest that can flow.
+    pub by_definition: bool,
+}
+
+/// A value with the way to it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Worked {
+    /// The value.
+    pub value: Val,
+    /// The working, line by line.
+    pub steps: Vec<String>,
+    /// Sources of the physics.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// Set when the value is only a bound.
+    pub bound: Option<Bound>,
+    /// Names of the claims it rests on: those of the nameplate and every other fact that is only claimed.
+    pub claims: Vec<String>,
+}
+
+/// A derived value, or all that is missing for it.
+pub type Answer = Result<Worked, Vec<Missing>>;
+
+/// The sources of uncertainty of a record: what its readings have in common and what they have not.
+///
+/// A written `±` is an independent source of its own. A reading with a named instrument and no `±` of its own
+/// takes the instrument's accuracy: the share of the reading is one source for all readings of that instrument
+/// (its calibration is off by one amount), the digits are a source of each reading. Both are limits of a
+/// rectangular distribution, so u = limit / √3 (JCGM 100:2008, 4.3.7).
+#[derive(Debug, Clone, Default)]
+pub struct Sources {
+    instruments: Vec<InstrumentLimits>,
+}
+
+#[derive(Debug, Clone)]
+struct InstrumentLimits {
+    id: String,
+    of_reading: f64,
+    /// Digits times resolution, SI, and the resolution's dimension.
+    digits: Option<(f64, Dimension)>,
+}
+
+/// Sources above this number belong to instruments; those below are places in the file.
+const INSTRUMENT_SOURCES: SourceId = 1 << 30;
+
+impl Sources {
+    pub(super) fn of(record: &Record) -> Self {
+        let instruments = record
+            .instrument
+            .iter()
+            .map(|instrument| {
+                let accuracy = match instrument.accuracy.found().value() {
+                    Some(Value::Accuracy(accuracy)) => Some(*accuracy),
+                    _ => None,
+                };
+                let resolution = instrument.resolution.quantity();
+                InstrumentLimits {
+                    id: instrument.id.text().unwrap_or_default().to_owned(),
+                    of_reading: accuracy.map_or(0.0, |a| a.of_reading),
+                    digits: accuracy.zip(resolution).map(|(accuracy, resolution)| {
+                        let dimension = Dimension { point: false, ..resolution.dimension };
+                        (accuracy.digits * resolution.value.abs(), dimension)
+                    }),
+                }
+            })
+            .collect();
+        Self { instruments }
+    }
+
+    /// A recorded quantity with its uncertainty; `side` tells the sides of a size apart.
+    #[must_use]
+    pub fn amount(&self, quantity: &crate::units::Quantity, found: &Found, side: SourceId) -> Amount {
+        let dimension = quantity.dimension;
+        let here = SourceId::try_from(found.span.start * 4)
+            .unwrap_or(INSTRUMENT_SOURCES - 8)
+            .min(INSTRUMENT_SOURCES - 8)
+            + side;
+        if let Some(expanded) = quantity.expanded {
+            let number = Uncertain::new(quantity.value, here, expanded / crate::units::COVERAGE);
+            return Amount { number, dimension };
+        }
+        let measured = found.how.is_none_or(|how| how == How::Measured);
+        let limits = found.with.as_ref().filter(|_| measured).and_then(|id| {
+            self.instruments.iter().position(|i| i.id == *id).map(|at| (at, &self.instruments[at]))
+        });
+        let Some((index, limits)) = limits else {
+            return Amount::exact(quantity.value, dimension);
+        };
+        let rectangular = 3.0_f64.sqrt();
+        let shared = INSTRUMENT_SOURCES + SourceId::try_from(index).unwrap_or(0);
+        let mut number = Uncertain::exact(quantity.value);
+        if !dimension.point {
+            number = number.with_part(shared, quantity.value * limits.of_reading / rectangular);
+        }
+        if let Some((digits, of)) = limits.digits
+            && of == (Dimension { point: false, ..dimension })
+        {
+            number = number.with_part(here, digits / rectangular);
+        }
+        Amount { number, dimension }
+    }
+}
+
+/// True when a field holds a value, for helpers that only ask for presence.
+#[must_use]
+pub fn is_known(found: &Found) -> bool {
+    matches!(found.state, State::Known(_))
+}

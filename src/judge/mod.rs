@@ -1,0 +1,9 @@
+//! Judging: facts are derived here from record, logs and photos, and the rule engine alone decides what they mean.
+
+pub mod bench_test;
+pub mod facts;
+pub mod inspection;
+pub mod path;
+pub mod rig;
+pub mod rules;
+pub mod withhold;

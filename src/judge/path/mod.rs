@@ -1,0 +1,375 @@
+//! The current path: one series circuit from the cell stack to both terminals.
+//!
+//! From the ordered list of elements follow each element's continuous capability, the weakest element, resistance,
+//! drop and heat, the prospective short-circuit current, and what protects what. An element whose capability cannot
+//! be worked out says what is missing; it is never taken to be strong enough.
+
+mod capability;
+mod fault;
+mod losses;
+
+use std::collections::BTreeMap;
+
+use crate::judge::facts::names;
+use crate::judge::facts::worker::{Worker, line};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
+use crate::physics::fuse::{FuseKind, RespondsTo};
+use crate::physics::material::Material;
+use crate::physics::{adiabatic, joint};
+use crate::record::parts::Element;
+use crate::units::{Amount, Dimension, significant};
+use uom::si::area::square_meter;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::f64::{Area, ElectricCurrent};
+
+type Values = BTreeMap<&'static str, Answer>;
+
+/// What follows for one element, but for what needs the fault current.
+pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
+    let mut values = Values::new();
+    let Some(element) = facts.record.path.element.get(index) else {
+        return values;
+    };
+    let kind = element.kind.word().unwrap_or_default();
+    values.insert("element.capability", capability::of(facts, kind));
+    let resistance = losses::resistance(facts, kind);
+    values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
+    values.insert("element.heat", losses::heat(facts, &resistance));
+    values.insert("element.resistance_found", resistance);
+    if matches!(kind, "busbar" | "cable") {
+        let area = capability::area(facts, kind);
+        values.insert("element.density", capability::density(facts, &area));
+        values.insert("element.density_found", density_found(facts, &area));
+        values.insert("element.density_expected", density_expected(facts));
+        values.insert("element.area", area);
+        let rise = capability::rise(facts, kind, "claims.continuous_current");
+        values.insert("element.temperature_at_rated", capability::temperature(facts, &rise));
+        values.insert("element.rise_at_rated", rise);
+        values.insert("element.predicted_rise", capability::rise(facts, kind, "element.rise_current"));
+    }
+    if matches!(kind, "fuse" | "thermal-cutoff") {
+        protective(facts, element, kind, &mut values);
+    }
+    if kind == "joint" {
+        values.insert("element.overlap_ratio", overlap_ratio(facts));
+        values.insert("element.galvanic", galvanic(facts));
+        values.insert("element.usual_torque", usual_torque(facts, element));
+    }
+    values.insert("element.photos", photos(facts, element));
+    values
+}
+
+/// Rise that the physics predicts for an element at a current, in air of a temperature.
+///
+/// # Errors
+/// What is missing; and kinds of element for which no model of the heat that leaves them is known.
+pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, ambient: &Amount) -> Answer {
+    let kind =
+        facts.record.path.element.get(index).and_then(|element| element.kind.word()).unwrap_or_default();
+    if matches!(kind, "busbar" | "cable") {
+        return capability::rise_at(facts, kind, current, ambient);
+    }
+    let mut why = format!("there is no model of how heat leaves a {kind}");
+    if let Ok(worked) = losses::resistance(facts, kind)
+        && let Some(resistance) = worked.value.amount()
+    {
+        let heat = current.value().powi(2) * resistance.value();
+        why = format!("{why}; {} arise in it at this current", crate::units::show(heat, Dimension::POWER));
+    }
+    Err(vec![Missing::refused(&why)])
+}
+
+fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Values) {
+    let link = if kind == "thermal-cutoff" {
+        Some(FuseKind::ThermalCutoff)
+    } else {
+        element.fuse.word().and_then(FuseKind::from_word)
+    };
+    let mut work = Worker::new(facts);
+    let responds = match link.map(FuseKind::responds_to) {
+        Some(RespondsTo::Current) => Ok("current"),
+        Some(RespondsTo::Temperature) => Ok("temperature"),
+        Some(RespondsTo::Unknown) => Ok("unknown"),
+        None => {
+            let _ = work.word("element.fuse");
+            Err(work.take_missing())
+        }
+    };
+    values.insert(
+        "element.responds_to",
+        responds.map(|word| {
+            let mut work = Worker::new(facts);
+            if let Some(link) = link {
+                work.step(link.usual().source.to_owned());
+            }
+            work.worked(Val::Text(word.to_owned()))
+        }),
+    );
+    let usual = link.map(FuseKind::usual);
+    let fixed = |field: &str, fixed: Option<Amount>| {
+        let mut work = Worker::new(facts);
+        if let Some(recorded) = work.optional(field) {
+            return work.done(recorded);
+        }
+        match (fixed, usual) {
+            (Some(fixed), Some(usual)) => {
+                work.assume(format!("not read from the part; {} taken from {}", fixed.show(), usual.source));
+                work.done(fixed)
+            }
+            _ => {
+                let _ = work.amount(field);
+                Err(work.take_missing())
+            }
+        }
+    };
+    let voltage = usual.and_then(|u| u.voltage).map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
+    let interrupting =
+        usual.and_then(|u| u.interrupting).map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
+    values.insert("element.clears_within", clears_within(facts, link));
+    values.insert("element.voltage_found", fixed("element.rated_voltage", voltage));
+    values.insert("element.interrupting_found", fixed("element.interrupting_rating", interrupting));
+}
+
+/// The gate that a fuse's standard sets for the current at which the BMS trips.
+fn clears_within(facts: &Facts<'_>, link: Option<FuseKind>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (trip, rating) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
+    let [trip, rating] = work.all([trip, rating])?;
+    let multiple = trip.number.over(&rating.number).value;
+    let gate =
+        link.and_then(|link| link.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
+    match gate {
+        Some((_, longest)) => {
+            work.step(format!(
+                "{} / {} = {}",
+                trip.show(),
+                rating.show(),
+                crate::units::significant(multiple, 3)
+            ));
+            work.done(Amount::exact(longest.value, Dimension::TIME))
+        }
+        None => Err(vec![Missing::refused(
+            "no standard in this book gives a time gate for this fuse at that current",
+        )]),
+    }
+}
+
+fn overlap_ratio(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let (length, thickness) = (work.amount("element.overlap.width"), work.amount("element.thickness"));
+    let [length, thickness] = work.all([length, thickness])?;
+    let ratio = Amount { number: length.number.over(&thickness.number), dimension: Dimension::NONE };
+    work.step(line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
+    work.done(ratio)
+}
+
+fn galvanic(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let words = [work.word("element.material"), work.word("element.other_material")];
+    match words.map(|word| word.and_then(|w| Material::from_word(&w))) {
+        [Some(one), Some(other)] => {
+            let difference = joint::galvanic_difference(one, other);
+            work.step(format!(
+                "{} {} V, {} {} V",
+                one.word(),
+                one.anodic_index(),
+                other.word(),
+                other.anodic_index()
+            ));
+            work.done(Amount::exact(difference, Dimension::VOLTAGE))
+        }
+        _ => Err(work.take_missing()),
+    }
+}
+
+fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
+    let mut work = Worker::new(facts);
+    let Some(thread) = work.word("element.bolt") else {
+        return Err(work.take_missing());
+    };
+    match joint::usual_torque(&thread) {
+        Some(torque) => work.done(Amount::exact(torque.value, Dimension::TORQUE)),
+        None => Err(vec![Missing::refused(&format!(
+            "no usual torque is known for thread `{}`",
+            element.bolt.text().unwrap_or_default()
+        ))]),
+    }
+}
+
+fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
+    let mut work = Worker::new(facts);
+    let (mass, length) = (work.amount("element.mass"), work.amount("element.length"));
+    let area = match area {
+        Ok(worked) => worked.value.amount().cloned(),
+        Err(missing) => {
+            missing.iter().cloned().for_each(|m| work.lacks(m));
+            None
+        }
+    };
+    let [mass, length, area] = work.all([mass, length, area])?;
+    let number = mass.number.over(&length.number.times(&area.number));
+    let density = Amount { number, dimension: Dimension::DENSITY };
+    work.step(line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
+    work.done(density)
+}
+
+fn density_expected(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let material = work.word("element.material").and_then(|w| Material::from_word(&w));
+    match material {
+        Some(material) => work.done(Amount::exact(material.density().value, Dimension::DENSITY)),
+        None => Err(work.take_missing()),
+    }
+}
+
+fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
+    let shown = element.id.text().map_or(0, |id| facts.derived.photos_of(id).len());
+    if facts.record.photo.is_empty() && element.own.photos.is_empty() {
+        return Err(vec![crate::judge::facts::no_photos()]);
+    }
+    let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
+    Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
+}
+
+/// What follows for the path as a whole.
+pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
+    let mut values = Values::new();
+    let (weakest, name) = weakest(facts);
+    values.insert("path.capability", weakest);
+    values.insert("path.weakest", name);
+    let resistance = losses::total(facts);
+    values.insert("path.drop", losses::drop(facts, &resistance));
+    values.insert("path.heat", losses::heat(facts, &resistance));
+    values.insert("path.resistance", resistance);
+    values.extend(fault::of(facts));
+    values.insert("path.fuses", protective_count(facts, "current"));
+    values.insert("path.thermal_cutoffs", protective_count(facts, "temperature"));
+    values.insert("path.fuse_rating", fuse_rating(facts));
+    values
+}
+
+fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
+    let mut work = Worker::new(facts);
+    let mut best: Option<(usize, Amount)> = None;
+    let mut open = Vec::new();
+    for index in 0..facts.record.path.element.len() {
+        match facts.derived.of_element(index, "element.capability") {
+            Some(Ok(worked)) => {
+                if let Some(amount) = worked.value.amount()
+                    && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
+                {
+                    best = Some((index, amount.clone()));
+                }
+            }
+            _ => open.push(element_label(facts.record, index)),
+        }
+    }
+    if !open.is_empty() {
+        work.assume(format!("not known and so left out: {}", names(&open)));
+    }
+    let Some((index, amount)) = best else {
+        let what = "no element of the path has a known capability".to_owned();
+        let missing = vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded }];
+        return (Err(missing.clone()), Err(missing));
+    };
+    let label = element_label(facts.record, index);
+    work.step(format!("weakest: {label}, {}", amount.show()));
+    let worked = work.worked(Val::Amount(amount));
+    let name = crate::judge::facts::Worked { value: Val::Text(label), ..worked.clone() };
+    (Ok(worked), Ok(name))
+}
+
+fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
+    let mut work = Worker::new(facts);
+    let mut number = 0_u32;
+    for index in 0..facts.record.path.element.len() {
+        match facts.derived.of_element(index, "element.responds_to") {
+            Some(Ok(worked)) if worked.value == Val::Text(wanted.to_owned()) => {
+                number += 1;
+                work.step(element_label(facts.record, index));
+            }
+            Some(Ok(worked)) if worked.value == Val::Text("unknown".to_owned()) => {
+                let what =
+                    format!("what {} responds to could not be told", element_label(facts.record, index));
+                work.lacks(Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible });
+            }
+            Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
+            _ => {}
+        }
+    }
+    let counted = Amount::exact(f64::from(number), Dimension::NONE);
+    if number > 0 {
+        let missing = work.missing_so_far();
+        work.bounded(Side::AtLeast, missing, false);
+        return work.done(counted);
+    }
+    if facts.record.path.complete.yes() != Some(true) {
+        let what =
+            "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
+        work.lacks(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded });
+    }
+    let [counted] = work.all([Some(counted)])?;
+    work.done(counted)
+}
+
+fn fuse_rating(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let mut smallest: Option<Amount> = None;
+    for index in 0..facts.record.path.element.len() {
+        let responds = facts.derived.of_element(index, "element.responds_to");
+        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned())) {
+            continue;
+        }
+        let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
+        match inside.fact("element.rating") {
+            Ok(Val::Amount(rating)) => {
+                work.step(format!("{}: {}", element_label(facts.record, index), rating.show()));
+                if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
+                    smallest = Some(rating);
+                }
+            }
+            Ok(_) => {}
+            Err(missing) => missing.into_iter().for_each(|m| work.lacks(m)),
+        }
+    }
+    if let Some(smallest) = smallest {
+        let missing = work.missing_so_far();
+        work.bounded(Side::AtMost, missing, false);
+        return work.done(smallest);
+    }
+    let what = "no fuse that responds to current is recorded with its rating".to_owned();
+    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded });
+    Err(work.take_missing())
+}
+
+/// What needs the fault current: how long each conductor withstands it.
+pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
+    let mut values = Values::new();
+    if facts.worked("element.area").is_none() {
+        return values;
+    }
+    let mut work = Worker::new(facts);
+    let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
+    let material = work.word("element.material");
+    let answer = work.all([area, current]).and_then(|[area, current]| {
+        let Some(material) = material.as_deref().and_then(Material::from_word) else {
+            return Err(work.take_missing());
+        };
+        work.source(&adiabatic::METHOD);
+        let time = work.through(&[&area, &current], Dimension::TIME, |x| {
+            adiabatic::withstand(
+                material,
+                Area::new::<square_meter>(x[0]),
+                ElectricCurrent::new::<ampere>(x[1]),
+            )
+            .map(|time| time.value)
+        })?;
+        let k = significant(adiabatic::k(material), 3);
+        let formula = format!("({k} A·s^½/mm² × {} / {})²", area.show(), current.show());
+        work.step(line(&formula, &time));
+        Ok(time)
+    });
+    values.insert("element.withstand", answer.and_then(|time| work.done(time)));
+    values
+}

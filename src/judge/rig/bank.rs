@@ -1,0 +1,106 @@
+//! What the session says of resistors as a load: the range of resistance, the power, and how the current falls.
+//!
+//! A recorded bank is told for its share, with the leads in series with it taken off. Where no load is recorded a bank is
+//! told as one way to do it. It is a caution in any case: its surfaces are as hot as its power makes them.
+
+use uom::si::electric_current::ampere;
+use uom::si::electrical_resistance::ohm;
+use uom::si::f64::{ElectricCurrent, ElectricalResistance};
+use uom::si::power::watt;
+
+use super::sheet::Line;
+use super::workup::Workup;
+use crate::logs::plan::{Bank, Session, bank};
+use crate::record::parts::RigLoad;
+use crate::units::{Dimension, show};
+
+/// Where no load is recorded.
+const INSTEAD: &str = "a bank of resistors as the load";
+
+fn is_bank(load: &RigLoad) -> bool {
+    load.kind.word() == Some("resistor bank")
+}
+
+/// The bank for a current between the pack's voltage at rest when full and its cut-off.
+fn of(workup: &Workup<'_>, current: f64, leads: f64) -> Option<Bank> {
+    let plan = workup.basis.plan;
+    let (current, leads) = (ElectricCurrent::new::<ampere>(current), ElectricalResistance::new::<ohm>(leads));
+    bank(current, plan.full?, plan.cutoff?, leads)
+}
+
+/// The range of resistance with the power, and what becomes of a resistance that nobody changes.
+fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
+    let resistance = |r: ElectricalResistance| show(r.get::<ohm>(), Dimension::RESISTANCE);
+    let amperes = |i: f64| show(i, Dimension::CURRENT);
+    let power = |p: f64| show(p, Dimension::POWER);
+    let (start, end) = (bank.power_full.get::<watt>(), bank.power_cutoff.get::<watt>());
+    let left = bank.left_alone.get::<ampere>();
+    let whose = if leads > 0.0 {
+        format!("the {} of its leads taken off", show(leads, Dimension::RESISTANCE))
+    } else {
+        "its leads included".to_owned()
+    };
+    [
+        Line::words(
+            name,
+            &format!(
+                "{} and {} with the pack full, down to {} and {} at the cut-off; {whose}",
+                resistance(bank.full),
+                power(start),
+                resistance(bank.cutoff),
+                power(end)
+            ),
+        ),
+        Line::words(
+            "left as it is at the start",
+            &format!(
+                "its current falls with the voltage, from {} to {} at the cut-off, its power to {}",
+                amperes(current),
+                amperes(left),
+                power(end * left / current)
+            ),
+        ),
+    ]
+}
+
+/// For the capacity test, where a bank is recorded or no load at all.
+pub(super) fn for_capacity(workup: &Workup<'_>, session: &Session) -> Vec<Line> {
+    let loads = &workup.basis.record.rig.load;
+    if !(loads.is_empty() || loads.iter().any(is_bank)) {
+        return Vec::new();
+    }
+    let current = session.current.get::<ampere>();
+    let name = if loads.is_empty() { INSTEAD } else { "resistor bank, alone" };
+    let bank = of(workup, current, 0.0);
+    bank.map(|bank| lines(name, &bank, current, 0.0)).into_iter().flatten().collect()
+}
+
+/// For the full-load test: each recorded bank for its share, or one for the whole current where no load is recorded.
+pub(super) fn for_full_load(workup: &Workup<'_>, session: &Session) -> Vec<Line> {
+    let loads = &workup.basis.record.rig.load;
+    if loads.is_empty() {
+        let current = workup.judged.set.unwrap_or(session.current.get::<ampere>());
+        let bank = of(workup, current, 0.0);
+        return bank.map(|bank| lines(INSTEAD, &bank, current, 0.0)).into_iter().flatten().collect();
+    }
+    let banks = loads.iter().zip(&workup.judged.shares).filter(|(load, _)| is_bank(load));
+    banks
+        .filter_map(|(_, share)| {
+            let each = share.each?;
+            // A bank that its leads leave no room for is told by the drop of the leads.
+            let leads = share.leads.filter(|leads| of(workup, each, *leads).is_some()).unwrap_or(0.0);
+            let one = if share.count > 1 { "each of " } else { "" };
+            Some(lines(&format!("resistance of {one}{}", share.name), &of(workup, each, leads)?, each, leads))
+        })
+        .flatten()
+        .collect()
+}
+
+/// The caution of hot resistors, where a bank is recorded.
+pub(super) fn caution(workup: &Workup<'_>) -> Option<String> {
+    workup.basis.record.rig.load.iter().any(is_bank).then(|| {
+        "A resistor bank turns all of the power into heat: its surfaces burn skin and set things on fire, and stay hot for long after. \
+         Nothing lies on or near it, and its fan runs before the load does."
+            .to_owned()
+    })
+}

@@ -1,0 +1,95 @@
+//! The leads between the source and the pack, judged like those of the loads at the current that the source feeds.
+//!
+//! They are a current path too, and the pack feeds a short circuit in them as it would in any other. Where the source is
+//! connected through the leads of the loads the record says so; a source that says neither that nor what its own leads
+//! are is not decided. The drop of the leads is no fault: a charge slows down earlier, and the drop goes away as the current
+//! falls. It must not be made up for at the source, because then the pack sees all of it.
+
+use super::branch::{Branch, Carries};
+use super::checks;
+use super::equipment;
+use super::judged::Basis;
+use super::view::{RigView, Verdict, conclude};
+use super::withstand;
+use crate::judge::facts::{Missing, Reason};
+use crate::record::parts::Element;
+use crate::units::Amount;
+
+/// The charging side of the rig.
+pub(super) struct Charging {
+    pub(super) view: RigView,
+    /// Current of the charge, A.
+    pub(super) current: Option<f64>,
+    /// Resistance of the leads there and back, as far as it is known.
+    pub(super) resistance: Option<Amount>,
+    /// True where elements without a known resistance are left out of it.
+    pub(super) more: bool,
+}
+
+const VERDICT: Verdict = Verdict {
+    subject: "the charging leads and the source",
+    forbids: "Do not charge with them as they are.",
+    meets: "Every recorded part between source and pack meets its checks",
+    not_recorded: "Not decided: neither a source nor its leads are recorded, so nothing between source and pack was checked.",
+    note: "Record the source under [rig.source], and its leads: a [[rig.source.element]] for each, or shares_leads = \"yes\" where \
+           it is connected through the leads of the loads.",
+};
+
+impl Basis<'_> {
+    /// The current that the leads of the source carry: what it feeds, else what is claimed.
+    pub(super) fn charge_current(&self) -> Option<f64> {
+        let source = self.record.rig.source.current.quantity();
+        source.or(self.record.claims.charge_current.quantity()).map(|quantity| quantity.value)
+    }
+
+    /// Judges the charging side.
+    pub(super) fn charging(&self) -> Charging {
+        let source = &self.record.rig.source;
+        let current = self.charge_current();
+        let shares = source.shares_leads.yes();
+        let mut elements: Vec<Element> = Vec::new();
+        if shares == Some(true) {
+            elements.extend(self.record.rig.element.iter().cloned());
+        }
+        elements.extend(source.element.iter().cloned());
+        let branch = Branch::new(self.record, &elements, Carries::Charge, current, 1, self.limits);
+        let mut checks = vec![equipment::charging_listed(self.record, &elements)];
+        if !elements.is_empty() {
+            checks.extend(checks::of_elements(&branch, &[], &self.pack()));
+        }
+        let slack = self.plan.series.map_or(0.0, f64::from)
+            * self.limits.get("cell_voltage_tolerance").map_or(0.0, Amount::value);
+        checks.extend(equipment::of_source(self.record, &self.derived.sources, &self.highest(), slack));
+        let recorded = source.kind.is_recorded()
+            || source.name.is_recorded()
+            || source.voltage.is_recorded()
+            || source.current.is_recorded()
+            || shares.is_some()
+            || !elements.is_empty();
+        let (resistance, more) = match branch.of_path("path.resistance") {
+            Ok(worked) if !elements.is_empty() => (worked.value.amount().cloned(), worked.bound.is_some()),
+            _ => (None, true),
+        };
+        let mut view = RigView::of(&[&branch], current, recorded, checks);
+        view.unfused = withstand::unfused(&[&branch], &self.fault());
+        conclude(&mut view, &VERDICT);
+        Charging { view, current, resistance, more }
+    }
+}
+
+impl Charging {
+    /// The drop at the charge current, and the voltage that is left of the source's.
+    pub(super) fn drop(&self, source: Option<f64>) -> Option<(f64, Option<f64>)> {
+        let drop = self.resistance.as_ref()?.value() * self.current?;
+        Some((drop, source.map(|source| source - drop)))
+    }
+}
+
+/// How the source is connected is not recorded.
+pub(super) fn not_connected() -> Missing {
+    Missing {
+        name: "source.shares_leads".to_owned(),
+        what: "how the source is connected is not recorded: its own leads ([[rig.source.element]]), or those of the loads".to_owned(),
+        reason: Reason::NotRecorded,
+    }
+}

@@ -1,0 +1,203 @@
+//! What the record claims of the pack, as far as a session needs it, and what is missing for one.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
+
+use super::checks::{Lacking, line_for};
+use super::sheet::Line;
+use crate::logs::plan::Claims;
+use crate::physics::cells::Chemistry;
+use crate::record::{Found, Record, State};
+use crate::units::{Dimension, Quantity};
+
+/// What the user gave on the command line, for what the record lacks.
+#[derive(Debug, Clone, Default)]
+pub struct Given {
+    /// Power that one load takes.
+    pub load_power: Option<Quantity>,
+    /// Current that one load takes.
+    pub load_current: Option<Quantity>,
+    /// Temperature class of the leads that are proposed.
+    pub insulation: Option<Quantity>,
+    /// Current-carrying conductors that lie together for each lead that is proposed.
+    pub together: Option<u32>,
+}
+
+/// The claims of a record.
+pub(super) struct FromRecord {
+    pub(super) claims: Claims,
+    /// What is planned from.
+    pub(super) lines: Vec<Line>,
+    /// What is missing, and for what.
+    pub(super) missing: Vec<Lacking>,
+    /// What was assumed.
+    pub(super) assumed: Vec<String>,
+    pub(super) cautions: Vec<String>,
+}
+
+/// Claims that differ from the chemistry's usual limit by more than this are pointed out, V a cell: the rule book's
+/// `cell_voltage_tolerance` at its built-in value.
+const CELL_TOLERANCE: f64 = 0.010;
+
+impl FromRecord {
+    pub(super) fn read(record: &Record) -> Self {
+        let mut read = Self {
+            claims: Claims::default(),
+            lines: Vec::new(),
+            missing: Vec::new(),
+            assumed: Vec::new(),
+            cautions: Vec::new(),
+        };
+        let claims = &record.claims;
+        let voltage = ElectricPotential::new::<volt>;
+        read.claims.capacity = read
+            .quantity(
+                "rated capacity",
+                "claims.capacity",
+                claims.capacity.found(),
+                claims.capacity.quantity(),
+                "the current and the duration of the capacity test",
+            )
+            .map(ElectricCharge::new::<coulomb>);
+        read.claims.current = read
+            .quantity(
+                "rated continuous current",
+                "claims.continuous_current",
+                claims.continuous_current.found(),
+                claims.continuous_current.quantity(),
+                "the full-load test, and the check of the rig at its current",
+            )
+            .map(ElectricCurrent::new::<ampere>);
+        read.chemistry(record);
+        let usual = |what: &str| format!("{what}; without it the usual voltage of the cells is taken");
+        read.claims.nominal = read
+            .quantity(
+                "nominal voltage",
+                "claims.nominal_voltage",
+                claims.nominal_voltage.found(),
+                claims.nominal_voltage.quantity(),
+                &usual("energy and, where they were not counted, cells in series"),
+            )
+            .map(voltage);
+        read.claims.cutoff = read
+            .quantity(
+                "cut-off voltage",
+                "claims.cutoff_voltage",
+                claims.cutoff_voltage.found(),
+                claims.cutoff_voltage.quantity(),
+                &usual("the end of the capacity test"),
+            )
+            .map(voltage);
+        read.claims.charge_limit = read
+            .quantity(
+                "charge voltage",
+                "claims.charge_voltage",
+                claims.charge_voltage.found(),
+                claims.charge_voltage.quantity(),
+                &usual("charging to full"),
+            )
+            .map(voltage);
+        let _ = read.quantity(
+            "charge current",
+            "claims.charge_current",
+            claims.charge_current.found(),
+            claims.charge_current.quantity(),
+            "charging to full",
+        );
+        read
+    }
+
+    fn chemistry(&mut self, record: &Record) {
+        match record.cells.chemistry.word() {
+            Some(word) => {
+                self.lines.push(Line::words("chemistry", word));
+                self.claims.chemistry = Chemistry::from_word(word);
+            }
+            None => self.lacks(
+                "cells.chemistry",
+                record.cells.chemistry.found(),
+                "the voltage at rest when full, and the usual limits of the cells",
+            ),
+        }
+        match record.cells.series.count() {
+            Some(series) => {
+                self.lines.push(Line::words("cells in series", &series.to_string()));
+                self.claims.series = Some(series);
+            }
+            None => self.lacks(
+                "cells.series",
+                record.cells.series.found(),
+                "voltages of one cell; without it they follow from nominal voltage and chemistry",
+            ),
+        }
+    }
+
+    fn quantity(
+        &mut self,
+        name: &str,
+        fact: &str,
+        found: &Found,
+        quantity: Option<&Quantity>,
+        needed_for: &str,
+    ) -> Option<f64> {
+        match quantity {
+            Some(quantity) => {
+                self.lines.push(Line::recorded(name, quantity));
+                Some(quantity.value)
+            }
+            None => {
+                self.lacks(fact, found, needed_for);
+                None
+            }
+        }
+    }
+
+    fn lacks(&mut self, fact: &str, found: &Found, needed_for: &str) {
+        let state = match found.state {
+            State::Absent => "was looked for and is not there",
+            State::NotVisible => "could not be seen",
+            _ => "is not recorded",
+        };
+        let what = format!("`{fact}` {state}: {needed_for}");
+        self.missing.push(Lacking { what, write: line_for(fact) });
+    }
+
+    /// Says where the claims and the usual limits of the chemistry part, once the cells in series are known.
+    pub(super) fn against_the_usual(&mut self, series: Option<u32>) {
+        let (Some(chemistry), Some(series)) = (self.claims.chemistry, series) else { return };
+        if self.claims.series.is_none() {
+            self.assumed.push(format!("{series} cells in series, from nominal voltage and chemistry"));
+        }
+        let voltages = chemistry.voltages();
+        let cells = f64::from(series);
+        let volts = |quantity: f64| crate::units::show(quantity, Dimension::VOLTAGE);
+        let (lowest, highest) = (voltages.discharge.get::<volt>(), voltages.charge.get::<volt>());
+        match self.claims.cutoff.map(|cutoff| cutoff.get::<volt>() / cells) {
+            None => self.assumed.push(format!(
+                "cut-off {} a cell, usual for the chemistry (common practice, no source)",
+                volts(lowest)
+            )),
+            Some(cell) if cell < lowest - CELL_TOLERANCE => self.cautions.push(format!(
+                "The claimed cut-off is {} a cell, below the usual {}. Ask for the cells' data sheet before going that low.",
+                volts(cell),
+                volts(lowest)
+            )),
+            Some(_) => {}
+        }
+        match self.claims.charge_limit.map(|limit| limit.get::<volt>() / cells) {
+            None => self.assumed.push(format!(
+                "charge limit {} a cell, usual for the chemistry (common practice, no source)",
+                volts(highest)
+            )),
+            Some(cell) if cell > highest + CELL_TOLERANCE => self.cautions.push(format!(
+                "The claimed charge voltage is {} a cell, above the usual {}. Do not charge that high before the cells' data \
+                 sheet says so.",
+                volts(cell),
+                volts(highest)
+            )),
+            Some(_) => {}
+        }
+    }
+}

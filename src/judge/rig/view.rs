@@ -1,0 +1,213 @@
+//! What is shown of a rig: its elements by the current they carry, the weakest of them, and the verdict in words.
+
+use serde::Serialize;
+
+use super::branch::Branch;
+use super::checks::{self, Check};
+use crate::judge::facts::Side;
+use crate::judge::rules::Outcome;
+use crate::units::{Amount, Dimension, show, significant};
+
+/// An element of the rig.
+#[derive(Debug, Clone, Serialize)]
+pub struct ElementRow {
+    /// As a person would name it.
+    pub label: String,
+    /// What it carries continuously.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub capability: Option<String>,
+    /// Its share of the test current over what it carries.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub used: Option<String>,
+    /// Predicted temperature at its share, where the physics gives one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<String>,
+    /// Voltage drop at its share.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drop: Option<String>,
+    /// Whether it carries its share.
+    pub outcome: Outcome,
+    #[serde(skip)]
+    share: Option<f64>,
+    #[serde(skip)]
+    pub(super) is_lead: bool,
+}
+
+/// Elements that carry one current.
+#[derive(Debug, Clone, Serialize)]
+pub struct BranchView {
+    /// "the whole current", or the load whose share it is.
+    pub name: String,
+    /// Equal branches side by side.
+    pub count: u32,
+    /// The current of one of them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub current: Option<String>,
+    /// The drop over the known resistances at this current.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drop: Option<String>,
+    /// True when resistances are missing, so that the drop is larger than what is shown.
+    pub drop_is_at_least: bool,
+    /// The elements in order.
+    pub elements: Vec<ElementRow>,
+}
+
+/// The rig, judged.
+#[derive(Debug, Clone, Serialize)]
+pub struct RigView {
+    /// True when something of a rig is recorded.
+    pub recorded: bool,
+    /// The outcome for the rig as a whole.
+    pub outcome: Outcome,
+    /// The outcome in words.
+    pub sentence: String,
+    /// The current that the rig was judged at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub test_current: Option<String>,
+    /// That current, A.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub test_current_si: Option<f64>,
+    /// The elements by the current they carry.
+    pub branches: Vec<BranchView>,
+    /// The weakest element among those whose capability is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub weakest: Option<String>,
+    /// The weakest lead among those whose capability is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub weakest_lead: Option<String>,
+    /// Elements whose capability, or whose share of the current, is not known.
+    pub not_known: Vec<String>,
+    /// The checks.
+    pub checks: Vec<Check>,
+    /// What a check does not say.
+    pub notes: Vec<String>,
+    /// Said where nothing that is listed fuses it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unfused: Option<String>,
+}
+
+impl RigView {
+    /// Branches with their checks at a current in A; what nobody recorded has no checks. [`conclude`] finds the outcome.
+    pub(super) fn of(branches: &[&Branch], current: Option<f64>, recorded: bool, checks: Vec<Check>) -> Self {
+        let branches: Vec<BranchView> =
+            branches.iter().filter(|branch| !branch.elements().is_empty()).map(|b| branch_view(b)).collect();
+        Self {
+            recorded,
+            outcome: Outcome::NotDecided,
+            sentence: String::new(),
+            test_current: current.map(|current| show(current, Dimension::CURRENT)),
+            test_current_si: current,
+            weakest: weakest(&branches, |_| true),
+            weakest_lead: weakest(&branches, |row| row.is_lead),
+            not_known: not_known(&branches),
+            branches,
+            checks: if recorded { checks } else { Vec::new() },
+            notes: Vec::new(),
+            unfused: None,
+        }
+    }
+
+    /// The checks with an outcome.
+    pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Check> {
+        self.checks.iter().filter(move |check| check.outcome == outcome)
+    }
+}
+
+fn branch_view(branch: &Branch) -> BranchView {
+    let path_drop = branch.of_path("path.drop").ok();
+    let elements = (0..branch.elements().len()).map(|index| row(branch, index)).collect();
+    BranchView {
+        name: branch.name().to_owned(),
+        count: branch.count,
+        current: branch.current.map(|current| show(current, Dimension::CURRENT)),
+        drop_is_at_least: path_drop
+            .as_ref()
+            .is_some_and(|worked| worked.bound.as_ref().is_some_and(|bound| bound.side == Side::AtLeast)),
+        drop: path_drop.and_then(|worked| worked.value.amount().map(Amount::show)),
+        elements,
+    }
+}
+
+fn row(branch: &Branch, index: usize) -> ElementRow {
+    let capability = branch.amount(index, "element.capability");
+    let share = branch.current.zip(capability.as_ref()).map(|(current, amount)| current / amount.value());
+    let text = |name: &str| branch.amount(index, name).map(|amount| amount.show());
+    ElementRow {
+        label: branch.label(index),
+        capability: capability.map(|amount| amount.show()),
+        used: share.map(|share| format!("{} %", significant(share * 100.0, 3))),
+        temperature: text("element.temperature_at_rated"),
+        drop: text("element.drop_at_rated"),
+        outcome: checks::carries(branch, index).outcome,
+        share,
+        is_lead: matches!(branch.kind(index), "cable" | "busbar"),
+    }
+}
+
+fn weakest(views: &[BranchView], wanted: impl Fn(&ElementRow) -> bool) -> Option<String> {
+    let rows = views.iter().flat_map(|view| &view.elements).filter(|row| wanted(row));
+    let mut worst: Option<(f64, &ElementRow)> = None;
+    for row in rows {
+        // Of equal ones the first counts, so that the name does not jump about.
+        if let Some(share) = row.share.filter(|share| share.is_finite())
+            && worst.is_none_or(|(most, _)| share > most)
+        {
+            worst = Some((share, row));
+        }
+    }
+    let (_, row) = worst?;
+    let (used, capability) = (row.used.as_deref()?, row.capability.as_deref()?);
+    Some(format!("{}: carries {capability}, the test takes {used} of it", row.label))
+}
+
+fn not_known(views: &[BranchView]) -> Vec<String> {
+    let rows = views.iter().flat_map(|view| &view.elements);
+    rows.filter(|row| row.share.is_none()).map(|row| row.label.clone()).collect()
+}
+
+/// The words of a verdict.
+pub(super) struct Verdict {
+    /// What is judged.
+    pub(super) subject: &'static str,
+    /// What not to do when it falls short.
+    pub(super) forbids: &'static str,
+    /// What is said when every check is met, without its current.
+    pub(super) meets: &'static str,
+    /// What is said when nothing of it is recorded.
+    pub(super) not_recorded: &'static str,
+    /// How it is recorded.
+    pub(super) note: &'static str,
+}
+
+/// The verdict on the loads and their leads.
+pub(super) const FULL_LOAD: Verdict = Verdict {
+    subject: "the rig",
+    forbids: "Do not apply full load with it as it is.",
+    meets: "Every recorded part of the rig meets its checks",
+    not_recorded: "Not decided: no test rig is recorded, so no lead, fuse or load was checked.",
+    note: "Record it under [rig]: a [[rig.element]] for each lead, lug, shunt and fuse, a [[rig.load]] for each load, a \
+           [[rig.meter]] for each instrument. The record that `underlid new` writes lists the keys.",
+};
+
+/// Counts the checks and says what they come to.
+pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
+    let Verdict { subject, forbids, meets, not_recorded, note } = verdict;
+    if !view.recorded {
+        view.sentence = (*not_recorded).to_owned();
+        view.notes.push((*note).to_owned());
+        return;
+    }
+    let number = |outcome| view.with_outcome(outcome).count();
+    let (short, open) = (number(Outcome::FallsShort), number(Outcome::NotDecided));
+    let at = view.test_current.as_ref().map_or_else(String::new, |current| format!(" at {current}"));
+    (view.outcome, view.sentence) = if short > 0 {
+        let checks = crate::units::words::count(short, "check", "checks");
+        (Outcome::FallsShort, format!("Falls short{at}: {checks} of {subject}. {forbids}"))
+    } else if open > 0 || view.checks.is_empty() {
+        let checks = crate::units::words::count(open, "check", "checks");
+        let lack = if open == 1 { "lacks" } else { "lack" };
+        (Outcome::NotDecided, format!("Not decided{at}: {checks} of {subject} {lack} something."))
+    } else {
+        (Outcome::Meets, format!("{meets}{at}. That does not make the test safe."))
+    };
+}

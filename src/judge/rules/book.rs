@@ -1,0 +1,131 @@
+//! The rule book: rules and named limits as TOML, checked when they are loaded.
+//!
+//! A house book is read after the built-in one. It may add rules, set limits, change a grade or turn a
+//! rule off with a reason; the write-up prints every such change.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
+
+use super::expr::Expr;
+use super::finding::Grade;
+use super::load;
+use super::scope::Scope;
+use crate::record::problem::Problems;
+use crate::units::Amount;
+
+/// The rule book that is compiled in.
+const BUILT_IN: &str = include_str!("../../../checklists/rules.toml");
+
+/// A rule, checked.
+#[derive(Debug, Clone)]
+pub struct Rule {
+    /// Unique id.
+    pub id: String,
+    /// What it requires, in a line.
+    pub title: String,
+    /// What is said when it falls short, in a line.
+    pub fault: String,
+    /// The subject it is listed under.
+    pub subject: String,
+    /// What it is applied to.
+    pub scope: Scope,
+    /// When it applies, as written and as read.
+    pub when: Option<(String, Expr)>,
+    /// The comparison as written.
+    pub require_text: String,
+    /// The comparison as read.
+    pub require: Expr,
+    /// Grade of the nonconformity.
+    pub grade: Grade,
+    /// True when an absent fact is the nonconformity.
+    pub absent_falls_short: bool,
+    /// Source.
+    pub basis: String,
+    /// Why it matters.
+    pub why: String,
+    /// What to measure and how.
+    pub measure: String,
+    /// What to do when it falls short.
+    pub advice: String,
+    /// The reason for which the house turned it off.
+    pub off: Option<String>,
+    /// True when it comes from a house book.
+    pub house: bool,
+}
+
+/// A named limit.
+#[derive(Debug, Clone)]
+pub struct Limit {
+    /// Its name, without `limit.`.
+    pub name: String,
+    /// Its value.
+    pub amount: Amount,
+    /// Its value as written.
+    pub text: String,
+    /// What it is.
+    pub about: String,
+    /// Its source.
+    pub basis: String,
+}
+
+/// Something a house changed, for the write-up.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Change {
+    /// What was changed, as a person would say it.
+    pub what: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// Rules and limits, checked.
+#[derive(Debug, Clone)]
+pub struct Book {
+    /// The rules in the order of the files.
+    pub rules: Vec<Rule>,
+    /// The limits.
+    pub limits: Vec<Limit>,
+    /// What a house changed.
+    pub changes: Vec<Change>,
+}
+
+impl Book {
+    /// The built-in book.
+    ///
+    /// # Errors
+    /// [`Problems`] when the built-in book itself is wrong, which a test excludes.
+    pub fn built_in() -> Result<Arc<Self>, Problems> {
+        static LOADED: OnceLock<Result<Arc<Book>, Problems>> = OnceLock::new();
+        LOADED.get_or_init(|| Self::read("checklists/rules.toml", BUILT_IN).map(Arc::new)).clone()
+    }
+
+    /// A whole book from its text; `file` names it in messages.
+    ///
+    /// # Errors
+    /// [`Problems`] with every place that is wrong.
+    pub fn read(file: &str, text: &str) -> Result<Self, Problems> {
+        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
+        load::add(&mut book, file, text, false)?;
+        Ok(book)
+    }
+
+    /// Adds a house book.
+    ///
+    /// # Errors
+    /// [`Problems`] with every place that is wrong: unknown names, wrong dimensions, a rule turned off
+    /// without a reason.
+    pub fn add_house(&mut self, file: &str, text: &str) -> Result<(), Problems> {
+        load::add(self, file, text, true)
+    }
+
+    /// A rule by its id.
+    #[must_use]
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// The limits by name.
+    #[must_use]
+    pub fn limit_amounts(&self) -> BTreeMap<String, Amount> {
+        self.limits.iter().map(|limit| (limit.name.clone(), limit.amount.clone())).collect()
+    }
+}

@@ -1,0 +1,513 @@
+//! Applies a book to a record.
+//!
+//! The decision rule is a guard band of one expanded uncertainty (ILAC-G8:09/2019, 4.2.2 with w = U;
+//! JCGM 106:2012, 8.3.2): a requirement is met or missed only where the difference between the sides is
+//! larger than its expanded uncertainty (k = 2). In between it is *not decided*, and the finding says how
+//! much smaller the uncertainty must become.
+
+use std::collections::BTreeMap;
+
+use super::book::{Book, Change, Rule};
+use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
+use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
+use super::scope::Scope;
+use crate::judge::facts::{
+    Derived, Facts, Missing, NAMED, Reason, Side as BoundSide, Subject, element_label,
+};
+use crate::record::{How, Record};
+use crate::units::{Amount, Dimension, Uncertain, show, significant};
+
+/// Differences smaller than this share of the sides are rounding of decimal numbers, not a finding:
+/// 8 × 3.65 V and 29.2 V are the same voltage.
+const ROUNDING: f64 = 1e-9;
+
+/// Everything the engine says of a record.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Judgement {
+    /// Findings, gravest first.
+    pub findings: Vec<Finding>,
+    /// Rules that were not applied, and why.
+    pub not_applied: Vec<NotApplied>,
+    /// What a house changed in the book.
+    pub changes: Vec<Change>,
+}
+
+/// Judges a record by a book.
+#[must_use]
+pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
+    let limits = book.limit_amounts();
+    let mut judgement =
+        Judgement { findings: Vec::new(), not_applied: Vec::new(), changes: book.changes.clone() };
+    for rule in &book.rules {
+        if let Some(reason) = &rule.off {
+            judgement.not_applied.push(NotApplied {
+                rule: rule.id.clone(),
+                title: rule.title.clone(),
+                because: format!("turned off: {reason}"),
+                turned_off: true,
+            });
+            continue;
+        }
+        apply(rule, record, derived, &limits, &mut judgement);
+    }
+    judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
+    judgement
+}
+
+fn apply(
+    rule: &Rule,
+    record: &Record,
+    derived: &Derived,
+    limits: &BTreeMap<String, Amount>,
+    judgement: &mut Judgement,
+) {
+    let subjects = subjects(&rule.scope, record);
+    if subjects.is_empty() {
+        match nothing_to_judge(rule, record) {
+            Some(missing) => {
+                let facts = Facts { record, derived, limits, subject: Subject::Pack };
+                judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, vec![missing], None));
+            }
+            None => judgement.not_applied.push(not_applied(rule, none_of(&rule.scope))),
+        }
+        return;
+    }
+    let mut excluded = Vec::new();
+    let mut applied = false;
+    for subject in subjects {
+        let facts = Facts { record, derived, limits, subject };
+        match rule.when.as_ref().map(|(_, when)| evaluate(when, &facts)) {
+            Some(Ok(value)) if value != Val::YesNo(true) => {
+                if let Some((text, when)) = &rule.when {
+                    excluded.push(format!("`{text}` does not hold ({})", filled(when, &facts)));
+                }
+            }
+            Some(Err(missing)) => {
+                applied = true;
+                judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, missing, None));
+            }
+            _ => {
+                applied = true;
+                judgement.findings.push(decide(rule, &facts));
+            }
+        }
+    }
+    if !applied {
+        excluded.dedup();
+        judgement.not_applied.push(not_applied(rule, some_of(&excluded)));
+    }
+}
+
+/// Reasons in a line; beyond the first few they are counted.
+fn some_of(reasons: &[String]) -> String {
+    let shown = reasons.get(..NAMED).unwrap_or(reasons).join("; ");
+    match reasons.len().saturating_sub(NAMED) {
+        0 => shown,
+        more => format!("{shown}; and {more} more"),
+    }
+}
+
+fn not_applied(rule: &Rule, because: String) -> NotApplied {
+    NotApplied { rule: rule.id.clone(), title: rule.title.clone(), because, turned_off: false }
+}
+
+fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
+    let all = |length: usize, subject: fn(usize) -> Subject| (0..length).map(subject).collect();
+    match scope {
+        Scope::Pack => vec![Subject::Pack],
+        Scope::Elements(kinds) => record
+            .path
+            .element
+            .iter()
+            .enumerate()
+            .filter(|(_, element)| element.kind.word().is_some_and(|kind| kinds.contains(&kind)))
+            .map(|(index, _)| Subject::Element(index))
+            .collect(),
+        Scope::Statements => all(record.claims.statement.len(), Subject::Statement),
+        Scope::Layers => all(record.bms.layer.len(), Subject::Layer),
+        Scope::Readings => all(record.cells.reading.len(), Subject::Reading),
+        Scope::Photos => all(record.photo.len(), Subject::Photo),
+        Scope::Tests => all(record.test.len(), Subject::Test),
+        Scope::Instruments => all(record.instrument.len(), Subject::Instrument),
+    }
+}
+
+/// An empty list of elements proves nothing until the inspector says that the path is complete.
+fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
+    match &rule.scope {
+        Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
+            let what = format!("no {} is recorded, and `path.complete` does not say yes", kinds.join(" or "));
+            Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded })
+        }
+        _ => None,
+    }
+}
+
+fn none_of(scope: &Scope) -> String {
+    match scope {
+        Scope::Elements(kinds) => format!("the path is complete and has no {}", kinds.join(" or ")),
+        Scope::Statements => "no claim in words is recorded".to_owned(),
+        Scope::Layers => "no layer of a heat path is recorded".to_owned(),
+        Scope::Readings => "no cell reading is recorded".to_owned(),
+        Scope::Photos => "no photo is recorded".to_owned(),
+        Scope::Tests => "no bench test is recorded".to_owned(),
+        Scope::Instruments => "no instrument is recorded".to_owned(),
+        Scope::Pack => "it does not apply to this pack".to_owned(),
+    }
+}
+
+fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
+    match &rule.require.node {
+        Node::Compare(relation, left, right) => {
+            let (left, right) = (evaluate(left, facts), evaluate(right, facts));
+            match (left, right) {
+                (Ok(left), Ok(right)) => {
+                    let finding = compare(rule, facts, *relation, &left, &right);
+                    match only_bounded(rule, facts, *relation, finding.outcome) {
+                        missing if missing.is_empty() => finding,
+                        missing => Finding {
+                            outcome: Outcome::NotDecided,
+                            missing,
+                            statement: rule.title.clone(),
+                            working: Working {
+                                decision: Some("one side is only a bound, and what it leaves out could change the outcome".to_owned()),
+                                ..finding.working
+                            },
+                            ..finding
+                        },
+                    }
+                }
+                (left, right) => {
+                    let mut missing = left.err().unwrap_or_default();
+                    for more in right.err().unwrap_or_default() {
+                        if !missing.contains(&more) {
+                            missing.push(more);
+                        }
+                    }
+                    undecided(rule, facts, missing)
+                }
+            }
+        }
+        _ => match evaluate(&rule.require, facts) {
+            Ok(value) => {
+                let outcome = if value == Val::YesNo(true) { Outcome::Meets } else { Outcome::FallsShort };
+                finding(rule, facts, outcome, Vec::new(), None)
+            }
+            Err(missing) => undecided(rule, facts, missing),
+        },
+    }
+}
+
+/// What is missing where an outcome rests on a bound and would change towards the true value.
+///
+/// The margin is taken again with the bounded fact moved a little to the side on which its true value lies: a pass that
+/// shrinks is no pass, a nonconformity that shrinks is none either (unless the bound is the quantity's definition).
+fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Outcome) -> Vec<Missing> {
+    let Node::Compare(_, left, right) = &rule.require.node else { return Vec::new() };
+    if outcome == Outcome::NotDecided || !relation.orders() {
+        return Vec::new();
+    }
+    let mut names = Vec::new();
+    gather(&rule.require, &mut names);
+    let mut missing: Vec<Missing> = Vec::new();
+    for name in &names {
+        let Some(Ok(worked)) = facts.worked(name) else { continue };
+        let (Some(bound), Some(amount)) = (&worked.bound, worked.value.amount()) else { continue };
+        let up = if bound.side == BoundSide::AtLeast { 1.0 } else { -1.0 };
+        let step = up * 1e-3 * amount.value().abs();
+        let moved = Moved { facts, name, to: amount.number.shifted(step), dimension: amount.dimension };
+        let margin = |env: &dyn Env| match (evaluate(left, env), evaluate(right, env)) {
+            (Ok(Val::Amount(l)), Ok(Val::Amount(r))) => towards(relation) * (l.value() - r.value()),
+            _ => f64::NAN,
+        };
+        let change = margin(&moved) - margin(facts);
+        let rests_on_it = match outcome {
+            Outcome::Meets => change < 0.0,
+            _ => change > 0.0 && !bound.by_definition,
+        };
+        if rests_on_it {
+            for lacking in &bound.missing {
+                if !missing.contains(lacking) {
+                    missing.push(lacking.clone());
+                }
+            }
+        }
+    }
+    missing
+}
+
+/// Facts with one of them moved.
+struct Moved<'a> {
+    facts: &'a Facts<'a>,
+    name: &'a str,
+    to: Uncertain,
+    dimension: Dimension,
+}
+
+impl Env for Moved<'_> {
+    fn fact(&self, name: &str) -> Result<Val, Vec<Missing>> {
+        if name == self.name {
+            return Ok(Val::Amount(Amount { number: self.to.clone(), dimension: self.dimension }));
+        }
+        self.facts.fact(name)
+    }
+}
+
+/// The sign that makes a margin positive when a relation holds.
+const fn towards(relation: Relation) -> f64 {
+    if matches!(relation, Relation::AtLeast | Relation::Above) { 1.0 } else { -1.0 }
+}
+
+fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
+    let all_absent = missing.iter().all(|m| m.reason == Reason::Absent);
+    let outcome = if rule.absent_falls_short && all_absent && !missing.is_empty() {
+        Outcome::FallsShort
+    } else {
+        Outcome::NotDecided
+    };
+    finding(rule, facts, outcome, missing, None)
+}
+
+/// Two sides held against each other.
+pub(crate) struct Compared {
+    pub(crate) left: Side,
+    pub(crate) right: Side,
+    pub(crate) margin: Option<String>,
+    pub(crate) decision: Option<String>,
+}
+
+fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right: &Val) -> Finding {
+    if let (Val::Amount(l), Val::Amount(r)) = (left, right)
+        && relation.orders()
+    {
+        let (outcome, compared) = guarded(relation, l, r);
+        return finding(rule, facts, outcome, Vec::new(), Some(compared));
+    }
+    let holds = match (relation, left, right) {
+        (Relation::AtLeast, Val::Date(l), Val::Date(r)) => l >= r,
+        (Relation::AtMost, Val::Date(l), Val::Date(r)) => l <= r,
+        (Relation::Above, Val::Date(l), Val::Date(r)) => l > r,
+        (Relation::Below, Val::Date(l), Val::Date(r)) => l < r,
+        (Relation::IsNot, ..) => left != right,
+        _ => left == right,
+    };
+    let side = |value: &Val| Side { value: value.show(), si: None, expanded_si: None };
+    let compared = Compared { left: side(left), right: side(right), margin: None, decision: None };
+    let outcome = if holds { Outcome::Meets } else { Outcome::FallsShort };
+    finding(rule, facts, outcome, Vec::new(), Some(compared))
+}
+
+/// The guard-banded comparison of two amounts.
+pub(crate) fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
+    let difference = left.number.minus(&right.number);
+    let scale = left.value().abs().max(right.value().abs());
+    let mut margin = towards(relation) * difference.value;
+    if margin.abs() <= ROUNDING * scale {
+        margin = 0.0;
+    }
+    let expanded = difference.expanded();
+    let strict = matches!(relation, Relation::Above | Relation::Below);
+    let outcome = if expanded > 0.0 && margin.abs() < expanded {
+        Outcome::NotDecided
+    } else if margin > 0.0 || (margin == 0.0 && !strict) {
+        Outcome::Meets
+    } else {
+        Outcome::FallsShort
+    };
+    let step = Dimension { point: false, ..left.dimension };
+    let mut margin_text = show(margin, step).replace('-', "−");
+    let shares = !left.dimension.point && right.value() != 0.0;
+    if shares {
+        let percent = significant(100.0 * margin / right.value().abs(), 3);
+        margin_text = format!("{margin_text} ({} % of the limit)", percent.replace('-', "−"));
+    }
+    let decision = (expanded > 0.0).then(|| {
+        let band = show(expanded, step);
+        match outcome {
+            Outcome::NotDecided if margin == 0.0 => {
+                format!(
+                    "both sides are equal; the expanded uncertainty of their difference is {band} (k = 2)"
+                )
+            }
+            Outcome::NotDecided => format!(
+                "the limit lies inside the measurement uncertainty: the sides differ by {}, the expanded \
+                 uncertainty of the difference is {band} (k = 2); it must come down to {} to decide",
+                show(margin.abs(), step),
+                show(margin.abs(), step)
+            ),
+            _ => format!("the difference is larger than its expanded uncertainty of {band} (k = 2)"),
+        }
+    });
+    let side = |amount: &Amount| Side {
+        value: amount.show(),
+        si: Some(amount.value()),
+        expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),
+    };
+    let compared = Compared { left: side(left), right: side(right), margin: Some(margin_text), decision };
+    (outcome, compared)
+}
+
+fn finding(
+    rule: &Rule,
+    facts: &Facts<'_>,
+    outcome: Outcome,
+    missing: Vec<Missing>,
+    compared: Option<Compared>,
+) -> Finding {
+    let mut names = Vec::new();
+    gather(&rule.require, &mut names);
+    if let Some((_, when)) = &rule.when {
+        gather(when, &mut names);
+    }
+    let used: Vec<Used> = names.iter().filter_map(|name| used(name, facts)).collect();
+    let mut claimed_facts: Vec<String> = Vec::new();
+    for claim in used.iter().flat_map(|used| &used.claims) {
+        if !claim.starts_with("claims.") && !claimed_facts.contains(claim) {
+            claimed_facts.push(claim.clone());
+        }
+    }
+    let (subject, part, mut photos) = subject_words(facts);
+    for used in &used {
+        photos.extend(used.photos.iter().cloned());
+    }
+    photos.sort();
+    photos.dedup();
+    let (left, right, margin, decision) = match compared {
+        Some(c) => (Some(c.left), Some(c.right), c.margin, c.decision),
+        None => (None, None, None, None),
+    };
+    Finding {
+        rule: rule.id.clone(),
+        title: rule.title.clone(),
+        statement: if outcome == Outcome::FallsShort { &rule.fault } else { &rule.title }.clone(),
+        subject,
+        part,
+        outcome,
+        grade: rule.grade,
+        working: Working {
+            expression: rule.require_text.clone(),
+            numbers: in_words(&rule.require, facts),
+            used,
+            left,
+            right,
+            margin,
+            decision,
+        },
+        missing,
+        rests_on_claims: !claimed_facts.is_empty(),
+        claimed_facts,
+        basis: rule.basis.clone(),
+        why: rule.why.clone(),
+        advice: rule.advice.clone(),
+        photos,
+        at: facts.subject,
+    }
+}
+
+/// The requirement with its numbers put in; a yes, a no or a word is told as found and required.
+fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
+    let found = |left: &Expr| match (&left.node, evaluate(left, facts)) {
+        (Node::Absent(name), Ok(Val::YesNo(true))) => {
+            format!("`{name}` was looked for and is not there")
+        }
+        (Node::Absent(name), Ok(_)) => format!("`{name}` is recorded"),
+        (_, Ok(value)) => format!("found: {}", value.show()),
+        (_, Err(_)) => "found: not known".to_owned(),
+    };
+    match &require.node {
+        Node::Compare(Relation::Is, left, right) => {
+            format!("{}; required: {}", found(left), filled(right, facts))
+        }
+        Node::Compare(Relation::IsNot, left, right) => {
+            format!("{}; required: anything but {}", found(left), filled(right, facts))
+        }
+        Node::OneOf(left, listed) => {
+            let listed: Vec<String> = listed.iter().map(|item| filled(item, facts)).collect();
+            format!("{}; required: {}", found(left), crate::units::words::list(&listed, "or"))
+        }
+        _ => filled(require, facts),
+    }
+}
+
+fn subject_words(facts: &Facts<'_>) -> (String, String, Vec<String>) {
+    let record = facts.record;
+    match facts.subject {
+        Subject::Element(index) => {
+            let element = record.path.element.get(index);
+            let id = element.and_then(|e| e.id.text()).unwrap_or_default().to_owned();
+            let photos = element.map(|e| e.own.photos.clone()).unwrap_or_default();
+            (element_label(record, index), id, photos)
+        }
+        Subject::Statement(index) => {
+            let statement = record.claims.statement.get(index);
+            let text = statement.and_then(|s| s.text.text().or(s.id.text())).unwrap_or_default();
+            let photos = statement.map(|s| s.own.photos.clone()).unwrap_or_default();
+            (format!("claim “{text}”"), "claims".to_owned(), photos)
+        }
+        Subject::Layer(index) => {
+            let name = record.bms.layer.get(index).and_then(|l| l.name.text()).unwrap_or("layer");
+            (name.to_owned(), "bms".to_owned(), Vec::new())
+        }
+        Subject::Reading(index) => (format!("cell reading {}", index + 1), "cells".to_owned(), Vec::new()),
+        Subject::Photo(index) => {
+            let file = record.photo.get(index).and_then(|p| p.file.text()).unwrap_or("photo");
+            (file.to_owned(), "photo".to_owned(), Vec::new())
+        }
+        Subject::Test(index) => {
+            let test = record.test.get(index);
+            let id = test.and_then(|t| t.id.text().or(t.kind.word())).unwrap_or("test");
+            (format!("test {id}"), "test".to_owned(), Vec::new())
+        }
+        Subject::Instrument(index) => {
+            let id = record.instrument.get(index).and_then(|i| i.id.text()).unwrap_or("instrument");
+            (id.to_owned(), "instrument".to_owned(), Vec::new())
+        }
+        Subject::Pack => (String::new(), String::new(), Vec::new()),
+    }
+}
+
+fn used(name: &str, facts: &Facts<'_>) -> Option<Used> {
+    let mut used = Used {
+        name: name.to_owned(),
+        value: String::new(),
+        how: String::new(),
+        with: None,
+        photos: Vec::new(),
+        steps: Vec::new(),
+        sources: Vec::new(),
+        assumed: Vec::new(),
+        claims: facts.claims_of(name),
+        span: 0..0,
+    };
+    if name.starts_with("limit.") {
+        used.value = facts.fact(name).ok()?.show();
+        used.how = "limit".to_owned();
+        return Some(used);
+    }
+    if let Some(worked) = facts.worked(name) {
+        let worked = worked.as_ref().ok()?;
+        used.value = worked.value.show();
+        used.how = "derived".to_owned();
+        used.steps.clone_from(&worked.steps);
+        used.sources.clone_from(&worked.sources);
+        used.assumed.clone_from(&worked.assumed);
+        return Some(used);
+    }
+    let found = facts.found(name)?;
+    if found.state == crate::record::State::NotLooked {
+        return None;
+    }
+    used.value = match facts.fact(name) {
+        Ok(value) => value.show(),
+        Err(_) => found.show(),
+    };
+    used.how = match found.how {
+        Some(how) => how.word().to_owned(),
+        None if name.starts_with("claims.") => How::Claimed.word().to_owned(),
+        None => "not stated".to_owned(),
+    };
+    used.with.clone_from(&found.with);
+    used.photos.clone_from(&found.photos);
+    used.span = found.span.clone();
+    Some(used)
+}

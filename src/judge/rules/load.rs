@@ -1,0 +1,362 @@
+//! From the text of a rule book to checked rules: every name must exist, every comparison must have one dimension,
+//! every problem is told at its place. Nothing here knows a record.
+
+use std::ops::Range;
+
+use super::book::{Book, Change, Limit, Rule};
+use super::expr::{self, Expr, ExprError, Node, Type};
+use super::finding::Grade;
+use super::names::Names;
+use super::scope::Scope;
+use crate::record::field::{Kind, Meaning, Text, Word, YesNo, meanings, word};
+use crate::record::part::part;
+use crate::record::problem::{Problem, Problems};
+use crate::record::read::needed;
+use crate::record::{Entry, read as record_read};
+use crate::units::words::nearest;
+use crate::units::{Amount, Uncertain};
+
+const GRADES: &[Word] = &[
+    word("critical", "can hurt people or start a fire"),
+    word("major", "the pack does not do what its nameplate says"),
+    word("minor", "workmanship, information, serviceability"),
+];
+
+const ABSENT_MEANS: &[Word] = &[
+    word("not decided", "a fact that was looked for and is not there leaves the rule open"),
+    word("falls short", "a fact that was looked for and is not there is the nonconformity"),
+];
+
+meanings! {
+    /// A grade.
+    GradeWord = Kind::Word(GRADES);
+    /// What an absent fact means for a rule.
+    AbsentMeans = Kind::Word(ABSENT_MEANS);
+    /// What a rule is applied to each of.
+    EachOf = Kind::List;
+}
+
+part! {
+    /// A rule book.
+    pub struct BookFile {
+        /// Version of the rule book's format.
+        schema: crate::record::field::Count = "1",
+        ; many {
+            /// A rule.
+            rule: RuleEntry,
+            /// A named limit.
+            limit: LimitEntry,
+            /// A change to a rule of the built-in book.
+            change: ChangeEntry,
+        }
+    }
+}
+
+part! {
+    /// A rule: one comparison.
+    pub struct RuleEntry {
+        /// Its id, unique in the book.
+        id: Text = "fuse-rating-over-load",
+        /// What it requires, in a line.
+        title: Text = "Fuse rating leaves a margin over the rated continuous current",
+        /// What is said when it falls short, in a line.
+        fault: Text = "The fuse is too small for the rated continuous current",
+        /// The subject it is listed under.
+        subject: Text = "overcurrent protection",
+        /// Kinds of element, or the list part, that it is applied to each of.
+        each: EachOf = "fuse",
+        /// When it applies.
+        when: Text = "element.fuse is not \"unknown\"",
+        /// The comparison.
+        require: Text = "element.rating >= limit.fuse_load_factor * claims.continuous_current",
+        /// Grade of the nonconformity.
+        grade: GradeWord = "major",
+        /// What an absent fact means.
+        absent: AbsentMeans = "falls short",
+        /// Its source with clause, or "common practice, no source", or "from memory".
+        basis: Text = "house rule",
+        /// Why it matters.
+        why: Text = "A fuse run near its rating ages and opens without a fault.",
+        /// What to measure or look at, and how.
+        measure: Text = "Read the rating printed on the fuse.",
+        /// What to do when it falls short.
+        advice: Text = "Ask the maker which fuse belongs there.",
+    }
+}
+
+part! {
+    /// A named limit.
+    pub struct LimitEntry {
+        /// Its name, used as `limit.name`.
+        name: Text = "fuse_load_factor",
+        /// Its value.
+        value: crate::record::field::AnyQuantity = "1.25",
+        /// What it is.
+        about: Text = "fuse rating over rated continuous current",
+        /// Its source.
+        basis: Text = "common practice, no source",
+    }
+}
+
+part! {
+    /// A change to a rule of the built-in book.
+    pub struct ChangeEntry {
+        /// The rule's id.
+        rule: Text = "sense-wires-fused",
+        /// A grade for it.
+        grade: GradeWord = "minor",
+        /// Whether it is turned off.
+        off: YesNo = "yes",
+        /// Why. The write-up prints it.
+        reason: Text = "our packs have the fuses on the board",
+    }
+}
+
+/// Adds the limits, rules and changes of a text to a book; those of a house are marked as its own.
+///
+/// # Errors
+/// [`Problems`] with every place that is wrong.
+pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Result<(), Problems> {
+    let entries: BookFile = record_read::document(file, text, |_, _: &BookFile| {})?;
+    let mut loading = Loading { text, problems: Vec::new(), house };
+    for entry in &entries.limit {
+        loading.limit(book, entry);
+    }
+    let names = Names::new(book.limits.iter().map(|l| (l.name.clone(), l.amount.dimension)));
+    for entry in &entries.rule {
+        if let Some(rule) = loading.rule(book, entry, &names) {
+            book.rules.push(rule);
+        }
+    }
+    for entry in &entries.change {
+        loading.change(book, entry);
+    }
+    if loading.problems.is_empty() { Ok(()) } else { Err(Problems::new(file, text, loading.problems)) }
+}
+
+struct Loading<'a> {
+    text: &'a str,
+    problems: Vec<Problem>,
+    house: bool,
+}
+
+impl Loading<'_> {
+    fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
+        self.problems.push(Problem::at(span, message, expected, example));
+    }
+
+    fn needed(
+        &mut self,
+        entry: &Entry<Text>,
+        own: &Range<usize>,
+        key: &str,
+        example: &str,
+    ) -> Option<String> {
+        needed(&mut self.problems, entry, own, key, example)
+    }
+
+    fn limit(&mut self, book: &mut Book, entry: &LimitEntry) {
+        let own = &entry.own.span;
+        let Some(name) = self.needed(&entry.name, own, "name", "name = \"fuse_load_factor\"") else {
+            return;
+        };
+        let span = entry.value.found().span.clone();
+        let Some(read) = entry.value.quantity() else {
+            self.problem(
+                own.clone(),
+                "`value` is missing".to_owned(),
+                "expected a quantity",
+                "value = \"1.25\"",
+            );
+            return;
+        };
+        let amount = Amount { number: Uncertain::exact(read.value), dimension: read.dimension };
+        let basis = entry.basis.text().unwrap_or("house limit").to_owned();
+        let about = entry.about.text().map(str::to_owned);
+        match book.limits.iter_mut().find(|limit| limit.name == name) {
+            Some(_) if !self.house => {
+                self.problem(span, format!("limit `{name}` is set twice"), "expected one value", "");
+            }
+            Some(limit) if limit.amount.dimension != amount.dimension => {
+                let (old, new) = (limit.amount.dimension, amount.dimension);
+                self.problem(
+                    span,
+                    format!("`{name}` is {}, this is {}", old.name(), new.name()),
+                    &format!("expected {}", old.name()),
+                    &format!("value = \"{}\"", limit.text.clone()),
+                );
+            }
+            Some(limit) => {
+                book.changes.push(Change {
+                    what: format!("limit `{name}` set to {} (was {})", read.text, limit.text),
+                    reason: basis.clone(),
+                });
+                limit.amount = amount;
+                limit.text.clone_from(&read.text);
+                limit.basis = basis;
+            }
+            None => book.limits.push(Limit {
+                name,
+                amount,
+                text: read.text.clone(),
+                about: about.unwrap_or_default(),
+                basis,
+            }),
+        }
+    }
+
+    fn rule(&mut self, book: &Book, entry: &RuleEntry, names: &Names) -> Option<Rule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.id, &own, "id", "id = \"house-fuse-brand\"");
+        let require_text = self.needed(
+            &entry.require,
+            &own,
+            "require",
+            "require = 'element.rating >= 1.25 * claims.continuous_current'",
+        );
+        let (id, require_text) = (id?, require_text?);
+        if book.rule(&id).is_some() {
+            self.problem(
+                entry.id.found().span.clone(),
+                format!("there is a rule `{id}` already"),
+                "expected an id of its own",
+                "[[change]] changes a rule of the built-in book",
+            );
+            return None;
+        }
+        let scope = self.scope(entry)?;
+        let (require, kind) = self.expression(&require_text, &entry.require, names, &scope)?;
+        if !matches!(require.node, Node::Compare(..) | Node::OneOf(..)) || kind != Type::YesNo {
+            self.problem(
+                entry.require.found().span.clone(),
+                "`require` is one comparison".to_owned(),
+                "expected left, relation, right",
+                "require = 'element.capability >= claims.continuous_current'",
+            );
+            return None;
+        }
+        let when = match entry.when.text() {
+            None => None,
+            Some(text) => {
+                let (when, kind) = self.expression(text, &entry.when, names, &scope)?;
+                if kind != Type::YesNo {
+                    let span = entry.when.found().span.clone();
+                    self.problem(
+                        span,
+                        "`when` is a yes or a no".to_owned(),
+                        "a comparison",
+                        "when = 'heater.present is yes'",
+                    );
+                    return None;
+                }
+                Some((text.to_owned(), when))
+            }
+        };
+        Some(Rule {
+            title: entry.title.text().unwrap_or(&id).to_owned(),
+            fault: entry.fault.text().or(entry.title.text()).unwrap_or(&id).to_owned(),
+            subject: entry.subject.text().unwrap_or("house rules").to_owned(),
+            scope,
+            when,
+            require_text,
+            require,
+            grade: grade(entry.grade.word()).unwrap_or(Grade::Minor),
+            absent_falls_short: entry.absent.word() == Some("falls short"),
+            basis: entry.basis.text().unwrap_or("house rule").to_owned(),
+            why: entry.why.text().unwrap_or_default().to_owned(),
+            measure: entry.measure.text().unwrap_or_default().to_owned(),
+            advice: entry.advice.text().unwrap_or_default().to_owned(),
+            off: None,
+            house: self.house,
+            id,
+        })
+    }
+
+    fn scope(&mut self, entry: &RuleEntry) -> Option<Scope> {
+        Scope::of(entry.each.list(), &entry.each.found().span)
+            .map_err(|problem| self.problems.push(problem))
+            .ok()
+    }
+
+    fn expression(
+        &mut self,
+        text: &str,
+        entry: &Entry<Text>,
+        names: &Names,
+        scope: &Scope,
+    ) -> Option<(Expr, Type)> {
+        let parsed = expr::parse(text).and_then(|parsed| {
+            let mut used = Vec::new();
+            super::expr::gather(&parsed, &mut used);
+            if let Some(name) = used.iter().find(|name| !scope.knows(name)) {
+                let part = name.split('.').next().unwrap_or_default();
+                let example = if part == "element" {
+                    "each = [\"fuse\"]".to_owned()
+                } else {
+                    format!("each = [\"{part}\"]")
+                };
+                return Err(ExprError {
+                    at: parsed.at.clone(),
+                    message: format!("`{name}` is known only in a rule over each {part}"),
+                    expected: example,
+                });
+            }
+            let kind = expr::check(&parsed, &|name| names.lookup(name))?;
+            Ok((parsed, kind))
+        });
+        match parsed {
+            Ok(both) => Some(both),
+            Err(ExprError { at, message, expected }) => {
+                let span = entry.found().span.clone();
+                let whole = self.text.get(span.clone()).unwrap_or_default();
+                let span = match whole.find(text) {
+                    Some(start) => span.start + start + at.start..span.start + start + at.end,
+                    None => span,
+                };
+                self.problem(
+                    span,
+                    message,
+                    &expected,
+                    "`underlid explain --language` shows the language with examples",
+                );
+                None
+            }
+        }
+    }
+
+    fn change(&mut self, book: &mut Book, entry: &ChangeEntry) {
+        let own = entry.own.span.clone();
+        let Some(id) = self.needed(&entry.rule, &own, "rule", "rule = \"sense-wires-fused\"") else {
+            return;
+        };
+        let Some(reason) =
+            self.needed(&entry.reason, &own, "reason", "reason = \"why; the write-up prints it\"")
+        else {
+            return;
+        };
+        let known: Vec<String> = book.rules.iter().map(|rule| rule.id.clone()).collect();
+        let Some(rule) = book.rules.iter_mut().find(|rule| rule.id == id) else {
+            let expected = nearest(&id, known.iter().map(String::as_str)).map_or_else(
+                || "a rule listed by `underlid explain`".to_owned(),
+                |n| format!("did you mean `{n}`?"),
+            );
+            self.problem(entry.rule.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
+            return;
+        };
+        if let Some(new) = grade(entry.grade.word()) {
+            book.changes.push(Change {
+                what: format!("rule `{id}` graded {} (was {})", new.word(), rule.grade.word()),
+                reason: reason.clone(),
+            });
+            rule.grade = new;
+        }
+        if entry.off.yes() == Some(true) {
+            book.changes.push(Change { what: format!("rule `{id}` turned off"), reason: reason.clone() });
+            rule.off = Some(reason);
+        }
+    }
+}
+
+fn grade(word: Option<&str>) -> Option<Grade> {
+    Grade::ALL.into_iter().find(|grade| Some(grade.word()) == word)
+}

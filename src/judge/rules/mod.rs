@@ -1,0 +1,22 @@
+//! The rule engine: one comparison a rule, three outcomes, the working always shown.
+//!
+//! Rules are data ([`Book`]); their expressions are checked for existence and dimension when a book is
+//! loaded. The engine puts a record's facts in and ends each rule as *meets*, *falls short* or *not
+//! decided*. What is missing is never guessed: it is listed.
+
+mod book;
+mod engine;
+pub mod expr;
+mod finding;
+mod functions;
+mod load;
+pub mod names;
+pub mod page;
+mod scope;
+
+pub use crate::judge::facts::{Facts, Missing, Subject};
+pub use book::{Book, Change, Limit, Rule};
+pub(crate) use engine::guarded;
+pub use engine::{Judgement, judge};
+pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
+pub use scope::Scope;

@@ -1,0 +1,105 @@
+//! The names that expressions may use, and where their values come from.
+//!
+//! Three families: the record's own fields (`claims.capacity`, `element.rating`), what follows from them
+//! (`path.short_circuit_current`, `element.capability`), and the book's named limits (`limit.…`). Names of
+//! list parts (`element`, `layer`, `reading`, `statement`, …) are known only inside a rule over `each` of them.
+
+use std::collections::BTreeMap;
+
+use crate::judge::facts::{self, Type};
+use crate::record::{Kind, Part, Record, Shape};
+use crate::units::Dimension;
+use crate::units::words::nearest;
+
+/// A name, its type and what it is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NameInfo {
+    /// The name as written in expressions.
+    pub name: String,
+    /// Its type.
+    pub kind: Type,
+    /// What it is.
+    pub about: String,
+}
+
+/// Every name an expression may use, but for limits.
+#[must_use]
+pub fn catalogue() -> Vec<NameInfo> {
+    let mut names = Vec::new();
+    // What is to be withheld is no subject for a rule. The rules judge the pack; the rig has elements of the same kind,
+    // which `plan` checks.
+    let subjects = Record::SHAPE.children.iter().filter(|child| !matches!(child.name, "redact" | "rig"));
+    for child in subjects {
+        collect(child.name, (child.shape)(), &mut names);
+    }
+    for info in facts::FACTS {
+        names.push(NameInfo { name: info.name.to_owned(), kind: info.kind, about: info.about.to_owned() });
+    }
+    names
+}
+
+fn collect(prefix: &str, shape: Shape, names: &mut Vec<NameInfo>) {
+    for field in shape.fields {
+        let mut push = |suffix: &str, kind: Type| {
+            names.push(NameInfo {
+                name: format!("{prefix}.{}{suffix}", field.name),
+                kind,
+                about: field.about.trim().to_owned(),
+            });
+        };
+        match field.kind {
+            Kind::Quantity(dimension) => push("", Type::Amount(dimension)),
+            Kind::Count => push("", Type::Amount(Dimension::NONE)),
+            Kind::YesNo => push("", Type::YesNo),
+            Kind::Word(words) => push("", Type::Word(words)),
+            Kind::Text | Kind::Markdown | Kind::Digest => push("", Type::Text),
+            Kind::Date => push("", Type::Date),
+            Kind::Section => {
+                push(".width", Type::Amount(Dimension::LENGTH));
+                push(".thickness", Type::Amount(Dimension::LENGTH));
+            }
+            Kind::Size => {
+                for side in [".length", ".width", ".height"] {
+                    push(side, Type::Amount(Dimension::LENGTH));
+                }
+            }
+            Kind::List | Kind::AnyQuantity | Kind::Accuracy => {}
+        }
+    }
+    for child in shape.children {
+        collect(child.name, (child.shape)(), names);
+    }
+}
+
+/// Looks names up for the checker.
+#[derive(Debug)]
+pub struct Names {
+    known: BTreeMap<String, Type>,
+}
+
+impl Names {
+    /// The catalogue together with a book's limits.
+    pub fn new(limits: impl IntoIterator<Item = (String, Dimension)>) -> Self {
+        let mut known: BTreeMap<String, Type> =
+            catalogue().into_iter().map(|info| (info.name, info.kind)).collect();
+        known.extend(limits.into_iter().map(|(name, d)| (format!("limit.{name}"), Type::Amount(d))));
+        Self { known }
+    }
+
+    /// The type of a name.
+    ///
+    /// # Errors
+    /// The nearest known name, if one is near.
+    pub fn lookup(&self, name: &str) -> Result<Type, Option<String>> {
+        self.known
+            .get(name)
+            .copied()
+            .ok_or_else(|| nearest(name, self.known.keys().map(String::as_str)).map(str::to_owned))
+    }
+}
+
+impl super::expr::Env for facts::Facts<'_> {
+    fn fact(&self, name: &str) -> Result<facts::Val, Vec<facts::Missing>> {
+        facts::Facts::fact(self, name)
+    }
+}

@@ -1,0 +1,204 @@
+//! What a record withholds from outputs for others, and the guard that lets none of it out.
+//!
+//! `[redact]` names fields, literal texts and places on photos. [`crate::judge::inspection::Inspection::open_to_publish`] gives
+//! outputs an inspection in which they are gone:
+//!
+//! - A **field** is taken out *before* anything is derived or judged, so that no number of the output is made from it.
+//!   A value or a finding that would be another one with the field (found by working both out) is not shown as if it
+//!   were right without it: it says that it rests on something withheld, and is not decided. What is published is then
+//!   at worst less than what was found, never something else.
+//! - A **text**, and the value of a named field where it is text or a date, is replaced by `[withheld]` wherever else it
+//!   stands: notes, captions, ids, file names, column labels of logs, problems. See [`fold`](self) for spellings.
+//! - A **photo** is blacked out in every copy; one whose areas cannot be placed is not shown at all.
+//!
+//! [`Redaction::guard`] is the last step of every output: it looks for all of it once more, also behind HTML, URL and
+//! JSON escapes, and refuses to let the output be written. What is packed so that it cannot be searched (pictures of
+//! cards, Parquet) is searched as text before it is packed.
+//!
+//! Refused: texts of fewer than [`SHORTEST_TEXT`] letters and texts that stand in the program's own words (templates of
+//! every output, pages of a collection, rule book, schema), which would black out half of every output and hide
+//! nothing. The value of a named field is searched elsewhere from
+//! [`SHORTEST_VALUE`] letters on; numbers and words of the schema are not, because the same `150 A` is claim, rating
+//! and reading at once. The original record is never changed, and its hash is that of the record as it is.
+
+mod field;
+mod fold;
+mod guard;
+mod plan;
+mod publish;
+mod texts;
+
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::sync::LazyLock;
+
+use serde::Serialize;
+
+use crate::evidence::picture;
+use crate::record::field::WITHHELD;
+use crate::record::{Kind, Part, Record, Shape};
+use fold::{Finder, Folded, Place, Wanted};
+
+pub use guard::Leak;
+pub(crate) use plan::plan;
+pub(crate) use publish::publish;
+
+/// A literal text has at least this many letters and digits.
+pub const SHORTEST_TEXT: usize = 3;
+/// The value of a withheld field is searched elsewhere if it has at least this many letters and digits.
+pub const SHORTEST_VALUE: usize = 4;
+
+/// What an inspection withholds. The redaction of a record without `[redact]` withholds nothing and costs nothing.
+#[derive(Debug, Clone, Default)]
+pub struct Redaction {
+    /// Texts that are withheld.
+    texts: Finder,
+    /// Which each of them is, without saying what it is.
+    which: Vec<String>,
+    /// Photo file names as published, and as they are.
+    originals: BTreeMap<String, String>,
+    /// Areas by the photo's true file name.
+    areas: BTreeMap<String, Vec<picture::Redaction>>,
+    to_look_at: Vec<String>,
+    summary: Summary,
+}
+
+/// What was withheld, without its content: for the write-up and its readers.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct Summary {
+    /// Keys of the record whose values are withheld.
+    pub fields: Vec<String>,
+    /// How many literal texts.
+    pub texts: usize,
+    /// Photos with areas that are blacked out, by published file name, and how many.
+    pub areas: Vec<(String, usize)>,
+    /// Photos that are shown under another file name.
+    pub renamed_photos: usize,
+    /// Findings that are not decided only because they rest on something withheld.
+    pub findings: usize,
+}
+
+impl Redaction {
+    /// True when nothing is withheld.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.summary == Summary::default()
+    }
+
+    /// What was withheld, without its content.
+    #[must_use]
+    pub const fn summary(&self) -> &Summary {
+        &self.summary
+    }
+
+    /// A text with everything withheld replaced.
+    #[must_use]
+    pub fn apply(&self, text: &str) -> String {
+        let folded = Folded::of(text);
+        let mut out = String::with_capacity(text.len());
+        let (mut copied, mut at) = (0, 0);
+        while let Some(Place { chars, bytes, .. }) = self.texts.find(&folded, at) {
+            out.push_str(text.get(copied..bytes.start).unwrap_or_default());
+            out.push_str(WITHHELD);
+            (copied, at) = (bytes.end, chars.end);
+        }
+        out.push_str(text.get(copied..).unwrap_or_default());
+        out
+    }
+
+    /// The file of a photo on disk, from the name under which it is published; a relative name under the folder.
+    #[must_use]
+    pub fn original<'a>(&'a self, published: &'a str) -> &'a str {
+        self.originals.get(published).map_or(published, String::as_str)
+    }
+
+    /// The name under which a file of the inspection folder may be named in an output.
+    #[must_use]
+    pub fn published(&self, original: &str) -> String {
+        match self.originals.iter().find(|(_, known)| *known == original) {
+            Some((published, _)) => published.clone(),
+            None => self.apply(original),
+        }
+    }
+
+    /// Photos that are said to show a withheld field and have no area blacked out, by published name: somebody must
+    /// look at them, because nothing here can read a picture.
+    #[must_use]
+    pub fn photos_to_look_at(&self) -> &[String] {
+        &self.to_look_at
+    }
+
+    /// The areas to black out on a photo, from the name under which it is published. Give them to
+    /// [`picture::derive`] with every copy of the photo.
+    #[must_use]
+    pub fn areas(&self, published: &str) -> Vec<picture::Redaction> {
+        self.areas.get(self.original(published)).cloned().unwrap_or_default()
+    }
+
+    /// Looks through a finished output for anything withheld, in its plain form and behind HTML, URL and JSON escapes.
+    ///
+    /// Every output for others calls this with each of its text files before writing any of them; `file` is the name
+    /// it will have and is looked through as well.
+    ///
+    /// # Errors
+    /// [`Leak`] names the place. Nothing may then be written.
+    pub fn guard(&self, file: &str, text: &str) -> Result<(), Leak> {
+        guard::guard(self, file, text)
+    }
+
+    fn withhold(&mut self, text: &str, which: String) {
+        if self.texts.add(Wanted::of(text)).is_some() {
+            self.which.push(which);
+        }
+    }
+
+    /// True when a text holds something withheld.
+    fn concerns(&self, text: &str) -> bool {
+        !self.texts.is_empty() && self.texts.find(&Folded::of(text), 0).is_some()
+    }
+}
+
+/// The texts that the program's own words hold, so that they can neither be hidden nor give anybody away.
+fn program_says(texts: &[String]) -> BTreeSet<String> {
+    static OWN: LazyLock<Folded> = LazyLock::new(|| {
+        let mut text =
+            [include_str!("../../../checklists/rules.toml"), crate::cli::CAUTION, WITHHELD].join("\n");
+        let templates = crate::render::write_up::TEMPLATES
+            .iter()
+            .chain(&crate::render::compare::TEMPLATES)
+            .chain(&crate::render::video::TEMPLATES);
+        for words in templates.map(|(_, words)| *words).chain(crate::render::video::OWN_WORDS) {
+            text.push('\n');
+            text.push_str(words);
+        }
+        text.push('\n');
+        text.push_str(&crate::render::collection::own_words());
+        schema_words(Record::SHAPE, &mut text);
+        Folded::of(&text)
+    });
+    let mut finder = Finder::default();
+    let mut said: Vec<Wanted> = Vec::new();
+    for text in texts {
+        let wanted = Wanted::of(text);
+        if finder.add(wanted.clone()).is_some() {
+            said.push(wanted);
+        }
+    }
+    let standing = finder.standing_in(&OWN);
+    let said: HashSet<&Wanted> = standing.iter().filter_map(|number| said.get(*number)).collect();
+    texts.iter().filter(|text| said.contains(&Wanted::of(text))).cloned().collect()
+}
+
+fn schema_words(shape: Shape, text: &mut String) {
+    for field in shape.fields {
+        text.push_str(&format!("\n{} {}", field.name, field.about));
+        if let Kind::Word(words) = field.kind {
+            for word in words {
+                text.push_str(&format!("\n{} {}", word.word, word.about));
+            }
+        }
+    }
+    for child in shape.children {
+        text.push_str(&format!("\n{} {}", child.name, child.about));
+        schema_words((child.shape)(), text);
+    }
+}

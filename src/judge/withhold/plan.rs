@@ -1,0 +1,266 @@
+//! Reads `[redact]` of a record and refuses what would withhold nothing: unknown keys, texts that cannot be searched,
+//! areas on photos that are not listed or lie outside the picture.
+
+use std::collections::BTreeMap;
+
+use super::field::FieldRef;
+use super::fold::Wanted;
+use super::{SHORTEST_TEXT, program_says};
+use crate::evidence::picture;
+use crate::record::field::{Entry, Text};
+use crate::record::parts::{Redact, RedactArea};
+use crate::record::problem::Problem;
+use crate::record::{AnyPart, Own, Record};
+use crate::units::words::nearest;
+
+/// At most this many fields, texts and areas each: a record may come from a stranger, and every output is searched for
+/// all of them.
+const MOST: usize = 2000;
+
+/// What a record asks to be withheld, checked.
+#[derive(Debug, Default)]
+pub(crate) struct Plan {
+    /// Keys as written, and what they name.
+    pub(super) fields: Vec<(String, FieldRef)>,
+    pub(super) texts: Vec<String>,
+    /// By the photo's file name.
+    pub(super) areas: BTreeMap<String, Vec<picture::Redaction>>,
+}
+
+impl Plan {
+    /// True when nothing is to be withheld.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.fields.is_empty() && self.texts.is_empty() && self.areas.is_empty()
+    }
+}
+
+/// Reads what a record asks to be withheld.
+///
+/// # Errors
+/// Every place of `[redact]` that would withhold nothing, or not what it says.
+pub(crate) fn plan(record: &Record) -> Result<Plan, Vec<Problem>> {
+    let mut plan = Plan::default();
+    let mut problems = Vec::new();
+    let Redact { own, fields: keys, texts: literal, area } = &record.redact;
+    if keys.list().len().max(literal.list().len()).max(area.len()) > MOST {
+        let message = format!("more than {MOST} fields, texts or areas are to be withheld");
+        let example = "fields = [\"path.element.marking\"]   # one key stands for all elements";
+        return Err(vec![Problem::at(own.span.clone(), message, "expected fewer", example)]);
+    }
+    fields(record, &mut plan, &mut problems);
+    texts(record, &mut plan, &mut problems);
+    for area in &record.redact.area {
+        match placed(record, area) {
+            Ok((photo, place)) => plan.areas.entry(photo).or_default().push(place),
+            Err(problem) => problems.push(problem),
+        }
+    }
+    if problems.is_empty() { Ok(plan) } else { Err(problems) }
+}
+
+fn fields(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
+    if record.redact.fields.list().is_empty() {
+        return;
+    }
+    let mut copy = record.clone();
+    for key in record.redact.fields.list() {
+        let span = record.redact.fields.found().span.clone();
+        let shown: String = key.chars().take(80).collect();
+        match FieldRef::parse(key) {
+            Ok(field)
+                if field.each(&mut copy, &mut |_: &mut dyn AnyPart| {}) > 0 || field.is_whole_list() =>
+            {
+                plan.fields.push((key.trim().to_owned(), field));
+            }
+            Ok(_) => problems.push(Problem::at(
+                span,
+                format!("`{shown}` names a part that the record does not have"),
+                "expected the id or the number of a part in the record",
+                "fields = [\"path.element.main-fuse.marking\"]   # or path.element.marking for all of them",
+            )),
+            Err(no_field) => {
+                let expected = match no_field.near {
+                    Some(near) => format!("did you mean `{near}`?"),
+                    None => "expected a key of the record".to_owned(),
+                };
+                let example = "fields = [\"inspection.place\", \"path.element.main-fuse.marking\"]";
+                problems.push(Problem::at(
+                    span,
+                    format!("there is no field `{shown}` to withhold"),
+                    &expected,
+                    example,
+                ));
+            }
+        }
+    }
+}
+
+fn texts(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
+    if record.redact.texts.list().is_empty() {
+        return;
+    }
+    let own = program_says(record.redact.texts.list());
+    for (number, text) in record.redact.texts.list().iter().enumerate() {
+        let wanted = Wanted::of(text);
+        let span = record.redact.texts.found().span.clone();
+        let nth = number + 1;
+        if wanted.letters() < SHORTEST_TEXT {
+            problems.push(Problem::at(
+                span,
+                format!("text {nth} to withhold has fewer than {SHORTEST_TEXT} letters and digits"),
+                "expected a longer text: this one stands in every output many times",
+                "texts = [\"MB-2026-0417\"]   # a short value is withheld by naming its field",
+            ));
+        } else if own.contains(text) {
+            problems.push(Problem::at(
+                span,
+                format!("text {nth} to withhold stands in the program's own words, in every output"),
+                "expected a text that belongs to this pack, person or place",
+                "texts = [\"C-118\"]   # a value of one field is withheld by naming the field",
+            ));
+        } else {
+            plan.texts.push(text.clone());
+        }
+    }
+}
+
+fn placed(record: &Record, area: &RedactArea) -> Result<(String, picture::Redaction), Problem> {
+    let photos = || record.photo.iter().filter_map(|photo| photo.file.text());
+    let file = text_of(area, &area.photo, "photo", "photo = \"photos/01-label.jpg\"")?;
+    let known = photos().find(|known| *known == file || known.rsplit('/').next() == Some(file));
+    let Some(known) = known else {
+        let expected = match nearest(file, photos()) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => "expected the file of a photo listed in the record".to_owned(),
+        };
+        return Err(Problem::at(
+            area.photo.found().span.clone(),
+            "this photo is not listed in the record, so nothing would be blacked out".to_owned(),
+            &expected,
+            "[[photo]]\nfile = \"photos/01-label.jpg\"",
+        ));
+    };
+    let mut lengths = [Length::Percent(0.0); 4];
+    let sides = [(&area.left, "left"), (&area.top, "top"), (&area.width, "width"), (&area.height, "height")];
+    for (length, (entry, name)) in lengths.iter_mut().zip(sides) {
+        let example = format!("{name} = \"12 %\"   # or in pixels of the original: {name} = \"340 px\"");
+        let text = text_of(area, entry, name, &example)?;
+        *length = Length::parse(text).ok_or_else(|| {
+            let message = format!("`{name}` is neither a percentage nor a number of pixels");
+            Problem::at(entry.found().span.clone(), message, "expected a number with % or px", &example)
+        })?;
+    }
+    let wrong = |message: &str, expected: &str| {
+        let example = "left = \"12 %\"\ntop = \"40 %\"\nwidth = \"30 %\"\nheight = \"8 %\"";
+        Problem::at(area.own.span.clone(), message.to_owned(), expected, example)
+    };
+    let place = match lengths {
+        [Length::Percent(left), Length::Percent(top), Length::Percent(width), Length::Percent(height)] => {
+            if width <= 0.0 || height <= 0.0 || left + width > 100.0 || top + height > 100.0 {
+                return Err(wrong(
+                    "this area does not lie in the picture",
+                    "expected an area between 0 % and 100 %",
+                ));
+            }
+            let [left, top, width, height] = [left, top, width, height].map(|percent| percent / 100.0);
+            picture::Redaction::Fraction { left, top, width, height }
+        }
+        [Length::Pixels(left), Length::Pixels(top), Length::Pixels(width), Length::Pixels(height)] => {
+            if width == 0 || height == 0 {
+                return Err(wrong("this area has no size", "expected a width and a height of at least 1 px"));
+            }
+            picture::Redaction::Pixels { left, top, width, height }
+        }
+        _ => {
+            return Err(wrong(
+                "this area mixes percent and pixels",
+                "expected one of the two for all four sides",
+            ));
+        }
+    };
+    Ok((known.to_owned(), place))
+}
+
+fn text_of<'a>(
+    area: &RedactArea,
+    entry: &'a Entry<Text>,
+    name: &str,
+    example: &str,
+) -> Result<&'a str, Problem> {
+    let Own { span, .. } = &area.own;
+    entry.text().ok_or_else(|| {
+        Problem::at(span.clone(), format!("this area has no `{name}`"), "expected it in this table", example)
+    })
+}
+
+#[derive(Clone, Copy)]
+enum Length {
+    Percent(f64),
+    Pixels(u32),
+}
+
+impl Length {
+    fn parse(text: &str) -> Option<Self> {
+        let text = text.trim();
+        if let Some(number) = text.strip_suffix('%') {
+            let number: f64 = number.trim().parse().ok()?;
+            return (0.0..=100.0).contains(&number).then_some(Self::Percent(number));
+        }
+        text.strip_suffix("px")?.trim().parse().ok().map(Self::Pixels)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn problems(redact: &str) -> Vec<String> {
+        let text = format!(
+            "schema = 1\n[inspection]\nplace = \"cellar\"\n[[photo]]\nfile = \"photos/01-label.jpg\"\n{redact}"
+        );
+        let record = crate::record::read("r", &text).unwrap();
+        match plan(&record) {
+            Ok(_) => Vec::new(),
+            Err(problems) => problems.into_iter().map(|p| format!("{}; {}", p.message, p.expected)).collect(),
+        }
+    }
+
+    #[test]
+    fn what_would_withhold_nothing_is_refused() {
+        let area = |rest: &str| format!("[[redact.area]]\nphoto = \"01-label.jpg\"\n{rest}");
+        let sides = |l: &str, t: &str, w: &str, h: &str| {
+            area(&format!("left = \"{l}\"\ntop = \"{t}\"\nwidth = \"{w}\"\nheight = \"{h}\"\n"))
+        };
+        for (redact, expected) in [
+            (
+                "[redact]\nfields = [\"inspection.place\", \"photo.caption\"]\ntexts = [\"MB-2026-0417\"]",
+                None,
+            ),
+            ("[redact]\nfields = [\"path.element.marking\"]", None),
+            ("[redact]\nfields = [\"inspection.plce\"]", Some("did you mean `inspection.place`?")),
+            ("[redact]\nfields = [\"path.element.fuse.marking\"]", Some("does not have")),
+            ("[redact]\ntexts = [\"A1\"]", Some("fewer than 3")),
+            ("[redact]\ntexts = [\"rated continuous current\"]", Some("program's own words")),
+            (&sides("0 %", "0 %", "50 %", "10.5 %"), None),
+            (&sides("10 px", "0 px", "50 px", "1px"), None),
+            (&sides("60 %", "0 %", "50 %", "10 %"), Some("does not lie in the picture")),
+            (&sides("-1 %", "0 %", "50 %", "10 %"), Some("neither a percentage")),
+            (&sides("NaN %", "0 %", "50 %", "10 %"), Some("neither a percentage")),
+            (&sides("1 %", "0 px", "50 %", "10 %"), Some("mixes percent and pixels")),
+            (&sides("1 px", "0 px", "0 px", "10 px"), Some("no size")),
+            (&area("left = \"1 %\""), Some("no `top`")),
+            (&format!("[redact]\ntexts = [{}]", "\"Quellwerk\", ".repeat(MOST + 1)), Some("expected fewer")),
+            ("[[redact.area]]\nphoto = \"photos/02.jpg\"", Some("not listed")),
+            ("[[redact.area]]\nleft = \"1 %\"", Some("no `photo`")),
+        ] {
+            let found = problems(redact);
+            match expected {
+                None => assert_eq!(found, Vec::<String>::new(), "{redact}"),
+                Some(words) => {
+                    assert_eq!(found.len(), 1, "{redact}: {found:?}");
+                    assert!(found[0].contains(words), "{redact}: {found:?}");
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,495 @@
+//! A capacity test: a discharge at a steady rate from full to the cut-off.
+//!
+//! The log may hold more than the discharge; the discharge with the most charge is the test. It runs from
+//! the last sample without load to the first at which the stated cut-off is passed for good, to the last
+//! sample before the pack was cut off, or to the end of the log. How it ended decides what the figure
+//! means: a test that was still running, or that somebody stopped above the cut-off, shows *at least* its
+//! charge and nothing more.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, ThermodynamicTemperature, Time};
+use uom::si::ratio::ratio;
+use uom::si::thermodynamic_temperature::kelvin;
+use uom::si::time::second;
+
+use super::DEAD;
+use super::curve::{Curve, CurveFigures};
+use super::instrument::{Accuracies, Figure, Verdict, at_least};
+use super::integrate::{Integral, Integrator};
+
+/// Part of the set current from which on the load is on.
+const ON: f64 = 0.1;
+/// Load threshold where no current is stated, as a part of the claimed capacity per hour.
+const ON_RATE: f64 = 0.02;
+/// Load threshold where nothing is stated, A.
+const ON_BARE: f64 = 0.02;
+/// A pause up to this is part of the test, s (common practice, no source).
+const PAUSE: f64 = 120.0;
+/// Samples in a row below the cut-off that end the test; fewer are a flicker.
+const BELOW: u32 = 3;
+/// The load has stopped at its cut-off when the voltage was within this part above it.
+const NEAR: f64 = 0.01;
+/// Samples after the end that are looked at.
+const AFTER: u32 = 10;
+/// The current was held when it stayed within this part of its mean for [`HELD_SHARE`] of the charge.
+const HELD: f64 = 0.05;
+const HELD_SHARE: f64 = 0.95;
+
+/// What is known beforehand.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct CapacitySettings {
+    /// Claimed capacity.
+    pub claim: Option<ElectricCharge>,
+    /// Current that was set.
+    pub current: Option<ElectricCurrent>,
+    /// Cut-off voltage that was set.
+    pub cutoff: Option<ElectricPotential>,
+    /// Samples before this time of the log are left out.
+    pub start: Option<Time>,
+    /// The instruments.
+    pub accuracies: Accuracies,
+}
+
+/// How a discharge came to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// The voltage had come to the stated cut-off.
+    LoadCutOff,
+    /// The terminals went dead under load: the BMS opened.
+    BmsCutOff,
+    /// The log ends under load, above the cut-off.
+    StillRunning,
+    /// The load went off above the cut-off, or no cut-off is stated.
+    Stopped,
+}
+
+/// What a discharge shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Capacity {
+    /// Charge, energy, times, gaps.
+    pub integral: Integral,
+    /// How the end came.
+    pub end: End,
+    /// Mean current while discharging.
+    pub mean_current: ElectricCurrent,
+    /// Mean current over the claimed capacity, per hour.
+    pub rate: Option<f64>,
+    /// Whether the current was held at its mean.
+    pub held: bool,
+    /// Pauses inside the test.
+    pub pauses: u32,
+    /// Voltage at the end, under load.
+    pub end_voltage: Option<ElectricPotential>,
+    /// Lowest and highest temperature of any channel.
+    pub temperatures: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+    /// Charge over claim, with its uncertainty.
+    pub of_claim: Option<Figure<f64>>,
+    /// Voltage at depth of discharge, plateau, knee, sag; where the discharge is long enough to have them.
+    pub curve: Option<CurveFigures>,
+    /// Charge (C), voltage (V), current (A) and time (s) for pictures; bounded.
+    pub points: Vec<super::curve::CurvePoint>,
+    /// Whether the claim is met.
+    pub verdict: Verdict,
+}
+
+#[derive(Clone)]
+struct Run {
+    integrator: Integrator,
+    curve: Curve,
+    last: (f64, f64, f64),
+    below: u32,
+    pauses: u32,
+    paused_at: Option<f64>,
+    temperatures: Option<(f64, f64)>,
+}
+
+struct Finished {
+    run: Run,
+    after: Vec<f64>,
+    cut_off: bool,
+    running: bool,
+}
+
+/// Looks for the discharge, sample by sample.
+pub struct CapacityTest {
+    settings: CapacitySettings,
+    on: f64,
+    cutoff: f64,
+    before: Option<(f64, f64, f64)>,
+    run: Option<Box<Run>>,
+    /// The run as it was when the pause or the cut-off began.
+    marked: Option<Box<Run>>,
+    waiting: Option<Finished>,
+    best: Option<Finished>,
+    done: bool,
+}
+
+impl CapacityTest {
+    /// Starts looking.
+    #[must_use]
+    pub fn new(settings: CapacitySettings) -> Self {
+        let by_claim = settings.claim.map(|claim| ON_RATE * claim.get::<coulomb>() / 3600.0);
+        let by_current = settings.current.map(|i| ON * i.get::<ampere>().abs());
+        Self {
+            on: by_current.or(by_claim).unwrap_or(ON_BARE).max(1e-6),
+            cutoff: settings.cutoff.map_or(f64::NEG_INFINITY, |cutoff| cutoff.get::<volt>()),
+            settings,
+            before: None,
+            run: None,
+            marked: None,
+            waiting: None,
+            best: None,
+            done: false,
+        }
+    }
+
+    /// Takes a sample: s, V, A (positive out of the pack), temperatures in K.
+    pub fn push(
+        &mut self,
+        time: f64,
+        voltage: f64,
+        current: f64,
+        temperatures: impl IntoIterator<Item = f64>,
+        after_break: bool,
+    ) {
+        let early = self.settings.start.is_some_and(|start| time < start.get::<second>());
+        if current.is_nan() || time.is_nan() || early {
+            return;
+        }
+        if after_break {
+            self.before = None;
+        }
+        let now = (time, voltage, current);
+        if current >= self.on {
+            self.under_load(now, temperatures, after_break);
+        } else {
+            self.without_load(now, after_break);
+        }
+        self.before = Some(now);
+    }
+
+    fn under_load(
+        &mut self,
+        now: (f64, f64, f64),
+        temperatures: impl IntoIterator<Item = f64>,
+        after_break: bool,
+    ) {
+        self.settle();
+        if self.done {
+            // The cut-off was passed and the load went on: not part of the test.
+            return;
+        }
+        if self.run.is_none() {
+            let mut integrator = Integrator::new();
+            if let Some((t, v, i)) = self.before {
+                integrator.push(t, v, i.max(0.0), false);
+            }
+            self.run = Some(Box::new(Run {
+                integrator,
+                curve: Curve::new(),
+                last: now,
+                below: 0,
+                pauses: 0,
+                paused_at: None,
+                temperatures: None,
+            }));
+        }
+        let Some(run) = self.run.as_deref_mut() else {
+            return;
+        };
+        if run.paused_at.take().is_some() {
+            run.pauses += 1;
+            self.marked = None;
+        }
+        for t in temperatures.into_iter().filter(|t| t.is_finite()) {
+            let (low, high) = run.temperatures.unwrap_or((t, t));
+            run.temperatures = Some((low.min(t), high.max(t)));
+        }
+        let (_, voltage, _) = now;
+        if voltage <= self.cutoff {
+            if run.below == 0 {
+                let mut cut = Box::new(run.clone());
+                cut.reach(now, self.cutoff);
+                self.marked = Some(cut);
+            }
+            run.below += 1;
+        } else if run.below > 0 {
+            run.below = 0;
+            self.marked = None;
+        }
+        run.take(now, after_break);
+        if run.below >= BELOW {
+            self.run = None;
+            self.done = true;
+            if let Some(run) = self.marked.take() {
+                self.offer(Finished { run: *run, after: Vec::new(), cut_off: true, running: false });
+            }
+        }
+    }
+
+    fn without_load(&mut self, now: (f64, f64, f64), after_break: bool) {
+        self.done = false;
+        if let Some(waiting) = &mut self.waiting
+            && waiting.after.len() < AFTER as usize
+        {
+            waiting.after.push(now.1);
+        }
+        let Some(run) = self.run.as_deref_mut() else {
+            return;
+        };
+        let began = match run.paused_at {
+            Some(began) => began,
+            None => {
+                // The run without the pause, and with the interval in which the load went off unless the
+                // cut-off was passed already.
+                let cut_off = run.below > 0;
+                if !cut_off {
+                    let mut ended = Box::new(run.clone());
+                    ended.integrator.push(now.0, now.1, now.2.max(0.0), after_break);
+                    self.marked = Some(ended);
+                }
+                run.paused_at = Some(now.0);
+                now.0
+            }
+        };
+        run.integrator.push(now.0, now.1, now.2.max(0.0), after_break);
+        // The voltages of the pause are those after the end, if it turns out to be the end.
+        run.curve.pause(now.1);
+        if now.0 - began > PAUSE {
+            self.end_run(false);
+        }
+    }
+
+    /// Ends the run at its mark.
+    fn end_run(&mut self, running: bool) {
+        let Some(run) = self.run.take() else { return };
+        let cut_off = run.below > 0;
+        let after = run.curve.paused().to_vec();
+        let paused = run.paused_at.is_some();
+        let ended = match self.marked.take() {
+            Some(marked) => *marked,
+            None => *run,
+        };
+        self.offer(Finished { run: ended, after, cut_off, running: running && !paused });
+    }
+
+    fn offer(&mut self, finished: Finished) {
+        self.settle();
+        self.waiting = Some(finished);
+    }
+
+    /// The run that waits for what follows it is complete: keep the larger one.
+    fn settle(&mut self) {
+        let Some(waiting) = self.waiting.take() else {
+            return;
+        };
+        let charge = |finished: &Finished| finished.run.integrator.charge_so_far();
+        if self.best.as_ref().is_none_or(|best| charge(&waiting) > charge(best)) {
+            self.best = Some(waiting);
+        }
+    }
+
+    /// What the discharge shows, or `None` when the log holds no discharge.
+    #[must_use]
+    pub fn finish(mut self) -> Option<Capacity> {
+        self.end_run(true);
+        self.settle();
+        let best = self.best.take()?;
+        let integral = best.run.integrator.finish(&self.settings.accuracies)?;
+        let end = self.how_it_ended(&best);
+        let charge = integral.charge.value.get::<coulomb>();
+        let points = best.run.curve.points();
+        let (mean, held) = best.run.curve.current(HELD, HELD_SHARE);
+        let of_claim = self.settings.claim.map(|claim| {
+            let scale = 1.0 / claim.get::<coulomb>();
+            let part = |q: ElectricCharge| q.get::<coulomb>() * scale;
+            Figure::of(
+                charge * scale,
+                part(integral.charge.sampling),
+                integral.charge.instrument.map(part),
+                |x| x,
+            )
+        });
+        let temperature = ThermodynamicTemperature::new::<kelvin>;
+        let verdict = self.judge(&integral, end);
+        Some(Capacity {
+            end,
+            mean_current: ElectricCurrent::new::<ampere>(mean),
+            rate: self.settings.claim.map(|claim| mean * 3600.0 / claim.get::<coulomb>()),
+            held,
+            pauses: best.run.pauses,
+            end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()).map(ElectricPotential::new::<volt>),
+            temperatures: best.run.temperatures.map(|(low, high)| (temperature(low), temperature(high))),
+            of_claim,
+            curve: best.run.curve.figures(),
+            points,
+            verdict,
+            integral,
+        })
+    }
+
+    fn how_it_ended(&self, best: &Finished) -> End {
+        if best.cut_off {
+            return End::LoadCutOff;
+        }
+        if best.running {
+            return End::StillRunning;
+        }
+        let lowest = best.after.iter().copied().fold(f64::INFINITY, f64::min);
+        if lowest < DEAD * best.run.last.1 {
+            End::BmsCutOff
+        } else if best.run.last.1 <= self.cutoff + NEAR * self.cutoff.abs() {
+            End::LoadCutOff
+        } else {
+            End::Stopped
+        }
+    }
+
+    fn judge(&self, integral: &Integral, end: End) -> Verdict {
+        let Some(claim) = self.settings.claim else {
+            return Verdict::missing("a claimed capacity");
+        };
+        let mut missing = Vec::new();
+        if integral.charge.instrument.is_none() {
+            missing.push("the accuracy of the current's instrument".to_owned());
+        }
+        if integral.restarts > 0 {
+            missing.push("the time for which the log's clock stood still".to_owned());
+        }
+        if !missing.is_empty() {
+            return Verdict::NotDecided(missing);
+        }
+        let decided = at_least(
+            integral.charge.value.get::<coulomb>(),
+            integral.charge.standard.get::<coulomb>(),
+            claim.get::<coulomb>(),
+        );
+        match end {
+            End::LoadCutOff | End::BmsCutOff => decided,
+            // What has come out is there, however the test ended.
+            End::StillRunning | End::Stopped if decided == Verdict::Meets => decided,
+            End::StillRunning => {
+                Verdict::missing("the end of the discharge: the log ends while it was still running")
+            }
+            End::Stopped if self.settings.cutoff.is_none() => Verdict::missing(
+                "the cut-off voltage that was set: whether the pack was empty cannot be told",
+            ),
+            End::Stopped => Verdict::missing("the end of the discharge: it was stopped above the cut-off"),
+        }
+    }
+}
+
+impl Run {
+    fn take(&mut self, now: (f64, f64, f64), after_break: bool) {
+        let (time, voltage, current) = now;
+        self.integrator.push(time, voltage, current, after_break);
+        self.curve.push(time, self.integrator.charge_so_far(), voltage, current);
+        self.last = now;
+    }
+
+    /// Goes on to the moment between the last sample and this one at which the cut-off was reached.
+    fn reach(&mut self, now: (f64, f64, f64), cutoff: f64) {
+        let (t0, v0, i0) = self.last;
+        let part = if v0 > now.1 { ((v0 - cutoff) / (v0 - now.1)).clamp(0.0, 1.0) } else { 0.0 };
+        let at = |a: f64, b: f64| a + (b - a) * part;
+        self.take((at(t0, now.0), cutoff, at(i0, now.2)), false);
+    }
+}
+
+/// C-rate of a current on a capacity, per hour.
+#[must_use]
+pub fn rate(current: ElectricCurrent, capacity: ElectricCharge) -> f64 {
+    let hour = Time::new::<uom::si::time::hour>(1.0);
+    (current * hour / capacity).get::<ratio>()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logs::instrument::Accuracy;
+    use uom::si::electric_charge::ampere_hour;
+
+    fn settings(claim: f64) -> CapacitySettings {
+        let accuracy = Some(Accuracy { gain: 0.005, offset: 0.0 });
+        CapacitySettings {
+            claim: Some(ElectricCharge::new::<ampere_hour>(claim)),
+            current: Some(ElectricCurrent::new::<ampere>(92.0)),
+            cutoff: Some(ElectricPotential::new::<volt>(10.0)),
+            start: None,
+            accuracies: Accuracies { voltage: accuracy, current: accuracy },
+        }
+    }
+
+    /// 92 A for `hours` with a straight fall of the voltage that reaches `end`, then what follows.
+    fn run(hours: f64, end: f64, after: Option<f64>, settings: CapacitySettings) -> Capacity {
+        let mut test = CapacityTest::new(settings);
+        let seconds = (hours * 3600.0).round();
+        let steps = 2000_u32;
+        for n in 0..5 {
+            test.push(f64::from(n) - 5.0, 13.4, 0.0, [298.0], false);
+        }
+        for n in 0..=steps {
+            let part = f64::from(n) / f64::from(steps);
+            test.push(part * seconds, 13.2 - (13.2 - end) * part, 92.0, [298.0 + part], false);
+        }
+        for n in 1..=200 {
+            if let Some(v) = after {
+                test.push(seconds + f64::from(n), v, 0.0, [299.0], false);
+            }
+        }
+        test.finish().unwrap()
+    }
+
+    /// 477 Ah on a claim of 460 Ah is 103.7 %, at 92 A which is 0.2 C (common practice, no source).
+    #[test]
+    fn per_cent_of_claim() {
+        let hours = 477.0 / 92.0;
+        let found = run(hours, 10.0, Some(11.0), settings(460.0));
+        let percent = found.of_claim.unwrap().value * 100.0;
+        assert!((percent - 103.7).abs() < 0.05, "{percent}");
+        assert_eq!((found.end, found.held), (End::LoadCutOff, true));
+        assert!((found.rate.unwrap() - 0.2).abs() < 1e-9);
+        assert_eq!(found.verdict, Verdict::Meets);
+        let (low, high) = found.temperatures.unwrap();
+        assert!((low.get::<kelvin>() - 298.0).abs() < 1e-9 && (high.get::<kelvin>() - 299.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn how_the_end_came() {
+        let cases = [
+            (5.5, 10.0, Some(11.0), End::LoadCutOff, Verdict::Meets),
+            (4.5, 10.0, Some(11.0), End::LoadCutOff, Verdict::FallsShort),
+            (4.5, 11.5, Some(0.1), End::BmsCutOff, Verdict::FallsShort),
+        ];
+        for (hours, end, after, wanted, verdict) in cases {
+            let found = run(hours, end, after, settings(460.0));
+            assert_eq!((found.end, found.verdict), (wanted, verdict), "{hours} h {end} V");
+        }
+        for (hours, end, after, wanted) in [
+            (4.5, 11.5, None, End::StillRunning),
+            (4.5, 11.5, Some(12.0), End::Stopped),
+            (5.0, 10.0, Some(11.0), End::LoadCutOff),
+        ] {
+            let found = run(hours, end, after, settings(460.0));
+            assert_eq!(found.end, wanted);
+            assert!(matches!(found.verdict, Verdict::NotDecided(_)), "{hours} h {end} V");
+        }
+        // Still running, but more has come out already than is claimed.
+        assert_eq!(run(5.5, 11.5, None, settings(460.0)).verdict, Verdict::Meets);
+        let mut unknown = settings(460.0);
+        unknown.accuracies = Accuracies::default();
+        assert!(matches!(run(5.5, 10.0, Some(11.0), unknown).verdict, Verdict::NotDecided(_)));
+    }
+
+    /// The load goes on below the stated cut-off: only what lies above it counts.
+    #[test]
+    fn the_cut_off_is_where_it_was_stated() {
+        let found = run(5.0, 9.0, Some(11.0), settings(460.0));
+        let wanted = 460.0 * (13.2 - 10.0) / (13.2 - 9.0);
+        let charge = found.integral.charge.value.get::<ampere_hour>();
+        assert!((charge - wanted).abs() < 0.03, "{charge} {wanted}");
+        assert_eq!(found.end, End::LoadCutOff);
+    }
+}

@@ -1,0 +1,460 @@
+//! A full-load test: rated current for a set time.
+//!
+//! "At or above rated current" is decided with the current's uncertainty: the time for which it was surely
+//! above, and the time for which it may have been. Held means that the first is long enough; the second
+//! falling short means that it was not held; in between nothing is decided. A current that flows through
+//! several instruments is their sum at common times, with gains of one instrument adding up and those of
+//! different instruments not.
+
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::f64::{ElectricCurrent, ElectricPotential, Power, ThermodynamicTemperature, Time};
+use uom::si::power::watt;
+use uom::si::thermodynamic_temperature::kelvin;
+use uom::si::time::second;
+
+use super::DEAD;
+use super::instrument::{Accuracies, Accuracy, Agreement, Verdict, compare};
+use super::integrate::{Integral, Integrator};
+use super::series::Series;
+use crate::units::{Dimension, SourceId, Uncertain, show};
+
+/// Part of the rated current below which the load counts as off.
+const OFF: f64 = 0.1;
+/// Samples that may lie below the rated current without ending the hold: a dip of the regulator.
+const DIPS: u32 = 2;
+/// Channels of temperature that are followed.
+const CHANNELS: usize = 32;
+
+/// A reading of one instrument.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// What it shows, SI units.
+    pub value: f64,
+    /// Its accuracy, where known.
+    pub accuracy: Option<Accuracy>,
+    /// Which instrument: readings of one share its errors.
+    pub instrument: SourceId,
+}
+
+/// A sum of readings with its standard uncertainty; `None` when an accuracy is not known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Total {
+    /// The sum, SI units.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub standard: Option<f64>,
+}
+
+/// Adds the currents of parallel branches.
+///
+/// Gain and offset of one instrument act on all of its readings together (JCGM 100:2008, 5.2).
+#[must_use]
+pub fn sum(branches: &[Reading]) -> Total {
+    let mut total = Uncertain::exact(0.0);
+    let mut known = !branches.is_empty();
+    for branch in branches {
+        let accuracy = branch.accuracy.unwrap_or_else(|| {
+            known = false;
+            Accuracy::default()
+        });
+        // Two sources an instrument: what grows with the reading, and what does not.
+        let (gain, offset) = (2 * branch.instrument, 2 * branch.instrument + 1);
+        let one = Uncertain::new(branch.value, gain, accuracy.gain * branch.value / crate::units::COVERAGE)
+            .with_part(offset, accuracy.offset / crate::units::COVERAGE);
+        total = total.plus(&one);
+    }
+    Total { value: total.value, standard: known.then(|| total.standard()) }
+}
+
+/// One branch over time.
+#[derive(Debug, Clone)]
+pub struct Branch {
+    /// Its name, for messages.
+    pub name: String,
+    /// Its current; all branches on one clock.
+    pub series: Series,
+    /// Accuracy of its instrument.
+    pub accuracy: Option<Accuracy>,
+    /// Which instrument.
+    pub instrument: SourceId,
+}
+
+/// Adds branches at the times of the first one at which all of them have a reading.
+#[must_use]
+pub fn sum_over_time(branches: &[Branch]) -> Vec<(f64, Total)> {
+    let Some(first) = branches.first() else {
+        return Vec::new();
+    };
+    first
+        .series
+        .times()
+        .filter_map(|time| {
+            let readings: Option<Vec<Reading>> = branches
+                .iter()
+                .map(|branch| {
+                    Some(Reading {
+                        value: branch.series.at(time)?,
+                        accuracy: branch.accuracy,
+                        instrument: branch.instrument,
+                    })
+                })
+                .collect();
+            Some((time, sum(&readings?)))
+        })
+        .collect()
+}
+
+/// Compares two totals, or a total with the pack's gauge (k = 2).
+#[must_use]
+pub fn cross_check(a: Total, b: Total) -> Agreement {
+    compare(a.value, a.standard, b.value, b.standard)
+}
+
+/// What is known beforehand.
+#[derive(Debug, Clone, Copy)]
+pub struct FullLoadSettings {
+    /// Rated continuous current.
+    pub rated: ElectricCurrent,
+    /// How long it is to be held.
+    pub duration: Time,
+    /// The instruments.
+    pub accuracies: Accuracies,
+}
+
+/// How the load came to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoadEnd {
+    /// The terminals went dead under load: the BMS opened.
+    BmsCutOff,
+    /// The load was taken off.
+    TakenOff,
+    /// The log ends under load.
+    StillOn,
+}
+
+/// Course of one channel of temperature.
+#[derive(Debug, Clone)]
+pub struct Course {
+    /// When the load came on.
+    pub start: ThermodynamicTemperature,
+    /// When it went off.
+    pub end: ThermodynamicTemperature,
+    /// The highest under load.
+    pub highest: ThermodynamicTemperature,
+    /// The channel under load, for a fit of the approach ([`super::approach::fit`]).
+    pub series: Series,
+}
+
+/// What a full-load test shows.
+#[derive(Debug, Clone)]
+pub struct FullLoad {
+    /// Longest time at or above rated current beyond the uncertainty.
+    pub surely: Time,
+    /// Longest time for which it may have been.
+    pub possibly: Time,
+    /// How the load came to its end.
+    pub end: LoadEnd,
+    /// Mean current, voltage and power under load.
+    pub mean_current: ElectricCurrent,
+    /// Mean voltage, where there is one.
+    pub mean_voltage: Option<ElectricPotential>,
+    /// Mean power, where there is a voltage.
+    pub mean_power: Option<Power>,
+    /// Charge and energy under load.
+    pub integral: Integral,
+    /// Each channel of temperature; `None` where it has no reading under load.
+    pub temperatures: Vec<Option<Course>>,
+    /// Whether rated current was held for the set time.
+    pub verdict: Verdict,
+}
+
+/// Longest time without interruption.
+#[derive(Debug, Default)]
+struct Hold {
+    began: Option<f64>,
+    last: f64,
+    below: u32,
+    longest: f64,
+    ever: bool,
+}
+
+impl Hold {
+    fn take(&mut self, time: f64, above: bool, broken: bool) {
+        if broken {
+            self.began = None;
+        }
+        if above {
+            self.ever = true;
+            self.began.get_or_insert(time);
+            self.last = time;
+            self.below = 0;
+        } else {
+            self.below += 1;
+            if self.below > DIPS {
+                self.began = None;
+            }
+        }
+        if let Some(began) = self.began {
+            self.longest = self.longest.max(self.last - began);
+        }
+    }
+}
+
+#[derive(Debug, Default)]
+struct Channel {
+    first: Option<f64>,
+    last: f64,
+    highest: f64,
+    series: Series,
+}
+
+/// Watches a full-load test, sample by sample.
+#[derive(Debug)]
+pub struct FullLoadTest {
+    settings: FullLoadSettings,
+    rated: f64,
+    surely: Hold,
+    possibly: Hold,
+    integrator: Integrator,
+    volts: (f64, u64),
+    under_load: Option<f64>,
+    dead: bool,
+    off: bool,
+    broken: bool,
+    channels: Vec<Channel>,
+    /// The highest current, A.
+    highest: f64,
+}
+
+impl FullLoadTest {
+    /// Starts watching.
+    #[must_use]
+    pub fn new(settings: FullLoadSettings) -> Self {
+        Self {
+            rated: settings.rated.get::<ampere>(),
+            settings,
+            surely: Hold::default(),
+            possibly: Hold::default(),
+            integrator: Integrator::new(),
+            volts: (0.0, 0),
+            under_load: None,
+            dead: false,
+            off: false,
+            broken: false,
+            channels: Vec::new(),
+            highest: 0.0,
+        }
+    }
+
+    /// Takes a sample: s, V, A (positive out of the pack), temperatures in K by channel.
+    pub fn push(&mut self, time: f64, voltage: f64, current: f64, temperatures: &[f64], after_break: bool) {
+        self.broken |= after_break;
+        if current.is_nan() || time.is_nan() {
+            return;
+        }
+        let standard = self.settings.accuracies.current.map_or(0.0, |accuracy| accuracy.standard(current));
+        let expanded = crate::units::COVERAGE * standard;
+        let broken = std::mem::take(&mut self.broken);
+        self.highest = self.highest.max(current);
+        self.surely.take(time, current - expanded >= self.rated, broken);
+        self.possibly.take(time, current + expanded >= self.rated, broken);
+        if current < OFF * self.rated {
+            self.off = self.under_load.is_some();
+            if self.off && self.under_load.is_some_and(|v| voltage < DEAD * v) {
+                self.dead = true;
+            }
+            return;
+        }
+        if self.off && self.dead {
+            // Load came back after a cut-off: the cut-off stays on record.
+            self.broken = false;
+        }
+        self.off = false;
+        self.integrator.push(time, voltage, current, broken);
+        if voltage.is_finite() {
+            self.under_load = Some(voltage);
+            self.volts = (self.volts.0 + voltage, self.volts.1 + 1);
+        } else {
+            self.under_load.get_or_insert(f64::NAN);
+        }
+        for (index, t) in temperatures.iter().take(CHANNELS).enumerate() {
+            if self.channels.len() <= index {
+                self.channels.push(Channel::default());
+            }
+            if let Some(channel) = self.channels.get_mut(index).filter(|_| t.is_finite()) {
+                channel.first.get_or_insert(*t);
+                channel.last = *t;
+                channel.highest = channel.highest.max(*t);
+                channel.series.push(time, *t);
+            }
+        }
+    }
+
+    /// What the test shows, or `None` when the log holds no load.
+    #[must_use]
+    pub fn finish(self) -> Option<FullLoad> {
+        let integral = self.integrator.finish(&self.settings.accuracies)?;
+        let seconds = integral.duration().get::<second>();
+        if seconds <= 0.0 {
+            return None;
+        }
+        let end = if self.dead {
+            LoadEnd::BmsCutOff
+        } else if self.off {
+            LoadEnd::TakenOff
+        } else {
+            LoadEnd::StillOn
+        };
+        let temperature = ThermodynamicTemperature::new::<kelvin>;
+        let verdict = self.judge(end, integral.restarts);
+        #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+        let mean_voltage = (self.volts.1 > 0).then(|| self.volts.0 / self.volts.1 as f64);
+        Some(FullLoad {
+            surely: Time::new::<second>(self.surely.longest),
+            possibly: Time::new::<second>(self.possibly.longest),
+            end,
+            mean_current: ElectricCurrent::new::<ampere>(integral.charge.value.value / seconds),
+            mean_voltage: mean_voltage.map(ElectricPotential::new::<volt>),
+            mean_power: integral.energy.map(|energy| Power::new::<watt>(energy.value.value / seconds)),
+            temperatures: self
+                .channels
+                .into_iter()
+                .map(|channel| {
+                    Some(Course {
+                        start: temperature(channel.first?),
+                        end: temperature(channel.last),
+                        highest: temperature(channel.highest),
+                        series: channel.series,
+                    })
+                })
+                .collect(),
+            integral,
+            verdict,
+        })
+    }
+
+    fn judge(&self, end: LoadEnd, restarts: u64) -> Verdict {
+        let wanted = self.settings.duration.get::<second>();
+        let mut missing = Vec::new();
+        if self.settings.accuracies.current.is_none() {
+            missing.push("the accuracy of the current's instrument".to_owned());
+        }
+        if restarts > 0 {
+            missing.push("the time for which the log's clock stood still".to_owned());
+        }
+        if !missing.is_empty() {
+            return Verdict::NotDecided(missing);
+        }
+        if self.surely.longest >= wanted {
+            return Verdict::Meets;
+        }
+        if self.possibly.longest >= wanted {
+            return Verdict::missing("the rated current lies inside the measurement uncertainty");
+        }
+        if end != LoadEnd::BmsCutOff && !self.possibly.ever {
+            let highest = show(self.highest, Dimension::CURRENT);
+            return Verdict::missing(format!("a load at the rated current: the highest was {highest}"));
+        }
+        let held = show(self.possibly.longest, Dimension::TIME);
+        match end {
+            // It gave up at a load of at least the rated current, or of less.
+            LoadEnd::BmsCutOff => Verdict::FallsShort,
+            LoadEnd::TakenOff => Verdict::missing(format!(
+                "a longer test: the load was taken off after {held} at rated current, the pack had not given up"
+            )),
+            LoadEnd::StillOn => Verdict::missing(format!(
+                "the rest of the test: the log ends under load after {held} at rated current"
+            )),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reading(value: f64, instrument: SourceId) -> Reading {
+        Reading { value, accuracy: Some(Accuracy { gain: 0.02, offset: 0.0 }), instrument }
+    }
+
+    /// Branch readings of 77 A and 174 A add to 251 A (common practice, no source).
+    #[test]
+    fn branches() {
+        let two = sum(&[reading(77.0, 1), reading(174.0, 2)]);
+        assert_eq!(two.value, 251.0);
+        assert!((two.standard.unwrap() - 77_f64.hypot(174.0) * 0.01).abs() < 1e-12);
+        // One instrument moved from branch to branch: its gain acts on the whole.
+        let one = sum(&[reading(77.0, 1), reading(174.0, 1)]);
+        assert!((one.standard.unwrap() - 2.51).abs() < 1e-12);
+        let unknown = sum(&[reading(77.0, 1), Reading { accuracy: None, ..reading(174.0, 2) }]);
+        assert_eq!(unknown.standard, None);
+        assert_eq!(sum(&[]).standard, None);
+        let gauge = |value| Total { value, standard: Some(0.5) };
+        assert_eq!(cross_check(two, gauge(250.0)), Agreement::Agree);
+        assert_eq!(cross_check(two, gauge(240.0)), Agreement::Disagree);
+        assert!(matches!(cross_check(unknown, gauge(250.0)), Agreement::CannotTell(_)));
+    }
+
+    #[test]
+    fn branches_at_common_times() {
+        let branch = |from: f64, step: f64, value: f64, instrument| Branch {
+            name: String::new(),
+            series: Series::of((0..100).map(|n| (from + step * f64::from(n), value))),
+            accuracy: Some(Accuracy { gain: 0.02, offset: 0.0 }),
+            instrument,
+        };
+        let sums = sum_over_time(&[branch(0.0, 1.0, 77.0, 1), branch(10.5, 0.7, 174.0, 2)]);
+        assert_eq!(sums.first().map(|s| s.0), Some(11.0), "both have a reading only from here on");
+        assert_eq!(sums.last().map(|s| s.0), Some(79.0));
+        assert!(sums.iter().all(|(_, total)| total.value == 251.0));
+    }
+
+    fn test(current: f64, minutes: u32, after: Option<f64>, gain: f64) -> FullLoad {
+        let accuracy = Some(Accuracy { gain, offset: 0.0 });
+        let mut test = FullLoadTest::new(FullLoadSettings {
+            rated: ElectricCurrent::new::<ampere>(250.0),
+            duration: Time::new::<second>(900.0),
+            accuracies: Accuracies { voltage: accuracy, current: accuracy },
+        });
+        test.push(-1.0, 26.0, 0.0, &[298.0], false);
+        let end = f64::from(minutes * 60);
+        for t in 0..=minutes * 60 {
+            let rise = 40.0 * (1.0 - (-f64::from(t) / 400.0).exp());
+            test.push(f64::from(t), 25.0, current, &[298.0 + rise, f64::NAN], false);
+        }
+        if let Some(v) = after {
+            test.push(end + 1.0, v, 0.0, &[], false);
+        }
+        test.finish().unwrap()
+    }
+
+    #[test]
+    fn held_or_not() {
+        let cases = [
+            (256.0, 15, Some(26.0), 0.02, LoadEnd::TakenOff, Some(Verdict::Meets)),
+            (251.0, 15, Some(26.0), 0.02, LoadEnd::TakenOff, None),
+            (256.0, 10, Some(26.0), 0.02, LoadEnd::TakenOff, None),
+            (256.0, 10, None, 0.02, LoadEnd::StillOn, None),
+            (256.0, 10, Some(0.2), 0.02, LoadEnd::BmsCutOff, Some(Verdict::FallsShort)),
+        ];
+        for (current, minutes, after, gain, end, verdict) in cases {
+            let found = test(current, minutes, after, gain);
+            assert_eq!(found.end, end);
+            match verdict {
+                Some(verdict) => assert_eq!(found.verdict, verdict, "{current} {minutes}"),
+                None => assert!(matches!(found.verdict, Verdict::NotDecided(_)), "{current} {minutes}"),
+            }
+        }
+    }
+
+    #[test]
+    fn temperatures_are_followed() {
+        let found = test(256.0, 15, Some(26.0), 0.02);
+        let course = found.temperatures[0].as_ref().unwrap();
+        assert!(found.temperatures[1].is_none());
+        let fit = super::super::approach::fit(&course.series.points()).unwrap();
+        assert!((fit.final_temperature.get::<kelvin>() - 338.0).abs() < 0.01);
+        assert!((found.mean_power.unwrap().get::<watt>() - 6400.0).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,511 @@
+//! Charge and energy by the trapezoid rule with compensated summation (Knuth's exact sum of two numbers).
+//!
+//! Two uncertainties are kept apart. *Sampling*: between two samples the current went from the one to the
+//! other at an unknown moment; the trapezoid errs by at most |ΔI|·Δt/2 either way, a rectangular
+//! distribution with standard deviation |ΔI|·Δt/√12 (JCGM 100:2008 4.3.7), independent from interval to
+//! interval. *Instrument*: gain and offset of the instruments act on the whole test.
+//!
+//! A gap is an interval much longer than the log's own. It is bridged by the trapezoid, reported apart,
+//! and counted as uncertain from no current to the larger of its ends. Where the log's clock restarted
+//! nothing is bridged: how long it stood is not known.
+//!
+//! A sample far off what lies before and after it, or a few of them in a row (see [`super::read`]), is part of the
+//! integral, because it may be a true pulse. It may as well be a false reading: the difference that all of
+//! them make together, Δ, is counted as uncertain, Δ/√3 as for limits ±Δ.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::energy::joule;
+use uom::si::f64::{ElectricCharge, Energy, Time};
+use uom::si::time::second;
+
+use super::instrument::{Accuracies, Figure};
+use super::intervals::{Interval, Intervals};
+use super::read::{RUN, Spikes};
+use crate::units::{COVERAGE, Dimension, show};
+
+/// √12: a rectangular distribution's width over its standard deviation.
+const RECTANGULAR: f64 = 3.464_101_615_137_754_6;
+
+/// A sum that carries what rounding loses (Knuth, *The Art of Computer Programming* 2, 4.2.2, theorem B).
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Sum {
+    sum: f64,
+    lost: f64,
+}
+
+impl Sum {
+    #[inline]
+    pub fn add(&mut self, value: f64) {
+        let next = self.sum + value;
+        let added = next - self.sum;
+        self.lost += (self.sum - (next - added)) + (value - added);
+        self.sum = next;
+    }
+
+    #[inline]
+    pub fn value(self) -> f64 {
+        self.sum + self.lost
+    }
+}
+
+/// A gap that was bridged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gap {
+    /// Time of the sample before it.
+    pub from: Time,
+    /// Its length.
+    pub length: Time,
+    /// Charge that the trapezoid puts into it.
+    pub charge: ElectricCharge,
+}
+
+/// Charge and energy between two times.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Integral {
+    /// Charge; positive out of the pack.
+    pub charge: Figure<ElectricCharge>,
+    /// Energy, where there is a voltage.
+    pub energy: Option<Figure<Energy>>,
+    /// Time of the first sample.
+    pub from: Time,
+    /// Time of the last sample.
+    pub to: Time,
+    /// Samples that were used.
+    pub samples: u64,
+    /// The log's usual interval.
+    pub usual_interval: Option<Time>,
+    /// Gaps that were bridged; at most 64, the longest.
+    pub gaps: Vec<Gap>,
+    /// Gaps beyond those, bridged and counted as uncertain like them.
+    pub further_gaps: u64,
+    /// Their length together.
+    pub further_gap_time: Time,
+    /// Samples far off what lies before and after them; they are part of the integral, and the uncertainty of
+    /// sampling holds what they make.
+    pub spikes: u64,
+    /// Those of them that are not single ones.
+    pub spikes_in_a_row: u64,
+    /// Restarts of the log's clock inside.
+    pub restarts: u64,
+}
+
+impl Integral {
+    /// From the first sample to the last.
+    #[must_use]
+    pub fn duration(&self) -> Time {
+        self.to - self.from
+    }
+
+    /// What a reader of the figures must know beside them, one sentence each: gaps, samples far off,
+    /// restarts of the clock. Empty where there is nothing to say.
+    #[must_use]
+    pub fn notes(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        let show = |time: Time| show(time.get::<second>(), Dimension::TIME);
+        if let Some(longest) = self.gaps.iter().max_by(|a, b| a.length.value.total_cmp(&b.length.value)) {
+            let at = show(longest.from);
+            let total = self.gaps.iter().fold(self.further_gap_time, |sum, gap| sum + gap.length);
+            let count = self.gaps.len() as u64 + self.further_gaps;
+            notes.push(if count == 1 {
+                format!("1 gap of {} at {at}, bridged and counted as uncertain", show(longest.length))
+            } else {
+                let unlisted = if self.further_gaps > 0 {
+                    format!(
+                        "; the {} shortest of them, {} together, are not listed one by one",
+                        self.further_gaps,
+                        show(self.further_gap_time)
+                    )
+                } else {
+                    String::new()
+                };
+                format!(
+                    "{count} gaps of {} together, the longest {} at {at}, bridged and counted as uncertain{unlisted}",
+                    show(total),
+                    show(longest.length)
+                )
+            });
+        }
+        let single = self.spikes - self.spikes_in_a_row;
+        let groups = [
+            (
+                single,
+                if single == 1 {
+                    "single sample far off both neighbours"
+                } else {
+                    "single samples far off both neighbours"
+                },
+            ),
+            (self.spikes_in_a_row, "samples in a row far off what lies before and after them"),
+        ];
+        for (count, what) in groups.into_iter().filter(|(count, _)| *count > 0) {
+            let (they, them) = if count == 1 { ("it is", "it") } else { ("they are", "them") };
+            notes.push(format!(
+                "{count} {what}: {they} part of the integral, and the uncertainty covers the integral without {them}"
+            ));
+        }
+        if self.restarts > 0 {
+            let times =
+                if self.restarts == 1 { "once".to_owned() } else { format!("{} times", self.restarts) };
+            notes.push(format!(
+                "the log's clock restarted {times}; nothing is counted for the time in between"
+            ));
+        }
+        notes
+    }
+
+    /// Charge that was bridged over the gaps that are listed.
+    #[must_use]
+    pub fn bridged(&self) -> ElectricCharge {
+        self.gaps.iter().fold(ElectricCharge::new::<coulomb>(0.0), |sum, gap| sum + gap.charge)
+    }
+}
+
+/// Sums charge and energy sample by sample, in constant memory.
+#[derive(Debug, Clone)]
+pub struct Integrator {
+    charge: Sum,
+    energy: Sum,
+    volt_seconds: Sum,
+    absolute: Sum,
+    charge_variance: f64,
+    energy_variance: f64,
+    first: Option<f64>,
+    last: Option<Point>,
+    /// The samples before the next one, those that may turn out to be far off among them.
+    recent: [Point; RECENT],
+    taken: usize,
+    current_spikes: Spikes,
+    power_spikes: Spikes,
+    spikes: u64,
+    spikes_in_a_row: u64,
+    /// What the integrals would differ by without their spikes.
+    spiked_charge: f64,
+    spiked_energy: f64,
+    samples: u64,
+    restarts: u64,
+    has_voltage: bool,
+    intervals: Intervals,
+}
+
+/// Samples that are looked back at: a run far off, and what lies before it; a power of two.
+const RECENT: usize = 16;
+const _: () = assert!(RUN + 1 < RECENT && RECENT.is_power_of_two());
+
+/// A sample: time, voltage, current and power.
+#[derive(Debug, Clone, Copy, Default)]
+struct Point {
+    time: f64,
+    voltage: f64,
+    current: f64,
+    power: f64,
+}
+
+impl Default for Integrator {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Integrator {
+    /// Starts with nothing.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            charge: Sum::default(),
+            energy: Sum::default(),
+            volt_seconds: Sum::default(),
+            absolute: Sum::default(),
+            charge_variance: 0.0,
+            energy_variance: 0.0,
+            first: None,
+            last: None,
+            recent: [Point::default(); RECENT],
+            taken: 0,
+            current_spikes: Spikes::new(),
+            power_spikes: Spikes::new(),
+            spikes: 0,
+            spikes_in_a_row: 0,
+            spiked_charge: 0.0,
+            spiked_energy: 0.0,
+            samples: 0,
+            restarts: 0,
+            has_voltage: true,
+            intervals: Intervals::new(),
+        }
+    }
+
+    /// Takes a sample: time in s, voltage in V (NaN where there is none), current in A.
+    ///
+    /// A sample without current is passed over; the next one then follows after a longer interval.
+    #[inline]
+    pub fn push(&mut self, time: f64, voltage: f64, current: f64, after_break: bool) {
+        if after_break {
+            self.restarts += 1;
+            self.last = None;
+            self.current_spikes.interrupt();
+            self.power_spikes.interrupt();
+        }
+        if current.is_nan() || time.is_nan() {
+            return;
+        }
+        self.has_voltage &= !voltage.is_nan();
+        self.samples += 1;
+        let now = Point { time, voltage, current, power: voltage * current };
+        if let Some(last) = self.last {
+            let step = time - last.time;
+            let charge = step * (last.current + current) * 0.5;
+            self.charge.add(charge);
+            self.energy.add(step * (last.power + now.power) * 0.5);
+            self.volt_seconds.add(step * (last.voltage + voltage) * 0.5);
+            let (larger, smaller) = (last.current.abs(), current.abs());
+            self.absolute.add(step * (larger + smaller) * 0.5);
+            let (dq, de) = ((current - last.current) * step, (now.power - last.power) * step);
+            self.charge_variance += dq * dq;
+            self.energy_variance += de * de;
+            if step > 0.0 {
+                let interval = Interval { from: last.time, length: step, charge };
+                self.intervals.add(interval, larger.max(smaller), last.power.abs().max(now.power.abs()));
+            }
+        } else {
+            self.first.get_or_insert(time);
+        }
+        let of_current = self.current_spikes.push(current);
+        let of_power = self.power_spikes.push(now.power);
+        if of_current.max(of_power) > 0 {
+            self.spike(now, of_current, of_power);
+        }
+        if let Some(place) = self.recent.get_mut(self.taken % RECENT) {
+            *place = now;
+        }
+        self.taken += 1;
+        self.last = Some(now);
+    }
+
+    /// So many of the last samples were far off what lies before and after them.
+    #[cold]
+    fn spike(&mut self, after: Point, of_current: usize, of_power: usize) {
+        let count = of_current.max(of_power);
+        self.spikes += count as u64;
+        self.spikes_in_a_row += if count > 1 { count as u64 } else { 0 };
+        self.spiked_charge += self.made(after, of_current, |point| point.current);
+        self.spiked_energy += self.made(after, of_power, |point| point.power);
+    }
+
+    /// What the last `count` samples put between the line from before them to `after`, and the course through them.
+    fn made(&self, after: Point, count: usize, of: fn(&Point) -> f64) -> f64 {
+        let back = |n: usize| self.recent.get(self.taken.checked_sub(n)? % RECENT);
+        let Some(before) = back(count + 1).filter(|_| count > 0) else { return 0.0 };
+        let run = (1..=count).rev().filter_map(back).chain([&after]);
+        let mut last = before;
+        let mut through = 0.0;
+        for point in run {
+            through += (point.time - last.time) * (of(last) + of(point)) / 2.0;
+            last = point;
+        }
+        (through - (after.time - before.time) * (of(before) + of(&after)) / 2.0).abs()
+    }
+
+    /// Charge so far, C.
+    #[must_use]
+    pub fn charge_so_far(&self) -> f64 {
+        self.charge.value()
+    }
+
+    /// The integral, or `None` with fewer than two samples.
+    #[must_use]
+    pub fn finish(&self, accuracies: &Accuracies) -> Option<Integral> {
+        let (first, last) = (self.first?, self.last?.time);
+        if self.samples < 2 {
+            return None;
+        }
+        let found = self.intervals.finish();
+        let rectangular = RECTANGULAR.powi(2);
+        // In a gap anything from nothing to the larger end may have flowed.
+        let charge_variance = (self.charge_variance + found.gaps.charge) / rectangular;
+        let energy_variance = (self.energy_variance + found.gaps.energy) / rectangular;
+        let limits = 3.0_f64.sqrt();
+        let charge_sampling = charge_variance.sqrt().hypot(self.spiked_charge / limits);
+        let energy_sampling = energy_variance.sqrt().hypot(self.spiked_energy / limits);
+        let (charge, energy) = (self.charge.value(), self.energy.value());
+        let duration = last - first;
+        let charge_instrument = accuracies
+            .current
+            .map(|current| (current.gain * charge).hypot(current.offset * duration) / COVERAGE);
+        let energy_instrument = accuracies.current.zip(accuracies.voltage).map(|(i, v)| {
+            let parts = [
+                i.gain * energy,
+                v.gain * energy,
+                i.offset * self.volt_seconds.value(),
+                v.offset * self.absolute.value(),
+            ];
+            parts.iter().map(|part| part * part).sum::<f64>().sqrt() / COVERAGE
+        });
+        Some(Integral {
+            charge: Figure::of(charge, charge_sampling, charge_instrument, |q| {
+                ElectricCharge::new::<coulomb>(q)
+            }),
+            energy: self
+                .has_voltage
+                .then(|| Figure::of(energy, energy_sampling, energy_instrument, Energy::new::<joule>)),
+            from: Time::new::<second>(first),
+            to: Time::new::<second>(last),
+            samples: self.samples,
+            usual_interval: found.usual.map(Time::new::<second>),
+            gaps: found
+                .listed
+                .iter()
+                .map(|gap| Gap {
+                    from: Time::new::<second>(gap.from),
+                    length: Time::new::<second>(gap.length),
+                    charge: ElectricCharge::new::<coulomb>(gap.charge),
+                })
+                .collect(),
+            further_gaps: found.further,
+            further_gap_time: Time::new::<second>(found.further_time),
+            spikes: self.spikes,
+            spikes_in_a_row: self.spikes_in_a_row,
+            restarts: self.restarts,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logs::instrument::Accuracy;
+    use uom::si::electric_charge::ampere_hour;
+
+    fn run(samples: impl IntoIterator<Item = (f64, f64, f64)>) -> Integral {
+        let mut integrator = Integrator::new();
+        for (t, v, i) in samples {
+            integrator.push(t, v, i, false);
+        }
+        integrator
+            .finish(&Accuracies {
+                voltage: Some(Accuracy { gain: 0.001, offset: 0.01 }),
+                current: Some(Accuracy { gain: 0.02, offset: 0.1 }),
+            })
+            .unwrap()
+    }
+
+    /// 250 A for 15 min are 62.5 Ah (common practice, no source).
+    #[test]
+    fn constant_current() {
+        let integral = run((0..=900).map(|t| (f64::from(t), 25.0, 250.0)));
+        assert!((integral.charge.value.get::<ampere_hour>() - 62.5).abs() < 1e-12);
+        assert_eq!(integral.charge.sampling.get::<coulomb>(), 0.0);
+        // 2 % gain and 0.1 A offset, expanded.
+        let wanted = (0.02 * 62.5_f64).hypot(0.1 * 0.25);
+        assert!((integral.charge.expanded().get::<ampere_hour>() - wanted).abs() < 1e-9);
+        assert!(integral.gaps.is_empty());
+        let energy = integral.energy.unwrap();
+        assert!((energy.value.get::<joule>() - 62.5 * 3600.0 * 25.0).abs() < 1e-6);
+    }
+
+    /// Ten million tenths do not drift.
+    #[test]
+    fn compensation() {
+        let mut sum = Sum::default();
+        for _ in 0..1_000_000 {
+            sum.add(0.1);
+        }
+        assert!((sum.value() - 100_000.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn gaps_are_reported_and_uncertain() {
+        let samples = (0..=100).map(f64::from).chain((400..=500).map(f64::from));
+        let integral = run(samples.map(|t| (t, 25.0, 30.0)));
+        assert_eq!(integral.gaps.len(), 1);
+        assert_eq!(integral.gaps[0].length.get::<second>(), 300.0);
+        assert_eq!(integral.bridged().get::<coulomb>(), 9000.0);
+        assert!((integral.charge.sampling.get::<coulomb>() - 9000.0 / RECTANGULAR).abs() < 1e-6);
+    }
+
+    /// Beyond the 64 longest gaps the others are counted, and are uncertain like them.
+    #[test]
+    fn many_gaps() {
+        // 200 stretches of 300 samples at 1 s, with gaps of 10 s to 209 s between them.
+        let mut samples = Vec::new();
+        let (mut t, mut lost, mut squares) = (0.0, 0.0, 0.0);
+        for stretch in 0..200 {
+            samples.extend((0..300).map(|n| (t + f64::from(n), 25.0, 30.0)));
+            let gap = 10.0 + f64::from(stretch);
+            t += 299.0 + gap;
+            lost += gap;
+            squares += (30.0 * gap / RECTANGULAR).powi(2);
+        }
+        samples.push((t, 25.0, 30.0));
+        let integral = run(samples);
+        assert_eq!((integral.gaps.len(), integral.further_gaps), (64, 136));
+        let listed: f64 = integral.gaps.iter().map(|gap| gap.length.get::<second>()).sum();
+        assert!((listed + integral.further_gap_time.get::<second>() - lost).abs() < 1e-6);
+        assert!((integral.charge.sampling.get::<coulomb>() / squares.sqrt() - 1.0).abs() < 1e-9);
+        let notes = integral.notes();
+        assert!(
+            notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s at 22.64 h"),
+            "{notes:?}"
+        );
+        assert!(notes[0].contains("the 136 shortest of them"), "{notes:?}");
+    }
+
+    /// With a false reading in it, and with a true pulse, the truth lies within the stated uncertainty.
+    #[test]
+    fn spikes_are_in_the_integral_and_uncertain() {
+        let integral = run((0..=900).map(|t| (f64::from(t), 25.0, if t == 500 { 3000.0 } else { 30.0 })));
+        assert_eq!(integral.spikes, 1);
+        let charge = integral.charge;
+        assert_eq!(charge.value.get::<coulomb>(), 900.0 * 30.0 + 2970.0);
+        assert!(2.0 * charge.sampling.get::<coulomb>() > 2970.0);
+        let energy = integral.energy.unwrap();
+        assert!(2.0 * energy.sampling.get::<joule>() > 25.0 * 2970.0);
+        assert!(integral.notes()[0].starts_with("1 single sample far off"));
+        // In the voltage alone: the charge is certain, the energy is not.
+        let integral = run((0..=900).map(|t| (f64::from(t), if t == 500 { 2.5 } else { 25.0 }, 30.0)));
+        assert_eq!((integral.spikes, integral.charge.sampling.get::<coulomb>()), (1, 0.0));
+        assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 22.5 * 30.0);
+    }
+
+    /// Several false readings in a row are told like a single one, and the truth lies within the uncertainty.
+    #[test]
+    fn false_readings_in_a_row() {
+        for count in 2..=RUN {
+            let wrong = |t: i32| (500..500 + count as i32).contains(&t);
+            let integral = run((0..=900).map(|t| (f64::from(t), 25.0, if wrong(t) { 3000.0 } else { 30.0 })));
+            assert_eq!((integral.spikes, integral.spikes_in_a_row), (count as u64, count as u64));
+            let off = integral.charge.value.get::<coulomb>() - 900.0 * 30.0;
+            assert!((off - 2970.0 * count as f64).abs() < 1e-6);
+            assert!(2.0 * integral.charge.sampling.get::<coulomb>() > off, "{count}");
+            let energy = integral.energy.unwrap();
+            assert!(2.0 * energy.sampling.get::<joule>() > 25.0 * off);
+            assert!(integral.notes()[0].starts_with(&format!("{count} samples in a row far off")));
+        }
+        // Dead readings of the voltage: the charge is certain, the energy is not.
+        let wrong = |t: i32| (500..503).contains(&t);
+        let integral = run((0..=900).map(|t| (f64::from(t), if wrong(t) { 0.0 } else { 25.0 }, 30.0)));
+        assert_eq!(integral.charge.sampling.get::<coulomb>(), 0.0);
+        assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 25.0 * 30.0 * 3.0);
+    }
+
+    /// Uneven sampling (dense after a step, sparse later) is not a gap.
+    #[test]
+    fn uneven_sampling_is_no_gap() {
+        let dense = (0..300).map(|n| f64::from(n) * 0.01);
+        let sparse = (1..300).map(|n| 3.0 + f64::from(n) * 10.0);
+        let integral = run(dense.chain(sparse).map(|t| (t, 3.3, 1.0)));
+        assert!(integral.gaps.is_empty(), "{:?}", integral.gaps);
+    }
+
+    /// A step at an unknown moment between samples lies within the stated uncertainty.
+    #[test]
+    fn step_between_samples() {
+        for moment in 0..=10 {
+            // True charge when the load came on at `moment` tenths of the interval from 9 s to 10 s.
+            let truth = 30.0 * (1.0 - f64::from(moment) / 10.0) + 30.0 * 10.0;
+            let integral = run((0..=20).map(|t| (f64::from(t), 26.0, if t < 10 { 0.0 } else { 30.0 })));
+            let error = (integral.charge.value.get::<coulomb>() - truth).abs();
+            let sampling = integral.charge.sampling.get::<coulomb>();
+            assert!(error <= 2.0 * sampling, "{error} {sampling}");
+        }
+    }
+}

@@ -1,0 +1,487 @@
+//! The time column in all its forms, turned into seconds.
+//!
+//! Elapsed times stay as written. Clock times, dates and timestamps count from the first sample on, so
+//! that no precision is lost in large numbers. Timestamps without a zone are taken as one running clock:
+//! a change to or from summer time then shows up as a restart or a gap of an hour, and is reported.
+
+use std::fmt;
+
+use jiff::Timestamp;
+use jiff::civil::{Date, DateTime};
+use jiff::tz::TimeZone;
+
+use crate::units::Dimension;
+
+use super::number::{self, Cell, Notation};
+
+/// Seconds of a day.
+const DAY: f64 = 86_400.0;
+const HOUR: f64 = 3600.0;
+/// No log counts further, in s: 30 000 years.
+const LATEST: f64 = 1e12;
+
+/// Forms of a date that are tried, in this order; day first before month first.
+const DATES: &[&str] = &[
+    "%Y-%m-%d",
+    "%Y/%m/%d",
+    "%Y.%m.%d",
+    "%d.%m.%Y",
+    "%d/%m/%Y",
+    "%m/%d/%Y",
+    "%d-%m-%Y",
+    "%m-%d-%Y",
+    "%d.%m.%y",
+    "%d/%m/%y",
+    "%m/%d/%y",
+    "%d-%m-%y",
+    "%m-%d-%y",
+    "%d-%b-%Y",
+    "%d-%b-%y",
+    "%d %b %Y",
+    "%d %b %y",
+    "%b %d %Y",
+    "%b %d, %Y",
+    "%Y%m%d",
+];
+
+/// How the time column is written.
+#[derive(Debug, Clone, PartialEq)]
+pub enum TimeForm {
+    /// A number of some unit.
+    Number {
+        /// The unit in seconds.
+        factor: f64,
+        /// Counted from 1970 rather than from the start.
+        since_1970: bool,
+    },
+    /// Days since 1900, as spreadsheets count dates.
+    SerialDays,
+    /// `h:mm:ss` since the start.
+    Elapsed,
+    /// `h:mm:ss` of the day, without a date.
+    Clock,
+    /// A date in one column, `h:mm:ss` of the day in another.
+    DateAndClock {
+        /// Form of the date, as `strftime` writes it.
+        date: &'static str,
+        /// Day and month could also be the other way round.
+        ambiguous: bool,
+    },
+    /// Date and time in one cell; with a zone, or one running clock without.
+    Timestamp {
+        /// Form of the date, as `strftime` writes it.
+        date: &'static str,
+        /// Day and month could also be the other way round.
+        ambiguous: bool,
+        /// Whether the first sample gives its offset from UTC.
+        zoned: bool,
+    },
+}
+
+impl fmt::Display for TimeForm {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let day_month = |ambiguous: &bool| {
+            if *ambiguous { " (day and month could be the other way round)" } else { "" }
+        };
+        match self {
+            Self::Number { factor, since_1970 } => {
+                let unit = match factor {
+                    f64::MIN..2e-9 => "ns",
+                    2e-9..2e-6 => "us",
+                    2e-6..0.002 => "ms",
+                    0.002..2.0 => "s",
+                    2.0..100.0 => "min",
+                    100.0..4000.0 => "h",
+                    _ => "d",
+                };
+                write!(f, "{unit}{}", if *since_1970 { " since 1970" } else { "" })
+            }
+            Self::SerialDays => f.write_str("days since 1900, as spreadsheets count them"),
+            Self::Elapsed => f.write_str("h:mm:ss since the start"),
+            Self::Clock => f.write_str("clock time without date"),
+            Self::DateAndClock { date, ambiguous } => {
+                write!(f, "clock time, date as {date}{}", day_month(ambiguous))
+            }
+            Self::Timestamp { date, ambiguous, zoned } => {
+                let zone = if *zoned { "with zone" } else { "without zone" };
+                write!(f, "timestamp {zone}, date as {date}{}", day_month(ambiguous))
+            }
+        }
+    }
+}
+
+/// Reads time cells. It remembers nothing, so that rows can be read side by side.
+#[derive(Debug, Clone)]
+pub(super) struct TimeReader {
+    form: TimeForm,
+    notation: Notation,
+    /// The first readable timestamp (ns) or date (days) of the log, from which the others count.
+    base: i128,
+}
+
+impl TimeReader {
+    /// For a form and the first cells of its column (of the date column where there are two).
+    pub fn new<'a>(
+        form: &TimeForm,
+        notation: Notation,
+        mut first_cells: impl Iterator<Item = &'a [u8]>,
+    ) -> Self {
+        let base = match form {
+            TimeForm::Timestamp { date, .. } => {
+                first_cells.find_map(|cell| timestamp(cell, date)).map(|instant| instant.nanoseconds)
+            }
+            TimeForm::DateAndClock { date, .. } => {
+                first_cells.find_map(|cell| date_of(clean(cell)?, date)).map(|date| i128::from(days(date)))
+            }
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::Elapsed | TimeForm::Clock => None,
+        };
+        Self { form: form.clone(), notation, base: base.unwrap_or_default() }
+    }
+
+    /// The factor of a column of plain numbers.
+    pub fn factor(&self) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { factor, .. } => Some(factor),
+            TimeForm::SerialDays => Some(DAY),
+            _ => None,
+        }
+    }
+
+    /// A time cell; seconds in its own frame.
+    pub fn read(&self, field: &[u8]) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { factor, .. } => match number::cell(field, self.notation) {
+                Cell::Number(value) => Some(value * factor),
+                Cell::Si(value, Dimension::TIME) => Some(value),
+                Cell::Si(..) | Cell::Empty | Cell::Overflow | Cell::Text => None,
+            },
+            TimeForm::SerialDays => match number::cell(field, self.notation) {
+                Cell::Number(value) => Some(value * DAY),
+                _ => None,
+            },
+            TimeForm::Elapsed => hms(field, true),
+            TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
+            TimeForm::Timestamp { date, .. } =>
+            {
+                #[expect(
+                    clippy::cast_precision_loss,
+                    reason = "a difference of times, exact to the nanosecond for a hundred days"
+                )]
+                Some((timestamp(field, date)?.nanoseconds - self.base) as f64 / 1e9)
+            }
+        }
+    }
+
+    /// A cell of a date column; seconds since the first date.
+    pub fn read_date(&self, field: &[u8]) -> Option<f64> {
+        let TimeForm::DateAndClock { date, .. } = self.form else {
+            return None;
+        };
+        let found = i128::from(days(date_of(clean(field)?, date)?));
+        i32::try_from(found - self.base).ok().map(|n| f64::from(n) * DAY)
+    }
+
+    /// Both together, where both can be read and the time is one that a log can hold.
+    pub fn together(&self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
+        let time = time.filter(|time| time.is_finite() && time.abs() < LATEST)?;
+        match self.form {
+            TimeForm::DateAndClock { .. } => Some(time + date?),
+            _ => Some(time),
+        }
+    }
+}
+
+/// Brings times in the order of the file into one frame.
+pub(super) struct Clock {
+    form: TimeForm,
+    start: Option<f64>,
+    previous: f64,
+    days: u32,
+}
+
+impl Clock {
+    pub fn new(form: &TimeForm) -> Self {
+        Self { form: form.clone(), start: None, previous: 0.0, days: 0 }
+    }
+
+    pub fn midnights(&self) -> u32 {
+        self.days
+    }
+
+    /// What is taken from every time, where nothing else is done with one: `first` is the next of them.
+    pub fn constant(&mut self, first: f64) -> Option<f64> {
+        match self.form {
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => Some(0.0),
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
+                Some(*self.start.get_or_insert(first))
+            }
+            TimeForm::Elapsed | TimeForm::Clock => None,
+        }
+    }
+
+    /// The time of the next row.
+    pub fn take(&mut self, time: f64) -> f64 {
+        match self.form {
+            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
+            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
+                time - *self.start.get_or_insert(time)
+            }
+            TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
+            TimeForm::Clock => {
+                let time = self.over_midnight(time, 20.0 * HOUR, 4.0 * HOUR);
+                time - *self.start.get_or_insert(time)
+            }
+        }
+    }
+
+    /// A clock that starts again at 24 h: late before, early after.
+    fn over_midnight(&mut self, time: f64, late: f64, early: f64) -> f64 {
+        if (late..DAY).contains(&self.previous) && time < early {
+            self.days += 1;
+        } else if self.days > 0 && self.previous < early && (late..DAY).contains(&time) {
+            // A row from before midnight that came late.
+            return time + f64::from(self.days - 1) * DAY;
+        }
+        self.previous = time;
+        time + f64::from(self.days) * DAY
+    }
+}
+
+fn clean(field: &[u8]) -> Option<&str> {
+    let text = std::str::from_utf8(field).ok()?;
+    let text = text.trim_matches(['"', '\'', ' ', '\t', '[', ']']);
+    (text.len() <= 64 && !text.is_empty()).then_some(text)
+}
+
+/// `h:mm:ss`, with a fraction, with days before it, or with `AM` and `PM`; seconds.
+///
+/// Two parts are minutes and seconds where time has elapsed, hours and minutes on a clock.
+pub(super) fn hms(field: &[u8], elapsed: bool) -> Option<f64> {
+    let text = clean(field)?;
+    let (text, noon) = match text.get(text.len().saturating_sub(2)..) {
+        Some(end) if end.eq_ignore_ascii_case("am") => (text.get(..text.len() - 2)?, Some(0.0)),
+        Some(end) if end.eq_ignore_ascii_case("pm") => (text.get(..text.len() - 2)?, Some(12.0)),
+        _ => (text, None),
+    };
+    let mut text = text.trim();
+    let mut days = 0.0;
+    for mark in [" days ", " day ", "d ", "d", " ", "."] {
+        if let Some((before, after)) = text.split_once(mark)
+            && after.contains(':')
+            && !before.contains(':')
+        {
+            days = whole(before)?;
+            text = after.trim();
+            break;
+        }
+    }
+    let mut parts = [0.0; 4];
+    let mut count = 0;
+    let mut last = "";
+    for part in text.split(':') {
+        *parts.get_mut(count)? = match part.split_once(['.', ',']) {
+            Some((seconds, fraction)) => whole(seconds)? + fraction_of(fraction)?,
+            None => whole(part)?,
+        };
+        last = part;
+        count += 1;
+    }
+    let [a, b, c, d] = parts;
+    let (hours, minutes, seconds) = match count {
+        2 if elapsed => (0.0, a, b),
+        2 => (a, b, 0.0),
+        3 => (a, b, c),
+        // h:mm:ss:fff, or d:hh:mm:ss.
+        4 if last.len() == 3 => (a, b, c + d / 1e3),
+        4 => {
+            days += a;
+            (b, c, d)
+        }
+        _ => return None,
+    };
+    let hours = match noon {
+        Some(_) if !(1.0..=12.0).contains(&hours) => return None,
+        Some(noon) => hours % 12.0 + noon,
+        None => hours,
+    };
+    let two_parts_elapsed = count == 2 && elapsed;
+    if seconds >= 61.0 || (minutes >= 60.0 && !two_parts_elapsed) || (!elapsed && hours > 24.0) {
+        return None;
+    }
+    Some(days * DAY + hours * HOUR + minutes * 60.0 + seconds)
+}
+
+/// A whole number of at most nine digits.
+fn whole(text: &str) -> Option<f64> {
+    let text = text.trim();
+    if text.is_empty() || text.len() > 9 || !text.bytes().all(|byte| byte.is_ascii_digit()) {
+        return None;
+    }
+    text.parse::<u32>().ok().map(f64::from)
+}
+
+fn fraction_of(digits: &str) -> Option<f64> {
+    let digits = digits.get(..digits.len().min(9))?;
+    let power = i32::try_from(digits.len()).ok()?;
+    Some(if digits.is_empty() { 0.0 } else { whole(digits)? / 10_f64.powi(power) })
+}
+
+/// An instant, and whether its offset from UTC was written.
+pub(super) struct Instant {
+    pub nanoseconds: i128,
+    pub zoned: bool,
+}
+
+/// Date and time in one cell.
+pub(super) fn timestamp(field: &[u8], form: &str) -> Option<Instant> {
+    let text = clean(field)?;
+    for zone in [" UTC", " GMT"] {
+        if let Some(local) = text.strip_suffix(zone) {
+            return timestamp(local.as_bytes(), form).map(|instant| Instant { zoned: true, ..instant });
+        }
+    }
+    // A date alone is no instant.
+    if form == "%Y-%m-%d" && text.len() > "2026-09-18".len() {
+        if let Ok(instant) = text.parse::<Timestamp>() {
+            return Some(Instant { nanoseconds: instant.as_nanosecond(), zoned: true });
+        }
+        if let Ok(local) = text.parse::<DateTime>() {
+            return Some(Instant { nanoseconds: nanoseconds(local)?, zoned: false });
+        }
+    }
+    let colon = text.find(':')?;
+    let split = text.get(..colon)?.rfind([' ', 'T', ',', '_'])?;
+    let date = date_of(text.get(..split)?.trim_end_matches(',').trim(), form)?;
+    let time = hms(text.get(split + 1..)?.as_bytes(), false)?;
+    let midnight = nanoseconds(date.at(0, 0, 0, 0))?;
+    #[expect(clippy::cast_possible_truncation, reason = "below a day")]
+    Some(Instant { nanoseconds: midnight + (time * 1e9).round() as i128, zoned: false })
+}
+
+fn nanoseconds(local: DateTime) -> Option<i128> {
+    let instant = TimeZone::UTC.to_timestamp(local).ok()?;
+    Some(instant.as_nanosecond())
+}
+
+fn days(date: Date) -> i64 {
+    // Whole days: a day is 86 400 s on a clock without zone.
+    nanoseconds(date.at(0, 0, 0, 0))
+        .and_then(|ns| i64::try_from(ns / 86_400_000_000_000).ok())
+        .unwrap_or_default()
+}
+
+fn date_of(text: &str, form: &str) -> Option<Date> {
+    let date = Date::strptime(form, text).ok()?;
+    // `%Y` reads the year 26 as well.
+    (1970..2200).contains(&date.year()).then_some(date)
+}
+
+/// The form of all these dates or timestamps, and whether day and month could change places.
+pub(super) fn date_form(cells: &[&[u8]], with_time: bool) -> Option<(&'static str, bool)> {
+    let mut cells: Vec<&[u8]> = cells.iter().copied().filter(|c| clean(c).is_some()).collect();
+    // A broken cell or two must not hide the form.
+    let form_of = |form: &str| -> Vec<i128> {
+        cells
+            .iter()
+            .filter_map(|cell| {
+                if with_time {
+                    timestamp(cell, form).map(|instant| instant.nanoseconds)
+                } else {
+                    date_of(clean(cell)?, form).map(|date| i128::from(days(date)))
+                }
+            })
+            .collect()
+    };
+    let fits: Vec<(&'static str, Vec<i128>)> = DATES
+        .iter()
+        .map(|form| (*form, form_of(form)))
+        .filter(|(_, read)| !read.is_empty() && read.len() * 10 >= cells.len() * 8)
+        .collect();
+    let most = fits.iter().map(|(_, read)| read.len()).max()?;
+    let span = |read: &[i128]| match (read.first(), read.last()) {
+        (Some(a), Some(b)) => (b - a).unsigned_abs(),
+        _ => 0,
+    };
+    let best: Vec<_> = fits.iter().filter(|(_, read)| read.len() == most).collect();
+    let shortest = best.iter().map(|(_, read)| span(read)).min()?;
+    let best: Vec<_> = best.into_iter().filter(|(_, read)| span(read) == shortest).collect();
+    cells.clear();
+    best.first().map(|(form, _)| (*form, best.len() > 1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::number::DecimalMark;
+    use super::*;
+
+    #[test]
+    fn hours_minutes_seconds() {
+        let cases = [
+            ("0:00:01", true, Some(1.0)),
+            ("26:13:05.250", true, Some(94_385.25)),
+            ("26:13:05,250", true, Some(94_385.25)),
+            ("00:01:02:500", true, Some(62.5)),
+            ("1d 02:03:04", true, Some(93_784.0)),
+            ("1.02:03:04", true, Some(93_784.0)),
+            ("1 days 02:03:04.5", true, Some(93_784.5)),
+            ("75:30", true, Some(4530.0)),
+            ("14:05", false, Some(50_700.0)),
+            ("11:59:59 PM", false, Some(86_399.0)),
+            ("12:00:00 am", false, Some(0.0)),
+            ("13:00:00 PM", false, None),
+            ("0:61:00", true, None),
+            ("a:b:c", true, None),
+            ("1:2:3:4:5", true, None),
+            ("", true, None),
+        ];
+        for (text, elapsed, wanted) in cases {
+            assert_eq!(hms(text.as_bytes(), elapsed), wanted, "{text}");
+        }
+    }
+
+    #[test]
+    fn timestamps() {
+        let ns = |text: &str, form: &str| timestamp(text.as_bytes(), form).map(|i| i.nanoseconds);
+        let reference = ns("2026-09-18T12:00:00Z", "%Y-%m-%d");
+        assert!(reference.is_some());
+        for (text, form) in [
+            ("2026-09-18T14:00:00+02:00", "%Y-%m-%d"),
+            ("2026-09-18 12:00:00", "%Y-%m-%d"),
+            ("2026-09-18 12:00:00 UTC", "%Y-%m-%d"),
+            ("20260918T120000", "%Y-%m-%d"),
+            ("2026-09-18 12:00:00.000", "%Y-%m-%d"),
+            ("18.09.2026 12:00:00", "%d.%m.%Y"),
+            ("09/18/2026 12:00:00 PM", "%m/%d/%Y"),
+            ("18-Sep-2026 12:00:00", "%d-%b-%Y"),
+            ("2026/09/18 12:00:00,000", "%Y/%m/%d"),
+        ] {
+            assert_eq!(ns(text, form), reference, "{text}");
+        }
+        assert_eq!(ns("2026-09-18", "%Y-%m-%d"), None, "a date alone is no instant");
+        let form = |cells: &[&str]| {
+            let cells: Vec<&[u8]> = cells.iter().map(|cell| cell.as_bytes()).collect();
+            date_form(&cells, true)
+        };
+        assert_eq!(form(&["18/09/2026 12:00:00"]), Some(("%d/%m/%Y", false)));
+        assert_eq!(form(&["09/18/2026 12:00:00"]), Some(("%m/%d/%Y", false)));
+        assert_eq!(form(&["03/04/2026 12:00:00"]), Some(("%d/%m/%Y", true)));
+        // Over midnight the order shows itself.
+        assert_eq!(form(&["03/04/2026 23:59:59", "03/05/2026 00:00:00"]), Some(("%m/%d/%Y", false)));
+    }
+
+    #[test]
+    fn midnight() {
+        let reader =
+            TimeReader::new(&TimeForm::Clock, Notation::plain(DecimalMark::Point), std::iter::empty());
+        let mut clock = Clock::new(&TimeForm::Clock);
+        let times: Vec<_> = ["23:59:58", "23:59:59", "00:00:00", "23:59:59.5", "00:00:01"]
+            .iter()
+            .map(|text| {
+                let read = reader.together(reader.read(text.as_bytes()), None);
+                clock.take(read.unwrap())
+            })
+            .collect();
+        assert_eq!(times, [0.0, 1.0, 2.0, 1.5, 3.0]);
+        assert_eq!(clock.midnights(), 1);
+    }
+}

@@ -1,0 +1,506 @@
+//! Recognises the layout of a log from its first lines.
+
+use std::io::Read;
+
+use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
+
+use crate::units::words;
+
+use super::chunk::{Chunks, FirstLines, text};
+use super::clock::TimeReader;
+use super::column::{Column, Meaning};
+use super::layout::Layout;
+use super::levels;
+use super::number::{self, Cell, DecimalMark, Notation};
+use super::report::{Fault, ReadReport, Tally};
+use super::settings::{ReadSettings, SignSetting};
+use super::sign::{CurrentSign, SignBasis};
+use super::table::{Table, data_cells};
+use super::timing::{cells_of, find_time};
+use super::{BothMarks, ReadError, ReadError as Error};
+
+/// Lines that are looked at: preambles of instruments are shorter than this by far.
+const LINES: u64 = 400;
+/// Bytes that are looked at.
+const BYTES: usize = 512 * 1024;
+/// Columns that are read at most.
+const COLUMNS: usize = 256;
+/// A log whose voltages all lie below this is not one of a cell or pack, V.
+const LEAST_VOLTAGE: f64 = 0.5;
+/// Values handed over with each sample at most.
+const VALUES: usize = 64;
+
+#[derive(Clone)]
+pub(super) struct Row<'a> {
+    pub line: u64,
+    pub fields: Vec<Vec<u8>>,
+    raw: &'a [u8],
+}
+
+/// The layout, and the report with what stands above the table.
+pub(super) fn recognise(
+    source: impl Read,
+    settings: &ReadSettings,
+) -> Result<(Layout, ReadReport), ReadError> {
+    let mut chunks = Chunks::new(source)?;
+    let encoding = chunks.encoding();
+    let FirstLines { lines: held, seen } = FirstLines::read(&mut chunks, LINES, BYTES)?;
+    let found = [b'\t', b';', b',', b'|', b' ']
+        .into_iter()
+        .filter_map(|delimiter| Table::find(&held, delimiter))
+        // The first of equals wins: a space divides only what nothing else does.
+        .rev()
+        .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
+    let Some(mut table) = found else {
+        return Err(Error::NoTable { lines: seen });
+    };
+    let rows: Vec<Row<'_>> = held
+        .iter()
+        .filter(|(_, line)| !is_blank(line))
+        .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
+        .collect();
+    if let Some(next) = levels::numbered_columns(&rows, &table) {
+        table.first = next;
+    }
+    let mut refused = None;
+    loop {
+        let first = rows.iter().position(|row| row.line == table.first).unwrap_or_default();
+        let data = rows.get(first..).unwrap_or_default();
+        let mut above: Vec<Row<'_>> = rows.get(..first).unwrap_or_default().to_vec();
+        join_broken_header(&mut above, &table);
+        match build(&table, &above, data, encoding, settings) {
+            // A summary may stand above the log: a table of its own, without a time.
+            Err(error @ (Error::NoTime { .. } | Error::NothingToRead { .. } | Error::NoHeader { .. })) => {
+                let error = refused.get_or_insert(error);
+                let Some(next) = next_table(data, &table) else {
+                    return Err(std::mem::replace(error, Error::NoTable { lines: seen }));
+                };
+                table.first = next;
+            }
+            other => return other,
+        }
+    }
+}
+
+/// Nothing to read: spaces only, or a rule drawn with signs.
+fn is_blank(line: &[u8]) -> bool {
+    line.iter().all(|byte| byte.is_ascii_whitespace() || matches!(byte, b'-' | b'|' | b'+' | b'=' | b':'))
+}
+
+/// First line of the next table below: a row of data under one that is none.
+fn next_table(data: &[Row<'_>], table: &Table) -> Option<u64> {
+    let is_data = |row: &Row<'_>| {
+        row.fields.len() == table.columns && data_cells(&row.fields, table.notation).is_some()
+    };
+    data.windows(2).find_map(|pair| match pair {
+        [above, below] if !is_data(above) && is_data(below) => Some(below.line),
+        _ => None,
+    })
+}
+
+fn build(
+    table: &Table,
+    above: &[Row<'_>],
+    data: &[Row<'_>],
+    encoding: super::layout::Encoding,
+    settings: &ReadSettings,
+) -> Result<(Layout, ReadReport), ReadError> {
+    let (header, units) = find_header(above, table.columns);
+    let mut names: Vec<String> =
+        header.map(|row| row.fields.iter().map(|field| text(field)).collect()).unwrap_or_default();
+    if table.delimiter == b','
+        && let Some(last) = above.last()
+    {
+        let named = last.fields.iter().filter(|name| !name.trim_ascii().is_empty()).count();
+        if named >= 2 && table.columns >= 2 * named - 1 {
+            return Err(Error::CommaTwice { line: table.first, fields: table.columns, columns: named });
+        }
+    }
+    let nameless = nameless_index(table, data, names.len())?;
+    if nameless {
+        names.insert(0, String::new());
+    }
+    let count = table.columns.max(names.len());
+    let recognised = |names: &[String]| -> Vec<Column> {
+        let unit_of = |index: usize| {
+            let index = index.checked_sub(usize::from(nameless))?;
+            units.and_then(|row| row.fields.get(index)).map(|field| text(field))
+        };
+        (0..count.min(COLUMNS))
+            .map(|index| {
+                let name = names.get(index).map_or("", String::as_str);
+                Column::recognise(index, name, unit_of(index).as_deref())
+            })
+            .collect()
+    };
+    let mut columns = recognised(&names);
+    // Where the names of places stand under those of quantities, both rows make the name.
+    if !levels::tells_a_log(&columns)
+        && let Some(upper) = header.and_then(|header| above.iter().rfind(|row| row.line < header.line))
+        && upper.fields.len().abs_diff(names.len()) <= 1
+    {
+        let both = recognised(&levels::joined(&upper.fields, &names));
+        if levels::tells_a_log(&both) {
+            columns = both;
+        }
+    }
+    if names.is_empty() && settings.columns.is_empty() {
+        return Err(Error::NoHeader { line: table.first });
+    }
+    name_apart(&mut columns, above, header, table.columns);
+    bare_ampere(&mut columns);
+    apply(&mut columns, settings)?;
+    refuse_thousands(table, &columns, data)?;
+    refuse_both_marks(table, &columns, data)?;
+    let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
+    let (time_column, date_column, time) = find_time(&mut columns, data, table.notation)
+        .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
+    if !columns.iter().any(|column| column.meaning.is_value()) {
+        return Err(Error::NothingToRead { columns: listed(&columns), example: example(&columns) });
+    }
+    let mut layout = Layout {
+        encoding,
+        delimiter: table.delimiter,
+        decimal: table.notation.decimal,
+        notation: table.notation,
+        header_line: header.map(|row| row.line),
+        units_line: units.map(|row| row.line),
+        first_row: table.first,
+        time_reader: TimeReader::new(
+            &time,
+            table.notation,
+            data.iter()
+                .filter_map(|row| row.fields.get(date_column.unwrap_or(time_column)))
+                .map(Vec::as_slice),
+        ),
+        time,
+        columns,
+        columns_left_out: left_out,
+        sign: None,
+        header_line_text: header.map(|row| row.raw.to_vec()).unwrap_or_default(),
+        time_column,
+        date_column,
+    };
+    refuse_newest_first(&layout, data)?;
+    match settings.sign {
+        SignSetting::Detect => {}
+        SignSetting::DischargePositive => {
+            layout.set_sign((CurrentSign::DischargePositive, SignBasis::Stated));
+        }
+        SignSetting::DischargeNegative => {
+            layout.set_sign((CurrentSign::DischargeNegative, SignBasis::Stated));
+        }
+    }
+    let mut report = ReadReport::default();
+    report.columns = count;
+    let preamble = above
+        .iter()
+        .filter(|row| Some(row.line) != layout.header_line && Some(row.line) != layout.units_line);
+    let mut tally = Tally::default();
+    for row in preamble {
+        tally.add(row.line);
+    }
+    report.add_all(Fault::Preamble, tally);
+    Ok((layout, report))
+}
+
+/// The fields of one line. Quotes never span lines: no log needs it, and one stray quotation mark would
+/// swallow the rest of the file.
+pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
+    if delimiter == b' ' {
+        return line
+            .split(|byte| *byte == b' ')
+            .filter(|field| !field.is_empty())
+            .map(<[u8]>::to_vec)
+            .collect();
+    }
+    if memchr::memchr(b'"', line).is_none() {
+        return line.split(|byte| *byte == delimiter).map(<[u8]>::to_vec).collect();
+    }
+    let mut reader: Reader = ReaderBuilder::new().delimiter(delimiter).build();
+    let mut fields = Vec::new();
+    let mut field = Vec::new();
+    let mut room = [0_u8; 256];
+    let mut rest = line;
+    // An empty input tells the parser that the line is at its end; it then gives the last field.
+    while fields.len() <= line.len() {
+        let (result, read, written) = reader.read_field(rest, &mut room);
+        rest = rest.get(read..).unwrap_or_default();
+        field.extend_from_slice(room.get(..written).unwrap_or_default());
+        match result {
+            ReadFieldResult::InputEmpty | ReadFieldResult::OutputFull => {}
+            ReadFieldResult::Field { record_end } => {
+                fields.push(std::mem::take(&mut field));
+                if record_end {
+                    break;
+                }
+            }
+            ReadFieldResult::End => break,
+        }
+    }
+    fields
+}
+
+/// A header whose quoted names hold line ends stands on several lines: they become one row.
+fn join_broken_header(above: &mut Vec<Row<'_>>, table: &Table) {
+    let odd = |row: &Row<'_>| memchr::memchr_iter(b'"', row.raw).count() % 2 == 1;
+    let Some((last, before)) = above.split_last() else {
+        return;
+    };
+    if !odd(last) {
+        return;
+    }
+    let Some(begin) = before.iter().rposition(odd) else {
+        return;
+    };
+    let parts: Vec<&[u8]> = above.iter().skip(begin).map(|row| row.raw).collect();
+    let fields = split(&parts.join(&b' '), table.delimiter);
+    if fields.len().abs_diff(table.columns) <= 1
+        && let Some(first) = above.get_mut(begin)
+    {
+        first.fields = fields;
+        above.truncate(begin + 1);
+    }
+}
+
+/// The header above the table, and the row of units below or above it.
+fn find_header<'a, 'b>(above: &'a [Row<'b>], columns: usize) -> (Option<&'a Row<'b>>, Option<&'a Row<'b>>) {
+    let near = |row: &&Row<'_>| row.fields.len() + 1 >= columns && row.fields.len() >= 2;
+    let fillers = above.iter().rev().take_while(|row| levels::is_filler(&row.fields)).count();
+    let Some((last, before)) = above.get(..above.len() - fillers).and_then(<[Row<'b>]>::split_last) else {
+        return (None, None);
+    };
+    // A header of bare symbols ("t", "V", "A") could pass for units: there must be names beside them.
+    let other = before.last().filter(near);
+    match (levels::is_units(&last.fields), other) {
+        (true, Some(header)) => (Some(header), Some(last)),
+        (false, Some(units)) if levels::is_units(&units.fields) => (Some(last).filter(near), Some(units)),
+        _ => (Some(last).filter(near), None),
+    }
+}
+
+fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadError> {
+    for setting in &settings.columns {
+        let by_number = setting
+            .column
+            .strip_prefix('#')
+            .and_then(|number| number.parse::<usize>().ok())
+            .and_then(|number| number.checked_sub(1));
+        let wanted = setting.column.trim();
+        let exact = columns.iter().position(|column| column.header == wanted);
+        let place = exact
+            .or(by_number)
+            .or_else(|| columns.iter().position(|column| column.header.eq_ignore_ascii_case(wanted)));
+        let Some(column) = place.and_then(|place| columns.get_mut(place)) else {
+            let headers: Vec<&str> = columns.iter().map(|c| c.header.as_str()).collect();
+            return Err(Error::NoSuchColumn {
+                wanted: wanted.to_owned(),
+                near: words::nearest(wanted, headers.iter().copied())
+                    .map_or(String::new(), |near| format!("; did you mean \"{near}\"?")),
+                columns: listed(columns),
+            });
+        };
+        column.set(setting.meaning, setting.label.as_deref(), setting.unit.as_deref());
+    }
+    Ok(())
+}
+
+/// Leaves out values beyond what a sample holds; gives their number.
+fn limit(columns: &mut [Column]) -> usize {
+    let mut surplus = 0;
+    for column in columns.iter_mut().filter(|column| column.meaning.is_value()).skip(VALUES) {
+        column.meaning = Meaning::Ignored;
+        surplus += 1;
+    }
+    surplus
+}
+
+/// Whether the first field of every row is a count that has no header, where one name is missing.
+fn nameless_index(table: &Table, data: &[Row<'_>], names: usize) -> Result<bool, ReadError> {
+    let rows: Vec<&Row<'_>> = data.iter().filter(|row| row.fields.len() == table.columns).collect();
+    // A delimiter at the end of every row makes no field.
+    let surplus =
+        rows.iter().any(|row| row.fields.last().is_some_and(|field| !field.trim_ascii().is_empty()));
+    if names == 0 || names + 1 != table.columns || !surplus {
+        return Ok(false);
+    }
+    let counts: Vec<Option<f64>> = rows
+        .iter()
+        .map(|row| match number::cell(row.fields.first()?, table.notation) {
+            Cell::Number(value) => Some(value),
+            _ => None,
+        })
+        .collect();
+    let counted = |pair: &[Option<f64>]| matches!(pair, [Some(a), Some(b)] if b - a == 1.0);
+    if counts.len() >= 2 && counts.windows(2).all(counted) {
+        return Ok(true);
+    }
+    Err(Error::NameMissing { line: table.first, fields: table.columns, columns: names })
+}
+
+/// Labels that tell columns apart: by the groups in a row above the header, else by a number.
+fn name_apart(columns: &mut [Column], above: &[Row<'_>], header: Option<&Row<'_>>, count: usize) {
+    let labels: Vec<(Meaning, String)> =
+        columns.iter().map(|column| (column.meaning, column.label.to_lowercase())).collect();
+    let same = |index: usize, columns: &[Column]| -> Vec<usize> {
+        columns
+            .iter()
+            .enumerate()
+            .filter(|(other, column)| column.meaning.is_value() && labels.get(*other) == labels.get(index))
+            .map(|(other, _)| other)
+            .collect()
+    };
+    let groups = header
+        .and_then(|header| above.iter().rfind(|row| row.line < header.line))
+        .filter(|row| row.fields.len().abs_diff(count) <= 1)
+        .map(|row| {
+            let mut group = String::new();
+            row.fields
+                .iter()
+                .map(|field| {
+                    let name = text(field).trim().to_owned();
+                    if !name.is_empty() {
+                        group = name;
+                    }
+                    group.clone()
+                })
+                .collect::<Vec<String>>()
+        })
+        .unwrap_or_default();
+    for index in 0..columns.len() {
+        let alike = same(index, columns);
+        let Some(place) = alike.iter().position(|other| *other == index).filter(|_| alike.len() > 1) else {
+            continue;
+        };
+        let group = |of: usize| groups.get(of).map(String::as_str).filter(|group| !group.is_empty());
+        let apart = alike.iter().all(|other| group(*other).is_some())
+            && alike
+                .iter()
+                .enumerate()
+                .all(|(n, a)| alike.iter().skip(n + 1).all(|b| group(*a) != group(*b)));
+        if let Some(column) = columns.get_mut(index) {
+            column.label = match group(index).filter(|_| apart) {
+                Some(group) => format!("{group} {}", column.label),
+                None => format!("{} {}", column.label, place + 1),
+            };
+        }
+    }
+}
+
+/// A column named "A" beside one of a voltage is a current, when there is no other; alone it is a letter.
+fn bare_ampere(columns: &mut [Column]) {
+    let has = |meaning: Meaning| columns.iter().any(|column| column.meaning == meaning);
+    if has(Meaning::Voltage)
+        && !has(Meaning::Current)
+        && let Some(column) = columns.iter_mut().find(|column| column.header == "A")
+    {
+        *column = Column::recognise(column.index, "Current (A)", None).renamed("A");
+    }
+}
+
+/// A thousands mark that passes for a decimal mark makes millivolts of volts. Three digits after the only
+/// mark are decimals almost always, so they are refused only where they give a voltage that no pack has.
+fn refuse_thousands(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Result<(), ReadError> {
+    let Some(ambiguous) = &table.ambiguous else {
+        return Ok(());
+    };
+    let voltages: Vec<f64> = columns
+        .iter()
+        .filter(|column| column.meaning == Meaning::Voltage)
+        .flat_map(|column| {
+            cells_of(data, column.index).into_iter().filter_map(|cell| {
+                match number::cell(cell, table.notation) {
+                    Cell::Number(value) => Some((value * column.scale).abs()),
+                    _ => None,
+                }
+            })
+        })
+        .collect();
+    let largest = voltages.iter().copied().fold(0.0, f64::max);
+    let decimals_cannot_be = largest > 0.0 && largest < LEAST_VOLTAGE;
+    let quoted_commas = table.delimiter == b',' && table.notation.decimal == DecimalMark::Comma;
+    if decimals_cannot_be || (quoted_commas && voltages.is_empty()) {
+        return Err(Error::ThousandsOrDecimals { line: ambiguous.line, cell: ambiguous.cell.clone() });
+    }
+    Ok(())
+}
+
+/// Numbers with both decimal marks: read with one of them the others would be lost, or a thousand times too large. A
+/// single one is a damaged cell, and is told as such.
+fn refuse_both_marks(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Result<(), ReadError> {
+    let mark = |decimal: DecimalMark| char::from(decimal.byte());
+    let own = table.notation.decimal;
+    let other = match own {
+        DecimalMark::Point => DecimalMark::Comma,
+        DecimalMark::Comma => DecimalMark::Point,
+    };
+    let read = |column: &&Column| column.meaning.is_value() || column.meaning == Meaning::Time;
+    let cells = || {
+        data.iter().filter(|row| row.fields.len() == table.columns).flat_map(|row| {
+            columns.iter().filter(read).filter_map(|column| {
+                Some((row.line, column, text(row.fields.get(column.index)?).trim().to_owned()))
+            })
+        })
+    };
+    let with = |cell: &str, decimal: DecimalMark| {
+        cell.matches(mark(decimal)).count() == 1
+            && matches!(number::cell(cell.as_bytes(), Notation::plain(decimal)), Cell::Number(_))
+            && !matches!(number::cell(cell.as_bytes(), table.notation), Cell::Number(_) if decimal != own)
+    };
+    let mut foreign = cells().filter(|(.., cell)| with(cell, other));
+    let (Some((line, column, cell)), Some(_)) = (foreign.next(), foreign.next()) else { return Ok(()) };
+    let Some((usual_line, usual_column, usual)) = cells().find(|(.., cell)| with(cell, own)) else {
+        return Ok(());
+    };
+    Err(Error::BothMarks(Box::new(BothMarks {
+        line,
+        column: column.index + 1,
+        header: column.header.chars().take(40).collect(),
+        example: cell.replace(mark(other), &mark(own).to_string()),
+        cell,
+        usual_line,
+        usual_column: usual_column.index + 1,
+        usual,
+    })))
+}
+
+fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {
+    let times: Vec<f64> = data
+        .iter()
+        .filter_map(|row| {
+            let time = layout.time_reader.read(row.fields.get(layout.time_column)?);
+            let date =
+                layout.date_column.and_then(|index| layout.time_reader.read_date(row.fields.get(index)?));
+            Some(time? + date.unwrap_or_default())
+        })
+        .collect();
+    let falls = times.windows(2).filter(|pair| matches!(pair, [a, b] if b < a)).count();
+    if falls >= 3 && falls * 10 >= times.len() * 8 {
+        return Err(Error::NewestFirst { line: layout.first_row });
+    }
+    Ok(())
+}
+
+fn listed(columns: &[Column]) -> String {
+    let names: Vec<String> = columns
+        .iter()
+        .take(20)
+        .map(|column| {
+            if column.header.is_empty() {
+                format!("#{}", column.index + 1)
+            } else {
+                format!("\"{}\"", column.header.chars().take(40).collect::<String>())
+            }
+        })
+        .collect();
+    let more = if columns.len() > 20 { ", ..." } else { "" };
+    format!("{}{more}", names.join(", "))
+}
+
+fn example(columns: &[Column]) -> String {
+    columns
+        .iter()
+        .map(|column| column.header.as_str())
+        .find(|header| !header.is_empty() && header.len() <= 40)
+        .map_or("#1".to_owned(), str::to_owned)
+}

@@ -1,0 +1,67 @@
+//! Units as logs write them, beyond the spellings of a record: by name, in capitals, with or without dots.
+
+use crate::units::{Dimension, Unit, find_unit};
+
+/// One ampere second.
+pub(super) const AMPERE_SECOND: Unit = Unit { dimension: Dimension::CHARGE, factor: 1.0, offset: 0.0 };
+
+/// Units for messages.
+pub(super) const UNITS_EXAMPLES: &str = "V, mV, A, mA, W, Ah, Wh, °C, °F, %, s, min or h";
+
+/// A unit by its symbol or by its name.
+pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
+    let spelling = spelling.trim();
+    if spelling.is_empty() || spelling.len() > 20 {
+        return None;
+    }
+    // "A.h", "A·h", "A*h", "A h" and "Amp-hr" are all the same; so are "deg C" and "deg. C". Of the two
+    // units of charge that a log has, "A.s" must not become milliseconds or the like.
+    let lower: String =
+        spelling.to_lowercase().chars().filter(|c| !matches!(c, ' ' | '.' | '·' | '*' | '-' | '_')).collect();
+    let symbol = match lower.as_str() {
+        "volt" | "volts" | "vdc" | "vdcs" | "voltdc" | "voltsdc" => "V",
+        "millivolt" | "millivolts" | "mvdc" => "mV",
+        // In capitals throughout, as some instruments write: no battery has megavolts.
+        "mv" => "mV",
+        "kilovolt" | "kilovolts" | "kv" => "kV",
+        "amp" | "amps" | "ampere" | "amperes" | "adc" | "ampsdc" | "ampdc" => "A",
+        "milliamp" | "milliamps" | "milliampere" | "milliamperes" | "ma" | "madc" => "mA",
+        "kiloamp" | "kiloamps" | "kiloampere" | "ka" => "kA",
+        "microamp" | "microamps" | "microampere" => "uA",
+        "watt" | "watts" => "W",
+        "milliwatt" | "milliwatts" => "mW",
+        "kilowatt" | "kilowatts" | "kw" => "kW",
+        "s" | "sec" | "secs" | "second" | "seconds" | "sek" => "s",
+        "ms" | "msec" | "millis" | "millisecond" | "milliseconds" => "ms",
+        "us" | "µs" | "μs" | "usec" | "micros" | "microsecond" | "microseconds" => "us",
+        "ns" | "nsec" | "nanosecond" | "nanoseconds" => "ns",
+        "min" | "mins" | "minute" | "minutes" => "min",
+        "h" | "hr" | "hrs" | "hour" | "hours" => "h",
+        "day" | "days" => "d",
+        "celsius" | "degc" | "°c" | "ºc" | "˚c" | "\u{2103}" | "degreecelsius" | "degreescelsius"
+        | "degreec" | "degreesc" | "gradc" | "cel" => "°C",
+        "fahrenheit" | "degf" | "°f" | "ºf" | "˚f" | "\u{2109}" | "f" | "degreefahrenheit"
+        | "degreesfahrenheit" | "degreesf" => "°F",
+        "kelvin" => "K",
+        "ah" | "amphr" | "amphrs" | "amphour" | "amphours" | "amperehour" | "amperehours" | "ahr" => "Ah",
+        "mah" | "milliamphour" | "milliamphours" | "mahr" => "mAh",
+        "uah" | "µah" | "μah" => "uAh",
+        "kah" => "kAh",
+        "as" | "asec" | "amperesecond" | "coulomb" | "coulombs" => return Some(AMPERE_SECOND),
+        "wh" | "watthour" | "watthours" | "watthr" | "whr" => "Wh",
+        "mwh" if !spelling.starts_with("MW") || spelling.ends_with('H') => "mWh",
+        "kwh" => "kWh",
+        "joule" | "joules" => "J",
+        "kilojoule" | "kilojoules" | "kj" => "kJ",
+        "percent" | "pct" | "%" => "%",
+        "ohm" | "ohms" => "ohm",
+        // Insulation is measured in megohms.
+        "mohm" | "mohms" | "milliohm" | "milliohms" | "mω" if !spelling.starts_with('M') => "mohm",
+        "1" => "",
+        _ => spelling,
+    };
+    if symbol.is_empty() {
+        return Some(Unit { dimension: Dimension::NONE, factor: 1.0, offset: 0.0 });
+    }
+    find_unit(symbol)
+}

@@ -1,0 +1,288 @@
+//! A charge from empty to full, and the round trip with the discharge that belongs to it.
+//!
+//! A charge is complete when it ended by taper: at the charge voltage the current had fallen to a twentieth of the
+//! capacity per hour. One that somebody stopped, that the BMS ended or that was still running put in *less* than
+//! a full charge, so an efficiency from it would flatter the pack; none is given then.
+
+use uom::si::electric_charge::coulomb;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Energy, ThermodynamicTemperature};
+use uom::si::thermodynamic_temperature::kelvin;
+
+use super::instrument::{Accuracies, Figure};
+use super::integrate::{Integral, Integrator};
+
+/// Part of the highest current from which on the charger counts as on.
+const ON: f64 = 0.01;
+/// Charge has tapered when its current is at or below this part of the capacity per hour (common practice, no
+/// source: C/20).
+pub const TAPER: f64 = 0.05;
+/// Without a capacity: this part of the highest current.
+const TAPER_OF_HIGHEST: f64 = 0.1;
+/// The charge voltage is held while the voltage stays within this part of its highest.
+const AT_VOLTAGE: f64 = 0.99;
+
+/// How a charge came to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ChargeEnd {
+    /// The current had tapered at the charge voltage.
+    Taper,
+    /// The current broke off before it had tapered: the BMS opened, or somebody stopped it.
+    BrokenOff,
+    /// The log ends while it charges, before it had tapered.
+    StillRunning,
+}
+
+/// What a charge shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Charge {
+    /// Charge and energy into the pack; both positive.
+    pub integral: Integral,
+    /// How it ended.
+    pub end: ChargeEnd,
+    /// Highest current into the pack.
+    pub highest_current: ElectricCurrent,
+    /// Current when it ended.
+    pub end_current: ElectricCurrent,
+    /// Highest voltage, where there is one.
+    pub highest_voltage: Option<ElectricPotential>,
+    /// Lowest and highest temperature of any channel while it charged.
+    pub temperatures: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+}
+
+/// Watches a charge, sample by sample.
+#[derive(Debug)]
+pub struct ChargeTest {
+    capacity: Option<ElectricCharge>,
+    whole: Integrator,
+    /// The integral as it was when the charge last went off.
+    at_end: Option<Integrator>,
+    /// The last sample under charge: V, A into the pack.
+    last: (f64, f64),
+    before: Option<(f64, f64, f64)>,
+    started: bool,
+    off: bool,
+    highest: f64,
+    highest_voltage: f64,
+    temperatures: Option<(f64, f64)>,
+}
+
+impl ChargeTest {
+    /// Starts watching; the capacity decides at which current a charge has tapered.
+    #[must_use]
+    pub fn new(capacity: Option<ElectricCharge>) -> Self {
+        Self {
+            capacity,
+            whole: Integrator::new(),
+            at_end: None,
+            last: (f64::NAN, 0.0),
+            before: None,
+            started: false,
+            off: false,
+            highest: 0.0,
+            highest_voltage: f64::NEG_INFINITY,
+            temperatures: None,
+        }
+    }
+
+    /// Takes a sample: s, V, A (positive *into* the pack), temperatures in K.
+    pub fn push(
+        &mut self,
+        time: f64,
+        voltage: f64,
+        into: f64,
+        temperatures: impl IntoIterator<Item = f64>,
+        after_break: bool,
+    ) {
+        if time.is_nan() || into.is_nan() {
+            return;
+        }
+        self.highest = self.highest.max(into);
+        let on = into > 0.0 && into >= ON * self.highest;
+        if !self.started && on {
+            self.started = true;
+            if let Some((t, v, i)) = self.before {
+                self.whole.push(t, v, i.max(0.0), false);
+            }
+        }
+        self.before = Some((time, voltage, into));
+        if !self.started {
+            return;
+        }
+        if !on && !self.off {
+            self.at_end = Some(self.whole.clone());
+        }
+        self.whole.push(time, voltage, into.max(0.0), after_break);
+        self.off = !on;
+        if on {
+            self.at_end = None;
+            self.last = (voltage, into);
+            if voltage.is_finite() {
+                self.highest_voltage = self.highest_voltage.max(voltage);
+            }
+            for t in temperatures.into_iter().filter(|t| t.is_finite()) {
+                let (low, high) = self.temperatures.unwrap_or((t, t));
+                self.temperatures = Some((low.min(t), high.max(t)));
+            }
+        }
+    }
+
+    /// What the charge shows, or `None` when nothing flowed into the pack.
+    #[must_use]
+    pub fn finish(self, accuracies: &Accuracies) -> Option<Charge> {
+        if !self.started {
+            return None;
+        }
+        let (voltage, current) = self.last;
+        let integral = self.at_end.as_ref().unwrap_or(&self.whole).finish(accuracies)?;
+        let tapered_at = match self.capacity {
+            Some(capacity) => TAPER * capacity.get::<coulomb>() / 3600.0,
+            None => TAPER_OF_HIGHEST * self.highest,
+        };
+        let at_voltage = !voltage.is_finite() || voltage >= AT_VOLTAGE * self.highest_voltage;
+        // A small current from the first to the last sample never was held back by the charge voltage.
+        let fell = current < 0.9 * self.highest;
+        let end = if current <= tapered_at && at_voltage && fell {
+            ChargeEnd::Taper
+        } else if self.off {
+            ChargeEnd::BrokenOff
+        } else {
+            ChargeEnd::StillRunning
+        };
+        let temperature = ThermodynamicTemperature::new::<kelvin>;
+        Some(Charge {
+            integral,
+            end,
+            highest_current: ElectricCurrent::new::<ampere>(self.highest),
+            end_current: ElectricCurrent::new::<ampere>(current),
+            highest_voltage: Some(self.highest_voltage)
+                .filter(|v| v.is_finite())
+                .map(ElectricPotential::new::<volt>),
+            temperatures: self.temperatures.map(|(low, high)| (temperature(low), temperature(high))),
+        })
+    }
+}
+
+/// Coulomb and energy round trip: what came out over what went in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RoundTrip {
+    /// Charge out over charge in.
+    pub charge: Figure<f64>,
+    /// Energy out over energy in, where both logs have a voltage.
+    pub energy: Option<Figure<f64>>,
+}
+
+/// What a test moved: out of the pack in a discharge, into it in a charge. The sign does not count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flow {
+    /// Charge.
+    pub charge: Figure<ElectricCharge>,
+    /// Energy, where there is a voltage.
+    pub energy: Option<Figure<Energy>>,
+}
+
+impl From<&Integral> for Flow {
+    fn from(integral: &Integral) -> Self {
+        Self { charge: integral.charge, energy: integral.energy }
+    }
+}
+
+/// Round trip from a discharge and the charge after it; `None` when nothing went in.
+///
+/// Gain errors of one instrument used for both cancel; with two instruments (`same_instrument` false) they
+/// do not.
+#[must_use]
+pub fn round_trip(discharge: &Flow, charge: &Flow, same_instrument: bool) -> Option<RoundTrip> {
+    let part = |out: (f64, f64, Option<f64>), into: (f64, f64, Option<f64>)| {
+        if into.0 == 0.0 {
+            return None;
+        }
+        let value = (out.0 / into.0).abs();
+        let relative = |(x, u): (f64, f64)| if x == 0.0 { 0.0 } else { u / x };
+        let sampling = value * relative((out.0, out.1)).hypot(relative((into.0, into.1)));
+        let instrument = out.2.zip(into.2).map(|(a, b)| {
+            let (a, b) = (relative((out.0, a)).abs(), relative((into.0, b)).abs());
+            value * if same_instrument { (a - b).abs() } else { a.hypot(b) }
+        });
+        Some(Figure::of(value, sampling, instrument, |x| x))
+    };
+    let q = |flow: &Flow| {
+        let c = flow.charge;
+        (c.value.get::<coulomb>(), c.sampling.get::<coulomb>(), c.instrument.map(|u| u.get::<coulomb>()))
+    };
+    let e =
+        |flow: &Flow| flow.energy.map(|e| (e.value.value, e.sampling.value, e.instrument.map(|u| u.value)));
+    Some(RoundTrip {
+        charge: part(q(discharge), q(charge))?,
+        energy: e(discharge).zip(e(charge)).and_then(|(a, b)| part(a, b)),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logs::instrument::Accuracy;
+    use uom::si::electric_charge::ampere_hour;
+
+    #[test]
+    fn round_trips() {
+        let q = |current: f64, gain: f64| {
+            let mut integrator = Integrator::new();
+            for t in 0..=100 {
+                integrator.push(f64::from(t), 25.0, current, false);
+            }
+            let accuracy = Some(Accuracy { gain, offset: 0.0 });
+            Flow::from(&integrator.finish(&Accuracies { voltage: accuracy, current: accuracy }).unwrap())
+        };
+        let trip = round_trip(&q(30.0, 0.01), &q(-30.3, 0.01), true).unwrap();
+        assert!((trip.charge.value - 30.0 / 30.3).abs() < 1e-12);
+        assert!(trip.charge.instrument.unwrap() < 1e-12, "one instrument: its gain cancels");
+        let two = round_trip(&q(30.0, 0.01), &q(-30.3, 0.01), false).unwrap();
+        assert!((two.charge.instrument.unwrap() / two.charge.value - 0.005 * 2_f64.sqrt()).abs() < 1e-9);
+        assert!(round_trip(&q(30.0, 0.01), &q(0.0, 0.01), true).is_none());
+    }
+
+    /// Constant current, then a taper with a time constant, cut where it is told to be.
+    fn charge(until: f64, off_after: bool) -> Charge {
+        let mut test = ChargeTest::new(Some(ElectricCharge::new::<ampere_hour>(150.0)));
+        for n in 0..=2000 {
+            let t = f64::from(n) * 10.0;
+            let i = if t < 100.0 {
+                0.0
+            } else if t < 10_000.0 {
+                30.0
+            } else {
+                30.0 * (-(t - 10_000.0) / 1500.0).exp()
+            };
+            let v = if t < 10_000.0 { 26.0 + t * 3.2e-4 } else { 29.2 };
+            if t > until {
+                if off_after {
+                    test.push(t, 27.5, 0.0, [298.0], false);
+                }
+                continue;
+            }
+            test.push(t, v, i, [298.0 + t / 10_000.0], false);
+        }
+        test.finish(&Accuracies::default()).unwrap()
+    }
+
+    #[test]
+    fn how_a_charge_ended() {
+        for (until, off, wanted) in [
+            (13_000.0, true, ChargeEnd::Taper),
+            (13_000.0, false, ChargeEnd::Taper),
+            (9000.0, true, ChargeEnd::BrokenOff),
+            (9000.0, false, ChargeEnd::StillRunning),
+            (10_500.0, true, ChargeEnd::BrokenOff),
+        ] {
+            assert_eq!(charge(until, off).end, wanted, "{until} {off}");
+        }
+        // By hand: the step lies within the interval from 90 s to 100 s, so 5 s at 30 A come on top of 9900 s.
+        let taper = 30.0 * 1500.0 * (1.0 - (-3000.0_f64 / 1500.0).exp());
+        let whole = 30.0 * 9905.0 + taper;
+        let found = charge(13_000.0, true).integral.charge.value.get::<coulomb>();
+        assert!((found / whole - 1.0).abs() < 1e-4, "{found} {whole}");
+        assert!(ChargeTest::new(None).finish(&Accuracies::default()).is_none());
+    }
+}

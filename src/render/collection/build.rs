@@ -1,0 +1,448 @@
+//! The build: walk, judge in parallel, write pages and tables as they come, keep only rows.
+//!
+//! Workers judge a bounded number of inspections at a time and write their pages; one writer puts the rows into the
+//! tables in the order of the walk. So the order of the tables does not depend on the number of cores, and a build
+//! after a change gives the same bytes as one from nothing.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+
+use rayon::prelude::*;
+
+use super::cache::{self, Kept};
+use super::column::Table;
+use super::export::{Lines, csv_header};
+use super::find::{Found, find};
+use super::page::{self, Pages};
+use super::parquet::Writer;
+use super::row::{ElementRow, Entry, FindingRow, PackRow};
+use super::site::{CACHE, LIST, PACKS as PAGES, Part, Site};
+use super::stamp::Stamps;
+use super::tables::{ELEMENTS, FINDINGS, PACKS};
+use super::{CollectionError, Options, chart, fields, listing};
+use crate::judge::inspection::{Inspection, OpenError, RECORD, book, read_text};
+use crate::record;
+use crate::render::write_up::View;
+
+/// Inspections that are judged side by side before they are handed to the writer.
+const BATCH: usize = 64;
+/// Batches that may wait for the writer: with one at work at either end this bounds what is in memory.
+const WAITING: usize = 2;
+
+/// What was built.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Built {
+    /// Inspections read.
+    pub read: usize,
+    /// How many of them were judged now; the others were taken from the cache.
+    pub judged: usize,
+    /// Folders that could not be read, and why.
+    pub problems: Vec<(String, String)>,
+    /// Pages and files of earlier builds that were removed.
+    pub removed: usize,
+    /// True when something critical or major falls short somewhere.
+    pub falls_short: bool,
+    /// Cells of text in the CSV files that a spreadsheet may take for a formula.
+    pub like_formulas: usize,
+    /// What there is to say of the cache.
+    pub told: Option<String>,
+    /// The first page.
+    pub index: PathBuf,
+}
+
+/// Builds a collection.
+///
+/// # Errors
+/// [`CollectionError`]; an inspection that cannot be read is no error but listed.
+pub fn build(options: &Options) -> Result<Built, CollectionError> {
+    let root = options.root.canonicalize().map_err(CollectionError::read(&options.root))?;
+    // Wrong house rules are one error, not ten thousand: the root has no rules of its own that count here.
+    book(Path::new(""), &options.house)?;
+    // A root without inspections must not leave an empty site behind.
+    let target = std::path::absolute(&options.to).map_err(CollectionError::write(&options.to))?;
+    outside(&target)?;
+    let found = find(&root, &target.canonicalize().unwrap_or_else(|_| target.clone()));
+    if found.is_empty() {
+        return Err(CollectionError::Nothing(options.root.clone()));
+    }
+    let mut site = Site::open(&target)?;
+    site.claim(&names(&found))?;
+    let pages = Pages::new(&options.title)?;
+    let head = cache::head(options, &root, site.folder())?;
+    let (mut old, told) = if options.fresh {
+        cache::Reader::open(Path::new(""), &head, &found)
+    } else {
+        cache::Reader::open(&site.folder().join(CACHE), &head, &found)
+    };
+    let work = Work { options, root: &root, site: &site, pages: &pages };
+    let mut tables = Tables::begin(&site, &head)?;
+    std::thread::scope(|scope| {
+        let (to, from): (SyncSender<Vec<Done>>, Receiver<Vec<Done>>) = sync_channel(WAITING);
+        let writer = scope.spawn(|| {
+            // The receiver goes when the writer ends, so that the workers stop soon after an error.
+            for done in from.into_iter().flatten() {
+                tables.push(done)?;
+            }
+            Ok::<(), CollectionError>(())
+        });
+        for some in found.chunks(BATCH) {
+            let lines = old.of(some);
+            let done = some.par_iter().zip(lines).map(|(found, line)| work.one(found, line));
+            if to.send(done.collect::<Result<_, _>>()?).is_err() {
+                break;
+            }
+        }
+        drop(to);
+        writer.join().map_err(|_| CollectionError::Inner("the writer of the tables stopped".to_owned()))?
+    })?;
+    let mut built = tables.built.clone();
+    let (rows, numbers) = tables.finish()?;
+    listing::write(&site, &pages, &rows, &built.problems)?;
+    site.write("charts.html", pages.render("charts.html", &chart::page(&rows))?.as_bytes())?;
+    describe(&site, &pages, numbers)?;
+    built.told = match (told, old.damaged) {
+        (told, 0) => told,
+        (None, damaged) => {
+            let entries = crate::units::words::count(damaged, "entry", "entries");
+            Some(format!("{entries} of the cache could not be used; what they stood for was judged anew"))
+        }
+        (told, _) => told,
+    };
+    built.index = site.folder().join("index.html");
+    let mut written: BTreeSet<String> = top(built.problems.is_empty());
+    written.extend(rows.iter().filter_map(|row| row.page.as_ref()).map(|page| format!("{PAGES}/{page}")));
+    written.extend(listing::names(rows.len()));
+    built.removed = site.finish(&written)?;
+    Ok(built)
+}
+
+/// Refuses a site inside an inspection: its files would count as added evidence.
+fn outside(target: &Path) -> Result<(), CollectionError> {
+    // The target may not exist yet: its nearest folder that does tells where it really is.
+    let place = target.ancestors().find_map(|existing| {
+        let rest = target.strip_prefix(existing).ok()?;
+        Some(existing.canonicalize().ok()?.join(rest))
+    });
+    let place = place.unwrap_or_else(|| target.to_owned());
+    if place.ancestors().any(|folder| folder.join(RECORD).exists()) {
+        return Err(CollectionError::InsideInspection(target.to_owned()));
+    }
+    Ok(())
+}
+
+/// Files at the top of a site.
+fn top(all_read: bool) -> BTreeSet<String> {
+    let mut names: BTreeSet<String> =
+        [LIST, CACHE, "index.html", "charts.html", "fields.html", "csv-metadata.json"]
+            .map(str::to_owned)
+            .into();
+    for table in [PACKS.name, FINDINGS.name, ELEMENTS.name] {
+        names.extend(["csv", "jsonl", "parquet"].map(|ending| format!("{table}.{ending}")));
+    }
+    if !all_read {
+        names.insert("problems.html".to_owned());
+    }
+    names
+}
+
+/// Every name that this build may write.
+fn names(found: &[Found]) -> BTreeSet<String> {
+    let mut names = top(false);
+    let pages = found.iter().flat_map(|found| [found.page(), found.nameless_page()]);
+    names.extend(pages.map(|page| format!("{PAGES}/{page}")));
+    names.extend(listing::names(found.len()));
+    names
+}
+
+fn describe(
+    site: &Site,
+    pages: &Pages,
+    [packs, findings, elements]: [usize; 3],
+) -> Result<(), CollectionError> {
+    #[derive(serde::Serialize)]
+    struct Page {
+        tables: [fields::Described; 3],
+    }
+    let page = Page {
+        tables: [
+            fields::describe(&PACKS, packs),
+            fields::describe(&FINDINGS, findings),
+            fields::describe(&ELEMENTS, elements),
+        ],
+    };
+    site.write("fields.html", pages.render("fields.html", &page)?.as_bytes())?;
+    let tables = vec![fields::metadata(&PACKS), fields::metadata(&FINDINGS), fields::metadata(&ELEMENTS)];
+    site.write("csv-metadata.json", fields::group(tables).as_bytes())
+}
+
+/// An inspection, done: everything the writer needs of it.
+struct Done {
+    key: String,
+    entry: Entry,
+    packs: Lines,
+    findings: Lines,
+    elements: Lines,
+    cached: Option<String>,
+    judged: bool,
+}
+
+impl Done {
+    fn new(key: &str, entry: Entry, cached: Option<String>, judged: bool) -> Self {
+        let (mut packs, mut findings, mut elements) = (Lines::default(), Lines::default(), Lines::default());
+        packs.push(&PACKS, key, &entry.row);
+        entry.findings.iter().for_each(|row| findings.push(&FINDINGS, key, row));
+        entry.elements.iter().for_each(|row| elements.push(&ELEMENTS, key, row));
+        Self { key: key.to_owned(), entry, packs, findings, elements, cached, judged }
+    }
+}
+
+impl Done {
+    /// A folder that could not be read, or must not be shown.
+    fn unread(found: &Found, folder: String, problem: String) -> Self {
+        let row = PackRow { folder, problem: Some(problem), ..PackRow::default() };
+        Self::new(&found.key, Entry { row, ..Entry::default() }, None, false)
+    }
+}
+
+struct Work<'a> {
+    options: &'a Options,
+    root: &'a Path,
+    site: &'a Site,
+    pages: &'a Pages,
+}
+
+impl Work<'_> {
+    fn one(&self, found: &Found, line: Option<String>) -> Result<Done, CollectionError> {
+        if let Some(done) = line.and_then(|line| self.again(found, line)) {
+            return Ok(done);
+        }
+        match &found.problem {
+            Some(problem) => Ok(Done::unread(found, found.folder(), problem.clone())),
+            None => self.judge(found),
+        }
+    }
+
+    /// What the cache holds of an inspection, where nothing has changed since.
+    fn again(&self, found: &Found, line: String) -> Option<Done> {
+        let mut kept: Kept = serde_json::from_str(cache::json(&line)).ok()?;
+        let folder = self.root.join(&found.relative);
+        let stamps = kept.stamps.clone();
+        let same = found.problem.is_none()
+            && self.site.stamp(&format!("{PAGES}/{}", found.page())) == Some(kept.page)
+            && self.report(&folder).is_some() == kept.report
+            && kept.stamps.still_hold(&folder);
+        if !same {
+            return None;
+        }
+        let line = if kept.stamps == stamps {
+            // Its check was found right when it was read, and holds.
+            Some(format!("{line}\n"))
+        } else {
+            cache::line(found, &kept)
+        };
+        kept.entry.row.folder = found.folder();
+        kept.entry.row.page = Some(found.page());
+        Some(Done::new(&found.key, kept.entry, line, false))
+    }
+
+    fn report(&self, folder: &Path) -> Option<String> {
+        page::report_link(self.root, folder, &page::pages_folder(self.site.folder()))
+    }
+
+    /// Judges an inspection and writes its page.
+    fn judge(&self, found: &Found) -> Result<Done, CollectionError> {
+        let folder = self.root.join(&found.relative);
+        let stamps = match self.look(&folder) {
+            Ok(stamps) => stamps,
+            Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
+        };
+        let inspection = match Inspection::open_to_publish(&folder, &self.options.house) {
+            Ok(inspection) => inspection,
+            Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
+        };
+        // The name of the folder may be what the record withholds: then neither page nor link may have it.
+        let shown = inspection.redaction.apply(&found.folder());
+        let hidden = shown != found.folder();
+        let page = if hidden { found.nameless_page() } else { found.page() };
+        let report = if hidden { None } else { self.report(&folder) };
+        let view = View::of(&inspection);
+        let mut entry = Entry::of(&inspection, &view);
+        entry.row.folder.clone_from(&shown);
+        entry.row.page = Some(page.clone());
+        let linked = report.is_some();
+        let name = format!("{PAGES}/{page}");
+        let html = self
+            .pages
+            .render("pack.html", &page::pack(&inspection, &view, &entry.row, &stamps.record, report))?;
+        let mut done = Done::new(&found.key, entry, None, true);
+        let outputs = [
+            (name.as_str(), &html),
+            ("collection.jsonl", &done.packs.json),
+            ("findings.jsonl", &done.findings.json),
+            ("elements.jsonl", &done.elements.json),
+        ];
+        for (file, text) in outputs {
+            if let Err(leak) = inspection.redaction.guard(file, text) {
+                return Ok(Done::unread(found, shown, leak.to_string()));
+            }
+        }
+        self.site.write(&name, html.as_bytes())?;
+        if let (false, Some(page)) = (hidden, self.site.stamp(&name)) {
+            let kept = Kept { stamps, report: linked, page, entry: done.entry };
+            let line = cache::line(found, &kept);
+            // Names of logs stand in the cache as they are.
+            done.cached = line.filter(|line| inspection.redaction.guard(CACHE, line).is_ok());
+            done.entry = kept.entry;
+        }
+        Ok(done)
+    }
+
+    /// The files behind an inspection, or what is wrong with its record.
+    fn look(&self, folder: &Path) -> Result<Stamps, String> {
+        let text = read_text(&folder.join(RECORD)).map_err(|error| in_words(&error, ""))?;
+        let record = record::read(RECORD, &text).map_err(|problems| in_words(&problems.into(), &text))?;
+        let logs = record.test.iter().filter_map(|test| test.log.text().map(str::to_owned)).collect();
+        Stamps::take(folder, logs).map_err(|error| error.to_string())
+    }
+}
+
+/// What is wrong with an inspection, without the paths of this machine and without the text around the place.
+fn in_words(error: &OpenError, text: &str) -> String {
+    match error {
+        OpenError::Io { path, source } => {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            format!("{name}: {source}")
+        }
+        OpenError::NotText { why, .. } => why.clone(),
+        OpenError::Problems(problems) => {
+            let list = problems.list();
+            let Some(first) = list.first() else { return "wrong".to_owned() };
+            let more = match list.len() {
+                1 => String::new(),
+                n => format!(" (and {} more)", n - 1),
+            };
+            let before = text.get(..first.span.start.min(text.len())).unwrap_or_default();
+            // Without the text of the record the problem lies elsewhere, as a rule in the inspection's own rules.
+            let place = if text.is_empty() {
+                let file = problems.to_string();
+                let name = file.rsplit(['/', '\\']).next().filter(|name| name.ends_with(".toml"));
+                name.map(|name| format!("{name}: ")).unwrap_or_default()
+            } else {
+                format!("line {}: ", before.matches('\n').count() + 1)
+            };
+            format!("{place}{}{more}", crate::render::write_up::plain(&first.message))
+        }
+    }
+}
+
+/// One table in its three formats.
+struct Sinks<R: 'static> {
+    table: &'static Table<R>,
+    csv: Part,
+    json: Part,
+    parquet: Writer<Buffered>,
+    part: Part,
+    rows: usize,
+}
+
+/// A second handle on the file of a table, because the writer of Parquet keeps what it writes to.
+type Buffered = std::io::BufWriter<std::fs::File>;
+
+impl<R> Sinks<R> {
+    fn begin(site: &Site, table: &'static Table<R>) -> Result<Self, CollectionError> {
+        use std::io::Write;
+        let mut csv = site.begin(&format!("{}.csv", table.name))?;
+        csv.to.write_all(csv_header(table).as_bytes()).map_err(CollectionError::write(csv.path()))?;
+        let json = site.begin(&format!("{}.jsonl", table.name))?;
+        let part = site.begin(&format!("{}.parquet", table.name))?;
+        let file = part.to.get_ref().try_clone().map_err(CollectionError::write(part.path()))?;
+        let parquet = Writer::new(Buffered::with_capacity(1 << 18, file), table).map_err(wrong)?;
+        Ok(Self { table, csv, json, parquet, part, rows: 0 })
+    }
+
+    fn push(&mut self, key: &str, lines: &Lines, rows: &[R]) -> Result<(), CollectionError> {
+        use std::io::Write;
+        self.csv.to.write_all(lines.csv.as_bytes()).map_err(CollectionError::write(self.csv.path()))?;
+        self.json.to.write_all(lines.json.as_bytes()).map_err(CollectionError::write(self.json.path()))?;
+        for row in rows {
+            self.parquet.push(self.table, key, row).map_err(wrong)?;
+        }
+        self.rows += rows.len();
+        Ok(())
+    }
+
+    fn finish(self) -> Result<usize, CollectionError> {
+        use std::io::Write;
+        let mut file = self.parquet.finish().map_err(wrong)?;
+        file.flush().map_err(CollectionError::write(self.part.path()))?;
+        self.csv.finish()?;
+        self.json.finish()?;
+        self.part.finish()?;
+        Ok(self.rows)
+    }
+}
+
+fn wrong(error: ::parquet::errors::ParquetError) -> CollectionError {
+    CollectionError::Inner(format!("Parquet: {error}"))
+}
+
+struct Tables {
+    packs: Sinks<PackRow>,
+    findings: Sinks<FindingRow>,
+    elements: Sinks<ElementRow>,
+    cache: Part,
+    rows: Vec<PackRow>,
+    built: Built,
+}
+
+impl Tables {
+    fn begin(site: &Site, head: &str) -> Result<Self, CollectionError> {
+        let mut cache = site.begin(CACHE)?;
+        cache::begin(&mut cache, head)?;
+        Ok(Self {
+            packs: Sinks::begin(site, &PACKS)?,
+            findings: Sinks::begin(site, &FINDINGS)?,
+            elements: Sinks::begin(site, &ELEMENTS)?,
+            cache,
+            rows: Vec::new(),
+            built: Built::default(),
+        })
+    }
+
+    fn push(&mut self, done: Done) -> Result<(), CollectionError> {
+        use std::io::Write;
+        let Entry { row, findings, elements } = done.entry;
+        self.packs.push(&done.key, &done.packs, std::slice::from_ref(&row))?;
+        self.findings.push(&done.key, &done.findings, &findings)?;
+        self.elements.push(&done.key, &done.elements, &elements)?;
+        if let Some(line) = &done.cached {
+            self.cache.to.write_all(line.as_bytes()).map_err(CollectionError::write(self.cache.path()))?;
+        }
+        let built = &mut self.built;
+        built.like_formulas +=
+            done.packs.like_formulas + done.findings.like_formulas + done.elements.like_formulas;
+        built.judged += usize::from(done.judged);
+        built.falls_short |= row.critical > Some(0) || row.major > Some(0);
+        match &row.problem {
+            Some(problem) => built.problems.push((row.folder, problem.clone())),
+            None => {
+                built.read += 1;
+                self.rows.push(row);
+            }
+        }
+        Ok(())
+    }
+
+    /// Ends the files; gives the rows in the order of the table of packs, and how many rows each table has.
+    fn finish(mut self) -> Result<(Vec<PackRow>, [usize; 3]), CollectionError> {
+        let numbers = [self.packs.finish()?, self.findings.finish()?, self.elements.finish()?];
+        self.cache.finish()?;
+        let order = |row: &PackRow| {
+            [&row.maker, &row.model, &row.revision, &row.date]
+                .map(|text| text.as_deref().unwrap_or("\u{10ffff}").to_lowercase())
+        };
+        self.rows.sort_by_cached_key(order);
+        Ok((self.rows, numbers))
+    }
+}

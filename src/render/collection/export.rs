@@ -1,0 +1,150 @@
+//! The tables as CSV (RFC 4180, lines end with LF) and as JSON Lines.
+//!
+//! Text stands in the CSV exactly as in the record. A spreadsheet may take a cell that begins with `=`, `+`, `-`, `@`
+//! or a tab for a formula; a mark put before it would spare the spreadsheet and spoil the data for every other
+//! program. The page of fields says so beside the files, and [`Lines::like_formulas`] counts such cells, so that the
+//! command can tell.
+
+use std::fmt::Write;
+
+use super::column::{Cell, KEY, Table, digits};
+use crate::render::markup::csv_cell;
+
+/// Rows of a table as text.
+#[derive(Debug, Clone, Default)]
+pub struct Lines {
+    /// CSV.
+    pub csv: String,
+    /// JSON Lines.
+    pub json: String,
+    /// Cells of text that a spreadsheet may take for a formula.
+    pub like_formulas: usize,
+}
+
+impl Lines {
+    /// Adds a row.
+    pub fn push<R>(&mut self, table: &Table<R>, key: &str, row: &R) {
+        self.csv.push_str(key);
+        self.json.push('{');
+        json_name(&mut self.json, KEY.name);
+        json_text(&mut self.json, key);
+        for column in table.columns {
+            let cell = (column.get)(row);
+            if let Cell::Text(text) = cell {
+                self.like_formulas += usize::from(text.starts_with(['=', '+', '-', '@', '\t', '\r']));
+            }
+            self.csv.push(',');
+            csv_field(&mut self.csv, cell);
+            self.json.push(',');
+            json_name(&mut self.json, column.info.name);
+            json_cell(&mut self.json, cell);
+        }
+        self.csv.push('\n');
+        self.json.push_str("}\n");
+    }
+}
+
+/// The first line of a CSV file.
+#[must_use]
+pub fn csv_header<R>(table: &Table<R>) -> String {
+    let names: Vec<&str> = table.infos().map(|info| info.name).collect();
+    format!("{}\n", names.join(","))
+}
+
+fn csv_field(out: &mut String, cell: Cell<'_>) {
+    match cell {
+        Cell::Null => {}
+        Cell::Text(text) => out.push_str(&csv_cell(text)),
+        other => plain(out, other),
+    }
+}
+
+fn json_cell(out: &mut String, cell: Cell<'_>) {
+    match cell {
+        Cell::Null => out.push_str("null"),
+        Cell::Text(text) => json_text(out, text),
+        Cell::Date(date) => {
+            let _ = write!(out, "\"{date}\"");
+        }
+        other => plain(out, other),
+    }
+}
+
+/// Cells that are written alike in both formats.
+fn plain(out: &mut String, cell: Cell<'_>) {
+    // Writing to a String cannot fail.
+    let _ = match cell {
+        Cell::Number(number) => {
+            digits(number, out);
+            Ok(())
+        }
+        Cell::Count(count) => write!(out, "{count}"),
+        Cell::YesNo(yes) => write!(out, "{yes}"),
+        Cell::Date(date) => write!(out, "{date}"),
+        Cell::Null | Cell::Text(_) => Ok(()),
+    };
+}
+
+/// Names of columns hold nothing that JSON would escape.
+fn json_name(out: &mut String, name: &str) {
+    out.push('"');
+    out.push_str(name);
+    out.push_str("\":");
+}
+
+/// A text as JSON, its quotation marks included.
+pub(super) fn json_text(out: &mut String, text: &str) {
+    out.push('"');
+    for c in text.chars() {
+        match c {
+            '"' => out.push_str("\\\""),
+            '\\' => out.push_str("\\\\"),
+            // A data block in a page must not hold the end of its own element; the escape reads as the same text.
+            '<' => out.push_str("\\u003c"),
+            c if u32::from(c) < 0x20 || c == '\u{7f}' => {
+                let _ = write!(out, "\\u{:04x}", u32::from(c));
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_of_text() {
+        let cases = [
+            ("plain", "plain", r#""plain""#),
+            ("a, b", "\"a, b\"", r#""a, b""#),
+            ("say \"x\"", "\"say \"\"x\"\"\"", r#""say \"x\"""#),
+            ("two\nlines", "\"two\nlines\"", r#""two\u000alines""#),
+            ("=1+1", "=1+1", r#""=1+1""#),
+            (" kept ", "\" kept \"", r#"" kept ""#),
+            ("</script>", "</script>", r#""\u003c/script>""#),
+            ("C:\\x", "C:\\x", r#""C:\\x""#),
+        ];
+        for (text, csv, json) in cases {
+            let (mut c, mut j) = (String::new(), String::new());
+            csv_field(&mut c, Cell::Text(text));
+            json_cell(&mut j, Cell::Text(text));
+            assert_eq!((c.as_str(), j.as_str()), (csv, json));
+            assert_eq!(serde_json::from_str::<String>(&j).unwrap(), text);
+        }
+    }
+
+    #[test]
+    fn numbers_read_back_as_they_were() {
+        for number in [0.0, 150.0, -12.3, 1.0 / 3.0, 1e300, 1e-12, 123_456_789.0, f64::MIN_POSITIVE] {
+            let mut text = String::new();
+            json_cell(&mut text, Cell::Number(number));
+            assert_eq!(text.parse::<f64>().unwrap().to_bits(), number.to_bits(), "{text}");
+            assert!(text.len() < 30, "{text}");
+        }
+        let mut text = String::new();
+        json_cell(&mut text, Some(f64::NAN).into());
+        assert_eq!(text, "null");
+    }
+}

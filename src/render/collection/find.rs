@@ -1,0 +1,206 @@
+//! Finding inspections below a root.
+//!
+//! An inspection is a folder with an `inspection.toml`. Links are not followed, hidden folders are skipped, the depth
+//! is bounded, and an inspection's own photos, logs and write-up are not searched. What cannot be looked into is
+//! listed with its problem: nothing is dropped silently.
+//!
+//! The key of an inspection is a hash of its path below the root, without a salt, so that the same folder has the same page and
+//! the same rows in every build and on every machine. Whoever guesses a folder's name can confirm the guess by its key;
+//! where a record withholds the name, give the folder another one before it is published. Hashes of originals (photos,
+//! records) are without a salt as well, and must be: a stranger is to find them with `sha256sum` alone. They hash
+//! pictures and whole records, which nobody can list and try as one can names.
+
+use std::collections::BTreeSet;
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+use walkdir::WalkDir;
+
+use crate::evidence::hash::Sha256Digest;
+use crate::judge::inspection::RECORD;
+
+/// Deepest folder that is looked into, counted from the root.
+pub const DEEPEST: usize = 16;
+/// Folders of an inspection that hold no inspections.
+const OWN: [&str; 5] = ["appendix", "photos", "logs", "report", "rules"];
+/// Characters of a folder's name that go into a page's name.
+const LONGEST_NAME: usize = 40;
+
+/// An inspection folder, or a place below the root that cannot be looked into.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// Path below the root.
+    pub relative: PathBuf,
+    /// Key in the tables: from the path below the root.
+    pub key: String,
+    /// What is wrong with it, where it is not an inspection that can be opened.
+    pub problem: Option<String>,
+}
+
+impl Found {
+    fn new(relative: &Path, problem: Option<String>) -> Self {
+        Self { key: key(relative), relative: relative.to_owned(), problem }
+    }
+
+    /// The path below the root as text, bytes that are not UTF-8 as `\xNN`.
+    #[must_use]
+    pub fn folder(&self) -> String {
+        folder_text(&self.relative)
+    }
+
+    /// Name of its page: readable, and told apart by the key from every other of the same name.
+    #[must_use]
+    pub fn page(&self) -> String {
+        let name = self.relative.file_name().unwrap_or(OsStr::new("root")).to_string_lossy();
+        let mut slug = String::new();
+        for c in name.chars().flat_map(char::to_lowercase) {
+            if slug.len() >= LONGEST_NAME {
+                break;
+            }
+            if c.is_ascii_alphanumeric() {
+                slug.push(c);
+            } else if !slug.is_empty() && !slug.ends_with('-') {
+                slug.push('-');
+            }
+        }
+        let slug = slug.trim_end_matches('-');
+        let slug = if slug.is_empty() { "pack" } else { slug };
+        format!("{slug}-{}.html", self.key)
+    }
+
+    /// Name of its page where the folder's name is withheld.
+    #[must_use]
+    pub fn nameless_page(&self) -> String {
+        format!("pack-{}.html", self.key)
+    }
+
+    /// Sorts like the walk does.
+    pub(super) fn bytes(&self) -> &[u8] {
+        self.relative.as_os_str().as_encoded_bytes()
+    }
+}
+
+fn key(relative: &Path) -> String {
+    let mut hasher = Sha256::new();
+    // `/` between the parts on every system, so that a collection has the same keys everywhere.
+    for (index, part) in relative.components().enumerate() {
+        if index > 0 {
+            hasher.update(b"/");
+        }
+        hasher.update(part.as_os_str().as_encoded_bytes());
+    }
+    let mut text = Sha256Digest::from_hasher(hasher).to_string();
+    text.truncate(16);
+    text
+}
+
+/// A path as text that can be told apart from every other.
+#[must_use]
+pub fn folder_text(path: &Path) -> String {
+    let mut text = String::new();
+    for (index, part) in path.components().enumerate() {
+        if index > 0 {
+            text.push('/');
+        }
+        for chunk in part.as_os_str().as_encoded_bytes().utf8_chunks() {
+            text.push_str(chunk.valid());
+            for byte in chunk.invalid() {
+                text.push_str(&format!("\\x{byte:02X}"));
+            }
+        }
+    }
+    if text.is_empty() { ".".to_owned() } else { text }
+}
+
+/// Finds inspections below a root; `without` is a folder that is not searched: the site itself.
+#[must_use]
+pub fn find(root: &Path, without: &Path) -> Vec<Found> {
+    let mut found: Vec<Found> = Vec::new();
+    let walk = WalkDir::new(root).max_depth(DEEPEST).sort_by_file_name().into_iter().filter_entry(|entry| {
+        if entry.depth() == 0 {
+            return true;
+        }
+        let name = entry.file_name();
+        let hidden = name.as_encoded_bytes().starts_with(b".");
+        let own = || {
+            OWN.iter().any(|own| name == OsStr::new(own))
+                && entry.path().parent().is_some_and(|parent| parent.join(RECORD).exists())
+        };
+        !(hidden || entry.file_type().is_dir() && (own() || entry.path() == without))
+    });
+    for entry in walk {
+        match entry {
+            Ok(entry) if entry.file_name() == RECORD && entry.depth() > 0 => {
+                let folder = entry.path().parent().unwrap_or(root);
+                let relative = folder.strip_prefix(root).unwrap_or(folder);
+                let problem = if entry.file_type().is_file() {
+                    None
+                } else if entry.file_type().is_symlink() {
+                    Some(format!("{RECORD} is a link; links are not followed"))
+                } else {
+                    Some(format!("{RECORD} is not a file"))
+                };
+                found.push(Found::new(relative, problem));
+            }
+            Ok(entry) if entry.file_type().is_dir() && entry.depth() == DEEPEST => {
+                let relative = entry.path().strip_prefix(root).unwrap_or(entry.path());
+                let why = format!("lies {DEEPEST} folders deep; what is below it is not searched");
+                found.push(Found::new(relative, Some(why)));
+            }
+            Ok(_) => {}
+            Err(error) => {
+                let path = error.path().unwrap_or(root);
+                let relative = path.strip_prefix(root).unwrap_or(path);
+                let why =
+                    error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
+                found.push(Found::new(relative, Some(why)));
+            }
+        }
+    }
+    found.sort_by(|a, b| a.bytes().cmp(b.bytes()));
+    found.dedup_by(|a, b| a.relative == b.relative);
+    // Keys of 64 bits meet by chance about never; by intent they might, and then the later one is listed, not lost.
+    let mut keys = BTreeSet::new();
+    for one in &mut found {
+        let mut number = 1;
+        let key = one.key.clone();
+        while !keys.insert(one.key.clone()) {
+            number += 1;
+            one.key = format!("{key}-{number}");
+            one.problem = Some("its key is that of another folder; rename the folder".to_owned());
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pages_are_named_safely() {
+        for (folder, slug) in [
+            ("a/Harbour 24-150", "harbour-24-150"),
+            ("a/..%2f..", "2f"),
+            ("a/<script>", "script"),
+            ("a/日本", "pack"),
+            ("a/=cmd|x", "cmd-x"),
+            ("", "pack"),
+        ] {
+            let page = Found::new(Path::new(folder), None).page();
+            let stem = page.strip_suffix(".html").unwrap();
+            let (name, key) = stem.rsplit_once('-').unwrap();
+            let expected = if folder.is_empty() { "root" } else { slug };
+            assert_eq!(name, expected, "{folder}");
+            assert_eq!(key.len(), 16);
+        }
+    }
+
+    #[test]
+    fn keys_differ_where_names_are_the_same() {
+        let one = Found::new(Path::new("a/pack"), None);
+        let other = Found::new(Path::new("b/pack"), None);
+        assert_ne!(one.page(), other.page());
+    }
+}

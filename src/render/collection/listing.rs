@@ -1,0 +1,352 @@
+//! The table of packs: as plain pages that need no JavaScript, and as a block of data in the first page from which its
+//! small program shows, sorts and searches some rows at a time.
+//!
+//! The data stands in the page itself: a page opened from a disk may not fetch files. It is JSON in an element that no
+//! browser runs, and no `<` of a record stands in it unescaped.
+
+use base64::Engine;
+use rayon::prelude::*;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+use super::CollectionError;
+use super::export::json_text;
+use super::page::Pages;
+use super::row::PackRow;
+use super::site::{PACKS, ROWS, Site};
+use crate::render::markup::escape;
+use crate::render::write_up::plain;
+use crate::units::significant;
+
+/// The program of the first page.
+pub(super) const SCRIPT: &str = include_str!("../../../templates/collection/table.js");
+/// Rows of a plain page.
+const ROWS_OF_A_PAGE: usize = 100;
+
+/// What a cell of the table shows.
+enum Shown {
+    None,
+    Text(String),
+    Number(f64),
+    /// A whole number of findings: zero is shown.
+    Count(u32),
+    /// A number that is shown with a sign before it.
+    AtMost(f64),
+}
+
+struct Head {
+    label: &'static str,
+    /// True for numbers.
+    number: bool,
+    cell: fn(&PackRow) -> Shown,
+}
+
+const fn text(label: &'static str, cell: fn(&PackRow) -> Shown) -> Head {
+    Head { label, number: false, cell }
+}
+
+const fn number(label: &'static str, cell: fn(&PackRow) -> Shown) -> Head {
+    Head { label, number: true, cell }
+}
+
+fn words(text: &Option<String>) -> Shown {
+    text.as_deref().map_or(Shown::None, |text| Shown::Text(plain(text)))
+}
+
+fn amount(number: Option<f64>) -> Shown {
+    number.filter(|n| n.is_finite()).map_or(Shown::None, Shown::Number)
+}
+
+fn counted(number: Option<u32>) -> Shown {
+    number.map_or(Shown::None, Shown::Count)
+}
+
+/// The columns shown. The first is the pack's name, and the link to its page.
+const HEADS: [Head; 18] = [
+    text("Model", |p| {
+        let name = p.model.as_deref().or(p.title.as_deref()).unwrap_or(&p.folder);
+        Shown::Text(plain(name))
+    }),
+    text("Revision", |p| words(&p.revision)),
+    text("Maker", |p| words(&p.maker)),
+    text("Chemistry", |p| words(&p.chemistry)),
+    text("Series × parallel", |p| match (p.series, p.parallel) {
+        (None, None) => Shown::None,
+        (series, parallel) => {
+            let word = |n: Option<u32>| n.map_or_else(|| "?".to_owned(), |n| n.to_string());
+            Shown::Text(format!("{} × {}", word(series), word(parallel)))
+        }
+    }),
+    number("Rated current, A", |p| amount(p.rated_current)),
+    text("Weakest element known", |p| words(&p.weakest)),
+    number("Its margin, %", |p| match p.margin_percent {
+        Some(margin) if margin.is_finite() && p.margin_bound == Some(true) => Shown::AtMost(margin),
+        margin => amount(margin),
+    }),
+    number("Claimed capacity, Ah", |p| amount(p.claimed_capacity)),
+    number("Measured of it, %", |p| amount(p.measured_share)),
+    number("▼ Critical", |p| counted(p.critical)),
+    number("▼ Major", |p| counted(p.major)),
+    number("▼ Minor", |p| counted(p.minor)),
+    number("◇ Not decided", |p| counted(p.not_decided)),
+    number("Claimed energy over mass, Wh/kg", |p| amount(p.claimed_specific)),
+    text("Price per claimed Wh", |p| match (p.price_per_claimed_wh, p.price_currency.as_deref()) {
+        (Some(price), Some(currency)) => Shown::Text(format!("{currency} {}", significant(price, 3))),
+        _ => Shown::None,
+    }),
+    text("Fuse", |p| words(&p.fuse_kind)),
+    text("Inspected", |p| words(&p.date)),
+];
+
+/// What the columns are called.
+pub(super) fn labels() -> impl Iterator<Item = &'static str> {
+    HEADS.iter().map(|head| head.label)
+}
+
+fn digits(number: f64) -> String {
+    significant(number, 4).replace('-', "−")
+}
+
+impl Shown {
+    fn words(&self) -> String {
+        match self {
+            Self::None => "–".to_owned(),
+            Self::Text(text) => text.clone(),
+            Self::Number(number) => digits(*number),
+            Self::Count(count) => count.to_string(),
+            Self::AtMost(number) => format!("≤ {}", digits(*number)),
+        }
+    }
+
+    /// In the data block: a text, a number, nothing, or a number with the words for it.
+    fn json(&self, out: &mut String) {
+        match self {
+            Self::None => out.push_str("null"),
+            Self::Text(text) => json_text(out, text),
+            Self::Number(number) => out.push_str(&significant(*number, 4)),
+            Self::Count(count) => out.push_str(&count.to_string()),
+            Self::AtMost(number) => {
+                out.push('[');
+                out.push_str(&significant(*number, 4));
+                out.push(',');
+                json_text(out, &self.words());
+                out.push(']');
+            }
+        }
+    }
+}
+
+fn table(rows: &[PackRow], up: &str) -> String {
+    let mut out = String::from(r#"<table class="stack packs" id="table"><thead><tr>"#);
+    for head in &HEADS {
+        let class = if head.number { r#" class="n""# } else { "" };
+        out.push_str(&format!(r#"<th scope="col"{class}>{}</th>"#, head.label));
+    }
+    out.push_str("</tr></thead><tbody>\n");
+    for row in rows {
+        out.push_str("<tr>");
+        for (index, head) in HEADS.iter().enumerate() {
+            let shown = (head.cell)(row);
+            let words = escape(&shown.words());
+            if index == 0 {
+                let page = row.page.as_deref().unwrap_or_default();
+                out.push_str(&format!(r#"<th scope="row"><a href="{up}{PACKS}/{page}">{words}</a></th>"#));
+                continue;
+            }
+            let class = match (head.number, &shown) {
+                (true, Shown::None) => r#" class="n none""#,
+                (true, _) => r#" class="n""#,
+                (false, Shown::None) => r#" class="none""#,
+                (false, _) => "",
+            };
+            out.push_str(&format!(r#"<td{class} data-head="{}">{words}</td>"#, head.label));
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody></table>");
+    out
+}
+
+fn data(rows: &[PackRow]) -> String {
+    let mut out = String::from(r#"{"heads":["#);
+    for (index, head) in HEADS.iter().enumerate() {
+        out.push_str(if index > 0 { ",[" } else { "[" });
+        json_text(&mut out, head.label);
+        out.push_str(if head.number { ",1]" } else { ",0]" });
+    }
+    out.push_str("],\"rows\":[\n");
+    for (index, row) in rows.iter().enumerate() {
+        out.push_str(if index > 0 { ",\n[" } else { "[" });
+        // The ending is the same for all.
+        let page = row.page.as_deref().unwrap_or_default();
+        json_text(&mut out, page.strip_suffix(".html").unwrap_or(page));
+        for head in &HEADS {
+            out.push(',');
+            (head.cell)(row).json(&mut out);
+        }
+        out.push(']');
+    }
+    out.push_str("\n]}");
+    out
+}
+
+/// Links to the plain pages: the neighbours, the ends, and a few between.
+fn pager(page: usize, pages: usize, label: &str) -> String {
+    if pages < 2 {
+        return String::new();
+    }
+    let address = |number: usize| match (number, page) {
+        (1, 1) => "index.html".to_owned(),
+        (1, _) => "../index.html".to_owned(),
+        (number, 1) => format!("{ROWS}/{number}.html"),
+        (number, _) => format!("{number}.html"),
+    };
+    let mut out = format!(r#"<nav class="pager" aria-label="{label}">"#);
+    let mut last = 0;
+    for number in 1..=pages {
+        let near = number.abs_diff(page) <= 2 || number == 1 || number == pages || number % 10 == 0;
+        if !near {
+            continue;
+        }
+        if number > last + 1 && last > 0 {
+            out.push_str("<span>…</span>");
+        }
+        last = number;
+        if number == page {
+            out.push_str(&format!(r#"<b aria-current="page">{number}</b>"#));
+        } else {
+            let name = format!("Page {number}");
+            out.push_str(&format!(r#"<a href="{}" aria-label="{name}">{number}</a>"#, address(number)));
+        }
+    }
+    out.push_str("</nav>");
+    out
+}
+
+#[derive(Serialize)]
+struct Index {
+    read: usize,
+    critical: usize,
+    major: usize,
+    open: usize,
+    weak: usize,
+    not_read: usize,
+    invented: bool,
+    words: String,
+    table: String,
+    pager: String,
+    data: String,
+    script: &'static str,
+    script_hash: String,
+}
+
+#[derive(Serialize)]
+struct RowsPage {
+    first: usize,
+    last: usize,
+    of: usize,
+    table: String,
+    pager: String,
+    pager_below: String,
+}
+
+#[derive(Serialize)]
+struct ProblemsPage<'a> {
+    problems: Vec<(&'a str, &'a str)>,
+}
+
+/// Writes the table of packs and the list of those not read, and gives the names of the files.
+///
+/// # Errors
+/// What the system says.
+pub(super) fn write(
+    site: &Site,
+    pages: &Pages,
+    rows: &[PackRow],
+    problems: &[(String, String)],
+) -> Result<(), CollectionError> {
+    let number = page_count(rows.len());
+    let with = |count: fn(&PackRow) -> Option<u32>| rows.iter().filter(|row| count(row) > Some(0)).count();
+    let first = rows.get(..ROWS_OF_A_PAGE.min(rows.len())).unwrap_or(rows);
+    let words = match number {
+        0 | 1 => crate::units::words::count(rows.len(), "pack", "packs"),
+        _ => format!("{} packs; {} are shown here, the pages hold the others", rows.len(), first.len()),
+    };
+    let hash = base64::engine::general_purpose::STANDARD.encode(Sha256::digest(SCRIPT.as_bytes()));
+    let index = Index {
+        read: rows.len(),
+        critical: with(|row| row.critical),
+        major: with(|row| row.major),
+        open: with(|row| row.grave_not_decided),
+        weak: rows.iter().filter(|row| row.margin_percent.is_some_and(|margin| margin < 0.0)).count(),
+        not_read: problems.len(),
+        invented: rows.iter().any(|row| row.invented == Some(true)),
+        words,
+        table: table(first, ""),
+        pager: pager(1, number, "Pages of the table"),
+        data: data(rows),
+        script: SCRIPT,
+        script_hash: format!("sha256-{hash}"),
+    };
+    site.write("index.html", pages.render("index.html", &index)?.as_bytes())?;
+    rows.par_chunks(ROWS_OF_A_PAGE).enumerate().skip(1).try_for_each(|(index, some)| {
+        let page = index + 1;
+        let first = index * ROWS_OF_A_PAGE + 1;
+        let rows_page = RowsPage {
+            first,
+            last: first + some.len() - 1,
+            of: rows.len(),
+            table: table(some, "../"),
+            pager: pager(page, number, "Pages of the table"),
+            pager_below: pager(page, number, "Pages of the table, again"),
+        };
+        site.write(&rows_name(page), pages.render("rows.html", &rows_page)?.as_bytes())
+    })?;
+    if !problems.is_empty() {
+        let problems = problems.iter().map(|(folder, problem)| (folder.as_str(), problem.as_str())).collect();
+        let text = pages.render("problems.html", &ProblemsPage { problems })?;
+        site.write("problems.html", text.as_bytes())?;
+    }
+    Ok(())
+}
+
+/// How many pages a table has.
+fn page_count(rows: usize) -> usize {
+    rows.div_ceil(ROWS_OF_A_PAGE)
+}
+
+fn rows_name(page: usize) -> String {
+    format!("{ROWS}/{page}.html")
+}
+
+/// Names of the table's further pages, for at most so many rows.
+pub(super) fn names(rows: usize) -> impl Iterator<Item = String> {
+    (2..=page_count(rows)).map(rows_name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_record_cannot_end_the_data_block() {
+        let row =
+            PackRow { model: Some("</script><script>alert(1)</script>".to_owned()), ..PackRow::default() };
+        let rows = [row];
+        assert!(!data(&rows).contains("</"));
+        let parsed: serde_json::Value = serde_json::from_str(&data(&rows)).unwrap();
+        assert_eq!(parsed["rows"][0][1], "</script><script>alert(1)</script>");
+        assert!(!table(&rows, "").contains("<script"));
+    }
+
+    #[test]
+    fn every_page_can_be_reached() {
+        assert_eq!(pager(1, 1, ""), "");
+        let middle = pager(55, 100, "Pages");
+        for wanted in ["../index.html", "\"54.html", "\"57.html", "\"50.html", "\"100.html"] {
+            assert!(middle.contains(wanted), "{wanted}");
+        }
+        assert!(pager(1, 3, "Pages").contains("\"rows/2.html\""));
+        assert_eq!(names(250).collect::<Vec<_>>(), ["rows/2.html", "rows/3.html"]);
+    }
+}

@@ -1,0 +1,119 @@
+//! A collection: many inspections as a static site and as tables.
+//!
+//! The root is walked, each inspection is judged by itself, its page is written, and only a row, its findings and its
+//! elements go on to the tables; no more than a few hundred judged inspections are in memory at once. What cannot be
+//! read is listed with its problem and stops nothing. What has not changed since the last build is taken from a cache.
+//!
+//! The site needs no server and asks for nothing from anywhere: every page stands alone.
+
+mod build;
+mod cache;
+mod chart;
+pub mod column;
+mod export;
+mod fields;
+mod find;
+mod listing;
+mod page;
+mod parquet;
+pub mod row;
+mod site;
+mod stamp;
+pub mod tables;
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+pub use build::{Built, build};
+
+use crate::judge::inspection::OpenError;
+
+/// What to build, and how.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// Inspections are searched below this folder.
+    pub root: PathBuf,
+    /// Folder of the site.
+    pub to: PathBuf,
+    /// House rules, read after those of each inspection.
+    pub house: Vec<PathBuf>,
+    /// Title of the site.
+    pub title: String,
+    /// True to judge everything anew.
+    pub fresh: bool,
+}
+
+/// Why a collection cannot be built.
+#[derive(Debug, Error)]
+pub enum CollectionError {
+    /// A file or a folder cannot be read.
+    #[error("{path}: {source}", path = crate::evidence::error::shown(path))]
+    Read {
+        /// Which.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// A file cannot be written.
+    #[error("{path}: {source}", path = crate::evidence::error::shown(path))]
+    Write {
+        /// Which.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The folder of the site holds other files.
+    #[error(
+        "{path} holds files and is not a collection made by underlid: name an empty or a new folder",
+        path = crate::evidence::error::shown(.0)
+    )]
+    Foreign(PathBuf),
+    /// A file of somebody else has the name of one of ours.
+    #[error("{path} was not written by underlid: move it out of the way", path = crate::evidence::error::shown(.0))]
+    NotOurs(PathBuf),
+    /// Another build is at work.
+    #[error("another build is writing into {path}", path = crate::evidence::error::shown(.0))]
+    Busy(PathBuf),
+    /// The site would lie inside an inspection.
+    #[error(
+        "{path} lies inside an inspection, whose files are evidence: name a folder outside",
+        path = crate::evidence::error::shown(.0)
+    )]
+    InsideInspection(PathBuf),
+    /// No inspection was found.
+    #[error("{path}: no inspection.toml below it", path = crate::evidence::error::shown(.0))]
+    Nothing(PathBuf),
+    /// House rules are wrong.
+    #[error(transparent)]
+    House(#[from] OpenError),
+    /// A template or a table cannot be made; this is a mistake of the program.
+    #[error("{0}")]
+    Inner(String),
+}
+
+/// The words of the pages and tables, whatever the records say.
+pub(crate) fn own_words() -> String {
+    let mut text = page::templates_text();
+    let about = [tables::PACKS.about, tables::FINDINGS.about, tables::ELEMENTS.about];
+    let columns = tables::PACKS.infos().chain(tables::FINDINGS.infos()).chain(tables::ELEMENTS.infos());
+    let columns = columns.flat_map(|info| [info.name, info.about]);
+    for words in about.into_iter().chain(columns).chain(listing::labels()) {
+        text.push('\n');
+        text.push_str(words);
+    }
+    text
+}
+
+impl CollectionError {
+    fn read(path: &Path) -> impl FnOnce(io::Error) -> Self {
+        let path = path.to_owned();
+        move |source| Self::Read { path, source }
+    }
+
+    fn write(path: &Path) -> impl FnOnce(io::Error) -> Self {
+        let path = path.to_owned();
+        move |source| Self::Write { path, source }
+    }
+}

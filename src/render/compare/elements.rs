@@ -1,0 +1,312 @@
+//! Elements of the current path across records: who stands for whom, and what each carries, drops and heats.
+
+use serde::Serialize;
+
+use super::difference::{Change, Kind, derived, margins, signed};
+use super::explain::{Capability, Matched, Rated};
+use super::fields::{self, Cell, PartComparison, Row, Sorted, fingerprint};
+use super::matching::{Item, Rows};
+use super::{Columns, explain};
+use crate::judge::facts::{Answer, element_label};
+use crate::judge::inspection::Inspection;
+use crate::record::Record;
+use crate::record::parts::Element;
+use crate::units::{Amount, Dimension, show, significant};
+
+/// An element across all records.
+#[derive(Debug, Clone, Serialize)]
+pub struct ElementComparison {
+    /// What it is called: as in the first record that has it.
+    pub label: String,
+    /// What it is called in each record; none where the record has no such element.
+    pub labels: Vec<Option<String>>,
+    /// What the elements were matched by; for one without a partner its role.
+    pub matched_by: String,
+    /// Names of the inspections that have it, where not all do.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub only_in: Vec<String>,
+    /// What stands in its place in the other record.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub in_place_of: Option<String>,
+    /// The row of that.
+    #[serde(skip)]
+    pub(crate) slot: Option<usize>,
+    /// Whether it is the weakest element known, in each record.
+    pub weakest: Vec<bool>,
+    /// Capability.
+    pub capability: Row,
+    /// Capability less each record's own rated continuous current.
+    pub margin: Row,
+    /// Resistance, drop and heat at each record's own rated continuous current.
+    pub losses: Vec<Row>,
+    /// What was recorded of it.
+    pub found: PartComparison,
+}
+
+/// The elements of a record, to be matched.
+pub(crate) fn items(record: &Record) -> Vec<Item> {
+    let elements = &record.path.element;
+    let stack = elements.iter().position(|element| element.kind.word() == Some("cell-stack"));
+    elements
+        .iter()
+        .enumerate()
+        .map(|(at, element)| {
+            let kind = element.kind.word().unwrap_or_default();
+            let leg = element.leg.word().unwrap_or_default();
+            Item {
+                group: format!("{kind}\n{leg}"),
+                wider: Some(kind.to_owned()),
+                vague: leg.is_empty(),
+                id: element.id.text().unwrap_or_default().to_owned(),
+                name: element.name.text().unwrap_or_default().to_owned(),
+                facts: fingerprint(element, &["id", "kind", "leg", "name"]),
+                // Counted from the cells, so that a list in the other direction gives the same places.
+                place: Some(stack.map_or(at, |stack| at.abs_diff(stack))),
+            }
+        })
+        .collect()
+}
+
+/// Kind and leg in words.
+fn role(element: &Element) -> String {
+    let kind = element.kind.word().unwrap_or("element");
+    match element.leg.word() {
+        Some("stack") => format!("{kind}, within the stack"),
+        Some(leg) => format!("{kind}, {leg} leg"),
+        None => format!("{kind}, leg not recorded"),
+    }
+}
+
+/// What an element in a row is called.
+pub(crate) fn label(columns: &Columns<'_>, rows: &Rows, row: usize) -> String {
+    rows.rows
+        .get(row)
+        .and_then(|row| row.at.iter().enumerate().find_map(|(record, at)| at.map(|at| (record, at))))
+        .map_or_else(String::new, |(record, at)| element_label(&columns.inspections[record].record, at))
+}
+
+/// Compares all elements.
+pub(crate) fn compare(columns: &Columns<'_>, rows: &Rows) -> Vec<ElementComparison> {
+    let slots = slots(rows);
+    let weakest: Vec<Option<usize>> = columns.inspections.iter().map(weakest).collect();
+    (0..rows.rows.len()).map(|row| one(columns, rows, row, &slots, &weakest)).collect()
+}
+
+fn one(
+    columns: &Columns<'_>,
+    rows: &Rows,
+    row: usize,
+    slots: &[Option<usize>],
+    weakest: &[Option<usize>],
+) -> ElementComparison {
+    let at = &rows.rows[row].at;
+    let parts: Vec<Option<&Element>> = at
+        .iter()
+        .zip(columns.inspections)
+        .map(|(at, inspection)| at.and_then(|at| inspection.record.path.element.get(at)))
+        .collect();
+    let labels: Vec<Option<String>> = at
+        .iter()
+        .zip(columns.inspections)
+        .map(|(at, inspection)| at.map(|at| element_label(&inspection.record, at)))
+        .collect();
+    let role = parts.iter().flatten().next().map_or_else(String::new, |element| role(element));
+    let matched_by = match rows.rows[row].tie {
+        Some((tie, vague)) => {
+            let vague = if vague { ", leg not recorded in all" } else { "" };
+            format!("{role}{vague}, {}", tie.words(" from the cells"))
+        }
+        None => role,
+    };
+    let only_in = columns.only_in(at);
+    let answers = |name: &'static str| -> Vec<Option<&Answer>> {
+        at.iter()
+            .zip(columns.inspections)
+            .map(|(at, inspection)| at.and_then(|at| inspection.derived.of_element(at, name)))
+            .collect()
+    };
+    let losses = [
+        ("resistance", "element.resistance_found"),
+        ("drop at own rated current", "element.drop_at_rated"),
+        ("heat at own rated current", "element.heat"),
+    ];
+    let capability = answers("element.capability");
+    ElementComparison {
+        label: labels.iter().flatten().next().cloned().unwrap_or_default(),
+        weakest: at.iter().zip(weakest).map(|(at, weakest)| at.is_some() && at == weakest).collect(),
+        capability: of_answers("capability", &capability, columns),
+        margin: margin(&capability, columns),
+        losses: losses.iter().map(|(what, name)| of_answers(what, &answers(name), columns)).collect(),
+        found: PartComparison {
+            name: String::new(),
+            matched_by: None,
+            only_in: only_in.clone(),
+            fields: Sorted::of(fields::rows(&parts, columns, &["id", "kind", "leg"], false)),
+        },
+        slot: slots[row],
+        in_place_of: slots[row].map(|other| label(columns, rows, other)),
+        labels,
+        matched_by,
+        only_in,
+    }
+}
+
+/// A row of derived values; none where the record has no such part.
+pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
+    let cells = answers.iter().map(|answer| match answer {
+        None => Cell::text("–"),
+        Some(Err(missing)) => Cell {
+            note: Some(missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")),
+            ..Cell::text("not known")
+        },
+        Some(Ok(worked)) => {
+            let mut cell =
+                worked.value.amount().map_or_else(|| Cell::text(worked.value.show()), Cell::of_amount);
+            if let Some(bound) = &worked.bound {
+                let side = match bound.side {
+                    crate::judge::facts::Side::AtLeast => "at least",
+                    crate::judge::facts::Side::AtMost => "at most",
+                };
+                cell.text = format!("{side} {}", cell.text);
+            }
+            cell
+        }
+    });
+    let changes = (1..answers.len()).map(|at| {
+        let names = columns.names(0, at);
+        match (answers[0], answers[at]) {
+            (Some(Ok(a)), Some(Ok(b))) => derived(a, b, names),
+            (None, None) => Change::plain(Kind::NotCompared, "no such part in either"),
+            (None, _) | (_, None) => {
+                Change::plain(Kind::OneOnly, fields::only_in(names, answers[0].is_none()))
+            }
+            (Some(Err(_)), Some(Err(_))) => Change::plain(Kind::NotCompared, "not known in either"),
+            (Some(Err(_)), _) => Change::plain(Kind::NotCompared, format!("not known in {}", names.first)),
+            _ => Change::plain(Kind::NotCompared, format!("not known in {}", names.second)),
+        }
+    });
+    Row::new(what, cells.collect(), changes.collect())
+}
+
+/// Capability less rated continuous current, each by its own record.
+fn margin(capability: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
+    let known: Vec<Option<(Amount, f64)>> = capability
+        .iter()
+        .zip(columns.inspections)
+        .map(|(answer, inspection)| {
+            let amount = answer.and_then(|answer| answer.as_ref().ok())?.value.amount()?;
+            let rated = rated(inspection)?;
+            let number = amount.number.minus(&rated.number);
+            Some((Amount { number, dimension: Dimension::CURRENT }, rated.value()))
+        })
+        .collect();
+    let cells = known.iter().zip(capability).map(|(margin, answer)| match margin {
+        None if answer.is_none() => Cell::text("–"),
+        None => Cell::text("not known"),
+        Some((amount, rated)) => {
+            let by = signed(amount.value(), |a| show(a, Dimension::CURRENT));
+            let share = 100.0 * amount.value() / rated;
+            let share = if share.is_finite() {
+                format!(" ({})", signed(share, |p| format!("{} %", significant(p, 3))))
+            } else {
+                String::new()
+            };
+            Cell { text: format!("{by}{share}"), ..Cell::of_amount(amount) }
+        }
+    });
+    let changes = (1..known.len()).map(|at| match (&known[0], &known[at]) {
+        (Some((a, _)), Some((b, _))) => margins(a, b, columns.names(0, at)),
+        _ => Change::plain(Kind::NotCompared, "not known in both"),
+    });
+    Row::new("margin against own rated current", cells.collect(), changes.collect())
+}
+
+/// Rated continuous current of a record.
+pub(crate) fn rated(inspection: &Inspection) -> Option<Amount> {
+    let claim = &inspection.record.claims.continuous_current;
+    claim.quantity().map(|quantity| inspection.derived.sources.amount(quantity, claim.found(), 0))
+}
+
+/// The weakest element whose capability is known.
+pub(crate) fn weakest(inspection: &Inspection) -> Option<usize> {
+    let capability = |at: usize| match inspection.derived.of_element(at, "element.capability") {
+        Some(Ok(worked)) => worked.value.amount().map(Amount::value),
+        _ => None,
+    };
+    (0..inspection.record.path.element.len())
+        .filter_map(|at| capability(at).map(|value| (at, value)))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(at, _)| at)
+}
+
+/// For each row without a partner: the row that stands between the same neighbours in another record, if there is one only.
+fn slots(rows: &Rows) -> Vec<Option<usize>> {
+    use std::collections::HashMap;
+    let whole = |row: usize| rows.rows[row].at.iter().all(Option::is_some);
+    let mut between: HashMap<[Option<usize>; 2], Vec<(usize, usize)>> = HashMap::new();
+    for (record, list) in rows.row_of.iter().enumerate() {
+        let mut before = None;
+        let mut waiting: Vec<usize> = Vec::new();
+        for row in list.iter().copied().map(Some).chain([None]) {
+            match row {
+                Some(row) if !whole(row) => waiting.push(row),
+                end => {
+                    let mut key = [before, end];
+                    key.sort_unstable();
+                    between.entry(key).or_default().extend(waiting.drain(..).map(|row| (record, row)));
+                    before = end;
+                }
+            }
+        }
+    }
+    let mut slots = vec![None; rows.rows.len()];
+    for some in between.values() {
+        if let [(one, a), (other, b)] = some.as_slice()
+            && one != other
+            && a != b
+        {
+            slots[*a] = Some(*b);
+            slots[*b] = Some(*a);
+        }
+    }
+    slots
+}
+
+/// The answer to why the rating changed between two records.
+pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> explain::RatingAnswer {
+    let pair = [&columns.inspections[first], &columns.inspections[second]];
+    let lists = pair.map(|inspection| items(&inspection.record));
+    let rows = super::matching::rows(&lists);
+    let rated = [first, second].map(|at| {
+        let inspection = &columns.inspections[at];
+        Rated {
+            name: columns.names[at].clone(),
+            current: rated(inspection),
+            complete: inspection.record.path.complete.yes() == Some(true),
+        }
+    });
+    let matched: Vec<Matched> = rows
+        .rows
+        .iter()
+        .map(|row| {
+            let of = |side: usize| match row.at[side] {
+                None => Capability::NotThere,
+                Some(at) => capability(pair[side], at),
+            };
+            let label = (0..2).find_map(|side| row.at[side].map(|at| element_label(&pair[side].record, at)));
+            Matched { label: label.unwrap_or_default(), capability: [of(0), of(1)] }
+        })
+        .collect();
+    explain::explain(&rated, &matched)
+}
+
+fn capability(inspection: &Inspection, at: usize) -> Capability {
+    match inspection.derived.of_element(at, "element.capability") {
+        // A bound is not a capability: the true one may lie on either side of the rating.
+        Some(Ok(worked)) => match (worked.value.amount(), &worked.bound) {
+            (Some(amount), None) => Capability::Known(amount.clone()),
+            _ => Capability::Unknown,
+        },
+        _ => Capability::Unknown,
+    }
+}

@@ -1,0 +1,192 @@
+//! Findings across records, by rule and matched subject: gained, lost, changed, the same.
+//!
+//! Nothing here says that one pack is better than another. A finding that is gained or lost is what the rule itself
+//! says of each record, with each record's own numbers; "not applied" and "not decided" are kept apart from "meets".
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::matching::Rows;
+use super::{Columns, Matches};
+use crate::judge::facts::Subject;
+use crate::judge::rules::{Finding, Grade, Outcome};
+
+/// A rule applied to a matched subject, across all records.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FindingComparison {
+    /// The rule's id.
+    pub rule: String,
+    /// What the rule requires.
+    pub title: String,
+    /// The nonconformity where some record falls short, else what is required.
+    pub statement: String,
+    /// What it was applied to; empty for the pack.
+    pub subject: String,
+    /// Grade of the rule.
+    pub grade: Grade,
+    /// True where some record falls short.
+    pub falls_short: bool,
+    /// What each record says.
+    pub states: Vec<FindingState>,
+}
+
+/// What the rule says of one record.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FindingState {
+    /// The outcome, or "not applied".
+    pub word: &'static str,
+    /// A shape for it.
+    pub shape: &'static str,
+    /// The numbers, what is missing, or why it was not applied.
+    pub detail: String,
+}
+
+/// Findings across all records.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct FindingsComparison {
+    /// Falls short in a later record and not in the first.
+    pub gained: Vec<FindingComparison>,
+    /// Falls short in the first record and not in all later ones.
+    pub lost: Vec<FindingComparison>,
+    /// Another outcome, falling short nowhere or also in the first.
+    pub changed: Vec<FindingComparison>,
+    /// Falls short in all.
+    pub kept: Vec<FindingComparison>,
+    /// Applied in some records only, falling short in none.
+    pub applied_in_some: Vec<FindingComparison>,
+    /// Not decided in all.
+    pub open_in_all: Vec<FindingComparison>,
+    /// How many meet their rule in all.
+    pub met_in_all: usize,
+}
+
+/// What a rule is applied to across records: the kind of subject and its matched row.
+type Place = (u8, usize);
+
+/// Compares the findings of all records.
+pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsComparison {
+    let mut all: BTreeMap<(&str, Place), Vec<Option<&Finding>>> = BTreeMap::new();
+    let number = columns.inspections.len();
+    for (record, inspection) in columns.inspections.iter().enumerate() {
+        for finding in &inspection.judgement.findings {
+            let place = place(record, finding.at, matches);
+            let cells = all.entry((&finding.rule, place)).or_insert_with(|| vec![None; number]);
+            cells[record] = Some(finding);
+        }
+    }
+    let reasons: Vec<BTreeMap<&str, &str>> = columns
+        .inspections
+        .iter()
+        .map(|i| i.judgement.not_applied.iter().map(|n| (n.rule.as_str(), n.because.as_str())).collect())
+        .collect();
+    let mut sorted = FindingsComparison::default();
+    for ((rule, place), cells) in all {
+        let short = |cell: &Option<&Finding>| cell.is_some_and(|f| f.outcome == Outcome::FallsShort);
+        let word = |cell: &Option<&Finding>| cell.map(|f| f.outcome);
+        let same = cells.windows(2).all(|pair| word(&pair[0]) == word(&pair[1]));
+        let outcome = cells.first().and_then(word);
+        if same && outcome == Some(Outcome::Meets) {
+            sorted.met_in_all += 1;
+            continue;
+        }
+        let list = if same && outcome == Some(Outcome::FallsShort) {
+            &mut sorted.kept
+        } else if same {
+            &mut sorted.open_in_all
+        } else if cells.first().is_some_and(short) {
+            &mut sorted.lost
+        } else if cells.iter().any(short) {
+            &mut sorted.gained
+        } else if cells.iter().any(Option::is_none) {
+            &mut sorted.applied_in_some
+        } else {
+            &mut sorted.changed
+        };
+        let told = cells.iter().flatten().find(|f| f.outcome == Outcome::FallsShort);
+        let Some(told) = told.or_else(|| cells.iter().flatten().next()) else { continue };
+        list.push(FindingComparison {
+            rule: rule.to_owned(),
+            title: told.title.clone(),
+            statement: told.statement.clone(),
+            subject: told.subject.clone(),
+            grade: told.grade,
+            falls_short: told.outcome == Outcome::FallsShort,
+            states: cells
+                .iter()
+                .enumerate()
+                .map(|(record, cell)| state(*cell, || not_applied(record, rule, place, &reasons, matches)))
+                .collect(),
+        });
+    }
+    for list in [
+        &mut sorted.gained,
+        &mut sorted.lost,
+        &mut sorted.changed,
+        &mut sorted.kept,
+        &mut sorted.applied_in_some,
+        &mut sorted.open_in_all,
+    ] {
+        // Stable: within a grade the order of rule ids and of the path stays.
+        list.sort_by_key(|finding| finding.grade);
+    }
+    sorted
+}
+
+fn place(record: usize, subject: Subject, matches: &Matches) -> Place {
+    let (kind, rows, at): (u8, &Rows, usize) = match subject {
+        Subject::Pack => return (0, 0),
+        Subject::Element(at) => (1, &matches.elements, at),
+        Subject::Statement(at) => (2, &matches.statements, at),
+        Subject::Layer(at) => (3, &matches.layers, at),
+        Subject::Reading(at) => (4, &matches.readings, at),
+        Subject::Test(at) => (5, &matches.tests, at),
+        Subject::Instrument(at) => (6, &matches.instruments, at),
+        Subject::Photo(at) => (7, &matches.photos, at),
+    };
+    (kind, rows.of(record, at).unwrap_or(usize::MAX))
+}
+
+fn state(finding: Option<&Finding>, reason: impl Fn() -> String) -> FindingState {
+    let Some(finding) = finding else {
+        return FindingState { word: "not applied", shape: "–", detail: reason() };
+    };
+    let working = &finding.working;
+    let missing: Vec<&str> = finding.missing.iter().map(|m| m.what.as_str()).collect();
+    let detail = if finding.outcome == Outcome::NotDecided && !missing.is_empty() {
+        format!("missing: {}", missing.join("; "))
+    } else {
+        let decision = working.decision.as_ref().filter(|_| finding.outcome == Outcome::NotDecided);
+        match (&working.margin, decision) {
+            (_, Some(decision)) => format!("{}; {decision}", working.numbers),
+            (Some(margin), None) => format!("{}; margin {margin}", working.numbers),
+            (None, None) => working.numbers.clone(),
+        }
+    };
+    FindingState { word: finding.outcome.words(), shape: finding.outcome.shape(), detail }
+}
+
+fn not_applied(
+    record: usize,
+    rule: &str,
+    (kind, row): Place,
+    reasons: &[BTreeMap<&str, &str>],
+    matches: &Matches,
+) -> String {
+    let rows = match kind {
+        1 => Some(&matches.elements),
+        2 => Some(&matches.statements),
+        3 => Some(&matches.layers),
+        4 => Some(&matches.readings),
+        5 => Some(&matches.tests),
+        6 => Some(&matches.instruments),
+        7 => Some(&matches.photos),
+        _ => None,
+    };
+    let gone = rows.and_then(|rows| rows.rows.get(row)).is_some_and(|row| row.at[record].is_none());
+    match reasons[record].get(rule) {
+        _ if gone => "no such part".to_owned(),
+        Some(because) => (*because).to_owned(),
+        None => "it does not apply here".to_owned(),
+    }
+}

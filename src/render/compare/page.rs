@@ -1,0 +1,332 @@
+//! The comparison as Markdown, as one self-contained page, as JSON, and the data of its curves as CSV.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use serde::Serialize;
+use tera::Context;
+use thiserror::Error;
+
+use super::difference::Kind;
+use super::fields::{PartComparison, Row, Sorted};
+use super::findings::FindingComparison;
+use super::{Comparison, ElementComparison, TestComparison, bench, picture};
+use crate::cli::CAUTION;
+use crate::evidence::hash::hash_file;
+use crate::evidence::name::safe_relative;
+use crate::judge::inspection::{Inspection, OpenError};
+use crate::judge::rules::Grade;
+use crate::record::save;
+use crate::render::write_up::chart::chart;
+use crate::render::write_up::{csv_name, engine, photos, squeeze, template_texts, template_words};
+use crate::units::words::list;
+
+/// Templates that are compiled in, by the file name under which a user can replace them.
+pub(crate) const TEMPLATES: [(&str, &str); 6] = [
+    ("compare.md", include_str!("../../../templates/compare.md")),
+    ("compare.html", include_str!("../../../templates/compare.html")),
+    ("compare.alone.html", include_str!("../../../templates/compare.alone.html")),
+    ("compare.rows.md", include_str!("../../../templates/compare.rows.md")),
+    ("compare.rows.html", include_str!("../../../templates/compare.rows.html")),
+    ("style.css", include_str!("../../../templates/style.css")),
+];
+
+/// Why a comparison cannot be written.
+#[derive(Debug, Error)]
+pub enum CompareError {
+    /// A template is wrong.
+    #[error("template: {0}")]
+    Template(String),
+    /// A template of the user's cannot be read.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The JSON cannot be made.
+    #[error("JSON: {0}")]
+    Json(#[from] serde_json::Error),
+    /// The result cannot be written.
+    #[error("{path}: {source}", path = path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+}
+
+/// A finished comparison, not yet on disk: every text with its file name.
+#[derive(Debug)]
+pub struct Pages {
+    /// File name and text: `compare.md`, `compare.html`, `compare.json`, and the data of the curves.
+    pub files: Vec<(String, String)>,
+}
+
+#[derive(Serialize)]
+struct Page<'a> {
+    c: &'a Comparison,
+    /// The path of all records as SVG, and how many records are not in it.
+    picture: Option<String>,
+    picture_left_out: usize,
+    /// Capability of every element, at a glance.
+    path: Vec<Row>,
+    /// Claims that a buyer reads first, and those that differ.
+    claims: Vec<&'a Row>,
+    /// The other claims, the same in all.
+    claims_same: Vec<&'a Row>,
+    elements: Vec<PartPage<'a>>,
+    derived: PartPage<'a>,
+    statements: Vec<PartPage<'a>>,
+    parts: Vec<PartPage<'a>>,
+    circumstances: Vec<PartPage<'a>>,
+    tests: Vec<PartPage<'a>>,
+    /// Lists of findings: heading, whether it is folded, findings.
+    findings: Vec<(String, bool, &'a [FindingComparison])>,
+    /// For each test its charts.
+    charts: Vec<Vec<ChartView>>,
+    /// For each group, each record and each photo its picture.
+    pictures: Vec<Vec<Vec<Picture>>>,
+    caution: &'static str,
+    style: String,
+}
+
+/// A part as a template shows it: what matters open, what stayed folded.
+#[derive(Serialize)]
+struct PartPage<'a> {
+    name: String,
+    matched_by: &'a str,
+    /// True where one record alone has it.
+    alone: bool,
+    rows: Vec<&'a Row>,
+    within: &'a [Row],
+    same: &'a [Row],
+}
+
+impl<'a> PartPage<'a> {
+    fn of(
+        name: &str,
+        only_in: &[String],
+        matched_by: Option<&'a str>,
+        fields: &'a Sorted,
+        first: Vec<&'a Row>,
+    ) -> Self {
+        let only =
+            if only_in.is_empty() { String::new() } else { format!(", only in {}", list(only_in, "and")) };
+        let mut rows = first;
+        rows.extend(fields.changed.iter().chain(&fields.one_only).chain(&fields.not_compared));
+        Self {
+            name: format!("{name}{only}"),
+            matched_by: matched_by.unwrap_or_default(),
+            alone: only_in.len() == 1,
+            rows,
+            within: &fields.within,
+            same: &fields.same,
+        }
+    }
+
+    fn of_part(part: &'a PartComparison) -> Self {
+        Self::of(&part.name, &part.only_in, part.matched_by.as_deref(), &part.fields, Vec::new())
+    }
+
+    fn of_element(element: &'a ElementComparison) -> Self {
+        let place = element.in_place_of.as_deref().map(|other| format!(", in the place of {other}"));
+        let known = |row: &&Row| row.cells.iter().any(|cell| cell.si.is_some());
+        let losses = element.losses.iter().filter(known);
+        let first = [&element.capability, &element.margin].into_iter().chain(losses).collect();
+        let mut page = Self::of(
+            &element.label,
+            &element.only_in,
+            Some(&element.matched_by),
+            &element.found.fields,
+            first,
+        );
+        page.name.push_str(&place.unwrap_or_default());
+        page
+    }
+}
+
+#[derive(Serialize)]
+struct ChartView {
+    name: String,
+    svg: String,
+    file: String,
+    left_out: usize,
+}
+
+#[derive(Serialize, Default)]
+struct Picture {
+    data: Option<String>,
+    width: u32,
+    height: u32,
+}
+
+impl Comparison {
+    /// Reads the hashes of the photos' originals; a photo that cannot be read says why.
+    pub fn hash_photos(&mut self, inspections: &[Inspection]) {
+        self.photos.par_iter_mut().for_each(|group| {
+            for (entries, inspection) in group.photos.iter_mut().zip(inspections) {
+                for entry in entries {
+                    let path = safe_relative(&inspection.folder, inspection.redaction.original(&entry.file))
+                        .map_err(|error| error.to_string());
+                    match path.and_then(|path| hash_file(&path).map_err(|error| error.to_string())) {
+                        Ok(digest) => entry.sha256 = Some(digest.to_string()),
+                        Err(problem) => entry.problem = Some(inspection.redaction.apply(&problem)),
+                    }
+                }
+            }
+        });
+    }
+
+    /// The comparison as JSON, in one line.
+    ///
+    /// # Errors
+    /// [`CompareError::Json`]; no value of a comparison is known to cause it.
+    pub fn json(&self) -> Result<String, CompareError> {
+        Ok(format!("{}\n", serde_json::to_string(self)?))
+    }
+}
+
+/// Makes every file of a comparison; `templates` is a folder whose files replace the built-in templates.
+///
+/// # Errors
+/// [`CompareError`] names the template and what is wrong with it.
+pub fn pages(
+    comparison: &mut Comparison,
+    inspections: &[Inspection],
+    templates: Option<&Path>,
+) -> Result<Pages, CompareError> {
+    let mut texts = template_texts(&TEMPLATES, templates)?;
+    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
+    let pictures = pictures(comparison, inspections);
+    let charts = comparison.tests.iter().enumerate().map(|(test, compared)| {
+        let curves = compared.curves.iter().enumerate().map(|(number, curve)| {
+            let drawable = bench::drawable(curve);
+            ChartView {
+                name: curve.name.clone(),
+                svg: chart(&drawable, &format!("test-{test}-{number}")),
+                file: csv_name(test, number),
+                left_out: curve.series.len() - drawable.series.len(),
+            }
+        });
+        curves.collect()
+    });
+    let page = Page {
+        picture: picture::picture(comparison),
+        picture_left_out: picture::left_out(comparison),
+        charts: charts.collect(),
+        pictures,
+        caution: CAUTION,
+        style,
+        claims: comparison.claims.iter().filter(|row| leads(row)).collect(),
+        claims_same: comparison.claims.iter().filter(|row| !leads(row)).collect(),
+        path: comparison.elements.iter().map(at_a_glance).collect(),
+        elements: comparison.elements.iter().map(PartPage::of_element).collect(),
+        derived: PartPage::of("", &[], None, &comparison.derived, Vec::new()),
+        statements: comparison.statements.iter().map(PartPage::of_part).collect(),
+        parts: comparison.parts.iter().map(PartPage::of_part).collect(),
+        circumstances: comparison.circumstances.iter().map(PartPage::of_part).collect(),
+        tests: comparison.tests.iter().map(|test| test_page(test)).collect(),
+        findings: findings(comparison),
+        c: comparison,
+    };
+    let tera = engine(texts).map_err(template)?;
+    let context = Context::from_serialize(&page).map_err(template)?;
+    let mut files = vec![
+        ("compare.md".to_owned(), squeeze(&tera.render("compare.md", &context).map_err(template)?)),
+        ("compare.html".to_owned(), tera.render("compare.html", &context).map_err(template)?),
+        ("compare.json".to_owned(), comparison.json()?),
+    ];
+    for (test, compared) in comparison.tests.iter().enumerate() {
+        for (number, curve) in compared.curves.iter().enumerate() {
+            files.push((csv_name(test, number), curve.csv()));
+        }
+    }
+    Ok(Pages { files })
+}
+
+/// True for a claim that a buyer reads first, or that differs.
+fn leads(row: &Row) -> bool {
+    const FIRST: [&str; 5] = ["continuous current", "price", "capacity", "energy", "mass"];
+    row.kind != Kind::Same || FIRST.contains(&row.what.as_str())
+}
+
+/// An element's capability in one row.
+fn at_a_glance(element: &ElementComparison) -> Row {
+    let mut row = element.capability.clone();
+    row.what = match element.only_in.as_slice() {
+        [] => element.label.clone(),
+        names => format!("{} (only in {})", element.label, list(names, "and")),
+    };
+    for (cell, weakest) in row.cells.iter_mut().zip(&element.weakest) {
+        cell.note = None;
+        if *weakest {
+            cell.text.push_str(" (weakest known)");
+        }
+    }
+    row
+}
+
+fn test_page(test: &TestComparison) -> PartPage<'_> {
+    let name = &test.kind;
+    let mut page = PartPage::of_part(&test.settings);
+    page.name = page.name.replacen(&test.settings.name, name, 1);
+    page.matched_by = &test.matched_by;
+    page
+}
+
+/// The lists of findings in the order in which a reader wants them.
+fn findings(c: &Comparison) -> Vec<(String, bool, &[FindingComparison])> {
+    let first = c.inspections.first().map_or("", |inspection| inspection.name.as_str());
+    let f = &c.findings;
+    // Sorted by grade: the minor ones come last.
+    let minor = f.gained.partition_point(|finding| finding.grade != Grade::Minor);
+    let (grave, minor) = f.gained.split_at(minor);
+    vec![
+        (format!("Gained, critical or major: falls short, and did not in {first}"), false, grave),
+        (format!("Gained, minor: falls short, and did not in {first}"), true, minor),
+        (format!("Lost: fell short in {first}"), false, &f.lost),
+        ("Other outcomes that changed".to_owned(), false, &f.changed),
+        ("Falls short in all".to_owned(), true, &f.kept),
+        ("Applied in some only".to_owned(), true, &f.applied_in_some),
+        ("Not decided in all".to_owned(), true, &f.open_in_all),
+    ]
+}
+
+/// The pictures fit to publish; originals are never shown.
+fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<Vec<Picture>>> {
+    let mut views: Vec<Vec<_>> =
+        inspections.iter().map(|inspection| photos::photos(inspection, None)).collect();
+    let mut groups = Vec::with_capacity(comparison.photos.len());
+    for group in &mut comparison.photos {
+        let mut records = Vec::with_capacity(views.len());
+        for (entries, views) in group.photos.iter_mut().zip(&mut views) {
+            let pictures = entries.iter_mut().map(|entry| {
+                let Some(view) = views.get_mut(entry.at) else { return Picture::default() };
+                entry.sha256 = view.sha256.take();
+                entry.problem = view.problem.take();
+                Picture { data: view.data.take(), width: view.width, height: view.height }
+            });
+            records.push(pictures.collect());
+        }
+        groups.push(records);
+    }
+    groups
+}
+
+fn template(error: tera::Error) -> CompareError {
+    CompareError::Template(template_words(&error))
+}
+
+/// Writes the files of a comparison into a folder, which is made where it is not there; each is replaced as a whole.
+///
+/// # Errors
+/// [`CompareError::Write`] names the file.
+pub fn save(folder: &Path, pages: &Pages) -> Result<Vec<PathBuf>, CompareError> {
+    let at = |path: &Path, source| CompareError::Write { path: path.to_owned(), source };
+    std::fs::create_dir_all(folder).map_err(|error| at(folder, error))?;
+    let mut paths = Vec::with_capacity(pages.files.len());
+    for (name, text) in &pages.files {
+        let path = folder.join(name);
+        save::replace(&path, text).map_err(|error| at(&path, error))?;
+        paths.push(path);
+    }
+    Ok(paths)
+}

@@ -1,0 +1,285 @@
+//! The comparison as plain text for a terminal: the answer first, then what changed.
+
+use std::fmt::{self, Write};
+
+use super::fields::{PartComparison, Row, Sorted};
+use super::findings::FindingComparison;
+use super::{Comparison, ElementComparison};
+use crate::render::write_up::plain;
+use crate::units::words::count;
+
+/// Writes a comparison as text; `all` shows what stayed the same as well.
+#[must_use]
+pub fn write_text(comparison: &Comparison, all: bool, colour: bool) -> String {
+    let mut out = String::new();
+    // Writing to a String cannot fail.
+    let _ = Text { out: &mut out, all, colour }.write(comparison);
+    out
+}
+
+struct Text<'a> {
+    out: &'a mut String,
+    all: bool,
+    colour: bool,
+}
+
+impl Text<'_> {
+    fn bold(&self, text: &str) -> String {
+        if self.colour { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+
+    fn heading(&mut self, text: &str) -> fmt::Result {
+        let text = self.bold(&text.to_uppercase());
+        writeln!(self.out, "\n{text}")
+    }
+
+    fn line(&mut self, depth: usize, text: &str) -> fmt::Result {
+        writeln!(self.out, "{}{}", "  ".repeat(depth), plain(text))
+    }
+
+    fn write(&mut self, c: &Comparison) -> fmt::Result {
+        let title = self.bold(&plain(&c.title));
+        writeln!(self.out, "{title}")?;
+        if c.invented {
+            self.line(0, "Invented example: these makers and packs do not exist.")?;
+        }
+        for remark in &c.remarks {
+            self.line(0, remark)?;
+        }
+        for answer in &c.ratings {
+            let rating = self.bold(&format!("Rated continuous current: {}", plain(&answer.rating)));
+            writeln!(self.out, "{rating}")?;
+            self.line(0, &answer.answer)?;
+            for (words, list) in [("less", &answer.weaker), ("more", &answer.stronger)] {
+                if !list.is_empty() {
+                    self.line(
+                        0,
+                        &format!("Carry {words} than before: {}.", crate::units::words::list(list, "and")),
+                    )?;
+                }
+            }
+        }
+        self.line(
+            0,
+            &format!("All differences are against {}.", c.inspections.first().map_or("", |i| &i.name)),
+        )?;
+        self.heading("Weakest element known")?;
+        for i in &c.inspections {
+            let carries = match (&i.weakest, &i.capability) {
+                (Some(weakest), Some(capability)) => {
+                    let margin = i.margin.as_deref().map(|m| format!(", margin {m}")).unwrap_or_default();
+                    format!("{weakest} carries {capability}{margin}")
+                }
+                _ => "no capability is known".to_owned(),
+            };
+            let open = match i.undecided {
+                0 => String::new(),
+                n => format!("; not known of {}", count(n, "element", "elements")),
+            };
+            self.line(1, &format!("{}: {carries}{open}", i.name))?;
+        }
+        for answer in &c.ratings {
+            self.heading(&format!("What explains the rating: {}, {}", answer.from, answer.to))?;
+            for line in answer
+                .working
+                .iter()
+                .chain(&answer.missing.iter().map(|m| format!("missing: {m}")).collect::<Vec<_>>())
+            {
+                self.line(1, line)?;
+            }
+        }
+        self.heading("Current path, from the negative to the positive terminal")?;
+        for element in &c.elements {
+            self.element(element, c)?;
+        }
+        self.heading("Claims")?;
+        self.rows(1, c, &c.claims)?;
+        for part in &c.statements {
+            self.part(part, c)?;
+        }
+        self.heading("What follows for the pack")?;
+        self.sorted(1, c, &c.derived, &[])?;
+        self.heading("Parts")?;
+        for part in &c.parts {
+            self.part(part, c)?;
+        }
+        self.heading("Inspections and instruments")?;
+        for part in &c.circumstances {
+            self.part(part, c)?;
+        }
+        self.findings(c)?;
+        self.tests(c)?;
+        self.heading("Records")?;
+        for i in &c.inspections {
+            self.line(1, &format!("{}: {}, SHA-256 {}", i.name, i.title, i.record_sha256))?;
+            match &i.manifest_sha256 {
+                Some(hash) => self.line(2, &format!("sealed, SHA-256 of the manifest {hash}"))?,
+                None => self.line(2, "not sealed")?,
+            }
+        }
+        let t = c.totals;
+        writeln!(self.out)?;
+        self.line(
+            0,
+            &format!(
+                "Recorded facts: {} changed or differing as recorded, {} recorded in one only, {} not compared, {} with no difference shown, {} the same.{}",
+                t.changed,
+                t.one_only,
+                t.not_compared,
+                t.within,
+                t.same,
+                if self.all { "" } else { " --all lists them all." }
+            ),
+        )?;
+        self.line(
+            0,
+            &format!(
+                "underlid {}. Nothing here says that a pack is safe, or better than another.",
+                c.program
+            ),
+        )
+    }
+
+    fn element(&mut self, element: &ElementComparison, c: &Comparison) -> fmt::Result {
+        let only = only(&element.only_in);
+        let place =
+            element.in_place_of.as_deref().map(|o| format!(", in the place of {o}")).unwrap_or_default();
+        let label = self.bold(&plain(&element.label));
+        writeln!(self.out, "  {label}{}{}", plain(&only), plain(&place))?;
+        self.line(2, &format!("matched by: {}", element.matched_by))?;
+        self.one(2, c, &element.capability)?;
+        self.one(2, c, &element.margin)?;
+        for row in &element.losses {
+            if self.all || row.cells.iter().any(|cell| cell.si.is_some()) {
+                self.one(2, c, row)?;
+            }
+        }
+        self.sorted(2, c, &element.found.fields, &element.only_in)
+    }
+
+    fn part(&mut self, part: &PartComparison, c: &Comparison) -> fmt::Result {
+        let nothing = part.fields.changed.is_empty()
+            && part.fields.one_only.is_empty()
+            && part.fields.not_compared.is_empty();
+        if nothing && !self.all {
+            return Ok(());
+        }
+        let name = self.bold(&plain(&part.name));
+        let by = part.matched_by.as_deref().map(|by| format!(" (matched by: {by})")).unwrap_or_default();
+        writeln!(self.out, "  {name}{}{}", plain(&only(&part.only_in)), plain(&by))?;
+        self.sorted(2, c, &part.fields, &part.only_in)
+    }
+
+    fn sorted(&mut self, depth: usize, c: &Comparison, rows: &Sorted, only_in: &[String]) -> fmt::Result {
+        // What one record has alone is told as it is, without an empty column beside it.
+        if only_in.len() == 1 {
+            return rows.one_only.iter().try_for_each(|row| {
+                let told =
+                    row.cells.iter().find(|cell| cell.text != "–").map_or("", |cell| cell.text.as_str());
+                self.line(depth, &format!("{}: {told}", row.what))
+            });
+        }
+        for (heading, list) in rows.lists() {
+            if self.all || matches!(heading, "changed" | "recorded in one only" | "not compared") {
+                self.rows(depth, c, list)?;
+            } else if !list.is_empty() {
+                self.line(depth, &format!("{heading}: {}", list.len()))?;
+            }
+        }
+        Ok(())
+    }
+
+    fn rows(&mut self, depth: usize, c: &Comparison, rows: &[Row]) -> fmt::Result {
+        rows.iter().try_for_each(|row| self.one(depth, c, row))
+    }
+
+    fn one(&mut self, depth: usize, c: &Comparison, row: &Row) -> fmt::Result {
+        let cells: Vec<&str> = row.cells.iter().map(|cell| cell.text.as_str()).collect();
+        let same = row.changes.iter().all(|change| change.kind == super::Kind::Same);
+        if same {
+            return self.line(depth, &format!("{}: {}", row.what, cells.first().unwrap_or(&"")));
+        }
+        let several = row.changes.len() > 1;
+        let words: Vec<String> = row
+            .changes
+            .iter()
+            .zip(c.inspections.iter().skip(1))
+            .map(
+                |(change, i)| {
+                    if several { format!("{}: {}", i.name, change.words) } else { change.words.clone() }
+                },
+            )
+            .collect();
+        self.line(depth, &format!("{}: {}  [{}]", row.what, cells.join(" | "), words.join("; ")))
+    }
+
+    fn findings(&mut self, c: &Comparison) -> fmt::Result {
+        let f = &c.findings;
+        let first = c.inspections.first().map_or("", |i| i.name.as_str());
+        let lists = [
+            (format!("Findings gained: falls short, and did not in {first}"), &f.gained, true),
+            (format!("Findings lost: fell short in {first}"), &f.lost, true),
+            ("Other outcomes that changed".to_owned(), &f.changed, true),
+            ("Falls short in all".to_owned(), &f.kept, self.all),
+            ("Applied in some only".to_owned(), &f.applied_in_some, self.all),
+            ("Not decided in all".to_owned(), &f.open_in_all, self.all),
+        ];
+        for (heading, list, shown) in lists {
+            if shown && !list.is_empty() {
+                self.heading(&format!("{heading} ({})", list.len()))?;
+                for finding in list {
+                    self.finding(finding, c)?;
+                }
+            } else if !list.is_empty() {
+                self.line(0, &format!("{heading}: {}", list.len()))?;
+            }
+        }
+        self.line(0, &format!("Met in all: {}", f.met_in_all))
+    }
+
+    fn finding(&mut self, finding: &FindingComparison, c: &Comparison) -> fmt::Result {
+        let subject =
+            if finding.subject.is_empty() { String::new() } else { format!(", {}", plain(&finding.subject)) };
+        let statement = self.bold(&plain(&finding.statement));
+        writeln!(self.out, "  {:<8} {statement}{subject}  [{}]", finding.grade.word(), finding.rule)?;
+        for (state, i) in finding.states.iter().zip(&c.inspections) {
+            let detail = if state.detail.is_empty() { String::new() } else { format!(": {}", state.detail) };
+            self.line(2, &format!("{} {} {}{detail}", state.shape, i.name, state.word))?;
+        }
+        Ok(())
+    }
+
+    fn tests(&mut self, c: &Comparison) -> fmt::Result {
+        if !c.tests.is_empty() {
+            self.heading("Bench tests")?;
+        }
+        for test in &c.tests {
+            let kind = self.bold(&plain(&test.kind));
+            writeln!(self.out, "  {kind}{}", plain(&only(&test.settings.only_in)))?;
+            self.line(2, &format!("matched by: {}", test.matched_by))?;
+            for problem in &test.problems {
+                self.line(2, &format!("the log could not be used: {problem}"))?;
+            }
+            for condition in &test.conditions_differ {
+                self.line(2, &format!("conditions differ, figures not compared: {condition}"))?;
+            }
+            for condition in &test.conditions_open {
+                self.line(2, &format!("condition not recorded in all: {condition}"))?;
+            }
+            self.rows(2, c, &test.figures)?;
+            self.rows(2, c, &test.further)?;
+            for (name, each) in &test.words {
+                self.line(2, &format!("{name}: {}", each.join(" | ")))?;
+            }
+        }
+        Ok(())
+    }
+}
+
+fn only(names: &[String]) -> String {
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!(", only in {}", crate::units::words::list(names, "and"))
+    }
+}

@@ -1,0 +1,7 @@
+//! Rendering: what was judged, put before a reader. Nothing here decides anything.
+
+pub mod collection;
+pub mod compare;
+pub(crate) mod markup;
+pub mod video;
+pub mod write_up;

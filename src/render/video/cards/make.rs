@@ -1,0 +1,320 @@
+//! What stands on each kind of card.
+
+use super::super::description::in_a_line;
+use super::super::measure::Weight;
+use super::chart::{self, Mark, Row};
+use super::flow::{Area, Block, Format, SMALLEST, Text, flow};
+use super::{Card, Picture, said};
+use crate::judge::bench_test::Trial;
+use crate::judge::facts::Subject;
+use crate::judge::inspection::Inspection;
+use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::render::write_up::{ElementView, PhotoView, View, compared};
+use crate::units::significant;
+
+/// Most cards of findings; a stranger's record must not make thousands of pictures.
+const MOST_FINDINGS: usize = 40;
+/// Most cards of bench tests.
+const MOST_TESTS: usize = 12;
+/// Space between a text and a picture beside it, px.
+const GUTTER: f64 = 56.0;
+
+/// All cards of an inspection, and what is to be told about them.
+pub(super) fn all(
+    inspection: &Inspection,
+    view: &View,
+    photos: &[PhotoView],
+    against: Option<&View>,
+) -> (Vec<Card>, Vec<String>) {
+    let mut told = Vec::new();
+    let grave: Vec<&Finding> =
+        view.with_outcome(Outcome::FallsShort).filter(|finding| finding.grade != Grade::Minor).collect();
+    if grave.len() > MOST_FINDINGS {
+        told.push(format!("cards are made for the {MOST_FINDINGS} gravest findings of {}", grave.len()));
+    }
+    let drawn = |trial: &&(usize, &Trial)| !trial.1.curves.is_empty() || !trial.1.figures.is_empty();
+    let trials: Vec<(usize, &Trial)> = inspection.trials.iter().enumerate().collect();
+    let trials: Vec<&(usize, &Trial)> = trials.iter().filter(drawn).collect();
+    if trials.len() > MOST_TESTS {
+        told.push(format!("cards are made for {MOST_TESTS} bench tests of {}", trials.len()));
+    }
+    let mut cards = Vec::new();
+    for format in Format::ALL {
+        cards.push(verdict(view, format));
+        for (index, finding) in grave.iter().take(MOST_FINDINGS).enumerate() {
+            cards.push(self::finding(view, finding, index + 1, photos, format));
+        }
+        cards.extend(path(view, format));
+        for (number, (index, trial)) in trials.iter().take(MOST_TESTS).enumerate() {
+            cards.push(test(view, *index, number + 1, trial, format));
+        }
+        if let Some(other) = against {
+            cards.push(super::against::card(view, other, format));
+        }
+    }
+    (cards, told)
+}
+
+/// The words for the sum of all outcomes, and their class.
+fn outcome(view: &View) -> (&'static str, &'static str) {
+    let c = view.counts;
+    if c.critical > 0 {
+        ("critical", "▼ FALLS SHORT")
+    } else if c.major > 0 {
+        ("major", "▼ FALLS SHORT")
+    } else if c.grave_not_decided > 0 || view.rated_current.is_none() || view.path.capability.si.is_none() {
+        ("open", "◇ NOT DECIDED")
+    } else {
+        ("meets", "● NOTHING CRITICAL OR MAJOR FALLS SHORT")
+    }
+}
+
+fn verdict(view: &View, format: Format) -> Card {
+    let (mut card, area) = Card::framed("verdict", "verdict".to_owned(), view, format);
+    let (class, words) = outcome(view);
+    card.class = class;
+    let c = view.counts;
+    let mut blocks = vec![Block::new(words, "tag", Weight::Bold, 48.0).gap(0.5)];
+    match (&view.rated_current, &view.path.capability.value, &view.path.weakest) {
+        (Some(rated), Some(capability), Some(weakest)) => {
+            blocks.push(
+                Block::new(&said(&format!("Rated {rated}")), "lead", Weight::Bold, 104.0).lines(2).gap(0.05),
+            );
+            let carries = said(&format!("Weakest known: {capability}"));
+            blocks.push(
+                Block::new(&carries, "lead", Weight::Bold, if format == Format::Wide { 104.0 } else { 84.0 })
+                    .lines(2)
+                    .gap(0.25),
+            );
+            let margin = view.path.margin.as_ref().map(|m| format!(", margin {m}")).unwrap_or_default();
+            blocks.push(Block::new(&said(&format!("{weakest}{margin}")), "ink", Weight::Book, 56.0).lines(3));
+            let open = match view.path.undecided.len() {
+                0 => String::new(),
+                1 => "The capability of one element is not known.".to_owned(),
+                n => format!("The capability of {n} elements is not known."),
+            };
+            blocks.push(Block::new(&open, "soft", Weight::Book, 44.0).gap(0.8));
+        }
+        _ => blocks.push(Block::new(&said(&view.verdict()), "lead", Weight::Bold, 84.0).gap(0.8)),
+    }
+    for (text, class) in [
+        (format!("▼ falls short: {} critical, {} major, {} minor", c.critical, c.major, c.minor), "bad"),
+        (format!("◇ not decided: {}", c.not_decided), "open"),
+        (format!("● met: {} (met does not mean safe)", c.meets), "good"),
+    ] {
+        blocks.push(Block::new(&text, class, Weight::Bold, 48.0).gap(0.25));
+    }
+    card.title = format!("{}: verdict", said(&view.title));
+    card.write(&blocks, area);
+    card
+}
+
+fn finding(view: &View, finding: &Finding, number: usize, photos: &[PhotoView], format: Format) -> Card {
+    let (mut card, area) = Card::framed("finding", format!("finding-{number:02}"), view, format);
+    card.class = finding.grade.word();
+    let tag = format!("{} {}, {}", finding.outcome.shape(), finding.outcome.words(), finding.grade.word())
+        .to_uppercase();
+    let photo =
+        finding.photos.iter().find_map(|name| photos.iter().find(|p| p.name == *name && p.data.is_some()));
+    // Without a photo there is room for larger words.
+    let grow = if photo.is_none() { 1.3 } else { 1.0 };
+    let mut blocks = vec![
+        Block::new(&tag, "tag", Weight::Bold, 48.0),
+        Block::new(&said(&finding.statement), "lead", Weight::Bold, 76.0 * grow).gap(0.35),
+        Block::new(&said(&finding.subject), "ink", Weight::Book, 52.0 * grow).lines(3),
+        Block::new(&said(&compared(finding)), "numbers", Weight::Bold, 56.0 * grow).gap(0.3),
+    ];
+    if let Some(margin) = &finding.working.margin {
+        blocks
+            .push(Block::new(&said(&format!("margin {margin}")), "bad", Weight::Bold, 54.0 * grow).lines(3));
+    }
+    if finding.rests_on_claims {
+        blocks.push(
+            Block::new("Rests on a claim, not on a finding of this inspection.", "soft", Weight::Book, 40.0)
+                .spare(),
+        );
+    }
+    blocks.push(Block::new(&said(&finding.why), "soft", Weight::Book, 42.0).lines(4).spare());
+    card.title = said(&in_a_line(finding));
+    match (photo, format) {
+        (Some(photo), Format::Wide) => {
+            let (words, place) = area.split(0.54, GUTTER);
+            card.write(&blocks, words);
+            card.show(photo, place);
+        }
+        (Some(photo), Format::Tall) => {
+            let end = card.write(&blocks, Area { height: area.height * 0.56, ..area });
+            card.show(photo, area.below(end - area.y));
+        }
+        (None, _) => {
+            card.write(&blocks, area);
+        }
+    }
+    card
+}
+
+fn path(view: &View, format: Format) -> Option<Card> {
+    let elements = &view.path.elements;
+    if elements.is_empty() {
+        return None;
+    }
+    let (mut card, area) = Card::framed("path", "path".to_owned(), view, format);
+    let (class, _) = outcome(view);
+    card.class = class;
+    let rated = view.rated_current_si;
+    let mut marks: Vec<Mark> = Vec::new();
+    for (amperes, words, class) in [
+        (rated, "rated", "rated"),
+        (view.path.fuse_rating.si, "fuse", "fuse"),
+        (view.tested_current_si, "tested", "tested"),
+    ] {
+        if let Some(amperes) = amperes.filter(|a| a.is_finite() && *a > 0.0) {
+            marks.push((amperes, format!("{words} {} A", significant(amperes, 4)), class));
+        }
+    }
+    let head =
+        [Block::new("The current path, element by element", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
+    card.write(&head, Area { height: 150.0, ..area });
+    let top = if format == Format::Wide { 92.0 } else { 150.0 };
+    let mut rest = area.below(top);
+    let mut room = chart::room_for(rest, format, marks.len());
+    let many = elements.len() > room;
+    if many {
+        rest.height -= 54.0;
+        room = chart::room_for(rest, format, marks.len());
+    }
+    let rows: Vec<Row> = weakest_of(elements, room).into_iter().map(|element| row(element, rated)).collect();
+    card.description = rows
+        .iter()
+        .map(|row| {
+            format!(
+                "{}: {}",
+                row.label,
+                row.value.map_or("not known".to_owned(), |si| format!("{} A", significant(si, 3)))
+            )
+        })
+        .collect::<Vec<_>>()
+        .join("; ");
+    let left_out = elements.len() - rows.len();
+    let drawing = chart::bars(&rows, &marks, rest, format);
+    card.drawing.push_str(&drawing.shapes);
+    card.texts.extend(drawing.texts);
+    if left_out > 0 {
+        let words = format!("and {left_out} more, stronger or not known");
+        card.write(&[Block::new(&words, "soft", Weight::Book, SMALLEST).lines(1)], rest.below(rest.height));
+    }
+    card.title = format!("{}: current path", said(&view.title));
+    Some(card)
+}
+
+fn row(element: &ElementView, rated: Option<f64>) -> Row {
+    let weakest = if element.weakest { "weakest: " } else { "" };
+    let value = element.capability.si.filter(|si| si.is_finite());
+    Row {
+        label: said(&format!("{weakest}{}", element.label)),
+        value,
+        spread: element.capability.expanded_si,
+        strong: element.weakest,
+        falls_short: value.zip(rated).is_some_and(|(si, rated)| si < rated),
+    }
+}
+
+/// The weakest elements in the order of the path; those that are not known give way first.
+fn weakest_of(elements: &[ElementView], room: usize) -> Vec<&ElementView> {
+    let worth = |e: &ElementView| e.capability.si.unwrap_or(f64::INFINITY);
+    let mut order: Vec<usize> = (0..elements.len()).collect();
+    order.sort_by(|a, b| {
+        let of = |i: &usize| elements.get(*i).map_or(f64::INFINITY, worth);
+        of(a).total_cmp(&of(b))
+    });
+    order.truncate(room.max(1));
+    order.sort_unstable();
+    order.into_iter().filter_map(|index| elements.get(index)).collect()
+}
+
+fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format) -> Card {
+    let (mut card, area) = Card::framed("test", format!("test-{number}"), view, format);
+    let about: Vec<&Finding> = view.findings.iter().filter(|f| f.at == Subject::Test(index)).collect();
+    let grave = about.iter().min_by_key(|f| (f.outcome, f.grade));
+    card.class = match grave {
+        Some(f) if f.outcome == Outcome::FallsShort => f.grade.word(),
+        Some(f) if f.outcome == Outcome::NotDecided => "open",
+        Some(_) => "meets",
+        None => "plain",
+    };
+    let kind = if trial.kind.is_empty() { "bench" } else { &trial.kind };
+    let mut blocks =
+        vec![Block::new(&said(&format!("Bench test: {kind}")), "lead", Weight::Bold, 60.0).lines(2).gap(0.3)];
+    // The gravest says most; a second one may follow where there is room.
+    for (place, finding) in about.iter().take(2).enumerate() {
+        let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
+        let open = finding.outcome == Outcome::NotDecided;
+        let compared = if open { String::new() } else { format!("{}{margin}", compared(finding)) };
+        let text = format!("{} {}: {}", finding.outcome.shape(), finding.outcome.words(), finding.statement);
+        let class = match finding.outcome {
+            Outcome::FallsShort => "bad",
+            Outcome::NotDecided => "open",
+            Outcome::Meets => "good",
+        };
+        for block in [
+            Block::new(&said(&text), class, Weight::Bold, 44.0).lines(4).gap(0.15),
+            Block::new(&said(&compared), "ink", Weight::Book, 40.0).lines(3).gap(0.4),
+        ] {
+            blocks.push(if place == 0 { block } else { block.spare() });
+        }
+    }
+    for (name, value) in trial.in_brief(4) {
+        blocks.push(
+            Block::new(&said(&format!("{name}: {value}")), "ink", Weight::Book, 40.0)
+                .lines(2)
+                .gap(0.2)
+                .spare(),
+        );
+    }
+    card.title = said(&format!("{}: bench test, {kind}", view.title));
+    let Some(curve) = trial.curves.first() else {
+        card.write(&blocks, area);
+        return card;
+    };
+    let place = match format {
+        Format::Wide => {
+            let (words, place) = area.split(0.42, GUTTER);
+            card.write(&blocks, words);
+            place
+        }
+        Format::Tall => area.below(card.write(&blocks, Area { height: area.height * 0.5, ..area }) - area.y),
+    };
+    let drawing = chart::curve(curve, place);
+    card.drawing.push_str(&drawing.shapes);
+    card.texts.extend(drawing.texts.into_iter().map(|text| Text { text: said(&text.text), ..text }));
+    card
+}
+
+impl Card {
+    /// Writes blocks into an area, and all they say into the description.
+    pub(super) fn write(&mut self, blocks: &[Block], area: Area) -> f64 {
+        for block in blocks.iter().filter(|block| !block.text().is_empty()) {
+            if !self.description.is_empty() {
+                self.description.push_str(". ");
+            }
+            self.description.push_str(block.text());
+        }
+        let (texts, end) = flow(blocks, area);
+        self.texts.extend(texts);
+        end
+    }
+
+    /// Shows a photo with its caption below, as large as the place allows.
+    fn show(&mut self, photo: &PhotoView, place: Area) {
+        let Some(href) = &photo.data else { return };
+        let caption = if photo.caption.is_empty() { &photo.name } else { &photo.caption };
+        let room = 110.0;
+        let (width, height) = (f64::from(photo.width.max(1)), f64::from(photo.height.max(1)));
+        let scale = (place.width / width).min((place.height - room).max(1.0) / height);
+        let (width, height) = (width * scale, height * scale);
+        let frame = Area { x: place.x + (place.width - width) / 2.0, y: place.y, width, height };
+        let block = Block::new(&said(caption), "soft", Weight::Book, SMALLEST).lines(2).gap(0.0);
+        self.write(&[block], Area { y: frame.bottom() + 14.0, height: room - 10.0, ..place });
+        self.photo = Some(Picture { href: href.clone(), place: frame.rounded() });
+    }
+}

@@ -1,0 +1,295 @@
+//! The appendix for a video: a description, chapters, captions, and still cards, from the same record as the write-up.
+//!
+//! It takes what the view says and adds no judgement and no promise: every number on a card stands in the write-up,
+//! whose place and hash the description gives. All texts leave through one outlet (`outlet`). Everything is written
+//! into a folder of its own that can be deleted and made again; files of an earlier run that no longer belong there
+//! are removed, because a card with an old finding would be wrong evidence.
+//!
+//! Refused: a link in place of the folder, a description that does not fit with verdict, critical findings, caution
+//! and hashes, and video times that are no times (told, not guessed).
+
+mod cards;
+mod chapters;
+mod description;
+mod measure;
+mod outlet;
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use base64::Engine;
+use thiserror::Error;
+
+use crate::evidence::hash::hash_file;
+use crate::judge::inspection::{Inspection, OpenError, RECORD};
+use crate::record::save;
+use crate::render::write_up::{self, View, WriteUpError};
+pub(crate) use cards::TEMPLATES;
+use chapters::Chapters;
+use description::{Description, Whereabouts};
+use outlet::Outlet;
+
+/// Folder of the appendix in an inspection folder.
+pub const FOLDER: &str = "appendix";
+/// What stands on every card and in every description, whatever the record says.
+pub(crate) const OWN_WORDS: [&str; 3] = [cards::FOOT[0], cards::FOOT[1], description::SHORT_CAUTION];
+/// Folders inside it.
+const INSIDE: [&str; 2] = ["cards", "photos"];
+
+/// Why an appendix cannot be made.
+#[derive(Debug, Error)]
+pub enum AppendixError {
+    /// A template is wrong, or a file cannot be read or written.
+    #[error(transparent)]
+    WriteUp(#[from] WriteUpError),
+    /// Anything else, in words.
+    #[error("{0}")]
+    Words(String),
+}
+
+impl From<OpenError> for AppendixError {
+    fn from(error: OpenError) -> Self {
+        Self::WriteUp(error.into())
+    }
+}
+
+/// What a user asks for.
+#[derive(Debug, Clone, Default)]
+pub struct Wishes {
+    /// Where the write-up can be found; else its file name is given.
+    pub link: Option<String>,
+    /// Lengths for which a shortened description is wanted, in the strict count that `description` explains.
+    pub limits: Vec<usize>,
+    /// Length of the video, `42:10`: the end of its last chapter.
+    pub length: Option<String>,
+    /// A folder whose files replace the built-in card templates.
+    pub templates: Option<PathBuf>,
+}
+
+/// A file of an appendix.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AppendixFile {
+    /// Its name under the folder of the appendix.
+    pub name: String,
+    /// Its content.
+    pub content: Vec<u8>,
+}
+
+/// A finished appendix, not yet on disk.
+#[derive(Debug)]
+pub struct Appendix {
+    /// Its files.
+    pub files: Vec<AppendixFile>,
+    /// What the user is to be told: what could not be used, what was shortened, what is stale.
+    pub told: Vec<String>,
+}
+
+/// Makes the appendix of an inspection; `against` is a second inspection for the card of a comparison.
+///
+/// # Errors
+/// [`AppendixError`] when a template is wrong, a limit is too narrow or the length is not a time.
+pub fn appendix(
+    inspection: &Inspection,
+    against: Option<&Inspection>,
+    wishes: &Wishes,
+) -> Result<Appendix, AppendixError> {
+    let view = View::of(inspection);
+    let other = against.map(View::of);
+    let photos = write_up::photos(inspection, None);
+    let length = wishes.length.as_deref().map(chapters::length).transpose();
+    let length = length.map_err(|why| AppendixError::Words(format!("the length of the video {why}")))?;
+    let mut outlet = Outlet::default();
+    let Chapters { list, mut told } = chapters::chapters(&inspection.record, &view);
+    if let (Some(length), Some(last)) = (length, list.last().map(|last| last.start))
+        && last >= length
+    {
+        told.push("a chapter begins after the end of the video".to_owned());
+    }
+    let plain = chapters::list(&list);
+    if list.is_empty() {
+        told.push("the record holds no video time, so there are no chapters".to_owned());
+    } else {
+        outlet.text("chapters.vtt", &chapters::vtt(&list, length));
+        outlet.text("chapters.txt", &plain);
+    }
+    let place = whereabouts(inspection, wishes.link.as_deref(), &mut told);
+    let text = Description::of(&view, &inspection.trials, &photos, &plain, &place);
+    outlet.text("description.txt", &text.whole());
+    for limit in &wishes.limits {
+        let short = text.within(*limit).map_err(AppendixError::Words)?;
+        outlet.text(&format!("description-{limit}.txt"), &short);
+    }
+    let mut derived = Vec::new();
+    for (index, photo) in photos.iter().enumerate() {
+        let jpeg = photo
+            .data
+            .as_ref()
+            .and_then(|data| data.split_once(','))
+            .and_then(|(_, encoded)| base64::engine::general_purpose::STANDARD.decode(encoded).ok());
+        derived.push(jpeg.map(|jpeg| {
+            let name = format!("photos/photo-{:02}.jpg", index + 1);
+            outlet.picture(name.clone(), jpeg);
+            name
+        }));
+    }
+    outlet.text("captions.txt", &description::captions(&photos, &derived));
+    told.extend(cards::cards(
+        inspection,
+        &view,
+        &photos,
+        other.as_ref(),
+        wishes.templates.as_deref(),
+        &mut outlet,
+    )?);
+    let (files, packed) = outlet.into_files();
+    let texts = files.iter().filter_map(|f| Some((f.name.as_str(), str::from_utf8(&f.content).ok()?)));
+    let said = packed.iter().map(|(name, said)| (name.as_str(), said.as_str()));
+    for (name, text) in texts.chain(said) {
+        for opened in std::iter::once(inspection).chain(against) {
+            let guarded = opened.redaction.guard(name, text);
+            guarded.map_err(|leak| AppendixError::Words(leak.to_string()))?;
+        }
+    }
+    Ok(Appendix { files, told })
+}
+
+fn whereabouts(inspection: &Inspection, link: Option<&str>, told: &mut Vec<String>) -> Whereabouts {
+    let folder = &inspection.folder;
+    let page = folder.join(write_up::FOLDER).join("report.html");
+    let page_hash = hash_file(&page).ok().map(|digest| digest.to_string());
+    let changed = |path: &Path| fs::metadata(path).and_then(|meta| meta.modified()).ok();
+    if page_hash.is_none() {
+        told.push(
+            "there is no report/report.html yet: run `underlid report`, then this again, for its hash"
+                .to_owned(),
+        );
+    } else if changed(&page) < changed(&folder.join(RECORD)) {
+        told.push(
+            "report/report.html is older than the record: run `underlid report`, then this again".to_owned(),
+        );
+    }
+    let evidence = write_up::evidence(inspection);
+    let seal = if !evidence.sealed {
+        told.push(
+            "the evidence is not sealed: `underlid seal` writes the hashes that a viewer can check"
+                .to_owned(),
+        );
+        Some("The evidence is not sealed.".to_owned())
+    } else if evidence.matches {
+        None
+    } else {
+        told.push("the evidence no longer matches its seal; the description says so".to_owned());
+        Some("The evidence no longer matches its seal.".to_owned())
+    };
+    Whereabouts {
+        link: link.map_or_else(|| format!("{}/report.html", write_up::FOLDER), str::to_owned),
+        page: page_hash,
+        manifest: evidence.manifest_sha256,
+        seal,
+    }
+}
+
+/// Writes an appendix into a folder; each file is replaced as a whole, and files of an earlier run that are not in
+/// this one are removed.
+///
+/// # Errors
+/// [`WriteUpError::Write`] names the file.
+pub fn save_appendix(target: &Path, appendix: &Appendix) -> Result<(), AppendixError> {
+    let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
+    let folders = [target.to_owned(), target.join(INSIDE[0]), target.join(INSIDE[1])];
+    for folder in &folders {
+        save::real_folder(folder, "the appendix").map_err(|e| at(folder, e))?;
+    }
+    for file in &appendix.files {
+        let path = target.join(&file.name);
+        save::replace(&path, &file.content).map_err(|e| at(&path, e))?;
+    }
+    for folder in &folders {
+        remove_stale(target, folder, appendix).map_err(|e| at(folder, e))?;
+    }
+    Ok(())
+}
+
+/// Removes plain files that an earlier run made; nothing else in the folder is touched.
+fn remove_stale(target: &Path, folder: &Path, appendix: &Appendix) -> io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let path = entry.path();
+        let relative =
+            path.strip_prefix(target).ok().and_then(Path::to_str).map(|name| name.replace('\\', "/"));
+        let Some(name) = relative.filter(|name| is_ours(name)) else { continue };
+        if entry.file_type()?.is_file() && !appendix.files.iter().any(|file| file.name == name) {
+            fs::remove_file(&path)?;
+        }
+    }
+    Ok(())
+}
+
+/// True for the names that an appendix gives its files.
+fn is_ours(name: &str) -> bool {
+    let number = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    if let Some(card) = name.strip_prefix("cards/") {
+        let stem = card.strip_suffix(".svg").or_else(|| card.strip_suffix(".png")).unwrap_or_default();
+        let stem = stem.strip_suffix("-wide").or_else(|| stem.strip_suffix("-tall")).unwrap_or_default();
+        return matches!(stem, "verdict" | "path" | "against")
+            || ["finding-", "test-"].iter().any(|kind| stem.strip_prefix(kind).is_some_and(number));
+    }
+    let between = |before: &str, after: &str| {
+        name.strip_prefix(before).and_then(|n| n.strip_suffix(after)).is_some_and(number)
+    };
+    matches!(name, "chapters.vtt" | "chapters.txt" | "captions.txt" | "description.txt")
+        || between("description-", ".txt")
+        || between("photos/photo-", ".jpg")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The picture of a card cannot be searched, so what is said on it is, also where the SVG breaks a word.
+    #[test]
+    fn what_a_card_says_is_handed_to_the_guard() {
+        let folder = tempfile::tempdir().unwrap();
+        let word = "Quellwerk".repeat(40);
+        let record = format!("schema = 1\n[inspection]\ntitle = \"{word}\"\n");
+        fs::write(folder.path().join(RECORD), record).unwrap();
+        let inspection = Inspection::open(folder.path(), &[]).unwrap();
+        let view = View::of(&inspection);
+        let mut outlet = Outlet::default();
+        cards::cards(&inspection, &view, &[], None, None, &mut outlet).unwrap();
+        let (files, packed) = outlet.into_files();
+        let pictures: Vec<&str> =
+            files.iter().map(|file| file.name.as_str()).filter(|name| name.ends_with(".png")).collect();
+        assert!(!pictures.is_empty());
+        let names: Vec<&str> = packed.iter().map(|(name, _)| name.as_str()).collect();
+        assert_eq!(names, pictures, "one text for each picture");
+        assert!(packed.iter().all(|(_, said)| said.contains(&word)), "unwrapped and not shortened");
+    }
+
+    #[test]
+    fn only_our_own_names_are_ours() {
+        for name in [
+            "chapters.vtt",
+            "description-500.txt",
+            "photos/photo-01.jpg",
+            "cards/finding-12-tall.png",
+            "cards/verdict-wide.svg",
+        ] {
+            assert!(is_ours(name), "{name}");
+        }
+        for name in [
+            "",
+            "notes.txt",
+            "description-my.txt",
+            "photos/photo-.jpg",
+            "photos/01-label.jpg",
+            "cards/finding-1.png",
+            "cards/cards/verdict-wide.svg",
+            "cards/.svg",
+            "verdict-wide.svg",
+        ] {
+            assert!(!is_ours(name), "{name}");
+        }
+    }
+}

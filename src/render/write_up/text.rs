@@ -1,0 +1,196 @@
+//! The plain text that `check` prints for people.
+
+use std::fmt::Write;
+
+use super::view::View;
+use crate::judge::rules::{Finding, Outcome};
+use crate::units::words::count;
+
+/// What of a view is printed, and how.
+#[derive(Debug, Clone, Copy)]
+pub struct Style {
+    /// Findings that meet their rule too.
+    pub all: bool,
+    /// With colour.
+    pub colour: bool,
+}
+
+/// Writes a view as text.
+#[must_use]
+pub fn write_text(view: &View, style: Style) -> String {
+    let mut out = String::new();
+    // Writing to a String cannot fail.
+    let _ = write(&mut out, view, style);
+    out
+}
+
+/// Writes one finding as text.
+#[must_use]
+pub fn write_finding(finding: &Finding, style: Style) -> String {
+    let mut out = String::new();
+    let _ = one(&mut out, finding, &Paint(style.colour));
+    out
+}
+
+/// What was compared, for people who have not read the rule: "54 A; required: at least 200 A".
+pub(crate) fn compared(finding: &Finding) -> String {
+    let working = &finding.working;
+    let relations = [(" ≥ ", "at least"), (" ≤ ", "at most"), (" > ", "more than"), (" < ", "less than")];
+    let mut used = relations.iter().filter(|(sign, _)| working.numbers.contains(sign));
+    match (&working.left, &working.right, used.next(), used.next()) {
+        (Some(left), Some(right), Some((_, words)), None) => {
+            format!("{}; required: {words} {}", left.value, right.value)
+        }
+        _ => working.numbers.clone(),
+    }
+}
+
+struct Paint(bool);
+
+impl Paint {
+    fn bold(&self, text: &str) -> String {
+        if self.0 { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+
+    fn faint(&self, text: &str) -> String {
+        if self.0 { format!("\u{1b}[2m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+}
+
+fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
+    let paint = Paint(style.colour);
+    writeln!(out, "{}", paint.bold(&plain(&view.title)))?;
+    if view.invented {
+        writeln!(out, "An invented example: this maker and this pack do not exist.")?;
+    }
+    writeln!(out, "{}", plain(&view.verdict()))?;
+    if let Some(current) = &view.path.short_circuit_current.value {
+        writeln!(out, "Prospective short-circuit current: {current}.")?;
+    }
+    path_table(out, view, &paint)?;
+    let c = view.counts;
+    writeln!(
+        out,
+        "\n{}: {} critical, {} major, {} minor. {}: {} ({} of them critical or major). {}: {}.",
+        paint.bold("Falls short"),
+        c.critical,
+        c.major,
+        c.minor,
+        paint.bold("Not decided"),
+        c.not_decided,
+        c.grave_not_decided,
+        paint.bold("Meets"),
+        c.meets
+    )?;
+    let shown: &[Outcome] = if style.all {
+        &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
+    } else {
+        &[Outcome::FallsShort, Outcome::NotDecided]
+    };
+    for outcome in shown {
+        let mut findings = view.with_outcome(*outcome).peekable();
+        if findings.peek().is_some() {
+            writeln!(out, "\n{}", paint.bold(&outcome.words().to_uppercase()))?;
+        }
+        for finding in findings {
+            one(out, finding, &paint)?;
+        }
+    }
+    if !view.changes.is_empty() {
+        writeln!(out, "\n{}", paint.bold("CHANGED BY THE HOUSE"))?;
+        for change in &view.changes {
+            writeln!(out, "  {}: {}", plain(&change.what), plain(&change.reason))?;
+        }
+    }
+    let idle = view.not_applied.len();
+    if idle > 0 {
+        let words = count(idle, "rule does", "rules do");
+        writeln!(
+            out,
+            "\n{}",
+            paint.faint(&format!("{words} not apply to this pack; --format json lists them."))
+        )?;
+    }
+    Ok(())
+}
+
+fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result {
+    let elements = &view.path.elements;
+    if elements.is_empty() {
+        return Ok(());
+    }
+    let width = elements.iter().map(|e| plain(&e.label).chars().count()).max().unwrap_or(0);
+    writeln!(out, "\n{}", paint.bold("CURRENT PATH, from the negative to the positive terminal"))?;
+    for element in elements {
+        let label = plain(&element.label);
+        let pad = " ".repeat(width - label.chars().count());
+        let capability = element.capability.value.as_deref().unwrap_or("not known");
+        let margin = element.margin.as_deref().unwrap_or("");
+        let mark = if element.weakest { "  ← weakest" } else { "" };
+        let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
+        writeln!(out, "  {label}{pad}  {capability:<18} {margin:<20} {heat}{mark}")?;
+    }
+    Ok(())
+}
+
+fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
+    let subject =
+        if finding.subject.is_empty() { String::new() } else { format!(" — {}", plain(&finding.subject)) };
+    writeln!(
+        out,
+        "{} {:<8} {}{}  {}",
+        finding.outcome.shape(),
+        finding.grade.word(),
+        paint.bold(&finding.statement),
+        subject,
+        paint.faint(&format!("[{}]", finding.rule))
+    )?;
+    let working = &finding.working;
+    if finding.missing.is_empty() || finding.outcome == Outcome::FallsShort {
+        writeln!(out, "    {}", plain(&working.numbers))?;
+    }
+    if let Some(margin) = &working.margin {
+        writeln!(out, "    margin {margin}")?;
+    }
+    if let Some(decision) = &working.decision {
+        writeln!(out, "    {decision}")?;
+    }
+    for missing in &finding.missing {
+        writeln!(out, "    missing: {}", plain(&missing.what))?;
+    }
+    if finding.rests_on_claims {
+        let claims = plain(&finding.claimed_facts.join(", "));
+        writeln!(out, "    rests on a claim, not on a finding: {claims}")?;
+    }
+    if finding.outcome == Outcome::FallsShort {
+        let uses: Vec<String> = working
+            .used
+            .iter()
+            .map(|used| {
+                let with = used.with.as_deref().map(|w| format!(", {w}")).unwrap_or_default();
+                format!("{} {} ({}{with})", used.name, used.value, used.how)
+            })
+            .collect();
+        if !uses.is_empty() {
+            writeln!(out, "    {}", paint.faint(&plain(&uses.join("; "))))?;
+        }
+        for used in working.used.iter().filter(|used| used.how == "derived") {
+            for step in &used.steps {
+                writeln!(out, "      {}", paint.faint(&plain(step)))?;
+            }
+            for assumed in &used.assumed {
+                writeln!(out, "      {}", paint.faint(&format!("assumed: {}", plain(assumed))))?;
+            }
+        }
+        writeln!(out, "    {}", paint.faint(&format!("basis: {}", finding.basis)))?;
+        if !finding.advice.is_empty() {
+            writeln!(out, "    advice: {}", finding.advice)?;
+        }
+    }
+    Ok(())
+}
+
+/// Text from a record without control characters: a stranger's record must not drive the terminal.
+pub(crate) fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}

@@ -1,0 +1,440 @@
+//! The view model: everything the outputs show, in words and SI numbers.
+
+use serde::Serialize;
+
+use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
+use crate::judge::inspection::Inspection;
+use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome};
+use crate::record::{Part, Record, State};
+use crate::units::{Amount, show, significant};
+
+use super::claims::{ClaimView, claims};
+
+/// Version of the JSON shape; it changes when a key changes its meaning or goes away.
+pub const FORMAT: u32 = 1;
+
+/// A derived value for display, or what is missing for it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Worth {
+    /// The value as a person would read it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<String>,
+    /// The value in SI units.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub si: Option<f64>,
+    /// Its expanded uncertainty (k = 2) in SI units, where it has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub expanded_si: Option<f64>,
+    /// The working, line by line.
+    pub steps: Vec<String>,
+    /// Sources of the physics.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// What is missing.
+    pub missing: Vec<Missing>,
+}
+
+impl Worth {
+    fn of(answer: Option<&Answer>) -> Self {
+        let empty = Self {
+            value: None,
+            si: None,
+            expanded_si: None,
+            steps: Vec::new(),
+            sources: Vec::new(),
+            assumed: Vec::new(),
+            missing: Vec::new(),
+        };
+        match answer {
+            None => empty,
+            Some(Err(missing)) => Self { missing: missing.clone(), ..empty },
+            Some(Ok(worked)) => {
+                let amount = worked.value.amount();
+                Self {
+                    value: Some(worked.value.show()),
+                    si: amount.map(Amount::value),
+                    expanded_si: amount.filter(|a| !a.number.is_exact()).map(|a| a.number.expanded()),
+                    steps: worked.steps.clone(),
+                    sources: worked.sources.clone(),
+                    assumed: worked.assumed.clone(),
+                    missing: Vec::new(),
+                }
+            }
+        }
+    }
+}
+
+/// An element of the path for display.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ElementView {
+    /// Its id.
+    pub id: String,
+    /// Its kind and id.
+    pub label: String,
+    /// Its kind.
+    pub kind: String,
+    /// The leg it belongs to.
+    pub leg: String,
+    /// Its description.
+    pub name: String,
+    /// What was recorded of it, key and value.
+    pub found: Vec<(String, String)>,
+    /// Continuous capability.
+    pub capability: Worth,
+    /// Capability less rated continuous current, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub margin: Option<String>,
+    /// Resistance.
+    pub resistance: Worth,
+    /// Drop at rated continuous current.
+    pub drop: Worth,
+    /// Heat at rated continuous current.
+    pub heat: Worth,
+    /// What it responds to, for protective elements.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub responds_to: Option<String>,
+    /// Rating of a fuse, SI.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fuse_rating_si: Option<f64>,
+    /// True for the weakest element.
+    pub weakest: bool,
+    /// Photos of it.
+    pub photos: Vec<String>,
+    /// Time in the video.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub video: Option<String>,
+    /// The inspector's remark, Markdown.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// The path for display.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PathView {
+    /// Elements in the order of the current.
+    pub elements: Vec<ElementView>,
+    /// Whether the inspector says that the list is complete.
+    pub complete: Option<bool>,
+    /// Capability of the weakest element that is known.
+    pub capability: Worth,
+    /// The weakest element that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub weakest: Option<String>,
+    /// Weakest capability less rated current, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub margin: Option<String>,
+    /// Elements whose capability is not known.
+    pub undecided: Vec<String>,
+    /// Total resistance.
+    pub resistance: Worth,
+    /// Total drop at rated continuous current.
+    pub drop: Worth,
+    /// Total heat at rated continuous current.
+    pub heat: Worth,
+    /// Prospective short-circuit current.
+    pub short_circuit_current: Worth,
+    /// Fuse rating.
+    pub fuse_rating: Worth,
+}
+
+/// How many findings of each kind.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+pub struct Counts {
+    /// Critical nonconformities.
+    pub critical: usize,
+    /// Major nonconformities.
+    pub major: usize,
+    /// Minor nonconformities.
+    pub minor: usize,
+    /// Not decided.
+    pub not_decided: usize,
+    /// Not decided among the critical and major rules.
+    pub grave_not_decided: usize,
+    /// Met.
+    pub meets: usize,
+}
+
+/// Everything the outputs show.
+#[derive(Debug, Clone, Serialize)]
+pub struct View {
+    /// Version of this shape.
+    pub format: u32,
+    /// Version of the program.
+    pub program: &'static str,
+    /// Title.
+    pub title: String,
+    /// Maker, model and revision.
+    pub pack: String,
+    /// True for an invented example.
+    pub invented: bool,
+    /// What was recorded of the inspection, key and value.
+    pub inspection: Vec<(String, String)>,
+    /// Rated continuous current.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rated_current: Option<String>,
+    /// Rated continuous current in amperes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rated_current_si: Option<f64>,
+    /// Current of the full-load test in amperes, when one is recorded.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tested_current_si: Option<f64>,
+    /// Headline claims.
+    pub claimed: Vec<(String, String)>,
+    /// Counts by grade and outcome.
+    pub counts: Counts,
+    /// The path.
+    pub path: PathView,
+    /// Findings, gravest first.
+    pub findings: Vec<Finding>,
+    /// Rules not applied.
+    pub not_applied: Vec<NotApplied>,
+    /// What a house changed.
+    pub changes: Vec<Change>,
+    /// Claims against findings.
+    pub claims: Vec<ClaimView>,
+    /// The inspector's notes, Markdown.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub notes: Option<String>,
+}
+
+impl View {
+    /// The view of an inspection.
+    #[must_use]
+    pub fn of(inspection: &Inspection) -> Self {
+        let Inspection { record, derived, judgement, .. } = inspection;
+        let head = &record.inspection;
+        let text = |entry: Option<&str>| entry.unwrap_or_default().to_owned();
+        let pack: Vec<String> = [
+            head.maker.text().map(str::to_owned),
+            head.model.text().map(str::to_owned),
+            head.revision.text().map(|revision| format!("revision {revision}")),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        let pack = if pack.is_empty() { "unnamed pack".to_owned() } else { pack.join(", ") };
+        let rated = record.claims.continuous_current.quantity();
+        Self {
+            format: FORMAT,
+            program: env!("CARGO_PKG_VERSION"),
+            title: head.title.text().map_or_else(|| pack.clone(), str::to_owned),
+            pack,
+            invented: head.invented.yes() == Some(true),
+            inspection: recorded(head, &["title", "invented"]),
+            rated_current: rated.map(|q| q.text.clone()).or_else(|| {
+                let found = record.claims.continuous_current.found();
+                (found.state == State::Withheld).then(|| found.show())
+            }),
+            rated_current_si: rated.map(|q| q.value),
+            tested_current_si: record
+                .test
+                .iter()
+                .filter(|test| test.kind.word() == Some("full load"))
+                .filter_map(|test| test.current.quantity())
+                .map(|q| q.value)
+                .reduce(f64::max),
+            claimed: headline(record),
+            counts: counts(&judgement.findings),
+            path: path(record, derived),
+            findings: judgement.findings.clone(),
+            not_applied: judgement.not_applied.clone(),
+            changes: judgement.changes.clone(),
+            claims: claims(record, &judgement.findings),
+            notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
+        }
+    }
+
+    /// True when something critical or major falls short.
+    #[must_use]
+    pub fn falls_short(&self) -> bool {
+        self.counts.critical + self.counts.major > 0
+    }
+
+    /// Findings of one outcome, gravest first.
+    pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(move |finding| finding.outcome == outcome)
+    }
+
+    /// The summary in one sentence: what carries the current, and by how much it does or does not.
+    #[must_use]
+    pub fn verdict(&self) -> String {
+        let Some(rated) = &self.rated_current else {
+            return "The rated continuous current is not recorded, so the build cannot be judged against it."
+                .to_owned();
+        };
+        if self.rated_current_si.is_none() {
+            return format!(
+                "The rated continuous current is {rated}, so the build is not judged against it here."
+            );
+        }
+        match (
+            &self.path.weakest,
+            &self.path.capability.value,
+            self.path.capability.si,
+            self.rated_current_si,
+        ) {
+            (Some(weakest), Some(capability), Some(si), Some(rated_si)) => {
+                let open = match self.path.undecided.len() {
+                    0 => String::new(),
+                    1 => " The capability of one element is not known.".to_owned(),
+                    n => format!(" The capability of {n} elements is not known."),
+                };
+                if si < rated_si {
+                    format!(
+                        "Rated {rated}; the weakest element known, {weakest}, carries {capability}.{open}"
+                    )
+                } else {
+                    format!(
+                        "Rated {rated}; every element whose capability is known carries it, the weakest is {weakest} with {capability}.{open}"
+                    )
+                }
+            }
+            _ if self.path.capability.missing.iter().any(|missing| missing.reason == Reason::Withheld) => {
+                format!(
+                    "Rated {rated}; which element is the weakest is not said here, because it rests on something withheld."
+                )
+            }
+            _ => format!("Rated {rated}; no element of the path has a known capability."),
+        }
+    }
+}
+
+fn counts(findings: &[Finding]) -> Counts {
+    let mut counts = Counts::default();
+    for finding in findings {
+        match (finding.outcome, finding.grade) {
+            (Outcome::FallsShort, Grade::Critical) => counts.critical += 1,
+            (Outcome::FallsShort, Grade::Major) => counts.major += 1,
+            (Outcome::FallsShort, Grade::Minor) => counts.minor += 1,
+            (Outcome::NotDecided, grade) => {
+                counts.not_decided += 1;
+                counts.grave_not_decided += usize::from(grade != Grade::Minor);
+            }
+            (Outcome::Meets, _) => counts.meets += 1,
+        }
+    }
+    counts
+}
+
+/// Recorded fields of a part as key and value, in the order of the schema.
+pub(crate) fn recorded<P: Part>(part: &P, without: &[&str]) -> Vec<(String, String)> {
+    P::SHAPE
+        .fields
+        .iter()
+        .filter(|field| !without.contains(&field.name))
+        .filter_map(|field| {
+            let found = part.found(field.name)?;
+            if found.state == State::NotLooked {
+                return None;
+            }
+            let mut shown = found.show();
+            if let Some(how) = found.how {
+                shown = match &found.with {
+                    Some(with) => format!("{shown} ({}, {with})", how.word()),
+                    None => format!("{shown} ({})", how.word()),
+                };
+            }
+            if let Some(note) = &found.note {
+                shown = format!("{shown}; {note}");
+            }
+            Some((field.name.replace('_', " "), shown))
+        })
+        .collect()
+}
+
+fn headline(record: &Record) -> Vec<(String, String)> {
+    let claims = &record.claims;
+    [
+        ("continuous current", claims.continuous_current.found()),
+        ("capacity", claims.capacity.found()),
+        ("energy", claims.energy.found()),
+        ("nominal voltage", claims.nominal_voltage.found()),
+    ]
+    .into_iter()
+    .filter_map(|(name, found)| found.value().map(|value| (name.to_owned(), value.show())))
+    .collect()
+}
+
+fn path(record: &Record, derived: &Derived) -> PathView {
+    let weakest = match derived.of_pack("path.weakest") {
+        Some(Ok(worked)) => match &worked.value {
+            Val::Text(label) => Some(label.clone()),
+            _ => None,
+        },
+        _ => None,
+    };
+    let rated = record.claims.continuous_current.quantity().map(|q| q.value);
+    let elements: Vec<ElementView> = (0..record.path.element.len())
+        .map(|index| element(record, derived, index, weakest.as_deref(), rated))
+        .collect();
+    let capability = Worth::of(derived.of_pack("path.capability"));
+    PathView {
+        complete: record.path.complete.yes(),
+        margin: margin(capability.si, rated),
+        undecided: elements
+            .iter()
+            .filter(|e| e.capability.value.is_none())
+            .map(|e| e.label.clone())
+            .collect(),
+        capability,
+        weakest,
+        resistance: Worth::of(derived.of_pack("path.resistance")),
+        drop: Worth::of(derived.of_pack("path.drop")),
+        heat: Worth::of(derived.of_pack("path.heat")),
+        short_circuit_current: Worth::of(derived.of_pack("path.short_circuit_current")),
+        fuse_rating: Worth::of(derived.of_pack("path.fuse_rating")),
+        elements,
+    }
+}
+
+fn margin(capability: Option<f64>, rated: Option<f64>) -> Option<String> {
+    let (capability, rated) = capability.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
+    let difference = capability - rated;
+    let sign = if difference < 0.0 { "−" } else { "+" };
+    let percent = significant(100.0 * difference.abs() / rated, 3);
+    let amperes = show(difference.abs(), crate::units::Dimension::CURRENT);
+    Some(format!("{sign}{amperes} ({sign}{percent} %)"))
+}
+
+fn element(
+    record: &Record,
+    derived: &Derived,
+    index: usize,
+    weakest: Option<&str>,
+    rated: Option<f64>,
+) -> ElementView {
+    let default = crate::record::parts::Element::default();
+    let element = record.path.element.get(index).unwrap_or(&default);
+    let worth = |name: &str| Worth::of(derived.of_element(index, name));
+    let label = element_label(record, index);
+    let capability = worth("element.capability");
+    let id = element.id.text().unwrap_or_default().to_owned();
+    let mut photos = element.own.photos.clone();
+    for index in derived.photos_of(&id) {
+        let Some(file) = record.photo.get(*index).and_then(|photo| photo.file.text()) else { continue };
+        let name = file.rsplit('/').next().unwrap_or(file);
+        if !photos.iter().any(|known| known == name) {
+            photos.push(name.to_owned());
+        }
+    }
+    ElementView {
+        kind: element.kind.word().unwrap_or_default().to_owned(),
+        leg: element.leg.word().unwrap_or_default().to_owned(),
+        name: element.name.text().unwrap_or_default().to_owned(),
+        found: recorded(element, &["id", "kind", "leg", "name"]),
+        margin: margin(capability.si, rated),
+        resistance: worth("element.resistance_found"),
+        drop: worth("element.drop_at_rated"),
+        heat: worth("element.heat"),
+        responds_to: worth("element.responds_to").value,
+        fuse_rating_si: element.rating.quantity().map(|q| q.value),
+        weakest: weakest == Some(label.as_str()),
+        photos,
+        video: element.own.video.clone(),
+        note: element.own.note.clone(),
+        capability,
+        label,
+        id,
+    }
+}

@@ -1,0 +1,466 @@
+//! The write-up as Markdown and as one self-contained HTML page, from templates that a user can replace.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+use tera::{Context, Kwargs, State, Tera};
+use thiserror::Error;
+
+use super::chart::chart;
+use super::photos::{Arrivals, PhotoView, photos};
+use super::picture::path_picture;
+use super::prose;
+use super::view::View;
+use crate::cli::CAUTION;
+use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
+use crate::evidence::signature::{self, Present, SignatureKind};
+use crate::evidence::ssh::SSH_NAMESPACE;
+use crate::evidence::verify::{self, FileState};
+use crate::judge::inspection::{Inspection, OpenError, read_text};
+use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::withhold::{Leak, Summary};
+use crate::record::Part;
+use crate::record::save;
+
+/// Folder of the write-up in an inspection folder.
+pub const FOLDER: &str = "report";
+
+/// Templates that are compiled in, by the file name under which a user can replace them.
+pub(crate) const TEMPLATES: [(&str, &str); 4] = [
+    ("report.md", include_str!("../../../templates/report.md")),
+    ("report.html", include_str!("../../../templates/report.html")),
+    ("finding.html", include_str!("../../../templates/finding.html")),
+    ("style.css", include_str!("../../../templates/style.css")),
+];
+
+/// Why a write-up cannot be made.
+#[derive(Debug, Error)]
+pub enum WriteUpError {
+    /// A template is wrong.
+    #[error("template: {0}")]
+    Template(String),
+    /// A file cannot be read.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// Something that the record withholds stands in the result.
+    #[error(transparent)]
+    Leak(#[from] Leak),
+    /// The result cannot be written.
+    #[error("{path}: {source}", path = path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+}
+
+/// What the seal says of the evidence now.
+#[derive(Debug, Clone, Serialize)]
+pub struct EvidenceView {
+    /// True when there is a manifest.
+    pub sealed: bool,
+    /// True when every sealed file is unchanged and nothing was added.
+    pub matches: bool,
+    /// SHA-256 of the manifest.
+    pub manifest_sha256: Option<String>,
+    /// Files that differ: name and how.
+    pub differences: Vec<(String, String)>,
+    /// Files sealed.
+    pub files: usize,
+    /// Why it could not be checked.
+    pub problem: Option<String>,
+    /// Signatures beside the manifest; what they say of themselves is not checked.
+    pub signatures: Vec<Present>,
+    /// How to check all of it with public tools alone.
+    pub steps: Vec<Step>,
+}
+
+/// A command that checks the evidence without this program, to be typed as it stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Step {
+    /// What it shows, and where to type it.
+    pub what: String,
+    /// The command, for bash.
+    pub command: String,
+}
+
+#[derive(Serialize)]
+struct Page<'a> {
+    view: &'a View,
+    verdict: String,
+    groups: Vec<Group<'a>>,
+    photos: &'a [PhotoView],
+    /// How many of them have a hash from their arrival, and how many of these are still the same.
+    arrivals: Arrivals,
+    parts: Vec<PartView>,
+    instruments: Vec<Vec<(String, String)>>,
+    tests: Vec<TestView>,
+    evidence: &'a EvidenceView,
+    withheld: Option<&'a Summary>,
+    picture: Option<String>,
+    notes_html: Option<String>,
+    notes_md: Option<String>,
+    caution: &'static str,
+    style: String,
+    anchors: BTreeMap<String, String>,
+}
+
+#[derive(Serialize)]
+struct Group<'a> {
+    outcome: &'static str,
+    shape: &'static str,
+    class: &'static str,
+    number: usize,
+    findings: Vec<&'a Finding>,
+}
+
+#[derive(Serialize)]
+struct TestView {
+    name: String,
+    set: Vec<(String, String)>,
+    figures: Vec<(String, String)>,
+    layout: Option<String>,
+    account: Option<String>,
+    problem: Option<String>,
+    charts: Vec<ChartView>,
+}
+
+#[derive(Serialize)]
+struct ChartView {
+    svg: String,
+    file: String,
+}
+
+#[derive(Serialize)]
+struct PartView {
+    name: String,
+    found: Vec<(String, String)>,
+    note_html: Option<String>,
+    note_md: Option<String>,
+    photos: Vec<String>,
+}
+
+/// A finished write-up, not yet on disk.
+#[derive(Debug)]
+pub struct WriteUp {
+    /// The view that it shows.
+    pub view: View,
+    /// The Markdown.
+    pub markdown: String,
+    /// The page.
+    pub html: String,
+    /// The data of the curves, by file name.
+    pub data: Vec<(String, String)>,
+}
+
+/// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
+///
+/// # Errors
+/// [`WriteUpError`] names the template and what is wrong with it.
+pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
+    let view = View::of(inspection);
+    let evidence = evidence(inspection);
+    let sealed = sealed_hashes(&inspection.folder);
+    let photos = photos(inspection, sealed.as_ref());
+    let mut texts = template_texts(&TEMPLATES, templates)?;
+    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
+    let tera = engine(texts).map_err(template)?;
+    let record = &inspection.record;
+    let page = Page {
+        verdict: view.verdict(),
+        groups: groups(&view),
+        parts: parts(inspection),
+        instruments: record.instrument.iter().map(|i| super::view::recorded(i, &[])).collect(),
+        tests: tests(inspection),
+        picture: path_picture(&view),
+        notes_html: view.notes.as_deref().map(prose::to_html),
+        notes_md: view.notes.as_deref().map(prose::to_markdown),
+        caution: CAUTION,
+        style,
+        anchors: photos.iter().map(|photo| (photo.name.clone(), photo.anchor.clone())).collect(),
+        view: &view,
+        photos: &photos,
+        arrivals: Arrivals::of(&photos),
+        evidence: &evidence,
+        withheld: Some(inspection.redaction.summary()).filter(|_| !inspection.redaction.is_empty()),
+    };
+    let context = Context::from_serialize(&page).map_err(template)?;
+    let markdown = tera.render("report.md", &context).map_err(template)?;
+    let html = tera.render("report.html", &context).map_err(template)?;
+    let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
+        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), curve.csv()))
+    });
+    let data = data.collect();
+    let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
+    let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
+    let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
+    for (name, text) in files.into_iter().chain(data) {
+        inspection.redaction.guard(&format!("{FOLDER}/{name}"), text)?;
+    }
+    Ok(write_up)
+}
+
+/// Writes a write-up into the inspection folder; each file is replaced as a whole.
+///
+/// # Errors
+/// [`WriteUpError::Write`] names the file.
+pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], WriteUpError> {
+    let target = folder.join(FOLDER);
+    let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
+    save::real_folder(&target, "the write-up").map_err(|e| at(&target, e))?;
+    let paths = [target.join("report.md"), target.join("report.html")];
+    for (path, text) in paths.iter().zip([&write_up.markdown, &write_up.html]) {
+        save::replace(path, text).map_err(|e| at(path, e))?;
+    }
+    for (name, text) in &write_up.data {
+        let path = target.join(name);
+        save::replace(&path, text).map_err(|e| at(&path, e))?;
+    }
+    Ok(paths)
+}
+
+/// What a template library says, with all its reasons.
+pub(crate) fn template(error: tera::Error) -> WriteUpError {
+    WriteUpError::Template(template_words(&error))
+}
+
+/// What is wrong with a template, with all causes.
+pub(crate) fn template_words(error: &tera::Error) -> String {
+    let mut words = error.to_string();
+    let mut source = std::error::Error::source(error);
+    while let Some(inner) = source {
+        words = format!("{words}: {inner}");
+        source = inner.source();
+    }
+    words
+}
+
+/// The texts of templates, in their order: the user's own where `folder` has a file of the name, else the built-in.
+pub(crate) fn template_texts(
+    built_in: &[(&'static str, &str)],
+    folder: Option<&Path>,
+) -> Result<Vec<(&'static str, String)>, OpenError> {
+    let text = |(name, text): &(&'static str, &str)| {
+        let own = folder.map(|folder| folder.join(name)).filter(|path| path.is_file());
+        Ok((*name, own.map_or_else(|| Ok((*text).to_owned()), |path| read_text(&path))?))
+    };
+    built_in.iter().map(text).collect()
+}
+
+/// The template engine with these templates and the filters that every write-up has.
+pub(crate) fn engine(texts: Vec<(&'static str, String)>) -> Result<Tera, tera::Error> {
+    let mut tera = Tera::new();
+    tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
+    tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
+    tera.add_raw_templates(texts)?;
+    Ok(tera)
+}
+
+/// Templates leave runs of empty lines; Markdown needs one.
+pub(crate) fn squeeze(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut empty = 0;
+    for line in text.lines() {
+        let line = line.trim_end();
+        empty = if line.is_empty() { empty + 1 } else { 0 };
+        if empty < 2 && !(out.is_empty() && line.is_empty()) {
+            out.push_str(line);
+            out.push('\n');
+        }
+    }
+    out
+}
+
+fn groups(view: &View) -> Vec<Group<'_>> {
+    let class = |outcome, grade: Option<Grade>| match (outcome, grade) {
+        (Outcome::FallsShort, Some(Grade::Critical)) => "critical",
+        (Outcome::FallsShort, Some(Grade::Major)) => "major",
+        (Outcome::FallsShort, _) => "minor",
+        (Outcome::NotDecided, _) => "open",
+        (Outcome::Meets, _) => "meets",
+    };
+    let mut groups = Vec::new();
+    for grade in Grade::ALL {
+        let findings: Vec<&Finding> =
+            view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade).collect();
+        groups.push(Group {
+            outcome: match grade {
+                Grade::Critical => "falls short, critical",
+                Grade::Major => "falls short, major",
+                Grade::Minor => "falls short, minor",
+            },
+            shape: Outcome::FallsShort.shape(),
+            class: class(Outcome::FallsShort, Some(grade)),
+            number: findings.len(),
+            findings,
+        });
+    }
+    for outcome in [Outcome::NotDecided, Outcome::Meets] {
+        let findings: Vec<&Finding> = view.with_outcome(outcome).collect();
+        groups.push(Group {
+            outcome: outcome.words(),
+            shape: outcome.shape(),
+            class: class(outcome, None),
+            number: findings.len(),
+            findings,
+        });
+    }
+    groups.retain(|group| group.number > 0);
+    groups
+}
+
+fn parts(inspection: &Inspection) -> Vec<PartView> {
+    let record = &inspection.record;
+    let mut parts = vec![
+        part("Cells", &record.cells),
+        part("BMS", &record.bms),
+        part("Heater", &record.heater),
+        part("Enclosure", &record.enclosure),
+        part("Service", &record.service),
+        part("Marking", &record.marking),
+    ];
+    for (index, layer) in record.bms.layer.iter().enumerate() {
+        parts.push(part(&format!("Heat path, layer {}", index + 1), layer));
+    }
+    for item in &record.item {
+        parts.push(part("Checklist answer", item));
+    }
+    parts.retain(|part| !part.found.is_empty() || part.note_html.is_some());
+    parts
+}
+
+fn tests(inspection: &Inspection) -> Vec<TestView> {
+    let record = &inspection.record;
+    let mut views = Vec::new();
+    for (index, (test, trial)) in record.test.iter().zip(&inspection.trials).enumerate() {
+        let charts = trial.curves.iter().enumerate().map(|(number, curve)| ChartView {
+            svg: chart(curve, &format!("test-{index}-{number}")),
+            file: csv_name(index, number),
+        });
+        views.push(TestView {
+            name: if trial.id.is_empty() {
+                trial.kind.clone()
+            } else {
+                format!("{} ({})", trial.kind, trial.id)
+            },
+            set: super::view::recorded(test, &["id", "kind"]),
+            figures: trial.figures.clone(),
+            layout: trial.layout.clone(),
+            account: trial.account.clone(),
+            problem: trial.problem.clone(),
+            charts: charts.collect(),
+        });
+    }
+    views
+}
+
+/// Names of the curves' data are numbers, never texts of the record.
+pub(crate) fn csv_name(test: usize, curve: usize) -> String {
+    format!("test-{}-curve-{}.csv", test + 1, curve + 1)
+}
+
+fn part<P: Part>(name: &str, part: &P) -> PartView {
+    PartView {
+        name: name.to_owned(),
+        found: super::view::recorded(part, &[]),
+        note_html: part.own().note.as_deref().map(prose::to_html),
+        note_md: part.own().note.as_deref().map(prose::to_markdown),
+        photos: part.own().photos.clone(),
+    }
+}
+
+fn sealed_hashes(folder: &Path) -> Option<BTreeMap<String, String>> {
+    let manifest = Manifest::read(&folder.join(MANIFEST_NAME)).ok()?;
+    Some(manifest.iter().map(|(name, digest)| (name.to_text(), digest.to_string())).collect())
+}
+
+/// How a file stands against the seal, in words.
+#[must_use]
+pub fn in_words(state: &FileState) -> &str {
+    match state {
+        FileState::Unchanged { .. } => "unchanged",
+        FileState::Changed { .. } => "changed since it was sealed",
+        FileState::Missing { .. } => "missing",
+        FileState::Added { .. } => "added since it was sealed",
+        FileState::Unreadable { why } => why,
+    }
+}
+
+/// Compares the evidence with its seal.
+pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
+    let folder = &inspection.folder;
+    let manifest = folder.join(MANIFEST_NAME);
+    let mut view = EvidenceView {
+        sealed: manifest.exists(),
+        matches: false,
+        manifest_sha256: None,
+        differences: Vec::new(),
+        files: 0,
+        problem: None,
+        signatures: Vec::new(),
+        steps: Vec::new(),
+    };
+    if !view.sealed {
+        return view;
+    }
+    view.signatures = signature::present(&manifest);
+    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
+    match verify::verify(folder, &crate::evidence::hash::silent) {
+        Ok(comparison) => {
+            view.matches = comparison.matches();
+            view.files =
+                comparison.files.iter().filter(|file| !matches!(file.state, FileState::Added { .. })).count();
+            view.differences = comparison
+                .differences()
+                .map(|file| {
+                    (inspection.redaction.published(&file.name.to_text()), in_words(&file.state).to_owned())
+                })
+                .collect();
+        }
+        Err(error) => view.problem = Some(inspection.redaction.apply(&error.to_string())),
+    }
+    view.steps = steps(&view);
+    view
+}
+
+/// The commands with which anybody checks the evidence years later.
+fn steps(evidence: &EvidenceView) -> Vec<Step> {
+    let step = |what: &str, command: String| Step { what: what.to_owned(), command };
+    let mut steps = vec![step(
+        "In the inspection folder: every sealed file is as it was sealed.",
+        format!("sha256sum -c {MANIFEST_NAME}"),
+    )];
+    if let Some(digest) = &evidence.manifest_sha256 {
+        steps.push(step(
+            "There too: the list of hashes is the one that this write-up was made with.",
+            format!("echo '{digest}  {MANIFEST_NAME}' | sha256sum -c"),
+        ));
+    }
+    for Present { file, kind, key } in &evidence.signatures {
+        // A comment in a signature can hold anything, a key's number or fingerprint cannot.
+        let (what, command) = match kind {
+            SignatureKind::Minisign => (
+                format!(
+                    "There too: the list was signed with the key {key}. Get the signer's public key from the signer and save it as signer.pub."
+                ),
+                format!("minisign -Vm {MANIFEST_NAME} -p signer.pub"),
+            ),
+            SignatureKind::Ssh => (
+                format!(
+                    "There too: the list was signed with the SSH key {key}. Get the signer's public key from the signer and save it as signer-ssh.pub."
+                ),
+                format!(
+                    "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {file} < {MANIFEST_NAME}"
+                ),
+            ),
+        };
+        steps.push(Step { what, command });
+    }
+    steps.push(step(
+        "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",
+        "python3 -m bagit --validate .".to_owned(),
+    ));
+    steps
+}

@@ -1,0 +1,52 @@
+//! Quantities as the trade writes them: a number, a unit, and perhaps a measurement uncertainty.
+//!
+//! `"250 A"`, `"25 x 3 mm"`, `"2/0 AWG"`, `"33 degF"`, `"1.8 mΩ"`, `"3.02 mm ± 0.05 mm"`. Inside the
+//! program every value is in SI units with its [`Dimension`]; what the user typed is kept for display.
+//!
+//! Three things are refused because guessing them would be silent damage:
+//! - a bare number where a unit is needed,
+//! - a decimal or thousands comma (`2,000 A` is two amperes to half of the world),
+//! - kelvin for a temperature: here `°C` and `°F` are points on a scale and `K` is a difference, so
+//!   that the two are never mixed up.
+//!
+//! What stands after `±` is read as the expanded uncertainty (coverage factor 2, about 95 %), the
+//! reading that JCGM 100:2008 (GUM) 7.2.2 note warns readers will give it anyway.
+
+mod dimension;
+mod parse;
+pub mod price;
+mod show;
+mod uncertain;
+mod unit;
+pub mod words;
+
+pub use dimension::Dimension;
+pub use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
+pub use show::{Display, show, show_in, show_percent, show_uncertain, significant};
+pub use uncertain::{Amount, SourceId, Uncertain, propagate};
+pub use unit::{Unit, find_unit, unit_spellings};
+
+/// The coverage factor of every stated uncertainty and every decision: about 95 % for a normal
+/// distribution (JCGM 100:2008 6.3.3; ILAC-G8:09/2019 uses the same for its guard bands).
+pub const COVERAGE: f64 = 2.0;
+
+/// A value that was read from text: SI value, dimension, uncertainty, and the text itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Quantity {
+    /// The value in SI base units (a temperature in kelvin).
+    pub value: f64,
+    /// What kind of quantity it is.
+    pub dimension: Dimension,
+    /// Expanded uncertainty (k = 2) in SI base units, when one was written.
+    pub expanded: Option<f64>,
+    /// The text as the user wrote it, without outer spaces.
+    pub text: String,
+}
+
+impl Quantity {
+    /// A quantity without uncertainty whose text is our own rendering of it.
+    #[must_use]
+    pub fn of(value: f64, dimension: Dimension) -> Self {
+        Self { value, dimension, expanded: None, text: show(value, dimension) }
+    }
+}

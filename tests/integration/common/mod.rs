@@ -1,0 +1,63 @@
+//! What integration tests share: running the program, copies of the examples, where the tools that `tests/run` sets up are.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// The repository's root folder.
+pub fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The Python of the tests' own virtual environment, ready to run a script of `tests/reference/`.
+///
+/// # Panics
+/// When `tests/run` has not set the tools up: a reference check that is skipped proves nothing.
+pub fn python(script: &str) -> Command {
+    let interpreter = tool(".cache/tools/venv/bin/python");
+    let mut command = Command::new(interpreter);
+    command.arg(root().join("tests/reference").join(script));
+    command
+}
+
+/// A file under the repository that `tests/run` installs.
+pub fn tool(relative: &str) -> PathBuf {
+    let path = root().join(relative);
+    assert!(
+        Path::new(&path).exists(),
+        "{} is missing: run `bash tests/run`, which installs what the reference checks need",
+        path.display()
+    );
+    path
+}
+
+/// Runs the program: exit status, standard output, standard error.
+pub fn run(arguments: &[&str]) -> (i32, String, String) {
+    let output =
+        Command::new(env!("CARGO_BIN_EXE_underlid")).env("NO_COLOR", "1").args(arguments).output().unwrap();
+    (
+        output.status.code().expect("an exit status"),
+        String::from_utf8(output.stdout).unwrap(),
+        String::from_utf8(output.stderr).unwrap(),
+    )
+}
+
+/// A copy of an example in a temporary folder, without its seal and without what was generated beside it.
+pub fn copy(name: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let from = root().join("example-inspections").join(name);
+    fs::copy(from.join("inspection.toml"), folder.path().join("inspection.toml")).unwrap();
+    for kind in ["photos", "logs"] {
+        fs::create_dir(folder.path().join(kind)).unwrap();
+        for file in fs::read_dir(from.join(kind)).unwrap() {
+            let file = file.unwrap();
+            fs::copy(file.path(), folder.path().join(kind).join(file.file_name())).unwrap();
+        }
+    }
+    folder
+}
+
+/// A path as an argument.
+pub fn text(path: &Path) -> String {
+    path.to_str().unwrap().to_owned()
+}

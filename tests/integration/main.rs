@@ -1,0 +1,37 @@
+//! All integration tests in one program: a test file a subject, what they share in `common` and `fill_support`.
+
+mod any_text;
+mod appendix;
+mod bench_damaged;
+mod bench_fuzz;
+mod bench_kinds;
+mod bench_logs;
+mod calc;
+mod check;
+mod checklists;
+mod collection;
+mod common;
+mod compare;
+mod decode;
+mod evidence;
+mod fill;
+mod fill_kills;
+mod fill_page;
+mod fill_quick;
+mod fill_rig;
+mod fill_support;
+mod growth;
+mod photos;
+mod plan;
+mod reference_bench;
+mod reference_collection;
+mod reference_evidence;
+mod reference_physics;
+mod reference_trial;
+mod reference_uncertainty;
+mod report;
+mod rule_book;
+mod schema;
+mod sealing;
+mod sharing;
+mod trial;

@@ -1,0 +1,175 @@
+//! `report`, `seal` and `verify` on the examples and on folders from strangers.
+
+use std::fs;
+use std::path::Path;
+
+use crate::common::{copy, root, run, text};
+
+#[test]
+fn the_write_up_of_an_example() {
+    let folder = copy("harbour-24-150-rev-b");
+    let (code, out, err) = run(&["report", &text(folder.path())]);
+    assert_eq!(code, 1, "{err}");
+    assert!(out.contains("report.html"));
+    let markdown = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
+    insta::assert_snapshot!("report-rev-b", markdown);
+    let html = fs::read_to_string(folder.path().join("report/report.html")).unwrap();
+    assert!(!html.contains("http://") || html.contains("xmlns=\"http://www.w3.org/2000/svg\""));
+    assert_eq!(html.matches("<img ").count(), 14);
+    assert!(html.contains("never says that a pack is safe"));
+    // Everything generated can be made again, and comes out the same.
+    run(&["report", &text(folder.path())]);
+    assert_eq!(html, fs::read_to_string(folder.path().join("report/report.html")).unwrap());
+}
+
+#[test]
+fn the_hashes_in_the_write_up_are_those_of_sha256sum() {
+    let folder = copy("harbour-24-150-rev-a");
+    run(&["report", &text(folder.path())]);
+    let html = fs::read_to_string(folder.path().join("report/report.html")).unwrap();
+    let output = std::process::Command::new("sha256sum")
+        .arg("photos/05-fuse.jpg")
+        .current_dir(folder.path())
+        .output()
+        .unwrap();
+    let printed = String::from_utf8(output.stdout).unwrap();
+    assert!(html.contains(printed.split_whitespace().next().unwrap()));
+}
+
+#[test]
+fn the_write_up_says_when_its_evidence_no_longer_matches() {
+    let folder = copy("harbour-24-150-rev-a");
+    let path = text(folder.path());
+    let html = || {
+        run(&["report", &path]);
+        fs::read_to_string(folder.path().join("report/report.html")).unwrap()
+    };
+    assert!(html().contains("The evidence is not sealed."));
+    let (code, ..) = run(&["seal", &path]);
+    assert_eq!(code, 0);
+    assert!(html().contains("sealed files are unchanged"));
+    assert_eq!(run(&["verify", &path]).0, 0);
+
+    let photo = folder.path().join("photos/05-fuse.jpg");
+    let mut bytes = fs::read(&photo).unwrap();
+    bytes.push(0);
+    fs::write(&photo, bytes).unwrap();
+    fs::remove_file(folder.path().join("photos/08-bms.jpg")).unwrap();
+    fs::write(folder.path().join("photos/new one.jpg"), "x").unwrap();
+    let (code, out, _) = run(&["verify", &path]);
+    assert_eq!(code, 1);
+    for line in ["05-fuse.jpg: changed", "08-bms.jpg: missing", "new one.jpg: added"] {
+        assert!(out.contains(line), "{out}");
+    }
+    let page = html();
+    assert!(page.contains("The evidence no longer matches its seal.") && page.contains("not as sealed"));
+    let (code, _, err) = run(&["seal", &path]);
+    assert!(code == 2 && err.contains("nothing was written"), "{err}");
+}
+
+#[test]
+fn a_record_from_a_stranger_does_nothing() {
+    let outside = tempfile::tempdir().unwrap();
+    fs::write(outside.path().join("secret.txt"), "SECRET CONTENT").unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("photos")).unwrap();
+    #[cfg(unix)]
+    std::os::unix::fs::symlink(outside.path().join("secret.txt"), folder.path().join("photos/link.jpg"))
+        .unwrap();
+    fs::write(folder.path().join("photos/broken.jpg"), b"\xff\xd8\xff\xe0 not a picture").unwrap();
+    // A sparse file: two gigabytes that take no room.
+    fs::File::create(folder.path().join("photos/huge.jpg")).unwrap().set_len(2 << 30).unwrap();
+    let record = r#"
+schema = 1
+notes = """
+<script>alert(1)</script>
+
+[click](javascript:alert(1)) ![x](https://example.org/track.png) <img src=x onerror=alert(1)>
+"""
+[inspection]
+title = "</title><script>alert(2)</script>"
+model = "{{ 7 * 7 }} {% include \"x\" %}"
+[claims]
+continuous_current = "100 A"
+[[claims.statement]]
+text = "<img src=x onerror=alert(3)>"
+evidence = "absent"
+[[path.element]]
+id = "\"><script>alert(4)</script>"
+kind = "busbar"
+section = "20 x 2 mm"
+material = "copper"
+note = "<iframe src='https://example.org'></iframe>"
+[[photo]]
+file = "../../etc/passwd"
+[[photo]]
+file = "/etc/passwd"
+[[photo]]
+file = "photos/link.jpg"
+[[photo]]
+file = "photos/broken.jpg"
+caption = "' onload='alert(5)"
+[[photo]]
+file = "photos/huge.jpg"
+[[photo]]
+file = "photos/none.jpg"
+"#;
+    fs::write(folder.path().join("inspection.toml"), record).unwrap();
+    let before = names(folder.path());
+    let (code, _, err) = run(&["report", &text(folder.path())]);
+    assert!(code < 2, "{err}");
+    let html = fs::read_to_string(folder.path().join("report/report.html")).unwrap();
+    let markdown = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
+    for output in [&html, &markdown] {
+        for bad in ["<script", "<iframe", "<img src=x", "[click](javascript", "49 ", "SECRET", "root:x"] {
+            assert!(!output.contains(bad), "`{bad}` is in the write-up");
+        }
+    }
+    assert!(!html.contains("example.org") || !html.contains("src=\"https"));
+    assert!(html.contains("leaves the folder") || html.contains("photos/none.jpg"));
+    let mut after = names(folder.path());
+    after.retain(|name| !name.starts_with("report"));
+    assert_eq!(before, after, "nothing but the report was written");
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = walkdir::WalkDir::new(folder)
+        .into_iter()
+        .map(|entry| entry.unwrap().path().strip_prefix(folder).unwrap().display().to_string())
+        .collect();
+    names.sort();
+    names
+}
+
+#[cfg(unix)]
+#[test]
+fn a_report_folder_that_is_a_link_is_refused() {
+    let outside = tempfile::tempdir().unwrap();
+    let folder = copy("harbour-24-150-rev-a");
+    std::os::unix::fs::symlink(outside.path(), folder.path().join("report")).unwrap();
+    let (code, _, err) = run(&["report", &text(folder.path())]);
+    assert!(code == 2 && err.contains("is a link"), "{err}");
+    assert_eq!(fs::read_dir(outside.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn templates_of_ones_own() {
+    let folder = copy("harbour-24-150-rev-a");
+    let templates = tempfile::tempdir().unwrap();
+    fs::write(templates.path().join("report.md"), "Our house: {{ verdict | md }}\n").unwrap();
+    run(&["report", "--templates", &text(templates.path()), &text(folder.path())]);
+    let markdown = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
+    assert!(markdown.starts_with("Our house: Rated 150 A"), "{markdown}");
+    fs::write(templates.path().join("report.md"), "{{ nonsense").unwrap();
+    let (code, _, err) = run(&["report", "--templates", &text(templates.path()), &text(folder.path())]);
+    assert!(code == 2 && err.contains("report.md"), "{err}");
+}
+
+#[test]
+fn the_shipped_examples_are_as_sealed() {
+    for name in ["harbour-24-150-rev-a", "harbour-24-150-rev-b"] {
+        let folder = root().join("example-inspections").join(name);
+        let (code, out, err) = run(&["verify", &text(&folder)]);
+        assert_eq!(code, 0, "{out}{err}");
+    }
+}

@@ -1,0 +1,331 @@
+//! Every rule of the built-in book meets, falls short and stays undecided; and every weakened rule is noticed.
+//!
+//! `data/golden.toml` is an invented record on which every rule that applies is met. A row changes single lines of it.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use underlid::judge::bench_test::trials;
+use underlid::judge::facts::Derived;
+use underlid::judge::rules::{Book, Outcome, judge};
+use underlid::record;
+
+/// How a rule is weakened to see whether the rows notice.
+#[derive(Clone, Copy)]
+enum Weaken {
+    /// The limit moved by a share.
+    By(f64),
+    /// A temperature limit moved by kelvins.
+    Kelvin(f64),
+    /// Only the relation is turned round.
+    Turn,
+}
+use Weaken::{By, Kelvin, Turn};
+
+type Patch = &'static [(&'static str, &'static str)];
+
+struct Row {
+    rule: &'static str,
+    subject: &'static str,
+    meets: Patch,
+    short: Patch,
+    open: Patch,
+    weaken: Weaken,
+}
+
+const fn row(
+    rule: &'static str,
+    subject: &'static str,
+    meets: Patch,
+    short: Patch,
+    open: Patch,
+    weaken: Weaken,
+) -> Row {
+    Row { rule, subject, meets, short, open, weaken }
+}
+
+const NONE: Patch = &[];
+const CUTOFF: &str = "[[path.element]]\nid = \"disc\"\nkind = \"thermal-cutoff\"\nmarked_current = \"101 A\"\ntrip_temperature = \"84 degC\"\nphotos = [\"d.jpg\"]\n";
+const SECOND: &str =
+    "[[path.element]]\nid = \"second\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\n";
+
+const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n";
+const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"15 min\"\nend = \"time\"\n";
+const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC\"\ncharged_while_cold = \"no\"\n";
+
+const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
+const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
+const RISE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\n[[test.reading]]\nof = \"red-bar\"\nvalue = \"58 degC ± 1 K\"\nsteady = \"yes\"\n[[test.reading]]\nof = \"light-bar\"\nvalue = \"53 degC ± 1 K\"\nsteady = \"yes\"\n";
+const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah\"\nenergy = \"2700 Wh\"\nend = \"taper\"\n";
+const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution = \"0.0001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"1 %\"\nresolution = \"0.01 A\"\n[[test]]\nid = \"s\"\nkind = \"capacity\"\nwith = \"v, i\"\nlog = \"golden-logs/step-agrees.csv\"\n";
+
+#[rustfmt::skip]
+const ROWS: &[Row] = &[
+    row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
+    row("fuse-responds-to-current", "", NONE, &[("#element", CUTOFF)], &[("fuse = \"class T\"", "")], Turn),
+    row("fuse-rating-over-load", "fuse", NONE, &[("rating = \"126 A\"", "rating = \"124 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
+    row("fuse-voltage", "fuse", NONE, &[("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[("rated_voltage = \"30 V\"", "")], By(0.1)),
+    row("fuse-interrupting-rating", "fuse", NONE, &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"1.7 kA\"")], &[("interrupting_rating = \"1.8 kA\"", "")], By(0.1)),
+    row("fuse-near-cells", "fuse", NONE, &[("= \"190 mm\"", "= \"205 mm\"")], &[("distance_from_cells = \"190 mm\"", "")], By(0.1)),
+    row("fuse-derated", "fuse", &[("rating = \"126 A\"", "rating = \"103.2 A\"")], &[("rating = \"126 A\"", "rating = \"102.9 A\"")], &[("inner_ambient = \"40 degC\"", "")], By(0.1)),
+    row("fuse-clears-after-trip", "fuse", &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"119 min\"")], &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"122 min\"")], NONE, By(0.1)),
+    row("fuse-reachable", "fuse", NONE, &[("accessible = \"yes\"", "accessible = \"no\"")], &[("accessible = \"yes\"", "")], Turn),
+    row("heater-power", "", NONE, &[("\"10 W\"", "\"9.5 W\"")], &[("power = \"10 W\"", "")], By(0.1)),
+    row("cell-swelling-allowance", "", NONE, &[("2.1 mm", "1.9 mm")], &[("swelling_allowance = \"2.1 mm\"", "")], By(0.1)),
+    row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah\"", "\"98 Ah\"")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah\"", "\"98 Ah\"")], By(0.1)),
+    row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh\"", "\"2540 Wh\"")], &[("#test", CAPACITY), ("energy = \"2570 Wh\"", "")], By(0.1)),
+    row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\"")], &[("#test", LOAD), ("\"15 min\"", "\"14 min\"")], Turn),
+    row("cold-charge-test", "", &[("#test", COLD)], &[("#test", COLD), ("charged_while_cold = \"no\"", "charged_while_cold = \"yes\"")], &[("#test", COLD), ("\"-4 degC\"", "\"3 degC\"")], Turn),
+    row("gauge-agrees", "", &[("#test", GAUGE)], &[("#test", GAUGE), ("\"72 %\"", "\"60 %\"")], &[("#test", GAUGE), ("100 A ± 1 A", "100 A")], Turn),
+    row("branches-agree", "", &[("#test", BRANCHES)], &[("#test", BRANCHES), ("60 A ± 1 A", "50 A ± 1 A")], &[("#test", BRANCHES), ("60 A ± 1 A", "60 A")], Turn),
+    row("test-rise-agrees-with-prediction", "", &[("#test", RISE)], &[("#test", RISE), ("58 degC", "72 degC")], &[("#test", RISE), ("steady = \"yes\"", "")], Turn),
+    row("coulomb-round-trip", "", &[("#test", TRIP)], &[("#test", TRIP), ("\"101 Ah\"", "\"104 Ah\"")], &[("#test", TRIP), ("\"taper\"", "\"stopped\"")], By(0.1)),
+    row("energy-round-trip", "", &[("#test", TRIP)], &[("#test", TRIP), ("\"2700 Wh\"", "\"2900 Wh\"")], &[("#test", TRIP), ("energy = \"2700 Wh\"", "")], By(0.1)),
+    row("short-circuit-figures-agree", "", &[("#test", STEP)], &[("#test", STEP), ("step-agrees", "step-higher")], &[("#test", STEP), ("step-agrees", "step-lower")], Turn),
+    row("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)], &[("strings = 1", "strings = 2")], &[("strings = 1", "")], By(0.6)),
+    row("fuse-accessible", "fuse", NONE, &[("replaceable = \"yes\"", "replaceable = \"no\"")], &[("replaceable = \"yes\"", "")], Turn),
+    row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
+    row("thermal-cutoff-below-cell-limit", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"84 degC\"", "\"86 degC\"")], &[("#element", CUTOFF), ("trip_temperature = \"84 degC\"", "")], Kelvin(3.0)),
+    row("element-carries-rated-current", "terminal", NONE, &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"\nmarked_current = \"97 A\"")], &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"")], By(0.1)),
+    row("conductor-protected-by-fuse", "light-bar", &[("rating = \"126 A\"", "rating = \"220 A\"")], &[("rating = \"126 A\"", "rating = \"232 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
+    row("conductor-withstands-fault", "cable", &[("size = \"35 mm2\"", "size = \"5 mm2\"")], &[("size = \"35 mm2\"", "size = \"4.7 mm2\"")], &[("size = \"35 mm2\"", "")], By(0.1)),
+    row("bar-current-density", "red-bar", NONE, &[("17 x 2 mm", "16.4 x 2 mm")], &[("section = \"17 x 2 mm\"", "")], By(0.1)),
+    row("bar-current-density-other", "light-bar", NONE, &[("26 x 2 mm", "24.4 x 2 mm")], &[("section = \"26 x 2 mm\"", "")], By(0.1)),
+    row("conductor-heat", "cable", &[("resistance = \"450 µΩ\"", "resistance = \"495 µΩ\"")], &[("resistance = \"450 µΩ\"", "resistance = \"505 µΩ\"")], &[("resistance = \"450 µΩ\"", ""), ("length = \"900 mm\"", "")], By(0.1)),
+    row("conductor-temperature", "red-bar", &[("17 x 2 mm", "12 x 1 mm")], &[("17 x 2 mm", "11.6 x 1 mm")], &[("section = \"17 x 2 mm\"", "")], Kelvin(3.0)),
+    row("bar-material-matches-mass", "red-bar", &[("90.7 g", "97.5 g")], &[("90.7 g", "98.5 g")], &[("mass = \"90.7 g\"", "")], By(0.1)),
+    row("bar-material-not-magnetic", "red-bar", NONE, &[("magnetic = \"no\"\ntemperature_rise", "magnetic = \"yes\"\ntemperature_rise")], &[("magnetic = \"no\"\ntemperature_rise", "temperature_rise")], Turn),
+    row("rise-agrees-with-prediction", "red-bar", &[("\"18 K\"", "\"29 K\"")], &[("\"18 K\"", "\"30 K\"")], &[("rise_current = \"100 A\"", "")], By(0.1)),
+    row("path-voltage-drop", "", &[("\"0.3 mΩ\"", "\"4.1 mΩ\"")], &[("\"0.3 mΩ\"", "\"4.2 mΩ\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
+    row("joint-drop", "joint", NONE, &[("145 µΩ", "152 µΩ")], &[("resistance = \"145 µΩ\"", "")], By(0.1)),
+    row("joint-overlap", "joint", NONE, &[("\"3.9 mm\"", "\"4.1 mm\"")], &[("thickness = \"3.9 mm\"", "")], By(0.1)),
+    row("joint-locking", "joint", NONE, &[("locking = \"spring washer\"", "locking = \"absent\"")], &[("locking = \"spring washer\"", "")], Turn),
+    row("joint-metals", "joint", NONE, &[("other_material = \"brass\"", "other_material = \"aluminium\"")], &[("other_material = \"brass\"", "")], By(2.0)),
+    row("joint-torque", "joint", NONE, &[("\"22 N·m\"", "\"23.5 N·m\"")], &[("bolt = \"M8\"", "")], By(0.1)),
+    row("bms-rating", "", NONE, &[("[bms]\nmarked_current = \"105 A\"", "[bms]\nmarked_current = \"97 A\"")], &[("[bms]\nmarked_current = \"105 A\"", "[bms]")], By(0.1)),
+    row("bms-junction-temperature", "", &[("\"5.5 K/W\"", "\"6.2 K/W\"")], &[("\"5.5 K/W\"", "\"6.4 K/W\"")], &[("device_thermal_resistance = \"0.5 K/W\"", "")], Kelvin(5.0)),
+    row("bms-heat-path-complete", "", NONE, &[("heat_path_complete = \"yes\"", "heat_path_complete = \"no\"")], &[("heat_path_complete = \"yes\"", "")], Turn),
+    row("bms-heat-sink-not-on-lid", "", NONE, &[("heat_sink_on_lid = \"no\"", "heat_sink_on_lid = \"yes\"")], &[("heat_sink_on_lid = \"no\"", "")], Turn),
+    row("bms-short-circuit-trip", "", NONE, &[("\"1.7 kA\"", "\"1.8 kA\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
+    row("bms-trip-over-rated", "", NONE, &[("overcurrent_trip = \"104 A\"", "overcurrent_trip = \"98 A\"")], &[("overcurrent_trip = \"104 A\"", "")], By(0.1)),
+    row("bms-trip-below-fuse-margin", "", &[("\"104 A\"", "\"250 A\"")], &[("\"104 A\"", "\"256 A\"")], &[("overcurrent_trip = \"104 A\"", "")], By(0.1)),
+    row("balancing-current", "", NONE, &[("10.5 mA", "9.8 mA")], &[("balance_current = \"10.5 mA\"", "")], By(0.1)),
+    row("sense-connection", "", NONE, &[("sense_connection = \"latched\"", "sense_connection = \"friction\"")], &[("sense_connection = \"latched\"", "")], Turn),
+    row("sense-not-held-by-glue", "", NONE, &[("sense_held_by_glue = \"no\"", "sense_held_by_glue = \"yes\"")], &[("sense_held_by_glue = \"no\"", "")], Turn),
+    row("sense-wires-fused", "", NONE, &[("sense_wires_fused = \"yes\"", "sense_wires_fused = \"absent\"")], &[("sense_wires_fused = \"yes\"", "sense_wires_fused = \"could not see\"")], Turn),
+    row("temperature-sensors", "", NONE, &[("temperature_sensors = 2", "temperature_sensors = 1")], &[("temperature_sensors = 2", "")], By(0.6)),
+    row("device-sensor", "", NONE, &[("device_sensor = \"yes\"", "device_sensor = \"no\"")], &[("device_sensor = \"yes\"", "")], Turn),
+    row("board-coated", "", NONE, &[("coated = \"yes\"", "coated = \"no\"")], &[("coated = \"yes\"", "")], Turn),
+    row("cold-charge-blocked", "", NONE, &[("charge_cutoff = \"yes\"", "charge_cutoff = \"absent\"")], &[("charge_cutoff = \"yes\"", "charge_cutoff = \"could not see\"")], Turn),
+    row("cold-charge-limit", "", NONE, &[("\"0.5 degC\"", "\"-1 degC\"")], &[("low_temperature_limit = \"0.5 degC\"", "")], Kelvin(3.0)),
+    row("high-temperature-limit", "", NONE, &[("\"64 degC\"", "\"66 degC\"")], &[("high_temperature_limit = \"64 degC\"", "")], Kelvin(3.0)),
+    row("heater-as-claimed", "", NONE, &[("present = \"yes\"", "present = \"absent\"")], &[("present = \"yes\"", "")], Turn),
+    row("heater-fused", "", NONE, &[("\nfused = \"yes\"", "\nfused = \"no\"")], &[("\nfused = \"yes\"", "")], Turn),
+    row("heater-controlled", "", NONE, &[("control = \"bms\"", "control = \"none\"")], &[("control = \"bms\"", "")], Turn),
+    row("heater-thermal-cutoff", "", NONE, &[("thermal_cutoff = \"yes\"", "thermal_cutoff = \"no\"")], &[("thermal_cutoff = \"yes\"", "")], Turn),
+    row("cell-rate", "", NONE, &[("discharge_rate_limit = \"1 C\"", "discharge_rate_limit = \"0.97 C\"")], &[("discharge_rate_limit = \"1 C\"", "")], By(0.1)),
+    row("cell-charge-rate", "", NONE, &[("charge_rate_limit = \"0.5 C\"", "charge_rate_limit = \"0.48 C\"")], &[("charge_rate_limit = \"0.5 C\"", "")], By(0.1)),
+    row("cells-add-up-to-capacity", "", NONE, &[("100.5 Ah", "98 Ah")], &[("capacity = \"100.5 Ah\"", "")], By(0.1)),
+    row("cells-add-up-to-voltage", "", NONE, &[("\"12.8 V\"", "\"13.07 V\"")], &[("\nseries = 2", "")], By(0.1)),
+    row("nameplate-energy", "", NONE, &[("energy = \"2560 Wh\"\ncontinuous", "energy = \"2613 Wh\"\ncontinuous")], &[("energy = \"2560 Wh\"\ncontinuous", "continuous")], By(0.1)),
+    row("cell-charge-voltage", "", NONE, &[("\"29.2 V\"", "\"29.3 V\"")], &[("charge_voltage = \"29.2 V\"", "")], By(0.1)),
+    row("cell-cutoff-voltage", "", NONE, &[("\"20 V\"", "\"19.9 V\"")], &[("cutoff_voltage = \"20 V\"", "")], By(0.1)),
+    row("cell-codes-legible", "", NONE, &[("codes_legible = \"yes\"", "codes_legible = \"no\"")], &[("codes_legible = \"yes\"", "")], Turn),
+    row("cell-one-lot", "", NONE, &[("one_lot = \"yes\"", "one_lot = \"no\"")], &[("one_lot = \"yes\"", "")], Turn),
+    row("cell-dates-close", "", NONE, &[("2025-03-30", "2025-04-05")], &[("latest_date = 2025-03-30", "")], By(0.1)),
+    row("cell-no-grade-marks", "", NONE, &[("grade_marks = \"no\"", "grade_marks = \"yes\"")], &[("grade_marks = \"no\"", "")], Turn),
+    row("cell-no-damage", "", NONE, &[("damage = \"no\"", "damage = \"yes\"")], &[("damage = \"no\"", "")], Turn),
+    row("cell-voltage-spread", "", NONE, &[("3.348 V", "3.352 V")], &[("voltage = \"3.348 V\"", "")], By(0.1)),
+    row("cell-resistance-spread", "", NONE, &[("1.19 mΩ", "1.21 mΩ")], &[("resistance = \"1.19 mΩ\"", "")], By(0.1)),
+    row("cell-compression", "", NONE, &[("compression = \"plates\"", "compression = \"tape\"")], &[("compression = \"plates\"", "")], Turn),
+    row("cell-insulation-between", "", NONE, &[("insulation_between = \"yes\"", "insulation_between = \"no\"")], &[("insulation_between = \"yes\"", "")], Turn),
+    row("cell-vents-free", "", NONE, &[("vents_free = \"yes\"", "vents_free = \"no\"")], &[("vents_free = \"yes\"", "")], Turn),
+    row("cell-vent-clearance", "", NONE, &[("3.1 mm", "2.9 mm")], &[("vent_clearance = \"3.1 mm\"", "")], By(0.1)),
+    row("insulation-to-case", "", NONE, &[("insulation_to_case = \"yes\"", "insulation_to_case = \"no\"")], &[("insulation_to_case = \"yes\"", "")], Turn),
+    row("cells-retained", "", NONE, &[("retention = \"bracket\"", "retention = \"loose\"")], &[("retention = \"bracket\"", "")], Turn),
+    row("board-fixed", "", NONE, &[("board_fixed = \"yes\"", "board_fixed = \"no\"")], &[("board_fixed = \"yes\"", "")], Turn),
+    row("case-sealed", "", NONE, &[("seal = \"gasket\"", "seal = \"none\"")], &[("seal = \"gasket\"", "")], Turn),
+    row("strain-relief", "", NONE, &[("strain_relief = \"yes\"", "strain_relief = \"no\"")], &[("strain_relief = \"yes\"", "")], Turn),
+    row("no-sharp-edges", "", NONE, &[("sharp_edges = \"no\"", "sharp_edges = \"yes\"")], &[("sharp_edges = \"no\"", "")], Turn),
+    row("creepage-distance", "", NONE, &[("creepage = \"1.6 mm\"", "creepage = \"1.4 mm\"")], &[("creepage = \"1.6 mm\"", "")], By(0.1)),
+    row("clearance-distance", "", NONE, &[("clearance = \"1.6 mm\"", "clearance = \"1.4 mm\"")], &[("\nclearance = \"1.6 mm\"", "")], By(0.1)),
+    row("vent-path", "", NONE, &[("vent_path = \"yes\"", "vent_path = \"no\"")], &[("vent_path = \"yes\"", "")], Turn),
+    row("no-foreign-objects", "", NONE, &[("foreign_objects = \"no\"", "foreign_objects = \"yes\"")], &[("foreign_objects = \"no\"", "")], Turn),
+    row("lid-recloses", "", NONE, &[("lid_recloses = \"yes\"", "lid_recloses = \"no\"")], &[("lid_recloses = \"yes\"", "")], Turn),
+    row("connectors-reusable", "", NONE, &[("connectors_reusable = \"yes\"", "connectors_reusable = \"no\"")], &[("connectors_reusable = \"yes\"", "")], Turn),
+    row("parts-identifiable", "", NONE, &[("parts_identifiable = \"yes\"", "parts_identifiable = \"no\"")], &[("parts_identifiable = \"yes\"", "")], Turn),
+    row("energy-marked", "", NONE, &[("[marking]\nenergy = \"2560 Wh\"", "[marking]\nenergy = \"0 Wh\"")], &[("[marking]\nenergy = \"2560 Wh\"", "[marking]")], Turn),
+    row("polarity-marked", "", NONE, &[("polarity = \"yes\"", "polarity = \"no\"")], &[("polarity = \"yes\"", "")], Turn),
+    row("warnings-marked", "", NONE, &[("warnings = \"yes\"", "warnings = \"no\"")], &[("warnings = \"yes\"", "")], Turn),
+    row("date-or-lot-marked", "", NONE, &[("date_or_lot = \"yes\"", "date_or_lot = \"no\"")], &[("date_or_lot = \"yes\"", "")], Turn),
+    row("transport-test-summary", "", NONE, &[("un38_3 = \"summary 7\"", "un38_3 = \"absent\"")], &[("un38_3 = \"summary 7\"", "")], Turn),
+    row("claim-has-evidence", "", NONE, &[("evidence = \"report 1\"", "evidence = \"absent\"")], &[("evidence = \"report 1\"", "")], Turn),
+    row("claim-not-contradicted", "", NONE, &[("verdict = \"supported\"", "verdict = \"contradicted\"")], &[("verdict = \"supported\"", "")], Turn),
+    row("certificate-covers-pack", "", NONE, &[("scope = \"whole pack\"", "scope = \"parts\"")], &[("scope = \"whole pack\"", "")], Turn),
+    row("series-limit-stated", "", NONE, &[("max_in_series = 2", "max_in_series = 0")], &[("max_in_series = 2", "")], By(1.0)),
+    row("parallel-limit-stated", "", NONE, &[("max_in_parallel = 4", "max_in_parallel = 0")], &[("max_in_parallel = 4", "")], By(1.0)),
+    row("photo-of-label", "", NONE, &[("shows = [\"label\"]", "shows = [\"lid\"]")], NO_PHOTOS, By(1.0)),
+    row("photo-of-protection", "fuse", NONE, &[("photos = [\"fuse.jpg\"]", "")], NO_PHOTOS_AT_ALL, By(1.0)),
+    row("photo-of-bms", "", NONE, &[("shows = [\"bms\"]", "shows = [\"lid\"]")], NO_PHOTOS, By(1.0)),
+    row("photo-of-cells", "", NONE, &[("shows = [\"cells\"]", "shows = [\"lid\"]")], NO_PHOTOS, By(1.0)),
+];
+
+/// Where the logs that rows name lie.
+const LOGS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data");
+
+const NO_PHOTOS: Patch = &[
+    ("[[photo]]\nfile = \"label.jpg\"\nshows = [\"label\"]\n", ""),
+    ("[[photo]]\nfile = \"bms.jpg\"\nshows = [\"bms\"]\n", ""),
+    ("[[photo]]\nfile = \"cells.jpg\"\nshows = [\"cells\"]\n", ""),
+    ("[[photo]]\nfile = \"other.jpg\"\nshows = [\"enclosure\"]\n", ""),
+];
+
+const NO_PHOTOS_AT_ALL: Patch = &[
+    ("photos = [\"fuse.jpg\"]", ""),
+    ("[[photo]]\nfile = \"label.jpg\"\nshows = [\"label\"]\n", ""),
+    ("[[photo]]\nfile = \"bms.jpg\"\nshows = [\"bms\"]\n", ""),
+    ("[[photo]]\nfile = \"cells.jpg\"\nshows = [\"cells\"]\n", ""),
+    ("[[photo]]\nfile = \"other.jpg\"\nshows = [\"enclosure\"]\n", ""),
+];
+
+fn golden() -> String {
+    std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/golden.toml")).unwrap()
+}
+
+fn patched(rule: &str, patch: Patch) -> String {
+    let mut text = golden();
+    for (from, to) in patch {
+        assert!(text.contains(from), "{rule}: the golden record has no `{from}`");
+        text = text.replacen(from, to, 1);
+    }
+    text
+}
+
+/// The gravest outcome of a rule over the subjects that contain `subject`; none when it was not applied.
+fn outcome(book: &Book, rule: &str, subject: &str, text: &str) -> Option<Outcome> {
+    let record = record::read("golden", text).unwrap_or_else(|e| panic!("{rule}: {:?}", e.list()));
+    let facts = trials(Path::new(LOGS), &record, &book.limit_amounts())
+        .into_iter()
+        .map(|trial| trial.facts)
+        .collect();
+    let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
+    judge(&record, &derived, book)
+        .findings
+        .iter()
+        .filter(|finding| finding.rule == rule && finding.subject.contains(subject))
+        .map(|finding| finding.outcome)
+        .min()
+}
+
+#[test]
+fn every_rule_has_a_row_and_the_book_has_at_least_60() {
+    let book = Book::built_in().unwrap();
+    let rules: BTreeSet<&str> = book.rules.iter().map(|rule| rule.id.as_str()).collect();
+    let rows: BTreeSet<&str> = ROWS.iter().map(|row| row.rule).collect();
+    assert_eq!(rules, rows);
+    assert_eq!(rules.len(), book.rules.len(), "rule ids are unique");
+    assert!(rules.len() >= 60);
+    for rule in &book.rules {
+        for (what, text) in
+            [("basis", &rule.basis), ("why", &rule.why), ("measure", &rule.measure), ("advice", &rule.advice)]
+        {
+            assert!(!text.is_empty(), "{} has no {what}", rule.id);
+        }
+        assert_ne!(rule.fault, rule.title, "{} says nothing of its own when it falls short", rule.id);
+    }
+}
+
+#[test]
+fn every_rule_meets_falls_short_and_stays_undecided() {
+    let book = Book::built_in().unwrap();
+    let mut wrong = Vec::new();
+    for row in ROWS {
+        for (patch, expected) in
+            [(row.meets, Outcome::Meets), (row.short, Outcome::FallsShort), (row.open, Outcome::NotDecided)]
+        {
+            let found = outcome(&book, row.rule, row.subject, &patched(row.rule, patch));
+            if found != Some(expected) {
+                wrong.push(format!("{}: expected {expected:?}, found {found:?}", row.rule));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn the_golden_record_meets_everything_that_applies() {
+    let book = Book::built_in().unwrap();
+    let record = record::read("golden", &golden()).unwrap();
+    let derived = Derived::of(&record, &book.limit_amounts());
+    for finding in judge(&record, &derived, &book).findings {
+        // At 104 A the BMS trips below 135 % of the fuse, where its standard gives no gate.
+        let expected =
+            if finding.rule == "fuse-clears-after-trip" { Outcome::NotDecided } else { Outcome::Meets };
+        assert_eq!(finding.outcome, expected, "{} {}", finding.rule, finding.subject);
+    }
+}
+
+/// The book with one rule's comparison turned round or its limit weakened.
+fn mutants(rule: &str, weaken: Weaken) -> Vec<(String, Book)> {
+    let text =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/checklists/rules.toml")).unwrap();
+    let at = text.find(&format!("id = \"{rule}\"")).unwrap();
+    let start = at + text[at..].find("require = '").unwrap() + "require = '".len();
+    let end = start + text[start..].find('\'').unwrap();
+    let require = &text[start..end];
+    let mut changed = Vec::new();
+    let relations = [" >= ", " <= ", " > ", " < "];
+    if let Some(relation) = relations.into_iter().find(|relation| require.contains(relation)) {
+        let (left, right) = require.split_once(relation).unwrap();
+        let turned = if relation.contains('>') { " <= " } else { " >= " };
+        changed.push(format!("{left}{turned}{right}"));
+        match weaken {
+            By(share) if relation.contains('>') => {
+                changed.push(format!("{left}{relation}{} * ({right})", 1.0 - share))
+            }
+            By(share) => changed.push(format!("{left}{relation}{} * ({right})", 1.0 + share)),
+            Kelvin(step) if relation.contains('>') => {
+                changed.push(format!("{left}{relation}{right} - {step} K"))
+            }
+            Kelvin(step) => changed.push(format!("{left}{relation}{right} + {step} K")),
+            Turn => {}
+        }
+    } else if let Some((left, listed)) = require.split_once(" is one of ") {
+        changed.push(format!(
+            "{left} is not {}",
+            listed.trim_start_matches('(').split(',').next().unwrap().trim_end_matches(')')
+        ));
+    } else if require.contains(" is not ") {
+        changed.push(require.replace(" is not ", " is "));
+    } else {
+        changed.push(require.replace(" is ", " is not "));
+    }
+    changed
+        .into_iter()
+        .map(|new| {
+            let mutated = format!("{}{new}{}", &text[..start], &text[end..]);
+            let book = Book::read("mutant", &mutated).unwrap_or_else(|e| panic!("{new}: {:?}", e.list()));
+            (new, book)
+        })
+        .collect()
+}
+
+#[test]
+fn every_weakened_rule_is_noticed() {
+    let mut survivors = Vec::new();
+    let mut tried = 0;
+    for row in ROWS {
+        for (expression, book) in mutants(row.rule, row.weaken) {
+            tried += 1;
+            let noticed = outcome(&book, row.rule, row.subject, &patched(row.rule, row.meets))
+                != Some(Outcome::Meets)
+                || outcome(&book, row.rule, row.subject, &patched(row.rule, row.short))
+                    != Some(Outcome::FallsShort);
+            if !noticed {
+                survivors.push(format!("{}: {expression}", row.rule));
+            }
+        }
+    }
+    println!("{tried} weakened rules tried, {} not noticed", survivors.len());
+    assert!(survivors.is_empty(), "{}", survivors.join("\n"));
+}
