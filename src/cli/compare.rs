@@ -89,7 +89,7 @@ impl Compare {
 /// Every text passes here before it leaves the program, so that nothing that a record withholds slips through.
 fn guarded(inspections: &[Inspection], name: &str, text: String) -> Result<String, Failure> {
     for inspection in inspections {
-        inspection.redaction.guard(name, &text).map_err(|leak| Failure::Words(leak.to_string()))?;
+        inspection.withheld.guard(name, &text).map_err(|leak| Failure::Words(leak.to_string()))?;
     }
     Ok(text)
 }

@@ -228,7 +228,7 @@ fn handler() -> miette::GraphicalReportHandler {
 
 /// Tells which photos somebody must look at before an output is handed on: nothing here can read a picture.
 pub(crate) fn look_at(inspection: &Inspection) -> std::io::Result<()> {
-    let photos = inspection.redaction.photos_to_look_at();
+    let photos = inspection.withheld.photos_to_look_at();
     if photos.is_empty() {
         return Ok(());
     }

@@ -154,7 +154,7 @@ impl Seal {
             .collect();
         let fields = described(&write_up.view.title);
         for (name, text) in &fields {
-            inspection.redaction.guard("bag-info.txt", &format!("{name}: {text}")).map_err(words)?;
+            inspection.withheld.guard("bag-info.txt", &format!("{name}: {text}")).map_err(words)?;
         }
         super::look_at(&inspection)?;
         let options = BagOptions { fields, ..BagOptions::default() };
@@ -245,7 +245,7 @@ fn withholds(folder: &Path) -> bool {
     let Ok(text) = read_text(&folder.join(RECORD)) else { return false };
     match record::read(RECORD, &text) {
         Ok(record) => crate::judge::withhold::plan(&record).map_or(true, |plan| !plan.is_empty()),
-        Err(_) => text.contains("redact"),
+        Err(_) => text.contains("withhold"),
     }
 }
 

@@ -3,7 +3,7 @@
 //!
 //! The original is decoded to pixels and only pixels are encoded again, so no EXIF, XMP, thumbnail,
 //! colour profile, comment or hidden layer can survive. Transparent places become white: what lay
-//! under them does not come back. Redaction happens before resizing, rounded outwards.
+//! under them does not come back. Blackout happens before resizing, rounded outwards.
 //!
 //! Refused, with a typed reason: files over [`MAX_FILE_BYTES`], pictures over [`MAX_PIXELS`], and
 //! what cannot be decoded here (HEIC, camera raw, damaged files). Such a photo is still evidence: it
@@ -96,8 +96,8 @@ pub enum PictureError {
     },
     /// A box to black out that makes no sense for this picture. No copy is made, because a box that
     /// hides nothing would publish what should be hidden.
-    #[error("{}: redaction box {number} {problem}", shown(path))]
-    Redaction {
+    #[error("{}: withheld box {number} {problem}", shown(path))]
+    Blackout {
         /// The photo.
         path: PathBuf,
         /// Which box, counted from 1.
@@ -109,7 +109,7 @@ pub enum PictureError {
 
 /// A box to be filled black, measured from the top left of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Redaction {
+pub enum Blackout {
     /// In parts of the picture's width and height, each from 0 to 1.
     Fraction {
         /// Left edge.
@@ -142,12 +142,12 @@ pub struct PictureOptions {
     /// JPEG quality from 1 to 100.
     pub quality: u8,
     /// What to black out.
-    pub redactions: Vec<Redaction>,
+    pub blackouts: Vec<Blackout>,
 }
 
 impl Default for PictureOptions {
     fn default() -> Self {
-        Self { max_edge: 1600, quality: 82, redactions: Vec::new() }
+        Self { max_edge: 1600, quality: 82, blackouts: Vec::new() }
     }
 }
 
@@ -175,16 +175,16 @@ pub struct Derived {
 /// Makes a copy of a photo that is fit to publish.
 ///
 /// # Errors
-/// When the photo cannot be read or decoded within the limits, or a redaction box makes no sense.
+/// When the photo cannot be read or decoded within the limits, or a withheld box makes no sense.
 pub fn derive(path: &Path, options: &PictureOptions) -> Result<Derived, PictureError> {
     let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
     let bytes = read_limited(path)?;
     let facts = exif::read_bytes(&bytes);
     let picture = decode_upright(&bytes, facts.orientation).map_err(undecodable)?;
     let (original_width, original_height) = picture.dimensions();
-    let picture = redact(picture, &options.redactions).map_err(|(number, problem)| {
+    let picture = withhold(picture, &options.blackouts).map_err(|(number, problem)| {
         let path = path.to_path_buf();
-        PictureError::Redaction { path, number, problem }
+        PictureError::Blackout { path, number, problem }
     })?;
     let small = shrink(picture, options.max_edge.max(1));
     let (width, height) = small.dimensions();
@@ -305,16 +305,16 @@ fn flatten(picture: DynamicImage) -> RgbImage {
     out
 }
 
-fn redact(mut picture: RgbImage, boxes: &[Redaction]) -> Result<RgbImage, (usize, &'static str)> {
+fn withhold(mut picture: RgbImage, boxes: &[Blackout]) -> Result<RgbImage, (usize, &'static str)> {
     let (width, height) = picture.dimensions();
-    for (index, redaction) in boxes.iter().enumerate() {
+    for (index, withheld) in boxes.iter().enumerate() {
         let refuse = |problem| (index + 1, problem);
-        let (x, y) = match *redaction {
-            Redaction::Fraction { left, top, width: w, height: h } => (
+        let (x, y) = match *withheld {
+            Blackout::Fraction { left, top, width: w, height: h } => (
                 span_of_fraction(left, w, width).map_err(refuse)?,
                 span_of_fraction(top, h, height).map_err(refuse)?,
             ),
-            Redaction::Pixels { left, top, width: w, height: h } => (
+            Blackout::Pixels { left, top, width: w, height: h } => (
                 span_of_pixels(left, w, width).map_err(refuse)?,
                 span_of_pixels(top, h, height).map_err(refuse)?,
             ),

@@ -270,7 +270,7 @@ impl Bench {
     fn can_be_published(&self, edits: &[Edit], text: &str) -> Result<(), FillError> {
         let withholds = edits.iter().any(|edit| match edit {
             Edit::Set { place, .. } | Edit::Clear { place } | Edit::Append { list: place, .. } => {
-                place.0.first().is_some_and(|step| step.key == "redact")
+                place.0.first().is_some_and(|step| step.key == "withhold")
             }
         });
         if !withholds {

@@ -227,7 +227,7 @@ fn list_of(adds: Adds, of: Of) -> Place {
         (Adds::Sensors, Of::Test(test)) => keys("test").at(test).then("sensor"),
         (Adds::Branches, _) => keys("test.branch"),
         (Adds::Sensors, _) => keys("test.sensor"),
-        (Adds::Areas, _) => keys("redact.area"),
+        (Adds::Areas, _) => keys("withhold.area"),
     }
 }
 

@@ -130,7 +130,7 @@ impl Of {
             ("load", Self::Load(index)) => record.rig.load.get(index)?.found(field),
             ("rig", _) => record.rig.found(field),
             ("source", _) => record.rig.source.found(field),
-            ("redact", _) => record.redact.found(field),
+            ("withhold", _) => record.withhold.found(field),
             _ => None,
         }
     }
@@ -200,6 +200,6 @@ pub(super) fn there(record: &Record, adds: Adds, leg: Option<&str>, of: Of) -> V
             .flat_map(|test| &test.sensor)
             .map(|s| format!("{} = {}", text(s.column.text()), text(s.part.text())))
             .collect(),
-        Adds::Areas => record.redact.area.iter().map(|a| text(a.photo.text())).collect(),
+        Adds::Areas => record.withhold.area.iter().map(|a| text(a.photo.text())).collect(),
     }
 }

@@ -10,7 +10,7 @@ use thiserror::Error;
 use crate::judge::bench_test::{Trial, trials};
 use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Judgement, judge};
-use crate::judge::withhold::{self, Redaction};
+use crate::judge::withhold::{self, Withheld};
 use crate::record::problem::Problems;
 use crate::record::{self, LARGEST, Record};
 
@@ -61,7 +61,7 @@ pub struct Inspection {
     /// The judgement.
     pub judgement: Judgement,
     /// What was withheld by [`Inspection::open_to_publish`]; nothing in an inspection opened for the bench.
-    pub redaction: Redaction,
+    pub withheld: Withheld,
 }
 
 /// What follows from a record: its bench tests, its derived facts, the judgement.
@@ -92,14 +92,14 @@ impl Inspection {
         withhold::plan(&record).map_err(|problems| Problems::new(&name, &text, problems))?;
         let book = book(&folder, house)?;
         let (trials, derived, judgement) = worked_out(&folder, &record, &book);
-        Ok(Self { folder, text, record, book, trials, derived, judgement, redaction: Redaction::default() })
+        Ok(Self { folder, text, record, book, trials, derived, judgement, withheld: Withheld::default() })
     }
 
     /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, appendix. What the
-    /// record's `[redact]` names is gone from it; see [`crate::judge::withhold`].
+    /// record's `[withhold]` names is gone from it; see [`crate::judge::withhold`].
     ///
-    /// Every text file made from it goes through [`Redaction::guard`] before it is written, and every photo is read
-    /// through [`Redaction::original`] and blacked out with [`Redaction::areas`].
+    /// Every text file made from it goes through [`Withheld::guard`] before it is written, and every photo is read
+    /// through [`Withheld::original`] and blacked out with [`Withheld::areas`].
     ///
     /// # Errors
     /// As [`Inspection::open`].

@@ -87,7 +87,7 @@ const NOT_ASKED: &[&str] = &[
     // Only the record says these: how a branch's own log is read, and how it is aligned.
     "test.branch.columns",
     "test.branch.offset",
-    "redact.area.why",
+    "withhold.area.why",
 ];
 
 /// Parts that one line of an answer writes whole.
@@ -101,11 +101,11 @@ const IN_ONE_LINE: &[(&str, Adds)] = &[
     ("rig.meter.instrument", Adds::Meters),
     ("rig.meter.load", Adds::Meters),
     ("rig.meter.range", Adds::Meters),
-    ("redact.area.photo", Adds::Areas),
-    ("redact.area.left", Adds::Areas),
-    ("redact.area.top", Adds::Areas),
-    ("redact.area.width", Adds::Areas),
-    ("redact.area.height", Adds::Areas),
+    ("withhold.area.photo", Adds::Areas),
+    ("withhold.area.left", Adds::Areas),
+    ("withhold.area.top", Adds::Areas),
+    ("withhold.area.width", Adds::Areas),
+    ("withhold.area.height", Adds::Areas),
 ];
 
 #[test]

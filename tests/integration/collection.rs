@@ -108,7 +108,10 @@ fn the_tables_say_what_check_says() {
             assert_eq!(row[key], check["counts"][key], "{key}");
         }
         assert_eq!(row["rated_current_a"].as_f64(), check["rated_current_si"].as_f64());
-        assert_eq!(row["weakest_capability_a"].as_f64(), check["path"]["capability"]["si"].as_f64());
+        assert_eq!(
+            row["weakest_permissible_current_a"].as_f64(),
+            check["path"]["permissible_current"]["si"].as_f64()
+        );
         assert_eq!(row["weakest_element"], check["path"]["weakest"]);
         assert_eq!(row["not_applied"], check["not_applied"].as_array().unwrap().len());
         let of = |table: &str| -> Vec<Value> {
@@ -126,7 +129,7 @@ fn the_tables_say_what_check_says() {
         assert_eq!(of("elements").len(), elements.len());
         for (line, element) in of("elements").iter().zip(elements) {
             assert_eq!(line["element"], element["id"]);
-            assert_eq!(line["capability_a"].as_f64(), element["capability"]["si"].as_f64());
+            assert_eq!(line["permissible_current_a"].as_f64(), element["permissible_current"]["si"].as_f64());
             let resistance = element["resistance"]["si"].as_f64().map(|ohm| ohm * 1e3);
             assert_eq!(line["resistance_mohm"].as_f64(), resistance);
         }
@@ -543,7 +546,7 @@ fn what_a_record_withholds_is_in_no_file() {
     let folder = tempfile::tempdir().unwrap();
     let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
     let withheld =
-        "[redact]\nfields = [\"inspection.serial\"]\ntexts = [\"Marrowby Electric\", \"Zanzibarite\"]\n";
+        "[withhold]\nfields = [\"inspection.serial\"]\ntexts = [\"Marrowby Electric\", \"Zanzibarite\"]\n";
     let record =
         example("harbour-24-150-rev-a").replace("[inspection]\n", &format!("{withheld}\n[inspection]\n"));
     let record = record

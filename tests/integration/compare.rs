@@ -7,11 +7,11 @@ use serde_json::Value;
 use underlid::judge::inspection::Inspection;
 use underlid::render::compare::{Comparison, FindingComparison, Kind, compare, write_text};
 
-/// A small pack: every capability is either printed on the part or follows from an overlap with its uncertainty.
+/// A small pack: every permissible current is either printed on the part or follows from an overlap with its uncertainty.
 struct Pack {
     revision: &'static str,
     rated: &'static str,
-    /// Overlap of the joint in the positive leg; 0.31 A/mm² of it is the joint's capability.
+    /// Overlap of the joint in the positive leg; 0.31 A/mm² of it is the joint's permissible current.
     overlap: &'static str,
     elements: Vec<&'static str>,
     more: &'static str,
@@ -266,19 +266,22 @@ fn three_inspections_are_compared_with_the_first_and_explained_pair_by_pair() {
         ]
     );
     let joint = comparison.elements.iter().find(|e| e.label == "joint plus-joint").unwrap();
-    assert_eq!((joint.capability.cells.len(), joint.capability.changes.len()), (3, 2));
+    assert_eq!((joint.permissible_current.cells.len(), joint.permissible_current.changes.len()), (3, 2));
     let text = write_text(&comparison, false, false);
     assert!(text.contains("All differences are against revision A."), "{text}");
 }
 
-/// Without a leg, an id or a name an element still finds its partner; a capability that is not known explains nothing.
+/// Without a leg, an id or a name an element still finds its partner; a permissible current that is not known explains nothing.
 #[test]
-fn nothing_is_explained_where_a_capability_is_not_known() {
+fn nothing_is_explained_where_a_permissible_current_is_not_known() {
     let unknown =
         Pack { elements: vec![TERMINAL, CELLS, "kind = \"joint\"", FUSE], ..pack("B", "150 A", "") };
     let comparison = compared(&[pack("A", "200 A", "30 x 25 mm"), unknown]);
     let answer = &comparison.ratings[0];
-    assert_eq!(answer.answer, "Not decided: the capability of joint plus-joint is not known in revision B.");
+    assert_eq!(
+        answer.answer,
+        "Not decided: the permissible current of joint plus-joint is not known in revision B."
+    );
     let joint = comparison.elements.iter().find(|e| e.label == "joint plus-joint").unwrap();
     assert_eq!(joint.matched_by, "joint, positive leg, leg not recorded in all, the only one");
 }

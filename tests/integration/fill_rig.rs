@@ -174,7 +174,7 @@ fn what_a_line_gets_wrong_is_said_with_a_right_one() {
 /// What must not leave the bench is said at the end, and it is gone from the write-up.
 #[test]
 fn what_is_withheld_is_asked_at_the_end() {
-    let folder = without("harbour-24-150-rev-a", &["redact"]);
+    let folder = without("harbour-24-150-rev-a", &["withhold"]);
     let pack = folder.path();
     let before = read(pack);
     let serial = before.inspection.serial.text().unwrap().to_owned();
@@ -189,8 +189,8 @@ fn what_is_withheld_is_asked_at_the_end() {
     let (shown, saved, refused) = typed(pack, &lines);
     assert_eq!((saved, refused), (3, 0), "{shown}");
     let record = read(pack);
-    assert_eq!(record.redact.fields.list(), ["inspection.serial", "inspection.place"]);
-    assert_eq!(record.redact.area[0].width.text(), Some("30 %"));
+    assert_eq!(record.withhold.fields.list(), ["inspection.serial", "inspection.place"]);
+    assert_eq!(record.withhold.area[0].width.text(), Some("30 %"));
     let (status, _, told) = crate::common::run(&["report", pack.to_str().unwrap()]);
     assert_eq!(status, 1, "something falls short in the example: {told}");
     let page = fs::read_to_string(pack.join("report/report.md")).unwrap();

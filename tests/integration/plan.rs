@@ -182,7 +182,8 @@ fn leads_of_the_rig_against_the_regulation() {
         let plan = json(&record, &[]);
         let elements = plan["rig"]["branches"][0]["elements"].as_array().unwrap();
         let lead = elements.iter().find(|element| element["label"] == "cable red-lead").unwrap();
-        let shown: f64 = lead["capability"].as_str().unwrap().trim_end_matches(" A").parse().unwrap();
+        let shown: f64 =
+            lead["permissible_current"].as_str().unwrap().trim_end_matches(" A").parse().unwrap();
         assert!((shown - expected).abs() < 0.06, "{size} at {ambient}: {shown}, {expected}");
         let carries = if expected >= 151.0 { "meets" } else { "falls short" };
         assert_eq!(lead["outcome"], carries, "{size} at {ambient}");

@@ -10,13 +10,13 @@ const PASSWORD: &str = "an invented pass phrase";
 const RECORD: &str = "schema = 1\n[inspection]\ntitle = \"Harbour 24-150\"\nserial = \"ZQ-2026-0417\"\n[[photo]]\nfile = \"photos/zq 2026 0417.jpg\"\n";
 
 /// A folder for everything, with an inspection in `pack`.
-fn bench(redact: &str) -> tempfile::TempDir {
+fn bench(withhold: &str) -> tempfile::TempDir {
     let dir = tempfile::tempdir().unwrap();
     let at = |name: &str| dir.path().join("pack").join(name);
     for folder in ["photos", "logs"] {
         fs::create_dir_all(at(folder)).unwrap();
     }
-    fs::write(at("inspection.toml"), format!("{RECORD}{redact}")).unwrap();
+    fs::write(at("inspection.toml"), format!("{RECORD}{withhold}")).unwrap();
     image::RgbImage::new(8, 8)
         .save_with_format(at("photos/zq 2026 0417.jpg"), image::ImageFormat::Jpeg)
         .unwrap();
@@ -149,13 +149,13 @@ fn a_bag_is_refused_where_it_would_do_harm() {
 
 #[test]
 fn a_bag_of_a_record_that_withholds_something_is_warned_of_or_holds_the_write_up_alone() {
-    let redact = "[redact]\ntexts = [\"ZQ-2026-0417\"]\n";
-    let dir = bench(redact);
+    let withhold = "[withhold]\ntexts = [\"ZQ-2026-0417\"]\n";
+    let dir = bench(withhold);
     // A write-up from before something was withheld must not slip into the bag.
     fs::write(dir.path().join("pack/inspection.toml"), RECORD).unwrap();
     assert!(run(dir.path(), None, &["report", "pack"]).code < 2);
     fs::write(dir.path().join("pack/report/old.html"), "ZQ-2026-0417").unwrap();
-    fs::write(dir.path().join("pack/inspection.toml"), format!("{RECORD}{redact}")).unwrap();
+    fs::write(dir.path().join("pack/inspection.toml"), format!("{RECORD}{withhold}")).unwrap();
 
     let full = run(dir.path(), None, &["seal", "pack", "--bag", "full"]);
     assert_eq!(full.code, 0, "{}", full.err);

@@ -84,7 +84,7 @@ fn filled() -> Filled {
     let notes = filled.sentinels.text("notes".to_owned());
     filled.toml.push_str(&format!("notes = \"{notes}\"\n"));
     filled.fields.push("notes".to_owned());
-    for child in Record::SHAPE.children.iter().filter(|child| child.name != "redact") {
+    for child in Record::SHAPE.children.iter().filter(|child| child.name != "withhold") {
         part(&mut filled, child.name, (child.shape)(), child.many);
     }
     filled
@@ -149,12 +149,12 @@ fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Optio
     }
 }
 
-fn write_folder(filled: &Filled, redact: &str) -> tempfile::TempDir {
+fn write_folder(filled: &Filled, withhold: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let at = |name: &str| folder.path().join(name);
     fs::create_dir(at("photos")).unwrap();
     fs::create_dir(at("logs")).unwrap();
-    fs::write(at("inspection.toml"), format!("{}\n{redact}", filled.toml)).unwrap();
+    fs::write(at("inspection.toml"), format!("{}\n{withhold}", filled.toml)).unwrap();
     fs::write(at("photos").join(&filled.photo), photo_full_of_metadata(1)).unwrap();
     let sentinel = Sentinels::core(2);
     let log: String = (0..200).map(|n| format!("{n},{:.3},30.0\n", 26.4 - f64::from(n) * 0.01)).collect();
@@ -248,7 +248,7 @@ fn found_in<'a>(all: &'a [(PathBuf, Vec<u8>)], sentinels: &Sentinels) -> Vec<(St
 #[test]
 fn texts_that_are_withheld_stand_in_no_output() {
     let filled = filled();
-    // Without redaction very many of them are shown (the rig is for the bench and is not): the search does find what is there.
+    // Without withheld very many of them are shown (the rig is for the bench and is not): the search does find what is there.
     let open = write_folder(&filled, "");
     let shown = everything(open.path());
     let found = found_in(&shown, &filled.sentinels);
@@ -261,7 +261,7 @@ fn texts_that_are_withheld_stand_in_no_output() {
     let mut texts: Vec<String> =
         (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();
     texts.push("\"Ostra Garden\"".to_owned());
-    let folder = write_folder(&filled, &format!("[redact]\ntexts = [{}]\n", texts.join(", ")));
+    let folder = write_folder(&filled, &format!("[withhold]\ntexts = [{}]\n", texts.join(", ")));
     let all = everything(folder.path());
     assert_eq!(found_in(&all, &filled.sentinels), Vec::new());
     for (path, bytes) in &all {
@@ -282,15 +282,21 @@ fn fields_that_are_withheld_stand_in_no_output() {
     let filled = filled();
     let keys: Vec<String> = filled.fields.iter().map(|field| format!("\"{field}\"")).collect();
     // A column's label in a log is no field of the record.
-    let redact = format!("[redact]\nfields = [{}]\ntexts = [\"{}\"]\n", keys.join(", "), Sentinels::core(2));
-    let folder = write_folder(&filled, &redact);
+    let withhold =
+        format!("[withhold]\nfields = [{}]\ntexts = [\"{}\"]\n", keys.join(", "), Sentinels::core(2));
+    let folder = write_folder(&filled, &withhold);
     let all = everything(folder.path());
     assert_eq!(found_in(&all, &filled.sentinels), Vec::new());
 
     // Of the numbers nothing is left either: not one is derived, judged or drawn from a withheld field.
     let inspection = Inspection::open_to_publish(folder.path(), &[]).unwrap();
     let view = serde_json::to_value(underlid::render::write_up::View::of(&inspection)).unwrap();
-    assert_eq!(view["path"]["capability"]["si"], serde_json::Value::Null, "{}", view["path"]["capability"]);
+    assert_eq!(
+        view["path"]["permissible_current"]["si"],
+        serde_json::Value::Null,
+        "{}",
+        view["path"]["permissible_current"]
+    );
     assert_eq!(view["rated_current_si"], serde_json::Value::Null);
     let decided = |finding: &serde_json::Value| finding["outcome"] != "not decided";
     let findings: Vec<&serde_json::Value> =
@@ -313,8 +319,8 @@ fn what_is_withheld_stands_in_no_parquet() {
     let filled = filled();
     let texts: Vec<String> = (1..=filled.sentinels.places.len()).map(|n| format!("\"ZQ{n}XK\"")).collect();
     let keys: Vec<String> = filled.fields.iter().map(|field| format!("\"{field}\"")).collect();
-    let decoded = |redact: &str| {
-        let (folder, site) = (write_folder(&filled, redact), tempfile::tempdir().unwrap());
+    let decoded = |withhold: &str| {
+        let (folder, site) = (write_folder(&filled, withhold), tempfile::tempdir().unwrap());
         let to = site.path().join("site");
         let (code, _, err) =
             run(&["collection", &crate::common::text(folder.path()), "--to", &crate::common::text(&to)]);
@@ -326,11 +332,11 @@ fn what_is_withheld_stands_in_no_parquet() {
     // The search finds what is there.
     let shown = cores(&decoded(""));
     assert!(shown.len() > 5, "{shown:?}");
-    for redact in [
-        format!("[redact]\ntexts = [{}]\n", texts.join(", ")),
-        format!("[redact]\nfields = [{}]\ntexts = [\"{}\"]\n", keys.join(", "), Sentinels::core(2)),
+    for withhold in [
+        format!("[withhold]\ntexts = [{}]\n", texts.join(", ")),
+        format!("[withhold]\nfields = [{}]\ntexts = [\"{}\"]\n", keys.join(", "), Sentinels::core(2)),
     ] {
-        let decoded = decoded(&redact);
+        let decoded = decoded(&withhold);
         assert_eq!(cores(&decoded), std::collections::BTreeSet::new());
         for table in ["collection.parquet", "findings.parquet", "elements.parquet"] {
             assert!(holds(&decoded, table), "{table} has no row");
@@ -347,8 +353,9 @@ fn words_of_the_pages_are_not_searched_for() {
     {
         let folder = tempfile::tempdir().unwrap();
         let record = format!("{PACK}[inspection]\nplace = \"{word}\"\n");
-        let write = |redact: &str| {
-            fs::write(folder.path().join("inspection.toml"), format!("{record}[redact]\n{redact}")).unwrap();
+        let write = |withhold: &str| {
+            fs::write(folder.path().join("inspection.toml"), format!("{record}[withhold]\n{withhold}"))
+                .unwrap();
         };
         write("fields = [\"inspection.place\"]\n");
         let all = everything(folder.path());
@@ -383,11 +390,11 @@ fn the_guard_sees_what_a_card_says_before_it_is_a_picture() {
         ),
     )
     .unwrap();
-    fs::write(folder.path().join("inspection.toml"), format!("{PACK}[redact]\ntexts = [\"Quellwerk\"]\n"))
+    fs::write(folder.path().join("inspection.toml"), format!("{PACK}[withhold]\ntexts = [\"Quellwerk\"]\n"))
         .unwrap();
     let (code, _, err) = run(&["appendix", &path, "--templates", &own]);
     assert_eq!(code, 2, "{err}");
-    assert!(err.contains("cards/verdict-wide.svg: text 1 of `[redact] texts` still stands in it"), "{err}");
+    assert!(err.contains("cards/verdict-wide.svg: text 1 of `[withhold] texts` still stands in it"), "{err}");
     assert!(!folder.path().join("appendix").exists(), "nothing is written, not even in part");
 }
 
@@ -414,8 +421,8 @@ section = "25 x 3 mm"
 stacked = 3
 "#;
 
-fn view_of(redact: &str) -> serde_json::Value {
-    view_of_pack(&format!("{PACK}{redact}"))
+fn view_of(withhold: &str) -> serde_json::Value {
+    view_of_pack(&format!("{PACK}{withhold}"))
 }
 
 fn view_of_pack(record: &str) -> serde_json::Value {
@@ -442,8 +449,8 @@ fn a_rule_that_rests_on_a_withheld_value_is_not_decided_and_says_so() {
     let open = view_of("");
     // Bars that lie on each other carry less together; where nobody counted them, one bar is assumed.
     let uncounted = view_of_pack(&PACK.replace("stacked = 3\n", ""));
-    let hidden = view_of("[redact]\nfields = [\"path.element.bar.stacked\"]\n");
-    let bar = |view: &serde_json::Value| view["path"]["elements"][1]["capability"].clone();
+    let hidden = view_of("[withhold]\nfields = [\"path.element.bar.stacked\"]\n");
+    let bar = |view: &serde_json::Value| view["path"]["elements"][1]["permissible_current"].clone();
     assert!(
         bar(&open)["si"].is_f64()
             && bar(&uncounted)["si"].is_f64()
@@ -464,9 +471,12 @@ fn a_rule_that_rests_on_a_withheld_value_is_not_decided_and_says_so() {
         }
     }
     assert!(changed > 0);
-    assert_eq!(hidden["path"]["elements"][0]["capability"], open["path"]["elements"][0]["capability"]);
+    assert_eq!(
+        hidden["path"]["elements"][0]["permissible_current"],
+        open["path"]["elements"][0]["permissible_current"]
+    );
 
-    let hidden = view_of("[redact]\nfields = [\"claims.continuous_current\"]\n");
+    let hidden = view_of("[withhold]\nfields = [\"claims.continuous_current\"]\n");
     assert!(!hidden.to_string().contains("150 A"), "{hidden:#}");
     assert_eq!(hidden["rated_current"], "[withheld]");
 }
@@ -474,7 +484,7 @@ fn a_rule_that_rests_on_a_withheld_value_is_not_decided_and_says_so() {
 #[test]
 fn the_value_of_a_withheld_text_field_is_gone_everywhere_else() {
     let note = "[inspection]\nnote = \"the QUELLWERK\u{a0}120 fuse\"\n";
-    let hidden = view_of(&format!("{note}[redact]\nfields = [\"path.element.main.marking\"]\n"));
+    let hidden = view_of(&format!("{note}[withhold]\nfields = [\"path.element.main.marking\"]\n"));
     assert!(!hidden.to_string().to_lowercase().contains("quellwerk"), "{hidden:#}");
     let shown = view_of("");
     assert!(shown.to_string().contains("Quellwerk"));
@@ -483,24 +493,25 @@ fn the_value_of_a_withheld_text_field_is_gone_everywhere_else() {
 #[test]
 fn slips_in_what_is_withheld_show_at_the_bench_already() {
     let folder = tempfile::tempdir().unwrap();
-    let write =
-        |redact: &str| fs::write(folder.path().join("inspection.toml"), format!("{PACK}{redact}")).unwrap();
+    let write = |withhold: &str| {
+        fs::write(folder.path().join("inspection.toml"), format!("{PACK}{withhold}")).unwrap()
+    };
     let path = folder.path().to_str().unwrap();
-    for (redact, expected) in [
-        ("[redact]\nfields = [\"inspection.plase\"]\n", "did you mean `inspection.place`?"),
+    for (withhold, expected) in [
+        ("[withhold]\nfields = [\"inspection.plase\"]\n", "did you mean `inspection.place`?"),
         (
-            "[redact]\nfields = [\"path.element.fuse.marking\"]\n",
+            "[withhold]\nfields = [\"path.element.fuse.marking\"]\n",
             "names a part that the record does not have",
         ),
-        ("[redact]\ntexts = [\"ab\"]\n", "fewer than 3"),
-        ("[[redact.area]]\nphoto = \"x.jpg\"\n", "not listed in the record"),
-        ("[redact]\nfield = [\"notes\"]\n", "did you mean `fields`?"),
+        ("[withhold]\ntexts = [\"ab\"]\n", "fewer than 3"),
+        ("[[withhold.area]]\nphoto = \"x.jpg\"\n", "not listed in the record"),
+        ("[withhold]\nfield = [\"notes\"]\n", "did you mean `fields`?"),
     ] {
-        write(redact);
+        write(withhold);
         for command in ["check", "report"] {
             let (code, _, err) = run(&[command, path]);
-            assert_eq!(code, 2, "{command} {redact}");
-            assert!(err.contains(expected), "{command} {redact}: {err}");
+            assert_eq!(code, 2, "{command} {withhold}");
+            assert!(err.contains(expected), "{command} {withhold}: {err}");
             assert!(err.contains("inspection.toml"), "{err}");
         }
     }
@@ -512,14 +523,14 @@ fn slips_in_what_is_withheld_show_at_the_bench_already() {
 fn the_guard_refuses_an_output_and_names_the_place() {
     let folder = tempfile::tempdir().unwrap();
     let templates = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("inspection.toml"), format!("{PACK}[redact]\ntexts = [\"Quellwerk\"]\n"))
+    fs::write(folder.path().join("inspection.toml"), format!("{PACK}[withhold]\ntexts = [\"Quellwerk\"]\n"))
         .unwrap();
     let (path, own) = (folder.path().to_str().unwrap(), templates.path().to_str().unwrap());
     for hidden in ["Quellwerk", "Quell<b>werk</b>", "Q&#117;ellwerk", "%51uellwerk", "\\u0051uellwerk"] {
         fs::write(templates.path().join("report.md"), format!("one\ntwo\n{hidden}\n")).unwrap();
         let (code, _, err) = run(&["report", path, "--templates", own]);
         assert_eq!(code, 2, "{hidden}: {err}");
-        assert!(err.contains("report/report.md: text 1 of `[redact] texts` still stands in it"), "{err}");
+        assert!(err.contains("report/report.md: text 1 of `[withhold] texts` still stands in it"), "{err}");
         assert!(err.contains("line"), "{err}");
         assert!(!err.to_lowercase().contains("quellwerk"), "{err}");
     }
@@ -590,7 +601,7 @@ fn photo_full_of_metadata(orientation: u16) -> Vec<u8> {
     .concat()
 }
 
-fn photo_folder(photos: &[(String, Vec<u8>)], redact: &str) -> tempfile::TempDir {
+fn photo_folder(photos: &[(String, Vec<u8>)], withhold: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("photos")).unwrap();
     let mut text = "schema = 1\n".to_owned();
@@ -598,7 +609,7 @@ fn photo_folder(photos: &[(String, Vec<u8>)], redact: &str) -> tempfile::TempDir
         fs::write(folder.path().join("photos").join(name), bytes).unwrap();
         text.push_str(&format!("[[photo]]\nfile = \"photos/{name}\"\n"));
     }
-    fs::write(folder.path().join("inspection.toml"), text + redact).unwrap();
+    fs::write(folder.path().join("inspection.toml"), text + withhold).unwrap();
     folder
 }
 
@@ -642,7 +653,7 @@ fn no_output_holds_what_a_photo_says_of_itself() {
 fn areas_are_black_in_the_upright_picture_under_every_orientation() {
     let photos: Vec<(String, Vec<u8>)> =
         (1..=8).map(|n| (format!("{n}.jpg"), photo_full_of_metadata(n))).collect();
-    let mut redact = String::new();
+    let mut withhold = String::new();
     for (number, (name, _)) in photos.iter().enumerate() {
         // The same place once in percent and once in pixels.
         let [left, top, width, height] = if number % 2 == 0 {
@@ -650,11 +661,11 @@ fn areas_are_black_in_the_upright_picture_under_every_orientation() {
         } else {
             ["80 px", "20 px", "40 px", "40 px"]
         };
-        redact.push_str(&format!(
-            "[[redact.area]]\nphoto = \"{name}\"\nleft = \"{left}\"\ntop = \"{top}\"\nwidth = \"{width}\"\nheight = \"{height}\"\nwhy = \"zq9xk\"\n"
+        withhold.push_str(&format!(
+            "[[withhold.area]]\nphoto = \"{name}\"\nleft = \"{left}\"\ntop = \"{top}\"\nwidth = \"{width}\"\nheight = \"{height}\"\nwhy = \"zq9xk\"\n"
         ));
     }
-    let folder = photo_folder(&photos, &redact);
+    let folder = photo_folder(&photos, &withhold);
     let all = everything(folder.path());
     let mut seen = 0;
     for (_, bytes) in all.iter().filter(|(path, _)| path.ends_with("base64")) {
@@ -687,8 +698,8 @@ fn areas_are_black_in_the_upright_picture_under_every_orientation() {
 fn a_photo_whose_area_cannot_be_placed_is_not_shown() {
     let photos =
         [("1.jpg".to_owned(), photo_full_of_metadata(1)), ("2.jpg".to_owned(), photo_full_of_metadata(1))];
-    let redact = "[[redact.area]]\nphoto = \"1.jpg\"\nleft = \"500 px\"\ntop = \"0 px\"\nwidth = \"9 px\"\nheight = \"9 px\"\n";
-    let folder = photo_folder(&photos, redact);
+    let withhold = "[[withhold.area]]\nphoto = \"1.jpg\"\nleft = \"500 px\"\ntop = \"0 px\"\nwidth = \"9 px\"\nheight = \"9 px\"\n";
+    let folder = photo_folder(&photos, withhold);
     let all = everything(folder.path());
     let shown = |page: &str| all.iter().filter(|(path, _)| path.ends_with(format!("{page}/base64"))).count();
     assert_eq!(
@@ -705,10 +716,10 @@ fn a_photo_whose_area_cannot_be_placed_is_not_shown() {
 fn photos_that_show_a_withheld_field_are_named_until_something_on_them_is_black() {
     let photos =
         [("1.jpg".to_owned(), photo_full_of_metadata(1)), ("2.jpg".to_owned(), photo_full_of_metadata(1))];
-    let record = "[inspection]\nserial = { value = \"ZQ-1\", photos = [\"1.jpg\"] }\n[redact]\nfields = [\"inspection.serial\"]\n";
-    let area = "[[redact.area]]\nphoto = \"1.jpg\"\nleft = \"0 %\"\ntop = \"0 %\"\nwidth = \"9 %\"\nheight = \"9 %\"\n";
-    for (redact, told) in [(record.to_owned(), true), (format!("{record}{area}"), false)] {
-        let folder = photo_folder(&photos, &redact);
+    let record = "[inspection]\nserial = { value = \"ZQ-1\", photos = [\"1.jpg\"] }\n[withhold]\nfields = [\"inspection.serial\"]\n";
+    let area = "[[withhold.area]]\nphoto = \"1.jpg\"\nleft = \"0 %\"\ntop = \"0 %\"\nwidth = \"9 %\"\nheight = \"9 %\"\n";
+    for (withhold, told) in [(record.to_owned(), true), (format!("{record}{area}"), false)] {
+        let folder = photo_folder(&photos, &withhold);
         let (path, out) = (crate::common::text(folder.path()), tempfile::tempdir().unwrap());
         let to = |name: &str| crate::common::text(&out.path().join(name));
         // Every output that shows photos says so.

@@ -74,13 +74,13 @@ wrong = db.execute(
 assert wrong == [], wrong
 wrong = db.execute(
     f"""
-    SELECT p.folder, p.weakest_capability_a, e.least
+    SELECT p.folder, p.weakest_permissible_current_a, e.least
     FROM '{site}/collection.parquet' p JOIN (
-        SELECT inspection, min(capability_a) AS least, count(*) AS elements,
-               count(*) FILTER (capability_a IS NULL) AS not_known
+        SELECT inspection, min(permissible_current_a) AS least, count(*) AS elements,
+               count(*) FILTER (permissible_current_a IS NULL) AS not_known
         FROM '{site}/elements.parquet' GROUP BY inspection
     ) e USING (inspection)
-    WHERE p.weakest_capability_a IS DISTINCT FROM e.least OR p.elements <> e.elements
+    WHERE p.weakest_permissible_current_a IS DISTINCT FROM e.least OR p.elements <> e.elements
        OR p.elements_not_known <> e.not_known
     """
 ).fetchall()
@@ -90,7 +90,7 @@ assert wrong == [], wrong
 wrong = db.execute(
     f"""
     SELECT folder FROM '{site}/collection.parquet'
-    WHERE abs(margin_a - (weakest_capability_a - rated_current_a)) > 1e-9
+    WHERE abs(margin_a - (weakest_permissible_current_a - rated_current_a)) > 1e-9
        OR abs(margin_percent - 100 * margin_a / rated_current_a) > 1e-9
        OR abs(measured_share_percent - 100 * measured_capacity_ah / claimed_capacity_ah) > 1e-9
        OR abs(claimed_wh_per_kg - claimed_energy_wh / mass_kg) > 1e-9

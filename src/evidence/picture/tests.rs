@@ -133,16 +133,16 @@ fn sizes_shrink_and_never_grow() {
 }
 
 #[test]
-fn redaction_is_black_and_of_the_upright_picture() {
+fn blackout_is_black_and_of_the_upright_picture() {
     let mut exif = b"Exif\0\0".to_vec();
     exif.extend(block(&[(Tag::Orientation, Value::Short(vec![6]))]));
     let photo = with_app1(&encoded(quarters(128, 64), ImageFormat::Jpeg), &exif);
     // Upright it is 64 wide and 128 high; both boxes cover its top right quarter.
-    for redaction in [
-        Redaction::Fraction { left: 0.5, top: 0.0, width: 0.5, height: 0.5 },
-        Redaction::Pixels { left: 32, top: 0, width: 999, height: 64 },
+    for withheld in [
+        Blackout::Fraction { left: 0.5, top: 0.0, width: 0.5, height: 0.5 },
+        Blackout::Pixels { left: 32, top: 0, width: 999, height: 64 },
     ] {
-        let options = PictureOptions { redactions: vec![redaction], ..PictureOptions::default() };
+        let options = PictureOptions { blackouts: vec![withheld], ..PictureOptions::default() };
         let seen = pixels(&derive_bytes(&photo, &options).unwrap());
         assert!(near(seen.get_pixel(60, 4), [0; 3]));
         assert!(near(seen.get_pixel(36, 60), [0; 3]));
@@ -152,10 +152,10 @@ fn redaction_is_black_and_of_the_upright_picture() {
 }
 
 #[test]
-fn a_redaction_that_hides_nothing_stops_the_copy() {
+fn a_blackout_that_hides_nothing_stops_the_copy() {
     let photo = encoded(quarters(64, 32), ImageFormat::Png);
-    let fraction = |left, width| Redaction::Fraction { left, top: 0.0, width, height: 1.0 };
-    let pixels = |left, width| Redaction::Pixels { left, top: 0, width, height: 9 };
+    let fraction = |left, width| Blackout::Fraction { left, top: 0.0, width, height: 1.0 };
+    let pixels = |left, width| Blackout::Pixels { left, top: 0, width, height: 9 };
     for bad in [
         fraction(f64::NAN, 0.5),
         fraction(0.5, f64::NAN),
@@ -168,9 +168,9 @@ fn a_redaction_that_hides_nothing_stops_the_copy() {
         pixels(0, 0),
     ] {
         let options =
-            PictureOptions { redactions: vec![fraction(0.0, 1.0), bad], ..PictureOptions::default() };
+            PictureOptions { blackouts: vec![fraction(0.0, 1.0), bad], ..PictureOptions::default() };
         let error = derive_bytes(&photo, &options).unwrap_err();
-        assert!(error.to_string().contains("redaction box 2"), "{error}");
+        assert!(error.to_string().contains("withheld box 2"), "{error}");
     }
 }
 

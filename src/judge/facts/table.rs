@@ -66,14 +66,14 @@ pub const FACTS: &[FactInfo] = &[
     fact("pack.date_spread", Dimension::TIME, "time between the earliest and the latest cell"),
     fact("pack.full_load_tests", Dimension::NONE, "number of full-load tests in the record, done or planned"),
     fact(
-        "path.capability",
+        "path.permissible_current",
         Dimension::CURRENT,
-        "continuous capability of the weakest element whose capability is known",
+        "continuous permissible current of the weakest element whose permissible current is known",
     ),
     FactInfo {
         name: "path.weakest",
         kind: Type::Text,
-        about: "the weakest element whose capability is known",
+        about: "the weakest element whose permissible current is known",
     },
     fact("path.resistance", Dimension::RESISTANCE, "sum of the known resistances, cells included"),
     fact(
@@ -119,7 +119,7 @@ pub const FACTS: &[FactInfo] = &[
     ),
     fact("path.thermal_cutoffs", Dimension::NONE, "number of thermal cut-offs in the path"),
     fact("path.fuse_rating", Dimension::CURRENT, "smallest rating among the fuses in the path"),
-    fact("element.capability", Dimension::CURRENT, "continuous capability of the element"),
+    fact("element.permissible_current", Dimension::CURRENT, "continuous permissible current of the element"),
     fact(
         "element.resistance_found",
         Dimension::RESISTANCE,

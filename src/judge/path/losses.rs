@@ -6,7 +6,7 @@ use uom::si::f64::{Area, Length, ThermodynamicTemperature};
 use uom::si::length::meter;
 use uom::si::thermodynamic_temperature::kelvin;
 
-use super::capability;
+use super::permissible_current;
 use crate::judge::facts::names;
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label};
@@ -51,7 +51,7 @@ fn of_cells(mut work: Worker<'_>) -> Answer {
 
 fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
     let length = work.amount("element.length");
-    let area = match capability::area(facts, kind) {
+    let area = match permissible_current::area(facts, kind) {
         Ok(worked) => {
             work.rests_on(&worked);
             worked.value.amount().cloned()

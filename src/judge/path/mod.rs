@@ -1,12 +1,12 @@
 //! The current path: one series circuit from the cell stack to both terminals.
 //!
-//! From the ordered list of elements follow each element's continuous capability, the weakest element, resistance,
-//! drop and heat, the prospective short-circuit current, and what protects what. An element whose capability cannot
+//! From the ordered list of elements follow each element's continuous permissible current, the weakest element, resistance,
+//! drop and heat, the prospective short-circuit current, and what protects what. An element whose permissible current cannot
 //! be worked out says what is missing; it is never taken to be strong enough.
 
-mod capability;
 mod fault;
 mod losses;
+mod permissible_current;
 
 use std::collections::BTreeMap;
 
@@ -32,21 +32,22 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
         return values;
     };
     let kind = element.kind.word().unwrap_or_default();
-    values.insert("element.capability", capability::of(facts, kind));
+    values.insert("element.permissible_current", permissible_current::of(facts, kind));
     let resistance = losses::resistance(facts, kind);
     values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
     values.insert("element.heat", losses::heat(facts, &resistance));
     values.insert("element.resistance_found", resistance);
     if matches!(kind, "busbar" | "cable") {
-        let area = capability::area(facts, kind);
-        values.insert("element.density", capability::density(facts, &area));
+        let area = permissible_current::area(facts, kind);
+        values.insert("element.density", permissible_current::density(facts, &area));
         values.insert("element.density_found", density_found(facts, &area));
         values.insert("element.density_expected", density_expected(facts));
         values.insert("element.area", area);
-        let rise = capability::rise(facts, kind, "claims.continuous_current");
-        values.insert("element.temperature_at_rated", capability::temperature(facts, &rise));
+        let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
+        values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
         values.insert("element.rise_at_rated", rise);
-        values.insert("element.predicted_rise", capability::rise(facts, kind, "element.rise_current"));
+        values
+            .insert("element.predicted_rise", permissible_current::rise(facts, kind, "element.rise_current"));
     }
     if matches!(kind, "fuse" | "thermal-cutoff") {
         protective(facts, element, kind, &mut values);
@@ -68,7 +69,7 @@ pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, 
     let kind =
         facts.record.path.element.get(index).and_then(|element| element.kind.word()).unwrap_or_default();
     if matches!(kind, "busbar" | "cable") {
-        return capability::rise_at(facts, kind, current, ambient);
+        return permissible_current::rise_at(facts, kind, current, ambient);
     }
     let mut why = format!("there is no model of how heat leaves a {kind}");
     if let Ok(worked) = losses::resistance(facts, kind)
@@ -236,7 +237,7 @@ fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
 pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
     let mut values = Values::new();
     let (weakest, name) = weakest(facts);
-    values.insert("path.capability", weakest);
+    values.insert("path.permissible_current", weakest);
     values.insert("path.weakest", name);
     let resistance = losses::total(facts);
     values.insert("path.drop", losses::drop(facts, &resistance));
@@ -254,7 +255,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     let mut best: Option<(usize, Amount)> = None;
     let mut open = Vec::new();
     for index in 0..facts.record.path.element.len() {
-        match facts.derived.of_element(index, "element.capability") {
+        match facts.derived.of_element(index, "element.permissible_current") {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount()
                     && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
@@ -269,7 +270,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
         work.assume(format!("not known and so left out: {}", names(&open)));
     }
     let Some((index, amount)) = best else {
-        let what = "no element of the path has a known capability".to_owned();
+        let what = "no element of the path has a known permissible current".to_owned();
         let missing = vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded }];
         return (Err(missing.clone()), Err(missing));
     };

@@ -259,13 +259,13 @@ fn amperes(value: f64) -> Amount {
 
 pub(super) fn carries(branch: &Branch, index: usize) -> Check {
     let label = branch.label(index);
-    let capability = branch.fact(index, "element.capability");
+    let permissible_current = branch.fact(index, "element.permissible_current");
     let Some(current) = branch.current else {
-        let mut missing = capability.err().unwrap_or_default();
+        let mut missing = permissible_current.err().unwrap_or_default();
         missing.push(no_current(branch));
         return CARRIES.open(&label, &missing);
     };
-    let check = CARRIES.answer(&label, &capability, Relation::AtLeast, &amperes(current));
+    let check = CARRIES.answer(&label, &permissible_current, Relation::AtLeast, &amperes(current));
     without_ambient(check, branch, index)
 }
 
@@ -453,11 +453,11 @@ impl Fuses {
 /// Whether one of the fuses in series with a conductor has a rating that the conductor carries.
 fn protected(fuses: &Fuses, all_listed: bool, branch: &Branch, index: usize) -> Check {
     let label = branch.label(index);
-    let capability = branch.fact(index, "element.capability");
+    let permissible_current = branch.fact(index, "element.permissible_current");
     let mut missing = fuses.missing.clone();
-    let mut check = match (&fuses.smallest, &capability) {
+    let mut check = match (&fuses.smallest, &permissible_current) {
         (Some((rating, name)), Ok(_)) => {
-            let mut check = PROTECTED.answer(&label, &capability, Relation::AtLeast, rating);
+            let mut check = PROTECTED.answer(&label, &permissible_current, Relation::AtLeast, rating);
             check.steps = vec![format!("rating of {name}: {}", rating.show())];
             if check.outcome == Outcome::FallsShort && !missing.is_empty() {
                 // A fuse that nobody read may be smaller.
@@ -467,8 +467,8 @@ fn protected(fuses: &Fuses, all_listed: bool, branch: &Branch, index: usize) -> 
             check
         }
         (None, Ok(_)) if missing.is_empty() && all_listed => PROTECTED.of(&label, Outcome::FallsShort),
-        (_, capability) => {
-            missing.extend(capability.as_ref().err().cloned().unwrap_or_default());
+        (_, permissible_current) => {
+            missing.extend(permissible_current.as_ref().err().cloned().unwrap_or_default());
             if missing.is_empty() {
                 missing.push(incomplete());
             }

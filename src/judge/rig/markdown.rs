@@ -148,7 +148,7 @@ fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
                 out,
                 "| {} | {current} | {} | {} | {} | {} | {} {} |",
                 md(&row.label),
-                cell(&row.capability),
+                cell(&row.permissible_current),
                 cell(&row.used),
                 row.temperature.as_deref().map_or_else(|| "–".to_owned(), md),
                 cell(&row.drop),

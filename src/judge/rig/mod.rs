@@ -4,7 +4,7 @@
 //! each load) is put in the place of a pack's path, with the group's current in the place of the rated one; what every
 //! element carries, drops and heats up to then comes from the same code that judges packs. There is no second model.
 //!
-//! A part of the rig whose capability cannot be known leaves the rig *not decided* and is named with the line of the
+//! A part of the rig whose permissible current cannot be known leaves the rig *not decided* and is named with the line of the
 //! record that would tell. A rig is never passed by what nobody wrote down: not by a missing ambient, not by an
 //! unlisted lead, not by an instrument without an accuracy. And a rig that meets every check is not called safe.
 //!

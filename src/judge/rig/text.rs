@@ -180,8 +180,10 @@ fn rows(out: &mut String, rows: &[ElementRow]) -> std::fmt::Result {
     let wide = rows.iter().map(|row| row.label.chars().count()).max().unwrap_or(0).min(48);
     for row in rows {
         let pad = " ".repeat(wide.saturating_sub(row.label.chars().count()));
-        let carries =
-            row.capability.as_deref().map_or("not known".to_owned(), |amount| format!("carries {amount}"));
+        let carries = row
+            .permissible_current
+            .as_deref()
+            .map_or("not known".to_owned(), |amount| format!("carries {amount}"));
         let mut more = String::new();
         for (words, value) in [("used", &row.used), ("reaches", &row.temperature), ("drops", &row.drop)] {
             if let Some(value) = value {

@@ -15,7 +15,7 @@ pub struct ElementRow {
     pub label: String,
     /// What it carries continuously.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub capability: Option<String>,
+    pub permissible_current: Option<String>,
     /// Its share of the test current over what it carries.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub used: Option<String>,
@@ -69,13 +69,13 @@ pub struct RigView {
     pub test_current_si: Option<f64>,
     /// The elements by the current they carry.
     pub branches: Vec<BranchView>,
-    /// The weakest element among those whose capability is known.
+    /// The weakest element among those whose permissible current is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub weakest: Option<String>,
-    /// The weakest lead among those whose capability is known.
+    /// The weakest lead among those whose permissible current is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub weakest_lead: Option<String>,
-    /// Elements whose capability, or whose share of the current, is not known.
+    /// Elements whose permissible current, or whose share of the current, is not known.
     pub not_known: Vec<String>,
     /// The checks.
     pub checks: Vec<Check>,
@@ -129,12 +129,13 @@ fn branch_view(branch: &Branch) -> BranchView {
 }
 
 fn row(branch: &Branch, index: usize) -> ElementRow {
-    let capability = branch.amount(index, "element.capability");
-    let share = branch.current.zip(capability.as_ref()).map(|(current, amount)| current / amount.value());
+    let permissible_current = branch.amount(index, "element.permissible_current");
+    let share =
+        branch.current.zip(permissible_current.as_ref()).map(|(current, amount)| current / amount.value());
     let text = |name: &str| branch.amount(index, name).map(|amount| amount.show());
     ElementRow {
         label: branch.label(index),
-        capability: capability.map(|amount| amount.show()),
+        permissible_current: permissible_current.map(|amount| amount.show()),
         used: share.map(|share| format!("{} %", significant(share * 100.0, 3))),
         temperature: text("element.temperature_at_rated"),
         drop: text("element.drop_at_rated"),
@@ -156,8 +157,8 @@ fn weakest(views: &[BranchView], wanted: impl Fn(&ElementRow) -> bool) -> Option
         }
     }
     let (_, row) = worst?;
-    let (used, capability) = (row.used.as_deref()?, row.capability.as_deref()?);
-    Some(format!("{}: carries {capability}, the test takes {used} of it", row.label))
+    let (used, permissible_current) = (row.used.as_deref()?, row.permissible_current.as_deref()?);
+    Some(format!("{}: carries {permissible_current}, the test takes {used} of it", row.label))
 }
 
 fn not_known(views: &[BranchView]) -> Vec<String> {

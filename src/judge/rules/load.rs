@@ -231,7 +231,7 @@ impl Loading<'_> {
                 entry.require.found().span.clone(),
                 "`require` is one comparison".to_owned(),
                 "expected left, relation, right",
-                "require = 'element.capability >= claims.continuous_current'",
+                "require = 'element.permissible_current >= claims.continuous_current'",
             );
             return None;
         }

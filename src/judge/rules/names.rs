@@ -1,7 +1,7 @@
 //! The names that expressions may use, and where their values come from.
 //!
 //! Three families: the record's own fields (`claims.capacity`, `element.rating`), what follows from them
-//! (`path.short_circuit_current`, `element.capability`), and the book's named limits (`limit.…`). Names of
+//! (`path.short_circuit_current`, `element.permissible_current`), and the book's named limits (`limit.…`). Names of
 //! list parts (`element`, `layer`, `reading`, `statement`, …) are known only inside a rule over `each` of them.
 
 use std::collections::BTreeMap;
@@ -28,7 +28,7 @@ pub fn catalogue() -> Vec<NameInfo> {
     let mut names = Vec::new();
     // What is to be withheld is no subject for a rule. The rules judge the pack; the rig has elements of the same kind,
     // which `plan` checks.
-    let subjects = Record::SHAPE.children.iter().filter(|child| !matches!(child.name, "redact" | "rig"));
+    let subjects = Record::SHAPE.children.iter().filter(|child| !matches!(child.name, "withhold" | "rig"));
     for child in subjects {
         collect(child.name, (child.shape)(), &mut names);
     }

@@ -1,4 +1,4 @@
-//! Keys of the record as `[redact] fields` names them: `inspection.place`, `path.element.marking` for all elements,
+//! Keys of the record as `[withhold] fields` names them: `inspection.place`, `path.element.marking` for all elements,
 //! `path.element.main-fuse.marking` for one.
 
 use crate::record::{AnyPart, Inner, Part, Record, Shape};
@@ -32,7 +32,7 @@ impl FieldRef {
         let mut steps = Vec::new();
         match resolve(Record::SHAPE, key, &mut steps) {
             // What is withheld is not itself withheld, and an output without its schema says nothing.
-            Some(field) if steps.first().is_none_or(|(part, _)| *part != "redact") && field != "schema" => {
+            Some(field) if steps.first().is_none_or(|(part, _)| *part != "withhold") && field != "schema" => {
                 Ok(Self { steps, field })
             }
             _ => {
@@ -122,7 +122,7 @@ fn all_keys() -> Vec<String> {
         if !prefix.is_empty() {
             keys.extend(OWN_KEYS.iter().map(|own| format!("{prefix}{own}")));
         }
-        for child in shape.children.iter().filter(|child| child.name != "redact") {
+        for child in shape.children.iter().filter(|child| child.name != "withhold") {
             collect(&format!("{prefix}{}.", child.name), (child.shape)(), keys);
         }
     }
@@ -164,7 +164,7 @@ mod tests {
         for (key, near) in [
             ("inspection.pace", Some("inspection.place")),
             ("cell.marking", Some("cells.marking")),
-            ("redact.texts", None),
+            ("withhold.texts", None),
             ("schema", None),
             ("", None),
             ("inspection", None),

@@ -8,14 +8,14 @@
 use base64::Engine;
 use thiserror::Error;
 
-use super::Redaction;
+use super::Withheld;
 use super::fold::Folded;
 use crate::evidence::error::shown_text;
 
 /// Something withheld stands in an output, which was therefore not written.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error(
-    "{file}: {which} still stands in it, {place}; nothing was written. Withhold the text by itself in `[redact] texts`, or take it out of the record there"
+    "{file}: {which} still stands in it, {place}; nothing was written. Withhold the text by itself in `[withhold] texts`, or take it out of the record there"
 )]
 pub struct Leak {
     /// The output, by a name that gives nothing away.
@@ -35,28 +35,28 @@ const DEEPEST: usize = 3;
 
 type Reading = fn(&str) -> String;
 
-pub(super) fn guard(redaction: &Redaction, file: &str, text: &str) -> Result<(), Leak> {
-    if redaction.texts.is_empty() {
+pub(super) fn guard(withheld: &Withheld, file: &str, text: &str) -> Result<(), Leak> {
+    if withheld.texts.is_empty() {
         return Ok(());
     }
-    if let Some(which) = first(redaction, file) {
+    if let Some(which) = first(withheld, file) {
         return Err(Leak {
-            file: shown_text(&redaction.apply(file)),
+            file: shown_text(&withheld.apply(file)),
             which,
             place: "in the name of the file".to_owned(),
         });
     }
-    look(redaction, text, DEEPEST).map_err(|(which, place)| Leak { file: shown_text(file), which, place })
+    look(withheld, text, DEEPEST).map_err(|(which, place)| Leak { file: shown_text(file), which, place })
 }
 
-fn look(redaction: &Redaction, text: &str, deep: usize) -> Result<(), (String, String)> {
+fn look(withheld: &Withheld, text: &str, deep: usize) -> Result<(), (String, String)> {
     let (text, data) = without_data(text);
     for (from, window) in windows(&text) {
         let line = |at: usize| {
             let before = text.get(..from + at).unwrap_or(&text);
             format!("on line {}", before.matches('\n').count() + 1)
         };
-        if let Some((which, at)) = first_at(redaction, window) {
+        if let Some((which, at)) = first_at(withheld, window) {
             return Err((which, line(at)));
         }
         let html: String = plain_html(window);
@@ -69,8 +69,8 @@ fn look(redaction: &Redaction, text: &str, deep: usize) -> Result<(), (String, S
         ];
         for (how, source, reading) in readings {
             let found = match reading {
-                Some(reading) => first(redaction, &reading(source)),
-                None => first(redaction, source),
+                Some(reading) => first(withheld, &reading(source)),
+                None => first(withheld, source),
             };
             if let Some(which) = found {
                 return Err((which, format!("{how} after {}", line(0).trim_start_matches("on "))));
@@ -79,21 +79,21 @@ fn look(redaction: &Redaction, text: &str, deep: usize) -> Result<(), (String, S
     }
     for inner in data {
         if deep > 0 {
-            look(redaction, &inner, deep - 1)
+            look(withheld, &inner, deep - 1)
                 .map_err(|(which, place)| (which, format!("in base64 data, {place}")))?;
         }
     }
     Ok(())
 }
 
-fn first(redaction: &Redaction, text: &str) -> Option<String> {
-    first_at(redaction, text).map(|(which, _)| which)
+fn first(withheld: &Withheld, text: &str) -> Option<String> {
+    first_at(withheld, text).map(|(which, _)| which)
 }
 
-fn first_at(redaction: &Redaction, text: &str) -> Option<(String, usize)> {
+fn first_at(withheld: &Withheld, text: &str) -> Option<(String, usize)> {
     let folded = Folded::of(text);
-    let place = redaction.texts.find(&folded, 0)?;
-    Some((redaction.which.get(place.which).cloned().unwrap_or_default(), place.bytes.start))
+    let place = withheld.texts.find(&folded, 0)?;
+    Some((withheld.which.get(place.which).cloned().unwrap_or_default(), place.bytes.start))
 }
 
 /// Pieces of a text that overlap, each with its start.
@@ -279,17 +279,17 @@ fn json_decoded(text: &str) -> String {
 mod tests {
     use super::*;
 
-    fn redaction(texts: &[&str]) -> Redaction {
-        let mut redaction = Redaction::default();
+    fn withheld(texts: &[&str]) -> Withheld {
+        let mut withheld = Withheld::default();
         for (number, text) in texts.iter().enumerate() {
-            redaction.withhold(text, format!("text {}", number + 1));
+            withheld.withhold(text, format!("text {}", number + 1));
         }
-        redaction
+        withheld
     }
 
     #[test]
     fn nothing_hides_behind_escapes() {
-        let redaction = redaction(&["Jane Döe", "MB-2026-0417"]);
+        let withheld = withheld(&["Jane Döe", "MB-2026-0417"]);
         let base64 = base64::engine::general_purpose::STANDARD.encode("<text>Jane Döe</text>");
         for text in [
             "by Jane Döe",
@@ -309,25 +309,25 @@ mod tests {
             &format!("{}Jane Döe{}", "x ".repeat(WINDOW), " y".repeat(WINDOW)),
             &format!("{}Jane Döe", " ".repeat(WINDOW - 4)),
         ] {
-            let leak = redaction.guard("report.html", text).unwrap_err();
+            let leak = withheld.guard("report.html", text).unwrap_err();
             assert!(leak.which.starts_with("text "), "{leak}");
             assert!(!leak.to_string().to_lowercase().contains("jane"), "{leak}");
         }
         for text in
             ["", "by Jane", "Döe, Jane", "MB-2026-0418", "data:image/jpeg;base64,MB20260417", "a & b < c \\"]
         {
-            assert_eq!(redaction.guard("report.html", text), Ok(()), "{text}");
+            assert_eq!(withheld.guard("report.html", text), Ok(()), "{text}");
         }
-        let leak = redaction.guard("jane_doe/report.html", "").unwrap_err();
+        let leak = withheld.guard("jane_doe/report.html", "").unwrap_err();
         assert!(leak.place.contains("name of the file") && !leak.to_string().contains("jane"), "{leak}");
-        let leak = redaction.guard("r", "a\nb\nJane Döe").unwrap_err();
+        let leak = withheld.guard("r", "a\nb\nJane Döe").unwrap_err();
         assert_eq!(leak.place, "on line 3");
     }
 
     proptest::proptest! {
         #[test]
         fn no_text_makes_it_panic(text in "[&<>%\\\\\"'a-z0-9#;xu/ é€𝄞=,:-]{0,80}") {
-            let _ = redaction(&["Jane Döe"]).guard("r", &format!("{text};base64,{text}"));
+            let _ = withheld(&["Jane Döe"]).guard("r", &format!("{text};base64,{text}"));
         }
     }
 }

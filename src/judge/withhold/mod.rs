@@ -1,6 +1,6 @@
 //! What a record withholds from outputs for others, and the guard that lets none of it out.
 //!
-//! `[redact]` names fields, literal texts and places on photos. [`crate::judge::inspection::Inspection::open_to_publish`] gives
+//! `[withhold]` names fields, literal texts and places on photos. [`crate::judge::inspection::Inspection::open_to_publish`] gives
 //! outputs an inspection in which they are gone:
 //!
 //! - A **field** is taken out *before* anything is derived or judged, so that no number of the output is made from it.
@@ -11,7 +11,7 @@
 //!   stands: notes, captions, ids, file names, column labels of logs, problems. See [`fold`](self) for spellings.
 //! - A **photo** is blacked out in every copy; one whose areas cannot be placed is not shown at all.
 //!
-//! [`Redaction::guard`] is the last step of every output: it looks for all of it once more, also behind HTML, URL and
+//! [`Withheld::guard`] is the last step of every output: it looks for all of it once more, also behind HTML, URL and
 //! JSON escapes, and refuses to let the output be written. What is packed so that it cannot be searched (pictures of
 //! cards, Parquet) is searched as text before it is packed.
 //!
@@ -47,9 +47,9 @@ pub const SHORTEST_TEXT: usize = 3;
 /// The value of a withheld field is searched elsewhere if it has at least this many letters and digits.
 pub const SHORTEST_VALUE: usize = 4;
 
-/// What an inspection withholds. The redaction of a record without `[redact]` withholds nothing and costs nothing.
+/// What an inspection withholds. The withheld of a record without `[withhold]` withholds nothing and costs nothing.
 #[derive(Debug, Clone, Default)]
-pub struct Redaction {
+pub struct Withheld {
     /// Texts that are withheld.
     texts: Finder,
     /// Which each of them is, without saying what it is.
@@ -57,7 +57,7 @@ pub struct Redaction {
     /// Photo file names as published, and as they are.
     originals: BTreeMap<String, String>,
     /// Areas by the photo's true file name.
-    areas: BTreeMap<String, Vec<picture::Redaction>>,
+    areas: BTreeMap<String, Vec<picture::Blackout>>,
     to_look_at: Vec<String>,
     summary: Summary,
 }
@@ -77,7 +77,7 @@ pub struct Summary {
     pub findings: usize,
 }
 
-impl Redaction {
+impl Withheld {
     /// True when nothing is withheld.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -130,7 +130,7 @@ impl Redaction {
     /// The areas to black out on a photo, from the name under which it is published. Give them to
     /// [`picture::derive`] with every copy of the photo.
     #[must_use]
-    pub fn areas(&self, published: &str) -> Vec<picture::Redaction> {
+    pub fn areas(&self, published: &str) -> Vec<picture::Blackout> {
         self.areas.get(self.original(published)).cloned().unwrap_or_default()
     }
 

@@ -1,4 +1,4 @@
-//! Reads `[redact]` of a record and refuses what would withhold nothing: unknown keys, texts that cannot be searched,
+//! Reads `[withhold]` of a record and refuses what would withhold nothing: unknown keys, texts that cannot be searched,
 //! areas on photos that are not listed or lie outside the picture.
 
 use std::collections::BTreeMap;
@@ -8,7 +8,7 @@ use super::fold::Wanted;
 use super::{SHORTEST_TEXT, program_says};
 use crate::evidence::picture;
 use crate::record::field::{Entry, Text};
-use crate::record::parts::{Redact, RedactArea};
+use crate::record::parts::{Withhold, WithholdArea};
 use crate::record::problem::Problem;
 use crate::record::{AnyPart, Own, Record};
 use crate::units::words::nearest;
@@ -24,7 +24,7 @@ pub(crate) struct Plan {
     pub(super) fields: Vec<(String, FieldRef)>,
     pub(super) texts: Vec<String>,
     /// By the photo's file name.
-    pub(super) areas: BTreeMap<String, Vec<picture::Redaction>>,
+    pub(super) areas: BTreeMap<String, Vec<picture::Blackout>>,
 }
 
 impl Plan {
@@ -37,11 +37,11 @@ impl Plan {
 /// Reads what a record asks to be withheld.
 ///
 /// # Errors
-/// Every place of `[redact]` that would withhold nothing, or not what it says.
+/// Every place of `[withhold]` that would withhold nothing, or not what it says.
 pub(crate) fn plan(record: &Record) -> Result<Plan, Vec<Problem>> {
     let mut plan = Plan::default();
     let mut problems = Vec::new();
-    let Redact { own, fields: keys, texts: literal, area } = &record.redact;
+    let Withhold { own, fields: keys, texts: literal, area } = &record.withhold;
     if keys.list().len().max(literal.list().len()).max(area.len()) > MOST {
         let message = format!("more than {MOST} fields, texts or areas are to be withheld");
         let example = "fields = [\"path.element.marking\"]   # one key stands for all elements";
@@ -49,7 +49,7 @@ pub(crate) fn plan(record: &Record) -> Result<Plan, Vec<Problem>> {
     }
     fields(record, &mut plan, &mut problems);
     texts(record, &mut plan, &mut problems);
-    for area in &record.redact.area {
+    for area in &record.withhold.area {
         match placed(record, area) {
             Ok((photo, place)) => plan.areas.entry(photo).or_default().push(place),
             Err(problem) => problems.push(problem),
@@ -59,12 +59,12 @@ pub(crate) fn plan(record: &Record) -> Result<Plan, Vec<Problem>> {
 }
 
 fn fields(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
-    if record.redact.fields.list().is_empty() {
+    if record.withhold.fields.list().is_empty() {
         return;
     }
     let mut copy = record.clone();
-    for key in record.redact.fields.list() {
-        let span = record.redact.fields.found().span.clone();
+    for key in record.withhold.fields.list() {
+        let span = record.withhold.fields.found().span.clone();
         let shown: String = key.chars().take(80).collect();
         match FieldRef::parse(key) {
             Ok(field)
@@ -96,13 +96,13 @@ fn fields(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
 }
 
 fn texts(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
-    if record.redact.texts.list().is_empty() {
+    if record.withhold.texts.list().is_empty() {
         return;
     }
-    let own = program_says(record.redact.texts.list());
-    for (number, text) in record.redact.texts.list().iter().enumerate() {
+    let own = program_says(record.withhold.texts.list());
+    for (number, text) in record.withhold.texts.list().iter().enumerate() {
         let wanted = Wanted::of(text);
-        let span = record.redact.texts.found().span.clone();
+        let span = record.withhold.texts.found().span.clone();
         let nth = number + 1;
         if wanted.letters() < SHORTEST_TEXT {
             problems.push(Problem::at(
@@ -124,7 +124,7 @@ fn texts(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
     }
 }
 
-fn placed(record: &Record, area: &RedactArea) -> Result<(String, picture::Redaction), Problem> {
+fn placed(record: &Record, area: &WithholdArea) -> Result<(String, picture::Blackout), Problem> {
     let photos = || record.photo.iter().filter_map(|photo| photo.file.text());
     let file = text_of(area, &area.photo, "photo", "photo = \"photos/01-label.jpg\"")?;
     let known = photos().find(|known| *known == file || known.rsplit('/').next() == Some(file));
@@ -163,13 +163,13 @@ fn placed(record: &Record, area: &RedactArea) -> Result<(String, picture::Redact
                 ));
             }
             let [left, top, width, height] = [left, top, width, height].map(|percent| percent / 100.0);
-            picture::Redaction::Fraction { left, top, width, height }
+            picture::Blackout::Fraction { left, top, width, height }
         }
         [Length::Pixels(left), Length::Pixels(top), Length::Pixels(width), Length::Pixels(height)] => {
             if width == 0 || height == 0 {
                 return Err(wrong("this area has no size", "expected a width and a height of at least 1 px"));
             }
-            picture::Redaction::Pixels { left, top, width, height }
+            picture::Blackout::Pixels { left, top, width, height }
         }
         _ => {
             return Err(wrong(
@@ -182,7 +182,7 @@ fn placed(record: &Record, area: &RedactArea) -> Result<(String, picture::Redact
 }
 
 fn text_of<'a>(
-    area: &RedactArea,
+    area: &WithholdArea,
     entry: &'a Entry<Text>,
     name: &str,
     example: &str,
@@ -214,9 +214,9 @@ impl Length {
 mod tests {
     use super::*;
 
-    fn problems(redact: &str) -> Vec<String> {
+    fn problems(withhold: &str) -> Vec<String> {
         let text = format!(
-            "schema = 1\n[inspection]\nplace = \"cellar\"\n[[photo]]\nfile = \"photos/01-label.jpg\"\n{redact}"
+            "schema = 1\n[inspection]\nplace = \"cellar\"\n[[photo]]\nfile = \"photos/01-label.jpg\"\n{withhold}"
         );
         let record = crate::record::read("r", &text).unwrap();
         match plan(&record) {
@@ -227,20 +227,20 @@ mod tests {
 
     #[test]
     fn what_would_withhold_nothing_is_refused() {
-        let area = |rest: &str| format!("[[redact.area]]\nphoto = \"01-label.jpg\"\n{rest}");
+        let area = |rest: &str| format!("[[withhold.area]]\nphoto = \"01-label.jpg\"\n{rest}");
         let sides = |l: &str, t: &str, w: &str, h: &str| {
             area(&format!("left = \"{l}\"\ntop = \"{t}\"\nwidth = \"{w}\"\nheight = \"{h}\"\n"))
         };
-        for (redact, expected) in [
+        for (withhold, expected) in [
             (
-                "[redact]\nfields = [\"inspection.place\", \"photo.caption\"]\ntexts = [\"MB-2026-0417\"]",
+                "[withhold]\nfields = [\"inspection.place\", \"photo.caption\"]\ntexts = [\"MB-2026-0417\"]",
                 None,
             ),
-            ("[redact]\nfields = [\"path.element.marking\"]", None),
-            ("[redact]\nfields = [\"inspection.plce\"]", Some("did you mean `inspection.place`?")),
-            ("[redact]\nfields = [\"path.element.fuse.marking\"]", Some("does not have")),
-            ("[redact]\ntexts = [\"A1\"]", Some("fewer than 3")),
-            ("[redact]\ntexts = [\"rated continuous current\"]", Some("program's own words")),
+            ("[withhold]\nfields = [\"path.element.marking\"]", None),
+            ("[withhold]\nfields = [\"inspection.plce\"]", Some("did you mean `inspection.place`?")),
+            ("[withhold]\nfields = [\"path.element.fuse.marking\"]", Some("does not have")),
+            ("[withhold]\ntexts = [\"A1\"]", Some("fewer than 3")),
+            ("[withhold]\ntexts = [\"rated continuous current\"]", Some("program's own words")),
             (&sides("0 %", "0 %", "50 %", "10.5 %"), None),
             (&sides("10 px", "0 px", "50 px", "1px"), None),
             (&sides("60 %", "0 %", "50 %", "10 %"), Some("does not lie in the picture")),
@@ -249,16 +249,19 @@ mod tests {
             (&sides("1 %", "0 px", "50 %", "10 %"), Some("mixes percent and pixels")),
             (&sides("1 px", "0 px", "0 px", "10 px"), Some("no size")),
             (&area("left = \"1 %\""), Some("no `top`")),
-            (&format!("[redact]\ntexts = [{}]", "\"Quellwerk\", ".repeat(MOST + 1)), Some("expected fewer")),
-            ("[[redact.area]]\nphoto = \"photos/02.jpg\"", Some("not listed")),
-            ("[[redact.area]]\nleft = \"1 %\"", Some("no `photo`")),
+            (
+                &format!("[withhold]\ntexts = [{}]", "\"Quellwerk\", ".repeat(MOST + 1)),
+                Some("expected fewer"),
+            ),
+            ("[[withhold.area]]\nphoto = \"photos/02.jpg\"", Some("not listed")),
+            ("[[withhold.area]]\nleft = \"1 %\"", Some("no `photo`")),
         ] {
-            let found = problems(redact);
+            let found = problems(withhold);
             match expected {
-                None => assert_eq!(found, Vec::<String>::new(), "{redact}"),
+                None => assert_eq!(found, Vec::<String>::new(), "{withhold}"),
                 Some(words) => {
-                    assert_eq!(found.len(), 1, "{redact}: {found:?}");
-                    assert!(found[0].contains(words), "{redact}: {found:?}");
+                    assert_eq!(found.len(), 1, "{withhold}: {found:?}");
+                    assert!(found[0].contains(words), "{withhold}: {found:?}");
                 }
             }
         }

@@ -6,13 +6,13 @@ use std::collections::BTreeMap;
 use super::field::FieldRef;
 use super::fold::Wanted;
 use super::plan::Plan;
-use super::{Redaction, SHORTEST_VALUE, program_says};
+use super::{SHORTEST_VALUE, Withheld, program_says};
 use crate::judge::bench_test::Trial;
 use crate::judge::facts::{Derived, Missing, Reason};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Judgement, Outcome};
 use crate::record::field::WITHHELD;
-use crate::record::parts::Redact;
+use crate::record::parts::Withhold;
 use crate::record::{AnyPart, Found, Record, State, Value};
 
 /// The inspection without what its record withholds.
@@ -20,12 +20,12 @@ pub(crate) fn publish(inspection: Inspection, plan: &Plan) -> Inspection {
     if plan.is_empty() {
         return inspection;
     }
-    let mut redaction = Redaction::default();
-    texts_of(plan, &inspection.record, &mut redaction);
-    redaction.areas.clone_from(&plan.areas);
+    let mut withheld = Withheld::default();
+    texts_of(plan, &inspection.record, &mut withheld);
+    withheld.areas.clone_from(&plan.areas);
 
     // The same record under the names that are published, so that what is worked out from both can be compared.
-    let names = Names::of(&inspection.record, plan, &redaction);
+    let names = Names::of(&inspection.record, plan, &withheld);
     let mut hidden = inspection.record.clone();
     for (_, field) in &plan.fields {
         field.each(&mut hidden, &mut |part| withhold(part, field));
@@ -53,30 +53,29 @@ pub(crate) fn publish(inspection: Inspection, plan: &Plan) -> Inspection {
         derived.facts_of_test(index).clone_into(&mut trial.facts);
     }
 
-    redaction.record(&mut hidden);
-    trials.iter_mut().for_each(|trial| redaction.trial(trial));
-    redaction.derived(&mut derived);
-    redaction.judgement(&mut judgement);
-    hidden.redact = Redact::default();
+    withheld.record(&mut hidden);
+    trials.iter_mut().for_each(|trial| withheld.trial(trial));
+    withheld.derived(&mut derived);
+    withheld.judgement(&mut judgement);
+    hidden.withhold = Withhold::default();
 
-    redaction.to_look_at = to_look_at(&inspection.record, plan, &names);
-    redaction.originals =
-        names.photos.iter().map(|(original, new)| (new.clone(), original.clone())).collect();
-    redaction.summary = super::Summary {
-        fields: plan.fields.iter().map(|(key, _)| redaction.apply(key)).collect(),
+    withheld.to_look_at = to_look_at(&inspection.record, plan, &names);
+    withheld.originals = names.photos.iter().map(|(original, new)| (new.clone(), original.clone())).collect();
+    withheld.summary = super::Summary {
+        fields: plan.fields.iter().map(|(key, _)| withheld.apply(key)).collect(),
         texts: plan.texts.len(),
-        areas: plan.areas.iter().map(|(photo, areas)| (redaction.published(photo), areas.len())).collect(),
+        areas: plan.areas.iter().map(|(photo, areas)| (withheld.published(photo), areas.len())).collect(),
         renamed_photos: names.photos.len(),
         findings,
     };
     let (folder, book) = (inspection.folder, inspection.book);
-    Inspection { folder, text: String::new(), record: hidden, book, trials, derived, judgement, redaction }
+    Inspection { folder, text: String::new(), record: hidden, book, trials, derived, judgement, withheld }
 }
 
 /// Literal texts, and the values of named fields that are worth searching.
-fn texts_of(plan: &Plan, record: &Record, redaction: &mut Redaction) {
+fn texts_of(plan: &Plan, record: &Record, withheld: &mut Withheld) {
     for (number, text) in plan.texts.iter().enumerate() {
-        redaction.withhold(text, format!("text {} of `[redact] texts`", number + 1));
+        withheld.withhold(text, format!("text {} of `[withhold] texts`", number + 1));
     }
     let mut record = record.clone();
     let mut found: Vec<(&str, String)> = Vec::new();
@@ -89,11 +88,11 @@ fn texts_of(plan: &Plan, record: &Record, redaction: &mut Redaction) {
     let own = program_says(&values);
     for (key, value) in found {
         if Wanted::of(&value).letters() >= SHORTEST_VALUE && !own.contains(&value) {
-            redaction.withhold(&value, format!("the value of `{key}`"));
+            withheld.withhold(&value, format!("the value of `{key}`"));
         }
     }
     // A key may itself hold what is withheld: the id of the part it chooses.
-    redaction.which = redaction.which.iter().map(|which| redaction.apply(which)).collect();
+    withheld.which = withheld.which.iter().map(|which| withheld.apply(which)).collect();
 }
 
 /// The texts of a field: its value, and a remark on it.
@@ -183,14 +182,14 @@ struct Names {
 }
 
 impl Names {
-    fn of(record: &Record, plan: &Plan, redaction: &Redaction) -> Self {
+    fn of(record: &Record, plan: &Plan, withheld: &Withheld) -> Self {
         let mut names = Self::default();
         let mut copy = record.clone();
         let mut named: Vec<String> = Vec::new();
         for (_, field) in plan.fields.iter().filter(|(_, field)| field.is_name()) {
             field.each(&mut copy, &mut |part| named.extend(part.field(field.field).map(Found::show)));
         }
-        let withheld = |name: &str| named.iter().any(|known| known == name) || redaction.concerns(name);
+        let withheld = |name: &str| named.iter().any(|known| known == name) || withheld.concerns(name);
         names.collect(&mut copy, &withheld);
         names
     }

@@ -3,13 +3,13 @@
 //! Every structure is taken apart by name here, without `..`, so that a text field which is added elsewhere does not
 //! compile until somebody has decided about it.
 
-use super::Redaction;
+use super::Withheld;
 use crate::judge::bench_test::{Curve, Series, Trial};
 use crate::judge::facts::{Answer, Bound, Derived, Missing, Val, Worked};
 use crate::judge::rules::{Change, Finding, Judgement, NotApplied, Side, Used, Working};
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 
-impl Redaction {
+impl Withheld {
     fn text(&self, text: &mut String) {
         if self.concerns(text) {
             *text = self.apply(text);

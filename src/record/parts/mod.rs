@@ -6,10 +6,10 @@ mod claims;
 mod evidence;
 mod inspection;
 mod path;
-mod redact;
 mod rig;
 mod surroundings;
 mod tests;
+mod withhold;
 
 pub use bms::{Bms, HeatLayer, Heater};
 pub use cells::{CellReading, Cells};
@@ -17,10 +17,10 @@ pub use claims::{Claims, Statement};
 pub use evidence::{Instrument, Item, Photo};
 pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
-pub use redact::{Redact, RedactArea};
 pub use rig::{LOADS, NOT_IN_A_RIG, Rig, RigClearing, RigLoad, RigMeter, RigSource};
 pub use surroundings::{Enclosure, Marking, Service};
 pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
+pub use withhold::{Withhold, WithholdArea};
 
 use super::part::part;
 
@@ -51,7 +51,7 @@ part! {
             /// What is printed on the outside.
             marking: Marking,
             /// What every output for others withholds: fields, literal texts, places on photos. The record itself is not changed.
-            redact: Redact,
+            withhold: Withhold,
             /// The test rig: loads, source, instruments, and what carries the current to them.
             rig: Rig,
         }

@@ -262,7 +262,7 @@ impl Work<'_> {
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };
         // The name of the folder may be what the record withholds: then neither page nor link may have it.
-        let shown = inspection.redaction.apply(&found.folder());
+        let shown = inspection.withheld.apply(&found.folder());
         let hidden = shown != found.folder();
         let page = if hidden { found.nameless_page() } else { found.page() };
         let report = if hidden { None } else { self.report(&folder) };
@@ -283,7 +283,7 @@ impl Work<'_> {
             ("elements.jsonl", &done.elements.json),
         ];
         for (file, text) in outputs {
-            if let Err(leak) = inspection.redaction.guard(file, text) {
+            if let Err(leak) = inspection.withheld.guard(file, text) {
                 return Ok(Done::unread(found, shown, leak.to_string()));
             }
         }
@@ -292,7 +292,7 @@ impl Work<'_> {
             let kept = Kept { stamps, report: linked, page, entry: done.entry };
             let line = cache::line(found, &kept);
             // Names of logs stand in the cache as they are.
-            done.cached = line.filter(|line| inspection.redaction.guard(CACHE, line).is_ok());
+            done.cached = line.filter(|line| inspection.withheld.guard(CACHE, line).is_ok());
             done.entry = kept.entry;
         }
         Ok(done)

@@ -54,7 +54,7 @@ pub(super) fn page(rows: &[PackRow]) -> Charts {
             &Subject {
                 id: "margin",
                 title: "Margin of the weakest element",
-                about: "Capability of the weakest element known less the rated continuous current, in percent of it. Hatched bars lie below zero: the weakest element known carries less than rated. Where an element's capability is not known, or the list of elements is not stated to be complete, the margin is at most this.",
+                about: "Permissible current of the weakest element known less the rated continuous current, in percent of it. Hatched bars lie below zero: the weakest element known carries less than rated. Where an element's permissible current is not known, or the list of elements is not stated to be complete, the margin is at most this.",
                 unit: "%",
                 zero: true,
                 left_out: NO_FACTS,

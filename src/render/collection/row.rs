@@ -38,8 +38,8 @@ pub struct PackRow {
     pub nominal_voltage: Option<f64>,
     pub rated_current: Option<f64>,
     pub weakest: Option<String>,
-    pub capability: Option<f64>,
-    pub capability_expanded: Option<f64>,
+    pub permissible_current: Option<f64>,
+    pub permissible_current_expanded: Option<f64>,
     pub margin: Option<f64>,
     pub margin_percent: Option<f64>,
     pub margin_bound: Option<bool>,
@@ -131,8 +131,8 @@ pub struct ElementRow {
     pub kind: Option<String>,
     pub leg: Option<String>,
     pub weakest: bool,
-    pub capability: Option<f64>,
-    pub capability_expanded: Option<f64>,
+    pub permissible_current: Option<f64>,
+    pub permissible_current_expanded: Option<f64>,
     pub margin_percent: Option<f64>,
     pub resistance: Option<f64>,
     pub drop: Option<f64>,
@@ -215,16 +215,16 @@ fn element_row(inspection: &Inspection, index: usize, view: &ElementView, rated:
         kind: some(&view.kind),
         leg: some(&view.leg),
         weakest: view.weakest,
-        capability: view.capability.si,
-        capability_expanded: view.capability.expanded_si,
-        margin_percent: percent(view.capability.si.zip(rated).map(|(c, r)| c - r), rated),
+        permissible_current: view.permissible_current.si,
+        permissible_current_expanded: view.permissible_current.expanded_si,
+        margin_percent: percent(view.permissible_current.si.zip(rated).map(|(c, r)| c - r), rated),
         resistance: milli(&view.resistance),
         drop: milli(&view.drop),
         heat: view.heat.si,
         responds_to: view.responds_to.clone(),
         fuse_kind: recorded.and_then(|element| element.fuse.word()).map(str::to_owned),
         fuse_rating: view.fuse_rating_si,
-        missing: some(&words(&view.capability.missing)),
+        missing: some(&words(&view.permissible_current.missing)),
     }
 }
 
@@ -242,7 +242,12 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
     let amount = price.as_ref().map(|price| price.amount);
     let counts = view.counts;
     let rated = view.rated_current_si;
-    let margin = view.path.capability.si.zip(rated).map(|(capability, rated)| capability - rated);
+    let margin = view
+        .path
+        .permissible_current
+        .si
+        .zip(rated)
+        .map(|(permissible_current, rated)| permissible_current - rated);
     let open = view.path.undecided.len();
     PackRow {
         folder: String::new(),
@@ -262,8 +267,8 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         nominal_voltage: claims.nominal_voltage.quantity().map(|q| q.value),
         rated_current: rated,
         weakest: view.path.weakest.clone(),
-        capability: view.path.capability.si,
-        capability_expanded: view.path.capability.expanded_si,
+        permissible_current: view.path.permissible_current.si,
+        permissible_current_expanded: view.path.permissible_current.expanded_si,
         margin,
         margin_percent: percent(margin, rated),
         margin_bound: margin.map(|_| open > 0 || view.path.complete != Some(true)),

@@ -60,20 +60,28 @@ pub const PACKS: Table<PackRow> = Table {
             "weakest_element",
             Text,
             "",
-            "kind and name of the element of the current path with the smallest known continuous capability",
+            "kind and name of the element of the current path with the smallest known continuous permissible current",
             |p| (&p.weakest).into(),
         ),
-        column("weakest_capability_a", Number, "A", "continuous capability of the weakest element", |p| {
-            p.capability.into()
-        }),
-        column("weakest_capability_expanded_a", Number, "A", "its expanded uncertainty, k = 2", |p| {
-            p.capability_expanded.into()
-        }),
+        column(
+            "weakest_permissible_current_a",
+            Number,
+            "A",
+            "continuous permissible current of the weakest element",
+            |p| p.permissible_current.into(),
+        ),
+        column(
+            "weakest_permissible_current_expanded_a",
+            Number,
+            "A",
+            "its expanded uncertainty, k = 2",
+            |p| p.permissible_current_expanded.into(),
+        ),
         column(
             "margin_a",
             Number,
             "A",
-            "capability of the weakest element less rated continuous current",
+            "permissible current of the weakest element less rated continuous current",
             |p| p.margin.into(),
         ),
         column("margin_percent", Number, "%", "the same over rated continuous current", |p| {
@@ -83,11 +91,11 @@ pub const PACKS: Table<PackRow> = Table {
             "margin_is_upper_bound",
             YesNo,
             "",
-            "true where an element's capability is not known or the list of elements is not stated to be complete: the margin is then at most this",
+            "true where an element's permissible current is not known or the list of elements is not stated to be complete: the margin is then at most this",
             |p| p.margin_bound.into(),
         ),
         column("elements", Count, "", "elements of the current path recorded", |p| p.elements.into()),
-        column("elements_not_known", Count, "", "elements whose capability is not known", |p| {
+        column("elements_not_known", Count, "", "elements whose permissible current is not known", |p| {
             p.elements_not_known.into()
         }),
         column(
@@ -246,18 +254,24 @@ pub const ELEMENTS: Table<ElementRow> = Table {
         column("element", Text, "", "the element's short name", |e| (&e.element).into()),
         column("element_kind", Text, "", "kind of element", |e| (&e.kind).into()),
         column("leg", Text, "", "positive, negative or stack", |e| (&e.leg).into()),
-        column("weakest", YesNo, "", "true for the element with the smallest known capability", |e| {
-            Some(e.weakest).into()
+        column(
+            "weakest",
+            YesNo,
+            "",
+            "true for the element with the smallest known permissible current",
+            |e| Some(e.weakest).into(),
+        ),
+        column("permissible_current_a", Number, "A", "continuous permissible current", |e| {
+            e.permissible_current.into()
         }),
-        column("capability_a", Number, "A", "continuous capability", |e| e.capability.into()),
-        column("capability_expanded_a", Number, "A", "its expanded uncertainty, k = 2", |e| {
-            e.capability_expanded.into()
+        column("permissible_current_expanded_a", Number, "A", "its expanded uncertainty, k = 2", |e| {
+            e.permissible_current_expanded.into()
         }),
         column(
             "margin_percent",
             Number,
             "%",
-            "capability less rated continuous current, over rated continuous current",
+            "permissible current less rated continuous current, over rated continuous current",
             |e| e.margin_percent.into(),
         ),
         column(
@@ -274,7 +288,7 @@ pub const ELEMENTS: Table<ElementRow> = Table {
         }),
         column("fuse_kind", Text, "", "kind of fuse", |e| (&e.fuse_kind).into()),
         column("fuse_rating_a", Number, "A", "rating of the fuse", |e| e.fuse_rating.into()),
-        column("missing", Text, "", "what is missing for the capability, with ; between", |e| {
+        column("missing", Text, "", "what is missing for the permissible current, with ; between", |e| {
             (&e.missing).into()
         }),
     ],

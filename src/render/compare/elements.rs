@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::difference::{Change, Kind, derived, margins, signed};
-use super::explain::{Capability, Matched, Rated};
+use super::explain::{Matched, PermissibleCurrent, Rated};
 use super::fields::{self, Cell, PartComparison, Row, Sorted, fingerprint};
 use super::matching::{Item, Rows};
 use super::{Columns, explain};
@@ -33,9 +33,9 @@ pub struct ElementComparison {
     pub(crate) slot: Option<usize>,
     /// Whether it is the weakest element known, in each record.
     pub weakest: Vec<bool>,
-    /// Capability.
-    pub capability: Row,
-    /// Capability less each record's own rated continuous current.
+    /// Permissible current.
+    pub permissible_current: Row,
+    /// Permissible current less each record's own rated continuous current.
     pub margin: Row,
     /// Resistance, drop and heat at each record's own rated continuous current.
     pub losses: Vec<Row>,
@@ -130,12 +130,12 @@ fn one(
         ("drop at own rated current", "element.drop_at_rated"),
         ("heat at own rated current", "element.heat"),
     ];
-    let capability = answers("element.capability");
+    let permissible_current = answers("element.permissible_current");
     ElementComparison {
         label: labels.iter().flatten().next().cloned().unwrap_or_default(),
         weakest: at.iter().zip(weakest).map(|(at, weakest)| at.is_some() && at == weakest).collect(),
-        capability: of_answers("capability", &capability, columns),
-        margin: margin(&capability, columns),
+        permissible_current: of_answers("permissible_current", &permissible_current, columns),
+        margin: margin(&permissible_current, columns),
         losses: losses.iter().map(|(what, name)| of_answers(what, &answers(name), columns)).collect(),
         found: PartComparison {
             name: String::new(),
@@ -188,9 +188,9 @@ pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Colu
     Row::new(what, cells.collect(), changes.collect())
 }
 
-/// Capability less rated continuous current, each by its own record.
-fn margin(capability: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
-    let known: Vec<Option<(Amount, f64)>> = capability
+/// Permissible current less rated continuous current, each by its own record.
+fn margin(permissible_current: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
+    let known: Vec<Option<(Amount, f64)>> = permissible_current
         .iter()
         .zip(columns.inspections)
         .map(|(answer, inspection)| {
@@ -200,7 +200,7 @@ fn margin(capability: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
             Some((Amount { number, dimension: Dimension::CURRENT }, rated.value()))
         })
         .collect();
-    let cells = known.iter().zip(capability).map(|(margin, answer)| match margin {
+    let cells = known.iter().zip(permissible_current).map(|(margin, answer)| match margin {
         None if answer.is_none() => Cell::text("–"),
         None => Cell::text("not known"),
         Some((amount, rated)) => {
@@ -227,14 +227,15 @@ pub(crate) fn rated(inspection: &Inspection) -> Option<Amount> {
     claim.quantity().map(|quantity| inspection.derived.sources.amount(quantity, claim.found(), 0))
 }
 
-/// The weakest element whose capability is known.
+/// The weakest element whose permissible current is known.
 pub(crate) fn weakest(inspection: &Inspection) -> Option<usize> {
-    let capability = |at: usize| match inspection.derived.of_element(at, "element.capability") {
-        Some(Ok(worked)) => worked.value.amount().map(Amount::value),
-        _ => None,
-    };
+    let permissible_current =
+        |at: usize| match inspection.derived.of_element(at, "element.permissible_current") {
+            Some(Ok(worked)) => worked.value.amount().map(Amount::value),
+            _ => None,
+        };
     (0..inspection.record.path.element.len())
-        .filter_map(|at| capability(at).map(|value| (at, value)))
+        .filter_map(|at| permissible_current(at).map(|value| (at, value)))
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .map(|(at, _)| at)
 }
@@ -290,23 +291,23 @@ pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> expl
         .iter()
         .map(|row| {
             let of = |side: usize| match row.at[side] {
-                None => Capability::NotThere,
-                Some(at) => capability(pair[side], at),
+                None => PermissibleCurrent::NotThere,
+                Some(at) => permissible_current(pair[side], at),
             };
             let label = (0..2).find_map(|side| row.at[side].map(|at| element_label(&pair[side].record, at)));
-            Matched { label: label.unwrap_or_default(), capability: [of(0), of(1)] }
+            Matched { label: label.unwrap_or_default(), permissible_current: [of(0), of(1)] }
         })
         .collect();
     explain::explain(&rated, &matched)
 }
 
-fn capability(inspection: &Inspection, at: usize) -> Capability {
-    match inspection.derived.of_element(at, "element.capability") {
-        // A bound is not a capability: the true one may lie on either side of the rating.
+fn permissible_current(inspection: &Inspection, at: usize) -> PermissibleCurrent {
+    match inspection.derived.of_element(at, "element.permissible_current") {
+        // A bound is not a permissible current: the true one may lie on either side of the rating.
         Some(Ok(worked)) => match (worked.value.amount(), &worked.bound) {
-            (Some(amount), None) => Capability::Known(amount.clone()),
-            _ => Capability::Unknown,
+            (Some(amount), None) => PermissibleCurrent::Known(amount.clone()),
+            _ => PermissibleCurrent::Unknown,
         },
-        _ => Capability::Unknown,
+        _ => PermissibleCurrent::Unknown,
     }
 }

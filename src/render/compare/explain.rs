@@ -3,7 +3,7 @@
 //! The question is put to the higher of the two ratings. It is explained by an element when the record that carries the
 //! higher rating supports it in every recorded element, and the other record does not, because of that element. Where
 //! every recorded element carries as much as before, the rating alone changed. Where the record with the higher rating
-//! does not carry it itself, no element explains anything. Where a capability is not known, or lies within its
+//! does not carry it itself, no element explains anything. Where a permissible current is not known, or lies within its
 //! uncertainty of the rating, or a path is not said to be complete, nothing is decided and what is missing is listed.
 //! What a maker had in mind is in no record and is never said.
 
@@ -70,10 +70,10 @@ pub(crate) struct Rated {
 
 /// An element in one of the records.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Capability {
+pub(crate) enum PermissibleCurrent {
     /// The record has no such element.
     NotThere,
-    /// Its continuous capability.
+    /// Its continuous permissible current.
     Known(Amount),
     /// It cannot be worked out from the record.
     Unknown,
@@ -84,7 +84,7 @@ pub(crate) enum Capability {
 pub(crate) struct Matched {
     /// What it is called.
     pub(crate) label: String,
-    pub(crate) capability: [Capability; 2],
+    pub(crate) permissible_current: [PermissibleCurrent; 2],
 }
 
 /// Whether something carries a current.
@@ -95,9 +95,9 @@ enum Carries {
     Open,
 }
 
-fn carries(capability: &Amount, current: &Amount) -> Carries {
-    let margin = capability.value() - current.value();
-    let expanded = capability.number.expanded().hypot(current.number.expanded());
+fn carries(permissible_current: &Amount, current: &Amount) -> Carries {
+    let margin = permissible_current.value() - current.value();
+    let expanded = permissible_current.number.expanded().hypot(current.number.expanded());
     if expanded == 0.0 {
         return if margin >= 0.0 { Carries::Yes } else { Carries::No };
     }
@@ -166,8 +166,10 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
 }
 
 fn change(element: &Matched, names: Names<'_>) -> Option<Change> {
-    match &element.capability {
-        [Capability::Known(a), Capability::Known(b)] => Some(numbers(a, b, names, Nature::Recorded)),
+    match &element.permissible_current {
+        [PermissibleCurrent::Known(a), PermissibleCurrent::Known(b)] => {
+            Some(numbers(a, b, names, Nature::Recorded))
+        }
         _ => None,
     }
 }
@@ -271,8 +273,8 @@ impl Question<'_> {
         let (high, low) = self.sides();
         let element = &self.elements[at];
         let names = [&self.records[low].name, &self.records[high].name];
-        match (&element.capability[low], &element.capability[high]) {
-            (Capability::Known(less), Capability::Known(more)) if self.up => format!(
+        match (&element.permissible_current[low], &element.permissible_current[high]) {
+            (PermissibleCurrent::Known(less), PermissibleCurrent::Known(more)) if self.up => format!(
                 "{}, which carried {} in {}, less than {rating}, and carries {} in {}",
                 element.label,
                 less.show(),
@@ -280,7 +282,7 @@ impl Question<'_> {
                 more.show(),
                 names[1]
             ),
-            (Capability::Known(less), Capability::Known(more)) => format!(
+            (PermissibleCurrent::Known(less), PermissibleCurrent::Known(more)) => format!(
                 "{}, which carried {} in {} and carries {} in {}, less than {rating}",
                 element.label,
                 more.show(),
@@ -288,7 +290,7 @@ impl Question<'_> {
                 less.show(),
                 names[0]
             ),
-            (Capability::Known(less), _) => format!(
+            (PermissibleCurrent::Known(less), _) => format!(
                 "{}, which is only in {} and carries {}, less than {rating}",
                 element.label,
                 names[0],
@@ -300,8 +302,10 @@ impl Question<'_> {
 
     /// Elements of a record that surely do not carry a current.
     fn failing(&self, record: usize, current: &Amount) -> Vec<usize> {
-        let short = |element: &Matched| match &element.capability[record] {
-            Capability::Known(capability) => carries(capability, current) == Carries::No,
+        let short = |element: &Matched| match &element.permissible_current[record] {
+            PermissibleCurrent::Known(permissible_current) => {
+                carries(permissible_current, current) == Carries::No
+            }
             _ => false,
         };
         (0..self.elements.len()).filter(|at| short(&self.elements[*at])).collect()
@@ -312,22 +316,28 @@ impl Question<'_> {
         let name = &self.records[record].name;
         let mut open = Vec::new();
         for element in self.elements {
-            match &element.capability[record] {
-                Capability::Unknown => {
-                    open.push(format!("the capability of {} is not known in {name}", element.label));
+            match &element.permissible_current[record] {
+                PermissibleCurrent::Unknown => {
+                    open.push(format!("the permissible current of {} is not known in {name}", element.label));
                 }
-                Capability::Known(capability) if carries(capability, current) == Carries::Open => {
+                PermissibleCurrent::Known(permissible_current)
+                    if carries(permissible_current, current) == Carries::Open =>
+                {
                     open.push(format!(
                         "{} carries {} in {name}, which lies within its uncertainty of {}",
                         element.label,
-                        capability.show(),
+                        permissible_current.show(),
                         current.show()
                     ));
                 }
                 _ => {}
             }
         }
-        if self.elements.iter().all(|element| element.capability[record] == Capability::NotThere) {
+        if self
+            .elements
+            .iter()
+            .all(|element| element.permissible_current[record] == PermissibleCurrent::NotThere)
+        {
             open.push(format!("no element of the path is recorded in {name}"));
         }
         if !self.records[record].complete {
@@ -346,28 +356,28 @@ impl Question<'_> {
     }
 
     fn weakest_of(&self, some: &[usize], record: usize) -> Option<String> {
-        let known = some.iter().filter_map(|at| match &self.elements[*at].capability[record] {
-            Capability::Known(capability) => Some((*at, capability)),
+        let known = some.iter().filter_map(|at| match &self.elements[*at].permissible_current[record] {
+            PermissibleCurrent::Known(permissible_current) => Some((*at, permissible_current)),
             _ => None,
         });
-        let (at, capability) = known.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
-        Some(format!("{} carries {}", self.elements[at].label, capability.show()))
+        let (at, permissible_current) = known.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
+        Some(format!("{} carries {}", self.elements[at].label, permissible_current.show()))
     }
 
     fn show_working(&self, answer: &mut RatingAnswer, rating: &Amount) {
         for (element, change) in self.elements.iter().zip(self.changes) {
             let say = |record: usize| {
                 let name = &self.records[record].name;
-                match &element.capability[record] {
-                    Capability::NotThere => format!("not in {name}"),
-                    Capability::Unknown => format!("not known in {name}"),
-                    Capability::Known(capability) => {
-                        let verdict = match carries(capability, rating) {
+                match &element.permissible_current[record] {
+                    PermissibleCurrent::NotThere => format!("not in {name}"),
+                    PermissibleCurrent::Unknown => format!("not known in {name}"),
+                    PermissibleCurrent::Known(permissible_current) => {
+                        let verdict = match carries(permissible_current, rating) {
                             Carries::Yes => "enough",
                             Carries::No => "not enough",
                             Carries::Open => "within its uncertainty",
                         };
-                        format!("{} in {name} ({verdict})", capability.show())
+                        format!("{} in {name} ({verdict})", permissible_current.show())
                     }
                 }
             };
@@ -387,11 +397,12 @@ fn unchanged(
     answer.outcome = Outcome::Unchanged;
     answer.rating = format!("{} in both", rating.show());
     let weakest = |record: usize| {
-        let known =
-            elements.iter().enumerate().filter_map(|(at, element)| match &element.capability[record] {
-                Capability::Known(capability) => Some((at, capability)),
+        let known = elements.iter().enumerate().filter_map(|(at, element)| {
+            match &element.permissible_current[record] {
+                PermissibleCurrent::Known(permissible_current) => Some((at, permissible_current)),
                 _ => None,
-            });
+            }
+        });
         known.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))
     };
     let same = format!("The rating is the same, {}.", rating.show());
@@ -421,13 +432,15 @@ fn unchanged(
             )
         }
         _ => format!(
-            "{same} No capability is known in one of the records, so the weakest elements are not compared."
+            "{same} No permissible current is known in one of the records, so the weakest elements are not compared."
         ),
     };
     for (record, side) in records.iter().zip(0..) {
-        let unknown = elements.iter().filter(|e| matches!(e.capability[side], Capability::Unknown));
+        let unknown =
+            elements.iter().filter(|e| matches!(e.permissible_current[side], PermissibleCurrent::Unknown));
         answer.missing.extend(
-            unknown.map(|e| format!("the capability of {} is not known in {}", e.label, record.name)),
+            unknown
+                .map(|e| format!("the permissible current of {} is not known in {}", e.label, record.name)),
         );
     }
 }

@@ -65,16 +65,16 @@ pub struct Column {
     /// Rated continuous current, A.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rated_current_si: Option<f64>,
-    /// The weakest element whose capability is known.
+    /// The weakest element whose permissible current is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub weakest: Option<String>,
-    /// Its capability.
+    /// Its permissible current.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub capability: Option<String>,
+    pub permissible_current: Option<String>,
     /// Its margin against the rated continuous current.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,
-    /// Elements whose capability is not known.
+    /// Elements whose permissible current is not known.
     pub undecided: usize,
     /// Findings by grade and outcome.
     pub counts: crate::render::write_up::Counts,
@@ -297,7 +297,7 @@ fn column(inspection: &Inspection, name: &str) -> Column {
         rated_current: view.rated_current,
         rated_current_si: view.rated_current_si,
         weakest: view.path.weakest,
-        capability: view.path.capability.value,
+        permissible_current: view.path.permissible_current.value,
         margin: view.path.margin,
         undecided: view.path.undecided.len(),
         counts: view.counts,

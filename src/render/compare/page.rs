@@ -66,7 +66,7 @@ struct Page<'a> {
     /// The path of all records as SVG, and how many records are not in it.
     picture: Option<String>,
     picture_left_out: usize,
-    /// Capability of every element, at a glance.
+    /// Permissible current of every element, at a glance.
     path: Vec<Row>,
     /// Claims that a buyer reads first, and those that differ.
     claims: Vec<&'a Row>,
@@ -130,7 +130,7 @@ impl<'a> PartPage<'a> {
         let place = element.in_place_of.as_deref().map(|other| format!(", in the place of {other}"));
         let known = |row: &&Row| row.cells.iter().any(|cell| cell.si.is_some());
         let losses = element.losses.iter().filter(known);
-        let first = [&element.capability, &element.margin].into_iter().chain(losses).collect();
+        let first = [&element.permissible_current, &element.margin].into_iter().chain(losses).collect();
         let mut page = Self::of(
             &element.label,
             &element.only_in,
@@ -164,11 +164,11 @@ impl Comparison {
         self.photos.par_iter_mut().for_each(|group| {
             for (entries, inspection) in group.photos.iter_mut().zip(inspections) {
                 for entry in entries {
-                    let path = safe_relative(&inspection.folder, inspection.redaction.original(&entry.file))
+                    let path = safe_relative(&inspection.folder, inspection.withheld.original(&entry.file))
                         .map_err(|error| error.to_string());
                     match path.and_then(|path| hash_file(&path).map_err(|error| error.to_string())) {
                         Ok(digest) => entry.sha256 = Some(digest.to_string()),
-                        Err(problem) => entry.problem = Some(inspection.redaction.apply(&problem)),
+                        Err(problem) => entry.problem = Some(inspection.withheld.apply(&problem)),
                     }
                 }
             }
@@ -248,9 +248,9 @@ fn leads(row: &Row) -> bool {
     row.kind != Kind::Same || FIRST.contains(&row.what.as_str())
 }
 
-/// An element's capability in one row.
+/// An element's permissible current in one row.
 fn at_a_glance(element: &ElementComparison) -> Row {
-    let mut row = element.capability.clone();
+    let mut row = element.permissible_current.clone();
     row.what = match element.only_in.as_slice() {
         [] => element.label.clone(),
         names => format!("{} (only in {})", element.label, list(names, "and")),

@@ -59,8 +59,10 @@ impl<'a> Picture<'a> {
             .take(PACKS)
             .map(|i| (i.name.as_str(), i.rated_current_si.filter(|rated| *rated > 0.0 && rated.is_finite())))
             .collect();
-        let carried =
-            comparison.elements.iter().flat_map(|element| element.capability.cells.iter().take(PACKS));
+        let carried = comparison
+            .elements
+            .iter()
+            .flat_map(|element| element.permissible_current.cells.iter().take(PACKS));
         let most = carried.filter_map(|cell| cell.si).filter(|si| si.is_finite()).fold(0.0, f64::max);
         let reach = packs.iter().filter_map(|pack| pack.1).fold(0.0, f64::max) * 1.25;
         // A very strong element must not press the others against the edge.
@@ -77,7 +79,7 @@ impl<'a> Picture<'a> {
         let height = bottom + 36.0;
         write!(
             svg,
-            r#"<svg class="path" viewBox="0 0 {WIDTH} {height:.0}" role="img" aria-labelledby="path-title path-desc" xmlns="http://www.w3.org/2000/svg"><title id="path-title">Continuous capability of each element of the current path against the rated continuous currents</title><desc id="path-desc">{}</desc>{PATTERNS}"#,
+            r#"<svg class="path" viewBox="0 0 {WIDTH} {height:.0}" role="img" aria-labelledby="path-title path-desc" xmlns="http://www.w3.org/2000/svg"><title id="path-title">Continuous permissible current of each element of the current path against the rated continuous currents</title><desc id="path-desc">{}</desc>{PATTERNS}"#,
             escape(&self.description())
         )?;
         self.axis(svg, top, bottom)?;
@@ -192,7 +194,7 @@ impl<'a> Picture<'a> {
     }
 
     fn carried(&self, element: &ElementComparison, pack: usize) -> Carried {
-        match element.capability.cells.get(pack) {
+        match element.permissible_current.cells.get(pack) {
             Some(cell) if element.labels.get(pack).is_some_and(Option::is_some) => {
                 match cell.si.filter(|si| si.is_finite()) {
                     Some(amperes) => Carried::Known { amperes, spread: cell.expanded_si },
@@ -224,7 +226,8 @@ impl<'a> Picture<'a> {
                     Carried::Known { amperes, .. } => {
                         let less = rated.is_some_and(|rated| amperes < rated);
                         let told = if less { ", less than rated," } else { "" };
-                        let cell = element.capability.cells.get(pack).map_or("", |cell| cell.text.as_str());
+                        let cell =
+                            element.permissible_current.cells.get(pack).map_or("", |cell| cell.text.as_str());
                         format!("{cell}{told} in {name}")
                     }
                 })

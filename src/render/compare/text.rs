@@ -65,12 +65,12 @@ impl Text<'_> {
         )?;
         self.heading("Weakest element known")?;
         for i in &c.inspections {
-            let carries = match (&i.weakest, &i.capability) {
-                (Some(weakest), Some(capability)) => {
+            let carries = match (&i.weakest, &i.permissible_current) {
+                (Some(weakest), Some(permissible_current)) => {
                     let margin = i.margin.as_deref().map(|m| format!(", margin {m}")).unwrap_or_default();
-                    format!("{weakest} carries {capability}{margin}")
+                    format!("{weakest} carries {permissible_current}{margin}")
                 }
-                _ => "no capability is known".to_owned(),
+                _ => "no permissible current is known".to_owned(),
             };
             let open = match i.undecided {
                 0 => String::new(),
@@ -147,7 +147,7 @@ impl Text<'_> {
         let label = self.bold(&plain(&element.label));
         writeln!(self.out, "  {label}{}{}", plain(&only), plain(&place))?;
         self.line(2, &format!("matched by: {}", element.matched_by))?;
-        self.one(2, c, &element.capability)?;
+        self.one(2, c, &element.permissible_current)?;
         self.one(2, c, &element.margin)?;
         for row in &element.losses {
             if self.all || row.cells.iter().any(|cell| cell.si.is_some()) {

@@ -147,7 +147,7 @@ pub fn appendix(
     let said = packed.iter().map(|(name, said)| (name.as_str(), said.as_str()));
     for (name, text) in texts.chain(said) {
         for opened in std::iter::once(inspection).chain(against) {
-            let guarded = opened.redaction.guard(name, text);
+            let guarded = opened.withheld.guard(name, text);
             guarded.map_err(|leak| AppendixError::Words(leak.to_string()))?;
         }
     }

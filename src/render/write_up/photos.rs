@@ -103,14 +103,14 @@ pub fn photo_copy(
     max_edge: u32,
     quality: u8,
 ) -> Result<Derived, NotShown> {
-    let redaction = &inspection.redaction;
-    let path = safe_relative(&inspection.folder, redaction.original(file))
-        .map_err(|error| NotShown { why: redaction.apply(&error.to_string()), digest: None })?;
-    let options = PictureOptions { max_edge, quality, redactions: redaction.areas(file) };
+    let withheld = &inspection.withheld;
+    let path = safe_relative(&inspection.folder, withheld.original(file))
+        .map_err(|error| NotShown { why: withheld.apply(&error.to_string()), digest: None })?;
+    let options = PictureOptions { max_edge, quality, blackouts: withheld.areas(file) };
     picture::derive(&path, &options).map_err(|error| {
         let why = match error {
             PictureError::Undecodable { reason, .. } => reason.to_string(),
-            PictureError::Redaction { number, problem, .. } => {
+            PictureError::Blackout { number, problem, .. } => {
                 format!("area {number} to black out {problem}")
             }
             PictureError::File(HashError::File(error)) => error.source.to_string(),
@@ -121,7 +121,7 @@ pub fn photo_copy(
                 "it changed while it was read".to_owned()
             }
         };
-        NotShown { why: redaction.apply(&why), digest: hash_file(&path).ok() }
+        NotShown { why: withheld.apply(&why), digest: hash_file(&path).ok() }
     })
 }
 
@@ -141,7 +141,7 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 caption: shown(photo.caption.found()),
                 shows: photo.shows.list().to_vec(),
                 proves: shown(photo.proves.found()),
-                blacked_out: inspection.redaction.areas(&file).len(),
+                blacked_out: inspection.withheld.areas(&file).len(),
                 sha256: None,
                 arrived: None,
                 arrived_sha256: None,
@@ -174,7 +174,7 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 });
                 view.arrived_sha256 = Some(noted).filter(|_| view.arrived != Some(AS_ARRIVED));
             }
-            let original = inspection.redaction.original(&view.file);
+            let original = inspection.withheld.original(&view.file);
             view.sealed = sealed.map(|sealed| {
                 view.sha256.is_some() && sealed.get(original).map(String::as_str) == view.sha256.as_deref()
             });

@@ -1,4 +1,4 @@
-//! The picture of the current path: every element's capability against the rated current, on one axis.
+//! The picture of the current path: every element's permissible current against the rated current, on one axis.
 //!
 //! Bars differ by outline and pattern, not by colour alone; the numbers stand beside them, so that the picture can be read
 //! in print, without colour and by a screen reader.
@@ -39,7 +39,7 @@ impl Axis {
 }
 
 fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Result {
-    let known = elements.iter().filter_map(|e| e.capability.si).fold(0.0_f64, f64::max);
+    let known = elements.iter().filter_map(|e| e.permissible_current.si).fold(0.0_f64, f64::max);
     let fuse = view.path.fuse_rating.si;
     let rated = view.rated_current_si;
     let reach = [rated.map(|r| r * 1.25), fuse.map(|f| f * 1.1), view.tested_current_si]
@@ -58,7 +58,7 @@ fn draw(svg: &mut String, view: &View, elements: &[ElementView]) -> std::fmt::Re
     )?;
     write!(
         svg,
-        r#"<title id="path-title">Continuous capability of each element of the current path</title>"#
+        r#"<title id="path-title">Continuous permissible current of each element of the current path</title>"#
     )?;
     write!(svg, r#"<desc id="path-desc">{}</desc>"#, escape(&description(view, elements)))?;
     svg.push_str(PATTERNS);
@@ -135,7 +135,7 @@ fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Opti
     let (text_y, bar_y) = (y + 12.0, y + 16.0);
     let weight = if element.weakest { " strong" } else { "" };
     write!(svg, r#"<text class="label{weight}" x="{LEFT}" y="{text_y:.1}">{}</text>"#, escape(&label))?;
-    let value = match element.capability.si {
+    let value = match element.permissible_current.si {
         Some(si) => format!("{} A", significant(si, 3)),
         None => "not known".to_owned(),
     };
@@ -144,7 +144,7 @@ fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Opti
         svg,
         r#"<text class="label{weight}" x="{right}" y="{text_y:.1}" text-anchor="end">{value}</text>"#
     )?;
-    let Some(si) = element.capability.si else {
+    let Some(si) = element.permissible_current.si else {
         let end = axis.x(axis.most);
         return write!(svg, r#"<path class="unknown" d="M{LEFT} {:.1}H{end:.1}"/>"#, bar_y + 5.0);
     };
@@ -155,7 +155,7 @@ fn row(svg: &mut String, axis: &Axis, element: &ElementView, y: f64, rated: Opti
         let x = axis.x(axis.most);
         write!(svg, r#"<path class="beyond" d="M{:.1} {bar_y:.1}l6 5l-6 5"/>"#, x + 2.0)?;
     }
-    if let Some(expanded) = element.capability.expanded_si {
+    if let Some(expanded) = element.permissible_current.expanded_si {
         let (low, high, middle) = (axis.x(si - expanded), axis.x(si + expanded), bar_y + 5.0);
         write!(
             svg,
@@ -190,7 +190,7 @@ fn line(
 fn description(view: &View, elements: &[ElementView]) -> String {
     let rows: Vec<String> = elements
         .iter()
-        .map(|e| format!("{}: {}", e.label, e.capability.value.as_deref().unwrap_or("not known")))
+        .map(|e| format!("{}: {}", e.label, e.permissible_current.value.as_deref().unwrap_or("not known")))
         .collect();
     let rated = view.rated_current.as_deref().unwrap_or("not recorded");
     format!("Rated continuous current {rated}. {}.", rows.join("; "))

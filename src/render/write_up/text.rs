@@ -124,11 +124,11 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     for element in elements {
         let label = plain(&element.label);
         let pad = " ".repeat(width - label.chars().count());
-        let capability = element.capability.value.as_deref().unwrap_or("not known");
+        let permissible_current = element.permissible_current.value.as_deref().unwrap_or("not known");
         let margin = element.margin.as_deref().unwrap_or("");
         let mark = if element.weakest { "  ← weakest" } else { "" };
         let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
-        writeln!(out, "  {label}{pad}  {capability:<18} {margin:<20} {heat}{mark}")?;
+        writeln!(out, "  {label}{pad}  {permissible_current:<18} {margin:<20} {heat}{mark}")?;
     }
     Ok(())
 }

@@ -80,9 +80,9 @@ pub struct ElementView {
     pub name: String,
     /// What was recorded of it, key and value.
     pub found: Vec<(String, String)>,
-    /// Continuous capability.
-    pub capability: Worth,
-    /// Capability less rated continuous current, in words.
+    /// Continuous permissible current.
+    pub permissible_current: Worth,
+    /// Permissible current less rated continuous current, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,
     /// Resistance.
@@ -116,15 +116,15 @@ pub struct PathView {
     pub elements: Vec<ElementView>,
     /// Whether the inspector says that the list is complete.
     pub complete: Option<bool>,
-    /// Capability of the weakest element that is known.
-    pub capability: Worth,
+    /// Permissible current of the weakest element that is known.
+    pub permissible_current: Worth,
     /// The weakest element that is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub weakest: Option<String>,
-    /// Weakest capability less rated current, in words.
+    /// Weakest permissible current less rated current, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,
-    /// Elements whose capability is not known.
+    /// Elements whose permissible current is not known.
     pub undecided: Vec<String>,
     /// Total resistance.
     pub resistance: Worth,
@@ -270,32 +270,38 @@ impl View {
         }
         match (
             &self.path.weakest,
-            &self.path.capability.value,
-            self.path.capability.si,
+            &self.path.permissible_current.value,
+            self.path.permissible_current.si,
             self.rated_current_si,
         ) {
-            (Some(weakest), Some(capability), Some(si), Some(rated_si)) => {
+            (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
-                    1 => " The capability of one element is not known.".to_owned(),
-                    n => format!(" The capability of {n} elements is not known."),
+                    1 => " The permissible current of one element is not known.".to_owned(),
+                    n => format!(" The permissible current of {n} elements is not known."),
                 };
                 if si < rated_si {
                     format!(
-                        "Rated {rated}; the weakest element known, {weakest}, carries {capability}.{open}"
+                        "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
                     )
                 } else {
                     format!(
-                        "Rated {rated}; every element whose capability is known carries it, the weakest is {weakest} with {capability}.{open}"
+                        "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
                     )
                 }
             }
-            _ if self.path.capability.missing.iter().any(|missing| missing.reason == Reason::Withheld) => {
+            _ if self
+                .path
+                .permissible_current
+                .missing
+                .iter()
+                .any(|missing| missing.reason == Reason::Withheld) =>
+            {
                 format!(
                     "Rated {rated}; which element is the weakest is not said here, because it rests on something withheld."
                 )
             }
-            _ => format!("Rated {rated}; no element of the path has a known capability."),
+            _ => format!("Rated {rated}; no element of the path has a known permissible current."),
         }
     }
 }
@@ -368,16 +374,16 @@ fn path(record: &Record, derived: &Derived) -> PathView {
     let elements: Vec<ElementView> = (0..record.path.element.len())
         .map(|index| element(record, derived, index, weakest.as_deref(), rated))
         .collect();
-    let capability = Worth::of(derived.of_pack("path.capability"));
+    let permissible_current = Worth::of(derived.of_pack("path.permissible_current"));
     PathView {
         complete: record.path.complete.yes(),
-        margin: margin(capability.si, rated),
+        margin: margin(permissible_current.si, rated),
         undecided: elements
             .iter()
-            .filter(|e| e.capability.value.is_none())
+            .filter(|e| e.permissible_current.value.is_none())
             .map(|e| e.label.clone())
             .collect(),
-        capability,
+        permissible_current,
         weakest,
         resistance: Worth::of(derived.of_pack("path.resistance")),
         drop: Worth::of(derived.of_pack("path.drop")),
@@ -388,9 +394,9 @@ fn path(record: &Record, derived: &Derived) -> PathView {
     }
 }
 
-fn margin(capability: Option<f64>, rated: Option<f64>) -> Option<String> {
-    let (capability, rated) = capability.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
-    let difference = capability - rated;
+fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {
+    let (permissible_current, rated) = permissible_current.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
+    let difference = permissible_current - rated;
     let sign = if difference < 0.0 { "−" } else { "+" };
     let percent = significant(100.0 * difference.abs() / rated, 3);
     let amperes = show(difference.abs(), crate::units::Dimension::CURRENT);
@@ -408,7 +414,7 @@ fn element(
     let element = record.path.element.get(index).unwrap_or(&default);
     let worth = |name: &str| Worth::of(derived.of_element(index, name));
     let label = element_label(record, index);
-    let capability = worth("element.capability");
+    let permissible_current = worth("element.permissible_current");
     let id = element.id.text().unwrap_or_default().to_owned();
     let mut photos = element.own.photos.clone();
     for index in derived.photos_of(&id) {
@@ -423,7 +429,7 @@ fn element(
         leg: element.leg.word().unwrap_or_default().to_owned(),
         name: element.name.text().unwrap_or_default().to_owned(),
         found: recorded(element, &["id", "kind", "leg", "name"]),
-        margin: margin(capability.si, rated),
+        margin: margin(permissible_current.si, rated),
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
@@ -433,7 +439,7 @@ fn element(
         photos,
         video: element.own.video.clone(),
         note: element.own.note.clone(),
-        capability,
+        permissible_current,
         label,
         id,
     }

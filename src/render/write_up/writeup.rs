@@ -184,7 +184,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         photos: &photos,
         arrivals: Arrivals::of(&photos),
         evidence: &evidence,
-        withheld: Some(inspection.redaction.summary()).filter(|_| !inspection.redaction.is_empty()),
+        withheld: Some(inspection.withheld.summary()).filter(|_| !inspection.withheld.is_empty()),
     };
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
@@ -197,7 +197,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
     let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
     for (name, text) in files.into_iter().chain(data) {
-        inspection.redaction.guard(&format!("{FOLDER}/{name}"), text)?;
+        inspection.withheld.guard(&format!("{FOLDER}/{name}"), text)?;
     }
     Ok(write_up)
 }
@@ -415,11 +415,11 @@ pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
             view.differences = comparison
                 .differences()
                 .map(|file| {
-                    (inspection.redaction.published(&file.name.to_text()), in_words(&file.state).to_owned())
+                    (inspection.withheld.published(&file.name.to_text()), in_words(&file.state).to_owned())
                 })
                 .collect();
         }
-        Err(error) => view.problem = Some(inspection.redaction.apply(&error.to_string())),
+        Err(error) => view.problem = Some(inspection.withheld.apply(&error.to_string())),
     }
     view.steps = steps(&view);
     view

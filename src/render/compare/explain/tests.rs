@@ -5,8 +5,8 @@ fn amperes(value: f64, expanded: f64) -> Amount {
     Amount { number: Uncertain::new(value, 1, expanded / 2.0), dimension: Dimension::CURRENT }
 }
 
-fn known(value: f64, expanded: f64) -> Capability {
-    Capability::Known(amperes(value, expanded))
+fn known(value: f64, expanded: f64) -> PermissibleCurrent {
+    PermissibleCurrent::Known(amperes(value, expanded))
 }
 
 fn rated(name: &str, current: Option<f64>, complete: bool) -> Rated {
@@ -14,12 +14,12 @@ fn rated(name: &str, current: Option<f64>, complete: bool) -> Rated {
 }
 
 /// Elements are named "bar", "cable", "fuse" in their order.
-fn path(capabilities: Vec<[Capability; 2]>) -> Vec<Matched> {
+fn path(permissible_currents: Vec<[PermissibleCurrent; 2]>) -> Vec<Matched> {
     let names = ["bar", "cable", "fuse"];
-    capabilities
+    permissible_currents
         .into_iter()
         .zip(names)
-        .map(|(capability, label)| Matched { label: label.to_owned(), capability })
+        .map(|(permissible_current, label)| Matched { label: label.to_owned(), permissible_current })
         .collect()
 }
 
@@ -27,12 +27,12 @@ struct Case {
     what: &'static str,
     ratings: [Option<f64>; 2],
     complete: bool,
-    elements: Vec<[Capability; 2]>,
+    elements: Vec<[PermissibleCurrent; 2]>,
     outcome: Outcome,
     answer: &'static str,
 }
 
-fn both(value: f64, expanded: f64) -> [Capability; 2] {
+fn both(value: f64, expanded: f64) -> [PermissibleCurrent; 2] {
     [known(value, expanded), known(value, expanded)]
 }
 
@@ -92,7 +92,7 @@ fn cases() -> Vec<Case> {
         case(
             "rating down, a new element is too weak",
             (200.0, 150.0),
-            vec![both(220.0, 8.0), both(250.0, 0.0), [Capability::NotThere, known(120.0, 0.0)]],
+            vec![both(220.0, 8.0), both(250.0, 0.0), [PermissibleCurrent::NotThere, known(120.0, 0.0)]],
             Outcome::Element,
             "The lower rating is explained by fuse, which is only in B and carries 120 A, less than 200 A.",
         ),
@@ -127,21 +127,21 @@ fn cases() -> Vec<Case> {
         case(
             "rating up, the weak element is gone",
             (150.0, 200.0),
-            vec![both(220.0, 8.0), [known(120.0, 0.0), Capability::NotThere]],
+            vec![both(220.0, 8.0), [known(120.0, 0.0), PermissibleCurrent::NotThere]],
             Outcome::Element,
             "The higher rating is explained by cable, which is only in A and carries 120 A, less than 200 A.",
         ),
         case(
             "an element is unknown",
             (200.0, 150.0),
-            vec![[known(220.0, 8.0), known(160.0, 6.0)], [Capability::Unknown, known(250.0, 0.0)]],
+            vec![[known(220.0, 8.0), known(160.0, 6.0)], [PermissibleCurrent::Unknown, known(250.0, 0.0)]],
             Outcome::NotDecided,
-            "Not decided: the capability of cable is not known in A.",
+            "Not decided: the permissible current of cable is not known in A.",
         ),
         case(
             "an element is unknown where another settles the record",
             (200.0, 150.0),
-            vec![[known(220.0, 8.0), known(160.0, 6.0)], [known(250.0, 0.0), Capability::Unknown]],
+            vec![[known(220.0, 8.0), known(160.0, 6.0)], [known(250.0, 0.0), PermissibleCurrent::Unknown]],
             Outcome::Element,
             "The lower rating is explained by bar, which carried 220.0 A ± 8.0 A in A and carries 160.0 A ± 6.0 A in B, less than 200 A.",
         ),

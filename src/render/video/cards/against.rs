@@ -72,7 +72,7 @@ fn column(view: &View) -> Vec<Block> {
         Block::new(&said(&view.title), "ink", Weight::Bold, 44.0).lines(2).gap(0.3),
         Block::new(&said(&rated), "lead", Weight::Bold, 60.0).lines(2).gap(0.1),
         Block::new(
-            &said(&format!("Weakest known: {}", known(view.path.capability.value.as_ref()))),
+            &said(&format!("Weakest known: {}", known(view.path.permissible_current.value.as_ref()))),
             "ink",
             Weight::Bold,
             46.0,

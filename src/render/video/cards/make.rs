@@ -62,7 +62,10 @@ fn outcome(view: &View) -> (&'static str, &'static str) {
         ("critical", "▼ FALLS SHORT")
     } else if c.major > 0 {
         ("major", "▼ FALLS SHORT")
-    } else if c.grave_not_decided > 0 || view.rated_current.is_none() || view.path.capability.si.is_none() {
+    } else if c.grave_not_decided > 0
+        || view.rated_current.is_none()
+        || view.path.permissible_current.si.is_none()
+    {
         ("open", "◇ NOT DECIDED")
     } else {
         ("meets", "● NOTHING CRITICAL OR MAJOR FALLS SHORT")
@@ -75,12 +78,12 @@ fn verdict(view: &View, format: Format) -> Card {
     card.class = class;
     let c = view.counts;
     let mut blocks = vec![Block::new(words, "tag", Weight::Bold, 48.0).gap(0.5)];
-    match (&view.rated_current, &view.path.capability.value, &view.path.weakest) {
-        (Some(rated), Some(capability), Some(weakest)) => {
+    match (&view.rated_current, &view.path.permissible_current.value, &view.path.weakest) {
+        (Some(rated), Some(permissible_current), Some(weakest)) => {
             blocks.push(
                 Block::new(&said(&format!("Rated {rated}")), "lead", Weight::Bold, 104.0).lines(2).gap(0.05),
             );
-            let carries = said(&format!("Weakest known: {capability}"));
+            let carries = said(&format!("Weakest known: {permissible_current}"));
             blocks.push(
                 Block::new(&carries, "lead", Weight::Bold, if format == Format::Wide { 104.0 } else { 84.0 })
                     .lines(2)
@@ -90,8 +93,8 @@ fn verdict(view: &View, format: Format) -> Card {
             blocks.push(Block::new(&said(&format!("{weakest}{margin}")), "ink", Weight::Book, 56.0).lines(3));
             let open = match view.path.undecided.len() {
                 0 => String::new(),
-                1 => "The capability of one element is not known.".to_owned(),
-                n => format!("The capability of {n} elements is not known."),
+                1 => "The permissible current of one element is not known.".to_owned(),
+                n => format!("The permissible current of {n} elements is not known."),
             };
             blocks.push(Block::new(&open, "soft", Weight::Book, 44.0).gap(0.8));
         }
@@ -209,11 +212,11 @@ fn path(view: &View, format: Format) -> Option<Card> {
 
 fn row(element: &ElementView, rated: Option<f64>) -> Row {
     let weakest = if element.weakest { "weakest: " } else { "" };
-    let value = element.capability.si.filter(|si| si.is_finite());
+    let value = element.permissible_current.si.filter(|si| si.is_finite());
     Row {
         label: said(&format!("{weakest}{}", element.label)),
         value,
-        spread: element.capability.expanded_si,
+        spread: element.permissible_current.expanded_si,
         strong: element.weakest,
         falls_short: value.zip(rated).is_some_and(|(si, rated)| si < rated),
     }
@@ -221,7 +224,7 @@ fn row(element: &ElementView, rated: Option<f64>) -> Row {
 
 /// The weakest elements in the order of the path; those that are not known give way first.
 fn weakest_of(elements: &[ElementView], room: usize) -> Vec<&ElementView> {
-    let worth = |e: &ElementView| e.capability.si.unwrap_or(f64::INFINITY);
+    let worth = |e: &ElementView| e.permissible_current.si.unwrap_or(f64::INFINITY);
     let mut order: Vec<usize> = (0..elements.len()).collect();
     order.sort_by(|a, b| {
         let of = |i: &usize| elements.get(*i).map_or(f64::INFINITY, worth);

@@ -1,4 +1,4 @@
-//! The continuous capability of each kind of element, with its working.
+//! The continuous permissible current of each kind of element, with its working.
 
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
@@ -15,7 +15,7 @@ use crate::physics::material::{Material, emissivity};
 use crate::physics::{Refusal, cable};
 use crate::units::{Amount, Dimension};
 
-/// Capability of an element of a kind.
+/// Permissible current of an element of a kind.
 pub(super) fn of(facts: &Facts<'_>, kind: &str) -> Answer {
     match kind {
         "busbar" => of_busbar(facts),
@@ -33,7 +33,7 @@ fn of_marking(facts: &Facts<'_>, name: &str) -> Answer {
     let marked = work.amount(name);
     let [marked] = work.all([marked])?;
     work.step(line("printed on the part", &marked));
-    work.assume("the printed current is taken as the part's continuous capability".to_owned());
+    work.assume("the printed current is taken as the part's continuous permissible current".to_owned());
     work.done(marked)
 }
 
@@ -51,9 +51,10 @@ fn of_fuse(facts: &Facts<'_>) -> Answer {
     let factor = work.amount("limit.fuse_load_factor");
     let [rating, factor] = work.all([rating, factor])?;
     work.source(&fuse::METHOD);
-    let capability = Amount { number: rating.number.over(&factor.number), dimension: Dimension::CURRENT };
-    work.step(line(&format!("{} / {}", rating.show(), factor.show()), &capability));
-    work.done(capability)
+    let permissible_current =
+        Amount { number: rating.number.over(&factor.number), dimension: Dimension::CURRENT };
+    work.step(line(&format!("{} / {}", rating.show(), factor.show()), &permissible_current));
+    work.done(permissible_current)
 }
 
 fn of_joint(facts: &Facts<'_>) -> Answer {
@@ -68,19 +69,20 @@ fn of_joint(facts: &Facts<'_>) -> Answer {
     let [length, width, density] = work.all([length, width, density])?;
     let area = length.number.times(&width.number);
     let number = area.times(&density.number).times(&count.number);
-    let capability = Amount { number, dimension: Dimension::CURRENT };
+    let permissible_current = Amount { number, dimension: Dimension::CURRENT };
     let formula = format!("overlap {} × {} × {}", shown(&length), shown(&width), shown(&density));
-    work.step(line(&formula, &capability));
-    work.done(capability)
+    work.step(line(&formula, &permissible_current));
+    work.done(permissible_current)
 }
 
 fn of_cells(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let (rate, capacity) = (work.amount("pack.c_rate_limit"), work.amount("pack.capacity"));
     let [rate, capacity] = work.all([rate, capacity])?;
-    let capability = Amount { number: rate.number.times(&capacity.number), dimension: Dimension::CURRENT };
-    work.step(line(&format!("{} × {}", rate.show(), capacity.show()), &capability));
-    work.done(capability)
+    let permissible_current =
+        Amount { number: rate.number.times(&capacity.number), dimension: Dimension::CURRENT };
+    work.step(line(&format!("{} × {}", rate.show(), capacity.show()), &permissible_current));
+    work.done(permissible_current)
 }
 
 /// A bar's facts that are not amounts, and its geometry and surroundings as amounts.
@@ -174,7 +176,7 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
     let bar = BarFacts::gather(&mut work, None)?;
     let [limit] = work.all([limit])?;
     let inputs = [&bar.width, &bar.thickness, &bar.ambient, &limit, &bar.count];
-    let capability = work.through(&inputs, Dimension::CURRENT, |x| {
+    let permissible_current = work.through(&inputs, Dimension::CURRENT, |x| {
         let current = |orientation| {
             busbar::current_for_rise(
                 &bar.bar(x[0], x[1], orientation),
@@ -186,8 +188,8 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
         Ok(x[4] * bar.worse(current, f64::min)?)
     })?;
     work.step(line("allowed temperature", &limit));
-    work.step(line("current that reaches it", &capability));
-    work.done(capability)
+    work.step(line("current that reaches it", &permissible_current));
+    work.done(permissible_current)
 }
 
 /// Predicted rise of a bar or a cable at a current that is named.
@@ -226,12 +228,12 @@ fn rise_in(mut work: Worker<'_>, kind: &str, current: Option<Amount>, ambient: O
 
 fn of_cable(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (capability, ..) = cable_capability(&mut work, None)?;
-    work.done(capability)
+    let (permissible_current, ..) = cable_permissible_current(&mut work, None)?;
+    work.done(permissible_current)
 }
 
 /// Ampacity, insulation class and ambient of a cable.
-fn cable_capability(
+fn cable_permissible_current(
     work: &mut Worker<'_>,
     ambient: Option<Amount>,
 ) -> Result<(Amount, Amount, Amount), Vec<Missing>> {
@@ -260,7 +262,7 @@ fn cable_capability(
     )]
     let (parallel, together) = (count.value() as u32, bundled.value() as u32);
     let inputs = [&size, &insulation, &ambient];
-    let capability = work.through(&inputs, Dimension::CURRENT, |x| {
+    let permissible_current = work.through(&inputs, Dimension::CURRENT, |x| {
         cable::ampacity(
             Area::new::<square_meter>(x[0]),
             ThermodynamicTemperature::new::<kelvin>(x[1]),
@@ -276,15 +278,15 @@ fn cable_capability(
         shown(&insulation),
         shown(&ambient)
     );
-    work.step(line(&formula, &capability));
-    Ok((capability, insulation, ambient))
+    work.step(line(&formula, &permissible_current));
+    Ok((permissible_current, insulation, ambient))
 }
 
 /// Rise of a cable: the insulation's margin scaled with the square of the current (constant film coefficient).
 fn cable_rise(mut work: Worker<'_>, current: Option<Amount>, ambient: Option<Amount>) -> Answer {
-    let (capability, insulation, ambient) = cable_capability(&mut work, ambient)?;
+    let (permissible_current, insulation, ambient) = cable_permissible_current(&mut work, ambient)?;
     let [current] = work.all([current])?;
-    let share = current.number.over(&capability.number).power(2);
+    let share = current.number.over(&permissible_current.number).power(2);
     let margin = insulation.number.minus(&ambient.number);
     let rise = Amount { number: share.times(&margin), dimension: Dimension::TEMPERATURE_DIFFERENCE };
     work.step(line("rise = (I / ampacity)² × (insulation − ambient)", &rise));
