@@ -30,13 +30,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
 use crate::record::problem::Problems;
-
-/// What every write-up and help text says of its own limits.
-pub const CAUTION: &str = "\
-An opened pack can hurt you: it cannot be switched off, a slipped tool feeds thousands of amperes into the fault, and \
-a damaged cell can burn. Isolate it, take off rings, cover what is live, use insulated tools, wear eye protection, \
-work with a second person near and with a way to put out and leave a fire. Local codes and licensed practice come \
-first. underlid compares what was recorded with rules; it never says that a pack is safe.";
+use crate::units::words::CAUTION;
 
 #[derive(Debug, Parser)]
 #[command(

@@ -5,104 +5,30 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use thiserror::Error;
-
 use super::edits::{edits_for, named, part_named, says_the_same, with_what_the_item_says};
 use super::journal;
-use super::judged::{Decided, decided};
-use super::parts::{Wanted, added, parts_to_add};
-use super::photo::{self, Kept};
+use super::judged::decided;
+use super::lines::Wanted;
+use super::parts::{added, parts_to_add};
+use super::photo::{self, Kept, listed};
 use super::question::{Asked, Key, Question, questions};
-use super::tie::listed;
-use super::trials::{Stamp, Trials, stamps};
+use super::sight::{FillError, Saved, Sight, question, revision};
+use super::trials::{Trials, stamps};
 use crate::fill::checklist::{Checklists, Fills, Scope};
 use crate::judge::facts::Derived;
-use crate::judge::inspection::{OpenError, RECORD, book, read_text};
-use crate::judge::rules::{Book, Judgement, judge};
+use crate::judge::inspection::{RECORD, book, read_text};
+use crate::judge::rules::{Book, judge};
 use crate::judge::withhold;
+use crate::record;
 use crate::record::edit::{Answer, Edit, Refused, apply};
 use crate::record::problem::Problems;
 use crate::record::save;
-use crate::record::{self, Record};
 use crate::units::Amount;
 
 /// Folder of house checklists in an inspection folder.
 const HOUSE_LISTS: &str = "checklists";
 /// The list for a record that does not say its kind of pack yet.
 const USUAL: &str = "drop-in";
-
-/// Why an answer was not saved.
-#[derive(Debug, Error)]
-pub enum FillError {
-    /// The record or a house file cannot be opened.
-    #[error(transparent)]
-    Open(#[from] OpenError),
-    /// The answer was refused; the record is unchanged.
-    #[error(transparent)]
-    Refused(#[from] Refused),
-    /// The answer was refused; the record is unchanged.
-    #[error("{0}")]
-    Words(String),
-    /// The record could not be written; it is unchanged.
-    #[error("not saved, the record is unchanged: {0}")]
-    NotSaved(std::io::Error),
-    /// The field has changed since the answer was made.
-    #[error("the field has changed meanwhile: now {0}")]
-    Conflict(String),
-}
-
-impl From<Problems> for FillError {
-    fn from(problems: Problems) -> Self {
-        Self::Open(OpenError::Problems(problems))
-    }
-}
-
-/// An answer that is in the record now.
-#[derive(Debug)]
-pub struct Saved {
-    /// Rules that ended otherwise before.
-    pub decided: Vec<Decided>,
-    /// What was written, as a person would say it.
-    pub said: String,
-    /// How things stand now.
-    pub sight: Arc<Sight>,
-}
-
-/// The record as it is now, with what follows from it.
-#[derive(Debug)]
-pub struct Sight {
-    /// The record's text.
-    pub text: String,
-    /// The record.
-    pub record: Box<Record>,
-    /// The judgement.
-    pub judgement: Judgement,
-    /// The questions in the order they are asked.
-    pub questions: Vec<Question>,
-    /// The kind of pack whose checklist is asked.
-    pub kind: String,
-    /// True while bench tests are being worked out beside: their findings follow.
-    pub beside: bool,
-    /// Which logs, and which working of the bench tests, the judgement rests on.
-    upon: (Vec<Stamp>, u64),
-}
-
-fn revision(text: &str, generation: u64) -> String {
-    format!("{text}\0{generation}")
-}
-
-impl Sight {
-    /// As [`Bench::revision`], of what was looked at.
-    pub(super) fn revision(&self) -> String {
-        revision(&self.text, self.upon.1)
-    }
-
-    /// A question by its key.
-    #[must_use]
-    pub fn question(&self, key: &Key) -> Option<&Question> {
-        self.questions.iter().find(|question| question.key == *key)
-    }
-}
 
 /// An inspection folder that is being filled.
 #[derive(Debug)]
@@ -425,11 +351,4 @@ fn note_time(folder: &Path, question: &Question) {
     if shown && question.shows != "inspection" {
         journal::answered(folder, &question.key.to_string(), &question.shows);
     }
-}
-
-/// A question of the record as it is now.
-pub(super) fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
-    sight
-        .question(key)
-        .ok_or_else(|| FillError::Words(format!("there is no question `{key}` in this record any more")))
 }

@@ -1,7 +1,7 @@
 //! From an answer to edits of the record, and how an answer is named when it is confirmed.
 
-use super::bench::FillError;
 use super::question::Question;
+use super::sight::FillError;
 use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Answer, Edit, Pick, Place, Step};
 use crate::record::{self, How};

@@ -4,10 +4,9 @@
 //! Each is short, belongs to something that is there, and would be tedious as questions of their own. What a line says is
 //! shown as it was understood, and the record's own reader refuses what does not fit.
 
-use super::bench::FillError;
-use super::parts::{MOST_ADDED, Wanted};
 use super::photo;
-use super::question::Question;
+use super::question::{Question, form};
+use super::sight::FillError;
 use super::subject::Of;
 use crate::fill::checklist::{Adds, Scope};
 use crate::judge::bench_test::PLACES;
@@ -15,6 +14,31 @@ use crate::judge::facts::field_info;
 use crate::record::edit::{Edit, Place};
 use crate::record::{Kind, Record};
 use crate::units::words::nearest;
+
+/// Parts that one answer may add.
+pub(super) const MOST_ADDED: usize = 64;
+
+/// What is to be added, and where.
+pub(super) struct Wanted {
+    pub(super) adds: Adds,
+    /// The leg of elements.
+    pub(super) leg: Option<&'static str>,
+    /// The test or the load that the parts belong to.
+    pub(super) of: Of,
+    /// The element behind which elements go.
+    pub(super) behind: Option<usize>,
+}
+
+impl Wanted {
+    /// What the answer to a question adds.
+    pub(super) fn by(question: &Question, adds: Adds) -> Self {
+        Self { adds, leg: question.item.leg, of: question.of_what, behind: None }
+    }
+
+    pub(super) const fn plain(adds: Adds) -> Self {
+        Self { adds, leg: None, of: Of::Pack, behind: None }
+    }
+}
 
 /// Keys and values of a part, as they are written.
 type Fields = Vec<(String, String)>;
@@ -24,23 +48,6 @@ pub(super) fn words_of(name: &str) -> Vec<&'static str> {
     match field_info(name).map(|info| info.kind) {
         Some(Kind::Word(words)) => words.iter().map(|word| word.word).collect(),
         _ => Vec::new(),
-    }
-}
-
-/// What a right line looks like.
-pub(super) const fn form(adds: Adds) -> &'static str {
-    match adds {
-        Adds::Meters => {
-            "what is read = instrument and range, with commas between, such as: whole current = clamp 600 A, \
-             branch current = clamp-2 300 A of inverter, pack voltage = meter-v 60 V"
-        }
-        Adds::Branches => {
-            "name = log or column, with commas between, such as: load 1 = logs/branch-1.csv with clamp-1, \
-             load 2 = Current 2 (A) with clamp-2"
-        }
-        Adds::Sensors => "column = part, with commas between, such as: T1 = positive-bar, T2 = ambient",
-        Adds::Areas => "photo: left, top, width and height in % or px, such as: 01-label.jpg: 12 40 30 8 %",
-        _ => "names with commas between",
     }
 }
 

@@ -21,12 +21,14 @@ mod parts;
 mod photo;
 mod question;
 mod same;
+mod sight;
 mod subject;
 pub mod terminal;
 mod tie;
 mod trials;
 
 pub use answer::{Said, read_line};
-pub use bench::{Bench, FillError, Saved, Sight};
+pub use bench::Bench;
 pub use judged::{Decided, decided};
 pub use question::{Applies, Key, Question};
+pub use sight::{FillError, Saved, Sight};

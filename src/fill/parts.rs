@@ -1,8 +1,9 @@
 //! Adding parts to a record: elements of the path in the order of the current and of the rig, claims, layers, tests,
 //! instruments, loads, cell readings. What is written whole in one line is in `lines`.
 
-use super::bench::{FillError, Sight};
+use super::lines::{MOST_ADDED, Wanted};
 use super::question::{Key, Question};
+use super::sight::{FillError, Sight};
 use super::subject::Of;
 use super::{lines, photo};
 use crate::fill::checklist::{Adds, Scope};
@@ -10,31 +11,6 @@ use crate::record::Record;
 use crate::record::edit::{Edit, Pick, Place};
 use crate::record::parts::ELEMENT_KINDS;
 use crate::units::words::nearest;
-
-/// Parts that one answer may add.
-pub(super) const MOST_ADDED: usize = 64;
-
-/// What is to be added, and where.
-pub(super) struct Wanted {
-    pub(super) adds: Adds,
-    /// The leg of elements.
-    pub(super) leg: Option<&'static str>,
-    /// The test or the load that the parts belong to.
-    pub(super) of: Of,
-    /// The element behind which elements go.
-    pub(super) behind: Option<usize>,
-}
-
-impl Wanted {
-    /// What the answer to a question adds.
-    pub(super) fn by(question: &Question, adds: Adds) -> Self {
-        Self { adds, leg: question.item.leg, of: question.of_what, behind: None }
-    }
-
-    const fn plain(adds: Adds) -> Self {
-        Self { adds, leg: None, of: Of::Pack, behind: None }
-    }
-}
 
 /// What `add` means at a question.
 pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<Edit>, String), FillError> {

@@ -7,9 +7,12 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use super::sight::FillError;
 use crate::evidence::hash::{Sha256Digest, copy_file, hash_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::photos::PHOTO_ENDINGS;
+use crate::record::Record;
+use crate::record::edit::{Answer, Edit, Place};
 
 /// Folder of the photos in an inspection folder.
 pub(super) const FOLDER: &str = "photos";
@@ -279,6 +282,41 @@ pub(super) fn slug(text: &str) -> String {
     }
     let slug = slug.trim_matches('-');
     if slug.is_empty() { "part".to_owned() } else { slug.to_owned() }
+}
+
+/// Lists a photo with its hash, or adds to what a listed one shows.
+///
+/// # Errors
+/// When the photo is listed with another hash: what arrived then is not what lies there now.
+pub(super) fn listed(record: &Record, kept: &Kept, part: &str) -> Result<Vec<Edit>, FillError> {
+    let file = format!("{}/{}", FOLDER, kept.name);
+    let digest = kept.digest.to_string();
+    let known = record.photo.iter().enumerate().find(|(_, photo)| photo.file.text() == Some(&file));
+    let Some((index, photo)) = known else {
+        let mut fields = vec![("file".to_owned(), file)];
+        if !part.is_empty() {
+            fields.push(("shows".to_owned(), part.to_owned()));
+        }
+        fields.push(("sha256".to_owned(), digest));
+        return Ok(vec![Edit::Append { list: Place::keys("photo"), at: usize::MAX, fields }]);
+    };
+    let place = Place::keys("photo").at(index);
+    let mut edits = Vec::new();
+    match photo.sha256.text() {
+        Some(arrived) if arrived != digest => {
+            return Err(FillError::Words(format!(
+                "{file} is not what arrived: its SHA-256 was {arrived} and is {digest}"
+            )));
+        }
+        Some(_) => {}
+        None => edits.push(Edit::Set { place: place.clone().then("sha256"), answer: Answer::of(&digest) }),
+    }
+    let mut shows = photo.shows.list().to_vec();
+    if !part.is_empty() && !shows.iter().any(|shown| shown == part) {
+        shows.push(part.to_owned());
+        edits.push(Edit::Set { place: place.then("shows"), answer: Answer::of(&shows.join(", ")) });
+    }
+    Ok(edits)
 }
 
 #[cfg(test)]

@@ -5,7 +5,6 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-use super::lines;
 use super::subject::{Of, there};
 use crate::fill::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
 use crate::judge::facts::{Derived, Facts, Val};
@@ -143,9 +142,26 @@ impl Question {
                 "kinds with commas between, an id behind each if you like".to_owned()
             }
             Fills::Adds(Adds::Statements) => "claims with semicolons between".to_owned(),
-            Fills::Adds(adds) => lines::form(*adds).to_owned(),
+            Fills::Adds(adds) => form(*adds).to_owned(),
             Fills::Remark => "a remark, or a photo".to_owned(),
         }
+    }
+}
+
+/// What a right line of a part that is written in one looks like.
+pub(super) const fn form(adds: Adds) -> &'static str {
+    match adds {
+        Adds::Meters => {
+            "what is read = instrument and range, with commas between, such as: whole current = clamp 600 A, \
+             branch current = clamp-2 300 A of inverter, pack voltage = meter-v 60 V"
+        }
+        Adds::Branches => {
+            "name = log or column, with commas between, such as: load 1 = logs/branch-1.csv with clamp-1, \
+             load 2 = Current 2 (A) with clamp-2"
+        }
+        Adds::Sensors => "column = part, with commas between, such as: T1 = positive-bar, T2 = ambient",
+        Adds::Areas => "photo: left, top, width and height in % or px, such as: 01-label.jpg: 12 40 30 8 %",
+        _ => "names with commas between",
     }
 }
 

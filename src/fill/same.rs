@@ -6,8 +6,8 @@
 
 use std::collections::BTreeMap;
 
-use super::bench::{FillError, Sight};
 use super::question::{Applies, Key, Question};
+use super::sight::{FillError, Sight};
 use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Answer, Edit};
 use crate::record::field::ABSENT;

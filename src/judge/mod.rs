@@ -3,7 +3,6 @@
 pub mod bench_test;
 pub mod facts;
 pub mod inspection;
-pub mod path;
 pub mod rig;
 pub mod rules;
 pub mod withhold;

@@ -17,7 +17,8 @@ mod starter;
 
 /// Records are written like every other file.
 pub use field::{Entry, Found, How, Kind, State, Value};
+pub use part::reader::{LARGEST, SCHEMA, read_answer};
 pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;
-pub use read::{LARGEST, SCHEMA, read, read_answer};
+pub use read::read;
 pub use starter::starter;

@@ -2,6 +2,7 @@
 
 pub mod collection;
 pub mod compare;
+mod draw;
 pub(crate) mod markup;
 pub mod video;
 pub mod write_up;

@@ -1,4 +1,11 @@
-//! Small helpers for talking to a person: did-you-mean, lists, plurals.
+//! Small helpers for talking to a person: did-you-mean, lists, plurals, and the caution that every output carries.
+
+/// What every write-up and help text says of its own limits.
+pub const CAUTION: &str = "\
+An opened pack can hurt you: it cannot be switched off, a slipped tool feeds thousands of amperes into the fault, and \
+a damaged cell can burn. Isolate it, take off rings, cover what is live, use insulated tools, wear eye protection, \
+work with a second person near and with a way to put out and leave a fire. Local codes and licensed practice come \
+first. underlid compares what was recorded with rules; it never says that a pack is safe.";
 
 /// The candidate nearest to `wanted`, when it is near enough to be a slip of the pen.
 #[must_use]

@@ -30,6 +30,7 @@ mod reference_physics;
 mod reference_trial;
 mod reference_uncertainty;
 mod report;
+mod rooms;
 mod rule_book;
 mod schema;
 mod sealing;

@@ -19,10 +19,11 @@ use jiff::SignedDuration;
 use jiff::civil::DateTime;
 use serde::Serialize;
 
-use super::bench::{Bench, FillError, Sight};
+use super::bench::Bench;
 use super::journal::{self, Answered};
 use super::photo::{self, Kept, Shelf};
 use super::question::Key;
+use super::sight::{FillError, Sight};
 use crate::evidence::error::shown;
 use crate::evidence::exif::PhotoFacts;
 use crate::evidence::hash::{OnProgress, Sha256Digest, copy_file};

@@ -13,13 +13,13 @@ use crate::judge::rules::Book;
 use crate::judge::rules::expr::{self, Expr};
 use crate::judge::rules::names::Names;
 use crate::record::field::Text;
+use crate::record::part::{document, needed};
 use crate::record::problem::{Problem, Problems};
-use crate::record::read::needed;
-use crate::record::{Entry, FieldInfo, Part, Record, read as record_read};
+use crate::record::{Entry, FieldInfo, Part, Record};
 use crate::units::words::nearest;
 
 pub(super) fn add(lists: &mut Vec<Checklist>, file: &str, text: &str) -> Result<(), Problems> {
-    let read: ListFile = record_read::document(file, text, |_, _: &ListFile| {})?;
+    let read: ListFile = document(file, text, |_, _: &ListFile| {})?;
     let book = Book::built_in()?;
     let mut loading = Loading {
         file: Arc::from(file),

@@ -4,14 +4,13 @@ use std::collections::{HashMap, VecDeque};
 use std::sync::{Mutex, PoisonError};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::Reach;
 use super::pairing::Pairing;
-use super::view::PageState;
-use crate::fill::bench::{FillError, Saved};
+use super::view::{PageState, short};
 use crate::fill::photo::Kept;
 use crate::fill::question::Question;
+use crate::fill::sight::{FillError, Saved};
 use crate::fill::{Bench, Key};
 use crate::record::edit::{Answer, Refused};
 
@@ -235,13 +234,4 @@ fn later(error: FillError) -> Later {
         }
         other => other.to_string(),
     })
-}
-
-pub(super) fn short(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    let mut short = String::new();
-    for byte in Sha256::digest(bytes).iter().take(8) {
-        let _ = write!(short, "{byte:02x}");
-    }
-    short
 }

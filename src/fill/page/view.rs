@@ -1,14 +1,14 @@
 //! What the page is sent: every question with what is recorded, the sections, the findings as they stand.
 
 use serde::Serialize;
+use sha2::{Digest, Sha256};
 
-use super::state::short;
 use crate::fill::Bench;
-use crate::fill::bench::Sight;
 use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
+use crate::fill::sight::Sight;
 use crate::fill::terminal::now;
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
@@ -263,6 +263,16 @@ fn units(kind: Kind) -> Vec<&'static str> {
         Kind::Section | Kind::Size => vec!["mm", "in"],
         _ => Vec::new(),
     }
+}
+
+/// A short fingerprint, for revisions that a page sends back.
+pub(super) fn short(bytes: &[u8]) -> String {
+    use std::fmt::Write;
+    let mut short = String::new();
+    for byte in Sha256::digest(bytes).iter().take(8) {
+        let _ = write!(short, "{byte:02x}");
+    }
+    short
 }
 
 #[cfg(test)]

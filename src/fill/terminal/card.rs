@@ -9,9 +9,9 @@ use jiff::SignedDuration;
 use super::{Walk, WalkError};
 use crate::evidence::error::shown_text;
 use crate::evidence::hash::silent;
-use crate::fill::bench::{FillError, Sight};
 use crate::fill::card::{Card, Tie, clock_offset, numbers, tie_to};
 use crate::fill::question::Key;
+use crate::fill::sight::{FillError, Sight};
 use crate::units::words::count;
 
 const HELP: &str = "\

@@ -12,9 +12,10 @@ use std::io::{self, BufRead, Write};
 use std::sync::Arc;
 
 use super::answer::{Said, read_line};
-use super::bench::{Bench, FillError, Sight};
+use super::bench::Bench;
 use super::card::Card;
 use super::question::{Applies, Key, Question};
+use super::sight::{FillError, Sight};
 use crate::evidence::error::shown_text;
 use crate::fill::checklist::Scope;
 use crate::record::edit::Answer;

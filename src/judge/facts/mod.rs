@@ -6,6 +6,7 @@
 
 mod facts;
 mod pack;
+pub(crate) mod path;
 mod table;
 mod value;
 pub(crate) mod worker;
@@ -18,7 +19,6 @@ pub use table::{FACTS, FactInfo};
 pub(crate) use value::names;
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 
-use crate::judge::path;
 use crate::record::Record;
 use crate::units::Amount;
 

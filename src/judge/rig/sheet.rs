@@ -161,7 +161,7 @@ impl Sheet {
             leads,
             rig: judged.view,
             charging: charging.view,
-            caution: crate::cli::CAUTION,
+            caution: crate::units::words::CAUTION,
         })
     }
 

@@ -3,12 +3,13 @@
 //! A house book is read after the built-in one. It may add rules, set limits, change a grade or turn a
 //! rule off with a reason; the write-up prints every such change.
 
+mod load;
+
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 
 use super::expr::Expr;
 use super::finding::Grade;
-use super::load;
 use super::scope::Scope;
 use crate::record::problem::Problems;
 use crate::units::Amount;

@@ -8,8 +8,6 @@ mod book;
 mod engine;
 pub mod expr;
 mod finding;
-mod functions;
-mod load;
 pub mod names;
 pub mod page;
 mod scope;

@@ -161,7 +161,8 @@ impl Withheld {
 fn program_says(texts: &[String]) -> BTreeSet<String> {
     static OWN: LazyLock<Folded> = LazyLock::new(|| {
         let mut text =
-            [include_str!("../../../checklists/rules.toml"), crate::cli::CAUTION, WITHHELD].join("\n");
+            [include_str!("../../../checklists/rules.toml"), crate::units::words::CAUTION, WITHHELD]
+                .join("\n");
         let templates = crate::render::write_up::TEMPLATES
             .iter()
             .chain(&crate::render::compare::TEMPLATES)

@@ -5,11 +5,10 @@
 //! (see [`super::ahead`]); each ends where a line ends. A line longer than [`LONGEST`] is passed over piece
 //! by piece and reported, so that a file without line ends cannot fill the memory.
 
+use std::fmt;
 use std::io::{self, Read};
 
 use encoding_rs::{CoderResult, Decoder, UTF_16BE, UTF_16LE, WINDOWS_1252};
-
-use super::layout::Encoding;
 
 /// Bytes read at a time.
 const READ: usize = 256 * 1024;
@@ -19,6 +18,30 @@ pub(super) const LONGEST: usize = 64 * 1024;
 pub(super) const PADDING: usize = 16;
 /// Room for a line that was begun, what is read next, and the padding.
 const ROOM: usize = LONGEST + READ + PADDING;
+
+/// The encoding of a file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Encoding {
+    /// UTF-8, of which ASCII is a part.
+    Utf8,
+    /// UTF-16, low byte first.
+    Utf16Le,
+    /// UTF-16, high byte first.
+    Utf16Be,
+    /// Latin-1, read as Windows-1252.
+    Latin1,
+}
+
+impl fmt::Display for Encoding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Utf8 => "UTF-8",
+            Self::Utf16Le => "UTF-16 LE",
+            Self::Utf16Be => "UTF-16 BE",
+            Self::Latin1 => "Latin-1",
+        })
+    }
+}
 
 /// Whole lines of a file.
 #[derive(Default)]

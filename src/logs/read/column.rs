@@ -5,13 +5,15 @@
 //! that stands apart (in brackets, behind a slash, in its own row) decides over the name; a last word that
 //! could be a unit counts only where the name agrees, or "Channel A" would be a current.
 
+mod name;
+
 use std::fmt;
 
 use crate::physics::ZERO_CELSIUS;
 use crate::units::{Dimension, Unit};
 
-use super::name::{by_name, direction, whole_pack};
 use super::unit::{AMPERE_SECOND, unit_of};
+use name::{by_name, direction, whole_pack};
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -2,8 +2,6 @@
 
 use std::io::Read;
 
-use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
-
 use crate::units::words;
 
 use super::chunk::{Chunks, FirstLines, text};
@@ -15,7 +13,7 @@ use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
-use super::table::{Table, data_cells};
+use super::table::{Row, Table, data_cells, split};
 use super::timing::{cells_of, find_time};
 use super::{BothMarks, ReadError, ReadError as Error};
 
@@ -29,13 +27,6 @@ const COLUMNS: usize = 256;
 const LEAST_VOLTAGE: f64 = 0.5;
 /// Values handed over with each sample at most.
 const VALUES: usize = 64;
-
-#[derive(Clone)]
-pub(super) struct Row<'a> {
-    pub line: u64,
-    pub fields: Vec<Vec<u8>>,
-    raw: &'a [u8],
-}
 
 /// The layout, and the report with what stands above the table.
 pub(super) fn recognise(
@@ -102,7 +93,7 @@ fn build(
     table: &Table,
     above: &[Row<'_>],
     data: &[Row<'_>],
-    encoding: super::layout::Encoding,
+    encoding: super::chunk::Encoding,
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
     let (header, units) = find_header(above, table.columns);
@@ -202,43 +193,6 @@ fn build(
     }
     report.add_all(Fault::Preamble, tally);
     Ok((layout, report))
-}
-
-/// The fields of one line. Quotes never span lines: no log needs it, and one stray quotation mark would
-/// swallow the rest of the file.
-pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
-    if delimiter == b' ' {
-        return line
-            .split(|byte| *byte == b' ')
-            .filter(|field| !field.is_empty())
-            .map(<[u8]>::to_vec)
-            .collect();
-    }
-    if memchr::memchr(b'"', line).is_none() {
-        return line.split(|byte| *byte == delimiter).map(<[u8]>::to_vec).collect();
-    }
-    let mut reader: Reader = ReaderBuilder::new().delimiter(delimiter).build();
-    let mut fields = Vec::new();
-    let mut field = Vec::new();
-    let mut room = [0_u8; 256];
-    let mut rest = line;
-    // An empty input tells the parser that the line is at its end; it then gives the last field.
-    while fields.len() <= line.len() {
-        let (result, read, written) = reader.read_field(rest, &mut room);
-        rest = rest.get(read..).unwrap_or_default();
-        field.extend_from_slice(room.get(..written).unwrap_or_default());
-        match result {
-            ReadFieldResult::InputEmpty | ReadFieldResult::OutputFull => {}
-            ReadFieldResult::Field { record_end } => {
-                fields.push(std::mem::take(&mut field));
-                if record_end {
-                    break;
-                }
-            }
-            ReadFieldResult::End => break,
-        }
-    }
-    fields
 }
 
 /// A header whose quoted names hold line ends stands on several lines: they become one row.

@@ -2,34 +2,11 @@
 
 use std::fmt;
 
+use super::chunk::Encoding;
 use super::clock::{TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning};
 use super::number::{DecimalMark, Notation};
 use super::sign::{CurrentSign, SignBasis};
-
-/// The encoding of a file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Encoding {
-    /// UTF-8, of which ASCII is a part.
-    Utf8,
-    /// UTF-16, low byte first.
-    Utf16Le,
-    /// UTF-16, high byte first.
-    Utf16Be,
-    /// Latin-1, read as Windows-1252.
-    Latin1,
-}
-
-impl fmt::Display for Encoding {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Utf8 => "UTF-8",
-            Self::Utf16Le => "UTF-16 LE",
-            Self::Utf16Be => "UTF-16 BE",
-            Self::Latin1 => "Latin-1",
-        })
-    }
-}
 
 /// Place of a value in every sample.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

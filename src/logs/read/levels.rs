@@ -6,9 +6,8 @@
 
 use super::chunk::text;
 use super::column::{Column, Meaning};
-use super::head::Row;
 use super::number::{self, Cell};
-use super::table::{Table, data_cells};
+use super::table::{Row, Table, data_cells};
 use super::unit::unit_of;
 
 /// Words for kinds of numbers, as exports of databases and data frames write them under the names.

@@ -8,9 +8,9 @@
 use super::chunk::{Chunk, LONGEST, text, without_cr};
 use super::clock::TimeReader;
 use super::column::{Column, Meaning, holds};
-use super::head;
 use super::layout::{Field, Layout};
 use super::number::{self, Cell, Notation};
+use super::table;
 
 /// What the rows of a chunk are.
 #[derive(Default)]
@@ -277,7 +277,7 @@ impl RowParser {
         out.values.resize(first_value + self.width, f64::NAN);
         let values = out.values.get_mut(first_value..).unwrap_or_default();
         if self.delimiter == b' ' || memchr::memchr(b'"', bytes).is_some() {
-            for field in head::split(bytes, self.delimiter) {
+            for field in table::split(bytes, self.delimiter) {
                 self.field(&field, values, &mut row);
             }
         } else {
@@ -373,7 +373,7 @@ const LONGEST_NAME: usize = 100;
 
 /// The fields of a header, for comparing.
 fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
-    let mut names: Vec<String> = head::split(bytes.trim_ascii(), delimiter)
+    let mut names: Vec<String> = table::split(bytes.trim_ascii(), delimiter)
         .iter()
         .map(|name| text(name).trim().trim_matches('"').trim().to_lowercase())
         .collect();

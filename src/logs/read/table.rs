@@ -1,8 +1,17 @@
 //! Finds the table in the first lines of a log: the delimiter, where it begins, how its numbers are written.
 
+use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
+
 use super::clock;
-use super::head::split;
 use super::number::{self, Cell, DecimalMark, Notation};
+
+/// A line of the head, and its fields.
+#[derive(Clone)]
+pub(super) struct Row<'a> {
+    pub line: u64,
+    pub fields: Vec<Vec<u8>>,
+    pub raw: &'a [u8],
+}
 
 pub(super) struct Table {
     pub delimiter: u8,
@@ -19,6 +28,43 @@ pub(super) struct Table {
 pub(super) struct Ambiguous {
     pub line: u64,
     pub cell: String,
+}
+
+/// The fields of one line. Quotes never span lines: no log needs it, and one stray quotation mark would
+/// swallow the rest of the file.
+pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
+    if delimiter == b' ' {
+        return line
+            .split(|byte| *byte == b' ')
+            .filter(|field| !field.is_empty())
+            .map(<[u8]>::to_vec)
+            .collect();
+    }
+    if memchr::memchr(b'"', line).is_none() {
+        return line.split(|byte| *byte == delimiter).map(<[u8]>::to_vec).collect();
+    }
+    let mut reader: Reader = ReaderBuilder::new().delimiter(delimiter).build();
+    let mut fields = Vec::new();
+    let mut field = Vec::new();
+    let mut room = [0_u8; 256];
+    let mut rest = line;
+    // An empty input tells the parser that the line is at its end; it then gives the last field.
+    while fields.len() <= line.len() {
+        let (result, read, written) = reader.read_field(rest, &mut room);
+        rest = rest.get(read..).unwrap_or_default();
+        field.extend_from_slice(room.get(..written).unwrap_or_default());
+        match result {
+            ReadFieldResult::InputEmpty | ReadFieldResult::OutputFull => {}
+            ReadFieldResult::Field { record_end } => {
+                fields.push(std::mem::take(&mut field));
+                if record_end {
+                    break;
+                }
+            }
+            ReadFieldResult::End => break,
+        }
+    }
+    fields
 }
 
 impl Table {

@@ -4,8 +4,8 @@ use crate::units::Dimension;
 
 use super::clock::{self, TimeForm};
 use super::column::{Column, HowKnown, Meaning};
-use super::head::Row;
 use super::number::{self, Cell, Notation};
+use super::table::Row;
 
 /// The time column and its form: one set by hand, else elapsed time, else timestamps, else dates with a clock.
 pub(super) fn find_time(

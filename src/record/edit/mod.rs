@@ -13,7 +13,8 @@ use thiserror::Error;
 
 use super::field::{Kind, State};
 use super::part::FieldInfo;
-use super::read::{read, read_answer};
+use super::read::read;
+use super::read_answer;
 use crate::record::problem::{Problem, Problems};
 
 pub use place::{NoSuchPlace, Pick, Place, Step};

@@ -3,16 +3,18 @@
 //! Few packs are drawn one by one, in order; many are counted in bins. Every chart says how many packs it shows and how
 //! many it cannot show, and has its numbers beside it as a table.
 
-mod draw;
-
 use std::collections::BTreeMap;
 
 use serde::Serialize;
 
 use super::page::shown;
 use super::row::PackRow;
-use draw::{Bars, Bin, Histogram, PACKS, Points};
+use crate::render::draw::bars::{Bar, BarChart, Group};
+use crate::render::draw::counted::{Bin, Histogram, Points};
+use crate::render::draw::{Named, round_step};
 
+/// Unit of an axis that counts packs.
+const PACKS: &str = "packs";
 /// Packs that are drawn one by one; more are counted in bins.
 const ONE_BY_ONE: usize = 30;
 /// Points of a scatter that are drawn one by one; more are counted in cells.
@@ -44,6 +46,26 @@ struct Chart {
     words: String,
     heads: Vec<String>,
     rows: Vec<Vec<String>>,
+}
+
+impl Chart {
+    fn named(&self) -> Named<'_> {
+        Named { id: &self.id, title: &self.title, words: &self.words }
+    }
+}
+
+/// A bar for each name: its value, the value in words, its pattern.
+fn one_by_one(
+    bars: impl Iterator<Item = (String, f64, String, &'static str)>,
+    named: Named<'_>,
+    axis: &str,
+) -> String {
+    let group = |(name, value, words, class)| {
+        let bar = Bar { value: Some(value), there: true, words, strong: true, class, ..Bar::default() };
+        Group { name, bars: vec![bar] }
+    };
+    let groups = bars.map(group).collect();
+    BarChart { named, axis, whole: axis == PACKS, groups, marks: Vec::new(), legend: Vec::new() }.svg()
 }
 
 /// Makes the charts.
@@ -173,9 +195,9 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
     if values.len() <= ONE_BY_ONE {
         chart.heads = vec!["pack".to_owned(), unit.to_owned()];
         chart.rows = packs.iter().map(|(row, value)| vec![name(row), shown(*value, "")]).collect();
-        let bars = packs.iter().map(|(row, value)| (label(row), *value, shown(*value, unit)));
-        let bars = Bars { bars: bars.collect(), axis: unit, hatch_below_zero: subject.zero };
-        chart.svg = Some(bars.svg(subject.id, subject.title, &chart.words));
+        let class = |value| if subject.zero && value < 0.0 { "falls-short" } else { "carries" };
+        let bars = packs.iter().map(|(row, value)| (label(row), *value, shown(*value, unit), class(*value)));
+        chart.svg = Some(one_by_one(bars, chart.named(), unit));
         return chart;
     }
     let histogram = bins(&values, subject);
@@ -201,7 +223,7 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
             vec![range, bin.number.to_string()]
         })
         .collect();
-    chart.svg = Some(histogram.svg(subject.id, subject.title, &chart.words, unit, subject.zero));
+    chart.svg = Some(histogram.svg(chart.named(), (unit, PACKS), subject.zero));
     chart
 }
 
@@ -210,7 +232,7 @@ fn bins(sorted: &[f64], subject: &Subject<'_>) -> Histogram {
     if subject.zero {
         (low, high) = (low.min(0.0), high.max(0.0));
     }
-    let step = draw::step((high - low).max(f64::MIN_POSITIVE), BINS);
+    let step = round_step((high - low).max(f64::MIN_POSITIVE), BINS as f64);
     // Bins begin at multiples of the step, so that zero is always a border.
     let first = (low / step).floor();
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few dozen bins")]
@@ -298,11 +320,13 @@ fn scatter(rows: &[PackRow]) -> Chart {
             })
             .collect();
     }
-    let drawn = Points { points, most, in_cells: packs.len() > POINTS, x: "claimed, Ah", y: "measured, Ah" };
+    let in_cells = packs.len() > POINTS;
+    let (x, y) = ("claimed, Ah", "measured, Ah");
+    let drawn = Points { points, most, in_cells, x, y, same: "measured = claimed" };
     if drawn.in_cells {
         chart.about.push_str(" The larger a square, the more packs lie there.");
     }
-    chart.svg = Some(drawn.svg("capacity", &chart.title, &chart.words));
+    chart.svg = Some(drawn.svg(chart.named()));
     chart
 }
 
@@ -371,9 +395,10 @@ fn fuses(rows: &[PackRow]) -> Chart {
     let words = format!("{}.", crate::units::words::count(rows.len(), "pack", "packs"));
     let svg = (!kinds.is_empty()).then(|| {
         let bars = kinds.iter().take(ONE_BY_ONE).map(|(kind, number)| {
-            ((*kind).to_owned(), *number as f64, crate::units::words::count(*number, "pack", "packs"))
+            let words = crate::units::words::count(*number, "pack", "packs");
+            ((*kind).to_owned(), *number as f64, words, "carries")
         });
-        Bars { bars: bars.collect(), axis: PACKS, hatch_below_zero: false }.svg("fuses", title, &words)
+        one_by_one(bars, Named { id: "fuses", title, words: &words }, PACKS)
     });
     Chart {
         id: "fuses".to_owned(),

@@ -11,15 +11,13 @@ use sha2::{Digest, Sha256};
 
 use super::CollectionError;
 use super::export::json_text;
-use super::page::Pages;
+use super::page::{Pages, SCRIPT};
 use super::row::PackRow;
 use super::site::{PACKS, ROWS, Site};
 use crate::render::markup::escape;
 use crate::render::write_up::plain;
 use crate::units::significant;
 
-/// The program of the first page.
-pub(super) const SCRIPT: &str = include_str!("../../../templates/collection/table.js");
 /// Rows of a plain page.
 const ROWS_OF_A_PAGE: usize = 100;
 

@@ -8,11 +8,11 @@ use tera::{Context, Tera};
 
 use super::CollectionError;
 use super::row::PackRow;
-use crate::cli::CAUTION;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::render::write_up::{ElementView, FOLDER, View, compared, template_words};
 use crate::units::significant;
+use crate::units::words::CAUTION;
 
 const TEMPLATES: [(&str, &str); 7] = [
     ("head.html", include_str!("../../../templates/collection/head.html")),
@@ -28,6 +28,9 @@ const STYLE: &str = concat!(
     include_str!("../../../templates/collection/collection.css")
 );
 
+/// The program of the first page.
+pub(super) const SCRIPT: &str = include_str!("../../../templates/collection/table.js");
+
 /// Figures of a bench test that are shown in brief; the write-up has them all.
 const FIGURES: usize = 8;
 
@@ -38,7 +41,7 @@ pub(super) fn templates_text() -> String {
         text.push_str(name);
         text.push_str(template);
     }
-    text.push_str(super::listing::SCRIPT);
+    text.push_str(SCRIPT);
     text
 }
 

@@ -11,14 +11,14 @@ use super::difference::Kind;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
 use super::{Comparison, ElementComparison, TestComparison, bench, picture};
-use crate::cli::CAUTION;
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
 use crate::judge::inspection::{Inspection, OpenError};
 use crate::judge::rules::Grade;
 use crate::record::save;
-use crate::render::write_up::chart::chart;
+use crate::render::draw::curve::{chart, csv};
 use crate::render::write_up::{csv_name, engine, photos, squeeze, template_texts, template_words};
+use crate::units::words::CAUTION;
 use crate::units::words::list;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
@@ -236,7 +236,7 @@ pub fn pages(
     ];
     for (test, compared) in comparison.tests.iter().enumerate() {
         for (number, curve) in compared.curves.iter().enumerate() {
-            files.push((csv_name(test, number), curve.csv()));
+            files.push((csv_name(test, number), csv(curve)));
         }
     }
     Ok(Pages { files })

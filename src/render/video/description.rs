@@ -9,10 +9,10 @@
 //! characters and in UTF-16 units as well.
 
 use super::outlet::line;
-use crate::cli::CAUTION;
 use crate::judge::bench_test::Trial;
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::render::write_up::{PhotoView, View, compared};
+use crate::units::words::CAUTION;
 use crate::units::words::count;
 
 /// The caution where there is no room for the whole of it.

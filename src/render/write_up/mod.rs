@@ -2,7 +2,6 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
-pub(crate) mod chart;
 mod claims;
 pub(crate) mod photos;
 mod picture;
@@ -14,7 +13,6 @@ mod writeup;
 pub use claims::ClaimView;
 pub(crate) use photos::photos;
 pub use photos::{NotShown, PhotoView, photo_copy};
-pub(crate) use picture::round_step;
 pub(crate) use prose::escape as escape_markdown;
 pub use text::{Style, write_finding, write_text};
 pub(crate) use text::{compared, plain};

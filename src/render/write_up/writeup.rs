@@ -7,12 +7,10 @@ use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
-use super::chart::chart;
 use super::photos::{Arrivals, PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
 use super::view::View;
-use crate::cli::CAUTION;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::signature::{self, Present, SignatureKind};
 use crate::evidence::ssh::SSH_NAMESPACE;
@@ -22,6 +20,8 @@ use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::judge::withhold::{Leak, Summary};
 use crate::record::Part;
 use crate::record::save;
+use crate::render::draw::curve::{chart, csv};
+use crate::units::words::CAUTION;
 
 /// Folder of the write-up in an inspection folder.
 pub const FOLDER: &str = "report";
@@ -190,7 +190,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
     let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
-        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), curve.csv()))
+        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
     });
     let data = data.collect();
     let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };

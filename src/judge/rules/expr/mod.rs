@@ -10,6 +10,7 @@ mod check;
 mod eval;
 mod lex;
 mod parse;
+mod physics;
 
 use std::ops::Range;
 
@@ -209,7 +210,7 @@ const ARITHMETIC: &[Function] = &[
 
 /// All functions an expression may call.
 pub fn functions() -> impl Iterator<Item = &'static Function> {
-    ARITHMETIC.iter().chain(super::functions::PHYSICS)
+    ARITHMETIC.iter().chain(physics::PHYSICS)
 }
 
 /// Names in an expression, each once, in order.

@@ -8,7 +8,9 @@ use std::fmt::Write;
 use super::super::measure::{Weight, width};
 use super::flow::{Area, Format, SMALLEST, Text, label, small_width, tenth};
 use crate::judge::bench_test::Curve;
-use crate::render::write_up::chart::{Scale, in_words};
+use crate::render::draw::Scale;
+use crate::render::draw::bars::{beside, reach};
+use crate::render::draw::curve::{in_words, through};
 use crate::units::significant;
 
 /// A drawing: shapes as SVG, and the texts beside them.
@@ -67,10 +69,7 @@ pub(super) fn room_for(area: Area, format: Format, marks: usize) -> usize {
 /// Draws bars on one axis, with lines across them.
 pub(super) fn bars(rows: &[Row], marks: &[Mark], area: Area, format: Format) -> Drawing {
     let mut drawing = Drawing::default();
-    let known = rows.iter().filter_map(|row| row.value).fold(0.0_f64, f64::max);
-    let reach = marks.iter().map(|mark| mark.0 * 1.15).fold(0.0_f64, f64::max);
-    // A very strong element must not press the others against the edge.
-    let most = if reach > 0.0 { known.clamp(reach, reach * 1.8) } else { known * 1.05 }.max(1.0);
+    let most = reach(rows.iter().filter_map(|row| row.value), marks.iter().map(|mark| mark.0)).max(1.0);
     let values: Vec<String> = rows.iter().map(value).collect();
     let value_room =
         values.iter().map(|v| small_width(v, Weight::Bold)).fold(0.0_f64, f64::max).min(0.4 * area.width);
@@ -79,7 +78,7 @@ pub(super) fn bars(rows: &[Row], marks: &[Mark], area: Area, format: Format) -> 
         Format::Wide => (area.x + label_room.min(0.4 * area.width) + 24.0, area.right() - value_room - 40.0),
         Format::Tall => (area.x, area.right() - 26.0),
     };
-    let x = |amperes: f64| left + (right - left) * (amperes / most).clamp(0.0, 1.0);
+    let x = Scale::of([0.0, most].into_iter(), 5.0, left, right).ending_at(0.0, most);
     let top = area.y + MARK * marks.len() as f64;
     let (least, tallest) = row_height(format);
     let pitch = ((area.bottom() - top) / rows.len().max(1) as f64).clamp(least, tallest);
@@ -120,26 +119,13 @@ pub(super) fn bars(rows: &[Row], marks: &[Mark], area: Area, format: Format) -> 
             continue;
         };
         let class = if row.falls_short { "bar short" } else { "bar carries" };
-        drawing.bar(class, Area { x: left, y: bar_y, width: x(si) - left, height: thick });
-        if si > most {
-            drawing.path(
-                "beyond",
-                &format!("M{:.1} {:.1}l16 {:.1}l-16 {:.1}", right + 4.0, bar_y, thick / 2.0, thick / 2.0),
-            );
-        }
-        if let Some(spread) = row.spread.filter(|_| si <= most) {
-            let (low, high) = (x(si - spread), x(si + spread));
-            drawing.path(
-                "spread",
-                &format!(
-                    "M{low:.1} {middle:.1}H{high:.1}M{low:.1} {0:.1}v16M{high:.1} {0:.1}v16",
-                    middle - 8.0
-                ),
-            );
+        drawing.bar(class, Area { x: left, y: bar_y, width: x.at(si) - left, height: thick });
+        if let Some((class, d)) = beside(&x, (si, row.spread), (bar_y, thick)) {
+            drawing.path(class, &d);
         }
     }
     for (index, (amperes, words, class)) in marks.iter().enumerate() {
-        let at = x(*amperes);
+        let at = x.at(*amperes);
         let y = area.y + MARK * index as f64;
         let wide = small_width(words, Weight::Bold);
         // Beside the line, on the side where there is room.
@@ -222,12 +208,8 @@ pub(super) fn curve(curve: &Curve, area: Area) -> Drawing {
         .anchored("middle"),
     );
     for (number, series) in curve.series.iter().enumerate() {
-        let mut line = String::new();
-        for (index, (px, py)) in
-            series.points.iter().filter(|p| p.0.is_finite() && p.1.is_finite()).enumerate()
-        {
-            let _ = write!(line, "{}{:.1} {:.1}", if index == 0 { "M" } else { "L" }, x.at(*px), y.at(*py));
-        }
+        let finite = series.points.iter().filter(|p| p.0.is_finite() && p.1.is_finite());
+        let line = through(&finite.map(|(px, py)| (x.at(*px), y.at(*py))).collect::<Vec<_>>());
         if !line.is_empty() {
             drawing.path(&format!("curve dash-{}", number % 4), &line);
         }

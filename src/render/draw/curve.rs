@@ -3,27 +3,21 @@
 //! Lines differ by their dashes, marks stand in rows above the plot, and a level's words stand where they hide
 //! least. Every chart has a title and a description in words; the data lie beside it as CSV.
 
-mod labels;
-mod scale;
-
 use std::fmt::Write;
 
+use super::labels::{Area, ROW, above, at_level, width};
+use super::scale::{Scale, range};
+use super::svg::{BOTTOM, DASHES, Named, Svg, WIDTH};
 use crate::judge::bench_test::Curve;
-use crate::render::markup::escape;
+use crate::render::markup::csv_cell;
 use crate::units::significant;
-use labels::{Area, ROW, above, at_level, width};
-pub(crate) use scale::Scale;
-use scale::range;
 
-const WIDTH: f64 = 360.0;
 /// Height of the plot alone.
 const PLOT: f64 = 154.0;
 const LEFT: f64 = 44.0;
 const RIGHT: f64 = 12.0;
 /// Room above the rows of marks, for the name of the vertical axis.
 const TOP: f64 = 20.0;
-/// Room below the plot, for the numbers and the name of the horizontal axis.
-const BOTTOM: f64 = 40.0;
 /// Height of a row of the legend.
 const LEGEND: f64 = 15.0;
 /// Ends of a line's name that are kept where it is too long for the legend: names often differ at the end.
@@ -32,17 +26,6 @@ const TAIL: usize = 14;
 const SECONDS_UP_TO: f64 = 2.0;
 /// Times from this many minutes on are drawn in hours.
 const HOURS_FROM: f64 = 600.0;
-/// Lines differ by their dashes, not by colour: they must be told apart in print and by everybody.
-const DASHES: [&str; 6] = ["", "7 3", "2 2.5", "10 3 2 3", "4 4", "14 4"];
-
-/// The dashes of a line among several.
-pub(crate) fn dash(number: usize) -> String {
-    match DASHES.get(number % DASHES.len()) {
-        Some(dash) if !dash.is_empty() => format!(r#" stroke-dasharray="{dash}""#),
-        _ => String::new(),
-    }
-}
-
 /// The unit at the end of an axis's name: "charge in Ah", "minutes under load".
 fn unit(axis: &str) -> &str {
     match axis.rsplit_once(" in ") {
@@ -66,14 +49,25 @@ pub(crate) fn in_words(value: f64, label: &str, axis: &str) -> String {
 
 /// Draws a curve; `id` makes its title unique in a page.
 #[must_use]
-pub fn chart(curve: &Curve, id: &str) -> String {
-    let mut svg = String::new();
-    // Writing to a String cannot fail.
-    let _ = match in_readable_time(curve) {
-        Some(curve) => draw(&mut svg, &curve, id),
-        None => draw(&mut svg, curve, id),
-    };
-    svg
+pub(crate) fn chart(curve: &Curve, id: &str) -> String {
+    match in_readable_time(curve) {
+        Some(curve) => draw(&curve, id),
+        None => draw(curve, id),
+    }
+}
+
+/// The curve as CSV: one row a point, with the line's name before it where there are several.
+pub(crate) fn csv(curve: &Curve) -> String {
+    let several = curve.series.len() > 1;
+    let mut text = if several { "line,".to_owned() } else { String::new() };
+    text.push_str(&format!("{},{}\n", csv_cell(&curve.x), csv_cell(&curve.y)));
+    for series in &curve.series {
+        let name = if several { format!("{},", csv_cell(&series.name)) } else { String::new() };
+        for (x, y) in &series.points {
+            text.push_str(&format!("{name}{x},{y}\n"));
+        }
+    }
+    text
 }
 
 /// The curve with its minutes as seconds or hours, where minutes read badly. The data beside it stay in minutes, so that
@@ -104,10 +98,9 @@ struct Layout {
     /// Upper edge of the plot.
     top: f64,
     bottom: f64,
-    height: f64,
 }
 
-fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
+fn draw(curve: &Curve, id: &str) -> String {
     let xs = || curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0));
     let ys = || curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0));
     let (x_low, x_high) = range(xs());
@@ -119,74 +112,31 @@ fn draw(svg: &mut String, curve: &Curve, id: &str) -> std::fmt::Result {
         .map(|(value, label)| (x.at(*value), in_words(*value, label, &curve.x)))
         .collect();
     let marks = above(marks, LEFT - 8.0, WIDTH - 2.0);
-    #[expect(clippy::cast_precision_loss, reason = "a count of rows")]
     let rows = marks.iter().map(|mark| mark.row + 1).max().unwrap_or(0) as f64;
     let top = TOP + rows * ROW;
     let bottom = top + PLOT;
-    #[expect(clippy::cast_precision_loss, reason = "a count of lines")]
     let legend = if curve.series.len() > 1 { LEGEND * curve.series.len() as f64 + 4.0 } else { 0.0 };
-    let y = Scale::of(ys(), 5.0, bottom, top);
-    let layout = Layout { x, y, top, bottom, height: bottom + BOTTOM + legend };
-    let height = layout.height;
-    write!(
-        svg,
-        r#"<svg class="path chart" viewBox="0 0 {WIDTH} {height:.0}" role="img" aria-labelledby="{id}-t {id}-d" xmlns="http://www.w3.org/2000/svg">"#
-    )?;
-    write!(svg, r#"<title id="{id}-t">{}</title>"#, escape(&curve.name))?;
-    write!(svg, r#"<desc id="{id}-d">{}</desc>"#, escape(&description(curve, (x_low, x_high), range(ys()))))?;
-    axes(svg, curve, &layout)?;
+    let layout = Layout { x, y: Scale::of(ys(), 5.0, bottom, top), top, bottom };
+    let words = description(curve, (x_low, x_high), range(ys()));
+    let mut svg = Svg::new(Named { id, title: &curve.name, words: &words }, bottom + BOTTOM + legend);
+    svg.upright(&layout.y, (x.low, x.high), &curve.y);
+    svg.across(&x, (top, bottom), &curve.x);
+    let baseline = |row: usize| top - 3.5 - row as f64 * ROW;
     for mark in &marks {
-        #[expect(clippy::cast_precision_loss, reason = "a count of rows")]
-        let baseline = top - 3.5 - mark.row as f64 * ROW;
-        write!(svg, r#"<path class="mark fuse" d="M{:.1} {:.1}V{bottom:.1}"/>"#, mark.at, baseline - 8.0)?;
+        svg.path("mark fuse", format_args!("M{:.1} {:.1}V{bottom:.1}", mark.at, baseline(mark.row) - 8.0));
     }
-    let data = lines(svg, curve, &layout)?;
+    let data = lines(&mut svg, curve, &layout);
     for mark in &marks {
-        #[expect(clippy::cast_precision_loss, reason = "a count of rows")]
-        let baseline = top - 3.5 - mark.row as f64 * ROW;
         // A label before its mark ends at it, however wide the font makes it.
-        let (at, anchor) = match mark.ends_at() {
-            Some(end) => (end, r#" text-anchor="end""#),
-            None => (mark.left, ""),
-        };
-        write!(
-            svg,
-            r#"<text class="label strong halo" x="{at:.1}" y="{baseline:.1}"{anchor}>{}</text>"#,
-            escape(&mark.text)
-        )?;
+        let (at, anchor) = mark.ends_at().map_or((mark.left, "start"), |end| (end, "end"));
+        svg.text("label strong halo", (at, baseline(mark.row)), anchor, &mark.text);
     }
-    levels(svg, curve, &layout, &data)?;
-    svg.push_str("</svg>");
-    Ok(())
-}
-
-fn axes(svg: &mut String, curve: &Curve, layout: &Layout) -> std::fmt::Result {
-    let Layout { x, y, top, bottom, .. } = layout;
-    let (left, right) = (x.low, x.high);
-    for tick in y.ticks() {
-        let place = y.at(tick);
-        write!(svg, r#"<path class="grid" d="M{left:.1} {place:.1}H{right:.1}"/>"#)?;
-        let (at, below) = (left - 4.0, place + 3.5);
-        let number = y.number(tick);
-        write!(svg, r#"<text class="tick" x="{at:.1}" y="{below:.1}" text-anchor="end">{number}</text>"#)?;
-    }
-    for tick in x.ticks() {
-        let place = x.at(tick);
-        write!(svg, r#"<path class="grid" d="M{place:.1} {top:.1}V{bottom:.1}"/>"#)?;
-        let (below, number) = (bottom + 13.0, x.number(tick));
-        write!(
-            svg,
-            r#"<text class="tick" x="{place:.1}" y="{below:.1}" text-anchor="middle">{number}</text>"#
-        )?;
-    }
-    let (middle, below) = ((left + right) / 2.0, bottom + 29.0);
-    let name = escape(&curve.x);
-    write!(svg, r#"<text class="tick" x="{middle:.1}" y="{below:.1}" text-anchor="middle">{name}</text>"#)?;
-    write!(svg, r#"<text class="tick" x="2" y="11">{}</text>"#, escape(&curve.y))
+    levels(&mut svg, curve, &layout, &data);
+    svg.finish()
 }
 
 /// Draws the lines and the legend; gives the lines in the units of the picture.
-fn lines(svg: &mut String, curve: &Curve, layout: &Layout) -> Result<Vec<Vec<(f64, f64)>>, std::fmt::Error> {
+fn lines(svg: &mut Svg, curve: &Curve, layout: &Layout) -> Vec<Vec<(f64, f64)>> {
     let mut drawn = Vec::new();
     // Past the dashes that there are, a number at its end tells a line.
     let numbered = curve.series.len() > DASHES.len();
@@ -197,60 +147,46 @@ fn lines(svg: &mut String, curve: &Curve, layout: &Layout) -> Result<Vec<Vec<(f6
             .filter(|(px, py)| px.is_finite() && py.is_finite())
             .map(|(px, py)| (layout.x.at(*px), layout.y.at(*py)))
             .collect();
-        let mut line = String::new();
-        for (index, (px, py)) in places.iter().enumerate() {
-            write!(line, "{}{px:.1} {py:.1}", if index == 0 { "M" } else { "L" })?;
-        }
-        write!(svg, r#"<path class="curve"{} d="{line}"/>"#, dash(number))?;
+        svg.line("curve", number, format_args!("{}", through(&places)));
         if let Some((px, py)) = places.last().filter(|_| numbered) {
             // Neighbouring ends take turns at two places.
             let aside = if number % 2 == 0 { 4.0 } else { 16.0 };
-            write!(
-                svg,
-                r#"<text class="label halo" x="{:.1}" y="{:.1}" text-anchor="end">{}</text>"#,
-                px - aside,
-                py - 3.0,
-                number + 1
-            )?;
+            svg.text("label halo", (px - aside, py - 3.0), "end", &(number + 1).to_string());
         }
         drawn.push(places);
     }
     if curve.series.len() > 1 {
         for (number, series) in curve.series.iter().enumerate() {
-            #[expect(clippy::cast_precision_loss, reason = "a count of lines")]
             let height = layout.bottom + BOTTOM + 4.0 + LEGEND * number as f64;
-            write!(svg, r#"<path class="curve"{} d="M{LEFT} {height:.1}h34"/>"#, dash(number))?;
+            svg.line("curve", number, format_args!("M{LEFT} {height:.1}h34"));
             let which = if numbered { format!("{} ", number + 1) } else { String::new() };
-            write!(
-                svg,
-                r#"<text class="label" x="{:.1}" y="{:.1}">{which}{}</text>"#,
-                LEFT + 40.0,
-                height + 3.5,
-                escape(&shortened(&series.name, WIDTH - LEFT - 44.0 - width(&which)))
-            )?;
+            let name = shortened(&series.name, WIDTH - LEFT - 44.0 - width(&which));
+            svg.text("label", (LEFT + 40.0, height + 3.5), "start", &format!("{which}{name}"));
         }
     }
-    Ok(drawn)
+    drawn
 }
 
-fn levels(svg: &mut String, curve: &Curve, layout: &Layout, data: &[Vec<(f64, f64)>]) -> std::fmt::Result {
-    let (left, right) = (layout.x.low, layout.x.high);
+/// A line through places.
+pub(crate) fn through(places: &[(f64, f64)]) -> String {
+    let mut line = String::new();
+    for (index, (x, y)) in places.iter().enumerate() {
+        // Writing to a String cannot fail.
+        let _ = write!(line, "{}{x:.1} {y:.1}", if index == 0 { "M" } else { "L" });
+    }
+    line
+}
+
+fn levels(svg: &mut Svg, curve: &Curve, layout: &Layout, data: &[Vec<(f64, f64)>]) {
+    let across = (layout.x.low, layout.x.high);
     let mut taken: Vec<Area> = Vec::new();
     for (value, label) in curve.levels.iter().filter(|(value, _)| value.is_finite()) {
         let place = layout.y.at(*value);
-        write!(svg, r#"<path class="mark tested" d="M{left:.1} {place:.1}H{right:.1}"/>"#)?;
-        let unit = unit(&curve.y);
-        let text = format!("{label} {} {unit}", significant(*value, 4).replace('-', "−"));
-        let found = at_level(place, &text, (left, right), (layout.top, layout.bottom), data, &mut taken);
-        write!(
-            svg,
-            r#"<text class="label strong halo" x="{:.1}" y="{:.1}">{}</text>"#,
-            found.left,
-            found.baseline,
-            escape(text.trim_end())
-        )?;
+        svg.path("mark tested", format_args!("M{:.1} {place:.1}H{:.1}", across.0, across.1));
+        let text = in_words(*value, label, &curve.y);
+        let found = at_level(place, &text, across, (layout.top, layout.bottom), data, &mut taken);
+        svg.text("label strong halo", (found.left, found.baseline), "start", &text);
     }
-    Ok(())
 }
 
 /// A name that fits into `room`: where it is too long its middle is left out.
@@ -334,6 +270,25 @@ mod tests {
             assert!(svg.contains(text), "{text} is missing in {svg}");
         }
         assert!(svg.contains("Marked: load on at 0, load off at 15.25, cut-off at 20."));
+    }
+
+    #[test]
+    fn csv_of_one_and_of_several_lines() {
+        let line = |name: &str, y: f64| Series { name: name.to_owned(), points: vec![(0.0, y), (1.0, y)] };
+        let mut curve = Curve {
+            name: "voltage".to_owned(),
+            x: "minutes".to_owned(),
+            y: "voltage in V".to_owned(),
+            series: vec![line("", 26.5)],
+            marks: Vec::new(),
+            levels: Vec::new(),
+        };
+        assert_eq!(csv(&curve), "minutes,voltage in V\n0,26.5\n1,26.5\n");
+        curve.series = vec![line("cell 1, left", 1.0), line("b", 2.0)];
+        assert_eq!(
+            csv(&curve),
+            "line,minutes,voltage in V\n\"cell 1, left\",0,1\n\"cell 1, left\",1,1\nb,0,2\nb,1,2\n"
+        );
     }
 
     /// Names come from strangers' logs, and values may be anything.

@@ -1,7 +1,5 @@
 //! An axis: its range, its ticks, and how their numbers are written.
 
-use crate::render::write_up::picture::round_step;
-
 /// What may lie beyond the last tick without a further one, as a part of the range: less than the width of a line.
 const SLACK: f64 = 0.005;
 /// More ticks than this are never drawn.
@@ -36,6 +34,12 @@ impl Scale {
     /// The same axis, ending at `most` instead of at a tick.
     pub fn ending_at(self, least: f64, most: f64) -> Self {
         Self { from: least, to: if most > least { most } else { least + self.step }, ..self }
+    }
+
+    /// The same axis with ticks at whole numbers only, for what is counted.
+    pub fn in_whole_steps(self) -> Self {
+        let step = self.step.max(1.0);
+        Self { from: (self.from / step).floor() * step, to: (self.to / step).ceil() * step, step, ..self }
     }
 
     /// Place of a value; one beyond the axis lies at its end.
@@ -75,6 +79,15 @@ impl Scale {
         }
         text.replace('-', "−")
     }
+}
+
+/// A round step, 1, 2 or 5 times a power of ten, that divides a range into at most so many parts; 1 where the range
+/// cannot be divided.
+pub(crate) fn round_step(range: f64, parts: f64) -> f64 {
+    let raw = range / parts;
+    let power = 10_f64.powf(raw.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|step| *step >= raw);
+    step.filter(|step| step.is_finite() && *step > 0.0).unwrap_or(1.0)
 }
 
 /// Lowest and highest value; a range of its own for none or one.

@@ -1,6 +1,6 @@
 //! What the name of a column says: its meaning, and which way its current counts.
 
-use super::column::Meaning;
+use super::Meaning;
 
 /// The meaning of a name.
 pub(super) fn by_name(name: &str) -> Option<Meaning> {

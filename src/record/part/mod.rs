@@ -3,6 +3,9 @@
 //! One declaration makes the struct, the list of its fields (for rules, checklists and
 //! did-you-mean), the reader and the JSON Schema, so that the four cannot drift apart.
 
+pub(crate) mod reader;
+pub(crate) mod schema;
+
 use std::ops::Range;
 
 use schemars::{Schema, SchemaGenerator};
@@ -10,7 +13,8 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::field::{Found, How, Kind};
-use super::read::Reader;
+pub use reader::Reader;
+pub(crate) use reader::{SCHEMA, document, needed};
 
 /// A field of a part, described.
 #[derive(Debug, Clone, Copy)]
@@ -221,7 +225,7 @@ macro_rules! part {
                 &mut self,
                 name: &str,
                 value: &toml::Spanned<toml::de::DeValue<'_>>,
-                reader: &mut $crate::record::read::Reader,
+                reader: &mut $crate::record::part::Reader,
             ) {
                 match name {
                     $( $( stringify!($one) => self.$one = reader.part(value), )* )?
@@ -257,11 +261,11 @@ macro_rules! part {
             }
 
             fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
-                $crate::record::schema::part_schema::<Self>(
+                $crate::record::part::schema::part_schema::<Self>(
                     generator,
                     &[
-                        $( $( (stringify!($one), |g| g.subschema_for::<$crate::record::schema::Described<$one_part>>()), )* )?
-                        $( $( (stringify!($many), |g| g.subschema_for::<Vec<$crate::record::schema::Described<$many_part>>>()), )* )?
+                        $( $( (stringify!($one), |g| g.subschema_for::<$crate::record::part::schema::Described<$one_part>>()), )* )?
+                        $( $( (stringify!($many), |g| g.subschema_for::<Vec<$crate::record::part::schema::Described<$many_part>>>()), )* )?
                     ],
                 )
             }
@@ -269,7 +273,7 @@ macro_rules! part {
             $( fn finish(
                 &mut $self,
                 $table: &toml::de::DeTable<'_>,
-                $reader: &mut $crate::record::read::Reader,
+                $reader: &mut $crate::record::part::Reader,
             ) $finish )?
         }
     };

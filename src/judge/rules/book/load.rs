@@ -3,16 +3,15 @@
 
 use std::ops::Range;
 
-use super::book::{Book, Change, Limit, Rule};
-use super::expr::{self, Expr, ExprError, Node, Type};
-use super::finding::Grade;
-use super::names::Names;
-use super::scope::Scope;
+use super::{Book, Change, Limit, Rule};
+use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
+use crate::judge::rules::finding::Grade;
+use crate::judge::rules::names::Names;
+use crate::judge::rules::scope::Scope;
+use crate::record::Entry;
 use crate::record::field::{Kind, Meaning, Text, Word, YesNo, meanings, word};
-use crate::record::part::part;
+use crate::record::part::{document, needed, part};
 use crate::record::problem::{Problem, Problems};
-use crate::record::read::needed;
-use crate::record::{Entry, read as record_read};
 use crate::units::words::nearest;
 use crate::units::{Amount, Uncertain};
 
@@ -117,7 +116,7 @@ part! {
 /// # Errors
 /// [`Problems`] with every place that is wrong.
 pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Result<(), Problems> {
-    let entries: BookFile = record_read::document(file, text, |_, _: &BookFile| {})?;
+    let entries: BookFile = document(file, text, |_, _: &BookFile| {})?;
     let mut loading = Loading { text, problems: Vec::new(), house };
     for entry in &entries.limit {
         loading.limit(book, entry);
@@ -287,7 +286,7 @@ impl Loading<'_> {
     ) -> Option<(Expr, Type)> {
         let parsed = expr::parse(text).and_then(|parsed| {
             let mut used = Vec::new();
-            super::expr::gather(&parsed, &mut used);
+            expr::gather(&parsed, &mut used);
             if let Some(name) = used.iter().find(|name| !scope.knows(name)) {
                 let part = name.split('.').next().unwrap_or_default();
                 let example = if part == "element" {

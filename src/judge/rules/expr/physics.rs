@@ -7,7 +7,7 @@ use uom::si::length::meter;
 use uom::si::temperature_interval::kelvin as kelvin_step;
 use uom::si::thermodynamic_temperature::kelvin;
 
-use super::expr::{Function, FunctionKind};
+use super::{Function, FunctionKind};
 use crate::physics::busbar::{self, Bar, Orientation};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, cable};

@@ -1,0 +1,95 @@
+//! How a record stands while it is filled: its questions and findings, and why an answer was not saved.
+
+use std::sync::Arc;
+
+use thiserror::Error;
+
+use super::judged::Decided;
+use super::question::{Key, Question};
+use super::trials::Stamp;
+use crate::judge::inspection::OpenError;
+use crate::judge::rules::Judgement;
+use crate::record::Record;
+use crate::record::edit::Refused;
+use crate::record::problem::Problems;
+
+/// Why an answer was not saved.
+#[derive(Debug, Error)]
+pub enum FillError {
+    /// The record or a house file cannot be opened.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The answer was refused; the record is unchanged.
+    #[error(transparent)]
+    Refused(#[from] Refused),
+    /// The answer was refused; the record is unchanged.
+    #[error("{0}")]
+    Words(String),
+    /// The record could not be written; it is unchanged.
+    #[error("not saved, the record is unchanged: {0}")]
+    NotSaved(std::io::Error),
+    /// The field has changed since the answer was made.
+    #[error("the field has changed meanwhile: now {0}")]
+    Conflict(String),
+}
+
+impl From<Problems> for FillError {
+    fn from(problems: Problems) -> Self {
+        Self::Open(OpenError::Problems(problems))
+    }
+}
+
+/// An answer that is in the record now.
+#[derive(Debug)]
+pub struct Saved {
+    /// Rules that ended otherwise before.
+    pub decided: Vec<Decided>,
+    /// What was written, as a person would say it.
+    pub said: String,
+    /// How things stand now.
+    pub sight: Arc<Sight>,
+}
+
+/// The record as it is now, with what follows from it.
+#[derive(Debug)]
+pub struct Sight {
+    /// The record's text.
+    pub text: String,
+    /// The record.
+    pub record: Box<Record>,
+    /// The judgement.
+    pub judgement: Judgement,
+    /// The questions in the order they are asked.
+    pub questions: Vec<Question>,
+    /// The kind of pack whose checklist is asked.
+    pub kind: String,
+    /// True while bench tests are being worked out beside: their findings follow.
+    pub beside: bool,
+    /// Which logs, and which working of the bench tests, the judgement rests on.
+    pub(super) upon: (Vec<Stamp>, u64),
+}
+
+/// A fingerprint of a record and of which working of its bench tests is known.
+pub(super) fn revision(text: &str, generation: u64) -> String {
+    format!("{text}\0{generation}")
+}
+
+impl Sight {
+    /// As the revision of the record in the folder, of what was looked at.
+    pub(super) fn revision(&self) -> String {
+        revision(&self.text, self.upon.1)
+    }
+
+    /// A question by its key.
+    #[must_use]
+    pub fn question(&self, key: &Key) -> Option<&Question> {
+        self.questions.iter().find(|question| question.key == *key)
+    }
+}
+
+/// A question of the record as it is now.
+pub(super) fn question<'a>(sight: &'a Sight, key: &Key) -> Result<&'a Question, FillError> {
+    sight
+        .question(key)
+        .ok_or_else(|| FillError::Words(format!("there is no question `{key}` in this record any more")))
+}
