@@ -20,8 +20,10 @@ pub mod manifest;
 pub mod name;
 pub mod photos;
 pub mod picture;
+#[cfg(feature = "signatures")]
 pub mod sign;
 pub mod signature;
+#[cfg(feature = "signatures")]
 pub mod ssh;
 pub mod verify;
 

@@ -16,6 +16,7 @@ mod edits;
 mod journal;
 mod judged;
 mod lines;
+#[cfg(feature = "page")]
 pub mod page;
 mod parts;
 mod photo;

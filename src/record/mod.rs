@@ -7,10 +7,12 @@
 
 pub mod edit;
 pub mod field;
+pub mod migrate;
 pub(crate) mod part;
 pub mod parts;
 pub mod problem;
 pub(crate) mod read;
+pub(crate) mod renamed;
 pub mod save;
 pub mod schema;
 mod starter;

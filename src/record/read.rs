@@ -17,17 +17,23 @@ fn check_schema(reader: &mut Reader, record: &Record) {
     let found = record.schema.found();
     match record.schema.count() {
         Some(SCHEMA) => {}
+        Some(older) if older > 0 && older < SCHEMA => reader.only_problem(
+            found.span.clone(),
+            format!("this record has schema version {older}, this program reads version {SCHEMA}"),
+            "an earlier version",
+            "`underlid migrate DIR` rewrites it, says what it changes, and keeps a copy",
+        ),
         Some(other) => reader.problem(
             found.span.clone(),
             format!("this record has schema version {other}, this program reads version {SCHEMA}"),
             "expected a version this program knows",
-            "schema = 1",
+            "schema = 2",
         ),
         None if found.state == State::NotLooked && found.span.is_empty() => reader.problem(
             0..0,
             "the record does not say which schema version it has".to_owned(),
             "expected this as the first line",
-            "schema = 1",
+            "schema = 2",
         ),
         None => {}
     }

@@ -4,5 +4,6 @@ pub mod collection;
 pub mod compare;
 mod draw;
 pub(crate) mod markup;
+#[cfg(feature = "video")]
 pub mod video;
 pub mod write_up;

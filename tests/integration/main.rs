@@ -1,7 +1,7 @@
 //! All integration tests in one program: a test file a subject, what they share in `common` and `fill_support`.
 
 mod any_text;
-mod appendix;
+mod video_kit;
 mod bench_damaged;
 mod bench_fuzz;
 mod bench_kinds;

@@ -15,6 +15,7 @@ mod fields;
 mod find;
 mod listing;
 mod page;
+#[cfg(feature = "parquet")]
 mod parquet;
 pub mod row;
 mod site;
