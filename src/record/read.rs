@@ -71,7 +71,7 @@ mod tests {
             ("", "\"0.21 mΩ\"", None, None),
         ] {
             let text = format!(
-                "schema = 1\n[[instrument]]\nid = \"meter\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\n{part}\nresistance = {field}\n"
+                "schema = 2\n[[instrument]]\nid = \"meter\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\n{part}\nresistance = {field}\n"
             );
             let record = read("record", &text).unwrap();
             let found = record.path.element[0].found("resistance").unwrap();

@@ -83,9 +83,9 @@ function fewPacks() {
     .replace(/^name = "disc.*$/m, `name = '${HOSTILE}'`);
   writeFileSync(path.join(hostile, 'inspection.toml'), named);
   mkdirSync(path.join(from, 'bare'));
-  writeFileSync(path.join(from, 'bare/inspection.toml'), 'schema = 1\n');
+  writeFileSync(path.join(from, 'bare/inspection.toml'), 'schema = 2\n');
   mkdirSync(path.join(from, 'broken'));
-  writeFileSync(path.join(from, 'broken/inspection.toml'), 'schema = 1\n[cells]\nserie = 8\n');
+  writeFileSync(path.join(from, 'broken/inspection.toml'), 'schema = 2\n[cells]\nserie = 8\n');
   return make(from, path.join(scratch, 'few-site'));
 }
 

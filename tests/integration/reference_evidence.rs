@@ -57,7 +57,7 @@ fn bagit(what: &str, folder: &Path) -> Output {
 fn our_bag(out: &Path) -> PathBuf {
     let folder = out.join("inspection");
     for (name, content) in [
-        ("inspection.toml", "schema = 1\n"),
+        ("inspection.toml", "schema = 2\n"),
         ("photos/two  spaces.jpg", "a"),
         ("photos/Schütz 母線.jpg", "b"),
         ("photos/line\nbreak.jpg", "c"),

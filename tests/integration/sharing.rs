@@ -69,7 +69,7 @@ const ELEMENT_COMMON: [&str; 4] = ["id", "marking", "name", "surroundings"];
 /// A record in which every field of every part is filled, texts with sentinels.
 fn filled() -> Filled {
     let mut filled = Filled {
-        toml: "schema = 1\n".to_owned(),
+        toml: "schema = 2\n".to_owned(),
         sentinels: Sentinels::default(),
         fields: Vec::new(),
         photo: String::new(),
@@ -401,7 +401,7 @@ fn the_guard_sees_what_a_card_says_before_it_is_a_picture() {
 // ---- what rests on a withheld value ------------------------------------------------------------------------------
 
 const PACK: &str = r#"
-schema = 1
+schema = 2
 [claims]
 continuous_current = "150 A"
 [path]
@@ -604,7 +604,7 @@ fn photo_full_of_metadata(orientation: u16) -> Vec<u8> {
 fn photo_folder(photos: &[(String, Vec<u8>)], withhold: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("photos")).unwrap();
-    let mut text = "schema = 1\n".to_owned();
+    let mut text = "schema = 2\n".to_owned();
     for (name, bytes) in photos {
         fs::write(folder.path().join("photos").join(name), bytes).unwrap();
         text.push_str(&format!("[[photo]]\nfile = \"photos/{name}\"\n"));

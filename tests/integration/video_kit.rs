@@ -20,7 +20,7 @@ fn folder(record: &str) -> tempfile::TempDir {
 }
 
 const TIMES: &str = r#"
-schema = 1
+schema = 2
 [inspection]
 title = "Bench <A> & B --> C"
 invented = "yes"

@@ -73,7 +73,7 @@ fn collect(prefix: &str, shape: Shape, names: &mut Vec<NameInfo>) {
 }
 
 /// Looks names up for the checker.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Names {
     known: BTreeMap<String, Type>,
 }

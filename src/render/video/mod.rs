@@ -252,7 +252,7 @@ mod tests {
     fn what_a_card_says_is_handed_to_the_guard() {
         let folder = tempfile::tempdir().unwrap();
         let word = "Quellwerk".repeat(40);
-        let record = format!("schema = 1\n[inspection]\ntitle = \"{word}\"\n");
+        let record = format!("schema = 2\n[inspection]\ntitle = \"{word}\"\n");
         fs::write(folder.path().join(RECORD), record).unwrap();
         let inspection = Inspection::open(folder.path(), &[]).unwrap();
         let view = View::of(&inspection);
