@@ -44,7 +44,11 @@ impl Migrate {
             writeln!(out, "  {change}")?;
         }
         if self.dry_run {
-            writeln!(out, "nothing was written; without --dry-run the old record is kept as {}", copy.display())?;
+            writeln!(
+                out,
+                "nothing was written; without --dry-run the old record is kept as {}",
+                copy.display()
+            )?;
         } else {
             writeln!(out, "{}: the record as it was", copy.display())?;
             if folder.join(MANIFEST_NAME).exists() {
@@ -63,13 +67,17 @@ impl Migrate {
 /// Keeps the old record; a copy that is there already stays, and must be the same.
 fn keep(copy: &Path, text: &str) -> Result<(), Failure> {
     match save::write_new(copy, text) {
-        Err(error) if error.kind() == ErrorKind::AlreadyExists && read_text(copy).is_ok_and(|old| old == text) => {
+        Err(error)
+            if error.kind() == ErrorKind::AlreadyExists && read_text(copy).is_ok_and(|old| old == text) =>
+        {
             Ok(())
         }
         Err(error) if error.kind() == ErrorKind::AlreadyExists => Err(Failure::Words(format!(
             "{}: exists already and holds something else; move it away first. Nothing was changed",
             copy.display()
         ))),
-        other => other.map_err(|error| Failure::Words(format!("{}: {error}; nothing was changed", copy.display()))),
+        other => {
+            other.map_err(|error| Failure::Words(format!("{}: {error}; nothing was changed", copy.display())))
+        }
     }
 }

@@ -3,9 +3,9 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::progress::Line;
 #[cfg(feature = "signatures")]
 use super::password;
+use super::progress::Line;
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
 #[cfg(feature = "signatures")]

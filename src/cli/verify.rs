@@ -150,7 +150,7 @@ impl Found {
                     given.bytes, given.files, found.bytes, found.files
                 )?,
                 OxumState::Malformed => {
-                    writeln!(out, "the size of the payload that is given cannot be read")?
+                    writeln!(out, "the size of the payload that is given cannot be read")?;
                 }
                 OxumState::Matches | OxumState::NotGiven => {}
             }
@@ -187,9 +187,8 @@ impl Found {
 fn differences(out: &mut impl Write, comparison: &Comparison) -> std::io::Result<()> {
     let renamed: BTreeMap<_, _> = comparison.renamed().into_iter().collect();
     for file in comparison.differences() {
-        let hint = renamed
-            .get(&file.name)
-            .map_or_else(String::new, |new| format!(", most likely renamed to {}", new));
+        let hint =
+            renamed.get(&file.name).map_or_else(String::new, |new| format!(", most likely renamed to {new}"));
         writeln!(out, "{}: {}{hint}", file.name, in_words(&file.state))?;
     }
     Ok(())

@@ -252,7 +252,9 @@ fn place(entry: &DirEntry) -> Place {
         let is_evidence_folder = EVIDENCE_FOLDERS.contains(&name.as_ref()) && !entry.file_type().is_file();
         return if name == RECORD_NAME || is_evidence_folder {
             Place::Evidence
-        } else if matches!(name.as_ref(), "report" | "video-kit" | "appendix") || is_manifest_or_signature(&name) {
+        } else if matches!(name.as_ref(), "report" | "video-kit" | "appendix")
+            || is_manifest_or_signature(&name)
+        {
             Place::Generated
         } else {
             Place::LeftOut(leftover(&name).unwrap_or(LeftOutReason::Elsewhere))

@@ -178,7 +178,8 @@ fn named_key(kind: SignatureKind, path: &Path) -> Option<String> {
         // PROTOCOL.sshsig of OpenSSH: magic, version, then the public key behind its length.
         SignatureKind::Ssh => {
             let armour = text.trim().strip_prefix("-----BEGIN SSH SIGNATURE-----")?;
-            let armour: String = armour.strip_suffix("-----END SSH SIGNATURE-----")?.split_whitespace().collect();
+            let armour: String =
+                armour.strip_suffix("-----END SSH SIGNATURE-----")?.split_whitespace().collect();
             let bytes = STANDARD.decode(armour).ok()?;
             let (length, rest) = bytes.strip_prefix(b"SSHSIG\x00\x00\x00\x01")?.split_first_chunk()?;
             let key = rest.get(..usize::try_from(u32::from_be_bytes(*length)).ok()?)?;

@@ -42,7 +42,8 @@ pub fn migrate(file: &str, text: &str) -> Result<Option<Migrated>, Problems> {
         Some(from) if (1..SCHEMA).contains(&from) => from,
         _ => {
             let at = schema.and_then(Item::span).unwrap_or(0..0);
-            let message = "the record does not say which schema version it has, or one that is not known".to_owned();
+            let message =
+                "the record does not say which schema version it has, or one that is not known".to_owned();
             let expected = format!("expected `schema = ` and a number from 1 to {SCHEMA}");
             return refuse(Problem::at(at, message, &expected, "schema = 1"));
         }
@@ -214,7 +215,10 @@ mod tests {
     fn other_forms_of_the_same_table() {
         for (old, new) in [
             ("schema = 1\nredact.texts = [\"abc\"]\n", "schema = 2\nwithhold.texts = [\"abc\"]\n"),
-            ("schema = 1\nredact = { texts = [\"abc\"] }\n", "schema = 2\nwithhold = { texts = [\"abc\"] }\n"),
+            (
+                "schema = 1\nredact = { texts = [\"abc\"] }\n",
+                "schema = 2\nwithhold = { texts = [\"abc\"] }\n",
+            ),
             (
                 "schema = 1\r\n\r\n[redact]\r\ntexts = [\"abc\"]\r\n",
                 "schema = 2\r\n\r\n[withhold]\r\ntexts = [\"abc\"]\r\n",

@@ -69,7 +69,8 @@ mod tests {
     #[test]
     fn an_old_word_stands_once() {
         for (number, one) in RENAMED.iter().enumerate() {
-            let again = RENAMED[number + 1..].iter().any(|other| (other.place, other.old) == (one.place, one.old));
+            let again =
+                RENAMED[number + 1..].iter().any(|other| (other.place, other.old) == (one.place, one.old));
             assert!(!again, "{}", one.old);
         }
     }

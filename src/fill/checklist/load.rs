@@ -222,7 +222,12 @@ impl Loading<'_> {
             return None;
         };
         let Some(leg) = entry.leg.word() else {
-            self.problem(span, "shared items need the leg they are about".to_owned(), "expected `leg`", "leg = \"negative\"");
+            self.problem(
+                span,
+                "shared items need the leg they are about".to_owned(),
+                "expected `leg`",
+                "leg = \"negative\"",
+            );
             return None;
         };
         let read: SharedFile = match record_read::document(file, text, |_, _: &SharedFile| {}) {

@@ -2,8 +2,8 @@
 
 use super::lex::error;
 use super::{Expr, ExprError, Function, FunctionKind, Node, Operator, Type};
-use crate::units::Dimension;
 use crate::record::renamed::{Place, new_word};
+use crate::units::Dimension;
 use crate::units::words::{list, nearest};
 
 /// Looks a name up.
