@@ -13,8 +13,8 @@ pub mod parts;
 pub mod problem;
 pub(crate) mod read;
 pub(crate) mod renamed;
-pub mod save;
-pub mod schema;
+pub(crate) mod save;
+pub(crate) mod schema;
 mod starter;
 
 /// Records are written like every other file.

@@ -7,6 +7,16 @@ use crate::record::problem::Problems;
 
 /// Reads a record from its text; `file` names it in messages.
 ///
+/// ```
+/// let record = underlid::record::read("example", "schema = 2\n[claims]\ncapacity = \"150 Ah\"\n")?;
+/// assert_eq!(record.claims.capacity.found().show(), "150 Ah");
+///
+/// // Every problem at once, each with its place and a way out.
+/// let wrong = underlid::record::read("example", "schema = 2\n[claims]\ncapcity = 150\n").unwrap_err();
+/// assert_eq!(wrong.list()[0].expected, "did you mean `capacity`?");
+/// # Ok::<(), underlid::record::problem::Problems>(())
+/// ```
+///
 /// # Errors
 /// [`Problems`], with every place that is wrong.
 pub fn read(file: &str, text: &str) -> Result<Record, Problems> {

@@ -5,5 +5,5 @@ pub mod compare;
 mod draw;
 pub(crate) mod markup;
 #[cfg(feature = "video")]
-pub mod video;
+pub(crate) mod video;
 pub mod write_up;

@@ -15,6 +15,7 @@ mod collection;
 mod common;
 mod compare;
 mod decode;
+mod dependencies;
 mod evidence;
 mod fill;
 mod fill_kills;

@@ -16,8 +16,8 @@ use underlid::evidence::verify::seal;
 
 /// Reference: GNU coreutils `sha256sum` on the same 1 GiB file, in one run, best of three each.
 #[test]
-#[ignore = "writes a 1 GiB file; run by tests/run"]
-fn hashing_keeps_up_with_sha256sum() {
+#[ignore = "writes a 1 GiB file; run by tests/run --long"]
+fn long_hashing_keeps_up_with_sha256sum() {
     const MIB: usize = 1024;
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("photo");

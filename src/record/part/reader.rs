@@ -101,7 +101,13 @@ impl Reader {
     }
 
     /// A problem that makes all others beside the point.
-    pub(crate) fn only_problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
+    pub(crate) fn only_problem(
+        &mut self,
+        span: Range<usize>,
+        message: String,
+        expected: &str,
+        example: &str,
+    ) {
         self.problems.clear();
         self.problem(span, message, expected, example);
     }

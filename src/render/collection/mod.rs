@@ -9,7 +9,7 @@
 mod build;
 mod cache;
 mod chart;
-pub mod column;
+pub(crate) mod column;
 mod export;
 mod fields;
 mod find;
@@ -17,7 +17,7 @@ mod listing;
 mod page;
 #[cfg(feature = "parquet")]
 mod parquet;
-pub mod row;
+pub(crate) mod row;
 mod site;
 mod stamp;
 pub mod tables;
