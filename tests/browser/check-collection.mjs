@@ -22,7 +22,7 @@ const WINDOW = 50;
 const SLOWEST = 1000;
 const HOSTILE = '</script><script>alert(1)</script><img src=x onerror=alert(2)>';
 const shots = path.join(root, 'target/screenshots');
-const program = process.env.UNDERLID ?? path.join(root, 'target/release/underlid');
+const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
 
 const tally = new Tally();
 const browser = await launch();

@@ -31,7 +31,7 @@ const MARGIN_MM = 10;
 const tally = new Tally();
 const browser = await launch();
 const scratch = mkdtempSync(path.join(os.tmpdir(), 'underlid-video-kit-'));
-const program = process.env.UNDERLID ?? path.join(root, 'target/release/underlid');
+const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
 try {
   if (!existsSync(program)) tally.record('the program', [`${program} is missing: cargo build --release`]);
   else {
