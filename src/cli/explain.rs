@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::{Done, Failure, Format, House, colour};
 use crate::judge::inspection::{Inspection, book};
-use crate::judge::rules::{Book, Rule, Scope, page};
+use crate::judge::rules::{Book, Rule, page};
 use crate::render::write_up::{Style, View, write_finding};
 use crate::units::words::nearest;
 
@@ -70,7 +70,7 @@ impl Explain {
 
     fn one(&self, rule: &Rule, book: &Book, out: &mut impl Write) -> Result<(), Failure> {
         writeln!(out, "{}  [{}, {}]", rule.title, rule.id, rule.grade.word())?;
-        writeln!(out, "  applies to   {}", applies_to(rule))?;
+        writeln!(out, "  applies to   {}", rule.scope.words())?;
         if let Some((when, _)) = &rule.when {
             writeln!(out, "  when         {when}")?;
         }
@@ -130,26 +130,13 @@ fn list(book: &Book, out: &mut impl Write) -> Result<(), Failure> {
     Ok(())
 }
 
-fn applies_to(rule: &Rule) -> String {
-    match &rule.scope {
-        Scope::Pack => "the pack".to_owned(),
-        Scope::Elements(kinds) => format!("each {}", crate::units::words::list(kinds, "or")),
-        Scope::Statements => "each claim in words".to_owned(),
-        Scope::Layers => "each layer of the heat path".to_owned(),
-        Scope::Readings => "each cell reading".to_owned(),
-        Scope::Photos => "each photo".to_owned(),
-        Scope::Tests => "each bench test".to_owned(),
-        Scope::Instruments => "each instrument".to_owned(),
-    }
-}
-
 fn as_json(rule: &Rule) -> serde_json::Value {
     serde_json::json!({
         "rule": rule.id,
         "title": rule.title,
         "fault": rule.fault,
         "subject": rule.subject,
-        "applies_to": applies_to(rule),
+        "applies_to": rule.scope.words(),
         "when": rule.when.as_ref().map(|(text, _)| text),
         "require": rule.require_text,
         "grade": rule.grade,

@@ -8,8 +8,9 @@ use clap::ValueEnum;
 use super::calc::arg::{self, Count};
 use super::{Done, Failure, House, colour};
 use crate::judge::inspection::{self, RECORD, read_text};
-use crate::judge::rig::{Given, Sheet, write_markdown, write_text};
+use crate::judge::rig::{Given, Sheet};
 use crate::record;
+use crate::render::plan::{write_markdown, write_text};
 use crate::units::{Dimension, Quantity};
 
 #[derive(Debug, clap::Args)]
@@ -66,7 +67,7 @@ impl Plan {
             insulation: self.insulation.clone(),
             together: self.bundled.map(|count| count.0),
         };
-        let sheet = Sheet::plan(&record, &book.limit_amounts(), &given)
+        let sheet = Sheet::plan(&record, &book, &given)
             .map_err(|error| Failure::Words(format!("{}: {error}", file.display())))?;
         let mut out = std::io::stdout().lock();
         match self.format {

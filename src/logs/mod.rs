@@ -22,7 +22,6 @@ pub mod instrument;
 pub mod integrate;
 mod intervals;
 pub mod load_step;
-pub(crate) mod plan;
 pub mod read;
 pub(crate) mod round_trip;
 pub(crate) mod series;

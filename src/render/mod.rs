@@ -4,6 +4,7 @@ pub mod collection;
 pub mod compare;
 mod draw;
 pub(crate) mod markup;
+pub(crate) mod plan;
 #[cfg(feature = "video")]
 pub(crate) mod video;
 pub mod write_up;

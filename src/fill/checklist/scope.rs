@@ -1,11 +1,9 @@
-//! What an item is asked for each of: what a rule may be applied to, and the parts of the test rig, which no rule judges.
+//! What an item is asked for each of: what a rule may be applied to, but for what a record has once.
 
 use std::ops::Range;
 
 use crate::judge::rules;
-use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
 use crate::record::problem::Problem;
-use crate::units::words::nearest;
 
 /// What an item is asked for each of.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,21 +30,12 @@ pub enum Scope {
     Loads,
 }
 
-/// How elements of the rig are told from those of the pack: `rig-cable`.
-const RIG: &str = "rig-";
-
 impl Scope {
     /// The scope of an `each` list.
     ///
     /// # Errors
     /// A word that is no part of a record, told at `span`.
     pub(super) fn of(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
-        if each.iter().any(|word| word.starts_with(RIG)) {
-            return Self::of_rig(each, span);
-        }
-        if matches!(each, [only] if only == "load") {
-            return Ok(Self::Loads);
-        }
         Ok(match rules::Scope::of(each, span)? {
             rules::Scope::Pack => Self::Pack,
             rules::Scope::Elements(kinds) => Self::Elements(kinds),
@@ -56,29 +45,13 @@ impl Scope {
             rules::Scope::Photos => Self::Photos,
             rules::Scope::Tests => Self::Tests,
             rules::Scope::Instruments => Self::Instruments,
-        })
-    }
-
-    fn of_rig(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
-        let known = || ELEMENT_KINDS.iter().map(|w| w.word).filter(|kind| !NOT_IN_A_RIG.contains(kind));
-        let mut kinds = Vec::new();
-        for wanted in each {
-            let kind = wanted.strip_prefix(RIG).unwrap_or(wanted);
-            if kind == "element" {
-                kinds.extend(known());
-            } else if let Some(kind) = known().find(|known| *known == kind && wanted.starts_with(RIG)) {
-                kinds.push(kind);
-            } else {
-                let meant = known().find(|known| *known == kind).or_else(|| nearest(kind, known()));
-                let expected = meant.map_or_else(
-                    || "expected a kind of element that a rig has".to_owned(),
-                    |near| format!("did you mean `{RIG}{near}`?"),
-                );
-                let message = format!("`{wanted}` is no part of a test rig");
-                return Err(Problem::at(span.clone(), message, &expected, "each = [\"rig-cable\"]"));
+            rules::Scope::RigElements(kinds) => Self::RigElements(kinds),
+            rules::Scope::Loads => Self::Loads,
+            rules::Scope::Rig | rules::Scope::Source | rules::Scope::Meters => {
+                let message = "no item is asked for each of this".to_owned();
+                return Err(Problem::at(span.clone(), message, "leave it out", "each = [\"rig-cable\"]"));
             }
-        }
-        Ok(Self::RigElements(kinds))
+        })
     }
 
     /// True when an item of this scope may fill the field.
@@ -87,6 +60,8 @@ impl Scope {
         match head {
             "element" => matches!(self, Self::Elements(_) | Self::RigElements(_)),
             "load" => *self == Self::Loads,
+            "rig" | "source" => *self == Self::Pack,
+            "clearing" => *self == Self::Pack,
             // Written in one line with the part they belong to.
             "branch" | "sensor" | "meter" | "area" => false,
             _ => self.rule().knows(name),
@@ -121,17 +96,7 @@ mod tests {
         assert_eq!(of(&[]), Ok(Scope::Pack));
         assert_eq!(of(&["load"]), Ok(Scope::Loads));
         assert_eq!(of(&["rig-fuse", "rig-cable"]), Ok(Scope::RigElements(vec!["fuse", "cable"])));
-        let Ok(Scope::RigElements(all)) = of(&["rig-element"]) else { panic!("rig-element") };
-        assert!(all.contains(&"shunt") && !all.contains(&"bms"), "{all:?}");
-        for (words, says) in [
-            (&["rig-bms"][..], "`rig-bms` is no part of a test rig"),
-            (&["rig-cabel"], "did you mean `rig-cable`"),
-            (&["rig-fuse", "cable"], "did you mean `rig-cable`"),
-            (&["fuse", "load"], "`load` is no part of a record"),
-        ] {
-            let told = of(words).unwrap_err();
-            assert!(told.contains(says), "{words:?}: {told}");
-        }
+        assert!(of(&["meter"]).is_err());
     }
 
     #[test]

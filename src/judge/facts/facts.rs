@@ -27,6 +27,14 @@ pub enum Subject {
     Test(usize),
     /// An instrument.
     Instrument(usize),
+    /// The test rig as a whole.
+    Rig,
+    /// The source of the test rig.
+    Source,
+    /// A load of the test rig.
+    Load(usize),
+    /// A meter of the test rig.
+    Meter(usize),
 }
 
 /// The facts of a record, for one subject.
@@ -65,6 +73,10 @@ impl<'a> Facts<'a> {
             ("photo", Subject::Photo(i)) => record.photo.get(i)?.found(field),
             ("test", Subject::Test(i)) => record.test.get(i)?.found(field),
             ("instrument", Subject::Instrument(i)) => record.instrument.get(i)?.found(field),
+            ("rig", _) => record.rig.found(field),
+            ("source", Subject::Source) => record.rig.source.found(field),
+            ("load", Subject::Load(i)) => record.rig.load.get(i)?.found(field),
+            ("meter", Subject::Meter(i)) => record.rig.meter.get(i)?.found(field),
             _ => None,
         }
     }
@@ -76,6 +88,8 @@ impl<'a> Facts<'a> {
             Subject::Element(index) => self.derived.of_element(index, name),
             Subject::Statement(index) => self.derived.of_statement(index, name),
             Subject::Test(index) => self.derived.of_test(index, name),
+            Subject::Load(index) => self.derived.of_load(index, name),
+            Subject::Meter(index) => self.derived.of_meter(index, name),
             _ => None,
         }
         .or_else(|| self.derived.of_pack(name))
@@ -169,6 +183,10 @@ impl Facts<'_> {
     fn missing(&self, name: &str, reason: Reason) -> Missing {
         let place = match self.subject {
             Subject::Element(index) if name.starts_with("element.") => element_label(self.record, index),
+            Subject::Load(index) if name.starts_with("load.") => {
+                let id = self.record.rig.load.get(index).and_then(|load| load.id.text());
+                id.map_or_else(|| format!("load no. {}", index + 1), str::to_owned)
+            }
             _ => String::new(),
         };
         Missing::fact(name, &place, reason)

@@ -16,7 +16,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub use facts::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::{no_photos, predicted_bms_rise, rest_voltage};
 pub use table::{FACTS, FactInfo};
-pub(crate) use value::names;
+pub(crate) use value::{capped, names};
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 
 use crate::record::Record;
@@ -34,6 +34,8 @@ pub struct Derived {
     elements: Vec<Values>,
     statements: Vec<Values>,
     tests: Vec<Values>,
+    loads: Vec<Values>,
+    meters: Vec<Values>,
     /// Places of the photos that show a part, by its id.
     photos: BTreeMap<String, Vec<usize>>,
 }
@@ -117,6 +119,19 @@ impl Derived {
         }
     }
 
+    /// Adds what follows for a test rig as a whole, and for each of its loads and meters in their order.
+    pub(crate) fn add_rig(&mut self, rig: Values, loads: Vec<Values>, meters: Vec<Values>) {
+        self.pack.extend(rig);
+        (self.loads, self.meters) = (loads, meters);
+    }
+
+    /// Adds facts of an element.
+    pub(crate) fn add_element(&mut self, index: usize, values: Values) {
+        if let Some(element) = self.elements.get_mut(index) {
+            element.extend(values);
+        }
+    }
+
     /// Places in the record of the photos that show a part, in their order.
     pub(crate) fn photos_of(&self, part: &str) -> &[usize] {
         self.photos.get(part).map_or(&[], Vec::as_slice)
@@ -143,6 +158,18 @@ impl Derived {
     #[must_use]
     pub fn of_statement(&self, index: usize, name: &str) -> Option<&Answer> {
         self.statements.get(index)?.get(name)
+    }
+
+    /// A derived fact of a load of the test rig.
+    #[must_use]
+    pub fn of_load(&self, index: usize, name: &str) -> Option<&Answer> {
+        self.loads.get(index)?.get(name)
+    }
+
+    /// A derived fact of a meter of the test rig.
+    #[must_use]
+    pub fn of_meter(&self, index: usize, name: &str) -> Option<&Answer> {
+        self.meters.get(index)?.get(name)
     }
 
     /// A derived fact of a bench test.

@@ -21,6 +21,12 @@ const RESPONDS: &[Word] = &[
     word("unknown", "it could not be told"),
 ];
 
+const CIRCUITS: &[Word] = &[
+    word("whole current", "that of the pack"),
+    word("load", "the share of a load"),
+    word("source", "that of the source"),
+];
+
 const fn fact(name: &'static str, dimension: Dimension, about: &'static str) -> FactInfo {
     FactInfo { name, kind: Type::Amount(dimension), about }
 }
@@ -256,6 +262,69 @@ pub const FACTS: &[FactInfo] = &[
         kind: Type::YesNo,
         about: "whether the measured rises of named parts agree with the prediction at that current",
     },
+    fact(
+        "rig.fault_current",
+        Dimension::CURRENT,
+        "prospective short-circuit current at the pack's terminals: recorded for the rig, or from the pack",
+    ),
+    fact("rig.fuses", Dimension::NONE, "number of fuses that respond to current and carry the whole current"),
+    fact("rig.highest_voltage", Dimension::VOLTAGE, "highest voltage of the pack that the session allows"),
+    fact(
+        "rig.charge_voltage_limit",
+        Dimension::VOLTAGE,
+        "highest voltage of the pack with the tolerance of its cells",
+    ),
+    FactInfo { name: "rig.loads_set", kind: Type::YesNo, about: "whether a current is set for every load" },
+    fact("rig.set_current", Dimension::CURRENT, "sum of the currents that are set for the loads"),
+    fact(
+        "rig.needed_current",
+        Dimension::CURRENT,
+        "rated continuous current and what a reading of it is uncertain by",
+    ),
+    FactInfo {
+        name: "rig.listed",
+        kind: Type::YesNo,
+        about: "whether the list of elements is said to be complete, and could be",
+    },
+    FactInfo {
+        name: "rig.reads_all",
+        kind: Type::YesNo,
+        about: "whether instruments read current, voltage and a temperature",
+    },
+    fact(
+        "rig.unsensed_drop",
+        Dimension::VOLTAGE,
+        "drop in the capacity test between the pack and where its voltage is sensed, for one cell",
+    ),
+    fact("source.fuses", Dimension::NONE, "number of fuses that respond to current between source and pack"),
+    FactInfo {
+        name: "source.listed",
+        kind: Type::YesNo,
+        about: "whether the leads of the source are told, and said to be all",
+    },
+    fact("load.share", Dimension::CURRENT, "share of the test current that falls to one such load"),
+    fact("load.share_power", Dimension::POWER, "power of that share with the pack full"),
+    fact("meter.reading", Dimension::CURRENT, "current that the instrument reads in the full-load test"),
+    fact("meter.current_range", Dimension::CURRENT, "range in use, where it is a current"),
+    fact("meter.voltage_range", Dimension::VOLTAGE, "range in use, where it is a voltage"),
+    FactInfo {
+        name: "meter.accuracy_known",
+        kind: Type::YesNo,
+        about: "whether the accuracy of the instrument is recorded",
+    },
+    FactInfo {
+        name: "circuit.part",
+        kind: Type::Word(CIRCUITS),
+        about: "whose current the element carries",
+    },
+    fact("circuit.current", Dimension::CURRENT, "current that the element carries"),
+    fact("circuit.smallest_fuse", Dimension::CURRENT, "smallest rating of the fuses in series with the element"),
+    fact(
+        "circuit.let_through",
+        Dimension::LET_THROUGH,
+        "I²t that passes in a short circuit until a fuse in series has cleared",
+    ),
+    fact("circuit.withstands", Dimension::LET_THROUGH, "I²t that the conductor withstands, k²S²"),
     fact("evidence.photos", Dimension::NONE, "number of photos in the record"),
     fact("evidence.label_photos", Dimension::NONE, "number of photos that show the label or the claims"),
     fact("evidence.bms_photos", Dimension::NONE, "number of photos that show the BMS"),

@@ -10,7 +10,7 @@ use uom::si::power::watt;
 
 use super::sheet::Line;
 use super::workup::Workup;
-use crate::logs::plan::{Bank, Session, bank};
+use super::plan::{Bank, Session, bank};
 use crate::record::parts::RigLoad;
 use crate::units::{Dimension, show};
 

@@ -2,8 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Subject, Val, Worked, element_label};
-use crate::physics::fuse::RespondsTo;
+use super::circuit::{self, Common, Fault};
+use crate::judge::facts::{
+    Answer, Derived, Facts, Missing, Reason, Subject, Val, Values, Worked, element_label,
+};
+use crate::judge::rules::{Book, Finding, Scope, judge_rig};
 use crate::record::parts::Element;
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};
@@ -91,7 +94,7 @@ impl Branch {
 
     /// True where the air around the rig is recorded or not needed: bars and cables are judged by it.
     pub(super) fn ambient_known(&self, index: usize) -> bool {
-        !matches!(self.kind(index), "cable" | "busbar") || self.record.inspection.inner_ambient.is_recorded()
+        !self.is_lead(index) || self.record.inspection.inner_ambient.is_recorded()
     }
 
     /// A fact of an element, recorded or derived, told in the words of a rig.
@@ -104,22 +107,15 @@ impl Branch {
         };
         let answer = match facts.worked(name) {
             Some(answer) => answer.clone(),
-            None => facts.fact(name).map(|value| Worked {
-                steps: Vec::new(),
-                sources: Vec::new(),
-                assumed: Vec::new(),
-                bound: None,
-                claims: facts.claims_of(name),
-                value,
-            }),
+            None => facts.fact(name).map(value),
         };
-        self.retold(answer)
+        told_of_a_rig(answer)
     }
 
     /// A fact of the branch as a whole.
     pub(super) fn of_path(&self, name: &str) -> Answer {
         match self.derived.of_pack(name) {
-            Some(answer) => self.retold(answer.clone()),
+            Some(answer) => told_of_a_rig(answer.clone()),
             None => Err(vec![Missing::refused("it does not follow for a test rig")]),
         }
     }
@@ -145,37 +141,93 @@ impl Branch {
         )
     }
 
-    /// What a fuse or cut-off responds to.
-    pub(super) fn responds_to(&self, index: usize) -> Result<RespondsTo, Vec<Missing>> {
-        Ok(match self.fact(index, "element.responds_to")?.value {
-            Val::Text(word) if word == "current" => RespondsTo::Current,
-            Val::Text(word) if word == "temperature" => RespondsTo::Temperature,
-            _ => RespondsTo::Unknown,
-        })
+    /// The places of the fuses among its elements.
+    pub(super) fn fuses(&self) -> impl Iterator<Item = usize> {
+        (0..self.elements().len()).filter(|index| self.kind(*index) == "fuse")
     }
 
-    /// The words of a pack's path in those of a rig.
-    fn retold(&self, answer: Answer) -> Answer {
-        let words = |text: &str| {
-            text.replace("inside the closed pack", "around the rig")
-                .replace("air inside the pack", "air around the rig")
-                .replace("`path.complete`", "`rig.complete`")
-        };
-        match answer {
-            Ok(mut worked) => {
-                worked.steps = worked.steps.iter().map(|step| words(step)).collect();
-                worked.assumed = worked.assumed.iter().map(|assumed| words(assumed)).collect();
-                if let Some(bound) = &mut worked.bound {
-                    bound.missing = bound.missing.iter().map(|missing| renamed(missing, &words)).collect();
+    pub(super) fn is_lead(&self, index: usize) -> bool {
+        matches!(self.kind(index), "cable" | "busbar")
+    }
+
+    /// The current that its elements carry, as a fact.
+    pub(super) fn current_answer(&self) -> Answer {
+        let Some(current) = self.current else {
+            let (name, what) = match &self.carries {
+                Carries::Share(load) => {
+                    ("load.set_current", format!("the share of the current that falls to {load} does not follow"))
                 }
-                Ok(worked)
-            }
-            Err(missing) => Err(missing.iter().map(|missing| renamed(missing, &words)).collect()),
+                Carries::Whole => {
+                    ("claims.continuous_current", "the current of the full-load test is not known".to_owned())
+                }
+                Carries::Charge => ("source.current", "the current of the source is not known".to_owned()),
+            };
+            return Err(vec![Missing { name: name.to_owned(), what, reason: Reason::NotRecorded }]);
+        };
+        Ok(value(Val::Amount(Amount::exact(current, Dimension::CURRENT))))
+    }
+
+    /// Applies the rules of the rig's elements; `rig` holds the facts of the rig as a whole.
+    pub(super) fn judge(&self, book: &Book, rig: &Values, common: &Common, fault: &Fault<'_>) -> Vec<Finding> {
+        let mut derived = self.derived.clone();
+        derived.each_answer(&mut |answer| *answer = told_of_a_rig(answer.clone()));
+        derived.add_rig(rig.clone(), Vec::new(), Vec::new());
+        for index in 0..self.elements().len() {
+            derived.add_element(index, circuit::of_element(self, index, common, fault));
         }
+        let limits = &self.limits;
+        let mut findings = judge_rig(book, |scope| match scope {
+            Scope::RigElements(kinds) => (0..self.elements().len())
+                .filter(|index| kinds.contains(&self.kind(*index)))
+                .map(|index| {
+                    let subject = Subject::Element(index);
+                    Facts { record: &self.record, derived: &derived, limits, subject }
+                })
+                .collect(),
+            _ => Vec::new(),
+        });
+        for finding in &mut findings {
+            if let Subject::Element(index) = finding.at {
+                finding.subject = self.label(index);
+            }
+            finding.missing = finding.missing.iter().map(renamed).collect();
+        }
+        findings
     }
 }
 
-fn renamed(missing: &Missing, words: &impl Fn(&str) -> String) -> Missing {
+/// A value without any working.
+pub(super) fn value(value: Val) -> Worked {
+    Worked { value, steps: Vec::new(), sources: Vec::new(), assumed: Vec::new(), bound: None, claims: Vec::new() }
+}
+
+/// The words of a pack's path in those of a rig.
+fn words(text: &str) -> String {
+    text.replace("inside the closed pack", "around the rig")
+        .replace("air inside the pack", "air around the rig")
+        .replace("`path.complete`", "`rig.complete`")
+}
+
+fn told_of_a_rig(answer: Answer) -> Answer {
+    match answer {
+        // What could not be told is not known.
+        Ok(worked) if worked.value == Val::Text("unknown".to_owned()) => {
+            let what = "what it responds to could not be told".to_owned();
+            Err(vec![Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible }])
+        }
+        Ok(mut worked) => {
+            worked.steps = worked.steps.iter().map(|step| words(step)).collect();
+            worked.assumed = worked.assumed.iter().map(|assumed| words(assumed)).collect();
+            if let Some(bound) = &mut worked.bound {
+                bound.missing = bound.missing.iter().map(renamed).collect();
+            }
+            Ok(worked)
+        }
+        Err(missing) => Err(missing.iter().map(renamed).collect()),
+    }
+}
+
+fn renamed(missing: &Missing) -> Missing {
     match missing.name.as_str() {
         "path.complete" => {
             Missing { name: "rig.complete".to_owned(), what: words(&missing.what), reason: missing.reason }

@@ -6,12 +6,12 @@
 //! falls. It must not be made up for at the source, because then the pack sees all of it.
 
 use super::branch::{Branch, Carries};
-use super::checks;
+use super::circuit::{self, Fuses};
 use super::equipment;
 use super::judged::Basis;
-use super::view::{RigView, Verdict, conclude};
-use super::withstand;
-use crate::judge::facts::{Missing, Reason};
+use super::view::{RigView, Verdict, branch_view, conclude};
+use crate::judge::facts::{Missing, Reason, Subject};
+use crate::judge::rules::Scope;
 use crate::record::parts::Element;
 use crate::units::Amount;
 
@@ -53,13 +53,22 @@ impl Basis<'_> {
         }
         elements.extend(source.element.iter().cloned());
         let branch = Branch::new(self.record, &elements, Carries::Charge, current, 1, self.limits);
-        let mut checks = vec![equipment::charging_listed(self.record, &elements)];
-        if !elements.is_empty() {
-            checks.extend(checks::of_elements(&branch, &[], &self.pack()));
-        }
-        let slack = self.plan.series.map_or(0.0, f64::from)
-            * self.limits.get("cell_voltage_tolerance").map_or(0.0, Amount::value);
-        checks.extend(equipment::of_source(self.record, &self.derived.sources, &self.highest(), slack));
+        let fault_current = self.fault();
+        let fault = self.fault_of(&fault_current);
+        let common = self.common(&Fuses::of(&branch, &fault), &fault);
+        let mut facts = self.facts(&branch);
+        let fuses = if elements.is_empty() { Err(vec![not_connected()]) } else { branch.of_path("path.fuses") };
+        facts.insert("source.fuses", fuses);
+        facts.insert("source.listed", equipment::charging_listed(self.record, &elements));
+        let mut derived = self.derived.clone();
+        derived.add_rig(facts.clone(), Vec::new(), Vec::new());
+        let mut findings = self.apply(&derived, |scope| match scope {
+            Scope::Source => vec![Subject::Source],
+            _ => Vec::new(),
+        });
+        let judged = branch.judge(self.book, &facts, &common, &fault);
+        let circuit = branch_view(&branch, &judged);
+        findings.extend(judged);
         let recorded = source.kind.is_recorded()
             || source.name.is_recorded()
             || source.voltage.is_recorded()
@@ -70,8 +79,8 @@ impl Basis<'_> {
             Ok(worked) if !elements.is_empty() => (worked.value.amount().cloned(), worked.bound.is_some()),
             _ => (None, true),
         };
-        let mut view = RigView::of(&[&branch], current, recorded, checks);
-        view.unfused = withstand::unfused(&[&branch], &self.fault());
+        let mut view = RigView::of(vec![circuit], current, recorded, findings);
+        view.unfused = circuit::unfused(&[&branch], &fault_current);
         conclude(&mut view, &VERDICT);
         Charging { view, current, resistance, more }
     }

@@ -1,16 +1,18 @@
 //! What the record claims of the pack, as far as a session needs it, and what is missing for one.
 
+use std::collections::BTreeMap;
+
 use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
 
-use super::checks::{Lacking, line_for};
+use super::check::{Lacking, line_for};
 use super::sheet::Line;
-use crate::logs::plan::Claims;
+use super::plan::Claims;
 use crate::physics::cells::Chemistry;
-use crate::record::{Found, Record, State};
-use crate::units::{Dimension, Quantity};
+use crate::record::{Found, Record, State, Value};
+use crate::units::{Amount, Dimension, Quantity};
 
 /// What the user gave on the command line, for what the record lacks.
 #[derive(Debug, Clone, Default)]
@@ -37,9 +39,24 @@ pub(super) struct FromRecord {
     pub(super) cautions: Vec<String>,
 }
 
-/// Claims that differ from the chemistry's usual limit by more than this are pointed out, V a cell: the rule book's
-/// `cell_voltage_tolerance` at its built-in value.
-const CELL_TOLERANCE: f64 = 0.010;
+impl Given {
+    /// The record with what the command line gives in the place of what is not recorded.
+    pub(super) fn filled_in(&self, mut record: Record) -> Record {
+        let known = |quantity: &Quantity| Found {
+            state: State::Known(Value::Quantity(quantity.clone())),
+            ..Found::default()
+        };
+        for load in &mut record.rig.load {
+            if let (None, Some(power)) = (load.power.quantity(), &self.load_power) {
+                *load.power.found_mut() = known(power);
+            }
+            if let (None, Some(current)) = (load.current.quantity(), &self.load_current) {
+                *load.current.found_mut() = known(current);
+            }
+        }
+        record
+    }
+}
 
 impl FromRecord {
     pub(super) fn read(record: &Record) -> Self {
@@ -165,7 +182,8 @@ impl FromRecord {
     }
 
     /// Says where the claims and the usual limits of the chemistry part, once the cells in series are known.
-    pub(super) fn against_the_usual(&mut self, series: Option<u32>) {
+    pub(super) fn against_the_usual(&mut self, series: Option<u32>, limits: &BTreeMap<String, Amount>) {
+        let tolerance = limits.get("cell_voltage_tolerance").map_or(0.0, Amount::value);
         let (Some(chemistry), Some(series)) = (self.claims.chemistry, series) else { return };
         if self.claims.series.is_none() {
             self.assumed.push(format!("{series} cells in series, from nominal voltage and chemistry"));
@@ -179,7 +197,7 @@ impl FromRecord {
                 "cut-off {} a cell, usual for the chemistry (common practice, no source)",
                 volts(lowest)
             )),
-            Some(cell) if cell < lowest - CELL_TOLERANCE => self.cautions.push(format!(
+            Some(cell) if cell < lowest - tolerance => self.cautions.push(format!(
                 "The claimed cut-off is {} a cell, below the usual {}. Ask for the cells' data sheet before going that low.",
                 volts(cell),
                 volts(lowest)
@@ -191,7 +209,7 @@ impl FromRecord {
                 "charge limit {} a cell, usual for the chemistry (common practice, no source)",
                 volts(highest)
             )),
-            Some(cell) if cell > highest + CELL_TOLERANCE => self.cautions.push(format!(
+            Some(cell) if cell > highest + tolerance => self.cautions.push(format!(
                 "The claimed charge voltage is {} a cell, above the usual {}. Do not charge that high before the cells' data \
                  sheet says so.",
                 volts(cell),

@@ -1,157 +1,35 @@
-//! The checks of loads, instruments and the source.
+//! Facts of the loads, the meters, the source and the rig as a whole.
 
+use super::branch::value;
 use super::charging::not_connected;
-use super::checks::{Asked, Check, Lacking, incomplete};
-use crate::judge::facts::{Missing, Reason, Sources};
-use crate::judge::rules::Outcome;
-use crate::judge::rules::expr::Relation;
-use crate::logs::plan::MOST_LOADS;
+use super::circuit::incomplete;
+use super::plan::MOST_LOADS;
+use crate::judge::facts::{Answer, Missing, Reason, Sources, Val, Values, Worked};
 use crate::record::field::Found;
 use crate::record::parts::{Element, RigLoad, RigMeter};
-use crate::record::{How, Record, Value};
+use crate::record::{How, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity, Uncertain};
-
-const LOAD_VOLTAGE: Asked = Asked {
-    check: "load-voltage",
-    title: "May be connected to the pack's highest voltage",
-    basis: "the load's own limit",
-    remedy: "Use a load for a higher voltage.",
-};
-
-const LOAD_CURRENT: Asked = Asked {
-    check: "load-current",
-    title: "Takes its share of the test current",
-    basis: "the load's own limit",
-    remedy: "Share the current out over more loads.",
-};
-
-const LOAD_POWER: Asked = Asked {
-    check: "load-power",
-    title: "Takes its share of the power, with the pack full",
-    basis: "the load's own limit",
-    remedy: "Share the current out over more loads.",
-};
-
-const WHOLE: Asked = Asked {
-    check: "loads-together",
-    title: "The loads together take the test current",
-    basis: "Kirchhoff's current law",
-    remedy: "Set a higher current, or add a load.",
-};
-
-const METER_RANGE: Asked = Asked {
-    check: "meter-range",
-    title: "Reaches a quarter above what it reads",
-    basis: "common practice, no source",
-    remedy: "Choose a higher range, or an instrument with one.",
-};
-
-const METER_VOLTAGE: Asked = Asked {
-    check: "meter-range",
-    title: "Reaches the pack's highest voltage",
-    basis: "the charge limit of the pack",
-    remedy: "Choose a higher range, or an instrument with one.",
-};
-
-const METER_ACCURACY: Asked = Asked {
-    check: "meter-accuracy",
-    title: "Its accuracy is known",
-    basis: "ILAC-G8:09/2019: no decision without an uncertainty",
-    remedy: "Write down its accuracy and resolution.",
-};
-
-const METERS: Asked = Asked {
-    check: "meters",
-    title: "Current, voltage and temperature are read",
-    basis: "common practice, no source",
-    remedy: "Say under [[rig.meter]] which instrument reads what.",
-};
-
-const SENSE: Asked = Asked {
-    check: "sense",
-    title: "The cut-off is sensed where the pack's voltage is",
-    basis: "the drop of the leads, against the rule book's limit `cell_voltage_tolerance` for one cell",
-    remedy: "Use sense leads on the pack's terminals, or the pack is cut off early and its capacity comes out too small.",
-};
-
-const COMPLETE: Asked = Asked {
-    check: "complete",
-    title: "Every element from the pack's terminals to the loads and back is listed",
-    basis: "a lead that nobody listed was not checked",
-    remedy: "List it, then set `complete` to yes.",
-};
-
-const CONNECTED: Asked = Asked {
-    check: "source-leads",
-    title: "Every element from the pack's terminals to the source and back is listed",
-    basis: "a lead that nobody listed was not checked",
-    remedy: "List it, or say that the source shares the leads of the loads.",
-};
-
-const SOURCE_VOLTAGE: Asked = Asked {
-    check: "source-voltage",
-    title: "Does not charge above the pack's charge limit",
-    basis: "the claimed charge voltage, or the usual limit of the cells",
-    remedy: "Set it lower before it is connected.",
-};
-
-const SOURCE_CURRENT: Asked = Asked {
-    check: "source-current",
-    title: "Does not charge faster than the pack may be charged",
-    basis: "the claimed charge current",
-    remedy: "Set it lower before it is connected.",
-};
 
 fn missing(name: &str, place: &str) -> Missing {
     Missing::fact(name, place, Reason::NotRecorded)
 }
 
-fn why(found: &Found) -> Reason {
+pub(super) const fn why(found: &Found) -> Reason {
     match found.state {
-        crate::record::State::Absent => Reason::Absent,
-        crate::record::State::NotVisible => Reason::NotVisible,
+        State::Absent => Reason::Absent,
+        State::NotVisible => Reason::NotVisible,
         _ => Reason::NotRecorded,
     }
 }
 
-/// A recorded quantity, or its lack.
-fn needed(
-    sources: &Sources,
-    quantity: Option<&Quantity>,
-    found: &Found,
-    name: &str,
-    place: &str,
-) -> Result<Amount, Vec<Missing>> {
-    match quantity {
-        Some(quantity) => Ok(sources.amount(quantity, found, 0)),
-        None => Err(vec![Missing::fact(name, place, why(found))]),
-    }
+/// An amount as a fact.
+pub(super) fn amount(amount: Amount) -> Worked {
+    value(Val::Amount(amount))
 }
 
-fn held(
-    asked: Asked,
-    part: &str,
-    left: Result<Amount, Vec<Missing>>,
-    right: &Result<Amount, Vec<Missing>>,
-) -> Check {
-    match (left, right) {
-        (Ok(left), Ok(right)) => asked.compare(part, &left, Relation::AtLeast, right),
-        (left, right) => {
-            let mut all = left.err().unwrap_or_default();
-            all.extend(right.as_ref().err().cloned().unwrap_or_default());
-            asked.open(part, &all)
-        }
-    }
-}
-
-/// What a load has to take.
-pub(super) struct LoadNeed {
-    /// Current of one of the equal loads.
-    pub(super) each: Result<Amount, Vec<Missing>>,
-    /// Voltage of the pack at rest when full.
-    pub(super) full: Result<Amount, Vec<Missing>>,
-    /// Highest voltage of the pack.
-    pub(super) highest: Result<Amount, Vec<Missing>>,
+/// A yes that nothing speaks against, or what does.
+fn yes_unless(lacks: Vec<Missing>) -> Answer {
+    if lacks.is_empty() { Ok(value(Val::YesNo(true))) } else { Err(lacks) }
 }
 
 /// Name of a load by its place.
@@ -159,119 +37,73 @@ pub(super) fn load_name(load: &RigLoad, index: usize) -> String {
     load.id.text().map_or_else(|| format!("load no. {}", index + 1), str::to_owned)
 }
 
-/// The checks of one load; an electronic load has a limit for its current besides that for its power.
-pub(super) fn of_load(sources: &Sources, load: &RigLoad, name: &str, need: &LoadNeed) -> Vec<Check> {
-    let voltage = needed(sources, load.voltage.quantity(), load.voltage.found(), "load.voltage", name);
-    let mut checks = vec![held(LOAD_VOLTAGE, name, voltage, &need.highest)];
-    let current = needed(sources, load.current.quantity(), load.current.found(), "load.current", name);
-    if current.is_ok() || !matches!(load.kind.word(), Some("inverter" | "resistor bank")) {
-        let several = side_by_side(current.as_ref().ok(), need.each.as_ref().ok());
-        let mut check = held(LOAD_CURRENT, name, current, &need.each);
-        check.steps.extend(several);
-        checks.push(check);
-    }
-    let power = needed(sources, load.power.quantity(), load.power.found(), "load.power", name);
-    let wanted = match (&need.each, &need.full) {
+/// What a load has to take: its share, and the power of that with the pack full.
+pub(super) fn of_load(
+    load: &RigLoad,
+    each: Result<Amount, Vec<Missing>>,
+    full: &Result<Amount, Vec<Missing>>,
+) -> Values {
+    let mut values = Values::new();
+    let power = match (&each, full) {
         (Ok(each), Ok(full)) => {
-            Ok(Amount { number: each.number.times(&full.number), dimension: Dimension::POWER })
+            let power = Amount { number: each.number.times(&full.number), dimension: Dimension::POWER };
+            let mut steps = vec![format!("{} × {} with the pack full", each.show(), full.show())];
+            steps.extend(side_by_side(load.power.quantity(), &power));
+            Ok(Worked { steps, ..amount(power) })
         }
         (each, full) => {
             Err([each, full].into_iter().filter_map(|side| side.as_ref().err().cloned()).flatten().collect())
         }
     };
-    let several = side_by_side(power.as_ref().ok(), wanted.as_ref().ok());
-    let mut check = held(LOAD_POWER, name, power, &wanted);
-    if let (Ok(each), Ok(full)) = (&need.each, &need.full) {
-        check.steps.push(format!("{} × {} with the pack full", each.show(), full.show()));
-    }
-    check.steps.extend(several);
-    checks.push(check);
-    checks
+    values.insert("load.share_power", power);
+    let share = each.map(|each| Worked {
+        steps: side_by_side(load.current.quantity(), &each).into_iter().collect(),
+        ..amount(each)
+    });
+    values.insert("load.share", share);
+    values
 }
 
 /// How many such loads side by side would take what one does not.
-fn side_by_side(takes: Option<&Amount>, wanted: Option<&Amount>) -> Option<String> {
-    let number = (wanted?.value() / takes?.value() - 1e-9).ceil();
+fn side_by_side(takes: Option<&Quantity>, wanted: &Amount) -> Option<String> {
+    let number = (wanted.value() / takes?.value - 1e-9).ceil();
     (number > 1.0 && number <= f64::from(MOST_LOADS))
         .then(|| format!("{number} such loads side by side, each on leads of its own, would take it"))
 }
 
-/// That what is set adds up to what is needed.
-pub(super) fn together(set: f64, needed: f64) -> Check {
-    let ampere = |value| Amount::exact(value, Dimension::CURRENT);
-    WHOLE.compare("the rig", &ampere(set), Relation::AtLeast, &ampere(needed))
-}
-
-/// That there is a load at all.
-pub(super) fn no_load() -> Check {
-    let what = "no load (`[[rig.load]]`) is recorded".to_owned();
-    let lack = Missing { name: "load.power".to_owned(), what, reason: Reason::NotRecorded };
-    WHOLE.open("the rig", &[lack])
-}
-
-/// What an instrument reads in the full-load test.
-pub(super) enum Reading {
-    /// A current, A.
-    Current(f64),
-    /// A voltage, V.
-    Voltage(f64),
-    /// Something that the plan has no figure for.
-    Other,
-    /// It does not follow.
-    Unknown(Vec<Missing>),
-}
-
-/// The checks of one instrument.
+/// What an instrument reads in the full-load test, its range, and whether its accuracy is known.
 pub(super) fn of_meter(
     record: &Record,
     sources: &Sources,
     meter: &RigMeter,
     name: &str,
-    reads: &Reading,
-) -> Vec<Check> {
-    let mut checks = Vec::new();
-    let margin =
-        |value: f64, dimension| Ok(Amount::exact(value * crate::logs::plan::RANGE_MARGIN, dimension));
-    let wanted = match reads {
-        Reading::Current(value) => margin(*value, Dimension::CURRENT),
-        // A voltage does not overshoot its limit as a current does.
-        Reading::Voltage(value) => Ok(Amount::exact(*value, Dimension::VOLTAGE)),
-        Reading::Unknown(missing) => Err(missing.clone()),
-        Reading::Other => {
-            checks.push(accuracy_known(record, meter, name));
-            return checks;
-        }
-    };
-    let range = needed(sources, meter.range.quantity(), meter.range.found(), "meter.range", name);
-    let range = match (range, &wanted) {
-        (Ok(range), Ok(wanted)) if range.dimension != wanted.dimension => {
-            let what =
-                format!("the range of {name} is {}, not {}", range.dimension.name(), wanted.dimension.name());
+    reading: Result<Amount, Vec<Missing>>,
+) -> Values {
+    let mut values = Values::new();
+    let range = |wanted: Dimension| match meter.range.quantity() {
+        None => Err(vec![Missing::fact("meter.range", name, why(meter.range.found()))]),
+        Some(range) if range.dimension != wanted => {
+            let what = format!("the range of {name} is {}, not {}", range.dimension.name(), wanted.name());
             Err(vec![Missing::refused(&what)])
         }
-        (range, _) => range,
+        Some(range) => Ok(amount(sources.amount(range, meter.range.found(), 0))),
     };
-    let asked = if matches!(reads, Reading::Voltage(_)) { METER_VOLTAGE } else { METER_RANGE };
-    checks.push(held(asked, name, range, &wanted));
-    let mut accuracy = accuracy_known(record, meter, name);
-    if let (Reading::Current(value), Some(id)) = (reads, meter.instrument.text())
-        && let Ok(reading) = reading(record, sources, id, *value)
+    values.insert("meter.current_range", range(Dimension::CURRENT));
+    values.insert("meter.voltage_range", range(Dimension::VOLTAGE));
+    let id = meter.instrument.text();
+    let known = match id {
+        None => Err(missing("meter.instrument", name)),
+        Some(id) => accuracy_of(record, id),
+    };
+    let mut accuracy = yes_unless(known.err().into_iter().collect());
+    if let (Ok(worked), Ok(current), Some(id)) = (&mut accuracy, &reading, id)
+        && let Ok(reading) = self::reading(record, sources, id, current.value())
     {
-        accuracy.steps.push(format!("a reading there is {}", reading.show()));
+        worked.steps.push(format!("a reading there is {}", reading.show()));
     }
-    checks.push(accuracy);
-    checks
-}
-
-fn accuracy_known(record: &Record, meter: &RigMeter, name: &str) -> Check {
-    let lacks = match meter.instrument.text() {
-        None => Some(missing("meter.instrument", name)),
-        Some(id) => accuracy_of(record, id).err(),
-    };
-    match lacks {
-        Some(lack) => METER_ACCURACY.open(name, &[lack]),
-        None => METER_ACCURACY.of(name, Outcome::Meets),
-    }
+    values.insert("meter.accuracy_known", accuracy);
+    values.insert("meter.reading", reading.map(amount));
+    values
 }
 
 fn accuracy_of(record: &Record, id: &str) -> Result<(), Missing> {
@@ -296,31 +128,26 @@ pub(super) fn reading(record: &Record, sources: &Sources, id: &str, amperes: f64
     Ok(sources.amount(&Quantity::of(amperes, Dimension::CURRENT), &found, 0))
 }
 
-/// That the instruments read what a session needs: the whole current or every branch, the voltage, a temperature.
-pub(super) fn coverage(record: &Record, load_names: &[String]) -> Check {
-    let reads =
-        |word: &str| record.rig.meter.iter().filter(|meter| meter.reads.word() == Some(word)).count() > 0;
+/// Whether the instruments read what a session needs: the whole current or every branch, the voltage, a temperature.
+pub(super) fn coverage(record: &Record, load_names: &[String]) -> Answer {
+    let reads = |word: &str| record.rig.meter.iter().any(|meter| meter.reads.word() == Some(word));
     let branches = !load_names.is_empty()
         && load_names.iter().all(|name| {
             record.rig.meter.iter().any(|meter| {
                 meter.reads.word() == Some("branch current") && meter.load.text() == Some(name.as_str())
             })
         });
-    let mut check = METERS.of("the rig", Outcome::Meets);
-    for (there, word, what) in [
-        (reads("whole current") || branches, "whole current", "the current: the whole, or every branch"),
-        (reads("pack voltage"), "pack voltage", "the pack's voltage"),
-        (reads("temperature"), "temperature", "temperatures"),
-    ] {
-        if !there {
-            check.outcome = Outcome::NotDecided;
-            check.missing.push(Lacking {
-                what: format!("no `[[rig.meter]]` says what reads {what}"),
-                write: Some(format!("reads = \"{word}\" (in [[rig.meter]])")),
-            });
-        }
-    }
-    check
+    let wanted = [
+        (reads("whole current") || branches, "the current: the whole, or every branch"),
+        (reads("pack voltage"), "the pack's voltage"),
+        (reads("temperature"), "temperatures"),
+    ];
+    let lacks = wanted.into_iter().filter(|(there, _)| !there).map(|(_, what)| Missing {
+        name: "meter.reads".to_owned(),
+        what: format!("no `[[rig.meter]]` says what reads {what}"),
+        reason: Reason::NotRecorded,
+    });
+    yes_unless(lacks.collect())
 }
 
 /// The drop of the leads in the capacity test.
@@ -329,42 +156,6 @@ pub(super) struct LeadDrop {
     pub(super) known: Option<Amount>,
     /// What it leaves out.
     pub(super) missing: Vec<Missing>,
-}
-
-/// Whether the cut-off voltage is sensed where it counts.
-pub(super) fn sense(
-    record: &Record,
-    drop: &LeadDrop,
-    series: Option<u32>,
-    tolerance: Option<&Amount>,
-) -> Check {
-    let part = "the rig";
-    match record.rig.sense.word() {
-        Some("at the pack") => SENSE.of(part, Outcome::Meets),
-        Some(_) => {
-            let (Some(known), Some(series), Some(tolerance)) = (&drop.known, series, tolerance) else {
-                let mut all = drop.missing.clone();
-                if series.is_none() {
-                    all.push(missing("cells.series", ""));
-                }
-                return SENSE.open(part, &all);
-            };
-            let cell =
-                Amount { number: known.number.scaled(1.0 / f64::from(series)), dimension: known.dimension };
-            let mut check = SENSE.compare(part, &cell, Relation::AtMost, tolerance);
-            check.steps.push(format!(
-                "drop of the leads at the capacity test's current {}, {series} cells",
-                known.show()
-            ));
-            if check.outcome == Outcome::Meets && !drop.missing.is_empty() {
-                // What is left out adds to the drop.
-                check.outcome = Outcome::NotDecided;
-                check.missing.extend(drop.missing.iter().map(Into::into));
-            }
-            check
-        }
-        None => SENSE.open(part, &[Missing::fact("rig.sense", "", why(record.rig.sense.found()))]),
-    }
 }
 
 /// Leads that a circuit has at least: one there, one back.
@@ -379,72 +170,28 @@ fn no_way_back(name: &str) -> Missing {
     Missing { name: name.to_owned(), what, reason: Reason::NotRecorded }
 }
 
-/// That the list is said to be complete, and could be.
-pub(super) fn listed(record: &Record) -> Check {
+fn said_complete(record: &Record) -> Option<Missing> {
+    (record.rig.complete.yes() != Some(true)).then(incomplete)
+}
+
+/// Whether the list is said to be complete, and could be.
+pub(super) fn listed(record: &Record) -> Answer {
     let rig = &record.rig;
     let spread = rig.load.iter().flat_map(|load| &load.element);
     let leads = count_leads(rig.element.iter().chain(spread));
-    let mut lacks = Vec::new();
-    if rig.complete.yes() != Some(true) {
-        lacks.push(incomplete());
-    }
-    if leads < LEAST_LEADS {
-        lacks.push(no_way_back("rig.element"));
-    }
-    if lacks.is_empty() { COMPLETE.of("the rig", Outcome::Meets) } else { COMPLETE.open("the rig", &lacks) }
+    let short = (leads < LEAST_LEADS).then(|| no_way_back("rig.element"));
+    yes_unless(said_complete(record).into_iter().chain(short).collect())
 }
 
-/// That the leads of the source are told, and said to be all.
-pub(super) fn charging_listed(record: &Record, elements: &[Element]) -> Check {
+/// Whether the leads of the source are told, and said to be all.
+pub(super) fn charging_listed(record: &Record, elements: &[Element]) -> Answer {
     let source = &record.rig.source;
-    let mut lacks = Vec::new();
-    if elements.is_empty() && source.shares_leads.yes() != Some(true) {
-        lacks.push(not_connected());
-    } else if count_leads(elements) < LEAST_LEADS {
-        lacks.push(no_way_back("source.element"));
-    }
-    if record.rig.complete.yes() != Some(true) {
-        lacks.push(incomplete());
-    }
-    let part = "the charging leads";
-    if lacks.is_empty() { CONNECTED.of(part, Outcome::Meets) } else { CONNECTED.open(part, &lacks) }
-}
-
-/// The checks of the source, where one is recorded.
-pub(super) fn of_source(
-    record: &Record,
-    sources: &Sources,
-    highest: &Result<Amount, Vec<Missing>>,
-    slack: f64,
-) -> Vec<Check> {
-    let source = &record.rig.source;
-    let any = source.kind.is_recorded() || source.voltage.is_recorded() || source.current.is_recorded();
-    if !any {
-        return Vec::new();
-    }
-    let name = source.name.text().unwrap_or("the source").to_owned();
-    let voltage = needed(sources, source.voltage.quantity(), source.voltage.found(), "source.voltage", &name);
-    let limit = highest.clone().map(|highest| Amount { number: highest.number.shifted(slack), ..highest });
-    let at_most =
-        |asked: Asked, left: Result<Amount, Vec<Missing>>, right: Result<Amount, Vec<Missing>>| match (
-            left, right,
-        ) {
-            (Ok(left), Ok(right)) => asked.compare(&name, &left, Relation::AtMost, &right),
-            (left, right) => {
-                let mut all = left.err().unwrap_or_default();
-                all.extend(right.err().unwrap_or_default());
-                asked.open(&name, &all)
-            }
-        };
-    let current = needed(sources, source.current.quantity(), source.current.found(), "source.current", &name);
-    let claimed = needed(
-        sources,
-        record.claims.charge_current.quantity(),
-        record.claims.charge_current.found(),
-        "claims.charge_current",
-        "",
-    );
-    vec![at_most(SOURCE_VOLTAGE, voltage, limit), at_most(SOURCE_CURRENT, current, claimed)]
+    let lack = if elements.is_empty() && source.shares_leads.yes() != Some(true) {
+        Some(not_connected())
+    } else {
+        (count_leads(elements) < LEAST_LEADS).then(|| no_way_back("source.element"))
+    };
+    yes_unless(lack.into_iter().chain(said_complete(record)).collect())
 }
 
 /// Sum of readings with their uncertainty: one instrument's share of the reading adds, independent ones do not.

@@ -7,19 +7,19 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCurrent, Power};
 use uom::si::power::watt;
 
-use super::branch::{Branch, Carries};
-use super::checks::{self, Check, Pack};
+use super::branch::{Branch, Carries, value};
+use super::circuit::{self, Common, Fault, Fuses};
 use super::claims::Given;
-use super::equipment::{self, LeadDrop, LoadNeed, Reading};
-use super::view::{FULL_LOAD, RigView, conclude};
-use super::withstand;
-use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, Worked};
-use crate::logs::plan::{Limits, Plan, current_to_set, split};
+use super::equipment::{self, LeadDrop, amount};
+use super::view::{FULL_LOAD, RigView, branch_view, conclude};
+use crate::judge::facts::{
+    Answer, Bound, Derived, Facts, Missing, Reason, Side, Subject, Val, Values, Worked,
+};
+use crate::judge::rules::{Book, Finding, Scope, judge_rig};
+use super::plan::{Limits, Plan, current_to_set, split};
 use crate::record::Record;
+use crate::record::parts::{RigLoad, RigMeter};
 use crate::units::{Amount, Dimension, show, significant};
-
-/// Share of its marking at which a shunt is run for long (common practice, no source).
-const SHUNT_SHARE: f64 = 2.0 / 3.0;
 
 /// What falls to a load.
 pub(super) struct LoadShare {
@@ -51,6 +51,7 @@ pub(super) struct Judged {
 pub(super) struct Basis<'a> {
     pub(super) record: &'a Record,
     pub(super) derived: &'a Derived,
+    pub(super) book: &'a Book,
     pub(super) limits: &'a BTreeMap<String, Amount>,
     pub(super) plan: &'a Plan,
     pub(super) given: &'a Given,
@@ -114,43 +115,49 @@ impl Basis<'_> {
             let known = |worked: Worked| worked.value.amount().map(Amount::value);
             share.leads = branch.of_path("path.resistance").ok().and_then(known);
         }
-        let mut checks = vec![equipment::listed(self.record)];
-        checks.extend(checks::of_elements(&trunk, &branches, &self.pack()));
-        self.check_loads(&shares, needed, all_set, &mut checks);
-        self.check_meters(&names, &shares, set, &mut checks);
         let drop = self.drop_in_capacity_test(&trunk, &branches);
-        let tolerance = self.limit("cell_voltage_tolerance");
-        checks.push(equipment::sense(self.record, &drop, self.plan.series, tolerance.as_ref()));
-        let recorded = !(rig.element.is_empty() && rig.load.is_empty() && rig.meter.is_empty());
+        let (loads, meters) = (self.facts_of_loads(&shares, needed), self.facts_of_meters(&shares, set));
+        let mut facts = self.facts(&trunk);
+        facts.extend(self.facts_of_the_whole(needed, all_set, &names, &drop));
+        let mut derived = self.derived.clone();
+        derived.add_rig(facts.clone(), loads, meters);
+        let mut findings = self.apply(&derived, |scope| match scope {
+            Scope::Rig => vec![Subject::Rig],
+            Scope::Loads => (0..rig.load.len()).map(Subject::Load).collect(),
+            Scope::Meters => (0..rig.meter.len()).map(Subject::Meter).collect(),
+            _ => Vec::new(),
+        });
+        let fault_current = self.fault();
+        let fault = self.fault_of(&fault_current);
+        let fuses = Fuses::of(&trunk, &fault);
         let all: Vec<&Branch> = std::iter::once(&trunk).chain(&branches).collect();
-        let mut view = RigView::of(&all, set, recorded, checks);
-        view.notes = self.notes(&trunk, &branches);
-        view.unfused = withstand::unfused(&all, &self.fault());
+        let mut circuits = Vec::new();
+        for branch in &all {
+            let in_series = match branch.carries {
+                Carries::Share(_) => fuses.and(&Fuses::of(branch, &fault)),
+                Carries::Whole | Carries::Charge => fuses.clone(),
+            };
+            let judged = branch.judge(self.book, &facts, &self.common(&in_series, &fault), &fault);
+            circuits.push(branch_view(branch, &judged));
+            findings.extend(judged);
+        }
+        let recorded = !(rig.element.is_empty() && rig.load.is_empty() && rig.meter.is_empty());
+        let mut view = RigView::of(circuits, set, recorded, findings);
+        view.notes = self.notes(&branches);
+        view.unfused = circuit::unfused(&all, &fault_current);
         conclude(&mut view, &FULL_LOAD);
         Judged { view, set, needed, uncertainty, shares, drop }
     }
 
-    /// The loads' limits; what the command line gives stands in for what is not recorded.
-    pub(super) fn load_limits(&self) -> Vec<Limits> {
-        let of = |load: &crate::record::parts::RigLoad| Limits {
-            power: load
-                .power
-                .quantity()
-                .or(self.given.load_power.as_ref())
-                .map(|quantity| Power::new::<watt>(quantity.value)),
-            current: load
-                .current
-                .quantity()
-                .or(self.given.load_current.as_ref())
-                .map(|quantity| ampere_of(quantity.value)),
+    /// The loads' limits.
+    fn load_limits(&self) -> Vec<Limits> {
+        let of = |load: &RigLoad| Limits {
+            power: load.power.quantity().map(|quantity| Power::new::<watt>(quantity.value)),
+            current: load.current.quantity().map(|quantity| ampere_of(quantity.value)),
             count: load.count.count().unwrap_or(1).max(1),
             set: load.set_current.quantity().map(|quantity| ampere_of(quantity.value)),
         };
         self.record.rig.load.iter().map(of).collect()
-    }
-
-    fn limit(&self, name: &str) -> Option<Amount> {
-        self.limits.get(name).cloned()
     }
 
     /// The current to set so that the rated one is shown beyond the uncertainty of what reads it, and that uncertainty.
@@ -202,13 +209,120 @@ impl Basis<'_> {
         }
     }
 
-    pub(super) fn pack(&self) -> Pack {
-        Pack {
-            highest: self.highest(),
-            fault: self.fault(),
-            fuse_distance: self.limit("fuse_distance"),
-            withstand_time: self.limit("withstand_time"),
+    /// What ends a short circuit of a current, by the book's stand-ins where no data sheet was read.
+    pub(super) fn fault_of<'b>(&'b self, current: &'b Answer) -> Fault<'b> {
+        let (stand_in, quick_from) = (self.limits.get("withstand_time"), self.limits.get("quick_multiple"));
+        Fault { current, stand_in, quick_from }
+    }
+
+    /// What the elements of a circuit have in common.
+    pub(super) fn common(&self, fuses: &Fuses, fault: &Fault<'_>) -> Common {
+        let all_listed = self.record.rig.complete.yes() == Some(true);
+        Common { smallest_fuse: fuses.smallest(all_listed), let_through: fuses.let_through(all_listed, fault) }
+    }
+
+    /// Facts of the rig that its elements, its loads and its source are judged by.
+    pub(super) fn facts(&self, trunk: &Branch) -> Values {
+        let mut values = Values::new();
+        values.insert("rig.fault_current", self.fault());
+        values.insert("rig.fuses", trunk.of_path("path.fuses"));
+        let highest = self.highest();
+        let slack = self.plan.series.map_or(0.0, f64::from)
+            * self.limits.get("cell_voltage_tolerance").map_or(0.0, Amount::value);
+        let limit = highest.clone().map(|highest| Worked {
+            steps: vec![format!(
+                "{} with {} for the rounding of nameplates (limit `cell_voltage_tolerance` for each cell)",
+                highest.show(),
+                show(slack, Dimension::VOLTAGE)
+            )],
+            ..amount(Amount { number: highest.number.shifted(slack), ..highest })
+        });
+        values.insert("rig.charge_voltage_limit", limit);
+        values.insert("rig.highest_voltage", highest.map(amount));
+        values
+    }
+
+    /// Facts of the loads and the instruments together.
+    fn facts_of_the_whole(
+        &self,
+        needed: Option<f64>,
+        all_set: Option<f64>,
+        names: &[String],
+        drop: &LeadDrop,
+    ) -> Values {
+        let mut values = Values::new();
+        let current = |current: Option<f64>, name: &str| match current {
+            Some(current) => Ok(amount(Amount::exact(current, Dimension::CURRENT))),
+            None => Err(lack(name)),
+        };
+        let loads_set = if names.is_empty() {
+            let what = "no load (`[[rig.load]]`) is recorded".to_owned();
+            Err(vec![Missing { name: "load.power".to_owned(), what, reason: Reason::NotRecorded }])
+        } else {
+            Ok(value(Val::YesNo(all_set.is_some())))
+        };
+        values.insert("rig.loads_set", loads_set);
+        values.insert("rig.set_current", current(all_set, "load.set_current"));
+        values.insert("rig.needed_current", current(needed, "claims.continuous_current"));
+        values.insert("rig.listed", equipment::listed(self.record));
+        values.insert("rig.reads_all", equipment::coverage(self.record, names));
+        values.insert("rig.unsensed_drop", self.unsensed_drop(drop));
+        values
+    }
+
+    /// The drop between the pack's terminals and the place where the voltage is sensed, for one cell.
+    fn unsensed_drop(&self, drop: &LeadDrop) -> Answer {
+        let sense = &self.record.rig.sense;
+        match sense.word() {
+            Some("at the pack") => Ok(amount(Amount::exact(0.0, Dimension::VOLTAGE))),
+            None => Err(vec![Missing::fact("rig.sense", "", equipment::why(sense.found()))]),
+            Some(_) => {
+                let (Some(known), Some(series)) = (&drop.known, self.plan.series) else {
+                    let mut all = drop.missing.clone();
+                    if self.plan.series.is_none() {
+                        all.extend(lack("cells.series"));
+                    }
+                    return Err(all);
+                };
+                let number = known.number.scaled(1.0 / f64::from(series));
+                // What is left out adds to the drop.
+                let missing = drop.missing.clone();
+                Ok(Worked {
+                    steps: vec![format!(
+                        "drop of the leads at the capacity test's current {}, {series} cells",
+                        known.show()
+                    )],
+                    bound: (!missing.is_empty()).then_some(Bound {
+                        side: Side::AtLeast,
+                        missing,
+                        by_definition: false,
+                    }),
+                    ..amount(Amount { number, dimension: known.dimension })
+                })
+            }
         }
+    }
+
+    /// Applies the rules to parts of the rig, and names them.
+    pub(super) fn apply(&self, derived: &Derived, parts: impl Fn(&Scope) -> Vec<Subject>) -> Vec<Finding> {
+        let Self { record, limits, .. } = *self;
+        let mut findings = judge_rig(self.book, |scope| {
+            let facts = |subject| Facts { record, derived, limits, subject };
+            parts(scope).into_iter().map(facts).collect()
+        });
+        for finding in &mut findings {
+            let rig = &record.rig;
+            let load = |index: usize| rig.load.get(index).map(|load| equipment::load_name(load, index));
+            let meter = |index: usize| rig.meter.get(index).map(|meter| meter_name(meter, index));
+            let name = match finding.at {
+                Subject::Load(index) => load(index),
+                Subject::Meter(index) => meter(index),
+                Subject::Source => Some(rig.source.name.text().unwrap_or("the source").to_owned()),
+                _ => Some("the rig".to_owned()),
+            };
+            finding.subject = name.unwrap_or_default();
+        }
+        findings
     }
 
     /// The prospective short-circuit current at the pack's terminals: as recorded for the rig, or from the pack.
@@ -231,20 +345,10 @@ impl Basis<'_> {
         }
     }
 
-    fn check_loads(
-        &self,
-        shares: &[LoadShare],
-        needed: Option<f64>,
-        all_set: Option<f64>,
-        checks: &mut Vec<Check>,
-    ) {
-        if shares.is_empty() {
-            checks.push(equipment::no_load());
-        }
-        if let (Some(set), Some(needed)) = (all_set, needed) {
-            checks.push(equipment::together(set, needed));
-        }
-        for (load, share) in self.record.rig.load.iter().zip(shares) {
+    fn facts_of_loads(&self, shares: &[LoadShare], needed: Option<f64>) -> Vec<Values> {
+        let full = self.full();
+        let loads = self.record.rig.load.iter().zip(shares);
+        let of = |(load, share): (&RigLoad, &LoadShare)| {
             let each = match share.each {
                 Some(each) => Ok(Amount::exact(each, Dimension::CURRENT)),
                 None if needed.is_none() => Err(lack("claims.continuous_current")),
@@ -254,66 +358,30 @@ impl Basis<'_> {
                     reason: Reason::NotRecorded,
                 }]),
             };
-            let need = LoadNeed { each, full: self.full(), highest: self.highest() };
-            let mut load = load.clone();
-            self.fill_in(&mut load);
-            checks.extend(equipment::of_load(&self.derived.sources, &load, &share.name, &need));
-        }
-    }
-
-    /// What the command line gives stands in for what is not recorded.
-    fn fill_in(&self, load: &mut crate::record::parts::RigLoad) {
-        use crate::record::{Found, State, Value};
-        let known = |quantity: &crate::units::Quantity| Found {
-            state: State::Known(Value::Quantity(quantity.clone())),
-            ..Found::default()
+            equipment::of_load(load, each, &full)
         };
-        if let (None, Some(power)) = (load.power.quantity(), &self.given.load_power) {
-            *load.power.found_mut() = known(power);
-        }
-        if let (None, Some(current)) = (load.current.quantity(), &self.given.load_current) {
-            *load.current.found_mut() = known(current);
-        }
+        loads.map(of).collect()
     }
 
-    fn check_meters(
-        &self,
-        names: &[String],
-        shares: &[LoadShare],
-        set: Option<f64>,
-        checks: &mut Vec<Check>,
-    ) {
-        checks.push(equipment::coverage(self.record, names));
-        for (index, meter) in self.record.rig.meter.iter().enumerate() {
-            let word = meter.reads.word();
-            let reading = match word {
-                Some("whole current") => {
-                    set.map_or_else(|| Reading::Unknown(lack("claims.continuous_current")), Reading::Current)
-                }
+    fn facts_of_meters(&self, shares: &[LoadShare], set: Option<f64>) -> Vec<Values> {
+        let of = |(index, meter): (usize, &RigMeter)| {
+            let exact = |current| Ok(Amount::exact(current, Dimension::CURRENT));
+            let reading = match meter.reads.word() {
+                Some("whole current") => set.map_or_else(|| Err(lack("claims.continuous_current")), exact),
                 Some("branch current") => {
                     let share = shares.iter().find(|share| meter.load.text() == Some(share.name.as_str()));
                     match (share.and_then(|share| share.current), meter.load.text()) {
-                        (Some(current), _) => Reading::Current(current),
-                        (None, None) => Reading::Unknown(lack("meter.load")),
-                        (None, Some(_)) => Reading::Unknown(lack("load.set_current")),
+                        (Some(current), _) => exact(current),
+                        (None, None) => Err(lack("meter.load")),
+                        (None, Some(_)) => Err(lack("load.set_current")),
                     }
                 }
-                Some("pack voltage") => match self.highest() {
-                    Ok(highest) => Reading::Voltage(highest.value()),
-                    Err(missing) => Reading::Unknown(missing),
-                },
-                Some(_) => Reading::Other,
-                None => Reading::Unknown(lack("meter.reads")),
+                _ => Err(vec![Missing::refused("it reads no current")]),
             };
-            let instrument =
-                meter.instrument.text().map_or_else(|| format!("no. {}", index + 1), str::to_owned);
-            let name = match (word, meter.load.text()) {
-                (Some("branch current"), Some(load)) => format!("meter {instrument}, current of {load}"),
-                (Some(word), _) => format!("meter {instrument}, {word}"),
-                (None, _) => format!("meter {instrument}"),
-            };
-            checks.extend(equipment::of_meter(self.record, &self.derived.sources, meter, &name, &reading));
-        }
+            let name = meter_name(meter, index);
+            equipment::of_meter(self.record, &self.derived.sources, meter, &name, reading)
+        };
+        self.record.rig.meter.iter().enumerate().map(of).collect()
     }
 
     /// The drop of the leads at the capacity test's current, through the branch with the most resistance.
@@ -355,9 +423,8 @@ impl Basis<'_> {
         drop
     }
 
-    fn notes(&self, trunk: &Branch, branches: &[Branch]) -> Vec<String> {
+    fn notes(&self, branches: &[Branch]) -> Vec<String> {
         let mut notes = Vec::new();
-        let all: Vec<&Branch> = std::iter::once(trunk).chain(branches).collect();
         let percent = |ratio: f64| significant(ratio * 100.0, 2);
         for (load, branch) in self.record.rig.load.iter().zip(branches) {
             let name = branch.name();
@@ -383,23 +450,17 @@ impl Basis<'_> {
                 _ => {}
             }
         }
-        for branch in all {
-            for index in 0..branch.elements().len() {
-                let marked = branch.amount(index, "element.marked_current");
-                if let (Some(current), Some(marked)) = (branch.current, marked)
-                    && branch.kind(index) == "shunt"
-                    && current > SHUNT_SHARE * marked.value()
-                {
-                    notes.push(format!(
-                        "{} would run at {} % of its marking; shunts are usually run for long at two thirds of it at most \
-                         (common practice, no source): above that they read wrong from their own heat.",
-                        branch.label(index),
-                        percent(current / marked.value())
-                    ));
-                }
-            }
-        }
         notes
+    }
+}
+
+/// A meter by what it reads.
+fn meter_name(meter: &RigMeter, index: usize) -> String {
+    let instrument = meter.instrument.text().map_or_else(|| format!("no. {}", index + 1), str::to_owned);
+    match (meter.reads.word(), meter.load.text()) {
+        (Some("branch current"), Some(load)) => format!("meter {instrument}, current of {load}"),
+        (Some(word), _) => format!("meter {instrument}, {word}"),
+        (None, _) => format!("meter {instrument}"),
     }
 }
 

@@ -2,7 +2,8 @@
 //!
 //! The rig is a current path of its own. Each group of its elements (those that carry the whole current, and those of
 //! each load) is put in the place of a pack's path, with the group's current in the place of the rated one; what every
-//! element carries, drops and heats up to then comes from the same code that judges packs. There is no second model.
+//! element carries, drops and heats up to then comes from the same code that judges packs. There is no second model, and no
+//! second judge: facts are derived here, and the rule book (`checklists/rig.toml`) says what they have to be.
 //!
 //! A part of the rig whose permissible current cannot be known leaves the rig *not decided* and is named with the line of the
 //! record that would tell. A rig is never passed by what nobody wrote down: not by a missing ambient, not by an
@@ -13,22 +14,19 @@
 mod bank;
 mod branch;
 mod charging;
-mod checks;
+mod check;
+mod circuit;
 mod claims;
 mod equipment;
 mod judged;
-mod markdown;
+pub mod plan;
 mod proposals;
 mod sheet;
-mod text;
 mod view;
-mod withstand;
 mod workup;
 
-pub use checks::{Check, Lacking};
+pub use check::{Check, Lacking};
 pub use claims::Given;
-pub use markdown::write_markdown;
 pub use proposals::{LeadProposal, Leads};
 pub use sheet::{Line, Planned, Sheet};
-pub use text::write_text;
 pub use view::{BranchView, ElementRow, RigView};

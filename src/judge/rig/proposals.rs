@@ -11,7 +11,7 @@ use uom::si::time::second;
 
 use super::branch;
 use super::judged::{Basis, LoadShare};
-use crate::logs::plan::{LeadNeed, Limits, SizedLead, equal_loads, next_fuse, smallest_lead};
+use super::plan::{LeadNeed, Limits, SizedLead, equal_loads, next_fuse, smallest_lead};
 use crate::physics::material::Material;
 use crate::physics::{REFERENCE, ZERO_CELSIUS, adiabatic, cable, resistance};
 use crate::units::{Amount, Dimension, show, significant};

@@ -1,20 +1,18 @@
 //! The sheet: everything that is planned and checked, finished for the writers. Nothing that prints it judges.
 
-use std::collections::BTreeMap;
-
 use serde::Serialize;
 
-use super::checks::Lacking;
+use super::check::Lacking;
 use super::claims::{FromRecord, Given};
 use super::judged::Basis;
 use super::proposals::Leads;
 use super::view::RigView;
 use super::workup::Workup;
 use crate::judge::facts::Derived;
-use crate::judge::rules::Outcome;
-use crate::logs::plan::{NoPlan, propose};
+use crate::judge::rules::{Book, Change, Outcome};
+use super::plan::{NoPlan, propose};
 use crate::record::Record;
-use crate::units::{Amount, Dimension, Quantity, show, significant};
+use crate::units::{Dimension, Quantity, show, significant};
 
 /// Durations from here on are told in hours, s.
 const TWO_HOURS: f64 = 7_200.0;
@@ -114,19 +112,23 @@ pub struct Sheet {
     pub rig: RigView,
     /// The source, and what carries its current.
     pub charging: RigView,
+    /// What a house changed in the rule book.
+    pub changes: Vec<Change>,
     /// The tool's general caution.
     pub caution: &'static str,
 }
 
 impl Sheet {
-    /// Plans the session of a record and checks its rig; `limits` are the rule book's.
+    /// Plans the session of a record and judges its rig by a book.
     ///
     /// # Errors
     /// Refuses claims that contradict each other, and loads that would be needed in absurd numbers.
-    pub fn plan(record: &Record, limits: &BTreeMap<String, Amount>, given: &Given) -> Result<Self, NoPlan> {
+    pub fn plan(record: &Record, book: &Book, given: &Given) -> Result<Self, NoPlan> {
+        let limits = &book.limit_amounts();
+        let record = &given.filled_in(record.clone());
         let mut from = FromRecord::read(record);
         let plan = propose(&from.claims)?;
-        from.against_the_usual(plan.series);
+        from.against_the_usual(plan.series, limits);
         for (what, quantity) in [("power", &given.load_power), ("current", &given.load_current)] {
             if let Some(quantity) = quantity {
                 from.assumed.push(format!(
@@ -136,7 +138,7 @@ impl Sheet {
             }
         }
         let derived = Derived::of(record, limits);
-        let basis = Basis { record, derived: &derived, limits, plan: &plan, given };
+        let basis = Basis { record, derived: &derived, book, limits, plan: &plan, given };
         let judged = basis.judge();
         let equal = match judged.set {
             Some(set) => basis.equal_loads(set).map_err(NoPlan)?,
@@ -149,7 +151,7 @@ impl Sheet {
         let inspection = &record.inspection;
         let title = inspection.title.text().or(inspection.model.text()).unwrap_or("a pack without a title");
         Ok(Self {
-            format: 1,
+            format: 2,
             program: env!("CARGO_PKG_VERSION"),
             title: title.to_owned(),
             invented: inspection.invented.yes() == Some(true),
@@ -161,6 +163,7 @@ impl Sheet {
             leads,
             rig: judged.view,
             charging: charging.view,
+            changes: book.changes.clone(),
             caution: crate::units::words::CAUTION,
         })
     }

@@ -1,11 +1,13 @@
 //! What is shown of a rig: its elements by the current they carry, the weakest of them, and the verdict in words.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use super::branch::Branch;
-use super::checks::{self, Check};
-use crate::judge::facts::Side;
-use crate::judge::rules::Outcome;
+use super::check::Check;
+use crate::judge::facts::{Side, Subject};
+use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element of the rig.
@@ -25,8 +27,9 @@ pub struct ElementRow {
     /// Voltage drop at its share.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub drop: Option<String>,
-    /// Whether it carries its share.
-    pub outcome: Outcome,
+    /// Whether it carries its share; nothing where a house turned that rule off.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<Outcome>,
     #[serde(skip)]
     share: Option<f64>,
     #[serde(skip)]
@@ -87,10 +90,16 @@ pub struct RigView {
 }
 
 impl RigView {
-    /// Branches with their checks at a current in A; what nobody recorded has no checks. [`conclude`] finds the outcome.
-    pub(super) fn of(branches: &[&Branch], current: Option<f64>, recorded: bool, checks: Vec<Check>) -> Self {
-        let branches: Vec<BranchView> =
-            branches.iter().filter(|branch| !branch.elements().is_empty()).map(|b| branch_view(b)).collect();
+    /// Circuits with what the rules say of them at a current in A; what nobody recorded has no checks. [`conclude`] finds the
+    /// outcome.
+    pub(super) fn of(
+        mut branches: Vec<BranchView>,
+        current: Option<f64>,
+        recorded: bool,
+        mut findings: Vec<Finding>,
+    ) -> Self {
+        branches.retain(|branch| !branch.elements.is_empty());
+        findings.sort_by_key(|finding| (finding.outcome, finding.grade));
         Self {
             recorded,
             outcome: Outcome::NotDecided,
@@ -101,7 +110,7 @@ impl RigView {
             weakest_lead: weakest(&branches, |row| row.is_lead),
             not_known: not_known(&branches),
             branches,
-            checks: if recorded { checks } else { Vec::new() },
+            checks: if recorded { findings.into_iter().map(Check::from).collect() } else { Vec::new() },
             notes: Vec::new(),
             unfused: None,
         }
@@ -113,9 +122,22 @@ impl RigView {
     }
 }
 
-fn branch_view(branch: &Branch) -> BranchView {
+/// The rule that says whether an element carries its current.
+const CARRIES: &str = "rig-element-carries";
+
+/// A circuit with what the rules say of its elements.
+pub(super) fn branch_view(branch: &Branch, judged: &[Finding]) -> BranchView {
     let path_drop = branch.of_path("path.drop").ok();
-    let elements = (0..branch.elements().len()).map(|index| row(branch, index)).collect();
+    let carries: BTreeMap<usize, Outcome> = judged
+        .iter()
+        .filter(|finding| finding.rule == CARRIES)
+        .filter_map(|finding| match finding.at {
+            Subject::Element(index) => Some((index, finding.outcome)),
+            _ => None,
+        })
+        .collect();
+    let row = |index| row(branch, index, carries.get(&index).copied());
+    let elements = (0..branch.elements().len()).map(row).collect();
     BranchView {
         name: branch.name().to_owned(),
         count: branch.count,
@@ -128,7 +150,7 @@ fn branch_view(branch: &Branch) -> BranchView {
     }
 }
 
-fn row(branch: &Branch, index: usize) -> ElementRow {
+fn row(branch: &Branch, index: usize, outcome: Option<Outcome>) -> ElementRow {
     let permissible_current = branch.amount(index, "element.permissible_current");
     let share =
         branch.current.zip(permissible_current.as_ref()).map(|(current, amount)| current / amount.value());
@@ -139,9 +161,9 @@ fn row(branch: &Branch, index: usize) -> ElementRow {
         used: share.map(|share| format!("{} %", significant(share * 100.0, 3))),
         temperature: text("element.temperature_at_rated"),
         drop: text("element.drop_at_rated"),
-        outcome: checks::carries(branch, index).outcome,
+        outcome,
         share,
-        is_lead: matches!(branch.kind(index), "cable" | "busbar"),
+        is_lead: branch.is_lead(index),
     }
 }
 
@@ -201,14 +223,18 @@ pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
     let number = |outcome| view.with_outcome(outcome).count();
     let (short, open) = (number(Outcome::FallsShort), number(Outcome::NotDecided));
     let at = view.test_current.as_ref().map_or_else(String::new, |current| format!(" at {current}"));
-    (view.outcome, view.sentence) = if short > 0 {
-        let checks = crate::units::words::count(short, "check", "checks");
-        (Outcome::FallsShort, format!("Falls short{at}: {checks} of {subject}. {forbids}"))
-    } else if open > 0 || view.checks.is_empty() {
-        let checks = crate::units::words::count(open, "check", "checks");
-        let lack = if open == 1 { "lacks" } else { "lack" };
-        (Outcome::NotDecided, format!("Not decided{at}: {checks} of {subject} {lack} something."))
-    } else {
-        (Outcome::Meets, format!("{meets}{at}. That does not make the test safe."))
+    view.outcome = Outcome::together(view.checks.iter().map(|check| check.outcome));
+    let checks = |number| crate::units::words::count(number, "check", "checks");
+    view.sentence = match view.outcome {
+        Outcome::FallsShort => {
+            let grave = |check: &Check| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor;
+            let forbids = if view.checks.iter().any(grave) { *forbids } else { "All of them are minor." };
+            format!("Falls short{at}: {} of {subject}. {forbids}", checks(short))
+        }
+        Outcome::NotDecided => {
+            let lack = if open == 1 { "lacks" } else { "lack" };
+            format!("Not decided{at}: {} of {subject} {lack} something.", checks(open))
+        }
+        Outcome::Meets => format!("{meets}{at}. That does not make the test safe."),
     };
 }

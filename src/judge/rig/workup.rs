@@ -15,7 +15,7 @@ use super::charging::Charging;
 use super::judged::{Basis, Judged};
 use super::proposals::Equal;
 use super::sheet::{Line, Planned};
-use crate::logs::plan::{CAPACITY_RATE, COLD_RATE, Session, warm_up};
+use super::plan::{CAPACITY_RATE, COLD_RATE, Session, warm_up};
 use crate::units::{Dimension, Quantity, show, significant};
 
 /// A charge is full when its current falls below this, per hour (common practice, no source).
@@ -247,9 +247,10 @@ impl Workup<'_> {
             if let Some(charge) = session.charge {
                 settings.push(Line::of("charge taken out", charge.value, Dimension::CHARGE));
             }
-            let range =
-                self.judged.set.unwrap_or(session.current.get::<ampere>()) * crate::logs::plan::RANGE_MARGIN;
-            settings.push(current("range of the ammeter, at least", range));
+            if let Some(margin) = self.basis.limits.get("meter_range") {
+                let range = self.judged.set.unwrap_or(session.current.get::<ampere>()) * margin.value();
+                settings.push(current("range of the ammeter, at least", range));
+            }
             if let Some(highest) = plan.charge_limit {
                 let volts = highest.get::<volt>();
                 settings.push(Line::of("range of the voltmeter, at least", volts, Dimension::VOLTAGE));
@@ -276,7 +277,7 @@ impl Workup<'_> {
             "Wait an hour before the next test, and do not touch lugs or leads before a thermometer says so.",
         ]));
         let quarter = plan.full_load.as_ref().and_then(|session| session.duration).is_none_or(|duration| {
-            duration.get::<second>() >= 60.0 * crate::logs::plan::FULL_LOAD_MINUTES * (1.0 - 1e-9)
+            duration.get::<second>() >= 60.0 * super::plan::FULL_LOAD_MINUTES * (1.0 - 1e-9)
         });
         Planned {
             id: "full-load",

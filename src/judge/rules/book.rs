@@ -14,8 +14,11 @@ use super::scope::Scope;
 use crate::record::problem::Problems;
 use crate::units::Amount;
 
-/// The rule book that is compiled in.
-const BUILT_IN: &str = include_str!("../../../checklists/rules.toml");
+/// The rule book that is compiled in: the pack's rules, then those of the test rig.
+pub(crate) const BUILT_IN: [(&str, &str); 2] = [
+    ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
+    ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
+];
 
 /// A rule, checked.
 #[derive(Debug, Clone)]
@@ -96,7 +99,7 @@ impl Book {
     /// [`Problems`] when the built-in book itself is wrong, which a test excludes.
     pub fn built_in() -> Result<Arc<Self>, Problems> {
         static LOADED: OnceLock<Result<Arc<Book>, Problems>> = OnceLock::new();
-        LOADED.get_or_init(|| Self::read("checklists/rules.toml", BUILT_IN).map(Arc::new)).clone()
+        LOADED.get_or_init(|| Self::of(&BUILT_IN).map(Arc::new)).clone()
     }
 
     /// A whole book from its text; `file` names it in messages.
@@ -104,8 +107,15 @@ impl Book {
     /// # Errors
     /// [`Problems`] with every place that is wrong.
     pub fn read(file: &str, text: &str) -> Result<Self, Problems> {
+        Self::of(&[(file, text)])
+    }
+
+    /// A whole book from its files in order.
+    fn of(files: &[(&str, &str)]) -> Result<Self, Problems> {
         let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
-        load::add(&mut book, file, text, false)?;
+        for (file, text) in files {
+            load::add(&mut book, file, text, false)?;
+        }
         Ok(book)
     }
 

@@ -38,7 +38,7 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let limits = book.limit_amounts();
     let mut judgement =
         Judgement { findings: Vec::new(), not_applied: Vec::new(), changes: book.changes.clone() };
-    for rule in &book.rules {
+    for rule in book.rules.iter().filter(|rule| !rule.scope.of_the_rig()) {
         if let Some(reason) = &rule.off {
             judgement.not_applied.push(NotApplied {
                 rule: rule.id.clone(),
@@ -52,6 +52,27 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     }
     judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
     judgement
+}
+
+/// Applies the rules of the test rig; `parts` gives the parts that a scope names, each with its facts.
+pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for rule in book.rules.iter().filter(|rule| rule.scope.of_the_rig() && rule.off.is_none()) {
+        for facts in parts(&rule.scope) {
+            findings.extend(of_one(rule, &facts).ok());
+        }
+    }
+    findings
+}
+
+/// What a rule says of one part; what its condition says where it does not apply.
+fn of_one(rule: &Rule, facts: &Facts<'_>) -> Result<Finding, String> {
+    let Some((text, when)) = &rule.when else { return Ok(decide(rule, facts)) };
+    match evaluate(when, facts) {
+        Ok(Val::YesNo(true)) => Ok(decide(rule, facts)),
+        Ok(_) => Err(format!("`{text}` does not hold ({})", filled(when, facts))),
+        Err(missing) => Ok(finding(rule, facts, Outcome::NotDecided, missing, None)),
+    }
 }
 
 fn apply(
@@ -76,20 +97,12 @@ fn apply(
     let mut applied = false;
     for subject in subjects {
         let facts = Facts { record, derived, limits, subject };
-        match rule.when.as_ref().map(|(_, when)| evaluate(when, &facts)) {
-            Some(Ok(value)) if value != Val::YesNo(true) => {
-                if let Some((text, when)) = &rule.when {
-                    excluded.push(format!("`{text}` does not hold ({})", filled(when, &facts)));
-                }
-            }
-            Some(Err(missing)) => {
+        match of_one(rule, &facts) {
+            Ok(finding) => {
                 applied = true;
-                judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, missing, None));
+                judgement.findings.push(finding);
             }
-            _ => {
-                applied = true;
-                judgement.findings.push(decide(rule, &facts));
-            }
+            Err(because) => excluded.push(because),
         }
     }
     if !applied {
@@ -129,6 +142,7 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
         Scope::Photos => all(record.photo.len(), Subject::Photo),
         Scope::Tests => all(record.test.len(), Subject::Test),
         Scope::Instruments => all(record.instrument.len(), Subject::Instrument),
+        Scope::Rig | Scope::Source | Scope::Loads | Scope::Meters | Scope::RigElements(_) => Vec::new(),
     }
 }
 
@@ -152,7 +166,7 @@ fn none_of(scope: &Scope) -> String {
         Scope::Photos => "no photo is recorded".to_owned(),
         Scope::Tests => "no bench test is recorded".to_owned(),
         Scope::Instruments => "no instrument is recorded".to_owned(),
-        Scope::Pack => "it does not apply to this pack".to_owned(),
+        _ => "it does not apply to this pack".to_owned(),
     }
 }
 
@@ -269,11 +283,11 @@ fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
 }
 
 /// Two sides held against each other.
-pub(crate) struct Compared {
-    pub(crate) left: Side,
-    pub(crate) right: Side,
-    pub(crate) margin: Option<String>,
-    pub(crate) decision: Option<String>,
+struct Compared {
+    left: Side,
+    right: Side,
+    margin: Option<String>,
+    decision: Option<String>,
 }
 
 fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right: &Val) -> Finding {
@@ -298,7 +312,7 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
 }
 
 /// The guard-banded comparison of two amounts.
-pub(crate) fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
+fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
     let difference = left.number.minus(&right.number);
     let scale = left.value().abs().max(right.value().abs());
     let mut margin = towards(relation) * difference.value;
@@ -461,6 +475,10 @@ fn subject_words(facts: &Facts<'_>) -> (String, String, Vec<String>) {
         Subject::Instrument(index) => {
             let id = record.instrument.get(index).and_then(|i| i.id.text()).unwrap_or("instrument");
             (id.to_owned(), "instrument".to_owned(), Vec::new())
+        }
+        // Whoever judges the rig names its parts.
+        Subject::Rig | Subject::Source | Subject::Load(_) | Subject::Meter(_) => {
+            ("the rig".to_owned(), "rig".to_owned(), Vec::new())
         }
         Subject::Pack => (String::new(), String::new(), Vec::new()),
     }

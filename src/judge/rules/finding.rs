@@ -48,6 +48,12 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    /// What several outcomes come to: none is not decided.
+    #[must_use]
+    pub fn together(outcomes: impl IntoIterator<Item = Self>) -> Self {
+        outcomes.into_iter().min().unwrap_or(Self::NotDecided)
+    }
+
     /// The words for it.
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -13,8 +13,9 @@ pub(crate) mod page;
 mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
+pub(crate) use book::BUILT_IN;
 pub use book::{Book, Change, Limit, Rule};
-pub(crate) use engine::guarded;
+pub(crate) use engine::judge_rig;
 pub use engine::{Judgement, judge};
 pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
 pub use scope::Scope;

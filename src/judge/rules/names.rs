@@ -2,9 +2,10 @@
 //!
 //! Three families: the record's own fields (`claims.capacity`, `element.rating`), what follows from them
 //! (`path.short_circuit_current`, `element.permissible_current`), and the book's named limits (`limit.…`). Names of
-//! list parts (`element`, `layer`, `reading`, `statement`, …) are known only inside a rule over `each` of them.
+//! list parts (`element`, `layer`, `reading`, `statement`, `load`, …) are known only inside a rule over `each` of them,
+//! those of the test rig (`rig`, `circuit`) only in a rule over the rig or a part of it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::judge::facts::{self, Type};
 use crate::record::renamed::{Place, new_word};
@@ -27,15 +28,17 @@ pub struct NameInfo {
 #[must_use]
 pub fn catalogue() -> Vec<NameInfo> {
     let mut names = Vec::new();
-    // What is to be withheld is no subject for a rule. The rules judge the pack; the rig has elements of the same kind,
-    // which `plan` checks.
-    let subjects = Record::SHAPE.children.iter().filter(|child| !matches!(child.name, "withhold" | "rig"));
+    // What is to be withheld is no subject for a rule.
+    let subjects = Record::SHAPE.children.iter().filter(|child| child.name != "withhold");
     for child in subjects {
         collect(child.name, (child.shape)(), &mut names);
     }
     for info in facts::FACTS {
         names.push(NameInfo { name: info.name.to_owned(), kind: info.kind, about: info.about.to_owned() });
     }
+    // Elements of the rig have the fields of those of the path, and some facts are recorded or derived under one name.
+    let mut seen = BTreeSet::new();
+    names.retain(|info| seen.insert(info.name.clone()));
     names
 }
 

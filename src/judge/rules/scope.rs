@@ -2,9 +2,9 @@
 
 use std::ops::Range;
 
-use crate::record::parts::ELEMENT_KINDS;
+use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
 use crate::record::problem::Problem;
-use crate::units::words::nearest;
+use crate::units::words::{list, nearest};
 
 /// What a rule or a checklist item is applied to each of.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,7 +25,20 @@ pub enum Scope {
     Tests,
     /// To each instrument.
     Instruments,
+    /// Once, to the test rig.
+    Rig,
+    /// To the source of the test rig, with its leads.
+    Source,
+    /// To each load of the test rig.
+    Loads,
+    /// To each meter of the test rig.
+    Meters,
+    /// To each element of the test rig of these kinds, those of the loads and of the source included.
+    RigElements(Vec<&'static str>),
 }
+
+/// How elements of the rig are told from those of the pack: `rig-cable`.
+const RIG: &str = "rig-";
 
 const LIST_PARTS: &[(&str, Scope)] = &[
     ("statement", Scope::Statements),
@@ -34,6 +47,10 @@ const LIST_PARTS: &[(&str, Scope)] = &[
     ("photo", Scope::Photos),
     ("test", Scope::Tests),
     ("instrument", Scope::Instruments),
+    ("rig", Scope::Rig),
+    ("source", Scope::Source),
+    ("load", Scope::Loads),
+    ("meter", Scope::Meters),
 ];
 
 impl Scope {
@@ -47,6 +64,9 @@ impl Scope {
             && let Some((_, scope)) = LIST_PARTS.iter().find(|(name, _)| name == only)
         {
             return Ok(scope.clone());
+        }
+        if each.iter().any(|word| word.starts_with(RIG)) {
+            return Self::of_rig(each, span);
         }
         let mut kinds = Vec::new();
         for wanted in each {
@@ -67,13 +87,67 @@ impl Scope {
         Ok(if each.is_empty() { Self::Pack } else { Self::Elements(kinds) })
     }
 
+    fn of_rig(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
+        let known = || ELEMENT_KINDS.iter().map(|w| w.word).filter(|kind| !NOT_IN_A_RIG.contains(kind));
+        let mut kinds = Vec::new();
+        for wanted in each {
+            let kind = wanted.strip_prefix(RIG).unwrap_or(wanted);
+            if kind == "element" {
+                kinds.extend(known());
+            } else if let Some(kind) = known().find(|known| *known == kind && wanted.starts_with(RIG)) {
+                kinds.push(kind);
+            } else {
+                let meant = known().find(|known| *known == kind).or_else(|| nearest(kind, known()));
+                let expected = meant.map_or_else(
+                    || "expected a kind of element that a rig has".to_owned(),
+                    |near| format!("did you mean `{RIG}{near}`?"),
+                );
+                let message = format!("`{wanted}` is no part of a test rig");
+                return Err(Problem::at(span.clone(), message, &expected, "each = [\"rig-cable\"]"));
+            }
+        }
+        Ok(Self::RigElements(kinds))
+    }
+
+    /// True where it is applied to the test rig or a part of it, which `plan` judges.
+    pub(crate) const fn of_the_rig(&self) -> bool {
+        matches!(self, Self::Rig | Self::Source | Self::Loads | Self::Meters | Self::RigElements(_))
+    }
+
+    /// What it is applied to, as a person would say it.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let each = match self {
+            Self::Pack => return "the pack".to_owned(),
+            Self::Rig => return "the test rig".to_owned(),
+            Self::Source => return "the source of the test rig".to_owned(),
+            Self::Elements(kinds) => return format!("each {}", list(kinds, "or")),
+            Self::RigElements(kinds) => return format!("each {} of the test rig", list(kinds, "or")),
+            Self::Statements => "claim in words",
+            Self::Layers => "layer of the heat path",
+            Self::Readings => "cell reading",
+            Self::Photos => "photo",
+            Self::Tests => "bench test",
+            Self::Instruments => "instrument",
+            Self::Loads => "load of the test rig",
+            Self::Meters => "meter of the test rig",
+        };
+        format!("each {each}")
+    }
+
     /// True when a name may stand in an expression of this scope: names of list parts are known only where there is
     /// one of them at hand.
     pub(crate) fn knows(&self, name: &str) -> bool {
         let head = name.split('.').next().unwrap_or_default();
         match head {
-            "element" => matches!(self, Self::Elements(_)),
-            "item" => false,
+            "element" => matches!(self, Self::Elements(_) | Self::RigElements(_)),
+            "rig" => self.of_the_rig(),
+            "circuit" => matches!(self, Self::RigElements(_)),
+            // What a data sheet says of a fuse comes in by what its circuit lets through.
+            "item" | "clearing" => false,
+            "limit" => true,
+            // A circuit of the rig stands in the place of the pack's path: nothing else of the pack is known there.
+            _ if matches!(self, Self::RigElements(_)) => false,
             _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == self),
         }
     }
@@ -100,6 +174,18 @@ mod tests {
             of(&["fuze"]),
             Err(("`fuze` is no part of a record".to_owned(), "did you mean `fuse`?".to_owned()))
         );
+        assert_eq!(of(&["rig-fuse", "rig-cable"]), Ok(Scope::RigElements(vec!["fuse", "cable"])));
+        let Ok(Scope::RigElements(all)) = of(&["rig-element"]) else { panic!("rig-element") };
+        assert!(all.contains(&"shunt") && !all.contains(&"bms"), "{all:?}");
+        for (words, says) in [
+            (&["rig-bms"][..], "`rig-bms` is no part of a test rig"),
+            (&["rig-cabel"], "did you mean `rig-cable`"),
+            (&["rig-fuse", "cable"], "did you mean `rig-cable`"),
+            (&["fuse", "load"], "`load` is no part of a record"),
+        ] {
+            let (message, expected) = of(words).unwrap_err();
+            assert!(format!("{message}; {expected}").contains(says), "{words:?}: {message}; {expected}");
+        }
         for (scope, name, knows) in [
             (Scope::Pack, "claims.capacity", true),
             (Scope::Pack, "element.rating", false),
@@ -107,6 +193,14 @@ mod tests {
             (Scope::Pack, "test.held", false),
             (Scope::Tests, "test.held", true),
             (Scope::Tests, "item.answer", false),
+            (Scope::Pack, "rig.highest_voltage", false),
+            (Scope::Loads, "rig.highest_voltage", true),
+            (Scope::Loads, "meter.reads", false),
+            (Scope::Source, "claims.charge_current", true),
+            (Scope::RigElements(vec!["fuse"]), "element.rating", true),
+            (Scope::RigElements(vec!["fuse"]), "circuit.current", true),
+            (Scope::RigElements(vec!["fuse"]), "claims.capacity", false),
+            (Scope::Elements(vec!["fuse"]), "circuit.current", false),
         ] {
             assert_eq!(scope.knows(name), knows, "{name}");
         }

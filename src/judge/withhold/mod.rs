@@ -34,6 +34,7 @@ use std::sync::LazyLock;
 use serde::Serialize;
 
 use crate::evidence::picture;
+use crate::judge::rules::BUILT_IN;
 use crate::record::field::WITHHELD;
 use crate::record::{Kind, Part, Record, Shape};
 use fold::{Finder, Folded, Place, Wanted};
@@ -161,8 +162,7 @@ impl Withheld {
 fn program_says(texts: &[String]) -> BTreeSet<String> {
     static OWN: LazyLock<Folded> = LazyLock::new(|| {
         let mut text =
-            [include_str!("../../../checklists/rules.toml"), crate::units::words::CAUTION, WITHHELD]
-                .join("\n");
+            [BUILT_IN[0].1, BUILT_IN[1].1, crate::units::words::CAUTION, WITHHELD].join("\n");
         let templates = crate::render::write_up::TEMPLATES
             .iter()
             .chain(&crate::render::compare::TEMPLATES)

@@ -23,9 +23,8 @@ use super::site::Part;
 use super::stamp::Stamps;
 use super::{CollectionError, Options};
 use crate::evidence::hash::Sha256Digest;
+use crate::judge::rules::BUILT_IN;
 
-/// The rule book that is compiled in.
-const BOOK: &str = include_str!("../../../checklists/rules.toml");
 /// Longest line that is kept or read: an inspection with a path of many thousands of elements is judged every time.
 const LONGEST: usize = 8 << 20;
 /// Hexadecimal digits of a line's check.
@@ -196,7 +195,7 @@ pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, Colle
         "program": env!("CARGO_PKG_VERSION"),
         // Two builds of one version may judge differently while the program is being worked on.
         "build": build(),
-        "book": Sha256Digest::of(BOOK.as_bytes()).to_string(),
+        "book": Sha256Digest::of(BUILT_IN.map(|(_, text)| text).concat().as_bytes()).to_string(),
         "templates": Sha256Digest::of(super::page::templates_text().as_bytes()).to_string(),
         "house": house.trim_end(),
         "title": options.title,

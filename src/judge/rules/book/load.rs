@@ -289,10 +289,13 @@ impl Loading<'_> {
             expr::gather(&parsed, &mut used);
             if let Some(name) = used.iter().find(|name| !scope.knows(name)) {
                 let part = name.split('.').next().unwrap_or_default();
-                let example = if part == "element" {
-                    "each = [\"fuse\"]".to_owned()
-                } else {
-                    format!("each = [\"{part}\"]")
+                let example = match part {
+                    "element" => "each = [\"fuse\"]".to_owned(),
+                    "circuit" => "each = [\"rig-cable\"]".to_owned(),
+                    _ if matches!(scope, Scope::RigElements(_)) => {
+                        "element.…, circuit.…, rig.… or limit.…".to_owned()
+                    }
+                    _ => format!("each = [\"{part}\"]"),
                 };
                 return Err(ExprError {
                     at: parsed.at.clone(),

@@ -2,10 +2,7 @@
 
 use std::fmt::Write;
 
-use super::checks::{Check, Lacking};
-use super::proposals::Leads;
-use super::sheet::{Line, Planned, Sheet};
-use super::view::{ElementRow, RigView};
+use crate::judge::rig::{Check, ElementRow, Lacking, Leads, Line, Planned, RigView, Sheet};
 use crate::judge::rules::Outcome;
 use crate::render::write_up::plain;
 use crate::units::words::count;
@@ -40,6 +37,9 @@ fn write(out: &mut String, sheet: &Sheet, all: bool, paint: &Paint) -> std::fmt:
     writeln!(out, "Charging: {}", plain(&sheet.charging.sentence))?;
     if let Some(lead) = &sheet.charging.weakest_lead {
         writeln!(out, "Weakest charging lead: {}.", plain(lead))?;
+    }
+    for change in &sheet.changes {
+        writeln!(out, "House rules: {}: {}", plain(&change.what), plain(&change.reason))?;
     }
     if !sheet.planned_from.is_empty() {
         writeln!(out, "\n{}", paint.bold("PLANNED FROM"))?;
@@ -193,7 +193,7 @@ fn rows(out: &mut String, rows: &[ElementRow]) -> std::fmt::Result {
         writeln!(
             out,
             "    {} {}{pad}  {}{}",
-            row.outcome.shape(),
+            row.outcome.map_or("–", Outcome::shape),
             plain(&row.label),
             plain(&carries),
             plain(&more)
@@ -204,7 +204,8 @@ fn rows(out: &mut String, rows: &[ElementRow]) -> std::fmt::Result {
 
 fn check(out: &mut String, check: &Check) -> std::fmt::Result {
     let (shape, words) = (check.outcome.shape(), check.outcome.words());
-    writeln!(out, "  {shape} {words}: {}: {}", plain(&check.part), check.title)?;
+    let grade = if check.outcome == Outcome::FallsShort { format!(", {}", check.grade.word()) } else { String::new() };
+    writeln!(out, "  {shape} {words}{grade}: {}: {}  [{}]", plain(&check.part), plain(&check.title), plain(&check.rule))?;
     if let Some(numbers) = &check.numbers {
         let margin = check.margin.as_ref().map_or_else(String::new, |margin| format!(", margin {margin}"));
         writeln!(out, "      {}{}", plain(numbers), plain(&margin))?;
@@ -216,7 +217,7 @@ fn check(out: &mut String, check: &Check) -> std::fmt::Result {
     list(out, "      ", &check.steps)?;
     list(out, "      assumed: ", &check.assumed)?;
     if check.outcome == Outcome::FallsShort {
-        writeln!(out, "      {}", check.remedy)?;
+        writeln!(out, "      {}", plain(&check.advice))?;
     }
-    writeln!(out, "      basis: {}", check.basis)
+    writeln!(out, "      basis: {}", plain(&check.basis))
 }

@@ -26,8 +26,6 @@ use crate::physics::cells::Chemistry;
 pub const CAPACITY_RATE: f64 = 0.2;
 /// Duration of a full-load test where none is stated, min (common practice, no source).
 pub const FULL_LOAD_MINUTES: f64 = 15.0;
-/// An instrument should reach this far above the current that it reads (common practice, no source).
-pub const RANGE_MARGIN: f64 = 1.25;
 /// Charge current of a cold-charge test, per hour: enough to be seen, little where nothing blocks it (common practice,
 /// no source).
 pub const COLD_RATE: f64 = 0.05;
@@ -68,8 +66,6 @@ pub struct Session {
     pub power_full: Option<Power>,
     /// Power of the load at the cut-off.
     pub power_cutoff: Option<Power>,
-    /// Range that the instrument for the whole current needs.
-    pub instrument_range: ElectricCurrent,
 }
 
 /// The session.
@@ -196,7 +192,6 @@ fn session(
         energy: voltages.nominal.zip(duration).map(|(nominal, duration)| nominal * current * duration),
         power_full: voltages.full.map(|full| full * current),
         power_cutoff: voltages.cutoff.map(|cutoff| cutoff * current),
-        instrument_range: current * RANGE_MARGIN,
     }
 }
 
@@ -260,7 +255,6 @@ mod tests {
         let full = plan.full_load.unwrap();
         assert!((full.power_full.unwrap().get::<watt>() - 3400.0).abs() < 1e-9);
         assert!((full.charge.unwrap().get::<ampere_hour>() - 62.5).abs() < 1e-9);
-        assert!((full.instrument_range.get::<ampere>() - 312.5).abs() < 1e-9);
     }
 
     #[test]

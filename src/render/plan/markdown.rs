@@ -2,10 +2,7 @@
 
 use std::fmt::Write;
 
-use super::checks::{Check, Lacking};
-use super::proposals::Leads;
-use super::sheet::{Line, Planned, Sheet};
-use super::view::RigView;
+use crate::judge::rig::{Check, Lacking, Leads, Line, Planned, RigView, Sheet};
 use crate::judge::rules::Outcome;
 use crate::render::write_up::escape_markdown as md;
 
@@ -36,6 +33,9 @@ fn write(out: &mut String, sheet: &Sheet) -> std::fmt::Result {
     writeln!(out, "\n**Charging.** {}", md(&sheet.charging.sentence))?;
     if let Some(lead) = &sheet.charging.weakest_lead {
         writeln!(out, "The weakest charging lead is {}.", md(lead))?;
+    }
+    for change in &sheet.changes {
+        writeln!(out, "\n**House rules.** {}: {}", md(&change.what), md(&change.reason))?;
     }
     writeln!(out, "\nDate {BLANK} Bench {BLANK} By {BLANK}\n")?;
     writeln!(out, "**Caution.** {}\n", md(sheet.caution))?;
@@ -152,8 +152,8 @@ fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
                 cell(&row.used),
                 row.temperature.as_deref().map_or_else(|| "–".to_owned(), md),
                 cell(&row.drop),
-                row.outcome.shape(),
-                row.outcome.words()
+                row.outcome.map_or("–", Outcome::shape),
+                row.outcome.map_or("", Outcome::words)
             )?;
         }
     }
@@ -185,7 +185,8 @@ fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
 
 fn check(out: &mut String, check: &Check) -> std::fmt::Result {
     let numbers = check.numbers.as_ref().map_or_else(String::new, |numbers| format!(": {}", md(numbers)));
-    writeln!(out, "- **{}** {}{numbers}", md(&check.part), check.title)?;
+    let grade = if check.outcome == Outcome::FallsShort { format!(" ({})", check.grade.word()) } else { String::new() };
+    writeln!(out, "- **{}**{grade} {}{numbers}", md(&check.part), md(&check.title))?;
     if check.outcome == Outcome::Meets {
         return Ok(());
     }
@@ -194,7 +195,7 @@ fn check(out: &mut String, check: &Check) -> std::fmt::Result {
     bullets(out, "    - ", &check.steps)?;
     bullets(out, "    - assumed: ", &check.assumed)?;
     if check.outcome == Outcome::FallsShort {
-        writeln!(out, "    - {}", check.remedy)?;
+        writeln!(out, "    - {}", md(&check.advice))?;
     }
-    writeln!(out, "    - basis: {}", check.basis)
+    writeln!(out, "    - basis: {}", md(&check.basis))
 }
