@@ -1,5 +1,6 @@
 //! `plan` on real input: the examples, fresh and thin records, rigs that fall short, wrong and hostile rigs.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::PathBuf;
 
@@ -59,6 +60,13 @@ fn without_source_leads() -> String {
     let a = example("a");
     assert!(a.contains(shared));
     a.replace(shared, "")
+}
+
+/// A record without the resistance of the cells: no short-circuit current follows from it.
+fn never_opened(record: &str) -> String {
+    let cells = "resistance = { value = \"0.34 mΩ\"";
+    assert!(record.contains(cells));
+    record.lines().filter(|line| !line.starts_with(cells)).map(|line| format!("{line}\n")).collect()
 }
 
 /// The value of a setting of a step of the session.
@@ -304,8 +312,20 @@ fn changes_to_the_rig_and_what_they_do() {
             "fuse rig-fuse",
         ),
         ("rating = \"200 A\"", "rating = \"150 A\"", "rig-element-carries", "falls short", "fuse rig-fuse"),
-        ("rating = \"200 A\"", "rating = \"300 A\"", "rig-conductor-protected", "falls short", "cable red-lead"),
-        ("rating = \"200 A\"", "rating = \"could not see\"", "rig-conductor-protected", "not decided", "cable red-lead"),
+        (
+            "rating = \"200 A\"",
+            "rating = \"300 A\"",
+            "rig-conductor-protected",
+            "falls short",
+            "cable red-lead",
+        ),
+        (
+            "rating = \"200 A\"",
+            "rating = \"could not see\"",
+            "rig-conductor-protected",
+            "not decided",
+            "cable red-lead",
+        ),
         (
             "fuse = \"class T\"\nrating",
             "fuse = \"unknown\"\nrating",
@@ -429,7 +449,10 @@ fn changes_to_the_rig_and_what_they_do() {
     let unknown = a
         .replace("sense = \"at the pack\"", "sense = \"at the load\"")
         .replace("resistance = \"200 µΩ\"\n", "");
-    assert_eq!(outcomes(&json(&unknown, &[]), "rig-sense"), [("the rig".to_owned(), "not decided".to_owned())]);
+    assert_eq!(
+        outcomes(&json(&unknown, &[]), "rig-sense"),
+        [("the rig".to_owned(), "not decided".to_owned())]
+    );
 }
 
 /// The leads of the source alone, with their fuse: the checks are those of any lead, at the current of the source.
@@ -462,7 +485,13 @@ fn leads_of_the_source() {
         ("16 mm2", "2.5 mm2", "rig-element-carries", "falls short", "cable charge-red"),
         ("16 mm2", "4 mm2", "rig-conductor-withstands-fault", "meets", "cable charge-red"),
         ("9000 A²s", "9000000 A²s", "rig-conductor-withstands-fault", "falls short", "cable charge-red"),
-        ("let_through = \"9000 A²s\"", "clearing_time = \"1 ms\"", "rig-conductor-withstands-fault", "meets", "cable charge-red"),
+        (
+            "let_through = \"9000 A²s\"",
+            "clearing_time = \"1 ms\"",
+            "rig-conductor-withstands-fault",
+            "meets",
+            "cable charge-red",
+        ),
         (
             "let_through = \"9000 A²s\"",
             "clearing_time = \"1 s\"",
@@ -470,7 +499,13 @@ fn leads_of_the_source() {
             "falls short",
             "cable charge-red",
         ),
-        ("let_through = \"9000 A²s\"\n", "", "rig-conductor-withstands-fault", "not decided", "cable charge-red"),
+        (
+            "let_through = \"9000 A²s\"\n",
+            "",
+            "rig-conductor-withstands-fault",
+            "not decided",
+            "cable charge-red",
+        ),
         ("\"20 kA\"", "\"2 kA\"", "rig-fuse-interrupts", "falls short", "fuse charge-fuse"),
         ("\"80 mm\"", "\"1 m\"", "rig-fuse-near", "falls short", "fuse charge-fuse"),
         ("\"80 A\"", "\"300 A\"", "rig-conductor-protected", "falls short", "cable charge-black"),
@@ -507,7 +542,7 @@ fn leads_of_the_source() {
 #[test]
 fn leads_in_a_short_circuit() {
     let at = |more: &str, current: &str| {
-        let a = example("a").replace(
+        let a = never_opened(&example("a")).replace(
             "sense = \"at the pack\"",
             &format!("sense = \"at the pack\"\nfault_current = \"{current}\""),
         );
@@ -519,8 +554,10 @@ fn leads_in_a_short_circuit() {
         let a = a.replacen("\n[[test]]", &format!("{sheet}\n[[test]]"), 1);
         let plan = json(&a, &[]);
         let checks = plan["rig"]["checks"].as_array().unwrap().iter();
-        let check =
-            checks.into_iter().find(|c| c["rule"] == "rig-conductor-withstands-fault" && c["part"] == "cable red-lead").unwrap();
+        let check = checks
+            .into_iter()
+            .find(|c| c["rule"] == "rig-conductor-withstands-fault" && c["part"] == "cable red-lead")
+            .unwrap();
         (check["outcome"].as_str().unwrap().to_owned(), check.to_string())
     };
     for (more, current, outcome, words) in [
@@ -528,6 +565,10 @@ fn leads_in_a_short_circuit() {
         ("clearing_time = \"1.01 s\"\n", "5750 A", "falls short", "5750 A for 1 s"),
         ("let_through = \"33062500 A²s\"\n", "5750 A", "meets", "33062500 A²s ≥ 33062500 A²s"),
         ("let_through = \"33062501 A²s\"\n", "5750 A", "falls short", ""),
+        // Zero is no figure of a data sheet.
+        ("let_through = \"0 A²s\"\n", "19 kA", "not decided", "lets through"),
+        // A fuse that cannot interrupt it ends nothing, whatever its data sheet says of smaller currents.
+        ("let_through = \"40000 A²s\"\n", "25 kA", "falls short", "interrupts no more than 20 kA"),
         // The quicker of two statements of one fuse counts, and one of them is enough.
         (
             "let_through = \"40000 A²s\"\nclearing_time = \"2 s\"\n",
@@ -595,7 +636,9 @@ fn a_rig_without_a_fuse() {
     let plan = json(&without, &[]);
     assert_eq!(outcomes(&plan, "rig-fuse-present"), [("the rig".to_owned(), "falls short".to_owned())]);
     assert!(outcomes(&plan, "rig-conductor-protected").iter().all(|(_, outcome)| outcome == "falls short"));
-    assert!(outcomes(&plan, "rig-conductor-withstands-fault").iter().all(|(_, outcome)| outcome == "falls short"));
+    assert!(
+        outcomes(&plan, "rig-conductor-withstands-fault").iter().all(|(_, outcome)| outcome == "falls short")
+    );
     // It is said before anything is connected, with the time that is left.
     let cautions = plan["session"][0]["cautions"].to_string();
     assert!(cautions.contains("Nothing that is listed fuses the rig"), "{cautions}");
@@ -614,16 +657,277 @@ fn a_rig_without_a_fuse() {
 #[test]
 fn a_pack_that_was_never_opened() {
     // Before the lid comes off nothing is known of the cells' resistance: the fuse is judged by a figure for the rig.
-    let a = without_source_leads()
-        .replace("resistance = { value = \"0.34 mΩ\"", "marking_of_resistance = { value = \"0.34 mΩ\"");
-    let a =
-        a.lines().filter(|line| !line.starts_with("marking_of_resistance")).collect::<Vec<_>>().join("\n");
+    let a = never_opened(&without_source_leads());
     let plan = json(&a, &[]);
-    assert_eq!(outcomes(&plan, "rig-fuse-interrupts"), [("fuse rig-fuse".to_owned(), "not decided".to_owned())]);
+    assert_eq!(
+        outcomes(&plan, "rig-fuse-interrupts"),
+        [("fuse rig-fuse".to_owned(), "not decided".to_owned())]
+    );
     let stated = a.replace("sense = \"at the pack\"", "sense = \"at the pack\"\nfault_current = \"8 kA\"");
     let plan = json(&stated, &[]);
     assert_eq!(outcomes(&plan, "rig-fuse-interrupts"), [("fuse rig-fuse".to_owned(), "meets".to_owned())]);
     assert_eq!(plan["rig"]["outcome"], "meets");
+    // A small current that somebody wrote down does not outdo the larger one that follows from the pack.
+    let small = without_source_leads()
+        .replace("sense = \"at the pack\"", "sense = \"at the pack\"\nfault_current = \"100 A\"")
+        .replace("interrupting_rating = \"20 kA\"", "interrupting_rating = \"2 kA\"");
+    let found = outcomes(&json(&small, &[]), "rig-fuse-interrupts");
+    assert_eq!(found, [("fuse rig-fuse".to_owned(), "falls short".to_owned())]);
+}
+
+const CONTACTOR: &str = "[[rig.element]]\nid = \"switch\"\nkind = \"contactor\"\nmarked_current = \"300 A\"\n\
+                         rated_voltage = \"60 V\"\n\n";
+const LOAD: &str = "kind = \"electronic load\"\n";
+
+/// What is done to revision A: `#contactor` puts one in, `#fuse` takes the fuse out, the others replace a text.
+fn patched(patches: &[(&str, &str)]) -> String {
+    let mut record = example("a");
+    for (old, new) in patches {
+        let fuse = record.find("[[rig.element]]\nid = \"rig-fuse\"").unwrap_or(record.len());
+        match *old {
+            "#contactor" => record.insert_str(fuse, &CONTACTOR.replace("60 V", new)),
+            "#fuse" => {
+                let next = fuse + record[fuse..].find("[[rig.element]]\nid = \"red-lead\"").unwrap();
+                record.replace_range(fuse..next, "");
+            }
+            old => {
+                assert!(record.contains(old), "{old}");
+                record = record.replace(old, new);
+            }
+        }
+    }
+    record
+}
+
+type Patch = &'static [(&'static str, &'static str)];
+
+/// A rule of the rig with what makes revision A meet it, fall short of it and leave it open; what is a check of the record
+/// alone is met or open.
+const ROWS: &[(&str, Patch, Option<Patch>, Patch)] = &[
+    (
+        "rig-element-carries",
+        &[],
+        Some(&[("bundled = 2", "bundled = 25")]),
+        &[("ambient = { value = \"24 degC\", how = \"measured\" }\nsense", "sense")],
+    ),
+    (
+        "rig-shunt-share",
+        &[],
+        Some(&[("value = \"300 A\"", "value = \"160 A\"")]),
+        &[("marked_current = { value = \"300 A\", how = \"marked\" }\n", "")],
+    ),
+    (
+        "rig-fuse-present",
+        &[],
+        Some(&[("#fuse", "")]),
+        &[("#fuse", ""), ("[rig]\ncomplete = \"yes\"", "[rig]")],
+    ),
+    (
+        "rig-fuse-responds",
+        &[],
+        Some(&[
+            ("#fuse", ""),
+            ("kind = \"shunt\"\n", "kind = \"thermal-cutoff\"\n"),
+            ("resistance = \"200 µΩ\"\n", ""),
+        ]),
+        &[("fuse = \"class T\"\nrating", "fuse = \"unknown\"\nrating")],
+    ),
+    (
+        "rig-fuse-voltage",
+        &[],
+        Some(&[("rated_voltage = \"125 V\"", "rated_voltage = \"24 V\"")]),
+        &[("rated_voltage = \"125 V\"\n", "")],
+    ),
+    (
+        "rig-switch-voltage",
+        &[("#contactor", "60 V")],
+        Some(&[("#contactor", "24 V")]),
+        &[("#contactor", "60 V"), ("rated_voltage = \"60 V\"\n", "")],
+    ),
+    (
+        "rig-fuse-interrupts",
+        &[],
+        Some(&[("interrupting_rating = \"20 kA\"", "interrupting_rating = \"2 kA\"")]),
+        &[("interrupting_rating = \"20 kA\"\n", "")],
+    ),
+    (
+        "rig-fuse-near",
+        &[],
+        Some(&[("\"90 mm\"", "\"210 mm\"")]),
+        &[("distance_from_cells = \"90 mm\"\n", "")],
+    ),
+    (
+        "rig-conductor-protected",
+        &[],
+        Some(&[("rating = \"200 A\"", "rating = \"450 A\"")]),
+        &[("rating = \"200 A\"", "rating = \"could not see\"")],
+    ),
+    (
+        "rig-conductor-withstands-fault",
+        &[],
+        Some(&[("interrupting_rating = \"20 kA\"", "interrupting_rating = \"2 kA\"")]),
+        &[("sense = \"at", "fault_current = \"19 kA\"\nsense = \"at")],
+    ),
+    ("rig-listed", &[], None, &[("[rig]\ncomplete = \"yes\"", "[rig]\ncomplete = \"no\"")]),
+    (
+        "rig-loads-together",
+        &[(LOAD, "kind = \"electronic load\"\nset_current = \"152 A\"\n")],
+        Some(&[(LOAD, "kind = \"electronic load\"\nset_current = \"149 A\"\n")]),
+        &[
+            (LOAD, "kind = \"electronic load\"\nset_current = \"152 A\"\n"),
+            ("continuous_current = \"150 A\"\n", ""),
+        ],
+    ),
+    (
+        "rig-load-voltage",
+        &[],
+        Some(&[("current = \"200 A\"\nvoltage = \"80 V\"", "current = \"200 A\"\nvoltage = \"28 V\"")]),
+        &[("current = \"200 A\"\nvoltage = \"80 V\"", "current = \"200 A\"")],
+    ),
+    (
+        "rig-load-current",
+        &[],
+        Some(&[("current = \"200 A\"\nvoltage", "current = \"150 A\"\nvoltage")]),
+        &[("current = \"200 A\"\nvoltage", "voltage")],
+    ),
+    ("rig-load-power", &[], Some(&[("\"6 kW\"", "\"4 kW\"")]), &[("power = \"6 kW\"\n", "")]),
+    ("rig-meters", &[], None, &[("reads = \"temperature\"", "reads = \"pack voltage\"")]),
+    (
+        "rig-meter-range",
+        &[],
+        Some(&[("range = \"200 A\"", "range = \"180 A\"")]),
+        &[("range = \"200 A\"", "range = \"200 V\"")],
+    ),
+    (
+        "rig-meter-voltage-range",
+        &[],
+        Some(&[("range = \"80 V\"", "range = \"29 V\"")]),
+        &[("range = \"80 V\"\n", "")],
+    ),
+    ("rig-meter-accuracy", &[], None, &[("instrument = \"thermo\"", "instrument = \"nobody\"")]),
+    (
+        "rig-sense",
+        &[],
+        Some(&[
+            ("sense = \"at the pack\"", "sense = \"at the load\""),
+            ("length = \"1.2 m\"", "length = \"12 m\""),
+        ]),
+        &[("sense = \"at the pack\"\n", "")],
+    ),
+    ("rig-source-fuse-present", &[], Some(&[("#fuse", "")]), &[("shares_leads = \"yes\"\n", "")]),
+    ("rig-source-listed", &[], None, &[("shares_leads = \"yes\"\n", "")]),
+    (
+        "rig-source-voltage",
+        &[],
+        Some(&[("voltage = \"29.2 V\"\ncurrent = \"50 A\"", "voltage = \"29.3 V\"\ncurrent = \"50 A\"")]),
+        &[("voltage = \"29.2 V\"\ncurrent = \"50 A\"", "current = \"50 A\"")],
+    ),
+    (
+        "rig-source-current",
+        &[],
+        Some(&[("\ncurrent = \"50 A\"", "\ncurrent = \"76 A\"")]),
+        &[("charge_current = \"75 A\"\n", "")],
+    ),
+];
+
+/// The gravest outcome of a rule over the parts of a rig.
+fn gravest(plan: &Value, rule: &str) -> Option<&'static str> {
+    let found = outcomes(plan, rule);
+    ["falls short", "not decided", "meets"].into_iter().find(|word| found.iter().any(|(_, is)| is == word))
+}
+
+#[test]
+fn every_rule_of_the_rig_meets_falls_short_and_stays_undecided() {
+    let book = underlid::judge::rules::Book::built_in().unwrap();
+    let rules: Vec<&str> =
+        book.rules.iter().filter(|rule| rule.subject == "test rig").map(|rule| rule.id.as_str()).collect();
+    assert_eq!(rules.iter().copied().collect::<BTreeSet<_>>(), ROWS.iter().map(|row| row.0).collect());
+    let mut wrong = Vec::new();
+    for (rule, meets, short, open) in ROWS {
+        for (patch, expected) in
+            [(Some(*meets), "meets"), (*short, "falls short"), (Some(*open), "not decided")]
+        {
+            let Some(patch) = patch else { continue };
+            let found = gravest(&json(&patched(patch), &[]), rule);
+            if found != Some(expected) {
+                wrong.push(format!("{rule}: expected {expected}, found {found:?}"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A house sets limits, grades and turns off rules of the rig as it does those of the pack, and the sheet says so.
+#[test]
+fn a_house_changes_the_rules_of_the_rig() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("house.toml");
+    let with = |record: &str, house: &str, more: &[&str]| {
+        fs::write(&file, format!("schema = 1\n{house}")).unwrap();
+        let mut arguments = vec!["--rules", file.to_str().unwrap()];
+        arguments.extend(more);
+        plan(record, &[&arguments[..], &["--format", "json"]].concat()).out
+    };
+    let of =
+        |record: &str, house: &str| -> Value { serde_json::from_str(&with(record, house, &[])).unwrap() };
+    let a = example("a");
+    let limit = |name: &str, value: &str| {
+        format!("[[limit]]\nname = \"{name}\"\nvalue = \"{value}\"\nbasis = \"our own\"\n")
+    };
+    // 151 A through a shunt of 300 A, read by a range of 200 A, a fuse at 90 mm, a tenth of a second at ten times 200 A.
+    for (name, value, rule) in [
+        ("shunt_share", "50 %", "rig-shunt-share"),
+        ("meter_range", "1.4", "rig-meter-range"),
+        ("fuse_distance", "80 mm", "rig-fuse-near"),
+        ("quick_multiple", "1000", "rig-conductor-withstands-fault"),
+    ] {
+        assert_eq!(gravest(&of(&a, ""), rule), Some("meets"), "{rule}");
+        let house = of(&a, &limit(name, value));
+        let expected = if name == "quick_multiple" { "not decided" } else { "falls short" };
+        assert_eq!(gravest(&house, rule), Some(expected), "{rule}");
+        assert!(house["changes"][0]["what"].as_str().unwrap().contains(name), "{}", house["changes"]);
+    }
+    let graded = "[[change]]\nrule = \"rig-fuse-near\"\ngrade = \"critical\"\nreason = \"boats\"\n";
+    let far = a.replace("\"90 mm\"", "\"210 mm\"");
+    let checks = of(&far, graded)["rig"]["checks"].clone();
+    let near = checks.as_array().unwrap().iter().find(|check| check["rule"] == "rig-fuse-near").unwrap();
+    assert_eq!((&near["outcome"], &near["grade"]), (&"falls short".into(), &"critical".into()));
+    // What is minor forbids nothing; what a house calls critical does.
+    let sentence = |plan: Value| plan["rig"]["sentence"].as_str().unwrap().to_owned();
+    assert!(sentence(of(&far, "")).ends_with("All of them are minor."));
+    assert!(sentence(of(&far, graded)).ends_with("Do not apply full load with it as it is."));
+    let off = "[[change]]\nrule = \"rig-element-carries\"\noff = \"yes\"\nreason = \"checked by hand\"\n";
+    let thin = a.replace("bundled = 2", "bundled = 25");
+    assert_eq!(gravest(&of(&thin, ""), "rig-element-carries"), Some("falls short"));
+    assert_eq!(gravest(&of(&thin, off), "rig-element-carries"), None);
+    fs::write(&file, format!("schema = 1\n{off}")).unwrap();
+    let text = plan(&thin, &["--rules", file.to_str().unwrap()]).out;
+    assert!(text.contains("House rules: rule `rig-element-carries` turned off: checked by hand"), "{text}");
+    // Its own rule, with the names of a circuit; and names that are not known there are refused.
+    let own = "[[rule]]\nid = \"house-lead\"\neach = [\"rig-cable\"]\nrequire = 'element.size >= 70 mm2'\n";
+    assert_eq!(gravest(&of(&a, own), "house-lead"), Some("falls short"));
+    for (each, require, message) in [
+        ("rig-cable", "claims.capacity >= 1 Ah", "`claims.capacity` is known only"),
+        ("cable", "circuit.current >= 1 A", "`circuit.current` is known only"),
+        ("load", "meter.reading >= 1 A", "`meter.reading` is known only"),
+    ] {
+        let rule = format!("[[rule]]\nid = \"h\"\neach = [\"{each}\"]\nrequire = '{require}'\n");
+        fs::write(&file, format!("schema = 1\n{rule}")).unwrap();
+        let ran = plan(&a, &["--rules", file.to_str().unwrap()]);
+        assert!(ran.code == 2 && ran.err.contains(message), "{}", ran.err);
+    }
+}
+
+#[test]
+fn a_rule_of_the_rig_is_explained() {
+    let ran = run(&["explain", "rig-shunt-share"]);
+    for part in ["each shunt of the test rig", "shunt_share = 66.7 %", "why", "measure", "advice"] {
+        assert!(ran.out.contains(part), "{part}: {}", ran.out);
+    }
+    assert!(run(&["explain"]).out.contains("TEST RIG"));
+    // The pack is judged without the rules of the rig.
+    let checked = run(&["check", "--all", "example-inspections/harbour-24-150-rev-b"]).out;
+    assert!(!checked.contains("rig-"), "{checked}");
 }
 
 #[test]

@@ -220,10 +220,13 @@ fn outcome(book: &Book, rule: &str, subject: &str, text: &str) -> Option<Outcome
 #[test]
 fn every_rule_has_a_row_and_the_book_has_at_least_60() {
     let book = Book::built_in().unwrap();
-    let rules: BTreeSet<&str> = book.rules.iter().map(|rule| rule.id.as_str()).collect();
+    let all: BTreeSet<&str> = book.rules.iter().map(|rule| rule.id.as_str()).collect();
+    assert_eq!(all.len(), book.rules.len(), "rule ids are unique");
+    // Those of the test rig have their rows beside `plan`.
+    let of_pack = book.rules.iter().filter(|rule| rule.subject != "test rig");
+    let rules: BTreeSet<&str> = of_pack.map(|rule| rule.id.as_str()).collect();
     let rows: BTreeSet<&str> = ROWS.iter().map(|row| row.rule).collect();
     assert_eq!(rules, rows);
-    assert_eq!(rules.len(), book.rules.len(), "rule ids are unique");
     assert!(rules.len() >= 60);
     for rule in &book.rules {
         for (what, text) in

@@ -16,8 +16,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub use facts::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::{no_photos, predicted_bms_rise, rest_voltage};
 pub use table::{FACTS, FactInfo};
-pub(crate) use value::{capped, names};
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
+pub(crate) use value::{capped, names};
 
 use crate::record::Record;
 use crate::units::Amount;

@@ -312,13 +312,13 @@ pub const FACTS: &[FactInfo] = &[
         kind: Type::YesNo,
         about: "whether the accuracy of the instrument is recorded",
     },
-    FactInfo {
-        name: "circuit.part",
-        kind: Type::Word(CIRCUITS),
-        about: "whose current the element carries",
-    },
+    FactInfo { name: "circuit.part", kind: Type::Word(CIRCUITS), about: "whose current the element carries" },
     fact("circuit.current", Dimension::CURRENT, "current that the element carries"),
-    fact("circuit.smallest_fuse", Dimension::CURRENT, "smallest rating of the fuses in series with the element"),
+    fact(
+        "circuit.smallest_fuse",
+        Dimension::CURRENT,
+        "smallest rating of the fuses in series with the element",
+    ),
     fact(
         "circuit.let_through",
         Dimension::LET_THROUGH,

@@ -8,9 +8,9 @@ use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricCurrent, ElectricalResistance};
 use uom::si::power::watt;
 
+use super::plan::{Bank, Session, bank};
 use super::sheet::Line;
 use super::workup::Workup;
-use super::plan::{Bank, Session, bank};
 use crate::record::parts::RigLoad;
 use crate::units::{Dimension, show};
 

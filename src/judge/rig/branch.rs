@@ -133,7 +133,9 @@ impl Branch {
             return (None, None);
         };
         let amount = |quantity: Option<&Quantity>, found: &Found| {
-            quantity.map(|quantity| self.derived.sources.amount(quantity, found, 0))
+            // Nothing lets nothing through: a zero was not read from a data sheet.
+            let read = quantity.filter(|quantity| quantity.value > 0.0);
+            read.map(|quantity| self.derived.sources.amount(quantity, found, 0))
         };
         (
             amount(clearing.let_through.quantity(), clearing.let_through.found()),
@@ -154,9 +156,10 @@ impl Branch {
     pub(super) fn current_answer(&self) -> Answer {
         let Some(current) = self.current else {
             let (name, what) = match &self.carries {
-                Carries::Share(load) => {
-                    ("load.set_current", format!("the share of the current that falls to {load} does not follow"))
-                }
+                Carries::Share(load) => (
+                    "load.set_current",
+                    format!("the share of the current that falls to {load} does not follow"),
+                ),
                 Carries::Whole => {
                     ("claims.continuous_current", "the current of the full-load test is not known".to_owned())
                 }
@@ -168,7 +171,13 @@ impl Branch {
     }
 
     /// Applies the rules of the rig's elements; `rig` holds the facts of the rig as a whole.
-    pub(super) fn judge(&self, book: &Book, rig: &Values, common: &Common, fault: &Fault<'_>) -> Vec<Finding> {
+    pub(super) fn judge(
+        &self,
+        book: &Book,
+        rig: &Values,
+        common: &Common,
+        fault: &Fault<'_>,
+    ) -> Vec<Finding> {
         let mut derived = self.derived.clone();
         derived.each_answer(&mut |answer| *answer = told_of_a_rig(answer.clone()));
         derived.add_rig(rig.clone(), Vec::new(), Vec::new());
@@ -198,7 +207,14 @@ impl Branch {
 
 /// A value without any working.
 pub(super) fn value(value: Val) -> Worked {
-    Worked { value, steps: Vec::new(), sources: Vec::new(), assumed: Vec::new(), bound: None, claims: Vec::new() }
+    Worked {
+        value,
+        steps: Vec::new(),
+        sources: Vec::new(),
+        assumed: Vec::new(),
+        bound: None,
+        claims: Vec::new(),
+    }
 }
 
 /// The words of a pack's path in those of a rig.

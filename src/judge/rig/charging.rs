@@ -57,7 +57,8 @@ impl Basis<'_> {
         let fault = self.fault_of(&fault_current);
         let common = self.common(&Fuses::of(&branch, &fault), &fault);
         let mut facts = self.facts(&branch);
-        let fuses = if elements.is_empty() { Err(vec![not_connected()]) } else { branch.of_path("path.fuses") };
+        let fuses =
+            if elements.is_empty() { Err(vec![not_connected()]) } else { branch.of_path("path.fuses") };
         facts.insert("source.fuses", fuses);
         facts.insert("source.listed", equipment::charging_listed(self.record, &elements));
         let mut derived = self.derived.clone();

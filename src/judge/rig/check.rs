@@ -100,7 +100,8 @@ impl From<Finding> for Check {
             missing.truncate(MOST_MISSING);
             missing.push(Lacking { what: format!("and {more} more"), write: None });
         }
-        let quantities = working.left.as_ref().zip(working.right.as_ref()).is_some_and(|(l, r)| l.si.and(r.si).is_some());
+        let quantities =
+            working.left.as_ref().zip(working.right.as_ref()).is_some_and(|(l, r)| l.si.and(r.si).is_some());
         let (mut steps, mut assumed) = (Vec::new(), Vec::new());
         for used in &working.used {
             add(&mut steps, &used.steps);

@@ -215,7 +215,11 @@ impl Fuses {
 }
 
 fn at_most(missing: Vec<Missing>) -> Option<Bound> {
-    (!missing.is_empty()).then(|| Bound { side: Side::AtMost, missing: capped(missing), by_definition: false })
+    (!missing.is_empty()).then(|| Bound {
+        side: Side::AtMost,
+        missing: capped(missing),
+        by_definition: false,
+    })
 }
 
 /// The answers that the elements of a circuit have in common.

@@ -11,12 +11,12 @@ use super::branch::{Branch, Carries, value};
 use super::circuit::{self, Common, Fault, Fuses};
 use super::claims::Given;
 use super::equipment::{self, LeadDrop, amount};
+use super::plan::{Limits, Plan, current_to_set, split};
 use super::view::{FULL_LOAD, RigView, branch_view, conclude};
 use crate::judge::facts::{
     Answer, Bound, Derived, Facts, Missing, Reason, Side, Subject, Val, Values, Worked,
 };
 use crate::judge::rules::{Book, Finding, Scope, judge_rig};
-use super::plan::{Limits, Plan, current_to_set, split};
 use crate::record::Record;
 use crate::record::parts::{RigLoad, RigMeter};
 use crate::units::{Amount, Dimension, show, significant};
@@ -218,7 +218,10 @@ impl Basis<'_> {
     /// What the elements of a circuit have in common.
     pub(super) fn common(&self, fuses: &Fuses, fault: &Fault<'_>) -> Common {
         let all_listed = self.record.rig.complete.yes() == Some(true);
-        Common { smallest_fuse: fuses.smallest(all_listed), let_through: fuses.let_through(all_listed, fault) }
+        Common {
+            smallest_fuse: fuses.smallest(all_listed),
+            let_through: fuses.let_through(all_listed, fault),
+        }
     }
 
     /// Facts of the rig that its elements, its loads and its source are judged by.
@@ -325,24 +328,24 @@ impl Basis<'_> {
         findings
     }
 
-    /// The prospective short-circuit current at the pack's terminals: as recorded for the rig, or from the pack.
+    /// The prospective short-circuit current at the pack's terminals: as recorded for the rig, or from the pack; where both
+    /// are known the higher one, which is the safer one to choose a fuse by.
     pub(super) fn fault(&self) -> Answer {
+        let of_pack = self.derived.of_pack("path.short_circuit_current");
         let entry = &self.record.rig.fault_current;
-        if let Some(quantity) = entry.quantity() {
-            let amount = self.derived.sources.amount(quantity, entry.found(), 0);
-            return Ok(Worked {
-                steps: vec![format!("recorded for the rig: {}", amount.show())],
-                sources: Vec::new(),
-                assumed: Vec::new(),
-                bound: None,
-                claims: Vec::new(),
-                value: Val::Amount(amount),
-            });
+        let Some(quantity) = entry.quantity() else {
+            return of_pack.cloned().unwrap_or_else(|| Err(lack("rig.fault_current")));
+        };
+        let recorded = self.derived.sources.amount(quantity, entry.found(), 0);
+        let mut steps = vec![format!("recorded for the rig: {}", recorded.show())];
+        if let Some(Ok(worked)) = of_pack
+            && let Some(higher) = worked.value.amount().filter(|amount| amount.value() > recorded.value())
+        {
+            steps.extend(worked.steps.iter().cloned());
+            steps.push(format!("{} from the pack is the higher one, and is taken", higher.show()));
+            return Ok(Worked { steps, ..worked.clone() });
         }
-        match self.derived.of_pack("path.short_circuit_current") {
-            Some(answer) => answer.clone(),
-            None => Err(lack("rig.fault_current")),
-        }
+        Ok(Worked { steps, ..amount(recorded) })
     }
 
     fn facts_of_loads(&self, shares: &[LoadShare], needed: Option<f64>) -> Vec<Values> {

@@ -5,12 +5,12 @@ use serde::Serialize;
 use super::check::Lacking;
 use super::claims::{FromRecord, Given};
 use super::judged::Basis;
+use super::plan::{NoPlan, propose};
 use super::proposals::Leads;
 use super::view::RigView;
 use super::workup::Workup;
 use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Change, Outcome};
-use super::plan::{NoPlan, propose};
 use crate::record::Record;
 use crate::units::{Dimension, Quantity, show, significant};
 

@@ -13,9 +13,9 @@ use uom::si::time::second;
 use super::bank;
 use super::charging::Charging;
 use super::judged::{Basis, Judged};
+use super::plan::{CAPACITY_RATE, COLD_RATE, Session, warm_up};
 use super::proposals::Equal;
 use super::sheet::{Line, Planned};
-use super::plan::{CAPACITY_RATE, COLD_RATE, Session, warm_up};
 use crate::units::{Dimension, Quantity, show, significant};
 
 /// A charge is full when its current falls below this, per hour (common practice, no source).

@@ -80,6 +80,9 @@ busbar_current("copper", 25 mm, 3 mm, 40 degC, 50 K) >= claims.continuous_curren
 
 `each` names kinds of element (`fuse`, `busbar`, … or `element` for all), or one list part: `statement`, `layer`, `reading`,
 `photo`, `test`, `instrument`. Its fields are then known under that name, those of an element under `element`.
+
+`plan` applies the rules over the test rig: `rig`, `source`, `load`, `meter`, and kinds of its elements (`rig-cable`, or
+`rig-element` for all). A rule over its elements knows `element`, `circuit`, `rig` and the limits, and nothing of the pack.
 "##;
 
 /// The whole page.

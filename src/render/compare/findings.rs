@@ -136,7 +136,9 @@ pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsCompa
 fn place(record: usize, subject: Subject, matches: &Matches) -> Place {
     let (kind, rows, at): (u8, &Rows, usize) = match subject {
         // The rig is judged by `plan` alone.
-        Subject::Pack | Subject::Rig | Subject::Source | Subject::Load(_) | Subject::Meter(_) => return (0, 0),
+        Subject::Pack | Subject::Rig | Subject::Source | Subject::Load(_) | Subject::Meter(_) => {
+            return (0, 0);
+        }
         Subject::Element(at) => (1, &matches.elements, at),
         Subject::Statement(at) => (2, &matches.statements, at),
         Subject::Layer(at) => (3, &matches.layers, at),

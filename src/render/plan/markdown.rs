@@ -185,7 +185,11 @@ fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
 
 fn check(out: &mut String, check: &Check) -> std::fmt::Result {
     let numbers = check.numbers.as_ref().map_or_else(String::new, |numbers| format!(": {}", md(numbers)));
-    let grade = if check.outcome == Outcome::FallsShort { format!(" ({})", check.grade.word()) } else { String::new() };
+    let grade = if check.outcome == Outcome::FallsShort {
+        format!(" ({})", check.grade.word())
+    } else {
+        String::new()
+    };
     writeln!(out, "- **{}**{grade} {}{numbers}", md(&check.part), md(&check.title))?;
     if check.outcome == Outcome::Meets {
         return Ok(());

@@ -204,8 +204,18 @@ fn rows(out: &mut String, rows: &[ElementRow]) -> std::fmt::Result {
 
 fn check(out: &mut String, check: &Check) -> std::fmt::Result {
     let (shape, words) = (check.outcome.shape(), check.outcome.words());
-    let grade = if check.outcome == Outcome::FallsShort { format!(", {}", check.grade.word()) } else { String::new() };
-    writeln!(out, "  {shape} {words}{grade}: {}: {}  [{}]", plain(&check.part), plain(&check.title), plain(&check.rule))?;
+    let grade = if check.outcome == Outcome::FallsShort {
+        format!(", {}", check.grade.word())
+    } else {
+        String::new()
+    };
+    writeln!(
+        out,
+        "  {shape} {words}{grade}: {}: {}  [{}]",
+        plain(&check.part),
+        plain(&check.title),
+        plain(&check.rule)
+    )?;
     if let Some(numbers) = &check.numbers {
         let margin = check.margin.as_ref().map_or_else(String::new, |margin| format!(", margin {margin}"));
         writeln!(out, "      {}{}", plain(numbers), plain(&margin))?;
