@@ -6,9 +6,6 @@
 use std::ops::Range;
 use std::str::FromStr;
 
-use crate::physics::cells::Chemistry;
-use crate::physics::fuse::FuseKind;
-use crate::physics::material::{Material, emissivity};
 use crate::units::words::nearest;
 use crate::units::{self, Dimension, NotAQuantity, Quantity};
 
@@ -58,22 +55,10 @@ pub(in crate::cli) fn of(
     }
 }
 
-/// A size of two lengths, such as `25 x 3 mm`.
-#[derive(Debug, Clone)]
-pub(super) struct Pair {
-    /// The first length.
-    pub(super) first: Quantity,
-    /// The second length.
-    pub(super) second: Quantity,
-    /// As typed.
-    pub(super) text: String,
-}
-
 /// Reads a size of two lengths.
-pub(super) fn pair(text: &str) -> Result<Pair, String> {
-    let [first, second] = units::parse_size::<2>(text)
-        .map_err(|e| pointed(text, shifted(text, e.at), &e.message, "\"25 x 3 mm\""))?;
-    Ok(Pair { first, second, text: text.trim().to_owned() })
+pub(super) fn pair(text: &str) -> Result<(), String> {
+    let read = units::parse_size::<2>(text);
+    read.map(drop).map_err(|e| pointed(text, shifted(text, e.at), &e.message, "\"25 x 3 mm\""))
 }
 
 /// One layer of a heat path.
@@ -81,19 +66,8 @@ pub(super) fn pair(text: &str) -> Result<Pair, String> {
 pub(super) struct Layer {
     /// What the layer is called, when the text begins with a name and a colon.
     pub(super) name: Option<String>,
-    /// What it is made of.
-    pub(super) kind: LayerKind,
-    /// As typed.
-    pub(super) text: String,
-}
-
-/// How a layer is described.
-#[derive(Debug, Clone)]
-pub(super) enum LayerKind {
-    /// By its size and conductivity.
-    Slab { thickness: Quantity, area: Quantity, conductivity: Quantity },
-    /// By its thermal resistance.
-    Resistance(Quantity),
+    /// Its quantities by their keys in the record.
+    pub(super) keys: Vec<(&'static str, Quantity)>,
 }
 
 const LAYER_EXAMPLE: &str = "\"pad: 1.5 mm, 40 cm2, 3 W/(m·K)\" or \"0.5 K/W\"";
@@ -130,85 +104,36 @@ pub(super) fn layer(text: &str) -> Result<Layer, String> {
         }
         *slot = Some(read);
     }
-    let kind = match (thickness, area, conductivity, resistance) {
-        (Some(thickness), Some(area), Some(conductivity), None) => {
-            LayerKind::Slab { thickness, area, conductivity }
-        }
-        (None, None, None, Some(resistance)) => LayerKind::Resistance(resistance),
-        _ => {
-            let message = "a layer is a thickness, an area and a conductivity, or a thermal resistance alone";
-            return wrong(whole, message);
-        }
-    };
-    Ok(Layer { name, kind, text: text.trim().to_owned() })
+    let whole_layer = matches!(
+        (&thickness, &area, &conductivity, &resistance),
+        (Some(_), Some(_), Some(_), None) | (None, None, None, Some(_))
+    );
+    if !whole_layer {
+        let message = "a layer is a thickness, an area and a conductivity, or a thermal resistance alone";
+        return wrong(whole, message);
+    }
+    let keys = [
+        ("thickness", thickness),
+        ("area", area),
+        ("conductivity", conductivity),
+        ("thermal_resistance", resistance),
+    ];
+    let keys = keys.into_iter().filter_map(|(key, quantity)| Some((key, quantity?))).collect();
+    Ok(Layer { name, keys })
 }
 
-/// A word with what it stands for.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Worded<T> {
-    /// As the record writes it.
-    pub(super) word: &'static str,
-    /// What it stands for.
-    pub(super) is: T,
-}
-
-fn worded<T>(
-    text: &str,
-    what: &str,
-    words: &[&'static str],
-    find: impl Fn(&str) -> Option<T>,
-) -> Result<Worded<T>, String> {
+/// Reads a word of a list.
+pub(super) fn word(text: &str, words: &[&'static str]) -> Result<&'static str, String> {
     let wanted = text.trim();
-    let word = words.iter().find(|word| word.eq_ignore_ascii_case(wanted));
-    if let Some((word, is)) = word.and_then(|word| Some((*word, find(word)?))) {
-        return Ok(Worded { word, is });
+    if let Some(word) = words.iter().find(|word| word.eq_ignore_ascii_case(wanted)) {
+        return Ok(word);
     }
     let message = match nearest(wanted, words.iter().copied()) {
-        Some(near) => format!("there is no {what} `{wanted}`; did you mean `{near}`?"),
-        None => format!("there is no {what} `{wanted}`; one of: {}", words.join(", ")),
+        Some(near) => format!("`{wanted}` is not known here; did you mean `{near}`?"),
+        None => format!("`{wanted}` is not known here; one of: {}", words.join(", ")),
     };
     let example = words.first().copied().unwrap_or_default();
     Err(pointed(text, 0..text.len(), &message, &format!("\"{example}\"")))
-}
-
-/// Reads a conductor's material.
-pub(super) fn material(text: &str) -> Result<Worded<Material>, String> {
-    worded(text, "material", &Material::ALL.map(Material::word), Material::from_word)
-}
-
-/// The finishes whose emissivity is known.
-pub(super) const FINISHES: &[&str] =
-    &["bright", "oxidised", "heavily oxidised", "tin plated", "nickel plated", "sleeved"];
-
-/// Reads a conductor's finish.
-pub(super) fn finish(text: &str) -> Result<Worded<f64>, String> {
-    worded(text, "finish", FINISHES, emissivity)
-}
-
-/// Reads a chemistry.
-pub(super) fn chemistry(text: &str) -> Result<Worded<Chemistry>, String> {
-    worded(text, "chemistry", &["LFP", "NMC", "NCA", "LMO", "LCO", "LTO"], Chemistry::from_word)
-}
-
-/// The word for a part that is no fuse; the record keeps it as a kind of element of its own.
-pub(super) const THERMAL_CUTOFF: &str = "thermal cut-off";
-
-/// Reads a kind of fuse; the thermal cut-off is one here, so that it can be told that it is none.
-pub(super) fn fuse_kind(text: &str) -> Result<Worded<FuseKind>, String> {
-    let words = [
-        "class T",
-        "strip SF30",
-        "strip SF51",
-        "bolt-down",
-        "marine terminal",
-        "semiconductor",
-        "blade",
-        THERMAL_CUTOFF,
-        "unknown",
-    ];
-    worded(text, "kind of fuse", &words, |word| {
-        if word == THERMAL_CUTOFF { Some(FuseKind::ThermalCutoff) } else { FuseKind::from_word(word) }
-    })
 }
 
 /// A whole number from 1 to 1000.
@@ -231,23 +156,6 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_words_are_those_of_the_record() {
-        use crate::record::parts::Element;
-        use crate::record::{Kind, Part};
-        let of = |name: &str| {
-            let field = Element::SHAPE.fields.iter().find(|field| field.name == name).unwrap();
-            match field.kind {
-                Kind::Word(words) => words.iter().map(|w| w.word).collect::<Vec<_>>(),
-                _ => Vec::new(),
-            }
-        };
-        assert!(of("finish").iter().all(|w| finish(w).is_ok()));
-        assert!(of("material").iter().all(|w| material(w).is_ok()));
-        assert!(of("fuse").iter().all(|w| fuse_kind(w).is_ok()));
-        assert_eq!(of("finish"), FINISHES);
-    }
-
-    #[test]
     fn a_wrong_place_is_marked() {
         let cases = [
             (of(Dimension::CURRENT)("2,000 A"), "  2,000 A\n   ^\n"),
@@ -267,8 +175,9 @@ mod tests {
 
     #[test]
     fn layers() {
-        assert!(matches!(layer("pad: 3 W/(m·K), 1.5 mm, 40 cm2").unwrap().kind, LayerKind::Slab { .. }));
-        assert!(matches!(layer("0.5 K/W").unwrap().kind, LayerKind::Resistance(_)));
+        let keys = |text| layer(text).unwrap().keys.iter().map(|(key, _)| *key).collect::<Vec<_>>();
+        assert_eq!(keys("pad: 3 W/(m·K), 1.5 mm, 40 cm2"), ["thickness", "area", "conductivity"]);
+        assert_eq!(keys("0.5 K/W"), ["thermal_resistance"]);
         for (text, expected) in [
             ("1.5 mm, 40 cm2", "a layer is a thickness"),
             ("1.5 mm, 2 mm, 40 cm2", "given twice"),

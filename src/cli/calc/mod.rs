@@ -1,77 +1,52 @@
-//! `calc`: the physics without a record, for use at the bench.
+//! `calc`: what the record of one element would say, without a record, for use at the bench.
 //!
-//! Each calculation prints what went in, the formula, the numbers, the result with its uncertainty, the source,
-//! the range in which it holds and what was assumed. Nothing is read or written but the arguments and the sheet.
+//! The arguments become a record of the few things they name ([`record`]), which is derived and judged like any other. The
+//! sheet prints what went in, the facts that follow with their working, and what the rules say of them. Nothing is
+//! read or written but the arguments and the sheet.
 
 pub(super) mod arg;
-mod busbar;
-mod cable;
-mod fuse;
-mod heat_path;
-mod joint;
-mod pack;
+mod record;
 mod sheet;
-mod short_circuit;
+mod subjects;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use clap::Subcommand;
+use clap::builder::ValueParser;
+use clap::error::ErrorKind;
+use clap::{ArgAction, ArgMatches, Command, FromArgMatches, Subcommand};
 
+use self::record::Typed;
 use self::sheet::Sheet;
+use self::subjects::{Flag, SUBJECTS, Subject, To};
 use super::{CAUTION, Done, Failure, Format};
 use crate::judge::inspection;
-use crate::physics::Refusal;
-
-/// Closes every sheet.
-const SHEET_CAUTION: &str = "a calculation is no inspection and never says that a part or a pack is safe. What the \
-maker prints and what local codes and licensed practice ask for come first.";
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = CAUTION)]
 pub(super) struct Calc {
     #[command(subcommand)]
-    what: What,
+    asked: Asked,
     /// How to print
     #[arg(long, value_enum, default_value = "text", global = true)]
     format: Format,
-    /// A file or folder of house rules whose limits are used in place of the built-in ones; may be given several times
+    /// A file or folder of house rules, read after the built-in ones; may be given several times
     #[arg(long, value_name = "FILE", global = true)]
     rules: Vec<PathBuf>,
 }
 
-#[derive(Debug, Subcommand)]
-enum What {
-    /// What a flat bar carries for a temperature rise, or how warm it gets at a current
-    Busbar(busbar::Busbar),
-    /// What a copper cable carries, and its drop and heat at a current
-    Cable(cable::Cable),
-    /// What a fuse responds to, the smallest rating for a load, what its standard fixes
-    Fuse(fuse::Fuse),
-    /// What flows if the terminals are bridged and nothing opens
-    ShortCircuit(short_circuit::ShortCircuit),
-    /// How warm the switching devices get through the layers of their heat path
-    HeatPath(heat_path::HeatPath),
-    /// What a millivolt reading over a joint says, and what an overlap and a bolt are good for
-    Joint(joint::Joint),
-    /// What series and parallel make of a cell: voltage, capacity, energy, C-rate
-    Pack(pack::Pack),
+/// A subject with the arguments that were given for it.
+#[derive(Debug, Clone)]
+struct Asked {
+    subject: &'static Subject,
+    given: Vec<(&'static Flag, Typed)>,
 }
 
 impl Calc {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         // There is no inspection whose folder could hold rules of its own.
         let book = inspection::book(Path::new("/nonexistent"), &self.rules)?;
-        let sheet = match &self.what {
-            What::Busbar(busbar) => busbar.sheet(&book),
-            What::Cable(cable) => cable.sheet(&book),
-            What::Fuse(fuse) => fuse.sheet(&book),
-            What::ShortCircuit(circuit) => circuit.sheet(&book),
-            What::HeatPath(path) => path.sheet(&book),
-            What::Joint(joint) => joint.sheet(&book),
-            What::Pack(pack) => pack.sheet(&book),
-        };
-        let sheet = sheet.and_then(Sheet::checked).map_err(|refusal| Failure::Words(refusal.to_string()))?;
+        let sheet = Sheet::of(self.asked.subject, &self.asked.given, &book).map_err(Failure::Words)?;
         let mut out = std::io::stdout().lock();
         match self.format {
             Format::Text => out.write_all(sheet.text().as_bytes())?,
@@ -84,12 +59,55 @@ impl Calc {
     }
 }
 
-type Worked = Result<Sheet, Refusal>;
+impl Subject {
+    fn command(&'static self) -> Command {
+        let help = format!(
+            "Example:\n  {}\n\nQuantities are written as in a record, with a unit and perhaps an uncertainty: \"25 x 3 mm\", \
+             \"40 degC\", \"250 A ± 2 %\".\n\n{CAUTION}",
+            self.example
+        );
+        let args = self.flags.iter().map(|flag| {
+            let arg = clap::Arg::new(flag.name)
+                .help(flag.help())
+                .required(flag.required)
+                .allow_hyphen_values(true)
+                .action(if matches!(flag.to, To::Layer) { ArgAction::Append } else { ArgAction::Set })
+                .value_parser(ValueParser::new(move |text: &str| record::read(flag, text)));
+            if flag.positional() { arg } else { arg.long(flag.name).value_name(flag.value_name()) }
+        });
+        Command::new(self.name).about(self.about).args(args).after_help(help)
+    }
+}
 
-/// The end of a calculation's help: an example, then the caution.
-fn help(example: &str) -> String {
-    format!(
-        "Example:\n  {example}\n\nQuantities are written as in a record, with a unit and perhaps an uncertainty: \"25 x 3 mm\", \
-         \"40 degC\", \"250 A ± 2 %\".\n\n{CAUTION}"
-    )
+impl FromArgMatches for Asked {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {
+        let chosen = matches
+            .subcommand()
+            .and_then(|(name, inner)| Some((SUBJECTS.iter().find(|subject| subject.name == name)?, inner)));
+        let (subject, inner) = chosen.ok_or_else(|| clap::Error::new(ErrorKind::MissingSubcommand))?;
+        let values = |flag: &'static Flag| {
+            let typed = inner.get_many::<Typed>(flag.name).into_iter().flatten();
+            typed.map(move |typed| (flag, typed.clone()))
+        };
+        Ok(Self { subject, given: subject.flags.iter().flat_map(values).collect() })
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        *self = Self::from_arg_matches(matches)?;
+        Ok(())
+    }
+}
+
+impl Subcommand for Asked {
+    fn augment_subcommands(command: Command) -> Command {
+        command.subcommand_required(true).subcommands(SUBJECTS.iter().map(Subject::command))
+    }
+
+    fn augment_subcommands_for_update(command: Command) -> Command {
+        Self::augment_subcommands(command)
+    }
+
+    fn has_subcommand(name: &str) -> bool {
+        SUBJECTS.iter().any(|subject| subject.name == name)
+    }
 }

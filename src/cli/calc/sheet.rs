@@ -1,21 +1,26 @@
-//! A calculation sheet: what went in, each step with its formula and numbers, sources, range, assumptions.
+//! A calculation sheet: what went in, the facts that follow with their working, and what the rules say of them.
 //!
-//! One model, two writers: text for the bench, JSON with the same content. A comparison on a sheet has the three
-//! outcomes of a rule and the same guard band, but a sheet is no inspection: nothing here knows a record.
+//! One model, two writers: text for the bench, JSON with the same content. Facts and findings are those of the record that
+//! the arguments make; nothing is worked out or compared here.
 
 use std::fmt::Write;
-use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::judge::rules::{Book, Outcome};
-use crate::physics::{Method, Refusal};
-use crate::units::{Amount, Dimension, Quantity, SourceId, Uncertain, propagate};
+use super::record::{self, Made, Typed, of_element};
+use super::subjects::{Flag, Subject, To};
+use crate::judge::facts::{Derived, Facts, Reason, Side, Subject as At};
+use crate::judge::rules::{Book, Finding, Outcome, judge};
+use crate::physics::Method;
+use crate::render::write_up::plain;
+use crate::units::words;
 
 /// A value that went in.
 #[derive(Debug, Serialize)]
 struct Input {
-    name: String,
+    name: &'static str,
+    /// The key of a record that it fills, or the fact that it stands for.
+    fills: &'static str,
     value: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     si: Option<f64>,
@@ -23,30 +28,33 @@ struct Input {
     expanded_si: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     si_unit: Option<String>,
-    /// `given`, `assumed` or `limit`.
-    how: &'static str,
 }
 
-/// A value that was worked out.
+/// A fact that follows.
 #[derive(Debug, Serialize)]
-struct Step {
-    name: String,
-    formula: String,
-    numbers: String,
+struct Fact {
+    name: &'static str,
     value: String,
-    si: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    si: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     expanded_si: Option<f64>,
-    si_unit: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    si_unit: Option<String>,
+    /// Set where the true value is not below, or not above, this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bound: Option<&'static str>,
+    steps: Vec<String>,
+    assumed: Vec<String>,
 }
 
-/// Two values held against each other.
+/// A rule that lacks an argument.
 #[derive(Debug, Serialize)]
-struct Comparison {
-    what: String,
-    requirement: String,
-    outcome: Outcome,
-    because: String,
+struct Lacks {
+    rule: String,
+    title: String,
+    /// Arguments that would decide it.
+    give: Vec<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -57,190 +65,144 @@ struct MethodShown {
     range: &'static str,
 }
 
+impl From<&Method> for MethodShown {
+    fn from(&Method { name, formula, source, range }: &Method) -> Self {
+        Self { name, formula, source, range }
+    }
+}
+
 /// The sheet.
 #[derive(Debug, Serialize)]
 pub(super) struct Sheet {
     /// Version of this shape; it changes only when a field changes its meaning or goes away.
     schema: u32,
     calculation: &'static str,
-    title: String,
+    title: &'static str,
     inputs: Vec<Input>,
-    steps: Vec<Step>,
-    comparisons: Vec<Comparison>,
+    facts: Vec<Fact>,
+    /// What physics refuses, and why.
+    refused: Vec<String>,
+    findings: Vec<Finding>,
+    not_decided: Vec<Lacks>,
     methods: Vec<MethodShown>,
-    assumptions: Vec<String>,
     notes: Vec<String>,
     caution: &'static str,
-    #[serde(skip)]
-    sources: SourceId,
-    #[serde(skip)]
-    book: Arc<Book>,
+}
+
+/// Looks up the names that a subject's table uses.
+struct Asked<'a> {
+    subject: &'static Subject,
+    typed: &'a [(&'static Flag, Typed)],
+    made: &'a Made,
+}
+
+impl Asked<'_> {
+    /// A fact's name, as the table has it, of a part of the record.
+    fn in_table(&self, name: &str, at: At) -> String {
+        match (at, name.strip_prefix("element.")) {
+            (At::Element(index), Some(field)) => {
+                format!("{}.{field}", self.made.elements.get(index).copied().unwrap_or("element"))
+            }
+            _ => name.to_owned(),
+        }
+    }
+
+    fn given(&self, flag: &Flag) -> bool {
+        self.typed.iter().any(|(given, _)| given.name == flag.name)
+    }
+
+    /// A rule is shown where all of its facts are arguments or shown ones.
+    fn concerns(&self, names: &[String], at: At) -> bool {
+        let known = |name: &String| {
+            let name = self.in_table(name, at);
+            name.starts_with("limit.")
+                || self.subject.facts.contains(&name.as_str())
+                || self.subject.flags.iter().any(|flag| flag.fills() == name)
+        };
+        names.iter().all(known)
+    }
+
+    /// Arguments that a finding lacks.
+    fn lacking(&self, names: &[String], finding: &Finding) -> Vec<String> {
+        let missing = finding.missing.iter().map(|missing| &missing.name);
+        let wanted: Vec<String> = missing.chain(names).map(|name| self.in_table(name, finding.at)).collect();
+        let lacking = |flag: &&Flag| wanted.iter().any(|name| flag.fills() == name) && !self.given(flag);
+        self.subject.flags.iter().filter(lacking).map(Flag::shown).collect()
+    }
 }
 
 impl Sheet {
-    /// A sheet whose limits are those of a book; what a house changed in it is noted.
-    pub(super) fn new(
-        book: &Arc<Book>,
-        calculation: &'static str,
-        title: &str,
-        caution: &'static str,
-    ) -> Self {
-        Self {
-            book: Arc::clone(book),
-            schema: 1,
-            calculation,
-            title: title.to_owned(),
-            inputs: Vec::new(),
-            steps: Vec::new(),
-            comparisons: Vec::new(),
-            methods: Vec::new(),
-            assumptions: Vec::new(),
-            notes: Vec::new(),
-            caution,
-            sources: 0,
-        }
-    }
-
-    /// Puts a quantity in; its uncertainty is a source of its own.
-    pub(super) fn put(&mut self, name: &str, quantity: &Quantity) -> Amount {
-        self.sources += 1;
-        let u = quantity.expanded.unwrap_or(0.0) / crate::units::COVERAGE;
-        let number = Uncertain::new(quantity.value, self.sources, u);
-        let amount = Amount { number, dimension: quantity.dimension };
-        self.input(name, &amount, quantity.text.clone(), "given");
-        amount
-    }
-
-    fn input(&mut self, name: &str, amount: &Amount, value: String, how: &'static str) {
-        self.inputs.push(Input {
-            name: name.to_owned(),
-            value,
-            si: Some(amount.value()),
-            expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),
-            si_unit: Some(amount.dimension.to_string()),
-            how,
-        });
-    }
-
-    /// Puts a word or a count in.
-    pub(super) fn put_word(&mut self, name: &str, word: &str) {
-        let (name, value) = (name.to_owned(), word.to_owned());
-        self.inputs.push(Input { name, value, si: None, expanded_si: None, si_unit: None, how: "given" });
-    }
-
-    /// A quantity that was not given; says so twice, with the value and in words.
-    pub(super) fn take(&mut self, name: &str, value: f64, dimension: Dimension, why: &str) -> Amount {
-        let amount = Amount::exact(value, dimension);
-        self.input(name, &amount, amount.show(), "assumed");
-        self.assume(format!("{name} {}: {why}", amount.show()));
-        amount
-    }
-
-    /// What was given, or the rule book's value for it.
-    pub(super) fn put_or_limit(
-        &mut self,
-        name: &str,
-        given: Option<&Quantity>,
-        limit: &str,
-    ) -> Result<Amount, Refusal> {
-        match given {
-            Some(quantity) => Ok(self.put(name, quantity)),
-            None => self.limit(name, limit),
-        }
-    }
-
-    /// A named limit of the rule book; where a house set it, its reason is noted.
-    pub(super) fn limit(&mut self, name: &str, limit: &str) -> Result<Amount, Refusal> {
-        let book = Arc::clone(&self.book);
-        let found = book.limits.iter().find(|known| known.name == limit);
-        let found =
-            found.ok_or_else(|| Refusal::NoResult(format!("the rule book has no limit `{limit}`")))?;
-        self.input(name, &found.amount, found.text.clone(), "limit");
-        self.assume(format!("{name} {}: {} (limit.{limit}; {})", found.text, found.about, found.basis));
-        let quoted = format!("`{limit}`");
-        for change in book.changes.iter().filter(|change| change.what.contains(&quoted)) {
-            self.note(format!("house rules: {}: {}", change.what, change.reason));
-        }
-        Ok(found.amount.clone())
-    }
-
-    /// Works a value out.
-    pub(super) fn step(
-        &mut self,
-        name: &str,
-        formula: &str,
-        numbers: String,
-        number: Uncertain,
-        dimension: Dimension,
-    ) -> Amount {
-        let amount = Amount { number, dimension };
-        self.steps.push(Step {
-            name: name.to_owned(),
-            formula: formula.to_owned(),
-            numbers,
-            value: amount.show(),
-            si: amount.value(),
-            expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),
-            si_unit: dimension.to_string(),
-        });
-        amount
-    }
-
-    /// Holds `left ≥ right` with a guard band of the expanded uncertainty of their difference (ILAC-G8:09/2019).
-    pub(super) fn at_least(&mut self, what: &str, left: &Amount, right: &Amount, basis: &str) {
-        // Rounding of the last digits must not decide.
-        let scale = left.value().abs().max(right.value().abs());
-        let difference = left.number.minus(&right.number);
-        let margin = if difference.value.abs() <= 1e-12 * scale { 0.0 } else { difference.value };
-        let band = difference.expanded();
-        let outcome = match () {
-            () if band > 0.0 && margin.abs() < band => Outcome::NotDecided,
-            () if margin >= 0.0 => Outcome::Meets,
-            () => Outcome::FallsShort,
-        };
-        let because = if outcome == Outcome::NotDecided {
-            format!("the limit lies inside the measurement uncertainty (k = 2); {basis}")
-        } else {
-            basis.to_owned()
-        };
-        let requirement = format!("{} ≥ {}", left.show(), right.show());
-        self.comparisons.push(Comparison { what: what.to_owned(), requirement, outcome, because });
-    }
-
-    /// An outcome that follows without numbers.
-    pub(super) fn finds(&mut self, what: &str, requirement: &str, outcome: Outcome, because: &str) {
-        let (what, requirement, because) = (what.to_owned(), requirement.to_owned(), because.to_owned());
-        self.comparisons.push(Comparison { what, requirement, outcome, because });
-    }
-
-    pub(super) fn method(&mut self, method: &Method) {
-        let Method { name, formula, source, range } = *method;
-        if !self.methods.iter().any(|known| known.name == name) {
-            self.methods.push(MethodShown { name, formula, source, range });
-        }
-    }
-
-    pub(super) fn assume(&mut self, text: impl Into<String>) {
-        self.assumptions.push(text.into());
-    }
-
-    pub(super) fn note(&mut self, text: impl Into<String>) {
-        self.notes.push(text.into());
-    }
-
-    /// The sheet, if every result is a finite number.
+    /// Derives and judges the record that the arguments make.
     ///
     /// # Errors
-    /// Names the first result that is none, as after a division by zero or with absurdly large inputs.
-    pub(super) fn checked(self) -> Result<Self, Refusal> {
-        let wrong = |step: &&Step| !(step.si.is_finite() && step.expanded_si.is_none_or(f64::is_finite));
-        match self.steps.iter().find(wrong) {
-            Some(step) => Err(Refusal::NoResult(format!(
-                "the {} is not a finite number: a value that went in is zero or far too large",
-                step.name
-            ))),
-            None => Ok(self),
+    /// What is wrong with the arguments together, and why physics refuses the answer.
+    pub(super) fn of(
+        subject: &'static Subject,
+        typed: &[(&'static Flag, Typed)],
+        book: &Book,
+    ) -> Result<Self, String> {
+        let made = record::make(subject, typed, book)?;
+        let limits = book.limit_amounts();
+        let derived = Derived::with_given(&made.record, &limits, made.given.clone());
+        let asked = Asked { subject, typed, made: &made };
+        let mut sheet = Self {
+            schema: 2,
+            calculation: subject.name,
+            title: subject.title,
+            inputs: typed.iter().map(|(flag, typed)| Input::of(flag, typed)).collect(),
+            facts: Vec::new(),
+            refused: Vec::new(),
+            findings: Vec::new(),
+            not_decided: Vec::new(),
+            methods: subject.methods.iter().map(|method| MethodShown::from(*method)).collect(),
+            notes: subject.notes.iter().map(|note| (*note).to_owned()).collect(),
+            caution: subject.caution,
+        };
+        for name in subject.facts {
+            let head = name.split('.').next().unwrap_or_default();
+            let place = made.elements.iter().position(|element| *element == head);
+            let at = place.map_or(At::Pack, At::Element);
+            let facts = Facts { record: &made.record, derived: &derived, limits: &limits, subject: at };
+            match facts.worked(&of_element(name)) {
+                Some(Ok(worked)) => sheet.facts.push(Fact::of(name, worked)),
+                Some(Err(missing)) => {
+                    let refused = missing.iter().filter(|missing| missing.reason == Reason::Refused);
+                    sheet.refused.extend(refused.map(|missing| missing.what.clone()));
+                }
+                None => {}
+            }
         }
+        sheet.refused.dedup();
+        if sheet.facts.is_empty() || (!sheet.refused.is_empty() && !sheet.answers(subject)) {
+            if !sheet.refused.is_empty() {
+                return Err(sheet.refused.join("\n"));
+            }
+            let flags: Vec<String> = subject.flags.iter().map(Flag::shown).collect();
+            return Err(format!("nothing follows from this; give more of {}", words::list(&flags, "or")));
+        }
+        for finding in judge(&made.record, &derived, book).findings {
+            let Some(rule) = book.rule(&finding.rule) else { continue };
+            let names = rule.names();
+            if !asked.concerns(&names, finding.at) {
+                continue;
+            }
+            let give = asked.lacking(&names, &finding);
+            if finding.outcome != Outcome::NotDecided || finding.missing.is_empty() {
+                sheet.findings.push(finding);
+            } else if !give.is_empty() && (finding.at != At::Pack || made.elements.is_empty()) {
+                sheet.not_decided.push(Lacks { rule: finding.rule, title: finding.title, give });
+            } else if finding.missing.iter().any(|missing| missing.reason != Reason::NotRecorded) {
+                sheet.findings.push(finding);
+            }
+        }
+        let changes = book.changes.iter().map(|c| format!("house rules: {}: {}", c.what, c.reason));
+        sheet.notes.extend(changes);
+        Ok(sheet)
+    }
+
+    /// True when the first of the subject's facts is there.
+    fn answers(&self, subject: &Subject) -> bool {
+        subject.facts.first().is_some_and(|name| self.facts.iter().any(|fact| fact.name == *name))
     }
 
     /// The sheet as text.
@@ -252,28 +214,46 @@ impl Sheet {
     }
 
     fn write(&self, out: &mut String) -> std::fmt::Result {
-        writeln!(out, "{}", self.title)?;
+        writeln!(out, "{}\n\nPut in", self.title)?;
         let wide = self.inputs.iter().map(|i| i.name.chars().count()).max().unwrap_or(0);
-        for (index, input) in self.inputs.iter().enumerate() {
-            let head = if index == 0 { "\nPut in\n" } else { "" };
-            let how = if input.how == "given" { String::new() } else { format!("  ({})", input.how) };
+        for input in &self.inputs {
             let pad = " ".repeat(wide - input.name.chars().count());
-            writeln!(out, "{head}  {}{pad}  {}{how}", input.name, plain(&input.value))?;
+            writeln!(out, "  {}{pad}  {}", input.name.to_lowercase(), plain(&input.value))?;
         }
-        for (index, step) in self.steps.iter().enumerate() {
-            let head = if index == 0 { "\nWorked out\n" } else { "" };
-            writeln!(out, "{head}  {}: {}", step.name, step.value)?;
-            writeln!(out, "      {}", step.formula)?;
-            if !step.numbers.is_empty() {
-                writeln!(out, "      {}", plain(&step.numbers))?;
+        writeln!(out, "\nWorked out")?;
+        for fact in &self.facts {
+            let bound = fact.bound.map_or_else(String::new, |bound| format!("{bound} "));
+            writeln!(out, "  {}: {bound}{}", called(fact.name), plain(&fact.value))?;
+            lines(out, "      ", &fact.steps)?;
+        }
+        lines(out, "  refused: ", &self.refused)?;
+        if !(self.findings.is_empty() && self.not_decided.is_empty()) {
+            writeln!(out, "\nWhat the rules say")?;
+        }
+        for finding in &self.findings {
+            let (shape, said) = (finding.outcome.shape(), finding.outcome.words());
+            let grade = if finding.outcome == Outcome::FallsShort { finding.grade.word() } else { "" };
+            let grade = if grade.is_empty() { String::new() } else { format!(", {grade}") };
+            writeln!(out, "  {shape} {said}{grade}: {}  [{}]", plain(&finding.statement), finding.rule)?;
+            let working = &finding.working;
+            let margin = working.margin.as_ref().map_or_else(String::new, |m| format!(", margin {m}"));
+            writeln!(out, "      {}{}", plain(&working.numbers), plain(&margin))?;
+            lines(out, "      ", working.decision.as_slice())?;
+            let missing: Vec<String> = finding.missing.iter().map(|missing| missing.what.clone()).collect();
+            lines(out, "      ◇ ", &missing)?;
+            if finding.outcome == Outcome::FallsShort {
+                writeln!(out, "      {}", plain(&finding.advice))?;
             }
+            writeln!(out, "      basis: {}", plain(&finding.basis))?;
         }
-        for (index, found) in self.comparisons.iter().enumerate() {
-            let head = if index == 0 { "\nHeld against each other\n" } else { "" };
-            let (shape, words) = (found.outcome.shape(), found.outcome.words());
-            writeln!(out, "{head}  {shape} {words}: {}", found.what)?;
-            writeln!(out, "      {}", found.requirement)?;
-            writeln!(out, "      {}", found.because)?;
+        for Lacks { rule, title, give } in &self.not_decided {
+            let shape = Outcome::NotDecided.shape();
+            writeln!(
+                out,
+                "  {shape} not decided: {}: give {}  [{rule}]",
+                plain(title),
+                words::list(give, "and")
+            )?;
         }
         for (index, method) in self.methods.iter().enumerate() {
             let head = if index == 0 { "\nMethods\n" } else { "" };
@@ -281,15 +261,19 @@ impl Sheet {
             writeln!(out, "      source: {}", method.source)?;
             writeln!(out, "      holds for: {}", method.range)?;
         }
-        for (head, lines) in [("\nAssumed", &self.assumptions), ("\nNote", &self.notes)] {
-            if !lines.is_empty() {
-                writeln!(out, "{head}")?;
-            }
-            for line in lines {
-                writeln!(out, "  {line}")?;
+        let mut assumed: Vec<String> = Vec::new();
+        for text in self.facts.iter().flat_map(|fact| &fact.assumed) {
+            if !assumed.contains(text) {
+                assumed.push(text.clone());
             }
         }
-        if self.steps.iter().any(|step| step.expanded_si.is_some()) {
+        for (head, texts) in [("\nAssumed", &assumed), ("\nNote", &self.notes)] {
+            if !texts.is_empty() {
+                writeln!(out, "{head}")?;
+            }
+            lines(out, "  ", texts)?;
+        }
+        if self.facts.iter().any(|fact| fact.expanded_si.is_some()) {
             writeln!(
                 out,
                 "\n± is the expanded uncertainty, k = 2 (about 95 %), to first order after JCGM 100:2008."
@@ -299,20 +283,46 @@ impl Sheet {
     }
 }
 
-fn plain(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+fn lines(out: &mut String, mark: &str, texts: &[String]) -> std::fmt::Result {
+    texts.iter().try_for_each(|text| writeln!(out, "{mark}{}", plain(text)))
 }
 
-/// An amount as it stands in a product: in parentheses when it carries an uncertainty.
-pub(super) fn figure(amount: &Amount) -> String {
-    if amount.number.is_exact() { amount.show() } else { format!("({})", amount.show()) }
+/// A fact as a person would call it.
+fn called(name: &str) -> String {
+    let name = name.strip_prefix("element.").unwrap_or(name);
+    name.replace(['.', '_'], " ")
 }
 
-/// Puts amounts through a physics function, with their uncertainty.
-pub(super) fn through(
-    inputs: &[&Amount],
-    f: impl Fn(&[f64]) -> Result<f64, Refusal>,
-) -> Result<Uncertain, Refusal> {
-    let numbers: Vec<&Uncertain> = inputs.iter().map(|amount| &amount.number).collect();
-    propagate(&numbers, f)
+impl Input {
+    fn of(flag: &'static Flag, typed: &Typed) -> Self {
+        let exact = typed.quantity.as_ref();
+        Self {
+            name: flag.name,
+            fills: if matches!(flag.to, To::Fuse) { "element.fuse" } else { flag.fills() },
+            value: typed.text.clone(),
+            si: exact.map(|quantity| quantity.value),
+            expanded_si: exact.and_then(|quantity| quantity.expanded),
+            si_unit: exact.map(|quantity| quantity.dimension.to_string()),
+        }
+    }
+}
+
+impl Fact {
+    fn of(name: &'static str, worked: &crate::judge::facts::Worked) -> Self {
+        let amount = worked.value.amount();
+        let exact = amount.filter(|amount| !amount.number.is_exact());
+        Self {
+            name,
+            value: worked.value.show(),
+            si: amount.map(crate::units::Amount::value),
+            expanded_si: exact.map(|amount| amount.number.expanded()),
+            si_unit: amount.map(|amount| amount.dimension.to_string()),
+            bound: worked.bound.as_ref().map(|bound| match bound.side {
+                Side::AtLeast => "at least",
+                Side::AtMost => "at most",
+            }),
+            steps: worked.steps.clone(),
+            assumed: worked.assumed.clone(),
+        }
+    }
 }

@@ -84,6 +84,9 @@ impl<'a> Facts<'a> {
     /// A derived fact with its working.
     #[must_use]
     pub fn worked(&self, name: &str) -> Option<&'a Result<Worked, Vec<Missing>>> {
+        if let Some(given) = self.derived.given(self.subject, name) {
+            return Some(given);
+        }
         match self.subject {
             Subject::Element(index) => self.derived.of_element(index, name),
             Subject::Statement(index) => self.derived.of_statement(index, name),

@@ -25,6 +25,9 @@ use crate::units::Amount;
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;
 
+/// A fact that is given: the element it is of, its name, and its value.
+pub(crate) type Given = (Option<usize>, &'static str, Answer);
+
 /// Everything derived from a record.
 #[derive(Debug, Clone, Default)]
 pub struct Derived {
@@ -36,6 +39,8 @@ pub struct Derived {
     tests: Vec<Values>,
     loads: Vec<Values>,
     meters: Vec<Values>,
+    /// Facts that were given in the place of what would be derived; none but in a calculation.
+    given: Vec<Given>,
     /// Places of the photos that show a part, by its id.
     photos: BTreeMap<String, Vec<usize>>,
 }
@@ -62,8 +67,16 @@ impl Derived {
     /// Derives everything from a record, with the facts of its bench tests in their order.
     #[must_use]
     pub fn with_tests(record: &Record, limits: &BTreeMap<String, Amount>, tests: Vec<Values>) -> Self {
-        let mut derived =
-            Self { sources: Sources::of(record), tests, photos: photos_by_part(record), ..Self::default() };
+        Self { tests, ..Self::default() }.derive(record, limits)
+    }
+
+    /// Derives everything from a record and from facts that are given in the place of what would be derived.
+    pub(crate) fn with_given(record: &Record, limits: &BTreeMap<String, Amount>, given: Vec<Given>) -> Self {
+        Self { given, ..Self::default() }.derive(record, limits)
+    }
+
+    fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        let mut derived = Self { sources: Sources::of(record), photos: photos_by_part(record), ..self };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
@@ -130,6 +143,15 @@ impl Derived {
         if let Some(element) = self.elements.get_mut(index) {
             element.extend(values);
         }
+    }
+
+    /// A fact that was given.
+    fn given(&self, subject: Subject, name: &str) -> Option<&Answer> {
+        let of = match subject {
+            Subject::Element(index) if name.starts_with("element.") => Some(index),
+            _ => None,
+        };
+        self.given.iter().find(|(at, known, _)| *at == of && *known == name).map(|(.., answer)| answer)
     }
 
     /// Places in the record of the photos that show a part, in their order.

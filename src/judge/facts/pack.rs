@@ -69,6 +69,9 @@ fn usual_or(work: &mut Worker<'_>, name: &str, pick: impl Fn(&Voltages) -> f64) 
 
 /// Voltage at rest of one fully charged cell, for the fault current.
 pub(crate) fn rest_voltage(work: &mut Worker<'_>) -> Option<Amount> {
+    if let Some(given) = work.optional("pack.cell_rest_voltage") {
+        return Some(given);
+    }
     let voltages = usual(work)?;
     Some(Amount::exact(voltages.rest_full.get::<volt>(), Dimension::VOLTAGE))
 }
@@ -291,7 +294,9 @@ pub(super) fn of_bms(facts: &Facts<'_>) -> Values {
     values.insert("bms.heat_path_resistance", heat_path_resistance(facts));
     values.insert("bms.junction_limit", junction_limit(facts));
     let junction = junction(facts);
-    values.insert("bms.dissipation", junction.clone().map(|(_, power)| power));
+    let dissipation = junction.clone().map(|(_, power)| power);
+    values.insert("bms.surface_temperature", surface_temperature(facts, &dissipation));
+    values.insert("bms.dissipation", dissipation);
     values.insert("bms.junction_temperature", junction.map(|(temperature, _)| temperature));
     values
 }
@@ -446,6 +451,22 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
     let worked = work.worked(Val::Amount(temperature));
     let power = super::Worked { value: Val::Amount(power), ..worked.clone() };
     Ok((worked, power))
+}
+
+/// Temperature where the heat enters the first layer.
+fn surface_temperature(facts: &Facts<'_>, dissipation: &Answer) -> Answer {
+    let mut work = Worker::new(facts);
+    let given = work.optional("bms.dissipation");
+    let power = given.or_else(|| after(&mut work, dissipation.clone()));
+    let path = after(&mut work, heat_path_resistance(facts));
+    let ambient =
+        work.or_limit("inspection.ambient", "outer_ambient", "the ambient temperature outside the pack");
+    let [power, path, ambient] = work.all([power, path, ambient])?;
+    let number = ambient.number.plus(&power.number.times(&path.number));
+    let surface = Amount { number, dimension: Dimension::TEMPERATURE };
+    work.source(&heat_path::METHOD);
+    work.step(line(&format!("{} + {} × {}", ambient.show(), power.show(), path.show()), &surface));
+    work.done(surface)
 }
 
 /// Rise of the switching devices' cases above the room at a current of the pack: heat times the recorded layers.

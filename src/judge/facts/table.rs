@@ -197,6 +197,11 @@ pub const FACTS: &[FactInfo] = &[
         "thermal resistance of the recorded layers from the devices to the outside",
     ),
     fact(
+        "bms.surface_temperature",
+        Dimension::TEMPERATURE,
+        "temperature where the heat of the switching devices enters the first recorded layer",
+    ),
+    fact(
         "bms.junction_temperature",
         Dimension::TEMPERATURE,
         "junction temperature at rated continuous current through the recorded heat path",

@@ -296,7 +296,7 @@ struct InstrumentLimits {
 const INSTRUMENT_SOURCES: SourceId = 1 << 30;
 
 impl Sources {
-    pub(super) fn of(record: &Record) -> Self {
+    pub(crate) fn of(record: &Record) -> Self {
         let instruments = record
             .instrument
             .iter()

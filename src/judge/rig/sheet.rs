@@ -10,7 +10,7 @@ use super::proposals::Leads;
 use super::view::RigView;
 use super::workup::Workup;
 use crate::judge::facts::Derived;
-use crate::judge::rules::{Book, Change, Outcome};
+use crate::judge::rules::{Book, Change, Grade, Outcome};
 use crate::record::Record;
 use crate::units::{Dimension, Quantity, show, significant};
 
@@ -168,9 +168,10 @@ impl Sheet {
         })
     }
 
-    /// True when a check of the rig or of the charging leads falls short.
+    /// True when a critical or major rule falls short, of the rig or of the charging leads.
     #[must_use]
     pub fn falls_short(&self) -> bool {
-        [&self.rig, &self.charging].iter().any(|view| view.outcome == Outcome::FallsShort)
+        let mut checks = self.rig.checks.iter().chain(&self.charging.checks);
+        checks.any(|check| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor)
     }
 }

@@ -57,6 +57,15 @@ pub struct Rule {
     pub house: bool,
 }
 
+impl Rule {
+    /// The names of the facts that it compares.
+    pub(crate) fn names(&self) -> Vec<String> {
+        let mut names = Vec::new();
+        super::expr::gather(&self.require, &mut names);
+        names
+    }
+}
+
 /// A named limit.
 #[derive(Debug, Clone)]
 pub struct Limit {

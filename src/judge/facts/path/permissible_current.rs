@@ -89,7 +89,7 @@ fn of_cells(facts: &Facts<'_>) -> Answer {
 struct BarFacts {
     material: Material,
     orientation: Option<Orientation>,
-    emissivity: f64,
+    emissivity: Amount,
     stacked: u32,
     width: Amount,
     thickness: Amount,
@@ -103,9 +103,14 @@ impl BarFacts {
             (work.amount("element.section.width"), work.amount("element.section.thickness"));
         let ambient = ambient.or_else(|| inner_ambient(work));
         let material = work.word("element.material");
-        let finish = work.optional_word("element.finish").unwrap_or_else(|| {
-            work.assume("the finish is not recorded; bright taken, which gives off least heat".to_owned());
-            "bright".to_owned()
+        let emissivity = work.optional("element.emissivity").unwrap_or_else(|| {
+            let finish = work.optional_word("element.finish").unwrap_or_else(|| {
+                work.assume(
+                    "the finish is not recorded; bright taken, which gives off least heat".to_owned(),
+                );
+                "bright".to_owned()
+            });
+            Amount::exact(emissivity(&finish).unwrap_or(0.1), Dimension::NONE)
         });
         let orientation = match work.optional_word("element.orientation").as_deref() {
             Some("flat") => Some(Orientation::Flat),
@@ -127,7 +132,7 @@ impl BarFacts {
             material.word(),
             shown(&width),
             shown(&thickness),
-            emissivity(&finish).unwrap_or(0.1)
+            emissivity.show()
         ));
         work.step(line("air beside the bar", &ambient));
         #[expect(
@@ -136,18 +141,17 @@ impl BarFacts {
             reason = "counts are small whole numbers"
         )]
         let stacked = stacked.value() as u32;
-        let emissivity = emissivity(&finish).unwrap_or(0.1);
         Ok(Self { material, orientation, emissivity, stacked, width, thickness, ambient, count })
     }
 
     /// The bar for given numbers, lying as recorded or as given.
-    fn bar(&self, width: f64, thickness: f64, orientation: Orientation) -> Bar {
+    fn bar(&self, width: f64, thickness: f64, emissivity: f64, orientation: Orientation) -> Bar {
         Bar {
             material: self.material,
             width: Length::new::<meter>(width),
             thickness: Length::new::<meter>(thickness),
             stacked: self.stacked,
-            emissivity: self.emissivity,
+            emissivity,
             orientation,
         }
     }
@@ -175,11 +179,11 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
         work.or_limit("element.allowed_temperature", "bar_temperature", "the highest temperature of the bar");
     let bar = BarFacts::gather(&mut work, None)?;
     let [limit] = work.all([limit])?;
-    let inputs = [&bar.width, &bar.thickness, &bar.ambient, &limit, &bar.count];
+    let inputs = [&bar.width, &bar.thickness, &bar.ambient, &limit, &bar.count, &bar.emissivity];
     let permissible_current = work.through(&inputs, Dimension::CURRENT, |x| {
         let current = |orientation| {
             busbar::current_for_rise(
-                &bar.bar(x[0], x[1], orientation),
+                &bar.bar(x[0], x[1], x[5], orientation),
                 ThermodynamicTemperature::new::<kelvin>(x[2]),
                 TemperatureInterval::new::<kelvin_step>(x[3] - x[2]),
             )
@@ -210,11 +214,11 @@ fn rise_in(mut work: Worker<'_>, kind: &str, current: Option<Amount>, ambient: O
     }
     let bar = BarFacts::gather(&mut work, ambient)?;
     let [current] = work.all([current])?;
-    let inputs = [&bar.width, &bar.thickness, &bar.ambient, &current, &bar.count];
+    let inputs = [&bar.width, &bar.thickness, &bar.ambient, &current, &bar.count, &bar.emissivity];
     let rise = work.through(&inputs, Dimension::TEMPERATURE_DIFFERENCE, |x| {
         let rise = |orientation| {
             busbar::rise_for_current(
-                &bar.bar(x[0], x[1], orientation),
+                &bar.bar(x[0], x[1], x[5], orientation),
                 ThermodynamicTemperature::new::<kelvin>(x[2]),
                 ElectricCurrent::new::<ampere>(x[3] / x[4]),
             )

@@ -1,0 +1,331 @@
+//! What `calc` works out: for each subject a table from its arguments to the keys of a record.
+//!
+//! A subject says which key of a record each argument fills, and which facts are shown. The record of it is derived and
+//! judged like any other: there is no arithmetic here. A new subject is one more entry of [`SUBJECTS`].
+
+use crate::physics::{self, Method};
+use crate::units::Dimension;
+
+/// Where an argument goes.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum To {
+    /// A key of the record: a table of it, `element` or `conductor` for an element of the path, and the key.
+    Key(&'static str),
+    /// A fact that is given in the place of what would be derived.
+    Fact(&'static str, Dimension),
+    /// The highest temperature of a bar, told as a rise above the air around it.
+    Rise,
+    /// The kind of a fuse; a thermal cut-off is told apart, as a kind of element of its own.
+    Fuse,
+    /// A layer of the heat path.
+    Layer,
+}
+
+/// An argument.
+#[derive(Debug)]
+pub(super) struct Flag {
+    /// Its name; in capitals where it has no dashes.
+    pub(super) name: &'static str,
+    pub(super) to: To,
+    pub(super) about: &'static str,
+    pub(super) required: bool,
+}
+
+const fn flag(name: &'static str, to: To, about: &'static str) -> Flag {
+    Flag { name, to, about, required: false }
+}
+
+const fn key(name: &'static str, to: &'static str, about: &'static str) -> Flag {
+    flag(name, To::Key(to), about)
+}
+
+impl Flag {
+    const fn required(self) -> Self {
+        Self { required: true, ..self }
+    }
+
+    /// The fact or the key that it fills, as a rule would name it.
+    pub(super) const fn fills(&self) -> &'static str {
+        match self.to {
+            To::Key(name) | To::Fact(name, _) => name,
+            To::Rise => "element.allowed_temperature",
+            To::Fuse => "element.fuse",
+            To::Layer => "bms.layer",
+        }
+    }
+}
+
+/// What is worked out.
+#[derive(Debug)]
+pub(super) struct Subject {
+    pub(super) name: &'static str,
+    pub(super) about: &'static str,
+    pub(super) title: &'static str,
+    pub(super) example: &'static str,
+    /// Keys that go without saying: the table that brings each of them in, its key and its value.
+    pub(super) fixed: &'static [(&'static str, &'static str, &'static str)],
+    pub(super) flags: &'static [Flag],
+    /// The facts that are shown, the answer first.
+    pub(super) facts: &'static [&'static str],
+    pub(super) methods: &'static [&'static Method],
+    pub(super) notes: &'static [&'static str],
+    pub(super) caution: &'static str,
+}
+
+const CAUTION: &str = "a calculation is no inspection and never says that a part or a pack is safe. What the maker prints \
+and what local codes and licensed practice ask for come first.";
+
+const FUSE_CAUTION: &str = "a fuse that cannot interrupt the prospective short-circuit current, or has no DC rating for the \
+pack's voltage, can burst and keep an arc. Never take a rating from the look of a part: read it. A calculation never \
+says that a part or a pack is safe; local codes and licensed practice come first.";
+
+const SHORT_CAUTION: &str = "never try this out: a bridged pack feeds thousands of amperes into whatever bridges it. The \
+figure leaves out inductance and what the cells do when they get hot. It chooses a fuse; it never says that a pack is \
+safe. Local codes and licensed practice come first.";
+
+const AMBIENT: Flag =
+    key("ambient", "inspection.inner_ambient", "Temperature of the air around it, inside the closed pack");
+const CURRENT: Flag = key("current", "claims.continuous_current", "Continuous current that it has to carry");
+
+/// Series and parallel, in words.
+const CELLS: Method = Method {
+    name: "series and parallel",
+    formula: "U = ns · Ucell;  C = np · Ccell;  E = U · C;  C-rate = I / C",
+    source: "Kirchhoff's laws for equal cells; usual voltages of a chemistry: common practice, no source",
+    range: "equal cells; capacity is that of a discharge at 0.2 C to cut-off (IEC 61960, IEC 62620; from memory)",
+};
+
+/// Rules of thumb for an overlap, with the limits of the rule book.
+const OVERLAP: Method = Method {
+    name: "bolted overlap",
+    formula: "J = I / (length · width);  length over thickness of the thinner bar",
+    source: "common practice, no source; the limits are the rule book's",
+    range: "flat, clean faces under even pressure",
+};
+
+/// The bolt table in words.
+const BOLT: Method = Method {
+    name: "usual tightening torque",
+    formula: "by thread, from a table",
+    source: "workshop tables after VDI 2230, property class 8.8, friction 0.14 (from memory)",
+    range: "M4 to M12, steel into steel; the maker of the terminal or the cell comes first, and cell studs take far less",
+};
+
+/// Everything that `calc` works out.
+pub(super) const SUBJECTS: &[Subject] = &[
+    Subject {
+        name: "busbar",
+        about: "What a flat bar carries for a temperature, and how warm it gets at a current",
+        title: "Busbar: what it carries, and how warm it gets",
+        example: "underlid calc busbar \"25 x 3 mm ± 0.1 mm\" --material copper --finish oxidised --rise \"50 K\" --current \"300 A\"",
+        fixed: &[("element", "element.kind", "busbar")],
+        flags: &[
+            key("SECTION", "element.section", "Width and thickness of one bar, such as \"25 x 3 mm\"").required(),
+            key("material", "element.material", "What it is made of").required(),
+            // Before the rise, which counts from it.
+            AMBIENT,
+            flag("rise", To::Rise, "How much warmer than the air around it the bar may get; without it the rule book's limit"),
+            CURRENT,
+            key("stacked", "element.stacked", "Bars lying on each other; they share one surface and carry far less than the same bars apart"),
+            key("count", "element.count", "Equal bars side by side, with air between them"),
+            key("finish", "element.finish", "Its surface"),
+            flag("emissivity", To::Fact("element.emissivity", Dimension::NONE), "Emissivity of its surface, where it is known better than by a word"),
+            key("orientation", "element.orientation", "How it lies: \"on edge\" (wide faces upright) or flat"),
+            key("length", "element.length", "Its length, for resistance, drop and heat"),
+        ],
+        facts: &[
+            "element.permissible_current",
+            "element.area",
+            "element.rise_at_rated",
+            "element.temperature_at_rated",
+            "element.density",
+            "element.resistance_found",
+            "element.drop_at_rated",
+            "element.heat",
+        ],
+        methods: &[&physics::busbar::METHOD, &physics::resistance::METHOD],
+        notes: &["still air, no heat led away through the ends: a short bar between cool masses carries more"],
+        caution: CAUTION,
+    },
+    Subject {
+        name: "cable",
+        about: "What a copper cable carries, and its drop and heat at a current",
+        title: "Cable: what it carries",
+        example: "underlid calc cable \"35 mm2\" --insulation \"105 degC\" --ambient \"40 degC\" --current \"150 A\" --length \"0.6 m\"",
+        fixed: &[("element", "element.kind", "cable"), ("element", "element.material", "copper")],
+        flags: &[
+            key("SIZE", "element.size", "Wire size of one cable, such as \"35 mm2\" or \"2/0 AWG\"").required(),
+            key("insulation", "element.insulation_temperature", "Temperature class printed on the insulation").required(),
+            AMBIENT,
+            key("parallel", "element.count", "Equal cables in parallel"),
+            key("bundled", "element.bundled", "Current-carrying cables that lie together, these included; without it, those in parallel"),
+            CURRENT,
+            key("length", "element.length", "Length of one cable, for resistance, drop and heat"),
+            flag("fault", To::Fact("path.short_circuit_current", Dimension::CURRENT), "Short-circuit current, for the time the copper withstands it"),
+        ],
+        facts: &[
+            "element.permissible_current",
+            "element.rise_at_rated",
+            "element.temperature_at_rated",
+            "element.resistance_found",
+            "element.drop_at_rated",
+            "element.heat",
+            "element.withstand",
+        ],
+        methods: &[&physics::cable::METHOD, &physics::resistance::METHOD, &physics::adiabatic::METHOD],
+        notes: &["a fuse protects the cable only if its rating is no more than this permissible current"],
+        caution: CAUTION,
+    },
+    Subject {
+        name: "fuse",
+        about: "What a fuse responds to, whether it suits a load, what its standard fixes",
+        title: "Fuse: what it responds to and what it is good for",
+        example: "underlid calc fuse \"class T\" --rating \"200 A\" --current \"150 A\" --voltage \"29.2 V\" --prospective \"5.4 kA\"",
+        fixed: &[("conductor", "conductor.kind", "cable")],
+        flags: &[
+            flag("KIND", To::Fuse, "The kind of fuse, or \"thermal cut-off\"").required(),
+            key("rating", "element.rating", "Rated current printed on it"),
+            CURRENT,
+            AMBIENT,
+            flag("voltage", To::Fact("pack.highest_voltage", Dimension::VOLTAGE), "Highest voltage of the pack, at the end of charging"),
+            flag("prospective", To::Fact("path.short_circuit_current", Dimension::CURRENT), "Prospective short-circuit current where the fuse sits, from `calc short-circuit`"),
+            key("rated-voltage", "element.rated_voltage", "DC voltage rating read from the fuse or its data sheet"),
+            key("interrupting", "element.interrupting_rating", "DC interrupting rating read from the fuse or its data sheet"),
+            key("trip", "bms.overcurrent_trip", "Current at which the BMS trips"),
+            key("trip-delay", "bms.overcurrent_delay", "Time after which it does"),
+            flag("ampacity", To::Fact("conductor.permissible_current", Dimension::CURRENT), "Permissible current of the weakest conductor it is to protect, from `calc busbar` or `calc cable`"),
+        ],
+        facts: &[
+            "element.responds_to",
+            "element.permissible_current",
+            "element.voltage_found",
+            "element.interrupting_found",
+            "element.clears_within",
+            "path.fuse_rating",
+        ],
+        methods: &[&physics::fuse::METHOD],
+        notes: &[],
+        caution: FUSE_CAUTION,
+    },
+    Subject {
+        name: "short-circuit",
+        about: "What flows if the terminals are bridged and nothing opens",
+        title: "Prospective short-circuit current",
+        example: "underlid calc short-circuit --chemistry LFP --cell-resistance \"0.25 mΩ ± 0.05 mΩ\" --series 8 --path \"1.2 mΩ\"",
+        fixed: &[
+            ("cells", "cells.parallel", "1"),
+            ("element", "element.kind", "connector"),
+            ("element", "path.complete", "yes"),
+            ("conductor", "conductor.kind", "cable"),
+            ("conductor", "conductor.material", "copper"),
+        ],
+        flags: &[
+            key("cell-resistance", "cells.resistance", "Resistance of one cell; the DC value gives a lower, the 1 kHz value a higher current").required(),
+            key("series", "cells.series", "Cells, or groups of parallel cells, in series").required(),
+            key("parallel", "cells.parallel", "Cells in parallel; without it 1"),
+            flag("cell-voltage", To::Fact("pack.cell_rest_voltage", Dimension::VOLTAGE), "Voltage of one cell at rest and fully charged"),
+            key("chemistry", "cells.chemistry", "Chemistry, for the usual voltage"),
+            key("path", "element.resistance", "Resistance of everything else in the loop: bars, joints, BMS, fuse, cable"),
+            key("conductor", "conductor.size", "Cross-section of the thinnest copper conductor, for the time it withstands the current"),
+        ],
+        facts: &["path.short_circuit_current", "conductor.withstand"],
+        methods: &[&physics::short_circuit::METHOD, &physics::adiabatic::METHOD],
+        notes: &["the fuse's DC interrupting rating must be no less than this current, at the pack's highest voltage"],
+        caution: SHORT_CAUTION,
+    },
+    Subject {
+        name: "heat-path",
+        about: "How warm the switching devices get through the layers of their heat path",
+        title: "Heat path of the switching devices",
+        example: "underlid calc heat-path --layer \"pad: 1.5 mm, 40 cm2, 3 W/(m·K)\" --layer \"heat sink: 1.8 K/W\" \
+                  --current \"150 A\" --devices 10 --on-resistance \"1.2 mΩ\" --junction-to-case \"0.5 K/W\" --ambient \"25 degC\"",
+        fixed: &[("bms", "bms.switching_devices", "1"), ("bms", "bms.devices_in_series", "1")],
+        flags: &[
+            flag("layer", To::Layer, "A layer from the devices outwards, once for each: \"1.5 mm, 40 cm2, 3 W/(m·K)\" or \"0.5 K/W\", perhaps with a name and a colon in front").required(),
+            flag("power", To::Fact("bms.dissipation", Dimension::POWER), "Heat that goes through the layers, where it is known"),
+            key("current", "claims.continuous_current", "Current through all devices together"),
+            key("devices", "bms.switching_devices", "Devices in parallel that share the current and the heat path; without it 1"),
+            key("in-series", "bms.devices_in_series", "Devices in series in the path of the current; without it 1"),
+            key("on-resistance", "bms.device_resistance", "On-resistance of one device at 25 °C, from its data sheet"),
+            key("factor", "bms.device_resistance_factor", "On-resistance at the highest junction temperature over that at 25 °C, from the data sheet"),
+            key("junction-limit", "bms.device_temperature_limit", "Highest junction temperature of the data sheet"),
+            key("junction-to-case", "bms.device_thermal_resistance", "Thermal resistance from junction to case of one device, from the data sheet"),
+            key("ambient", "inspection.ambient", "Temperature where the last layer ends"),
+        ],
+        facts: &[
+            "bms.heat_path_resistance",
+            "bms.device_current",
+            "bms.dissipation",
+            "bms.surface_temperature",
+            "bms.junction_temperature",
+            "bms.junction_limit",
+        ],
+        methods: &[&physics::heat_path::METHOD],
+        notes: &["what is not listed as a layer is not counted: spreading in a plate, the film of air outside"],
+        caution: CAUTION,
+    },
+    Subject {
+        name: "joint",
+        about: "What a millivolt reading over a joint says, and what an overlap and a bolt are good for",
+        title: "Joint: reading, overlap, bolt",
+        example: "underlid calc joint --drop \"4.2 mV ± 0.1 mV\" --current \"100 A\" --rated \"150 A\" --overlap \"25 x 20 mm\" --thickness \"3 mm\" --bolt M8",
+        fixed: &[("element", "element.kind", "joint"), ("element", "element.fastening", "bolted")],
+        flags: &[
+            key("drop", "element.drop", "Voltage drop over the joint, measured with four wires"),
+            key("current", "element.drop_current", "Current while the drop was measured"),
+            key("resistance", "element.resistance", "Resistance of the joint, where it was measured itself"),
+            key("rated", "claims.continuous_current", "Continuous current the joint has to carry"),
+            key("overlap", "element.overlap", "Length along the current and width of the overlap, such as \"25 x 20 mm\""),
+            key("thickness", "element.thickness", "Thickness of the thinner bar or lug"),
+            key("bolt", "element.bolt", "Bolt thread, such as M8"),
+            key("torque", "element.torque", "Torque found or applied"),
+        ],
+        facts: &[
+            "element.resistance_found",
+            "element.drop_at_rated",
+            "element.heat",
+            "element.permissible_current",
+            "element.overlap_ratio",
+            "element.usual_torque",
+        ],
+        methods: &[&physics::joint::METHOD, &OVERLAP, &BOLT],
+        notes: &[
+            "keep the test leads off the current leads: a clip that carries the current adds its own drop",
+            "a cell's stud or threaded hole takes far less torque than the thread: use the cell maker's figure there",
+        ],
+        caution: CAUTION,
+    },
+    Subject {
+        name: "pack",
+        about: "What series and parallel make of a cell: voltage, capacity, energy, C-rate",
+        title: "Pack: what series and parallel make of a cell",
+        example: "underlid calc pack --series 8 --chemistry LFP --cell-capacity \"150 Ah\" --current \"150 A\" --charge-voltage \"29.2 V\"",
+        fixed: &[("cells", "cells.parallel", "1")],
+        flags: &[
+            key("series", "cells.series", "Cells, or groups of parallel cells, in series").required(),
+            key("parallel", "cells.parallel", "Cells in parallel; without it 1"),
+            key("cell-capacity", "cells.capacity", "Capacity of one cell").required(),
+            key("chemistry", "cells.chemistry", "Chemistry, for the usual voltages"),
+            key("cell-voltage", "cells.nominal_voltage", "Nominal voltage of one cell, where it is known"),
+            key("cell-rate", "cells.discharge_rate_limit", "Continuous discharge limit of the cell, such as \"1 C\""),
+            key("current", "claims.continuous_current", "Continuous current of the pack, for the C-rate"),
+            key("charge-voltage", "claims.charge_voltage", "Charge voltage of the pack, to be divided among the cells"),
+            key("cutoff-voltage", "claims.cutoff_voltage", "Cut-off voltage of the pack, to be divided among the cells"),
+        ],
+        facts: &[
+            "pack.nominal_voltage",
+            "pack.capacity",
+            "pack.energy",
+            "pack.highest_voltage",
+            "pack.c_rate",
+            "pack.c_rate_limit",
+            "pack.cell_charge_voltage",
+            "pack.cell_charge_limit",
+            "pack.cell_cutoff_voltage",
+            "pack.cell_discharge_limit",
+        ],
+        methods: &[&CELLS],
+        notes: &["the cells are taken to share the pack's voltage equally; cells out of balance do not"],
+        caution: CAUTION,
+    },
+];
