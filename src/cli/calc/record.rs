@@ -170,7 +170,7 @@ pub(super) fn make(subject: &Subject, typed: &[(&Flag, Typed)], book: &Book) -> 
         path.push_str(&format!("[[path.element]]\nid = \"{element}\"\n"));
         keys.iter().filter(|(key, _)| head(key) == *element).for_each(|(_, line)| path.push_str(line));
     }
-    let mut text = "schema = 1\n".to_owned();
+    let mut text = format!("schema = {}\n", record::SCHEMA);
     for (table, lines) in tables {
         text.push_str(&format!("[{table}]\n{lines}"));
     }

@@ -57,20 +57,6 @@ struct Lacks {
     give: Vec<String>,
 }
 
-#[derive(Debug, Serialize)]
-struct MethodShown {
-    name: &'static str,
-    formula: &'static str,
-    source: &'static str,
-    range: &'static str,
-}
-
-impl From<&Method> for MethodShown {
-    fn from(&Method { name, formula, source, range }: &Method) -> Self {
-        Self { name, formula, source, range }
-    }
-}
-
 /// The sheet.
 #[derive(Debug, Serialize)]
 pub(super) struct Sheet {
@@ -84,7 +70,7 @@ pub(super) struct Sheet {
     refused: Vec<String>,
     findings: Vec<Finding>,
     not_decided: Vec<Lacks>,
-    methods: Vec<MethodShown>,
+    methods: &'static [&'static Method],
     notes: Vec<String>,
     caution: &'static str,
 }
@@ -154,7 +140,7 @@ impl Sheet {
             refused: Vec::new(),
             findings: Vec::new(),
             not_decided: Vec::new(),
-            methods: subject.methods.iter().map(|method| MethodShown::from(*method)).collect(),
+            methods: subject.methods,
             notes: subject.notes.iter().map(|note| (*note).to_owned()).collect(),
             caution: subject.caution,
         };

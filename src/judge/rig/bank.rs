@@ -8,9 +8,9 @@ use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricCurrent, ElectricalResistance};
 use uom::si::power::watt;
 
+use super::judged::{Basis, Judged};
+use super::line::Line;
 use super::plan::{Bank, Session, bank};
-use super::sheet::Line;
-use super::workup::Workup;
 use crate::record::parts::RigLoad;
 use crate::units::{Dimension, show};
 
@@ -22,8 +22,8 @@ fn is_bank(load: &RigLoad) -> bool {
 }
 
 /// The bank for a current between the pack's voltage at rest when full and its cut-off.
-fn of(workup: &Workup<'_>, current: f64, leads: f64) -> Option<Bank> {
-    let plan = workup.basis.plan;
+fn of(basis: &Basis<'_>, current: f64, leads: f64) -> Option<Bank> {
+    let plan = basis.plan;
     let (current, leads) = (ElectricCurrent::new::<ampere>(current), ElectricalResistance::new::<ohm>(leads));
     bank(current, plan.full?, plan.cutoff?, leads)
 }
@@ -64,41 +64,41 @@ fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
 }
 
 /// For the capacity test, where a bank is recorded or no load at all.
-pub(super) fn for_capacity(workup: &Workup<'_>, session: &Session) -> Vec<Line> {
-    let loads = &workup.basis.record.rig.load;
+pub(super) fn for_capacity(basis: &Basis<'_>, session: &Session) -> Vec<Line> {
+    let loads = &basis.record.rig.load;
     if !(loads.is_empty() || loads.iter().any(is_bank)) {
         return Vec::new();
     }
     let current = session.current.get::<ampere>();
     let name = if loads.is_empty() { INSTEAD } else { "resistor bank, alone" };
-    let bank = of(workup, current, 0.0);
+    let bank = of(basis, current, 0.0);
     bank.map(|bank| lines(name, &bank, current, 0.0)).into_iter().flatten().collect()
 }
 
 /// For the full-load test: each recorded bank for its share, or one for the whole current where no load is recorded.
-pub(super) fn for_full_load(workup: &Workup<'_>, session: &Session) -> Vec<Line> {
-    let loads = &workup.basis.record.rig.load;
+pub(super) fn for_full_load(basis: &Basis<'_>, judged: &Judged, session: &Session) -> Vec<Line> {
+    let loads = &basis.record.rig.load;
     if loads.is_empty() {
-        let current = workup.judged.set.unwrap_or(session.current.get::<ampere>());
-        let bank = of(workup, current, 0.0);
+        let current = judged.set.unwrap_or(session.current.get::<ampere>());
+        let bank = of(basis, current, 0.0);
         return bank.map(|bank| lines(INSTEAD, &bank, current, 0.0)).into_iter().flatten().collect();
     }
-    let banks = loads.iter().zip(&workup.judged.shares).filter(|(load, _)| is_bank(load));
+    let banks = loads.iter().zip(&judged.shares).filter(|(load, _)| is_bank(load));
     banks
         .filter_map(|(_, share)| {
             let each = share.each?;
             // A bank that its leads leave no room for is told by the drop of the leads.
-            let leads = share.leads.filter(|leads| of(workup, each, *leads).is_some()).unwrap_or(0.0);
+            let leads = share.leads.filter(|leads| of(basis, each, *leads).is_some()).unwrap_or(0.0);
             let one = if share.count > 1 { "each of " } else { "" };
-            Some(lines(&format!("resistance of {one}{}", share.name), &of(workup, each, leads)?, each, leads))
+            Some(lines(&format!("resistance of {one}{}", share.name), &of(basis, each, leads)?, each, leads))
         })
         .flatten()
         .collect()
 }
 
 /// The caution of hot resistors, where a bank is recorded.
-pub(super) fn caution(workup: &Workup<'_>) -> Option<String> {
-    workup.basis.record.rig.load.iter().any(is_bank).then(|| {
+pub(super) fn caution(basis: &Basis<'_>) -> Option<String> {
+    basis.record.rig.load.iter().any(is_bank).then(|| {
         "A resistor bank turns all of the power into heat: its surfaces burn skin and set things on fire, and stay hot for long after. \
          Nothing lies on or near it, and its fan runs before the load does."
             .to_owned()

@@ -2,11 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::circuit::{self, Common, Fault};
-use crate::judge::facts::{
-    Answer, Derived, Facts, Missing, Reason, Subject, Val, Values, Worked, element_label,
-};
-use crate::judge::rules::{Book, Finding, Scope, judge_rig};
+use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Subject, Val, Worked, element_label};
 use crate::record::parts::Element;
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};
@@ -32,11 +28,11 @@ pub(super) struct Branch {
     pub(super) current: Option<f64>,
     /// Equal branches side by side.
     pub(super) count: u32,
-    record: Record,
+    pub(super) record: Record,
     /// Places of what the data sheets say, by the id of the fuse.
     clearings: BTreeMap<String, usize>,
-    derived: Derived,
-    limits: BTreeMap<String, Amount>,
+    pub(super) derived: Derived,
+    pub(super) limits: BTreeMap<String, Amount>,
 }
 
 impl Branch {
@@ -169,40 +165,6 @@ impl Branch {
         };
         Ok(value(Val::Amount(Amount::exact(current, Dimension::CURRENT))))
     }
-
-    /// Applies the rules of the rig's elements; `rig` holds the facts of the rig as a whole.
-    pub(super) fn judge(
-        &self,
-        book: &Book,
-        rig: &Values,
-        common: &Common,
-        fault: &Fault<'_>,
-    ) -> Vec<Finding> {
-        let mut derived = self.derived.clone();
-        derived.each_answer(&mut |answer| *answer = told_of_a_rig(answer.clone()));
-        derived.add_rig(rig.clone(), Vec::new(), Vec::new());
-        for index in 0..self.elements().len() {
-            derived.add_element(index, circuit::of_element(self, index, common, fault));
-        }
-        let limits = &self.limits;
-        let mut findings = judge_rig(book, |scope| match scope {
-            Scope::RigElements(kinds) => (0..self.elements().len())
-                .filter(|index| kinds.contains(&self.kind(*index)))
-                .map(|index| {
-                    let subject = Subject::Element(index);
-                    Facts { record: &self.record, derived: &derived, limits, subject }
-                })
-                .collect(),
-            _ => Vec::new(),
-        });
-        for finding in &mut findings {
-            if let Subject::Element(index) = finding.at {
-                finding.subject = self.label(index);
-            }
-            finding.missing = finding.missing.iter().map(renamed).collect();
-        }
-        findings
-    }
 }
 
 /// A value without any working.
@@ -224,7 +186,7 @@ fn words(text: &str) -> String {
         .replace("`path.complete`", "`rig.complete`")
 }
 
-fn told_of_a_rig(answer: Answer) -> Answer {
+pub(super) fn told_of_a_rig(answer: Answer) -> Answer {
     match answer {
         // What could not be told is not known.
         Ok(worked) if worked.value == Val::Text("unknown".to_owned()) => {
@@ -243,7 +205,7 @@ fn told_of_a_rig(answer: Answer) -> Answer {
     }
 }
 
-fn renamed(missing: &Missing) -> Missing {
+pub(super) fn renamed(missing: &Missing) -> Missing {
     match missing.name.as_str() {
         "path.complete" => {
             Missing { name: "rig.complete".to_owned(), what: words(&missing.what), reason: missing.reason }

@@ -10,7 +10,7 @@ use super::circuit::{self, Fuses};
 use super::equipment;
 use super::judged::Basis;
 use super::view::{RigView, Verdict, branch_view, conclude};
-use crate::judge::facts::{Missing, Reason, Subject};
+use crate::judge::facts::Subject;
 use crate::judge::rules::Scope;
 use crate::record::parts::Element;
 use crate::units::Amount;
@@ -57,8 +57,11 @@ impl Basis<'_> {
         let fault = self.fault_of(&fault_current);
         let common = self.common(&Fuses::of(&branch, &fault), &fault);
         let mut facts = self.facts(&branch);
-        let fuses =
-            if elements.is_empty() { Err(vec![not_connected()]) } else { branch.of_path("path.fuses") };
+        let fuses = if elements.is_empty() {
+            Err(vec![equipment::not_connected()])
+        } else {
+            branch.of_path("path.fuses")
+        };
         facts.insert("source.fuses", fuses);
         facts.insert("source.listed", equipment::charging_listed(self.record, &elements));
         let mut derived = self.derived.clone();
@@ -92,14 +95,5 @@ impl Charging {
     pub(super) fn drop(&self, source: Option<f64>) -> Option<(f64, Option<f64>)> {
         let drop = self.resistance.as_ref()?.value() * self.current?;
         Some((drop, source.map(|source| source - drop)))
-    }
-}
-
-/// How the source is connected is not recorded.
-pub(super) fn not_connected() -> Missing {
-    Missing {
-        name: "source.shares_leads".to_owned(),
-        what: "how the source is connected is not recorded: its own leads ([[rig.source.element]]), or those of the loads".to_owned(),
-        reason: Reason::NotRecorded,
     }
 }

@@ -11,8 +11,11 @@ use uom::si::f64::{Area, ElectricCurrent, ThermodynamicTemperature};
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
-use super::branch::{Branch, Carries, no_ambient, value};
-use crate::judge::facts::{Answer, Bound, Missing, Reason, Side, Val, Values, Worked, capped};
+use super::branch::{Branch, Carries, no_ambient, renamed, told_of_a_rig, value};
+use crate::judge::facts::{
+    Answer, Bound, Facts, Missing, Reason, Side, Subject, Val, Values, Worked, capped,
+};
+use crate::judge::rules::{Book, Finding, Scope, judge_rig};
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
 use crate::units::{Amount, Dimension, propagate, show, significant};
@@ -226,6 +229,42 @@ fn at_most(missing: Vec<Missing>) -> Option<Bound> {
 pub(super) struct Common {
     pub(super) smallest_fuse: Answer,
     pub(super) let_through: Answer,
+}
+
+impl Branch {
+    /// Applies the rules of the rig's elements; `rig` holds the facts of the rig as a whole.
+    pub(super) fn judge(
+        &self,
+        book: &Book,
+        rig: &Values,
+        common: &Common,
+        fault: &Fault<'_>,
+    ) -> Vec<Finding> {
+        let mut derived = self.derived.clone();
+        derived.each_answer(&mut |answer| *answer = told_of_a_rig(answer.clone()));
+        derived.add_rig(rig.clone(), Vec::new(), Vec::new());
+        for index in 0..self.elements().len() {
+            derived.add_element(index, of_element(self, index, common, fault));
+        }
+        let limits = &self.limits;
+        let mut findings = judge_rig(book, |scope| match scope {
+            Scope::RigElements(kinds) => (0..self.elements().len())
+                .filter(|index| kinds.contains(&self.kind(*index)))
+                .map(|index| {
+                    let subject = Subject::Element(index);
+                    Facts { record: &self.record, derived: &derived, limits, subject }
+                })
+                .collect(),
+            _ => Vec::new(),
+        });
+        for finding in &mut findings {
+            if let Subject::Element(index) = finding.at {
+                finding.subject = self.label(index);
+            }
+            finding.missing = finding.missing.iter().map(renamed).collect();
+        }
+        findings
+    }
 }
 
 /// What only an element of a rig has. Where the air around the rig is not recorded, what rests on it is missing.

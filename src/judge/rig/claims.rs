@@ -8,8 +8,8 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
 
 use super::check::{Lacking, line_for};
+use super::line::Line;
 use super::plan::Claims;
-use super::sheet::Line;
 use crate::physics::cells::Chemistry;
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};

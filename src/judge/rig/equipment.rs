@@ -1,7 +1,6 @@
 //! Facts of the loads, the meters, the source and the rig as a whole.
 
 use super::branch::value;
-use super::charging::not_connected;
 use super::circuit::incomplete;
 use super::plan::MOST_LOADS;
 use crate::judge::facts::{Answer, Missing, Reason, Sources, Val, Values, Worked};
@@ -192,6 +191,15 @@ pub(super) fn charging_listed(record: &Record, elements: &[Element]) -> Answer {
         (count_leads(elements) < LEAST_LEADS).then(|| no_way_back("source.element"))
     };
     yes_unless(lack.into_iter().chain(said_complete(record)).collect())
+}
+
+/// How the source is connected is not recorded.
+pub(super) fn not_connected() -> Missing {
+    Missing {
+        name: "source.shares_leads".to_owned(),
+        what: "how the source is connected is not recorded: its own leads ([[rig.source.element]]), or those of the loads".to_owned(),
+        reason: Reason::NotRecorded,
+    }
 }
 
 /// Sum of readings with their uncertainty: one instrument's share of the reading adds, independent ones do not.

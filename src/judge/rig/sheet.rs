@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::check::Lacking;
 use super::claims::{FromRecord, Given};
 use super::judged::Basis;
+use super::line::{Line, Planned};
 use super::plan::{NoPlan, propose};
 use super::proposals::Leads;
 use super::view::RigView;
@@ -12,77 +13,6 @@ use super::workup::Workup;
 use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Change, Grade, Outcome};
 use crate::record::Record;
-use crate::units::{Dimension, Quantity, show, significant};
-
-/// Durations from here on are told in hours, s.
-const TWO_HOURS: f64 = 7_200.0;
-/// Longer ones are told in days, s.
-const FOUR_DAYS: f64 = 345_600.0;
-
-/// A named value.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Line {
-    /// Its name.
-    pub name: String,
-    /// Its value, for people.
-    pub value: String,
-    /// Its value in SI units.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub si: Option<f64>,
-    /// The unit of that.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub si_unit: Option<String>,
-}
-
-impl Line {
-    pub(super) fn words(name: &str, value: &str) -> Self {
-        Self { name: name.to_owned(), value: value.to_owned(), si: None, si_unit: None }
-    }
-
-    pub(super) fn of(name: &str, value: f64, dimension: Dimension) -> Self {
-        Self {
-            name: name.to_owned(),
-            value: show(value, dimension),
-            si: Some(value),
-            si_unit: Some(dimension.to_string()),
-        }
-    }
-
-    pub(super) fn recorded(name: &str, quantity: &Quantity) -> Self {
-        Self { value: quantity.text.clone(), ..Self::of(name, quantity.value, quantity.dimension) }
-    }
-
-    /// A duration; from two hours on in hours, as a clock at the bench shows it.
-    pub(super) fn duration(name: &str, seconds: f64) -> Self {
-        let mut line = Self::of(name, seconds, Dimension::TIME);
-        if (TWO_HOURS..FOUR_DAYS).contains(&seconds) {
-            line.value = format!("{} h", significant(seconds / 3600.0, 3));
-        }
-        line
-    }
-
-    pub(super) fn and(mut self, more: &str) -> Self {
-        self.value.push_str(more);
-        self
-    }
-}
-
-/// One step of the session, in its order.
-#[derive(Debug, Clone, Serialize)]
-pub struct Planned {
-    /// Its name for machines.
-    pub id: &'static str,
-    /// Its title.
-    pub title: &'static str,
-    /// What to set, and what to expect.
-    pub settings: Vec<Line>,
-    /// What to do, in order.
-    pub steps: Vec<String>,
-    /// What to write down.
-    pub note: Vec<String>,
-    /// Where it is dangerous.
-    pub cautions: Vec<String>,
-}
 
 /// The whole sheet.
 #[derive(Debug, Clone, Serialize)]

@@ -90,8 +90,7 @@ pub struct RigView {
 }
 
 impl RigView {
-    /// Circuits with what the rules say of them at a current in A; what nobody recorded has no checks. [`conclude`] finds the
-    /// outcome.
+    /// Circuits with what the rules say of them at a current in A; [`conclude`] finds the words.
     pub(super) fn of(
         mut branches: Vec<BranchView>,
         current: Option<f64>,
@@ -100,9 +99,11 @@ impl RigView {
     ) -> Self {
         branches.retain(|branch| !branch.elements.is_empty());
         findings.sort_by_key(|finding| (finding.outcome, finding.grade));
+        // What nobody recorded has no checks.
+        findings.retain(|_| recorded);
         Self {
             recorded,
-            outcome: Outcome::NotDecided,
+            outcome: Outcome::together(findings.iter().map(|finding| finding.outcome)),
             sentence: String::new(),
             test_current: current.map(|current| show(current, Dimension::CURRENT)),
             test_current_si: current,
@@ -110,7 +111,7 @@ impl RigView {
             weakest_lead: weakest(&branches, |row| row.is_lead),
             not_known: not_known(&branches),
             branches,
-            checks: if recorded { findings.into_iter().map(Check::from).collect() } else { Vec::new() },
+            checks: findings.into_iter().map(Check::from).collect(),
             notes: Vec::new(),
             unfused: None,
         }
@@ -223,7 +224,6 @@ pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
     let number = |outcome| view.with_outcome(outcome).count();
     let (short, open) = (number(Outcome::FallsShort), number(Outcome::NotDecided));
     let at = view.test_current.as_ref().map_or_else(String::new, |current| format!(" at {current}"));
-    view.outcome = Outcome::together(view.checks.iter().map(|check| check.outcome));
     let checks = |number| crate::units::words::count(number, "check", "checks");
     view.sentence = match view.outcome {
         Outcome::FallsShort => {

@@ -13,9 +13,9 @@ use uom::si::time::second;
 use super::bank;
 use super::charging::Charging;
 use super::judged::{Basis, Judged};
+use super::line::{Line, Planned};
 use super::plan::{CAPACITY_RATE, COLD_RATE, Session, warm_up};
 use super::proposals::Equal;
-use super::sheet::{Line, Planned};
 use crate::units::{Dimension, Quantity, show, significant};
 
 /// A charge is full when its current falls below this, per hour (common practice, no source).
@@ -197,7 +197,7 @@ impl Workup<'_> {
             );
             settings.extend(self.cutoff("cut-off at the load"));
             settings.extend(self.discharge(session));
-            settings.extend(bank::for_capacity(self, session));
+            settings.extend(bank::for_capacity(self.basis, session));
             if let Some(drop) = &self.judged.drop.known {
                 let least = if self.judged.drop.missing.is_empty() { "" } else { " at least" };
                 settings.push(
@@ -257,7 +257,7 @@ impl Workup<'_> {
             }
             settings.extend(self.cutoff("stop if the voltage falls to"));
             settings.extend(self.shares());
-            settings.extend(bank::for_full_load(self, session));
+            settings.extend(bank::for_full_load(self.basis, self.judged, session));
         }
         let mut steps = Vec::new();
         if settings.is_empty() {
@@ -290,7 +290,7 @@ impl Workup<'_> {
                 "temperatures of both terminals, of every lug and of the weakest lead, every minute",
                 "whether the BMS opened, and when",
             ]),
-            cautions: bank::caution(self).into_iter().chain([
+            cautions: bank::caution(self.basis).into_iter().chain([
                 "Leads, lugs and loads get hot enough to burn skin and melt insulation. Nothing lies on them, and no lead is coiled up."
                     .to_owned(),
                 "Switch loads on and off at the loads, not by pulling a lead: the arc of a direct current does not go out by itself. \

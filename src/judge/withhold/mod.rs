@@ -161,8 +161,7 @@ impl Withheld {
 /// The texts that the program's own words hold, so that they can neither be hidden nor give anybody away.
 fn program_says(texts: &[String]) -> BTreeSet<String> {
     static OWN: LazyLock<Folded> = LazyLock::new(|| {
-        let mut text =
-            [BUILT_IN[0].1, BUILT_IN[1].1, crate::units::words::CAUTION, WITHHELD].join("\n");
+        let mut text = [BUILT_IN[0].1, BUILT_IN[1].1, crate::units::words::CAUTION, WITHHELD].join("\n");
         let templates = crate::render::write_up::TEMPLATES
             .iter()
             .chain(&crate::render::compare::TEMPLATES)
