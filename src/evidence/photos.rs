@@ -74,7 +74,7 @@ impl DifferenceHash {
 }
 
 /// One photo, as found.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Photo {
     /// Where it lies.
     pub path: PathBuf,

@@ -252,7 +252,7 @@ pub fn signature_path(file: &Path) -> PathBuf {
 }
 
 /// A signature that fits.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Verified {
     /// The number of the key that made it.
     pub key_id: String,

@@ -16,7 +16,7 @@ use super::ssh::{self, SSH_NAMESPACE, SSH_SIGNATURE_ENDING, SshKey};
 const KEYS_MAX_BYTES: u64 = 1024 * 1024;
 
 /// The two kinds of signature.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum SignatureKind {
     /// In the minisign format.
@@ -112,7 +112,7 @@ fn allowed_signer(line: &str, path: &Path) -> Result<(Option<String>, SshKey), S
 }
 
 /// A signature that lies beside a manifest; what it says of itself is not checked.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Present {
     /// Its file name.
     pub file: String,
@@ -140,7 +140,7 @@ pub fn present(manifest: &Path) -> Vec<Present> {
 }
 
 /// What can be said of who sealed it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(tag = "outcome", rename_all = "kebab-case")]
 pub enum Signed {
     /// Signed with the key that was given.

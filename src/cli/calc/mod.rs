@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 
-use self::sheet::Sheet;
+pub(super) use self::sheet::Sheet;
 use super::{CAUTION, Done, Failure, Format};
 use crate::judge::inspection;
 use crate::physics::Refusal;

@@ -10,10 +10,11 @@ use serde::Serialize;
 
 use crate::judge::rules::{Book, Outcome};
 use crate::physics::{Method, Refusal};
+use crate::units::words::columns;
 use crate::units::{Amount, Dimension, Quantity, SourceId, Uncertain, propagate};
 
 /// A value that went in.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Input {
     name: String,
     value: String,
@@ -28,7 +29,7 @@ struct Input {
 }
 
 /// A value that was worked out.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Step {
     name: String,
     formula: String,
@@ -41,7 +42,7 @@ struct Step {
 }
 
 /// Two values held against each other.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Comparison {
     what: String,
     requirement: String,
@@ -49,7 +50,7 @@ struct Comparison {
     because: String,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct MethodShown {
     name: &'static str,
     formula: &'static str,
@@ -58,8 +59,8 @@ struct MethodShown {
 }
 
 /// The sheet.
-#[derive(Debug, Serialize)]
-pub(super) struct Sheet {
+#[derive(Debug, Serialize, schemars::JsonSchema)]
+pub(in crate::cli) struct Sheet {
     /// Version of this shape; it changes only when a field changes its meaning or goes away.
     schema: u32,
     calculation: &'static str,
@@ -253,12 +254,13 @@ impl Sheet {
 
     fn write(&self, out: &mut String) -> std::fmt::Result {
         writeln!(out, "{}", self.title)?;
-        let wide = self.inputs.iter().map(|i| i.name.chars().count()).max().unwrap_or(0);
-        for (index, input) in self.inputs.iter().enumerate() {
-            let head = if index == 0 { "\nPut in\n" } else { "" };
+        let inputs = self.inputs.iter().map(|input| {
             let how = if input.how == "given" { String::new() } else { format!("  ({})", input.how) };
-            let pad = " ".repeat(wide - input.name.chars().count());
-            writeln!(out, "{head}  {}{pad}  {}{how}", input.name, plain(&input.value))?;
+            vec![input.name.clone(), format!("{}{how}", plain(&input.value))]
+        });
+        for (index, line) in columns(&inputs.collect::<Vec<_>>()).into_iter().enumerate() {
+            let head = if index == 0 { "\nPut in\n" } else { "" };
+            writeln!(out, "{head}  {line}")?;
         }
         for (index, step) in self.steps.iter().enumerate() {
             let head = if index == 0 { "\nWorked out\n" } else { "" };

@@ -35,6 +35,7 @@ use crate::record::{Part, Record};
 use crate::units::words::nearest;
 
 pub use pick::{Moment, clock_offset, numbers};
+pub use show::CardTold;
 
 /// An answer within this many seconds of a picture is proposed for it (common practice, no source).
 const NEAR_ANSWER: i64 = 600;
@@ -98,7 +99,7 @@ pub struct CardPhoto {
 }
 
 /// A part that a picture may show.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Proposal {
     /// What it would show.
     pub shows: String,
@@ -120,7 +121,7 @@ pub enum Tie {
 }
 
 /// A picture that was taken in.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Taken {
     /// Its number on the card.
     pub number: usize,

@@ -14,7 +14,7 @@ use crate::record::{FieldInfo, Kind};
 use crate::units::{Amount, Dimension};
 
 /// Something that is not recorded, with the line that would tell it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Lacking {
     /// What is missing, as a person would say it.
     pub what: String,
@@ -53,7 +53,7 @@ fn example_line(info: &FieldInfo) -> String {
 }
 
 /// One check.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Check {
     /// Its name, the same for every part that it is made of.
     pub check: &'static str,

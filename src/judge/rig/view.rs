@@ -9,7 +9,7 @@ use crate::judge::rules::Outcome;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element of the rig.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct ElementRow {
     /// As a person would name it.
     pub label: String,
@@ -34,7 +34,7 @@ pub struct ElementRow {
 }
 
 /// Elements that carry one current.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct BranchView {
     /// "the whole current", or the load whose share it is.
     pub name: String,
@@ -53,7 +53,7 @@ pub struct BranchView {
 }
 
 /// The rig, judged.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct RigView {
     /// True when something of a rig is recorded.
     pub recorded: bool,

@@ -61,7 +61,7 @@ fn one_by_one(
     axis: &str,
 ) -> String {
     let group = |(name, value, words, class)| {
-        let bar = Bar { value: Some(value), there: true, words, strong: true, class, ..Bar::default() };
+        let bar = Bar { value: Some(value), there: true, words, class, ..Bar::default() };
         Group { name, bars: vec![bar] }
     };
     let groups = bars.map(group).collect();

@@ -5,6 +5,7 @@
 //! dash, no mean.
 
 use jiff::civil::Date;
+use serde_json::{Value, json};
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,6 +44,16 @@ impl Kind {
             Self::Count => "INT64",
             Self::YesNo => "BOOLEAN",
             Self::Date => "INT32 (DATE)",
+        }
+    }
+
+    /// Its type in the JSON Lines.
+    const fn json(self) -> &'static str {
+        match self {
+            Self::Text | Self::Date => "string",
+            Self::Number => "number",
+            Self::Count => "integer",
+            Self::YesNo => "boolean",
         }
     }
 
@@ -156,6 +167,27 @@ impl<R> Table<R> {
     /// Descriptions of all columns, the key first.
     pub fn infos(&self) -> impl Iterator<Item = &'static Info> + use<R> {
         std::iter::once(&KEY).chain(self.columns.iter().map(|column| &column.info))
+    }
+}
+
+impl<R> Table<R> {
+    /// The JSON Schema (draft 2020-12) of a line of its JSON Lines.
+    pub(super) fn json_schema(&self) -> Value {
+        let property = |info: &Info| {
+            let unit = if info.unit.is_empty() { String::new() } else { format!(", in {}", info.unit) };
+            let about =
+                json!({ "type": [info.kind.json(), "null"], "description": format!("{}{unit}", info.about) });
+            (info.name.to_owned(), about)
+        };
+        json!({
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": format!("underlid: a line of {}.jsonl", self.name),
+            "description": self.about,
+            "type": "object",
+            "properties": self.infos().map(property).collect::<serde_json::Map<_, _>>(),
+            "required": self.infos().map(|info| info.name).collect::<Vec<_>>(),
+            "additionalProperties": false,
+        })
     }
 }
 

@@ -14,7 +14,7 @@ use crate::units::words;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// What the two records say of the change of rating.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub enum Outcome {
     /// The rating is the same.
     #[serde(rename = "rating unchanged")]
@@ -34,7 +34,7 @@ pub enum Outcome {
 }
 
 /// The answer for two records, with its working.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct RatingAnswer {
     /// Name of the first record.
     pub from: String,

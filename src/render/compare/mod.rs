@@ -46,7 +46,7 @@ use crate::render::write_up::View;
 pub const FORMAT: u32 = 1;
 
 /// One of the inspections.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Column {
     /// What it is called here.
     pub name: String,
@@ -86,7 +86,7 @@ pub struct Column {
 }
 
 /// How many rows of each kind the parts have.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Totals {
     /// Changed, or differing as recorded.
     pub changed: usize,
@@ -101,7 +101,7 @@ pub struct Totals {
 }
 
 /// Two or more inspections compared.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Comparison {
     /// Version of this shape.
     pub format: u32,
