@@ -13,8 +13,8 @@ cd "$(dirname "$0")/.."
 numbers=("$@")
 [ "${numbers[0]:-}" = --small ] && numbers=(100 1000)
 [ "${#numbers[@]}" -gt 0 ] || numbers=(100 1000 10000)
-bin=${UNDERLID:-$PWD/target/release/underlid}
-[ -n "${UNDERLID:-}" ] || cargo build --release --locked --quiet
+bin=${UNDERLID:-$PWD/target/shipping/underlid}
+[ -n "${UNDERLID:-}" ] || cargo build --profile shipping --locked --quiet
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 

@@ -1,6 +1,8 @@
 //! Reads and integrates one log: prints charge, energy, seconds and the peak of memory. Run by
 //! `benches/log_integration.sh`, which makes a log of ten million rows and sets other libraries beside it.
 
+#![allow(clippy::print_stdout, reason = "it is what the bench is for")]
+
 use std::path::Path;
 use std::time::Instant;
 

@@ -3,9 +3,21 @@
 //! Everything travels one way: **read** a record and its logs, **derive** what follows from them, **judge** it
 //! against the rule book, **render** the write-up. Each room imports only rooms that stand before it here:
 //! `units`, `record`, `physics`, `logs`, `evidence`, `judge`, `render`, `fill`, `cli`.
-
-#![forbid(unsafe_code)]
-#![warn(missing_docs)]
+//!
+//! This is a program and not a library for others: [`cli::run`] is the way in. What is public besides is what the
+//! integration tests hold against references outside the project, and it changes without notice.
+//!
+//! ```
+//! use std::path::Path;
+//! use underlid::judge::inspection::Inspection;
+//! use underlid::render::write_up::View;
+//!
+//! let inspection = Inspection::open(Path::new("example-inspections/harbour-24-150-rev-b"), &[])?;
+//! let view = View::of(&inspection);
+//! assert_eq!(view.title, "Harbour 24-150, revision B");
+//! assert!(view.falls_short());
+//! # Ok::<(), underlid::judge::inspection::OpenError>(())
+//! ```
 
 pub mod cli;
 pub mod evidence;

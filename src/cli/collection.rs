@@ -77,6 +77,8 @@ impl Collection {
             writeln!(out, "{cells} like a formula: import the CSV files into a spreadsheet as text.")?;
         }
         writeln!(out, "{}", shown(&built.index))?;
+        #[cfg(not(feature = "parquet"))]
+        writeln!(out, "{}", super::left_out_words("The Parquet files need", "parquet"))?;
         if !built.problems.is_empty() {
             let number = count(built.problems.len(), "folder", "folders");
             return Err(Failure::Words(format!("{number} could not be read; the site lists them")));

@@ -4,6 +4,7 @@ use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
+#[cfg(feature = "page")]
 use crate::fill::page::{self, Reach};
 use crate::fill::terminal::{WalkError, Wrapped, walk};
 use crate::fill::{Bench, FillError};
@@ -54,7 +55,12 @@ impl From<FillError> for Failure {
 
 impl Fill {
     pub(super) fn run(&self) -> Result<Done, Failure> {
+        #[cfg(not(feature = "page"))]
+        if self.page {
+            return Err(super::left_out("fill --page", "page"));
+        }
         let bench = Bench::open(&self.folder, &self.house.rules, &self.checklists, self.kind.as_deref())?;
+        #[cfg(feature = "page")]
         if self.page {
             let reach = if self.open_to_network { Reach::Network } else { Reach::ThisMachine };
             page::serve(bench, reach, self.port).map_err(|error| Failure::Words(error.to_string()))?;

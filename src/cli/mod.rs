@@ -2,7 +2,6 @@
 //!
 //! Exit status: 0 nothing critical or major falls short, 1 something does, 2 the input or the call is wrong.
 
-mod appendix;
 mod calc;
 mod check;
 mod checklist;
@@ -12,7 +11,9 @@ mod completions;
 mod decode;
 mod explain;
 mod fill;
+mod migrate;
 mod new;
+#[cfg(feature = "signatures")]
 mod password;
 mod photos;
 mod plan;
@@ -21,6 +22,8 @@ mod report;
 mod schema;
 mod seal;
 mod verify;
+#[cfg(feature = "video")]
+mod video_kit;
 
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -30,6 +33,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
 use crate::record::problem::Problems;
+use crate::record::renamed::{Place, new_word};
 use crate::units::words::CAUTION;
 
 #[derive(Debug, Parser)]
@@ -69,14 +73,24 @@ enum Command {
     Report(report::Report),
     /// Compare inspections part by part: what changed, and what explains a changed rating
     Compare(compare::Compare),
-    /// Write description, chapters, captions and still cards for a video into appendix/
-    Appendix(appendix::Appendix),
+    /// Write description, chapters, captions and still cards for a video into video-kit/
+    #[cfg(feature = "video")]
+    VideoKit(video_kit::VideoKit),
+    /// For a video: this program was built without it
+    #[cfg(not(feature = "video"))]
+    #[command(disable_help_flag = true)]
+    VideoKit {
+        #[arg(hide = true, trailing_var_arg = true, allow_hyphen_values = true)]
+        _given: Vec<std::ffi::OsString>,
+    },
     /// Make a static site and data files of many inspections
     Collection(collection::Collection),
     /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
     Calc(Box<calc::Calc>),
     /// Say what open standards make of cell markings and scanned codes
     Decode(decode::Decode),
+    /// Rewrite the record of an earlier schema for this program, and keep a copy
+    Migrate(migrate::Migrate),
     /// Print the JSON Schema of the record, for editors, or of what a command prints for machines
     Schema(schema::Schema),
     /// Print completions for a shell
@@ -152,6 +166,21 @@ pub(crate) fn words(error: impl std::error::Error) -> Failure {
     Failure::Words(error.to_string())
 }
 
+/// What a program says that was built without one of its features (Cargo.toml lists them).
+#[cfg(not(all(feature = "page", feature = "signatures", feature = "video")))]
+pub(crate) fn left_out(what: &str, feature: &str) -> Failure {
+    Failure::Words(left_out_words(&format!("`{what}` needs"), feature))
+}
+
+/// Says what a program was built without, and how to build it in.
+#[cfg(not(all(feature = "page", feature = "parquet", feature = "signatures", feature = "video")))]
+pub(crate) fn left_out_words(needs: &str, feature: &str) -> String {
+    format!(
+        "{needs} the feature `{feature}`, which this program was built without; `cargo build --release --locked` \
+         builds one with all of them"
+    )
+}
+
 /// Folders named on the command line, and house rules.
 #[derive(Debug, clap::Args)]
 pub(crate) struct House {
@@ -163,7 +192,10 @@ pub(crate) struct House {
 /// Runs the program.
 #[must_use]
 pub fn run() -> ExitCode {
-    let arguments = Arguments::parse();
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return refused(&error),
+    };
     let result = match arguments.command {
         Command::New(command) => command.run(),
         Command::Plan(command) => command.run(),
@@ -176,10 +208,14 @@ pub fn run() -> ExitCode {
         Command::Verify(command) => command.run(),
         Command::Report(command) => command.run(),
         Command::Compare(command) => command.run(),
-        Command::Appendix(command) => command.run(),
+        #[cfg(feature = "video")]
+        Command::VideoKit(command) => command.run(),
+        #[cfg(not(feature = "video"))]
+        Command::VideoKit { .. } => Err(left_out("video-kit", "video")),
         Command::Collection(command) => command.run(),
         Command::Calc(command) => command.run(),
         Command::Decode(command) => command.run(),
+        Command::Migrate(command) => command.run(),
         Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),
     };
@@ -192,6 +228,20 @@ pub fn run() -> ExitCode {
             ExitCode::from(2)
         }
     }
+}
+
+/// Help, version, or a call that is wrong; a command that has another name now is named.
+fn refused(error: &clap::Error) -> ExitCode {
+    let given = std::env::args().nth(1).unwrap_or_default();
+    if error.kind() == clap::error::ErrorKind::InvalidSubcommand
+        && let Some(new) = new_word(Place::Command, &given)
+    {
+        let words = format!("`underlid {given}` is called `underlid {new}` now");
+        let _ = tell(&Failure::Words(words));
+        return ExitCode::from(2);
+    }
+    let _ = error.print();
+    ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2))
 }
 
 fn tell(failure: &Failure) -> std::io::Result<()> {

@@ -3,11 +3,14 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+#[cfg(feature = "signatures")]
+use super::password;
 use super::progress::Line;
-use super::{Done, Failure, Format, House, password, words};
+use super::{Done, Failure, Format, House, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
 use crate::evidence::folder::LeftOut;
 use crate::evidence::hash::Sha256Digest;
+#[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
 use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
 use crate::judge::inspection::{Inspection, RECORD, read_text};
@@ -97,12 +100,19 @@ impl Seal {
             return self.make_key(path);
         }
         let Some(folder) = &self.folder else { return Ok(Done::Well) };
+        #[cfg(not(feature = "signatures"))]
+        if self.sign.is_some() {
+            return Err(super::left_out("seal --sign", "signatures"));
+        }
         let mut report = Report::default();
         if self.published {
             report.bag = self.bag.as_deref().map(|out| self.publish(folder, out)).transpose()?;
         } else {
             report.sealed = Some(self.seal(folder)?);
-            report.signature = self.sign.as_deref().map(|key| self.sign(folder, key)).transpose()?;
+            #[cfg(feature = "signatures")]
+            if let Some(key) = &self.sign {
+                report.signature = Some(self.sign(folder, key)?);
+            }
             report.bag = self.bag.as_deref().map(|out| pack(folder, out)).transpose()?;
         }
         self.print(&report)?;
@@ -112,6 +122,12 @@ impl Seal {
         Ok(Done::Well)
     }
 
+    #[cfg(not(feature = "signatures"))]
+    fn make_key(&self, _: &Path) -> Result<Done, Failure> {
+        Err(super::left_out("seal --new-key", "signatures"))
+    }
+
+    #[cfg(feature = "signatures")]
     fn make_key(&self, path: &Path) -> Result<Done, Failure> {
         let mut public = path.as_os_str().to_owned();
         public.push(".pub");
@@ -159,6 +175,7 @@ impl Seal {
         }
     }
 
+    #[cfg(feature = "signatures")]
     fn sign(&self, folder: &Path, key: &Path) -> Result<PathBuf, Failure> {
         // The folder is handed on; whoever gets it would get the key.
         if let (Ok(inside), Ok(folder)) = (key.canonicalize(), folder.canonicalize())

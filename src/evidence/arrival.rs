@@ -114,7 +114,7 @@ mod tests {
         }
         // FIPS 180-4 example: the digest of "abc".
         let abc = "BA7816BF8F01CFEA414140DE5DAE2223B00361A396177A9CB410FF61F20015AD";
-        let mut text = "schema = 1\n".to_owned();
+        let mut text = "schema = 2\n".to_owned();
         for name in ["photos/a.jpg", "photos/b.jpg", "photos/c.jpg", "../e.jpg"] {
             text.push_str(&format!("[[photo]]\nfile = \"{name}\"\nsha256 = \"{abc}\"\n"));
         }
@@ -132,7 +132,7 @@ mod tests {
 
     #[test]
     fn a_digest_that_is_none_is_refused_with_a_right_one() {
-        let text = "schema = 1\n[[photo]]\nfile = \"photos/a.jpg\"\nsha256 = \"abc\"\n";
+        let text = "schema = 2\n[[photo]]\nfile = \"photos/a.jpg\"\nsha256 = \"abc\"\n";
         let problems = crate::record::read("t", text).unwrap_err();
         let [problem] = problems.list() else { panic!("{problems:?}") };
         assert_eq!(problem.message, "`abc` does not fit `sha256`");

@@ -2,7 +2,7 @@
 //!
 //! Evidence is the record `inspection.toml`, everything under `photos/` and `logs/`, and the house
 //! rules and checklists that the findings rest on. What is generated is not, because it can be made
-//! again: the write-up in `report/`, the description, chapters and cards in `appendix/`, the manifest
+//! again: the write-up in `report/`, the description, chapters and cards in `video-kit/` (`appendix/` once), the manifest
 //! and its signatures (comparisons, collections and bags lie outside the folder). Nor are hidden files and the leftovers of editors and half-done copies. Whatever is left
 //! out is listed, so that nobody believes a file sealed that was not.
 //!
@@ -253,7 +253,9 @@ fn place(entry: &DirEntry) -> Place {
         let is_evidence_folder = EVIDENCE_FOLDERS.contains(&name.as_ref()) && !entry.file_type().is_file();
         return if name == RECORD_NAME || is_evidence_folder {
             Place::Evidence
-        } else if matches!(name.as_ref(), "report" | "appendix") || is_manifest_or_signature(&name) {
+        } else if matches!(name.as_ref(), "report" | "video-kit" | "appendix")
+            || is_manifest_or_signature(&name)
+        {
             Place::Generated
         } else {
             Place::LeftOut(leftover(&name).unwrap_or(LeftOutReason::Elsewhere))

@@ -10,18 +10,20 @@
 //! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
 //! length written in a file, or changes an original.
 
-pub mod arrival;
+pub(crate) mod arrival;
 pub mod bag;
-pub mod error;
-pub mod exif;
-pub mod folder;
+pub(crate) mod error;
+pub(crate) mod exif;
+pub(crate) mod folder;
 pub mod hash;
 pub mod manifest;
 pub mod name;
-pub mod photos;
+pub(crate) mod photos;
 pub mod picture;
+#[cfg(feature = "signatures")]
 pub mod sign;
 pub mod signature;
+#[cfg(feature = "signatures")]
 pub mod ssh;
 pub mod verify;
 

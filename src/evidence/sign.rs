@@ -18,9 +18,7 @@ use serde::Serialize;
 use super::atomic;
 use super::error::{FileError, shown, shown_text};
 use super::hash::{HashError, open_plain};
-
-/// What is added to a file's name for its signature.
-pub const SIGNATURE_ENDING: &str = ".minisig";
+use super::signature::{SIGNATURE_ENDING, key_id};
 
 /// Keys and signatures are a few hundred bytes; more than this is something else.
 const KEY_MAX_BYTES: u64 = 16 * 1024;
@@ -180,11 +178,6 @@ impl VerifyingKey {
     }
 }
 
-/// Shown with the last byte first, as it is by all programs of this format.
-fn key_id(number: &[u8]) -> String {
-    number.iter().rev().map(|b| format!("{b:02X}")).collect()
-}
-
 /// Makes a pair of keys and writes both files; neither may exist. The secret one is readable by its
 /// owner only, and encrypted if a password is given.
 ///
@@ -292,18 +285,6 @@ fn second_signature_is_whole(text: &str) -> bool {
     let line = text.lines().nth(3).unwrap_or_default().trim();
     let decoded = base64::engine::general_purpose::STANDARD.decode(line);
     decoded.is_ok_and(|bytes| bytes.len() == 64)
-}
-
-/// The number of the key that a signature says it was made with. Nothing is checked.
-///
-/// # Errors
-/// When the signature cannot be read.
-pub fn signer(signature: &Path) -> Result<String, SignError> {
-    let what = "a signature in the minisign format";
-    let text = read_text(signature, what)?;
-    let malformed = || SignError::Malformed { origin: shown(signature), what };
-    let parsed = SignatureBox::from_string(&text).map_err(|_| malformed())?;
-    Ok(key_id(parsed.keynum()))
 }
 
 fn read_secret(path: &Path, password: Option<&str>) -> Result<SecretKey, SignError> {

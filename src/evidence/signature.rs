@@ -4,16 +4,42 @@
 //! would prove nothing, so none is ever looked for there. *Bad* is a signature that does not fit the manifest or was made
 //! with another key than the one given. *Cannot tell* is everything else: no key, or no signature of its kind.
 
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
+use base64::Engine;
+use base64::engine::general_purpose::{STANDARD, STANDARD_NO_PAD};
 use serde::Serialize;
+use sha2::{Digest, Sha256};
 
-use super::error::{FileError, shown};
-use super::sign::{self, SIGNATURE_ENDING, SignError, VerifyingKey, read_limited};
-use super::ssh::{self, SSH_NAMESPACE, SSH_SIGNATURE_ENDING, SshKey};
+#[cfg(feature = "signatures")]
+use super::error::FileError;
+use super::error::shown;
+use super::hash::open_plain;
+#[cfg(feature = "signatures")]
+use super::sign::{self, SignError, VerifyingKey, read_limited};
+#[cfg(feature = "signatures")]
+use super::ssh::{self, SshKey};
+
+/// What is added to a file's name for its signature in the minisign format.
+pub const SIGNATURE_ENDING: &str = ".minisig";
+
+/// What is added to a file's name for its SSH signature.
+pub const SSH_SIGNATURE_ENDING: &str = ".sig";
+
+/// The purpose that `ssh-keygen -Y sign` is given for files, by its own manual's convention.
+pub const SSH_NAMESPACE: &str = "file";
 
 /// A file of keys is a few lines; more than this is something else.
+#[cfg(feature = "signatures")]
 const KEYS_MAX_BYTES: u64 = 1024 * 1024;
+
+/// Signatures are a few hundred bytes; more than this is something else.
+const SIGNATURE_MAX_BYTES: u64 = 16 * 1024;
+
+/// A signature in the minisign format: algorithm, number of the key, Ed25519 signature (minisign's documentation, file
+/// formats; from memory).
+const MINISIGN_BYTES: usize = 2 + 8 + 64;
 
 /// The two kinds of signature.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
@@ -41,6 +67,7 @@ impl SignatureKind {
 }
 
 /// A public key, or several with the names of whom they belong to.
+#[cfg(feature = "signatures")]
 #[derive(Debug, Clone)]
 pub enum Key {
     /// In the minisign format.
@@ -49,6 +76,7 @@ pub enum Key {
     Ssh(Vec<(Option<String>, SshKey)>),
 }
 
+#[cfg(feature = "signatures")]
 impl Key {
     /// Reads a public key from a file (minisign, an SSH `.pub` file, or SSH's file of allowed signers), or from the one
     /// line of text of a minisign key.
@@ -84,11 +112,13 @@ impl Key {
     }
 }
 
+#[cfg(feature = "signatures")]
 fn is_kind_of_key(word: &str) -> bool {
     ["ssh-", "ecdsa-", "sk-"].iter().any(|kind| word.starts_with(kind))
 }
 
 /// A line of SSH's file of allowed signers (ssh-keygen(1), ALLOWED SIGNERS): principals, options, key.
+#[cfg(feature = "signatures")]
 fn allowed_signer(line: &str, path: &Path) -> Result<(Option<String>, SshKey), SignError> {
     let malformed = || SignError::Malformed {
         origin: shown(path),
@@ -129,14 +159,38 @@ pub fn present(manifest: &Path) -> Vec<Present> {
         .into_iter()
         .filter_map(|kind| {
             let path = kind.beside(manifest);
-            let key = match kind {
-                SignatureKind::Minisign => sign::signer(&path),
-                SignatureKind::Ssh => ssh::signer(&path),
-            };
             let file = shown(Path::new(path.file_name()?));
-            Some(Present { file, kind, key: key.ok()? })
+            Some(Present { file, kind, key: named_key(kind, &path)? })
         })
         .collect()
+}
+
+/// The key that a signature says it was made with: number or fingerprint. Nothing is checked.
+fn named_key(kind: SignatureKind, path: &Path) -> Option<String> {
+    let (file, _) = open_plain(path).ok()?;
+    let mut text = String::new();
+    file.take(SIGNATURE_MAX_BYTES).read_to_string(&mut text).ok()?;
+    match kind {
+        SignatureKind::Minisign => {
+            let bytes = STANDARD.decode(text.lines().nth(1)?.trim()).ok()?;
+            (bytes.len() == MINISIGN_BYTES).then(|| key_id(&bytes[2..10]))
+        }
+        // PROTOCOL.sshsig of OpenSSH: magic, version, then the public key behind its length.
+        SignatureKind::Ssh => {
+            let armour = text.trim().strip_prefix("-----BEGIN SSH SIGNATURE-----")?;
+            let armour: String =
+                armour.strip_suffix("-----END SSH SIGNATURE-----")?.split_whitespace().collect();
+            let bytes = STANDARD.decode(armour).ok()?;
+            let (length, rest) = bytes.strip_prefix(b"SSHSIG\x00\x00\x00\x01")?.split_first_chunk()?;
+            let key = rest.get(..usize::try_from(u32::from_be_bytes(*length)).ok()?)?;
+            Some(format!("SHA256:{}", STANDARD_NO_PAD.encode(Sha256::digest(key))))
+        }
+    }
+}
+
+/// A key's number with the last byte first, as all programs of the minisign format show it.
+pub(super) fn key_id(number: &[u8]) -> String {
+    number.iter().rev().map(|b| format!("{b:02X}")).collect()
 }
 
 /// What can be said of who sealed it.
@@ -164,30 +218,35 @@ pub enum Signed {
     },
 }
 
+/// What can be said without a key: which signatures lie beside a manifest.
+#[must_use]
+pub fn unchecked(manifest: &Path) -> Signed {
+    let why = match present(manifest).as_slice() {
+        [] if SignatureKind::ALL.iter().any(|kind| kind.beside(manifest).symlink_metadata().is_ok()) => {
+            "the signature beside it cannot be read".to_owned()
+        }
+        [] => "it is not signed".to_owned(),
+        some => {
+            let listed: Vec<String> =
+                some.iter().map(|one| format!("{} names the key {}", one.file, one.key)).collect();
+            format!("{}; give the signer's public key with --key to check it", listed.join(", "))
+        }
+    };
+    Signed::CannotTell { why }
+}
+
 /// Checks the signature beside a manifest.
 ///
 /// # Errors
 /// When the system refuses to look for it.
-pub fn check(manifest: &Path, key: Option<&Key>) -> Result<Signed, FileError> {
-    let cannot_tell = |why: String| Ok(Signed::CannotTell { why });
-    let Some(key) = key else {
-        return cannot_tell(match present(manifest).as_slice() {
-            [] if SignatureKind::ALL.iter().any(|kind| kind.beside(manifest).symlink_metadata().is_ok()) => {
-                "the signature beside it cannot be read".to_owned()
-            }
-            [] => "it is not signed".to_owned(),
-            some => {
-                let listed: Vec<String> =
-                    some.iter().map(|one| format!("{} names the key {}", one.file, one.key)).collect();
-                format!("{}; give the signer's public key with --key to check it", listed.join(", "))
-            }
-        });
-    };
+#[cfg(feature = "signatures")]
+pub fn check(manifest: &Path, key: &Key) -> Result<Signed, FileError> {
     let path = key.kind().beside(manifest);
     match path.symlink_metadata() {
         Ok(_) => {}
         Err(error) if super::name::gone(&error) => {
-            return cannot_tell(format!("there is no {} to check with this key", shown(&path)));
+            let why = format!("there is no {} to check with this key", shown(&path));
+            return Ok(Signed::CannotTell { why });
         }
         Err(error) => return Err(FileError::on("look for", &path)(error)),
     }
@@ -216,7 +275,7 @@ pub fn check(manifest: &Path, key: Option<&Key>) -> Result<Signed, FileError> {
     })
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "signatures"))]
 mod tests {
     use std::fs;
 
@@ -268,13 +327,17 @@ mod tests {
             Signed::Bad { why } => format!("bad: {why}"),
             Signed::Good { .. } => "good".to_owned(),
         };
-        let checked = |key: Option<&Key>| why(check(&manifest, key).unwrap());
+        let checked = |key: Option<&Key>| match key {
+            Some(key) => why(check(&manifest, key).unwrap()),
+            None => why(unchecked(&manifest)),
+        };
         let ours = Key::Minisign(sign::generate(&at("s"), &at("p"), None).unwrap());
         let other = Key::read(MINISIGN).unwrap();
         assert_eq!(checked(None), "cannot tell: it is not signed");
         assert!(checked(Some(&ours)).starts_with("cannot tell: there is no"));
         sign::sign(&manifest, &at("s"), None, None).unwrap();
-        assert!(checked(None).contains("names the key"));
+        let number = VerifyingKey::read(&at("p")).unwrap().id();
+        assert!(checked(None).contains(&format!("names the key {number}")), "{}", checked(None));
         assert_eq!(checked(Some(&ours)), "good");
         assert!(checked(Some(&other)).starts_with("bad: "));
         fs::write(&manifest, "other hashes\n").unwrap();

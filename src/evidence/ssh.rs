@@ -12,12 +12,7 @@ use ssh_key::{Algorithm, EcdsaCurve, HashAlg, PublicKey, SshSig};
 use super::error::{shown, shown_text};
 use super::manifest::MANIFEST_MAX_BYTES;
 use super::sign::{SignError, Verified, read_limited};
-
-/// What is added to a file's name for its SSH signature.
-pub const SSH_SIGNATURE_ENDING: &str = ".sig";
-
-/// The purpose that `ssh-keygen -Y sign` is given for files, by its own manual's convention.
-pub const SSH_NAMESPACE: &str = "file";
+use super::signature::SSH_NAMESPACE;
 
 /// Keys and signatures are a few hundred bytes; more than this is something else.
 const KEY_MAX_BYTES: u64 = 16 * 1024;
@@ -59,18 +54,6 @@ impl SshKey {
     pub fn fingerprint(&self) -> String {
         self.0.fingerprint(HashAlg::Sha256).to_string()
     }
-}
-
-/// The fingerprint of the key that a signature says it was made with. Nothing is checked.
-///
-/// # Errors
-/// When the signature cannot be read.
-pub fn signer(signature: &Path) -> Result<String, SignError> {
-    let what = "an SSH signature";
-    let pem = read_limited(signature, KEY_MAX_BYTES, what)?;
-    let parsed =
-        SshSig::from_pem(pem).map_err(|_| SignError::Malformed { origin: shown(signature), what })?;
-    Ok(parsed.public_key().fingerprint(HashAlg::Sha256).to_string())
 }
 
 /// Checks that `signature` was made over `file` with the secret half of `key`.

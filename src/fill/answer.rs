@@ -331,7 +331,7 @@ mod tests {
         &[word("copper", ""), word("copper-clad aluminium", ""), word("brass", ""), word("tin", "")];
 
     fn record() -> Record {
-        crate::record::read("t", "schema = 1\n[[instrument]]\nid = \"caliper\"\n").unwrap()
+        crate::record::read("t", "schema = 2\n[[instrument]]\nid = \"caliper\"\n").unwrap()
     }
 
     #[test]

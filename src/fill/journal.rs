@@ -171,7 +171,7 @@ mod tests {
             .write_all(b"{\"id\":\"half")
             .unwrap();
         note(folder.path(), "a2", &edits, "added: bar").unwrap();
-        assert_eq!(done(folder.path(), "a1", "schema = 1\n"), None);
+        assert_eq!(done(folder.path(), "a1", "schema = 2\n"), None);
         assert_eq!(done(folder.path(), "a1", with).as_deref(), Some("added: bar"));
         assert_eq!(done(folder.path(), "a2", with).as_deref(), Some("added: bar"));
         assert_eq!(done(folder.path(), "other", with), None);

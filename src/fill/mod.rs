@@ -10,13 +10,14 @@
 
 mod answer;
 mod bench;
-pub mod card;
+pub(crate) mod card;
 pub mod checklist;
 mod edits;
 mod journal;
 mod judged;
 mod lines;
-pub mod page;
+#[cfg(feature = "page")]
+pub(crate) mod page;
 mod parts;
 mod photo;
 mod question;

@@ -114,6 +114,7 @@ fn like(sight: &Sight, question: &Question, from: &str) -> Option<String> {
 }
 
 /// Parts that may be answered as the one before of their kind was, with that one's id.
+#[cfg(feature = "page")]
 pub(super) fn likes(sight: &Sight) -> BTreeMap<String, String> {
     let mut likes = BTreeMap::new();
     let mut seen = std::collections::BTreeSet::new();

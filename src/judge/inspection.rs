@@ -95,7 +95,7 @@ impl Inspection {
         Ok(Self { folder, text, record, book, trials, derived, judgement, withheld: Withheld::default() })
     }
 
-    /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, appendix. What the
+    /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, video kit. What the
     /// record's `[withhold]` names is gone from it; see [`crate::judge::withhold`].
     ///
     /// Every text file made from it goes through [`Withheld::guard`] before it is written, and every photo is read

@@ -3,6 +3,6 @@
 pub mod bench_test;
 pub mod facts;
 pub mod inspection;
-pub mod rig;
+pub(crate) mod rig;
 pub mod rules;
-pub mod withhold;
+pub(crate) mod withhold;

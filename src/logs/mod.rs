@@ -13,19 +13,19 @@
 
 pub mod approach;
 pub mod capacity;
-pub mod cold_charge;
-pub mod curve;
-pub mod downsample;
-pub mod full_load;
-pub mod gauge;
+pub(crate) mod cold_charge;
+pub(crate) mod curve;
+pub(crate) mod downsample;
+pub(crate) mod full_load;
+pub(crate) mod gauge;
 pub mod instrument;
 pub mod integrate;
 mod intervals;
 pub mod load_step;
-pub mod plan;
+pub(crate) mod plan;
 pub mod read;
-pub mod round_trip;
-pub mod series;
+pub(crate) mod round_trip;
+pub(crate) mod series;
 pub mod slope;
 
 /// Terminals are dead when their voltage falls below this part of that before (common practice, no source).

@@ -7,12 +7,14 @@
 
 pub mod edit;
 pub mod field;
+pub mod migrate;
 pub(crate) mod part;
 pub mod parts;
 pub mod problem;
 pub(crate) mod read;
-pub mod save;
-pub mod schema;
+pub(crate) mod renamed;
+pub(crate) mod save;
+pub(crate) mod schema;
 mod starter;
 
 /// Records are written like every other file.

@@ -7,6 +7,16 @@ use crate::record::problem::Problems;
 
 /// Reads a record from its text; `file` names it in messages.
 ///
+/// ```
+/// let record = underlid::record::read("example", "schema = 2\n[claims]\ncapacity = \"150 Ah\"\n")?;
+/// assert_eq!(record.claims.capacity.found().show(), "150 Ah");
+///
+/// // Every problem at once, each with its place and a way out.
+/// let wrong = underlid::record::read("example", "schema = 2\n[claims]\ncapcity = 150\n").unwrap_err();
+/// assert_eq!(wrong.list()[0].expected, "did you mean `capacity`?");
+/// # Ok::<(), underlid::record::problem::Problems>(())
+/// ```
+///
 /// # Errors
 /// [`Problems`], with every place that is wrong.
 pub fn read(file: &str, text: &str) -> Result<Record, Problems> {
@@ -17,17 +27,23 @@ fn check_schema(reader: &mut Reader, record: &Record) {
     let found = record.schema.found();
     match record.schema.count() {
         Some(SCHEMA) => {}
+        Some(older) if older > 0 && older < SCHEMA => reader.only_problem(
+            found.span.clone(),
+            format!("this record has schema version {older}, this program reads version {SCHEMA}"),
+            "an earlier version",
+            "`underlid migrate DIR` rewrites it, says what it changes, and keeps a copy",
+        ),
         Some(other) => reader.problem(
             found.span.clone(),
             format!("this record has schema version {other}, this program reads version {SCHEMA}"),
             "expected a version this program knows",
-            "schema = 1",
+            "schema = 2",
         ),
         None if found.state == State::NotLooked && found.span.is_empty() => reader.problem(
             0..0,
             "the record does not say which schema version it has".to_owned(),
             "expected this as the first line",
-            "schema = 1",
+            "schema = 2",
         ),
         None => {}
     }
@@ -65,7 +81,7 @@ mod tests {
             ("", "\"0.21 mΩ\"", None, None),
         ] {
             let text = format!(
-                "schema = 1\n[[instrument]]\nid = \"meter\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\n{part}\nresistance = {field}\n"
+                "schema = 2\n[[instrument]]\nid = \"meter\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\n{part}\nresistance = {field}\n"
             );
             let record = read("record", &text).unwrap();
             let found = record.path.element[0].found("resistance").unwrap();

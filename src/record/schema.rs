@@ -13,7 +13,10 @@ pub fn record_schema() -> Json {
     let mut json = root.to_value();
     if let Some(object) = json.as_object_mut() {
         object.insert("$schema".to_owned(), json!("https://json-schema.org/draft/2020-12/schema"));
-        object.insert("title".to_owned(), json!("underlid inspection record, schema version 1"));
+        object.insert(
+            "title".to_owned(),
+            json!(format!("underlid inspection record, schema version {}", super::SCHEMA)),
+        );
         object.insert("required".to_owned(), json!(["schema"]));
         object.insert("$defs".to_owned(), json!(generator.take_definitions(true)));
     }

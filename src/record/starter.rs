@@ -31,7 +31,7 @@ const HEAD: &str = "\
 # CAUTION. An opened pack cannot be switched off. Isolate it, take off rings, cover what is live, use insulated
 # tools, wear eye protection, do not work alone. Local codes and licensed practice come first.
 
-schema = 1
+schema = 2
 
 # notes = \"\"\"
 # Remarks in Markdown.

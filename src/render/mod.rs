@@ -4,5 +4,6 @@ pub mod collection;
 pub mod compare;
 mod draw;
 pub(crate) mod markup;
-pub mod video;
+#[cfg(feature = "video")]
+pub(crate) mod video;
 pub mod write_up;

@@ -22,7 +22,7 @@ const WINDOW = 50;
 const SLOWEST = 1000;
 const HOSTILE = '</script><script>alert(1)</script><img src=x onerror=alert(2)>';
 const shots = path.join(root, 'target/screenshots');
-const program = process.env.UNDERLID ?? path.join(root, 'target/release/underlid');
+const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
 
 const tally = new Tally();
 const browser = await launch();
@@ -83,9 +83,9 @@ function fewPacks() {
     .replace(/^name = "disc.*$/m, `name = '${HOSTILE}'`);
   writeFileSync(path.join(hostile, 'inspection.toml'), named);
   mkdirSync(path.join(from, 'bare'));
-  writeFileSync(path.join(from, 'bare/inspection.toml'), 'schema = 1\n');
+  writeFileSync(path.join(from, 'bare/inspection.toml'), 'schema = 2\n');
   mkdirSync(path.join(from, 'broken'));
-  writeFileSync(path.join(from, 'broken/inspection.toml'), 'schema = 1\n[cells]\nserie = 8\n');
+  writeFileSync(path.join(from, 'broken/inspection.toml'), 'schema = 2\n[cells]\nserie = 8\n');
   return make(from, path.join(scratch, 'few-site'));
 }
 

@@ -41,9 +41,9 @@ try {
 }
 tally.close();
 
-/** Writes the comparison of some examples with target/release/underlid. */
+/** Writes the comparison of some examples with target/debug/underlid, or the program that UNDERLID names. */
 function compare(names) {
-  const program = path.join(root, 'target/release/underlid');
+  const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
   if (!existsSync(program)) throw new Error(`${program} is missing: cargo build --release`);
   const to = path.join(scratch, String(names.length));
   const folders = names.map((name) => path.join(root, 'example-inspections', name));

@@ -3,7 +3,7 @@
 //   node tests/browser/check-pages.mjs [FILE.html ...]
 //
 // Without files it first proves on planted faults that every check catches what it is there for, then makes the
-// write-ups of both example inspections with target/release/underlid, from copies in a temporary folder, and checks
+// write-ups of both example inspections with target/debug/underlid, or the program that UNDERLID names, from copies in a temporary folder, and checks
 // those. Screenshots and printed sheets go to target/screenshots. Last line: 'N passed, N failed'.
 
 import { execFileSync } from 'node:child_process';
@@ -72,7 +72,7 @@ async function proveChecks() {
 /** Makes the write-up of an example from a copy: the repository's own folders stay as they are. */
 function writeUp(example) {
   const folder = path.join(scratch, example);
-  const program = path.join(root, 'target/release/underlid');
+  const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
   if (!existsSync(program)) return { name: example, problem: `${program} is missing: cargo build --release` };
   cpSync(path.join(root, 'example-inspections', example), folder, { recursive: true });
   rmSync(path.join(folder, 'report'), { recursive: true, force: true });

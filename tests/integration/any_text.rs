@@ -14,7 +14,7 @@ fn nearly_toml() -> impl Strategy<Value = String> {
         "(rating|resistance) = \\{ value = \"[0-9]{0,3} ?[a-zAΩ]{0,3}\"(, (how|with|note|x) = \"[a-z]{0,8}\")? \\}",
         "\\PC{0,30}",
     ];
-    prop::collection::vec(line, 0..12).prop_map(|lines| format!("schema = 1\n{}", lines.join("\n")))
+    prop::collection::vec(line, 0..12).prop_map(|lines| format!("schema = 2\n{}", lines.join("\n")))
 }
 
 proptest! {

@@ -11,6 +11,8 @@ use underlid::logs::read::{Fault, LogReader, Meaning, ReadSettings};
 use uom::si::electric_charge::coulomb;
 use uom::si::time::second;
 
+use crate::common::rounds;
+
 const ROWS: usize = 300;
 
 /// Three loads with rests between them, sampled every second: time, voltage, current.
@@ -178,7 +180,7 @@ fn the_clean_log() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: rounds(100, 400), failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
     fn wrong_figures_are_told(damages in vec(damage(), 1..6)) {
         let bytes = damaged(&damages);

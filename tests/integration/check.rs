@@ -115,7 +115,7 @@ fn a_rule_that_rests_on_a_claim_names_it() {
         std::fs::write(
             folder.path().join("inspection.toml"),
             format!(
-                "schema = 1\n[claims]\ncontinuous_current = \"200 A\"\n[cells]\ncapacity = \"150 Ah\"\n\
+                "schema = 2\n[claims]\ncontinuous_current = \"200 A\"\n[cells]\ncapacity = \"150 Ah\"\n\
                  parallel = 1\ndischarge_rate_limit = {{ value = \"1 C\", how = \"{how}\" }}\n"
             ),
         )
@@ -147,7 +147,7 @@ fn every_command_is_told_in_one_sentence() {
 
 #[test]
 fn errors_point_at_the_place() {
-    let text = r#"schema = 1
+    let text = r#"schema = 2
 [claims]
 continous_current = "200 A"
 capacity = 150
@@ -174,21 +174,21 @@ conductivity = "2,5 W/(m·K)"
 
 #[test]
 fn hostile_records_end_in_words() {
-    let deep = format!("schema = 1\nx = {}{}", "[".repeat(50_000), "]".repeat(50_000));
-    let wide = format!("schema = 1\n{}", "[[path.element]]\nkind = \"joint\"\n".repeat(10_000));
-    let bomb: String = "schema = 1\n".to_owned() + &"a.".repeat(20_000) + "b = 1\n";
+    let deep = format!("schema = 2\nx = {}{}", "[".repeat(50_000), "]".repeat(50_000));
+    let wide = format!("schema = 2\n{}", "[[path.element]]\nkind = \"joint\"\n".repeat(10_000));
+    let bomb: String = "schema = 2\n".to_owned() + &"a.".repeat(20_000) + "b = 1\n";
     let cases = [
-        ("nan", "schema = 1\n[claims]\ncontinuous_current = nan\n".to_owned(), 2),
-        ("infinite", "schema = 1\n[claims]\ncontinuous_current = \"1e999 A\"\n".to_owned(), 2),
-        ("huge", "schema = 1\n[claims]\ncontinuous_current = \"1e300 A\"\n".to_owned(), 0),
-        ("negative", "schema = 1\n[cells]\nmass = \"-3 kg\"\n".to_owned(), 2),
+        ("nan", "schema = 2\n[claims]\ncontinuous_current = nan\n".to_owned(), 2),
+        ("infinite", "schema = 2\n[claims]\ncontinuous_current = \"1e999 A\"\n".to_owned(), 2),
+        ("huge", "schema = 2\n[claims]\ncontinuous_current = \"1e300 A\"\n".to_owned(), 0),
+        ("negative", "schema = 2\n[cells]\nmass = \"-3 kg\"\n".to_owned(), 2),
         ("deep", deep, 2),
         ("dotted", bomb, 2),
         ("wide", wide, 0),
         ("empty", String::new(), 2),
-        ("duplicate", "schema = 1\nschema = 1\n".to_owned(), 2),
+        ("duplicate", "schema = 2\nschema = 2\n".to_owned(), 2),
         ("version", "schema = 7\n".to_owned(), 2),
-        ("control", "schema = 1\n[inspection]\ntitle = \"\\u001b[31mred\\u0007\"\n".to_owned(), 0),
+        ("control", "schema = 2\n[inspection]\ntitle = \"\\u001b[31mred\\u0007\"\n".to_owned(), 0),
     ];
     for (name, text, code) in cases {
         let started = Instant::now();

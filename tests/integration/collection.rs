@@ -148,7 +148,7 @@ fn the_tables_say_what_check_says() {
 fn what_is_not_recorded_is_empty_and_never_zero() {
     let folder = tempfile::tempdir().unwrap();
     let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
-    put(&packs.join("bare"), "schema = 1\n");
+    put(&packs.join("bare"), "schema = 2\n");
     built(&packs, &site);
     let row = &lines(&site, "collection")[0];
     let known: Vec<&str> =
@@ -211,7 +211,7 @@ fn a_build_after_a_change_equals_a_build_from_nothing() {
     let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
     some_packs(&packs, 70);
     put_example("harbour-24-150-rev-b", &packs.join("with-logs"));
-    put(&packs.join("0/broken"), "schema = 1\n[cells]\nserie = 8\n");
+    put(&packs.join("0/broken"), "schema = 2\n[cells]\nserie = 8\n");
     let first = built(&packs, &site);
     assert_eq!((first.read, first.judged), (71, 71));
     // Nothing changed: nothing is judged, and every file stays as it is.
@@ -251,7 +251,7 @@ fn a_build_after_a_change_equals_a_build_from_nothing() {
         fs::write(packs.join("2/pack-5/report/report.html"), "<p>write-up</p>").unwrap();
     });
     // With the last problem the page of problems goes.
-    step(5, 1, 1, &|| fs::write(packs.join("0/broken/inspection.toml"), "schema = 1\n").unwrap());
+    step(5, 1, 1, &|| fs::write(packs.join("0/broken/inspection.toml"), "schema = 2\n").unwrap());
     // Two packs go, and their pages with them.
     step(6, 0, 2, &|| {
         fs::remove_dir_all(packs.join("0/pack-0")).unwrap();
@@ -394,19 +394,19 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
     put(&packs.join("good"), &example("harbour-24-150-rev-a"));
-    put(&packs.join("typo"), "schema = 1\n[cells]\nserie = 8\n");
-    put(&packs.join(".hidden/x"), "schema = 1\n");
+    put(&packs.join("typo"), "schema = 2\n[cells]\nserie = 8\n");
+    put(&packs.join(".hidden/x"), "schema = 2\n");
     fs::create_dir_all(packs.join("binary")).unwrap();
     fs::write(packs.join("binary/inspection.toml"), [0xff, 0xfe, 0]).unwrap();
     fs::create_dir_all(packs.join("folder/inspection.toml")).unwrap();
-    put(&packs.join("rules-wrong"), "schema = 1\n");
+    put(&packs.join("rules-wrong"), "schema = 2\n");
     fs::create_dir(packs.join("rules-wrong/rules")).unwrap();
     fs::write(packs.join("rules-wrong/rules/x.toml"), "schema = 1\n[[rule]]\nid = \"x\"\n").unwrap();
     let mut deep = packs.clone();
     for _ in 0..18 {
         deep.push("d");
     }
-    put(&deep, "schema = 1\n");
+    put(&deep, "schema = 2\n");
     #[cfg(unix)]
     {
         std::os::unix::fs::symlink(packs.join("good"), packs.join("linked")).unwrap();

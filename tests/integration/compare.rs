@@ -33,7 +33,7 @@ impl Pack {
         let elements: String =
             elements.iter().map(|element| format!("[[path.element]]\n{element}\n\n")).collect();
         format!(
-            r#"schema = 1
+            r#"schema = 2
 
 [inspection]
 title = "Pack of a test, revision {revision}"
@@ -419,7 +419,7 @@ fn notes_stand_side_by_side() {
         let folder = pack(revision, "200 A", "30 x 25 mm").write();
         let path = folder.path().join("inspection.toml");
         let record = fs::read_to_string(&path).unwrap();
-        fs::write(&path, record.replacen("schema = 1\n", &format!("schema = 1\nnotes = \"{notes}\"\n"), 1))
+        fs::write(&path, record.replacen("schema = 2\n", &format!("schema = 2\nnotes = \"{notes}\"\n"), 1))
             .unwrap();
         folder
     };
@@ -463,7 +463,7 @@ fn texts_of_strangers_do_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let hostile = "<script>alert(1)</script> [x](javascript:alert(1)) | **b** \\u001b[31m";
     let record = format!(
-        "schema = 1\nnotes = \"{hostile}\"\n[inspection]\ntitle = \"{hostile}\"\nmaker = \"{hostile}\"\nrevision = \"{hostile}\"\n[claims]\nleft_out = \"{hostile}\"\n[[claims.statement]]\nid = \"{hostile}\"\ntext = \"{hostile}\"\n[[path.element]]\nid = \"{hostile}\"\nkind = \"joint\"\nname = \"{hostile}\"\nnote = \"{hostile}\"\n[[photo]]\nfile = \"../../etc/passwd\"\ncaption = \"{hostile}\"\nshows = [\"{hostile}\"]\n"
+        "schema = 2\nnotes = \"{hostile}\"\n[inspection]\ntitle = \"{hostile}\"\nmaker = \"{hostile}\"\nrevision = \"{hostile}\"\n[claims]\nleft_out = \"{hostile}\"\n[[claims.statement]]\nid = \"{hostile}\"\ntext = \"{hostile}\"\n[[path.element]]\nid = \"{hostile}\"\nkind = \"joint\"\nname = \"{hostile}\"\nnote = \"{hostile}\"\n[[photo]]\nfile = \"../../etc/passwd\"\ncaption = \"{hostile}\"\nshows = [\"{hostile}\"]\n"
     );
     fs::write(folder.path().join("inspection.toml"), record).unwrap();
     let plain = pack("A", "200 A", "30 x 25 mm").write();

@@ -36,7 +36,7 @@ fn inspection() -> tempfile::TempDir {
         write(dir.path(), name, name.as_bytes());
     }
     write(dir.path(), "logs/capacity.csv", b"time,voltage\n");
-    write(dir.path(), "inspection.toml", b"schema = 1\n");
+    write(dir.path(), "inspection.toml", b"schema = 2\n");
     dir
 }
 
@@ -168,7 +168,7 @@ fn changed_missing_and_added_files_are_told_apart() {
     let first = &json["files"][0];
     assert_eq!(first["name"], "inspection.toml");
     assert_eq!(first["state"], "unchanged");
-    assert_eq!(first["digest"], Sha256Digest::of(b"schema = 1\n").to_string());
+    assert_eq!(first["digest"], Sha256Digest::of(b"schema = 2\n").to_string());
 }
 
 #[test]

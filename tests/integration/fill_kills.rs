@@ -6,11 +6,12 @@ use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use crate::common::rounds;
 use crate::fill_support::{BIN, Killed, fresh};
 use underlid::fill::Bench;
 use underlid::record::{self, Part};
 
-/// kill -9 at 200 random moments: the record always reads, and every confirmed answer is in it.
+/// kill -9 at random moments: the record always reads, and every confirmed answer is in it.
 #[test]
 fn a_killed_program_loses_nothing_that_was_confirmed() {
     let folder = fresh();
@@ -25,9 +26,10 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
     let numbers = [22_u32, 23, 24, 25, 26];
     let units = ["V", "Ah", "Wh", "A", "A"];
     let fields = ["nominal_voltage", "capacity", "energy", "continuous_current", "peak_current"];
-    let mut kills_in_work = 0;
-    let mut with_confirmed = 0;
-    for round in 0..200_u64 {
+    let mut kills_in_work = 0_u64;
+    let mut with_confirmed = 0_u64;
+    let rounds = u64::from(rounds(40, 200));
+    for round in 0..rounds {
         let mut child = Killed(
             Command::new(BIN)
                 .args(["fill", "--brief"])
@@ -75,8 +77,8 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
         reader.join().unwrap();
         drop(writer.join().unwrap());
         let confirmed = confirmed.lock().unwrap();
-        kills_in_work += u32::from(running && confirmed.len() < sent.len());
-        with_confirmed += u32::from(!confirmed.is_empty());
+        kills_in_work += u64::from(running && confirmed.len() < sent.len());
+        with_confirmed += u64::from(!confirmed.is_empty());
         let text = fs::read_to_string(pack.join("inspection.toml")).unwrap();
         let record = record::read("killed", &text)
             .unwrap_or_else(|problems| panic!("round {round}: {problems}\n{text}"));
@@ -91,10 +93,13 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
         }
     }
     println!(
-        "killed 200 times, {kills_in_work} of them in the middle of its work, {with_confirmed} of them with answers confirmed"
+        "killed {rounds} times, {kills_in_work} of them in the middle of its work, {with_confirmed} of them with answers confirmed"
     );
-    assert!(with_confirmed > 50, "too few answers were confirmed to prove anything: {with_confirmed}");
-    assert!(kills_in_work > 100, "the kills came too late to prove anything: {kills_in_work}");
+    assert!(
+        with_confirmed > rounds / 4,
+        "too few answers were confirmed to prove anything: {with_confirmed}"
+    );
+    assert!(kills_in_work > rounds / 2, "the kills came too late to prove anything: {kills_in_work}");
 }
 
 /// A disk that takes no more: the answer is refused, the record stays, and the walk goes on.

@@ -362,7 +362,7 @@ fn the_page_in_a_browser() {
 
 #[test]
 #[ignore = "needs the tools that tests/run sets up"]
-fn fifty_clients_lose_nothing() {
+fn long_fifty_clients_lose_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let pack = folder.path().join("pack");
     fs::create_dir(&pack).unwrap();

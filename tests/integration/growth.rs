@@ -12,7 +12,7 @@ const ALLOWED: f64 = 4.6;
 /// A record with many of everything: half of the elements say nothing, half say all.
 fn record(parts: usize) -> String {
     let mut text = String::from(
-        "schema = 1\n[claims]\ncontinuous_current = \"100 A\"\n[cells]\nseries = 8\nparallel = 1\nchemistry = \"LFP\"\n\
+        "schema = 2\n[claims]\ncontinuous_current = \"100 A\"\n[cells]\nseries = 8\nparallel = 1\nchemistry = \"LFP\"\n\
          resistance = \"0.3 mΩ\"\n[rig]\nambient = \"25 degC\"\n",
     );
     let kinds = ["busbar", "cable", "fuse", "joint", "bms", "terminal", "contactor", "thermal-cutoff"];

@@ -1,7 +1,9 @@
 //! All integration tests in one program: a test file a subject, what they share in `common` and `fill_support`.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that fails stops")]
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "tests show what they measured")]
+
 mod any_text;
-mod appendix;
 mod bench_damaged;
 mod bench_fuzz;
 mod bench_kinds;
@@ -13,6 +15,7 @@ mod collection;
 mod common;
 mod compare;
 mod decode;
+mod dependencies;
 mod evidence;
 mod fill;
 mod fill_kills;
@@ -21,6 +24,7 @@ mod fill_quick;
 mod fill_rig;
 mod fill_support;
 mod growth;
+mod migrate;
 mod photos;
 mod plan;
 mod reference_bench;
@@ -36,3 +40,4 @@ mod schema;
 mod sealing;
 mod sharing;
 mod trial;
+mod video_kit;

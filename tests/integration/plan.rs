@@ -126,7 +126,7 @@ fn the_examples_as_json() {
 #[test]
 fn facts_of_the_trade() {
     let record = r#"
-schema = 1
+schema = 2
 [claims]
 nominal_voltage = "12.8 V"
 capacity = "460 Ah"
@@ -207,7 +207,7 @@ fn a_fresh_record_passes_nothing() {
 /// Every line that a plan proposes can be put into the record as it stands.
 #[test]
 fn every_line_that_is_proposed_reads() {
-    let thin = "schema = 1\n[[rig.element]]\nkind = \"cable\"\n[[rig.element]]\nkind = \"fuse\"\n[[rig.load]]\nid = \"l\"\n\
+    let thin = "schema = 2\n[[rig.element]]\nkind = \"cable\"\n[[rig.element]]\nkind = \"fuse\"\n[[rig.load]]\nid = \"l\"\n\
                 [[rig.meter]]\n";
     let plan = json(thin, &[]);
     assert_eq!(plan["rig"]["outcome"], "not decided");
@@ -232,7 +232,7 @@ fn every_line_that_is_proposed_reads() {
             _ => "",
         };
         let kind = if key == "kind" { "" } else { kind };
-        let ran = self::plan(&format!("schema = 1\n{before}{table}\n{own}{kind}{line}\n"), &[]);
+        let ran = self::plan(&format!("schema = 2\n{before}{table}\n{own}{kind}{line}\n"), &[]);
         assert_eq!(ran.code, 0, "{table} {line}: {}", ran.err);
         tried += 1;
     }
@@ -549,7 +549,7 @@ fn leads_in_a_short_circuit() {
 /// Ohm's law between 27.2 V and 20 V; the share of a bank, with its leads taken off.
 #[test]
 fn resistors_as_a_load() {
-    let claims = "schema = 1\n[claims]\ncapacity = \"150 Ah\"\nnominal_voltage = \"25.6 V\"\n\
+    let claims = "schema = 2\n[claims]\ncapacity = \"150 Ah\"\nnominal_voltage = \"25.6 V\"\n\
                   continuous_current = \"200 A\"\n[cells]\nchemistry = \"LFP\"\n";
     let words = |plan: &Value, step: &str, name: &str| -> String {
         setting(plan, step, name).unwrap_or_else(|| panic!("{step} {name}"))["value"]
@@ -582,7 +582,7 @@ fn resistors_as_a_load() {
     // Other loads need no bank, and a pack of an unknown voltage gives no range.
     let other = json(&format!("{claims}[[rig.load]]\nid = \"l\"\nkind = \"inverter\"\n"), &[]);
     assert!(setting(&other, "full-load", instead).is_none());
-    let unknown = json("schema = 1\n[claims]\ncapacity = \"150 Ah\"\ncontinuous_current = \"200 A\"\n", &[]);
+    let unknown = json("schema = 2\n[claims]\ncapacity = \"150 Ah\"\ncontinuous_current = \"200 A\"\n", &[]);
     assert!(setting(&unknown, "full-load", instead).is_none());
 }
 
@@ -628,7 +628,7 @@ fn a_pack_that_was_never_opened() {
 
 #[test]
 fn each_claim_takes_away_what_follows_from_it() {
-    let whole = "schema = 1\n[claims]\nnominal_voltage = \"25.6 V\"\ncapacity = \"150 Ah\"\ncontinuous_current = \"150 A\"\n\
+    let whole = "schema = 2\n[claims]\nnominal_voltage = \"25.6 V\"\ncapacity = \"150 Ah\"\ncontinuous_current = \"150 A\"\n\
                  charge_voltage = \"29.2 V\"\ncutoff_voltage = \"20 V\"\ncharge_current = \"75 A\"\n\
                  [cells]\nchemistry = \"LFP\"\nseries = 8\n";
     let missing = |plan: &Value| -> Vec<String> {
@@ -665,7 +665,7 @@ fn each_claim_takes_away_what_follows_from_it() {
 
 #[test]
 fn loads_from_the_command_line() {
-    let record = "schema = 1\n[claims]\ncapacity = \"150 Ah\"\nnominal_voltage = \"25.6 V\"\ncontinuous_current = \"200 A\"\n\
+    let record = "schema = 2\n[claims]\ncapacity = \"150 Ah\"\nnominal_voltage = \"25.6 V\"\ncontinuous_current = \"200 A\"\n\
                   [cells]\nchemistry = \"LFP\"\n";
     let loads = |arguments: &[&str]| {
         setting(&json(record, arguments), "full-load", "loads").unwrap()["value"].clone()
@@ -709,12 +709,12 @@ fn wrong_rigs_point_at_the_place() {
         "[[rig.element]]\nid = \"f\"\nkind = \"fuse\"\n[[rig.clearing]]\nof = \"g\"\nlet_through = \"40000 A\"",
         "[[rig.element]]\nid = \"f\"\nkind = \"fuse\"\n[[rig.clearing]]\nof = \"f\"\n[[rig.clearing]]\nof = \"f\"\n[[rig.clearing]]\nclearing_time = \"1 ms\"",
     ] {
-        let ran = plan(&format!("schema = 1\n{rig}\n"), &[]);
+        let ran = plan(&format!("schema = 2\n{rig}\n"), &[]);
         assert_eq!(ran.code, 2, "{rig}");
         text.push_str(&format!("{rig}\n{}\n", ran.err));
     }
     let many = (0..70).map(|n| format!("[[rig.load]]\nid = \"l{n}\"\n")).collect::<String>();
-    let ran = plan(&format!("schema = 1\n{many}"), &[]);
+    let ran = plan(&format!("schema = 2\n{many}"), &[]);
     assert!(ran.code == 2 && ran.err.contains("more than 64 loads"), "{}", ran.err);
     insta::assert_snapshot!("wrong-rigs", text);
 }
@@ -728,7 +728,7 @@ fn claims_that_contradict_each_other_are_refused() {
         ),
         ("continuous_current = \"0 A\"", "the rated current is zero, or larger than any pack has"),
     ] {
-        let ran = plan(&format!("schema = 1\n[claims]\n{claims}\n"), &[]);
+        let ran = plan(&format!("schema = 2\n[claims]\n{claims}\n"), &[]);
         assert_eq!(ran.code, 2);
         assert!(ran.err.contains(message), "{}", ran.err);
     }
@@ -738,7 +738,7 @@ fn claims_that_contradict_each_other_are_refused() {
 fn hostile_rigs() {
     let nasty = "\\u001b[31m<script>alert(1)</script>|`\\n# x";
     let record = format!(
-        "schema = 1\n[inspection]\ntitle = \"{nasty}\"\n[claims]\ncontinuous_current = \"1e300 A\"\n[cells]\nseries = 1000\n\
+        "schema = 2\n[inspection]\ntitle = \"{nasty}\"\n[claims]\ncontinuous_current = \"1e300 A\"\n[cells]\nseries = 1000\n\
          [[rig.element]]\nid = \"{nasty}\"\nkind = \"cable\"\nsize = \"50 mm2\"\ninsulation_temperature = \"105 degC\"\n\
          material = \"copper\"\ncount = 4000000000\nlength = \"1e300 m\"\n[[rig.load]]\nid = \"{nasty}\"\ncount = 4000000000\n\
          power = \"1e300 W\"\n"
@@ -752,7 +752,7 @@ fn hostile_rigs() {
     assert_eq!(plan(&record, &[]).code, 2, "a current of 1e300 A is refused");
     // Many elements are judged in a moment.
     let mut many =
-        String::from("schema = 1\n[claims]\ncontinuous_current = \"100 A\"\n[rig]\nambient = \"25 degC\"\n");
+        String::from("schema = 2\n[claims]\ncontinuous_current = \"100 A\"\n[rig]\nambient = \"25 degC\"\n");
     for number in 0..2_000 {
         many.push_str(&format!("[[rig.element]]\nid = \"f{number}\"\nkind = \"fuse\"\n[[rig.element]]\nkind = \"cable\"\nsize = \"35 mm2\"\n"));
     }

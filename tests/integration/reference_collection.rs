@@ -48,7 +48,7 @@ fn duckdb_reads_what_check_says() {
         fs::write(packs.join(format!("text-{index}/inspection.toml")), text.join("\n")).unwrap();
     }
     fs::create_dir(packs.join("bare")).unwrap();
-    fs::write(packs.join("bare/inspection.toml"), "schema = 1\n").unwrap();
+    fs::write(packs.join("bare/inspection.toml"), "schema = 2\n").unwrap();
     fs::create_dir(packs.join("broken")).unwrap();
     fs::write(packs.join("broken/inspection.toml"), "schema = 9\n").unwrap();
     let output = underlid().arg("collection").arg(&packs).arg("--to").arg(&site).output().unwrap();

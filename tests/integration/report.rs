@@ -80,7 +80,7 @@ fn a_record_from_a_stranger_does_nothing() {
     // A sparse file: two gigabytes that take no room.
     fs::File::create(folder.path().join("photos/huge.jpg")).unwrap().set_len(2 << 30).unwrap();
     let record = r#"
-schema = 1
+schema = 2
 notes = """
 <script>alert(1)</script>
 

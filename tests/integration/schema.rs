@@ -57,12 +57,12 @@ fn the_schema_validates_every_example_and_refuses_what_is_wrong() {
     assert_eq!(code, 0, "{text}");
 
     let bad = [
-        "schema = 1\n[claims]\ncontinous_current = \"200 A\"\n",
-        "schema = 1\n[claims]\ncapacity = 150\n",
-        "schema = 1\n[inspection]\nkind = \"dropin\"\n",
+        "schema = 2\n[claims]\ncontinous_current = \"200 A\"\n",
+        "schema = 2\n[claims]\ncapacity = 150\n",
+        "schema = 2\n[inspection]\nkind = \"dropin\"\n",
         "schema = 2\n",
         "[claims]\ncapacity = \"150 Ah\"\n",
-        "schema = 1\n[[path.element]]\nkind = \"busbar\"\ncount = -1\n",
+        "schema = 2\n[[path.element]]\nkind = \"busbar\"\ncount = -1\n",
     ];
     for (index, toml) in bad.iter().enumerate() {
         let path = document(folder.path(), &format!("bad-{index}.json"), toml);

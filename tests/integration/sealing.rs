@@ -7,7 +7,7 @@ use std::process::{Command, Output, Stdio};
 const BIN: &str = env!("CARGO_BIN_EXE_underlid");
 const PASSWORD: &str = "an invented pass phrase";
 
-const RECORD: &str = "schema = 1\n[inspection]\ntitle = \"Harbour 24-150\"\nserial = \"ZQ-2026-0417\"\n[[photo]]\nfile = \"photos/zq 2026 0417.jpg\"\n";
+const RECORD: &str = "schema = 2\n[inspection]\ntitle = \"Harbour 24-150\"\nserial = \"ZQ-2026-0417\"\n[[photo]]\nfile = \"photos/zq 2026 0417.jpg\"\n";
 
 /// A folder for everything, with an inspection in `pack`.
 fn bench(withhold: &str) -> tempfile::TempDir {

@@ -22,7 +22,7 @@ const OUTPUTS: &[&[&str]] = &[
     &["report", "DIR"],
     &["compare", "DIR", "DIR", "--all", "--to", "OUT/compare"],
     &["compare", "DIR", "DIR", "--all", "--format", "json"],
-    &["appendix", "DIR", "--against", "DIR", "--limit", "2000", "--to", "OUT/appendix"],
+    &["video-kit", "DIR", "--against", "DIR", "--limit", "2000", "--to", "OUT/video-kit"],
     // Its Parquet is compressed and cannot be searched as bytes: a test of its own decodes it.
     &["collection", "DIR", "--to", "OUT/collection"],
     &["seal", "DIR", "--bag", "OUT/bag", "--published"],
@@ -69,7 +69,7 @@ const ELEMENT_COMMON: [&str; 4] = ["id", "marking", "name", "surroundings"];
 /// A record in which every field of every part is filled, texts with sentinels.
 fn filled() -> Filled {
     let mut filled = Filled {
-        toml: "schema = 1\n".to_owned(),
+        toml: "schema = 2\n".to_owned(),
         sentinels: Sentinels::default(),
         fields: Vec::new(),
         photo: String::new(),
@@ -392,16 +392,16 @@ fn the_guard_sees_what_a_card_says_before_it_is_a_picture() {
     .unwrap();
     fs::write(folder.path().join("inspection.toml"), format!("{PACK}[withhold]\ntexts = [\"Quellwerk\"]\n"))
         .unwrap();
-    let (code, _, err) = run(&["appendix", &path, "--templates", &own]);
+    let (code, _, err) = run(&["video-kit", &path, "--templates", &own]);
     assert_eq!(code, 2, "{err}");
     assert!(err.contains("cards/verdict-wide.svg: text 1 of `[withhold] texts` still stands in it"), "{err}");
-    assert!(!folder.path().join("appendix").exists(), "nothing is written, not even in part");
+    assert!(!folder.path().join("video-kit").exists(), "nothing is written, not even in part");
 }
 
 // ---- what rests on a withheld value ------------------------------------------------------------------------------
 
 const PACK: &str = r#"
-schema = 1
+schema = 2
 [claims]
 continuous_current = "150 A"
 [path]
@@ -604,7 +604,7 @@ fn photo_full_of_metadata(orientation: u16) -> Vec<u8> {
 fn photo_folder(photos: &[(String, Vec<u8>)], withhold: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join("photos")).unwrap();
-    let mut text = "schema = 1\n".to_owned();
+    let mut text = "schema = 2\n".to_owned();
     for (name, bytes) in photos {
         fs::write(folder.path().join("photos").join(name), bytes).unwrap();
         text.push_str(&format!("[[photo]]\nfile = \"photos/{name}\"\n"));
@@ -725,7 +725,7 @@ fn photos_that_show_a_withheld_field_are_named_until_something_on_them_is_black(
         // Every output that shows photos says so.
         for arguments in [
             &["report", &path][..],
-            &["appendix", &path, "--to", &to("appendix")],
+            &["video-kit", &path, "--to", &to("video-kit")],
             &["compare", &path, &path, "--to", &to("compare")],
             &["seal", &path, "--bag", &to("bag"), "--published"],
         ] {

@@ -9,7 +9,7 @@ use underlid::judge::facts::{Answer, Val};
 use underlid::judge::rules::Book;
 use underlid::record;
 
-const HEAD: &str = r#"schema = 1
+const HEAD: &str = r#"schema = 2
 [inspection]
 inner_ambient = "30 degC"
 [claims]

@@ -150,7 +150,7 @@ fn gate(sheet: &mut Sheet, kind: FuseKind, rating: &Amount) {
                 .note(format!("at 135 % of its rating it opens within {time} (UL 248-1; times from memory)"));
         }
         None => {
-            sheet.note("no time-current gate is known here for this kind and rating: read the maker's curve")
+            sheet.note("no time-current gate is known here for this kind and rating: read the maker's curve");
         }
     }
 }

@@ -72,8 +72,24 @@ part! {
         caution: Text = "Both ends are live.",
         /// In a list that extends another: the section it comes after.
         after: Text = "lid-off",
+        /// Items that several sections share, put after its own: `leg` is what is asked of every element of a leg.
+        shared: Text = "leg",
+        /// The leg that shared items are about; its word stands before their ids.
+        leg: LegWord = "negative",
         ; many {
             /// An item: one thing to look at.
+            item: ItemEntry,
+        }
+    }
+}
+
+part! {
+    /// Items that several sections share.
+    pub struct SharedFile {
+        /// Version of the checklist's format.
+        schema: Count = "1",
+        ; many {
+            /// An item, its id without the leg's word.
             item: ItemEntry,
         }
     }

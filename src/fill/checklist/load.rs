@@ -6,8 +6,8 @@
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::entries::{DropEntry, ItemEntry, ListFile, SectionEntry};
-use super::{Adds, Checklist, Fills, Item, PhotoWanted, Scope, Section};
+use super::entries::{DropEntry, ItemEntry, ListFile, SectionEntry, SharedFile};
+use super::{Adds, Checklist, Fills, Item, PhotoWanted, SHARED, Scope, Section};
 use crate::judge::facts::{Type, field_info};
 use crate::judge::rules::Book;
 use crate::judge::rules::expr::{self, Expr};
@@ -189,8 +189,11 @@ impl Loading<'_> {
                 }
             }
         }
-        for item_entry in &entry.item {
-            let Some(item) = self.item(item_entry) else {
+        let own = entry.item.iter().map(|item_entry| (self.item(item_entry), item_entry)).collect::<Vec<_>>();
+        let shared = self.shared(entry).unwrap_or_default();
+        let shared = shared.iter().map(|(item, item_entry)| (Some(item.clone()), item_entry));
+        for (item, item_entry) in own.into_iter().chain(shared) {
+            let Some(item) = item else {
                 continue;
             };
             if seen.contains(&item.id) {
@@ -206,6 +209,48 @@ impl Loading<'_> {
             seen.push(item.id.clone());
             self.place(list, place, item, item_entry);
         }
+    }
+
+    /// The items that a section shares with others, made its own by the leg's word before their ids.
+    fn shared(&mut self, entry: &SectionEntry) -> Option<Vec<(Item, ItemEntry)>> {
+        let name = entry.shared.text()?;
+        let span = entry.shared.found().span.clone();
+        let Some((_, file, text)) = SHARED.iter().find(|(known, ..)| *known == name) else {
+            let known: Vec<&str> = SHARED.iter().map(|(name, ..)| *name).collect();
+            let message = format!("there are no shared items `{name}`");
+            self.problem(span, message, &did_you_mean(name, &known), "shared = \"leg\"");
+            return None;
+        };
+        let Some(leg) = entry.leg.word() else {
+            self.problem(
+                span,
+                "shared items need the leg they are about".to_owned(),
+                "expected `leg`",
+                "leg = \"negative\"",
+            );
+            return None;
+        };
+        let read: SharedFile = match document(file, text, |_, _: &SharedFile| {}) {
+            Ok(read) => read,
+            Err(problems) => {
+                self.problem(span, problems.to_string(), "a right list", "");
+                return None;
+            }
+        };
+        let mut loading =
+            Loading { file: Arc::from(*file), text, names: self.names.clone(), problems: Vec::new() };
+        let mut items = Vec::new();
+        for entry in read.item {
+            if let Some(mut item) = loading.item(&entry) {
+                item.id = format!("{leg}-{}", item.id);
+                item.leg = Some(leg);
+                items.push((item, entry));
+            }
+        }
+        if let Some(first) = loading.problems.first() {
+            self.problem(span, format!("{file}: {}", first.message), &first.expected, &first.example);
+        }
+        Some(items)
     }
 
     /// Puts an item where one of its id stands, after the one it names, or at the end of its section.

@@ -29,6 +29,10 @@ const BUILT_IN: [(&str, &str); 3] = [
     ("checklists/self-built.toml", include_str!("../../../checklists/self-built.toml")),
 ];
 
+/// Items that sections share, by the name that a section gives.
+const SHARED: [(&str, &str, &str); 1] =
+    [("leg", "checklists/leg.toml", include_str!("../../../checklists/leg.toml"))];
+
 /// Parts that an answer may add to the record.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Adds {

@@ -20,6 +20,7 @@ use crate::evidence::error::shown_text;
 use crate::fill::checklist::Scope;
 use crate::record::edit::Answer;
 use card::AtCard;
+#[cfg(feature = "page")]
 pub(super) use show::now;
 pub use wrap::Wrapped;
 

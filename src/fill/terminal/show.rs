@@ -188,10 +188,10 @@ impl<W: Write> Walk<'_, W> {
         writeln!(self.out, "    answer: {}; or {or}{how}", question.expected())?;
         match item.photo {
             PhotoWanted::Required if question.lacks_photo() => {
-                writeln!(self.out, "    a photo is required: photo FILE")?
+                writeln!(self.out, "    a photo is required: photo FILE")?;
             }
             PhotoWanted::Useful if question.part_photos.is_empty() => {
-                writeln!(self.out, "    a photo helps: photo FILE")?
+                writeln!(self.out, "    a photo helps: photo FILE")?;
             }
             _ => {}
         }

@@ -107,7 +107,7 @@ mod tests {
 
     #[test]
     fn instruments_by_what_they_read() {
-        let text = "schema = 1\n[[instrument]]\nid = \"v\"\naccuracy = \"0.1 % + 2 digits\"\nresolution = \"0.01 V\"\n\
+        let text = "schema = 2\n[[instrument]]\nid = \"v\"\naccuracy = \"0.1 % + 2 digits\"\nresolution = \"0.01 V\"\n\
                     [[instrument]]\nid = \"i\"\nresolution = \"0.1 A\"\n\
                     [[instrument]]\nid = \"t\"\naccuracy = \"10 digits\"\nresolution = \"0.1 K\"\n";
         let record = crate::record::read("r", text).unwrap();

@@ -110,7 +110,7 @@ fn proposals(out: &mut String, leads: &Leads) -> std::fmt::Result {
         writeln!(out, "  {}, {}: {sizes}", plain(&lead.carries), lead.current)?;
         match (&lead.fuse, lead.sizes_behind_fuse.as_slice()) {
             (Some(fuse), []) => {
-                writeln!(out, "    a fuse of {fuse} goes with it; no lead of the table is protected by it")?
+                writeln!(out, "    a fuse of {fuse} goes with it; no lead of the table is protected by it")?;
             }
             (Some(fuse), sizes) => {
                 writeln!(

@@ -8,8 +8,8 @@ mod book;
 mod engine;
 pub mod expr;
 mod finding;
-pub mod names;
-pub mod page;
+pub(crate) mod names;
+pub(crate) mod page;
 mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::judge::facts::{self, Type};
+use crate::record::renamed::{Place, new_word};
 use crate::record::{Kind, Part, Record, Shape};
 use crate::units::Dimension;
 use crate::units::words::nearest;
@@ -72,7 +73,7 @@ fn collect(prefix: &str, shape: Shape, names: &mut Vec<NameInfo>) {
 }
 
 /// Looks names up for the checker.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Names {
     known: BTreeMap<String, Type>,
 }
@@ -89,12 +90,12 @@ impl Names {
     /// The type of a name.
     ///
     /// # Errors
-    /// The nearest known name, if one is near.
+    /// What the name is called now, or the nearest known name, if one is near.
     pub fn lookup(&self, name: &str) -> Result<Type, Option<String>> {
-        self.known
-            .get(name)
-            .copied()
-            .ok_or_else(|| nearest(name, self.known.keys().map(String::as_str)).map(str::to_owned))
+        self.known.get(name).copied().ok_or_else(|| {
+            let near = || nearest(name, self.known.keys().map(String::as_str));
+            new_word(Place::Name, name).or_else(near).map(str::to_owned)
+        })
     }
 }
 

@@ -175,7 +175,7 @@ mod tests {
 
     #[test]
     fn one_of_a_list_or_all_of_it() {
-        let text = "schema = 1\n[[path.element]]\nid = \"a\"\nkind = \"busbar\"\n[[path.element]]\nid = \"b.c\"\nkind = \"fuse\"\n";
+        let text = "schema = 2\n[[path.element]]\nid = \"a\"\nkind = \"busbar\"\n[[path.element]]\nid = \"b.c\"\nkind = \"fuse\"\n";
         let mut record = crate::record::read("r", text).unwrap();
         for (key, number) in [
             ("path.element.name", 2),

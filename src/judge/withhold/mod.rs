@@ -166,8 +166,12 @@ fn program_says(texts: &[String]) -> BTreeSet<String> {
         let templates = crate::render::write_up::TEMPLATES
             .iter()
             .chain(&crate::render::compare::TEMPLATES)
-            .chain(&crate::render::video::TEMPLATES);
-        for words in templates.map(|(_, words)| *words).chain(crate::render::video::OWN_WORDS) {
+            .map(|(_, words)| *words);
+        #[cfg(feature = "video")]
+        let templates = templates
+            .chain(crate::render::video::TEMPLATES.map(|(_, words)| words))
+            .chain(crate::render::video::OWN_WORDS);
+        for words in templates {
             text.push('\n');
             text.push_str(words);
         }

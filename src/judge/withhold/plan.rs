@@ -216,7 +216,7 @@ mod tests {
 
     fn problems(withhold: &str) -> Vec<String> {
         let text = format!(
-            "schema = 1\n[inspection]\nplace = \"cellar\"\n[[photo]]\nfile = \"photos/01-label.jpg\"\n{withhold}"
+            "schema = 2\n[inspection]\nplace = \"cellar\"\n[[photo]]\nfile = \"photos/01-label.jpg\"\n{withhold}"
         );
         let record = crate::record::read("r", &text).unwrap();
         match plan(&record) {

@@ -73,7 +73,7 @@ fn one_line_changes_and_the_rest_stays() {
 
 #[test]
 fn comments_after_a_value_stay() {
-    let text = "schema = 1\n\n[claims] # from the label\ncapacity  =  \"150 Ah\"   # worn print\n# end\n";
+    let text = "schema = 2\n\n[claims] # from the label\ncapacity  =  \"150 Ah\"   # worn print\n# end\n";
     let new = apply("t", text, &[set("claims.capacity", Answer::of("148 Ah"))]).unwrap();
     assert_eq!(new, text.replace("150 Ah", "148 Ah"));
 }
@@ -166,7 +166,7 @@ fn clearing_takes_an_answer_back() {
 
 #[test]
 fn lists_written_inline_are_edited_too() {
-    let text = "schema = 1\ncells.reading = [{ position = 1, voltage = \"3.3 V\" }]\n";
+    let text = "schema = 2\ncells.reading = [{ position = 1, voltage = \"3.3 V\" }]\n";
     let edits = [
         set("cells.reading[position=1].voltage", Answer::of("3.31 V")),
         Edit::Append {
@@ -183,7 +183,7 @@ fn lists_written_inline_are_edited_too() {
 
 #[test]
 fn a_commented_line_inside_a_text_is_no_line_to_fill() {
-    let text = "schema = 1\n[claims]\nleft_out = '''\n# capacity = \"1 Ah\"\n'''\n";
+    let text = "schema = 2\n[claims]\nleft_out = '''\n# capacity = \"1 Ah\"\n'''\n";
     let new = apply("t", text, &[set("claims.capacity", Answer::of("2 Ah"))]).unwrap();
     let record = read("t", &new).unwrap();
     assert_eq!(record.claims.left_out.text(), Some("# capacity = \"1 Ah\""));

@@ -21,7 +21,7 @@ use crate::units::words::nearest;
 pub const LARGEST: usize = 16 << 20;
 
 /// The schema version this program reads and writes.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// Reads any file that is declared as a part, such as a rule book.
 ///
@@ -98,6 +98,18 @@ pub struct Reader {
 impl Reader {
     pub(crate) fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
         self.problems.push(Problem::at(span, message, expected, example));
+    }
+
+    /// A problem that makes all others beside the point.
+    pub(crate) fn only_problem(
+        &mut self,
+        span: Range<usize>,
+        message: String,
+        expected: &str,
+        example: &str,
+    ) {
+        self.problems.clear();
+        self.problem(span, message, expected, example);
     }
 
     pub(crate) fn part<P: Part>(&mut self, value: &Spanned<DeValue<'_>>) -> P {

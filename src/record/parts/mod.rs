@@ -27,8 +27,8 @@ use super::part::part;
 part! {
     /// The record of one inspection: what was claimed, what was found, what was measured.
     pub struct Record {
-        /// Version of the record's schema. This program writes and reads version 1.
-        schema: super::field::Count = "1",
+        /// Version of the record's schema. This program writes and reads version 2.
+        schema: super::field::Count = "2",
         /// Free remarks on the whole inspection, in Markdown.
         notes: super::field::Markdown = "Opened on the bench after the capacity test.",
         ; one {

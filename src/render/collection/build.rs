@@ -15,7 +15,8 @@ use super::column::Table;
 use super::export::{Lines, csv_header};
 use super::find::{Found, find};
 use super::page::{self, Pages};
-use super::parquet::Writer;
+#[cfg(feature = "parquet")]
+use super::parquet::Parquet;
 use super::row::{ElementRow, Entry, FindingRow, PackRow};
 use super::site::{CACHE, LIST, PACKS as PAGES, Part, Site};
 use super::stamp::Stamps;
@@ -24,6 +25,12 @@ use super::{CollectionError, Options, chart, fields, listing};
 use crate::judge::inspection::{Inspection, OpenError, RECORD, book, read_text};
 use crate::record;
 use crate::render::write_up::View;
+
+/// What the files of a table end with.
+#[cfg(feature = "parquet")]
+const ENDINGS: [&str; 3] = ["csv", "jsonl", "parquet"];
+#[cfg(not(feature = "parquet"))]
+const ENDINGS: [&str; 2] = ["csv", "jsonl"];
 
 /// Inspections that are judged side by side before they are handed to the writer.
 const BATCH: usize = 64;
@@ -138,7 +145,7 @@ fn top(all_read: bool) -> BTreeSet<String> {
             .map(str::to_owned)
             .into();
     for table in [PACKS.name, FINDINGS.name, ELEMENTS.name] {
-        names.extend(["csv", "jsonl", "parquet"].map(|ending| format!("{table}.{ending}")));
+        names.extend(ENDINGS.map(|ending| format!("{table}.{ending}")));
     }
     if !all_read {
         names.insert("problems.html".to_owned());
@@ -336,18 +343,15 @@ fn in_words(error: &OpenError, text: &str) -> String {
     }
 }
 
-/// One table in its three formats.
+/// One table in its formats.
 struct Sinks<R: 'static> {
-    table: &'static Table<R>,
+    #[cfg(feature = "parquet")]
+    parquet: Parquet<R>,
     csv: Part,
     json: Part,
-    parquet: Writer<Buffered>,
-    part: Part,
     rows: usize,
+    table: std::marker::PhantomData<R>,
 }
-
-/// A second handle on the file of a table, because the writer of Parquet keeps what it writes to.
-type Buffered = std::io::BufWriter<std::fs::File>;
 
 impl<R> Sinks<R> {
     fn begin(site: &Site, table: &'static Table<R>) -> Result<Self, CollectionError> {
@@ -355,36 +359,35 @@ impl<R> Sinks<R> {
         let mut csv = site.begin(&format!("{}.csv", table.name))?;
         csv.to.write_all(csv_header(table).as_bytes()).map_err(CollectionError::write(csv.path()))?;
         let json = site.begin(&format!("{}.jsonl", table.name))?;
-        let part = site.begin(&format!("{}.parquet", table.name))?;
-        let file = part.to.get_ref().try_clone().map_err(CollectionError::write(part.path()))?;
-        let parquet = Writer::new(Buffered::with_capacity(1 << 18, file), table).map_err(wrong)?;
-        Ok(Self { table, csv, json, parquet, part, rows: 0 })
+        Ok(Self {
+            #[cfg(feature = "parquet")]
+            parquet: Parquet::begin(site, table)?,
+            csv,
+            json,
+            rows: 0,
+            table: std::marker::PhantomData,
+        })
     }
 
     fn push(&mut self, key: &str, lines: &Lines, rows: &[R]) -> Result<(), CollectionError> {
         use std::io::Write;
         self.csv.to.write_all(lines.csv.as_bytes()).map_err(CollectionError::write(self.csv.path()))?;
         self.json.to.write_all(lines.json.as_bytes()).map_err(CollectionError::write(self.json.path()))?;
-        for row in rows {
-            self.parquet.push(self.table, key, row).map_err(wrong)?;
-        }
+        #[cfg(feature = "parquet")]
+        self.parquet.push(key, rows)?;
+        #[cfg(not(feature = "parquet"))]
+        let _ = key;
         self.rows += rows.len();
         Ok(())
     }
 
     fn finish(self) -> Result<usize, CollectionError> {
-        use std::io::Write;
-        let mut file = self.parquet.finish().map_err(wrong)?;
-        file.flush().map_err(CollectionError::write(self.part.path()))?;
+        #[cfg(feature = "parquet")]
+        self.parquet.finish()?;
         self.csv.finish()?;
         self.json.finish()?;
-        self.part.finish()?;
         Ok(self.rows)
     }
-}
-
-fn wrong(error: ::parquet::errors::ParquetError) -> CollectionError {
-    CollectionError::Inner(format!("Parquet: {error}"))
 }
 
 struct Tables {

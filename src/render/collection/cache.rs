@@ -186,9 +186,7 @@ pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, Colle
             files.sort();
         }
         for file in files.iter().filter(|file| file.is_file()) {
-            let digest = crate::evidence::hash::Sha256Digest::of(
-                &fs::read(file).map_err(CollectionError::read(file))?,
-            );
+            let digest = Sha256Digest::of(&fs::read(file).map_err(CollectionError::read(file))?);
             let _ = write!(house, "{digest} ");
         }
     }

@@ -23,7 +23,7 @@ use crate::judge::inspection::RECORD;
 /// Deepest folder that is looked into, counted from the root.
 pub const DEEPEST: usize = 16;
 /// Folders of an inspection that hold no inspections.
-const OWN: [&str; 5] = ["appendix", "photos", "logs", "report", "rules"];
+const OWN: [&str; 6] = ["appendix", "logs", "photos", "report", "rules", "video-kit"];
 /// Characters of a folder's name that go into a page's name.
 const LONGEST_NAME: usize = 40;
 

@@ -9,14 +9,15 @@
 mod build;
 mod cache;
 mod chart;
-pub mod column;
+pub(crate) mod column;
 mod export;
 mod fields;
 mod find;
 mod listing;
 mod page;
+#[cfg(feature = "parquet")]
 mod parquet;
-pub mod row;
+pub(crate) mod row;
 mod site;
 mod stamp;
 pub mod tables;

@@ -4,7 +4,8 @@
 //! findings is never in memory as a whole. The file carries no time and no path: the same rows give the same bytes.
 
 use std::collections::HashMap;
-use std::io::Write;
+use std::fs::File;
+use std::io::{BufWriter, Write};
 use std::sync::Arc;
 
 use jiff::civil::date;
@@ -16,7 +17,9 @@ use parquet::file::properties::WriterProperties;
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 
+use super::CollectionError;
 use super::column::{Cell, Info, Kind, Table};
+use super::site::{Part, Site};
 
 /// Rows of a row group: large enough to compress well, small enough to hold.
 const GROUP: usize = 1 << 17;
@@ -106,8 +109,39 @@ fn days(day: jiff::civil::Date) -> Option<i32> {
     Some(span.get_days())
 }
 
+/// The file of one table in a site.
+pub(super) struct Parquet<R: 'static> {
+    table: &'static Table<R>,
+    part: Part,
+    /// On a second handle, because the library's writer keeps what it writes to.
+    writer: Writer<BufWriter<File>>,
+}
+
+impl<R> Parquet<R> {
+    pub(super) fn begin(site: &Site, table: &'static Table<R>) -> Result<Self, CollectionError> {
+        let part = site.begin(&format!("{}.parquet", table.name))?;
+        let file = part.to.get_ref().try_clone().map_err(CollectionError::write(part.path()))?;
+        let writer = Writer::new(BufWriter::with_capacity(1 << 18, file), table).map_err(wrong)?;
+        Ok(Self { table, part, writer })
+    }
+
+    pub(super) fn push(&mut self, key: &str, rows: &[R]) -> Result<(), CollectionError> {
+        rows.iter().try_for_each(|row| self.writer.push(self.table, key, row)).map_err(wrong)
+    }
+
+    pub(super) fn finish(self) -> Result<(), CollectionError> {
+        let mut file = self.writer.finish().map_err(wrong)?;
+        file.flush().map_err(CollectionError::write(self.part.path()))?;
+        self.part.finish()
+    }
+}
+
+fn wrong(error: ParquetError) -> CollectionError {
+    CollectionError::Inner(format!("Parquet: {error}"))
+}
+
 /// Writes one table.
-pub struct Writer<W: Write + Send> {
+struct Writer<W: Write + Send> {
     file: SerializedFileWriter<W>,
     columns: Vec<Gathered>,
     rows: usize,
@@ -118,7 +152,7 @@ impl<W: Write + Send> Writer<W> {
     ///
     /// # Errors
     /// What the system or the library says.
-    pub fn new<R>(to: W, table: &Table<R>) -> Result<Self, ParquetError> {
+    fn new<R>(to: W, table: &Table<R>) -> Result<Self, ParquetError> {
         let fields = table.infos().map(|info| field(info).map(Arc::new)).collect::<Result<Vec<_>, _>>()?;
         let schema = Type::group_type_builder(table.name).with_fields(fields).build()?;
         let notes = table.infos().map(|info| {
@@ -143,7 +177,7 @@ impl<W: Write + Send> Writer<W> {
     ///
     /// # Errors
     /// As [`Writer::new`].
-    pub fn push<R>(&mut self, table: &Table<R>, key: &str, row: &R) -> Result<(), ParquetError> {
+    fn push<R>(&mut self, table: &Table<R>, key: &str, row: &R) -> Result<(), ParquetError> {
         let mut columns = self.columns.iter_mut();
         if let Some(first) = columns.next() {
             first.push(key.into());
@@ -175,7 +209,7 @@ impl<W: Write + Send> Writer<W> {
     ///
     /// # Errors
     /// As [`Writer::new`].
-    pub fn finish(mut self) -> Result<W, ParquetError> {
+    fn finish(mut self) -> Result<W, ParquetError> {
         self.flush()?;
         self.file.into_inner()
     }

@@ -155,7 +155,7 @@ mod tests {
     fn a_change_is_seen_and_a_copy_is_not_one() {
         let folder = tempfile::tempdir().unwrap();
         let path = |name: &str| folder.path().join(name);
-        fs::write(path(RECORD), "schema = 1").unwrap();
+        fs::write(path(RECORD), "schema = 2").unwrap();
         fs::write(path("log.csv"), "1").unwrap();
         let logs = || vec!["log.csv".to_owned(), "missing.csv".to_owned(), "../outside".to_owned()];
         let before = Stamps::take(folder.path(), logs()).unwrap();

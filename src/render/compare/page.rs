@@ -292,8 +292,7 @@ fn findings(c: &Comparison) -> Vec<(String, bool, &[FindingComparison])> {
 
 /// The pictures fit to publish; originals are never shown.
 fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<Vec<Picture>>> {
-    let mut views: Vec<Vec<_>> =
-        inspections.iter().map(|inspection| photos::photos(inspection, None)).collect();
+    let mut views: Vec<Vec<_>> = inspections.iter().map(|inspection| photos(inspection, None)).collect();
     let mut groups = Vec::with_capacity(comparison.photos.len());
     for group in &mut comparison.photos {
         let mut records = Vec::with_capacity(views.len());

@@ -1,4 +1,4 @@
-//! The appendix for a video: a description, chapters, captions, and still cards, from the same record as the write-up.
+//! The video kit for a video: a description, chapters, captions, and still cards, from the same record as the write-up.
 //!
 //! It takes what the view says and adds no judgement and no promise: every number on a card stands in the write-up,
 //! whose place and hash the description gives. All texts leave through one outlet (`outlet`). Everything is written
@@ -30,16 +30,16 @@ use chapters::Chapters;
 use description::{Description, Whereabouts};
 use outlet::Outlet;
 
-/// Folder of the appendix in an inspection folder.
-pub const FOLDER: &str = "appendix";
+/// Folder of the video kit in an inspection folder.
+pub const FOLDER: &str = "video-kit";
 /// What stands on every card and in every description, whatever the record says.
 pub(crate) const OWN_WORDS: [&str; 3] = [cards::FOOT[0], cards::FOOT[1], description::SHORT_CAUTION];
 /// Folders inside it.
 const INSIDE: [&str; 2] = ["cards", "photos"];
 
-/// Why an appendix cannot be made.
+/// Why a video kit cannot be made.
 #[derive(Debug, Error)]
-pub enum AppendixError {
+pub enum VideoKitError {
     /// A template is wrong, or a file cannot be read or written.
     #[error(transparent)]
     WriteUp(#[from] WriteUpError),
@@ -48,7 +48,7 @@ pub enum AppendixError {
     Words(String),
 }
 
-impl From<OpenError> for AppendixError {
+impl From<OpenError> for VideoKitError {
     fn from(error: OpenError) -> Self {
         Self::WriteUp(error.into())
     }
@@ -67,38 +67,38 @@ pub struct Wishes {
     pub templates: Option<PathBuf>,
 }
 
-/// A file of an appendix.
+/// A file of a video kit.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AppendixFile {
-    /// Its name under the folder of the appendix.
+pub struct VideoKitFile {
+    /// Its name under the folder of the video kit.
     pub name: String,
     /// Its content.
     pub content: Vec<u8>,
 }
 
-/// A finished appendix, not yet on disk.
+/// A finished kit, not yet on disk.
 #[derive(Debug)]
-pub struct Appendix {
+pub struct VideoKit {
     /// Its files.
-    pub files: Vec<AppendixFile>,
+    pub files: Vec<VideoKitFile>,
     /// What the user is to be told: what could not be used, what was shortened, what is stale.
     pub told: Vec<String>,
 }
 
-/// Makes the appendix of an inspection; `against` is a second inspection for the card of a comparison.
+/// Makes the video kit of an inspection; `against` is a second inspection for the card of a comparison.
 ///
 /// # Errors
-/// [`AppendixError`] when a template is wrong, a limit is too narrow or the length is not a time.
-pub fn appendix(
+/// [`VideoKitError`] when a template is wrong, a limit is too narrow or the length is not a time.
+pub fn video_kit(
     inspection: &Inspection,
     against: Option<&Inspection>,
     wishes: &Wishes,
-) -> Result<Appendix, AppendixError> {
+) -> Result<VideoKit, VideoKitError> {
     let view = View::of(inspection);
     let other = against.map(View::of);
     let photos = write_up::photos(inspection, None);
     let length = wishes.length.as_deref().map(chapters::length).transpose();
-    let length = length.map_err(|why| AppendixError::Words(format!("the length of the video {why}")))?;
+    let length = length.map_err(|why| VideoKitError::Words(format!("the length of the video {why}")))?;
     let mut outlet = Outlet::default();
     let Chapters { list, mut told } = chapters::chapters(&inspection.record, &view);
     if let (Some(length), Some(last)) = (length, list.last().map(|last| last.start))
@@ -117,7 +117,7 @@ pub fn appendix(
     let text = Description::of(&view, &inspection.trials, &photos, &plain, &place);
     outlet.text("description.txt", &text.whole());
     for limit in &wishes.limits {
-        let short = text.within(*limit).map_err(AppendixError::Words)?;
+        let short = text.within(*limit).map_err(VideoKitError::Words)?;
         outlet.text(&format!("description-{limit}.txt"), &short);
     }
     let mut derived = Vec::new();
@@ -148,10 +148,10 @@ pub fn appendix(
     for (name, text) in texts.chain(said) {
         for opened in std::iter::once(inspection).chain(against) {
             let guarded = opened.withheld.guard(name, text);
-            guarded.map_err(|leak| AppendixError::Words(leak.to_string()))?;
+            guarded.map_err(|leak| VideoKitError::Words(leak.to_string()))?;
         }
     }
-    Ok(Appendix { files, told })
+    Ok(VideoKit { files, told })
 }
 
 fn whereabouts(inspection: &Inspection, link: Option<&str>, told: &mut Vec<String>) -> Whereabouts {
@@ -190,43 +190,43 @@ fn whereabouts(inspection: &Inspection, link: Option<&str>, told: &mut Vec<Strin
     }
 }
 
-/// Writes an appendix into a folder; each file is replaced as a whole, and files of an earlier run that are not in
+/// Writes a video kit into a folder; each file is replaced as a whole, and files of an earlier run that are not in
 /// this one are removed.
 ///
 /// # Errors
 /// [`WriteUpError::Write`] names the file.
-pub fn save_appendix(target: &Path, appendix: &Appendix) -> Result<(), AppendixError> {
+pub fn save_video_kit(target: &Path, kit: &VideoKit) -> Result<(), VideoKitError> {
     let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     let folders = [target.to_owned(), target.join(INSIDE[0]), target.join(INSIDE[1])];
     for folder in &folders {
-        save::real_folder(folder, "the appendix").map_err(|e| at(folder, e))?;
+        save::real_folder(folder, "the video kit").map_err(|e| at(folder, e))?;
     }
-    for file in &appendix.files {
+    for file in &kit.files {
         let path = target.join(&file.name);
         save::replace(&path, &file.content).map_err(|e| at(&path, e))?;
     }
     for folder in &folders {
-        remove_stale(target, folder, appendix).map_err(|e| at(folder, e))?;
+        remove_stale(target, folder, kit).map_err(|e| at(folder, e))?;
     }
     Ok(())
 }
 
 /// Removes plain files that an earlier run made; nothing else in the folder is touched.
-fn remove_stale(target: &Path, folder: &Path, appendix: &Appendix) -> io::Result<()> {
+fn remove_stale(target: &Path, folder: &Path, kit: &VideoKit) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
         let path = entry.path();
         let relative =
             path.strip_prefix(target).ok().and_then(Path::to_str).map(|name| name.replace('\\', "/"));
         let Some(name) = relative.filter(|name| is_ours(name)) else { continue };
-        if entry.file_type()?.is_file() && !appendix.files.iter().any(|file| file.name == name) {
+        if entry.file_type()?.is_file() && !kit.files.iter().any(|file| file.name == name) {
             fs::remove_file(&path)?;
         }
     }
     Ok(())
 }
 
-/// True for the names that an appendix gives its files.
+/// True for the names that a video kit gives its files.
 fn is_ours(name: &str) -> bool {
     let number = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
     if let Some(card) = name.strip_prefix("cards/") {
@@ -252,7 +252,7 @@ mod tests {
     fn what_a_card_says_is_handed_to_the_guard() {
         let folder = tempfile::tempdir().unwrap();
         let word = "Quellwerk".repeat(40);
-        let record = format!("schema = 1\n[inspection]\ntitle = \"{word}\"\n");
+        let record = format!("schema = 2\n[inspection]\ntitle = \"{word}\"\n");
         fs::write(folder.path().join(RECORD), record).unwrap();
         let inspection = Inspection::open(folder.path(), &[]).unwrap();
         let view = View::of(&inspection);

@@ -1,15 +1,15 @@
-//! The one way out: every text of an appendix goes through [`Outlet::text`] before it is kept, and pictures are drawn
+//! The one way out: every text of a video kit goes through [`Outlet::text`] before it is kept, and pictures are drawn
 //! from texts that went through it.
 //!
 //! A text that leaves here is plain: no control characters but line ends, and no marks that reorder what follows
 //! (a stranger's record must not turn a caution round). XML and WebVTT escape on their own before.
 
-use super::AppendixFile;
+use super::VideoKitFile;
 
-/// Files of an appendix, as they are collected.
+/// Files of a video kit, as they are collected.
 #[derive(Debug, Default)]
 pub(super) struct Outlet {
-    files: Vec<AppendixFile>,
+    files: Vec<VideoKitFile>,
     packed: Vec<(String, String)>,
 }
 
@@ -17,13 +17,13 @@ impl Outlet {
     /// Keeps a text under a file name and hands back what was kept.
     pub(super) fn text(&mut self, name: &str, text: &str) -> String {
         let kept = cleaned(text);
-        self.files.push(AppendixFile { name: name.to_owned(), content: kept.clone().into_bytes() });
+        self.files.push(VideoKitFile { name: name.to_owned(), content: kept.clone().into_bytes() });
         kept
     }
 
     /// Keeps a picture that was made from kept texts or from a photo fit to publish.
     pub(super) fn picture(&mut self, name: String, content: Vec<u8>) {
-        self.files.push(AppendixFile { name, content });
+        self.files.push(VideoKitFile { name, content });
     }
 
     /// Notes what is said in a file that cannot itself be searched for what a record withholds.
@@ -32,7 +32,7 @@ impl Outlet {
     }
 
     /// What was kept, and what is said in files that cannot be searched, by their names.
-    pub(super) fn into_files(self) -> (Vec<AppendixFile>, Vec<(String, String)>) {
+    pub(super) fn into_files(self) -> (Vec<VideoKitFile>, Vec<(String, String)>) {
         (self.files, self.packed)
     }
 }

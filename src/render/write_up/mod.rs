@@ -18,6 +18,6 @@ pub use text::{Style, write_finding, write_text};
 pub(crate) use text::{compared, plain};
 pub use view::{Counts, ElementView, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
-pub(crate) use writeup::{
-    TEMPLATES, csv_name, engine, evidence, squeeze, template, template_texts, template_words,
-};
+pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template_texts, template_words};
+#[cfg(feature = "video")]
+pub(crate) use writeup::{evidence, template};

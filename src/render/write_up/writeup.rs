@@ -12,13 +12,14 @@ use super::picture::path_picture;
 use super::prose;
 use super::view::View;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
-use crate::evidence::signature::{self, Present, SignatureKind};
-use crate::evidence::ssh::SSH_NAMESPACE;
+use crate::evidence::signature::{self, Present, SSH_NAMESPACE, SignatureKind};
 use crate::evidence::verify::{self, FileState};
 use crate::judge::inspection::{Inspection, OpenError, read_text};
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::judge::withhold::{Leak, Summary};
 use crate::record::Part;
+use crate::record::problem::{Problem, Problems};
+use crate::record::renamed::{Place, RENAMED};
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
 use crate::units::words::CAUTION;
@@ -243,10 +244,38 @@ pub(crate) fn template_texts(
     folder: Option<&Path>,
 ) -> Result<Vec<(&'static str, String)>, OpenError> {
     let text = |(name, text): &(&'static str, &str)| {
-        let own = folder.map(|folder| folder.join(name)).filter(|path| path.is_file());
-        Ok((*name, own.map_or_else(|| Ok((*text).to_owned()), |path| read_text(&path))?))
+        let Some(path) = folder.map(|folder| folder.join(name)).filter(|path| path.is_file()) else {
+            return Ok((*name, (*text).to_owned()));
+        };
+        let own = read_text(&path)?;
+        // A template engine shows nothing where a condition asks for a name that is gone.
+        let old: Vec<Problem> = renamed_names(&own).collect();
+        if old.is_empty() {
+            Ok((*name, own))
+        } else {
+            Err(Problems::new(&path.display().to_string(), &own, old).into())
+        }
     };
     built_in.iter().map(text).collect()
+}
+
+/// Every place of a template where the last part of a name stands that is called otherwise now.
+fn renamed_names(text: &str) -> impl Iterator<Item = Problem> {
+    let last = |name: &'static str| name.rsplit('.').next().unwrap_or(name);
+    let pairs: BTreeMap<&str, &str> = RENAMED
+        .iter()
+        .filter(|renamed| renamed.place == Place::Name)
+        .map(|renamed| (last(renamed.old), last(renamed.new)))
+        .collect();
+    pairs.into_iter().flat_map(move |(old, new)| {
+        text.match_indices(old).filter_map(move |(at, _)| {
+            let name = |c: char| c.is_alphanumeric() || c == '_';
+            let whole = text[..at].ends_with('.') && !text[at + old.len()..].starts_with(name);
+            let message = format!("there is no `{old}` here");
+            let expected = format!("it is called `{new}` now");
+            whole.then(|| Problem::at(at..at + old.len(), message, &expected, ""))
+        })
+    })
 }
 
 /// The template engine with these templates and the filters that every write-up has.

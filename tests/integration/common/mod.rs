@@ -31,6 +31,11 @@ pub fn tool(relative: &str) -> PathBuf {
     path
 }
 
+/// How often a test repeats itself: `few` times in the fast set, `many` times where `tests/run --long` asks for all.
+pub fn rounds(few: u32, many: u32) -> u32 {
+    if std::env::var_os("UNDERLID_LONG").is_some() { many } else { few }
+}
+
 /// Runs the program: exit status, standard output, standard error.
 pub fn run(arguments: &[&str]) -> (i32, String, String) {
     let output =

@@ -142,12 +142,7 @@ fn clears_within(facts: &Facts<'_>, link: Option<FuseKind>) -> Answer {
         link.and_then(|link| link.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
     match gate {
         Some((_, longest)) => {
-            work.step(format!(
-                "{} / {} = {}",
-                trip.show(),
-                rating.show(),
-                crate::units::significant(multiple, 3)
-            ));
+            work.step(format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
             work.done(Amount::exact(longest.value, Dimension::TIME))
         }
         None => Err(vec![Missing::refused(

@@ -2,6 +2,7 @@
 
 use super::lex::error;
 use super::{Expr, ExprError, Function, FunctionKind, Node, Operator, Type};
+use crate::record::renamed::{Place, new_word};
 use crate::units::Dimension;
 use crate::units::words::{list, nearest};
 
@@ -93,7 +94,10 @@ fn named(name: &str, expr: &Expr, lookup: &Lookup<'_>) -> Result<Type, ExprError
     lookup(name).map_err(|near| {
         let expected = near.map_or_else(
             || "a name listed by `underlid explain --names`".to_owned(),
-            |near| format!("did you mean `{near}`?"),
+            |near| match new_word(Place::Name, name) {
+                Some(new) => format!("it is called `{new}` now"),
+                None => format!("did you mean `{near}`?"),
+            },
         );
         error(expr.at.clone(), format!("there is no `{name}`"), &expected)
     })

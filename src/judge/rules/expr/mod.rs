@@ -111,7 +111,7 @@ pub enum Node {
     /// A whole power.
     Power(Box<Expr>, i8),
     /// A function.
-    Call(&'static crate::judge::rules::expr::Function, Vec<Expr>),
+    Call(&'static Function, Vec<Expr>),
     /// `recorded(name)`.
     Recorded(String),
     /// `absent(name)`.

@@ -364,13 +364,13 @@ mod tests {
     /// In a record a number needs no quotes, and the place is that of the number.
     #[test]
     fn a_bare_number_in_the_file() {
-        let text = "schema = 1\n[claims]\ncycle_depth = 80\n[bms]\ndevice_resistance_factor = 1.7\n";
+        let text = "schema = 2\n[claims]\ncycle_depth = 80\n[bms]\ndevice_resistance_factor = 1.7\n";
         let problems = crate::record::read("a record", text).unwrap_err();
         let [problem] = problems.list() else { panic!("{problems:?}") };
         assert_eq!(&text[problem.span.clone()], "80");
         assert!(problem.message.contains("8000 %") && problem.example.contains("\"80 %\""), "{problem:?}");
         assert!(crate::record::read("a record", &text.replace("= 80", "= 0.8")).is_ok());
-        let reading = "schema = 1\n[[test]]\nkind = \"full load\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"95\"\n";
+        let reading = "schema = 2\n[[test]]\nkind = \"full load\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"95\"\n";
         let problems = crate::record::read("a record", reading).unwrap_err();
         assert!(problems.list()[0].message.contains("9500 %"), "{problems:?}");
     }

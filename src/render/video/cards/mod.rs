@@ -18,7 +18,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use tera::{Context, Tera};
 
-use super::AppendixError;
+use super::VideoKitError;
 use super::measure::{MISSING, Weight, shown};
 use super::outlet::{Outlet, line};
 use crate::judge::inspection::Inspection;
@@ -160,7 +160,7 @@ pub(super) fn cards(
     against: Option<&View>,
     templates: Option<&Path>,
     outlet: &mut Outlet,
-) -> Result<Vec<String>, AppendixError> {
+) -> Result<Vec<String>, VideoKitError> {
     let tera = tera(templates)?;
     let (cards, mut told) = make::all(inspection, view, photos, against);
     let mut kept = Vec::new();
@@ -175,7 +175,7 @@ pub(super) fn cards(
         kept.par_iter().map(|(card, svg)| raster::png(svg, card.format)).collect();
     for ((card, _), png) in kept.iter().zip(drawn) {
         let png =
-            png.map_err(|why| AppendixError::Words(format!("{} cannot be drawn: {why}", card.file("svg"))))?;
+            png.map_err(|why| VideoKitError::Words(format!("{} cannot be drawn: {why}", card.file("svg"))))?;
         outlet.picture(card.file("png"), png);
     }
     if cards.iter().any(|card| card.description.contains(MISSING)) {
@@ -184,7 +184,7 @@ pub(super) fn cards(
     Ok(told)
 }
 
-fn tera(folder: Option<&Path>) -> Result<Tera, AppendixError> {
+fn tera(folder: Option<&Path>) -> Result<Tera, VideoKitError> {
     let mut tera = Tera::new();
     // Text in SVG is escaped as in HTML: the five characters, as references that XML knows.
     tera.autoescape_on([".svg"]);

@@ -26,7 +26,7 @@ fn inspection(name: &str, folder: &Path) -> Inspection {
         })
         .collect();
     let text = format!(
-        "schema = 1\n[inspection]\ntitle = {quoted}\nmodel = {quoted}\ninvented = \"yes\"\ninner_ambient = \"48 degC\"\n[claims]\ncontinuous_current = \"1000 A\"\n[[claims.statement]]\nid = \"x\"\ntext = {quoted}\nverdict = \"contradicted\"\nbecause = {quoted}\n[path]\ncomplete = \"yes\"\n{elements}"
+        "schema = 2\n[inspection]\ntitle = {quoted}\nmodel = {quoted}\ninvented = \"yes\"\ninner_ambient = \"48 degC\"\n[claims]\ncontinuous_current = \"1000 A\"\n[[claims.statement]]\nid = \"x\"\ntext = {quoted}\nverdict = \"contradicted\"\nbecause = {quoted}\n[path]\ncomplete = \"yes\"\n{elements}"
     );
     fs::write(folder.join("inspection.toml"), text).unwrap();
     Inspection::open(folder, &[]).unwrap()
@@ -108,7 +108,7 @@ fn texts_keep_their_size_and_their_area() {
 #[test]
 fn nothing_recorded_still_makes_a_card() {
     let folder = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("inspection.toml"), "schema = 1\n").unwrap();
+    fs::write(folder.path().join("inspection.toml"), "schema = 2\n").unwrap();
     let empty = Inspection::open(folder.path(), &[]).unwrap();
     let cards = laid_out(&empty, &View::of(&empty));
     assert_eq!(

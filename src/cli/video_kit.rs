@@ -1,16 +1,16 @@
-//! `appendix`: description, chapters, captions and still cards for a video.
+//! `video-kit`: description, chapters, captions and still cards for a video.
 
 use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
 use crate::judge::inspection::Inspection;
-use crate::render::video::{AppendixError, FOLDER, Wishes, appendix, save_appendix};
+use crate::render::video::{FOLDER, VideoKitError, Wishes, save_video_kit, video_kit};
 use crate::render::write_up::{View, plain};
 use crate::units::words::{count, list};
 
 #[derive(Debug, clap::Args)]
-pub(super) struct Appendix {
+pub(super) struct VideoKit {
     /// The inspection folder
     folder: PathBuf,
     /// A second inspection, earlier or later: makes a card that sets the two side by side
@@ -28,23 +28,23 @@ pub(super) struct Appendix {
     /// A folder with card templates of your own: frame.svg, verdict.svg, finding.svg, path.svg, test.svg, against.svg; what is missing there is taken from the program
     #[arg(long, value_name = "DIR")]
     templates: Option<PathBuf>,
-    /// The folder to write into, instead of `appendix` in the inspection folder
+    /// The folder to write into, instead of `video-kit` in the inspection folder
     #[arg(long, value_name = "DIR")]
     to: Option<PathBuf>,
     #[command(flatten)]
     house: House,
 }
 
-impl From<AppendixError> for Failure {
-    fn from(error: AppendixError) -> Self {
+impl From<VideoKitError> for Failure {
+    fn from(error: VideoKitError) -> Self {
         match error {
-            AppendixError::WriteUp(write_up) => write_up.into(),
-            AppendixError::Words(words) => Self::Words(words),
+            VideoKitError::WriteUp(write_up) => write_up.into(),
+            VideoKitError::Words(words) => Self::Words(words),
         }
     }
 }
 
-impl Appendix {
+impl VideoKit {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let open = |folder: &PathBuf| Inspection::open_to_publish(folder, &self.house.rules);
         let inspection = open(&self.folder)?;
@@ -55,9 +55,9 @@ impl Appendix {
             length: self.length.clone(),
             templates: self.templates.clone(),
         };
-        let made = appendix(&inspection, against.as_ref(), &wishes)?;
+        let made = video_kit(&inspection, against.as_ref(), &wishes)?;
         let target = self.to.clone().unwrap_or_else(|| inspection.folder.join(FOLDER));
-        save_appendix(&target, &made)?;
+        save_video_kit(&target, &made)?;
         let view = View::of(&inspection);
         let mut out = std::io::stdout().lock();
         writeln!(out, "{}", plain(&view.verdict()))?;

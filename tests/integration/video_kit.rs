@@ -1,4 +1,4 @@
-//! `appendix` on the examples and on records from strangers.
+//! `video-kit` on the examples and on records from strangers.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -20,7 +20,7 @@ fn folder(record: &str) -> tempfile::TempDir {
 }
 
 const TIMES: &str = r#"
-schema = 1
+schema = 2
 [inspection]
 title = "Bench <A> & B --> C"
 invented = "yes"
@@ -58,15 +58,15 @@ video = "0:05.5"
 "#;
 
 #[test]
-fn the_appendix_of_an_example() {
+fn the_video_kit_of_an_example() {
     // Of copies: a write-up that somebody made beside the example would put its own hash into the description.
     let (copied, out) = (copy("harbour-24-150-rev-a"), tempfile::tempdir().unwrap());
     let folder = copied.path();
     fs::copy(example("harbour-24-150-rev-a").join(SEAL), folder.join(SEAL)).unwrap();
-    let to = out.path().join("appendix");
+    let to = out.path().join("video-kit");
     let against = copy("harbour-24-150-rev-b");
     let other = text(against.path());
-    let arguments = ["appendix", "--to", &text(&to), "--against", &other, "--limit", "2500", &text(folder)];
+    let arguments = ["video-kit", "--to", &text(&to), "--against", &other, "--limit", "2500", &text(folder)];
     let (code, printed, err) = run(&arguments);
     assert_eq!(code, 1, "{err}");
     let (cards, photos) = counted_from_the_record(folder);
@@ -88,10 +88,10 @@ fn the_appendix_of_an_example() {
     insta::assert_snapshot!("captions-rev-a", read("captions.txt"));
     assert!(read("description-2500.txt").encode_utf16().count() <= 2500);
     // Nothing was written beside the record of the example.
-    assert!(!folder.join("appendix").exists());
+    assert!(!folder.join("video-kit").exists());
 }
 
-/// How many cards and photos an appendix with a second inspection has: for each of the two formats one card for the
+/// How many cards and photos a video kit with a second inspection has: for each of the two formats one card for the
 /// verdict, the path and the comparison, one for each critical or major finding and for each test, whose logs are all
 /// sound. Counted from the record and from what `check` says of it, not from what is to be tested.
 fn counted_from_the_record(folder: &Path) -> (usize, usize) {
@@ -116,11 +116,11 @@ fn hashes_and_place_of_the_write_up() {
     let folder = folder(TIMES);
     let path = text(folder.path());
     let description = |arguments: &[&str]| {
-        let mut all = vec!["appendix", &path];
+        let mut all = vec!["video-kit", &path];
         all.extend(arguments);
         let (code, printed, err) = run(&all);
         assert!(code < 2, "{err}");
-        (fs::read_to_string(folder.path().join("appendix/description.txt")).unwrap(), printed)
+        (fs::read_to_string(folder.path().join("video-kit/description.txt")).unwrap(), printed)
     };
     let (before, printed) = description(&[]);
     assert!(before.contains("report/report.html") && before.contains("The evidence is not sealed."));
@@ -132,16 +132,16 @@ fn hashes_and_place_of_the_write_up() {
     for file in ["report/report.html", "photos.sha256"] {
         assert!(after.contains(&common_hash(&folder.path().join(file))), "{file}");
     }
-    // The appendix is no evidence: the seal still holds.
+    // The video kit is no evidence: the seal still holds.
     assert_eq!(run(&["verify", &path]).0, 0);
 }
 
 #[test]
 fn chapters_and_what_is_told() {
     let folder = folder(TIMES);
-    let (code, printed, err) = run(&["appendix", &text(folder.path()), "--length", "1:30:00"]);
+    let (code, printed, err) = run(&["video-kit", &text(folder.path()), "--length", "1:30:00"]);
     assert!(code < 2, "{err}");
-    let list = fs::read_to_string(folder.path().join("appendix/chapters.txt")).unwrap();
+    let list = fs::read_to_string(folder.path().join("video-kit/chapters.txt")).unwrap();
     assert_eq!(
         list,
         "0:00 Start\n0:05 Label\n4:00 Cells\n12:40 fuse: a link & its <holder> --> here; Test: capacity\n1:02:30 busbar bar\n"
@@ -149,7 +149,7 @@ fn chapters_and_what_is_told() {
     assert!(printed.contains("joint odd: video time `later` is not of the form"), "{printed}");
     assert!(printed.contains("manual leaves out: video time `100:00:00` lies beyond 100 hours"), "{printed}");
     assert!(printed.contains("backwards"), "{printed}");
-    let (code, _, err) = run(&["appendix", &text(folder.path()), "--length", "soon"]);
+    let (code, _, err) = run(&["video-kit", &text(folder.path()), "--length", "soon"]);
     assert!(code == 2 && err.contains("the length of the video"), "{err}");
 }
 
@@ -157,9 +157,9 @@ fn chapters_and_what_is_told() {
 #[ignore = "needs the tools that tests/run sets up"]
 fn chapters_are_webvtt_to_an_independent_reader() {
     let folder = folder(TIMES);
-    run(&["appendix", &text(folder.path()), "--length", "1:30:00"]);
+    run(&["video-kit", &text(folder.path()), "--length", "1:30:00"]);
     let output = crate::common::python("chapters.py")
-        .arg(folder.path().join("appendix/chapters.vtt"))
+        .arg(folder.path().join("video-kit/chapters.vtt"))
         .output()
         .unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
@@ -176,39 +176,39 @@ fn chapters_are_webvtt_to_an_independent_reader() {
 #[test]
 fn a_limit_that_is_too_narrow_is_refused() {
     let folder = folder(TIMES);
-    let (code, _, err) = run(&["appendix", &text(folder.path()), "--limit", "80"]);
+    let (code, _, err) = run(&["video-kit", &text(folder.path()), "--limit", "80"]);
     assert!(code == 2 && err.contains("no room for title, verdict, caution"), "{err}");
-    assert!(!folder.path().join("appendix").exists(), "nothing is written when something is refused");
+    assert!(!folder.path().join("video-kit").exists(), "nothing is written when something is refused");
 }
 
 #[test]
 fn files_of_an_earlier_run_go_and_others_stay() {
     let folder = folder(TIMES);
-    let appendix = folder.path().join("appendix");
-    fs::create_dir_all(appendix.join("cards")).unwrap();
+    let kit = folder.path().join("video-kit");
+    fs::create_dir_all(kit.join("cards")).unwrap();
     for name in ["cards/finding-39-wide.png", "description-77.txt", "cards/my own.png", "notes.txt"] {
-        fs::write(appendix.join(name), "x").unwrap();
+        fs::write(kit.join(name), "x").unwrap();
     }
-    run(&["appendix", &text(folder.path())]);
+    run(&["video-kit", &text(folder.path())]);
     for (name, stays) in [
         ("cards/finding-39-wide.png", false),
         ("description-77.txt", false),
         ("cards/my own.png", true),
         ("notes.txt", true),
     ] {
-        assert_eq!(appendix.join(name).exists(), stays, "{name}");
+        assert_eq!(kit.join(name).exists(), stays, "{name}");
     }
 }
 
 #[cfg(unix)]
 #[test]
 fn a_link_in_place_of_a_folder_is_refused() {
-    for place in ["appendix", "appendix/cards", "appendix/photos"] {
+    for place in ["video-kit", "video-kit/cards", "video-kit/photos"] {
         let (folder, outside) = (folder(TIMES), tempfile::tempdir().unwrap());
         let link = folder.path().join(place);
         fs::create_dir_all(link.parent().unwrap()).unwrap();
         std::os::unix::fs::symlink(outside.path(), &link).unwrap();
-        let (code, _, err) = run(&["appendix", &text(folder.path())]);
+        let (code, _, err) = run(&["video-kit", &text(folder.path())]);
         assert!(code == 2 && err.contains("is a link"), "{place}: {err}");
         assert_eq!(fs::read_dir(outside.path()).unwrap().count(), 0);
     }
@@ -220,9 +220,9 @@ fn card_templates_of_ones_own() {
     let own =
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="10" height="10"><title>{{ title }}</title></svg>"#;
     fs::write(templates.path().join("verdict.svg"), own).unwrap();
-    let call = || run(&["appendix", &text(folder.path()), "--templates", &text(templates.path())]);
+    let call = || run(&["video-kit", &text(folder.path()), "--templates", &text(templates.path())]);
     call();
-    let svg = fs::read_to_string(folder.path().join("appendix/cards/verdict-wide.svg")).unwrap();
+    let svg = fs::read_to_string(folder.path().join("video-kit/cards/verdict-wide.svg")).unwrap();
     assert!(svg.contains("<title>Bench &lt;A&gt; &amp; B --&gt; C: verdict</title>"), "{svg}");
     fs::write(templates.path().join("verdict.svg"), "{{ nonsense").unwrap();
     let (code, _, err) = call();

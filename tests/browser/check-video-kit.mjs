@@ -1,6 +1,6 @@
-// Looks at what the appendix and the printed write-up are for a viewer: cards, chapters, sheets of paper.
+// Looks at what the video kit and the printed write-up are for a viewer: cards, chapters, sheets of paper.
 //
-//   node tests/browser/check-appendix.mjs
+//   node tests/browser/check-video-kit.mjs
 //
 // Every SVG card is shown by Chromium and compared with the PNG beside it; the chapters are parsed by Chromium's own
 // text tracks; both write-ups are printed, every sheet is looked at as a picture, and what a reader checks evidence by
@@ -30,8 +30,8 @@ const MARGIN_MM = 10;
 
 const tally = new Tally();
 const browser = await launch();
-const scratch = mkdtempSync(path.join(os.tmpdir(), 'underlid-appendix-'));
-const program = process.env.UNDERLID ?? path.join(root, 'target/release/underlid');
+const scratch = mkdtempSync(path.join(os.tmpdir(), 'underlid-video-kit-'));
+const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
 try {
   if (!existsSync(program)) tally.record('the program', [`${program} is missing: cargo build --release`]);
   else {
@@ -40,9 +40,9 @@ try {
       cpSync(path.join(root, 'example-inspections', name), folder, { recursive: true });
       const other = path.join(root, 'example-inspections', EXAMPLES.find((e) => e !== name));
       make(['report', folder]);
-      make(['appendix', folder, '--against', other]);
-      await cards(name, path.join(folder, 'appendix/cards'));
-      await chapters(name, path.join(folder, 'appendix'));
+      make(['video-kit', folder, '--against', other]);
+      await cards(name, path.join(folder, 'video-kit/cards'));
+      await chapters(name, path.join(folder, 'video-kit'));
       await paper(name, folder);
     }
   }
