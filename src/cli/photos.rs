@@ -9,7 +9,9 @@ use jiff::SignedDuration;
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::hash::{Progress, silent};
 use crate::fill::Bench;
-use crate::fill::card::{Card, CardTold, Moment, Outcome, Taken, Tie, clock_offset, numbers, tie_to};
+use crate::fill::card::{
+    CardTold, Moment, PhotoCard, TakeOutcome, Taken, Tie, clock_offset, numbers, tie_to,
+};
 use crate::units::words::count;
 
 /// Progress is told in steps of this many bytes.
@@ -94,13 +96,13 @@ impl Photos {
         };
         let watched = std::io::stderr().is_terminal();
         let clock = self.clock.unwrap_or(SignedDuration::ZERO);
-        let mut card = Card::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
+        let mut card = PhotoCard::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
         if told.load(Ordering::Relaxed) > 0 {
             let _ = writeln!(std::io::stderr());
         }
         let chosen = self.chosen(&card)?;
         let mut out = std::io::stdout().lock();
-        let mut outcome = Outcome::default();
+        let mut outcome = TakeOutcome::default();
         // As it is before anything is taken.
         let shown = serde_json::to_value(card.told()).map_err(words)?;
         match self.format {
@@ -161,7 +163,7 @@ impl Photos {
     }
 
     /// The pictures that are meant: by number and time; without either, those that are new.
-    fn chosen(&self, card: &Card) -> Result<Vec<usize>, Failure> {
+    fn chosen(&self, card: &PhotoCard) -> Result<Vec<usize>, Failure> {
         let by_number = match &self.numbers {
             Some(text) => Some(numbers(text, card.photos.len()).map_err(Failure::Words)?),
             None => None,

@@ -18,7 +18,7 @@ use serde::Serialize;
 use super::atomic;
 use super::error::{FileError, shown, shown_text};
 use super::hash::{HashError, open_plain};
-use super::signature::{SIGNATURE_ENDING, key_id};
+use super::named::{SIGNATURE_ENDING, key_id};
 
 /// Keys and signatures are a few hundred bytes; more than this is something else.
 const KEY_MAX_BYTES: u64 = 16 * 1024;

@@ -46,7 +46,7 @@ const TOGETHER: usize = 16;
 
 /// What a card holds, held against the inspection.
 #[derive(Debug)]
-pub struct Card {
+pub struct PhotoCard {
     /// The pictures in the proposed order.
     pub photos: Vec<CardPhoto>,
     /// Films; they are not taken.
@@ -135,7 +135,7 @@ pub struct Taken {
 
 /// What became of a choice of pictures.
 #[derive(Debug, Default)]
-pub struct Outcome {
+pub struct TakeOutcome {
     /// Those that are in the inspection now.
     pub taken: Vec<Taken>,
     /// Those that were not taken, and why.
@@ -150,7 +150,7 @@ impl CardPhoto {
     }
 }
 
-impl Card {
+impl PhotoCard {
     /// Looks at folders, cards or files, and at what the inspection has.
     ///
     /// # Errors
@@ -266,8 +266,8 @@ impl Card {
         numbers: &[usize],
         tie: &Tie,
         told: &mut dyn FnMut(&Taken),
-    ) -> Result<Outcome, FillError> {
-        let mut outcome = Outcome::default();
+    ) -> Result<TakeOutcome, FillError> {
+        let mut outcome = TakeOutcome::default();
         let mut unlisted: Vec<(Kept, Option<String>)> = Vec::new();
         let shows = match tie {
             Tie::Shows(shows) => shows.as_str(),

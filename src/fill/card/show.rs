@@ -8,7 +8,7 @@ use image::metadata::Orientation;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::{Card, CardPhoto, Proposal};
+use super::{CardPhoto, PhotoCard, Proposal};
 use crate::evidence::error::{shown, shown_text};
 use crate::evidence::exif::CaptureTime;
 use crate::evidence::hash::Sha256Digest;
@@ -57,7 +57,7 @@ struct PhotoTold<'a> {
     proposal: Option<&'a Proposal>,
 }
 
-impl Card {
+impl PhotoCard {
     /// Prints the pictures in the proposed order, and what else lies there.
     ///
     /// # Errors

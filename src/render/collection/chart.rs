@@ -9,9 +9,10 @@ use serde::Serialize;
 
 use super::page::shown;
 use super::row::PackRow;
+use crate::render::draw::Named;
 use crate::render::draw::bars::{Bar, BarChart, Group};
 use crate::render::draw::counted::{Bin, Histogram, Points};
-use crate::render::draw::{Named, round_step};
+use crate::render::draw::scale::round_step;
 
 /// Unit of an axis that counts packs.
 const PACKS: &str = "packs";

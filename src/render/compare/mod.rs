@@ -24,7 +24,7 @@ use serde::Serialize;
 pub use bench::TestComparison;
 pub use difference::{Change, Kind};
 pub use elements::ElementComparison;
-pub use explain::{Outcome as RatingOutcome, RatingAnswer};
+pub use explain::{RatingAnswer, RatingOutcome};
 pub use fields::{Cell, PartComparison, Row, Sorted};
 pub use findings::{FindingComparison, FindingState, FindingsComparison};
 pub(crate) use page::TEMPLATES;
@@ -77,7 +77,7 @@ pub struct Column {
     /// Elements whose permissible current is not known.
     pub undecided: usize,
     /// Findings by grade and outcome.
-    pub counts: crate::render::write_up::Counts,
+    pub counts: crate::render::write_up::FindingCounts,
     /// SHA-256 of the record.
     pub record_sha256: String,
     /// SHA-256 of the manifest, where the evidence is sealed.

@@ -140,7 +140,7 @@ pub struct PathView {
 
 /// How many findings of each kind.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
-pub struct Counts {
+pub struct FindingCounts {
     /// Critical nonconformities.
     pub critical: usize,
     /// Major nonconformities.
@@ -182,7 +182,7 @@ pub struct View {
     /// Headline claims.
     pub claimed: Vec<(String, String)>,
     /// Counts by grade and outcome.
-    pub counts: Counts,
+    pub counts: FindingCounts,
     /// The path.
     pub path: PathView,
     /// Findings, gravest first.
@@ -306,8 +306,8 @@ impl View {
     }
 }
 
-fn counts(findings: &[Finding]) -> Counts {
-    let mut counts = Counts::default();
+fn counts(findings: &[Finding]) -> FindingCounts {
+    let mut counts = FindingCounts::default();
     for finding in findings {
         match (finding.outcome, finding.grade) {
             (Outcome::FallsShort, Grade::Critical) => counts.critical += 1,
