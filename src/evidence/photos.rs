@@ -106,13 +106,6 @@ pub struct Survey {
     pub unreadable: Vec<HashError>,
 }
 
-impl Survey {
-    /// Photos that say where they were taken.
-    pub fn with_location(&self) -> impl Iterator<Item = &Photo> {
-        self.photos.iter().filter(|p| p.facts.has_location)
-    }
-}
-
 /// What lies on a card or in folders, before anything is read.
 #[derive(Debug, Default)]
 pub struct Card {

@@ -17,8 +17,8 @@ use uom::si::ratio::ratio;
 use uom::si::time::{hour, minute};
 
 pub use bank::{Bank, bank};
-pub use lead::{AWG_NUMBERS, LeadNeed, METRIC_SIZES, SizedLead, next_fuse, smallest_lead};
-pub use split::{Limits, MOST_LOADS, Share, equal_loads, split};
+pub use lead::{LeadNeed, SizedLead, next_fuse, smallest_lead};
+pub use split::{Limits, MOST_LOADS, equal_loads, split};
 
 use crate::physics::cells::Chemistry;
 
