@@ -38,6 +38,17 @@ const DEEPEST: usize = 16;
 /// Inspections judged side by side before they are printed: bounds memory, keeps all cores at work.
 const BATCH: usize = 256;
 
+/// What `check --format json` prints, a line for each inspection.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct Checked<'a> {
+    #[serde(flatten)]
+    view: &'a View,
+    /// The folder as named on the command line.
+    folder: String,
+    /// Photos against the hash they arrived with.
+    arrivals: &'a [Arrival],
+}
+
 impl Check {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let mut folders = self.folders.clone();
@@ -94,14 +105,9 @@ impl Check {
             }
             Format::Text => write_text(&view, Style { all: self.all, colour: colour(&std::io::stdout()) }),
             Format::Json => {
-                let mut json = serde_json::to_value(&view).map_err(|e| Failure::Words(e.to_string()))?;
-                if let Some(object) = json.as_object_mut() {
-                    object.insert("folder".to_owned(), folder.display().to_string().into());
-                    let arrivals =
-                        serde_json::to_value(&arrivals).map_err(|e| Failure::Words(e.to_string()))?;
-                    object.insert("arrivals".to_owned(), arrivals);
-                }
-                format!("{json}\n")
+                let checked =
+                    Checked { view: &view, folder: folder.display().to_string(), arrivals: &arrivals };
+                super::json(&checked)?
             }
         };
         if self.format == Format::Text && self.brief && !changed.is_empty() {

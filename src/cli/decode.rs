@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::calc::arg::pointed;
 use super::{CAUTION, Done, Failure, Format};
 use crate::physics::marking::{self, Marking, NotAMarking, Repeated, Summary};
-use crate::units::words::count;
+use crate::units::words::{columns, count};
 
 /// Most bytes read from standard input, and most texts decoded in one call.
 const LARGEST: u64 = 4 * 1024 * 1024;
@@ -37,7 +37,7 @@ fn help() -> String {
     )
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Item {
     place: usize,
     #[serde(flatten)]
@@ -46,15 +46,15 @@ struct Item {
     notes: Vec<String>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 enum Result {
     Decoded(Marking),
     Refused { text: String, error: NotAMarking },
 }
 
-#[derive(Debug, Serialize)]
-struct Decoded {
+#[derive(Debug, Serialize, schemars::JsonSchema)]
+pub(super) struct Decoded {
     /// Version of this shape.
     schema: u32,
     items: Vec<Item>,
@@ -169,9 +169,10 @@ fn text(decoded: &Decoded) -> String {
 
 fn one(out: &mut String, marking: &Marking) {
     out.push_str(&format!("{}\n  {}\n", marking.text, marking.standard));
-    let wide = marking.fields.iter().map(|f| f.name.len()).max().unwrap_or(0);
-    for field in &marking.fields {
-        out.push_str(&format!("  {:<wide$}  {:<7}  {}\n", field.name, field.text, field.meaning));
+    let fields = marking.fields.iter();
+    let fields = fields.map(|field| vec![field.name.to_owned(), field.text.clone(), field.meaning.clone()]);
+    for line in columns(&fields.collect::<Vec<_>>()) {
+        out.push_str(&format!("  {line}\n"));
     }
     match (marking.earliest, marking.latest) {
         (Some(from), Some(to)) if from == to => out.push_str(&format!("  date: {from}\n")),

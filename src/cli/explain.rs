@@ -5,9 +5,9 @@ use std::path::PathBuf;
 
 use super::{Done, Failure, Format, House, colour};
 use crate::judge::inspection::{Inspection, book};
-use crate::judge::rules::{Book, Rule, page};
+use crate::judge::rules::{Book, Grade, Rule, page};
 use crate::render::write_up::{Style, View, write_finding};
-use crate::units::words::nearest;
+use crate::units::words::{columns, nearest};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Explain {
@@ -41,8 +41,12 @@ impl Explain {
         if self.language {
             out.write_all(page::language_page(&book).as_bytes())?;
         } else if self.names {
+            let mut names = Vec::new();
             for info in crate::judge::rules::names::catalogue() {
-                writeln!(out, "{:<38} {}: {}", info.name, info.kind.name(), info.about)?;
+                names.push(vec![info.name.to_string(), format!("{}: {}", info.kind.name(), info.about)]);
+            }
+            for line in columns(&names) {
+                writeln!(out, "{line}")?;
             }
         } else if let Some(id) = &self.rule {
             let rule = book.rule(id).ok_or_else(|| {
@@ -54,14 +58,15 @@ impl Explain {
             })?;
             match self.format {
                 Format::Text => self.one(rule, &book, &mut out)?,
-                Format::Json => writeln!(out, "{}", as_json(rule))?,
+                Format::Json => out
+                    .write_all(super::json(&Explained::One(Box::new(RuleExplained::of(rule))))?.as_bytes())?,
             }
         } else {
             match self.format {
                 Format::Text => list(&book, &mut out)?,
                 Format::Json => {
-                    let all: Vec<serde_json::Value> = book.rules.iter().map(as_json).collect();
-                    writeln!(out, "{}", serde_json::Value::Array(all))?;
+                    let all = Explained::All(book.rules.iter().map(RuleExplained::of).collect());
+                    out.write_all(super::json(&all)?.as_bytes())?;
                 }
             }
         }
@@ -70,19 +75,15 @@ impl Explain {
 
     fn one(&self, rule: &Rule, book: &Book, out: &mut impl Write) -> Result<(), Failure> {
         writeln!(out, "{}  [{}, {}]", rule.title, rule.id, rule.grade.word())?;
-        writeln!(out, "  applies to   {}", rule.scope.words())?;
-        if let Some((when, _)) = &rule.when {
-            writeln!(out, "  when         {when}")?;
-        }
-        writeln!(out, "  requires     {}", rule.require_text)?;
+        let row = |name: &str, text: &str| vec![name.to_owned(), text.to_owned()];
+        let mut rows = vec![row("applies to", &rule.scope.words())];
+        rows.extend(rule.when.as_ref().map(|(when, _)| row("when", when)));
+        rows.push(row("requires", &rule.require_text));
         for limit in
             book.limits.iter().filter(|limit| rule.require_text.contains(&format!("limit.{}", limit.name)))
         {
-            writeln!(
-                out,
-                "  limit        {} = {}: {}. {}",
-                limit.name, limit.text, limit.about, limit.basis
-            )?;
+            let limit = format!("{} = {}: {}. {}", limit.name, limit.text, limit.about, limit.basis);
+            rows.push(row("limit", &limit));
         }
         for (name, text) in [
             ("falls short", &rule.fault),
@@ -92,8 +93,11 @@ impl Explain {
             ("advice", &rule.advice),
         ] {
             if !text.is_empty() {
-                writeln!(out, "  {name:<12} {text}")?;
+                rows.push(row(name, text));
             }
+        }
+        for line in columns(&rows) {
+            writeln!(out, "  {line}")?;
         }
         if rule.absent_falls_short {
             writeln!(out, "  A fact that was looked for and is not there is the nonconformity.")?;
@@ -117,34 +121,69 @@ impl Explain {
 }
 
 fn list(book: &Book, out: &mut impl Write) -> Result<(), Failure> {
-    let width = book.rules.iter().map(|rule| rule.id.len()).max().unwrap_or(0);
+    let rows = book.rules.iter();
+    let rows = rows.map(|rule| vec![rule.id.clone(), rule.grade.word().to_owned(), rule.title.clone()]);
+    let lines = columns(&rows.collect::<Vec<_>>());
     let mut subject = "";
-    for rule in &book.rules {
+    for (rule, line) in book.rules.iter().zip(lines) {
         if rule.subject != subject {
             subject = &rule.subject;
             writeln!(out, "\n{}", subject.to_uppercase())?;
         }
-        writeln!(out, "  {:<width$}  {:<8}  {}", rule.id, rule.grade.word(), rule.title)?;
+        writeln!(out, "  {line}")?;
     }
     writeln!(out, "\n{} rules. `underlid explain RULE` explains one.", book.rules.len())?;
     Ok(())
 }
 
-fn as_json(rule: &Rule) -> serde_json::Value {
-    serde_json::json!({
-        "rule": rule.id,
-        "title": rule.title,
-        "fault": rule.fault,
-        "subject": rule.subject,
-        "applies_to": rule.scope.words(),
-        "when": rule.when.as_ref().map(|(text, _)| text),
-        "require": rule.require_text,
-        "grade": rule.grade,
-        "basis": rule.basis,
-        "why": rule.why,
-        "measure": rule.measure,
-        "advice": rule.advice,
-        "house": rule.house,
-        "turned_off": rule.off,
-    })
+/// What `explain --format json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+#[serde(untagged)]
+pub(super) enum Explained<'a> {
+    /// The rule that was asked for.
+    One(Box<RuleExplained<'a>>),
+    /// The rule book.
+    All(Vec<RuleExplained<'a>>),
+}
+
+/// A rule with everything that is said of it.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct RuleExplained<'a> {
+    rule: &'a str,
+    title: &'a str,
+    fault: &'a str,
+    subject: &'a str,
+    applies_to: String,
+    when: Option<&'a str>,
+    require: &'a str,
+    grade: Grade,
+    basis: &'a str,
+    why: &'a str,
+    measure: &'a str,
+    advice: &'a str,
+    /// True when it comes from a house book.
+    house: bool,
+    /// The reason for which the house turned it off.
+    turned_off: Option<&'a str>,
+}
+
+impl<'a> RuleExplained<'a> {
+    fn of(rule: &'a Rule) -> Self {
+        Self {
+            rule: &rule.id,
+            title: &rule.title,
+            fault: &rule.fault,
+            subject: &rule.subject,
+            applies_to: rule.scope.words(),
+            when: rule.when.as_ref().map(|(text, _)| text.as_str()),
+            require: &rule.require_text,
+            grade: rule.grade,
+            basis: &rule.basis,
+            why: &rule.why,
+            measure: &rule.measure,
+            advice: &rule.advice,
+            house: rule.house,
+            turned_off: rule.off.as_deref(),
+        }
+    }
 }

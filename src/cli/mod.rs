@@ -91,8 +91,8 @@ enum Command {
     Decode(decode::Decode),
     /// Rewrite the record of an earlier schema for this program, and keep a copy
     Migrate(migrate::Migrate),
-    /// Print the JSON Schema of the record, for editors
-    Schema,
+    /// Print the JSON Schema of the record, for editors, or of what a command prints for machines
+    Schema(schema::Schema),
     /// Print completions for a shell
     Completions(completions::Completions),
 }
@@ -156,6 +156,11 @@ impl From<std::io::Error> for Failure {
     }
 }
 
+/// What a machine reads, on one line.
+fn json(of: &impl serde::Serialize) -> Result<String, Failure> {
+    serde_json::to_string(of).map(|json| format!("{json}\n")).map_err(words)
+}
+
 /// An error that says everything in its words.
 pub(crate) fn words(error: impl std::error::Error) -> Failure {
     Failure::Words(error.to_string())
@@ -211,7 +216,7 @@ pub fn run() -> ExitCode {
         Command::Calc(command) => command.run(),
         Command::Decode(command) => command.run(),
         Command::Migrate(command) => command.run(),
-        Command::Schema => schema::run(),
+        Command::Schema(command) => command.run(),
         Command::Completions(command) => command.run(),
     };
     match result {

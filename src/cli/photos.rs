@@ -6,10 +6,12 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use jiff::SignedDuration;
 
-use super::{Done, Failure, Format, House};
+use super::{Done, Failure, Format, House, words};
 use crate::evidence::hash::{Progress, silent};
 use crate::fill::Bench;
-use crate::fill::card::{Card, Moment, Outcome, Tie, clock_offset, numbers, tie_to};
+use crate::fill::card::{
+    CardTold, Moment, PhotoCard, TakeOutcome, Taken, Tie, clock_offset, numbers, tie_to,
+};
 use crate::units::words::count;
 
 /// Progress is told in steps of this many bytes.
@@ -57,6 +59,25 @@ pub(super) struct Photos {
     house: House,
 }
 
+/// What `photos --format json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct PhotosTold<'a> {
+    #[serde(flatten)]
+    #[schemars(with = "CardTold<'static>")]
+    card: serde_json::Value,
+    /// Numbers of the pictures that were chosen.
+    chosen: &'a [usize],
+    taken: &'a [Taken],
+    refused: Vec<NotTaken<'a>>,
+}
+
+/// A picture that was not taken.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+struct NotTaken<'a> {
+    number: usize,
+    why: &'a str,
+}
+
 impl Photos {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let bench = Bench::open(&self.folder, &self.house.rules, &self.checklists, None)?;
@@ -75,14 +96,15 @@ impl Photos {
         };
         let watched = std::io::stderr().is_terminal();
         let clock = self.clock.unwrap_or(SignedDuration::ZERO);
-        let mut card = Card::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
+        let mut card = PhotoCard::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
         if told.load(Ordering::Relaxed) > 0 {
             let _ = writeln!(std::io::stderr());
         }
         let chosen = self.chosen(&card)?;
         let mut out = std::io::stdout().lock();
-        let mut outcome = Outcome::default();
-        let shown = card.to_json();
+        let mut outcome = TakeOutcome::default();
+        // As it is before anything is taken.
+        let shown = serde_json::to_value(card.told()).map_err(words)?;
         match self.format {
             Format::Text if self.take => card.print_rest(&mut out)?,
             Format::Text => card.print(&mut out)?,
@@ -103,18 +125,14 @@ impl Photos {
         }
         match self.format {
             Format::Json => {
-                let mut json = shown;
-                if let Some(object) = json.as_object_mut() {
-                    let refused: Vec<serde_json::Value> = outcome
-                        .refused
-                        .iter()
-                        .map(|(number, why)| serde_json::json!({ "number": number, "why": why }))
-                        .collect();
-                    object.insert("chosen".to_owned(), serde_json::json!(chosen));
-                    object.insert("taken".to_owned(), serde_json::json!(outcome.taken));
-                    object.insert("refused".to_owned(), refused.into());
-                }
-                writeln!(out, "{json}")?;
+                let refused = outcome.refused.iter().map(|(number, why)| NotTaken { number: *number, why });
+                let told = PhotosTold {
+                    card: shown,
+                    chosen: &chosen,
+                    taken: &outcome.taken,
+                    refused: refused.collect(),
+                };
+                out.write_all(super::json(&told)?.as_bytes())?;
             }
             Format::Text if self.take => {
                 for (number, why) in &outcome.refused {
@@ -145,7 +163,7 @@ impl Photos {
     }
 
     /// The pictures that are meant: by number and time; without either, those that are new.
-    fn chosen(&self, card: &Card) -> Result<Vec<usize>, Failure> {
+    fn chosen(&self, card: &PhotoCard) -> Result<Vec<usize>, Failure> {
         let by_number = match &self.numbers {
             Some(text) => Some(numbers(text, card.photos.len()).map_err(Failure::Words)?),
             None => None,

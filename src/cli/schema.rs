@@ -1,12 +1,89 @@
-//! `schema`: the JSON Schema of the record.
+//! `schema`: the JSON Schemas of the record and of everything that commands print for machines.
 
 use std::io::Write;
 
-use super::{Done, Failure};
-use crate::record::schema::record_schema;
+use clap::ValueEnum;
+use schemars::JsonSchema;
+use schemars::generate::SchemaSettings;
+use serde_json::{Value, json};
 
-pub(super) fn run() -> Result<Done, Failure> {
-    let schema = serde_json::to_string_pretty(&record_schema()).map_err(|e| Failure::Words(e.to_string()))?;
-    writeln!(std::io::stdout().lock(), "{schema}")?;
-    Ok(Done::Well)
+use super::{Done, Failure, calc, check, decode, explain, photos, seal, verify, words};
+use crate::judge::rig::Sheet;
+use crate::record::schema::record_schema;
+use crate::render::collection;
+use crate::render::compare::Comparison;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Schema {
+    /// Of what a command prints with `--format json`, or of a line of a collection's JSON Lines; without it, of the record
+    #[arg(long, value_enum, value_name = "WHAT")]
+    output: Option<Output>,
+}
+
+/// What is printed for machines.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Output {
+    /// `calc`
+    Calc,
+    /// `check`, one line for each inspection
+    Check,
+    /// A line of a collection's `collection.jsonl`
+    Collection,
+    /// A line of a collection's `elements.jsonl`
+    CollectionElements,
+    /// A line of a collection's `findings.jsonl`
+    CollectionFindings,
+    /// `compare`
+    Compare,
+    /// `decode`
+    Decode,
+    /// `explain`
+    Explain,
+    /// `photos`
+    Photos,
+    /// `plan`
+    Plan,
+    /// `seal`
+    Seal,
+    /// `verify`
+    Verify,
+}
+
+impl Schema {
+    pub(super) fn run(&self) -> Result<Done, Failure> {
+        let schema = self.output.map_or_else(record_schema, Output::schema);
+        let text = serde_json::to_string_pretty(&schema).map_err(words)?;
+        writeln!(std::io::stdout().lock(), "{text}")?;
+        Ok(Done::Well)
+    }
+}
+
+impl Output {
+    fn schema(self) -> Value {
+        let [packs, findings, elements] = collection::json_schemas();
+        match self {
+            Self::Calc => of::<calc::Sheet>("calc"),
+            Self::Check => of::<check::Checked<'_>>("check"),
+            Self::Collection => packs,
+            Self::CollectionElements => elements,
+            Self::CollectionFindings => findings,
+            Self::Compare => of::<Comparison>("compare"),
+            Self::Decode => of::<decode::Decoded>("decode"),
+            Self::Explain => of::<explain::Explained<'_>>("explain"),
+            Self::Photos => of::<photos::PhotosTold<'_>>("photos"),
+            Self::Plan => of::<Sheet>("plan"),
+            Self::Seal => of::<seal::SealDone<'_>>("seal"),
+            Self::Verify => of::<verify::Found>("verify"),
+        }
+    }
+}
+
+/// The JSON Schema (draft 2020-12) of what a command prints.
+fn of<T: JsonSchema>(command: &str) -> Value {
+    let settings = SchemaSettings::draft2020_12().for_serialize();
+    let mut schema = settings.into_generator().into_root_schema_for::<T>().to_value();
+    if let Some(object) = schema.as_object_mut() {
+        object.insert("title".to_owned(), json!(format!("underlid {command} --format json")));
+    }
+    schema
 }

@@ -8,6 +8,8 @@ use super::password;
 use super::progress::Line;
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
+use crate::evidence::folder::LeftOut;
+use crate::evidence::hash::Sha256Digest;
 #[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
 use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
@@ -55,6 +57,41 @@ struct Report {
     sealed: Option<Sealed>,
     signature: Option<PathBuf>,
     bag: Option<Bag>,
+}
+
+/// What `seal --format json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+#[serde(untagged)]
+pub(super) enum SealDone<'a> {
+    /// With `--new-key`.
+    Key { secret_key: String, public_key: String, key_id: String, public_key_line: String },
+    /// Without.
+    Sealed {
+        #[serde(flatten)]
+        seal: Option<SealMade<'a>>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        signature: Option<String>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        bag: Option<BagMade>,
+    },
+}
+
+/// A seal that was written.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct SealMade<'a> {
+    manifest: String,
+    manifest_sha256: Sha256Digest,
+    files: usize,
+    bytes: u64,
+    left_out: &'a [LeftOut],
+}
+
+/// A bag that was packed.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct BagMade {
+    path: String,
+    files: usize,
+    bytes: u64,
 }
 
 impl Seal {
@@ -107,13 +144,13 @@ impl Seal {
         let mut out = std::io::stdout().lock();
         match self.format {
             Format::Json => {
-                let json = serde_json::json!({
-                    "secret_key": path.display().to_string(),
-                    "public_key": public.display().to_string(),
-                    "key_id": key.id(),
-                    "public_key_line": key.to_line(),
-                });
-                writeln!(out, "{json}")?;
+                let made = SealDone::Key {
+                    secret_key: path.display().to_string(),
+                    public_key: public.display().to_string(),
+                    key_id: key.id(),
+                    public_key_line: key.to_line(),
+                };
+                out.write_all(super::json(&made)?.as_bytes())?;
             }
             Format::Text => {
                 writeln!(out, "{}: the secret key; keep it, and keep it to yourself", path.display())?;
@@ -184,25 +221,23 @@ impl Seal {
         let mut out = std::io::stdout().lock();
         let shown = |path: &Path| path.display().to_string();
         if self.format == Format::Json {
-            let mut json = serde_json::Map::new();
-            let mut set = |key: &str, value: serde_json::Value| json.insert(key.to_owned(), value);
-            if let Some(sealed) = &report.sealed {
-                set("manifest", shown(&sealed.manifest_path).into());
-                set("manifest_sha256", sealed.manifest_digest.to_string().into());
-                set("files", sealed.manifest.len().into());
-                set("bytes", sealed.bytes.into());
-                set("left_out", serde_json::json!(sealed.left_out));
-            }
-            if let Some(signature) = &report.signature {
-                set("signature", shown(signature).into());
-            }
-            if let Some(bag) = &report.bag {
-                set(
-                    "bag",
-                    serde_json::json!({ "path": shown(&bag.path), "files": bag.payload.len(), "bytes": bag.bytes }),
-                );
-            }
-            writeln!(out, "{}", serde_json::Value::Object(json))?;
+            let sealed = report.sealed.as_ref();
+            let done = SealDone::Sealed {
+                seal: sealed.map(|sealed| SealMade {
+                    manifest: shown(&sealed.manifest_path),
+                    manifest_sha256: sealed.manifest_digest,
+                    files: sealed.manifest.len(),
+                    bytes: sealed.bytes,
+                    left_out: &sealed.left_out,
+                }),
+                signature: report.signature.as_deref().map(shown),
+                bag: report.bag.as_ref().map(|bag| BagMade {
+                    path: shown(&bag.path),
+                    files: bag.payload.len(),
+                    bytes: bag.bytes,
+                }),
+            };
+            out.write_all(super::json(&done)?.as_bytes())?;
             return Ok(());
         }
         if let Some(sealed) = &report.sealed {

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::PathBuf;
 
-use serde_json::{Value, json};
 #[cfg(not(feature = "signatures"))]
 use std::convert::Infallible as Key;
 
@@ -35,26 +34,37 @@ pub(super) struct Verify {
 }
 
 /// What was found.
-struct Found {
-    bag: Option<BagReport>,
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct Found {
     /// How the inspection stands against its seal; nothing for a bag without one.
+    #[serde(flatten)]
     seal: Option<Comparison>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bag: Option<BagFound>,
     signatures: Vec<Present>,
     signed: Signed,
     /// Photos against the hash they arrived with; nothing where the record does not read.
     arrivals: Option<Vec<Arrival>>,
 }
 
+/// A bag, and whether it is complete and valid.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+struct BagFound {
+    #[serde(flatten)]
+    report: BagReport,
+    valid: bool,
+}
+
 impl Verify {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let key = self.key.as_deref().map(read_key).transpose()?;
         let found = self.look(key.as_ref())?;
-        let sound = found.bag.as_ref().is_none_or(BagReport::is_valid)
+        let sound = found.bag.as_ref().is_none_or(|bag| bag.valid)
             && found.seal.as_ref().is_none_or(Comparison::matches)
             && found.arrivals.iter().flatten().all(Arrival::holds);
         let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
         match self.format {
-            Format::Json => writeln!(std::io::stdout().lock(), "{}", found.json())?,
+            Format::Json => std::io::stdout().lock().write_all(super::json(&found)?.as_bytes())?,
             Format::Text => found.text()?,
         }
         Ok(if sound && attributed { Done::Well } else { Done::FallsShort })
@@ -99,6 +109,7 @@ impl Verify {
             #[cfg(not(feature = "signatures"))]
             Some(none) => match *none {},
         };
+        let bag = bag.map(|report| BagFound { valid: report.is_valid(), report });
         Ok(Found { bag, seal, signatures: signature::present(&manifest), signed, arrivals })
     }
 }
@@ -114,29 +125,9 @@ fn read_key(_: &str) -> Result<Key, Failure> {
 }
 
 impl Found {
-    fn json(&self) -> Value {
-        let mut json = match &self.seal {
-            Some(seal) => json!(seal),
-            None => json!({}),
-        };
-        if let Some(object) = json.as_object_mut() {
-            if let Some(bag) = &self.bag {
-                let mut report = json!(bag);
-                if let Some(report) = report.as_object_mut() {
-                    report.insert("valid".to_owned(), bag.is_valid().into());
-                }
-                object.insert("bag".to_owned(), report);
-            }
-            object.insert("signatures".to_owned(), json!(self.signatures));
-            object.insert("signed".to_owned(), json!(self.signed));
-            object.insert("arrivals".to_owned(), json!(self.arrivals));
-        }
-        json
-    }
-
     fn text(&self) -> Result<(), Failure> {
         let mut out = std::io::stdout().lock();
-        if let Some(bag) = &self.bag {
+        if let Some(BagFound { report: bag, valid }) = &self.bag {
             let sides = [("payload", Some(&bag.payload)), ("tag files", bag.tags.as_ref())];
             for (side, comparison) in sides {
                 let Some(comparison) = comparison else { continue };
@@ -160,7 +151,7 @@ impl Found {
             if bag.asks_to_fetch {
                 writeln!(out, "the bag asks for files from the network; nothing is fetched")?;
             }
-            let valid = if bag.is_valid() { "complete and valid" } else { "NOT valid" };
+            let valid = if *valid { "complete and valid" } else { "NOT valid" };
             writeln!(out, "the bag is {valid} (BagIt {})", bag.version)?;
         }
         match &self.seal {

@@ -16,7 +16,7 @@ use super::name::safe_relative;
 use crate::record::Record;
 
 /// How a file stands against the digest that was written when it arrived.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(tag = "state", rename_all = "kebab-case")]
 pub enum Since {
     /// It has the same digest.
@@ -36,7 +36,7 @@ pub enum Since {
 }
 
 /// A photo whose digest was recorded on arrival.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Arrival {
     /// Its name, as written in the record.
     pub file: String,

@@ -66,9 +66,10 @@ impl Serialize for CaptureTime {
 }
 
 /// What EXIF (and, for a position or serial number, XMP) says of one photo.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct PhotoFacts {
     /// When it was taken, by the camera's own clock.
+    #[schemars(with = "Option<String>")]
     pub taken: Option<CaptureTime>,
     /// What has to be done to the stored picture to see it upright.
     #[serde(skip)]

@@ -45,7 +45,7 @@ pub struct EvidenceFile {
 }
 
 /// Why something in the folder is not sealed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum LeftOutReason {
@@ -58,9 +58,10 @@ pub enum LeftOutReason {
 }
 
 /// A file or whole folder that is not sealed.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct LeftOut {
     /// Its name.
+    #[schemars(with = "String")]
     pub name: EvidenceName,
     /// Why.
     pub reason: LeftOutReason,

@@ -84,6 +84,16 @@ impl FromStr for Sha256Digest {
     }
 }
 
+impl schemars::JsonSchema for Sha256Digest {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Sha256Digest".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({ "type": "string", "pattern": "^[0-9a-f]{64}$" })
+    }
+}
+
 impl Serialize for Sha256Digest {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(self)

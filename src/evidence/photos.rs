@@ -74,7 +74,7 @@ impl DifferenceHash {
 }
 
 /// One photo, as found.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Photo {
     /// Where it lies.
     pub path: PathBuf,
@@ -104,13 +104,6 @@ pub struct Survey {
     pub near_duplicates: Vec<Vec<usize>>,
     /// Files that could not be read.
     pub unreadable: Vec<HashError>,
-}
-
-impl Survey {
-    /// Photos that say where they were taken.
-    pub fn with_location(&self) -> impl Iterator<Item = &Photo> {
-        self.photos.iter().filter(|p| p.facts.has_location)
-    }
 }
 
 /// What lies on a card or in folders, before anything is read.

@@ -41,7 +41,7 @@ const LARGE_PIXELS: u64 = 30_000_000;
 static ONE_LARGE_AT_A_TIME: Mutex<()> = Mutex::new(());
 
 /// Why a photo cannot be shown.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema, thiserror::Error)]
 #[serde(tag = "reason", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Undecodable {

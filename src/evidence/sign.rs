@@ -18,7 +18,7 @@ use serde::Serialize;
 use super::atomic;
 use super::error::{FileError, shown, shown_text};
 use super::hash::{HashError, open_plain};
-use super::signature::{SIGNATURE_ENDING, key_id};
+use super::named::{SIGNATURE_ENDING, key_id};
 
 /// Keys and signatures are a few hundred bytes; more than this is something else.
 const KEY_MAX_BYTES: u64 = 16 * 1024;
@@ -245,7 +245,7 @@ pub fn signature_path(file: &Path) -> PathBuf {
 }
 
 /// A signature that fits.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Verified {
     /// The number of the key that made it.
     pub key_id: String,

@@ -16,19 +16,12 @@ use sha2::{Digest, Sha256};
 use super::error::FileError;
 use super::error::shown;
 use super::hash::open_plain;
+use super::named::key_id;
+pub use super::named::{SIGNATURE_ENDING, SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 #[cfg(feature = "signatures")]
 use super::sign::{self, SignError, VerifyingKey, read_limited};
 #[cfg(feature = "signatures")]
 use super::ssh::{self, SshKey};
-
-/// What is added to a file's name for its signature in the minisign format.
-pub const SIGNATURE_ENDING: &str = ".minisig";
-
-/// What is added to a file's name for its SSH signature.
-pub const SSH_SIGNATURE_ENDING: &str = ".sig";
-
-/// The purpose that `ssh-keygen -Y sign` is given for files, by its own manual's convention.
-pub const SSH_NAMESPACE: &str = "file";
 
 /// A file of keys is a few lines; more than this is something else.
 #[cfg(feature = "signatures")]
@@ -42,7 +35,7 @@ const SIGNATURE_MAX_BYTES: u64 = 16 * 1024;
 const MINISIGN_BYTES: usize = 2 + 8 + 64;
 
 /// The two kinds of signature.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum SignatureKind {
     /// In the minisign format.
@@ -142,7 +135,7 @@ fn allowed_signer(line: &str, path: &Path) -> Result<(Option<String>, SshKey), S
 }
 
 /// A signature that lies beside a manifest; what it says of itself is not checked.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Present {
     /// Its file name.
     pub file: String,
@@ -188,13 +181,8 @@ fn named_key(kind: SignatureKind, path: &Path) -> Option<String> {
     }
 }
 
-/// A key's number with the last byte first, as all programs of the minisign format show it.
-pub(super) fn key_id(number: &[u8]) -> String {
-    number.iter().rev().map(|b| format!("{b:02X}")).collect()
-}
-
 /// What can be said of who sealed it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(tag = "outcome", rename_all = "kebab-case")]
 pub enum Signed {
     /// Signed with the key that was given.

@@ -18,7 +18,7 @@ use super::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use super::name::{EvidenceName, NameError, gone, locate};
 
 /// How one file stands against the manifest.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(tag = "state", rename_all = "kebab-case")]
 pub enum FileState {
     /// Its hash is the one in the manifest.
@@ -51,9 +51,10 @@ pub enum FileState {
 }
 
 /// A file and how it stands.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct FileResult {
     /// Its name.
+    #[schemars(with = "String")]
     pub name: EvidenceName,
     /// How it stands.
     #[serde(flatten)]
@@ -61,14 +62,14 @@ pub struct FileResult {
 }
 
 /// How a folder stands against a manifest.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Comparison {
     /// Every file of either side, sorted by name.
     pub files: Vec<FileResult>,
 }
 
 /// How many files are in each state.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[allow(missing_docs)]
 pub struct Counts {
     pub unchanged: usize,

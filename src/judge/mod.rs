@@ -3,6 +3,6 @@
 pub mod bench_test;
 pub mod facts;
 pub mod inspection;
-pub(crate) mod rig;
+pub mod rig;
 pub mod rules;
 pub(crate) mod withhold;

@@ -16,7 +16,7 @@ pub mod capacity;
 pub(crate) mod cold_charge;
 pub(crate) mod curve;
 pub(crate) mod downsample;
-pub(crate) mod full_load;
+pub mod full_load;
 pub(crate) mod gauge;
 pub mod instrument;
 pub mod integrate;

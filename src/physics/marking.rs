@@ -19,13 +19,13 @@ use jiff::civil::Date;
 use serde::Serialize;
 use thiserror::Error;
 
-pub use list::{Gap, Lot, Repeated, Summary, summary};
+pub use list::{Repeated, Summary, summary};
 
 /// The longest text that is looked at, in bytes: every marking is far shorter.
 pub const LONGEST: usize = 120;
 
 /// A text that no standard explains, and where it stops making sense.
-#[derive(Debug, Clone, PartialEq, Eq, Error, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Error, Serialize, schemars::JsonSchema)]
 #[error("{message}")]
 pub struct NotAMarking {
     /// What is wrong.
@@ -41,7 +41,7 @@ fn wrong(message: impl Into<String>, at: Range<usize>, example: &'static str) ->
 }
 
 /// One field of a marking.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct MarkingField {
     /// What the field is.
     pub name: &'static str,
@@ -54,7 +54,7 @@ pub struct MarkingField {
 }
 
 /// The kinds of text that are understood.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum MarkingKind {
     /// A GB/T 34014-2017 code.
@@ -66,7 +66,7 @@ pub enum MarkingKind {
 }
 
 /// What makes one product of a GB/T code differ from another.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
 pub struct Identity {
     /// Everything before the date: manufacturer, product, chemistry, specification, traceability.
     pub design: String,
@@ -77,7 +77,7 @@ pub struct Identity {
 }
 
 /// A decoded text.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Marking {
     /// The text.
     pub text: String,
@@ -91,9 +91,11 @@ pub struct Marking {
     pub fields: Vec<MarkingField>,
     /// The first day it may have been made on, where the text holds a date.
     #[serde(skip_serializing_if = "Option::is_none", serialize_with = "maybe_date")]
+    #[schemars(with = "Option<String>")]
     pub earliest: Option<Date>,
     /// The last day it may have been made on; differs from `earliest` for a bare month or week.
     #[serde(skip_serializing_if = "Option::is_none", serialize_with = "maybe_date")]
+    #[schemars(with = "Option<String>")]
     pub latest: Option<Date>,
     /// What tells it apart from others, for a GB/T code.
     #[serde(skip_serializing_if = "Option::is_none")]

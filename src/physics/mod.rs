@@ -40,7 +40,7 @@ pub enum Refusal {
 }
 
 /// A method, described for people: what the working and the explanations print.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Method {
     /// Its name.
     pub name: &'static str,

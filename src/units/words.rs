@@ -34,8 +34,37 @@ pub fn list<T: AsRef<str>>(items: &[T], last: &str) -> String {
     }
 }
 
+/// Rows of cells as lines in which the columns stand below one another, two spaces apart.
+#[must_use]
+pub fn columns(rows: &[Vec<String>]) -> Vec<String> {
+    let cells = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let wide =
+        |column: usize| rows.iter().filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max();
+    let widths: Vec<usize> = (0..cells).map(|column| wide(column).unwrap_or(0)).collect();
+    let line = |row: &Vec<String>| {
+        let padded: Vec<String> =
+            row.iter().zip(&widths).map(|(cell, wide)| format!("{cell:<wide$}")).collect();
+        padded.join("  ").trim_end().to_owned()
+    };
+    rows.iter().map(line).collect()
+}
+
 /// "1 finding", "2 findings".
 #[must_use]
 pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_stand_below_one_another() {
+        let rows = [vec!["±", "b", "c"], vec!["long", "", "d"], vec!["x"]];
+        let rows: Vec<Vec<String>> =
+            rows.iter().map(|row| row.iter().map(|s| (*s).to_owned()).collect()).collect();
+        assert_eq!(columns(&rows), ["±     b  c", "long     d", "x"]);
+        assert!(columns(&[]).is_empty());
+    }
 }

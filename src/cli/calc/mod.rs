@@ -17,7 +17,7 @@ use clap::error::ErrorKind;
 use clap::{ArgAction, ArgMatches, Command, FromArgMatches, Subcommand};
 
 use self::record::Typed;
-use self::sheet::Sheet;
+pub(super) use self::sheet::Sheet;
 use self::subjects::{Flag, SUBJECTS, Subject, To};
 use super::{CAUTION, Done, Failure, Format};
 use crate::judge::inspection;

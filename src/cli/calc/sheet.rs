@@ -13,10 +13,10 @@ use crate::judge::facts::{Derived, Facts, Reason, Side, Subject as At};
 use crate::judge::rules::{Book, Finding, Outcome, judge};
 use crate::physics::Method;
 use crate::render::write_up::plain;
-use crate::units::words;
+use crate::units::words::{self, columns};
 
 /// A value that went in.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Input {
     name: &'static str,
     /// The key of a record that it fills, or the fact that it stands for.
@@ -31,7 +31,7 @@ struct Input {
 }
 
 /// A fact that follows.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Fact {
     name: &'static str,
     value: String,
@@ -49,7 +49,7 @@ struct Fact {
 }
 
 /// A rule that lacks an argument.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, schemars::JsonSchema)]
 struct Lacks {
     rule: String,
     title: String,
@@ -58,8 +58,8 @@ struct Lacks {
 }
 
 /// The sheet.
-#[derive(Debug, Serialize)]
-pub(super) struct Sheet {
+#[derive(Debug, Serialize, schemars::JsonSchema)]
+pub(in crate::cli) struct Sheet {
     /// Version of this shape; it changes only when a field changes its meaning or goes away.
     schema: u32,
     calculation: &'static str,
@@ -201,10 +201,9 @@ impl Sheet {
 
     fn write(&self, out: &mut String) -> std::fmt::Result {
         writeln!(out, "{}\n\nPut in", self.title)?;
-        let wide = self.inputs.iter().map(|i| i.name.chars().count()).max().unwrap_or(0);
-        for input in &self.inputs {
-            let pad = " ".repeat(wide - input.name.chars().count());
-            writeln!(out, "  {}{pad}  {}", input.name.to_lowercase(), plain(&input.value))?;
+        let inputs = self.inputs.iter().map(|input| vec![input.name.to_lowercase(), plain(&input.value)]);
+        for line in columns(&inputs.collect::<Vec<_>>()) {
+            writeln!(out, "  {line}")?;
         }
         writeln!(out, "\nWorked out")?;
         for fact in &self.facts {

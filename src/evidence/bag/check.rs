@@ -22,7 +22,7 @@ use crate::evidence::verify::{Comparison, FileResult, FileState, compare};
 const TAG_MAX_BYTES: u64 = 1024 * 1024;
 
 /// Size and number of payload files (`Payload-Oxum`: bytes, a dot, files).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Oxum {
     /// Bytes of all payload files together.
     pub bytes: u64,
@@ -31,7 +31,7 @@ pub struct Oxum {
 }
 
 /// Whether the size that `bag-info.txt` gives is right.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 #[serde(tag = "state", rename_all = "kebab-case")]
 pub enum OxumState {
     /// It is.
@@ -50,7 +50,7 @@ pub enum OxumState {
 }
 
 /// What a bag turned out to be.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct BagReport {
     /// The version of BagIt it declares.
     pub version: String,

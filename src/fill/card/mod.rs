@@ -35,6 +35,7 @@ use crate::record::{Part, Record};
 use crate::units::words::nearest;
 
 pub use pick::{Moment, clock_offset, numbers};
+pub use show::CardTold;
 
 /// An answer within this many seconds of a picture is proposed for it (common practice, no source).
 const NEAR_ANSWER: i64 = 600;
@@ -45,7 +46,7 @@ const TOGETHER: usize = 16;
 
 /// What a card holds, held against the inspection.
 #[derive(Debug)]
-pub struct Card {
+pub struct PhotoCard {
     /// The pictures in the proposed order.
     pub photos: Vec<CardPhoto>,
     /// Films; they are not taken.
@@ -98,7 +99,7 @@ pub struct CardPhoto {
 }
 
 /// A part that a picture may show.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Proposal {
     /// What it would show.
     pub shows: String,
@@ -120,7 +121,7 @@ pub enum Tie {
 }
 
 /// A picture that was taken in.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Taken {
     /// Its number on the card.
     pub number: usize,
@@ -134,7 +135,7 @@ pub struct Taken {
 
 /// What became of a choice of pictures.
 #[derive(Debug, Default)]
-pub struct Outcome {
+pub struct TakeOutcome {
     /// Those that are in the inspection now.
     pub taken: Vec<Taken>,
     /// Those that were not taken, and why.
@@ -149,7 +150,7 @@ impl CardPhoto {
     }
 }
 
-impl Card {
+impl PhotoCard {
     /// Looks at folders, cards or files, and at what the inspection has.
     ///
     /// # Errors
@@ -265,8 +266,8 @@ impl Card {
         numbers: &[usize],
         tie: &Tie,
         told: &mut dyn FnMut(&Taken),
-    ) -> Result<Outcome, FillError> {
-        let mut outcome = Outcome::default();
+    ) -> Result<TakeOutcome, FillError> {
+        let mut outcome = TakeOutcome::default();
         let mut unlisted: Vec<(Kept, Option<String>)> = Vec::new();
         let shows = match tie {
             Tie::Shows(shows) => shows.as_str(),

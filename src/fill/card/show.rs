@@ -1,19 +1,63 @@
 //! A card in words and as JSON. Names from a card are shown with everything in them escaped that could play tricks on a
 //! terminal.
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 
 use image::metadata::Orientation;
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
-use super::{Card, CardPhoto, Proposal};
+use super::{CardPhoto, PhotoCard, Proposal};
 use crate::evidence::error::{shown, shown_text};
+use crate::evidence::exif::CaptureTime;
+use crate::evidence::hash::Sha256Digest;
 use crate::units::words::{count, list};
 
 /// Pictures that are printed; a card with more says how many are left out.
 const MOST_PRINTED: usize = 2_000;
 
-impl Card {
+/// What lies on a card, for machines.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct CardTold<'a> {
+    photos: Vec<PhotoTold<'a>>,
+    videos: Vec<Cow<'a, str>>,
+    other_files: usize,
+    links: usize,
+    not_read: &'a [String],
+    clock_seconds: i64,
+}
+
+/// A picture on a card, for machines.
+#[derive(Debug, Serialize, JsonSchema)]
+struct PhotoTold<'a> {
+    number: usize,
+    file: Cow<'a, str>,
+    bytes: u64,
+    sha256: Sha256Digest,
+    /// By the camera's clock put right.
+    taken: Option<String>,
+    #[schemars(with = "Option<String>")]
+    by_the_camera: Option<CaptureTime>,
+    camera: Option<&'a str>,
+    width: Option<u32>,
+    height: Option<u32>,
+    turn: Option<&'static str>,
+    same_as: Option<usize>,
+    in_inspection: Option<String>,
+    listed: bool,
+    looks_like: &'a [usize],
+    looks_like_in_inspection: Vec<String>,
+    looks_like_more: usize,
+    not_shown: Option<&'a str>,
+    new: bool,
+    has_location: bool,
+    has_serial_or_owner: bool,
+    has_maker_note: bool,
+    proposal: Option<&'a Proposal>,
+}
+
+impl PhotoCard {
     /// Prints the pictures in the proposed order, and what else lies there.
     ///
     /// # Errors
@@ -88,18 +132,17 @@ impl Card {
         Ok(())
     }
 
-    /// The card for machines.
+    /// What lies on the card, for machines.
     #[must_use]
-    pub fn to_json(&self) -> Value {
-        let photos: Vec<Value> = self.photos.iter().map(CardPhoto::to_json).collect();
-        json!({
-            "photos": photos,
-            "videos": self.videos.iter().map(|path| path.to_string_lossy()).collect::<Vec<_>>(),
-            "other_files": self.others,
-            "links": self.links,
-            "not_read": self.refused,
-            "clock_seconds": self.clock.as_secs(),
-        })
+    pub fn told(&self) -> CardTold<'_> {
+        CardTold {
+            photos: self.photos.iter().map(CardPhoto::told).collect(),
+            videos: self.videos.iter().map(|path| path.to_string_lossy()).collect(),
+            other_files: self.others,
+            links: self.links,
+            not_read: &self.refused,
+            clock_seconds: self.clock.as_secs(),
+        }
     }
 }
 
@@ -150,32 +193,31 @@ impl CardPhoto {
         all
     }
 
-    fn to_json(&self) -> Value {
-        json!({
-            "number": self.number,
-            "file": self.path.to_string_lossy(),
-            "bytes": self.bytes,
-            "sha256": self.digest,
-            "taken": self.taken.map(|taken| taken.to_string()),
-            "by_the_camera": self.facts.taken,
-            "camera": self.facts.camera,
-            "width": self.pixels.map(|(width, _)| width),
-            "height": self.pixels.map(|(_, height)| height),
-            "turn": turn(self.facts.orientation),
-            "same_as": self.same_as,
-            "in_inspection": self.here.as_ref().map(|name| format!("photos/{name}")),
-            "listed": self.listed,
-            "looks_like": self.alike,
-            "looks_like_in_inspection":
-                self.alike_here.iter().map(|name| format!("photos/{name}")).collect::<Vec<_>>(),
-            "looks_like_more": self.alike_more,
-            "not_shown": self.problem,
-            "new": self.is_new(),
-            "has_location": self.facts.has_location,
-            "has_serial_or_owner": self.facts.has_serial_or_owner,
-            "has_maker_note": self.facts.has_maker_note,
-            "proposal": self.proposal,
-        })
+    fn told(&self) -> PhotoTold<'_> {
+        PhotoTold {
+            number: self.number,
+            file: self.path.to_string_lossy(),
+            bytes: self.bytes,
+            sha256: self.digest,
+            taken: self.taken.map(|taken| taken.to_string()),
+            by_the_camera: self.facts.taken,
+            camera: self.facts.camera.as_deref(),
+            width: self.pixels.map(|(width, _)| width),
+            height: self.pixels.map(|(_, height)| height),
+            turn: turn(self.facts.orientation),
+            same_as: self.same_as,
+            in_inspection: self.here.as_ref().map(|name| format!("photos/{name}")),
+            listed: self.listed,
+            looks_like: &self.alike,
+            looks_like_in_inspection: self.alike_here.iter().map(|name| format!("photos/{name}")).collect(),
+            looks_like_more: self.alike_more,
+            not_shown: self.problem.as_deref(),
+            new: self.is_new(),
+            has_location: self.facts.has_location,
+            has_serial_or_owner: self.facts.has_serial_or_owner,
+            has_maker_note: self.facts.has_maker_note,
+            proposal: self.proposal.as_ref(),
+        }
     }
 }
 

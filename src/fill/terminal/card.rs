@@ -9,7 +9,7 @@ use jiff::SignedDuration;
 use super::{Walk, WalkError};
 use crate::evidence::error::shown_text;
 use crate::evidence::hash::silent;
-use crate::fill::card::{Card, Tie, clock_offset, numbers, tie_to};
+use crate::fill::card::{PhotoCard, Tie, clock_offset, numbers, tie_to};
 use crate::fill::question::Key;
 use crate::fill::sight::{FillError, Sight};
 use crate::units::words::count;
@@ -44,7 +44,7 @@ impl<W: Write> Walk<'_, W> {
             },
             None => (what, SignedDuration::ZERO),
         };
-        match Card::look(self.bench, &[PathBuf::from(folder)], clock, &silent) {
+        match PhotoCard::look(self.bench, &[PathBuf::from(folder)], clock, &silent) {
             Ok(card) if card.photos.is_empty() => {
                 card.print_rest(&mut self.out)?;
             }
@@ -99,7 +99,7 @@ impl<W: Write> Walk<'_, W> {
         &self,
         sight: &Sight,
         at: Option<&Key>,
-        card: &Card,
+        card: &PhotoCard,
         line: &str,
     ) -> Result<Vec<(Vec<usize>, Tie)>, String> {
         let (which, word) = split(line);
@@ -138,7 +138,7 @@ impl<W: Write> Walk<'_, W> {
 
     fn take(
         &mut self,
-        card: &mut Card,
+        card: &mut PhotoCard,
         chosen: &[usize],
         tie: &Tie,
     ) -> Result<Option<Arc<Sight>>, WalkError> {

@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 use super::answer::{Said, read_line};
 use super::bench::Bench;
-use super::card::Card;
+use super::card::PhotoCard;
 use super::question::{Applies, Key, Question};
 use super::sight::{FillError, Sight};
 use crate::evidence::error::shown_text;
@@ -82,7 +82,7 @@ struct Walk<'a, W: Write> {
     summary: Summary,
     shown: Option<Key>,
     /// A card that is being gone through.
-    card: Option<Card>,
+    card: Option<PhotoCard>,
     /// An answer that waits for its unit to be confirmed.
     pending: Option<(Key, Said)>,
     /// The unit that was answered last, by item.

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 /// A line of a curve.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Series {
     /// What it is; empty where a chart has one line only.
     pub name: String,
@@ -12,7 +12,7 @@ pub struct Series {
 }
 
 /// One or more lines over the same axes.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Curve {
     /// What it shows.
     pub name: String,

@@ -55,7 +55,7 @@ const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
 const SOURCES_EACH: u32 = 16;
 
 /// A bench test, worked out.
-#[derive(Debug, Clone, Default, Serialize)]
+#[derive(Debug, Clone, Default, Serialize, schemars::JsonSchema)]
 pub struct Trial {
     /// Its id.
     pub id: String,

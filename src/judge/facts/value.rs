@@ -75,7 +75,7 @@ impl Val {
 }
 
 /// Why a fact is missing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reason {
     /// Nobody looked, or nobody wrote it down.
@@ -94,7 +94,7 @@ pub enum Reason {
 const MORE: &str = "…";
 
 /// A missing fact.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, schemars::JsonSchema)]
 pub struct Missing {
     /// Its name in expressions.
     pub name: String,

@@ -7,7 +7,7 @@ use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::record::{FieldInfo, Kind};
 
 /// Something that is not recorded, with the line that would tell it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Lacking {
     /// What is missing, as a person would say it.
     pub what: String,
@@ -47,7 +47,7 @@ fn example_line(info: &FieldInfo) -> String {
 }
 
 /// What a rule says of a part of the rig.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Check {
     /// The rule's id.
     pub rule: String,

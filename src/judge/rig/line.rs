@@ -10,7 +10,7 @@ const TWO_HOURS: f64 = 7_200.0;
 const FOUR_DAYS: f64 = 345_600.0;
 
 /// A named value.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Line {
     /// Its name.
     pub name: String,
@@ -58,7 +58,7 @@ impl Line {
 }
 
 /// One step of the session, in its order.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Planned {
     /// Its name for machines.
     pub id: &'static str,

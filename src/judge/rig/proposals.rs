@@ -22,7 +22,7 @@ const INSULATION: f64 = 105.0;
 const TOGETHER: u32 = 2;
 
 /// A lead for one current.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct LeadProposal {
     /// What it carries.
     pub carries: String,
@@ -46,7 +46,7 @@ pub struct LeadProposal {
 }
 
 /// The leads that the session needs.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Leads {
     /// One for each current.
     pub leads: Vec<LeadProposal>,

@@ -15,7 +15,7 @@ use crate::judge::rules::{Book, Change, Grade, Outcome};
 use crate::record::Record;
 
 /// The whole sheet.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Sheet {
     /// Version of this shape.
     pub format: u32,

@@ -11,7 +11,7 @@ use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element of the rig.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct ElementRow {
     /// As a person would name it.
     pub label: String,
@@ -37,7 +37,7 @@ pub struct ElementRow {
 }
 
 /// Elements that carry one current.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct BranchView {
     /// "the whole current", or the load whose share it is.
     pub name: String,
@@ -56,7 +56,7 @@ pub struct BranchView {
 }
 
 /// The rig, judged.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct RigView {
     /// True when something of a rig is recorded.
     pub recorded: bool,

@@ -82,7 +82,7 @@ pub struct Limit {
 }
 
 /// Something a house changed, for the write-up.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Change {
     /// What was changed, as a person would say it.
     pub what: String,

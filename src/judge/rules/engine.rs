@@ -22,7 +22,7 @@ use crate::units::{Amount, Dimension, Uncertain, show, significant};
 const ROUNDING: f64 = 1e-9;
 
 /// Everything the engine says of a record.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Judgement {
     /// Findings, gravest first.
     pub findings: Vec<Finding>,

@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::judge::facts::{Missing, Subject};
 
 /// How grave a nonconformity is, in the trade's words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Grade {
     /// Can hurt people or start a fire.
@@ -34,7 +34,7 @@ impl Grade {
 }
 
 /// Three outcomes, never two.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
 pub enum Outcome {
     /// The requirement is not fulfilled.
     #[serde(rename = "falls short")]
@@ -76,7 +76,7 @@ impl Outcome {
 }
 
 /// A fact that was put into a rule.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Used {
     /// Its name in the expression.
     pub name: String,
@@ -108,7 +108,7 @@ pub struct Used {
 }
 
 /// One side of a comparison.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Side {
     /// Its value as a person would read it.
     pub value: String,
@@ -121,7 +121,7 @@ pub struct Side {
 }
 
 /// How an outcome came about.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Working {
     /// The requirement as written in the book.
     pub expression: String,
@@ -144,7 +144,7 @@ pub struct Working {
 }
 
 /// A rule applied to a subject.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Finding {
     /// The rule's id.
     pub rule: String,
@@ -182,7 +182,7 @@ pub struct Finding {
 }
 
 /// A rule that was not applied, and why.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct NotApplied {
     /// The rule's id.
     pub rule: String,

@@ -94,20 +94,6 @@ pub fn language_page(book: &Book) -> String {
     page
 }
 
-/// Expressions shown on the page, for the test that reads each of them.
-#[must_use]
-pub fn examples() -> Vec<&'static str> {
-    let block =
-        INTRODUCTION.split("```\n").find(|block| block.starts_with("element.rating")).unwrap_or_default();
-    block.lines().filter(|line| !line.trim().is_empty()).collect()
-}
-
-/// TOML shown on the page, for the test that loads each of it.
-#[must_use]
-pub fn toml_examples() -> Vec<&'static str> {
-    INTRODUCTION.split("```toml\n").skip(1).filter_map(|rest| rest.split("```").next()).collect()
-}
-
 fn lists(page: &mut String, book: &Book) -> std::fmt::Result {
     writeln!(page, "\n## Functions\n\n| Function | Gives | Example |\n|---|---|---|")?;
     for function in functions() {
@@ -160,6 +146,18 @@ mod tests {
     use super::super::expr;
     use super::super::names::Names;
     use super::*;
+
+    /// Expressions shown on the page, for the test that reads each of them.
+    fn examples() -> Vec<&'static str> {
+        let block =
+            INTRODUCTION.split("```\n").find(|block| block.starts_with("element.rating")).unwrap_or_default();
+        block.lines().filter(|line| !line.trim().is_empty()).collect()
+    }
+
+    /// TOML shown on the page, for the test that loads each of it.
+    fn toml_examples() -> Vec<&'static str> {
+        INTRODUCTION.split("```toml\n").skip(1).filter_map(|rest| rest.split("```").next()).collect()
+    }
 
     #[test]
     fn every_example_on_the_page_works() {

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::Marking;
 
 /// Texts that are the same, or name the same cell.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Repeated {
     /// The code, or the serial with its maker and day.
     pub what: String,
@@ -17,12 +17,13 @@ pub struct Repeated {
 }
 
 /// Cells of one design and day, in the order of their serials.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Lot {
     /// The first fourteen characters.
     pub design: String,
     /// The day.
     #[serde(serialize_with = "super::iso_date")]
+    #[schemars(with = "String")]
     pub date: Date,
     /// Different serials.
     pub cells: usize,
@@ -37,7 +38,7 @@ pub struct Lot {
 }
 
 /// Serials that are not in the list.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Gap {
     /// First missing serial.
     pub from: u32,
@@ -49,15 +50,17 @@ pub struct Gap {
 const GAPS: usize = 20;
 
 /// What a list says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Summary {
     /// Texts that were decoded.
     pub decoded: usize,
     /// Earliest possible day.
     #[serde(skip_serializing_if = "Option::is_none", serialize_with = "super::maybe_date")]
+    #[schemars(with = "Option<String>")]
     pub earliest: Option<Date>,
     /// Latest possible day.
     #[serde(skip_serializing_if = "Option::is_none", serialize_with = "super::maybe_date")]
+    #[schemars(with = "Option<String>")]
     pub latest: Option<Date>,
     /// Days between them.
     #[serde(skip_serializing_if = "Option::is_none")]

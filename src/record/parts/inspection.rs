@@ -18,7 +18,7 @@ meanings! {
 
 part! {
     /// Which pack, who, when, where.
-    pub struct Inspection {
+    pub struct InspectionHead {
         /// A title for the write-up.
         title: Text = "Harbour 24-150, revision B",
         /// Who made the pack, as printed on it.

@@ -15,7 +15,7 @@ pub use bms::{Bms, HeatLayer, Heater};
 pub use cells::{CellReading, Cells};
 pub use claims::{Claims, Statement};
 pub use evidence::{Instrument, Item, Photo};
-pub use inspection::Inspection;
+pub use inspection::InspectionHead;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
 pub use rig::{LOADS, NOT_IN_A_RIG, Rig, RigClearing, RigLoad, RigMeter, RigSource};
 pub use surroundings::{Enclosure, Marking, Service};
@@ -33,7 +33,7 @@ part! {
         notes: super::field::Markdown = "Opened on the bench after the capacity test.",
         ; one {
             /// Which pack, who, when, where.
-            inspection: Inspection,
+            inspection: InspectionHead,
             /// What the nameplate and the manual say.
             claims: Claims,
             /// The cells and how they are connected.

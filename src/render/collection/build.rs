@@ -10,15 +10,15 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use rayon::prelude::*;
 
-use super::cache::{self, Kept};
+use super::cache::{self, CachedPack};
 use super::column::Table;
 use super::export::{Lines, csv_header};
-use super::find::{Found, find};
+use super::find::{FoundFolder, find};
 use super::page::{self, Pages};
 #[cfg(feature = "parquet")]
 use super::parquet::Parquet;
-use super::row::{ElementRow, Entry, FindingRow, PackRow};
-use super::site::{CACHE, LIST, PACKS as PAGES, Part, Site};
+use super::row::{ElementRow, FindingRow, PackEntry, PackRow};
+use super::site::{CACHE, LIST, PACKS as PAGES, Site, SitePart};
 use super::stamp::Stamps;
 use super::tables::{ELEMENTS, FINDINGS, PACKS};
 use super::{CollectionError, Options, chart, fields, listing};
@@ -78,9 +78,9 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     let pages = Pages::new(&options.title)?;
     let head = cache::head(options, &root, site.folder())?;
     let (mut old, told) = if options.fresh {
-        cache::Reader::open(Path::new(""), &head, &found)
+        cache::CacheReader::open(Path::new(""), &head, &found)
     } else {
-        cache::Reader::open(&site.folder().join(CACHE), &head, &found)
+        cache::CacheReader::open(&site.folder().join(CACHE), &head, &found)
     };
     let work = Work { options, root: &root, site: &site, pages: &pages };
     let mut tables = Tables::begin(&site, &head)?;
@@ -154,7 +154,7 @@ fn top(all_read: bool) -> BTreeSet<String> {
 }
 
 /// Every name that this build may write.
-fn names(found: &[Found]) -> BTreeSet<String> {
+fn names(found: &[FoundFolder]) -> BTreeSet<String> {
     let mut names = top(false);
     let pages = found.iter().flat_map(|found| [found.page(), found.nameless_page()]);
     names.extend(pages.map(|page| format!("{PAGES}/{page}")));
@@ -186,7 +186,7 @@ fn describe(
 /// An inspection, done: everything the writer needs of it.
 struct Done {
     key: String,
-    entry: Entry,
+    entry: PackEntry,
     packs: Lines,
     findings: Lines,
     elements: Lines,
@@ -195,7 +195,7 @@ struct Done {
 }
 
 impl Done {
-    fn new(key: &str, entry: Entry, cached: Option<String>, judged: bool) -> Self {
+    fn new(key: &str, entry: PackEntry, cached: Option<String>, judged: bool) -> Self {
         let (mut packs, mut findings, mut elements) = (Lines::default(), Lines::default(), Lines::default());
         packs.push(&PACKS, key, &entry.row);
         entry.findings.iter().for_each(|row| findings.push(&FINDINGS, key, row));
@@ -206,9 +206,9 @@ impl Done {
 
 impl Done {
     /// A folder that could not be read, or must not be shown.
-    fn unread(found: &Found, folder: String, problem: String) -> Self {
+    fn unread(found: &FoundFolder, folder: String, problem: String) -> Self {
         let row = PackRow { folder, problem: Some(problem), ..PackRow::default() };
-        Self::new(&found.key, Entry { row, ..Entry::default() }, None, false)
+        Self::new(&found.key, PackEntry { row, ..PackEntry::default() }, None, false)
     }
 }
 
@@ -220,7 +220,7 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    fn one(&self, found: &Found, line: Option<String>) -> Result<Done, CollectionError> {
+    fn one(&self, found: &FoundFolder, line: Option<String>) -> Result<Done, CollectionError> {
         if let Some(done) = line.and_then(|line| self.again(found, line)) {
             return Ok(done);
         }
@@ -231,8 +231,8 @@ impl Work<'_> {
     }
 
     /// What the cache holds of an inspection, where nothing has changed since.
-    fn again(&self, found: &Found, line: String) -> Option<Done> {
-        let mut kept: Kept = serde_json::from_str(cache::json(&line)).ok()?;
+    fn again(&self, found: &FoundFolder, line: String) -> Option<Done> {
+        let mut kept: CachedPack = serde_json::from_str(cache::json(&line)).ok()?;
         let folder = self.root.join(&found.relative);
         let stamps = kept.stamps.clone();
         let same = found.problem.is_none()
@@ -258,7 +258,7 @@ impl Work<'_> {
     }
 
     /// Judges an inspection and writes its page.
-    fn judge(&self, found: &Found) -> Result<Done, CollectionError> {
+    fn judge(&self, found: &FoundFolder) -> Result<Done, CollectionError> {
         let folder = self.root.join(&found.relative);
         let stamps = match self.look(&folder) {
             Ok(stamps) => stamps,
@@ -274,7 +274,7 @@ impl Work<'_> {
         let page = if hidden { found.nameless_page() } else { found.page() };
         let report = if hidden { None } else { self.report(&folder) };
         let view = View::of(&inspection);
-        let mut entry = Entry::of(&inspection, &view);
+        let mut entry = PackEntry::of(&inspection, &view);
         entry.row.folder.clone_from(&shown);
         entry.row.page = Some(page.clone());
         let linked = report.is_some();
@@ -296,7 +296,7 @@ impl Work<'_> {
         }
         self.site.write(&name, html.as_bytes())?;
         if let (false, Some(page)) = (hidden, self.site.stamp(&name)) {
-            let kept = Kept { stamps, report: linked, page, entry: done.entry };
+            let kept = CachedPack { stamps, report: linked, page, entry: done.entry };
             let line = cache::line(found, &kept);
             // Names of logs stand in the cache as they are.
             done.cached = line.filter(|line| inspection.withheld.guard(CACHE, line).is_ok());
@@ -347,8 +347,8 @@ fn in_words(error: &OpenError, text: &str) -> String {
 struct Sinks<R: 'static> {
     #[cfg(feature = "parquet")]
     parquet: Parquet<R>,
-    csv: Part,
-    json: Part,
+    csv: SitePart,
+    json: SitePart,
     rows: usize,
     table: std::marker::PhantomData<R>,
 }
@@ -394,7 +394,7 @@ struct Tables {
     packs: Sinks<PackRow>,
     findings: Sinks<FindingRow>,
     elements: Sinks<ElementRow>,
-    cache: Part,
+    cache: SitePart,
     rows: Vec<PackRow>,
     built: Built,
 }
@@ -415,7 +415,7 @@ impl Tables {
 
     fn push(&mut self, done: Done) -> Result<(), CollectionError> {
         use std::io::Write;
-        let Entry { row, findings, elements } = done.entry;
+        let PackEntry { row, findings, elements } = done.entry;
         self.packs.push(&done.key, &done.packs, std::slice::from_ref(&row))?;
         self.findings.push(&done.key, &done.findings, &findings)?;
         self.elements.push(&done.key, &done.elements, &elements)?;

@@ -17,9 +17,9 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use super::find::Found;
-use super::row::Entry;
-use super::site::Part;
+use super::find::FoundFolder;
+use super::row::PackEntry;
+use super::site::SitePart;
 use super::stamp::Stamps;
 use super::{CollectionError, Options};
 use crate::evidence::hash::Sha256Digest;
@@ -32,7 +32,7 @@ const CHECK: usize = 16;
 
 /// What is kept of an inspection.
 #[derive(Debug, Serialize, Deserialize)]
-pub struct Kept {
+pub struct CachedPack {
     /// The files behind it.
     pub stamps: Stamps,
     /// Whether a write-up was linked.
@@ -40,7 +40,7 @@ pub struct Kept {
     /// Size of its page, and when it was written, nanoseconds.
     pub page: (u64, i128),
     /// Its rows.
-    pub entry: Entry,
+    pub entry: PackEntry,
 }
 
 fn check(text: &str) -> String {
@@ -50,7 +50,7 @@ fn check(text: &str) -> String {
 }
 
 /// Reads the cache of the last build alongside the walk.
-pub struct Reader {
+pub struct CacheReader {
     lines: Option<BufReader<File>>,
     waiting: Option<(String, String)>,
     /// Keys of this walk: a line of any other is of a folder that is gone.
@@ -59,9 +59,9 @@ pub struct Reader {
     pub damaged: usize,
 }
 
-impl Reader {
+impl CacheReader {
     /// Opens the cache, and says why it is not used where it is not.
-    pub fn open(path: &Path, head: &str, found: &[Found]) -> (Self, Option<String>) {
+    pub fn open(path: &Path, head: &str, found: &[FoundFolder]) -> (Self, Option<String>) {
         let without = |why: Option<&str>| {
             let told = why.map(|why| format!("the cache is not used: {why}; everything is judged anew"));
             (Self { lines: None, waiting: None, keys: HashSet::new(), damaged: 0 }, told)
@@ -111,7 +111,7 @@ impl Reader {
     }
 
     /// The lines of some inspections, which follow in the order of the walk, as they stand in the cache.
-    pub fn of(&mut self, some: &[Found]) -> Vec<Option<String>> {
+    pub fn of(&mut self, some: &[FoundFolder]) -> Vec<Option<String>> {
         some.iter().map(|found| self.one(&found.key)).collect()
     }
 
@@ -146,14 +146,14 @@ const HEAD: &str = "head";
 ///
 /// # Errors
 /// What the system says.
-pub fn begin(part: &mut Part, head: &str) -> Result<(), CollectionError> {
+pub fn begin(part: &mut SitePart, head: &str) -> Result<(), CollectionError> {
     let rest = format!("{HEAD} {head}");
     writeln!(part.to, "{} {rest}", check(&rest)).map_err(CollectionError::write(part.path()))
 }
 
 /// The line of an inspection; none where it would be too long to be read again.
 #[must_use]
-pub fn line(found: &Found, kept: &Kept) -> Option<String> {
+pub fn line(found: &FoundFolder, kept: &CachedPack) -> Option<String> {
     let json = serde_json::to_string(kept).ok()?;
     checked(found, &json)
 }
@@ -164,7 +164,7 @@ pub fn json(line: &str) -> &str {
     line.splitn(3, ' ').nth(2).unwrap_or_default()
 }
 
-fn checked(found: &Found, json: &str) -> Option<String> {
+fn checked(found: &FoundFolder, json: &str) -> Option<String> {
     let rest = format!("{} {json}", found.key);
     (rest.len() + CHECK + 2 <= LONGEST).then(|| format!("{} {rest}\n", check(&rest)))
 }
@@ -214,7 +214,7 @@ fn build() -> Option<(u64, i128)> {
 mod tests {
     use super::*;
 
-    fn found(name: &str) -> Found {
+    fn found(name: &str) -> FoundFolder {
         let folder = tempfile::tempdir().unwrap();
         fs::create_dir_all(folder.path().join(name)).unwrap();
         fs::write(folder.path().join(name).join("inspection.toml"), "").unwrap();
@@ -236,7 +236,7 @@ mod tests {
         );
         let read = |text: &str, head: &str| {
             fs::write(&path, text).unwrap();
-            let (mut reader, told) = Reader::open(&path, head, &[a.clone(), b.clone(), c.clone()]);
+            let (mut reader, told) = CacheReader::open(&path, head, &[a.clone(), b.clone(), c.clone()]);
             let lines = reader.of(&[a.clone(), b.clone(), c.clone()]);
             (
                 lines.iter().map(|l| l.as_deref().map_or("-", json)).collect::<String>(),

@@ -9,9 +9,10 @@ use serde::Serialize;
 
 use super::page::shown;
 use super::row::PackRow;
+use crate::render::draw::Named;
 use crate::render::draw::bars::{Bar, BarChart, Group};
 use crate::render::draw::counted::{Bin, Histogram, Points};
-use crate::render::draw::{Named, round_step};
+use crate::render::draw::scale::round_step;
 
 /// Unit of an axis that counts packs.
 const PACKS: &str = "packs";
@@ -61,7 +62,7 @@ fn one_by_one(
     axis: &str,
 ) -> String {
     let group = |(name, value, words, class)| {
-        let bar = Bar { value: Some(value), there: true, words, strong: true, class, ..Bar::default() };
+        let bar = Bar { value: Some(value), there: true, words, class, ..Bar::default() };
         Group { name, bars: vec![bar] }
     };
     let groups = bars.map(group).collect();

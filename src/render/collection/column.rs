@@ -5,10 +5,11 @@
 //! dash, no mean.
 
 use jiff::civil::Date;
+use serde_json::{Value, json};
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum ColumnKind {
     /// Text as recorded.
     Text,
     /// A number, in the column's unit.
@@ -21,7 +22,7 @@ pub enum Kind {
     Date,
 }
 
-impl Kind {
+impl ColumnKind {
     /// Its name on the page of fields.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -46,6 +47,16 @@ impl Kind {
         }
     }
 
+    /// Its type in the JSON Lines.
+    const fn json(self) -> &'static str {
+        match self {
+            Self::Text | Self::Date => "string",
+            Self::Number => "number",
+            Self::Count => "integer",
+            Self::YesNo => "boolean",
+        }
+    }
+
     /// Its datatype in W3C tabular metadata (Metadata Vocabulary for Tabular Data, 5.11.1).
     #[must_use]
     pub const fn csvw(self) -> &'static str {
@@ -61,7 +72,7 @@ impl Kind {
 
 /// A value of a column.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Cell<'a> {
+pub enum TableCell<'a> {
     /// Not recorded, or not known.
     Null,
     /// Text.
@@ -76,44 +87,44 @@ pub enum Cell<'a> {
     Date(Date),
 }
 
-impl<'a> From<&'a str> for Cell<'a> {
+impl<'a> From<&'a str> for TableCell<'a> {
     fn from(text: &'a str) -> Self {
         if text.is_empty() { Self::Null } else { Self::Text(text) }
     }
 }
 
-impl<'a> From<&'a String> for Cell<'a> {
+impl<'a> From<&'a String> for TableCell<'a> {
     fn from(text: &'a String) -> Self {
         text.as_str().into()
     }
 }
 
-impl<'a> From<&'a Option<String>> for Cell<'a> {
+impl<'a> From<&'a Option<String>> for TableCell<'a> {
     fn from(text: &'a Option<String>) -> Self {
         text.as_deref().map_or(Self::Null, Into::into)
     }
 }
 
-impl From<Option<f64>> for Cell<'_> {
+impl From<Option<f64>> for TableCell<'_> {
     fn from(number: Option<f64>) -> Self {
         // JSON has no word for infinity, and neither has a pack.
         number.filter(|n| n.is_finite()).map_or(Self::Null, Self::Number)
     }
 }
 
-impl From<Option<u32>> for Cell<'_> {
+impl From<Option<u32>> for TableCell<'_> {
     fn from(number: Option<u32>) -> Self {
         number.map_or(Self::Null, |n| Self::Count(i64::from(n)))
     }
 }
 
-impl From<Option<bool>> for Cell<'_> {
+impl From<Option<bool>> for TableCell<'_> {
     fn from(yes: Option<bool>) -> Self {
         yes.map_or(Self::Null, Self::YesNo)
     }
 }
 
-impl Cell<'_> {
+impl TableCell<'_> {
     /// A day from its ISO 8601 text.
     #[must_use]
     pub fn day(text: &Option<String>) -> Self {
@@ -127,7 +138,7 @@ pub struct Info {
     /// Its name in every file.
     pub name: &'static str,
     /// What it holds.
-    pub kind: Kind,
+    pub kind: ColumnKind,
     /// Its unit; empty where it has none.
     pub unit: &'static str,
     /// What it means.
@@ -135,11 +146,11 @@ pub struct Info {
 }
 
 /// A column of rows `R`.
-pub struct Column<R: 'static> {
+pub struct TableColumn<R: 'static> {
     /// Its description.
     pub info: Info,
     /// Its value in a row.
-    pub get: for<'a> fn(&'a R) -> Cell<'a>,
+    pub get: for<'a> fn(&'a R) -> TableCell<'a>,
 }
 
 /// A table: its file name without ending, what a row is, its columns after [`KEY`].
@@ -149,7 +160,7 @@ pub struct Table<R: 'static> {
     /// What one row is.
     pub about: &'static str,
     /// Columns after the key.
-    pub columns: &'static [Column<R>],
+    pub columns: &'static [TableColumn<R>],
 }
 
 impl<R> Table<R> {
@@ -159,10 +170,31 @@ impl<R> Table<R> {
     }
 }
 
+impl<R> Table<R> {
+    /// The JSON Schema (draft 2020-12) of a line of its JSON Lines.
+    pub(super) fn json_schema(&self) -> Value {
+        let property = |info: &Info| {
+            let unit = if info.unit.is_empty() { String::new() } else { format!(", in {}", info.unit) };
+            let about =
+                json!({ "type": [info.kind.json(), "null"], "description": format!("{}{unit}", info.about) });
+            (info.name.to_owned(), about)
+        };
+        json!({
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": format!("underlid: a line of {}.jsonl", self.name),
+            "description": self.about,
+            "type": "object",
+            "properties": self.infos().map(property).collect::<serde_json::Map<_, _>>(),
+            "required": self.infos().map(|info| info.name).collect::<Vec<_>>(),
+            "additionalProperties": false,
+        })
+    }
+}
+
 /// The first column of every table.
 pub const KEY: Info = Info {
     name: "inspection",
-    kind: Kind::Text,
+    kind: ColumnKind::Text,
     unit: "",
     about: "key of the inspection: the first 16 hexadecimal digits of the SHA-256 of its folder's path below the root; joins the tables",
 };

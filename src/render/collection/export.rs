@@ -7,7 +7,7 @@
 
 use std::fmt::Write;
 
-use super::column::{Cell, KEY, Table, digits};
+use super::column::{KEY, Table, TableCell, digits};
 use crate::render::markup::csv_cell;
 
 /// Rows of a table as text.
@@ -30,7 +30,7 @@ impl Lines {
         json_text(&mut self.json, key);
         for column in table.columns {
             let cell = (column.get)(row);
-            if let Cell::Text(text) = cell {
+            if let TableCell::Text(text) = cell {
                 self.like_formulas += usize::from(text.starts_with(['=', '+', '-', '@', '\t', '\r']));
             }
             self.csv.push(',');
@@ -51,19 +51,19 @@ pub fn csv_header<R>(table: &Table<R>) -> String {
     format!("{}\n", names.join(","))
 }
 
-fn csv_field(out: &mut String, cell: Cell<'_>) {
+fn csv_field(out: &mut String, cell: TableCell<'_>) {
     match cell {
-        Cell::Null => {}
-        Cell::Text(text) => out.push_str(&csv_cell(text)),
+        TableCell::Null => {}
+        TableCell::Text(text) => out.push_str(&csv_cell(text)),
         other => plain(out, other),
     }
 }
 
-fn json_cell(out: &mut String, cell: Cell<'_>) {
+fn json_cell(out: &mut String, cell: TableCell<'_>) {
     match cell {
-        Cell::Null => out.push_str("null"),
-        Cell::Text(text) => json_text(out, text),
-        Cell::Date(date) => {
+        TableCell::Null => out.push_str("null"),
+        TableCell::Text(text) => json_text(out, text),
+        TableCell::Date(date) => {
             let _ = write!(out, "\"{date}\"");
         }
         other => plain(out, other),
@@ -71,17 +71,17 @@ fn json_cell(out: &mut String, cell: Cell<'_>) {
 }
 
 /// Cells that are written alike in both formats.
-fn plain(out: &mut String, cell: Cell<'_>) {
+fn plain(out: &mut String, cell: TableCell<'_>) {
     // Writing to a String cannot fail.
     let _ = match cell {
-        Cell::Number(number) => {
+        TableCell::Number(number) => {
             digits(number, out);
             Ok(())
         }
-        Cell::Count(count) => write!(out, "{count}"),
-        Cell::YesNo(yes) => write!(out, "{yes}"),
-        Cell::Date(date) => write!(out, "{date}"),
-        Cell::Null | Cell::Text(_) => Ok(()),
+        TableCell::Count(count) => write!(out, "{count}"),
+        TableCell::YesNo(yes) => write!(out, "{yes}"),
+        TableCell::Date(date) => write!(out, "{date}"),
+        TableCell::Null | TableCell::Text(_) => Ok(()),
     };
 }
 
@@ -128,8 +128,8 @@ mod tests {
         ];
         for (text, csv, json) in cases {
             let (mut c, mut j) = (String::new(), String::new());
-            csv_field(&mut c, Cell::Text(text));
-            json_cell(&mut j, Cell::Text(text));
+            csv_field(&mut c, TableCell::Text(text));
+            json_cell(&mut j, TableCell::Text(text));
             assert_eq!((c.as_str(), j.as_str()), (csv, json));
             assert_eq!(serde_json::from_str::<String>(&j).unwrap(), text);
         }
@@ -139,7 +139,7 @@ mod tests {
     fn numbers_read_back_as_they_were() {
         for number in [0.0, 150.0, -12.3, 1.0 / 3.0, 1e300, 1e-12, 123_456_789.0, f64::MIN_POSITIVE] {
             let mut text = String::new();
-            json_cell(&mut text, Cell::Number(number));
+            json_cell(&mut text, TableCell::Number(number));
             assert_eq!(text.parse::<f64>().unwrap().to_bits(), number.to_bits(), "{text}");
             assert!(text.len() < 30, "{text}");
         }

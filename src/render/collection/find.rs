@@ -29,7 +29,7 @@ const LONGEST_NAME: usize = 40;
 
 /// An inspection folder, or a place below the root that cannot be looked into.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub struct FoundFolder {
     /// Path below the root.
     pub relative: PathBuf,
     /// Key in the tables: from the path below the root.
@@ -38,7 +38,7 @@ pub struct Found {
     pub problem: Option<String>,
 }
 
-impl Found {
+impl FoundFolder {
     fn new(relative: &Path, problem: Option<String>) -> Self {
         Self { key: key(relative), relative: relative.to_owned(), problem }
     }
@@ -115,8 +115,8 @@ pub fn folder_text(path: &Path) -> String {
 
 /// Finds inspections below a root; `without` is a folder that is not searched: the site itself.
 #[must_use]
-pub fn find(root: &Path, without: &Path) -> Vec<Found> {
-    let mut found: Vec<Found> = Vec::new();
+pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
+    let mut found: Vec<FoundFolder> = Vec::new();
     let walk = WalkDir::new(root).max_depth(DEEPEST).sort_by_file_name().into_iter().filter_entry(|entry| {
         if entry.depth() == 0 {
             return true;
@@ -141,12 +141,12 @@ pub fn find(root: &Path, without: &Path) -> Vec<Found> {
                 } else {
                     Some(format!("{RECORD} is not a file"))
                 };
-                found.push(Found::new(relative, problem));
+                found.push(FoundFolder::new(relative, problem));
             }
             Ok(entry) if entry.file_type().is_dir() && entry.depth() == DEEPEST => {
                 let relative = entry.path().strip_prefix(root).unwrap_or(entry.path());
                 let why = format!("lies {DEEPEST} folders deep; what is below it is not searched");
-                found.push(Found::new(relative, Some(why)));
+                found.push(FoundFolder::new(relative, Some(why)));
             }
             Ok(_) => {}
             Err(error) => {
@@ -154,7 +154,7 @@ pub fn find(root: &Path, without: &Path) -> Vec<Found> {
                 let relative = path.strip_prefix(root).unwrap_or(path);
                 let why =
                     error.io_error().map_or_else(|| "cannot be looked into".to_owned(), ToString::to_string);
-                found.push(Found::new(relative, Some(why)));
+                found.push(FoundFolder::new(relative, Some(why)));
             }
         }
     }
@@ -188,7 +188,7 @@ mod tests {
             ("a/=cmd|x", "cmd-x"),
             ("", "pack"),
         ] {
-            let page = Found::new(Path::new(folder), None).page();
+            let page = FoundFolder::new(Path::new(folder), None).page();
             let stem = page.strip_suffix(".html").unwrap();
             let (name, key) = stem.rsplit_once('-').unwrap();
             let expected = if folder.is_empty() { "root" } else { slug };
@@ -199,8 +199,8 @@ mod tests {
 
     #[test]
     fn keys_differ_where_names_are_the_same() {
-        let one = Found::new(Path::new("a/pack"), None);
-        let other = Found::new(Path::new("b/pack"), None);
+        let one = FoundFolder::new(Path::new("a/pack"), None);
+        let other = FoundFolder::new(Path::new("b/pack"), None);
         assert_ne!(one.page(), other.page());
     }
 }

@@ -107,6 +107,11 @@ pub(crate) fn own_words() -> String {
     text
 }
 
+/// The JSON Schemas of the lines of the three tables.
+pub(crate) fn json_schemas() -> [serde_json::Value; 3] {
+    [tables::PACKS.json_schema(), tables::FINDINGS.json_schema(), tables::ELEMENTS.json_schema()]
+}
+
 impl CollectionError {
     fn read(path: &Path) -> impl FnOnce(io::Error) -> Self {
         let path = path.to_owned();

@@ -114,7 +114,7 @@ struct Figures<'a> {
     permissible_current: &'a str,
     margin: Option<&'a str>,
     fault_current: &'a str,
-    counts: crate::render::write_up::Counts,
+    counts: crate::render::write_up::FindingCounts,
 }
 
 #[derive(Serialize)]

@@ -18,8 +18,8 @@ use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use parquet::schema::types::Type;
 
 use super::CollectionError;
-use super::column::{Cell, Info, Kind, Table};
-use super::site::{Part, Site};
+use super::column::{ColumnKind, Info, Table, TableCell};
+use super::site::{Site, SitePart};
 
 /// Rows of a row group: large enough to compress well, small enough to hold.
 const GROUP: usize = 1 << 17;
@@ -33,13 +33,13 @@ enum Values {
 }
 
 impl Values {
-    const fn of(kind: Kind) -> Self {
+    const fn of(kind: ColumnKind) -> Self {
         match kind {
-            Kind::Text => Self::Text(Vec::new()),
-            Kind::Number => Self::Number(Vec::new()),
-            Kind::Count => Self::Count(Vec::new()),
-            Kind::YesNo => Self::YesNo(Vec::new()),
-            Kind::Date => Self::Date(Vec::new()),
+            ColumnKind::Text => Self::Text(Vec::new()),
+            ColumnKind::Number => Self::Number(Vec::new()),
+            ColumnKind::Count => Self::Count(Vec::new()),
+            ColumnKind::YesNo => Self::YesNo(Vec::new()),
+            ColumnKind::Date => Self::Date(Vec::new()),
         }
     }
 
@@ -63,9 +63,9 @@ struct Gathered {
 }
 
 impl Gathered {
-    fn push(&mut self, cell: Cell<'_>) {
+    fn push(&mut self, cell: TableCell<'_>) {
         let there = match (&mut self.values, cell) {
-            (Values::Text(values), Cell::Text(text)) => {
+            (Values::Text(values), TableCell::Text(text)) => {
                 let value = match self.known.get(text) {
                     Some(value) => value.clone(),
                     None => {
@@ -77,19 +77,19 @@ impl Gathered {
                 values.push(value);
                 true
             }
-            (Values::Number(values), Cell::Number(number)) => {
+            (Values::Number(values), TableCell::Number(number)) => {
                 values.push(number);
                 true
             }
-            (Values::Count(values), Cell::Count(count)) => {
+            (Values::Count(values), TableCell::Count(count)) => {
                 values.push(count);
                 true
             }
-            (Values::YesNo(values), Cell::YesNo(yes)) => {
+            (Values::YesNo(values), TableCell::YesNo(yes)) => {
                 values.push(yes);
                 true
             }
-            (Values::Date(values), Cell::Date(day)) => match days(day) {
+            (Values::Date(values), TableCell::Date(day)) => match days(day) {
                 Some(days) => {
                     values.push(days);
                     true
@@ -112,7 +112,7 @@ fn days(day: jiff::civil::Date) -> Option<i32> {
 /// The file of one table in a site.
 pub(super) struct Parquet<R: 'static> {
     table: &'static Table<R>,
-    part: Part,
+    part: SitePart,
     /// On a second handle, because the library's writer keeps what it writes to.
     writer: Writer<BufWriter<File>>,
 }
@@ -235,11 +235,11 @@ fn write<W: Write + Send>(
 
 fn field(info: &Info) -> Result<Type, ParquetError> {
     let (physical, logical) = match info.kind {
-        Kind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
-        Kind::Number => (Physical::DOUBLE, None),
-        Kind::Count => (Physical::INT64, None),
-        Kind::YesNo => (Physical::BOOLEAN, None),
-        Kind::Date => (Physical::INT32, Some(LogicalType::Date)),
+        ColumnKind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+        ColumnKind::Number => (Physical::DOUBLE, None),
+        ColumnKind::Count => (Physical::INT64, None),
+        ColumnKind::YesNo => (Physical::BOOLEAN, None),
+        ColumnKind::Date => (Physical::INT32, Some(LogicalType::Date)),
     };
     Type::primitive_type_builder(info.name, physical)
         .with_logical_type(logical)

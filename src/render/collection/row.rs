@@ -145,7 +145,7 @@ pub struct ElementRow {
 
 /// Everything that is kept of an inspection.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct Entry {
+pub struct PackEntry {
     /// Its row.
     pub row: PackRow,
     /// Its findings.
@@ -154,7 +154,7 @@ pub struct Entry {
     pub elements: Vec<ElementRow>,
 }
 
-impl Entry {
+impl PackEntry {
     /// What is kept of an inspection.
     #[must_use]
     pub fn of(inspection: &Inspection, view: &View) -> Self {

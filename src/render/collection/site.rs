@@ -174,7 +174,7 @@ impl Site {
     ///
     /// # Errors
     /// What the system says.
-    pub fn begin(&self, name: &str) -> Result<Part, CollectionError> {
+    pub fn begin(&self, name: &str) -> Result<SitePart, CollectionError> {
         debug_assert!(is_ours(name), "{name}");
         let path = self.folder.join(name);
         let part = self.folder.join(format!("{name}{PART}"));
@@ -185,7 +185,7 @@ impl Site {
             .create_new(true)
             .open(&part)
             .map_err(CollectionError::write(&part))?;
-        Ok(Part { to: BufWriter::with_capacity(1 << 16, file), path, part })
+        Ok(SitePart { to: BufWriter::with_capacity(1 << 16, file), path, part })
     }
 
     /// Size of a page and when it was written; none when it is not there as a plain file.
@@ -234,14 +234,14 @@ fn lock(folder: &Path) -> Result<Option<File>, CollectionError> {
 
 /// A file that is being written.
 #[derive(Debug)]
-pub struct Part {
+pub struct SitePart {
     /// Where to write.
     pub to: BufWriter<File>,
     path: PathBuf,
     part: PathBuf,
 }
 
-impl Part {
+impl SitePart {
     /// Where it is being written, for messages.
     #[must_use]
     pub fn path(&self) -> &Path {

@@ -1,20 +1,20 @@
 //! The three tables of a collection: packs, findings, path elements. Names, types, units and meanings have their one
 //! home here.
 
-use super::column::{Cell, Column, Info, Kind, Table};
+use super::column::{ColumnKind, Info, Table, TableCell, TableColumn};
 use super::row::{ElementRow, FindingRow, PackRow};
 
 const fn column<R>(
     name: &'static str,
-    kind: Kind,
+    kind: ColumnKind,
     unit: &'static str,
     about: &'static str,
-    get: for<'a> fn(&'a R) -> Cell<'a>,
-) -> Column<R> {
-    Column { info: Info { name, kind, unit, about }, get }
+    get: for<'a> fn(&'a R) -> TableCell<'a>,
+) -> TableColumn<R> {
+    TableColumn { info: Info { name, kind, unit, about }, get }
 }
 
-use Kind::{Count, Date, Number, Text, YesNo};
+use ColumnKind::{Count, Date, Number, Text, YesNo};
 
 /// One row for each inspection found, those that could not be read included.
 pub const PACKS: Table<PackRow> = Table {
@@ -47,7 +47,7 @@ pub const PACKS: Table<PackRow> = Table {
         column("revision", Text, "", "the revision", |p| (&p.revision).into()),
         column("pack_kind", Text, "", "kind of pack: drop-in, rack, self-built", |p| (&p.kind).into()),
         column("invented", YesNo, "", "true for an invented example", |p| p.invented.into()),
-        column("date", Date, "", "day of the inspection", |p| Cell::day(&p.date)),
+        column("date", Date, "", "day of the inspection", |p| TableCell::day(&p.date)),
         column("chemistry", Text, "", "chemistry of the cells", |p| (&p.chemistry).into()),
         column("cell_format", Text, "", "format of the cells", |p| (&p.cell_format).into()),
         column("series", Count, "", "cells in series", |p| p.series.into()),
@@ -305,7 +305,7 @@ mod tests {
         for info in infos {
             assert!(info.name.bytes().all(|b| b.is_ascii_lowercase() || b == b'_'), "{}", info.name);
             assert!(!info.about.is_empty() && !info.about.ends_with('.'), "{}", info.name);
-            if info.kind != Kind::Number {
+            if info.kind != ColumnKind::Number {
                 assert!(info.unit.is_empty(), "{}", info.name);
             } else {
                 assert!(!info.unit.is_empty(), "{}", info.name);

@@ -26,7 +26,7 @@ const TOLD: [&str; 4] = ["capacity", "energy", "charge into the pack", "energy i
 const LINES: usize = 6;
 
 /// A bench test across all records.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct TestComparison {
     /// Its kind.
     pub kind: String,

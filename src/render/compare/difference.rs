@@ -13,7 +13,7 @@ use crate::units::price::Price;
 use crate::units::{Amount, Dimension, Quantity, show, show_uncertain, significant};
 
 /// How two values of the same thing stand to each other; later ones say more.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
 pub enum Kind {
     /// The same value, word or state.
     #[serde(rename = "same")]
@@ -36,7 +36,7 @@ pub enum Kind {
 }
 
 /// What is said of two values.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Change {
     /// How they stand to each other.
     pub kind: Kind,

@@ -14,7 +14,7 @@ use crate::record::parts::Element;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element across all records.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct ElementComparison {
     /// What it is called: as in the first record that has it.
     pub label: String,

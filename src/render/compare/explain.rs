@@ -14,8 +14,8 @@ use crate::units::words;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// What the two records say of the change of rating.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub enum Outcome {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
+pub enum RatingOutcome {
     /// The rating is the same.
     #[serde(rename = "rating unchanged")]
     Unchanged,
@@ -34,7 +34,7 @@ pub enum Outcome {
 }
 
 /// The answer for two records, with its working.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct RatingAnswer {
     /// Name of the first record.
     pub from: String,
@@ -43,7 +43,7 @@ pub struct RatingAnswer {
     /// The two ratings and their difference.
     pub rating: String,
     /// What is said.
-    pub outcome: Outcome,
+    pub outcome: RatingOutcome,
     /// The answer in a sentence or two.
     pub answer: String,
     /// The elements the answer names.
@@ -115,7 +115,7 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
         from: first.name.clone(),
         to: second.name.clone(),
         rating: String::new(),
-        outcome: Outcome::NotDecided,
+        outcome: RatingOutcome::NotDecided,
         answer: String::new(),
         elements: Vec::new(),
         weaker: Vec::new(),
@@ -200,7 +200,7 @@ impl Question<'_> {
         ));
         self.show_working(answer, rating);
         if self.all_as_before() {
-            answer.outcome = Outcome::RatingAlone;
+            answer.outcome = RatingOutcome::RatingAlone;
             answer.answer =
                 "Every recorded element carries as much as before; the rating alone changed.".to_owned();
             if let Some(worst) = self.weakest_of(&above, high) {
@@ -212,7 +212,7 @@ impl Question<'_> {
             return;
         }
         if !above.is_empty() {
-            answer.outcome = Outcome::NoElement;
+            answer.outcome = RatingOutcome::NoElement;
             let worst = self.weakest_of(&above, high).unwrap_or_default();
             let name = &self.records[high].name;
             let more = match above.len() - 1 {
@@ -241,7 +241,7 @@ impl Question<'_> {
             missing.extend(open_low);
         }
         if !missing.is_empty() {
-            answer.outcome = Outcome::NotDecided;
+            answer.outcome = RatingOutcome::NotDecided;
             let more = missing.len().saturating_sub(3);
             let mut named: Vec<String> = missing.iter().take(3).cloned().collect();
             if more > 0 {
@@ -252,13 +252,13 @@ impl Question<'_> {
             return;
         }
         if below.is_empty() {
-            answer.outcome = Outcome::NoElement;
+            answer.outcome = RatingOutcome::NoElement;
             answer.answer = format!(
                 "No recorded element explains the {higher} rating: every recorded element carries {shown} in both."
             );
             return;
         }
-        answer.outcome = Outcome::Element;
+        answer.outcome = RatingOutcome::Element;
         answer.elements = below.iter().map(|at| self.elements[*at].label.clone()).collect();
         let said: Vec<String> = below.iter().take(3).map(|at| self.crossing(*at, &shown)).collect();
         let more = match below.len().saturating_sub(3) {
@@ -394,7 +394,7 @@ fn unchanged(
     changes: &[Option<Change>],
     rating: &Amount,
 ) {
-    answer.outcome = Outcome::Unchanged;
+    answer.outcome = RatingOutcome::Unchanged;
     answer.rating = format!("{} in both", rating.show());
     let weakest = |record: usize| {
         let known = elements.iter().enumerate().filter_map(|(at, element)| {

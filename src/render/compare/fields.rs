@@ -9,7 +9,7 @@ use crate::record::{Part, State};
 use crate::units::Amount;
 
 /// What one record says.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Cell {
     /// As a person would read it; "not recorded", "absent", "could not see".
     pub text: String,
@@ -43,7 +43,7 @@ impl Cell {
 }
 
 /// One thing across all records.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Row {
     /// What it is.
     pub what: String,
@@ -63,7 +63,7 @@ impl Row {
 }
 
 /// The rows of a part, sorted by what is said of them.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Sorted {
     /// Changed, or differing as recorded.
     pub changed: Vec<Row>,
@@ -109,7 +109,7 @@ impl Sorted {
 }
 
 /// A part across all records.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PartComparison {
     /// Its name.
     pub name: String,

@@ -13,7 +13,7 @@ use crate::judge::facts::Subject;
 use crate::judge::rules::{Finding, Grade, Outcome};
 
 /// A rule applied to a matched subject, across all records.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct FindingComparison {
     /// The rule's id.
     pub rule: String,
@@ -32,7 +32,7 @@ pub struct FindingComparison {
 }
 
 /// What the rule says of one record.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct FindingState {
     /// The outcome, or "not applied".
     pub word: &'static str,
@@ -43,7 +43,7 @@ pub struct FindingState {
 }
 
 /// Findings across all records.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct FindingsComparison {
     /// Falls short in a later record and not in the first.
     pub gained: Vec<FindingComparison>,

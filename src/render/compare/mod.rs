@@ -24,7 +24,7 @@ use serde::Serialize;
 pub use bench::TestComparison;
 pub use difference::{Change, Kind};
 pub use elements::ElementComparison;
-pub use explain::{Outcome as RatingOutcome, RatingAnswer};
+pub use explain::{RatingAnswer, RatingOutcome};
 pub use fields::{Cell, PartComparison, Row, Sorted};
 pub use findings::{FindingComparison, FindingState, FindingsComparison};
 pub(crate) use page::TEMPLATES;
@@ -46,7 +46,7 @@ use crate::render::write_up::View;
 pub const FORMAT: u32 = 1;
 
 /// One of the inspections.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Column {
     /// What it is called here.
     pub name: String,
@@ -77,7 +77,7 @@ pub struct Column {
     /// Elements whose permissible current is not known.
     pub undecided: usize,
     /// Findings by grade and outcome.
-    pub counts: crate::render::write_up::Counts,
+    pub counts: crate::render::write_up::FindingCounts,
     /// SHA-256 of the record.
     pub record_sha256: String,
     /// SHA-256 of the manifest, where the evidence is sealed.
@@ -86,7 +86,7 @@ pub struct Column {
 }
 
 /// How many rows of each kind the parts have.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct Totals {
     /// Changed, or differing as recorded.
     pub changed: usize,
@@ -101,7 +101,7 @@ pub struct Totals {
 }
 
 /// Two or more inspections compared.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct Comparison {
     /// Version of this shape.
     pub format: u32,

@@ -11,7 +11,7 @@ use crate::record::Record;
 use crate::record::parts::Photo;
 
 /// A photo of one record.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PhotoEntry {
     /// File name under its inspection folder.
     pub file: String,
@@ -31,7 +31,7 @@ pub struct PhotoEntry {
 }
 
 /// Photos of one part across all records.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PhotoGroup {
     /// The part.
     pub part: String,

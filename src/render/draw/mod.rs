@@ -12,8 +12,7 @@ pub(crate) mod bars;
 pub(crate) mod counted;
 pub(crate) mod curve;
 mod labels;
-mod scale;
+pub(crate) mod scale;
 mod svg;
 
-pub(crate) use scale::{Scale, round_step};
 pub(crate) use svg::Named;

@@ -8,7 +8,7 @@ use crate::record::parts::Claims;
 use crate::record::{Part, Record, State};
 
 /// A claim for display.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ClaimView {
     /// What is claimed.
     pub what: String,

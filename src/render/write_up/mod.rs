@@ -16,7 +16,7 @@ pub use photos::{NotShown, PhotoView, photo_copy};
 pub(crate) use prose::escape as escape_markdown;
 pub use text::{Style, write_finding, write_text};
 pub(crate) use text::{compared, plain};
-pub use view::{Counts, ElementView, PathView, View, Worth};
+pub use view::{ElementView, FindingCounts, PathView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template_texts, template_words};
 #[cfg(feature = "video")]

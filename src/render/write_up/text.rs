@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::view::View;
 use crate::judge::rules::{Finding, Outcome};
-use crate::units::words::count;
+use crate::units::words::{columns, count};
 
 /// What of a view is printed, and how.
 #[derive(Debug, Clone, Copy)]
@@ -119,16 +119,20 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     if elements.is_empty() {
         return Ok(());
     }
-    let width = elements.iter().map(|e| plain(&e.label).chars().count()).max().unwrap_or(0);
     writeln!(out, "\n{}", paint.bold("CURRENT PATH, from the negative to the positive terminal"))?;
-    for element in elements {
-        let label = plain(&element.label);
-        let pad = " ".repeat(width - label.chars().count());
+    let rows = elements.iter().map(|element| {
         let permissible_current = element.permissible_current.value.as_deref().unwrap_or("not known");
-        let margin = element.margin.as_deref().unwrap_or("");
         let mark = if element.weakest { "  ← weakest" } else { "" };
         let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
-        writeln!(out, "  {label}{pad}  {permissible_current:<18} {margin:<20} {heat}{mark}")?;
+        vec![
+            plain(&element.label),
+            permissible_current.to_owned(),
+            element.margin.clone().unwrap_or_default(),
+            format!("{heat}{mark}"),
+        ]
+    });
+    for line in columns(&rows.collect::<Vec<_>>()) {
+        writeln!(out, "  {line}")?;
     }
     Ok(())
 }

@@ -14,7 +14,7 @@ use super::claims::{ClaimView, claims};
 pub const FORMAT: u32 = 1;
 
 /// A derived value for display, or what is missing for it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Worth {
     /// The value as a person would read it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -66,7 +66,7 @@ impl Worth {
 }
 
 /// An element of the path for display.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ElementView {
     /// Its id.
     pub id: String,
@@ -110,7 +110,7 @@ pub struct ElementView {
 }
 
 /// The path for display.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PathView {
     /// Elements in the order of the current.
     pub elements: Vec<ElementView>,
@@ -139,8 +139,8 @@ pub struct PathView {
 }
 
 /// How many findings of each kind.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
-pub struct Counts {
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
+pub struct FindingCounts {
     /// Critical nonconformities.
     pub critical: usize,
     /// Major nonconformities.
@@ -156,7 +156,7 @@ pub struct Counts {
 }
 
 /// Everything the outputs show.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct View {
     /// Version of this shape.
     pub format: u32,
@@ -182,7 +182,7 @@ pub struct View {
     /// Headline claims.
     pub claimed: Vec<(String, String)>,
     /// Counts by grade and outcome.
-    pub counts: Counts,
+    pub counts: FindingCounts,
     /// The path.
     pub path: PathView,
     /// Findings, gravest first.
@@ -306,8 +306,8 @@ impl View {
     }
 }
 
-fn counts(findings: &[Finding]) -> Counts {
-    let mut counts = Counts::default();
+fn counts(findings: &[Finding]) -> FindingCounts {
+    let mut counts = FindingCounts::default();
     for finding in findings {
         match (finding.outcome, finding.grade) {
             (Outcome::FallsShort, Grade::Critical) => counts.critical += 1,

@@ -8,9 +8,9 @@ use std::fmt::Write;
 use super::super::measure::{Weight, width};
 use super::flow::{Area, Format, SMALLEST, Text, label, small_width, tenth};
 use crate::judge::bench_test::Curve;
-use crate::render::draw::Scale;
 use crate::render::draw::bars::{beside, reach};
 use crate::render::draw::curve::{in_words, through};
+use crate::render::draw::scale::Scale;
 use crate::units::significant;
 
 /// A drawing: shapes as SVG, and the texts beside them.
