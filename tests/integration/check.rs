@@ -261,7 +261,7 @@ each = ["fuse"]
 require = 'element.fuse is "class-T"'
 [[rule]]
 id = "fuse-present"
-require = 'path.fuses >= 1'
+require = 'path.overcurrent_devices >= 1'
 [[rule]]
 id = "out-of-scope"
 require = 'element.rating >= 1 A'

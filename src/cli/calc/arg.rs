@@ -8,7 +8,8 @@ use std::str::FromStr;
 
 use crate::physics::cells::Chemistry;
 use crate::physics::fuse::FuseKind;
-use crate::physics::material::{Material, emissivity};
+use crate::physics::material::{Finish, Material};
+use crate::record::field::UNKNOWN;
 use crate::units::words::nearest;
 use crate::units::{self, Dimension, NotAQuantity, Quantity};
 
@@ -176,38 +177,38 @@ pub(super) fn material(text: &str) -> Result<Worded<Material>, String> {
     worded(text, "material", &Material::ALL.map(Material::word), Material::from_word)
 }
 
-/// The finishes whose emissivity is known.
-pub(super) const FINISHES: &[&str] =
-    &["bright", "oxidised", "heavily oxidised", "tin plated", "nickel plated", "sleeved"];
-
 /// Reads a conductor's finish.
-pub(super) fn finish(text: &str) -> Result<Worded<f64>, String> {
-    worded(text, "finish", FINISHES, emissivity)
+pub(super) fn finish(text: &str) -> Result<Worded<Finish>, String> {
+    worded(text, "finish", &Finish::ALL.map(Finish::word), Finish::from_word)
 }
 
 /// Reads a chemistry.
 pub(super) fn chemistry(text: &str) -> Result<Worded<Chemistry>, String> {
-    worded(text, "chemistry", &["LFP", "NMC", "NCA", "LMO", "LCO", "LTO"], Chemistry::from_word)
+    worded(text, "chemistry", &Chemistry::ALL.map(Chemistry::word), Chemistry::from_word)
 }
 
 /// The word for a part that is no fuse; the record keeps it as a kind of element of its own.
 pub(super) const THERMAL_CUTOFF: &str = "thermal cut-off";
 
+/// What stands in the place of a fuse.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Link {
+    /// A fuse of a known kind.
+    Fuse(FuseKind),
+    /// A thermal cut-off, which is none.
+    ThermalCutoff,
+    /// Its kind could not be told.
+    Unknown,
+}
+
 /// Reads a kind of fuse; the thermal cut-off is one here, so that it can be told that it is none.
-pub(super) fn fuse_kind(text: &str) -> Result<Worded<FuseKind>, String> {
-    let words = [
-        "class T",
-        "strip SF30",
-        "strip SF51",
-        "bolt-down",
-        "marine terminal",
-        "semiconductor",
-        "blade",
-        THERMAL_CUTOFF,
-        "unknown",
-    ];
-    worded(text, "kind of fuse", &words, |word| {
-        if word == THERMAL_CUTOFF { Some(FuseKind::ThermalCutoff) } else { FuseKind::from_word(word) }
+pub(super) fn fuse_kind(text: &str) -> Result<Worded<Link>, String> {
+    let mut words = FuseKind::ALL.map(FuseKind::word).to_vec();
+    words.extend([THERMAL_CUTOFF, UNKNOWN]);
+    worded(text, "kind of fuse", &words, |word| match word {
+        THERMAL_CUTOFF => Some(Link::ThermalCutoff),
+        UNKNOWN => Some(Link::Unknown),
+        _ => FuseKind::from_word(word).map(Link::Fuse),
     })
 }
 
@@ -244,7 +245,6 @@ mod tests {
         assert!(of("finish").iter().all(|w| finish(w).is_ok()));
         assert!(of("material").iter().all(|w| material(w).is_ok()));
         assert!(of("fuse").iter().all(|w| fuse_kind(w).is_ok()));
-        assert_eq!(of("finish"), FINISHES);
     }
 
     #[test]

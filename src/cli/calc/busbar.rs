@@ -16,7 +16,7 @@ use super::sheet::{Sheet, figure, through};
 use super::{SHEET_CAUTION, Worked, help};
 use crate::judge::rules::Book;
 use crate::physics::busbar::{self, Bar, Orientation};
-use crate::physics::material::{Material, emissivity};
+use crate::physics::material::{Finish, Material};
 use crate::physics::{Refusal, resistance};
 use crate::units::{Amount, Dimension, Quantity, Uncertain, significant};
 
@@ -43,7 +43,7 @@ pub(super) struct Busbar {
     stacked: Count,
     /// Its surface: bright, oxidised, heavily oxidised, tin plated, nickel plated, sleeved
     #[arg(long, value_name = "WORD", value_parser = arg::finish, conflicts_with = "emissivity")]
-    finish: Option<Worded<f64>>,
+    finish: Option<Worded<Finish>>,
     /// Emissivity of its surface, where it is known better than by a word, such as "0.4 ± 0.1"
     #[arg(long, value_name = "NUMBER", value_parser = arg::of(Dimension::NONE))]
     emissivity: Option<Quantity>,
@@ -172,10 +172,10 @@ impl Busbar {
             (None, Some(finish)) => {
                 sheet.put_word("finish", finish.word);
                 let why = format!("usual value of a surface that is {}", finish.word);
-                sheet.take("emissivity", finish.is, Dimension::NONE, &why)
+                sheet.take("emissivity", finish.is.emissivity(), Dimension::NONE, &why)
             }
             (None, None) => {
-                let bright = emissivity("bright").unwrap_or(0.1);
+                let bright = Finish::Bright.emissivity();
                 let why = "no finish given; bright taken, which gives off least heat";
                 sheet.take("emissivity", bright, Dimension::NONE, why)
             }

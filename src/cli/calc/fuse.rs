@@ -7,11 +7,11 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::ElectricCurrent;
 use uom::si::time::second;
 
-use super::arg::{self, THERMAL_CUTOFF, Worded};
+use super::arg::{self, Link, THERMAL_CUTOFF, Worded};
 use super::sheet::{Sheet, figure};
 use super::{Worked, help};
 use crate::judge::rules::{Book, Outcome};
-use crate::physics::fuse::{self, FuseKind, RespondsTo};
+use crate::physics::fuse::{self, FuseKind, Usual};
 use crate::units::{Amount, Dimension, Quantity, Uncertain, show};
 
 const CAUTION: &str = "a fuse that cannot interrupt the prospective short-circuit current, or has no DC rating for the \
@@ -28,7 +28,7 @@ const GATE: f64 = 1.35;
 pub(super) struct Fuse {
     /// The kind: class T, strip SF30, strip SF51, bolt-down, marine terminal, semiconductor, blade, thermal cut-off, unknown
     #[arg(value_name = "KIND", value_parser = arg::fuse_kind)]
-    kind: Worded<FuseKind>,
+    kind: Worded<Link>,
     /// Rated current printed on it
     #[arg(long, value_name = "CURRENT", value_parser = arg::of(Dimension::CURRENT))]
     rating: Option<Quantity>,
@@ -66,10 +66,19 @@ impl Fuse {
         let rated_voltage = put("voltage rating", &self.rated_voltage);
         let interrupting = put("interrupting rating", &self.interrupting);
         let ampacity = put("ampacity", &self.ampacity);
-        sheet.note(format!("what the standard says: {}", kind.usual().source));
+        let usual = match kind {
+            Link::Fuse(kind) => kind.usual(),
+            Link::ThermalCutoff => fuse::THERMAL_CUTOFF,
+            Link::Unknown => Usual {
+                voltage: None,
+                interrupting: None,
+                source: "its kind could not be told: read it from the fuse or its data sheet",
+            },
+        };
+        sheet.note(format!("what the standard says: {}", usual.source));
         let what = "it protects against overcurrent and short circuit";
-        match kind.responds_to() {
-            RespondsTo::Temperature => {
+        match kind {
+            Link::ThermalCutoff => {
                 let because = "it opens on temperature (IEC 60691): the amperes printed on it are what its contacts or link carry";
                 sheet.finds(what, "responds to current", Outcome::FallsShort, because);
                 sheet.note(format!(
@@ -77,11 +86,11 @@ impl Fuse {
                 ));
                 return Ok(sheet);
             }
-            RespondsTo::Unknown => {
+            Link::Unknown => {
                 let because = "the kind could not be told: read the marking, or ask for the data sheet";
                 sheet.finds(what, "responds to current", Outcome::NotDecided, because);
             }
-            RespondsTo::Current => {
+            Link::Fuse(_) => {
                 sheet.note("responds to current: it melts on overcurrent");
             }
         }
@@ -109,7 +118,6 @@ impl Fuse {
             let what = "the rating protects the conductor";
             sheet.at_least(what, ampacity, rating, "rating ≤ ampacity of every conductor it protects");
         }
-        let usual = kind.usual();
         let fixed_voltage = usual.voltage.map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
         let fixed_current = usual.interrupting.map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
         let source = usual.source;
@@ -134,9 +142,13 @@ impl Fuse {
 }
 
 /// What the standard says of the time to open.
-fn gate(sheet: &mut Sheet, kind: FuseKind, rating: &Amount) {
+fn gate(sheet: &mut Sheet, kind: Link, rating: &Amount) {
     let current = ElectricCurrent::new::<ampere>(rating.value());
-    match kind.clearing_gate(current, GATE) {
+    let fuse: Option<FuseKind> = match kind {
+        Link::Fuse(kind) => Some(kind),
+        Link::ThermalCutoff | Link::Unknown => None,
+    };
+    match fuse.and_then(|fuse| fuse.clearing_gate(current, GATE)) {
         Some((_, longest)) => {
             sheet.step(
                 "current of the first clearing gate",

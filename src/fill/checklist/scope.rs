@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use crate::judge::rules;
-use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
+use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::problem::Problem;
 use crate::units::words::nearest;
 
@@ -13,7 +13,7 @@ pub enum Scope {
     /// Once, of the pack.
     Pack,
     /// Each element of the pack's path of these kinds.
-    Elements(Vec<&'static str>),
+    Elements(Vec<ElementKind>),
     /// Each claim in words.
     Statements,
     /// Each layer of the heat path.
@@ -27,7 +27,7 @@ pub enum Scope {
     /// Each instrument.
     Instruments,
     /// Each element of the test rig of these kinds, the loads' own ones included.
-    RigElements(Vec<&'static str>),
+    RigElements(Vec<ElementKind>),
     /// Each load of the test rig.
     Loads,
 }
@@ -60,14 +60,14 @@ impl Scope {
     }
 
     fn of_rig(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
-        let known = || ELEMENT_KINDS.iter().map(|w| w.word).filter(|kind| !NOT_IN_A_RIG.contains(kind));
+        let in_rig = |kind: &ElementKind| kind.has(ElementTrait::InRig);
+        let of_rig = |word| rules::kinds_named(word).filter(|kinds| kinds.iter().any(in_rig));
+        let known = || rules::kind_words().filter(|word| of_rig(word).is_some());
         let mut kinds = Vec::new();
         for wanted in each {
             let kind = wanted.strip_prefix(RIG).unwrap_or(wanted);
-            if kind == "element" {
-                kinds.extend(known());
-            } else if let Some(kind) = known().find(|known| *known == kind && wanted.starts_with(RIG)) {
-                kinds.push(kind);
+            if let Some(named) = of_rig(kind).filter(|_| wanted.starts_with(RIG)) {
+                kinds.extend(named.into_iter().filter(in_rig));
             } else {
                 let meant = known().find(|known| *known == kind).or_else(|| nearest(kind, known()));
                 let expected = meant.map_or_else(
@@ -120,9 +120,12 @@ mod tests {
         };
         assert_eq!(of(&[]), Ok(Scope::Pack));
         assert_eq!(of(&["load"]), Ok(Scope::Loads));
-        assert_eq!(of(&["rig-fuse", "rig-cable"]), Ok(Scope::RigElements(vec!["fuse", "cable"])));
+        assert_eq!(
+            of(&["rig-fuse", "rig-cable"]),
+            Ok(Scope::RigElements(vec![ElementKind::Fuse, ElementKind::Cable]))
+        );
         let Ok(Scope::RigElements(all)) = of(&["rig-element"]) else { panic!("rig-element") };
-        assert!(all.contains(&"shunt") && !all.contains(&"bms"), "{all:?}");
+        assert!(all.contains(&ElementKind::Shunt) && !all.contains(&ElementKind::Bms), "{all:?}");
         for (words, says) in [
             (&["rig-bms"][..], "`rig-bms` is no part of a test rig"),
             (&["rig-cabel"], "did you mean `rig-cable`"),
@@ -142,8 +145,8 @@ mod tests {
             (Scope::Pack, "load.power", false),
             (Scope::Pack, "element.rating", false),
             (Scope::Loads, "load.power", true),
-            (Scope::RigElements(vec!["fuse"]), "element.rating", true),
-            (Scope::RigElements(vec!["fuse"]), "load.power", false),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "element.rating", true),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "load.power", false),
             (Scope::Tests, "branch.log", false),
         ] {
             assert_eq!(scope.fills(name), fits, "{scope:?} {name}");

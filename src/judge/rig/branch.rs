@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Subject, Val, Worked, element_label};
+use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Subject, Worked, element_label};
 use crate::physics::fuse::RespondsTo;
-use crate::record::parts::Element;
+use crate::record::parts::{Element, ElementTrait};
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};
 
@@ -67,10 +67,6 @@ impl Branch {
         &self.record.path.element
     }
 
-    pub(super) fn kind(&self, index: usize) -> &'static str {
-        self.elements().get(index).and_then(|element| element.kind.word()).unwrap_or_default()
-    }
-
     /// "cable red-lead", with the load whose share it carries.
     pub(super) fn label(&self, index: usize) -> String {
         let label = element_label(&self.record, index);
@@ -91,7 +87,7 @@ impl Branch {
 
     /// True where the air around the rig is recorded or not needed: bars and cables are judged by it.
     pub(super) fn ambient_known(&self, index: usize) -> bool {
-        !matches!(self.kind(index), "cable" | "busbar") || self.record.inspection.inner_ambient.is_recorded()
+        !self.has(index, ElementTrait::Conductor) || self.record.inspection.inner_ambient.is_recorded()
     }
 
     /// A fact of an element, recorded or derived, told in the words of a rig.
@@ -147,11 +143,13 @@ impl Branch {
 
     /// What a fuse or cut-off responds to.
     pub(super) fn responds_to(&self, index: usize) -> Result<RespondsTo, Vec<Missing>> {
-        Ok(match self.fact(index, "element.responds_to")?.value {
-            Val::Text(word) if word == "current" => RespondsTo::Current,
-            Val::Text(word) if word == "temperature" => RespondsTo::Temperature,
-            _ => RespondsTo::Unknown,
-        })
+        let word = self.fact(index, "element.responds_to")?.value.show();
+        RespondsTo::from_word(&word).ok_or_else(|| vec![Missing::refused("a fact has the wrong kind")])
+    }
+
+    /// True when an element has this in common with others.
+    pub(super) fn has(&self, index: usize, wanted: ElementTrait) -> bool {
+        self.elements().get(index).is_some_and(|element| element.has(wanted))
     }
 
     /// The words of a pack's path in those of a rig.

@@ -10,6 +10,7 @@ use crate::judge::facts::{Answer, Missing, Reason, field_info};
 use crate::judge::rules::expr::Relation;
 use crate::judge::rules::{Outcome, guarded};
 use crate::physics::fuse::RespondsTo;
+use crate::record::parts::ElementTrait;
 use crate::record::{FieldInfo, Kind};
 use crate::units::{Amount, Dimension};
 
@@ -236,13 +237,13 @@ pub(super) fn of_elements(trunk: &Branch, loads: &[Branch], pack: &Pack) -> Vec<
         };
         for index in 0..branch.elements().len() {
             checks.push(carries(branch, index));
-            if matches!(branch.kind(index), "fuse" | "thermal-cutoff" | "contactor" | "connector") {
+            if branch.has(index, ElementTrait::OpensCircuit) {
                 checks.push(voltage(branch, index, pack));
             }
-            if branch.kind(index) == "fuse" {
+            if branch.has(index, ElementTrait::InterruptsFault) {
                 of_fuse(branch, index, pack, &mut checks);
             }
-            if matches!(branch.kind(index), "cable" | "busbar") {
+            if branch.has(index, ElementTrait::Conductor) {
                 checks.push(protected(&fuses, all_listed, branch, index));
                 let fault = Fault { current: &pack.fault, stand_in: pack.withstand_time.as_ref() };
                 checks.push(withstand::of(&fuses, all_listed, branch, index, &fault));
@@ -294,9 +295,10 @@ fn no_current(branch: &Branch) -> Missing {
 
 fn voltage(branch: &Branch, index: usize, pack: &Pack) -> Check {
     let label = branch.label(index);
-    let name = match branch.kind(index) {
-        "fuse" | "thermal-cutoff" => "element.voltage_found",
-        _ => "element.rated_voltage",
+    let name = if branch.has(index, ElementTrait::Protective) {
+        "element.voltage_found"
+    } else {
+        "element.rated_voltage"
     };
     let rated = branch.fact(index, name);
     match &pack.highest {
@@ -313,14 +315,8 @@ fn of_fuse(branch: &Branch, index: usize, pack: &Pack, checks: &mut Vec<Check>) 
     let label = branch.label(index);
     match branch.responds_to(index) {
         Ok(RespondsTo::Current) => {}
-        Ok(RespondsTo::Temperature) => {
+        Ok(RespondsTo::Temperature | RespondsTo::Command) => {
             checks.push(FUSE_RESPONDS.of(&label, Outcome::FallsShort));
-            return;
-        }
-        Ok(RespondsTo::Unknown) => {
-            let what = format!("what {label} responds to could not be told");
-            let missing = Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible };
-            checks.push(FUSE_RESPONDS.open(&label, &[missing]));
             return;
         }
         Err(missing) => {
@@ -353,7 +349,7 @@ fn of_fuse(branch: &Branch, index: usize, pack: &Pack, checks: &mut Vec<Check>) 
 }
 
 pub(super) fn fuses(branch: &Branch) -> impl Iterator<Item = usize> {
-    (0..branch.elements().len()).filter(|index| branch.kind(*index) == "fuse")
+    (0..branch.elements().len()).filter(|index| branch.has(*index, ElementTrait::InterruptsFault))
 }
 
 fn fuse_present(trunk: &Branch) -> Check {
@@ -362,13 +358,7 @@ fn fuse_present(trunk: &Branch) -> Check {
     for index in fuses(trunk) {
         match trunk.responds_to(index) {
             Ok(RespondsTo::Current) => return HAS_FUSE.of(part, Outcome::Meets),
-            Ok(RespondsTo::Temperature) => {}
-            Ok(RespondsTo::Unknown) => {
-                missing.push(Missing::refused(&format!(
-                    "what {} responds to could not be told",
-                    trunk.label(index)
-                )));
-            }
+            Ok(RespondsTo::Temperature | RespondsTo::Command) => {}
             Err(more) => missing.extend(more),
         }
     }
@@ -418,11 +408,7 @@ impl Fuses {
                     }
                 }
                 (Ok(RespondsTo::Current), Err(more)) | (Err(more), _) => found.missing.extend(more),
-                (Ok(RespondsTo::Unknown), _) => found.missing.push(Missing::refused(&format!(
-                    "what {} responds to could not be told",
-                    branch.label(fuse)
-                ))),
-                (Ok(RespondsTo::Temperature), _) => {}
+                (Ok(RespondsTo::Temperature | RespondsTo::Command), _) => {}
             }
         }
         found.missing.truncate(TOLD);

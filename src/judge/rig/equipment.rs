@@ -7,7 +7,7 @@ use crate::judge::rules::Outcome;
 use crate::judge::rules::expr::Relation;
 use crate::logs::plan::MOST_LOADS;
 use crate::record::field::Found;
-use crate::record::parts::{Element, RigLoad, RigMeter};
+use crate::record::parts::{Element, ElementTrait, RigLoad, RigMeter};
 use crate::record::{How, Record, Value};
 use crate::units::{Amount, Dimension, Quantity, Uncertain};
 
@@ -371,7 +371,7 @@ pub(super) fn sense(
 const LEAST_LEADS: usize = 2;
 
 fn count_leads<'a>(elements: impl IntoIterator<Item = &'a Element>) -> usize {
-    elements.into_iter().filter(|e| matches!(e.kind.word(), Some("cable" | "busbar"))).count()
+    elements.into_iter().filter(|e| e.has(ElementTrait::Conductor)).count()
 }
 
 fn no_way_back(name: &str) -> Missing {

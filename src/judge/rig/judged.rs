@@ -16,6 +16,7 @@ use super::withstand;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, Worked};
 use crate::logs::plan::{Limits, Plan, current_to_set, split};
 use crate::record::Record;
+use crate::record::parts::ElementKind;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// Share of its marking at which a shunt is run for long (common practice, no source).
@@ -387,7 +388,7 @@ impl Basis<'_> {
             for index in 0..branch.elements().len() {
                 let marked = branch.amount(index, "element.marked_current");
                 if let (Some(current), Some(marked)) = (branch.current, marked)
-                    && branch.kind(index) == "shunt"
+                    && branch.elements()[index].kind() == Some(ElementKind::Shunt)
                     && current > SHUNT_SHARE * marked.value()
                 {
                     notes.push(format!(

@@ -6,6 +6,7 @@ use super::branch::Branch;
 use super::checks::{self, Check};
 use crate::judge::facts::Side;
 use crate::judge::rules::Outcome;
+use crate::record::parts::ElementTrait;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element of the rig.
@@ -141,7 +142,7 @@ fn row(branch: &Branch, index: usize) -> ElementRow {
         drop: text("element.drop_at_rated"),
         outcome: checks::carries(branch, index).outcome,
         share,
-        is_lead: matches!(branch.kind(index), "cable" | "busbar"),
+        is_lead: branch.has(index, ElementTrait::Conductor),
     }
 }
 

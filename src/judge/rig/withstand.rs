@@ -18,6 +18,7 @@ use crate::judge::rules::Outcome;
 use crate::judge::rules::expr::Relation;
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
+use crate::record::parts::ElementTrait;
 use crate::units::{Amount, Dimension, propagate, show, significant};
 
 /// The stand-in for a clearing time holds from this multiple of a fuse's rating on (common practice, no source).
@@ -304,7 +305,7 @@ pub(super) fn unfused(branches: &[&Branch], fault: &Answer) -> Option<String> {
     };
     let leads = branches.iter().flat_map(|branch| (0..branch.elements().len()).map(move |i| (*branch, i)));
     let first = leads
-        .filter(|(branch, index)| matches!(branch.kind(*index), "cable" | "busbar"))
+        .filter(|(branch, index)| branch.has(*index, ElementTrait::Conductor))
         .filter_map(|(branch, index)| {
             let takes = takes(branch, index, current).ok()?;
             Some((takes.melts?, takes.time.value(), branch.label(index)))

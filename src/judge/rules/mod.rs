@@ -16,5 +16,6 @@ pub use crate::judge::facts::{Facts, Missing, Subject};
 pub use book::{Book, Change, Limit, Rule};
 pub(crate) use engine::guarded;
 pub use engine::{Judgement, judge};
-pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
+pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 pub use scope::Scope;
+pub(crate) use scope::{kind_words, kinds_named};

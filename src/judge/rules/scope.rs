@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::record::parts::ELEMENT_KINDS;
+use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::problem::Problem;
 use crate::units::words::nearest;
 
@@ -12,7 +12,7 @@ pub enum Scope {
     /// Once, to the pack.
     Pack,
     /// To each element of these kinds.
-    Elements(Vec<&'static str>),
+    Elements(Vec<ElementKind>),
     /// To each claim in words.
     Statements,
     /// To each layer of the heat path.
@@ -37,8 +37,8 @@ const LIST_PARTS: &[(&str, Scope)] = &[
 ];
 
 impl Scope {
-    /// The scope of an `each` list: kinds of element, `element` for all of them, or one list part. An empty list
-    /// is the pack.
+    /// The scope of an `each` list: kinds of element, what several kinds have in common, `element` for all of them,
+    /// or one list part. An empty list is the pack.
     ///
     /// # Errors
     /// A word that is no part of a record, told at `span`.
@@ -50,12 +50,10 @@ impl Scope {
         }
         let mut kinds = Vec::new();
         for wanted in each {
-            if wanted == "element" {
-                kinds.extend(ELEMENT_KINDS.iter().map(|w| w.word));
-            } else if let Some(kind) = ELEMENT_KINDS.iter().find(|w| w.word == wanted) {
-                kinds.push(kind.word);
+            if let Some(named) = kinds_named(wanted) {
+                kinds.extend(named);
             } else {
-                let known = ELEMENT_KINDS.iter().map(|w| w.word).chain(LIST_PARTS.iter().map(|p| p.0));
+                let known = kind_words().chain(LIST_PARTS.iter().map(|p| p.0));
                 let expected = nearest(wanted, known).map_or_else(
                     || "expected a kind of element".to_owned(),
                     |n| format!("did you mean `{n}`?"),
@@ -64,6 +62,8 @@ impl Scope {
                 return Err(Problem::at(span.clone(), message, &expected, "each = [\"fuse\"]"));
             }
         }
+        kinds.sort_unstable();
+        kinds.dedup();
         Ok(if each.is_empty() { Self::Pack } else { Self::Elements(kinds) })
     }
 
@@ -77,6 +77,21 @@ impl Scope {
             _ => LIST_PARTS.iter().find(|(part, _)| *part == head).is_none_or(|(_, part)| part == self),
         }
     }
+}
+
+/// The kinds of element that a word of an `each` list names: one, those with something in common, or all.
+pub(crate) fn kinds_named(word: &str) -> Option<Vec<ElementKind>> {
+    if word == "element" {
+        return Some(ElementKind::ALL.to_vec());
+    }
+    let alone = ElementKind::from_word(word).map(|kind| vec![kind]);
+    alone.or_else(|| ElementTrait::from_word(word).map(|wanted| ElementKind::with(wanted).collect()))
+}
+
+/// The words that [`kinds_named`] knows.
+pub(crate) fn kind_words() -> impl Iterator<Item = &'static str> {
+    let traits = ElementTrait::ALL.into_iter().map(ElementTrait::word);
+    ElementKind::ALL.into_iter().map(ElementKind::word).chain(traits).chain(["element"])
 }
 
 #[cfg(test)]
@@ -95,7 +110,12 @@ mod tests {
         };
         assert_eq!(of(&[]), Ok(Scope::Pack));
         assert_eq!(of(&["test"]), Ok(Scope::Tests));
-        assert_eq!(of(&["fuse", "busbar"]), Ok(Scope::Elements(vec!["fuse", "busbar"])));
+        assert_eq!(
+            of(&["fuse", "busbar"]),
+            Ok(Scope::Elements(vec![ElementKind::Busbar, ElementKind::Fuse]))
+        );
+        let interrupting = vec![ElementKind::Fuse, ElementKind::CircuitBreaker];
+        assert_eq!(of(&["interrupts a fault", "fuse"]), Ok(Scope::Elements(interrupting)));
         assert_eq!(
             of(&["fuze"]),
             Err(("`fuze` is no part of a record".to_owned(), "did you mean `fuse`?".to_owned()))
@@ -103,7 +123,7 @@ mod tests {
         for (scope, name, knows) in [
             (Scope::Pack, "claims.capacity", true),
             (Scope::Pack, "element.rating", false),
-            (Scope::Elements(vec!["fuse"]), "element.rating", true),
+            (Scope::Elements(vec![ElementKind::Fuse]), "element.rating", true),
             (Scope::Pack, "test.held", false),
             (Scope::Tests, "test.held", true),
             (Scope::Tests, "item.answer", false),

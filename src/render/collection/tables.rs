@@ -283,11 +283,17 @@ pub const ELEMENTS: Table<ElementRow> = Table {
         ),
         column("drop_mv", Number, "mV", "voltage drop at rated continuous current", |e| e.drop.into()),
         column("heat_w", Number, "W", "heat at rated continuous current", |e| e.heat.into()),
-        column("responds_to", Text, "", "for protective elements: current, temperature, unknown", |e| {
-            (&e.responds_to).into()
-        }),
+        column(
+            "responds_to",
+            Text,
+            "",
+            "for fuses, circuit breakers, thermal cut-offs and contactors: current, temperature, command",
+            |e| (&e.responds_to).into(),
+        ),
         column("fuse_kind", Text, "", "kind of fuse", |e| (&e.fuse_kind).into()),
-        column("fuse_rating_a", Number, "A", "rating of the fuse", |e| e.fuse_rating.into()),
+        column("fuse_rating_a", Number, "A", "rating of the fuse or circuit breaker", |e| {
+            e.fuse_rating.into()
+        }),
         column("missing", Text, "", "what is missing for the permissible current, with ; between", |e| {
             (&e.missing).into()
         }),
