@@ -176,7 +176,7 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
                 let how = HOW_LETTERS.iter().find(|(letter, _)| *letter == word);
                 answer.how = how.map(|(_, how)| how.word().to_owned());
             }
-            _ if rest.is_empty() && (word == "plain" || How::WORDS.iter().any(|w| w.word == word)) => {
+            _ if rest.is_empty() && (word == "plain" || How::from_word(word).is_some()) => {
                 // "plain" records no word, where the item would add one.
                 answer.how = Some(if word == "plain" { String::new() } else { word.to_owned() });
             }
@@ -261,7 +261,7 @@ fn trailing(value: String, answer: &mut Answer, record: &Record) -> String {
         value = before.trim().to_owned();
     }
     if let Some((before, word)) = value.rsplit_once(' ')
-        && How::WORDS.iter().any(|how| how.word == word)
+        && How::from_word(word).is_some()
     {
         answer.how.get_or_insert_with(|| word.to_owned());
         value = before.trim().to_owned();
@@ -324,11 +324,8 @@ pub(super) fn letter(index: usize) -> char {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::field::word;
+    use crate::record::parts::Material;
     use crate::units::Dimension;
-
-    const METALS: &[Word] =
-        &[word("copper", ""), word("copper-clad aluminium", ""), word("brass", ""), word("tin", "")];
 
     fn record() -> Record {
         crate::record::read("t", "schema = 2\n[[instrument]]\nid = \"caliper\"\n").unwrap()
@@ -338,7 +335,7 @@ mod tests {
     fn lines_mean_what_they_say() {
         let length = Kind::Quantity(Dimension::LENGTH);
         let voltage = Kind::Quantity(Dimension::VOLTAGE);
-        let metal = Kind::Word(METALS);
+        let metal = Kind::Word(Material::WORDS);
         let value = |value: &str| Said::Answer { answer: Answer::of(value), more: vec![] };
         let cases: Vec<(&str, Kind, Said)> = vec![
             ("150 A", length, value("150 A")),

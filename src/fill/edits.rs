@@ -44,9 +44,9 @@ pub(super) fn says_the_same(question: &Question, answer: &Answer) -> bool {
 /// What the item says of how a value comes, unless the answer says it; only what is known came somehow.
 pub(super) fn with_what_the_item_says(answer: &mut Answer, question: &Question) -> Result<(), FillError> {
     if let Some(how) = answer.how.as_deref().filter(|how| !how.is_empty())
-        && !How::WORDS.iter().any(|word| word.word == how)
+        && How::from_word(how).is_none()
     {
-        let near = nearest(how, How::WORDS.iter().map(|word| word.word));
+        let near = nearest(how, How::ALL.into_iter().map(How::word));
         let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
         return Err(FillError::Words(format!("`{how}` is no way a value comes{hint}")));
     }

@@ -164,7 +164,7 @@ mod tests {
         let with = "[[path.element]]\nid = \"bar\"\n";
         assert_eq!(done(folder.path(), "a1", with), None);
         note(folder.path(), "a1", &edits, "added: bar").unwrap();
-        fs::OpenOptions::new()
+        OpenOptions::new()
             .append(true)
             .open(folder.path().join(NAME))
             .unwrap()

@@ -12,6 +12,7 @@ use crate::fill::checklist::{Adds, Scope};
 use crate::judge::bench_test::PLACES;
 use crate::judge::facts::field_info;
 use crate::record::edit::{Edit, Place};
+use crate::record::parts::Leg;
 use crate::record::{Kind, Record};
 use crate::units::words::nearest;
 
@@ -22,7 +23,7 @@ pub(super) const MOST_ADDED: usize = 64;
 pub(super) struct Wanted {
     pub(super) adds: Adds,
     /// The leg of elements.
-    pub(super) leg: Option<&'static str>,
+    pub(super) leg: Option<Leg>,
     /// The test or the load that the parts belong to.
     pub(super) of: Of,
     /// The element behind which elements go.

@@ -9,7 +9,7 @@ use super::{lines, photo};
 use crate::fill::checklist::{Adds, Scope};
 use crate::record::Record;
 use crate::record::edit::{Edit, Pick, Place};
-use crate::record::parts::ELEMENT_KINDS;
+use crate::record::parts::{ElementKind, Leg};
 use crate::units::words::nearest;
 
 /// What `add` means at a question.
@@ -63,11 +63,11 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         _ => None,
     });
     let leg = match behind.and_then(|index| record.path.element.get(index)) {
-        Some(element) => element.leg.word(),
+        Some(element) => element.leg.known(),
         None => question.and_then(|question| question.item.leg),
     };
     // The leg may be said: `positive busbar`.
-    let said = LEGS.iter().find(|leg| **leg == first).copied();
+    let said = Leg::from_word(first);
     let (leg, what, behind) = match said {
         Some(leg) => (Some(leg), rest, behind.filter(|_| leg_is(record, behind, leg))),
         None => (leg.or_else(|| leg_of_section(question)), what, behind),
@@ -82,19 +82,17 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
     Ok((edits, said))
 }
 
-const LEGS: [&str; 3] = ["positive", "negative", "stack"];
-
-fn leg_is(record: &Record, index: Option<usize>, leg: &str) -> bool {
+fn leg_is(record: &Record, index: Option<usize>, leg: Leg) -> bool {
     index
         .and_then(|index| record.path.element.get(index))
-        .is_some_and(|element| element.leg.word() == Some(leg))
+        .is_some_and(|element| element.leg.known() == Some(leg))
 }
 
-fn leg_of_section(question: Option<&Question>) -> Option<&'static str> {
+fn leg_of_section(question: Option<&Question>) -> Option<Leg> {
     match question?.section.as_str() {
-        "negative-leg" => Some("negative"),
-        "positive-leg" => Some("positive"),
-        "cells" => Some("stack"),
+        "negative-leg" => Some(Leg::Negative),
+        "positive-leg" => Some(Leg::Positive),
+        "cells" => Some(Leg::Stack),
         _ => None,
     }
 }
@@ -133,16 +131,16 @@ pub(super) fn parts_to_add(
         let mut put = |key: &str, value: String| fields.push((key.to_owned(), value));
         match adds {
             Adds::Elements => {
-                let kind = kind_of(part)?;
+                let kind = kind_of(part)?.word();
                 let id = part.split_once(char::is_whitespace).map_or("", |(_, id)| id);
                 let usual = match leg {
-                    Some(leg @ ("positive" | "negative")) => format!("{leg}-{kind}"),
-                    _ => kind.to_owned(),
+                    Some(leg @ (Leg::Positive | Leg::Negative)) => format!("{}-{kind}", leg.word()),
+                    Some(Leg::Stack) | None => kind.to_owned(),
                 };
                 put("id", own_id(Some(id), &usual)?);
                 put("kind", kind.to_owned());
                 if let Some(leg) = leg {
-                    put("leg", leg.to_owned());
+                    put("leg", leg.word().to_owned());
                 }
                 at = behind.map_or_else(|| end_of_leg(record, leg), |index| index + 1) + number;
             }
@@ -162,7 +160,7 @@ pub(super) fn parts_to_add(
                 put("kind", kind.to_owned());
             }
             Adds::RigElements => {
-                let kind = kind_of(part)?;
+                let kind = kind_of(part)?.word();
                 let id = part.split_once(char::is_whitespace).map_or("", |(_, id)| id);
                 let load = match of {
                     Of::Load(load) => record.rig.load.get(load).and_then(|load| load.id.text()),
@@ -244,15 +242,15 @@ fn kind_and_id<'a>(part: &'a str, what: &str) -> Result<(&'static str, &'a str),
 }
 
 /// The kind of element a text begins with.
-fn kind_of(part: &str) -> Result<&'static str, FillError> {
-    let known = ELEMENT_KINDS.iter().map(|word| word.word);
+fn kind_of(part: &str) -> Result<ElementKind, FillError> {
+    let known = ElementKind::ALL.into_iter().map(ElementKind::word);
     let first = part.split_whitespace().next().unwrap_or_default();
     // The beginning of a kind is enough, when only one begins so.
     let begins = || {
         let mut all = known.clone().filter(|kind| kind.starts_with(first));
         all.next().filter(|_| all.next().is_none() && !first.is_empty())
     };
-    known.clone().find(|kind| *kind == first).or_else(begins).ok_or_else(|| {
+    ElementKind::from_word(first).or_else(|| begins().and_then(ElementKind::from_word)).ok_or_else(|| {
         // `bar` is part of `busbar`, and too short to be near to it.
         let within = || known.clone().find(|kind| first.len() > 2 && kind.contains(first));
         let hint = nearest(first, known.clone())
@@ -274,13 +272,13 @@ fn free(wanted: &str, taken: &[String]) -> String {
 }
 
 /// Where the elements of a leg end: the path runs negative leg, stack, positive leg.
-fn end_of_leg(record: &Record, leg: Option<&str>) -> usize {
-    let rank = |leg: Option<&str>| match leg {
-        Some("negative") => 0,
-        Some("stack") => 1,
-        _ => 2,
+fn end_of_leg(record: &Record, leg: Option<Leg>) -> usize {
+    let rank = |leg: Option<Leg>| match leg {
+        Some(Leg::Negative) => 0,
+        Some(Leg::Stack) => 1,
+        Some(Leg::Positive) | None => 2,
     };
     let own = rank(leg);
     let elements = &record.path.element;
-    elements.iter().rposition(|element| rank(element.leg.word()) <= own).map_or(0, |index| index + 1)
+    elements.iter().rposition(|element| rank(element.leg.known()) <= own).map_or(0, |index| index + 1)
 }

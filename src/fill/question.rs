@@ -11,7 +11,7 @@ use crate::judge::facts::{Derived, Facts, Val};
 use crate::judge::rules::expr::evaluate;
 use crate::record::edit::Place;
 use crate::record::field::Found;
-use crate::record::parts::Element;
+use crate::record::parts::{Element, ElementKind};
 use crate::record::{Kind, Record, State};
 use crate::units::Amount;
 
@@ -100,7 +100,7 @@ impl Question {
     /// True when a photo is required and none is tied to the part.
     #[must_use]
     pub fn lacks_photo(&self) -> bool {
-        self.item.photo == PhotoWanted::Required
+        self.item.photo == Some(PhotoWanted::Required)
             && self.part_photos.is_empty()
             && self.found.photos.is_empty()
     }
@@ -262,7 +262,9 @@ impl Asked<'_> {
                     Of::Element(index) => elements.get(index),
                     _ => None,
                 };
-                of_kinds(all, kinds, &element, |element| item.leg.is_none() || element.leg.word() == item.leg)
+                of_kinds(all, kinds, &element, |element| {
+                    item.leg.is_none() || element.leg.known() == item.leg
+                })
             }
             Scope::RigElements(kinds) => {
                 let places = rig_elements(record);
@@ -337,7 +339,7 @@ impl Asked<'_> {
             Fills::Field { name, info } => {
                 // An element of another kind than the field belongs to is not asked.
                 if let Some(element) = of.element(record)
-                    && !takes(element.kind.word()?, info.name)
+                    && !element.kind()?.takes(info.name)
                 {
                     return None;
                 }
@@ -384,14 +386,13 @@ fn rig_elements(record: &Record) -> Vec<(Of, &Element)> {
 /// The elements of some kinds, numbered among themselves and called by id and name.
 fn of_kinds<'a>(
     mut all: Vec<Each>,
-    kinds: &[&str],
+    kinds: &[ElementKind],
     element: &dyn Fn(&Each) -> Option<&'a Element>,
     also: impl Fn(&Element) -> bool,
 ) -> Vec<Each> {
     all.retain(|each| {
-        element(each).is_some_and(|element| {
-            element.kind.word().is_some_and(|kind| kinds.contains(&kind)) && also(element)
-        })
+        element(each)
+            .is_some_and(|element| element.kind().is_some_and(|kind| kinds.contains(&kind)) && also(element))
     });
     for (number, each) in all.iter_mut().enumerate() {
         each.number = number + 1;
@@ -403,14 +404,6 @@ fn of_kinds<'a>(
         }
     }
     all
-}
-
-/// True when an element of this kind has the field, asked of the record's own reader so that it is said once.
-fn takes(kind: &str, field: &str) -> bool {
-    let only_some = crate::record::parts::ELEMENT_KINDS
-        .iter()
-        .any(|word| crate::record::parts::keys_of_kind(word.word).contains(&field));
-    !only_some || crate::record::parts::keys_of_kind(kind).contains(&field)
 }
 
 fn applies(item: &Item, facts: &Facts<'_>) -> Applies {

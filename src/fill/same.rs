@@ -11,6 +11,7 @@ use super::sight::{FillError, Sight};
 use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Answer, Edit};
 use crate::record::field::ABSENT;
+use crate::record::parts::ElementKind;
 use crate::record::{How, Kind, State};
 use crate::units::words::{count, list};
 
@@ -31,7 +32,7 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
     }
     let like = like(sight, question, from);
     let like = like.ok_or_else(|| {
-        let what = kind(sight, question).unwrap_or("part of this kind");
+        let what = kind(sight, question).map_or("part of this kind", ElementKind::word);
         if from.is_empty() {
             words(&format!("no other {what} has answers yet"))
         } else {
@@ -82,12 +83,12 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
 }
 
 /// The kind of element a question is about.
-fn kind(sight: &Sight, question: &Question) -> Option<&'static str> {
+fn kind(sight: &Sight, question: &Question) -> Option<ElementKind> {
     if !matches!(question.item.scope, Scope::Elements(_)) {
         return None;
     }
     let elements = &sight.record.path.element;
-    elements.iter().find(|element| element.id.text() == Some(&question.key.part))?.kind.word()
+    elements.iter().find(|element| element.id.text() == Some(&question.key.part))?.kind()
 }
 
 /// The part of the same kind that has answers, by its id: the nearest one before, or the one that is named.

@@ -4,7 +4,7 @@ use crate::fill::checklist::{Adds, Fills, Item};
 use crate::judge::facts::Subject;
 use crate::record::edit::Place;
 use crate::record::field::Found;
-use crate::record::parts::Element;
+use crate::record::parts::{Element, Leg};
 use crate::record::{Own, Part, Record};
 
 /// A part of a record by its place, in the order in which parts are asked for.
@@ -152,7 +152,7 @@ impl Of {
             }
             Self::Pack => match &item.fills {
                 Fills::Field { name, .. } => name.split('.').next().unwrap_or_default().to_owned(),
-                _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{leg} leg")),
+                _ => item.leg.map_or_else(|| "enclosure".to_owned(), |leg| format!("{} leg", leg.word())),
             },
             Self::Photo(_) | Self::Instrument(_) => item.id.clone(),
         }
@@ -160,7 +160,7 @@ impl Of {
 }
 
 /// Parts that are in the record already, by name.
-pub(super) fn there(record: &Record, adds: Adds, leg: Option<&str>, of: Of) -> Vec<String> {
+pub(super) fn there(record: &Record, adds: Adds, leg: Option<Leg>, of: Of) -> Vec<String> {
     let text = |text: Option<&str>| text.unwrap_or("(no id)").to_owned();
     let name = |element: &Element| text(element.id.text().or(element.kind.word()));
     let test = match of {
@@ -172,7 +172,7 @@ pub(super) fn there(record: &Record, adds: Adds, leg: Option<&str>, of: Of) -> V
             .path
             .element
             .iter()
-            .filter(|element| leg.is_none() || element.leg.word() == leg)
+            .filter(|element| leg.is_none() || element.leg.known() == leg)
             .map(name)
             .collect(),
         Adds::Statements => record.claims.statement.iter().map(|s| text(s.id.text())).collect(),

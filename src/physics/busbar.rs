@@ -16,6 +16,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 use super::air::air;
 use super::material::Material;
 use super::{Method, REFERENCE, Refusal, ZERO_CELSIUS, within, within_temperature};
+pub use crate::record::parts::Orientation;
 
 /// The method, for working and explanations.
 pub const METHOD: Method = Method {
@@ -32,15 +33,6 @@ const STEFAN_BOLTZMANN: f64 = 5.670_374_419e-8;
 const GRAVITY: f64 = 9.806_65;
 /// Largest rise the balance is solved for, K.
 const LARGEST_RISE: f64 = 150.0;
-
-/// How a bar lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Orientation {
-    /// Wide faces upright.
-    OnEdge,
-    /// Wide faces horizontal.
-    Flat,
-}
 
 /// A flat bar, or several that lie on each other.
 #[derive(Debug, Clone, Copy)]

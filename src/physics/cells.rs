@@ -3,16 +3,7 @@
 use uom::si::electric_potential::volt;
 use uom::si::f64::ElectricPotential;
 
-/// A cell chemistry.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Chemistry {
-    /// Lithium iron phosphate.
-    Lfp,
-    /// Lithium nickel manganese cobalt oxide and its relatives with 3.6 V to 3.7 V nominal.
-    Layered,
-    /// Lithium titanate.
-    Lto,
-}
+pub use crate::record::parts::Chemistry;
 
 /// Usual voltages of one cell. LFP: common practice, no source; the others likewise.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,23 +19,12 @@ pub struct Voltages {
 }
 
 impl Chemistry {
-    /// The chemistry of a record's word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        match word {
-            "LFP" => Some(Self::Lfp),
-            "NMC" | "NCA" | "LMO" | "LCO" => Some(Self::Layered),
-            "LTO" => Some(Self::Lto),
-            _ => None,
-        }
-    }
-
     /// Usual voltages (common practice, no source).
     #[must_use]
     pub fn voltages(self) -> Voltages {
         let [nominal, charge, discharge, rest_full] = match self {
             Self::Lfp => [3.2, 3.65, 2.5, 3.4],
-            Self::Layered => [3.65, 4.2, 2.75, 4.15],
+            Self::Nmc | Self::Nca | Self::Lmo | Self::Lco => [3.65, 4.2, 2.75, 4.15],
             Self::Lto => [2.3, 2.8, 1.5, 2.6],
         }
         .map(ElectricPotential::new::<volt>);

@@ -9,39 +9,34 @@ use uom::si::f64::{ElectricCurrent, ElectricPotential, Time};
 use uom::si::time::second;
 
 use super::Method;
+pub use crate::record::parts::{FuseKind, Release};
+use crate::record::words;
 
-/// What a link responds to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum RespondsTo {
-    /// Overcurrent melts it.
-    Current,
-    /// Temperature opens it.
-    Temperature,
-    /// It could not be told.
-    Unknown,
+words! {
+    /// What makes a protective device open.
+    pub enum RespondsTo {
+        /// overcurrent opens it
+        Current = "current",
+        /// temperature opens it; it gives no overcurrent protection
+        Temperature = "temperature",
+        /// it opens only when it is told to; it gives no overcurrent protection
+        Command = "command",
+    }
 }
 
-/// The kinds of link that are told apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum FuseKind {
-    /// Strip fuse-link SF 30 (ISO 8820-5).
-    StripSf30,
-    /// Strip fuse-link SF 51 (ISO 8820-5).
-    StripSf51,
-    /// Bolt-down link in the ANL style.
-    BoltDown,
-    /// Class T (UL 248-15).
-    ClassT,
-    /// Block fuse on a terminal stud.
-    MarineTerminal,
-    /// High-speed fuse for semiconductors.
-    Semiconductor,
-    /// Blade fuse for road vehicles.
-    Blade,
-    /// A thermal cut-off.
-    ThermalCutoff,
-    /// The kind could not be told.
-    Unknown,
+impl Release {
+    /// What a switch with this release responds to.
+    #[must_use]
+    pub const fn responds_to(self) -> RespondsTo {
+        match self {
+            Self::Thermal
+            | Self::Magnetic
+            | Self::ThermalMagnetic
+            | Self::HydraulicMagnetic
+            | Self::Electronic => RespondsTo::Current,
+            Self::Command => RespondsTo::Command,
+        }
+    }
 }
 
 /// What a standard or the trade says of a kind of link.
@@ -63,33 +58,14 @@ pub const METHOD: Method = Method {
     range: "links that respond to current",
 };
 
+/// What a thermal cut-off's standard says of it.
+pub const THERMAL_CUTOFF: Usual = Usual {
+    voltage: None,
+    interrupting: None,
+    source: "IEC 60691: opens on temperature; not a short-circuit protection",
+};
+
 impl FuseKind {
-    /// The kind of a record's word for the kind of fuse.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Some(match word {
-            "strip SF30" => Self::StripSf30,
-            "strip SF51" => Self::StripSf51,
-            "bolt-down" => Self::BoltDown,
-            "class T" => Self::ClassT,
-            "marine terminal" => Self::MarineTerminal,
-            "semiconductor" => Self::Semiconductor,
-            "blade" => Self::Blade,
-            "unknown" => Self::Unknown,
-            _ => return None,
-        })
-    }
-
-    /// What it responds to.
-    #[must_use]
-    pub const fn responds_to(self) -> RespondsTo {
-        match self {
-            Self::ThermalCutoff => RespondsTo::Temperature,
-            Self::Unknown => RespondsTo::Unknown,
-            _ => RespondsTo::Current,
-        }
-    }
-
     /// What its standard fixes.
     #[must_use]
     pub fn usual(self) -> Usual {
@@ -103,8 +79,9 @@ impl FuseKind {
             Self::ClassT => unfixed(
                 "UL 248-15: 200 kA AC; a DC rating is optional and must be read from the fuse (often 20 kA, from memory)",
             ),
-            Self::ThermalCutoff => unfixed("IEC 60691: opens on temperature; not a short-circuit protection"),
-            _ => unfixed("no standard fixes it: read it from the fuse or its data sheet"),
+            Self::BoltDown | Self::MarineTerminal | Self::Semiconductor | Self::Blade => {
+                unfixed("no standard fixes it: read it from the fuse or its data sheet")
+            }
         }
     }
 
@@ -124,10 +101,12 @@ impl FuseKind {
 mod tests {
     use super::*;
 
+    /// IEC 60947-2: a circuit breaker opens by a release; without one it is a switch (from memory).
     #[test]
-    fn a_thermal_cutoff_is_no_fuse() {
-        assert_eq!(FuseKind::ThermalCutoff.responds_to(), RespondsTo::Temperature);
-        assert_eq!(FuseKind::ThermalCutoff.usual().interrupting, None);
-        assert_eq!(FuseKind::Unknown.responds_to(), RespondsTo::Unknown);
+    fn a_switch_without_a_release_does_not_respond_to_current() {
+        for release in Release::ALL {
+            assert_eq!(release.responds_to() == RespondsTo::Command, release == Release::Command);
+        }
+        assert_eq!(THERMAL_CUTOFF.interrupting, None);
     }
 }

@@ -4,22 +4,7 @@ use uom::si::electrical_resistivity::ohm_meter;
 use uom::si::f64::{ElectricalResistivity, MassDensity};
 use uom::si::mass_density::kilogram_per_cubic_meter;
 
-/// A conductor material.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Material {
-    /// Copper C11000, 99 % IACS as bars are sold (CDA busbar tables).
-    Copper,
-    /// Aluminium 1350, 61 % IACS.
-    Aluminium,
-    /// Cartridge brass, 28 % IACS.
-    Brass,
-    /// Nickel 201 as strip.
-    Nickel,
-    /// Low-carbon steel with a thin nickel coat.
-    NickelPlatedSteel,
-    /// Aluminium with a copper skin of 15 % of the cross-section.
-    CopperCladAluminium,
-}
+pub use crate::record::parts::{Finish, Material};
 
 /// Resistivity of annealed copper at 20 °C, 100 % IACS (IEC 60028; from memory), Ω·m.
 const IACS: f64 = 1.724_1e-8;
@@ -37,38 +22,9 @@ struct Constants {
 }
 
 impl Material {
-    /// All materials.
-    pub const ALL: [Self; 6] = [
-        Self::Copper,
-        Self::Aluminium,
-        Self::Brass,
-        Self::Nickel,
-        Self::NickelPlatedSteel,
-        Self::CopperCladAluminium,
-    ];
-
-    /// The word for it in records.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Copper => "copper",
-            Self::Aluminium => "aluminium",
-            Self::Brass => "brass",
-            Self::Nickel => "nickel",
-            Self::NickelPlatedSteel => "nickel-plated steel",
-            Self::CopperCladAluminium => "copper-clad aluminium",
-        }
-    }
-
-    /// The material of a word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|material| material.word() == word)
-    }
-
     const fn constants(self) -> Constants {
         match self {
-            // 99 % IACS: CDA busbar tables (read). Coefficient and density: IEC 60028 (from memory).
+            // C11000, 99 % IACS as bars are sold: CDA busbar tables (read). Coefficient and density: IEC 60028 (from memory).
             Self::Copper => Constants {
                 resistivity: IACS / 0.99,
                 temperature_coefficient: 0.003_93 * 0.99,
@@ -76,7 +32,7 @@ impl Material {
                 specific_heat: 385.0,
                 galvanic: 0.35,
             },
-            // 61 % IACS, 0.00403 /K, 2.70 g/cm³: handbook values for alloy 1350 (from memory).
+            // 1350, 61 % IACS, 0.00403 /K, 2.70 g/cm³: handbook values for alloy 1350 (from memory).
             Self::Aluminium => Constants {
                 resistivity: IACS / 0.61,
                 temperature_coefficient: 0.004_03,
@@ -157,19 +113,18 @@ impl Material {
     }
 }
 
-/// Emissivity of a surface by the record's words.
-///
-/// 0.4 for a bar dull from use is the value of the CDA busbar tables (read); the others are usual handbook
-/// values (from memory).
-#[must_use]
-pub fn emissivity(finish: &str) -> Option<f64> {
-    Some(match finish {
-        "bright" => 0.1,
-        "oxidised" => 0.4,
-        "heavily oxidised" => 0.7,
-        "tin plated" => 0.1,
-        "nickel plated" => 0.1,
-        "sleeved" => 0.9,
-        _ => return None,
-    })
+impl Finish {
+    /// Emissivity of the surface.
+    ///
+    /// 0.4 for a bar dull from use is the value of the CDA busbar tables (read); the others are usual handbook
+    /// values (from memory).
+    #[must_use]
+    pub const fn emissivity(self) -> f64 {
+        match self {
+            Self::Bright | Self::TinPlated | Self::NickelPlated => 0.1,
+            Self::Oxidised => 0.4,
+            Self::HeavilyOxidised => 0.7,
+            Self::Sleeved => 0.9,
+        }
+    }
 }

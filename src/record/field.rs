@@ -8,59 +8,24 @@ use std::ops::Range;
 
 use jiff::civil::Date;
 
+use super::words::{Words, words};
 use crate::units::{Dimension, Quantity};
 
-/// How a value came into the record.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum How {
-    /// Said by the nameplate, the manual or the seller.
-    Claimed,
-    /// Printed or stamped on the part itself.
-    Marked,
-    /// Measured, with an instrument.
-    Measured,
-    /// Seen with the eye: a kind of part, a yes or a no.
-    Seen,
-    /// Judged by eye or experience.
-    Estimated,
-    /// Calculated from other values.
-    Computed,
-}
-
-impl How {
-    /// The words a record may use, with their meaning.
-    pub const WORDS: &'static [Word] = &[
-        word("claimed", "said by the nameplate, the manual or the seller"),
-        word("marked", "printed or stamped on the part itself"),
-        word("measured", "measured with an instrument"),
-        word("seen", "seen with the eye"),
-        word("estimated", "judged by eye or from experience"),
-        word("computed", "calculated from other values"),
-    ];
-
-    pub(super) fn from_word(word: &str) -> Option<Self> {
-        Some(match word {
-            "claimed" => Self::Claimed,
-            "marked" => Self::Marked,
-            "measured" => Self::Measured,
-            "seen" => Self::Seen,
-            "estimated" => Self::Estimated,
-            "computed" => Self::Computed,
-            _ => return None,
-        })
-    }
-
-    /// The word for it.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Claimed => "claimed",
-            Self::Marked => "marked",
-            Self::Measured => "measured",
-            Self::Seen => "seen",
-            Self::Estimated => "estimated",
-            Self::Computed => "computed",
-        }
+words! {
+    /// How a value came into the record.
+    pub enum How {
+        /// said by the nameplate, the manual or the seller
+        Claimed = "claimed",
+        /// printed or stamped on the part itself
+        Marked = "marked",
+        /// measured with an instrument
+        Measured = "measured",
+        /// seen with the eye
+        Seen = "seen",
+        /// judged by eye or from experience
+        Estimated = "estimated",
+        /// calculated from other values
+        Computed = "computed",
     }
 }
 
@@ -71,12 +36,6 @@ pub struct Word {
     pub word: &'static str,
     /// What it means.
     pub about: &'static str,
-}
-
-/// Shorthand for tables of words.
-#[must_use]
-pub const fn word(word: &'static str, about: &'static str) -> Word {
-    Word { word, about }
 }
 
 /// What a field holds.
@@ -136,7 +95,7 @@ impl Kind {
 
 /// An instrument's accuracy: a share of the reading plus a number of last digits.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Accuracy {
+pub struct StatedAccuracy {
     /// Share of the reading, 0.015 for 1.5 %.
     pub of_reading: f64,
     /// Counts of the last digit shown.
@@ -165,7 +124,7 @@ pub enum Value {
     /// See [`Kind::List`].
     List(Vec<String>),
     /// See [`Kind::Accuracy`].
-    Accuracy(Accuracy),
+    Accuracy(StatedAccuracy),
 }
 
 impl Value {
@@ -210,6 +169,8 @@ pub enum State {
 pub const ABSENT: &str = "absent";
 /// The word for what was looked for and could not be seen.
 pub const NOT_VISIBLE: &str = "could not see";
+/// The word for a kind that could not be told: in a field of words it says the same as [`NOT_VISIBLE`].
+pub const UNKNOWN: &str = "unknown";
 /// What stands in outputs for others in place of what the record withholds.
 pub const WITHHELD: &str = "[withheld]";
 
@@ -254,7 +215,7 @@ impl Found {
 }
 
 /// What a field of the record means: its kind, fixed at compile time.
-pub trait Meaning {
+pub trait FieldMeaning {
     /// The kind of value.
     const KIND: Kind;
 }
@@ -360,13 +321,21 @@ impl<M> Entry<M> {
     }
 }
 
+impl<W: Words> Entry<W> {
+    /// What the word stands for, when it is known.
+    #[must_use]
+    pub fn known(&self) -> Option<W> {
+        self.word().and_then(W::of_word)
+    }
+}
+
 macro_rules! meanings {
     ($($(#[doc = $about:literal])* $name:ident = $kind:expr;)*) => {
         $(
             $(#[doc = $about])*
             #[derive(Debug, Clone)]
             pub struct $name;
-            impl Meaning for $name {
+            impl FieldMeaning for $name {
                 const KIND: Kind = $kind;
             }
         )*
@@ -431,6 +400,4 @@ meanings! {
     AccuracySpec = Kind::Accuracy;
     /// A SHA-256 digest.
     Digest = Kind::Digest;
-    /// How a value came.
-    HowFound = Kind::Word(How::WORDS);
 }

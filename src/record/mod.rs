@@ -16,6 +16,7 @@ pub(crate) mod renamed;
 pub(crate) mod save;
 pub(crate) mod schema;
 mod starter;
+mod words;
 
 /// Records are written like every other file.
 pub use field::{Entry, Found, How, Kind, State, Value};
@@ -24,3 +25,5 @@ pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Sha
 pub use parts::Record;
 pub use read::read;
 pub use starter::starter;
+pub use words::Words;
+pub(crate) use words::words;

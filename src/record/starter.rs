@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::field::Kind;
 use super::part::{FieldInfo, Part, Shape};
-use super::parts::{ELEMENT_KINDS, Record, keys_of_kind};
+use super::parts::{ElementKind, Record};
 
 /// A starting record: every key with its meaning and an example, all commented out, so that nothing is
 /// recorded until somebody writes it.
@@ -86,9 +86,9 @@ fn key(text: &mut String, field: &FieldInfo) {
 }
 
 fn elements(text: &mut String, shape: Shape) {
-    for word in ELEMENT_KINDS {
+    for (kind, word) in ElementKind::ALL.into_iter().zip(ElementKind::WORDS) {
         let _ = writeln!(text, "#   kind = \"{}\": {}", word.word, word.about);
-        let keys = keys_of_kind(word.word);
+        let keys = kind.keys();
         if !keys.is_empty() {
             for line in wrap(&format!("takes besides: {}", keys.join(", ")), 90) {
                 let _ = writeln!(text, "#     {line}");

@@ -103,7 +103,7 @@ fn the_kind_of_pack_can_be_named_at_the_start() {
     assert!(wrong.err.contains("did you mean `rack`?"), "{}", wrong.err);
     assert!(!fresh.exists(), "a refused call leaves nothing behind");
     assert_eq!(run(&["new", name, "--kind", "rack"]).code, 0);
-    let record = std::fs::read_to_string(fresh.join("inspection.toml")).unwrap();
+    let record = fs::read_to_string(fresh.join("inspection.toml")).unwrap();
     assert!(record.contains("\nkind = \"rack\"\n") && !record.contains("# kind = \"drop-in\""));
 }
 
@@ -112,7 +112,7 @@ fn the_kind_of_pack_can_be_named_at_the_start() {
 fn a_rule_that_rests_on_a_claim_names_it() {
     let resting = |how: &str| {
         let folder = tempfile::tempdir().unwrap();
-        std::fs::write(
+        fs::write(
             folder.path().join("inspection.toml"),
             format!(
                 "schema = 2\n[claims]\ncontinuous_current = \"200 A\"\n[cells]\ncapacity = \"150 Ah\"\n\
@@ -261,7 +261,7 @@ each = ["fuse"]
 require = 'element.fuse is "class-T"'
 [[rule]]
 id = "fuse-present"
-require = 'path.fuses >= 1'
+require = 'path.overcurrent_devices >= 1'
 [[rule]]
 id = "out-of-scope"
 require = 'element.rating >= 1 A'

@@ -14,6 +14,7 @@ use underlid::fill::terminal::walk;
 use underlid::fill::{Bench, FillError, Key, Question, Sight};
 use underlid::record::edit::Answer;
 use underlid::record::field::Found;
+use underlid::record::parts::{ElementKind, Leg};
 use underlid::record::{self, How, State};
 
 // ------------------------------------------------------------------ somebody who fills the example in
@@ -206,13 +207,15 @@ impl Robot {
             return match adds {
                 Adds::Elements => {
                     let leg = question.item.leg;
-                    let all = record.path.element.iter().filter(|e| e.leg.word() == leg);
+                    let all = record.path.element.iter().filter(|e| e.leg.known() == leg);
                     let all: Vec<String> = all
                         .map(|e| {
                             let (kind, id) = (e.kind.word().unwrap(), e.id.text().unwrap());
                             let usual = match leg {
-                                Some(leg @ ("positive" | "negative")) => format!("{leg}-{kind}"),
-                                _ => kind.to_owned(),
+                                Some(leg @ (Leg::Positive | Leg::Negative)) => {
+                                    format!("{}-{kind}", leg.word())
+                                }
+                                Some(Leg::Stack) | None => kind.to_owned(),
                             };
                             let kind = beginning(kind);
                             if id == usual { kind } else { format!("{kind} {id}") }
@@ -356,10 +359,10 @@ impl Robot {
 
 /// The shortest beginning of a kind of element that no other kind has.
 fn beginning(kind: &str) -> String {
-    let kinds = record::parts::ELEMENT_KINDS;
+    let kinds = ElementKind::ALL;
     (1..=kind.len())
         .map(|n| &kind[..n])
-        .find(|begin| kinds.iter().filter(|word| word.word.starts_with(begin)).count() == 1)
+        .find(|begin| kinds.iter().filter(|kind| kind.word().starts_with(begin)).count() == 1)
         .unwrap_or(kind)
         .to_owned()
 }

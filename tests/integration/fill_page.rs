@@ -268,7 +268,7 @@ fn answers_for_the_page(target: &Sight) -> String {
         let adds = matches!(question.item.fills, Fills::Adds(_));
         let value = match question.item.fills {
             Fills::Adds(Adds::Elements) => {
-                let leg = record.path.element.iter().filter(|e| e.leg.word() == question.item.leg);
+                let leg = record.path.element.iter().filter(|e| e.leg.known() == question.item.leg);
                 leg.map(|e| format!("{} {}", e.kind.word().unwrap(), e.id.text().unwrap()))
                     .collect::<Vec<_>>()
                     .join(", ")

@@ -131,7 +131,7 @@ fn readings_go_in_from_anywhere() {
     assert!(record.cells.reading.iter().all(|reading| reading.position.count() != Some(4)));
     let rows = |id: &str| {
         let test = record.test.iter().find(|test| test.id.text() == Some(id)).unwrap();
-        let show = |reading: &underlid::record::parts::Reading| {
+        let show = |reading: &underlid::record::parts::TestReading| {
             [reading.of.found().show(), reading.at.found().show(), reading.value.found().show()].join(" ")
         };
         test.reading.iter().map(show).collect::<Vec<_>>()

@@ -16,6 +16,7 @@ mod common;
 mod compare;
 mod decode;
 mod dependencies;
+mod elements;
 mod evidence;
 mod fill;
 mod fill_kills;

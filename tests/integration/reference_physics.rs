@@ -395,7 +395,6 @@ mod hostile {
             let _ = joint::usual_torque(&text);
             let _ = FuseKind::from_word(&text);
             let _ = Material::from_word(&text);
-            let _ = underlid::physics::material::emissivity(&text);
         }
     }
 }

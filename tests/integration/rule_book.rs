@@ -46,6 +46,7 @@ const fn row(
 
 const NONE: Patch = &[];
 const CUTOFF: &str = "[[path.element]]\nid = \"disc\"\nkind = \"thermal-cutoff\"\nmarked_current = \"101 A\"\ntrip_temperature = \"84 degC\"\nphotos = [\"d.jpg\"]\n";
+const BREAKER: &str = "[[path.element]]\nid = \"breaker\"\nkind = \"circuit-breaker\"\nrelease = \"thermal-magnetic\"\nrating = \"126 A\"\nresistance = \"1 µΩ\"\ninstantaneous_trip = \"1.69 kA\"\n";
 const SECOND: &str =
     "[[path.element]]\nid = \"second\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\n";
 
@@ -66,6 +67,7 @@ const ROWS: &[Row] = &[
     row("fuse-rating-over-load", "fuse", NONE, &[("rating = \"126 A\"", "rating = \"124 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
     row("fuse-voltage", "fuse", NONE, &[("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[("rated_voltage = \"30 V\"", "")], By(0.1)),
     row("fuse-interrupting-rating", "fuse", NONE, &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"1.7 kA\"")], &[("interrupting_rating = \"1.8 kA\"", "")], By(0.1)),
+    row("breaker-trips-on-fault", "breaker", &[("#element", BREAKER)], &[("#element", BREAKER), ("\"1.69 kA\"", "\"1.8 kA\"")], &[("#element", BREAKER), ("instantaneous_trip = \"1.69 kA\"\n", "")], By(0.1)),
     row("fuse-near-cells", "fuse", NONE, &[("= \"190 mm\"", "= \"205 mm\"")], &[("distance_from_cells = \"190 mm\"", "")], By(0.1)),
     row("fuse-derated", "fuse", &[("rating = \"126 A\"", "rating = \"103.2 A\"")], &[("rating = \"126 A\"", "rating = \"102.9 A\"")], &[("inner_ambient = \"40 degC\"", "")], By(0.1)),
     row("fuse-clears-after-trip", "fuse", &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"119 min\"")], &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"122 min\"")], NONE, By(0.1)),

@@ -13,7 +13,7 @@ use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
 use underlid::judge::inspection::Inspection;
-use underlid::record::parts::{ELEMENT_KINDS, keys_of_kind};
+use underlid::record::parts::{ElementKind, ElementTrait};
 use underlid::record::{Kind, Part, Record, Shape};
 
 /// Every command that writes something for others, with `DIR` for the inspection folder and `OUT` for a folder to write
@@ -93,9 +93,8 @@ fn filled() -> Filled {
 fn part(filled: &mut Filled, path: &str, shape: Shape, many: bool) {
     if path.ends_with("element") {
         let in_pack = path == "path.element";
-        for kind in ELEMENT_KINDS.iter().filter(|kind| in_pack || !["cell-stack", "bms"].contains(&kind.word))
-        {
-            one(filled, path, shape, true, Some(kind.word));
+        for kind in ElementKind::ALL.into_iter().filter(|kind| in_pack || kind.has(ElementTrait::InRig)) {
+            one(filled, path, shape, true, Some(kind));
         }
         return;
     }
@@ -105,7 +104,7 @@ fn part(filled: &mut Filled, path: &str, shape: Shape, many: bool) {
     }
 }
 
-fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Option<&str>) {
+fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Option<ElementKind>) {
     let header = if many { format!("\n[[{path}]]\n") } else { format!("\n[{path}]\n") };
     filled.toml.push_str(&header);
     for key in ["note", "video", "with"] {
@@ -120,10 +119,10 @@ fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Optio
     for field in shape.fields {
         if let Some(kind) = element {
             if field.name == "kind" {
-                filled.toml.push_str(&format!("kind = \"{kind}\"\n"));
+                filled.toml.push_str(&format!("kind = \"{}\"\n", kind.word()));
                 continue;
             }
-            let takes = ELEMENT_COMMON.contains(&field.name) || keys_of_kind(kind).contains(&field.name);
+            let takes = ELEMENT_COMMON.contains(&field.name) || kind.keys().contains(&field.name);
             if !takes {
                 continue;
             }
@@ -133,7 +132,7 @@ fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Optio
             ("photo", "file", _) => format!("\"photos/{}\"", filled.photo),
             ("test", "log", _) => format!("\"logs/{}\"", filled.log),
             ("rig.clearing", "of", _) => format!("\"{}\"", filled.fuse),
-            ("rig.element", "id", _) if element == Some("fuse") => format!("\"{}\"", filled.fuse),
+            ("rig.element", "id", _) if element == Some(ElementKind::Fuse) => format!("\"{}\"", filled.fuse),
             ("rig.load", "id", _) | ("rig.meter", "load", _) => format!("\"{}\"", filled.load),
             ("test", "kind", _) => "\"capacity\"".to_owned(),
             (_, _, Kind::Text | Kind::Markdown) => format!("\"{}\"", filled.sentinels.text(place.clone())),

@@ -1,40 +1,44 @@
 //! The checklist as it stands in a file.
 
-use crate::record::field::{Count, Kind, Meaning, Text, Word, YesNo, meanings, word};
+use crate::record::field::{Count, List, Text, YesNo};
 use crate::record::part::part;
+use crate::record::parts::Leg;
+use crate::record::words;
 
-const PHOTO: &[Word] =
-    &[word("required", "the finding is worth little without one"), word("useful", "it helps")];
+words! {
+    /// Whether a photo belongs to an answer.
+    pub enum PhotoWanted {
+        /// the finding is worth little without one
+        Required = "required",
+        /// it helps
+        Useful = "useful",
+    }
 
-const ADDS: &[Word] = &[
-    word("element", "elements of the path: kinds, each with an id if wanted"),
-    word("statement", "claims in words"),
-    word("layer", "layers of the heat path"),
-    word("test", "bench tests"),
-    word("instrument", "instruments"),
-    word("load", "loads of the test rig: kinds, each with an id if wanted"),
-    word("rig-element", "elements of the test rig; of each load, its own"),
-    word("meter", "what the instruments of the test rig read"),
-    word("branch", "instruments of a bench test that each see a part of the current"),
-    word("sensor", "what the temperature columns of a bench test were fixed to"),
-    word("area", "places on photos that are blacked out"),
-];
-
-const LEGS: &[Word] = &[
-    word("positive", "between the cell stack and the positive terminal"),
-    word("negative", "between the cell stack and the negative terminal"),
-    word("stack", "within the cell stack"),
-];
-
-meanings! {
-    /// Whether a photo belongs to an item.
-    PhotoWord = Kind::Word(PHOTO);
-    /// What an answer adds to the record.
-    AddsWord = Kind::Word(ADDS);
-    /// The leg an item is about.
-    LegWord = Kind::Word(LEGS);
-    /// What an item is asked for each of.
-    EachOf = Kind::List;
+    /// Parts that an answer may add to the record.
+    pub enum Adds {
+        /// elements of the path: kinds, each with an id if wanted
+        Elements = "element",
+        /// claims in words
+        Statements = "statement",
+        /// layers of the heat path
+        Layers = "layer",
+        /// bench tests
+        Tests = "test",
+        /// instruments
+        Instruments = "instrument",
+        /// loads of the test rig: kinds, each with an id if wanted
+        Loads = "load",
+        /// elements of the test rig; of each load, its own
+        RigElements = "rig-element",
+        /// what the instruments of the test rig read
+        Meters = "meter",
+        /// instruments of a bench test that each see a part of the current
+        Branches = "branch",
+        /// what the temperature columns of a bench test were fixed to
+        Sensors = "sensor",
+        /// places on photos that are blacked out
+        Areas = "area",
+    }
 }
 
 part! {
@@ -75,7 +79,7 @@ part! {
         /// Items that several sections share, put after its own: `leg` is what is asked of every element of a leg.
         shared: Text = "leg",
         /// The leg that shared items are about; its word stands before their ids.
-        leg: LegWord = "negative",
+        leg: Leg = "negative",
         ; many {
             /// An item: one thing to look at.
             item: ItemEntry,
@@ -110,13 +114,13 @@ part! {
         field: Text = "element.rating",
         /// Kinds of element, or the list part, that it is asked for each of. `rig-cable` is a cable of the test rig, `load` a
         /// load of it.
-        each: EachOf = "fuse",
+        each: List = "fuse",
         /// The leg it is about.
-        leg: LegWord = "positive",
+        leg: Leg = "positive",
         /// What the answer adds to the record, in place of filling a field.
-        adds: AddsWord = "element",
+        adds: Adds = "element",
         /// Whether a photo belongs to it.
-        photo: PhotoWord = "required",
+        photo: PhotoWanted = "required",
         /// The part that a photo shows, where the field does not say it.
         shows: Text = "enclosure",
         /// A caution where the user meets danger.

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::entries::{DropEntry, ItemEntry, ListFile, SectionEntry, SharedFile};
-use super::{Adds, Checklist, Fills, Item, PhotoWanted, SHARED, Scope, Section};
+use super::{Adds, Checklist, Fills, Item, SHARED, Scope, Section};
 use crate::judge::facts::{Type, field_info};
 use crate::judge::rules::Book;
 use crate::judge::rules::expr::{self, Expr};
@@ -221,7 +221,7 @@ impl Loading<'_> {
             self.problem(span, message, &did_you_mean(name, &known), "shared = \"leg\"");
             return None;
         };
-        let Some(leg) = entry.leg.word() else {
+        let Some(leg) = entry.leg.known() else {
             self.problem(
                 span,
                 "shared items need the leg they are about".to_owned(),
@@ -242,7 +242,7 @@ impl Loading<'_> {
         let mut items = Vec::new();
         for entry in read.item {
             if let Some(mut item) = loading.item(&entry) {
-                item.id = format!("{leg}-{}", item.id);
+                item.id = format!("{}-{}", leg.word(), item.id);
                 item.leg = Some(leg);
                 items.push((item, entry));
             }
@@ -297,12 +297,8 @@ impl Loading<'_> {
             look: look?,
             fills,
             scope,
-            leg: entry.leg.word(),
-            photo: match entry.photo.word() {
-                Some("required") => PhotoWanted::Required,
-                Some(_) => PhotoWanted::Useful,
-                None => PhotoWanted::No,
-            },
+            leg: entry.leg.known(),
+            photo: entry.photo.known(),
             shows: entry.shows.text().map(str::to_owned),
             caution: entry.caution.text().unwrap_or_default().to_owned(),
             when,
@@ -320,7 +316,7 @@ impl Loading<'_> {
     }
 
     fn fills(&mut self, entry: &ItemEntry, scope: &Scope) -> Option<Fills> {
-        match (entry.field.text(), entry.adds.word()) {
+        match (entry.field.text(), entry.adds.known()) {
             (Some(_), Some(_)) => {
                 let span = entry.adds.found().span.clone();
                 self.problem(
@@ -342,21 +338,8 @@ impl Loading<'_> {
                 );
                 None
             }
-            (None, Some(word)) => {
-                let adds = match word {
-                    "element" => Adds::Elements,
-                    "statement" => Adds::Statements,
-                    "layer" => Adds::Layers,
-                    "test" => Adds::Tests,
-                    "load" => Adds::Loads,
-                    "rig-element" => Adds::RigElements,
-                    "meter" => Adds::Meters,
-                    "branch" => Adds::Branches,
-                    "sensor" => Adds::Sensors,
-                    "area" => Adds::Areas,
-                    _ => Adds::Instruments,
-                };
-                self.asked_of(entry, word, adds)?;
+            (None, Some(adds)) => {
+                self.asked_of(entry, adds)?;
                 Some(Fills::Adds(adds))
             }
             (Some(name), None) => {
@@ -388,8 +371,8 @@ impl Loading<'_> {
     }
 
     /// Refuses parts that would not know what they belong to.
-    fn asked_of(&mut self, entry: &ItemEntry, word: &str, adds: Adds) -> Option<()> {
-        let each = entry.each.list().join(", ");
+    fn asked_of(&mut self, entry: &ItemEntry, adds: Adds) -> Option<()> {
+        let (each, word) = (entry.each.list().join(", "), adds.word());
         let fits = adds.asked_of();
         if fits.contains(&each.as_str()) {
             return Some(());

@@ -15,10 +15,12 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::judge::rules::expr::Expr;
+use crate::record::parts::Leg;
 use crate::record::problem::Problems;
 use crate::record::{FieldInfo, How};
 
 pub use dead::dead_conditions;
+pub use entries::{Adds, PhotoWanted};
 pub use paper::paper;
 pub use scope::Scope;
 
@@ -33,40 +35,20 @@ const BUILT_IN: [(&str, &str); 3] = [
 const SHARED: [(&str, &str, &str); 1] =
     [("leg", "checklists/leg.toml", include_str!("../../../checklists/leg.toml"))];
 
-/// Parts that an answer may add to the record.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Adds {
-    /// Elements of the path: kinds, each with an id if wanted.
-    Elements,
-    /// Claims in words.
-    Statements,
-    /// Layers of the heat path.
-    Layers,
-    /// Bench tests.
-    Tests,
-    /// Instruments.
-    Instruments,
-    /// Loads of the test rig.
-    Loads,
-    /// Elements of the test rig; in an item asked of each load, that load's own.
-    RigElements,
-    /// What the instruments of the test rig read.
-    Meters,
-    /// Instruments of a bench test that each see a part of the current.
-    Branches,
-    /// What the temperature columns of a bench test were fixed to.
-    Sensors,
-    /// Places on photos that are blacked out.
-    Areas,
-}
-
 impl Adds {
     /// The scope of the items that may add it, as `each` says it; none where the item is asked of the pack.
     const fn asked_of(self) -> &'static [&'static str] {
         match self {
             Self::Branches | Self::Sensors => &["test"],
             Self::RigElements => &["", "load"],
-            _ => &[""],
+            Self::Elements
+            | Self::Statements
+            | Self::Layers
+            | Self::Tests
+            | Self::Instruments
+            | Self::Loads
+            | Self::Meters
+            | Self::Areas => &[""],
         }
     }
 }
@@ -87,17 +69,6 @@ pub enum Fills {
     Remark,
 }
 
-/// Whether a photo belongs to an answer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PhotoWanted {
-    /// It does not need one.
-    No,
-    /// It helps.
-    Useful,
-    /// The finding is worth little without one.
-    Required,
-}
-
 /// One thing to look at.
 #[derive(Debug, Clone)]
 pub struct Item {
@@ -116,9 +87,9 @@ pub struct Item {
     /// What it is asked for each of.
     pub scope: Scope,
     /// The leg of the path it is about.
-    pub leg: Option<&'static str>,
+    pub leg: Option<Leg>,
     /// Whether a photo belongs to it.
-    pub photo: PhotoWanted,
+    pub photo: Option<PhotoWanted>,
     /// The part that a photo of a remark shows.
     pub shows: Option<String>,
     /// A caution; empty when there is no danger of its own.

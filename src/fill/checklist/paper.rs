@@ -60,9 +60,9 @@ fn section(out: &mut String, section: &Section) {
 
 fn mark(item: &Item) -> &'static str {
     match item.photo {
-        PhotoWanted::Required => " [P]",
-        PhotoWanted::Useful => " [p]",
-        PhotoWanted::No => "",
+        Some(PhotoWanted::Required) => " [P]",
+        Some(PhotoWanted::Useful) => " [p]",
+        None => "",
     }
 }
 
@@ -133,7 +133,7 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
                 format!(" Only where {}.", in_words(when, condition).replace('|', "\\|"))
             }
             (Scope::Elements(kinds) | Scope::RigElements(kinds), None) if kinds.len() <= 4 => {
-                format!(" [{}]", kinds.join(", "))
+                format!(" [{}]", kinds.iter().map(|kind| kind.word()).collect::<Vec<_>>().join(", "))
             }
             _ => String::new(),
         };

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use crate::judge::rules;
+use crate::record::parts::ElementKind;
 use crate::record::problem::Problem;
 
 /// What an item is asked for each of.
@@ -11,7 +12,7 @@ pub enum Scope {
     /// Once, of the pack.
     Pack,
     /// Each element of the pack's path of these kinds.
-    Elements(Vec<&'static str>),
+    Elements(Vec<ElementKind>),
     /// Each claim in words.
     Statements,
     /// Each layer of the heat path.
@@ -25,7 +26,7 @@ pub enum Scope {
     /// Each instrument.
     Instruments,
     /// Each element of the test rig of these kinds, the loads' own ones included.
-    RigElements(Vec<&'static str>),
+    RigElements(Vec<ElementKind>),
     /// Each load of the test rig.
     Loads,
 }
@@ -95,7 +96,10 @@ mod tests {
         };
         assert_eq!(of(&[]), Ok(Scope::Pack));
         assert_eq!(of(&["load"]), Ok(Scope::Loads));
-        assert_eq!(of(&["rig-fuse", "rig-cable"]), Ok(Scope::RigElements(vec!["fuse", "cable"])));
+        assert_eq!(
+            of(&["rig-fuse", "rig-cable"]),
+            Ok(Scope::RigElements(vec![ElementKind::Cable, ElementKind::Fuse]))
+        );
         assert!(of(&["meter"]).is_err());
     }
 
@@ -107,8 +111,8 @@ mod tests {
             (Scope::Pack, "load.power", false),
             (Scope::Pack, "element.rating", false),
             (Scope::Loads, "load.power", true),
-            (Scope::RigElements(vec!["fuse"]), "element.rating", true),
-            (Scope::RigElements(vec!["fuse"]), "load.power", false),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "element.rating", true),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "load.power", false),
             (Scope::Tests, "branch.log", false),
         ] {
             assert_eq!(scope.fills(name), fits, "{scope:?} {name}");

@@ -11,7 +11,7 @@ use crate::fill::same::likes;
 use crate::fill::sight::Sight;
 use crate::fill::terminal::now;
 use crate::judge::rules::Outcome;
-use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
+use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
 use crate::units::Dimension;
 
@@ -87,8 +87,8 @@ impl PageState {
                 .filter_map(|i| i.id.text())
                 .map(str::to_owned)
                 .collect(),
-            hows: How::WORDS.iter().map(|word| word.word).collect(),
-            element_kinds: ELEMENT_KINDS.iter().map(|word| word.word).collect(),
+            hows: How::ALL.map(How::word).to_vec(),
+            element_kinds: ElementKind::ALL.map(ElementKind::word).to_vec(),
         }
     }
 }
@@ -186,11 +186,7 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         why: item.why.clone(),
         look: item.look.clone(),
         caution: item.caution.clone(),
-        photo: match item.photo {
-            PhotoWanted::Required => "required",
-            PhotoWanted::Useful => "useful",
-            PhotoWanted::No => "",
-        },
+        photo: item.photo.map_or("", PhotoWanted::word),
         kind: match kind {
             _ if matches!(item.fills, Fills::Adds(_)) => "adds",
             Kind::YesNo => "yesno",
@@ -224,10 +220,11 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
 
 /// Kinds offered at a touch where an answer adds parts of kinds.
 fn chips(fills: &Fills) -> Vec<&'static str> {
-    let elements = || ELEMENT_KINDS.iter().map(|word| word.word);
     match fills {
-        Fills::Adds(Adds::Elements) => elements().collect(),
-        Fills::Adds(Adds::RigElements) => elements().filter(|kind| !NOT_IN_A_RIG.contains(kind)).collect(),
+        Fills::Adds(Adds::Elements) => ElementKind::ALL.map(ElementKind::word).to_vec(),
+        Fills::Adds(Adds::RigElements) => {
+            ElementKind::with(ElementTrait::InRig).map(ElementKind::word).collect()
+        }
         Fills::Adds(Adds::Tests) => words_of("test.kind"),
         Fills::Adds(Adds::Loads) => words_of("load.kind"),
         _ => Vec::new(),

@@ -187,10 +187,10 @@ impl<W: Write> Walk<'_, W> {
         let or = if matches!(item.fills, Fills::Adds(_)) { "skip" } else { "absent, could not see, skip" };
         writeln!(self.out, "    answer: {}; or {or}{how}", question.expected())?;
         match item.photo {
-            PhotoWanted::Required if question.lacks_photo() => {
+            Some(PhotoWanted::Required) if question.lacks_photo() => {
                 writeln!(self.out, "    a photo is required: photo FILE")?;
             }
-            PhotoWanted::Useful if question.part_photos.is_empty() => {
+            Some(PhotoWanted::Useful) if question.part_photos.is_empty() => {
                 writeln!(self.out, "    a photo helps: photo FILE")?;
             }
             _ => {}

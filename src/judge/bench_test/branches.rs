@@ -283,7 +283,7 @@ impl Work<'_> {
                 continue;
             }
             let at = reading.at.quantity().map(|at| at.value);
-            let with = reading.own.with.as_deref();
+            let with = reading.value.found().with.as_deref();
             let meter = tool(self.record, with, Dimension::CURRENT);
             let own = standard(self.record, with, quantity)
                 .map(|u| crate::logs::instrument::Accuracy { gain: 0.0, offset: COVERAGE * u });

@@ -17,7 +17,7 @@ use crate::logs::full_load::Total;
 use crate::logs::gauge::{deviation, fall_of_charge};
 use crate::logs::instrument::Agreement;
 use crate::logs::read::Meaning;
-use crate::record::parts::Reading;
+use crate::record::parts::TestReading;
 use crate::units::{Amount, COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
 
 /// Readings of the gauge that must agree: one alone may be chance (common practice, no source).
@@ -49,7 +49,7 @@ impl Work<'_> {
             .find_map(|id| tool(self.record, Some(id), dimension))
     }
 
-    fn readings_of<'r>(&'r self, of: &'r str) -> impl Iterator<Item = (&'r Reading, &'r Quantity)> {
+    fn readings_of<'r>(&'r self, of: &'r str) -> impl Iterator<Item = (&'r TestReading, &'r Quantity)> {
         self.test.reading.iter().filter_map(move |reading| {
             let text = reading.of.text()?;
             text.trim().eq_ignore_ascii_case(of).then_some(())?;
@@ -61,7 +61,7 @@ impl Work<'_> {
     pub(super) fn gauge_current_read(&self) -> Option<Total> {
         let (reading, quantity) =
             self.readings_of("gauge").find(|(_, quantity)| quantity.dimension == Dimension::CURRENT)?;
-        let step = tool(self.record, reading.own.with.as_deref(), Dimension::CURRENT)
+        let step = tool(self.record, reading.value.found().with.as_deref(), Dimension::CURRENT)
             .or_else(|| self.gauge_tool(Dimension::CURRENT))
             .and_then(|tool| tool.step)
             .or_else(|| last_digit(quantity))?;
@@ -75,7 +75,7 @@ impl Work<'_> {
         let read: Vec<(Option<f64>, Quantity, f64)> = self
             .readings_of("gauge")
             .map(|(reading, quantity)| {
-                let step = tool(self.record, reading.own.with.as_deref(), quantity.dimension)
+                let step = tool(self.record, reading.value.found().with.as_deref(), quantity.dimension)
                     .or_else(|| self.gauge_tool(quantity.dimension))
                     .and_then(|tool| tool.step)
                     .or_else(|| last_digit(quantity));
@@ -164,7 +164,7 @@ impl Work<'_> {
             .filter(|(_, quantity)| quantity.dimension == dimension)
             .find(|(reading, _)| reading.at.quantity().map(|at| at.value) == at);
         if let Some((reading, quantity)) = written {
-            let with = reading.own.with.as_deref().or(self.test.own.with.as_deref());
+            let with = reading.value.found().with.as_deref().or(self.test.own.with.as_deref());
             return Ok(Total { value: quantity.value, standard: standard(self.record, with, quantity) });
         }
         if let Some((course, on, _)) = reference.course {

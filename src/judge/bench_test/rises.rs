@@ -79,7 +79,7 @@ impl Work<'_> {
             if quantity.dimension == Dimension::TEMPERATURE
                 && !watched.iter().any(|(known, _)| *known == part)
             {
-                let standard = standard(self.record, reading.own.with.as_deref(), quantity);
+                let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
                 let at_least = reading.steady.yes() != Some(true);
                 watched.push((part, Final { value: quantity.value, standard, at_least }));
             }

@@ -20,6 +20,7 @@ pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val,
 pub(crate) use value::{capped, names};
 
 use crate::record::Record;
+use crate::record::parts::ElementKind;
 use crate::units::Amount;
 
 /// Derived facts by name.
@@ -218,7 +219,7 @@ pub fn element_label(record: &Record, index: usize) -> String {
     let Some(element) = record.path.element.get(index) else {
         return String::new();
     };
-    let kind = element.kind.word().unwrap_or("element");
+    let kind = element.kind().map_or("element", ElementKind::word);
     match element.id.text() {
         Some(id) if id == kind => kind.to_owned(),
         Some(id) => format!("{kind} {id}"),

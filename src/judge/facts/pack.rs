@@ -12,6 +12,7 @@ use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::{ZERO_CELSIUS, heat_path};
+use crate::record::parts::TestKind;
 use crate::record::{Part, State};
 use crate::units::{Amount, Dimension, Uncertain};
 
@@ -255,7 +256,7 @@ fn spread(
 
 /// How many full-load tests there are: what the rig is asked for.
 fn full_load_tests(facts: &Facts<'_>) -> Answer {
-    let tests = facts.record.test.iter().filter(|test| test.kind.word() == Some("full load")).count();
+    let tests = facts.record.test.iter().filter(|test| test.kind.known() == Some(TestKind::FullLoad)).count();
     let mut work = Worker::new(facts);
     work.step(format!("{tests} with kind \"full load\""));
     work.done(Amount::exact(tests as f64, Dimension::NONE))

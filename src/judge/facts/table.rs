@@ -1,7 +1,8 @@
 //! The derived facts by name, for the rule language and its documentation.
 
 use super::value::Type;
-use crate::record::field::{Word, word};
+use crate::physics::fuse::RespondsTo;
+use crate::record::field::Word;
 use crate::units::Dimension;
 
 /// A derived fact, described.
@@ -15,16 +16,10 @@ pub struct FactInfo {
     pub about: &'static str,
 }
 
-const RESPONDS: &[Word] = &[
-    word("current", "overcurrent melts it"),
-    word("temperature", "temperature opens it; it gives no overcurrent protection"),
-    word("unknown", "it could not be told"),
-];
-
 const CIRCUITS: &[Word] = &[
-    word("whole current", "that of the pack"),
-    word("load", "the share of a load"),
-    word("source", "that of the source"),
+    Word { word: "whole current", about: "that of the pack" },
+    Word { word: "load", about: "the share of a load" },
+    Word { word: "source", about: "that of the source" },
 ];
 
 const fn fact(name: &'static str, dimension: Dimension, about: &'static str) -> FactInfo {
@@ -119,12 +114,16 @@ pub const FACTS: &[FactInfo] = &[
         about: "whether the two short-circuit currents agree within their uncertainty",
     },
     fact(
-        "path.fuses",
+        "path.overcurrent_devices",
         Dimension::NONE,
-        "number of elements in the path that respond to current and interrupt it by melting",
+        "number of fuses and circuit breakers in the path that respond to current",
     ),
     fact("path.thermal_cutoffs", Dimension::NONE, "number of thermal cut-offs in the path"),
-    fact("path.fuse_rating", Dimension::CURRENT, "smallest rating among the fuses in the path"),
+    fact(
+        "path.overcurrent_rating",
+        Dimension::CURRENT,
+        "smallest rating among the fuses and circuit breakers in the path that respond to current",
+    ),
     fact("element.permissible_current", Dimension::CURRENT, "continuous permissible current of the element"),
     fact(
         "element.resistance_found",
@@ -152,8 +151,8 @@ pub const FACTS: &[FactInfo] = &[
     ),
     FactInfo {
         name: "element.responds_to",
-        kind: Type::Word(RESPONDS),
-        about: "what a protective element responds to",
+        kind: Type::Word(RespondsTo::WORDS),
+        about: "what makes a fuse, circuit breaker, thermal cut-off or contactor open",
     },
     fact(
         "element.voltage_found",

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Subject, Val, Worked, element_label};
-use crate::record::parts::Element;
+use crate::record::parts::{Element, ElementKind, ElementTrait};
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};
 
@@ -66,10 +66,6 @@ impl Branch {
         &self.record.path.element
     }
 
-    pub(super) fn kind(&self, index: usize) -> &'static str {
-        self.elements().get(index).and_then(|element| element.kind.word()).unwrap_or_default()
-    }
-
     /// "cable red-lead", with the load whose share it carries.
     pub(super) fn label(&self, index: usize) -> String {
         let label = element_label(&self.record, index);
@@ -90,7 +86,7 @@ impl Branch {
 
     /// True where the air around the rig is recorded or not needed: bars and cables are judged by it.
     pub(super) fn ambient_known(&self, index: usize) -> bool {
-        !self.is_lead(index) || self.record.inspection.inner_ambient.is_recorded()
+        !self.has(index, ElementTrait::Conductor) || self.record.inspection.inner_ambient.is_recorded()
     }
 
     /// A fact of an element, recorded or derived, told in the words of a rig.
@@ -141,11 +137,21 @@ impl Branch {
 
     /// The places of the fuses among its elements.
     pub(super) fn fuses(&self) -> impl Iterator<Item = usize> {
-        (0..self.elements().len()).filter(|index| self.kind(*index) == "fuse")
+        (0..self.elements().len()).filter(|index| self.kind(*index) == Some(ElementKind::Fuse))
+    }
+
+    /// The kind of an element, where it is recorded.
+    pub(super) fn kind(&self, index: usize) -> Option<ElementKind> {
+        self.elements().get(index)?.kind()
+    }
+
+    /// True when an element has this in common with others.
+    pub(super) fn has(&self, index: usize, wanted: ElementTrait) -> bool {
+        self.elements().get(index).is_some_and(|element| element.has(wanted))
     }
 
     pub(super) fn is_lead(&self, index: usize) -> bool {
-        matches!(self.kind(index), "cable" | "busbar")
+        self.has(index, ElementTrait::Conductor)
     }
 
     /// The current that its elements carry, as a fact.

@@ -249,7 +249,7 @@ impl Branch {
         let limits = &self.limits;
         let mut findings = judge_rig(book, |scope| match scope {
             Scope::RigElements(kinds) => (0..self.elements().len())
-                .filter(|index| kinds.contains(&self.kind(*index)))
+                .filter(|index| self.kind(*index).is_some_and(|kind| kinds.contains(&kind)))
                 .map(|index| {
                     let subject = Subject::Element(index);
                     Facts { record: &self.record, derived: &derived, limits, subject }

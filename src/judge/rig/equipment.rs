@@ -5,7 +5,7 @@ use super::circuit::incomplete;
 use super::plan::MOST_LOADS;
 use crate::judge::facts::{Answer, Missing, Reason, Sources, Val, Values, Worked};
 use crate::record::field::Found;
-use crate::record::parts::{Element, RigLoad, RigMeter};
+use crate::record::parts::{Element, ElementTrait, RigLoad, RigMeter};
 use crate::record::{How, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity, Uncertain};
 
@@ -161,7 +161,7 @@ pub(super) struct LeadDrop {
 const LEAST_LEADS: usize = 2;
 
 fn count_leads<'a>(elements: impl IntoIterator<Item = &'a Element>) -> usize {
-    elements.into_iter().filter(|e| matches!(e.kind.word(), Some("cable" | "busbar"))).count()
+    elements.into_iter().filter(|e| e.has(ElementTrait::Conductor)).count()
 }
 
 fn no_way_back(name: &str) -> Missing {

@@ -8,6 +8,7 @@ use super::branch::Branch;
 use super::check::Check;
 use crate::judge::facts::{Side, Subject};
 use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::record::parts::ElementTrait;
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element of the rig.
@@ -164,7 +165,7 @@ fn row(branch: &Branch, index: usize, outcome: Option<Outcome>) -> ElementRow {
         drop: text("element.drop_at_rated"),
         outcome,
         share,
-        is_lead: branch.is_lead(index),
+        is_lead: branch.has(index, ElementTrait::Conductor),
     }
 }
 

@@ -9,11 +9,10 @@ use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
-use super::finding::{Finding, NotApplied, Outcome, Side, Used, Working};
+use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
-use crate::judge::facts::{
-    Derived, Facts, Missing, NAMED, Reason, Side as BoundSide, Subject, element_label,
-};
+use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
+use crate::record::parts::ElementKind;
 use crate::record::{How, Record};
 use crate::units::{Amount, Dimension, Uncertain, show, significant};
 
@@ -133,7 +132,7 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
             .element
             .iter()
             .enumerate()
-            .filter(|(_, element)| element.kind.word().is_some_and(|kind| kinds.contains(&kind)))
+            .filter(|(_, element)| element.kind().is_some_and(|kind| kinds.contains(&kind)))
             .map(|(index, _)| Subject::Element(index))
             .collect(),
         Scope::Statements => all(record.claims.statement.len(), Subject::Statement),
@@ -150,16 +149,20 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
 fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
     match &rule.scope {
         Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
-            let what = format!("no {} is recorded, and `path.complete` does not say yes", kinds.join(" or "));
+            let what = format!("no {} is recorded, and `path.complete` does not say yes", either(kinds));
             Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded })
         }
         _ => None,
     }
 }
 
+fn either(kinds: &[ElementKind]) -> String {
+    kinds.iter().map(|kind| kind.word()).collect::<Vec<_>>().join(" or ")
+}
+
 fn none_of(scope: &Scope) -> String {
     match scope {
-        Scope::Elements(kinds) => format!("the path is complete and has no {}", kinds.join(" or ")),
+        Scope::Elements(kinds) => format!("the path is complete and has no {}", either(kinds)),
         Scope::Statements => "no claim in words is recorded".to_owned(),
         Scope::Layers => "no layer of a heat path is recorded".to_owned(),
         Scope::Readings => "no cell reading is recorded".to_owned(),
@@ -227,7 +230,7 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
     for name in &names {
         let Some(Ok(worked)) = facts.worked(name) else { continue };
         let (Some(bound), Some(amount)) = (&worked.bound, worked.value.amount()) else { continue };
-        let up = if bound.side == BoundSide::AtLeast { 1.0 } else { -1.0 };
+        let up = if bound.side == Side::AtLeast { 1.0 } else { -1.0 };
         let step = up * 1e-3 * amount.value().abs();
         let moved = Moved { facts, name, to: amount.number.shifted(step), dimension: amount.dimension };
         let margin = |env: &dyn Env| match (evaluate(left, env), evaluate(right, env)) {
@@ -284,8 +287,8 @@ fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
 
 /// Two sides held against each other.
 struct Compared {
-    left: Side,
-    right: Side,
+    left: ComparedSide,
+    right: ComparedSide,
     margin: Option<String>,
     decision: Option<String>,
 }
@@ -305,7 +308,7 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
         (Relation::IsNot, ..) => left != right,
         _ => left == right,
     };
-    let side = |value: &Val| Side { value: value.show(), si: None, expanded_si: None };
+    let side = |value: &Val| ComparedSide { value: value.show(), si: None, expanded_si: None };
     let compared = Compared { left: side(left), right: side(right), margin: None, decision: None };
     let outcome = if holds { Outcome::Meets } else { Outcome::FallsShort };
     finding(rule, facts, outcome, Vec::new(), Some(compared))
@@ -352,7 +355,7 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
             _ => format!("the difference is larger than its expanded uncertainty of {band} (k = 2)"),
         }
     });
-    let side = |amount: &Amount| Side {
+    let side = |amount: &Amount| ComparedSide {
         value: amount.show(),
         si: Some(amount.value()),
         expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),

@@ -5,31 +5,17 @@ use std::ops::Range;
 use serde::Serialize;
 
 use crate::judge::facts::{Missing, Subject};
+use crate::record::words;
 
-/// How grave a nonconformity is, in the trade's words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Grade {
-    /// Can hurt people or start a fire.
-    Critical,
-    /// The pack does not do what its nameplate says.
-    Major,
-    /// Workmanship, information, serviceability.
-    Minor,
-}
-
-impl Grade {
-    /// All grades, gravest first.
-    pub const ALL: [Self; 3] = [Self::Critical, Self::Major, Self::Minor];
-
-    /// The word for it.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Critical => "critical",
-            Self::Major => "major",
-            Self::Minor => "minor",
-        }
+words! {
+    /// How grave a nonconformity is, in the trade's words, gravest first.
+    pub enum Grade {
+        /// can hurt people or start a fire
+        Critical = "critical",
+        /// the pack does not do what its nameplate says
+        Major = "major",
+        /// workmanship, information, serviceability
+        Minor = "minor",
     }
 }
 
@@ -109,7 +95,7 @@ pub struct Used {
 
 /// One side of a comparison.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Side {
+pub struct ComparedSide {
     /// Its value as a person would read it.
     pub value: String,
     /// Its value in SI units.
@@ -131,10 +117,10 @@ pub struct Working {
     pub used: Vec<Used>,
     /// Left side.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub left: Option<Side>,
+    pub left: Option<ComparedSide>,
     /// Right side.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub right: Option<Side>,
+    pub right: Option<ComparedSide>,
     /// By how much the requirement is met (positive) or missed (negative), with unit and percent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,

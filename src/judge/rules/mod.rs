@@ -17,5 +17,5 @@ pub(crate) use book::BUILT_IN;
 pub use book::{Book, Change, Limit, Rule};
 pub(crate) use engine::judge_rig;
 pub use engine::{Judgement, judge};
-pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};
+pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 pub use scope::Scope;

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::record::parts::{ELEMENT_KINDS, NOT_IN_A_RIG};
+use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::problem::Problem;
 use crate::units::words::{list, nearest};
 
@@ -12,7 +12,7 @@ pub enum Scope {
     /// Once, to the pack.
     Pack,
     /// To each element of these kinds.
-    Elements(Vec<&'static str>),
+    Elements(Vec<ElementKind>),
     /// To each claim in words.
     Statements,
     /// To each layer of the heat path.
@@ -34,7 +34,7 @@ pub enum Scope {
     /// To each meter of the test rig.
     Meters,
     /// To each element of the test rig of these kinds, those of the loads and of the source included.
-    RigElements(Vec<&'static str>),
+    RigElements(Vec<ElementKind>),
 }
 
 /// How elements of the rig are told from those of the pack: `rig-cable`.
@@ -54,8 +54,8 @@ const LIST_PARTS: &[(&str, Scope)] = &[
 ];
 
 impl Scope {
-    /// The scope of an `each` list: kinds of element, `element` for all of them, or one list part. An empty list
-    /// is the pack.
+    /// The scope of an `each` list: kinds of element, what several kinds have in common, `element` for all of them,
+    /// or one list part. An empty list is the pack.
     ///
     /// # Errors
     /// A word that is no part of a record, told at `span`.
@@ -70,12 +70,10 @@ impl Scope {
         }
         let mut kinds = Vec::new();
         for wanted in each {
-            if wanted == "element" {
-                kinds.extend(ELEMENT_KINDS.iter().map(|w| w.word));
-            } else if let Some(kind) = ELEMENT_KINDS.iter().find(|w| w.word == wanted) {
-                kinds.push(kind.word);
+            if let Some(named) = kinds_named(wanted) {
+                kinds.extend(named);
             } else {
-                let known = ELEMENT_KINDS.iter().map(|w| w.word).chain(LIST_PARTS.iter().map(|p| p.0));
+                let known = kind_words().chain(LIST_PARTS.iter().map(|p| p.0));
                 let expected = nearest(wanted, known).map_or_else(
                     || "expected a kind of element".to_owned(),
                     |n| format!("did you mean `{n}`?"),
@@ -84,18 +82,20 @@ impl Scope {
                 return Err(Problem::at(span.clone(), message, &expected, "each = [\"fuse\"]"));
             }
         }
+        kinds.sort_unstable();
+        kinds.dedup();
         Ok(if each.is_empty() { Self::Pack } else { Self::Elements(kinds) })
     }
 
     fn of_rig(each: &[String], span: &Range<usize>) -> Result<Self, Problem> {
-        let known = || ELEMENT_KINDS.iter().map(|w| w.word).filter(|kind| !NOT_IN_A_RIG.contains(kind));
+        let in_rig = |kind: &ElementKind| kind.has(ElementTrait::InRig);
+        let of_rig = |word| kinds_named(word).filter(|kinds| kinds.iter().any(in_rig));
+        let known = || kind_words().filter(|word| of_rig(word).is_some());
         let mut kinds = Vec::new();
         for wanted in each {
             let kind = wanted.strip_prefix(RIG).unwrap_or(wanted);
-            if kind == "element" {
-                kinds.extend(known());
-            } else if let Some(kind) = known().find(|known| *known == kind && wanted.starts_with(RIG)) {
-                kinds.push(kind);
+            if let Some(named) = of_rig(kind).filter(|_| wanted.starts_with(RIG)) {
+                kinds.extend(named.into_iter().filter(in_rig));
             } else {
                 let meant = known().find(|known| *known == kind).or_else(|| nearest(kind, known()));
                 let expected = meant.map_or_else(
@@ -106,6 +106,8 @@ impl Scope {
                 return Err(Problem::at(span.clone(), message, &expected, "each = [\"rig-cable\"]"));
             }
         }
+        kinds.sort_unstable();
+        kinds.dedup();
         Ok(Self::RigElements(kinds))
     }
 
@@ -121,8 +123,8 @@ impl Scope {
             Self::Pack => return "the pack".to_owned(),
             Self::Rig => return "the test rig".to_owned(),
             Self::Source => return "the source of the test rig".to_owned(),
-            Self::Elements(kinds) => return format!("each {}", list(kinds, "or")),
-            Self::RigElements(kinds) => return format!("each {} of the test rig", list(kinds, "or")),
+            Self::Elements(kinds) => return format!("each {}", kinds_in_words(kinds)),
+            Self::RigElements(kinds) => return format!("each {} of the test rig", kinds_in_words(kinds)),
             Self::Statements => "claim in words",
             Self::Layers => "layer of the heat path",
             Self::Readings => "cell reading",
@@ -153,6 +155,25 @@ impl Scope {
     }
 }
 
+/// The kinds of element that a word of an `each` list names: one, those with something in common, or all.
+pub(crate) fn kinds_named(word: &str) -> Option<Vec<ElementKind>> {
+    if word == "element" {
+        return Some(ElementKind::ALL.to_vec());
+    }
+    let alone = ElementKind::from_word(word).map(|kind| vec![kind]);
+    alone.or_else(|| ElementTrait::from_word(word).map(|wanted| ElementKind::with(wanted).collect()))
+}
+
+fn kinds_in_words(kinds: &[ElementKind]) -> String {
+    list(&kinds.iter().map(|kind| kind.word()).collect::<Vec<_>>(), "or")
+}
+
+/// The words that [`kinds_named`] knows.
+pub(crate) fn kind_words() -> impl Iterator<Item = &'static str> {
+    let traits = ElementTrait::ALL.into_iter().map(ElementTrait::word);
+    ElementKind::ALL.into_iter().map(ElementKind::word).chain(traits).chain(["element"])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -169,14 +190,22 @@ mod tests {
         };
         assert_eq!(of(&[]), Ok(Scope::Pack));
         assert_eq!(of(&["test"]), Ok(Scope::Tests));
-        assert_eq!(of(&["fuse", "busbar"]), Ok(Scope::Elements(vec!["fuse", "busbar"])));
+        assert_eq!(
+            of(&["fuse", "busbar"]),
+            Ok(Scope::Elements(vec![ElementKind::Busbar, ElementKind::Fuse]))
+        );
+        let interrupting = vec![ElementKind::Fuse, ElementKind::CircuitBreaker];
+        assert_eq!(of(&["interrupts a fault", "fuse"]), Ok(Scope::Elements(interrupting)));
         assert_eq!(
             of(&["fuze"]),
             Err(("`fuze` is no part of a record".to_owned(), "did you mean `fuse`?".to_owned()))
         );
-        assert_eq!(of(&["rig-fuse", "rig-cable"]), Ok(Scope::RigElements(vec!["fuse", "cable"])));
+        assert_eq!(
+            of(&["rig-fuse", "rig-cable"]),
+            Ok(Scope::RigElements(vec![ElementKind::Cable, ElementKind::Fuse]))
+        );
         let Ok(Scope::RigElements(all)) = of(&["rig-element"]) else { panic!("rig-element") };
-        assert!(all.contains(&"shunt") && !all.contains(&"bms"), "{all:?}");
+        assert!(all.contains(&ElementKind::Shunt) && !all.contains(&ElementKind::Bms), "{all:?}");
         for (words, says) in [
             (&["rig-bms"][..], "`rig-bms` is no part of a test rig"),
             (&["rig-cabel"], "did you mean `rig-cable`"),
@@ -189,7 +218,7 @@ mod tests {
         for (scope, name, knows) in [
             (Scope::Pack, "claims.capacity", true),
             (Scope::Pack, "element.rating", false),
-            (Scope::Elements(vec!["fuse"]), "element.rating", true),
+            (Scope::Elements(vec![ElementKind::Fuse]), "element.rating", true),
             (Scope::Pack, "test.held", false),
             (Scope::Tests, "test.held", true),
             (Scope::Tests, "item.answer", false),
@@ -197,10 +226,10 @@ mod tests {
             (Scope::Loads, "rig.highest_voltage", true),
             (Scope::Loads, "meter.reads", false),
             (Scope::Source, "claims.charge_current", true),
-            (Scope::RigElements(vec!["fuse"]), "element.rating", true),
-            (Scope::RigElements(vec!["fuse"]), "circuit.current", true),
-            (Scope::RigElements(vec!["fuse"]), "claims.capacity", false),
-            (Scope::Elements(vec!["fuse"]), "circuit.current", false),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "element.rating", true),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "circuit.current", true),
+            (Scope::RigElements(vec![ElementKind::Fuse]), "claims.capacity", false),
+            (Scope::Elements(vec![ElementKind::Fuse]), "circuit.current", false),
         ] {
             assert_eq!(scope.knows(name), knows, "{name}");
         }

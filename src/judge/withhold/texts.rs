@@ -6,7 +6,7 @@
 use super::Withheld;
 use crate::judge::bench_test::{Curve, Series, Trial};
 use crate::judge::facts::{Answer, Bound, Derived, Missing, Val, Worked};
-use crate::judge::rules::{Change, Finding, Judgement, NotApplied, Side, Used, Working};
+use crate::judge::rules::{Change, ComparedSide, Finding, Judgement, NotApplied, Used, Working};
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 
 impl Withheld {
@@ -136,7 +136,7 @@ impl Withheld {
         missing.iter_mut().for_each(|missing| self.missing(missing));
         let Working { expression, numbers, used, left, right, margin, decision } = working;
         self.each([expression, numbers].into_iter().chain(margin).chain(decision));
-        for Side { value, si: _, expanded_si: _ } in left.iter_mut().chain(right) {
+        for ComparedSide { value, si: _, expanded_si: _ } in left.iter_mut().chain(right) {
             self.text(value);
         }
         for Used { name, value, how, with, photos, steps, sources, assumed, claims, span: _ } in used {

@@ -187,7 +187,7 @@ macro_rules! part {
                 fields: &[ $( $crate::record::FieldInfo {
                     name: stringify!($field),
                     about: concat!($($field_about),*),
-                    kind: <$meaning as $crate::record::field::Meaning>::KIND,
+                    kind: <$meaning as $crate::record::field::FieldMeaning>::KIND,
                     example: $example,
                 }, )* ],
                 children: &[

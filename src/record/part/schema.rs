@@ -7,7 +7,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde_json::{Map, Value as Json, json};
 
 use super::{COMMON_KEYS, FieldInfo, Part};
-use crate::record::field::{ABSENT, How, Kind, NOT_VISIBLE};
+use crate::record::field::{ABSENT, How, Kind, NOT_VISIBLE, UNKNOWN};
 
 /// Lends a part's schema to `schemars`.
 pub struct Described<P>(PhantomData<P>);
@@ -64,7 +64,7 @@ fn field_schema(field: &FieldInfo) -> Json {
     let plain = match field.kind {
         Kind::Word(listed) => {
             let mut all = words(listed);
-            all.extend([ABSENT, NOT_VISIBLE, ""]);
+            all.extend([ABSENT, NOT_VISIBLE, UNKNOWN, ""]);
             json!({ "enum": all })
         }
         Kind::YesNo => json!({ "enum": ["yes", "no", true, false, ABSENT, NOT_VISIBLE, ""] }),

@@ -1,27 +1,44 @@
 //! The battery management system, its heat path and the heater it controls.
 
 use crate::record::field::{
-    Area, Conductivity, Count, Current, Kind, Length, Meaning, Power, Ratio, Resistance, Section,
-    Temperature, Text, ThermalResistance, Time, Word, YesNo, meanings, word,
+    Area, Conductivity, Count, Current, Length, Power, Ratio, Resistance, Section, Temperature, Text,
+    ThermalResistance, Time, YesNo,
 };
 use crate::record::part::part;
+use crate::record::words;
 
-const SENSE_CONNECTIONS: &[Word] = &[
-    word("latched", "a connector with a latch"),
-    word("soldered", "soldered to the board"),
-    word("screwed", "screwed to the board"),
-    word("friction", "a connector held by friction alone"),
-    word("glued", "a connector held by glue"),
-];
-
-const BALANCING: &[Word] =
-    &[word("passive", "resistors bleed the fullest cells"), word("active", "charge is moved between cells")];
-
-meanings! {
+words! {
     /// How the sense wires are connected to the board.
-    SenseConnection = Kind::Word(SENSE_CONNECTIONS);
+    pub enum SenseConnection {
+        /// a connector with a latch
+        Latched = "latched",
+        /// soldered to the board
+        Soldered = "soldered",
+        /// screwed to the board
+        Screwed = "screwed",
+        /// a connector held by friction alone
+        Friction = "friction",
+        /// a connector held by glue
+        Glued = "glued",
+    }
+
     /// How the cells are balanced.
-    Balancing = Kind::Word(BALANCING);
+    pub enum Balancing {
+        /// resistors bleed the fullest cells
+        Passive = "passive",
+        /// charge is moved between cells
+        Active = "active",
+    }
+
+    /// What switches the heater.
+    pub enum HeaterControl {
+        /// the BMS switches it
+        Bms = "bms",
+        /// a thermostat of its own switches it
+        Thermostat = "thermostat",
+        /// nothing was found that switches it off
+        None = "none",
+    }
 }
 
 part! {
@@ -106,17 +123,6 @@ part! {
         /// Whether it is fixed to the lid.
         on_lid: YesNo = "no",
     }
-}
-
-const THERMOSTATS: &[Word] = &[
-    word("bms", "the BMS switches it"),
-    word("thermostat", "a thermostat of its own switches it"),
-    word("none", "nothing was found that switches it off"),
-];
-
-meanings! {
-    /// What switches the heater.
-    HeaterControl = Kind::Word(THERMOSTATS);
 }
 
 part! {

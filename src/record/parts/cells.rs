@@ -1,40 +1,49 @@
 //! The cells and how they are connected.
 
 use crate::record::field::{
-    Charge, Count, Current, Day, Kind, Length, Mass, Meaning, Rate, Resistance, Size, Temperature, Text,
-    Voltage, Word, YesNo, meanings, word,
+    Charge, Count, Current, Day, Length, Mass, Rate, Resistance, Size, Temperature, Text, Voltage, YesNo,
 };
 use crate::record::part::part;
+use crate::record::words;
 
-const FORMATS: &[Word] = &[
-    word("prismatic", "hard rectangular case"),
-    word("cylindrical", "hard round case"),
-    word("pouch", "soft foil pouch"),
-];
-
-const CHEMISTRIES: &[Word] = &[
-    word("LFP", "lithium iron phosphate"),
-    word("NMC", "lithium nickel manganese cobalt oxide"),
-    word("NCA", "lithium nickel cobalt aluminium oxide"),
-    word("LMO", "lithium manganese oxide"),
-    word("LCO", "lithium cobalt oxide"),
-    word("LTO", "lithium titanate"),
-];
-
-const COMPRESSION: &[Word] = &[
-    word("plates", "end plates with rods or bands hold the stack"),
-    word("case", "the case walls press on the stack"),
-    word("tape", "tape or shrink wrap only"),
-    word("foam", "foam pads fill the gap to the case"),
-];
-
-meanings! {
+words! {
     /// The cell's format.
-    CellFormat = Kind::Word(FORMATS);
+    pub enum CellFormat {
+        /// hard rectangular case
+        Prismatic = "prismatic",
+        /// hard round case
+        Cylindrical = "cylindrical",
+        /// soft foil pouch
+        Pouch = "pouch",
+    }
+
     /// The cell's chemistry.
-    CellChemistry = Kind::Word(CHEMISTRIES);
+    pub enum Chemistry {
+        /// lithium iron phosphate
+        Lfp = "LFP",
+        /// lithium nickel manganese cobalt oxide
+        Nmc = "NMC",
+        /// lithium nickel cobalt aluminium oxide
+        Nca = "NCA",
+        /// lithium manganese oxide
+        Lmo = "LMO",
+        /// lithium cobalt oxide
+        Lco = "LCO",
+        /// lithium titanate
+        Lto = "LTO",
+    }
+
     /// What holds the stack together.
-    Compression = Kind::Word(COMPRESSION);
+    pub enum Compression {
+        /// end plates with rods or bands hold the stack
+        Plates = "plates",
+        /// the case walls press on the stack
+        Case = "case",
+        /// tape or shrink wrap only
+        Tape = "tape",
+        /// foam pads fill the gap to the case
+        Foam = "foam",
+    }
 }
 
 part! {
@@ -43,7 +52,7 @@ part! {
         /// The cell's format.
         format: CellFormat = "prismatic",
         /// The cell's chemistry.
-        chemistry: CellChemistry = "LFP",
+        chemistry: Chemistry = "LFP",
         /// Cells in series.
         series: Count = "8",
         /// Cells in parallel in each group.

@@ -1,39 +1,47 @@
 //! What the nameplate and the manual say. Nothing here was found; everything here is to be checked.
 
 use crate::record::field::{
-    Charge, Count, Current, Energy, Kind, Mass, Meaning, Power, Rate, Ratio, Size, Temperature, Text, Time,
-    Voltage, Word, YesNo, meanings, word,
+    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Size, Temperature, Text, Time, Voltage, YesNo,
 };
 use crate::record::part::part;
+use crate::record::words;
 
-const SUBJECTS: &[Word] = &[
-    word("performance", "what the pack delivers"),
-    word("protection", "what the pack protects against"),
-    word("certification", "a certificate, an approval or a test mark"),
-    word("construction", "what the pack is made of or how it is built"),
-    word("life", "how long it lasts"),
-    word("other", "anything else"),
-];
-
-const SCOPES: &[Word] = &[
-    word("whole pack", "the certificate names the finished pack"),
-    word("parts", "the certificate names cells or other parts only"),
-    word("not said", "the claim does not say what was certified"),
-];
-
-const VERDICTS: &[Word] = &[
-    word("supported", "a finding or a document supports it"),
-    word("contradicted", "a finding or a document contradicts it"),
-    word("not checked", "nothing was found either way"),
-];
-
-meanings! {
+words! {
     /// What a statement is about.
-    Subject = Kind::Word(SUBJECTS);
+    pub enum ClaimSubject {
+        /// what the pack delivers
+        Performance = "performance",
+        /// what the pack protects against
+        Protection = "protection",
+        /// a certificate, an approval or a test mark
+        Certification = "certification",
+        /// what the pack is made of or how it is built
+        Construction = "construction",
+        /// how long it lasts
+        Life = "life",
+        /// anything else
+        Other = "other",
+    }
+
     /// What a certificate covers.
-    Scope = Kind::Word(SCOPES);
+    pub enum CertificateScope {
+        /// the certificate names the finished pack
+        WholePack = "whole pack",
+        /// the certificate names cells or other parts only
+        Parts = "parts",
+        /// the claim does not say what was certified
+        NotSaid = "not said",
+    }
+
     /// What the inspection says of a statement.
-    Verdict = Kind::Word(VERDICTS);
+    pub enum ClaimVerdict {
+        /// a finding or a document supports it
+        Supported = "supported",
+        /// a finding or a document contradicts it
+        Contradicted = "contradicted",
+        /// nothing was found either way
+        NotChecked = "not checked",
+    }
 }
 
 part! {
@@ -106,15 +114,15 @@ part! {
         /// The claim, in the maker's words.
         text: Text = "full marine certification",
         /// What it is about.
-        subject: Subject = "certification",
+        subject: ClaimSubject = "certification",
         /// Where it stands: label, page of the manual, address.
         source: Text = "label",
         /// The evidence that was offered or found for it. Write "absent" when you asked and got none.
         evidence: Text = "absent",
         /// For a certification: what it covers.
-        scope: Scope = "not said",
+        scope: CertificateScope = "not said",
         /// What the inspection says of it.
-        verdict: Verdict = "not checked",
+        verdict: ClaimVerdict = "not checked",
         /// What contradicts or supports it.
         because: Text = "there is no gasket",
     }

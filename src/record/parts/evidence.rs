@@ -23,7 +23,7 @@ part! {
 
 part! {
     /// A photo, what it shows and what it proves.
-    pub struct Photo {
+    pub struct RecordPhoto {
         /// File name under the inspection folder.
         file: Text = "photos/05-fuse.jpg",
         /// A caption.
@@ -41,7 +41,7 @@ part! {
 
 part! {
     /// An answer to a checklist item that no other field holds.
-    pub struct Item {
+    pub struct ItemAnswer {
         /// The item's id in the checklist.
         id: Text = "manual-leaves-out",
         /// The answer.

@@ -1,19 +1,19 @@
 //! Which pack, who, when, where.
 
-use crate::record::field::{
-    Day, Kind, Mass, Meaning, Size, Temperature, Text, Voltage, Word, YesNo, meanings, word,
-};
+use crate::record::field::{Day, Mass, Size, Temperature, Text, Voltage, YesNo};
 use crate::record::part::part;
+use crate::record::words;
 
-const PACK_KINDS: &[Word] = &[
-    word("drop-in", "a finished 12 V or 24 V class pack in a case with two terminals"),
-    word("rack", "a finished 48 V class pack for a rack or a wall"),
-    word("self-built", "bare cells, or a pack built by its owner"),
-];
-
-meanings! {
+words! {
     /// The kind of pack.
-    PackKind = Kind::Word(PACK_KINDS);
+    pub enum PackKind {
+        /// a finished 12 V or 24 V class pack in a case with two terminals
+        DropIn = "drop-in",
+        /// a finished 48 V class pack for a rack or a wall
+        Rack = "rack",
+        /// bare cells, or a pack built by its owner
+        SelfBuilt = "self-built",
+    }
 }
 
 part! {

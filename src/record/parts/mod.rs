@@ -12,14 +12,16 @@ mod tests;
 mod withhold;
 
 pub use bms::{Bms, HeatLayer, Heater};
-pub use cells::{CellReading, Cells};
+pub use cells::{CellReading, Cells, Chemistry};
 pub use claims::{Claims, Statement};
-pub use evidence::{Instrument, Item, Photo};
+pub use evidence::{Instrument, ItemAnswer, RecordPhoto};
 pub use inspection::InspectionHead;
-pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
-pub use rig::{LOADS, NOT_IN_A_RIG, Rig, RigClearing, RigLoad, RigMeter, RigSource};
-pub use surroundings::{Enclosure, Marking, Service};
-pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
+pub use path::{
+    CurrentPath, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,
+};
+pub use rig::{LOADS, LoadKind, Reads, Rig, RigClearing, RigLoad, RigMeter, RigSource, Sense, SourceKind};
+pub use surroundings::{Enclosure, OutsideMarking, Service};
+pub use tests::{BenchTest, TestBranch, TestEnd, TestKind, TestReading, TestSensor};
 pub use withhold::{Withhold, WithholdArea};
 
 use super::part::part;
@@ -49,7 +51,7 @@ part! {
             /// Whether the pack can be repaired and closed again.
             service: Service,
             /// What is printed on the outside.
-            marking: Marking,
+            marking: OutsideMarking,
             /// What every output for others withholds: fields, literal texts, places on photos. The record itself is not changed.
             withhold: Withhold,
             /// The test rig: loads, source, instruments, and what carries the current to them.
@@ -59,11 +61,11 @@ part! {
             /// An instrument that values were measured with.
             instrument: Instrument,
             /// An answer to a checklist item that no other field holds.
-            item: Item,
+            item: ItemAnswer,
             /// A bench test.
             test: BenchTest,
             /// A photo.
-            photo: Photo,
+            photo: RecordPhoto,
         }
     }
 }

@@ -1,98 +1,153 @@
 //! The main current path: one series circuit from the cell stack to both terminals.
 
 use crate::record::field::{
-    Area, Count, Current, Kind, Length, Mass, Meaning, Resistance, Section, State, Temperature,
-    TemperatureDifference, Text, Torque, Value, Voltage, Word, YesNo, meanings, word,
+    Area, Count, Current, Length, Mass, Resistance, Section, State, Temperature, TemperatureDifference, Text,
+    Torque, Value, Voltage, YesNo,
 };
 use crate::record::part::part;
-use crate::units::words;
+use crate::record::words;
+use crate::units::words::list;
 
-/// The kinds of element a current path is made of.
-pub const ELEMENT_KINDS: &[Word] = &[
-    word("cell-stack", "the cells with the links between them"),
-    word("busbar", "a flat bar, alone or stacked"),
-    word("cable", "a stranded or solid wire with insulation"),
-    word("joint", "a bolted, welded, crimped or soldered connection"),
-    word("fuse", "a link that melts on overcurrent"),
-    word("thermal-cutoff", "a link or contact that opens on temperature"),
-    word("contactor", "a relay or contactor"),
-    word("shunt", "a measuring resistor"),
-    word("bms", "the BMS board with its switching devices"),
-    word("connector", "a connector that can be pulled apart"),
-    word("terminal", "the terminal the user connects to"),
-];
-
-const LEGS: &[Word] = &[
-    word("positive", "between the cell stack and the positive terminal"),
-    word("negative", "between the cell stack and the negative terminal"),
-    word("stack", "within the cell stack"),
-];
-
-const MATERIALS: &[Word] = &[
-    word("copper", "bare or plated copper"),
-    word("aluminium", "aluminium"),
-    word("brass", "brass"),
-    word("nickel", "pure nickel"),
-    word("nickel-plated steel", "steel with a nickel coat; a magnet sticks to it"),
-    word("copper-clad aluminium", "aluminium with a copper skin"),
-];
-
-const FINISHES: &[Word] = &[
-    word("bright", "bare and bright"),
-    word("oxidised", "bare and dull from use"),
-    word("heavily oxidised", "bare and dark"),
-    word("tin plated", "tin plated"),
-    word("nickel plated", "nickel plated"),
-    word("sleeved", "painted, sleeved or shrink-wrapped"),
-];
-
-const ORIENTATIONS: &[Word] =
-    &[word("on edge", "the wide faces stand upright"), word("flat", "the wide faces lie horizontal")];
-
-const FUSE_KINDS: &[Word] = &[
-    word("strip SF30", "strip fuse-link type SF 30 for road vehicles (ISO 8820-5)"),
-    word("strip SF51", "strip fuse-link type SF 51 for road vehicles (ISO 8820-5)"),
-    word("bolt-down", "bolt-down link fuse with a window or a moulded body (ANL style)"),
-    word("class T", "class T fuse (UL 248-15)"),
-    word("marine terminal", "block fuse that sits on a terminal stud"),
-    word("semiconductor", "high-speed fuse for semiconductor protection"),
-    word("blade", "blade fuse for road vehicles"),
-    word("unknown", "the kind could not be told"),
-];
-
-const FASTENINGS: &[Word] = &[
-    word("bolted", "bolt and nut, or bolt into a threaded hole"),
-    word("welded", "laser, spot or ultrasonic weld"),
-    word("crimped", "crimped lug"),
-    word("soldered", "soldered"),
-    word("clamped", "held by a spring or a clamp"),
-];
-
-const LOCKINGS: &[Word] = &[
-    word("spring washer", "split or wave spring washer"),
-    word("conical washer", "conical (Belleville) washer"),
-    word("flange nut", "serrated flange nut or bolt"),
-    word("lock nut", "nut with an insert"),
-    word("adhesive", "thread-locking adhesive"),
-];
-
-meanings! {
+words! {
     /// The kind of element.
-    ElementKind = Kind::Word(ELEMENT_KINDS);
+    pub enum ElementKind {
+        /// the cells with the links between them
+        CellStack = "cell-stack",
+        /// a flat bar, alone or stacked
+        Busbar = "busbar",
+        /// a stranded or solid wire with insulation
+        Cable = "cable",
+        /// a bolted, welded, crimped or soldered connection
+        Joint = "joint",
+        /// a link that melts on overcurrent
+        Fuse = "fuse",
+        /// a switch with a handle or a coil that opens by itself on overcurrent
+        CircuitBreaker = "circuit-breaker",
+        /// a link or contact that opens on temperature
+        ThermalCutoff = "thermal-cutoff",
+        /// a relay or contactor
+        Contactor = "contactor",
+        /// a measuring resistor
+        Shunt = "shunt",
+        /// the BMS board with its switching devices
+        Bms = "bms",
+        /// a connector that can be pulled apart
+        Connector = "connector",
+        /// the terminal the user connects to
+        Terminal = "terminal",
+    }
+
     /// The leg it belongs to.
-    Leg = Kind::Word(LEGS);
+    pub enum Leg {
+        /// between the cell stack and the positive terminal
+        Positive = "positive",
+        /// between the cell stack and the negative terminal
+        Negative = "negative",
+        /// within the cell stack
+        Stack = "stack",
+    }
+
     /// A conductor's material.
-    ConductorMaterial = Kind::Word(MATERIALS);
+    pub enum Material {
+        /// bare or plated copper
+        Copper = "copper",
+        /// aluminium
+        Aluminium = "aluminium",
+        /// brass
+        Brass = "brass",
+        /// pure nickel
+        Nickel = "nickel",
+        /// steel with a nickel coat; a magnet sticks to it
+        NickelPlatedSteel = "nickel-plated steel",
+        /// aluminium with a copper skin
+        CopperCladAluminium = "copper-clad aluminium",
+    }
+
     /// A conductor's surface.
-    Finish = Kind::Word(FINISHES);
+    pub enum Finish {
+        /// bare and bright
+        Bright = "bright",
+        /// bare and dull from use
+        Oxidised = "oxidised",
+        /// bare and dark
+        HeavilyOxidised = "heavily oxidised",
+        /// tin plated
+        TinPlated = "tin plated",
+        /// nickel plated
+        NickelPlated = "nickel plated",
+        /// painted, sleeved or shrink-wrapped
+        Sleeved = "sleeved",
+    }
+
     /// How a bar lies.
-    Orientation = Kind::Word(ORIENTATIONS);
+    pub enum Orientation {
+        /// the wide faces stand upright
+        OnEdge = "on edge",
+        /// the wide faces lie horizontal
+        Flat = "flat",
+    }
+
     /// A fuse's kind.
-    FuseType = Kind::Word(FUSE_KINDS);
+    pub enum FuseKind {
+        /// strip fuse-link type SF 30 for road vehicles (ISO 8820-5)
+        StripSf30 = "strip SF30",
+        /// strip fuse-link type SF 51 for road vehicles (ISO 8820-5)
+        StripSf51 = "strip SF51",
+        /// bolt-down link fuse with a window or a moulded body (ANL style)
+        BoltDown = "bolt-down",
+        /// class T fuse (UL 248-15)
+        ClassT = "class T",
+        /// block fuse that sits on a terminal stud
+        MarineTerminal = "marine terminal",
+        /// high-speed fuse for semiconductor protection
+        Semiconductor = "semiconductor",
+        /// blade fuse for road vehicles
+        Blade = "blade",
+    }
+
+    /// What makes a switch open by itself.
+    pub enum Release {
+        /// a bimetal or a wire that the current heats
+        Thermal = "thermal",
+        /// a coil that opens it at once above a current
+        Magnetic = "magnetic",
+        /// a bimetal for overload and a coil for short circuit
+        ThermalMagnetic = "thermal-magnetic",
+        /// a coil whose core moves in oil: slow on overload, at once on short circuit
+        HydraulicMagnetic = "hydraulic-magnetic",
+        /// electronics in it that measure the current
+        Electronic = "electronic",
+        /// nothing in it: it opens only when a hand, a coil or the BMS opens it
+        Command = "command",
+    }
+
     /// How a joint is made.
-    Fastening = Kind::Word(FASTENINGS);
+    pub enum Fastening {
+        /// bolt and nut, or bolt into a threaded hole
+        Bolted = "bolted",
+        /// laser, spot or ultrasonic weld
+        Welded = "welded",
+        /// crimped lug
+        Crimped = "crimped",
+        /// soldered
+        Soldered = "soldered",
+        /// held by a spring or a clamp
+        Clamped = "clamped",
+    }
+
     /// What keeps a bolt from working loose.
-    Locking = Kind::Word(LOCKINGS);
+    pub enum Locking {
+        /// split or wave spring washer
+        SpringWasher = "spring washer",
+        /// conical (Belleville) washer
+        ConicalWasher = "conical washer",
+        /// serrated flange nut or bolt
+        FlangeNut = "flange nut",
+        /// nut with an insert
+        LockNut = "lock nut",
+        /// thread-locking adhesive
+        Adhesive = "adhesive",
+    }
 }
 
 part! {
@@ -147,7 +202,7 @@ part! {
         /// Width and thickness of one bar.
         section: Section = "25 x 3 mm",
         /// What it is made of.
-        material: ConductorMaterial = "copper",
+        material: Material = "copper",
         /// Its surface.
         finish: Finish = "bright",
         /// How the bar lies in the pack.
@@ -179,12 +234,16 @@ part! {
         /// What keeps the bolt from working loose.
         locking: Locking = "spring washer",
         /// Material on the other side of the joint.
-        other_material: ConductorMaterial = "aluminium",
+        other_material: Material = "aluminium",
         /// The kind of fuse.
-        fuse: FuseType = "strip SF51",
-        /// Rated current of the fuse, as printed on it.
+        fuse: FuseKind = "strip SF51",
+        /// Rated current of the fuse or circuit breaker, as printed on it.
         rating: Current = "150 A",
-        /// Interrupting rating, from the fuse or its data sheet.
+        /// What makes a circuit breaker or contactor open by itself.
+        release: Release = "thermal-magnetic",
+        /// Current at which a circuit breaker opens at once, from its marking or data sheet.
+        instantaneous_trip: Current = "1500 A",
+        /// Interrupting rating for direct current, from the fuse or circuit breaker or its data sheet.
         interrupting_rating: Current = "2 kA",
         /// Distance along the path from the cell stack.
         distance_from_cells: Length = "120 mm",
@@ -201,31 +260,27 @@ part! {
     }
     finish(self, table, reader) {
         if !self.kind.is_recorded() {
-            let words: Vec<&str> = ELEMENT_KINDS.iter().map(|w| w.word).collect();
             reader.problem(
                 self.own.span.clone(),
                 "this element has no `kind`".to_owned(),
                 "expected a kind",
-                &format!("kind = \"busbar\"   # one of: {}", words.join(", ")),
+                &format!("kind = \"busbar\"   # one of: {}", ElementKind::ALL.map(ElementKind::word).join(", ")),
             );
             return;
         }
-        let Some(kind) = self.kind.word() else { return };
-        let allowed = keys_of_kind(kind);
+        let Some(kind) = self.kind() else { return };
         for key in table.keys() {
             let name: &str = key.get_ref();
             let known = <Self as crate::record::Part>::SHAPE.fields.iter().any(|f| f.name == name);
-            if known && !COMMON.contains(&name) && !allowed.contains(&name) {
-                let kinds: Vec<&str> = ELEMENT_KINDS
-                    .iter()
-                    .map(|w| w.word)
-                    .filter(|k| keys_of_kind(k).contains(&name))
-                    .collect();
+            if known && !kind.takes(name) {
+                let kinds = ElementKind::ALL.into_iter().filter(|kind| kind.takes(name));
+                let kinds: Vec<&str> = kinds.map(ElementKind::word).collect();
+                let kind_word = kind.word();
                 reader.problem(
                     key.span(),
-                    format!("a {kind} has no `{name}`"),
-                    &format!("`{name}` belongs to a {}", words::list(&kinds, "or")),
-                    &format!("a {kind} takes: {}", allowed.join(", ")),
+                    format!("a {kind_word} has no `{name}`"),
+                    &format!("`{name}` belongs to a {}", list(&kinds, "or")),
+                    &format!("a {kind_word} takes: {}", kind.keys().join(", ")),
                 );
             }
         }
@@ -239,6 +294,131 @@ part! {
                 );
             }
         }
+    }
+}
+
+words! {
+    /// What several kinds of element have in common; a rule or a checklist item names it in `each`.
+    pub enum ElementTrait {
+        /// it opens by itself on a fault current and is made to interrupt it
+        InterruptsFault = "interrupts a fault",
+        /// it stands where a fuse belongs: it opens by itself on overcurrent or on temperature
+        Protective = "protective",
+        /// it has contacts or a link that open the circuit, and so a rated voltage
+        OpensCircuit = "opens the circuit",
+        /// a length of metal with a cross-section
+        Conductor = "conductor",
+        /// what it may carry is judged as an element of the path; the others have a rule of their own
+        CurrentCarrying = "current-carrying",
+        /// a test rig may have it
+        InRig = "in a rig",
+    }
+}
+
+impl ElementKind {
+    /// What it has in common with other kinds.
+    #[must_use]
+    pub const fn traits(self) -> &'static [ElementTrait] {
+        use ElementTrait::{Conductor, CurrentCarrying, InRig, InterruptsFault, OpensCircuit, Protective};
+        match self {
+            Self::CellStack => &[CurrentCarrying],
+            Self::Busbar | Self::Cable => &[Conductor, CurrentCarrying, InRig],
+            Self::Joint | Self::Shunt | Self::Terminal => &[CurrentCarrying, InRig],
+            Self::Fuse | Self::CircuitBreaker => {
+                &[InterruptsFault, Protective, OpensCircuit, CurrentCarrying, InRig]
+            }
+            Self::ThermalCutoff => &[Protective, OpensCircuit, InRig],
+            Self::Contactor | Self::Connector => &[OpensCircuit, CurrentCarrying, InRig],
+            Self::Bms => &[],
+        }
+    }
+
+    /// True when it has this in common with other kinds.
+    #[must_use]
+    pub fn has(self, wanted: ElementTrait) -> bool {
+        self.traits().contains(&wanted)
+    }
+
+    /// Every kind that has this in common.
+    pub fn with(wanted: ElementTrait) -> impl Iterator<Item = Self> {
+        Self::ALL.into_iter().filter(move |kind| kind.has(wanted))
+    }
+
+    /// Keys that it takes besides those that all kinds take.
+    #[must_use]
+    pub const fn keys(self) -> &'static [&'static str] {
+        match self {
+            Self::Busbar => {
+                &["section", "length", "mass", "material", "finish", "orientation", "magnetic", "stacked"]
+            }
+            Self::Cable => {
+                &["size", "length", "mass", "material", "insulation_temperature", "bundled", "magnetic"]
+            }
+            Self::Joint => &[
+                "fastening",
+                "overlap",
+                "thickness",
+                "bolt",
+                "bolts",
+                "bolt_class",
+                "torque",
+                "locking",
+                "material",
+                "other_material",
+            ],
+            Self::Fuse => &[
+                "fuse",
+                "rating",
+                "rated_voltage",
+                "interrupting_rating",
+                "distance_from_cells",
+                "replaceable",
+                "accessible",
+            ],
+            Self::CircuitBreaker => &[
+                "release",
+                "rating",
+                "rated_voltage",
+                "interrupting_rating",
+                "instantaneous_trip",
+                "distance_from_cells",
+                "replaceable",
+                "accessible",
+            ],
+            Self::ThermalCutoff => &[
+                "rated_voltage",
+                "trip_temperature",
+                "resets",
+                "distance_from_cells",
+                "replaceable",
+                "accessible",
+            ],
+            Self::Contactor => &["release", "rated_voltage", "replaceable", "accessible"],
+            Self::Connector => &["rated_voltage", "replaceable", "accessible"],
+            Self::Terminal => &["bolt", "bolts", "torque", "material", "locking"],
+            Self::Shunt => &["material"],
+            Self::CellStack | Self::Bms => &[],
+        }
+    }
+
+    /// True when an element of this kind has the field.
+    #[must_use]
+    pub fn takes(self, field: &str) -> bool {
+        COMMON.contains(&field) || self.keys().contains(&field)
+    }
+}
+
+impl Element {
+    /// Its kind; none where nobody could tell.
+    #[must_use]
+    pub fn kind(&self) -> Option<ElementKind> {
+        self.kind.known()
+    }
+
+    /// True when its kind is known and has this in common with others.
+    #[must_use]
+    pub fn has(&self, wanted: ElementTrait) -> bool {
+        self.kind().is_some_and(|kind| kind.has(wanted))
     }
 }
 
@@ -260,46 +440,24 @@ const COMMON: &[&str] = &[
     "surroundings",
 ];
 
-/// Keys that one kind of element takes besides those that all take.
-#[must_use]
-pub fn keys_of_kind(kind: &str) -> &'static [&'static str] {
-    match kind {
-        "busbar" => {
-            &["section", "length", "mass", "material", "finish", "orientation", "magnetic", "stacked"]
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Part;
+
+    /// A key that no kind takes could never be written, and one that is misspelt would be refused.
+    #[test]
+    fn every_field_belongs_to_a_kind_and_every_key_is_a_field() {
+        let fields: Vec<&str> = Element::SHAPE.fields.iter().map(|field| field.name).collect();
+        for field in &fields {
+            assert!(ElementKind::ALL.iter().any(|kind| kind.takes(field)), "{field}");
         }
-        "cable" => &["size", "length", "mass", "material", "insulation_temperature", "bundled", "magnetic"],
-        "joint" => &[
-            "fastening",
-            "overlap",
-            "thickness",
-            "bolt",
-            "bolts",
-            "bolt_class",
-            "torque",
-            "locking",
-            "material",
-            "other_material",
-        ],
-        "fuse" => &[
-            "fuse",
-            "rating",
-            "rated_voltage",
-            "interrupting_rating",
-            "distance_from_cells",
-            "replaceable",
-            "accessible",
-        ],
-        "thermal-cutoff" => &[
-            "rated_voltage",
-            "trip_temperature",
-            "resets",
-            "distance_from_cells",
-            "replaceable",
-            "accessible",
-        ],
-        "contactor" | "connector" => &["rated_voltage", "replaceable", "accessible"],
-        "terminal" => &["bolt", "bolts", "torque", "material", "locking"],
-        "shunt" => &["material"],
-        _ => &[],
+        for key in ElementKind::ALL.iter().flat_map(|kind| kind.keys()).chain(COMMON) {
+            assert!(fields.contains(key), "{key}");
+        }
+        for wanted in ElementTrait::ALL {
+            assert!(ElementKind::with(wanted).next().is_some(), "{}", wanted.word());
+            assert_eq!(ElementKind::from_word(wanted.word()), None, "a trait and a kind share a word");
+        }
     }
 }

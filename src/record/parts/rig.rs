@@ -5,58 +5,61 @@
 
 use std::collections::BTreeSet;
 
-use super::path::Element;
+use super::path::{Element, ElementTrait};
 use crate::record::field::{
-    AnyQuantity, Count, Current, Kind, Meaning, Power, Temperature, Text, Time, Voltage, Word, YesNo,
-    meanings, word,
+    AnyQuantity, Count, Current, FieldMeaning, Kind, Power, Temperature, Text, Time, Voltage, YesNo, meanings,
 };
 use crate::record::part::part;
+use crate::record::words;
 use crate::units::Dimension;
 use crate::units::words::nearest;
 
 /// Loads that a rig has at most.
 pub const LOADS: usize = 64;
 
-const LOAD_KINDS: &[Word] = &[
-    word("electronic load", "holds the current that is set"),
-    word(
-        "inverter",
-        "feeds a load of mains voltage; it draws constant power, so its current rises as the voltage falls",
-    ),
-    word("resistor bank", "its current falls with the voltage"),
-];
+words! {
+    /// The kind of load.
+    pub enum LoadKind {
+        /// holds the current that is set
+        ElectronicLoad = "electronic load",
+        /// feeds a load of mains voltage; it draws constant power, so its current rises as the voltage falls
+        Inverter = "inverter",
+        /// its current falls with the voltage
+        ResistorBank = "resistor bank",
+    }
 
-const SOURCE_KINDS: &[Word] = &[
-    word("charger", "follows a charging curve of its own"),
-    word("power supply", "voltage and current are set by hand"),
-];
+    /// The kind of source.
+    pub enum SourceKind {
+        /// follows a charging curve of its own
+        Charger = "charger",
+        /// voltage and current are set by hand
+        PowerSupply = "power supply",
+    }
 
-const SENSES: &[Word] = &[
-    word("at the pack", "sense leads of their own, on the pack's terminals"),
-    word("at the load", "the load's own terminals: the drop of the leads is missing from the reading"),
-];
+    /// Where the voltage of a test is sensed.
+    pub enum Sense {
+        /// sense leads of their own, on the pack's terminals
+        AtThePack = "at the pack",
+        /// the load's own terminals: the drop of the leads is missing from the reading
+        AtTheLoad = "at the load",
+    }
 
-const READS: &[Word] = &[
-    word("whole current", "the current of the pack"),
-    word("branch current", "the current of one load"),
-    word("pack voltage", "the voltage at the pack's terminals"),
-    word("temperature", "a temperature of the pack or the rig"),
-];
-
-/// Kinds of element that belong to a pack and to no rig.
-pub const NOT_IN_A_RIG: [&str; 2] = ["cell-stack", "bms"];
+    /// What an instrument reads.
+    pub enum Reads {
+        /// the current of the pack
+        WholeCurrent = "whole current",
+        /// the current of one load
+        BranchCurrent = "branch current",
+        /// the voltage at the pack's terminals
+        PackVoltage = "pack voltage",
+        /// a temperature of the pack or the rig
+        Temperature = "temperature",
+    }
+}
 
 meanings! {
-    /// The kind of load.
-    LoadKind = Kind::Word(LOAD_KINDS);
-    /// The kind of source.
-    SourceKind = Kind::Word(SOURCE_KINDS);
-    /// Where the voltage of a test is sensed.
-    Sense = Kind::Word(SENSES);
     /// What a fuse lets through, I²t.
     LetThrough = Kind::Quantity(Dimension::LET_THROUGH);
-    /// What an instrument reads.
-    Reads = Kind::Word(READS);
 }
 
 part! {
@@ -81,17 +84,17 @@ part! {
             load: RigLoad,
             /// What an instrument reads during the tests, and in which range.
             meter: RigMeter,
-            /// What the data sheet of a fuse of the rig says of a short circuit.
+            /// What the data sheet of a fuse or circuit breaker of the rig says of a short circuit.
             clearing: RigClearing,
         }
     }
     finish(self, _table, reader) {
         let spread = self.load.iter().flat_map(|load| &load.element).chain(&self.source.element);
         for element in self.element.iter().chain(spread) {
-            if let Some(kind) = element.kind.word().filter(|kind| NOT_IN_A_RIG.contains(kind)) {
+            if let Some(kind) = element.kind().filter(|kind| !kind.has(ElementTrait::InRig)) {
                 reader.problem(
                     element.own.span.clone(),
-                    format!("a test rig has no {kind}"),
+                    format!("a test rig has no {}", kind.word()),
                     "this belongs to the pack's own path, `[[path.element]]`",
                     "kind = \"cable\"",
                 );
@@ -113,7 +116,7 @@ part! {
         let elements = self.element.iter().chain(self.load.iter().flat_map(|load| &load.element));
         let fuses: BTreeSet<&str> = elements
             .chain(&self.source.element)
-            .filter(|element| element.kind.word() == Some("fuse"))
+            .filter(|element| element.has(ElementTrait::InterruptsFault))
             .filter_map(|element| element.id.text())
             .collect();
         let mut told = BTreeSet::new();

@@ -1,38 +1,49 @@
 //! The case, how it can be serviced, and what is printed on it.
 
-use crate::record::field::{Energy, Kind, Length, Meaning, Text, Word, YesNo, meanings, word};
+use crate::record::field::{Energy, Length, Text, YesNo};
 use crate::record::part::part;
+use crate::record::words;
 
-const CASES: &[Word] = &[
-    word("plastic", "plastic"),
-    word("steel", "painted or plated steel"),
-    word("aluminium", "aluminium"),
-    word("none", "no case"),
-];
-
-const RETENTIONS: &[Word] = &[
-    word("bracket", "brackets, rods or screws"),
-    word("moulded", "ribs or pockets of the case"),
-    word("foam", "foam all round"),
-    word("adhesive", "potting or structural adhesive"),
-    word("tape", "tape only"),
-    word("loose", "nothing holds them"),
-];
-
-const SEALS: &[Word] = &[
-    word("gasket", "a gasket between lid and case"),
-    word("sealant", "a bead of sealant"),
-    word("welded", "the lid is welded on"),
-    word("none", "nothing seals the joint"),
-];
-
-meanings! {
+words! {
     /// What the case is made of.
-    CaseMaterial = Kind::Word(CASES);
+    pub enum CaseMaterial {
+        /// plastic
+        Plastic = "plastic",
+        /// painted or plated steel
+        Steel = "steel",
+        /// aluminium
+        Aluminium = "aluminium",
+        /// no case
+        None = "none",
+    }
+
     /// What holds the cells in the case.
-    Retention = Kind::Word(RETENTIONS);
+    pub enum Retention {
+        /// brackets, rods or screws
+        Bracket = "bracket",
+        /// ribs or pockets of the case
+        Moulded = "moulded",
+        /// foam all round
+        Foam = "foam",
+        /// potting or structural adhesive
+        Adhesive = "adhesive",
+        /// tape only
+        Tape = "tape",
+        /// nothing holds them
+        Loose = "loose",
+    }
+
     /// What seals the lid.
-    Seal = Kind::Word(SEALS);
+    pub enum LidSeal {
+        /// a gasket between lid and case
+        Gasket = "gasket",
+        /// a bead of sealant
+        Sealant = "sealant",
+        /// the lid is welded on
+        Welded = "welded",
+        /// nothing seals the joint
+        None = "none",
+    }
 }
 
 part! {
@@ -49,7 +60,7 @@ part! {
         /// Whether the BMS board is fixed, and not only held by its wires.
         board_fixed: YesNo = "yes",
         /// What seals the lid.
-        seal: Seal = "gasket",
+        seal: LidSeal = "gasket",
         /// Whether cables are relieved from strain where they pass a wall.
         strain_relief: YesNo = "yes",
         /// Whether wires lie on sharp edges.
@@ -81,7 +92,7 @@ part! {
 
 part! {
     /// What is printed on the outside.
-    pub struct Marking {
+    pub struct OutsideMarking {
         /// Energy printed on the outside.
         energy: Energy = "3840 Wh",
         /// Whether the polarity of each terminal is marked.

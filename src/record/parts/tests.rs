@@ -1,31 +1,37 @@
 //! Bench tests: capacity, full load, cold charge.
 
 use crate::record::field::{
-    AnyQuantity, Charge, Current, Day, Energy, Kind, List, Meaning, Rate, Temperature, Text, Time, Voltage,
-    Word, YesNo, meanings, word,
+    AnyQuantity, Charge, Current, Day, Energy, List, Rate, Temperature, Text, Time, Voltage, YesNo,
 };
 use crate::record::part::part;
+use crate::record::words;
 
-const TEST_KINDS: &[Word] = &[
-    word("capacity", "discharge at a set rate down to the cut-off"),
-    word("full load", "rated current for a set time"),
-    word("cold charge", "charging while the cells are cold"),
-    word("charge", "a full charge, for the round trip"),
-];
-
-const ENDS: &[Word] = &[
-    word("load cut-off", "the load stopped at its cut-off voltage"),
-    word("bms cut-off", "the BMS opened"),
-    word("taper", "the charging current had tapered at the charge voltage"),
-    word("time", "the set time was over"),
-    word("stopped", "somebody stopped it"),
-];
-
-meanings! {
+words! {
     /// The kind of bench test.
-    TestKind = Kind::Word(TEST_KINDS);
+    pub enum TestKind {
+        /// discharge at a set rate down to the cut-off
+        Capacity = "capacity",
+        /// rated current for a set time
+        FullLoad = "full load",
+        /// charging while the cells are cold
+        ColdCharge = "cold charge",
+        /// a full charge, for the round trip
+        Charge = "charge",
+    }
+
     /// How a test ended.
-    TestEnd = Kind::Word(ENDS);
+    pub enum TestEnd {
+        /// the load stopped at its cut-off voltage
+        LoadCutOff = "load cut-off",
+        /// the BMS opened
+        BmsCutOff = "bms cut-off",
+        /// the charging current had tapered at the charge voltage
+        Taper = "taper",
+        /// the set time was over
+        Time = "time",
+        /// somebody stopped it
+        Stopped = "stopped",
+    }
 }
 
 part! {
@@ -65,7 +71,7 @@ part! {
         capacity_test: Text = "capacity-1",
         ; many {
             /// A reading of one instrument during the test.
-            reading: Reading,
+            reading: TestReading,
             /// One of several instruments that each see a part of the current.
             branch: TestBranch,
             /// What a temperature column of the log was fixed to.
@@ -76,7 +82,7 @@ part! {
 
 part! {
     /// A reading of one instrument during the test.
-    pub struct Reading {
+    pub struct TestReading {
         /// What was read: "gauge" for the pack's own gauge, "terminals" for a reference instrument there, "branch" with a number or name for a branch, or for a temperature an element's id, "bms" or "ambient".
         of: Text = "branch 1",
         /// Time since the load or the charge came on.

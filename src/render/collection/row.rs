@@ -319,7 +319,7 @@ fn specific_energy(inspection: &Inspection) -> Option<f64> {
 fn fuse_kinds(inspection: &Inspection, elements: &[ElementRow]) -> Option<String> {
     let mut kinds: Vec<&str> = Vec::new();
     for element in elements.iter().filter(|element| element.responds_to.as_deref() == Some("current")) {
-        let kind = element.fuse_kind.as_deref().unwrap_or("unknown");
+        let kind = element.fuse_kind.as_deref().or(element.kind.as_deref()).unwrap_or_default();
         if !kinds.contains(&kind) {
             kinds.push(kind);
         }
@@ -327,7 +327,7 @@ fn fuse_kinds(inspection: &Inspection, elements: &[ElementRow]) -> Option<String
     if !kinds.is_empty() {
         return Some(kinds.join("; "));
     }
-    let fuses = inspection.derived.of_pack("path.fuses")?.as_ref().ok()?;
+    let fuses = inspection.derived.of_pack("path.overcurrent_devices")?.as_ref().ok()?;
     fuses.value.amount().filter(|amount| amount.value() == 0.0).map(|_| "none".to_owned())
 }
 

@@ -283,11 +283,17 @@ pub const ELEMENTS: Table<ElementRow> = Table {
         ),
         column("drop_mv", Number, "mV", "voltage drop at rated continuous current", |e| e.drop.into()),
         column("heat_w", Number, "W", "heat at rated continuous current", |e| e.heat.into()),
-        column("responds_to", Text, "", "for protective elements: current, temperature, unknown", |e| {
-            (&e.responds_to).into()
-        }),
+        column(
+            "responds_to",
+            Text,
+            "",
+            "for fuses, circuit breakers, thermal cut-offs and contactors: current, temperature, command",
+            |e| (&e.responds_to).into(),
+        ),
         column("fuse_kind", Text, "", "kind of fuse", |e| (&e.fuse_kind).into()),
-        column("fuse_rating_a", Number, "A", "rating of the fuse", |e| e.fuse_rating.into()),
+        column("fuse_rating_a", Number, "A", "rating of the fuse or circuit breaker", |e| {
+            e.fuse_rating.into()
+        }),
         column("missing", Text, "", "what is missing for the permissible current, with ; between", |e| {
             (&e.missing).into()
         }),
@@ -305,7 +311,7 @@ mod tests {
         for info in infos {
             assert!(info.name.bytes().all(|b| b.is_ascii_lowercase() || b == b'_'), "{}", info.name);
             assert!(!info.about.is_empty() && !info.about.ends_with('.'), "{}", info.name);
-            if info.kind != ColumnKind::Number {
+            if info.kind != Number {
                 assert!(info.unit.is_empty(), "{}", info.name);
             } else {
                 assert!(!info.unit.is_empty(), "{}", info.name);

@@ -10,7 +10,7 @@ use super::{Columns, explain};
 use crate::judge::facts::{Answer, element_label};
 use crate::judge::inspection::Inspection;
 use crate::record::Record;
-use crate::record::parts::Element;
+use crate::record::parts::{Element, ElementKind, Leg};
 use crate::units::{Amount, Dimension, show, significant};
 
 /// An element across all records.
@@ -46,7 +46,7 @@ pub struct ElementComparison {
 /// The elements of a record, to be matched.
 pub(crate) fn items(record: &Record) -> Vec<Item> {
     let elements = &record.path.element;
-    let stack = elements.iter().position(|element| element.kind.word() == Some("cell-stack"));
+    let stack = elements.iter().position(|element| element.kind() == Some(ElementKind::CellStack));
     elements
         .iter()
         .enumerate()
@@ -69,10 +69,10 @@ pub(crate) fn items(record: &Record) -> Vec<Item> {
 
 /// Kind and leg in words.
 fn role(element: &Element) -> String {
-    let kind = element.kind.word().unwrap_or("element");
-    match element.leg.word() {
-        Some("stack") => format!("{kind}, within the stack"),
-        Some(leg) => format!("{kind}, {leg} leg"),
+    let kind = element.kind().map_or("element", ElementKind::word);
+    match element.leg.known() {
+        Some(Leg::Stack) => format!("{kind}, within the stack"),
+        Some(leg @ (Leg::Positive | Leg::Negative)) => format!("{kind}, {} leg", leg.word()),
         None => format!("{kind}, leg not recorded"),
     }
 }

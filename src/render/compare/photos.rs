@@ -8,7 +8,7 @@ use super::elements::ElementComparison;
 use super::matching::Item;
 use super::{Columns, Matches};
 use crate::record::Record;
-use crate::record::parts::Photo;
+use crate::record::parts::RecordPhoto;
 
 /// A photo of one record.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -41,7 +41,7 @@ pub struct PhotoGroup {
 
 /// Photos to be matched for their findings: by file name without its number, else by caption.
 pub(crate) fn items(record: &Record) -> Vec<Item> {
-    let shows = |photo: &Photo| {
+    let shows = |photo: &RecordPhoto| {
         let mut shows = photo.shows.list().to_vec();
         shows.sort();
         shows.join(", ")

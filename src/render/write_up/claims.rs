@@ -65,7 +65,7 @@ fn worst<'a>(bearing: &[&'a Finding]) -> Option<&'a Finding> {
 
 /// Distance of what was found from what is required, as a share of the requirement; 0 where there are no numbers.
 fn shortfall(finding: &Finding) -> f64 {
-    let side = |side: &Option<crate::judge::rules::Side>| side.as_ref().and_then(|side| side.si);
+    let side = |side: &Option<crate::judge::rules::ComparedSide>| side.as_ref().and_then(|side| side.si);
     match (side(&finding.working.left), side(&finding.working.right)) {
         (Some(left), Some(right)) if right != 0.0 => ((left - right) / right).abs(),
         _ => 0.0,

@@ -16,7 +16,7 @@ pub(super) fn path_picture(view: &View) -> Option<String> {
     };
     let marks = [
         mark(view.tested_current_si, "tested", "tested"),
-        mark(view.path.fuse_rating.si, "fuse", "fuse"),
+        mark(view.path.fuse_rating.si, "fuse", view.path.fuse_word()),
         mark(view.rated_current_si, "rated", "rated"),
     ];
     let chart = BarChart {

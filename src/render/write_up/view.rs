@@ -5,6 +5,7 @@ use serde::Serialize;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome};
+use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
 use crate::units::{Amount, show, significant};
 
@@ -134,8 +135,20 @@ pub struct PathView {
     pub heat: Worth,
     /// Prospective short-circuit current.
     pub short_circuit_current: Worth,
-    /// Fuse rating.
+    /// Smallest rating among the fuses and circuit breakers.
     pub fuse_rating: Worth,
+}
+
+impl PathView {
+    /// What the smallest rating belongs to, as a word beside its line: "fuse" or "circuit-breaker".
+    #[must_use]
+    pub fn fuse_word(&self) -> &str {
+        let on_current = self.elements.iter().filter(|e| e.responds_to.as_deref() == Some("current"));
+        on_current
+            .filter_map(|element| Some((element.fuse_rating_si?, element.kind.as_str())))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map_or("fuse", |(_, kind)| kind)
+    }
 }
 
 /// How many findings of each kind.
@@ -230,7 +243,7 @@ impl View {
             tested_current_si: record
                 .test
                 .iter()
-                .filter(|test| test.kind.word() == Some("full load"))
+                .filter(|test| test.kind.known() == Some(TestKind::FullLoad))
                 .filter_map(|test| test.current.quantity())
                 .map(|q| q.value)
                 .reduce(f64::max),
@@ -389,7 +402,7 @@ fn path(record: &Record, derived: &Derived) -> PathView {
         drop: Worth::of(derived.of_pack("path.drop")),
         heat: Worth::of(derived.of_pack("path.heat")),
         short_circuit_current: Worth::of(derived.of_pack("path.short_circuit_current")),
-        fuse_rating: Worth::of(derived.of_pack("path.fuse_rating")),
+        fuse_rating: Worth::of(derived.of_pack("path.overcurrent_rating")),
         elements,
     }
 }

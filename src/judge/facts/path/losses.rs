@@ -12,10 +12,11 @@ use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label};
 use crate::physics::material::Material;
 use crate::physics::{REFERENCE, resistance as physics};
+use crate::record::parts::ElementKind;
 use crate::units::{Amount, Dimension, Uncertain};
 
 /// Resistance of an element: recorded, from a drop, from its size, or of the cells.
-pub(super) fn resistance(facts: &Facts<'_>, kind: &str) -> Answer {
+pub(super) fn resistance(facts: &Facts<'_>, kind: Option<ElementKind>) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(recorded) = work.optional("element.resistance") {
         work.step(line("recorded", &recorded));
@@ -30,9 +31,20 @@ pub(super) fn resistance(facts: &Facts<'_>, kind: &str) -> Answer {
         return work.done(found);
     }
     match kind {
-        "cell-stack" => of_cells(work),
-        "busbar" | "cable" => of_conductor(facts, work, kind),
-        _ => {
+        Some(ElementKind::CellStack) => of_cells(work),
+        Some(kind @ (ElementKind::Busbar | ElementKind::Cable)) => of_conductor(facts, work, kind),
+        Some(
+            ElementKind::Joint
+            | ElementKind::Fuse
+            | ElementKind::CircuitBreaker
+            | ElementKind::ThermalCutoff
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Bms
+            | ElementKind::Connector
+            | ElementKind::Terminal,
+        )
+        | None => {
             let _ = work.amount("element.resistance");
             Err(work.take_missing())
         }
@@ -49,7 +61,7 @@ fn of_cells(mut work: Worker<'_>) -> Answer {
     work.done(stack)
 }
 
-fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: &str) -> Answer {
+fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: ElementKind) -> Answer {
     let length = work.amount("element.length");
     let area = match permissible_current::area(facts, kind) {
         Ok(worked) => {
@@ -155,7 +167,7 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> Sum {
         missing: Vec::new(),
     };
     for (index, element) in facts.record.path.element.iter().enumerate() {
-        if !with_cells && element.kind.word() == Some("cell-stack") {
+        if !with_cells && element.kind() == Some(ElementKind::CellStack) {
             continue;
         }
         let label = element_label(facts.record, index);

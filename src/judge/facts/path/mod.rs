@@ -8,22 +8,18 @@ mod fault;
 mod losses;
 mod permissible_current;
 
-use std::collections::BTreeMap;
-
 use crate::judge::facts::names;
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
-use crate::physics::fuse::{FuseKind, RespondsTo};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, Values, element_label};
+use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, joint};
-use crate::record::parts::Element;
+use crate::record::parts::{Element, ElementKind};
 use crate::units::{Amount, Dimension, significant};
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{Area, ElectricCurrent};
-
-type Values = BTreeMap<&'static str, Answer>;
 
 /// What follows for one element, but for what needs the fault current.
 pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
@@ -31,31 +27,38 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
     let Some(element) = facts.record.path.element.get(index) else {
         return values;
     };
-    let kind = element.kind.word().unwrap_or_default();
+    let kind = element.kind();
     values.insert("element.permissible_current", permissible_current::of(facts, kind));
     let resistance = losses::resistance(facts, kind);
     values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
     values.insert("element.heat", losses::heat(facts, &resistance));
     values.insert("element.resistance_found", resistance);
-    if matches!(kind, "busbar" | "cable") {
-        let area = permissible_current::area(facts, kind);
-        values.insert("element.density", permissible_current::density(facts, &area));
-        values.insert("element.density_found", density_found(facts, &area));
-        values.insert("element.density_expected", density_expected(facts));
-        values.insert("element.area", area);
-        let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
-        values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
-        values.insert("element.rise_at_rated", rise);
-        values
-            .insert("element.predicted_rise", permissible_current::rise(facts, kind, "element.rise_current"));
+    match kind {
+        Some(kind @ (ElementKind::Busbar | ElementKind::Cable)) => conductor(facts, kind, &mut values),
+        Some(ElementKind::Joint) => {
+            values.insert("element.overlap_ratio", overlap_ratio(facts));
+            values.insert("element.galvanic", galvanic(facts));
+            values.insert("element.usual_torque", usual_torque(facts, element));
+        }
+        Some(ElementKind::Fuse) => {
+            let fuse = element.fuse.known();
+            protective(facts, fuse.map(FuseKind::usual), &mut values);
+            values.insert("element.clears_within", clears_within(facts, fuse));
+        }
+        Some(ElementKind::CircuitBreaker) => protective(facts, None, &mut values),
+        Some(ElementKind::ThermalCutoff) => protective(facts, Some(fuse::THERMAL_CUTOFF), &mut values),
+        Some(
+            ElementKind::CellStack
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Bms
+            | ElementKind::Connector
+            | ElementKind::Terminal,
+        )
+        | None => {}
     }
-    if matches!(kind, "fuse" | "thermal-cutoff") {
-        protective(facts, element, kind, &mut values);
-    }
-    if kind == "joint" {
-        values.insert("element.overlap_ratio", overlap_ratio(facts));
-        values.insert("element.galvanic", galvanic(facts));
-        values.insert("element.usual_torque", usual_torque(facts, element));
+    if let Some(responds) = responds_to(facts, element, index) {
+        values.insert("element.responds_to", responds);
     }
     values.insert("element.photos", photos(facts, element));
     values
@@ -66,12 +69,12 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
 /// # Errors
 /// What is missing; and kinds of element for which no model of the heat that leaves them is known.
 pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, ambient: &Amount) -> Answer {
-    let kind =
-        facts.record.path.element.get(index).and_then(|element| element.kind.word()).unwrap_or_default();
-    if matches!(kind, "busbar" | "cable") {
+    let kind = facts.record.path.element.get(index).and_then(Element::kind);
+    if let Some(kind @ (ElementKind::Busbar | ElementKind::Cable)) = kind {
         return permissible_current::rise_at(facts, kind, current, ambient);
     }
-    let mut why = format!("there is no model of how heat leaves a {kind}");
+    let name = kind.map_or("part whose kind could not be told", ElementKind::word);
+    let mut why = format!("there is no model of how heat leaves a {name}");
     if let Ok(worked) = losses::resistance(facts, kind)
         && let Some(resistance) = worked.value.amount()
     {
@@ -81,33 +84,79 @@ pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, 
     Err(vec![Missing::refused(&why)])
 }
 
-fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Values) {
-    let link = if kind == "thermal-cutoff" {
-        Some(FuseKind::ThermalCutoff)
-    } else {
-        element.fuse.word().and_then(FuseKind::from_word)
-    };
+/// What follows for a bar or a cable.
+fn conductor(facts: &Facts<'_>, kind: ElementKind, values: &mut Values) {
+    let area = permissible_current::area(facts, kind);
+    values.insert("element.density", permissible_current::density(facts, &area));
+    values.insert("element.density_found", density_found(facts, &area));
+    values.insert("element.density_expected", density_expected(facts));
+    values.insert("element.area", area);
+    let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
+    values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
+    values.insert("element.rise_at_rated", rise);
+    values.insert("element.predicted_rise", permissible_current::rise(facts, kind, "element.rise_current"));
+}
+
+/// What makes an element open; none for kinds that do not open by themselves or on command.
+///
+/// A circuit breaker opens on overcurrent by a release of its own (IEC 60947-2; from memory); a contactor has none. One
+/// whose release nobody looked for may be either, and a fuse whose kind could not be told is not known to be one.
+fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Answer> {
     let mut work = Worker::new(facts);
-    let responds = match link.map(FuseKind::responds_to) {
-        Some(RespondsTo::Current) => Ok("current"),
-        Some(RespondsTo::Temperature) => Ok("temperature"),
-        Some(RespondsTo::Unknown) => Ok("unknown"),
-        None => {
-            let _ = work.word("element.fuse");
-            Err(work.take_missing())
-        }
-    };
-    values.insert(
-        "element.responds_to",
-        responds.map(|word| {
-            let mut work = Worker::new(facts);
-            if let Some(link) = link {
-                work.step(link.usual().source.to_owned());
+    let responds = match element.kind()? {
+        ElementKind::Fuse => match element.fuse.known() {
+            Some(kind) => {
+                work.step(kind.usual().source.to_owned());
+                Ok(RespondsTo::Current)
             }
-            work.worked(Val::Text(word.to_owned()))
-        }),
-    );
-    let usual = link.map(FuseKind::usual);
+            None => {
+                let _ = work.word("element.fuse");
+                Err(work.take_missing())
+            }
+        },
+        ElementKind::ThermalCutoff => {
+            work.step(fuse::THERMAL_CUTOFF.source.to_owned());
+            Ok(RespondsTo::Temperature)
+        }
+        kind @ (ElementKind::CircuitBreaker | ElementKind::Contactor) => {
+            let release = element.release.known().map(|release| (release, release.responds_to()));
+            match release {
+                Some((release, RespondsTo::Current)) if kind == ElementKind::Contactor => {
+                    let what = format!(
+                        "{} has a release ({}), and so is a circuit breaker: write kind = \"circuit-breaker\" and its interrupting rating",
+                        element_label(facts.record, index),
+                        release.word()
+                    );
+                    Err(vec![Missing::refused(&what)])
+                }
+                Some((release, responds)) => {
+                    work.step(format!("release: {}", release.word()));
+                    Ok(responds)
+                }
+                None if element.release.is_absent() => {
+                    work.step("no release was found in it".to_owned());
+                    Ok(RespondsTo::Command)
+                }
+                None => {
+                    let _ = work.word("element.release");
+                    Err(work.take_missing())
+                }
+            }
+        }
+        ElementKind::CellStack
+        | ElementKind::Busbar
+        | ElementKind::Cable
+        | ElementKind::Joint
+        | ElementKind::Shunt
+        | ElementKind::Bms
+        | ElementKind::Connector
+        | ElementKind::Terminal => return None,
+    };
+    Some(responds.map(|responds| work.worked(Val::Text(responds.word().to_owned()))))
+}
+
+/// Ratings of a protective device: recorded, or fixed by the standard of its kind.
+fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Values) {
     let fixed = |field: &str, fixed: Option<Amount>| {
         let mut work = Worker::new(facts);
         if let Some(recorded) = work.optional(field) {
@@ -127,19 +176,18 @@ fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Val
     let voltage = usual.and_then(|u| u.voltage).map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
     let interrupting =
         usual.and_then(|u| u.interrupting).map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
-    values.insert("element.clears_within", clears_within(facts, link));
     values.insert("element.voltage_found", fixed("element.rated_voltage", voltage));
     values.insert("element.interrupting_found", fixed("element.interrupting_rating", interrupting));
 }
 
 /// The gate that a fuse's standard sets for the current at which the BMS trips.
-fn clears_within(facts: &Facts<'_>, link: Option<FuseKind>) -> Answer {
+fn clears_within(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
     let mut work = Worker::new(facts);
     let (trip, rating) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
     let [trip, rating] = work.all([trip, rating])?;
     let multiple = trip.number.over(&rating.number).value;
     let gate =
-        link.and_then(|link| link.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
+        fuse.and_then(|fuse| fuse.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
     match gate {
         Some((_, longest)) => {
             work.step(format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
@@ -239,9 +287,9 @@ pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
     values.insert("path.heat", losses::heat(facts, &resistance));
     values.insert("path.resistance", resistance);
     values.extend(fault::of(facts));
-    values.insert("path.fuses", protective_count(facts, "current"));
-    values.insert("path.thermal_cutoffs", protective_count(facts, "temperature"));
-    values.insert("path.fuse_rating", fuse_rating(facts));
+    values.insert("path.overcurrent_devices", overcurrent_devices(facts));
+    values.insert("path.thermal_cutoffs", thermal_cutoffs(facts));
+    values.insert("path.overcurrent_rating", overcurrent_rating(facts));
     values
 }
 
@@ -276,47 +324,67 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     (Ok(worked), Ok(name))
 }
 
-fn protective_count(facts: &Facts<'_>, wanted: &str) -> Answer {
-    let mut work = Worker::new(facts);
-    let mut number = 0_u32;
-    for index in 0..facts.record.path.element.len() {
+/// The elements that open on overcurrent; what could not be told of the others is noted.
+fn opening_on_current(facts: &Facts<'_>, work: &mut Worker<'_>) -> Vec<usize> {
+    let mut found = Vec::new();
+    for (index, element) in facts.record.path.element.iter().enumerate() {
         match facts.derived.of_element(index, "element.responds_to") {
-            Some(Ok(worked)) if worked.value == Val::Text(wanted.to_owned()) => {
-                number += 1;
-                work.step(element_label(facts.record, index));
-            }
-            Some(Ok(worked)) if worked.value == Val::Text("unknown".to_owned()) => {
-                let what =
-                    format!("what {} responds to could not be told", element_label(facts.record, index));
-                work.lacks(Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible });
+            Some(Ok(worked)) => {
+                if worked.value == Val::Text(RespondsTo::Current.word().to_owned()) {
+                    found.push(index);
+                }
             }
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
-            _ => {}
+            None if element.kind().is_none() => {
+                let label = element_label(facts.record, index);
+                work.lacks(Missing::fact("element.kind", &label, Reason::NotVisible));
+            }
+            None => {}
         }
     }
-    let counted = Amount::exact(f64::from(number), Dimension::NONE);
+    found
+}
+
+fn overcurrent_devices(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let found = opening_on_current(facts, &mut work);
+    for index in &found {
+        work.step(element_label(facts.record, *index));
+    }
+    counted(facts, work, found.len())
+}
+
+fn thermal_cutoffs(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let elements = facts.record.path.element.iter().enumerate();
+    let found = elements.filter(|(_, element)| element.kind() == Some(ElementKind::ThermalCutoff));
+    let found: Vec<String> = found.map(|(index, _)| element_label(facts.record, index)).collect();
+    let number = found.len();
+    found.into_iter().for_each(|label| work.step(label));
+    counted(facts, work, number)
+}
+
+/// A count of elements: at least this many where something is missing, and zero only where the path is complete.
+fn counted(facts: &Facts<'_>, mut work: Worker<'_>, number: usize) -> Answer {
+    let count = Amount::exact(number as f64, Dimension::NONE);
     if number > 0 {
         let missing = work.missing_so_far();
         work.bounded(Side::AtLeast, missing, false);
-        return work.done(counted);
+        return work.done(count);
     }
     if facts.record.path.complete.yes() != Some(true) {
         let what =
             "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
         work.lacks(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded });
     }
-    let [counted] = work.all([Some(counted)])?;
-    work.done(counted)
+    let [count] = work.all([Some(count)])?;
+    work.done(count)
 }
 
-fn fuse_rating(facts: &Facts<'_>) -> Answer {
+fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let mut smallest: Option<Amount> = None;
-    for index in 0..facts.record.path.element.len() {
-        let responds = facts.derived.of_element(index, "element.responds_to");
-        if !matches!(responds, Some(Ok(worked)) if worked.value == Val::Text("current".to_owned())) {
-            continue;
-        }
+    for index in opening_on_current(facts, &mut work) {
         let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
         match inside.fact("element.rating") {
             Ok(Val::Amount(rating)) => {
@@ -334,7 +402,7 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
         work.bounded(Side::AtMost, missing, false);
         return work.done(smallest);
     }
-    let what = "no fuse that responds to current is recorded with its rating".to_owned();
+    let what = "no fuse or circuit breaker that responds to current is recorded with its rating".to_owned();
     work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded });
     Err(work.take_missing())
 }

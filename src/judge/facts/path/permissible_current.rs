@@ -11,20 +11,28 @@ use crate::judge::facts::worker::{Worker, line, shown};
 use crate::judge::facts::{Answer, Facts, Missing};
 use crate::physics::busbar::{self, Bar, Orientation};
 use crate::physics::fuse;
-use crate::physics::material::{Material, emissivity};
+use crate::physics::material::{Finish, Material};
 use crate::physics::{Refusal, cable};
+use crate::record::parts::ElementKind;
 use crate::units::{Amount, Dimension};
 
 /// Permissible current of an element of a kind.
-pub(super) fn of(facts: &Facts<'_>, kind: &str) -> Answer {
+pub(super) fn of(facts: &Facts<'_>, kind: Option<ElementKind>) -> Answer {
     match kind {
-        "busbar" => of_busbar(facts),
-        "cable" => of_cable(facts),
-        "fuse" => of_fuse(facts),
-        "joint" => of_joint(facts),
-        "cell-stack" => of_cells(facts),
-        "bms" => of_bms(facts),
-        _ => of_marking(facts, "element.marked_current"),
+        Some(ElementKind::Busbar) => of_busbar(facts),
+        Some(ElementKind::Cable) => of_cable(facts),
+        Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => of_rating(facts),
+        Some(ElementKind::Joint) => of_joint(facts),
+        Some(ElementKind::CellStack) => of_cells(facts),
+        Some(ElementKind::Bms) => of_bms(facts),
+        Some(
+            ElementKind::ThermalCutoff
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Connector
+            | ElementKind::Terminal,
+        )
+        | None => of_marking(facts, "element.marked_current"),
     }
 }
 
@@ -45,7 +53,8 @@ fn of_bms(facts: &Facts<'_>) -> Answer {
     }
 }
 
-fn of_fuse(facts: &Facts<'_>) -> Answer {
+/// NEC 210.20(A) asks the same of fuses and of circuit breakers (from memory).
+fn of_rating(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let rating = work.amount("element.rating");
     let factor = work.amount("limit.fuse_load_factor");
@@ -104,22 +113,20 @@ impl BarFacts {
         let ambient = ambient.or_else(|| inner_ambient(work));
         let material = work.word("element.material");
         let emissivity = work.optional("element.emissivity").unwrap_or_else(|| {
-            let finish = work.optional_word("element.finish").unwrap_or_else(|| {
+            let finish = work.optional_word("element.finish").and_then(|word| Finish::from_word(&word));
+            let finish = finish.unwrap_or_else(|| {
                 work.assume(
                     "the finish is not recorded; bright taken, which gives off least heat".to_owned(),
                 );
-                "bright".to_owned()
+                Finish::Bright
             });
-            Amount::exact(emissivity(&finish).unwrap_or(0.1), Dimension::NONE)
+            Amount::exact(finish.emissivity(), Dimension::NONE)
         });
-        let orientation = match work.optional_word("element.orientation").as_deref() {
-            Some("flat") => Some(Orientation::Flat),
-            Some(_) => Some(Orientation::OnEdge),
-            None => {
-                work.assume("the orientation is not recorded; the less favourable one taken".to_owned());
-                None
-            }
-        };
+        let orientation =
+            work.optional_word("element.orientation").and_then(|word| Orientation::from_word(&word));
+        if orientation.is_none() {
+            work.assume("the orientation is not recorded; the less favourable one taken".to_owned());
+        }
         let count = work.count_or_one("element.count", "the number of bars side by side");
         let stacked = work.count_or_one("element.stacked", "the number of stacked bars");
         let [width, thickness, ambient] = work.all([width, thickness, ambient])?;
@@ -197,19 +204,24 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
 }
 
 /// Predicted rise of a bar or a cable at a current that is named.
-pub(super) fn rise(facts: &Facts<'_>, kind: &str, current: &str) -> Answer {
+pub(super) fn rise(facts: &Facts<'_>, kind: ElementKind, current: &str) -> Answer {
     let mut work = Worker::new(facts);
     let current = work.amount(current);
     rise_in(work, kind, current, None)
 }
 
 /// Predicted rise of a bar or a cable at a current, in air of a temperature.
-pub(super) fn rise_at(facts: &Facts<'_>, kind: &str, current: &Amount, ambient: &Amount) -> Answer {
+pub(super) fn rise_at(facts: &Facts<'_>, kind: ElementKind, current: &Amount, ambient: &Amount) -> Answer {
     rise_in(Worker::new(facts), kind, Some(current.clone()), Some(ambient.clone()))
 }
 
-fn rise_in(mut work: Worker<'_>, kind: &str, current: Option<Amount>, ambient: Option<Amount>) -> Answer {
-    if kind == "cable" {
+fn rise_in(
+    mut work: Worker<'_>,
+    kind: ElementKind,
+    current: Option<Amount>,
+    ambient: Option<Amount>,
+) -> Answer {
+    if kind == ElementKind::Cable {
         return cable_rise(work, current, ambient);
     }
     let bar = BarFacts::gather(&mut work, ambient)?;
@@ -310,10 +322,10 @@ pub(super) fn temperature(facts: &Facts<'_>, rise: &Answer) -> Answer {
 }
 
 /// Cross-section of all conductors of an element.
-pub(super) fn area(facts: &Facts<'_>, kind: &str) -> Answer {
+pub(super) fn area(facts: &Facts<'_>, kind: ElementKind) -> Answer {
     let mut work = Worker::new(facts);
     let count = work.count_or_one("element.count", "the number of conductors side by side");
-    let (one, name) = if kind == "cable" {
+    let (one, name) = if kind == ElementKind::Cable {
         (work.amount("element.size"), "size")
     } else {
         let stacked = work.count_or_one("element.stacked", "the number of stacked bars");

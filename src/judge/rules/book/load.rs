@@ -8,31 +8,21 @@ use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::Grade;
 use crate::judge::rules::names::Names;
 use crate::judge::rules::scope::Scope;
-use crate::record::Entry;
-use crate::record::field::{Kind, Meaning, Text, Word, YesNo, meanings, word};
+use crate::record::field::{List, Text, YesNo};
 use crate::record::part::{document, needed, part};
 use crate::record::problem::{Problem, Problems};
+use crate::record::{Entry, words};
 use crate::units::words::nearest;
 use crate::units::{Amount, Uncertain};
 
-const GRADES: &[Word] = &[
-    word("critical", "can hurt people or start a fire"),
-    word("major", "the pack does not do what its nameplate says"),
-    word("minor", "workmanship, information, serviceability"),
-];
-
-const ABSENT_MEANS: &[Word] = &[
-    word("not decided", "a fact that was looked for and is not there leaves the rule open"),
-    word("falls short", "a fact that was looked for and is not there is the nonconformity"),
-];
-
-meanings! {
-    /// A grade.
-    GradeWord = Kind::Word(GRADES);
+words! {
     /// What an absent fact means for a rule.
-    AbsentMeans = Kind::Word(ABSENT_MEANS);
-    /// What a rule is applied to each of.
-    EachOf = Kind::List;
+    pub enum AbsentMeans {
+        /// a fact that was looked for and is not there leaves the rule open
+        NotDecided = "not decided",
+        /// a fact that was looked for and is not there is the nonconformity
+        FallsShort = "falls short",
+    }
 }
 
 part! {
@@ -63,13 +53,13 @@ part! {
         /// The subject it is listed under.
         subject: Text = "overcurrent protection",
         /// Kinds of element, or the list part, that it is applied to each of.
-        each: EachOf = "fuse",
+        each: List = "fuse",
         /// When it applies.
-        when: Text = "element.fuse is not \"unknown\"",
+        when: Text = "element.responds_to is \"current\"",
         /// The comparison.
         require: Text = "element.rating >= limit.fuse_load_factor * claims.continuous_current",
         /// Grade of the nonconformity.
-        grade: GradeWord = "major",
+        grade: Grade = "major",
         /// What an absent fact means.
         absent: AbsentMeans = "falls short",
         /// Its source with clause, or "common practice, no source", or "from memory".
@@ -103,7 +93,7 @@ part! {
         /// The rule's id.
         rule: Text = "sense-wires-fused",
         /// A grade for it.
-        grade: GradeWord = "minor",
+        grade: Grade = "minor",
         /// Whether it is turned off.
         off: YesNo = "yes",
         /// Why. The write-up prints it.
@@ -259,8 +249,8 @@ impl Loading<'_> {
             when,
             require_text,
             require,
-            grade: grade(entry.grade.word()).unwrap_or(Grade::Minor),
-            absent_falls_short: entry.absent.word() == Some("falls short"),
+            grade: entry.grade.known().unwrap_or(Grade::Minor),
+            absent_falls_short: entry.absent.known() == Some(AbsentMeans::FallsShort),
             basis: entry.basis.text().unwrap_or("house rule").to_owned(),
             why: entry.why.text().unwrap_or_default().to_owned(),
             measure: entry.measure.text().unwrap_or_default().to_owned(),
@@ -345,7 +335,7 @@ impl Loading<'_> {
             self.problem(entry.rule.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
             return;
         };
-        if let Some(new) = grade(entry.grade.word()) {
+        if let Some(new) = entry.grade.known() {
             book.changes.push(Change {
                 what: format!("rule `{id}` graded {} (was {})", new.word(), rule.grade.word()),
                 reason: reason.clone(),
@@ -357,8 +347,4 @@ impl Loading<'_> {
             rule.off = Some(reason);
         }
     }
-}
-
-fn grade(word: Option<&str>) -> Option<Grade> {
-    Grade::ALL.into_iter().find(|grade| Some(grade.word()) == word)
 }

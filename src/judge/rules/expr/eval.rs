@@ -14,13 +14,13 @@ pub trait Env {
 }
 
 /// A value, or all that is missing for it.
-pub type Answer = Result<Val, Vec<Missing>>;
+pub type Evaluated = Result<Val, Vec<Missing>>;
 
 /// Evaluates an expression.
 ///
 /// # Errors
 /// Every missing fact, each once.
-pub fn evaluate(expr: &Expr, env: &dyn Env) -> Answer {
+pub fn evaluate(expr: &Expr, env: &dyn Env) -> Evaluated {
     match &expr.node {
         Node::Number(amount, _) => Ok(Val::Amount(amount.clone())),
         Node::Text(text) => Ok(Val::Text(text.clone())),
@@ -81,7 +81,7 @@ pub fn evaluate(expr: &Expr, env: &dyn Env) -> Answer {
 }
 
 /// Three-valued logic after Kleene: one deciding side is enough, whatever the other lacks.
-fn logic(left: Answer, right: Answer, deciding: bool) -> Answer {
+fn logic(left: Evaluated, right: Evaluated, deciding: bool) -> Evaluated {
     if left == Ok(Val::YesNo(deciding)) || right == Ok(Val::YesNo(deciding)) {
         return Ok(Val::YesNo(deciding));
     }
@@ -126,7 +126,7 @@ fn amount(expr: &Expr, env: &dyn Env) -> Result<Amount, Vec<Missing>> {
     }
 }
 
-fn finite(_expr: &Expr, amount: Amount) -> Answer {
+fn finite(_expr: &Expr, amount: Amount) -> Evaluated {
     if amount.number.value.is_finite() && amount.number.standard().is_finite() {
         Ok(Val::Amount(amount))
     } else {
@@ -134,7 +134,7 @@ fn finite(_expr: &Expr, amount: Amount) -> Answer {
     }
 }
 
-fn call(function: &Function, arguments: &[Expr], expr: &Expr, env: &dyn Env) -> Answer {
+fn call(function: &Function, arguments: &[Expr], expr: &Expr, env: &dyn Env) -> Evaluated {
     if let FunctionKind::Physics { words, function: physics, gives, .. } = function.kind {
         return physics_call(words, physics, gives, arguments, env);
     }
@@ -182,7 +182,7 @@ fn physics_call(
     gives: Dimension,
     arguments: &[Expr],
     env: &dyn Env,
-) -> Answer {
+) -> Evaluated {
     let mut chosen = Vec::new();
     let mut inputs = Vec::new();
     let mut missing = Vec::new();

@@ -15,7 +15,7 @@ mod physics;
 use std::ops::Range;
 
 pub use check::check;
-pub use eval::{Answer, Env, evaluate, filled};
+pub use eval::{Env, Evaluated, evaluate, filled};
 pub use parse::parse;
 
 use crate::units::{Amount, Dimension};

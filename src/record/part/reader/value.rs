@@ -10,7 +10,7 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use super::Reader;
-use crate::record::field::{ABSENT, Accuracy, Kind, NOT_VISIBLE, State, Value, Word};
+use crate::record::field::{ABSENT, Kind, NOT_VISIBLE, State, StatedAccuracy, UNKNOWN, Value, Word};
 use crate::record::part::FieldInfo;
 use crate::units::words::nearest;
 use crate::units::{self, Dimension, Quantity};
@@ -104,6 +104,7 @@ impl Reader {
             },
             Kind::Word(words) => match words.iter().find(|w| w.word.eq_ignore_ascii_case(trimmed)) {
                 Some(word) => Some(Value::Word(word.word)),
+                None if trimmed.eq_ignore_ascii_case(UNKNOWN) => return State::NotVisible,
                 None => {
                     self.wrong_word(trimmed, words, field.name, span);
                     None
@@ -302,8 +303,8 @@ fn must_be_positive(dimension: Dimension) -> bool {
 }
 
 /// Reads `"1.5 % + 3 digits"`, `"0.5 %"`, `"2 digits"`.
-fn accuracy(text: &str) -> Option<Accuracy> {
-    let mut accuracy = Accuracy { of_reading: 0.0, digits: 0.0 };
+fn accuracy(text: &str) -> Option<StatedAccuracy> {
+    let mut accuracy = StatedAccuracy { of_reading: 0.0, digits: 0.0 };
     for term in text.split('+') {
         let term = term.trim();
         let (number, unit) = term.split_at(term.find(|c: char| !matches!(c, '0'..='9' | '.'))?);

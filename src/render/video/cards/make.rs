@@ -168,7 +168,7 @@ fn path(view: &View, format: Format) -> Option<Card> {
     let mut marks: Vec<Mark> = Vec::new();
     for (amperes, words, class) in [
         (rated, "rated", "rated"),
-        (view.path.fuse_rating.si, "fuse", "fuse"),
+        (view.path.fuse_rating.si, view.path.fuse_word(), "fuse"),
         (view.tested_current_si, "tested", "tested"),
     ] {
         if let Some(amperes) = amperes.filter(|a| a.is_finite() && *a > 0.0) {
