@@ -230,7 +230,7 @@ impl Loading<'_> {
             );
             return None;
         };
-        let read: SharedFile = match record_read::document(file, text, |_, _: &SharedFile| {}) {
+        let read: SharedFile = match document(file, text, |_, _: &SharedFile| {}) {
             Ok(read) => read,
             Err(problems) => {
                 self.problem(span, problems.to_string(), "a right list", "");
