@@ -104,8 +104,8 @@ mod tests {
             (Scope::Pack, "claims.capacity", true),
             (Scope::Pack, "element.rating", false),
             (Scope::Elements(vec!["fuse"]), "element.rating", true),
-            (Scope::Pack, "test.held", false),
-            (Scope::Tests, "test.held", true),
+            (Scope::Pack, "test.held_for", false),
+            (Scope::Tests, "test.held_for", true),
             (Scope::Tests, "item.answer", false),
         ] {
             assert_eq!(scope.knows(name), knows, "{name}");

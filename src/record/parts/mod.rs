@@ -19,6 +19,7 @@ pub use inspection::Inspection;
 pub use path::{CurrentPath, ELEMENT_KINDS, Element, keys_of_kind};
 pub use rig::{LOADS, NOT_IN_A_RIG, Rig, RigClearing, RigLoad, RigMeter, RigSource};
 pub use surroundings::{Enclosure, Marking, Service};
+pub(crate) use tests::ENDS;
 pub use tests::{BenchTest, Reading, TestBranch, TestSensor};
 pub use withhold::{Withhold, WithholdArea};
 

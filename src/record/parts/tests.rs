@@ -13,7 +13,7 @@ const TEST_KINDS: &[Word] = &[
     word("charge", "a full charge, for the round trip"),
 ];
 
-const ENDS: &[Word] = &[
+pub(crate) const ENDS: &[Word] = &[
     word("load cut-off", "the load stopped at its cut-off voltage"),
     word("bms cut-off", "the BMS opened"),
     word("taper", "the charging current had tapered at the charge voltage"),
