@@ -15,7 +15,7 @@ use std::time::{Duration, Instant, SystemTime};
 use sha2::{Digest, Sha256};
 
 use crate::evidence::name::safe_relative;
-use crate::judge::bench_test::trials;
+use crate::judge::bench_test::results;
 use crate::judge::facts::{FACTS, Missing, Values};
 use crate::record::parts::BenchTest;
 use crate::record::{self, Record};
@@ -181,7 +181,7 @@ pub(super) fn waits(missing: &str) -> bool {
 }
 
 fn work(folder: &Path, record: &Record, limits: &Limits) -> Vec<Values> {
-    trials(folder, record, limits).into_iter().map(|trial| trial.facts).collect()
+    results(folder, record, limits).into_iter().map(|result| result.facts).collect()
 }
 
 impl Mark {
@@ -327,6 +327,6 @@ mod tests {
         let record = Box::new(record::read("t", &text).unwrap());
         let more = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
         assert!(more.beside && more.facts[0]["test.capacity_found"].is_ok());
-        assert!(more.facts[1]["test.held"].is_err());
+        assert!(more.facts[1]["test.held_for"].is_err());
     }
 }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
-use crate::judge::bench_test::{Trial, trials};
+use crate::judge::bench_test::{TestResult, results};
 use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Judgement, judge};
 use crate::judge::withhold::{self, Withheld};
@@ -55,7 +55,7 @@ pub struct Inspection {
     /// The book that judges it.
     pub book: Arc<Book>,
     /// Its bench tests, worked out.
-    pub trials: Vec<Trial>,
+    pub bench_tests: Vec<TestResult>,
     /// What follows from the record.
     pub derived: Derived,
     /// The judgement.
@@ -65,13 +65,17 @@ pub struct Inspection {
 }
 
 /// What follows from a record: its bench tests, its derived facts, the judgement.
-pub(crate) fn worked_out(folder: &Path, record: &Record, book: &Book) -> (Vec<Trial>, Derived, Judgement) {
+pub(crate) fn worked_out(
+    folder: &Path,
+    record: &Record,
+    book: &Book,
+) -> (Vec<TestResult>, Derived, Judgement) {
     let limits = book.limit_amounts();
-    let trials = trials(folder, record, &limits);
-    let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
+    let bench_tests = results(folder, record, &limits);
+    let facts = bench_tests.iter().map(|result| result.facts.clone()).collect();
     let derived = Derived::with_tests(record, &limits, facts);
     let judgement = judge(record, &derived, book);
-    (trials, derived, judgement)
+    (bench_tests, derived, judgement)
 }
 
 impl Inspection {
@@ -91,8 +95,17 @@ impl Inspection {
         // A slip in what is to be withheld must show at the bench, not only when something is published.
         withhold::plan(&record).map_err(|problems| Problems::new(&name, &text, problems))?;
         let book = book(&folder, house)?;
-        let (trials, derived, judgement) = worked_out(&folder, &record, &book);
-        Ok(Self { folder, text, record, book, trials, derived, judgement, withheld: Withheld::default() })
+        let (bench_tests, derived, judgement) = worked_out(&folder, &record, &book);
+        Ok(Self {
+            folder,
+            text,
+            record,
+            book,
+            bench_tests,
+            derived,
+            judgement,
+            withheld: Withheld::default(),
+        })
     }
 
     /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, video kit. What the

@@ -16,7 +16,7 @@ use uom::si::time::second;
 
 use super::DEAD;
 use super::curve::{Curve, CurveFigures};
-use super::instrument::{Accuracies, Figure, Verdict, at_least};
+use super::instrument::{Accuracies, Figure};
 use super::integrate::{Integral, Integrator};
 
 /// Part of the set current from which on the load is on.
@@ -90,8 +90,6 @@ pub struct Capacity {
     pub curve: Option<CurveFigures>,
     /// Charge (C), voltage (V), current (A) and time (s) for pictures; bounded.
     pub points: Vec<super::curve::CurvePoint>,
-    /// Whether the claim is met.
-    pub verdict: Verdict,
 }
 
 #[derive(Clone)]
@@ -313,7 +311,6 @@ impl CapacityTest {
             )
         });
         let temperature = ThermodynamicTemperature::new::<kelvin>;
-        let verdict = self.judge(&integral, end);
         Some(Capacity {
             end,
             mean_current: ElectricCurrent::new::<ampere>(mean),
@@ -325,7 +322,6 @@ impl CapacityTest {
             of_claim,
             curve: best.run.curve.figures(),
             points,
-            verdict,
             integral,
         })
     }
@@ -344,39 +340,6 @@ impl CapacityTest {
             End::LoadCutOff
         } else {
             End::Stopped
-        }
-    }
-
-    fn judge(&self, integral: &Integral, end: End) -> Verdict {
-        let Some(claim) = self.settings.claim else {
-            return Verdict::missing("a claimed capacity");
-        };
-        let mut missing = Vec::new();
-        if integral.charge.instrument.is_none() {
-            missing.push("the accuracy of the current's instrument".to_owned());
-        }
-        if integral.restarts > 0 {
-            missing.push("the time for which the log's clock stood still".to_owned());
-        }
-        if !missing.is_empty() {
-            return Verdict::NotDecided(missing);
-        }
-        let decided = at_least(
-            integral.charge.value.get::<coulomb>(),
-            integral.charge.standard.get::<coulomb>(),
-            claim.get::<coulomb>(),
-        );
-        match end {
-            End::LoadCutOff | End::BmsCutOff => decided,
-            // What has come out is there, however the test ended.
-            End::StillRunning | End::Stopped if decided == Verdict::Meets => decided,
-            End::StillRunning => {
-                Verdict::missing("the end of the discharge: the log ends while it was still running")
-            }
-            End::Stopped if self.settings.cutoff.is_none() => Verdict::missing(
-                "the cut-off voltage that was set: whether the pack was empty cannot be told",
-            ),
-            End::Stopped => Verdict::missing("the end of the discharge: it was stopped above the cut-off"),
         }
     }
 }
@@ -451,36 +414,22 @@ mod tests {
         assert!((percent - 103.7).abs() < 0.05, "{percent}");
         assert_eq!((found.end, found.held), (End::LoadCutOff, true));
         assert!((found.rate.unwrap() - 0.2).abs() < 1e-9);
-        assert_eq!(found.verdict, Verdict::Meets);
         let (low, high) = found.temperatures.unwrap();
         assert!((low.get::<kelvin>() - 298.0).abs() < 1e-9 && (high.get::<kelvin>() - 299.0).abs() < 1e-9);
     }
 
     #[test]
     fn how_the_end_came() {
-        let cases = [
-            (5.5, 10.0, Some(11.0), End::LoadCutOff, Verdict::Meets),
-            (4.5, 10.0, Some(11.0), End::LoadCutOff, Verdict::FallsShort),
-            (4.5, 11.5, Some(0.1), End::BmsCutOff, Verdict::FallsShort),
-        ];
-        for (hours, end, after, wanted, verdict) in cases {
-            let found = run(hours, end, after, settings(460.0));
-            assert_eq!((found.end, found.verdict), (wanted, verdict), "{hours} h {end} V");
-        }
         for (hours, end, after, wanted) in [
+            (4.5, 10.0, Some(11.0), End::LoadCutOff),
+            (4.5, 11.5, Some(0.1), End::BmsCutOff),
             (4.5, 11.5, None, End::StillRunning),
             (4.5, 11.5, Some(12.0), End::Stopped),
             (5.0, 10.0, Some(11.0), End::LoadCutOff),
         ] {
             let found = run(hours, end, after, settings(460.0));
             assert_eq!(found.end, wanted);
-            assert!(matches!(found.verdict, Verdict::NotDecided(_)), "{hours} h {end} V");
         }
-        // Still running, but more has come out already than is claimed.
-        assert_eq!(run(5.5, 11.5, None, settings(460.0)).verdict, Verdict::Meets);
-        let mut unknown = settings(460.0);
-        unknown.accuracies = Accuracies::default();
-        assert!(matches!(run(5.5, 10.0, Some(11.0), unknown).verdict, Verdict::NotDecided(_)));
     }
 
     /// The load goes on below the stated cut-off: only what lies above it counts.

@@ -1,9 +1,10 @@
-//! A cold-charge test: whether the pack keeps charge current out of cells that are too cold.
+//! A cold-charge test: how much current flowed into the cells while they were too cold for it.
 //!
-//! What flows into the pack is not what flows into the cells: a heater draws from the charger too. Current
-//! while the cells are cold therefore shows nothing by itself. It is *blocked* when what flows is nothing, or
-//! is what the heater takes; *not blocked* when it is more than that; and *not decided* when the heater is
-//! not known, when the cells were never cold, or when nothing shows that the charger was on at all.
+//! What flows into the pack is not what flows into the cells: a heater draws from the charger too, so that current
+//! while the cells are cold shows nothing by itself. What the heater takes is subtracted where its power is known; where
+//! it is not, anything between nothing and the whole may have flowed into the cells. Whether the cells were cold is known
+//! within the thermometer's uncertainty: the current is told for the time in which they surely were and for that in
+//! which they may have been. Where nothing flowed and nothing shows that the charger was on, the current is a lower bound.
 
 use uom::si::electric_current::ampere;
 use uom::si::energy::joule;
@@ -16,22 +17,18 @@ use uom::si::temperature_interval::kelvin as kelvin_difference;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
-use super::instrument::{Accuracies, Accuracy, Verdict};
+use super::instrument::{Accuracies, Accuracy};
 use super::integrate::Sum;
-use crate::units::COVERAGE;
-
-/// Losses to the surroundings are part of any warm-up: this share of the heat at least must be found in the
-/// cells for a warm-up by the heater alone to be plausible (common practice, no source).
-const SHARE_IN_CELLS: f64 = 0.2;
+use crate::units::{COVERAGE, Dimension, show, show_uncertain};
 
 /// What is known beforehand.
 #[derive(Debug, Clone, Copy)]
 pub struct ColdChargeSettings {
-    /// Below this cell temperature charging is to be blocked (0 °C for LFP; common practice, no source).
+    /// Below this cell temperature the cells are cold.
     pub limit: ThermodynamicTemperature,
-    /// Currents up to this are leakage of the electronics, not charge.
+    /// Currents up to this are the electronics' own, not charge.
     pub threshold: ElectricCurrent,
-    /// Power of the heater and its expanded uncertainty; zero where the pack has none.
+    /// Power of the heater and its expanded uncertainty; zero where the pack has none, `None` where it is not known.
     pub heater: Option<(Power, Power)>,
     /// Mass times specific heat of the cells.
     pub cells: Option<HeatCapacity>,
@@ -41,15 +38,17 @@ pub struct ColdChargeSettings {
     pub accuracies: Accuracies,
 }
 
-/// Whether the warm-up fits the heat that went in.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum WarmUp {
-    /// It does; the share of the heat that the cells took up.
-    Plausible(f64),
-    /// The cells took up more than the heater gave: heat came from elsewhere, or the sensor is not on them.
-    TooFast(f64),
-    /// They took up so little that heat went elsewhere, or the sensor lags.
-    TooSlow(f64),
+/// Current into the cells while they were cold, A, and what stands against knowing it better.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ColdCurrent {
+    /// The least that flowed.
+    pub low: f64,
+    /// The most that may have flowed in what the log shows.
+    pub high: f64,
+    /// Why more than that may flow: what the test does not show at all.
+    pub at_least: Vec<String>,
+    /// What would bring the two ends together.
+    pub width: Vec<String>,
 }
 
 /// What a cold-charge test shows.
@@ -59,7 +58,7 @@ pub struct ColdCharge {
     pub coldest: Option<ThermodynamicTemperature>,
     /// Time spent below the limit.
     pub time_cold: Time,
-    /// Highest current into the pack while the cells were cold.
+    /// Highest current into the pack while the cells were surely cold.
     pub highest_cold_current: ElectricCurrent,
     /// Mean power into the pack while they were cold and current flowed: the heater's, if it is blocked.
     pub cold_power: Option<Power>,
@@ -71,17 +70,28 @@ pub struct ColdCharge {
     pub release_temperature: Option<ThermodynamicTemperature>,
     /// Warm-up of the cells while they were cold.
     pub warm_up: Option<TemperatureInterval>,
-    /// Whether that fits the heat.
-    pub plausible: Option<WarmUp>,
-    /// Whether charging was blocked; `Meets` is blocked, `FallsShort` is not blocked.
-    pub verdict: Verdict,
+    /// Heat in the cells over the energy that went in while they were cold, with its expanded uncertainty from the
+    /// thermometer.
+    pub heat_in_cells: Option<(f64, f64)>,
+    /// Current into the cells while they were cold, or what is missing for it.
+    pub current: Result<ColdCurrent, Vec<&'static str>>,
+}
+
+/// What is kept of a sample until the next one.
+#[derive(Debug, Clone, Copy)]
+struct Last {
+    time: f64,
+    /// Power and current into the pack, where they are more than the electronics' own.
+    power: f64,
+    into: f64,
+    cold: bool,
 }
 
 /// Watches a cold-charge test, sample by sample.
 #[derive(Debug)]
 pub struct ColdChargeTest {
     settings: ColdChargeSettings,
-    last: Option<(f64, f64, f64, bool)>,
+    last: Option<Last>,
     first_cold: Option<(f64, f64)>,
     last_cold: f64,
     coldest: f64,
@@ -89,7 +99,11 @@ pub struct ColdChargeTest {
     time_cold: Sum,
     time_flowing: Sum,
     energy: Sum,
+    charge: Sum,
     highest: f64,
+    /// The most that may have flowed into the cells while they may have been cold, the current into the pack then, and
+    /// the cells' temperature.
+    perhaps: Option<(f64, f64, f64)>,
     has_voltage: bool,
     has_current: bool,
     release: Option<(f64, f64)>,
@@ -110,7 +124,9 @@ impl ColdChargeTest {
             time_cold: Sum::default(),
             time_flowing: Sum::default(),
             energy: Sum::default(),
+            charge: Sum::default(),
             highest: 0.0,
+            perhaps: None,
             has_voltage: true,
             has_current: false,
             release: None,
@@ -138,25 +154,46 @@ impl ColdChargeTest {
             self.warmest_cold = self.warmest_cold.max(cell);
             self.highest = self.highest.max(into);
             self.has_voltage &= voltage.is_finite();
-        } else if self.first_cold.is_some()
+        } else if cell - margin < limit {
+            let most = self.most_beside_heater(voltage, into);
+            if self.perhaps.is_none_or(|(highest, ..)| most > highest) {
+                self.perhaps = Some((most, into, cell));
+            }
+        }
+        if !cold
+            && self.first_cold.is_some()
             && self.release.is_none()
             && self.beyond_heater(voltage, into, threshold)
         {
             self.release = Some((time, cell));
         }
+        let flows = if into > threshold { into } else { 0.0 };
         let power = if into > threshold { voltage * into } else { 0.0 };
         if cold
             && !after_break
-            && let Some((before, p0, _, true)) = self.last
+            && let Some(last) = self.last.filter(|last| last.cold)
         {
-            let step = time - before;
+            let step = time - last.time;
             self.time_cold.add(step);
-            self.energy.add(step * (p0 + power) / 2.0);
+            self.energy.add(step * (last.power + power) / 2.0);
+            self.charge.add(step * (last.into + flows) / 2.0);
             if into > threshold {
                 self.time_flowing.add(step);
             }
         }
-        self.last = Some((time, power, into, cold));
+        self.last = Some(Last { time, power, into: flows, cold });
+    }
+
+    /// The most of a current that may have gone into the cells, A: without what the heater takes, unless so little flows
+    /// that the heater cannot have been on.
+    fn most_beside_heater(&self, voltage: f64, into: f64) -> f64 {
+        let expanded =
+            |current: f64| COVERAGE * self.settings.accuracies.current.map_or(0.0, |a| a.standard(current));
+        let all = into + expanded(into);
+        let Some((heater, of_heater)) = self.settings.heater.filter(|_| voltage > 0.0) else { return all };
+        let (heater, of_heater) = (heater.get::<watt>() / voltage, of_heater.get::<watt>() / voltage);
+        let rest = into - heater + expanded(into).hypot(of_heater);
+        if rest < 0.0 { all } else { rest }
     }
 
     /// Whether more flows in than a heater that is still on would take.
@@ -188,80 +225,109 @@ impl ColdChargeTest {
                 .map(|((release, _), (first, _))| Time::new::<second>(release - first)),
             release_temperature: self.release.map(|(_, cell)| ThermodynamicTemperature::new::<kelvin>(cell)),
             warm_up: rise.map(TemperatureInterval::new::<kelvin_difference>),
-            plausible: self.plausible(rise, energy),
-            verdict: self.judge(power),
+            heat_in_cells: self.heat_in_cells(rise, energy),
+            current: self.cold_current(),
         }
     }
 
-    /// Heat in the cells (C·ΔT) against the energy that went in.
-    fn plausible(&self, rise: Option<f64>, energy: Option<f64>) -> Option<WarmUp> {
+    /// Heat in the cells (C·ΔT) over the energy that went in.
+    fn heat_in_cells(&self, rise: Option<f64>, energy: Option<f64>) -> Option<(f64, f64)> {
         let (rise, energy) = (rise?, energy.filter(|energy| *energy > 0.0)?);
         let cells = self.settings.cells?.get::<joule_per_kelvin>();
         let thermometer = self.settings.thermometer?.offset * std::f64::consts::SQRT_2;
-        let share = cells * rise / energy;
-        let slack = cells * thermometer / energy;
-        Some(if share - slack > 1.0 {
-            WarmUp::TooFast(share)
-        } else if share + slack < SHARE_IN_CELLS {
-            WarmUp::TooSlow(share)
-        } else {
-            WarmUp::Plausible(share)
-        })
+        Some((cells * rise / energy, cells * thermometer / energy))
     }
 
-    fn judge(&self, power: Option<f64>) -> Verdict {
+    /// Current into the cells while they were cold.
+    fn cold_current(&self) -> Result<ColdCurrent, Vec<&'static str>> {
         if !self.has_current {
-            return Verdict::missing("current and cell temperature in one log");
+            return Err(vec!["current and cell temperature in one log"]);
         }
-        if self.settings.thermometer.is_none() {
-            return Verdict::missing("the accuracy of the thermometer on the cells");
-        }
-        if self.samples_cold < 2 {
-            return Verdict::missing(
-                "cells below the limit: they were never colder than it beyond the thermometer's uncertainty",
-            );
-        }
-        let threshold = self.settings.threshold.get::<ampere>().abs();
-        if self.highest <= threshold {
-            return if self.release.is_some() {
-                Verdict::Meets
-            } else {
-                Verdict::missing(
-                    "charge current once the cells were warm: without it nothing shows that the charger was on",
-                )
-            };
-        }
-        let Some((heater, heater_expanded)) = self.settings.heater else {
-            return Verdict::missing(
-                "the power of the heater, or a current measured at the cells: what flowed may have gone into either",
-            );
-        };
-        let Some(power) = power else {
-            return Verdict::missing(
-                "the voltage while current flowed, to compare its power with the heater's",
-            );
-        };
-        let (Some(current), Some(voltage)) =
-            (self.settings.accuracies.current, self.settings.accuracies.voltage)
+        let lacks = [
+            (self.settings.thermometer.is_none(), "the accuracy of the thermometer on the cells"),
+            (self.settings.accuracies.current.is_none(), "the accuracy of the current's instrument"),
+        ];
+        let lacks: Vec<&str> = lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, what)| what).collect();
+        let (Some(thermometer), Some(accuracy)) =
+            (self.settings.thermometer, self.settings.accuracies.current)
         else {
-            return Verdict::missing(
-                "the accuracies of the instruments, to compare the power with the heater's",
-            );
+            return Err(lacks);
         };
-        let mean_current = power * self.highest / (power + f64::MIN_POSITIVE);
-        let measured = COVERAGE
-            * (current.standard(mean_current) / mean_current.max(f64::MIN_POSITIVE))
-                .hypot(voltage.gain / COVERAGE)
-            * power;
-        let (heater, heater_expanded) = (heater.get::<watt>(), heater_expanded.get::<watt>());
-        let limit = measured.hypot(heater_expanded);
-        if power - heater > limit {
-            Verdict::FallsShort
-        } else if limit > heater {
-            Verdict::missing("smaller uncertainties: charge current would be lost in that of the heater")
+        let temperature = |kelvins: f64| show_uncertain(kelvins, thermometer.offset, Dimension::TEMPERATURE);
+        let limit = show(self.settings.limit.get::<kelvin>(), Dimension::TEMPERATURE);
+        let expanded = |current: f64| COVERAGE * accuracy.standard(current);
+        let mut found = ColdCurrent { low: 0.0, high: 0.0, at_least: Vec::new(), width: Vec::new() };
+        if self.samples_cold < 2 {
+            found.at_least.push(format!(
+                "cells surely below {limit}: the coldest that they were is {}",
+                temperature(self.coldest)
+            ));
         } else {
-            Verdict::Meets
+            (found.low, found.high) = self.surely_cold(&expanded, &mut found.width);
         }
+        if let Some((most, into, cell)) = self.perhaps
+            && most > found.high
+        {
+            found.high = most;
+            found.width.push(format!(
+                "whether the cells were below {limit} when {} flowed into the pack at {}",
+                show(into, Dimension::CURRENT),
+                temperature(cell)
+            ));
+        }
+        if self.release.is_none() && self.highest <= self.settings.threshold.get::<ampere>().abs() {
+            found.at_least.push(
+                "charge current once the cells were warm: without it nothing shows that the charger was on"
+                    .to_owned(),
+            );
+        }
+        Ok(found)
+    }
+
+    /// Mean voltage while current flowed into the cold pack, V.
+    fn mean_voltage(&self) -> Option<f64> {
+        let (energy, charge) = (self.energy.value(), self.charge.value());
+        (self.has_voltage && charge > 0.0).then(|| energy / charge)
+    }
+
+    /// Least and most current into the cells while they were surely cold, A.
+    fn surely_cold(&self, expanded: &impl Fn(f64) -> f64, width: &mut Vec<String>) -> (f64, f64) {
+        let all = (self.highest - expanded(self.highest), self.highest + expanded(self.highest));
+        let flowed = self.time_flowing.value();
+        let none = flowed <= 0.0 && self.highest <= self.settings.threshold.get::<ampere>().abs();
+        let Some((heater, of_heater)) = self.settings.heater else {
+            if none {
+                return all;
+            }
+            width.push(
+                "the power of the heater, or a current measured at the cells: what flowed may have gone into either"
+                    .to_owned(),
+            );
+            return (0.0, all.1);
+        };
+        if none || heater.get::<watt>() == 0.0 {
+            return all;
+        }
+        let Some(voltage) = self.mean_voltage() else {
+            width.push("the voltage while current flowed, to take off what the heater took".to_owned());
+            return (0.0, all.1);
+        };
+        let Some(volts) = self.settings.accuracies.voltage else {
+            width.push("the accuracy of the voltage, to take off what the heater took".to_owned());
+            return (0.0, all.1);
+        };
+        // (P − P_heater) / U over the time in which current flowed, to first order (JCGM 100:2008, 5.1.2).
+        let mean = self.charge.value() / flowed;
+        let heater_share = heater.get::<watt>() / voltage;
+        let by_voltage = heater_share * COVERAGE * volts.standard(voltage) / voltage;
+        let u = expanded(mean).hypot(by_voltage).hypot(of_heater.get::<watt>() / voltage);
+        let rest = mean - heater_share;
+        if rest + u < 0.0 {
+            width.push("whether the heater was on: less flowed than its recorded power".to_owned());
+            return (0.0, all.1);
+        }
+        width.push("smaller uncertainties: charge current may be lost in that of the heater".to_owned());
+        (rest - u, rest + u)
     }
 }
 
@@ -297,34 +363,71 @@ mod tests {
         test.finish()
     }
 
+    fn open(settings: ColdChargeSettings) -> ColdCurrent {
+        run(4.0, 10.0, 0.004, settings).current.unwrap()
+    }
+
+    /// A heater of 100 W ± 10 W at 25 V takes 4 A ± 0.4 A (Ohm's law by hand); 1 % of 4 A and of the voltage is 0.04 A each.
     #[test]
-    fn verdicts() {
-        let decided =
-            [(0.0, 10.0, Verdict::Meets), (4.0, 10.0, Verdict::Meets), (10.0, 10.0, Verdict::FallsShort)];
-        for (cold, after, wanted) in decided {
-            assert_eq!(run(cold, after, 0.004, settings()).verdict, wanted, "{cold} A");
+    fn what_flows_beside_the_heater() {
+        for (cold, after, wanted, u) in
+            [(0.0, 10.0, 0.0, 0.0), (4.0, 10.0, 0.0, 0.404), (10.0, 10.0, 6.0, 0.414)]
+        {
+            let found = run(cold, after, 0.004, settings()).current.unwrap();
+            let middle = (found.low + found.high) / 2.0;
+            assert!((middle - wanted).abs() < 1e-6 && found.at_least.is_empty(), "{cold} A: {found:?}");
+            assert!(((found.high - found.low) / 2.0 - u).abs() < 0.002, "{cold} A: {found:?}");
         }
-        let open: [(f64, f64, ColdChargeSettings, &str); 4] = [
-            (0.0, 0.0, settings(), "charger was on"),
-            (4.0, 10.0, ColdChargeSettings { heater: None, ..settings() }, "power of the heater"),
-            (0.0, 10.0, ColdChargeSettings { thermometer: None, ..settings() }, "thermometer"),
-            (
-                0.0,
-                10.0,
-                ColdChargeSettings {
-                    limit: ThermodynamicTemperature::new::<kelvin>(ZERO - 20.0),
-                    ..settings()
-                },
-                "never colder",
-            ),
-        ];
-        for (cold, after, settings, part) in open {
-            match run(cold, after, 0.004, settings).verdict {
-                Verdict::NotDecided(missing) => assert!(missing[0].contains(part), "{missing:?}"),
-                decided => panic!("{part}: {decided:?}"),
-            }
-        }
-        assert!(matches!(ColdChargeTest::new(settings()).finish().verdict, Verdict::NotDecided(_)));
+        // Nothing known of the heater: anything between nothing and all of it.
+        let unknown = open(ColdChargeSettings { heater: None, ..settings() });
+        assert!(unknown.low == 0.0 && (unknown.high - 4.04).abs() < 1e-9, "{unknown:?}");
+        assert!(unknown.width[0].contains("power of the heater"));
+        // 3 A are less than the heater takes: it was not on, and all of them may be charge.
+        let off = run(3.0, 10.0, 0.004, settings()).current.unwrap();
+        assert!(off.low == 0.0 && (off.high - 3.03).abs() < 1e-9, "{off:?}");
+        assert!(off.width[0].contains("whether the heater was on"));
+        let no_voltage = ColdChargeSettings {
+            accuracies: Accuracies { voltage: None, ..settings().accuracies },
+            ..settings()
+        };
+        assert!(open(no_voltage).width[0].contains("voltage"));
+    }
+
+    #[test]
+    fn what_the_test_does_not_show() {
+        let off = run(0.0, 0.0, 0.004, settings()).current.unwrap();
+        assert!(off.at_least[0].contains("charger was on"), "{off:?}");
+        let at = |limit: f64| ColdChargeSettings {
+            limit: ThermodynamicTemperature::new::<kelvin>(limit),
+            ..settings()
+        };
+        let warm = open(at(ZERO - 20.0));
+        assert!(warm.at_least[0].contains("the coldest that they were is -10"), "{warm:?}");
+        let none = ColdChargeSettings { thermometer: None, ..settings() };
+        assert_eq!(
+            run(0.0, 10.0, 0.004, none).current.unwrap_err(),
+            ["the accuracy of the thermometer on the cells"]
+        );
+        assert!(ColdChargeTest::new(settings()).finish().current.is_err());
+    }
+
+    /// Charge begins at 1 °C: a thermometer that is off by up to 1.5 K cannot tell whether that is below freezing.
+    #[test]
+    fn charge_within_the_thermometers_uncertainty() {
+        let heater = Some((Power::new::<watt>(0.0), Power::new::<watt>(0.0)));
+        let thermometer = |offset: f64| ColdChargeSettings {
+            thermometer: Some(Accuracy { gain: 0.0, offset }),
+            heater,
+            ..settings()
+        };
+        let exact = run(0.0, 10.0, 0.004, thermometer(0.5)).current.unwrap();
+        assert!(exact.high == 0.0 && exact.width.is_empty(), "{exact:?}");
+        let coarse = run(0.0, 10.0, 0.004, thermometer(1.5)).current.unwrap();
+        assert!(coarse.low == 0.0 && (coarse.high - 10.1).abs() < 1e-9, "{coarse:?}");
+        assert!(
+            coarse.width[0].contains("whether the cells were below 0 °C when 10 A flowed into the pack"),
+            "{coarse:?}"
+        );
     }
 
     /// 100 W for 2375 s into 20 kg of cells: 0.004 K/s take up 80 % (first law by hand).
@@ -332,12 +435,8 @@ mod tests {
     fn warm_up() {
         let found = run(4.0, 10.0, 0.004, settings());
         assert!((found.cold_power.unwrap().get::<watt>() - 100.0).abs() < 1e-9);
-        match found.plausible.unwrap() {
-            WarmUp::Plausible(share) => assert!((share - 0.8).abs() < 0.01, "{share}"),
-            other => panic!("{other:?}"),
-        }
-        let fast = run(4.0, 10.0, 0.02, settings());
-        assert!(matches!(fast.plausible, Some(WarmUp::TooFast(_))));
+        assert!((found.heat_in_cells.unwrap().0 - 0.8).abs() < 0.01);
+        assert!(run(4.0, 10.0, 0.02, settings()).heat_in_cells.unwrap().0 > 1.0);
         assert!(found.time_to_release.unwrap().get::<second>() > 2500.0);
         assert!(found.release_temperature.unwrap().get::<kelvin>() >= ZERO + 1.0);
     }

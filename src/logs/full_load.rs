@@ -1,8 +1,7 @@
 //! A full-load test: rated current for a set time.
 //!
 //! "At or above rated current" is decided with the current's uncertainty: the time for which it was surely
-//! above, and the time for which it may have been. Held means that the first is long enough; the second
-//! falling short means that it was not held; in between nothing is decided. A current that flows through
+//! above, and the time for which it may have been. How long is long enough is no matter of this module. A current that flows through
 //! several instruments is their sum at common times, with gains of one instrument adding up and those of
 //! different instruments not.
 
@@ -14,10 +13,10 @@ use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::DEAD;
-use super::instrument::{Accuracies, Accuracy, Agreement, Verdict, compare};
+use super::instrument::{Accuracies, Accuracy};
 use super::integrate::{Integral, Integrator};
 use super::series::Series;
-use crate::units::{Dimension, SourceId, Uncertain, show};
+use crate::units::{SourceId, Uncertain};
 
 /// Part of the rated current below which the load counts as off.
 const OFF: f64 = 0.1;
@@ -105,19 +104,11 @@ pub fn sum_over_time(branches: &[Branch]) -> Vec<(f64, Total)> {
         .collect()
 }
 
-/// Compares two totals, or a total with the pack's gauge (k = 2).
-#[must_use]
-pub fn cross_check(a: Total, b: Total) -> Agreement {
-    compare(a.value, a.standard, b.value, b.standard)
-}
-
 /// What is known beforehand.
 #[derive(Debug, Clone, Copy)]
 pub struct FullLoadSettings {
     /// Rated continuous current.
     pub rated: ElectricCurrent,
-    /// How long it is to be held.
-    pub duration: Time,
     /// The instruments.
     pub accuracies: Accuracies,
 }
@@ -165,8 +156,12 @@ pub struct FullLoad {
     pub integral: Integral,
     /// Each channel of temperature; `None` where it has no reading under load.
     pub temperatures: Vec<Option<Course>>,
-    /// Whether rated current was held for the set time.
-    pub verdict: Verdict,
+    /// Whether the current may have come to the rated one at all.
+    pub reached: bool,
+    /// The highest current.
+    pub highest: ElectricCurrent,
+    /// What is missing for the times at or above rated current.
+    pub missing: Vec<&'static str>,
 }
 
 /// Longest time without interruption.
@@ -307,7 +302,10 @@ impl FullLoadTest {
             LoadEnd::StillOn
         };
         let temperature = ThermodynamicTemperature::new::<kelvin>;
-        let verdict = self.judge(end, integral.restarts);
+        let missing = [
+            (self.settings.accuracies.current.is_none(), "the accuracy of the current's instrument"),
+            (integral.restarts > 0, "the time for which the log's clock stood still"),
+        ];
         #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
         let mean_voltage = (self.volts.1 > 0).then(|| self.volts.0 / self.volts.1 as f64);
         Some(FullLoad {
@@ -330,43 +328,10 @@ impl FullLoadTest {
                 })
                 .collect(),
             integral,
-            verdict,
+            reached: self.possibly.ever,
+            highest: ElectricCurrent::new::<ampere>(self.highest),
+            missing: missing.into_iter().filter(|(lacks, _)| *lacks).map(|(_, what)| what).collect(),
         })
-    }
-
-    fn judge(&self, end: LoadEnd, restarts: u64) -> Verdict {
-        let wanted = self.settings.duration.get::<second>();
-        let mut missing = Vec::new();
-        if self.settings.accuracies.current.is_none() {
-            missing.push("the accuracy of the current's instrument".to_owned());
-        }
-        if restarts > 0 {
-            missing.push("the time for which the log's clock stood still".to_owned());
-        }
-        if !missing.is_empty() {
-            return Verdict::NotDecided(missing);
-        }
-        if self.surely.longest >= wanted {
-            return Verdict::Meets;
-        }
-        if self.possibly.longest >= wanted {
-            return Verdict::missing("the rated current lies inside the measurement uncertainty");
-        }
-        if end != LoadEnd::BmsCutOff && !self.possibly.ever {
-            let highest = show(self.highest, Dimension::CURRENT);
-            return Verdict::missing(format!("a load at the rated current: the highest was {highest}"));
-        }
-        let held = show(self.possibly.longest, Dimension::TIME);
-        match end {
-            // It gave up at a load of at least the rated current, or of less.
-            LoadEnd::BmsCutOff => Verdict::FallsShort,
-            LoadEnd::TakenOff => Verdict::missing(format!(
-                "a longer test: the load was taken off after {held} at rated current, the pack had not given up"
-            )),
-            LoadEnd::StillOn => Verdict::missing(format!(
-                "the rest of the test: the log ends under load after {held} at rated current"
-            )),
-        }
     }
 }
 
@@ -390,10 +355,6 @@ mod tests {
         let unknown = sum(&[reading(77.0, 1), Reading { accuracy: None, ..reading(174.0, 2) }]);
         assert_eq!(unknown.standard, None);
         assert_eq!(sum(&[]).standard, None);
-        let gauge = |value| Total { value, standard: Some(0.5) };
-        assert_eq!(cross_check(two, gauge(250.0)), Agreement::Agree);
-        assert_eq!(cross_check(two, gauge(240.0)), Agreement::Disagree);
-        assert!(matches!(cross_check(unknown, gauge(250.0)), Agreement::CannotTell(_)));
     }
 
     #[test]
@@ -414,7 +375,6 @@ mod tests {
         let accuracy = Some(Accuracy { gain, offset: 0.0 });
         let mut test = FullLoadTest::new(FullLoadSettings {
             rated: ElectricCurrent::new::<ampere>(250.0),
-            duration: Time::new::<second>(900.0),
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         });
         test.push(-1.0, 26.0, 0.0, &[298.0], false);
@@ -430,21 +390,20 @@ mod tests {
     }
 
     #[test]
-    fn held_or_not() {
+    fn how_long_and_how_it_ended() {
+        // Current, minutes, voltage after it, minutes surely and possibly at 250 A.
         let cases = [
-            (256.0, 15, Some(26.0), 0.02, LoadEnd::TakenOff, Some(Verdict::Meets)),
-            (251.0, 15, Some(26.0), 0.02, LoadEnd::TakenOff, None),
-            (256.0, 10, Some(26.0), 0.02, LoadEnd::TakenOff, None),
-            (256.0, 10, None, 0.02, LoadEnd::StillOn, None),
-            (256.0, 10, Some(0.2), 0.02, LoadEnd::BmsCutOff, Some(Verdict::FallsShort)),
+            (256.0, 15, Some(26.0), LoadEnd::TakenOff, (15.0, 15.0)),
+            (251.0, 15, Some(26.0), LoadEnd::TakenOff, (0.0, 15.0)),
+            (256.0, 10, None, LoadEnd::StillOn, (10.0, 10.0)),
+            (256.0, 10, Some(0.2), LoadEnd::BmsCutOff, (10.0, 10.0)),
+            (240.0, 10, Some(0.2), LoadEnd::BmsCutOff, (0.0, 0.0)),
         ];
-        for (current, minutes, after, gain, end, verdict) in cases {
-            let found = test(current, minutes, after, gain);
-            assert_eq!(found.end, end);
-            match verdict {
-                Some(verdict) => assert_eq!(found.verdict, verdict, "{current} {minutes}"),
-                None => assert!(matches!(found.verdict, Verdict::NotDecided(_)), "{current} {minutes}"),
-            }
+        for (current, minutes, after, end, (surely, possibly)) in cases {
+            let found = test(current, minutes, after, 0.02);
+            let times = [found.surely, found.possibly].map(|time| time.get::<second>() / 60.0);
+            assert_eq!((found.end, times, found.missing.len()), (end, [surely, possibly], 0), "{current}");
+            assert_eq!(found.reached, possibly > 0.0);
         }
     }
 

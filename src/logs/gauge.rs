@@ -4,7 +4,7 @@
 use uom::si::electric_charge::coulomb;
 use uom::si::f64::ElectricCharge;
 
-use super::instrument::{Agreement, compare};
+use super::instrument::{Comparison, compare};
 
 /// √6: two readings, each rounded to a step, differ with a triangular distribution.
 const TRIANGULAR: f64 = 2.449_489_742_783_178;
@@ -14,14 +14,11 @@ const RECTANGULAR: f64 = 3.464_101_615_137_754_6;
 /// How far the gauge lies from the reference, SI units.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Deviation {
-    /// Gauge minus reference.
-    pub difference: f64,
-    /// That as a part of the reference; `None` where the reference is zero.
+    /// Gauge less reference as a part of the reference; `None` where that is zero.
     pub relative: Option<f64>,
-    /// Standard uncertainty of the difference: reference and the gauge's step of display.
-    pub standard: f64,
-    /// Whether the difference is one.
-    pub agreement: Agreement,
+    /// Gauge less reference, with the uncertainty of the reference and of the gauge's step of display; or what is
+    /// missing for it.
+    pub comparison: Result<Comparison, &'static str>,
 }
 
 /// Compares a reading of the gauge, shown in steps of `step`, with a reference of standard uncertainty
@@ -29,12 +26,9 @@ pub struct Deviation {
 #[must_use]
 pub fn deviation(gauge: f64, step: f64, reference: f64, reference_standard: Option<f64>) -> Deviation {
     let display = step.abs() / RECTANGULAR;
-    let difference = gauge - reference;
     Deviation {
-        difference,
-        relative: (reference != 0.0).then(|| difference / reference),
-        standard: display.hypot(reference_standard.unwrap_or_default()),
-        agreement: compare(gauge, Some(display), reference, reference_standard),
+        relative: (reference != 0.0).then(|| (gauge - reference) / reference),
+        comparison: compare(gauge, Some(display), reference, reference_standard),
     }
 }
 
@@ -47,8 +41,8 @@ pub struct FallOfCharge {
     pub by_gauge_standard: ElectricCharge,
     /// What was counted.
     pub counted: ElectricCharge,
-    /// Whether they agree within the step and the instruments (k = 2).
-    pub agreement: Agreement,
+    /// By the gauge less what was counted, with the step and the instruments; or what is missing for it.
+    pub comparison: Result<Comparison, &'static str>,
 }
 
 /// Compares a fall of the state of charge (both as ratios, shown in steps of `step`) with counted charge.
@@ -69,7 +63,7 @@ pub fn fall_of_charge(
         by_gauge,
         by_gauge_standard: standard,
         counted,
-        agreement: compare(
+        comparison: compare(
             by_gauge.get::<coulomb>(),
             Some(standard.get::<coulomb>()),
             counted.get::<coulomb>(),
@@ -93,16 +87,16 @@ mod tests {
         };
         let close = fall(62.5);
         assert!((close.by_gauge.get::<ampere_hour>() - 59.8).abs() < 1e-9);
-        assert_eq!(close.agreement, Agreement::Agree);
-        assert_eq!(fall(70.0).agreement, Agreement::Disagree);
+        assert!(close.comparison.unwrap().normalised_error() < 1.0);
+        assert!(fall(70.0).comparison.unwrap().normalised_error() > 1.0);
     }
 
     #[test]
     fn deviations() {
         let found = deviation(26.4, 0.1, 26.31, Some(0.01));
-        assert!((found.difference - 0.09).abs() < 1e-12);
-        assert_eq!(found.agreement, Agreement::Disagree);
-        assert_eq!(deviation(26.4, 0.1, 26.36, Some(0.01)).agreement, Agreement::Agree);
-        assert!(matches!(deviation(26.4, 0.1, 26.36, None).agreement, Agreement::CannotTell(_)));
+        let compared = found.comparison.unwrap();
+        assert!((compared.difference - 0.09).abs() < 1e-12 && compared.normalised_error() > 1.0);
+        assert!(deviation(26.4, 0.1, 26.36, Some(0.01)).comparison.unwrap().normalised_error() < 1.0);
+        assert!(deviation(26.4, 0.1, 26.36, None).comparison.is_err());
     }
 }

@@ -3,29 +3,9 @@
 //! Accuracies are expanded uncertainties (k = 2), as everywhere in this program. A gain error moves all
 //! readings of one instrument together, an offset likewise: over a whole test neither averages out.
 
-use std::fmt;
 use std::ops::Mul;
 
 use crate::units::COVERAGE;
-
-/// What a test says about a claim.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Verdict {
-    /// The claim is met, beyond the uncertainty.
-    Meets,
-    /// It is not, beyond the uncertainty.
-    FallsShort,
-    /// Neither is shown; each text says what is missing.
-    NotDecided(Vec<String>),
-}
-
-impl Verdict {
-    /// Not decided for one reason.
-    #[must_use]
-    pub fn missing(reason: impl Into<String>) -> Self {
-        Self::NotDecided(vec![reason.into()])
-    }
-}
 
 /// Accuracy of one instrument, expanded (k = 2).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -85,62 +65,42 @@ impl<Q: Copy + Mul<f64, Output = Q>> Figure<Q> {
     }
 }
 
-/// What a comparison of two readings says (k = 2).
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Agreement {
-    /// Their difference lies within its uncertainty.
-    Agree,
-    /// It does not.
-    Disagree,
-    /// The comparison says nothing; the text says why.
-    CannotTell(String),
+/// Two readings of the same thing, held against each other.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Comparison {
+    /// The first less the second, SI units.
+    pub difference: f64,
+    /// Expanded uncertainty (k = 2) of that difference, SI units; never zero.
+    pub expanded: f64,
+    /// The uncertainty as a part of the larger reading: one that is wide hides any difference that would matter.
+    pub width: f64,
 }
 
-impl fmt::Display for Agreement {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Agree => f.write_str("agree"),
-            Self::Disagree => f.write_str("disagree"),
-            Self::CannotTell(why) => write!(f, "can't tell: {why}"),
-        }
+impl Comparison {
+    /// The normalised error, difference over its expanded uncertainty, without its sign (ISO/IEC 17043, from memory):
+    /// readings that agree have one of at most 1.
+    #[must_use]
+    pub fn normalised_error(&self) -> f64 {
+        (self.difference / self.expanded).abs()
     }
 }
-
-/// An uncertainty wider than this part of the value hides any difference that would matter.
-const TOO_WIDE: f64 = 0.25;
 
 /// Compares two readings of the same thing, SI values with standard uncertainties.
 ///
-/// Agreement is |a − b| ≤ 2 √(ua² + ub²), the normalised error of ISO/IEC 17043 (from memory) at k = 2.
-#[must_use]
-pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Agreement {
+/// # Errors
+/// What is missing for a comparison: without an accuracy neither a difference nor equal readings mean anything.
+pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Result<Comparison, &'static str> {
     if !(a.is_finite() && b.is_finite()) {
-        return Agreement::CannotTell("a reading is missing".to_owned());
+        return Err("a reading is missing");
     }
-    // Without the accuracy of both, neither a difference nor equal readings mean anything.
     let (Some(ua), Some(ub)) = (ua, ub) else {
-        return Agreement::CannotTell("the accuracy of an instrument is not known".to_owned());
+        return Err("the accuracy of an instrument is not known");
     };
-    let limit = COVERAGE * ua.hypot(ub);
-    if (a - b).abs() > limit {
-        return Agreement::Disagree;
-    }
-    if limit > TOO_WIDE * a.abs().max(b.abs()) {
-        return Agreement::CannotTell("the uncertainty is so wide that any readings would agree".to_owned());
-    }
-    Agreement::Agree
-}
-
-/// Decides `value ≥ limit` with a guard band of the expanded uncertainty (ILAC-G8:09/2019, JCGM 106:2012).
-#[must_use]
-pub fn at_least(value: f64, standard: f64, limit: f64) -> Verdict {
-    let expanded = COVERAGE * standard;
-    if value - expanded >= limit {
-        Verdict::Meets
-    } else if value + expanded < limit {
-        Verdict::FallsShort
+    let expanded = COVERAGE * ua.hypot(ub);
+    if expanded > 0.0 {
+        Ok(Comparison { difference: a - b, expanded, width: expanded / a.abs().max(b.abs()) })
     } else {
-        Verdict::missing("the limit lies inside the measurement uncertainty")
+        Err("neither reading has an uncertainty")
     }
 }
 
@@ -148,23 +108,19 @@ pub fn at_least(value: f64, standard: f64, limit: f64) -> Verdict {
 mod tests {
     use super::*;
 
+    /// By hand: 2 · √(1² + 1²) = 2.83.
     #[test]
     fn comparisons() {
-        assert_eq!(compare(100.0, Some(1.0), 102.0, Some(1.0)), Agreement::Agree);
-        assert_eq!(compare(100.0, Some(1.0), 103.0, Some(1.0)), Agreement::Disagree);
-        for (a, ua, b, ub) in [
-            (100.0, None, 100.0, Some(1.0)),
-            (1.0, Some(0.5), 1.1, Some(0.5)),
-            (f64::NAN, Some(0.5), 1.1, Some(0.5)),
+        let near = compare(100.0, Some(1.0), 102.0, Some(1.0)).unwrap();
+        assert!((near.difference + 2.0).abs() < 1e-12 && (near.expanded - 8.0_f64.sqrt()).abs() < 1e-12);
+        assert!(near.normalised_error() < 1.0 && (near.width - 8.0_f64.sqrt() / 102.0).abs() < 1e-12);
+        assert!(compare(100.0, Some(1.0), 103.0, Some(1.0)).unwrap().normalised_error() > 1.0);
+        for (a, ua, b, ub, says) in [
+            (100.0, None, 100.0, Some(1.0), "accuracy"),
+            (f64::NAN, Some(0.5), 1.1, Some(0.5), "a reading is missing"),
+            (1.0, Some(0.0), 1.0, Some(0.0), "neither"),
         ] {
-            assert!(matches!(compare(a, ua, b, ub), Agreement::CannotTell(_)));
+            assert!(compare(a, ua, b, ub).unwrap_err().contains(says));
         }
-    }
-
-    #[test]
-    fn guard_band() {
-        assert_eq!(at_least(103.0, 1.0, 100.0), Verdict::Meets);
-        assert!(matches!(at_least(101.0, 1.0, 100.0), Verdict::NotDecided(_)));
-        assert_eq!(at_least(97.0, 1.0, 100.0), Verdict::FallsShort);
     }
 }

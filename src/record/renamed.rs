@@ -27,6 +27,12 @@ pub(crate) const RENAMED: &[Renamed] = &[
     Renamed { place: Place::Key, old: "redact", new: "withhold" },
     Renamed { place: Place::Name, old: "element.capability", new: "element.permissible_current" },
     Renamed { place: Place::Name, old: "path.capability", new: "path.permissible_current" },
+    Renamed { place: Place::Name, old: "path.short_circuit_agrees", new: "path.short_circuit_error" },
+    Renamed { place: Place::Name, old: "test.held", new: "test.held_for" },
+    Renamed { place: Place::Name, old: "test.blocked", new: "test.cold_charge_current" },
+    Renamed { place: Place::Name, old: "test.gauge_agrees", new: "test.gauge_error" },
+    Renamed { place: Place::Name, old: "test.branches_agree", new: "test.branch_error" },
+    Renamed { place: Place::Name, old: "test.rises_agree", new: "test.rise_difference" },
     Renamed { place: Place::Command, old: "appendix", new: "video-kit" },
 ];
 

@@ -90,6 +90,28 @@ pub fn show_percent(ratio: f64) -> String {
     format!("{} %", significant(ratio * 100.0, 4))
 }
 
+/// A ratio with its expanded uncertainty as a percentage, both in percentage points: `103.7 ± 0.4 %`.
+#[must_use]
+pub fn show_percent_uncertain(ratio: f64, expanded: f64) -> String {
+    format!("{} %", show_uncertain(100.0 * ratio, 100.0 * expanded, Dimension::NONE))
+}
+
+/// The SI unit of a dimension: `A`, `A·s`, `K`; 1 for a plain number.
+#[must_use]
+pub fn si_unit(dimension: Dimension) -> String {
+    let named = PREFERRED
+        .iter()
+        .filter(|(known, _)| *known == Dimension { point: false, ..dimension })
+        .flat_map(|(_, units)| *units)
+        .find(|(symbol, _)| find_unit(symbol).is_some_and(|unit| unit.factor == 1.0));
+    match named {
+        Some((symbol, _)) => (*symbol).to_owned(),
+        None if dimension == Dimension::CHARGE => "A·s".to_owned(),
+        None if dimension == Dimension::ENERGY => "J".to_owned(),
+        None => dimension.to_string(),
+    }
+}
+
 /// Temperatures: one decimal, none when it would be zero.
 fn fixed(value: f64) -> String {
     let rounded = (value * 10.0).round() / 10.0;

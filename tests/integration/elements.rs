@@ -5,7 +5,7 @@
 //! memory). Before kinds were typed, a contactor or circuit breaker gave critical "no fuse" and `fuse = "unknown"` critical
 //! "does not respond to current".
 
-use underlid::judge::bench_test::trials;
+use underlid::judge::bench_test::results;
 use underlid::judge::facts::Derived;
 use underlid::judge::rules::{Book, Finding, Outcome, judge};
 use underlid::record;
@@ -95,7 +95,7 @@ fn the_instrument_of_a_reading_counts_wherever_it_is_written() {
     let agrees = |reading: &str| {
         let record = record(reading).unwrap_or_else(|e| panic!("{:?}", e.list()));
         let limits = Book::built_in().unwrap().limit_amounts();
-        let trial = trials(std::path::Path::new("."), &record, &limits).remove(0);
+        let trial = results(std::path::Path::new("."), &record, &limits).remove(0);
         trial.facts.get("test.branches_agree").cloned().unwrap().map(|worked| worked.value)
     };
     let of_the_table = agrees("with = \"clamp\"\nvalue = \"40.0 A\"");

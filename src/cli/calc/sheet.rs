@@ -302,9 +302,10 @@ impl Fact {
             si: amount.map(crate::units::Amount::value),
             expanded_si: exact.map(|amount| amount.number.expanded()),
             si_unit: amount.map(|amount| amount.dimension.to_string()),
-            bound: worked.bound.as_ref().map(|bound| match bound.side {
-                Side::AtLeast => "at least",
-                Side::AtMost => "at most",
+            bound: worked.bound.as_ref().and_then(|bound| match bound.side {
+                Side::AtLeast => Some("at least"),
+                Side::AtMost => Some("at most"),
+                Side::Within => None,
             }),
             steps: worked.steps.clone(),
             assumed: worked.assumed.clone(),

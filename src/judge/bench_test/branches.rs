@@ -7,14 +7,15 @@
 
 use std::path::Path;
 
-use super::agreement::Checks;
 use super::course::is_gauge;
 use super::instruments::{Tool, standard, tool};
-use super::{CURVE_POINTS, Work, worked};
+use super::largest::Largest;
+use super::{CURVE_POINTS, Figure, Work, worked};
 use crate::evidence::name::safe_relative;
 use crate::judge::facts::{Missing, Val};
 use crate::logs::downsample::MinMax;
-use crate::logs::full_load::{Branch, Reading, Total, cross_check, sum, sum_over_time};
+use crate::logs::full_load::{Branch, Reading, Total, sum, sum_over_time};
+use crate::logs::instrument::compare;
 use crate::logs::read::{ColumnSetting, LogReader, Meaning, ReadSettings};
 use crate::logs::series::{POINTS, Series};
 use crate::record::parts::TestBranch;
@@ -137,10 +138,8 @@ impl Work<'_> {
                 thinned.then(|| format!("{} samples, thinned evenly", read.samples)),
                 Some(read.account.clone()),
             ];
-            self.figure(
-                &format!("log of {}", read.name),
-                notes.into_iter().flatten().collect::<Vec<_>>().join("; "),
-            );
+            let notes: Vec<String> = notes.into_iter().flatten().collect();
+            self.figure(Figure::words(&format!("log of {}", read.name), notes.join("; ")).as_detail());
             if merged.lines.is_empty() {
                 merged.voltage = Series::of(moved(&read.voltage.points()));
             }
@@ -153,7 +152,8 @@ impl Work<'_> {
             });
         }
         for (name, why) in merged.lost.clone() {
-            self.figure(&format!("log of {name}"), format!("could not be merged: {why}"));
+            let words = format!("could not be merged: {why}");
+            self.figure(Figure::words(&format!("log of {name}"), words).as_detail());
         }
         if merged.lost.is_empty() {
             let add = |total: Total| Total { standard: total.standard.map(|u| u.hypot(align)), ..total };
@@ -199,13 +199,14 @@ impl Work<'_> {
 
     pub(super) fn branch_figure(&mut self, name: &str, reading: &Reading, total: f64) {
         let expanded = reading.accuracy.map_or(0.0, |a| COVERAGE * a.standard(reading.value));
+        let figure =
+            Figure::amount(&format!("current of {name}"), reading.value, expanded, Dimension::CURRENT);
         let share = if total > 0.0 {
-            format!(", {} of the sum", show_percent(reading.value / total))
+            format!("{} of the sum", show_percent(reading.value / total))
         } else {
             String::new()
         };
-        let text = show_uncertain(reading.value, expanded, Dimension::CURRENT);
-        self.figure(&format!("current of {name}"), format!("{text}{share}"));
+        self.figure(figure.beside(share).as_detail());
     }
 
     fn read_branch(&self, folder: &Path, branch: &TestBranch, name: String) -> Result<Read, String> {
@@ -326,7 +327,7 @@ impl Work<'_> {
     ) {
         let branches = count;
         let count = Amount::exact(f64::from(u32::try_from(count).unwrap_or(u32::MAX)), Dimension::NONE);
-        self.trial.facts.insert("test.branches", Ok(worked(Val::Amount(count), Vec::new())));
+        self.result.facts.insert("test.branches", Ok(worked(Val::Amount(count), Vec::new())));
         let missing = || -> Vec<Missing> {
             lost.iter().map(|(name, why)| Missing::refused(&format!("{name}: {why}"))).collect()
         };
@@ -336,16 +337,16 @@ impl Work<'_> {
             } else {
                 missing()
             };
-            self.trial.facts.insert("test.branch_sum", Err(missing.clone()));
-            self.trial.facts.insert("test.branches_agree", Err(missing));
+            self.result.facts.insert("test.branch_sum", Err(missing.clone()));
+            self.fact("test.branch_error", Err(missing));
             return;
         };
-        let text = show_uncertain(total.value, COVERAGE * total.standard.unwrap_or(0.0), Dimension::CURRENT);
+        let expanded = COVERAGE * total.standard.unwrap_or(0.0);
+        let text = show_uncertain(total.value, expanded, Dimension::CURRENT);
         let known = total.standard.is_some();
-        self.figure(
-            "sum of the branches",
-            if known { text.clone() } else { format!("{text}, the accuracy of an instrument is not known") },
-        );
+        let figure = Figure::amount("sum of the branches", total.value, expanded, Dimension::CURRENT);
+        let unknown = if known { "" } else { "the accuracy of an instrument is not known" };
+        self.figure(figure.beside(unknown));
         let number = Uncertain::new(total.value, self.source + 4, total.standard.unwrap_or(0.0));
         let mut sum = worked(
             Val::Amount(Amount { number, dimension: Dimension::CURRENT }),
@@ -354,30 +355,44 @@ impl Work<'_> {
         if !known {
             sum.assumed.push("the accuracy of a branch's instrument is not known and not counted".to_owned());
         }
-        self.trial.facts.insert("test.branch_sum", Ok(sum));
-        let mut checks = Checks::default();
+        self.result.facts.insert("test.branch_sum", Ok(sum));
+        let widest = self.physics.limit("comparison_width").ok();
+        let mut largest = Largest::default();
         for (name, other) in [("the instrument of the whole current", whole), ("the pack's own gauge", gauge)]
         {
             let Some(other) = other else { continue };
-            let agreement = cross_check(total, other);
             let shown =
                 show_uncertain(other.value, COVERAGE * other.standard.unwrap_or(0.0), Dimension::CURRENT);
-            self.figure(&format!("branches against {name}"), format!("{text} against {shown}: {agreement}"));
-            checks.add(&format!("{text} against {name}, {shown}"), &agreement);
+            let against = format!("{text} against {shown}");
+            let compared = compare(total.value, total.standard, other.value, other.standard);
+            let figure = match &compared {
+                Ok(compared) => Figure::amount(
+                    &format!("branches less {name}"),
+                    compared.difference,
+                    compared.expanded,
+                    Dimension::CURRENT,
+                ),
+                Err(why) => Figure::words(&format!("branches less {name}"), *why),
+            };
+            self.figure(figure.beside(against));
+            let what = format!("{text} against {name}, {shown}");
+            largest.compare(&what, compared.map_err(str::to_owned), widest, 1);
         }
-        let agree = checks.answer(
-            "a second way to the whole current: an instrument that sees all of it, or a reading of the gauge",
-            1,
-        );
+        if branches < 2 {
+            largest.may_be_more("sum of the branches", "a second branch: one alone is no sum");
+        }
         // The sum is at stake here, and every comparison is one with all of it.
-        let answer = agree.and_then(|mut agree| {
-            if branches < 2 && agree.value == Val::YesNo(true) {
-                return Err(vec![Missing::refused("a second branch: one alone is no sum")]);
-            }
-            agree.steps.insert(0, format!("sum of {branches} branches"));
-            Ok(agree)
+        let answer = largest.answer(
+            "a second way to the whole current: an instrument that sees all of it, or a reading of the gauge",
+            1.0,
+            self.source + 10,
+            Dimension::NONE,
+        );
+        let answer = answer.map(|mut error| {
+            error.steps.insert(0, format!("sum of {branches} branches"));
+            error
         });
-        self.trial.facts.insert("test.branches_agree", answer);
+        self.fact("test.branch_error", answer);
     }
 }
 

@@ -6,25 +6,27 @@ use uom::si::f64::{ElectricCharge, Energy};
 
 use super::gauge::Reference;
 use super::instruments::standard;
-use super::{COLD, FULL_LOAD, Moved, Work, worked};
-use crate::judge::facts::{Answer, Bound, Missing, Reason, Side, Val};
+use super::summary::{ColdChargeSummary, FullLoadSummary, LoadEnded, temperature};
+use super::{Figure, Moved, Work, worked};
+use crate::judge::facts::{Bound, Missing, Reason, Side, Val};
+use crate::logs::cold_charge::ColdCurrent;
 use crate::logs::full_load::Total;
-use crate::logs::instrument::Figure;
+use crate::logs::instrument::Figure as Measured;
 use crate::logs::round_trip::Flow;
 use crate::record::Found;
-use crate::units::{Amount, COVERAGE, Dimension, Quantity, Uncertain, show, show_uncertain};
+use crate::units::{Amount, COVERAGE, Dimension, Quantity, Uncertain, show};
 
 impl Work<'_> {
     /// Facts and figures of what was read off.
     pub(super) fn by_hand(&mut self) {
-        match self.trial.kind.as_str() {
+        match self.result.kind.as_str() {
             "capacity" => self.capacity_by_hand(),
             "full load" => self.full_load_by_hand(),
             "cold charge" => self.cold_by_hand(),
             "charge" => self.charge_by_hand(),
             _ => {}
         }
-        if self.trial.kind != "full load" {
+        if self.result.kind != "full load" {
             self.gauge(&Reference { course: None, current: None, duration: None });
         }
     }
@@ -58,10 +60,8 @@ impl Work<'_> {
         }
         if let (Some(found), Some(claim)) = (test.capacity.quantity(), self.record.claims.capacity.quantity())
         {
-            let scale = 100.0 / claim.value;
-            let percent =
-                show_uncertain(scale * found.value, scale * found.expanded.unwrap_or(0.0), Dimension::NONE);
-            self.figure("of the claim", format!("{percent} %"));
+            let (ratio, expanded) = (found.value / claim.value, found.expanded.unwrap_or(0.0) / claim.value);
+            self.figure(Figure::percent("of the claim", ratio, expanded));
         }
         let whole = matches!(test.end.word(), Some("load cut-off" | "bms cut-off"));
         self.moved_by_hand((!whole).then(|| "the discharge did not end by a cut-off".to_owned()));
@@ -92,12 +92,12 @@ impl Work<'_> {
         let standard = |quantity: &Quantity| quantity.expanded.map(|expanded| expanded / COVERAGE);
         let Some(charge) = self.test.capacity.quantity() else { return };
         let flow = Flow {
-            charge: Figure::of(charge.value, 0.0, standard(charge), ElectricCharge::new::<coulomb>),
+            charge: Measured::of(charge.value, 0.0, standard(charge), ElectricCharge::new::<coulomb>),
             energy: self
                 .test
                 .energy
                 .quantity()
-                .map(|energy| Figure::of(energy.value, 0.0, standard(energy), Energy::new::<joule>)),
+                .map(|energy| Measured::of(energy.value, 0.0, standard(energy), Energy::new::<joule>)),
         };
         self.moved = Some(Moved { flow, incomplete });
     }
@@ -117,16 +117,16 @@ impl Work<'_> {
             self.cross_check_branches(count, total, whole, gauge, &[]);
         }
         let current = self.test.current.quantity().map(|q| self.set_current(q)).or(total);
-        let answer = self.held_by_hand(current);
-        self.fact("test.held", answer);
+        let summary = self.held_by_hand(current);
+        self.full_load_facts(summary.as_ref().map_err(Clone::clone));
         let mean = current.map(|current| {
             self.amount(current.value, current.standard.unwrap_or(0.0), Dimension::CURRENT, 9)
         });
         self.rises(None, &[], mean);
         let duration = self.test.duration.quantity().map(|q| q.value);
         if let (Some(current), Some(duration)) = (current, duration) {
-            let u = current.standard.unwrap_or(0.0) * duration;
-            self.figure("charge", show_uncertain(current.value * duration, COVERAGE * u, Dimension::CHARGE));
+            let expanded = COVERAGE * current.standard.unwrap_or(0.0) * duration;
+            self.figure(Figure::amount("charge", current.value * duration, expanded, Dimension::CHARGE));
         }
         self.gauge(&Reference { course: None, current, duration });
     }
@@ -138,76 +138,127 @@ impl Work<'_> {
         Total { value: current.value, standard: standard(self.record, with, current) }
     }
 
-    fn held_by_hand(&self, current: Option<Total>) -> Answer {
+    /// What was read off, as a log would show it: a current that was at its value all the time.
+    fn held_by_hand(&self, current: Option<Total>) -> Result<FullLoadSummary, Vec<Missing>> {
         let test = self.test;
         let rated = self.record.claims.continuous_current.quantity();
-        let (end, duration) = (test.end.word(), test.duration.quantity());
-        let (Some(current), Some(rated)) = (current, rated) else {
+        let (Some(current), Some(duration), Some(rated)) = (current, test.duration.quantity(), rated) else {
             let lacks = [
                 (current.is_none(), self.missing("current")),
-                (end.is_none(), self.missing("end")),
-                (duration.is_none(), self.missing("duration")),
+                (test.duration.quantity().is_none(), self.missing("duration")),
                 (rated.is_none(), Missing::fact("claims.continuous_current", "", Reason::NotRecorded)),
             ];
             return Err(lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, missing)| missing).collect());
         };
-        // A current that was set counts as it was set; one that was read, with its uncertainty.
-        let set = test.current.quantity();
-        let expanded = if set.is_some() { 0.0 } else { COVERAGE * current.standard.unwrap_or(0.0) };
-        let text = set.map_or_else(
-            || show_uncertain(current.value, expanded, Dimension::CURRENT),
-            |set| set.text.clone(),
-        );
-        if set.is_none() && current.standard.is_none() {
-            return Err(vec![Missing::refused(&format!(
-                "{text} is the sum of branches, and the accuracy of an instrument is not known"
-            ))]);
-        }
-        if current.value + expanded < rated.value {
-            return Err(vec![Missing::refused(&format!("{text} is below the rated {}", rated.text))]);
-        }
-        if current.value - expanded < rated.value {
-            return Err(vec![Missing::refused(&format!(
-                "whether {text} is the rated {} lies inside the measurement uncertainty",
-                rated.text
-            ))]);
-        }
-        let (Some(end), Some(duration)) = (end, duration) else {
-            let lacks =
-                [(end.is_none(), self.missing("end")), (duration.is_none(), self.missing("duration"))];
-            return Err(lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, missing)| missing).collect());
+        let unknown = current.standard.is_none();
+        let expanded = COVERAGE * current.standard.unwrap_or(0.0);
+        let (surely, possibly) =
+            (current.value - expanded >= rated.value, current.value + expanded >= rated.value);
+        let of_duration = duration.expanded.unwrap_or(0.0);
+        let end = match test.end.word() {
+            Some(word) => LoadEnded::By(word),
+            None => LoadEnded::NotRecorded(self.missing("end")),
         };
-        let step = format!("{text} for {}, ended by {end}", duration.text);
-        match end {
-            "bms cut-off" => Ok(worked(Val::YesNo(false), vec![step])),
-            "time" if duration.value >= FULL_LOAD => Ok(worked(Val::YesNo(true), vec![step])),
-            _ => Err(vec![Missing::refused(&format!(
-                "{step}: a quarter of an hour at rated current was not shown"
-            ))]),
-        }
+        Ok(FullLoadSummary {
+            current,
+            held_for: (
+                if surely { duration.value - of_duration } else { 0.0 },
+                if possibly { duration.value + of_duration } else { 0.0 },
+            ),
+            reached: possibly,
+            highest: current.value,
+            under_load: duration.value,
+            end,
+            missing: unknown
+                .then(|| Missing::refused("the accuracy of the current's instrument"))
+                .into_iter()
+                .collect(),
+            steps: vec!["read off by hand, no log".to_owned()],
+        })
     }
 
     fn cold_by_hand(&mut self) {
-        let test = self.test;
-        let answer = match (test.charged_while_cold.yes(), test.cell_temperature.quantity()) {
-            (Some(charged), Some(cell)) if cell.value < COLD => {
-                Ok(worked(Val::YesNo(!charged), vec![format!("cells at {}", cell.text)]))
-            }
-            (Some(_), Some(cell)) => {
-                Err(vec![Missing::refused(&format!("the cells were at {}, not below 0 °C", cell.text))])
-            }
-            (charged, cell) => {
-                let lacks = [
-                    (charged.is_none(), self.missing("charged_while_cold")),
-                    (cell.is_none(), self.missing("cell_temperature")),
-                ];
-                Err(lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, missing)| missing).collect())
-            }
+        let found = self.test.cell_temperature.found();
+        let with = found.with.as_deref().or(self.test.own.with.as_deref());
+        let cell = self.test.cell_temperature.quantity();
+        let thermometer = cell.and_then(|cell| standard(self.record, with, cell));
+        let mut summary = ColdChargeSummary {
+            coldest: cell.map(|cell| self.amount(cell.value, thermometer.unwrap_or(0.0), cell.dimension, 7)),
+            current: Err(Vec::new()),
+            steps: vec!["read off by hand, no log".to_owned()],
+            assumed: Vec::new(),
         };
-        self.fact("test.blocked", answer);
-        if let Some(cell) = test.cell_temperature.quantity() {
-            self.figure("cells", show(cell.value, Dimension::TEMPERATURE));
+        summary.current = self.charged_by_hand(cell, thermometer, &mut summary.assumed);
+        self.cold_charge_facts(&summary);
+        if let Some(cell) = cell {
+            let expanded = COVERAGE * thermometer.unwrap_or(0.0);
+            self.figure(Figure::amount("cells", cell.value, expanded, Dimension::TEMPERATURE));
         }
+    }
+
+    /// Current into cells that were surely, perhaps or not at all below the limit.
+    fn charged_by_hand(
+        &self,
+        cell: Option<&Quantity>,
+        thermometer: Option<f64>,
+        assumed: &mut Vec<String>,
+    ) -> Result<ColdCurrent, Vec<Missing>> {
+        let charged = self.test.charged_while_cold.yes();
+        let (Some(charged), Some(cell), Some(thermometer)) = (charged, cell, thermometer) else {
+            let lacks = [
+                (charged.is_none(), self.missing("charged_while_cold")),
+                (cell.is_none(), self.missing("cell_temperature")),
+                (
+                    cell.is_some() && thermometer.is_none(),
+                    Missing::refused("the accuracy of the thermometer on the cells"),
+                ),
+            ];
+            return Err(lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, missing)| missing).collect());
+        };
+        let limit = self.physics.limit("charge_temperature").map_err(|missing| vec![missing])?;
+        let shown = show(limit, Dimension::TEMPERATURE);
+        let expanded = COVERAGE * thermometer;
+        let mut found = ColdCurrent { low: 0.0, high: 0.0, at_least: Vec::new(), width: Vec::new() };
+        if cell.value + expanded > limit {
+            let were = temperature(cell.value, expanded);
+            found.at_least.push(format!("cells surely below {shown}: they were at {were}"));
+        }
+        if charged && cell.value - expanded < limit {
+            let surely = found.at_least.is_empty();
+            let (current, u) =
+                self.charge_current_by_hand(&mut found.at_least, assumed).map_err(|missing| vec![missing])?;
+            found.high = current + u;
+            if surely {
+                found.low = current - u;
+            }
+        }
+        Ok(found)
+    }
+
+    /// The charge current that was set, with its expanded uncertainty; without one the least that a person calls a
+    /// charge. `at_least` gets what would make it more.
+    fn charge_current_by_hand(
+        &self,
+        at_least: &mut Vec<String>,
+        assumed: &mut Vec<String>,
+    ) -> Result<(f64, f64), Missing> {
+        if let Some(current) = self.test.current.quantity() {
+            let set = self.set_current(current);
+            if set.standard.is_none() {
+                at_least.push("the accuracy of the current's instrument".to_owned());
+            }
+            return Ok((set.value, COVERAGE * set.standard.unwrap_or(0.0)));
+        }
+        at_least.push(self.missing("current").what);
+        let share = self.physics.limit("charge_seen")?;
+        let capacity = self.record.claims.capacity.quantity();
+        let capacity = capacity.ok_or(Missing::fact("claims.capacity", "", Reason::NotRecorded))?;
+        let current = share * capacity.value;
+        let shown = show(current, Dimension::CURRENT);
+        assumed.push(format!(
+            "the charge current is not recorded; what is called a charge is at least {shown} (limit `charge_seen`)"
+        ));
+        Ok((current, 0.0))
     }
 }
 

@@ -10,14 +10,14 @@ use uom::si::time::second;
 use super::charts::gap_marks;
 use super::course::Course;
 use super::gauge::Reference;
-use super::{Moved, Work, worked};
+use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Side, Val};
 use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, End};
-use crate::logs::instrument::{Accuracies, Verdict};
+use crate::logs::instrument::Accuracies;
 use crate::logs::read::LogReader;
 use crate::logs::round_trip::Flow;
 use crate::logs::slope::{NoSlope, SlopeCurve, in_use, millivolts_per_ampere_hour, slope_curve};
-use crate::units::{Amount, COVERAGE, Dimension, show, show_percent, show_uncertain};
+use crate::units::{Amount, COVERAGE, Dimension, show, show_percent};
 
 impl Work<'_> {
     pub(super) fn capacity<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
@@ -78,23 +78,19 @@ impl Work<'_> {
             let steps = [format!("{what} by integration of the log"), end.to_owned()];
             steps.into_iter().chain(notes.iter().cloned()).collect::<Vec<_>>()
         };
+        let stood_still = "the time for which the log's clock stood still";
         let bound = || {
-            (!whole).then(|| Bound {
-                side: Side::AtLeast,
-                missing: vec![Missing::refused(end)],
-                by_definition: false,
-            })
+            let lacks = [(!whole, end), (found.integral.restarts > 0, stood_still)];
+            let missing: Vec<Missing> = lacks
+                .into_iter()
+                .filter(|(lacks, _)| *lacks)
+                .map(|(_, what)| Missing::refused(what))
+                .collect();
+            (!missing.is_empty()).then(|| Bound { side: Side::AtLeast, missing, by_definition: false })
         };
-        self.figure("capacity", show_uncertain(value, COVERAGE * standard, Dimension::CHARGE));
+        self.figure(Figure::amount("capacity", value, COVERAGE * standard, Dimension::CHARGE));
         if let Some(of_claim) = &found.of_claim {
-            let percent =
-                show_uncertain(100.0 * of_claim.value, 100.0 * COVERAGE * of_claim.standard, Dimension::NONE);
-            let verdict = match &found.verdict {
-                Verdict::Meets => "the claim is met".to_owned(),
-                Verdict::FallsShort => "less than the claim".to_owned(),
-                Verdict::NotDecided(why) => format!("not decided: {}", why.join("; ")),
-            };
-            self.figure("of the claim", format!("{percent} % (k = 2): {verdict}"));
+            self.figure(Figure::percent("of the claim", of_claim.value, of_claim.expanded()));
         }
         let mut answer =
             worked(Val::Amount(self.amount(value, standard, Dimension::CHARGE, 0)), steps_of("capacity"));
@@ -111,11 +107,10 @@ impl Work<'_> {
             return;
         };
         let (value, standard) = (energy.value.get::<joule>(), energy.standard.get::<joule>());
-        self.figure("energy", show_uncertain(value, COVERAGE * standard, Dimension::ENERGY));
+        self.figure(Figure::amount("energy", value, COVERAGE * standard, Dimension::ENERGY));
         if let Some(claim) = self.record.claims.energy.quantity() {
-            let scale = 100.0 / claim.value;
-            let percent = show_uncertain(scale * value, scale * COVERAGE * standard, Dimension::NONE);
-            self.figure("energy of the claim", format!("{percent} %"));
+            let scale = 1.0 / claim.value;
+            self.figure(Figure::percent("energy of the claim", scale * value, scale * COVERAGE * standard));
         }
         let mut answer =
             worked(Val::Amount(self.amount(value, standard, Dimension::ENERGY, 1)), steps_of("energy"));
@@ -125,26 +120,20 @@ impl Work<'_> {
 
     /// How the discharge ran: end, duration, current, temperature, gaps.
     fn run_figures(&mut self, found: &Capacity, end: &str) {
-        let duration = show(found.integral.duration().get::<second>(), Dimension::TIME);
-        let end = match found.end_voltage {
-            Some(voltage) => format!("{end}, {} under load", show(voltage.get::<volt>(), Dimension::VOLTAGE)),
-            None => end.to_owned(),
-        };
-        self.figure(
-            "end",
-            if found.end == End::BmsCutOff { format!("{end}, after {duration}") } else { end },
-        );
-        self.figure("duration", duration);
+        self.figure(Figure::words("end", end));
+        if let Some(voltage) = found.end_voltage {
+            self.plain("voltage at the end, under load", voltage.get::<volt>(), Dimension::VOLTAGE);
+        }
+        self.plain("duration", found.integral.duration().get::<second>(), Dimension::TIME);
         if found.pauses > 0 {
-            self.figure("pauses", found.pauses.to_string());
+            self.plain("pauses", f64::from(found.pauses), Dimension::NONE);
         }
-        self.figure("mean current", show(found.mean_current.get::<ampere>(), Dimension::CURRENT));
-        self.figure("current held", if found.held { "yes" } else { "no" });
+        self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);
+        self.figure(Figure::new("current held", Val::YesNo(found.held)));
         if let Some(rate) = found.rate {
-            let held = if found.held { "held" } else { "not held" };
-            self.figure("C-rate", format!("{}, {held}", show(rate / 3600.0, Dimension::RATE)));
+            self.plain("C-rate", rate / 3600.0, Dimension::RATE);
         }
-        self.temperatures_figure(found.temperatures);
+        self.temperature_figures(found.temperatures);
         self.notes(&found.integral);
     }
 
@@ -153,25 +142,30 @@ impl Work<'_> {
         let Some(curve) = &found.curve else { return };
         for (depth, voltage) in &curve.at_depth {
             let name = format!("voltage at {} depth of discharge", show_percent(*depth));
-            self.figure(&name, show(voltage.get::<volt>(), Dimension::VOLTAGE));
+            self.plain(&name, voltage.get::<volt>(), Dimension::VOLTAGE);
         }
-        self.figure("flatness of the plateau", show(curve.flatness.get::<volt>(), Dimension::VOLTAGE));
-        let knee = match curve.knee {
+        self.plain("flatness of the plateau", curve.flatness.get::<volt>(), Dimension::VOLTAGE);
+        match curve.knee {
             Some((depth, voltage)) => {
-                let at = show(voltage.get::<volt>(), Dimension::VOLTAGE);
-                format!("at {} depth of discharge, {at}", show_percent((1000.0 * depth).round() / 1000.0))
+                self.figure(Figure::percent(
+                    "knee, depth of discharge",
+                    (1000.0 * depth).round() / 1000.0,
+                    0.0,
+                ));
+                self.plain("knee, voltage", voltage.get::<volt>(), Dimension::VOLTAGE);
             }
-            None => "none: the curve does not bend down".to_owned(),
-        };
-        self.figure("knee", knee);
-        self.figure("sag at the end", show(curve.sag.get::<volt>(), Dimension::VOLTAGE));
+            None => self.figure(Figure::words("knee", "none: the curve does not bend down")),
+        }
+        self.plain("sag at the end", curve.sag.get::<volt>(), Dimension::VOLTAGE);
     }
 
     /// What the differential curve is smoothed over, how well it is known, and where it stands out.
     fn slope_figures(&mut self, slope: &Result<SlopeCurve, NoSlope>) {
         let slope = match slope {
             Ok(slope) => slope,
-            Err(why) => return self.figure("differential voltage", format!("not shown: {why}")),
+            Err(why) => {
+                return self.figure(Figure::words("differential voltage", format!("not shown: {why}")));
+            }
         };
         let charge = |q: f64| show(q, Dimension::CHARGE);
         let mut text = format!(
@@ -188,7 +182,7 @@ impl Work<'_> {
         if slope.left_out > 0 {
             text.push_str(&format!("; {} places left out, where readings are far off", slope.left_out));
         }
-        self.figure("differential voltage", text);
+        self.figure(Figure::words("differential voltage", text));
         let peaks: Vec<String> = slope
             .peaks
             .iter()
@@ -196,7 +190,7 @@ impl Work<'_> {
             .collect();
         let peaks =
             if peaks.is_empty() { "nowhere beyond its uncertainty".to_owned() } else { peaks.join(", ") };
-        self.figure("differential voltage stands out", peaks);
+        self.figure(Figure::words("differential voltage stands out", peaks));
     }
 
     fn capacity_charts(&mut self, found: &Capacity, course: &Course, slope: Option<&SlopeCurve>) {

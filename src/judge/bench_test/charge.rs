@@ -10,13 +10,13 @@ use uom::si::time::second;
 use super::charts::gap_marks;
 use super::course::Course;
 use super::gauge::Reference;
-use super::{Moved, Trial, Work, worked};
+use super::{Figure, Moved, TestResult, Work, worked};
 use crate::judge::facts::{Missing, Val};
-use crate::logs::instrument::Figure;
+use crate::logs::instrument::Figure as Measured;
 use crate::logs::read::{CurrentSign, LogReader};
 use crate::logs::round_trip::{ChargeEnd, ChargeTest, Flow, round_trip};
 use crate::record::Record;
-use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_uncertain};
+use crate::units::{Amount, COVERAGE, Dimension, Uncertain};
 
 impl Work<'_> {
     pub(super) fn charge<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
@@ -52,10 +52,10 @@ impl Work<'_> {
             .max_by(|a, b| charge_of(&a.1).total_cmp(&charge_of(&b.1)))
             .ok_or("the log holds no charge")?;
         if sign > 0.0 {
-            self.figure(
+            self.figure(Figure::words(
                 "sign of the current",
                 "not shown by the log; taken as into the pack, as this is a charge",
-            );
+            ));
         }
         let end = match found.end {
             ChargeEnd::Taper => "the current tapered at the charge voltage",
@@ -64,26 +64,20 @@ impl Work<'_> {
         };
         let (charge, energy) = (&found.integral.charge, &found.integral.energy);
         let value = charge.value.get::<coulomb>();
-        self.figure(
-            "charge into the pack",
-            show_uncertain(value, charge.expanded().get::<coulomb>(), Dimension::CHARGE),
-        );
+        let expanded = charge.expanded().get::<coulomb>();
+        self.figure(Figure::amount("charge into the pack", value, expanded, Dimension::CHARGE));
         if let Some(energy) = energy {
-            let text = show_uncertain(
-                energy.value.get::<joule>(),
-                energy.expanded().get::<joule>(),
-                Dimension::ENERGY,
-            );
-            self.figure("energy into the pack", text);
+            let (value, expanded) = (energy.value.get::<joule>(), energy.expanded().get::<joule>());
+            self.figure(Figure::amount("energy into the pack", value, expanded, Dimension::ENERGY));
         }
-        self.figure("end", end);
-        self.figure("duration", show(found.integral.duration().get::<second>(), Dimension::TIME));
-        self.figure("highest current", show(found.highest_current.get::<ampere>(), Dimension::CURRENT));
-        self.figure("current at the end", show(found.end_current.get::<ampere>(), Dimension::CURRENT));
+        self.figure(Figure::words("end", end));
+        self.plain("duration", found.integral.duration().get::<second>(), Dimension::TIME);
+        self.plain("highest current", found.highest_current.get::<ampere>(), Dimension::CURRENT);
+        self.plain("current at the end", found.end_current.get::<ampere>(), Dimension::CURRENT);
         if let Some(voltage) = found.highest_voltage {
-            self.figure("highest voltage", show(voltage.get::<volt>(), Dimension::VOLTAGE));
+            self.plain("highest voltage", voltage.get::<volt>(), Dimension::VOLTAGE);
         }
-        self.temperatures_figure(found.temperatures);
+        self.temperature_figures(found.temperatures);
         self.notes(&found.integral);
         let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
             number: Uncertain::new(value, self.source + which, standard),
@@ -124,29 +118,29 @@ impl Work<'_> {
 }
 
 /// Round trips: each charge with the capacity test that belongs to it.
-pub(super) fn round_trips(record: &Record, trials: &mut [Trial], moved: &[Option<Moved>]) {
-    for index in 0..trials.len() {
+pub(super) fn round_trips(record: &Record, results: &mut [TestResult], moved: &[Option<Moved>]) {
+    for index in 0..results.len() {
         let Some(test) = record.test.get(index) else { continue };
         if test.kind.word() != Some("charge") {
             continue;
         }
         let found = pair(record, index, moved);
-        let Some(trial) = trials.get_mut(index) else { continue };
+        let Some(result) = results.get_mut(index) else { continue };
         let source = super::source_of(index);
         match found {
             Ok((name, charge, energy)) => {
                 let mut add =
-                    |fact: &'static str, figure: &str, ratio: Result<Figure<f64>, String>, which: u32| {
+                    |fact: &'static str, figure: &str, ratio: Result<Measured<f64>, String>, which: u32| {
                         let ratio = match ratio {
                             Ok(ratio) => ratio,
                             Err(why) => {
-                                trial.facts.insert(fact, Err(vec![Missing::refused(&why)]));
+                                result.facts.insert(fact, Err(vec![Missing::refused(&why)]));
                                 return;
                             }
                         };
                         let u = COVERAGE * ratio.standard;
-                        let percent = show_uncertain(100.0 * ratio.value, 100.0 * u, Dimension::NONE);
-                        trial.figures.push((figure.to_owned(), format!("{percent} % (out in test {name})")));
+                        let shown = Figure::percent(figure, ratio.value, u);
+                        result.figures.push(shown.beside(format!("out in test {name}")));
                         let number = Uncertain::new(ratio.value, source + which, ratio.standard);
                         let mut answer = worked(
                             Val::Amount(Amount { number, dimension: Dimension::NONE }),
@@ -161,23 +155,23 @@ pub(super) fn round_trips(record: &Record, trials: &mut [Trial], moved: &[Option
                         answer.assumed.push(
                             "the pack was as full before the discharge as after this charge".to_owned(),
                         );
-                        trial.facts.insert(fact, Ok(answer));
+                        result.facts.insert(fact, Ok(answer));
                     };
                 add("test.coulomb_efficiency", "coulomb round trip", Ok(charge), 2);
                 let energy = energy.ok_or_else(|| "both logs need a column of voltage".to_owned());
                 add("test.energy_efficiency", "energy round trip", energy, 3);
             }
             Err(why) => {
-                trial.figures.push(("round trip".to_owned(), format!("not decided: {why}")));
+                result.figures.push(Figure::words("round trip", format!("not known: {why}")));
                 for fact in ["test.coulomb_efficiency", "test.energy_efficiency"] {
-                    trial.facts.insert(fact, Err(vec![Missing::refused(&why)]));
+                    result.facts.insert(fact, Err(vec![Missing::refused(&why)]));
                 }
             }
         }
     }
 }
 
-type Trip = (String, Figure<f64>, Option<Figure<f64>>);
+type Trip = (String, Measured<f64>, Option<Measured<f64>>);
 
 /// The round trip of a charge, or why there is none.
 fn pair(record: &Record, index: usize, moved: &[Option<Moved>]) -> Result<Trip, String> {

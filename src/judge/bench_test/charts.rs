@@ -88,7 +88,7 @@ impl Work<'_> {
             only.name.clear();
         }
         let (name, x, y) = (name.to_owned(), x.to_owned(), y.to_owned());
-        self.trial.curves.push(Curve { name, x, y, series, marks, levels });
+        self.result.curves.push(Curve { name, x, y, series, marks, levels });
     }
 
     /// Voltage over time, with the gauge's where the log has it.

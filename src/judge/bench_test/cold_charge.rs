@@ -1,4 +1,4 @@
-//! A cold-charge test with its log: whether charge was kept out of cold cells, and how they were warmed.
+//! A cold-charge test with its log: what flowed into cold cells, and how they were warmed.
 
 use uom::si::electric_current::ampere;
 use uom::si::energy::joule;
@@ -11,12 +11,14 @@ use uom::si::time::second;
 
 use super::course::Course;
 use super::gauge::Reference;
-use super::{COLD, LEAKAGE, Work, worked};
-use crate::judge::facts::{Missing, Val};
-use crate::logs::cold_charge::{ColdCharge, ColdChargeSettings, ColdChargeTest, WarmUp};
-use crate::logs::instrument::{Accuracy, Verdict};
+use super::summary::ColdChargeSummary;
+use super::{Figure, Work};
+use crate::judge::facts::Missing;
+use crate::logs::cold_charge::{ColdCharge, ColdChargeSettings, ColdChargeTest};
+use crate::logs::instrument::Accuracy;
 use crate::logs::read::LogReader;
-use crate::units::{COVERAGE, Dimension, show, show_percent};
+use crate::physics::ZERO_CELSIUS;
+use crate::units::{COVERAGE, Dimension};
 
 impl Work<'_> {
     pub(super) fn cold_charge<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
@@ -32,9 +34,9 @@ impl Work<'_> {
             }
             None => 0,
         };
-        let limit = self.record.bms.low_temperature_limit.quantity().map_or(COLD, |q| q.value.max(COLD));
-        let settings = self.cold_settings(&course, cell, limit);
-        let has_cells = settings.cells.is_some();
+        let limit = self.physics.limit("charge_temperature").map_err(|missing| missing.what)?;
+        let settings = self.cold_settings(&course, cell, limit)?;
+        let thermometer = settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         let mut test = ColdChargeTest::new(settings);
         let mut kelvins = Vec::new();
         let (mut first_time, mut first_cold) = (None, None);
@@ -51,25 +53,27 @@ impl Work<'_> {
             })
             .map_err(|error| error.to_string())?;
         let found = test.finish();
-        self.cold_figures(&found, has_cells);
-        for note in course.notes() {
-            self.figure("integration", note);
-        }
+        self.cold_figures(&found, thermometer);
         let notes = course.notes();
-        let steps = |what: &str| [what.to_owned()].into_iter().chain(notes.iter().cloned()).collect();
-        let answer = match &found.verdict {
-            Verdict::Meets => Ok(worked(Val::YesNo(true), steps("no charge current while cold"))),
-            Verdict::FallsShort => Ok(worked(Val::YesNo(false), steps("charge current while cold"))),
-            Verdict::NotDecided(why) => Err(why.iter().map(|why| Missing::refused(why)).collect()),
-        };
-        self.fact("test.blocked", answer);
+        for note in &notes {
+            self.figure(Figure::words("integration", note.clone()));
+        }
+        let refused = |lacks: &Vec<&str>| lacks.iter().map(|what| Missing::refused(what)).collect();
+        self.cold_charge_facts(&ColdChargeSummary {
+            coldest: found.coldest.map(|coldest| {
+                self.amount(coldest.get::<kelvin>(), thermometer / COVERAGE, Dimension::TEMPERATURE, 7)
+            }),
+            current: found.current.as_ref().map(Clone::clone).map_err(refused),
+            steps: notes,
+            assumed: Vec::new(),
+        });
         let from: f64 = first_time.unwrap_or(0.0);
         let mut marks = Vec::new();
         if let Some(released) = found.time_to_release {
             let at = first_cold.unwrap_or(from) + released.get::<second>() - from;
             marks.push((at / 60.0, "charge begins".to_owned()));
         }
-        let levels = vec![(limit - COLD, "limit".to_owned())];
+        let levels = vec![(limit - ZERO_CELSIUS, "limit".to_owned())];
         self.chart_temperatures(&course, from, "of the test", marks.clone(), levels);
         self.chart_current(&course, from, "of the test, into the pack", marks.clone(), -1.0);
         self.chart_voltage(&course, from, "of the test", marks, Vec::new());
@@ -78,7 +82,7 @@ impl Work<'_> {
         Ok(())
     }
 
-    fn cold_settings(&self, course: &Course, cell: usize, limit: f64) -> ColdChargeSettings {
+    fn cold_settings(&self, course: &Course, cell: usize, limit: f64) -> Result<ColdChargeSettings, String> {
         let record = self.record;
         let heater = if record.heater.present.yes() == Some(false) {
             Some((Power::new::<watt>(0.0), Power::new::<watt>(0.0)))
@@ -96,88 +100,75 @@ impl Work<'_> {
             .count()
             .zip(record.cells.parallel.count())
             .map(|(s, p)| f64::from(s) * f64::from(p));
-        let heat = self.physics.limits.get("cell_heat").map(crate::units::Amount::value);
+        let heat = self.physics.limit("cell_heat").ok();
         let cells = mass
             .zip(number)
             .zip(heat)
             .map(|((mass, n), heat)| HeatCapacity::new::<joule_per_kelvin>(mass * n * heat));
-        let per_hour = record.claims.capacity.quantity().map_or(0.2, |q| q.value / 3600.0 * LEAKAGE);
+        // Without a claimed capacity every current counts; the rule asks for the capacity then.
+        let share = self.physics.limit("cold_current").map_err(|missing| missing.what)?;
+        let capacity = record.claims.capacity.quantity().map_or(0.0, |quantity| quantity.value);
         let thermometer = course
             .temperatures
             .get(cell)
             .and_then(|channel| channel.tool)
             .and_then(|tool| tool.standard(limit, Dimension::TEMPERATURE))
             .map(|standard| Accuracy { gain: 0.0, offset: COVERAGE * standard });
-        ColdChargeSettings {
+        Ok(ColdChargeSettings {
             limit: ThermodynamicTemperature::new::<kelvin>(limit),
-            threshold: ElectricCurrent::new::<ampere>(per_hour),
+            threshold: ElectricCurrent::new::<ampere>(share * capacity),
             heater,
             cells,
             thermometer,
             accuracies: self.accuracies_of(course),
-        }
+        })
     }
 
-    fn cold_figures(&mut self, found: &ColdCharge, has_cells: bool) {
+    fn cold_figures(&mut self, found: &ColdCharge, thermometer: f64) {
         if let Some(coldest) = found.coldest {
-            self.figure("coldest", show(coldest.get::<kelvin>(), Dimension::TEMPERATURE));
+            let kelvins = coldest.get::<kelvin>();
+            self.figure(Figure::amount("coldest", kelvins, thermometer, Dimension::TEMPERATURE));
         }
-        self.figure("time below the limit", show(found.time_cold.get::<second>(), Dimension::TIME));
-        self.figure(
+        self.plain("time below the limit", found.time_cold.get::<second>(), Dimension::TIME);
+        self.plain(
             "highest current into the cold pack",
-            show(found.highest_cold_current.get::<ampere>(), Dimension::CURRENT),
+            found.highest_cold_current.get::<ampere>(),
+            Dimension::CURRENT,
         );
-        // What flows into a pack that blocks charge is its heater's.
-        let heater = if self.record.heater.present.yes() == Some(true) && found.verdict == Verdict::Meets {
-            ("power of the heater", "energy of the heater")
-        } else {
-            ("power into the cold pack", "energy into the cold pack")
-        };
         if let Some(power) = found.cold_power {
-            let recorded = self
-                .record
-                .heater
-                .power
-                .quantity()
-                .map_or(String::new(), |q| format!(", recorded {}", q.text));
-            self.figure(heater.0, format!("{}{recorded}", show(power.get::<watt>(), Dimension::POWER)));
+            let figure =
+                Figure::amount("power into the cold pack", power.get::<watt>(), 0.0, Dimension::POWER);
+            let heater = self.record.heater.power.quantity();
+            let recorded =
+                heater.map_or(String::new(), |q| format!("recorded power of the heater: {}", q.text));
+            self.figure(figure.beside(recorded));
         }
         if let Some(energy) = found.cold_energy {
-            self.figure(heater.1, show(energy.get::<joule>(), Dimension::ENERGY));
+            self.plain("energy into the cold pack", energy.get::<joule>(), Dimension::ENERGY);
         }
         if let Some(time) = found.time_to_release {
-            self.figure("time until charge began", show(time.get::<second>(), Dimension::TIME));
+            self.plain("time until charge began", time.get::<second>(), Dimension::TIME);
         }
         if let Some(release) = found.release_temperature {
-            self.figure("cells when charge began", show(release.get::<kelvin>(), Dimension::TEMPERATURE));
+            let kelvins = release.get::<kelvin>();
+            self.figure(Figure::amount(
+                "cells when charge began",
+                kelvins,
+                thermometer,
+                Dimension::TEMPERATURE,
+            ));
         }
         if let Some(warm_up) = found.warm_up {
-            self.figure(
+            self.plain(
                 "warm-up of the cells while cold",
-                show(warm_up.get::<kelvin_step>(), Dimension::TEMPERATURE_DIFFERENCE),
+                warm_up.get::<kelvin_step>(),
+                Dimension::TEMPERATURE_DIFFERENCE,
             );
         }
-        let share = |share: f64| format!("their heat is {} of the energy that went in", show_percent(share));
-        let warm_up = match found.plausible {
-            Some(WarmUp::Plausible(part)) => {
-                format!("plausible by the cells' mass and heat capacity: {}", share(part))
-            }
-            Some(WarmUp::TooFast(part)) => {
-                format!(
-                    "too fast for that energy: {}; heat came from elsewhere, or the sensor is not on the cells",
-                    share(part)
-                )
-            }
-            Some(WarmUp::TooSlow(part)) => {
-                format!("too slow for that energy: {}; heat went elsewhere, or the sensor lags", share(part))
-            }
-            None if found.cold_energy.is_some_and(|energy| energy.get::<joule>() == 0.0) => {
-                "no energy went in while cold: the surroundings warmed the cells".to_owned()
-            }
-            None if !has_cells => "not decided: mass and number of the cells are not recorded".to_owned(),
-            None => "not decided: no energy went in while cold, or the thermometer's accuracy is not known"
-                .to_owned(),
-        };
-        self.figure("warm-up", warm_up);
+        if let Some((share, expanded)) = found.heat_in_cells {
+            self.figure(Figure::percent("heat in the cells of the energy that went in", share, expanded).beside(
+                "more than all of it came from elsewhere, or the sensor is not on the cells; little of it went elsewhere, or the sensor lags",
+            ));
+        }
     }
 }

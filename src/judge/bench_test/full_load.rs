@@ -5,25 +5,25 @@ use std::path::Path;
 use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::energy::joule;
-use uom::si::f64::{ElectricCurrent, Time};
+use uom::si::f64::ElectricCurrent;
 use uom::si::power::watt;
-use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::branches::Merged;
 use super::charts::{Marks, branch_line, current_lines, gap_marks};
 use super::course::Course;
 use super::gauge::Reference;
-use super::rises::{fit_between, fit_in_words};
-use super::{FULL_LOAD, Work, worked};
-use crate::judge::facts::{Missing, Val};
+use super::rises::{final_temperature, fit_between};
+use super::summary::{BMS_CUT_OFF, FullLoadSummary, LoadEnded};
+use super::{Figure, Work};
+use crate::judge::facts::Missing;
 use crate::logs::full_load::{FullLoad, FullLoadSettings, FullLoadTest, LoadEnd, Reading, Total, sum};
-use crate::logs::instrument::{Accuracies, Accuracy, Verdict};
+use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::read::{LogReader, Meaning};
-use crate::units::{Amount, COVERAGE, Dimension, show, show_uncertain};
+use crate::units::{COVERAGE, Dimension};
 
 impl Work<'_> {
-    /// Judges the test by its log, by the logs of its branches, or by both.
+    /// Works the test out by its log, by the logs of its branches, or by both.
     pub(super) fn full_load<R: std::io::Read>(
         &mut self,
         folder: &Path,
@@ -60,7 +60,18 @@ impl Work<'_> {
         };
         let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
         self.load_figures(found, own.is_some(), to - from);
-        self.held(own.as_ref(), by_sum.as_ref(), found);
+        let current = found.mean_current.get::<ampere>();
+        let standard = merged
+            .as_ref()
+            .filter(|_| own.is_none())
+            .and_then(|merged| merged.mean)
+            .map_or_else(|| self.own_standard(current, Dimension::CURRENT), |total| total.standard);
+        let mut summary = summary(found, Total { value: current, standard });
+        if let (Some(_), Some(by_sum)) = (&own, &by_sum) {
+            let other = self::summary(by_sum, summary.current);
+            summary = summary.against(&other, "the sum of the branches");
+        }
+        self.full_load_facts(Ok(&summary));
         self.sum_facts(course.as_ref(), merged.as_ref(), own.as_ref(), from, to);
         // Without a current of its own or stated offsets, the log of the temperatures has another clock.
         let one_clock = own.is_some() || merged.is_none() || self.offsets_are_stated();
@@ -72,12 +83,6 @@ impl Work<'_> {
         let mut marks: Marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
         marks.extend(gap_marks(&found.integral, from));
         self.charts(course.as_ref(), merged.as_ref(), from, one_clock, &marks);
-        let current = found.mean_current.get::<ampere>();
-        let standard = merged
-            .as_ref()
-            .filter(|_| own.is_none())
-            .and_then(|merged| merged.mean)
-            .map_or_else(|| self.own_standard(current, Dimension::CURRENT), |total| total.standard);
         let mean = self.amount(current, standard.unwrap_or(0.0), Dimension::CURRENT, 9);
         let course = course.as_ref().filter(|_| one_clock);
         let fits = course.map(|course| self.warmed(course, from, to)).unwrap_or_default();
@@ -95,7 +100,7 @@ impl Work<'_> {
         self.test.branch.iter().filter(|b| b.log.text().is_some()).all(|b| b.offset.quantity().is_some())
     }
 
-    /// Streams the test's own log; judges it where it has a current.
+    /// Streams the test's own log; follows the load where it has a current.
     fn stream<R: std::io::Read>(
         &mut self,
         rated: f64,
@@ -126,14 +131,10 @@ impl Work<'_> {
     }
 
     fn full_load_test(&self, rated: f64, accuracies: Accuracies) -> FullLoadTest {
-        FullLoadTest::new(FullLoadSettings {
-            rated: ElectricCurrent::new::<ampere>(rated),
-            duration: Time::new::<second>(FULL_LOAD),
-            accuracies,
-        })
+        FullLoadTest::new(FullLoadSettings { rated: ElectricCurrent::new::<ampere>(rated), accuracies })
     }
 
-    /// Judges the sum of the branches.
+    /// Follows the sum of the branches.
     fn run_sum(&self, rated: f64, merged: &Merged, course: Option<&Course>) -> Option<FullLoad> {
         // One accuracy for the whole run: the widest of the sums under load.
         let widest = merged
@@ -159,62 +160,25 @@ impl Work<'_> {
     }
 
     fn load_figures(&mut self, found: &FullLoad, own: bool, seconds: f64) {
-        let end = end_in_words(found.end, seconds);
-        self.figure("current by", if own { "the test's log" } else { "the sum of the branches" });
-        self.figure("at or above rated current", times(found));
-        self.figure("end", end);
-        self.figure("time under load", show(seconds, Dimension::TIME));
-        self.figure("mean current", show(found.mean_current.get::<ampere>(), Dimension::CURRENT));
+        let by = if own { "the test's log" } else { "the sum of the branches" };
+        self.figure(Figure::words("current by", by).as_detail());
+        self.figure(Figure::words("end", end_in_words(found.end)));
+        self.plain("time under load", seconds, Dimension::TIME);
+        self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);
         if let Some(voltage) = found.mean_voltage {
-            self.figure("mean voltage", show(voltage.value, Dimension::VOLTAGE));
+            self.plain("mean voltage", voltage.value, Dimension::VOLTAGE);
         }
         if let Some(power) = found.mean_power {
-            self.figure("mean power", show(power.get::<watt>(), Dimension::POWER));
+            self.plain("mean power", power.get::<watt>(), Dimension::POWER);
         }
         let charge = &found.integral.charge;
-        self.figure(
-            "charge",
-            show_uncertain(
-                charge.value.get::<coulomb>(),
-                charge.expanded().get::<coulomb>(),
-                Dimension::CHARGE,
-            ),
-        );
+        let (value, expanded) = (charge.value.get::<coulomb>(), charge.expanded().get::<coulomb>());
+        self.figure(Figure::amount("charge", value, expanded, Dimension::CHARGE));
         if let Some(energy) = &found.integral.energy {
             let (value, expanded) = (energy.value.get::<joule>(), energy.expanded().get::<joule>());
-            self.figure("energy", show_uncertain(value, expanded, Dimension::ENERGY));
+            self.figure(Figure::amount("energy", value, expanded, Dimension::ENERGY));
         }
         self.notes(&found.integral);
-    }
-
-    /// Whether rated current was held; two ways that contradict each other decide nothing.
-    fn held(&mut self, own: Option<&FullLoad>, by_sum: Option<&FullLoad>, found: &FullLoad) {
-        let seconds = found.integral.duration().get::<second>();
-        let mut steps = vec![times(found), end_in_words(found.end, seconds)];
-        steps.extend(found.integral.notes());
-        let opposite = |a: &Verdict, b: &Verdict| {
-            matches!((a, b), (Verdict::Meets, Verdict::FallsShort) | (Verdict::FallsShort, Verdict::Meets))
-        };
-        let answer = match (own, by_sum) {
-            (Some(own), Some(by_sum)) if opposite(&own.verdict, &by_sum.verdict) => {
-                Err(vec![Missing::refused(&format!(
-                    "the instruments contradict each other: by the test's log {}, by the sum of the branches {}",
-                    times(own),
-                    times(by_sum)
-                ))])
-            }
-            _ => {
-                if let (Some(_), Some(by_sum)) = (own, by_sum) {
-                    steps.push(format!("by the sum of the branches: {}", times(by_sum)));
-                }
-                match &found.verdict {
-                    Verdict::Meets => Ok(worked(Val::YesNo(true), steps)),
-                    Verdict::FallsShort => Ok(worked(Val::YesNo(false), steps)),
-                    Verdict::NotDecided(why) => Err(why.iter().map(|why| Missing::refused(why)).collect()),
-                }
-            }
-        };
-        self.fact("test.held", answer);
     }
 
     /// The sum of the branches against the other ways to the whole current.
@@ -237,10 +201,6 @@ impl Work<'_> {
             return;
         }
         let Some(course) = course.filter(|course| course.currents.len() > 1) else {
-            self.fact(
-                "test.branches",
-                Ok(worked(Val::Amount(Amount::exact(0.0, Dimension::NONE)), Vec::new())),
-            );
             return;
         };
         let readings: Vec<Reading> = course
@@ -323,18 +283,11 @@ impl Work<'_> {
                 let first = under.clone().next().map_or(*last, |(_, t)| *t);
                 let label = channel.part.as_ref().unwrap_or(&channel.label);
                 let thermometer = channel.tool.and_then(|tool| tool.standard(*last, Dimension::TEMPERATURE));
-                let end = fit_in_words(fit, *last, thermometer);
-                let [first, last, highest] = [first, *last, highest].map(|t| {
-                    show(
-                        uom::si::f64::ThermodynamicTemperature::new::<kelvin>(t).value,
-                        Dimension::TEMPERATURE,
-                    )
-                });
-                self.figure(
-                    &format!("temperature of {label}"),
-                    format!("{first} to {last}, highest {highest}"),
-                );
-                self.figure(&format!("final temperature of {label}"), end);
+                for (what, kelvins) in [("at the start", first), ("at the end", *last), ("at most", highest)]
+                {
+                    self.plain(&format!("temperature of {label} {what}"), kelvins, Dimension::TEMPERATURE);
+                }
+                self.figure(final_temperature(label, fit, *last, thermometer));
             }
             fits.push(fit);
         }
@@ -342,16 +295,28 @@ impl Work<'_> {
     }
 }
 
-fn times(found: &FullLoad) -> String {
-    let seconds = |t: Time| show(t.get::<second>(), Dimension::TIME);
-    format!("{} surely, {} possibly", seconds(found.surely), seconds(found.possibly))
+/// What a log shows of a load.
+fn summary(found: &FullLoad, current: Total) -> FullLoadSummary {
+    FullLoadSummary {
+        current,
+        held_for: (found.surely.get::<second>(), found.possibly.get::<second>()),
+        reached: found.reached,
+        highest: found.highest.get::<ampere>(),
+        under_load: found.integral.duration().get::<second>(),
+        end: match found.end {
+            LoadEnd::BmsCutOff => LoadEnded::By(BMS_CUT_OFF),
+            LoadEnd::TakenOff => LoadEnded::By("stopped"),
+            LoadEnd::StillOn => LoadEnded::StillOn,
+        },
+        missing: found.missing.iter().map(|what| Missing::refused(what)).collect(),
+        steps: found.integral.notes(),
+    }
 }
 
-fn end_in_words(end: LoadEnd, seconds: f64) -> String {
-    let after = show(seconds, Dimension::TIME);
+fn end_in_words(end: LoadEnd) -> &'static str {
     match end {
-        LoadEnd::BmsCutOff => format!("the BMS opened under load, {after} after the load came on"),
-        LoadEnd::TakenOff => "the load was taken off".to_owned(),
-        LoadEnd::StillOn => "the log ends under load".to_owned(),
+        LoadEnd::BmsCutOff => "the BMS opened under load",
+        LoadEnd::TakenOff => "the load was taken off",
+        LoadEnd::StillOn => "the log ends under load",
     }
 }

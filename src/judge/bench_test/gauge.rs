@@ -8,20 +8,19 @@
 use uom::si::electric_charge::coulomb;
 use uom::si::f64::ElectricCharge;
 
-use super::agreement::Checks;
 use super::course::{Channel, Course};
 use super::instruments::{Tool, last_digit, standard, tool};
-use super::{Work, worked};
-use crate::judge::facts::Val;
+use super::largest::Largest;
+use super::{Figure, Work};
 use crate::logs::full_load::Total;
 use crate::logs::gauge::{deviation, fall_of_charge};
-use crate::logs::instrument::Agreement;
+use crate::logs::instrument::Comparison;
 use crate::logs::read::Meaning;
 use crate::record::parts::TestReading;
-use crate::units::{Amount, COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
+use crate::units::{COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
 
-/// Readings of the gauge that must agree: one alone may be chance (common practice, no source).
-const LEAST: usize = 2;
+/// A mean and a fall rest on more than one reading.
+const SEVERAL: usize = 2;
 
 /// A state of charge of the gauge, with its time since the load came on and its step.
 #[derive(Debug, Clone, Copy)]
@@ -70,7 +69,8 @@ impl Work<'_> {
 
     /// Compares every reading of the gauge; adds figures and the facts of the gauge.
     pub(super) fn gauge(&mut self, reference: &Reference<'_>) {
-        let mut checks = Checks::default();
+        let widest = self.physics.limit("comparison_width").ok();
+        let mut largest = Largest::default();
         let mut figures = Vec::new();
         let read: Vec<(Option<f64>, Quantity, f64)> = self
             .readings_of("gauge")
@@ -87,19 +87,20 @@ impl Work<'_> {
                 continue;
             }
             let (name, when) = (name_of(quantity.dimension), when(*at));
-            let line = match self.reference_at(reference, *at, quantity.dimension) {
+            let title = format!("gauge less reference, {name} {when}");
+            match self.reference_at(reference, *at, quantity.dimension) {
                 Ok(total) => {
-                    let line = deviates(quantity.value, *step, total, quantity.dimension);
-                    checks.add(&format!("{name} {when}, {}", line.0), &line.1);
-                    format!("{}; {}", line.0, line.1)
+                    let (text, compared) = deviates(quantity.value, *step, total, quantity.dimension);
+                    figures.push(difference(&title, &compared, quantity.dimension).beside(text.clone()));
+                    largest.compare(&format!("{name} {when}, {text}"), compared, widest, 1);
                 }
                 Err(why) => {
-                    let cannot = Agreement::CannotTell(why);
-                    checks.add(&format!("{name} {when}"), &cannot);
-                    format!("{}: {cannot}", quantity.text)
+                    figures.push(
+                        Figure::words(&title, format!("not known: {why}")).beside(quantity.text.clone()),
+                    );
+                    largest.cannot(&format!("{name} {when}"), &why);
                 }
-            };
-            figures.push((format!("gauge {name} {when}"), line));
+            }
         }
         if let Some((course, on, off)) = reference.course {
             for (meaning, channel) in &course.gauge {
@@ -113,38 +114,42 @@ impl Work<'_> {
                 let step = channel.tool.and_then(|tool| tool.step).or_else(|| smallest_step(channel));
                 let of = self.own_standard(reference, dimension);
                 let total = Total { value: reference, standard: of };
-                let line = deviates(gauge, step.unwrap_or(0.0), total, dimension);
+                let (text, compared) = deviates(gauge, step.unwrap_or(0.0), total, dimension);
                 let name = name_of(dimension);
+                let title = format!("gauge less reference, mean {name} under load");
+                figures.push(difference(&title, &compared, dimension).beside(text.clone()));
                 // A mean of many readings, not one.
-                checks.add_of(LEAST, &format!("mean {name} of the log, {}", line.0), &line.1);
-                figures.push((format!("gauge {name}, mean under load"), format!("{}; {}", line.0, line.1)));
+                largest.compare(&format!("mean {name} of the log, {text}"), compared, widest, SEVERAL);
             }
         }
         let states = self.states(reference, &read);
         if let (Some(before), Some(after)) = (states.first().copied(), states.last().copied())
             && states.len() > 1
         {
-            let (text, agreement) = self.fall(reference, before, after);
-            checks.add_of(2, &format!("state of charge, {text}"), &agreement);
-            figures.push((
-                "gauge state of charge".to_owned(),
-                format!("{} to {}", show_percent(before.value), show_percent(after.value)),
-            ));
-            figures.push(("fall of the state of charge".to_owned(), format!("{text}; {agreement}")));
+            for (when, state) in [("before", before), ("after", after)] {
+                let title = format!("state of charge by the gauge, {when}");
+                figures.push(Figure::percent(&title, state.value, COVERAGE * state.step / 12.0_f64.sqrt()));
+            }
+            let (text, compared) = self.fall(reference, before, after);
+            let title = "fall of the state of charge, by the gauge less counted";
+            figures.push(difference(title, &compared, Dimension::CHARGE).beside(text.clone()));
+            largest.compare(&format!("state of charge, {text}"), compared, widest, SEVERAL);
         } else if let Some(only) = states.first() {
-            let cannot = Agreement::CannotTell("a second reading is needed for its fall".to_owned());
-            checks.add(&format!("state of charge {}", show_percent(only.value)), &cannot);
+            let what = format!("state of charge {}", show_percent(only.value));
+            largest.cannot(&what, "a second reading is needed for its fall");
         }
-        for (name, text) in figures {
-            self.figure(&name, text);
-        }
-        let count = Amount::exact(f64::from(checks.count()), Dimension::NONE);
-        self.trial.facts.insert("test.gauge_readings", Ok(worked(Val::Amount(count), Vec::new())));
-        let answer = checks.answer(
-            "no reading of the pack's own gauge (`[[test.reading]]` of \"gauge\") is recorded",
-            LEAST,
-        );
-        self.trial.facts.insert("test.gauge_agrees", answer);
+        figures.into_iter().for_each(|figure| self.figure(figure));
+        self.fact("test.gauge_readings", largest.count());
+        let answer = match self.physics.limit("comparisons") {
+            Ok(least) => largest.answer(
+                "no reading of the pack's own gauge (`[[test.reading]]` of \"gauge\") is recorded",
+                least,
+                self.source + 11,
+                Dimension::NONE,
+            ),
+            Err(missing) => Err(vec![missing]),
+        };
+        self.fact("test.gauge_error", answer);
     }
 
     /// Standard uncertainty of the test's own instrument at a value.
@@ -214,10 +219,15 @@ impl Work<'_> {
         states
     }
 
-    fn fall(&self, reference: &Reference<'_>, before: State, after: State) -> (String, Agreement) {
+    fn fall(
+        &self,
+        reference: &Reference<'_>,
+        before: State,
+        after: State,
+    ) -> (String, Result<Comparison, String>) {
         let cannot = |why: &str| {
             let points = show_percent(before.value - after.value);
-            (format!("{points} less"), Agreement::CannotTell(why.to_owned()))
+            (format!("{points} less"), Err(why.to_owned()))
         };
         let Some(capacity) = self.record.claims.capacity.quantity() else {
             return cannot("what the gauge calls full (`claims.capacity`) is not recorded");
@@ -262,7 +272,7 @@ impl Work<'_> {
             show_percent(step),
             show_uncertain(counted.0, COVERAGE * counted.1.unwrap_or(0.0), Dimension::CHARGE)
         );
-        (text, found.agreement)
+        (text, found.comparison.map_err(str::to_owned))
     }
 }
 
@@ -278,17 +288,31 @@ fn when(at: Option<f64>) -> String {
     at.map_or_else(|| "at a time not recorded".to_owned(), |at| format!("at {}", show(at, Dimension::TIME)))
 }
 
-fn deviates(gauge: f64, step: f64, reference: Total, dimension: Dimension) -> (String, Agreement) {
+fn deviates(
+    gauge: f64,
+    step: f64,
+    reference: Total,
+    dimension: Dimension,
+) -> (String, Result<Comparison, String>) {
     let found = deviation(gauge, step, reference.value, reference.standard);
-    let more = if found.difference < 0.0 { "less" } else { "more" };
-    let percent = found.relative.map_or(String::new(), |r| format!(" ({})", show_percent(r.abs())));
+    let percent = found.relative.map_or(String::new(), |r| {
+        format!(", {} {}", show_percent(r.abs()), if r < 0.0 { "less" } else { "more" })
+    });
     let text = format!(
-        "{} against {}: {}{percent} {more}",
+        "{} against {}{percent}",
         show(gauge, dimension),
         show_uncertain(reference.value, COVERAGE * reference.standard.unwrap_or(0.0), dimension),
-        show(found.difference.abs(), Dimension { point: false, ..dimension }),
     );
-    (text, found.agreement)
+    (text, found.comparison.map_err(str::to_owned))
+}
+
+/// A difference as a figure, or why there is none.
+fn difference(name: &str, compared: &Result<Comparison, String>, dimension: Dimension) -> Figure {
+    let dimension = Dimension { point: false, ..dimension };
+    match compared {
+        Ok(compared) => Figure::amount(name, compared.difference, compared.expanded, dimension),
+        Err(why) => Figure::words(name, format!("not known: {why}")),
+    }
 }
 
 /// The smallest change of what a gauge shows: its step as far as the log tells.

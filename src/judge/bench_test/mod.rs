@@ -1,10 +1,10 @@
 //! The bench tests of a record, worked out: each log is read where there is one, else what was read off by hand counts.
 //!
-//! This stands between the record and `bench`, which know nothing of each other. It judges nothing: it hands facts
-//! (`test.capacity_found`, `test.held`, `test.blocked`, …) to the rules, with what is missing where a test does not
-//! show them, and figures, the account of the log, and curves to the write-up.
+//! This stands between the record and `logs`, which know nothing of each other. It judges nothing: it hands facts
+//! (`test.capacity_found`, `test.held_for`, `test.cold_charge_current`, …) to the rules, as amounts with their
+//! uncertainty and with what is missing where a test does not show them; and figures, the account of the log, and curves
+//! to the write-up. A log and what was read off by hand fill the same summary ([`summary`]) and meet the same rules.
 
-mod agreement;
 mod branches;
 mod by_hand;
 mod capacity;
@@ -13,11 +13,14 @@ mod charts;
 mod cold_charge;
 mod course;
 mod curve;
+mod figure;
 mod full_load;
 mod gauge;
 mod instruments;
+mod largest;
 mod resistance;
 mod rises;
+mod summary;
 
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
@@ -35,20 +38,38 @@ use crate::logs::read::{ColumnSetting, LogReader, ReadSettings};
 use crate::logs::round_trip::Flow;
 use crate::record::Record;
 use crate::record::parts::BenchTest;
-use crate::units::{Amount, Dimension, show};
+use crate::units::{Amount, Dimension};
 
 use course::Course;
 pub(crate) use course::PLACES;
 pub use curve::{Curve, Series};
+pub use figure::Figure;
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.
 const CURVE_POINTS: usize = 600;
-/// Full load is judged for this long where the record does not say, s: a quarter of an hour (common practice, no source).
-const FULL_LOAD: f64 = 900.0;
-/// Currents up to this share of the capacity per hour are the electronics' own, not charge (common practice, no source).
-const LEAKAGE: f64 = 0.002;
-/// Charging is to be blocked below this, K: 0 °C (common practice, no source).
-const COLD: f64 = 273.15;
+/// Facts that need the test's log, where it has one: by kind of test.
+const OF_A_LOG: &[(&str, &[&str])] = &[
+    ("capacity", &["test.capacity_found", "test.energy_found", "test.resistance"]),
+    (
+        "full load",
+        &[
+            "test.held_for",
+            "test.current_held",
+            "test.ended_by",
+            "test.resistance",
+            "test.branches",
+            "test.branch_sum",
+            "test.branch_error",
+            "test.rises",
+            "test.rise_difference",
+        ],
+    ),
+    ("cold charge", &["test.cold_charge_current", "test.coldest_cell"]),
+    ("charge", &["test.charge_in", "test.energy_in"]),
+    ("", &["test.gauge_readings", "test.gauge_error"]),
+];
+/// Counts that a rule asks before it applies.
+const COUNTS: [&str; 3] = ["test.gauge_readings", "test.branches", "test.rises"];
 /// Sources of uncertainty of tests are numbered from here, apart from those of the record and its instruments.
 const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
 /// Sources of one test.
@@ -56,37 +77,50 @@ const SOURCES_EACH: u32 = 16;
 
 /// A bench test, worked out.
 #[derive(Debug, Clone, Default, Serialize, schemars::JsonSchema)]
-pub struct Trial {
+pub struct TestResult {
     /// Its id.
     pub id: String,
     /// Its kind.
     pub kind: String,
-    /// Figures, name and value.
-    pub figures: Vec<(String, String)>,
+    /// Figures.
+    pub figures: Vec<Figure>,
     /// What was recognised in the log.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub layout: Option<String>,
     /// What was skipped or repaired.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub account: Option<String>,
     /// Why the log could not be used.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub problem: Option<String>,
     /// Curves.
+    #[serde(skip)]
     pub curves: Vec<Curve>,
     /// Facts for the rules.
     #[serde(skip)]
     pub facts: BTreeMap<&'static str, Answer>,
 }
 
-impl Trial {
-    /// The figures that a summary has room for: what the log was pieced together from, and resistances, which come by the
-    /// dozen, last.
-    pub(crate) fn in_brief(&self, most: usize) -> impl Iterator<Item = &(String, String)> {
-        let detail = |figure: &&(String, String)| {
-            ["internal resistance", "log of ", "current of ", "current by"]
-                .iter()
-                .any(|name| figure.0.starts_with(name))
-        };
-        let figures = self.figures.iter();
-        figures.clone().filter(move |figure| !detail(figure)).chain(figures.filter(detail)).take(most)
+impl TestResult {
+    /// The figures that a summary has room for, details last.
+    pub(crate) fn in_brief(&self, most: usize) -> impl Iterator<Item = &Figure> {
+        let of = |detail: bool| self.figures.iter().filter(move |figure| figure.detail == detail);
+        of(false).chain(of(true)).take(most)
+    }
+
+    /// The same without its curves and facts, for a list of figures.
+    pub(crate) fn without_curves(&self) -> Self {
+        let Self { id, kind, figures, layout, account, problem, curves: _, facts: _ } = self.clone();
+        Self { id, kind, figures, layout, account, problem, ..Self::default() }
+    }
+
+    /// What it is called: its kind, and its id behind it.
+    pub(crate) fn name(&self) -> String {
+        match (self.kind.as_str(), self.id.as_str()) {
+            ("", "") => "test".to_owned(),
+            (only, "") | ("", only) => only.to_owned(),
+            (kind, id) => format!("{kind} ({id})"),
+        }
     }
 }
 
@@ -99,15 +133,15 @@ struct Moved {
 
 /// Works out every bench test of a record; `limits` are the rule book's.
 #[must_use]
-pub fn trials(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<Trial> {
+pub fn results(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<TestResult> {
     if record.test.is_empty() {
         return Vec::new();
     }
     let physics = Physics { record, limits, derived: OnceCell::new() };
-    let (mut trials, moved): (Vec<Trial>, Vec<Option<Moved>>) =
-        record.test.iter().enumerate().map(|(index, test)| trial(folder, &physics, index, test)).unzip();
-    charge::round_trips(record, &mut trials, &moved);
-    trials
+    let (mut results, moved): (Vec<TestResult>, Vec<Option<Moved>>) =
+        record.test.iter().enumerate().map(|(index, test)| result(folder, &physics, index, test)).unzip();
+    charge::round_trips(record, &mut results, &moved);
+    results
 }
 
 fn source_of(index: usize) -> u32 {
@@ -127,44 +161,57 @@ impl Physics<'_> {
         let derived = self.derived.get_or_init(|| Derived::of(self.record, self.limits));
         Facts { record: self.record, derived, limits: self.limits, subject }
     }
+
+    /// A limit of the book, SI units.
+    fn limit(&self, name: &str) -> Result<f64, Missing> {
+        let limit = self.limits.get(name).map(Amount::value);
+        limit.ok_or_else(|| Missing::refused(&format!("there is no limit `{name}`")))
+    }
 }
 
-fn trial(folder: &Path, physics: &Physics<'_>, index: usize, test: &BenchTest) -> (Trial, Option<Moved>) {
-    let mut trial = Trial {
+fn result(
+    folder: &Path,
+    physics: &Physics<'_>,
+    index: usize,
+    test: &BenchTest,
+) -> (TestResult, Option<Moved>) {
+    let mut result = TestResult {
         id: test.id.text().unwrap_or_default().to_owned(),
         kind: test.kind.word().unwrap_or_default().to_owned(),
-        ..Trial::default()
+        ..TestResult::default()
     };
-    // Counts that a rule asks before it applies; a test that has more says so later.
-    for name in ["test.gauge_readings", "test.branches", "test.rises"] {
-        trial.facts.insert(name, Ok(worked(Val::Amount(Amount::exact(0.0, Dimension::NONE)), Vec::new())));
-    }
     let source = source_of(index);
-    let mut work = Work { record: physics.record, physics, test, trial: &mut trial, source, moved: None };
+    let mut work = Work { record: physics.record, physics, test, result: &mut result, source, moved: None };
     let log = test.log.text();
-    if log.is_none() && !work.has_branch_logs() {
+    let read = if log.is_none() && !work.has_branch_logs() {
         work.by_hand();
-        let moved = work.moved.take();
-        return (trial, moved);
-    }
-    let result = work.read(folder, log);
+        Ok(())
+    } else {
+        work.read(folder, log)
+    };
     let moved = work.moved.take();
-    if let Err(problem) = result {
-        let log = log.unwrap_or("of the branches");
-        let missing = vec![Missing::refused(&format!("the log {log} could not be used: {problem}"))];
-        for name in [
-            "test.capacity_found",
-            "test.energy_found",
-            "test.held",
-            "test.blocked",
-            "test.charge_in",
-            "test.energy_in",
-        ] {
-            trial.facts.entry(name).or_insert_with(|| Err(missing.clone()));
-        }
-        trial.problem = Some(problem);
+    if let Err(problem) = read {
+        result.without_log(log.unwrap_or("of the branches"), &problem);
+        result.problem = Some(problem);
     }
-    (trial, moved)
+    // What a test has none of is counted as none: a log that could not be used has said so before.
+    for name in COUNTS {
+        let none = || Ok(worked(Val::Amount(Amount::exact(0.0, Dimension::NONE)), Vec::new()));
+        result.facts.entry(name).or_insert_with(none);
+    }
+    (result, moved)
+}
+
+impl TestResult {
+    /// Everything that a log would have shown is missing; it never makes a rule inapplicable.
+    fn without_log(&mut self, log: &str, problem: &str) {
+        let what = format!("the log {log} could not be used: {problem}");
+        let missing = Missing::log(what);
+        let of_kind = OF_A_LOG.iter().filter(|(kind, _)| kind.is_empty() || *kind == self.kind);
+        for name in of_kind.flat_map(|(_, facts)| *facts) {
+            self.facts.entry(name).or_insert_with(|| Err(vec![missing.clone()]));
+        }
+    }
 }
 
 fn worked(value: Val, steps: Vec<String>) -> Worked {
@@ -176,7 +223,7 @@ struct Work<'a> {
     record: &'a Record,
     physics: &'a Physics<'a>,
     test: &'a BenchTest,
-    trial: &'a mut Trial,
+    result: &'a mut TestResult,
     source: u32,
     moved: Option<Moved>,
 }
@@ -191,19 +238,19 @@ impl Work<'_> {
                     settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);
                 }
                 let reader = LogReader::open(&path, &settings).map_err(|error| error.to_string())?;
-                self.trial.layout = Some(reader.layout().to_string());
+                self.result.layout = Some(reader.layout().to_string());
                 Some(reader)
             }
             None => None,
         };
         let result = self.of_kind(folder, reader.as_mut());
         // What was skipped is told even where the log could not be used.
-        self.trial.account = reader.map(|reader| reader.report().to_string());
+        self.result.account = reader.map(|reader| reader.report().to_string());
         result
     }
 
     fn of_kind(&mut self, folder: &Path, reader: Option<&mut LogReader<File>>) -> Result<(), String> {
-        match (self.trial.kind.as_str(), reader) {
+        match (self.result.kind.as_str(), reader) {
             ("full load", reader) => self.full_load(folder, reader),
             ("capacity", Some(reader)) => self.capacity(reader),
             ("charge", Some(reader)) => self.charge(reader),
@@ -237,25 +284,30 @@ impl Work<'_> {
         accuracies
     }
 
-    fn figure(&mut self, name: &str, value: impl Into<String>) {
-        self.trial.figures.push((name.to_owned(), value.into()));
+    fn figure(&mut self, figure: Figure) {
+        self.result.figures.push(figure);
+    }
+
+    /// A figure of an amount without a stated uncertainty.
+    fn plain(&mut self, name: &str, value: f64, dimension: Dimension) {
+        self.figure(Figure::amount(name, value, 0.0, dimension));
     }
 
     fn fact(&mut self, name: &'static str, answer: Answer) {
-        self.trial.facts.insert(name, answer);
+        self.result.facts.insert(name, answer);
     }
 
     /// What a reader of charge and energy must know beside them.
     fn notes(&mut self, integral: &Integral) {
         for note in integral.notes() {
-            self.figure("integration", note);
+            self.figure(Figure::words("integration", note));
         }
     }
 
-    fn temperatures_figure(&mut self, range: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>) {
+    fn temperature_figures(&mut self, range: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>) {
         if let Some((low, high)) = range {
-            let [low, high] = [low, high].map(|t| show(t.value, Dimension::TEMPERATURE));
-            self.figure("temperature", format!("{low} to {high}"));
+            self.plain("lowest temperature", low.value, Dimension::TEMPERATURE);
+            self.plain("highest temperature", high.value, Dimension::TEMPERATURE);
         }
     }
 }

@@ -6,11 +6,11 @@ use uom::si::f64::{ElectricCurrent, Time};
 use uom::si::time::second;
 
 use super::instruments::tool;
-use super::{Work, worked};
+use super::{Figure, Work, worked};
 use crate::judge::facts::{Missing, Val};
 use crate::logs::instrument::Accuracies;
 use crate::logs::load_step::{LoadStep, LoadSteps, StepResistance};
-use crate::units::{Amount, Dimension, show, show_uncertain};
+use crate::units::{Amount, Dimension, show};
 
 /// Times after a step at which the resistance is told, s: as soon as the log shows it, then 1 s and 10 s.
 const TIMES: [f64; 3] = [0.0, 1.0, 10.0];
@@ -40,10 +40,8 @@ impl Work<'_> {
             let word = if step.change.get::<ampere>() > 0.0 { "on" } else { "off" };
             let change = show(step.change.get::<ampere>().abs(), Dimension::CURRENT);
             if let Some(why) = &step.refused {
-                self.figure(
-                    &format!("internal resistance, {change} {word} at {}", at(step)),
-                    format!("not decided: {why}"),
-                );
+                let name = format!("internal resistance, {change} {word} at {}", at(step));
+                self.figure(Figure::words(&name, format!("not known: {why}")).as_detail());
             }
             for found in &step.resistances {
                 let (early, late) = window(step, found);
@@ -53,18 +51,20 @@ impl Work<'_> {
                     show(early, Dimension::TIME)
                 };
                 let resistance = found.resistance;
-                self.figure(
+                let figure = Figure::amount(
                     &format!("internal resistance, {after} after {change} {word}"),
-                    show_uncertain(
-                        resistance.value.get::<ohm>(),
-                        resistance.expanded().get::<ohm>(),
-                        Dimension::RESISTANCE,
-                    ),
+                    resistance.value.get::<ohm>(),
+                    resistance.expanded().get::<ohm>(),
+                    Dimension::RESISTANCE,
                 );
+                self.figure(figure.as_detail());
             }
         }
         if steps.len() > TOLD {
-            self.figure("internal resistance, further changes of load", (steps.len() - TOLD).to_string());
+            #[expect(clippy::cast_precision_loss, reason = "a count of steps")]
+            let further = (steps.len() - TOLD) as f64;
+            let name = "internal resistance, further changes of load";
+            self.figure(Figure::amount(name, further, 0.0, Dimension::NONE).as_detail());
         }
         // The largest step has the smallest share of noise; of its times the earliest has the least polarisation.
         let usable = |found: &&StepResistance, step: &LoadStep| window(step, found).1 <= SHORT + 1e-9;

@@ -2,21 +2,19 @@
 //!
 //! A check on the record and on the model, not on the pack: a large difference means a wrong size, material or
 //! surface in the record, a sensor that sits elsewhere, or heat that takes a way the model does not know.
-//! What is compared is the final rise, by a fit of the approach; a part that was still warming and whose end cannot
-//! be predicted has *at least* its rise, and one that is only known above the air of the room has *at most* it.
+//! The largest difference of any part goes to the rules, from its least to its most. What is compared is the final
+//! rise, by a fit of the approach; a part that was still warming and whose end cannot be predicted has *at least* its
+//! rise, and one that is only known above the air of the room has *at most* it.
 
-use super::Work;
-use super::agreement::Checks;
 use super::course::{Course, part_of};
 use super::instruments::{standard, tool};
+use super::largest::Largest;
+use super::{Figure, Work};
 use crate::judge::facts::path;
 use crate::judge::facts::{Answer, Missing, Side, Subject, predicted_bms_rise};
 use crate::logs::approach::{self, Approach, NotIdentifiable, Steady};
-use crate::logs::instrument::Agreement;
 use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_uncertain};
 
-/// Parts whose rise must agree with its prediction: one alone may be chance (common practice, no source).
-const LEAST: usize = 2;
 const DIFFERENCE: Dimension = Dimension::TEMPERATURE_DIFFERENCE;
 
 /// A temperature that a part came to, or would come to.
@@ -50,7 +48,7 @@ impl Work<'_> {
         current: Option<Amount>,
     ) {
         let mut watched: Vec<(String, Final)> = Vec::new();
-        let mut checks = Checks::default();
+        let mut largest = Largest::default();
         if let Some(course) = course {
             for (channel, fit) in course.temperatures.iter().zip(fits) {
                 let (Some(part), Some((fit, last))) = (&channel.part, fit) else { continue };
@@ -69,8 +67,8 @@ impl Work<'_> {
                     (Some(column), None) => format!("what column \"{column}\" was fixed to is not recorded"),
                     (Some(column), _) => format!("the log has no temperature in a column \"{column}\""),
                 };
-                self.figure(&format!("temperature of {part}"), format!("not known: {why}"));
-                checks.add(part, &Agreement::CannotTell(why));
+                self.figure(Figure::words(&format!("temperature of {part}"), format!("not known: {why}")));
+                largest.cannot(part, &why);
             }
         }
         for reading in &self.test.reading {
@@ -90,23 +88,22 @@ impl Work<'_> {
         for (part, found) in watched {
             let outside = part == "bms";
             let Some(air) = self.air(&of_air, outside) else {
-                let why = "the ambient temperature is not recorded".to_owned();
-                checks.add(&part, &Agreement::CannotTell(why));
+                largest.cannot(&part, "the ambient temperature is not recorded");
                 continue;
             };
-            let (text, agreement) = self.one_rise(&part, found, &air, current.as_ref());
-            self.figure(&format!("rise of {part}"), format!("{text}; {agreement}"));
-            checks.add(&format!("rise of {part}, {text}"), &agreement);
+            self.one_rise(&part, found, &air, current.as_ref(), &mut largest);
         }
-        let count = Amount::exact(f64::from(checks.count()), Dimension::NONE);
-        self.fact("test.rises", Ok(super::worked(crate::judge::facts::Val::Amount(count), Vec::new())));
-        self.fact(
-            "test.rises_agree",
-            checks.answer(
+        self.fact("test.rises", largest.count());
+        let answer = match self.physics.limit("comparisons") {
+            Ok(least) => largest.answer(
                 "the temperature of a part that is named (`[[test.sensor]]`) and that the physics knows",
-                LEAST,
+                least,
+                self.source + 12,
+                DIFFERENCE,
             ),
-        );
+            Err(missing) => Err(vec![missing]),
+        };
+        self.fact("test.rise_difference", answer);
     }
 
     /// What a rise is taken above: measured in this test, recorded for the inspection, or the room's.
@@ -139,47 +136,58 @@ impl Work<'_> {
         Some(Air { value: room.value, standard, of_the_room: !outside, name: "the recorded room".to_owned() })
     }
 
-    fn one_rise(&self, part: &str, found: Final, air: &Air, current: Option<&Amount>) -> (String, Agreement) {
-        let cannot = |why: String| Agreement::CannotTell(why);
+    /// One part: figures, and how far measurement and prediction lie apart.
+    fn one_rise(
+        &mut self,
+        part: &str,
+        found: Final,
+        air: &Air,
+        current: Option<&Amount>,
+        largest: &mut Largest,
+    ) {
         let standard = found.standard.zip(air.standard).map(|(a, b)| a.hypot(b));
         let measured = found.value - air.value;
-        let bound = if found.at_least { "at least " } else { "" };
-        let shown = show_uncertain(measured, COVERAGE * standard.unwrap_or(0.0), DIFFERENCE);
-        let above = format!(
-            "measured {bound}{shown} above {} ({})",
-            air.name,
-            show(air.value, Dimension::TEMPERATURE)
-        );
-        let Some(current) = current else {
-            return (above, cannot("the current is not known".to_owned()));
-        };
+        let expanded = COVERAGE * standard.unwrap_or(0.0);
+        let room = show(air.value, Dimension::TEMPERATURE);
+        let warming = if found.at_least { ", still warming" } else { "" };
+        let figure = Figure::amount(&format!("rise of {part}, measured"), measured, expanded, DIFFERENCE);
+        self.figure(figure.beside(format!("above {} ({room}){warming}", air.name)));
+        let what = format!("rise of {part}");
+        let Some(current) = current else { return largest.cannot(&what, "the current is not known") };
         let ambient = Amount {
             number: Uncertain::new(air.value, self.source + 8, air.standard.unwrap_or(0.0)),
             dimension: Dimension::TEMPERATURE,
         };
-        let predicted = match self.predicted(part, current, &ambient) {
-            Ok(worked) => worked,
+        let bound = if found.at_least { "at least " } else { "" };
+        let above = format!(
+            "{what}, measured {bound}{} above {} ({room})",
+            show_uncertain(measured, expanded, DIFFERENCE),
+            air.name,
+        );
+        let predicted = self.predicted(part, current, &ambient);
+        let (worked, amount) = match &predicted {
+            Ok(worked) => match worked.value.amount() {
+                Some(amount) => (worked, amount),
+                None => return largest.cannot(&above, "not predicted"),
+            },
             Err(missing) => {
-                let why: Vec<String> = missing.into_iter().map(|missing| missing.what).collect();
-                return (above, cannot(format!("not predicted: {}", why.join("; "))));
+                let why: Vec<&str> = missing.iter().map(|missing| missing.what.as_str()).collect();
+                return largest.cannot(&above, &format!("not predicted: {}", why.join("; ")));
             }
         };
-        let Some(amount) = predicted.value.amount().cloned() else {
-            return (above, cannot("not predicted".to_owned()));
-        };
-        let difference = measured - amount.value();
         let at = show(current.value(), Dimension::CURRENT);
+        let name = format!("rise of {part}, predicted");
+        let figure = Figure::amount(&name, amount.value(), amount.number.expanded(), DIFFERENCE);
+        self.figure(figure.beside(format!("at {at}")));
+        let difference = measured - amount.value();
         let text = format!(
             "{above}, predicted {} at {at}: {} {}",
-            show_uncertain(amount.value(), amount.number.expanded(), DIFFERENCE),
+            amount.show(),
             show(difference.abs(), DIFFERENCE),
             if difference < 0.0 { "less" } else { "more" },
         );
         let Some(standard) = standard else {
-            return (text, cannot("the accuracy of the thermometer is not known".to_owned()));
-        };
-        let Some(limit) = self.physics.limits.get("rise_agreement").map(Amount::value) else {
-            return (text, cannot("there is no limit `rise_agreement`".to_owned()));
+            return largest.cannot(&text, "the accuracy of the thermometer is not known");
         };
         let expanded = COVERAGE * standard.hypot(amount.number.standard());
         let mut open = Open::default();
@@ -189,13 +197,12 @@ impl Work<'_> {
         if air.of_the_room {
             open.less.push(ROOM);
         }
-        match predicted.bound.as_ref().map(|bound| bound.side) {
+        match worked.bound.as_ref().map(|bound| bound.side) {
             Some(Side::AtLeast) => open.less.push(LEFT_OUT),
             Some(Side::AtMost) => open.more.push(LEFT_OUT),
-            None => {}
+            Some(Side::Within) | None => {}
         }
-        let agreement = decide(difference, expanded, limit, &open);
-        (text, agreement)
+        apart(&text, difference, expanded, &open, largest);
     }
 
     /// The rise that the physics predicts for a part at a current and an ambient.
@@ -224,27 +231,20 @@ const WARMING: &str = "the part was still warming";
 const ROOM: &str = "the rise is known above the air of the room only";
 const LEFT_OUT: &str = "the prediction leaves out what is not recorded";
 
-/// Decides |difference| ≤ limit with a guard band, where the true difference may also be larger or smaller.
-fn decide(difference: f64, expanded: f64, limit: f64, open: &Open) -> Agreement {
-    let (low, high) = (difference - expanded, difference + expanded);
-    if low > limit && open.less.is_empty() || high < -limit && open.more.is_empty() {
-        return Agreement::Disagree;
+/// Adds |difference| from its least to its most, where the true difference may also be larger or smaller.
+fn apart(text: &str, difference: f64, expanded: f64, open: &Open, largest: &mut Largest) {
+    let (nearer, farther) =
+        if difference < 0.0 { (&open.more, &open.less) } else { (&open.less, &open.more) };
+    // What may be nearer to the prediction, or beyond it on the other side, says nothing.
+    if !nearer.is_empty() {
+        let reasons: Vec<&str> = nearer.iter().chain(farther).copied().collect();
+        return largest.cannot(text, &reasons.join("; "));
     }
-    let reasons: Vec<&str> = open.more.iter().chain(&open.less).copied().collect();
-    if low >= -limit && high <= limit || low > limit || high < -limit {
-        if reasons.is_empty() {
-            return Agreement::Agree;
-        }
-        return Agreement::CannotTell(reasons.join("; "));
+    let magnitude = difference.abs();
+    largest.add(text.to_owned(), magnitude - expanded, magnitude + expanded, 1);
+    for reason in farther {
+        largest.may_be_more(text, reason);
     }
-    let inside = format!(
-        "the limit of {} lies inside the uncertainty of the difference, {}",
-        show(limit, DIFFERENCE),
-        show(expanded, DIFFERENCE)
-    );
-    Agreement::CannotTell(
-        reasons.iter().map(|reason| (*reason).to_owned()).chain([inside]).collect::<Vec<_>>().join("; "),
-    )
 }
 
 fn end_of(fit: &Result<Approach, NotIdentifiable>, last: f64, thermometer: Option<f64>) -> Final {
@@ -258,31 +258,36 @@ fn end_of(fit: &Result<Approach, NotIdentifiable>, last: f64, thermometer: Optio
     }
 }
 
-/// What a fit says, for a figure; `thermometer` is the standard uncertainty of its readings in K, where it is known.
-pub(super) fn fit_in_words(
+/// Where a channel would come to rest, by the fit of its approach; `thermometer` is the standard uncertainty of its
+/// readings in K, where it is known.
+pub(super) fn final_temperature(
+    label: &str,
     fit: &Result<Approach, NotIdentifiable>,
     last: f64,
     thermometer: Option<f64>,
-) -> String {
+) -> Figure {
+    let name = format!("final temperature of {label}");
     let found = end_of(fit, last, thermometer);
     let fit = match fit {
         Ok(fit) => fit,
-        Err(why) => return format!("not predicted: {}", why.0),
+        Err(why) => return Figure::words(&name, format!("not predicted: {}", why.0)),
     };
-    let end = match found.standard {
-        Some(standard) => show_uncertain(found.value, COVERAGE * standard, Dimension::TEMPERATURE),
+    let by_fit = match found.standard {
+        Some(_) => String::new(),
         None => format!(
-            "{}, ± {} by the fit alone as the thermometer's accuracy is not known",
-            show(found.value, Dimension::TEMPERATURE),
+            "± {} by the fit alone as the thermometer's accuracy is not known; ",
             show(fit.expanded, DIFFERENCE)
         ),
     };
     let steady = match fit.steady {
         Steady::Reached => "steady state was reached",
         Steady::NotReached => "steady state was not reached",
-        Steady::NotDecided => "whether steady state was reached is not decided",
+        Steady::NotDecided => "whether steady state was reached is not known",
     };
-    format!("{end}; {steady}; time constant {}", show(fit.time_constant.value, Dimension::TIME))
+    let time = show(fit.time_constant.value, Dimension::TIME);
+    let expanded = COVERAGE * found.standard.unwrap_or(0.0);
+    let figure = Figure::amount(&name, found.value, expanded, Dimension::TEMPERATURE);
+    figure.beside(format!("{by_fit}{steady}; time constant {time}"))
 }
 
 /// The approach of a channel between two times, with its last value there.
@@ -302,20 +307,29 @@ mod tests {
     use super::*;
 
     #[test]
-    fn outcomes_of_a_difference() {
-        let cannot = |agreement: &Agreement| matches!(agreement, Agreement::CannotTell(_));
+    fn how_far_apart() {
         let known = Open::default();
         let warming = Open { more: vec![WARMING], less: Vec::new() };
         let room = Open { more: Vec::new(), less: vec![ROOM] };
-        assert_eq!(decide(3.0, 2.0, 10.0, &known), Agreement::Agree);
-        assert_eq!(decide(-15.0, 2.0, 10.0, &known), Agreement::Disagree);
-        assert!(cannot(&decide(9.0, 2.0, 10.0, &known)));
-        // Still warming: less than predicted says nothing, more than predicted does.
-        assert!(cannot(&decide(-15.0, 2.0, 10.0, &warming)));
-        assert!(cannot(&decide(0.0, 2.0, 10.0, &warming)));
-        assert_eq!(decide(15.0, 2.0, 10.0, &warming), Agreement::Disagree);
-        // Above the room only: more than predicted says nothing, less does.
-        assert!(cannot(&decide(15.0, 2.0, 10.0, &room)));
-        assert_eq!(decide(-15.0, 2.0, 10.0, &room), Agreement::Disagree);
+        // Difference, what is open, least and most, whether it may be more.
+        for (difference, open, wanted) in [
+            (3.0, &known, Some((1.0, 5.0, false))),
+            (-15.0, &known, Some((13.0, 17.0, false))),
+            // Still warming: less than predicted says nothing, more than predicted does.
+            (-15.0, &warming, None),
+            (15.0, &warming, Some((13.0, 17.0, true))),
+            // Above the room only: more than predicted says nothing, less does.
+            (15.0, &room, None),
+            (-15.0, &room, Some((13.0, 17.0, true))),
+        ] {
+            let mut largest = Largest::default();
+            apart("a", difference, 2.0, open, &mut largest);
+            let found = largest.answer("", 1.0, 1, DIFFERENCE).ok().map(|worked| {
+                let amount = worked.value.amount().unwrap().clone();
+                let (value, u) = (amount.value(), amount.number.expanded());
+                (value - u, value + u, worked.bound.is_some())
+            });
+            assert_eq!(found, wanted, "{difference}");
+        }
     }
 }

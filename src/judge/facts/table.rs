@@ -3,6 +3,7 @@
 use super::value::Type;
 use crate::physics::fuse::RespondsTo;
 use crate::record::field::Word;
+use crate::record::parts::TestEnd;
 use crate::units::Dimension;
 
 /// A derived fact, described.
@@ -108,11 +109,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::NONE,
         "1 where a bench test shows the pack's resistance within 1 s of a load step, else 0",
     ),
-    FactInfo {
-        name: "path.short_circuit_agrees",
-        kind: Type::YesNo,
-        about: "whether the two short-circuit currents agree within their uncertainty",
-    },
+    fact(
+        "path.short_circuit_error",
+        Dimension::NONE,
+        "normalised error of the short-circuit current from a load step against that from the parts; not known where the load step gives less",
+    ),
     fact(
         "path.overcurrent_devices",
         Dimension::NONE,
@@ -220,16 +221,27 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::ENERGY,
         "energy that the test shows, by integration of its log or as read off",
     ),
+    fact(
+        "test.held_for",
+        Dimension::TIME,
+        "longest time at or above rated current without interruption, by a log or as read off: from what it surely was to what it may have been",
+    ),
+    fact("test.current_held", Dimension::CURRENT, "mean current under load, by a log or as read off"),
     FactInfo {
-        name: "test.held",
-        kind: Type::YesNo,
-        about: "whether rated current was held for a quarter of an hour",
+        name: "test.ended_by",
+        kind: Type::Word(TestEnd::WORDS),
+        about: "how a full-load test ended, by a log or as read off",
     },
-    FactInfo {
-        name: "test.blocked",
-        kind: Type::YesNo,
-        about: "whether charging was blocked while the cells were cold",
-    },
+    fact(
+        "test.cold_charge_current",
+        Dimension::CURRENT,
+        "current into the cells while they were below `limit.charge_temperature`, without what the heater took: from what surely flowed to what may have",
+    ),
+    fact(
+        "test.coldest_cell",
+        Dimension::TEMPERATURE,
+        "the coldest that the cells were, by a log or as read off",
+    ),
     fact("test.charge_in", Dimension::CHARGE, "charge that went into the pack, by integration of the log"),
     fact("test.energy_in", Dimension::ENERGY, "energy that went into the pack, by integration of the log"),
     fact(
@@ -248,24 +260,24 @@ pub const FACTS: &[FactInfo] = &[
         "resistance of the whole pack within a second of a load step",
     ),
     fact("test.gauge_readings", Dimension::NONE, "number of comparisons with the pack's own gauge"),
-    FactInfo {
-        name: "test.gauge_agrees",
-        kind: Type::YesNo,
-        about: "whether the pack's own gauge agrees with the reference within its step and the instruments (k = 2)",
-    },
+    fact(
+        "test.gauge_error",
+        Dimension::NONE,
+        "largest normalised error of the pack's own gauge against the reference, with its step and the instruments (k = 2)",
+    ),
     fact("test.branches", Dimension::NONE, "number of instruments that each see a part of the current"),
     fact("test.branch_sum", Dimension::CURRENT, "sum of the currents of the branches"),
-    FactInfo {
-        name: "test.branches_agree",
-        kind: Type::YesNo,
-        about: "whether the sum of the branches agrees with an instrument of the whole current and with the gauge (k = 2)",
-    },
+    fact(
+        "test.branch_error",
+        Dimension::NONE,
+        "largest normalised error of the sum of the branches against an instrument of the whole current and against the gauge (k = 2)",
+    ),
     fact("test.rises", Dimension::NONE, "number of parts whose temperature the test follows"),
-    FactInfo {
-        name: "test.rises_agree",
-        kind: Type::YesNo,
-        about: "whether the measured rises of named parts agree with the prediction at that current",
-    },
+    fact(
+        "test.rise_difference",
+        Dimension::TEMPERATURE_DIFFERENCE,
+        "largest difference of a named part between its measured rise and the prediction at that current",
+    ),
     fact(
         "rig.fault_current",
         Dimension::CURRENT,

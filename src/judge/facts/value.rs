@@ -90,6 +90,9 @@ pub enum Reason {
     Refused,
 }
 
+/// Name of a log that is missing, in expressions.
+const LOG: &str = "test.log";
+
 /// Stands in the place of a name where several are counted; no fact is called so.
 const MORE: &str = "…";
 
@@ -140,6 +143,18 @@ impl Missing {
     fn counts(&self) -> Option<usize> {
         let text = (self.name == MORE).then_some(self.what.as_str())?;
         text.split(' ').find_map(|word| word.parse().ok())
+    }
+
+    /// A log that could not be used.
+    #[must_use]
+    pub(crate) fn log(what: String) -> Self {
+        Self { name: LOG.to_owned(), what, reason: Reason::Refused }
+    }
+
+    /// True for a log that could not be used.
+    #[must_use]
+    pub(crate) fn is_log(&self) -> bool {
+        self.name == LOG
     }
 
     /// A refusal, in the words of whoever refuses.
@@ -237,6 +252,8 @@ pub enum Side {
     AtLeast,
     /// The true value is at most this large: something was left out that would take from it.
     AtMost,
+    /// The true value lies within the uncertainty that is stated; what is missing would narrow it.
+    Within,
 }
 
 /// A value that is only a bound, because something is missing.

@@ -179,7 +179,10 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
             let (left, right) = (evaluate(left, facts), evaluate(right, facts));
             match (left, right) {
                 (Ok(left), Ok(right)) => {
-                    let finding = compare(rule, facts, *relation, &left, &right);
+                    let mut finding = compare(rule, facts, *relation, &left, &right);
+                    if finding.outcome == Outcome::NotDecided {
+                        finding.missing = would_narrow(rule, facts);
+                    }
                     match only_bounded(rule, facts, *relation, finding.outcome) {
                         missing if missing.is_empty() => finding,
                         missing => Finding {
@@ -230,8 +233,13 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
     for name in &names {
         let Some(Ok(worked)) = facts.worked(name) else { continue };
         let (Some(bound), Some(amount)) = (&worked.bound, worked.value.amount()) else { continue };
-        let up = if bound.side == Side::AtLeast { 1.0 } else { -1.0 };
-        let step = up * 1e-3 * amount.value().abs();
+        let up = match bound.side {
+            Side::AtLeast => 1.0,
+            Side::AtMost => -1.0,
+            Side::Within => continue,
+        };
+        // A bound of zero moves as well.
+        let step = up * 1e-3 * if amount.value() == 0.0 { 1.0 } else { amount.value().abs() };
         let moved = Moved { facts, name, to: amount.number.shifted(step), dimension: amount.dimension };
         let margin = |env: &dyn Env| match (evaluate(left, env), evaluate(right, env)) {
             (Ok(Val::Amount(l)), Ok(Val::Amount(r))) => towards(relation) * (l.value() - r.value()),
@@ -251,6 +259,14 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
         }
     }
     missing
+}
+
+/// What would narrow the bounds and ranges that a requirement rests on.
+fn would_narrow(rule: &Rule, facts: &Facts<'_>) -> Vec<Missing> {
+    let mut names = Vec::new();
+    gather(&rule.require, &mut names);
+    let bounds = names.iter().filter_map(|name| facts.worked(name)?.as_ref().ok()?.bound.as_ref());
+    bounds.flat_map(|bound| bound.missing.iter().cloned()).collect()
 }
 
 /// Facts with one of them moved.

@@ -7,8 +7,8 @@ use super::field::FieldRef;
 use super::fold::Wanted;
 use super::plan::Plan;
 use super::{SHORTEST_VALUE, Withheld, program_says};
-use crate::judge::bench_test::Trial;
-use crate::judge::facts::{Derived, Missing, Reason};
+use crate::judge::bench_test::{TestResult, results};
+use crate::judge::facts::{Derived, Missing, Reason, Val};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Judgement, Outcome};
 use crate::record::field::WITHHELD;
@@ -32,29 +32,29 @@ pub(crate) fn publish(inspection: Inspection, plan: &Plan) -> Inspection {
     }
     names.rename(&mut hidden);
     let truth = if names.parts.is_empty() && names.photos.is_empty() {
-        (inspection.trials, inspection.derived, inspection.judgement)
+        (inspection.bench_tests, inspection.derived, inspection.judgement)
     } else {
         let mut record = inspection.record.clone();
         names.rename(&mut record);
         crate::judge::inspection::worked_out(&inspection.folder, &record, &inspection.book)
     };
-    let (true_trials, true_derived, true_judgement) = truth;
+    let (true_results, true_derived, true_judgement) = truth;
 
     let limits = inspection.book.limit_amounts();
     let with_logs = hidden_but_logs(&hidden, &inspection.record);
-    let mut trials = crate::judge::bench_test::trials(&inspection.folder, &with_logs, &limits);
-    let facts = trials.iter().map(|trial| trial.facts.clone()).collect();
+    let mut bench_tests = results(&inspection.folder, &with_logs, &limits);
+    let facts = bench_tests.iter().map(|result| result.facts.clone()).collect();
     let mut derived = Derived::with_tests(&hidden, &limits, facts);
     derived.withhold_differences(&true_derived);
     let mut judgement = crate::judge::rules::judge(&hidden, &derived, &inspection.book);
     let findings = withhold_findings(&mut judgement, &true_judgement);
-    for (index, trial) in trials.iter_mut().enumerate() {
-        withhold_figures(trial, true_trials.get(index), plan);
-        derived.facts_of_test(index).clone_into(&mut trial.facts);
+    for (index, result) in bench_tests.iter_mut().enumerate() {
+        withhold_figures(result, true_results.get(index), plan);
+        derived.facts_of_test(index).clone_into(&mut result.facts);
     }
 
     withheld.record(&mut hidden);
-    trials.iter_mut().for_each(|trial| withheld.trial(trial));
+    bench_tests.iter_mut().for_each(|result| withheld.test_result(result));
     withheld.derived(&mut derived);
     withheld.judgement(&mut judgement);
     hidden.withhold = Withhold::default();
@@ -69,7 +69,16 @@ pub(crate) fn publish(inspection: Inspection, plan: &Plan) -> Inspection {
         findings,
     };
     let (folder, book) = (inspection.folder, inspection.book);
-    Inspection { folder, text: String::new(), record: hidden, book, trials, derived, judgement, withheld }
+    Inspection {
+        folder,
+        text: String::new(),
+        record: hidden,
+        book,
+        bench_tests,
+        derived,
+        judgement,
+        withheld,
+    }
 }
 
 /// Literal texts, and the values of named fields that are worth searching.
@@ -302,24 +311,25 @@ impl FieldRef {
 }
 
 /// Figures of a test that would be others, were nothing withheld.
-fn withhold_figures(trial: &mut Trial, truth: Option<&Trial>, plan: &Plan) {
+fn withhold_figures(result: &mut TestResult, truth: Option<&TestResult>, plan: &Plan) {
     let Some(truth) = truth else { return };
-    for (name, value) in &mut trial.figures {
-        if !truth.figures.iter().any(|(known, same)| known == name && same == value) {
-            *value = format!("{WITHHELD}: {}", Missing::withheld().what);
+    for figure in &mut result.figures {
+        if !truth.figures.contains(figure) {
+            figure.value = Val::Text(format!("{WITHHELD}: {}", Missing::withheld().what));
+            figure.note.clear();
         }
     }
     // A log that is read without a withheld setting may be read wrongly.
-    trial.curves.retain(|curve| {
+    result.curves.retain(|curve| {
         truth.curves.iter().any(|known| known.name == curve.name && known.series == curve.series)
     });
-    for (told, truth) in [(&mut trial.layout, &truth.layout), (&mut trial.account, &truth.account)] {
+    for (told, truth) in [(&mut result.layout, &truth.layout), (&mut result.account, &truth.account)] {
         if told != truth {
             *told = told.is_some().then(|| WITHHELD.to_owned());
         }
     }
     // The words for what is missing do not know that it is there.
-    if let Some(problem) = &mut trial.problem {
+    if let Some(problem) = &mut result.problem {
         for (key, _) in &plan.fields {
             *problem = problem.replace(&format!("`{key}` is not recorded"), &format!("`{key}` is withheld"));
         }

@@ -4,9 +4,10 @@
 //! compile until somebody has decided about it.
 
 use super::Withheld;
-use crate::judge::bench_test::{Curve, Series, Trial};
+use crate::judge::bench_test::{Curve, Figure, Series, TestResult};
 use crate::judge::facts::{Answer, Bound, Derived, Missing, Val, Worked};
 use crate::judge::rules::{Change, ComparedSide, Finding, Judgement, NotApplied, Used, Working};
+use crate::record::field::WITHHELD;
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 
 impl Withheld {
@@ -59,11 +60,19 @@ impl Withheld {
         }
     }
 
-    pub(super) fn trial(&self, trial: &mut Trial) {
-        let Trial { id, kind, figures, layout, account, problem, curves, facts } = trial;
+    pub(super) fn test_result(&self, result: &mut TestResult) {
+        let TestResult { id, kind, figures, layout, account, problem, curves, facts } = result;
         self.each([id, kind].into_iter().chain(layout).chain(account).chain(problem));
-        for (name, value) in figures {
-            self.each([name, value]);
+        for figure in figures {
+            // A value is shown in one form only.
+            if !matches!(figure.value, Val::Text(_)) && self.concerns(&figure.text()) {
+                figure.value = Val::Text(WITHHELD.to_owned());
+            }
+            let Figure { name, value, note, percent: _, detail: _ } = figure;
+            self.each([name, note]);
+            if let Val::Text(text) = value {
+                self.text(text);
+            }
         }
         for Curve { name, x, y, series, marks, levels } in curves {
             self.each([name, x, y]);

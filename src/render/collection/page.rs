@@ -146,7 +146,7 @@ struct Short<'a> {
 #[derive(Serialize)]
 struct Test<'a> {
     name: String,
-    figures: Vec<&'a (String, String)>,
+    figures: Vec<(&'a str, String)>,
     problem: Option<&'a str>,
 }
 
@@ -182,17 +182,15 @@ pub(super) fn pack<'a>(
         met_number: view.counts.meets,
         changes: view.changes.iter().map(|c| (c.what.as_str(), c.reason.as_str())).collect(),
         tests: inspection
-            .trials
+            .bench_tests
             .iter()
-            .map(|trial| Test {
-                name: match (trial.kind.as_str(), trial.id.as_str()) {
-                    ("", "") => "test".to_owned(),
-                    (kind, "") => kind.to_owned(),
-                    ("", id) => id.to_owned(),
-                    (kind, id) => format!("{kind} ({id})"),
-                },
-                figures: trial.in_brief(FIGURES).collect(),
-                problem: trial.problem.as_deref(),
+            .map(|result| Test {
+                name: result.name(),
+                figures: result
+                    .in_brief(FIGURES)
+                    .map(|figure| (figure.name.as_str(), figure.shown()))
+                    .collect(),
+                problem: result.problem.as_deref(),
             })
             .collect(),
         folder: &row.folder,

@@ -10,18 +10,18 @@ use super::difference::{Change, Kind, Sourced, fields, shown};
 use super::elements::of_answers;
 use super::fields::{self, Cell, PartComparison, Row, Sorted};
 use super::matching::{Item, Rows};
-use crate::judge::bench_test::{Curve, Series, Trial};
-use crate::judge::facts::Answer;
+use crate::judge::bench_test::{Curve, Figure, Series, TestResult};
+use crate::judge::facts::{Answer, Val};
 use crate::record::parts::BenchTest;
 use crate::record::{Part, Record, State};
-use crate::units::{self, Amount, COVERAGE, Dimension, Uncertain};
 
 /// Settings that must agree for two tests to be compared.
 const CONDITIONS: [&str; 5] = ["current", "rate", "cutoff_voltage", "ambient", "cell_temperature"];
 /// Ambient temperatures that differ by less are the same condition, K (common practice, no source).
 const SAME_AMBIENT: f64 = 3.0;
 /// Figures that a fact stands for.
-const TOLD: [&str; 4] = ["capacity", "energy", "charge into the pack", "energy into the pack"];
+const TOLD: [&str; 5] =
+    ["capacity", "energy", "charge into the pack", "energy into the pack", "rated current held for"];
 /// Lines that one chart can tell apart by their dashes.
 const LINES: usize = 6;
 
@@ -87,15 +87,15 @@ fn one(columns: &Columns<'_>, rows: &Rows, row: usize) -> TestComparison {
     let at = &rows.rows[row].at;
     let tests: Vec<Option<&BenchTest>> =
         at.iter().zip(columns.inspections).map(|(at, i)| at.and_then(|at| i.record.test.get(at))).collect();
-    let trials: Vec<Option<&Trial>> =
-        at.iter().zip(columns.inspections).map(|(at, i)| at.and_then(|at| i.trials.get(at))).collect();
-    let kind = trials.iter().flatten().next().map_or_else(String::new, |trial| trial.kind.clone());
+    let results: Vec<Option<&TestResult>> =
+        at.iter().zip(columns.inspections).map(|(at, i)| at.and_then(|at| i.bench_tests.get(at))).collect();
+    let kind = results.iter().flatten().next().map_or_else(String::new, |result| result.kind.clone());
     let (conditions_differ, conditions_open) = conditions(columns, &tests);
     let compared = conditions_differ.is_empty();
-    let figures = if compared { figures(columns, &trials) } else { Vec::new() };
+    let figures = if compared { figures(columns, &results) } else { Vec::new() };
     let told: &[&str] = if figures.is_empty() { &[] } else { &TOLD };
     let (mut further, mut words) = (Vec::new(), Vec::new());
-    for (name, each) in by_name(&trials, told) {
+    for (name, each) in by_name(&results, told) {
         match figure(columns, name, &each).filter(|_| compared) {
             Some(row) => further.push(row),
             None => words.push((name.to_owned(), in_words(&each))),
@@ -108,10 +108,10 @@ fn one(columns: &Columns<'_>, rows: &Rows, row: usize) -> TestComparison {
             None => kind.clone(),
         },
         ids: tests.iter().map(|test| test.and_then(|t| t.id.text().map(str::to_owned))).collect(),
-        problems: trials
+        problems: results
             .iter()
             .zip(&columns.names)
-            .filter_map(|(trial, name)| Some(format!("{name}: {}", trial.as_ref()?.problem.as_ref()?)))
+            .filter_map(|(result, name)| Some(format!("{name}: {}", result.as_ref()?.problem.as_ref()?)))
             .collect(),
         further,
         words,
@@ -121,7 +121,7 @@ fn one(columns: &Columns<'_>, rows: &Rows, row: usize) -> TestComparison {
             only_in: columns.only_in(at),
             fields: Sorted::of(fields::rows(&tests, columns, &["id", "kind"], false)),
         },
-        curves: curves(columns, &trials, compared),
+        curves: curves(columns, &results, compared),
         figures,
         conditions_differ,
         conditions_open,
@@ -171,12 +171,12 @@ fn conditions(columns: &Columns<'_>, tests: &[Option<&BenchTest>]) -> (Vec<Strin
 }
 
 /// Facts of the tests with their differences.
-fn figures(columns: &Columns<'_>, trials: &[Option<&Trial>]) -> Vec<Row> {
+fn figures(columns: &Columns<'_>, results: &[Option<&TestResult>]) -> Vec<Row> {
     let names = [
         ("capacity", "test.capacity_found"),
         ("energy", "test.energy_found"),
-        ("rated current held", "test.held"),
-        ("charging blocked in the cold", "test.blocked"),
+        ("rated current held for", "test.held_for"),
+        ("charge current into cold cells", "test.cold_charge_current"),
         ("charge into the pack", "test.charge_in"),
         ("energy into the pack", "test.energy_in"),
     ];
@@ -184,53 +184,55 @@ fn figures(columns: &Columns<'_>, trials: &[Option<&Trial>]) -> Vec<Row> {
         .iter()
         .filter_map(|(what, name)| {
             let answers: Vec<Option<&Answer>> =
-                trials.iter().map(|trial| trial.and_then(|trial| trial.facts.get(name))).collect();
+                results.iter().map(|result| result.and_then(|result| result.facts.get(name))).collect();
             answers.iter().flatten().next()?;
             Some(of_answers(what, &answers, columns))
         })
         .collect()
 }
 
-/// Every figure by name, in the order in which the names come first: for each record all its values of that name.
-fn by_name<'a>(trials: &[Option<&'a Trial>], without: &[&str]) -> Vec<(&'a str, Vec<Vec<&'a str>>)> {
+/// Every figure by name, in the order in which the names come first: for each record all its figures of that name.
+fn by_name<'a>(results: &[Option<&'a TestResult>], without: &[&str]) -> Vec<(&'a str, Vec<Vec<&'a Figure>>)> {
     let mut names: Vec<&str> = Vec::new();
-    for (name, _) in trials.iter().flatten().flat_map(|trial| &trial.figures) {
-        if !names.contains(&name.as_str()) && !without.contains(&name.as_str()) {
-            names.push(name);
+    for figure in results.iter().flatten().flat_map(|result| &result.figures) {
+        if !names.contains(&figure.name.as_str()) && !without.contains(&figure.name.as_str()) {
+            names.push(&figure.name);
         }
     }
     let of = |name: &str| {
-        let each = trials.iter().map(|trial| {
-            let figures = trial.iter().flat_map(|trial| &trial.figures);
-            figures.filter(|(known, _)| known == name).map(|(_, value)| value.as_str()).collect()
+        let each = results.iter().map(|result| {
+            let figures = result.iter().flat_map(|result| &result.figures);
+            figures.filter(|figure| figure.name == name).collect()
         });
         each.collect()
     };
     names.into_iter().map(|name| (name, of(name))).collect()
 }
 
-/// A figure with its differences, where each record has one quantity of that name at the most, and some record one.
-fn figure(columns: &Columns<'_>, what: &str, each: &[Vec<&str>]) -> Option<Row> {
-    let mut quantities = Vec::with_capacity(each.len());
-    for values in each {
-        quantities.push(match values.as_slice() {
+/// A figure with its differences, where each record has one amount of that name at the most, and some record one.
+fn figure(columns: &Columns<'_>, what: &str, each: &[Vec<&Figure>]) -> Option<Row> {
+    let mut amounts = Vec::with_capacity(each.len());
+    for figures in each {
+        amounts.push(match figures.as_slice() {
             [] => None,
-            [only] => Some(shown_quantity(only)?),
+            [Figure { value: Val::Amount(amount), .. }] => Some(amount),
             _ => return None,
         });
     }
-    quantities.iter().flatten().next()?;
-    let cells = each.iter().zip(&quantities).map(|(values, quantity)| {
-        let cell = quantity.as_ref().map_or_else(Cell::default, Cell::of_amount);
-        Cell { text: values.first().map_or("–", |text| text).to_owned(), ..cell }
+    amounts.iter().flatten().next()?;
+    let percent = each.iter().flatten().any(|figure| figure.percent);
+    let cells = each.iter().zip(&amounts).map(|(figures, amount)| match (figures.first(), amount) {
+        (Some(figure), Some(amount)) => Cell {
+            text: figure.text(),
+            note: Some(figure.note.clone()).filter(|note| !note.is_empty()),
+            ..Cell::of_amount(amount)
+        },
+        _ => Cell::text("–"),
     });
-    let changes = (1..quantities.len()).map(|at| {
+    let changes = (1..amounts.len()).map(|at| {
         let names = columns.names(0, at);
-        match (&quantities[0], &quantities[at]) {
-            (Some(a), Some(b)) if a.dimension == b.dimension => {
-                let percent = each.iter().flatten().any(|text| text.contains('%'));
-                shown(a, b, percent, names)
-            }
+        match (amounts[0], amounts[at]) {
+            (Some(a), Some(b)) if a.dimension == b.dimension => shown(a, b, percent, names),
             (Some(_), Some(_)) => Change::plain(Kind::NotCompared, "not the same kind of quantity"),
             (None, None) => Change::plain(Kind::NotCompared, "in neither"),
             (a, _) => Change::plain(Kind::OneOnly, fields::only_in(names, a.is_none())),
@@ -239,36 +241,15 @@ fn figure(columns: &Columns<'_>, what: &str, each: &[Vec<&str>]) -> Option<Row> 
     Some(Row::new(what, cells.collect(), changes.collect()))
 }
 
-/// The quantity with which a figure begins, read back from what the write-up shows: a difference is then one that a
-/// reader can check. What follows it (`(k = 2): the claim is met`) stays in words.
-fn shown_quantity(text: &str) -> Option<Amount> {
-    let end = [" (", "; ", ": ", ", "].iter().filter_map(|mark| text.find(mark)).min().unwrap_or(text.len());
-    let head = text.get(..end)?.trim();
-    let (value, expanded, dimension) = match head.strip_suffix('%') {
-        // Of a percentage the uncertainty is in percentage points; the record's `± 2 %` is a share of the value.
-        Some(percent) => {
-            let (value, expanded) = percent.split_once('±').unwrap_or((percent, "0"));
-            let share = |text: &str| Some(text.trim().parse::<f64>().ok()? / 100.0);
-            (share(value)?, share(expanded)?, Dimension::NONE)
-        }
-        None => {
-            let quantity = units::parse(head).ok()?;
-            (quantity.value, quantity.expanded.unwrap_or(0.0), quantity.dimension)
-        }
-    };
-    // Two records are independent of each other, so the number of the source does not matter.
-    let number = Uncertain::exact(value).with_part(0, expanded / COVERAGE);
-    Some(Amount { number, dimension })
-}
-
-/// Values of one figure in words.
-fn in_words(each: &[Vec<&str>]) -> Vec<String> {
-    each.iter().map(|values| if values.is_empty() { "–".to_owned() } else { values.join("; ") }).collect()
+/// Figures of one name in words.
+fn in_words(each: &[Vec<&Figure>]) -> Vec<String> {
+    let words = |figures: &Vec<&Figure>| figures.iter().map(|f| f.shown()).collect::<Vec<_>>().join("; ");
+    each.iter().map(|figures| if figures.is_empty() { "–".to_owned() } else { words(figures) }).collect()
 }
 
 /// The curves: those of the same name and axes over each other, or each for itself where conditions differ.
-fn curves(columns: &Columns<'_>, trials: &[Option<&Trial>], overlay: bool) -> Vec<Curve> {
-    let each: Vec<(usize, &Curve)> = trials
+fn curves(columns: &Columns<'_>, results: &[Option<&TestResult>], overlay: bool) -> Vec<Curve> {
+    let each: Vec<(usize, &Curve)> = results
         .iter()
         .enumerate()
         .flat_map(|(record, trial)| trial.iter().flat_map(move |t| t.curves.iter().map(move |c| (record, c))))
@@ -323,37 +304,4 @@ pub(crate) fn drawable(curve: &Curve) -> Curve {
     let mut curve = curve.clone();
     curve.series.truncate(LINES);
     curve
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_figure_is_read_back_as_it_is_shown() {
-        let cases = [
-            ("4.30 mΩ ± 0.27 mΩ", Some((0.0043, 0.00027))),
-            ("26.29 V", Some((26.29, 0.0))),
-            ("63.996 °C ± 0.012 K; steady state was not reached", Some((337.146, 0.012))),
-            ("101.33 ± 0.37 % (k = 2): the claim is met", Some((1.0133, 0.0037))),
-            ("97 %", Some((0.97, 0.0))),
-            ("0.2 C, held", Some((0.2 / 3600.0, 0.0))),
-            ("-6.4 °C", Some((266.75, 0.0))),
-            ("3", Some((3.0, 0.0))),
-            ("24 °C to 26.9 °C", None),
-            ("yes", None),
-            ("at 90.6 % depth of discharge, 25.59 V", None),
-            ("15.25 min surely, 15.25 min possibly", None),
-            ("not decided: the charge is not complete", None),
-            ("152 A against 151.55 A ± 0.53 A: agree", None),
-            ("[withheld]: it rests on something withheld", None),
-            ("", None),
-        ];
-        for (text, wanted) in cases {
-            let read = shown_quantity(text).map(|amount| (amount.value(), amount.number.expanded()));
-            let near =
-                |(a, b): &((f64, f64), (f64, f64))| (a.0 - b.0).abs() < 1e-9 && (a.1 - b.1).abs() < 1e-9;
-            assert!(read.zip(wanted).as_ref().map_or(read == wanted, near), "{text}: {read:?}");
-        }
-    }
 }

@@ -157,6 +157,7 @@ pub(crate) fn derived(first: &Worked, second: &Worked, names: Names<'_>) -> Chan
             let side = match bound.side {
                 Side::AtLeast => "at least",
                 Side::AtMost => "at most",
+                Side::Within => continue,
             };
             let words = format!("not compared: known only as {side} {} in {name}", worked.value.show());
             return Change::plain(Kind::NotCompared, words);

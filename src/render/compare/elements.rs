@@ -7,7 +7,7 @@ use super::explain::{Matched, PermissibleCurrent, Rated};
 use super::fields::{self, Cell, PartComparison, Row, Sorted, fingerprint};
 use super::matching::{Item, Rows};
 use super::{Columns, explain};
-use crate::judge::facts::{Answer, element_label};
+use crate::judge::facts::{Answer, Side, element_label};
 use crate::judge::inspection::Inspection;
 use crate::record::Record;
 use crate::record::parts::{Element, ElementKind, Leg};
@@ -162,12 +162,10 @@ pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Colu
         Some(Ok(worked)) => {
             let mut cell =
                 worked.value.amount().map_or_else(|| Cell::text(worked.value.show()), Cell::of_amount);
-            if let Some(bound) = &worked.bound {
-                let side = match bound.side {
-                    crate::judge::facts::Side::AtLeast => "at least",
-                    crate::judge::facts::Side::AtMost => "at most",
-                };
-                cell.text = format!("{side} {}", cell.text);
+            match worked.bound.as_ref().map(|bound| bound.side) {
+                Some(Side::AtLeast) => cell.text = format!("at least {}", cell.text),
+                Some(Side::AtMost) => cell.text = format!("at most {}", cell.text),
+                Some(Side::Within) | None => {}
             }
             cell
         }

@@ -9,7 +9,7 @@
 //! characters and in UTF-16 units as well.
 
 use super::outlet::line;
-use crate::judge::bench_test::Trial;
+use crate::judge::bench_test::TestResult;
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::render::write_up::{PhotoView, View, compared};
 use crate::units::words::CAUTION;
@@ -78,7 +78,7 @@ impl Description {
     /// Collects the lines; `chapters` is the plain list of chapters.
     pub(super) fn of(
         view: &View,
-        trials: &[Trial],
+        bench_tests: &[TestResult],
         photos: &[PhotoView],
         chapters: &str,
         place: &Whereabouts,
@@ -104,8 +104,8 @@ impl Description {
             all.push(&format!("{what}: {value}"), Worth::Headline);
         }
         all.head("Tested");
-        for trial in trials {
-            all.push(&tested(trial), Worth::Test);
+        for result in bench_tests {
+            all.push(&tested(result), Worth::Test);
         }
         all.head("Caution");
         all.push(CAUTION, Worth::Kept);
@@ -257,15 +257,15 @@ pub(crate) fn in_a_line(finding: &Finding) -> String {
     format!("{shape} {}{subject}: {}{margin}", finding.statement, compared(finding))
 }
 
-fn tested(trial: &Trial) -> String {
-    let what = if trial.kind.is_empty() { &trial.id } else { &trial.kind };
-    match &trial.problem {
+fn tested(result: &TestResult) -> String {
+    let what = if result.kind.is_empty() { &result.id } else { &result.kind };
+    match &result.problem {
         Some(problem) => format!("{what}: the log could not be used: {problem}"),
         None => {
             let mut figures: Vec<String> =
-                trial.in_brief(MOST_FIGURES).map(|(name, value)| format!("{name} {value}")).collect();
-            if trial.figures.len() > MOST_FIGURES {
-                figures.push(format!("{} more in the write-up", trial.figures.len() - MOST_FIGURES));
+                result.in_brief(MOST_FIGURES).map(|f| format!("{} {}", f.name, f.text())).collect();
+            if result.figures.len() > MOST_FIGURES {
+                figures.push(format!("{} more in the write-up", result.figures.len() - MOST_FIGURES));
             }
             let figures = if figures.is_empty() { "no figures".to_owned() } else { figures.join(", ") };
             format!("{what}: {figures}")

@@ -114,7 +114,7 @@ pub fn video_kit(
         outlet.text("chapters.txt", &plain);
     }
     let place = whereabouts(inspection, wishes.link.as_deref(), &mut told);
-    let text = Description::of(&view, &inspection.trials, &photos, &plain, &place);
+    let text = Description::of(&view, &inspection.bench_tests, &photos, &plain, &place);
     outlet.text("description.txt", &text.whole());
     for limit in &wishes.limits {
         let short = text.within(*limit).map_err(VideoKitError::Words)?;

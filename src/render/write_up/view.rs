@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome};
@@ -204,6 +205,8 @@ pub struct View {
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// The bench tests with their figures.
+    pub bench_tests: Vec<TestResult>,
     /// Claims against findings.
     pub claims: Vec<ClaimView>,
     /// The inspector's notes, Markdown.
@@ -253,6 +256,7 @@ impl View {
             findings: judgement.findings.clone(),
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
+            bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
         }

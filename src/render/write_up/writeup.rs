@@ -190,8 +190,8 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let context = Context::from_serialize(&page).map_err(template)?;
     let markdown = tera.render("report.md", &context).map_err(template)?;
     let html = tera.render("report.html", &context).map_err(template)?;
-    let data = inspection.trials.iter().enumerate().flat_map(|(test, trial)| {
-        trial.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
+    let data = inspection.bench_tests.iter().enumerate().flat_map(|(test, result)| {
+        result.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
     });
     let data = data.collect();
     let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
@@ -363,22 +363,18 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
 fn tests(inspection: &Inspection) -> Vec<TestView> {
     let record = &inspection.record;
     let mut views = Vec::new();
-    for (index, (test, trial)) in record.test.iter().zip(&inspection.trials).enumerate() {
-        let charts = trial.curves.iter().enumerate().map(|(number, curve)| ChartView {
+    for (index, (test, result)) in record.test.iter().zip(&inspection.bench_tests).enumerate() {
+        let charts = result.curves.iter().enumerate().map(|(number, curve)| ChartView {
             svg: chart(curve, &format!("test-{index}-{number}")),
             file: csv_name(index, number),
         });
         views.push(TestView {
-            name: if trial.id.is_empty() {
-                trial.kind.clone()
-            } else {
-                format!("{} ({})", trial.kind, trial.id)
-            },
+            name: result.name(),
             set: super::view::recorded(test, &["id", "kind"]),
-            figures: trial.figures.clone(),
-            layout: trial.layout.clone(),
-            account: trial.account.clone(),
-            problem: trial.problem.clone(),
+            figures: result.figures.iter().map(|figure| (figure.name.clone(), figure.shown())).collect(),
+            layout: result.layout.clone(),
+            account: result.account.clone(),
+            problem: result.problem.clone(),
             charts: charts.collect(),
         });
     }

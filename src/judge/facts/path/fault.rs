@@ -14,20 +14,18 @@ use uom::si::f64::{ElectricPotential, ElectricalResistance};
 use super::{Values, losses};
 use crate::judge::facts::names;
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Side, Val};
-use crate::logs::instrument::Agreement;
+use crate::judge::facts::{Answer, Facts, Missing, Side};
+use crate::logs::instrument::compare;
 use crate::physics::short_circuit;
-use crate::units::{Amount, COVERAGE, Dimension};
+use crate::units::{Amount, Dimension};
 
 /// The currents and how they compare.
 pub(super) fn of(facts: &Facts<'_>) -> Values {
     let parts = from_parts(facts);
     let step = from_step(facts);
     let mut values = Values::new();
-    let steps = if step.is_some() { 1.0 } else { 0.0 };
-    let count = Worker::new(facts).done(Amount::exact(steps, Dimension::NONE));
-    values.insert("path.short_circuit_steps", count);
-    values.insert("path.short_circuit_agrees", agrees(facts, &parts, step.as_ref()));
+    values.insert("path.short_circuit_steps", steps(facts, step.is_some()));
+    values.insert("path.short_circuit_error", error(facts, &parts, step.as_ref()));
     values.insert("path.short_circuit_least", least(&parts, step.as_ref()));
     values.insert("path.short_circuit_current", higher(facts, &parts, step.as_ref()));
     values.insert(
@@ -128,22 +126,23 @@ fn from_step(facts: &Facts<'_>) -> Option<Answer> {
     Some(work.done(current))
 }
 
-/// Agree within the uncertainty; more than the parts allow is a contradiction, less is expected of a lower bound.
-fn compared(parts: &Amount, step: &Amount) -> Agreement {
-    let difference = step.number.minus(&parts.number);
-    let expanded = COVERAGE * difference.standard();
-    if difference.value.abs() <= expanded {
-        Agreement::Agree
-    } else if difference.value > 0.0 {
-        Agreement::Disagree
-    } else {
-        Agreement::CannotTell(
-            "the load step gives less, as its resistance holds some polarisation and leads".to_owned(),
-        )
+/// How many of the two ways there are beside the parts. A log that could not be used may hold a load step.
+fn steps(facts: &Facts<'_>, known: bool) -> Answer {
+    let lost = (0..facts.record.test.len())
+        .filter_map(|index| facts.derived.of_test(index, "test.resistance")?.as_ref().err())
+        .find(|missing| missing.iter().any(Missing::is_log));
+    match lost {
+        Some(missing) if !known => Err(missing.clone()),
+        _ => {
+            let count = if known { 1.0 } else { 0.0 };
+            Worker::new(facts).done(Amount::exact(count, Dimension::NONE))
+        }
     }
 }
 
-fn agrees(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
+/// The normalised error of the current from a load step less that from the parts. More than the parts allow is a
+/// contradiction; less is expected of a lower bound, and says nothing.
+fn error(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     let step = match step {
         Some(step) => step.as_ref().map_err(Clone::clone)?,
         None => {
@@ -156,16 +155,17 @@ fn agrees(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     let (Some(of_parts), Some(of_step)) = (parts.value.amount(), step.value.amount()) else {
         return Err(vec![Missing::refused("a current has the wrong kind")]);
     };
+    let standard = of_step.number.minus(&of_parts.number).standard();
+    let compared = compare(of_step.value(), Some(standard), of_parts.value(), Some(0.0))
+        .map_err(|why| vec![Missing::refused(why)])?;
     let mut work = Worker::new(facts);
-    let agreement = compared(of_parts, of_step);
-    let text =
-        format!("from the parts {}, from the load step {}: {agreement}", of_parts.show(), of_step.show());
-    work.step(text.clone());
-    match agreement {
-        Agreement::Agree => Ok(work.worked(Val::YesNo(true))),
-        Agreement::Disagree => Ok(work.worked(Val::YesNo(false))),
-        Agreement::CannotTell(_) => Err(vec![Missing::refused(&text)]),
+    let text = format!("from the parts {}, from the load step {}", of_parts.show(), of_step.show());
+    if compared.difference < -compared.expanded {
+        let why = "the load step gives less, as its resistance holds some polarisation and leads";
+        return Err(vec![Missing::refused(&format!("{text}: {why}"))]);
     }
+    work.step(text);
+    work.done(Amount::exact(compared.normalised_error(), Dimension::NONE))
 }
 
 /// What surely flows: a load step gives a lower bound; parts with something left out only an upper one.
@@ -204,9 +204,8 @@ fn higher(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     for text in &other.steps {
         work.step(format!("{second}: {text}"));
     }
-    let agreement = compared(of_parts, of_step);
     work.step(format!(
-        "{} from the parts, {} from the load step: {agreement}; the higher one, {own}, is used, which is the safer one for an interrupting rating",
+        "{} from the parts, {} from the load step; the higher one, {own}, is used, which is the safer one for an interrupting rating",
         of_parts.show(),
         of_step.show()
     ));

@@ -5,7 +5,7 @@ use super::super::measure::Weight;
 use super::chart::{self, Mark, Row};
 use super::flow::{Area, Block, Format, SMALLEST, Text, flow};
 use super::{Card, Picture, said};
-use crate::judge::bench_test::Trial;
+use crate::judge::bench_test::TestResult;
 use crate::judge::facts::Subject;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Grade, Outcome};
@@ -32,11 +32,11 @@ pub(super) fn all(
     if grave.len() > MOST_FINDINGS {
         told.push(format!("cards are made for the {MOST_FINDINGS} gravest findings of {}", grave.len()));
     }
-    let drawn = |trial: &&(usize, &Trial)| !trial.1.curves.is_empty() || !trial.1.figures.is_empty();
-    let trials: Vec<(usize, &Trial)> = inspection.trials.iter().enumerate().collect();
-    let trials: Vec<&(usize, &Trial)> = trials.iter().filter(drawn).collect();
-    if trials.len() > MOST_TESTS {
-        told.push(format!("cards are made for {MOST_TESTS} bench tests of {}", trials.len()));
+    let drawn = |test: &&(usize, &TestResult)| !test.1.curves.is_empty() || !test.1.figures.is_empty();
+    let tests: Vec<(usize, &TestResult)> = inspection.bench_tests.iter().enumerate().collect();
+    let tests: Vec<&(usize, &TestResult)> = tests.iter().filter(drawn).collect();
+    if tests.len() > MOST_TESTS {
+        told.push(format!("cards are made for {MOST_TESTS} bench tests of {}", tests.len()));
     }
     let mut cards = Vec::new();
     for format in Format::ALL {
@@ -45,8 +45,8 @@ pub(super) fn all(
             cards.push(self::finding(view, finding, index + 1, photos, format));
         }
         cards.extend(path(view, format));
-        for (number, (index, trial)) in trials.iter().take(MOST_TESTS).enumerate() {
-            cards.push(test(view, *index, number + 1, trial, format));
+        for (number, (index, result)) in tests.iter().take(MOST_TESTS).enumerate() {
+            cards.push(test(view, *index, number + 1, result, format));
         }
         if let Some(other) = against {
             cards.push(super::against::card(view, other, format));
@@ -235,7 +235,7 @@ fn weakest_of(elements: &[ElementView], room: usize) -> Vec<&ElementView> {
     order.into_iter().filter_map(|index| elements.get(index)).collect()
 }
 
-fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format) -> Card {
+fn test(view: &View, index: usize, number: usize, result: &TestResult, format: Format) -> Card {
     let (mut card, area) = Card::framed("test", format!("test-{number}"), view, format);
     let about: Vec<&Finding> = view.findings.iter().filter(|f| f.at == Subject::Test(index)).collect();
     let grave = about.iter().min_by_key(|f| (f.outcome, f.grade));
@@ -245,7 +245,7 @@ fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format)
         Some(_) => "meets",
         None => "plain",
     };
-    let kind = if trial.kind.is_empty() { "bench" } else { &trial.kind };
+    let kind = if result.kind.is_empty() { "bench" } else { &result.kind };
     let mut blocks =
         vec![Block::new(&said(&format!("Bench test: {kind}")), "lead", Weight::Bold, 60.0).lines(2).gap(0.3)];
     // The gravest says most; a second one may follow where there is room.
@@ -266,16 +266,16 @@ fn test(view: &View, index: usize, number: usize, trial: &Trial, format: Format)
             blocks.push(if place == 0 { block } else { block.spare() });
         }
     }
-    for (name, value) in trial.in_brief(4) {
+    for figure in result.in_brief(4) {
         blocks.push(
-            Block::new(&said(&format!("{name}: {value}")), "ink", Weight::Book, 40.0)
+            Block::new(&said(&format!("{}: {}", figure.name, figure.text())), "ink", Weight::Book, 40.0)
                 .lines(2)
                 .gap(0.2)
                 .spare(),
         );
     }
     card.title = said(&format!("{}: bench test, {kind}", view.title));
-    let Some(curve) = trial.curves.first() else {
+    let Some(curve) = result.curves.first() else {
         card.write(&blocks, area);
         return card;
     };
