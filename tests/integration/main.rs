@@ -39,5 +39,6 @@ mod rule_book;
 mod schema;
 mod sealing;
 mod sharing;
+mod stranger;
 mod trial;
 mod video_kit;

@@ -14,14 +14,15 @@ mod sheet;
 mod short_circuit;
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Subcommand;
 
 pub(super) use self::sheet::Sheet;
-use super::{CAUTION, Done, Failure, Format};
+use super::{CAUTION, Done, Failure, Format, house};
 use crate::judge::inspection;
 use crate::physics::Refusal;
+use crate::units::terminal;
 
 /// Closes every sheet.
 const SHEET_CAUTION: &str = "a calculation is no inspection and never says that a part or a pack is safe. What the \
@@ -61,7 +62,7 @@ enum What {
 impl Calc {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         // There is no inspection whose folder could hold rules of its own.
-        let book = inspection::book(Path::new("/nonexistent"), &self.rules)?;
+        let book = inspection::book(None, &house(&self.rules)?)?;
         let sheet = match &self.what {
             What::Busbar(busbar) => busbar.sheet(&book),
             What::Cable(cable) => cable.sheet(&book),
@@ -72,7 +73,7 @@ impl Calc {
             What::Pack(pack) => pack.sheet(&book),
         };
         let sheet = sheet.and_then(Sheet::checked).map_err(|refusal| Failure::Words(refusal.to_string()))?;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         match self.format {
             Format::Text => out.write_all(sheet.text().as_bytes())?,
             Format::Json => {

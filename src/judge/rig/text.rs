@@ -7,7 +7,7 @@ use super::proposals::Leads;
 use super::sheet::{Line, Planned, Sheet};
 use super::view::{ElementRow, RigView};
 use crate::judge::rules::Outcome;
-use crate::render::write_up::plain;
+use crate::units::terminal::plain;
 use crate::units::words::count;
 
 /// Writes a sheet; `all` shows the checks that are met as well.

@@ -4,18 +4,20 @@
 //! rule off with a reason; the write-up prints every such change.
 
 mod load;
+mod origin;
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 
-use super::expr::Expr;
+use super::expr::{Expr, Node, Relation, gather};
 use super::finding::Grade;
 use super::scope::Scope;
 use crate::record::problem::Problems;
 use crate::units::Amount;
+pub use origin::RuleFile;
 
 /// The rule book that is compiled in.
-const BUILT_IN: &str = include_str!("../../../checklists/rules.toml");
+pub(crate) const BUILT_IN: &str = include_str!("../../../checklists/rules.toml");
 
 /// A rule, checked.
 #[derive(Debug, Clone)]
@@ -54,6 +56,32 @@ pub struct Rule {
     pub house: bool,
 }
 
+impl Rule {
+    /// How much of a counted fact it asks for.
+    fn asks(&self, fact: &str) -> Option<usize> {
+        let mut names = Vec::new();
+        gather(&self.require, &mut names);
+        if let Some((_, when)) = &self.when {
+            gather(when, &mut names);
+        }
+        if !names.iter().any(|name| name == fact) {
+            return None;
+        }
+        match &self.require.node {
+            Node::Compare(Relation::AtLeast, left, right)
+                if self.when.is_none() && left.node == Node::Name(fact.to_owned()) =>
+            {
+                match &right.node {
+                    // A count is far smaller than what a float holds exactly.
+                    Node::Number(number, _) => Some(number.value().clamp(0.0, 1e9).ceil() as usize),
+                    _ => Some(usize::MAX),
+                }
+            }
+            _ => Some(usize::MAX),
+        }
+    }
+}
+
 /// A named limit.
 #[derive(Debug, Clone)]
 pub struct Limit {
@@ -87,6 +115,8 @@ pub struct Book {
     pub limits: Vec<Limit>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// The files of rules beside the built-in ones, those that were left aside included.
+    pub files: Vec<RuleFile>,
 }
 
 impl Book {
@@ -104,18 +134,20 @@ impl Book {
     /// # Errors
     /// [`Problems`] with every place that is wrong.
     pub fn read(file: &str, text: &str) -> Result<Self, Problems> {
-        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
+        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new(), files: Vec::new() };
         load::add(&mut book, file, text, false)?;
         Ok(book)
     }
 
-    /// Adds a house book.
-    ///
-    /// # Errors
-    /// [`Problems`] with every place that is wrong: unknown names, wrong dimensions, a rule turned off
-    /// without a reason.
-    pub fn add_house(&mut self, file: &str, text: &str) -> Result<(), Problems> {
-        load::add(self, file, text, true)
+    /// The largest number of something that a rule asks for, where a fact counts it: more than this need not be counted.
+    /// None where no rule asks for the fact.
+    pub(crate) fn most_asked(&self, fact: &str) -> Option<usize> {
+        self.rules.iter().filter(|rule| rule.off.is_none()).filter_map(|rule| rule.asks(fact)).max()
+    }
+
+    /// True where a rule is applied to each photo.
+    pub(crate) fn asks_photos(&self) -> bool {
+        self.rules.iter().any(|rule| rule.off.is_none() && rule.scope == Scope::Photos)
     }
 
     /// A rule by its id.

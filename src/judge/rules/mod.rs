@@ -13,7 +13,8 @@ pub(crate) mod page;
 mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
-pub use book::{Book, Change, Limit, Rule};
+pub(crate) use book::BUILT_IN;
+pub use book::{Book, Change, Limit, Rule, RuleFile};
 pub(crate) use engine::guarded;
 pub use engine::{Judgement, judge};
 pub use finding::{Finding, Grade, NotApplied, Outcome, Side, Used, Working};

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome};
+use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::record::{Part, Record, State};
 use crate::units::{Amount, show, significant};
 
@@ -191,6 +191,8 @@ pub struct View {
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// Files of rules beside the built-in ones: those that judged, with what they changed, and those that were left aside.
+    pub rule_files: Vec<RuleFile>,
     /// Claims against findings.
     pub claims: Vec<ClaimView>,
     /// The inspector's notes, Markdown.
@@ -240,9 +242,18 @@ impl View {
             findings: judgement.findings.clone(),
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
+            rule_files: inspection.book.files.clone(),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
         }
+    }
+
+    /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules
+    /// judged and none lay in the folder.
+    #[must_use]
+    pub fn rules_told(&self) -> String {
+        let told: Vec<&str> = self.rule_files.iter().map(|file| file.told.as_str()).collect();
+        told.join(" ")
     }
 
     /// True when something critical or major falls short.

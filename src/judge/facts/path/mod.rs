@@ -8,57 +8,66 @@ mod fault;
 mod losses;
 mod permissible_current;
 
-use std::collections::BTreeMap;
-
+use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
+use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{FuseKind, RespondsTo};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, joint};
 use crate::record::parts::Element;
+use crate::record::reads;
 use crate::units::{Amount, Dimension, significant};
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{Area, ElectricCurrent};
 
-type Values = BTreeMap<&'static str, Answer>;
-
 /// What follows for one element, but for what needs the fault current.
-pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
-    let mut values = Values::new();
-    let Some(element) = facts.record.path.element.get(index) else {
-        return values;
-    };
+pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) {
+    let Some(element) = facts.record.path.element.get(index) else { return };
     let kind = element.kind.word().unwrap_or_default();
-    values.insert("element.permissible_current", permissible_current::of(facts, kind));
+    // What the kind says holds for all that follows: where it is withheld, so is all of it.
+    if reads::met() {
+        for name in ["element.permissible_current", "element.resistance_found", "element.responds_to"] {
+            values.insert(name, Err(Vec::new()));
+        }
+        return;
+    }
+    values.derive("element.photos", || photos(facts, element));
+    values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+    values.group(|values| resistance_of(facts, kind, values));
+    if matches!(kind, "busbar" | "cable") {
+        values.group(|values| conductor(facts, kind, values));
+    }
+    if matches!(kind, "fuse" | "thermal-cutoff") {
+        values.group(|values| protective(facts, element, kind, values));
+    }
+    if kind == "joint" {
+        values.derive("element.overlap_ratio", || overlap_ratio(facts));
+        values.derive("element.galvanic", || galvanic(facts));
+        values.derive("element.usual_torque", || usual_torque(facts, element));
+    }
+}
+
+fn resistance_of(facts: &Facts<'_>, kind: &str, values: &mut Answers) {
     let resistance = losses::resistance(facts, kind);
     values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
     values.insert("element.heat", losses::heat(facts, &resistance));
     values.insert("element.resistance_found", resistance);
-    if matches!(kind, "busbar" | "cable") {
-        let area = permissible_current::area(facts, kind);
-        values.insert("element.density", permissible_current::density(facts, &area));
-        values.insert("element.density_found", density_found(facts, &area));
-        values.insert("element.density_expected", density_expected(facts));
-        values.insert("element.area", area);
-        let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
-        values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
-        values.insert("element.rise_at_rated", rise);
-        values
-            .insert("element.predicted_rise", permissible_current::rise(facts, kind, "element.rise_current"));
-    }
-    if matches!(kind, "fuse" | "thermal-cutoff") {
-        protective(facts, element, kind, &mut values);
-    }
-    if kind == "joint" {
-        values.insert("element.overlap_ratio", overlap_ratio(facts));
-        values.insert("element.galvanic", galvanic(facts));
-        values.insert("element.usual_torque", usual_torque(facts, element));
-    }
-    values.insert("element.photos", photos(facts, element));
-    values
+}
+
+fn conductor(facts: &Facts<'_>, kind: &str, values: &mut Answers) {
+    let area = permissible_current::area(facts, kind);
+    values.insert("element.density", permissible_current::density(facts, &area));
+    values.insert("element.density_found", density_found(facts, &area));
+    values.insert("element.density_expected", density_expected(facts));
+    values.insert("element.area", area);
+    let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
+    values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
+    values.insert("element.rise_at_rated", rise);
+    values.insert("element.predicted_rise", permissible_current::rise(facts, kind, "element.rise_current"));
 }
 
 /// Rise that the physics predicts for an element at a current, in air of a temperature.
@@ -81,7 +90,7 @@ pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, 
     Err(vec![Missing::refused(&why)])
 }
 
-fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Values) {
+fn protective(facts: &Facts<'_>, element: &Element, kind: &str, values: &mut Answers) {
     let link = if kind == "thermal-cutoff" {
         Some(FuseKind::ThermalCutoff)
     } else {
@@ -220,29 +229,29 @@ fn density_expected(facts: &Facts<'_>) -> Answer {
 }
 
 fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
-    let shown = element.id.text().map_or(0, |id| facts.derived.photos_of(id).len());
-    if facts.record.photo.is_empty() && element.own.photos.is_empty() {
-        return Err(vec![crate::judge::facts::no_photos()]);
-    }
-    let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
-    Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
+    let listed = element.id.text().map_or(&[][..], |id| facts.derived.photos_of(id));
+    let listed = listed.iter().filter_map(|index| facts.record.photo.get(*index)?.file.text());
+    let own = named_photos(facts.record, element);
+    photo_count(facts, listed.map(str::to_owned).chain(own).collect())
 }
 
 /// What follows for the path as a whole.
-pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
-    let mut values = Values::new();
-    let (weakest, name) = weakest(facts);
-    values.insert("path.permissible_current", weakest);
-    values.insert("path.weakest", name);
-    let resistance = losses::total(facts);
-    values.insert("path.drop", losses::drop(facts, &resistance));
-    values.insert("path.heat", losses::heat(facts, &resistance));
-    values.insert("path.resistance", resistance);
-    values.extend(fault::of(facts));
-    values.insert("path.fuses", protective_count(facts, "current"));
-    values.insert("path.thermal_cutoffs", protective_count(facts, "temperature"));
-    values.insert("path.fuse_rating", fuse_rating(facts));
-    values
+pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
+    values.group(|values| {
+        let (weakest, name) = weakest(facts);
+        values.insert("path.permissible_current", weakest);
+        values.insert("path.weakest", name);
+    });
+    values.group(|values| {
+        let resistance = losses::total(facts);
+        values.insert("path.drop", losses::drop(facts, &resistance));
+        values.insert("path.heat", losses::heat(facts, &resistance));
+        values.insert("path.resistance", resistance);
+    });
+    values.group(|values| fault::of(facts, values));
+    values.derive("path.fuses", || protective_count(facts, "current"));
+    values.derive("path.thermal_cutoffs", || protective_count(facts, "temperature"));
+    values.derive("path.fuse_rating", || fuse_rating(facts));
 }
 
 fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
@@ -340,10 +349,9 @@ fn fuse_rating(facts: &Facts<'_>) -> Answer {
 }
 
 /// What needs the fault current: how long each conductor withstands it.
-pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
-    let mut values = Values::new();
+pub(crate) fn with_fault_current(facts: &Facts<'_>, values: &mut Answers) {
     if facts.worked("element.area").is_none() {
-        return values;
+        return;
     }
     let mut work = Worker::new(facts);
     let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
@@ -367,5 +375,4 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
         Ok(time)
     });
     values.insert("element.withstand", answer.and_then(|time| work.done(time)));
-    values
 }
