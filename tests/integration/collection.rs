@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use serde_json::Value;
+use underlid::judge::inspection::House;
 use underlid::render::collection::{Built, CollectionError, Options, build, tables};
 
 fn root() -> PathBuf {
@@ -20,7 +21,7 @@ fn options(root: &Path, to: &Path) -> Options {
     Options {
         root: root.to_owned(),
         to: to.to_owned(),
-        house: Vec::new(),
+        house: House::default(),
         title: "Inspected packs".to_owned(),
         fresh: false,
     }
@@ -281,7 +282,7 @@ fn a_changed_house_rule_is_judged_anew() {
         format!("schema = 1\n[[change]]\nrule = \"photo-of-bms\"\ngrade = \"{grade}\"\nreason = \"ours\"\n")
     };
     let mut with = options(&packs, &site);
-    with.house.push(house.clone());
+    with.house.rules.push(house.clone());
     for grade in ["critical", "major"] {
         fs::write(&house, rule(grade)).unwrap();
         let now = build(&with).unwrap();
