@@ -105,8 +105,13 @@ impl Verify {
         let is_bag = self.folder.join(BAG_DECLARATION).symlink_metadata().is_ok();
         let inspection = if is_bag { self.folder.join("data") } else { self.folder.clone() };
         // A seal is checked whether or not the record reads.
-        let record =
-            open::text(&inspection.join(RECORD)).ok().and_then(|text| record::read(RECORD, &text).ok());
+        let text = open::text(&inspection.join(RECORD));
+        if let Err(refused) = &text
+            && !refused.is_gone()
+        {
+            writeln!(terminal::err(), "underlid: {refused}")?;
+        }
+        let record = text.ok().and_then(|text| record::read(RECORD, &text).ok());
         let arrivals = record.as_ref().map(|record| arrivals(&inspection, record));
         let manifest = inspection.join(MANIFEST_NAME);
         let (bag, seal) = if is_bag {

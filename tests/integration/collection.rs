@@ -417,6 +417,7 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
     }
     let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_underlid"))
         .arg("collection")
+        .arg("--folder-rules")
         .arg(&packs)
         .arg("--to")
         .arg(&site)
@@ -429,7 +430,7 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
     let mut wanted = vec![
         ("typo", "line 3: unknown key `serie`"),
         ("binary", "not UTF-8"),
-        ("folder", "not a file"),
+        ("folder", "it is a folder, not a plain file"),
         ("rules-wrong", "x.toml: "),
         (deepest.as_str(), "16 folders deep"),
     ];

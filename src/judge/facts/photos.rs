@@ -86,6 +86,10 @@ pub(crate) fn photo_count(facts: &Facts<'_>, files: Vec<String>) -> Answer {
             None => open.push(missing(format!("{file} was not looked at: enough others count"))),
         }
     }
+    // None that surely counts, and some that may: nothing is known of the number.
+    if number == 0 && !open.is_empty() {
+        return Err(open);
+    }
     let number = Amount::exact(f64::from(number), Dimension::NONE);
     work.bounded(Side::AtLeast, open, false);
     work.done(number)
