@@ -18,14 +18,12 @@ pub(crate) mod renamed;
 pub(crate) mod save;
 pub(crate) mod schema;
 mod starter;
-mod words;
 
 /// Records are written like every other file.
-pub use field::{Entry, Found, How, Kind, State, Value};
+pub(crate) use field::words;
+pub use field::{Entry, Found, How, Kind, State, Value, Words};
 pub use part::reader::{LARGEST, SCHEMA, read_answer};
 pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;
 pub use read::read;
 pub use starter::starter;
-pub use words::Words;
-pub(crate) use words::words;
