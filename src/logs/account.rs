@@ -460,7 +460,7 @@ impl Account {
 /// When between two samples the instrument began a step, where the later one is `since` s into it.
 #[must_use]
 pub fn switched(before: f64, now: f64, since: f64) -> Option<f64> {
-    (since >= 0.0 && since < 0.9 * (now - before)).then(|| now - since)
+    (since >= 0.0 && since <= 1.001 * (now - before)).then(|| (now - since).max(before))
 }
 
 /// Whether the voltage goes the way that the direction of a current makes it go.

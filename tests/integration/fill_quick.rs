@@ -254,7 +254,7 @@ fn live_findings_follow_the_bench_tests() {
     let mut log = "Time [s],Voltage [V],Current [A]\n".to_owned();
     for row in 0..rows {
         let voltage = if row + 1 == rows { 19.9 } else { 26.0 - 2.0 * f64::from(row) / f64::from(rows) };
-        log.push_str(&format!("{},{voltage},30.0\n", f64::from(row) / 16.0));
+        log.push_str(&format!("{},{voltage},30.0\n", f64::from(row) / 80.0));
     }
     fs::write(pack.join("logs/long.csv"), log).unwrap();
     let started = Instant::now();

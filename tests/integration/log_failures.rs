@@ -26,7 +26,7 @@ accuracy = "0.5 %"
 resolution = "0.01 A"
 [[instrument]]
 id = "thermo"
-accuracy = "0.5 K"
+accuracy = "5 digits"
 resolution = "0.1 K"
 "#;
 
@@ -51,7 +51,7 @@ fn capacity(keys: &str, log: &str) -> Result<(f64, f64), String> {
     match &trial.facts["test.capacity_found"] {
         Ok(found) => {
             let number = found.value.amount().unwrap().number.clone();
-            Ok((number.value() / 3600.0, 2.0 * number.standard() / 3600.0))
+            Ok((number.value / 3600.0, 2.0 * number.standard() / 3600.0))
         }
         Err(missing) => Err(missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")),
     }
