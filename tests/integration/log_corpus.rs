@@ -10,6 +10,7 @@ use serde::Deserialize;
 use underlid::logs::account::{Account, Check, Kind};
 use underlid::logs::capacity::{CapacitySettings, CapacityTest};
 use underlid::logs::read::{CurrentSign, LogReader, Meaning, ReadSettings};
+use uom::si::f64::ElectricCharge;
 
 #[derive(Debug, Deserialize)]
 struct Corpus {
@@ -34,7 +35,7 @@ struct Found {
     refused: Option<String>,
 }
 
-fn read(path: &Path) -> Found {
+fn read(path: &Path, claim: Option<f64>) -> Found {
     let mut found = Found::default();
     let mut log = match LogReader::open(path, &ReadSettings::default()) {
         Ok(log) => log,
@@ -52,7 +53,10 @@ fn read(path: &Path) -> Found {
     for meaning in [Meaning::Current, Meaning::Voltage] {
         found.doubts.extend(log.layout().rivals(meaning).iter().map(|c| format!("or \"{}\"", c.header)));
     }
-    let mut test = CapacityTest::new(CapacitySettings::default());
+    let mut test = CapacityTest::new(CapacitySettings {
+        claim: claim.map(ElectricCharge::new::<uom::si::electric_charge::ampere_hour>),
+        ..CapacitySettings::default()
+    });
     let mut last = f64::NAN;
     log.for_each(|sample| {
         let current =
@@ -135,7 +139,8 @@ fn run(of: impl Fn(&Log) -> Option<PathBuf>) -> (usize, Vec<String>) {
     let (mut right, mut lines) = (0, Vec::new());
     for log in &corpus.log {
         let Some(path) = of(log) else { continue };
-        let found = read(&path);
+        // A record claims a capacity; nothing else is known beforehand.
+        let found = read(&path, log.truth.get("largest_discharge_ah").and_then(number));
         let (verdict, why) = judge(log, &found);
         right += usize::from(verdict == "right");
         lines.push(format!("{verdict:20} {:45} {}", log.id, why.chars().take(600).collect::<String>()));
