@@ -106,7 +106,7 @@ fn nothing_is_overwritten_and_mistakes_stay_the_users() {
     for (record_text, expected) in [
         ("schema = 1\n[redact]\n[withhold]\n", "expected one of the two"),
         ("schema = 7\n", "which schema version"),
-        ("schema = 1\n[", "not valid TOML"),
+        ("schema = 1\n[", "unquoted keys cannot be empty"),
     ] {
         fs::write(&record, record_text).unwrap();
         let (code, _, err) = run(&["migrate", &path]);
