@@ -66,7 +66,7 @@ enum Command {
     Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
-    /// Show what a log holds: its columns, its stretches of charge and discharge, what adds up and what does not
+    /// Show what a log holds: columns, charges and discharges, and what does not add up
     Log(log::Log),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
