@@ -3,13 +3,16 @@
 //! A field is never just a value. It was claimed, read off the part, measured or estimated; it was
 //! looked for and not there, or could not be seen, or nobody looked. All of that is a [`Found`].
 
+mod words;
+
 use std::marker::PhantomData;
 use std::ops::Range;
 
 use jiff::civil::Date;
 
-use super::words::{Words, words};
 use crate::units::{Dimension, Quantity};
+pub use words::Words;
+pub(crate) use words::words;
 
 words! {
     /// How a value came into the record.

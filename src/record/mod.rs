@@ -16,8 +16,9 @@ pub(crate) mod renamed;
 pub(crate) mod save;
 pub(crate) mod schema;
 mod starter;
-mod words;
 
+pub use field::Words;
+pub(crate) use field::words;
 /// Records are written like every other file.
 pub use field::{Entry, Found, How, Kind, State, Value};
 pub use part::reader::{LARGEST, SCHEMA, read_answer};
@@ -25,5 +26,3 @@ pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Sha
 pub use parts::Record;
 pub use read::read;
 pub use starter::starter;
-pub use words::Words;
-pub(crate) use words::words;

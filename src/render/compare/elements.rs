@@ -134,7 +134,7 @@ fn one(
     ElementComparison {
         label: labels.iter().flatten().next().cloned().unwrap_or_default(),
         weakest: at.iter().zip(weakest).map(|(at, weakest)| at.is_some() && at == weakest).collect(),
-        permissible_current: of_answers("permissible_current", &permissible_current, columns),
+        permissible_current: of_answers("permissible current", &permissible_current, columns),
         margin: margin(&permissible_current, columns),
         losses: losses.iter().map(|(what, name)| of_answers(what, &answers(name), columns)).collect(),
         found: PartComparison {

@@ -3,7 +3,7 @@
 //! From one declaration follow the reader, the JSON Schema, the starting record, the words that rules know and
 //! did-you-mean. What a word steers is a `match` over the enum, so that a new word is missed nowhere.
 
-use super::field::FieldMeaning;
+use super::FieldMeaning;
 
 /// A field's words as an enum; made by `words!`.
 pub trait Words: FieldMeaning + Copy + 'static {
