@@ -8,8 +8,9 @@ use walkdir::WalkDir;
 
 use super::{Done, Failure, Format, House, colour, tell};
 use crate::evidence::arrival::{Arrival, arrivals};
-use crate::judge::inspection::{Inspection, RECORD};
+use crate::judge::inspection::RECORD;
 use crate::render::write_up::{Style, View, write_text};
+use crate::units::terminal;
 use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
@@ -55,7 +56,7 @@ impl Check {
         if let Some(root) = &self.root {
             folders.extend(below(root)?);
         }
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         let (mut short, mut wrong) = (false, None);
         for (batch, some) in folders.chunks(BATCH).enumerate() {
             let answers: Vec<Result<(String, bool), Failure>> =
@@ -66,7 +67,7 @@ impl Check {
                         if batch + index > 0 && self.format == Format::Text && !self.brief {
                             writeln!(out)?;
                         }
-                        out.write_all(text.as_bytes())?;
+                        out.styled(&text)?;
                         short |= falls_short;
                     }
                     // One wrong record must not keep the others from being judged.
@@ -85,22 +86,25 @@ impl Check {
     }
 
     fn one(&self, folder: &Path) -> Result<(String, bool), Failure> {
-        let inspection = Inspection::open(folder, &self.house.rules)?;
+        let inspection = self.house.open(folder)?;
         let view = View::of(&inspection);
         let arrivals = arrivals(&inspection.folder, &inspection.record);
         let changed: Vec<&Arrival> = arrivals.iter().filter(|arrival| !arrival.holds()).collect();
         let mut text = match self.format {
             Format::Text if self.brief => {
                 let c = view.counts;
+                let rules = view.rules_told();
                 format!(
-                    "{}: {} critical, {} major, {} minor, {} not decided, {} met. {}\n",
+                    "{}: {}{}{} critical, {} major, {} minor, {} not decided, {} met. {}\n",
                     folder.display(),
+                    terminal::plain(&rules),
+                    if rules.is_empty() { "" } else { " " },
                     c.critical,
                     c.major,
                     c.minor,
                     c.not_decided,
                     c.meets,
-                    crate::render::write_up::plain(&view.verdict())
+                    terminal::plain(&view.verdict())
                 )
             }
             Format::Text => write_text(&view, Style { all: self.all, colour: colour(&std::io::stdout()) }),

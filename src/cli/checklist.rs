@@ -6,8 +6,9 @@ use std::path::PathBuf;
 
 use super::{CAUTION, Done, Failure};
 use crate::fill::checklist::{Checklists, dead_conditions, paper};
-use crate::judge::inspection::read_text;
+use crate::record::open;
 use crate::record::problem::Problems;
+use crate::units::terminal;
 use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
@@ -30,9 +31,9 @@ impl Checklist {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let mut lists = Checklists::built_in()?;
         for file in self.checklists.iter().chain(&self.check) {
-            lists.add(&file.display().to_string(), &read_text(file)?)?;
+            lists.add(&file.display().to_string(), &open::named_text(file)?)?;
         }
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         if let Some(file) = &self.check {
             let name = file.display().to_string();
             let mut dead = Vec::new();
@@ -43,7 +44,7 @@ impl Checklist {
                 dead.extend(dead_conditions(list, &name));
             }
             if !dead.is_empty() {
-                return Err(Problems::new(&name, &read_text(file)?, dead).into());
+                return Err(Problems::new(&name, &open::named_text(file)?, dead).into());
             }
             writeln!(
                 out,

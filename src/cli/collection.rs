@@ -4,8 +4,9 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::evidence::error::{shown, shown_text};
 use crate::render::collection::{CollectionError, Options, build};
+use crate::units::terminal;
+use crate::units::terminal::{shown, shown_text};
 use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
@@ -42,11 +43,11 @@ impl Collection {
         let built = build(&Options {
             root: self.root.clone(),
             to: self.to.clone(),
-            house: self.house.rules.clone(),
+            house: self.house.of()?,
             title: self.title.clone(),
             fresh: self.fresh,
         })?;
-        let mut err = std::io::stderr().lock();
+        let mut err = terminal::err();
         if let Some(told) = &built.told {
             writeln!(err, "underlid: {told}")?;
         }
@@ -56,7 +57,7 @@ impl Collection {
         if built.problems.len() > NAMED {
             writeln!(err, "… and {} more", built.problems.len() - NAMED)?;
         }
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         let unchanged = built.read - built.judged;
         write!(
             out,

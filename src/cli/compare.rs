@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::{Done, Failure, Format, House, colour, look_at};
 use crate::judge::inspection::Inspection;
 use crate::render::compare::{CompareError, compare, pages, save, write_text};
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Compare {
@@ -41,14 +42,11 @@ impl Compare {
         if let Some(to) = &self.to {
             self.refuse_evidence(to)?;
         }
-        let opened: Vec<Result<Inspection, _>> = self
-            .folders
-            .par_iter()
-            .map(|folder| Inspection::open_to_publish(folder, &self.house.rules))
-            .collect();
+        let opened: Vec<Result<Inspection, _>> =
+            self.folders.par_iter().map(|folder| self.house.open_to_publish(folder)).collect();
         let inspections = opened.into_iter().collect::<Result<Vec<_>, _>>()?;
         let mut comparison = compare(&inspections);
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         if let Some(to) = &self.to {
             let mut pages = pages(&mut comparison, &inspections, self.templates.as_deref())?;
             for (name, text) in &mut pages.files {
@@ -69,7 +67,7 @@ impl Compare {
                 comparison.json()?
             }
         };
-        out.write_all(guarded(&inspections, "compare", text)?.as_bytes())?;
+        out.styled(&guarded(&inspections, "compare", text)?)?;
         Ok(Done::Well)
     }
 

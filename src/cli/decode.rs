@@ -11,6 +11,7 @@ use serde::Serialize;
 use super::calc::arg::pointed;
 use super::{CAUTION, Done, Failure, Format};
 use crate::physics::marking::{self, Marking, NotAMarking, Repeated, Summary};
+use crate::units::terminal;
 use crate::units::words::{columns, count};
 
 /// Most bytes read from standard input, and most texts decoded in one call.
@@ -78,7 +79,7 @@ impl Decode {
             .collect();
         let list = (total > 1).then(|| marking::summary(&markings));
         let decoded = Decoded { schema: 1, items, list };
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         match self.format {
             Format::Text => out.write_all(text(&decoded).as_bytes())?,
             Format::Json => {

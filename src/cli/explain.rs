@@ -4,9 +4,10 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, Format, House, colour};
-use crate::judge::inspection::{Inspection, book};
+use crate::judge::inspection::book;
 use crate::judge::rules::{Book, Grade, Rule, page};
 use crate::render::write_up::{Style, View, write_finding};
+use crate::units::terminal::{self, Terminal};
 use crate::units::words::{columns, nearest};
 
 #[derive(Debug, clap::Args)]
@@ -31,13 +32,13 @@ pub(super) struct Explain {
 
 impl Explain {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let mut out = std::io::stdout().lock();
-        let folder = self.record.clone().unwrap_or_else(|| PathBuf::from("."));
+        let mut out = terminal::out();
         // Without a record the current folder's rules do not count.
-        let book = match &self.record {
-            Some(_) => book(&folder, &self.house.rules)?,
-            None => book(std::path::Path::new("/nonexistent"), &self.house.rules)?,
-        };
+        let book = book(self.record.as_deref(), &self.house.of()?)?;
+        let json = self.format == Format::Json;
+        for file in book.files.iter().filter(|_| !(json || self.language || self.names)) {
+            writeln!(out, "{}", file.told)?;
+        }
         if self.language {
             out.write_all(page::language_page(&book).as_bytes())?;
         } else if self.names {
@@ -73,7 +74,7 @@ impl Explain {
         Ok(Done::Well)
     }
 
-    fn one(&self, rule: &Rule, book: &Book, out: &mut impl Write) -> Result<(), Failure> {
+    fn one<W: Write>(&self, rule: &Rule, book: &Book, out: &mut Terminal<W>) -> Result<(), Failure> {
         writeln!(out, "{}  [{}, {}]", rule.title, rule.id, rule.grade.word())?;
         let row = |name: &str, text: &str| vec![name.to_owned(), text.to_owned()];
         let mut rows = vec![row("applies to", &rule.scope.words())];
@@ -106,12 +107,12 @@ impl Explain {
             writeln!(out, "  turned off   {reason}")?;
         }
         let Some(folder) = &self.record else { return Ok(()) };
-        let inspection = Inspection::open(folder, &self.house.rules)?;
+        let inspection = self.house.open(folder)?;
         let view = View::of(&inspection);
         let style = Style { all: true, colour: colour(&std::io::stdout()) };
         writeln!(out)?;
         for finding in view.findings.iter().filter(|finding| finding.rule == rule.id) {
-            out.write_all(write_finding(finding, style).as_bytes())?;
+            out.styled(&write_finding(finding, style))?;
         }
         for idle in view.not_applied.iter().filter(|idle| idle.rule == rule.id) {
             writeln!(out, "does not apply: {}", idle.because)?;

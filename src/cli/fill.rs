@@ -8,6 +8,7 @@ use super::{Done, Failure, House};
 use crate::fill::page::{self, Reach};
 use crate::fill::terminal::{WalkError, Wrapped, walk};
 use crate::fill::{Bench, FillError};
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
@@ -59,7 +60,7 @@ impl Fill {
         if self.page {
             return Err(super::left_out("fill --page", "page"));
         }
-        let bench = Bench::open(&self.folder, &self.house.rules, &self.checklists, self.kind.as_deref())?;
+        let bench = Bench::open(&self.folder, &self.house.of()?, &self.checklists, self.kind.as_deref())?;
         #[cfg(feature = "page")]
         if self.page {
             let reach = if self.open_to_network { Reach::Network } else { Reach::ThisMachine };
@@ -67,10 +68,10 @@ impl Fill {
             return Ok(Done::Well);
         }
         let piped = !std::io::stdin().is_terminal();
-        let out = std::io::stdout();
         // In a pipe no width is known, and every line stays whole.
         let columns = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
-        let out = Wrapped::new(out.lock(), if std::io::stdout().is_terminal() { columns } else { || None });
+        let out =
+            Wrapped::new(terminal::out(), if std::io::stdout().is_terminal() { columns } else { || None });
         let summary = walk(&bench, &mut std::io::stdin().lock(), out, self.brief);
         let summary = match summary {
             Ok(summary) => summary,

@@ -1,13 +1,13 @@
 //! `migrate`: rewrite the record of an earlier schema for this program, and keep a copy.
 
-use std::fs::File;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use super::{Done, Failure};
 use crate::evidence::manifest::MANIFEST_NAME;
-use crate::judge::inspection::{RECORD, read_text};
-use crate::record::{self, SCHEMA, migrate::migrate, save};
+use crate::judge::inspection::{RECORD, record_text};
+use crate::record::{self, SCHEMA, migrate::migrate, open, save};
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Migrate {
@@ -24,11 +24,11 @@ impl Migrate {
         let file = if self.folder.is_file() { self.folder.clone() } else { self.folder.join(RECORD) };
         let folder = save::parent(&file);
         // As `fill` does: two programs do not write one record at the same time.
-        let lock = File::open(folder).ok();
+        let lock = open::folder(folder).ok();
         let _locked = lock.as_ref().is_some_and(|folder| folder.lock().is_ok());
-        let text = read_text(&file)?;
+        let (_, _, text) = record_text(&self.folder)?;
         let name = file.display().to_string();
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         let Some(migrated) = migrate(&name, &text)? else {
             writeln!(out, "{name}: has schema {SCHEMA} already; nothing was changed")?;
             return Ok(Done::Well);
@@ -68,7 +68,7 @@ impl Migrate {
 fn keep(copy: &Path, text: &str) -> Result<(), Failure> {
     match save::write_new(copy, text) {
         Err(error)
-            if error.kind() == ErrorKind::AlreadyExists && read_text(copy).is_ok_and(|old| old == text) =>
+            if error.kind() == ErrorKind::AlreadyExists && open::text(copy).is_ok_and(|old| old == text) =>
         {
             Ok(())
         }

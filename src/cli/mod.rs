@@ -21,19 +21,23 @@ mod progress;
 mod report;
 mod schema;
 mod seal;
+mod settings;
 mod verify;
 #[cfg(feature = "video")]
 mod video_kit;
 
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::judge::inspection::{Inspection, OpenError, RECORD};
+use crate::judge::inspection::{self, Inspection, OpenError, RECORD};
+use crate::record::open::Refused;
 use crate::record::problem::Problems;
 use crate::record::renamed::{Place, new_word};
+use crate::render::OWN_WORDS;
+use crate::units::terminal;
 use crate::units::words::CAUTION;
 
 #[derive(Debug, Parser)]
@@ -129,13 +133,20 @@ impl From<OpenError> for Failure {
     fn from(error: OpenError) -> Self {
         match error {
             OpenError::Problems(problems) => Self::Problems(problems),
-            OpenError::Io { path, source }
-                if source.kind() == std::io::ErrorKind::NotFound && path.ends_with(RECORD) =>
-            {
-                let folder = path.parent().unwrap_or(&path).display();
+            OpenError::File(refused) => refused.into(),
+        }
+    }
+}
+
+impl From<Refused> for Failure {
+    fn from(refused: Refused) -> Self {
+        match &refused {
+            Refused::File(error) if refused.is_gone() && error.path.ends_with(RECORD) => {
+                let path = &error.path;
+                let folder = path.parent().unwrap_or(path).display();
                 Self::Words(format!("{}: there is none; `underlid new {folder}` starts one", path.display()))
             }
-            other => Self::Words(other.to_string()),
+            _ => Self::Words(refused.to_string()),
         }
     }
 }
@@ -181,12 +192,39 @@ pub(crate) fn left_out_words(needs: &str, feature: &str) -> String {
     )
 }
 
-/// Folders named on the command line, and house rules.
+/// Whose rules judge beside the built-in ones.
 #[derive(Debug, clap::Args)]
 pub(crate) struct House {
-    /// A file or folder of house rules, read after those of the inspection; may be given several times
+    /// A file or folder of house rules, read after those of your settings; may be given several times
     #[arg(long = "rules", value_name = "FILE")]
     rules: Vec<PathBuf>,
+    /// Let the rules and checklists that lie in the inspection folder count; without it they are left aside
+    #[arg(long)]
+    folder_rules: bool,
+}
+
+impl House {
+    /// With the rules that the user's settings name.
+    pub(crate) fn of(&self) -> Result<inspection::House, Failure> {
+        Ok(inspection::House { folder_rules: self.folder_rules, ..house(&self.rules)? })
+    }
+
+    /// Opens an inspection for the bench.
+    pub(crate) fn open(&self, path: &Path) -> Result<Inspection, Failure> {
+        Ok(Inspection::open(path, &self.of()?, &OWN_WORDS)?)
+    }
+
+    /// Opens an inspection for outputs that leave the bench.
+    pub(crate) fn open_to_publish(&self, path: &Path) -> Result<Inspection, Failure> {
+        Ok(Inspection::open_to_publish(path, &self.of()?, &OWN_WORDS)?)
+    }
+}
+
+/// Rules that were named on the command line, after those that the user's settings name.
+pub(crate) fn house(named: &[PathBuf]) -> Result<inspection::House, Failure> {
+    let mut rules = settings::rules()?;
+    rules.extend(named.iter().cloned());
+    Ok(inspection::House { rules, folder_rules: false })
 }
 
 /// Runs the program.
@@ -230,7 +268,8 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// Help, version, or a call that is wrong; a command that has another name now is named.
+/// Help, version, or a call that is wrong; a command that has another name now is named. What was typed may be the name of
+/// a stranger's file.
 fn refused(error: &clap::Error) -> ExitCode {
     let given = std::env::args().nth(1).unwrap_or_default();
     if error.kind() == clap::error::ErrorKind::InvalidSubcommand
@@ -240,12 +279,21 @@ fn refused(error: &clap::Error) -> ExitCode {
         let _ = tell(&Failure::Words(words));
         return ExitCode::from(2);
     }
-    let _ = error.print();
+    let text = |coloured: bool| {
+        let text = error.render();
+        if coloured { text.ansi().to_string() } else { text.to_string() }
+    };
+    // When nobody reads it there is nobody left to tell.
+    let _ = if error.use_stderr() {
+        terminal::err().styled(&text(colour(&std::io::stderr())))
+    } else {
+        terminal::out().styled(&text(colour(&std::io::stdout())))
+    };
     ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2))
 }
 
 fn tell(failure: &Failure) -> std::io::Result<()> {
-    let mut out = std::io::stderr().lock();
+    let mut out = terminal::err();
     match failure {
         Failure::Problems(problems) => {
             let handler = handler();
@@ -254,7 +302,8 @@ fn tell(failure: &Failure) -> std::io::Result<()> {
                 if handler.render_report(&mut text, report.as_ref()).is_err() {
                     text = report.to_string();
                 }
-                writeln!(out, "{text}")?;
+                out.styled(&text)?;
+                writeln!(out)?;
             }
             if problems.not_shown() > 0 {
                 writeln!(out, "… and {} more", problems.not_shown())?;
@@ -282,7 +331,7 @@ pub(crate) fn look_at(inspection: &Inspection) -> std::io::Result<()> {
         return Ok(());
     }
     writeln!(
-        std::io::stderr().lock(),
+        terminal::err(),
         "underlid: look at these photos: they are said to show a field that is withheld, and nothing on them is \
          blacked out: {}",
         photos.join(", ")

@@ -7,6 +7,7 @@ use super::{CAUTION, Done, Failure, words};
 use crate::judge::inspection::RECORD;
 use crate::record::edit::{Answer, Edit, apply};
 use crate::record::starter;
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct New {
@@ -37,7 +38,7 @@ impl New {
             std::fs::create_dir_all(&folder).map_err(at(&folder))?;
         }
         crate::record::save::write_new(&record, text).map_err(at(&record))?;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         let folder = self.folder.display();
         writeln!(
             out,

@@ -12,6 +12,7 @@ use crate::fill::Bench;
 use crate::fill::card::{
     CardTold, Moment, PhotoCard, TakeOutcome, Taken, Tie, clock_offset, numbers, tie_to,
 };
+use crate::units::terminal;
 use crate::units::words::count;
 
 /// Progress is told in steps of this many bytes.
@@ -80,28 +81,25 @@ struct NotTaken<'a> {
 
 impl Photos {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let bench = Bench::open(&self.folder, &self.house.rules, &self.checklists, None)?;
+        let bench = Bench::open(&self.folder, &self.house.of()?, &self.checklists, None)?;
         let told = AtomicU64::new(0);
         let progress = |progress: Progress| {
             let step = progress.done / STEP;
             if step > told.fetch_max(step, Ordering::Relaxed) {
                 // Progress is a courtesy: when nobody can read it, the work goes on.
-                let _ = write!(
-                    std::io::stderr(),
-                    "\r{} of {} MiB read",
-                    progress.done >> 20,
-                    progress.total >> 20
-                );
+                let mut err = terminal::err();
+                let _ = err.again();
+                let _ = write!(err, "{} of {} MiB read", progress.done >> 20, progress.total >> 20);
             }
         };
         let watched = std::io::stderr().is_terminal();
         let clock = self.clock.unwrap_or(SignedDuration::ZERO);
         let mut card = PhotoCard::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
         if told.load(Ordering::Relaxed) > 0 {
-            let _ = writeln!(std::io::stderr());
+            let _ = writeln!(terminal::err());
         }
         let chosen = self.chosen(&card)?;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         let mut outcome = TakeOutcome::default();
         // As it is before anything is taken.
         let shown = serde_json::to_value(card.told()).map_err(words)?;

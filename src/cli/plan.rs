@@ -6,11 +6,14 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::calc::arg::{self, Count};
-use super::{Done, Failure, House, colour};
-use crate::judge::inspection::{self, RECORD, read_text};
+use super::{Done, Failure, House, colour, words};
+use crate::judge::inspection::{self, record_text};
 use crate::judge::rig::{Given, Sheet};
+use crate::judge::rules::RuleFile;
 use crate::record;
 use crate::render::plan::{write_markdown, write_text};
+use crate::render::write_up::escape_markdown;
+use crate::units::terminal;
 use crate::units::{Dimension, Quantity};
 
 #[derive(Debug, clap::Args)]
@@ -50,17 +53,21 @@ enum Format {
     Json,
 }
 
+/// What `plan --format json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct Planned<'a> {
+    #[serde(flatten)]
+    sheet: &'a Sheet,
+    /// Files of rules beside the built-in ones: those whose limits were used, and those that were left aside.
+    rule_files: &'a [RuleFile],
+}
+
 impl Plan {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         // Logs and photos are not opened: a session is planned before there are any.
-        let (folder, file) = if self.folder.is_file() {
-            (self.folder.parent().unwrap_or(std::path::Path::new(".")).to_owned(), self.folder.clone())
-        } else {
-            (self.folder.clone(), self.folder.join(RECORD))
-        };
-        let text = read_text(&file)?;
+        let (folder, file, text) = record_text(&self.folder)?;
         let record = record::read(&file.display().to_string(), &text)?;
-        let book = inspection::book(&folder, &self.house.rules)?;
+        let book = inspection::book(Some(&folder), &self.house.of()?)?;
         let given = Given {
             load_power: self.load_power.clone(),
             load_current: self.load_current.clone(),
@@ -69,14 +76,23 @@ impl Plan {
         };
         let sheet = Sheet::plan(&record, &book, &given)
             .map_err(|error| Failure::Words(format!("{}: {error}", file.display())))?;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         match self.format {
             Format::Text => {
-                out.write_all(write_text(&sheet, self.all, colour(&std::io::stdout())).as_bytes())?;
+                for file in &book.files {
+                    writeln!(out, "{}", file.told)?;
+                }
+                out.styled(&write_text(&sheet, self.all, colour(&std::io::stdout())))?;
             }
-            Format::Markdown => out.write_all(write_markdown(&sheet).as_bytes())?,
+            Format::Markdown => {
+                for file in &book.files {
+                    writeln!(out, "**{}**\n", escape_markdown(&file.told))?;
+                }
+                out.write_all(write_markdown(&sheet).as_bytes())?;
+            }
             Format::Json => {
-                let json = serde_json::to_string(&sheet).map_err(|e| Failure::Words(e.to_string()))?;
+                let planned = Planned { sheet: &sheet, rule_files: &book.files };
+                let json = serde_json::to_string(&planned).map_err(words)?;
                 writeln!(out, "{json}")?;
             }
         }

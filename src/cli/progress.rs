@@ -5,6 +5,7 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use crate::evidence::hash::Progress;
+use crate::units::terminal;
 
 /// Shorter runs show nothing.
 const AFTER: Duration = Duration::from_millis(300);
@@ -44,8 +45,9 @@ impl Line {
         let (done, total) = (progress.done as f64, (progress.total as f64).max(1.0));
         let percent = (100.0 * done / total).min(100.0);
         let (done, total) = (done / MEGABYTE, total / MEGABYTE);
-        let _ =
-            write!(std::io::stderr(), "\r\x1b[K{}: {percent:.0} %, {done:.0} of {total:.0} MB", self.what);
+        let mut err = terminal::err();
+        let _ = err.again();
+        let _ = write!(err, "{}: {percent:.0} %, {done:.0} of {total:.0} MB", self.what);
     }
 }
 
@@ -54,7 +56,7 @@ impl Drop for Line {
         let written =
             self.state.as_ref().and_then(|state| state.lock().ok()).is_some_and(|s| s.last.is_some());
         if written {
-            let _ = write!(std::io::stderr(), "\r\x1b[K");
+            let _ = terminal::err().again();
         }
     }
 }

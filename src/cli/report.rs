@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::judge::inspection::Inspection;
 use crate::render::write_up::{WriteUpError, save_write_up, write_up};
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Report {
@@ -29,11 +29,11 @@ impl From<WriteUpError> for Failure {
 
 impl Report {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let inspection = Inspection::open_to_publish(&self.folder, &self.house.rules)?;
+        let inspection = self.house.open_to_publish(&self.folder)?;
         let write_up = write_up(&inspection, self.templates.as_deref())?;
         let paths = save_write_up(&inspection.folder, &write_up)?;
         let view = &write_up.view;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         writeln!(out, "{}", view.verdict())?;
         for path in paths {
             writeln!(out, "{}", path.display())?;

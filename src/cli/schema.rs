@@ -7,11 +7,11 @@ use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::{Value, json};
 
-use super::{Done, Failure, calc, check, decode, explain, photos, seal, verify, words};
-use crate::judge::rig::Sheet;
+use super::{Done, Failure, calc, check, decode, explain, photos, plan, seal, verify, words};
 use crate::record::schema::record_schema;
 use crate::render::collection;
 use crate::render::compare::Comparison;
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Schema {
@@ -53,7 +53,7 @@ impl Schema {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let schema = self.output.map_or_else(record_schema, Output::schema);
         let text = serde_json::to_string_pretty(&schema).map_err(words)?;
-        writeln!(std::io::stdout().lock(), "{text}")?;
+        writeln!(terminal::out(), "{text}")?;
         Ok(Done::Well)
     }
 }
@@ -71,7 +71,7 @@ impl Output {
             Self::Decode => of::<decode::Decoded>("decode"),
             Self::Explain => of::<explain::Explained<'_>>("explain"),
             Self::Photos => of::<photos::PhotosTold<'_>>("photos"),
-            Self::Plan => of::<Sheet>("plan"),
+            Self::Plan => of::<plan::Planned<'_>>("plan"),
             Self::Seal => of::<seal::SealDone<'_>>("seal"),
             Self::Verify => of::<verify::Found>("verify"),
         }

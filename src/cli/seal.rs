@@ -13,9 +13,12 @@ use crate::evidence::hash::Sha256Digest;
 #[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
 use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
-use crate::judge::inspection::{Inspection, RECORD, read_text};
+use crate::judge::inspection::RECORD;
 use crate::record;
+use crate::record::open;
+use crate::render::OWN_WORDS;
 use crate::render::write_up::{in_words, save_write_up, write_up};
+use crate::units::terminal;
 use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
@@ -141,7 +144,7 @@ impl Seal {
         }
         let password = if self.no_password { None } else { Some(password::ask_for_new()?) };
         let key = sign::generate(path, &public, password.as_deref()).map_err(words)?;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         match self.format {
             Format::Json => {
                 let made = SealDone::Key {
@@ -195,7 +198,7 @@ impl Seal {
 
     /// A bag of a write-up that is made now: an older one may be from before something was withheld.
     fn publish(&self, folder: &Path, out: &Path) -> Result<Bag, Failure> {
-        let inspection = Inspection::open_to_publish(folder, &self.house.rules)?;
+        let inspection = self.house.open_to_publish(folder)?;
         let write_up = write_up(&inspection, None)?;
         let pages = save_write_up(&inspection.folder, &write_up)?;
         let data =
@@ -218,7 +221,7 @@ impl Seal {
     }
 
     fn print(&self, report: &Report) -> Result<(), Failure> {
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         let shown = |path: &Path| path.display().to_string();
         if self.format == Format::Json {
             let sealed = report.sealed.as_ref();
@@ -258,7 +261,7 @@ impl Seal {
     }
 
     fn warn(&self, folder: &Path, sealed: &Sealed, report: &Report) -> Result<(), Failure> {
-        let mut err = std::io::stderr().lock();
+        let mut err = terminal::err();
         for stale in sealed.stale_signatures.iter().filter(|stale| Some(*stale) != report.signature.as_ref())
         {
             writeln!(err, "underlid: {} no longer fits the new seal; sign it again", stale.display())?;
@@ -288,15 +291,15 @@ fn described(title: &str) -> Vec<(String, String)> {
 
 /// The title of a record, if it can be read; a bag can be made of any folder that is sealed.
 fn title(folder: &Path) -> Option<String> {
-    let text = read_text(&folder.join(RECORD)).ok()?;
+    let text = open::text(&folder.join(RECORD)).ok()?;
     record::read(RECORD, &text).ok()?.inspection.title.text().map(str::to_owned)
 }
 
 /// Whether a record withholds something; one that cannot be read may.
 fn withholds(folder: &Path) -> bool {
-    let Ok(text) = read_text(&folder.join(RECORD)) else { return false };
+    let Ok(text) = open::text(&folder.join(RECORD)) else { return false };
     match record::read(RECORD, &text) {
-        Ok(record) => crate::judge::withhold::plan(&record).map_or(true, |plan| !plan.is_empty()),
+        Ok(record) => crate::judge::withhold::plan(&record, &OWN_WORDS).map_or(true, |plan| !plan.is_empty()),
         Err(_) => text.contains("withhold"),
     }
 }

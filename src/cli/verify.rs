@@ -1,9 +1,10 @@
 //! `verify`: compare a folder or a bag with its seal, and say who sealed it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 #[cfg(not(feature = "signatures"))]
 use std::convert::Infallible as Key;
 
@@ -11,14 +12,19 @@ use super::progress::Line;
 use super::{Done, Failure, Format, words};
 use crate::evidence::arrival::{Arrival, arrivals};
 use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
+use crate::evidence::folder;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
+use crate::evidence::photos::is_photo_name;
 #[cfg(feature = "signatures")]
 use crate::evidence::signature::Key;
 use crate::evidence::signature::{self, Present, Signed};
 use crate::evidence::verify::{Comparison, verify};
-use crate::judge::inspection::{RECORD, read_text};
-use crate::record;
+use crate::evidence::whole::{Look, Looks};
+use crate::judge::inspection::RECORD;
+use crate::record::open;
+use crate::record::{self, Record};
 use crate::render::write_up::in_words;
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Verify {
@@ -45,6 +51,29 @@ pub(super) struct Found {
     signed: Signed,
     /// Photos against the hash they arrived with; nothing where the record does not read.
     arrivals: Option<Vec<Arrival>>,
+    /// Photos that are not whole, or cannot be looked at.
+    pictures: Vec<Picture>,
+}
+
+/// A photo that does not count as evidence as it is.
+#[derive(Debug, serde::Serialize, schemars::JsonSchema)]
+struct Picture {
+    file: String,
+    #[serde(flatten)]
+    look: Look,
+}
+
+/// Decodes the photos of an inspection, whether the record lists them or not.
+fn pictures(inspection: &Path, record: Option<&Record>) -> Vec<Picture> {
+    let listed = record.iter().flat_map(|record| &record.photo).filter_map(|photo| photo.file.text());
+    let mut files: BTreeSet<String> = listed.map(str::to_owned).collect();
+    let lying = folder::list(inspection).map(|listing| listing.files).unwrap_or_default();
+    let photos = lying.iter().filter(|file| is_photo_name(&file.path)).map(|file| file.name.to_text());
+    files.extend(photos.filter(|name| name.starts_with("photos/")));
+    let looks = Looks::default();
+    let files: Vec<String> = files.into_iter().collect();
+    let look = |file: String| Picture { look: looks.at(inspection, &file), file };
+    files.into_par_iter().map(look).filter(|picture| picture.look != Look::Whole).collect()
 }
 
 /// A bag, and whether it is complete and valid.
@@ -61,10 +90,11 @@ impl Verify {
         let found = self.look(key.as_ref())?;
         let sound = found.bag.as_ref().is_none_or(|bag| bag.valid)
             && found.seal.as_ref().is_none_or(Comparison::matches)
-            && found.arrivals.iter().flatten().all(Arrival::holds);
+            && found.arrivals.iter().flatten().all(Arrival::holds)
+            && !found.pictures.iter().any(|picture| matches!(picture.look, Look::Damaged(_)));
         let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
         match self.format {
-            Format::Json => std::io::stdout().lock().write_all(super::json(&found)?.as_bytes())?,
+            Format::Json => terminal::out().write_all(super::json(&found)?.as_bytes())?,
             Format::Text => found.text()?,
         }
         Ok(if sound && attributed { Done::Well } else { Done::FallsShort })
@@ -75,10 +105,14 @@ impl Verify {
         let is_bag = self.folder.join(BAG_DECLARATION).symlink_metadata().is_ok();
         let inspection = if is_bag { self.folder.join("data") } else { self.folder.clone() };
         // A seal is checked whether or not the record reads.
-        let arrivals = read_text(&inspection.join(RECORD))
-            .ok()
-            .and_then(|text| record::read(RECORD, &text).ok())
-            .map(|record| arrivals(&inspection, &record));
+        let text = open::text(&inspection.join(RECORD));
+        if let Err(refused) = &text
+            && !refused.is_gone()
+        {
+            writeln!(terminal::err(), "underlid: {refused}")?;
+        }
+        let record = text.ok().and_then(|text| record::read(RECORD, &text).ok());
+        let arrivals = record.as_ref().map(|record| arrivals(&inspection, record));
         let manifest = inspection.join(MANIFEST_NAME);
         let (bag, seal) = if is_bag {
             let report = bag::check(&self.folder, &|progress| line.show(progress)).map_err(words)?;
@@ -96,7 +130,7 @@ impl Verify {
                 Err(error) => {
                     // What arrived can be held against the record although nothing is sealed yet.
                     if self.format == Format::Text {
-                        tell_arrivals(&mut std::io::stdout().lock(), arrivals.as_deref())?;
+                        tell_arrivals(&mut terminal::out(), arrivals.as_deref())?;
                     }
                     return Err(words(error));
                 }
@@ -110,7 +144,8 @@ impl Verify {
             Some(none) => match *none {},
         };
         let bag = bag.map(|report| BagFound { valid: report.is_valid(), report });
-        Ok(Found { bag, seal, signatures: signature::present(&manifest), signed, arrivals })
+        let pictures = pictures(&inspection, record.as_ref());
+        Ok(Found { bag, seal, signatures: signature::present(&manifest), signed, arrivals, pictures })
     }
 }
 
@@ -126,7 +161,7 @@ fn read_key(_: &str) -> Result<Key, Failure> {
 
 impl Found {
     fn text(&self) -> Result<(), Failure> {
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         if let Some(BagFound { report: bag, valid }) = &self.bag {
             let sides = [("payload", Some(&bag.payload)), ("tag files", bag.tags.as_ref())];
             for (side, comparison) in sides {
@@ -162,6 +197,13 @@ impl Found {
             None => writeln!(out, "no seal of an inspection lies in it")?,
         }
         tell_arrivals(&mut out, self.arrivals.as_deref())?;
+        for Picture { file, look } in &self.pictures {
+            match look {
+                Look::Damaged(why) => writeln!(out, "{file}: does not count as evidence: {why}")?,
+                Look::NotSeen(why) => writeln!(out, "{file}: cannot be looked at: {why}")?,
+                Look::Whole => {}
+            }
+        }
         match &self.signed {
             Signed::Good { key, by, comment } => {
                 let by = by.as_ref().map_or_else(String::new, |by| format!(" of {by}"));

@@ -4,9 +4,9 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::judge::inspection::Inspection;
 use crate::render::video::{FOLDER, VideoKitError, Wishes, save_video_kit, video_kit};
-use crate::render::write_up::{View, plain};
+use crate::render::write_up::View;
+use crate::units::terminal::{self, plain};
 use crate::units::words::{count, list};
 
 #[derive(Debug, clap::Args)]
@@ -46,7 +46,7 @@ impl From<VideoKitError> for Failure {
 
 impl VideoKit {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let open = |folder: &PathBuf| Inspection::open_to_publish(folder, &self.house.rules);
+        let open = |folder: &PathBuf| self.house.open_to_publish(folder);
         let inspection = open(&self.folder)?;
         let against = self.against.as_ref().map(open).transpose()?;
         let wishes = Wishes {
@@ -59,7 +59,7 @@ impl VideoKit {
         let target = self.to.clone().unwrap_or_else(|| inspection.folder.join(FOLDER));
         save_video_kit(&target, &made)?;
         let view = View::of(&inspection);
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         writeln!(out, "{}", plain(&view.verdict()))?;
         for words in &made.told {
             writeln!(out, "note: {}", plain(words))?;

@@ -10,10 +10,10 @@ use std::path::Path;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::error::shown_text;
 use super::hash::{Sha256Digest, hash_file};
 use super::name::safe_relative;
 use crate::record::Record;
+use crate::units::terminal::shown_text;
 
 /// How a file stands against the digest that was written when it arrived.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]

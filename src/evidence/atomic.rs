@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::error::FileError;
+use crate::record::open::FileError;
 use crate::record::save;
 
 pub(crate) use crate::record::save::parent;

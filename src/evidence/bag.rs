@@ -15,12 +15,13 @@ mod write;
 
 use std::path::{Path, PathBuf};
 
-use super::error::{FileError, shown, shown_text};
 use super::folder::FolderError;
 use super::hash::{HashError, Sha256Digest};
 use super::manifest::{LineProblem, Manifest, ManifestError};
 use super::name::{EvidenceName, NameError, UnsafeName};
 use super::verify::Comparison;
+use crate::record::open::FileError;
+use crate::units::terminal::{shown, shown_text};
 
 pub use check::{BagReport, Oxum, OxumState, check};
 pub use write::{Bag, BagOptions, write, write_generated};

@@ -14,8 +14,9 @@ use image::metadata::Orientation;
 use jiff::civil;
 use serde::{Serialize, Serializer};
 
-use super::error::{FileError, shown_text};
-use super::hash::{HashError, open_plain};
+use super::hash::HashError;
+use crate::record::open::{self, FileError};
+use crate::units::terminal::shown_text;
 
 /// How much of a file is looked at, in bytes. Cameras write EXIF at the beginning.
 pub const HEAD_MAX_BYTES: u64 = 64 * 1024 * 1024;
@@ -102,7 +103,7 @@ impl Default for PhotoFacts {
 /// # Errors
 /// When the file cannot be read or is no plain file.
 pub fn read(path: &Path) -> Result<PhotoFacts, HashError> {
-    let (file, _) = open_plain(path)?;
+    let (file, _) = open::plain(path)?;
     let mut head = Vec::new();
     let mut rest = file.take(HEAD_MAX_BYTES);
     rest.by_ref().take(4096).read_to_end(&mut head).map_err(FileError::on("read", path))?;
@@ -258,7 +259,7 @@ pub(crate) mod tests {
             (Tag::MakerNote, Value::Undefined(vec![1; 9], 0)),
         ]);
         assert_eq!(full.orientation, Orientation::Rotate90);
-        assert_eq!(full.camera.as_deref(), Some("Invented \\u{1b}[31mCamera"));
+        assert_eq!(full.camera.as_deref(), Some("Invented \\u001b[31mCamera"));
         let taken = full.taken.unwrap();
         assert_eq!(taken.to_string(), "2031-05-04T10:22:05.25-03:30");
         assert_eq!(taken.utc().unwrap().to_string(), "2031-05-04T13:52:05.25");

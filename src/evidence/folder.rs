@@ -16,10 +16,11 @@ use std::path::{Path, PathBuf};
 
 use walkdir::{DirEntry, WalkDir};
 
-use super::error::{FileError, shown};
-use super::hash::unlike_a_file;
 use super::manifest::MANIFEST_NAME;
 use super::name::{EvidenceName, UnsafeName};
+use crate::record::open::FileError;
+use crate::record::open::unlike_a_file;
+use crate::units::terminal::shown;
 
 /// The record's name in an inspection folder.
 pub const RECORD_NAME: &str = "inspection.toml";

@@ -6,7 +6,6 @@
 //! another program kills the process, and reading is as fast.
 
 use std::fmt;
-use std::fs::{File, Metadata, OpenOptions};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
@@ -16,7 +15,8 @@ use rayon::prelude::*;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::{Digest, Sha256};
 
-use super::error::{FileError, shown};
+use crate::record::open::{self, FileError, Refused};
+use crate::units::terminal::shown;
 
 /// One read. Large enough that system calls do not show, small enough to stay in a core's cache
 /// between the copy out of the page cache and the hashing.
@@ -110,17 +110,9 @@ impl<'de> Deserialize<'de> for Sha256Digest {
 /// Why a file was not hashed.
 #[derive(Debug, thiserror::Error)]
 pub enum HashError {
-    /// The system refused.
+    /// It could not be opened or read, or is no plain file.
     #[error(transparent)]
-    File(#[from] FileError),
-    /// A link, folder, pipe, socket or device stands where a file was expected.
-    #[error("{}: is {what}, not a plain file; evidence must be the file itself", shown(path))]
-    NotAPlainFile {
-        /// The name that was opened.
-        path: PathBuf,
-        /// What was found, with its article.
-        what: &'static str,
-    },
+    Refused(#[from] Refused),
     /// Its length or time of change moved while it was being read.
     #[error("{}: changed while it was being read; try again when nothing writes to it", shown(path))]
     ChangedWhileRead {
@@ -129,10 +121,24 @@ pub enum HashError {
     },
 }
 
+impl From<FileError> for HashError {
+    fn from(error: FileError) -> Self {
+        Self::Refused(error.into())
+    }
+}
+
 impl HashError {
+    /// What is wrong, without the path: for outputs that must not show where a file lies on this machine.
+    pub(crate) fn without_path(&self) -> String {
+        match self {
+            Self::Refused(refused) => refused.without_path(),
+            Self::ChangedWhileRead { .. } => "it changed while it was read".to_owned(),
+        }
+    }
+
     /// Whether there simply is no such file.
     pub(crate) fn is_gone(&self) -> bool {
-        matches!(self, Self::File(e) if super::name::gone(&e.source))
+        matches!(self, Self::Refused(Refused::File(e)) if super::name::gone(&e.source))
     }
 }
 
@@ -192,7 +198,7 @@ pub(crate) fn copy_file(
     to: &mut dyn io::Write,
     mut on_bytes: impl FnMut(u64),
 ) -> Result<Sha256Digest, HashError> {
-    let (file, before) = open_plain(path)?;
+    let (file, before) = open::plain(path)?;
     // One byte more than promised is enough to notice growth, and ends a file that grows for ever.
     let mut limited = (&file).take(before.len().saturating_add(1));
     let size = usize::try_from(before.len()).map_or(BUFFER_BYTES, |n| n.clamp(4096, BUFFER_BYTES));
@@ -221,45 +227,6 @@ pub(crate) fn copy_file(
         return Err(HashError::ChangedWhileRead { path });
     }
     Ok(Sha256Digest(hasher.finalize().into()))
-}
-
-/// Opens a file that is truly a file: a link in last place is not followed, a pipe not waited for.
-pub(crate) fn open_plain(path: &Path) -> Result<(File, Metadata), HashError> {
-    let refuse = |what| HashError::NotAPlainFile { path: path.to_path_buf(), what };
-    // Asked first for a clear message; the flags below hold even if the file is swapped in between.
-    let seen = path.symlink_metadata().map_err(FileError::on("read", path))?;
-    if let Some(what) = unlike_a_file(&seen) {
-        return Err(refuse(what));
-    }
-    let mut options = OpenOptions::new();
-    options.read(true);
-    #[cfg(unix)]
-    {
-        use rustix::fs::OFlags;
-        use std::os::unix::fs::OpenOptionsExt;
-        let flags = OFlags::NOFOLLOW | OFlags::NONBLOCK;
-        options.custom_flags(flags.bits().cast_signed());
-    }
-    let file = options.open(path).map_err(FileError::on("read", path))?;
-    let metadata = file.metadata().map_err(FileError::on("read", path))?;
-    match unlike_a_file(&metadata) {
-        Some(what) => Err(refuse(what)),
-        None => Ok((file, metadata)),
-    }
-}
-
-/// What stands there instead of a plain file, with its article; nothing for a plain file.
-pub(crate) fn unlike_a_file(metadata: &Metadata) -> Option<&'static str> {
-    let kind = metadata.file_type();
-    if kind.is_file() {
-        None
-    } else if kind.is_symlink() {
-        Some("a link")
-    } else if kind.is_dir() {
-        Some("a folder")
-    } else {
-        Some("a pipe, socket or device")
-    }
 }
 
 #[cfg(test)]
@@ -327,7 +294,7 @@ mod tests {
             let expected = Sha256Digest::of(&vec![n as u8; n * 50_000]);
             assert_eq!(*result.as_ref().unwrap(), expected);
         }
-        assert!(matches!(results[20], Err(HashError::File(_))));
+        assert!(matches!(results[20], Err(HashError::Refused(Refused::File(_)))));
         assert_eq!(furthest.into_inner(), (0..20).sum::<u64>() * 50_000);
     }
 
@@ -342,7 +309,7 @@ mod tests {
         std::process::Command::new("mkfifo").arg(at("pipe")).status().unwrap();
         for (name, expected) in [("link", "a link"), ("folder", "a folder"), ("pipe", "a pipe")] {
             let error = hash_file(&at(name)).unwrap_err();
-            let HashError::NotAPlainFile { what, .. } = &error else {
+            let HashError::Refused(Refused::NotAPlainFile { what, .. }) = &error else {
                 panic!("{name}: {error}");
             };
             assert!(what.starts_with(expected), "{name}: {error}");
@@ -360,7 +327,7 @@ mod tests {
             if !grown {
                 grown = true;
                 use std::io::Write;
-                let mut log = OpenOptions::new().append(true).open(&path).unwrap();
+                let mut log = fs::OpenOptions::new().append(true).open(&path).unwrap();
                 log.write_all(b"more").unwrap();
             }
         });

@@ -16,9 +16,10 @@ use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
 use super::atomic;
-use super::error::{FileError, shown, shown_text};
-use super::hash::{HashError, Sha256Digest, open_plain};
+use super::hash::Sha256Digest;
 use super::name::{EvidenceName, UnsafeName};
+use crate::record::open::{self, FileError, Refused};
+use crate::units::terminal::{shown, shown_text};
 
 /// The manifest's name in an inspection folder.
 pub const MANIFEST_NAME: &str = "photos.sha256";
@@ -40,7 +41,7 @@ pub enum ManifestError {
     File(#[from] FileError),
     /// The manifest itself is a link, a pipe or a folder.
     #[error(transparent)]
-    NotAPlainFile(HashError),
+    NotAPlainFile(Refused),
     /// A line is not of the format.
     #[error("{} line {line}: {problem}", shown(path))]
     Line {
@@ -202,9 +203,9 @@ impl Manifest {
 
     /// The text of a manifest file, within [`MANIFEST_MAX_BYTES`].
     pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, ManifestError> {
-        let (file, _): (File, _) = match open_plain(path) {
+        let (file, _): (File, _) = match open::plain(path) {
             Ok(opened) => opened,
-            Err(HashError::File(e)) => return Err(e.into()),
+            Err(Refused::File(e)) => return Err(e.into()),
             Err(other) => return Err(ManifestError::NotAPlainFile(other)),
         };
         let mut text = Vec::new();

@@ -12,7 +12,6 @@
 
 pub(crate) mod arrival;
 pub mod bag;
-pub(crate) mod error;
 pub(crate) mod exif;
 pub(crate) mod folder;
 pub mod hash;
@@ -27,5 +26,6 @@ pub mod signature;
 #[cfg(feature = "signatures")]
 pub mod ssh;
 pub mod verify;
+pub(crate) mod whole;
 
 mod atomic;

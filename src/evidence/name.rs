@@ -11,7 +11,8 @@ use std::path::{Path, PathBuf};
 
 use serde::{Serialize, Serializer};
 
-use super::error::{FileError, shown_text};
+use crate::record::open::FileError;
+use crate::units::terminal::shown_text;
 
 /// A checked name relative to the inspection folder, with `/` between its parts.
 ///

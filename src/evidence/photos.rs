@@ -16,11 +16,11 @@ use rayon::prelude::*;
 use serde::Serialize;
 use walkdir::WalkDir;
 
-use super::error::FileError;
 use super::exif::{self, CaptureTime, PhotoFacts};
 use super::folder::{MAX_DEPTH, MAX_FILES};
-use super::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file, open_plain};
+use super::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use super::picture::{MAX_FILE_BYTES, Undecodable, decode_upright};
+use crate::record::open::{self, FileError};
 
 /// The endings of names that are taken for photos, in lower case.
 pub const PHOTO_ENDINGS: [&str; 18] = [
@@ -196,7 +196,7 @@ pub fn survey(paths: &[PathBuf], on: OnProgress<'_>) -> Survey {
 }
 
 fn read_photo(path: &Path, meter: &Meter<'_>) -> Result<Photo, HashError> {
-    let (file, metadata) = open_plain(path)?;
+    let (file, metadata) = open::plain(path)?;
     let bytes = metadata.len();
     if bytes > MAX_FILE_BYTES {
         return Ok(Photo {

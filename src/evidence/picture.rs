@@ -20,9 +20,10 @@ use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Rgb, RgbImage};
 use serde::Serialize;
 
-use super::error::{FileError, shown};
 use super::exif::{self, PhotoFacts};
-use super::hash::{HashError, Sha256Digest, open_plain};
+use super::hash::{HashError, Sha256Digest};
+use crate::record::open::{self, FileError};
+use crate::units::terminal::{shown, shown_text};
 
 /// The largest file that is decoded, in bytes.
 pub const MAX_FILE_BYTES: u64 = 64 * 1024 * 1024;
@@ -209,18 +210,67 @@ fn read_limited(path: &Path) -> Result<Vec<u8>, PictureError> {
         path: path.to_path_buf(),
         reason: Undecodable::FileTooLarge { bytes },
     };
-    let (file, metadata) = open_plain(path)?;
+    let (file, metadata) = open::plain(path).map_err(HashError::from)?;
     if metadata.len() > MAX_FILE_BYTES {
         return Err(too_large(metadata.len()));
     }
     let mut bytes = Vec::new();
     file.take(MAX_FILE_BYTES + 1)
         .read_to_end(&mut bytes)
-        .map_err(|e| HashError::File(FileError::on("read", path)(e)))?;
+        .map_err(|e| HashError::from(FileError::on("read", path)(e)))?;
     match bytes.len() as u64 {
         n if n > MAX_FILE_BYTES => Err(too_large(n)),
         _ => Ok(bytes),
     }
+}
+
+/// Decodes a whole picture and lets it go again.
+///
+/// # Errors
+/// When it cannot be read, or not be decoded to its last pixel within the limits.
+pub(crate) fn decode_whole(path: &Path) -> Result<(), PictureError> {
+    let bytes = read_limited(path)?;
+    let decoded = catch_unwind(AssertUnwindSafe(|| match format_of(&bytes)? {
+        ImageFormat::Jpeg => jpeg_to_its_end(&bytes),
+        format => decode(&bytes, format, Orientation::NoTransforms).map(drop),
+    }));
+    let gave_up = Err(Undecodable::Broken { why: "the decoder gave up on it".to_owned() });
+    let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
+    decoded.unwrap_or(gave_up).map_err(undecodable)
+}
+
+/// The decoder of `image` fills what a JPEG file lacks with grey; asked to be strict, it refuses a file that ends before
+/// its picture does. Only the brightness is kept: that needs all of the data and half of the time.
+fn jpeg_to_its_end(bytes: &[u8]) -> Result<(), Undecodable> {
+    use zune_jpeg::JpegDecoder;
+    use zune_jpeg::zune_core::bytestream::ZCursor;
+    use zune_jpeg::zune_core::colorspace::ColorSpace;
+    use zune_jpeg::zune_core::options::DecoderOptions;
+
+    let broken = |why: &dyn std::fmt::Debug| Undecodable::Broken {
+        why: shown_text(format!("{why:?}").trim_matches('"')).chars().take(200).collect(),
+    };
+    let options = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(usize::from(u16::MAX))
+        .set_max_height(usize::from(u16::MAX));
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    decoder.decode_headers().map_err(|error| broken(&error))?;
+    let (width, height) = decoder.dimensions().unwrap_or_default();
+    let pixels = width as u64 * height as u64;
+    if pixels > MAX_PIXELS {
+        let [width, height] = [width, height].map(|edge| u32::try_from(edge).unwrap_or(u32::MAX));
+        return Err(Undecodable::TooManyPixels { width, height });
+    }
+    if matches!(decoder.input_colorspace(), Some(ColorSpace::YCbCr | ColorSpace::Luma)) {
+        decoder.set_options(options.jpeg_set_out_colorspace(ColorSpace::Luma));
+    }
+    let _large = one_large(pixels);
+    decoder.decode().map(drop).map_err(|error| broken(&error))
+}
+
+fn one_large(pixels: u64) -> Option<std::sync::MutexGuard<'static, ()>> {
+    (pixels > LARGE_PIXELS).then(|| ONE_LARGE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
 /// Decodes a picture to opaque pixels and turns it upright.
@@ -246,8 +296,7 @@ fn decode(bytes: &[u8], format: ImageFormat, orientation: Orientation) -> Result
     if decoder.total_bytes() > MAX_DECODER_BYTES {
         return Err(Undecodable::TooMuchMemory);
     }
-    let _large =
-        (pixels > LARGE_PIXELS).then(|| ONE_LARGE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner));
+    let _large = one_large(pixels);
     decoder.set_limits(limits).map_err(|e| reason(&e))?;
     let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e))?;
     let mut picture = DynamicImage::ImageRgb8(flatten(picture));
@@ -283,9 +332,7 @@ fn unknown_format(bytes: &[u8]) -> Undecodable {
 fn reason(error: &ImageError) -> Undecodable {
     match error {
         ImageError::Limits(_) => Undecodable::TooMuchMemory,
-        other => Undecodable::Broken {
-            why: super::error::shown_text(&other.to_string()).chars().take(200).collect(),
-        },
+        other => Undecodable::Broken { why: shown_text(&other.to_string()).chars().take(200).collect() },
     }
 }
 

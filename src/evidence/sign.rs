@@ -16,9 +16,10 @@ use minisign::{KeyPair, PublicKey, PublicKeyBox, SecretKey, SecretKeyBox, Signat
 use serde::Serialize;
 
 use super::atomic;
-use super::error::{FileError, shown, shown_text};
-use super::hash::{HashError, open_plain};
+use super::hash::HashError;
 use super::named::{SIGNATURE_ENDING, key_id};
+use crate::record::open::{self, FileError};
+use crate::units::terminal::{shown, shown_text};
 
 /// Keys and signatures are a few hundred bytes; more than this is something else.
 const KEY_MAX_BYTES: u64 = 16 * 1024;
@@ -320,7 +321,7 @@ fn read_text(path: &Path, what: &'static str) -> Result<String, SignError> {
 }
 
 pub(super) fn read_limited(path: &Path, max_bytes: u64, what: &'static str) -> Result<Vec<u8>, SignError> {
-    let (file, _) = open_plain(path)?;
+    let (file, _) = open::plain(path).map_err(HashError::from)?;
     let mut bytes = Vec::new();
     file.take(max_bytes + 1).read_to_end(&mut bytes).map_err(FileError::on("read", path))?;
     if bytes.len() as u64 > max_bytes {

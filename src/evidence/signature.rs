@@ -12,16 +12,16 @@ use base64::engine::general_purpose::{STANDARD, STANDARD_NO_PAD};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-#[cfg(feature = "signatures")]
-use super::error::FileError;
-use super::error::shown;
-use super::hash::open_plain;
 use super::named::key_id;
 pub use super::named::{SIGNATURE_ENDING, SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 #[cfg(feature = "signatures")]
 use super::sign::{self, SignError, VerifyingKey, read_limited};
 #[cfg(feature = "signatures")]
 use super::ssh::{self, SshKey};
+use crate::record::open;
+#[cfg(feature = "signatures")]
+use crate::record::open::FileError;
+use crate::units::terminal::shown;
 
 /// A file of keys is a few lines; more than this is something else.
 #[cfg(feature = "signatures")]
@@ -131,7 +131,7 @@ fn allowed_signer(line: &str, path: &Path) -> Result<(Option<String>, SshKey), S
         SignError::KeyKind { kind, .. } => SignError::KeyKind { origin: shown(path), kind },
         _ => malformed(),
     })?;
-    Ok((Some(super::error::shown_text(principals)), key))
+    Ok((Some(crate::units::terminal::shown_text(principals)), key))
 }
 
 /// A signature that lies beside a manifest; what it says of itself is not checked.
@@ -160,7 +160,7 @@ pub fn present(manifest: &Path) -> Vec<Present> {
 
 /// The key that a signature says it was made with: number or fingerprint. Nothing is checked.
 fn named_key(kind: SignatureKind, path: &Path) -> Option<String> {
-    let (file, _) = open_plain(path).ok()?;
+    let (file, _) = open::plain(path).ok()?;
     let mut text = String::new();
     file.take(SIGNATURE_MAX_BYTES).read_to_string(&mut text).ok()?;
     match kind {

@@ -9,10 +9,10 @@ use std::path::Path;
 
 use ssh_key::{Algorithm, EcdsaCurve, HashAlg, PublicKey, SshSig};
 
-use super::error::{shown, shown_text};
 use super::manifest::MANIFEST_MAX_BYTES;
 use super::named::SSH_NAMESPACE;
 use super::sign::{SignError, Verified, read_limited};
+use crate::units::terminal::{shown, shown_text};
 
 /// Keys and signatures are a few hundred bytes; more than this is something else.
 const KEY_MAX_BYTES: u64 = 16 * 1024;

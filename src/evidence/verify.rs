@@ -11,11 +11,11 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::error::FileError;
 use super::folder::{FolderError, LeftOut, Listing, list};
 use super::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use super::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use super::name::{EvidenceName, NameError, gone, locate};
+use crate::record::open::FileError;
 
 /// How one file stands against the manifest.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]

@@ -324,8 +324,13 @@ pub(super) fn letter(index: usize) -> char {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::parts::Material;
     use crate::units::Dimension;
+
+    const fn metal(word: &'static str) -> Word {
+        Word { word, about: "" }
+    }
+
+    const METALS: &[Word] = &[metal("copper"), metal("copper-clad aluminium"), metal("brass"), metal("tin")];
 
     fn record() -> Record {
         crate::record::read("t", "schema = 2\n[[instrument]]\nid = \"caliper\"\n").unwrap()
@@ -335,7 +340,7 @@ mod tests {
     fn lines_mean_what_they_say() {
         let length = Kind::Quantity(Dimension::LENGTH);
         let voltage = Kind::Quantity(Dimension::VOLTAGE);
-        let metal = Kind::Word(Material::WORDS);
+        let metal = Kind::Word(METALS);
         let value = |value: &str| Said::Answer { answer: Answer::of(value), more: vec![] };
         let cases: Vec<(&str, Kind, Said)> = vec![
             ("150 A", length, value("150 A")),

@@ -14,15 +14,18 @@ use super::photo::{self, Kept, listed};
 use super::question::{Asked, Key, Question, questions};
 use super::sight::{FillError, Saved, Sight, question, revision};
 use super::trials::{Trials, stamps};
+use crate::evidence::whole::Looks;
 use crate::fill::checklist::{Checklists, Fills, Scope};
-use crate::judge::facts::Derived;
-use crate::judge::inspection::{RECORD, book, read_text};
+use crate::judge::facts::{Derived, photos_seen};
+use crate::judge::inspection::{House, OpenError, RECORD, book};
 use crate::judge::rules::{Book, judge};
-use crate::judge::withhold;
+use crate::judge::withhold::{self, Withheld};
 use crate::record;
 use crate::record::edit::{Answer, Edit, Refused, apply};
+use crate::record::open;
 use crate::record::problem::Problems;
 use crate::record::save;
+use crate::render::OWN_WORDS;
 use crate::units::Amount;
 
 /// Folder of house checklists in an inspection folder.
@@ -37,6 +40,10 @@ pub struct Bench {
     pub folder: PathBuf,
     /// The checklists.
     pub lists: Checklists,
+    /// What there is to say of the rules and checklists beside the built-in ones: which judge, which were left aside.
+    pub told: Vec<String>,
+    /// Photos that were looked at: a look at all of them at every answer would be slow.
+    looks: Looks,
     file: PathBuf,
     book: Arc<Book>,
     limits: BTreeMap<String, Amount>,
@@ -50,26 +57,31 @@ pub struct Bench {
 struct Lock(#[expect(dead_code, reason = "the lock goes when the file is closed")] Option<File>);
 
 impl Bench {
-    /// Opens a folder; `rules` and `checklists` are the house's, `kind` overrules the record's kind of pack.
+    /// Opens a folder; `house` says whose rules judge, `checklists` are the user's, `kind` overrules the record's kind of pack.
     ///
     /// # Errors
     /// [`FillError`] names the file and the place.
     pub fn open(
         folder: &Path,
-        rules: &[PathBuf],
+        house: &House,
         checklists: &[PathBuf],
         kind: Option<&str>,
     ) -> Result<Self, FillError> {
         let mut lists = Checklists::built_in()?;
-        let mut files: Vec<PathBuf> = Vec::new();
-        if let Ok(entries) = std::fs::read_dir(folder.join(HOUSE_LISTS)) {
-            let paths = entries.filter_map(|entry| Some(entry.ok()?.path()));
-            files.extend(paths.filter(|path| path.extension().is_some_and(|e| e == "toml")));
-            files.sort();
+        let inside = open::toml_files(&folder.join(HOUSE_LISTS)).unwrap_or_default();
+        let mut told: Vec<String> = Vec::new();
+        for file in &inside {
+            if house.folder_rules {
+                lists.add(&file.display().to_string(), &open::text(file).map_err(OpenError::from)?)?;
+            } else {
+                let name = file.file_name().unwrap_or_default().to_string_lossy();
+                told.push(format!(
+                    "The checklist {HOUSE_LISTS}/{name} of the inspection folder was left aside."
+                ));
+            }
         }
-        files.extend(checklists.iter().cloned());
-        for file in files {
-            lists.add(&file.display().to_string(), &read_text(&file)?)?;
+        for file in checklists {
+            lists.add(&file.display().to_string(), &open::named_text(file).map_err(OpenError::from)?)?;
         }
         if let Some(kind) = kind
             && lists.of_kind(kind).is_none()
@@ -80,13 +92,16 @@ impl Bench {
                 known.join(", ")
             )));
         }
-        let book = book(folder, rules)?;
+        let book = book(Some(folder), house)?;
+        told.extend(book.files.iter().map(|file| file.told.clone()));
         let bench = Self {
             file: folder.join(RECORD),
             folder: folder.to_owned(),
             lists,
             limits: book.limit_amounts(),
             book,
+            told,
+            looks: Looks::default(),
             kind: kind.map(str::to_owned),
             last: Mutex::new(None),
             trials: Trials::default(),
@@ -98,17 +113,14 @@ impl Bench {
     /// Takes away what a killed process left beside the record. Young files may belong to one that still runs.
     fn sweep(&self) {
         for folder in [self.folder.clone(), self.folder.join(photo::FOLDER)] {
-            let Ok(entries) = std::fs::read_dir(folder) else {
-                continue;
-            };
-            for entry in entries.flatten() {
-                let ours = entry.file_name().to_string_lossy().starts_with(".underlid-");
-                let old = entry
-                    .metadata()
+            for path in open::entries(&folder).unwrap_or_default() {
+                let name = path.file_name().unwrap_or_default().to_string_lossy();
+                let old = path
+                    .symlink_metadata()
                     .and_then(|meta| meta.modified())
                     .is_ok_and(|time| time.elapsed().is_ok_and(|age| age.as_secs() > 600));
-                if ours && old {
-                    let _ = std::fs::remove_file(entry.path());
+                if name.starts_with(".underlid-") && old {
+                    let _ = std::fs::remove_file(&path);
                 }
             }
         }
@@ -117,7 +129,7 @@ impl Bench {
     fn lock(&self) -> Lock {
         // The folder itself is locked, so that no lock file lies about. Where a folder cannot be locked, answers
         // are still atomic; only two programs at the same instant could then overtake each other.
-        let file = File::open(&self.folder).ok();
+        let file = open::folder(&self.folder).ok();
         Lock(file.filter(|file| file.lock().is_ok()))
     }
 
@@ -126,7 +138,7 @@ impl Bench {
     /// # Errors
     /// When it does not read.
     pub fn look(&self) -> Result<Arc<Sight>, FillError> {
-        self.sight(read_text(&self.file)?)
+        self.sight(self.text()?)
     }
 
     fn sight(&self, text: String) -> Result<Arc<Sight>, FillError> {
@@ -148,7 +160,8 @@ impl Bench {
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
         let upon = (stamps(&self.folder, &record), self.trials.generation());
         let worked = self.trials.facts(&self.folder, &text, &record, &self.limits);
-        let derived = Derived::with_tests(&record, &self.limits, worked.facts);
+        let seen = photos_seen(&self.folder, &record, &self.book, &Withheld::default(), &self.looks);
+        let derived = Derived::with_evidence(&record, &self.limits, worked.facts, seen);
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
@@ -172,7 +185,7 @@ impl Bench {
     /// # Errors
     /// When it cannot be read.
     pub fn text(&self) -> Result<String, FillError> {
-        Ok(read_text(&self.file)?)
+        Ok(open::text(&self.file).map_err(OpenError::from)?)
     }
 
     /// Reads under the lock, edits, and replaces; nothing is written unless the result reads.
@@ -205,7 +218,7 @@ impl Bench {
         let file = self.file.display().to_string();
         let record = record::read(&file, text)?;
         let told = |problems| Refused::Reads(Problems::new(&file, text, problems));
-        withhold::plan(&record).map(drop).map_err(|problems| told(problems).into())
+        withhold::plan(&record, &OWN_WORDS).map(drop).map_err(|problems| told(problems).into())
     }
 
     /// Writes an answer. `seen` is the revision the answer was made upon; an answer on another one is refused, unless

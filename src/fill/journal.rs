@@ -7,7 +7,7 @@
 //! The times of answers only help to propose which part a photo shows. They are no evidence: they are written without
 //! flushing, and a journal that is gone costs nothing but proposals.
 
-use std::fs::{self, OpenOptions};
+use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -15,6 +15,7 @@ use jiff::civil;
 use serde::{Deserialize, Serialize};
 
 use crate::record::edit::{Edit, Pick, Place};
+use crate::record::open;
 
 /// The file beside the record. It belongs to the program, is no evidence, and may be deleted when no page is open.
 const NAME: &str = ".underlid.fill";
@@ -58,7 +59,7 @@ pub(super) fn answered(folder: &Path, key: &str, shows: &str) {
     let at = now.datetime().round(jiff::Unit::Second).unwrap_or_else(|_| now.datetime());
     let line = Answered { at, offset, key: key.to_owned(), shows: shows.to_owned() };
     if let Ok(line) = serde_json::to_string(&line)
-        && let Ok(mut file) = open(folder)
+        && let Ok(mut file) = to_add(folder)
     {
         let _ = file.write_all(format!("\n{line}\n").as_bytes());
     }
@@ -72,21 +73,17 @@ pub(super) fn times(folder: &Path) -> Vec<Answered> {
 
 fn read(folder: &Path) -> Option<String> {
     let mut noted = String::new();
-    let file = crate::evidence::hash::open_plain(&path(folder)).ok()?.0;
+    let file = open::plain(&path(folder)).ok()?.0;
     file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
     Some(noted)
 }
 
-fn open(folder: &Path) -> io::Result<fs::File> {
+fn to_add(folder: &Path) -> io::Result<fs::File> {
     let path = path(folder);
-    match fs::symlink_metadata(&path) {
-        Ok(meta) if !meta.is_file() => {
-            return Err(io::Error::other(format!("{NAME} is not a file")));
-        }
-        Ok(meta) if meta.len() > LARGEST => fs::remove_file(&path)?,
-        _ => {}
+    if fs::symlink_metadata(&path).is_ok_and(|meta| meta.is_file() && meta.len() > LARGEST) {
+        fs::remove_file(&path)?;
     }
-    OpenOptions::new().create(true).append(true).open(&path)
+    open::append(&path)
 }
 
 fn path(folder: &Path) -> PathBuf {
@@ -143,7 +140,7 @@ pub(super) fn note(folder: &Path, id: &str, edits: &[Edit], said: &str) -> io::R
         .collect();
     let noted = Noted { id: id.to_owned(), said: said.to_owned(), parts };
     let line = serde_json::to_string(&noted).map_err(io::Error::other)?;
-    let mut file = open(folder)?;
+    let mut file = to_add(folder)?;
     // A newline first: the line before may have been cut off.
     file.write_all(format!("\n{line}\n").as_bytes())?;
     file.sync_all()
@@ -164,7 +161,7 @@ mod tests {
         let with = "[[path.element]]\nid = \"bar\"\n";
         assert_eq!(done(folder.path(), "a1", with), None);
         note(folder.path(), "a1", &edits, "added: bar").unwrap();
-        OpenOptions::new()
+        fs::OpenOptions::new()
             .append(true)
             .open(folder.path().join(NAME))
             .unwrap()

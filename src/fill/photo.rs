@@ -13,6 +13,7 @@ use crate::evidence::name::safe_relative;
 use crate::evidence::photos::PHOTO_ENDINGS;
 use crate::record::Record;
 use crate::record::edit::{Answer, Edit, Place};
+use crate::record::open;
 
 /// Folder of the photos in an inspection folder.
 pub(super) const FOLDER: &str = "photos";
@@ -112,12 +113,11 @@ fn by_number(folder: &Path, typed: &str) -> Result<Option<String>, String> {
     if !letter.chars().all(|c| c.is_ascii_lowercase()) || Path::new(typed).exists() {
         return Ok(None);
     }
-    let Ok(entries) = safe_relative(folder, FOLDER).map(fs::read_dir) else { return Ok(None) };
+    let Ok(photos) = safe_relative(folder, FOLDER) else { return Ok(None) };
+    let Ok(entries) = open::entries(&photos) else { return Ok(None) };
     let mut found: Vec<String> = entries
         .into_iter()
-        .flatten()
-        .flatten()
-        .filter_map(|entry| entry.file_name().into_string().ok())
+        .filter_map(|path| path.file_name()?.to_str().map(str::to_owned))
         .filter(|name| {
             let own = name.split(['-', '.']).next().and_then(split);
             own.is_some_and(|own| own == (number, letter.clone()))
@@ -160,18 +160,20 @@ pub(super) fn finish(
     };
     let photos = folder.join(FOLDER);
     let size = beside.as_file().metadata().map_err(not_kept)?.len();
-    for entry in fs::read_dir(&photos).map_err(not_kept)? {
-        let entry = entry.map_err(not_kept)?;
-        let name = entry.file_name().to_string_lossy().into_owned();
-        let same_size = entry.metadata().is_ok_and(|meta| meta.is_file() && meta.len() == size);
-        if !name.starts_with('.') && same_size && hash_file(&entry.path()).is_ok_and(|other| other == digest)
-        {
+    for path in open::entries(&photos).map_err(not_kept)? {
+        let name = last(&path);
+        let same_size = path.symlink_metadata().is_ok_and(|meta| meta.is_file() && meta.len() == size);
+        if !name.starts_with('.') && same_size && hash_file(&path).is_ok_and(|other| other == digest) {
             return Ok(Kept { name, digest });
         }
     }
     let mut shelf = Shelf::of(folder)?;
     let name = shelf.put(beside, digest, &slug(shows), ending)?;
     Ok(Kept { name, digest })
+}
+
+fn last(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 fn not_kept(error: io::Error) -> String {
@@ -189,8 +191,8 @@ pub(super) struct Shelf {
 impl Shelf {
     pub(super) fn of(folder: &Path) -> Result<Self, String> {
         let mut shelf = Self { photos: folder.join(FOLDER), highest: 0, count: 0 };
-        for entry in fs::read_dir(&shelf.photos).map_err(not_kept)? {
-            let name = entry.map_err(not_kept)?.file_name().to_string_lossy().into_owned();
+        for path in open::entries(&shelf.photos).map_err(not_kept)? {
+            let name = last(&path);
             if !name.starts_with('.') {
                 shelf.count += 1;
                 let digits: String = name.chars().take_while(char::is_ascii_digit).take(6).collect();
@@ -225,7 +227,7 @@ impl Shelf {
             match beside.persist_noclobber(self.photos.join(&name)) {
                 Ok(_) => {
                     #[cfg(unix)]
-                    fs::File::open(&self.photos).and_then(|folder| folder.sync_all()).map_err(not_kept)?;
+                    open::folder(&self.photos).and_then(|folder| folder.sync_all()).map_err(not_kept)?;
                     self.highest = number;
                     self.count += 1;
                     return Ok(name);
@@ -241,20 +243,8 @@ impl Shelf {
 /// The first bytes of a file, by which its kind is told.
 pub(super) fn head_of(path: &Path) -> Result<Vec<u8>, String> {
     let mut head = [0; 12];
-    let read = read_head(path, &mut head).map_err(not_kept)?;
+    let read = open::named_head(path, &mut head).map_err(|refused| refused.to_string())?;
     Ok(head.get(..read).unwrap_or_default().to_vec())
-}
-
-fn read_head(path: &Path, head: &mut [u8]) -> io::Result<usize> {
-    let mut file = fs::File::open(path)?;
-    let mut read = 0;
-    while let Some(rest) = head.get_mut(read..).filter(|rest| !rest.is_empty()) {
-        match io::Read::read(&mut file, rest)? {
-            0 => break,
-            n => read += n,
-        }
-    }
-    Ok(read)
 }
 
 fn readable(path: &Path) -> io::Result<()> {

@@ -1,46 +1,49 @@
 //! An inspection folder, opened: the record, the book that judges it, what follows, and the judgement.
 
-use std::fs;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use thiserror::Error;
 
-use crate::judge::bench_test::{TestResult, results};
-use crate::judge::facts::Derived;
-use crate::judge::rules::{Book, Judgement, judge};
-use crate::judge::withhold::{self, Withheld};
+use crate::evidence::whole::Looks;
+use crate::judge::bench_test::{Logs, TestResult, results_of};
+use crate::judge::facts::{Derived, photos_seen};
+use crate::judge::rules::{Book, Judgement, RuleFile, judge};
+use crate::judge::withhold::{self, OwnWords, Withheld};
+use crate::record::open::{self, FileError, Refused};
 use crate::record::problem::Problems;
-use crate::record::{self, LARGEST, Record};
+use crate::record::{self, Record};
 
 /// File name of the record in an inspection folder.
 pub const RECORD: &str = "inspection.toml";
 /// Folder of house rules in an inspection folder.
-const HOUSE_RULES: &str = "rules";
+pub const FOLDER_RULES: &str = "rules";
 
 /// Why an inspection cannot be opened.
 #[derive(Debug, Error)]
 pub enum OpenError {
-    /// The file cannot be read.
-    #[error("{path}: {source}", path = path.display())]
-    Io {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: std::io::Error,
-    },
-    /// The file is not text, or not a file.
-    #[error("{path}: {why}", path = path.display())]
-    NotText {
-        /// The file.
-        path: PathBuf,
-        /// What it is instead.
-        why: String,
-    },
+    /// A file cannot be read.
+    #[error(transparent)]
+    File(#[from] Refused),
     /// What stands in the file is wrong.
     #[error(transparent)]
     Problems(#[from] Problems),
+}
+
+impl From<FileError> for OpenError {
+    fn from(error: FileError) -> Self {
+        Self::File(error.into())
+    }
+}
+
+/// Whose rules judge beside the built-in ones. A folder may come from a stranger, and a rule that is turned off there
+/// would be a verdict bought: what lies in it counts only when the user says so.
+#[derive(Debug, Clone, Default)]
+pub struct House {
+    /// Files of rules, and folders of such files, that the user named.
+    pub rules: Vec<PathBuf>,
+    /// The rules that lie in the inspection folder count too.
+    pub folder_rules: bool,
 }
 
 /// An inspection folder, opened and judged.
@@ -64,123 +67,132 @@ pub struct Inspection {
     pub withheld: Withheld,
 }
 
-/// What follows from a record: its bench tests, its derived facts, the judgement.
-pub(crate) fn worked_out(
-    folder: &Path,
-    record: &Record,
-    book: &Book,
-) -> (Vec<TestResult>, Derived, Judgement) {
-    let limits = book.limit_amounts();
-    let bench_tests = results(folder, record, &limits);
-    let facts = bench_tests.iter().map(|result| result.facts.clone()).collect();
-    let derived = Derived::with_tests(record, &limits, facts);
-    let judgement = judge(record, &derived, book);
-    (bench_tests, derived, judgement)
-}
-
 impl Inspection {
-    /// Opens a folder, or a record file, and judges it by the built-in book and the house's.
+    /// Opens a folder, or a record file, and judges it by the built-in book and the house's. `own` are the program's own
+    /// words, which nothing may be withheld by.
     ///
     /// # Errors
     /// [`OpenError`] names the file and the place.
-    pub fn open(path: &Path, house: &[PathBuf]) -> Result<Self, OpenError> {
-        let (folder, file) = if path.is_file() {
-            (path.parent().unwrap_or(Path::new(".")).to_owned(), path.to_owned())
-        } else {
-            (path.to_owned(), path.join(RECORD))
-        };
-        let text = read_text(&file)?;
-        let name = file.display().to_string();
-        let record = record::read(&name, &text)?;
-        // A slip in what is to be withheld must show at the bench, not only when something is published.
-        withhold::plan(&record).map_err(|problems| Problems::new(&name, &text, problems))?;
-        let book = book(&folder, house)?;
-        let (bench_tests, derived, judgement) = worked_out(&folder, &record, &book);
-        Ok(Self {
-            folder,
-            text,
-            record,
-            book,
-            bench_tests,
-            derived,
-            judgement,
-            withheld: Withheld::default(),
-        })
+    pub fn open(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
+        let read = Read::of(path, own)?;
+        let book = book(Some(&read.folder), house)?;
+        Ok(Self::judged(read, book, Withheld::default()))
     }
 
     /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, video kit. What the
-    /// record's `[withhold]` names is gone from it; see [`crate::judge::withhold`].
+    /// record's `[withhold]` names is taken out before anything is derived; see [`crate::judge::withhold`].
     ///
     /// Every text file made from it goes through [`Withheld::guard`] before it is written, and every photo is read
     /// through [`Withheld::original`] and blacked out with [`Withheld::areas`].
     ///
     /// # Errors
     /// As [`Inspection::open`].
-    pub fn open_to_publish(path: &Path, house: &[PathBuf]) -> Result<Self, OpenError> {
-        let inspection = Self::open(path, house)?;
-        match withhold::plan(&inspection.record) {
-            Ok(plan) => Ok(withhold::publish(inspection, &plan)),
-            Err(problems) => {
-                Err(Problems::new(&path.display().to_string(), &inspection.text, problems).into())
-            }
+    pub fn open_to_publish(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
+        let mut read = Read::of(path, own)?;
+        let mut book = book(Some(&read.folder), house)?;
+        if read.plan.is_empty() {
+            return Ok(Self::judged(read, book, Withheld::default()));
         }
+        let withheld = Withheld::take_out(&mut read.record, &read.plan, own);
+        read.text.clear();
+        withheld.book(&mut book);
+        let mut inspection = Self::judged(read, book, withheld);
+        inspection.withheld.count_findings(&inspection.judgement.findings);
+        Ok(inspection)
+    }
+
+    fn judged(read: Read, book: Arc<Book>, withheld: Withheld) -> Self {
+        let Read { folder, text, record, plan: _ } = read;
+        let limits = book.limit_amounts();
+        // The slowest of both are pictures and logs, which do not wait for each other.
+        let (seen, bench_tests) = rayon::join(
+            || photos_seen(&folder, &record, &book, &withheld, &Looks::default()),
+            || results_of(&Logs { folder: &folder, withheld: &withheld }, &record, &limits),
+        );
+        let facts = bench_tests.iter().map(|result| result.facts.clone()).collect();
+        let derived = Derived::with_evidence(&record, &limits, facts, seen);
+        let judgement = judge(&record, &derived, &book);
+        Self { folder, text, record, book, bench_tests, derived, judgement, withheld }
     }
 }
 
-/// The built-in book with the house rules of a folder and those named on the command line.
+/// A record that was read, with what it asks to be withheld.
+struct Read {
+    folder: PathBuf,
+    text: String,
+    record: Record,
+    plan: withhold::Plan,
+}
+
+impl Read {
+    fn of(path: &Path, own: &OwnWords) -> Result<Self, OpenError> {
+        let (folder, file, text) = record_text(path)?;
+        let name = file.display().to_string();
+        let record = record::read(&name, &text)?;
+        // A slip in what is to be withheld must show at the bench, not only when something is published.
+        let plan = withhold::plan(&record, own).map_err(|problems| Problems::new(&name, &text, problems))?;
+        Ok(Self { folder, text, record, plan })
+    }
+}
+
+/// The folder, the file and the text of the record that a path names: a folder with one, or the file itself.
+///
+/// # Errors
+/// [`Refused`].
+pub fn record_text(path: &Path) -> Result<(PathBuf, PathBuf, String), Refused> {
+    if path.is_file() {
+        let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+        let folder = folder.unwrap_or(Path::new(".")).to_owned();
+        return Ok((folder, path.to_owned(), open::named_text(path)?));
+    }
+    let file = path.join(RECORD);
+    let text = open::text(&file)?;
+    Ok((path.to_owned(), file, text))
+}
+
+/// The built-in book with the rules of the house, and of the inspection folder where the house says so.
 ///
 /// # Errors
 /// [`OpenError`] names the file and the place.
-pub fn book(folder: &Path, house: &[PathBuf]) -> Result<Arc<Book>, OpenError> {
-    let mut files: Vec<PathBuf> = Vec::new();
-    let inside = folder.join(HOUSE_RULES);
-    if inside.is_dir() {
-        files.extend(toml_files(&inside)?);
-    }
-    for path in house {
-        if path.is_dir() { files.extend(toml_files(path)?) } else { files.push(path.clone()) }
-    }
+pub fn book(folder: Option<&Path>, house: &House) -> Result<Arc<Book>, OpenError> {
     let built_in = Book::built_in()?;
-    if files.is_empty() {
+    let inside = folder.map(|folder| folder.join(FOLDER_RULES));
+    let of_folder = inside.iter().flat_map(|inside| rule_files(inside)).collect::<Vec<_>>();
+    if of_folder.is_empty() && house.rules.is_empty() {
         return Ok(built_in);
     }
     let mut book = (*built_in).clone();
-    for file in files {
-        let text = read_text(&file)?;
-        book.add_house(&file.display().to_string(), &text)?;
+    for path in of_folder {
+        let name = format!("{FOLDER_RULES}/{}", name_of(&path));
+        if house.folder_rules {
+            book.add_house(RuleFile::of_folder(name), &path.display().to_string(), &open::text(&path)?)?;
+        } else {
+            book.leave_aside(name, open::text(&path).as_deref());
+        }
+    }
+    for path in &house.rules {
+        let files = if path.is_dir() {
+            let files = open::toml_files(path).map_err(FileError::on("list", path))?;
+            files
+                .into_iter()
+                .map(|file| Ok::<_, Refused>((open::text(&file)?, file)))
+                .collect::<Result<Vec<_>, _>>()?
+        } else {
+            vec![(open::named_text(path)?, path.clone())]
+        };
+        for (text, file) in files {
+            book.add_house(RuleFile::of_user(name_of(&file)), &file.display().to_string(), &text)?;
+        }
     }
     Ok(Arc::new(book))
 }
 
-fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, OpenError> {
-    let io = |source| OpenError::Io { path: folder.to_owned(), source };
-    let mut files = Vec::new();
-    for entry in fs::read_dir(folder).map_err(io)? {
-        let path = entry.map_err(io)?.path();
-        if path.extension().is_some_and(|extension| extension == "toml") {
-            files.push(path);
-        }
-    }
-    files.sort();
-    Ok(files)
+/// The rule files that lie in an inspection folder. A folder that cannot be listed holds none that could judge.
+fn rule_files(inside: &Path) -> Vec<PathBuf> {
+    let real = inside.symlink_metadata().is_ok_and(|meta| meta.is_dir());
+    if real { open::toml_files(inside).unwrap_or_default() } else { Vec::new() }
 }
 
-/// Reads a text file of bounded size; a device, a folder or binary data is an error.
-///
-/// # Errors
-/// [`OpenError::Io`] and [`OpenError::NotText`].
-pub fn read_text(path: &Path) -> Result<String, OpenError> {
-    let io = |source| OpenError::Io { path: path.to_owned(), source };
-    let not_text = |why: &str| OpenError::NotText { path: path.to_owned(), why: why.to_owned() };
-    let meta = fs::metadata(path).map_err(io)?;
-    if !meta.is_file() {
-        return Err(not_text("expected a file"));
-    }
-    let mut bytes = Vec::new();
-    let limit = LARGEST as u64 + 1;
-    fs::File::open(path).map_err(io)?.take(limit).read_to_end(&mut bytes).map_err(io)?;
-    if bytes.len() > LARGEST {
-        return Err(not_text("the file is far larger than a record can be"));
-    }
-    String::from_utf8(bytes).map_err(|_| not_text("the file is not UTF-8 text"))
+fn name_of(path: &Path) -> String {
+    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
 }

@@ -5,4 +5,4 @@ pub mod facts;
 pub mod inspection;
 pub mod rig;
 pub mod rules;
-pub(crate) mod withhold;
+pub mod withhold;

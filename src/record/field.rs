@@ -198,10 +198,18 @@ impl Found {
     /// The value, when it is known.
     #[must_use]
     pub fn value(&self) -> Option<&Value> {
-        match &self.state {
+        match self.state() {
             State::Known(value) => Some(value),
             _ => None,
         }
+    }
+
+    /// The state, for derivations: that a withheld field was read is noted.
+    pub(crate) fn state(&self) -> &State {
+        if self.state == State::Withheld {
+            super::reads::note_withheld();
+        }
+        &self.state
     }
 
     /// The value as a person would read it, or the words for its state.
@@ -250,13 +258,13 @@ impl<M> Entry<M> {
     /// True when a value, `absent` or `could not see` is written.
     #[must_use]
     pub fn is_recorded(&self) -> bool {
-        self.found.state != State::NotLooked
+        *self.found.state() != State::NotLooked
     }
 
     /// True when it was looked for and is not there.
     #[must_use]
     pub fn is_absent(&self) -> bool {
-        self.found.state == State::Absent
+        *self.found.state() == State::Absent
     }
 
     /// The quantity, when it is known.
@@ -280,7 +288,7 @@ impl<M> Entry<M> {
     /// Yes or no, when it is known; an absent thing is a no.
     #[must_use]
     pub fn yes(&self) -> Option<bool> {
-        match &self.found.state {
+        match self.found.state() {
             State::Known(Value::YesNo(yes)) => Some(*yes),
             State::Absent => Some(false),
             _ => None,

@@ -8,10 +8,12 @@
 pub mod edit;
 pub mod field;
 pub mod migrate;
+pub mod open;
 pub(crate) mod part;
 pub mod parts;
 pub mod problem;
 pub(crate) mod read;
+pub(crate) mod reads;
 pub(crate) mod renamed;
 pub(crate) mod save;
 pub(crate) mod schema;

@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use miette::{Diagnostic, LabeledSpan, NamedSource, SourceCode};
 
+use crate::units::terminal::{quotable, shown_lines, shown_text};
 use crate::units::words;
 
 /// Something wrong at one place of a file.
@@ -46,12 +47,16 @@ impl Problems {
     pub fn new(file: &str, text: &str, mut list: Vec<Problem>) -> Self {
         list.sort_by_key(|problem| problem.span.start);
         for problem in &mut list {
+            // What stands in a file must not drive the terminal on which it is quoted.
+            problem.message = shown_text(&problem.message);
+            problem.expected = shown_text(&problem.expected);
+            problem.example = shown_lines(&problem.example);
             // An empty span points at nothing: widen it so that the place can be seen.
             if problem.span.is_empty() {
                 problem.span.end = (problem.span.end + 1).min(text.len());
             }
         }
-        Self { source: Arc::new(NamedSource::new(file, text.to_owned())), list }
+        Self { source: Arc::new(NamedSource::new(shown_text(file), quotable(text))), list }
     }
 
     /// The problems.

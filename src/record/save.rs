@@ -4,7 +4,7 @@
 //! rename. A link that carries the final name is replaced, never followed. A file that is replaced keeps its
 //! permissions; a new one has those that the system gives to new files.
 
-use std::fs::{self, File};
+use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -81,7 +81,7 @@ pub fn parent(path: &Path) -> &Path {
 /// What the system says.
 pub fn sync_parent(path: &Path) -> io::Result<()> {
     if cfg!(unix) {
-        File::open(parent(path))?.sync_all()?;
+        super::open::folder(parent(path))?.sync_all()?;
     }
     Ok(())
 }

@@ -8,3 +8,17 @@ pub(crate) mod plan;
 #[cfg(feature = "video")]
 pub(crate) mod video;
 pub mod write_up;
+
+use crate::judge::withhold::OwnWords;
+
+/// The words of every template, page and card: nothing is withheld by them, because they stand in every output.
+pub static OWN_WORDS: OwnWords = OwnWords::new(own_words);
+
+fn own_words() -> String {
+    let words = write_up::TEMPLATES.iter().chain(&compare::TEMPLATES).map(|(_, words)| *words);
+    #[cfg(feature = "video")]
+    let words = words.chain(video::TEMPLATES.map(|(_, words)| words)).chain(video::OWN_WORDS);
+    let mut text: String = words.flat_map(|words| [words, "\n"]).collect();
+    text.push_str(&collection::own_words());
+    text
+}

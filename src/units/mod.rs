@@ -16,6 +16,7 @@ mod dimension;
 mod parse;
 pub mod price;
 mod show;
+pub mod terminal;
 mod uncertain;
 mod unit;
 pub mod words;

@@ -257,6 +257,8 @@ function renderStatus() {
   if ($("status").textContent !== text) $("status").textContent = text;
   if (!state) return;
   $("title").textContent = state.title;
+  $("told").textContent = state.told.join(" ");
+  $("told").hidden = !state.told.length;
   $("counts").textContent = `▼ ${state.counts.falls_short} ◇ ${state.counts.not_decided} ● ${state.counts.meets}`;
   $("counts-words").textContent = `Findings: ${state.counts.falls_short} falls short, ${state.counts.not_decided} not decided, ${state.counts.meets} meets`;
   const asked = state.questions.filter((one) => one.applies === "yes" && !(one.aside && isOpen(one)));

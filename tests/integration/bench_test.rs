@@ -6,6 +6,7 @@ use std::path::Path;
 
 use underlid::judge::bench_test::{TestResult, results};
 use underlid::judge::facts::{Answer, Derived};
+use underlid::judge::inspection::{House, book};
 use underlid::judge::rules::{Book, Outcome, judge};
 use underlid::record;
 use underlid::units::Amount;
@@ -453,10 +454,11 @@ fn what_the_integral_rests_on_is_told() {
 fn judged(folder: &Path, test: &str, house: &str) -> Vec<(String, Option<Outcome>, String)> {
     let text = format!("{HEAD}{test}");
     let record = record::read("record", &text).unwrap_or_else(|e| panic!("{:?}", e.list()));
-    let mut book = (*Book::built_in().unwrap()).clone();
-    if !house.is_empty() {
-        book.add_house("house", house).unwrap_or_else(|e| panic!("{:?}", e.list()));
-    }
+    let rules = tempfile::tempdir().unwrap();
+    let file = rules.path().join("house.toml");
+    fs::write(&file, house).unwrap();
+    let named = if house.is_empty() { Vec::new() } else { vec![file] };
+    let book = book(None, &House { rules: named, folder_rules: false }).unwrap();
     let limits = book.limit_amounts();
     let facts = results(folder, &record, &limits).into_iter().map(|test| test.facts).collect();
     let judgement = judge(&record, &Derived::with_tests(&record, &limits, facts), &book);

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use serde_json::Value;
+use underlid::judge::inspection::House;
 use underlid::render::collection::{Built, CollectionError, Options, build, tables};
 
 fn root() -> PathBuf {
@@ -20,7 +21,7 @@ fn options(root: &Path, to: &Path) -> Options {
     Options {
         root: root.to_owned(),
         to: to.to_owned(),
-        house: Vec::new(),
+        house: House::default(),
         title: "Inspected packs".to_owned(),
         fresh: false,
     }
@@ -281,7 +282,7 @@ fn a_changed_house_rule_is_judged_anew() {
         format!("schema = 1\n[[change]]\nrule = \"photo-of-bms\"\ngrade = \"{grade}\"\nreason = \"ours\"\n")
     };
     let mut with = options(&packs, &site);
-    with.house.push(house.clone());
+    with.house.rules.push(house.clone());
     for grade in ["critical", "major"] {
         fs::write(&house, rule(grade)).unwrap();
         let now = build(&with).unwrap();
@@ -416,6 +417,7 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
     }
     let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_underlid"))
         .arg("collection")
+        .arg("--folder-rules")
         .arg(&packs)
         .arg("--to")
         .arg(&site)
@@ -428,7 +430,7 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
     let mut wanted = vec![
         ("typo", "line 3: unknown key `serie`"),
         ("binary", "not UTF-8"),
-        ("folder", "not a file"),
+        ("folder", "it is a folder, not a plain file"),
         ("rules-wrong", "x.toml: "),
         (deepest.as_str(), "16 folders deep"),
     ];

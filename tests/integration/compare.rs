@@ -4,7 +4,8 @@ use std::fs;
 
 use crate::common::{run, text};
 use serde_json::Value;
-use underlid::judge::inspection::Inspection;
+use underlid::judge::inspection::{House, Inspection};
+use underlid::render::OWN_WORDS;
 use underlid::render::compare::{Comparison, FindingComparison, Kind, compare, write_text};
 
 /// A small pack: every permissible current is either printed on the part or follows from an overlap with its uncertainty.
@@ -79,7 +80,7 @@ complete = "yes"
 }
 
 fn open(folder: &tempfile::TempDir) -> Inspection {
-    Inspection::open(folder.path(), &[]).unwrap()
+    Inspection::open(folder.path(), &House::default(), &OWN_WORDS).unwrap()
 }
 
 fn compared(packs: &[Pack]) -> Comparison {

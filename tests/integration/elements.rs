@@ -88,7 +88,7 @@ fn unknown_is_a_missing_fact_everywhere() {
 fn the_instrument_of_a_reading_counts_wherever_it_is_written() {
     let record = |reading: &str| {
         let text = format!(
-            "schema = 1\n[[instrument]]\nid = \"clamp\"\naccuracy = \"2 % + 3 digits\"\nresolution = \"0.1 A\"\n[[test]]\nid = \"t\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\n{reading}\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n"
+            "schema = 2\n[[instrument]]\nid = \"clamp\"\naccuracy = \"2 % + 3 digits\"\nresolution = \"0.1 A\"\n[[test]]\nid = \"t\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\n{reading}\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n"
         );
         record::read("record", &text)
     };

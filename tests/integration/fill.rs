@@ -12,6 +12,7 @@ use crate::fill_support::{BIN, example, facts, fresh, target};
 use underlid::fill::checklist::{Adds, Fills, Scope};
 use underlid::fill::terminal::walk;
 use underlid::fill::{Bench, FillError, Key, Question, Sight};
+use underlid::judge::inspection::House;
 use underlid::record::edit::Answer;
 use underlid::record::field::Found;
 use underlid::record::parts::{ElementKind, Leg};
@@ -418,10 +419,10 @@ fn photos_said(bench: &Bench, target: &Sight) -> Vec<String> {
 fn a_practised_user_fills_the_whole_example() {
     let folder = fresh();
     let pack = folder.path().join("pack");
-    let bench = Bench::open(&pack, &[], &[], None).unwrap();
+    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     let screen = Screen::default();
     let mut robot = Robot {
-        bench: Bench::open(&pack, &[], &[], None).unwrap(),
+        bench: Bench::open(&pack, &House::default(), &[], None).unwrap(),
         target: target(),
         screen: screen.clone(),
         using: BTreeMap::new(),
@@ -462,7 +463,7 @@ fn a_practised_user_fills_the_whole_example() {
     assert!(differs.is_empty(), "{}", differs.join("\n"));
     // The findings follow from the facts.
     let outcomes = |folder: &Path| {
-        let sight = Bench::open(folder, &[], &[], None).unwrap().look().unwrap();
+        let sight = Bench::open(folder, &House::default(), &[], None).unwrap().look().unwrap();
         let mut all: Vec<String> = sight
             .judgement
             .findings
@@ -508,7 +509,7 @@ fn the_answers_file_through_a_pipe_gives_the_example() {
     let out = pipe(&pack, &text);
     let text = String::from_utf8_lossy(&out.stdout).into_owned();
     assert!(out.status.success(), "{text}\n{}", String::from_utf8_lossy(&out.stderr));
-    let made = Bench::open(&pack, &[], &[], None).unwrap().look().unwrap();
+    let made = Bench::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
     assert_eq!(facts(&made.record), facts(&target().record));
 }
 
@@ -557,7 +558,7 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
     ] {
         assert!(text.contains(said), "{said}:\n{text}");
     }
-    let sight = Bench::open(&pack, &[], &[], None).unwrap().look().unwrap();
+    let sight = Bench::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
     let record = &sight.record;
     assert_eq!(record.claims.nominal_voltage.found().note.as_deref(), Some("label worn"));
     assert_eq!(record.inspection.title.text(), Some("Title"));
@@ -567,7 +568,7 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
 fn an_answer_says_which_rules_it_decided() {
     let folder = fresh();
     let pack = folder.path().join("pack");
-    let bench = Bench::open(&pack, &[], &[], None).unwrap();
+    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     let key = |text: &str| text.parse::<Key>().unwrap();
     bench.add(None, "fuse main-fuse").unwrap();
     bench.answer(&key("label-current"), &Answer::of("150 A"), None).unwrap();
@@ -602,7 +603,7 @@ fn an_answer_says_which_rules_it_decided() {
 fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
     let folder = fresh();
     let pack = folder.path().join("pack");
-    let bench = Bench::open(&pack, &[], &[], None).unwrap();
+    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     let key: Key = "label-capacity".parse().unwrap();
     let seen = bench.look().unwrap().question(&key).unwrap().revision();
     bench.answer(&key, &Answer::of("150 Ah"), Some(&seen)).unwrap();
@@ -626,7 +627,7 @@ fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
         for (name, value) in names.iter().zip(values) {
             let pack = &pack;
             scope.spawn(move || {
-                let bench = Bench::open(pack, &[], &[], None).unwrap();
+                let bench = Bench::open(pack, &House::default(), &[], None).unwrap();
                 for _ in 0..5 {
                     bench.answer(&name.parse().unwrap(), &Answer::of(value), None).unwrap();
                 }

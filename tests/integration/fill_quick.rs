@@ -8,13 +8,15 @@ use std::time::{Duration, Instant};
 use crate::fill_support::{BIN, example, fresh};
 use underlid::fill::terminal::walk;
 use underlid::fill::{Bench, Key, Sight};
+use underlid::judge::inspection::House;
 use underlid::judge::rules::Outcome;
 use underlid::record::edit::Answer;
 use underlid::record::{How, Part, Record};
 
 /// What is shown for these lines, and how many of them were saved and refused.
 fn typed(pack: &Path, lines: &[&str]) -> (String, usize, usize) {
-    let bench = Bench::open(pack, &[], &[], Some("drop-in")).unwrap();
+    let house = House { folder_rules: true, ..House::default() };
+    let bench = Bench::open(pack, &house, &[], Some("drop-in")).unwrap();
     let mut shown = Vec::new();
     let input = lines.join("\n") + "\n";
     let summary = walk(&bench, &mut input.as_bytes(), &mut shown, true).unwrap();
@@ -148,7 +150,7 @@ fn pictures_are_taken_at_the_prompt() {
     let pack = folder.path().join("pack");
     let card = example().join("photos");
     let photos = format!("photos {}", card.display());
-    let bench = Bench::open(&pack, &[], &[], None).unwrap();
+    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     let mut command = std::process::Command::new(BIN);
     command.args(["fill", "--brief"]).arg(&pack);
     let mut session = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
@@ -235,7 +237,7 @@ fn live_findings_follow_the_bench_tests() {
     let pack = folder.path().join("pack");
     let answers =
         fs::read_to_string(crate::common::root().join("tests/answers/harbour-24-150-rev-a.txt")).unwrap();
-    let bench = Bench::open(&pack, &[], &[], None).unwrap();
+    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     walk(&bench, &mut answers.as_bytes(), std::io::sink(), true).unwrap();
     let outcome = |sight: &Sight, rule: &str| {
         sight.judgement.findings.iter().find(|finding| finding.rule == rule).unwrap().outcome

@@ -41,4 +41,5 @@ mod rule_book;
 mod schema;
 mod sealing;
 mod sharing;
+mod stranger;
 mod video_kit;

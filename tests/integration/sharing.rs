@@ -12,9 +12,10 @@ use base64::Engine;
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
-use underlid::judge::inspection::Inspection;
+use underlid::judge::inspection::{House, Inspection};
 use underlid::record::parts::{ElementKind, ElementTrait};
 use underlid::record::{Kind, Part, Record, Shape};
+use underlid::render::OWN_WORDS;
 
 /// Every command that writes something for others, with `DIR` for the inspection folder and `OUT` for a folder to write
 /// into; what it prints is searched too.
@@ -288,7 +289,7 @@ fn fields_that_are_withheld_stand_in_no_output() {
     assert_eq!(found_in(&all, &filled.sentinels), Vec::new());
 
     // Of the numbers nothing is left either: not one is derived, judged or drawn from a withheld field.
-    let inspection = Inspection::open_to_publish(folder.path(), &[]).unwrap();
+    let inspection = Inspection::open_to_publish(folder.path(), &House::default(), &OWN_WORDS).unwrap();
     let view = serde_json::to_value(underlid::render::write_up::View::of(&inspection)).unwrap();
     assert_eq!(
         view["path"]["permissible_current"]["si"],
@@ -427,7 +428,7 @@ fn view_of(withhold: &str) -> serde_json::Value {
 fn view_of_pack(record: &str) -> serde_json::Value {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("inspection.toml"), record).unwrap();
-    let inspection = Inspection::open_to_publish(folder.path(), &[]).unwrap();
+    let inspection = Inspection::open_to_publish(folder.path(), &House::default(), &OWN_WORDS).unwrap();
     serde_json::to_value(underlid::render::write_up::View::of(&inspection)).unwrap()
 }
 

@@ -10,7 +10,7 @@ mod sheet;
 mod subjects;
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::builder::ValueParser;
 use clap::error::ErrorKind;
@@ -19,8 +19,9 @@ use clap::{ArgAction, ArgMatches, Command, FromArgMatches, Subcommand};
 use self::record::Typed;
 pub(super) use self::sheet::Sheet;
 use self::subjects::{Flag, SUBJECTS, Subject, To};
-use super::{CAUTION, Done, Failure, Format};
+use super::{CAUTION, Done, Failure, Format, house};
 use crate::judge::inspection;
+use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = CAUTION)]
@@ -45,9 +46,9 @@ struct Asked {
 impl Calc {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         // There is no inspection whose folder could hold rules of its own.
-        let book = inspection::book(Path::new("/nonexistent"), &self.rules)?;
+        let book = inspection::book(None, &house(&self.rules)?)?;
         let sheet = Sheet::of(self.asked.subject, &self.asked.given, &book).map_err(Failure::Words)?;
-        let mut out = std::io::stdout().lock();
+        let mut out = terminal::out();
         match self.format {
             Format::Text => out.write_all(sheet.text().as_bytes())?,
             Format::Json => {

@@ -12,7 +12,7 @@ use super::subjects::{Flag, Subject, To};
 use crate::judge::facts::{Derived, Facts, Reason, Side, Subject as At};
 use crate::judge::rules::{Book, Finding, Outcome, judge};
 use crate::physics::Method;
-use crate::render::write_up::plain;
+use crate::units::terminal::plain;
 use crate::units::words::{self, columns};
 
 /// A value that went in.

@@ -11,12 +11,12 @@ use super::{
     BAG_DECLARATION, BAG_INFO, BagError, Encoding, PAYLOAD, PAYLOAD_MANIFEST, Side, TAG_MANIFEST,
     read_manifest,
 };
-use crate::evidence::error::FileError;
 use crate::evidence::folder::{all_files, is_evidence};
-use crate::evidence::hash::{OnProgress, open_plain};
+use crate::evidence::hash::{HashError, OnProgress};
 use crate::evidence::manifest::{Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
 use crate::evidence::verify::{Comparison, FileResult, FileState, compare};
+use crate::record::open::{self, FileError};
 
 /// The most that is read of `bagit.txt` or `bag-info.txt`, in bytes.
 const TAG_MAX_BYTES: u64 = 1024 * 1024;
@@ -205,21 +205,19 @@ fn oxum(bag: &Path, found: Oxum) -> Result<OxumState, BagError> {
 
 fn other_manifests(bag: &Path) -> Result<Vec<String>, BagError> {
     let mut names = Vec::new();
-    for entry in std::fs::read_dir(bag).map_err(FileError::on("list", bag))? {
-        let entry = entry.map_err(FileError::on("list", bag))?;
-        let name = entry.file_name().to_string_lossy().into_owned();
+    for path in open::entries(bag).map_err(FileError::on("list", bag))? {
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let is_manifest =
             (name.starts_with("manifest-") || name.starts_with("tagmanifest-")) && name.ends_with(".txt");
         if is_manifest && name != PAYLOAD_MANIFEST && name != TAG_MANIFEST {
             names.push(name);
         }
     }
-    names.sort();
     Ok(names)
 }
 
 fn read_tag(path: &Path) -> Result<String, BagError> {
-    let (file, _) = open_plain(path)?;
+    let (file, _) = open::plain(path).map_err(HashError::from)?;
     let mut text = Vec::new();
     file.take(TAG_MAX_BYTES).read_to_end(&mut text).map_err(FileError::on("read", path))?;
     // A byte order mark, which the RFC forbids, ends up in the first label and is refused there.

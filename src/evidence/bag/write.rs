@@ -8,12 +8,12 @@ use rayon::prelude::*;
 
 use super::{BAG_DECLARATION, BAG_INFO, BagError, PAYLOAD, PAYLOAD_MANIFEST, TAG_MANIFEST, manifest_text};
 use crate::evidence::atomic;
-use crate::evidence::error::FileError;
 use crate::evidence::folder::{EvidenceFile, Listing, all_files, list};
 use crate::evidence::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
 use crate::evidence::verify::Comparison;
+use crate::record::open::FileError;
 
 /// What goes into a bag besides the evidence.
 #[derive(Debug, Clone, Default)]

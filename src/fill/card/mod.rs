@@ -24,7 +24,6 @@ use super::journal::{self, Answered};
 use super::photo::{self, Kept, Shelf};
 use super::question::Key;
 use super::sight::{FillError, Sight};
-use crate::evidence::error::shown;
 use crate::evidence::exif::PhotoFacts;
 use crate::evidence::hash::{OnProgress, Sha256Digest, copy_file};
 use crate::evidence::name::safe_relative;
@@ -32,6 +31,7 @@ use crate::evidence::photos::{self as survey, find};
 use crate::evidence::picture::MAX_FILE_BYTES;
 use crate::fill::checklist::Fills;
 use crate::record::{Part, Record};
+use crate::units::terminal::shown;
 use crate::units::words::nearest;
 
 pub use pick::{Moment, clock_offset, numbers};
@@ -389,17 +389,15 @@ fn lying_here(folder: &Path) -> Vec<(String, PathBuf)> {
     let Ok(photos) = safe_relative(folder, photo::FOLDER) else {
         return Vec::new();
     };
-    let Ok(entries) = std::fs::read_dir(photos) else {
+    let Ok(entries) = crate::record::open::entries(&photos) else {
         return Vec::new();
     };
-    let mut all: Vec<(String, PathBuf)> = entries
-        .flatten()
-        .filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()))
-        .filter_map(|entry| Some((entry.file_name().into_string().ok()?, entry.path())))
+    entries
+        .into_iter()
+        .filter(|path| path.symlink_metadata().is_ok_and(|meta| meta.is_file()))
+        .filter_map(|path| Some((path.file_name()?.to_str()?.to_owned(), path)))
         .filter(|(name, _)| !name.starts_with('.') && !name.chars().any(char::is_control))
-        .collect();
-    all.sort();
-    all
+        .collect()
 }
 
 fn is_listed(record: &Record, name: &str) -> bool {

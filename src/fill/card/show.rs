@@ -9,9 +9,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{CardPhoto, PhotoCard, Proposal};
-use crate::evidence::error::{shown, shown_text};
 use crate::evidence::exif::CaptureTime;
 use crate::evidence::hash::Sha256Digest;
+use crate::units::terminal::{shown, shown_text};
 use crate::units::words::{count, list};
 
 /// Pictures that are printed; a card with more says how many are left out.

@@ -23,6 +23,7 @@ use tokio::net::TcpListener;
 use tokio::sync::Semaphore;
 
 use super::Bench;
+use crate::units::terminal;
 use pairing::Pairing;
 use state::App;
 
@@ -148,7 +149,7 @@ fn own_address() -> IpAddr {
 }
 
 fn announce(reach: Reach, port: u16, pairing: Option<&Pairing>) -> io::Result<()> {
-    let mut out = io::stdout().lock();
+    let mut out = terminal::out();
     match (reach, pairing) {
         (Reach::Network, Some(pairing)) => {
             writeln!(

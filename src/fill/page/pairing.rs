@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
+use crate::units::terminal;
 use qrcode::QrCode;
 use qrcode::render::unicode::Dense1x2;
 use sha2::{Digest, Sha256};
@@ -79,7 +80,7 @@ impl Pairing {
                 inner.closed_until = Some(Instant::now() + PAUSE);
                 inner.code = code().map_err(|_| NotPaired::Unable)?;
                 drop(inner);
-                let _ = self.show(&mut io::stdout().lock());
+                let _ = self.show(&mut terminal::out());
                 return Err(NotPaired::Paused);
             }
             return Err(NotPaired::Wrong);
@@ -97,7 +98,7 @@ impl Pairing {
         inner.code = code().map_err(|_| NotPaired::Unable)?;
         inner.tokens.push(Sha256::digest(token.as_bytes()).into());
         drop(inner);
-        let mut out = io::stdout().lock();
+        let mut out = terminal::out();
         let _ = writeln!(out, "A device was paired. For the next one:");
         let _ = self.show(&mut out);
         Ok(token)

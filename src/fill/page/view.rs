@@ -20,6 +20,8 @@ pub(super) struct PageState {
     record: String,
     revision: String,
     title: String,
+    /// Which rules and checklists judge and ask, and which were left aside.
+    told: Vec<String>,
     /// True while a long log is being read.
     beside: bool,
     counts: PageCounts,
@@ -53,6 +55,7 @@ impl PageState {
             record: record.to_owned(),
             revision: short(sight.revision().as_bytes()),
             title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
+            told: bench.told.clone(),
             beside: sight.beside,
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),

@@ -5,13 +5,13 @@ use std::io::{self, Write};
 use std::sync::Arc;
 
 use super::{Walk, WalkError};
-use crate::evidence::error::shown_text;
 use crate::fill::answer::{Said, read_line};
 use crate::fill::checklist::{Fills, Scope};
 use crate::fill::question::{Key, Question};
 use crate::fill::sight::{FillError, Saved, Sight};
 use crate::record::edit::{Answer, Refused};
 use crate::record::{How, Kind, State, Value, read_answer};
+use crate::units::terminal::shown_text;
 use crate::units::words::{count, nearest};
 
 impl<W: Write> Walk<'_, W> {

@@ -7,11 +7,11 @@ use std::sync::Arc;
 use jiff::SignedDuration;
 
 use super::{Walk, WalkError};
-use crate::evidence::error::shown_text;
 use crate::evidence::hash::silent;
 use crate::fill::card::{PhotoCard, Tie, clock_offset, numbers, tie_to};
 use crate::fill::question::Key;
 use crate::fill::sight::{FillError, Sight};
+use crate::units::terminal::shown_text;
 use crate::units::words::count;
 
 const HELP: &str = "\

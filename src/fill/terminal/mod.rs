@@ -16,9 +16,9 @@ use super::bench::Bench;
 use super::card::PhotoCard;
 use super::question::{Applies, Key, Question};
 use super::sight::{FillError, Sight};
-use crate::evidence::error::shown_text;
 use crate::fill::checklist::Scope;
 use crate::record::edit::Answer;
+use crate::units::terminal::shown_text;
 use card::AtCard;
 #[cfg(feature = "page")]
 pub(super) use show::now;

@@ -4,12 +4,12 @@ use std::io::{self, Write};
 use std::sync::Arc;
 
 use super::{Walk, WalkError};
-use crate::evidence::error::shown_text;
 use crate::fill::answer::{AS_BEFORE, Said, unit_of, with_unit};
 use crate::fill::checklist::Fills;
 use crate::fill::question::{Key, Question};
 use crate::fill::sight::Sight;
 use crate::record::edit::Answer;
+use crate::units::terminal::shown_text;
 use crate::units::{self, Dimension};
 
 /// Fields of a cell's reading by what their values are.

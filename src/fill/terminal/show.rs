@@ -3,7 +3,6 @@
 use std::io::{self, Write};
 
 use super::Walk;
-use crate::evidence::error::shown_text;
 use crate::fill::answer::letter;
 use crate::fill::checklist::{Fills, PhotoWanted};
 use crate::fill::judged::decided;
@@ -11,6 +10,7 @@ use crate::fill::question::{Applies, Key, Question};
 use crate::fill::sight::Sight;
 use crate::judge::rules::Outcome;
 use crate::record::Kind;
+use crate::units::terminal::shown_text;
 use crate::units::words::count;
 
 impl<W: Write> Walk<'_, W> {
@@ -123,6 +123,9 @@ impl<W: Write> Walk<'_, W> {
     pub(super) fn overview(&mut self, sight: &Sight) -> io::Result<()> {
         let title = sight.record.inspection.title.text().unwrap_or("no title yet");
         writeln!(self.out, "{} ({} checklist). {}", shown_text(title), sight.kind, progress(sight))?;
+        for told in &self.bench.told {
+            writeln!(self.out, "{}", shown_text(told))?;
+        }
         writeln!(self.out, "Every answer is saved at once. help shows the commands, quit stops.")
     }
 

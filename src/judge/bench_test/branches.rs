@@ -5,13 +5,10 @@
 //! uncertainty of the sum. A log that shows neither and has no offset cannot be merged: the sum is then not known,
 //! and is never the sum of the others. Each log streams past in bounded memory.
 
-use std::path::Path;
-
 use super::course::is_gauge;
 use super::instruments::{Tool, standard, tool};
 use super::largest::Largest;
-use super::{CURVE_POINTS, Figure, Work, worked};
-use crate::evidence::name::safe_relative;
+use super::{CURVE_POINTS, Figure, Logs, Work, worked};
 use crate::judge::facts::{Missing, Val};
 use crate::logs::downsample::MinMax;
 use crate::logs::full_load::{Branch, Reading, Total, sum, sum_over_time};
@@ -91,7 +88,7 @@ impl Work<'_> {
     }
 
     /// Reads the branches' own logs and puts them on one clock: that of `whole`, or of the first branch.
-    pub(super) fn merge(&mut self, folder: &Path, whole: Option<&Series>) -> Merged {
+    pub(super) fn merge(&mut self, logs: &Logs<'_>, whole: Option<&Series>) -> Merged {
         let mut merged = Merged::default();
         let with_logs: Vec<&TestBranch> =
             self.test.branch.iter().filter(|branch| branch.log.text().is_some()).take(BRANCHES).collect();
@@ -103,7 +100,7 @@ impl Work<'_> {
         }
         for (number, branch) in with_logs.iter().enumerate() {
             let name = branch.name.text().map_or_else(|| format!("branch {}", number + 1), str::to_owned);
-            match self.read_branch(folder, branch, name.clone()) {
+            match self.read_branch(logs, branch, name.clone()) {
                 Ok(read) => reads.push((*branch, read)),
                 Err(why) => merged.lost.push((name, why)),
             }
@@ -209,9 +206,9 @@ impl Work<'_> {
         self.figure(figure.beside(share).as_detail());
     }
 
-    fn read_branch(&self, folder: &Path, branch: &TestBranch, name: String) -> Result<Read, String> {
+    fn read_branch(&self, logs: &Logs<'_>, branch: &TestBranch, name: String) -> Result<Read, String> {
         let log = branch.log.text().unwrap_or_default();
-        let path = safe_relative(folder, log).map_err(|error| error.to_string())?;
+        let path = logs.path(log)?;
         let mut settings = ReadSettings::default();
         for text in branch.columns.list() {
             settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);

@@ -1,7 +1,5 @@
 //! A full-load test with its logs: how long rated current was held, by which instrument, and what became warm.
 
-use std::path::Path;
-
 use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::energy::joule;
@@ -15,7 +13,7 @@ use super::course::Course;
 use super::gauge::Reference;
 use super::rises::{final_temperature, fit_between};
 use super::summary::{BMS_CUT_OFF, FullLoadSummary, LoadEnded};
-use super::{Figure, Work};
+use super::{Figure, Logs, Work};
 use crate::judge::facts::Missing;
 use crate::logs::full_load::{FullLoad, FullLoadSettings, FullLoadTest, LoadEnd, Reading, Total, sum};
 use crate::logs::instrument::{Accuracies, Accuracy};
@@ -26,7 +24,7 @@ impl Work<'_> {
     /// Works the test out by its log, by the logs of its branches, or by both.
     pub(super) fn full_load<R: std::io::Read>(
         &mut self,
-        folder: &Path,
+        logs: &Logs<'_>,
         reader: Option<&mut LogReader<R>>,
     ) -> Result<(), String> {
         let rated = self.record.claims.continuous_current.quantity();
@@ -41,7 +39,7 @@ impl Work<'_> {
         let merged = self.has_branch_logs().then(|| {
             let whole =
                 course.as_ref().filter(|course| !course.currents.is_empty()).map(|course| &course.current);
-            self.merge(folder, whole)
+            self.merge(logs, whole)
         });
         let by_sum = merged.as_ref().and_then(|merged| self.run_sum(rated, merged, course.as_ref()));
         let found = match (&own, &by_sum) {

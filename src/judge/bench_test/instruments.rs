@@ -5,7 +5,8 @@
 
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::physics::ZERO_CELSIUS;
-use crate::record::{Record, Value};
+use crate::record::field::WITHHELD;
+use crate::record::{Record, Value, reads};
 use crate::units::{COVERAGE, Dimension, Quantity, SourceId};
 
 /// What an instrument of the record is good for.
@@ -30,6 +31,9 @@ impl Tool {
 /// The instrument among the ids of a `with` that reads this dimension.
 pub(super) fn tool(record: &Record, with: Option<&str>, dimension: Dimension) -> Option<Tool> {
     let wanted = Dimension { point: false, ..dimension };
+    if with.is_some_and(|with| with.contains(WITHHELD)) {
+        reads::note_withheld();
+    }
     with?.split(',').map(str::trim).find_map(|id| {
         let (index, instrument) =
             record.instrument.iter().enumerate().find(|(_, i)| i.id.text() == Some(id))?;

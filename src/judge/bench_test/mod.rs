@@ -25,19 +25,21 @@ mod summary;
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 use uom::si::f64::ThermodynamicTemperature;
 
 use crate::evidence::name::safe_relative;
+use crate::judge::facts::answers::withheld;
 use crate::judge::facts::{Answer, Derived, Facts, Missing, Subject, Val, Worked};
+use crate::judge::withhold::Withheld;
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::integrate::Integral;
 use crate::logs::read::{ColumnSetting, LogReader, ReadSettings};
 use crate::logs::round_trip::Flow;
-use crate::record::Record;
 use crate::record::parts::BenchTest;
+use crate::record::{Record, reads};
 use crate::units::{Amount, Dimension};
 
 use course::Course;
@@ -122,6 +124,18 @@ impl TestResult {
             (kind, id) => format!("{kind} ({id})"),
         }
     }
+
+    /// Takes out all that was worked out: it rests on something withheld.
+    fn withhold(&mut self) {
+        let kept = Self {
+            id: std::mem::take(&mut self.id),
+            kind: std::mem::take(&mut self.kind),
+            ..Self::default()
+        };
+        let facts = std::mem::replace(self, kept).facts;
+        self.facts = facts.into_iter().map(|(name, answer)| (name, withheld(answer))).collect();
+        self.problem = Some(Missing::withheld().what);
+    }
 }
 
 /// Charge and energy that a test moved, for the round trip.
@@ -131,16 +145,57 @@ struct Moved {
     incomplete: Option<String>,
 }
 
-/// Works out every bench test of a record; `limits` are the rule book's.
+/// Where the logs of a record lie, and what of them is withheld.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Logs<'a> {
+    /// The inspection folder.
+    pub(crate) folder: &'a Path,
+    /// What the record withholds.
+    pub(crate) withheld: &'a Withheld,
+}
+
+impl Logs<'_> {
+    /// The path of a log, from its name in the record.
+    fn path(&self, log: &str) -> Result<PathBuf, String> {
+        safe_relative(self.folder, self.withheld.original(log))
+            .map_err(|error| self.withheld.apply(&error.to_string()))
+    }
+}
+
+/// Works out every bench test of a record of which nothing is withheld; `limits` are the rule book's.
 #[must_use]
 pub fn results(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<TestResult> {
+    results_of(&Logs { folder, withheld: &Withheld::default() }, record, limits)
+}
+
+/// Works out every bench test of a record, without what is withheld.
+#[must_use]
+pub(crate) fn results_of(
+    logs: &Logs<'_>,
+    record: &Record,
+    limits: &BTreeMap<String, Amount>,
+) -> Vec<TestResult> {
     if record.test.is_empty() {
         return Vec::new();
     }
     let physics = Physics { record, limits, derived: OnceCell::new() };
+    let of_test = |(index, test)| {
+        let ((mut result, moved), met) = reads::watch(|| result(logs, &physics, index, test));
+        if met {
+            result.withhold();
+        }
+        logs.withheld.test_result(&mut result);
+        (result, moved.filter(|_| !met))
+    };
     let (mut results, moved): (Vec<TestResult>, Vec<Option<Moved>>) =
-        record.test.iter().enumerate().map(|(index, test)| result(folder, &physics, index, test)).unzip();
-    charge::round_trips(record, &mut results, &moved);
+        record.test.iter().enumerate().map(of_test).unzip();
+    let ((), met) = reads::watch(|| charge::round_trips(record, &mut results, &moved));
+    if met {
+        for result in results.iter_mut().filter(|result| result.facts.contains_key("test.coulomb_efficiency"))
+        {
+            result.withhold();
+        }
+    }
     results
 }
 
@@ -170,7 +225,7 @@ impl Physics<'_> {
 }
 
 fn result(
-    folder: &Path,
+    logs: &Logs<'_>,
     physics: &Physics<'_>,
     index: usize,
     test: &BenchTest,
@@ -187,7 +242,7 @@ fn result(
         work.by_hand();
         Ok(())
     } else {
-        work.read(folder, log)
+        work.read(logs, log)
     };
     let moved = work.moved.take();
     if let Err(problem) = read {
@@ -229,10 +284,10 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    fn read(&mut self, folder: &Path, log: Option<&str>) -> Result<(), String> {
+    fn read(&mut self, logs: &Logs<'_>, log: Option<&str>) -> Result<(), String> {
         let mut reader = match log {
             Some(log) => {
-                let path = safe_relative(folder, log).map_err(|error| error.to_string())?;
+                let path = logs.path(log)?;
                 let mut settings = ReadSettings::default();
                 for text in self.test.columns.list() {
                     settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);
@@ -243,15 +298,15 @@ impl Work<'_> {
             }
             None => None,
         };
-        let result = self.of_kind(folder, reader.as_mut());
+        let result = self.of_kind(logs, reader.as_mut());
         // What was skipped is told even where the log could not be used.
         self.result.account = reader.map(|reader| reader.report().to_string());
         result
     }
 
-    fn of_kind(&mut self, folder: &Path, reader: Option<&mut LogReader<File>>) -> Result<(), String> {
+    fn of_kind(&mut self, logs: &Logs<'_>, reader: Option<&mut LogReader<File>>) -> Result<(), String> {
         match (self.result.kind.as_str(), reader) {
-            ("full load", reader) => self.full_load(folder, reader),
+            ("full load", reader) => self.full_load(logs, reader),
             ("capacity", Some(reader)) => self.capacity(reader),
             ("charge", Some(reader)) => self.charge(reader),
             ("cold charge", Some(reader)) => self.cold_charge(reader),

@@ -114,6 +114,9 @@ impl Facts<'_> {
         if let Some(worked) = self.worked(name) {
             return worked.as_ref().map(|worked| worked.value.clone()).map_err(Clone::clone);
         }
+        if let (Subject::Photo(index), true) = (self.subject, name.starts_with("photo.")) {
+            self.derived.seen_whole(self.record, index)?;
+        }
         let Some(found) = self.found(name) else {
             return Err(vec![Missing::refused(&format!("`{name}` does not exist here"))]);
         };
@@ -137,7 +140,7 @@ impl Facts<'_> {
 impl Facts<'_> {
     fn value_of(&self, name: &str, found: &Found) -> Result<Val, Vec<Missing>> {
         let info = field_kind(name);
-        let value = match &found.state {
+        let value = match found.state() {
             State::Known(value) => value,
             // What was looked for and is not there has an answer where the question allows one.
             State::Absent => {
@@ -152,6 +155,9 @@ impl Facts<'_> {
             State::Withheld => return Err(vec![self.missing(name, Reason::Withheld)]),
         };
         let sources = &self.derived.sources;
+        if sources.withheld(found) {
+            return Err(vec![self.missing(name, Reason::Withheld)]);
+        }
         let side = |index: u32, quantity: &crate::units::Quantity| {
             Val::Amount(sources.amount(quantity, found, index))
         };

@@ -4,9 +4,11 @@
 //! which, and where the physics refuses it says why. Nothing is guessed: a stand-in (the air temperature inside a
 //! closed pack, say) is a named limit that a house can set, and the working says that it was taken.
 
+pub(crate) mod answers;
 mod facts;
 mod pack;
 pub(crate) mod path;
+pub(crate) mod photos;
 mod table;
 mod value;
 pub(crate) mod worker;
@@ -14,14 +16,18 @@ pub(crate) mod worker;
 use std::collections::{BTreeMap, BTreeSet};
 
 pub use facts::{Facts, Subject, field_info, field_kind};
-pub(crate) use pack::{no_photos, predicted_bms_rise, rest_voltage};
+pub(crate) use pack::{predicted_bms_rise, rest_voltage};
+pub(crate) use photos::photos_seen;
 pub use table::{FACTS, FactInfo};
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 pub(crate) use value::{capped, names};
 
-use crate::record::Record;
+use crate::evidence::whole::Look;
 use crate::record::parts::ElementKind;
+use crate::record::{Record, reads};
 use crate::units::Amount;
+use answers::Answers;
+use photos::Seen;
 
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;
@@ -44,6 +50,10 @@ pub struct Derived {
     given: Vec<Given>,
     /// Places of the photos that show a part, by its id.
     photos: BTreeMap<String, Vec<usize>>,
+    /// True where a photo shows something that the record withholds.
+    photos_withheld: bool,
+    /// Photos that were looked at.
+    seen: Seen,
 }
 
 /// Places of the photos that show each part.
@@ -65,10 +75,22 @@ impl Derived {
         Self::with_tests(record, limits, Vec::new())
     }
 
-    /// Derives everything from a record, with the facts of its bench tests in their order.
+    /// Derives everything from a record, with the facts of its bench tests in their order. Its photos are taken to be
+    /// whole.
     #[must_use]
     pub fn with_tests(record: &Record, limits: &BTreeMap<String, Amount>, tests: Vec<Values>) -> Self {
-        Self { tests, ..Self::default() }.derive(record, limits)
+        Self::with_evidence(record, limits, tests, Seen::new())
+    }
+
+    /// As [`Derived::with_tests`], with the photos that were looked at.
+    #[must_use]
+    pub(crate) fn with_evidence(
+        record: &Record,
+        limits: &BTreeMap<String, Amount>,
+        tests: Vec<Values>,
+        seen: Seen,
+    ) -> Self {
+        Self { tests, seen, ..Self::default() }.derive(record, limits)
     }
 
     /// Derives everything from a record and from facts that are given in the place of what would be derived.
@@ -77,24 +99,26 @@ impl Derived {
     }
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
-        let mut derived = Self { sources: Sources::of(record), photos: photos_by_part(record), ..self };
+        let (photos, photos_withheld) = reads::watch(|| photos_by_part(record));
+        let mut derived = Self { sources: Sources::of(record), photos, photos_withheld, ..self };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
-                let more = $values(&Facts { record, derived: &derived, limits, subject: Subject::Pack });
+                let facts = Facts { record, derived: &derived, limits, subject: Subject::Pack };
+                let more = Answers::of(|values| $values(&facts, values));
                 derived.pack.extend(more);
             };
         }
         add!(pack::of_cells);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = path::of_element(&facts, index);
+            let values = Answers::of(|values| path::of_element(&facts, index, values));
             derived.elements.push(values);
         }
         add!(path::of_path);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = path::with_fault_current(&facts);
+            let values = Answers::of(|values| path::with_fault_current(&facts, values));
             if let Some(element) = derived.elements.get_mut(index) {
                 element.extend(values);
             }
@@ -103,32 +127,23 @@ impl Derived {
         add!(pack::of_evidence);
         for index in 0..record.claims.statement.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Statement(index) };
-            let values = pack::of_statement(&facts, index);
+            let values = Answers::of(|values| pack::of_statement(&facts, index, values));
             derived.statements.push(values);
         }
         derived
     }
 
-    /// Every derived fact.
-    pub(crate) fn each_answer(&mut self, change: &mut dyn FnMut(&mut Answer)) {
-        let lists = [&mut self.elements, &mut self.statements, &mut self.tests];
-        for values in std::iter::once(&mut self.pack).chain(lists.into_iter().flatten()) {
-            values.values_mut().for_each(&mut *change);
-        }
-    }
-
-    /// Takes out every fact that is another one in `truth`, which was derived with what is withheld here.
-    pub(crate) fn withhold_differences(&mut self, truth: &Self) {
-        let empty = Values::new();
-        let lists = [
-            (&mut self.elements, &truth.elements),
-            (&mut self.statements, &truth.statements),
-            (&mut self.tests, &truth.tests),
-        ];
-        withhold_differences(&mut self.pack, &truth.pack);
-        for (values, truths) in lists {
-            for (index, values) in values.iter_mut().enumerate() {
-                withhold_differences(values, truths.get(index).unwrap_or(&empty));
+    /// Whether a photo of the record may count as evidence.
+    ///
+    /// # Errors
+    /// Why it may not.
+    pub(crate) fn seen_whole(&self, record: &Record, index: usize) -> Result<(), Vec<Missing>> {
+        let file = record.photo.get(index).and_then(|photo| photo.file.text()).unwrap_or_default();
+        match self.seen.get(file) {
+            None | Some(Look::Whole) => Ok(()),
+            Some(Look::Damaged(why) | Look::NotSeen(why)) => {
+                let what = format!("{file} does not count as evidence: {why}");
+                Err(vec![Missing { name: "photo.file".to_owned(), what, reason: Reason::NotVisible }])
             }
         }
     }
@@ -155,32 +170,38 @@ impl Derived {
         self.given.iter().find(|(at, known, _)| *at == of && *known == name).map(|(.., answer)| answer)
     }
 
-    /// Places in the record of the photos that show a part, in their order.
-    pub(crate) fn photos_of(&self, part: &str) -> &[usize] {
-        self.photos.get(part).map_or(&[], Vec::as_slice)
+    /// Every derived fact.
+    pub(crate) fn each_answer(&mut self, change: &mut dyn FnMut(&mut Answer)) {
+        let lists = [&mut self.elements, &mut self.statements, &mut self.tests];
+        for values in std::iter::once(&mut self.pack).chain(lists.into_iter().flatten()) {
+            values.values_mut().for_each(&mut *change);
+        }
     }
 
-    /// The derived facts of a bench test.
-    pub(crate) fn facts_of_test(&self, index: usize) -> Values {
-        self.tests.get(index).cloned().unwrap_or_default()
+    /// Places in the record of the photos that show a part, in their order.
+    pub(crate) fn photos_of(&self, part: &str) -> &[usize] {
+        if self.photos_withheld {
+            reads::note_withheld();
+        }
+        self.photos.get(part).map_or(&[], Vec::as_slice)
     }
 
     /// A derived fact of the pack.
     #[must_use]
     pub fn of_pack(&self, name: &str) -> Option<&Answer> {
-        self.pack.get(name)
+        noted(self.pack.get(name))
     }
 
     /// A derived fact of an element.
     #[must_use]
     pub fn of_element(&self, index: usize, name: &str) -> Option<&Answer> {
-        self.elements.get(index)?.get(name)
+        noted(self.elements.get(index)?.get(name))
     }
 
     /// A derived fact of a claim in words.
     #[must_use]
     pub fn of_statement(&self, index: usize, name: &str) -> Option<&Answer> {
-        self.statements.get(index)?.get(name)
+        noted(self.statements.get(index)?.get(name))
     }
 
     /// A derived fact of a load of the test rig.
@@ -198,19 +219,18 @@ impl Derived {
     /// A derived fact of a bench test.
     #[must_use]
     pub fn of_test(&self, index: usize, name: &str) -> Option<&Answer> {
-        self.tests.get(index)?.get(name)
+        noted(self.tests.get(index)?.get(name))
     }
 }
 
-fn withhold_differences(values: &mut Values, truths: &Values) {
-    for (name, answer) in values {
-        match (&mut *answer, truths.get(name)) {
-            (Ok(worked), Some(Ok(truth))) if worked.value == truth.value && worked.bound == truth.bound => {}
-            (Err(_), None | Some(Err(_))) => {}
-            (Err(missing), Some(Ok(_))) if missing.iter().any(|m| m.reason == Reason::Withheld) => {}
-            _ => *answer = Err(vec![Missing::withheld()]),
-        }
+/// A fact that another one may rest on: that it is withheld is noted.
+fn noted(answer: Option<&Answer>) -> Option<&Answer> {
+    if let Some(Err(missing)) = answer
+        && missing.iter().any(|missing| missing.reason == Reason::Withheld)
+    {
+        reads::note_withheld();
     }
+    answer
 }
 
 /// An element as a person would name it: "busbar positive-bar"; one named like its kind is named once.

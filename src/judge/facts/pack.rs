@@ -6,46 +6,43 @@ use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricCurrent, ElectricalResistance};
 use uom::si::power::watt;
 
-use super::Values;
+use super::answers::Answers;
 use super::facts::Facts;
+use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
 use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::{ZERO_CELSIUS, heat_path};
+use crate::record::State;
 use crate::record::parts::TestKind;
-use crate::record::{Part, State};
 use crate::units::{Amount, Dimension, Uncertain};
 
 const NONE: Dimension = Dimension::NONE;
 
 /// What follows from the cells and the claims.
-pub(super) fn of_cells(facts: &Facts<'_>) -> Values {
-    let mut values = Values::new();
-    values.insert("pack.nominal_voltage", nominal_voltage(facts));
-    values.insert("pack.highest_voltage", highest_voltage(facts));
-    values.insert("pack.capacity", capacity(facts));
-    values.insert(
-        "pack.cell_charge_limit",
-        cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>()),
-    );
-    values.insert(
-        "pack.cell_discharge_limit",
-        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge.get::<volt>()),
-    );
-    values.insert("pack.energy", energy(facts));
-    values.insert("pack.c_rate", c_rate(facts, "claims.continuous_current"));
-    values.insert("pack.charge_c_rate", c_rate(facts, "claims.charge_current"));
-    values.insert("pack.c_rate_limit", c_rate_limit(facts));
-    values.insert("pack.cell_charge_voltage", per_cell(facts, "claims.charge_voltage"));
-    values.insert("pack.cell_cutoff_voltage", per_cell(facts, "claims.cutoff_voltage"));
-    values.insert("pack.specific_energy", specific_energy(facts));
-    values.insert("pack.energy_density", energy_density(facts));
-    values.insert("pack.cell_specific_energy", cell_specific_energy(facts));
-    values.insert("pack.voltage_spread", spread(facts, |r| r.voltage.found(), false));
-    values.insert("pack.resistance_spread", spread(facts, |r| r.resistance.found(), true));
-    values.insert("pack.date_spread", date_spread(facts));
-    values.insert("pack.full_load_tests", full_load_tests(facts));
-    values
+pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
+    values.derive("pack.nominal_voltage", || nominal_voltage(facts));
+    values.derive("pack.highest_voltage", || highest_voltage(facts));
+    values.derive("pack.capacity", || capacity(facts));
+    values.derive("pack.cell_charge_limit", || {
+        cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>())
+    });
+    values.derive("pack.cell_discharge_limit", || {
+        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge.get::<volt>())
+    });
+    values.derive("pack.energy", || energy(facts));
+    values.derive("pack.c_rate", || c_rate(facts, "claims.continuous_current"));
+    values.derive("pack.charge_c_rate", || c_rate(facts, "claims.charge_current"));
+    values.derive("pack.c_rate_limit", || c_rate_limit(facts));
+    values.derive("pack.cell_charge_voltage", || per_cell(facts, "claims.charge_voltage"));
+    values.derive("pack.cell_cutoff_voltage", || per_cell(facts, "claims.cutoff_voltage"));
+    values.derive("pack.specific_energy", || specific_energy(facts));
+    values.derive("pack.energy_density", || energy_density(facts));
+    values.derive("pack.cell_specific_energy", || cell_specific_energy(facts));
+    values.derive("pack.voltage_spread", || spread(facts, |r| r.voltage.found(), false));
+    values.derive("pack.resistance_spread", || spread(facts, |r| r.resistance.found(), true));
+    values.derive("pack.date_spread", || date_spread(facts));
+    values.derive("pack.full_load_tests", || full_load_tests(facts));
 }
 
 /// The usual voltages of the recorded chemistry; the assumption is noted.
@@ -229,7 +226,7 @@ fn spread(
         .reading
         .iter()
         .map(field)
-        .filter_map(|found| match &found.state {
+        .filter_map(|found| match found.state() {
             State::Known(crate::record::Value::Quantity(q)) => {
                 Some(facts.derived.sources.amount(q, found, 0))
             }
@@ -265,7 +262,7 @@ fn full_load_tests(facts: &Facts<'_>) -> Answer {
 fn date_spread(facts: &Facts<'_>) -> Answer {
     let cells = &facts.record.cells;
     let lacks = |name: &str| {
-        let reason = match facts.found(name).map(|f| &f.state) {
+        let reason = match facts.found(name).map(|f| f.state()) {
             Some(State::NotVisible) => Reason::NotVisible,
             Some(State::Absent) => Reason::Absent,
             Some(State::Withheld) => Reason::Withheld,
@@ -289,17 +286,15 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
 }
 
 /// What follows for the BMS.
-pub(super) fn of_bms(facts: &Facts<'_>) -> Values {
-    let mut values = Values::new();
-    values.insert("bms.device_current", device_current(facts));
-    values.insert("bms.heat_path_resistance", heat_path_resistance(facts));
-    values.insert("bms.junction_limit", junction_limit(facts));
+pub(super) fn of_bms(facts: &Facts<'_>, values: &mut Answers) {
+    values.derive("bms.device_current", || device_current(facts));
+    values.derive("bms.heat_path_resistance", || heat_path_resistance(facts));
+    values.derive("bms.junction_limit", || junction_limit(facts));
     let junction = junction(facts);
     let dissipation = junction.clone().map(|(_, power)| power);
     values.insert("bms.surface_temperature", surface_temperature(facts, &dissipation));
     values.insert("bms.dissipation", dissipation);
     values.insert("bms.junction_temperature", junction.map(|(temperature, _)| temperature));
-    values
 }
 
 fn device_current(facts: &Facts<'_>) -> Answer {
@@ -487,41 +482,17 @@ pub(crate) fn predicted_bms_rise(facts: &Facts<'_>, current: &Amount, ambient: &
     work.done(rise)
 }
 
-/// Until the first photo is recorded, nobody has begun to tie parts to photos.
-pub(crate) fn no_photos() -> Missing {
-    let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
-    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded }
-}
-
 /// What follows from the photos.
-pub(super) fn of_evidence(facts: &Facts<'_>) -> Values {
-    let record = facts.record;
-    let shows = |names: &[&str]| {
-        record.photo.iter().filter(|p| p.shows.list().iter().any(|s| names.contains(&s.as_str()))).count()
-    };
-    let counted = |number: usize| {
-        if number == 0 && record.photo.is_empty() {
-            return Err(vec![no_photos()]);
-        }
-        let number = u32::try_from(number).unwrap_or(u32::MAX);
-        Worker::new(facts).done(Amount::exact(f64::from(number), NONE))
-    };
-    let mut values = Values::new();
-    values.insert("evidence.photos", counted(record.photo.len()));
-    let label = shows(&["label", "claims", "marking"]) + record.claims.own().photos.len();
-    values.insert("evidence.label_photos", counted(label));
-    values.insert("evidence.bms_photos", counted(shows(&["bms"]) + record.bms.own().photos.len()));
-    values.insert("evidence.cells_photos", counted(shows(&["cells"]) + record.cells.own().photos.len()));
-    values
+pub(super) fn of_evidence(facts: &Facts<'_>, values: &mut Answers) {
+    for (name, _) in PHOTO_COUNTS {
+        values.derive(name, || photo_count(facts, counted_photos(facts.record, name)));
+    }
 }
 
 /// What follows for a claim in words.
-pub(super) fn of_statement(facts: &Facts<'_>, index: usize) -> Values {
-    let mut values = Values::new();
-    let Some(statement) = facts.record.claims.statement.get(index) else {
-        return values;
-    };
-    let given = match &statement.evidence.found().state {
+pub(super) fn of_statement(facts: &Facts<'_>, index: usize, values: &mut Answers) {
+    let Some(statement) = facts.record.claims.statement.get(index) else { return };
+    let given = match statement.evidence.found().state() {
         State::Known(_) => Ok(true),
         State::Absent => Ok(false),
         State::NotVisible => Err(Reason::NotVisible),
@@ -536,5 +507,4 @@ pub(super) fn of_statement(facts: &Facts<'_>, index: usize) -> Values {
         }
     };
     values.insert("statement.evidence_given", answer);
-    values
 }

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::record::field::{Found, Value, Word};
+use crate::record::field::{Found, Value, WITHHELD, Word};
 use crate::record::{How, Record, State};
 use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
@@ -304,6 +304,8 @@ pub struct Sources {
 #[derive(Debug, Clone)]
 struct InstrumentLimits {
     id: String,
+    /// What it can do is recorded and withheld.
+    withheld: bool,
     of_reading: f64,
     /// Digits times resolution, SI, and the resolution's dimension.
     digits: Option<(f64, Dimension)>,
@@ -323,8 +325,12 @@ impl Sources {
                     _ => None,
                 };
                 let resolution = instrument.resolution.quantity();
+                let withheld = [instrument.accuracy.found(), instrument.resolution.found()]
+                    .iter()
+                    .any(|found| found.state == State::Withheld);
                 InstrumentLimits {
                     id: instrument.id.text().unwrap_or_default().to_owned(),
+                    withheld,
                     of_reading: accuracy.map_or(0.0, |a| a.of_reading),
                     digits: accuracy.zip(resolution).map(|(accuracy, resolution)| {
                         let dimension = Dimension { point: false, ..resolution.dimension };
@@ -334,6 +340,13 @@ impl Sources {
             })
             .collect();
         Self { instruments }
+    }
+
+    /// True for a reading whose uncertainty rests on something withheld: the name of its instrument, or what that can do.
+    pub(super) fn withheld(&self, found: &Found) -> bool {
+        found.with.as_ref().is_some_and(|id| {
+            id.contains(WITHHELD) || self.instruments.iter().any(|known| known.withheld && known.id == *id)
+        })
     }
 
     /// A recorded quantity with its uncertainty; `side` tells the sides of a size apart.
@@ -347,6 +360,9 @@ impl Sources {
         if let Some(expanded) = quantity.expanded {
             let number = Uncertain::new(quantity.value, here, expanded / crate::units::COVERAGE);
             return Amount { number, dimension };
+        }
+        if self.withheld(found) {
+            crate::record::reads::note_withheld();
         }
         let measured = found.how.is_none_or(|how| how == How::Measured);
         let limits = found.with.as_ref().filter(|_| measured).and_then(|id| {

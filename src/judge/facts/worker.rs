@@ -5,6 +5,7 @@ use std::cell::RefCell;
 use super::facts::Facts;
 use super::value::{Answer, Bound, Lacks, Missing, Reason, Side, Val, Worked, capped};
 use crate::physics::{Method, Refusal};
+use crate::record::reads;
 use crate::units::{Amount, Dimension, Uncertain, propagate, show};
 
 /// Lines of working that one value shows; further ones it counts. Every rule that uses the value repeats them.
@@ -201,6 +202,9 @@ impl<'a> Worker<'a> {
         let withheld = self.withheld.take();
         if !withheld.is_empty() {
             return Err(withheld);
+        }
+        if reads::met() {
+            return Err(vec![Missing::withheld()]);
         }
         if !amount.number.value.is_finite() {
             return Err(vec![Missing::refused("the result is not a finite number")]);

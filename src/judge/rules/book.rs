@@ -4,15 +4,17 @@
 //! rule off with a reason; the write-up prints every such change.
 
 mod load;
+mod origin;
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 
-use super::expr::Expr;
+use super::expr::{Expr, Node, Relation, gather};
 use super::finding::Grade;
 use super::scope::Scope;
 use crate::record::problem::Problems;
 use crate::units::Amount;
+pub use origin::RuleFile;
 
 /// The rule book that is compiled in: the pack's rules, then those of the test rig.
 pub(crate) const BUILT_IN: [(&str, &str); 2] = [
@@ -61,8 +63,31 @@ impl Rule {
     /// The names of the facts that it compares.
     pub(crate) fn names(&self) -> Vec<String> {
         let mut names = Vec::new();
-        super::expr::gather(&self.require, &mut names);
+        gather(&self.require, &mut names);
         names
+    }
+
+    /// How much of a counted fact it asks for.
+    fn asks(&self, fact: &str) -> Option<usize> {
+        let mut names = self.names();
+        if let Some((_, when)) = &self.when {
+            gather(when, &mut names);
+        }
+        if !names.iter().any(|name| name == fact) {
+            return None;
+        }
+        match &self.require.node {
+            Node::Compare(Relation::AtLeast, left, right)
+                if self.when.is_none() && left.node == Node::Name(fact.to_owned()) =>
+            {
+                match &right.node {
+                    // A count is far smaller than what a float holds exactly.
+                    Node::Number(number, _) => Some(number.value().clamp(0.0, 1e9).ceil() as usize),
+                    _ => Some(usize::MAX),
+                }
+            }
+            _ => Some(usize::MAX),
+        }
     }
 }
 
@@ -99,6 +124,8 @@ pub struct Book {
     pub limits: Vec<Limit>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// The files of rules beside the built-in ones, those that were left aside included.
+    pub files: Vec<RuleFile>,
 }
 
 impl Book {
@@ -121,20 +148,22 @@ impl Book {
 
     /// A whole book from its files in order.
     fn of(files: &[(&str, &str)]) -> Result<Self, Problems> {
-        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new() };
+        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new(), files: Vec::new() };
         for (file, text) in files {
             load::add(&mut book, file, text, false)?;
         }
         Ok(book)
     }
 
-    /// Adds a house book.
-    ///
-    /// # Errors
-    /// [`Problems`] with every place that is wrong: unknown names, wrong dimensions, a rule turned off
-    /// without a reason.
-    pub fn add_house(&mut self, file: &str, text: &str) -> Result<(), Problems> {
-        load::add(self, file, text, true)
+    /// The largest number of something that a rule asks for, where a fact counts it: more than this need not be counted.
+    /// None where no rule asks for the fact.
+    pub(crate) fn most_asked(&self, fact: &str) -> Option<usize> {
+        self.rules.iter().filter(|rule| rule.off.is_none()).filter_map(|rule| rule.asks(fact)).max()
+    }
+
+    /// True where a rule is applied to each photo.
+    pub(crate) fn asks_photos(&self) -> bool {
+        self.rules.iter().any(|rule| rule.off.is_none() && rule.scope == Scope::Photos)
     }
 
     /// A rule by its id.

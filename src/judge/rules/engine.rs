@@ -12,8 +12,8 @@ use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
-use crate::record::parts::ElementKind;
-use crate::record::{How, Record};
+use crate::record::parts::{Element, ElementKind};
+use crate::record::{How, Record, State};
 use crate::units::{Amount, Dimension, Uncertain, show, significant};
 
 /// Differences smaller than this share of the sides are rounding of decimal numbers, not a finding:
@@ -96,6 +96,14 @@ fn apply(
     let mut applied = false;
     for subject in subjects {
         let facts = Facts { record, derived, limits, subject };
+        if let Subject::Element(index) = subject
+            && record.path.element.get(index).is_some_and(hides_kind)
+        {
+            let missing = Missing::fact("element.kind", &element_label(record, index), Reason::Withheld);
+            applied = true;
+            judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, vec![missing], None));
+            continue;
+        }
         match of_one(rule, &facts) {
             Ok(finding) => {
                 applied = true;
@@ -132,7 +140,9 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
             .element
             .iter()
             .enumerate()
-            .filter(|(_, element)| element.kind().is_some_and(|kind| kinds.contains(&kind)))
+            .filter(|(_, element)| {
+                hides_kind(element) || element.kind().is_some_and(|kind| kinds.contains(&kind))
+            })
             .map(|(index, _)| Subject::Element(index))
             .collect(),
         Scope::Statements => all(record.claims.statement.len(), Subject::Statement),
@@ -145,9 +155,17 @@ fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
     }
 }
 
+/// True where it is withheld what an element is: any rule over elements may be about it.
+fn hides_kind(element: &Element) -> bool {
+    element.kind.found().state == State::Withheld
+}
+
 /// An empty list of elements proves nothing until the inspector says that the path is complete.
 fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
     match &rule.scope {
+        Scope::Elements(_) if record.path.complete.found().state == State::Withheld => {
+            Some(Missing::fact("path.complete", "", Reason::Withheld))
+        }
         Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
             let what = format!("no {} is recorded, and `path.complete` does not say yes", either(kinds));
             Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded })
@@ -531,7 +549,7 @@ fn used(name: &str, facts: &Facts<'_>) -> Option<Used> {
         return Some(used);
     }
     let found = facts.found(name)?;
-    if found.state == crate::record::State::NotLooked {
+    if found.state == State::NotLooked {
         return None;
     }
     used.value = match facts.fact(name) {

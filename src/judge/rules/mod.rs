@@ -14,7 +14,7 @@ mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, Change, Limit, Rule};
+pub use book::{Book, Change, Limit, Rule, RuleFile};
 pub(crate) use engine::judge_rig;
 pub use engine::{Judgement, judge};
 pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};

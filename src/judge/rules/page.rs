@@ -15,7 +15,9 @@ A rule is one comparison. It ends as **meets**, **falls short** or **not decided
 
 ## A house rule in three lines
 
-Put a file into `rules/` of an inspection folder, or name it with `--rules FILE`:
+Name a file with `--rules FILE`, in your settings (`rules = ["house.toml"]` in `~/.config/underlid/settings.toml`, or in the
+file that `UNDERLID_CONFIG` names), or put it into `rules/` of an inspection folder and say `--folder-rules`. Rules that lie
+in a folder are left aside otherwise, because a folder may come from a stranger; every output says so:
 
 ```toml
 schema = 1
@@ -146,6 +148,7 @@ mod tests {
     use super::super::expr;
     use super::super::names::Names;
     use super::*;
+    use crate::judge::rules::RuleFile;
 
     /// Expressions shown on the page, for the test that reads each of them.
     fn examples() -> Vec<&'static str> {
@@ -171,7 +174,8 @@ mod tests {
         assert_eq!(toml_examples().len(), 2);
         for example in toml_examples() {
             let mut book = (*Book::built_in().unwrap()).clone();
-            book.add_house("page", example).unwrap_or_else(|e| panic!("{:?}", e.list()));
+            let file = RuleFile::of_user("page".to_owned());
+            book.add_house(file, "page", example).unwrap_or_else(|e| panic!("{:?}", e.list()));
         }
     }
 

@@ -10,7 +10,7 @@ use thiserror::Error;
 
 use super::Withheld;
 use super::fold::Folded;
-use crate::evidence::error::shown_text;
+use crate::units::terminal::shown_text;
 
 /// Something withheld stands in an output, which was therefore not written.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]

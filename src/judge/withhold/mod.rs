@@ -4,11 +4,12 @@
 //! outputs an inspection in which they are gone:
 //!
 //! - A **field** is taken out *before* anything is derived or judged, so that no number of the output is made from it.
-//!   A value or a finding that would be another one with the field (found by working both out) is not shown as if it
-//!   were right without it: it says that it rests on something withheld, and is not decided. What is published is then
-//!   at worst less than what was found, never something else.
+//!   A fact whose derivation reads it is missing because it is withheld, also where it could be worked out without it,
+//!   and a rule that needs the fact is not decided. What is published is then at worst less than what was found, never
+//!   something else.
 //! - A **text**, and the value of a named field where it is text or a date, is replaced by `[withheld]` wherever else it
-//!   stands: notes, captions, ids, file names, column labels of logs, problems. See [`fold`](self) for spellings.
+//!   stands in the record (notes, captions, ids, file names), in what a log says of itself, and in house rules; also
+//!   before anything is derived. See [`fold`](self) for spellings.
 //! - A **photo** is blacked out in every copy; one whose areas cannot be placed is not shown at all.
 //!
 //! [`Withheld::guard`] is the last step of every output: it looks for all of it once more, also behind HTML, URL and
@@ -25,23 +26,23 @@ mod field;
 mod fold;
 mod guard;
 mod plan;
-mod publish;
+mod take_out;
 mod texts;
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
-use std::sync::LazyLock;
+use std::sync::OnceLock;
 
 use serde::Serialize;
 
 use crate::evidence::picture;
-use crate::judge::rules::BUILT_IN;
+use crate::judge::facts::Reason;
+use crate::judge::rules::{BUILT_IN, Finding};
 use crate::record::field::WITHHELD;
 use crate::record::{Kind, Part, Record, Shape};
 use fold::{Finder, Folded, Place, Wanted};
 
 pub use guard::Leak;
-pub(crate) use plan::plan;
-pub(crate) use publish::publish;
+pub(crate) use plan::{Plan, plan};
 
 /// A literal text has at least this many letters and digits.
 pub const SHORTEST_TEXT: usize = 3;
@@ -55,7 +56,7 @@ pub struct Withheld {
     texts: Finder,
     /// Which each of them is, without saying what it is.
     which: Vec<String>,
-    /// Photo file names as published, and as they are.
+    /// File names of photos and logs as published, and as they are.
     originals: BTreeMap<String, String>,
     /// Areas by the photo's true file name.
     areas: BTreeMap<String, Vec<picture::Blackout>>,
@@ -106,7 +107,7 @@ impl Withheld {
         out
     }
 
-    /// The file of a photo on disk, from the name under which it is published; a relative name under the folder.
+    /// The file of a photo or log on disk, from the name under which it is published; a relative name under the folder.
     #[must_use]
     pub fn original<'a>(&'a self, published: &'a str) -> &'a str {
         self.originals.get(published).map_or(published, String::as_str)
@@ -152,44 +153,61 @@ impl Withheld {
         }
     }
 
+    /// Counts the findings that are not decided because of what is withheld.
+    pub(crate) fn count_findings(&mut self, findings: &[Finding]) {
+        let rests =
+            |finding: &&Finding| finding.missing.iter().any(|missing| missing.reason == Reason::Withheld);
+        self.summary.findings = findings.iter().filter(rests).count();
+    }
+
     /// True when a text holds something withheld.
     fn concerns(&self, text: &str) -> bool {
         !self.texts.is_empty() && self.texts.find(&Folded::of(text), 0).is_some()
     }
 }
 
-/// The texts that the program's own words hold, so that they can neither be hidden nor give anybody away.
-fn program_says(texts: &[String]) -> BTreeSet<String> {
-    static OWN: LazyLock<Folded> = LazyLock::new(|| {
-        let mut text = [BUILT_IN[0].1, BUILT_IN[1].1, crate::units::words::CAUTION, WITHHELD].join("\n");
-        let templates = crate::render::write_up::TEMPLATES
-            .iter()
-            .chain(&crate::render::compare::TEMPLATES)
-            .map(|(_, words)| *words);
-        #[cfg(feature = "video")]
-        let templates = templates
-            .chain(crate::render::video::TEMPLATES.map(|(_, words)| words))
-            .chain(crate::render::video::OWN_WORDS);
-        for words in templates {
-            text.push('\n');
-            text.push_str(words);
-        }
-        text.push('\n');
-        text.push_str(&crate::render::collection::own_words());
-        schema_words(Record::SHAPE, &mut text);
-        Folded::of(&text)
-    });
-    let mut finder = Finder::default();
-    let mut said: Vec<Wanted> = Vec::new();
-    for text in texts {
-        let wanted = Wanted::of(text);
-        if finder.add(wanted.clone()).is_some() {
-            said.push(wanted);
-        }
+/// The words that the program itself puts into outputs; whoever renders them hands them in.
+#[derive(Debug)]
+pub struct OwnWords {
+    rendered: fn() -> String,
+    folded: OnceLock<Folded>,
+}
+
+impl OwnWords {
+    /// `rendered` gives the words of all templates; it is asked once, and only where something is withheld.
+    #[must_use]
+    pub const fn new(rendered: fn() -> String) -> Self {
+        Self { rendered, folded: OnceLock::new() }
     }
-    let standing = finder.standing_in(&OWN);
-    let said: HashSet<&Wanted> = standing.iter().filter_map(|number| said.get(*number)).collect();
-    texts.iter().filter(|text| said.contains(&Wanted::of(text))).cloned().collect()
+
+    fn folded(&self) -> &Folded {
+        self.folded.get_or_init(|| {
+            let mut text =
+                [BUILT_IN[0].1, BUILT_IN[1].1, crate::units::words::CAUTION, WITHHELD, &(self.rendered)()]
+                    .join("\n");
+            schema_words(Record::SHAPE, &mut text);
+            Folded::of(&text)
+        })
+    }
+
+    /// Those of some texts that stand in the program's own words, so that they can neither be hidden nor give anybody
+    /// away.
+    fn hold(&self, texts: &[String]) -> BTreeSet<String> {
+        if texts.is_empty() {
+            return BTreeSet::new();
+        }
+        let mut finder = Finder::default();
+        let mut said: Vec<Wanted> = Vec::new();
+        for text in texts {
+            let wanted = Wanted::of(text);
+            if finder.add(wanted.clone()).is_some() {
+                said.push(wanted);
+            }
+        }
+        let standing = finder.standing_in(self.folded());
+        let said: HashSet<&Wanted> = standing.iter().filter_map(|number| said.get(*number)).collect();
+        texts.iter().filter(|text| said.contains(&Wanted::of(text))).cloned().collect()
+    }
 }
 
 fn schema_words(shape: Shape, text: &mut String) {

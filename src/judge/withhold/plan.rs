@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::field::FieldRef;
 use super::fold::Wanted;
-use super::{SHORTEST_TEXT, program_says};
+use super::{OwnWords, SHORTEST_TEXT};
 use crate::evidence::picture;
 use crate::record::field::{Entry, Text};
 use crate::record::parts::{Withhold, WithholdArea};
@@ -38,17 +38,17 @@ impl Plan {
 ///
 /// # Errors
 /// Every place of `[withhold]` that would withhold nothing, or not what it says.
-pub(crate) fn plan(record: &Record) -> Result<Plan, Vec<Problem>> {
+pub(crate) fn plan(record: &Record, own: &OwnWords) -> Result<Plan, Vec<Problem>> {
     let mut plan = Plan::default();
     let mut problems = Vec::new();
-    let Withhold { own, fields: keys, texts: literal, area } = &record.withhold;
+    let Withhold { own: part, fields: keys, texts: literal, area } = &record.withhold;
     if keys.list().len().max(literal.list().len()).max(area.len()) > MOST {
         let message = format!("more than {MOST} fields, texts or areas are to be withheld");
         let example = "fields = [\"path.element.marking\"]   # one key stands for all elements";
-        return Err(vec![Problem::at(own.span.clone(), message, "expected fewer", example)]);
+        return Err(vec![Problem::at(part.span.clone(), message, "expected fewer", example)]);
     }
     fields(record, &mut plan, &mut problems);
-    texts(record, &mut plan, &mut problems);
+    texts(record, own, &mut plan, &mut problems);
     for area in &record.withhold.area {
         match placed(record, area) {
             Ok((photo, place)) => plan.areas.entry(photo).or_default().push(place),
@@ -95,11 +95,11 @@ fn fields(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
     }
 }
 
-fn texts(record: &Record, plan: &mut Plan, problems: &mut Vec<Problem>) {
+fn texts(record: &Record, own: &OwnWords, plan: &mut Plan, problems: &mut Vec<Problem>) {
     if record.withhold.texts.list().is_empty() {
         return;
     }
-    let own = program_says(record.withhold.texts.list());
+    let own = own.hold(record.withhold.texts.list());
     for (number, text) in record.withhold.texts.list().iter().enumerate() {
         let wanted = Wanted::of(text);
         let span = record.withhold.texts.found().span.clone();
@@ -219,7 +219,7 @@ mod tests {
             "schema = 2\n[inspection]\nplace = \"cellar\"\n[[photo]]\nfile = \"photos/01-label.jpg\"\n{withhold}"
         );
         let record = crate::record::read("r", &text).unwrap();
-        match plan(&record) {
+        match plan(&record, &OwnWords::new(String::new)) {
             Ok(_) => Vec::new(),
             Err(problems) => problems.into_iter().map(|p| format!("{}; {}", p.message, p.expected)).collect(),
         }

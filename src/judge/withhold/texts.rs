@@ -1,12 +1,14 @@
-//! Replaces withheld texts in everything that an inspection shows.
+//! Replaces withheld texts in what is judged: the record, what the bench tests take from their logs, house rules.
 //!
 //! Every structure is taken apart by name here, without `..`, so that a text field which is added elsewhere does not
 //! compile until somebody has decided about it.
 
+use std::sync::Arc;
+
 use super::Withheld;
 use crate::judge::bench_test::{Curve, Figure, Series, TestResult};
-use crate::judge::facts::{Answer, Bound, Derived, Missing, Val, Worked};
-use crate::judge::rules::{Change, ComparedSide, Finding, Judgement, NotApplied, Used, Working};
+use crate::judge::facts::{Answer, Bound, Missing, Val, Worked};
+use crate::judge::rules::{Book, Change, RuleFile};
 use crate::record::field::WITHHELD;
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 
@@ -28,7 +30,7 @@ impl Withheld {
     }
 
     fn part(&self, part: &mut dyn AnyPart) {
-        let Own { span: _, how: _, with, photos, note, video } = part.own_of();
+        let Own { span: _, how: _, with, photos, photos_withheld: _, note, video } = part.own_of();
         self.each(with.iter_mut().chain(photos).chain(note).chain(video));
         for field in part.shape().fields {
             if let Some(found) = part.field_mut(field.name) {
@@ -45,22 +47,24 @@ impl Withheld {
         self.each(with.iter_mut().chain(photos).chain(note));
         let State::Known(value) = state else { return };
         match value {
-            Value::Quantity(quantity) => self.text(&mut quantity.text),
-            Value::Section(sides) => self.each(sides.iter_mut().map(|side| &mut side.text)),
-            Value::Size(sides) => self.each(sides.iter_mut().map(|side| &mut side.text)),
             Value::Text(text) => self.text(text),
             Value::List(items) => self.each(items),
-            // A date is shown in one form only, and words, numbers and yes or no are the program's own.
-            Value::Date(date) => {
-                if self.concerns(&date.to_string()) {
+            // A number would be written anew in every finding that rests on it.
+            Value::Quantity(_) | Value::Section(_) | Value::Size(_) | Value::Date(_) => {
+                if self.concerns(&value.show()) {
                     *state = State::Withheld;
                 }
             }
+            // Words, counts and yes or no are the program's own.
             Value::Count(_) | Value::YesNo(_) | Value::Word(_) | Value::Accuracy(_) => {}
         }
     }
 
-    pub(super) fn test_result(&self, result: &mut TestResult) {
+    /// What a bench test says in words of its log.
+    pub(crate) fn test_result(&self, result: &mut TestResult) {
+        if self.texts.is_empty() {
+            return;
+        }
         let TestResult { id, kind, figures, layout, account, problem, curves, facts } = result;
         self.each([id, kind].into_iter().chain(layout).chain(account).chain(problem));
         for figure in figures {
@@ -86,10 +90,6 @@ impl Withheld {
         }
     }
 
-    pub(super) fn derived(&self, derived: &mut Derived) {
-        derived.each_answer(&mut |answer| self.answer(answer));
-    }
-
     fn answer(&self, answer: &mut Answer) {
         match answer {
             Err(missing) => missing.iter_mut().for_each(|missing| self.missing(missing)),
@@ -110,47 +110,23 @@ impl Withheld {
         self.each([name, what]);
     }
 
-    pub(super) fn judgement(&self, judgement: &mut Judgement) {
-        let Judgement { findings, not_applied, changes } = judgement;
-        findings.iter_mut().for_each(|finding| self.finding(finding));
-        for NotApplied { rule, title, because, turned_off: _ } in not_applied {
-            self.each([rule, title, because]);
+    /// The words of house rules. What they compare is not touched: the guard looks at that.
+    pub(crate) fn book(&self, book: &mut Arc<Book>) {
+        if self.texts.is_empty() || book.files.is_empty() {
+            return;
         }
+        let Book { rules, limits, changes, files } = Arc::make_mut(book);
+        for rule in rules.iter_mut().filter(|rule| rule.house || rule.off.is_some()) {
+            let words = [&mut rule.title, &mut rule.fault, &mut rule.subject, &mut rule.basis];
+            self.each(words.into_iter().chain([&mut rule.why, &mut rule.measure, &mut rule.advice]));
+            self.each(rule.off.iter_mut());
+        }
+        limits.iter_mut().for_each(|limit| self.each([&mut limit.about, &mut limit.basis]));
         for Change { what, reason } in changes {
             self.each([what, reason]);
         }
-    }
-
-    fn finding(&self, finding: &mut Finding) {
-        let Finding {
-            rule,
-            title,
-            statement,
-            subject,
-            part,
-            outcome: _,
-            grade: _,
-            working,
-            missing,
-            rests_on_claims: _,
-            claimed_facts,
-            basis,
-            why,
-            advice,
-            photos,
-            at: _,
-        } = finding;
-        self.each([rule, title, statement, subject, part, basis, why, advice]);
-        self.each(photos.iter_mut().chain(claimed_facts));
-        missing.iter_mut().for_each(|missing| self.missing(missing));
-        let Working { expression, numbers, used, left, right, margin, decision } = working;
-        self.each([expression, numbers].into_iter().chain(margin).chain(decision));
-        for ComparedSide { value, si: _, expanded_si: _ } in left.iter_mut().chain(right) {
-            self.text(value);
-        }
-        for Used { name, value, how, with, photos, steps, sources, assumed, claims, span: _ } in used {
-            self.each([name, value, how].into_iter().chain(with));
-            self.each(photos.iter_mut().chain(steps).chain(sources).chain(assumed).chain(claims));
+        for RuleFile { name, sha256: _, of_folder: _, applied: _, changed, told } in files {
+            self.each([name, told].into_iter().chain(changed));
         }
     }
 }

@@ -37,6 +37,8 @@ use std::path::Path;
 
 use thiserror::Error;
 
+use crate::record::open::{self, Refused};
+
 use ahead::Ahead;
 use clock::Clock;
 use order::Order;
@@ -58,9 +60,9 @@ pub enum ReadError {
     /// The file could not be read.
     #[error("the log could not be read: {0}")]
     Io(#[from] io::Error),
-    /// Not a regular file.
-    #[error("the log is not a regular file")]
-    NotAFile,
+    /// Not a plain file, or larger than any log.
+    #[error("the log cannot be read: {0}")]
+    Refused(String),
     /// No rows of numbers were found.
     #[error(
         "no table was found in the first {lines} lines: expected rows of at least two numbers or times, divided by comma, semicolon, tab or |"
@@ -174,6 +176,8 @@ pub struct BothMarks {
     pub example: String,
 }
 
+/// The largest log that is read, in bytes: a year of ten samples a second is half of it.
+const LARGEST: u64 = 16 << 30;
 /// Rows that are handed over at a time.
 const BLOCK: usize = 4096;
 
@@ -203,9 +207,13 @@ impl LogReader<File> {
     /// # Errors
     /// Refuses what is not a regular file, what cannot be read, and logs whose layout stays unknown.
     pub fn open(path: &Path, settings: &ReadSettings) -> Result<Self, ReadError> {
-        let file = File::open(path)?;
-        if !file.metadata()?.is_file() {
-            return Err(ReadError::NotAFile);
+        let refused = |why: Refused| match why {
+            Refused::File(error) => ReadError::Io(error.source),
+            other => ReadError::Refused(other.without_path()),
+        };
+        let (file, metadata) = open::plain(path).map_err(refused)?;
+        if metadata.len() > LARGEST {
+            return Err(refused(Refused::TooLarge { path: path.to_owned(), most: LARGEST }));
         }
         Self::new(file, settings)
     }

@@ -64,6 +64,8 @@ pub struct Own {
     pub with: Option<String>,
     /// Photos that show the part, by file name.
     pub photos: Vec<String>,
+    /// True where photos are named that the record withholds.
+    pub photos_withheld: bool,
     /// A remark in Markdown.
     pub note: Option<String>,
     /// Time in the video, `1:02:30`.

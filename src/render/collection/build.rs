@@ -22,8 +22,10 @@ use super::site::{CACHE, LIST, PACKS as PAGES, Site, SitePart};
 use super::stamp::Stamps;
 use super::tables::{ELEMENTS, FINDINGS, PACKS};
 use super::{CollectionError, Options, chart, fields, listing};
-use crate::judge::inspection::{Inspection, OpenError, RECORD, book, read_text};
+use crate::judge::inspection::{Inspection, OpenError, RECORD, book};
 use crate::record;
+use crate::record::open;
+use crate::render::OWN_WORDS;
 use crate::render::write_up::View;
 
 /// What the files of a table end with.
@@ -65,7 +67,7 @@ pub struct Built {
 pub fn build(options: &Options) -> Result<Built, CollectionError> {
     let root = options.root.canonicalize().map_err(CollectionError::read(&options.root))?;
     // Wrong house rules are one error, not ten thousand: the root has no rules of its own that count here.
-    book(Path::new(""), &options.house)?;
+    book(None, &options.house)?;
     // A root without inspections must not leave an empty site behind.
     let target = std::path::absolute(&options.to).map_err(CollectionError::write(&options.to))?;
     outside(&target)?;
@@ -264,7 +266,7 @@ impl Work<'_> {
             Ok(stamps) => stamps,
             Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
         };
-        let inspection = match Inspection::open_to_publish(&folder, &self.options.house) {
+        let inspection = match Inspection::open_to_publish(&folder, &self.options.house, &OWN_WORDS) {
             Ok(inspection) => inspection,
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };
@@ -307,21 +309,19 @@ impl Work<'_> {
 
     /// The files behind an inspection, or what is wrong with its record.
     fn look(&self, folder: &Path) -> Result<Stamps, String> {
-        let text = read_text(&folder.join(RECORD)).map_err(|error| in_words(&error, ""))?;
+        let text = open::text(&folder.join(RECORD)).map_err(|refused| in_words(&refused.into(), ""))?;
         let record = record::read(RECORD, &text).map_err(|problems| in_words(&problems.into(), &text))?;
-        let logs = record.test.iter().filter_map(|test| test.log.text().map(str::to_owned)).collect();
-        Stamps::take(folder, logs).map_err(|error| error.to_string())
+        let logs = record.test.iter().filter_map(|test| test.log.text());
+        let photos = record.photo.iter().filter_map(|photo| photo.file.text());
+        Stamps::take(folder, logs.chain(photos).map(str::to_owned).collect())
+            .map_err(|error| error.to_string())
     }
 }
 
 /// What is wrong with an inspection, without the paths of this machine and without the text around the place.
 fn in_words(error: &OpenError, text: &str) -> String {
     match error {
-        OpenError::Io { path, source } => {
-            let name = path.file_name().unwrap_or_default().to_string_lossy();
-            format!("{name}: {source}")
-        }
-        OpenError::NotText { why, .. } => why.clone(),
+        OpenError::File(refused) => refused.without_path(),
         OpenError::Problems(problems) => {
             let list = problems.list();
             let Some(first) = list.first() else { return "wrong".to_owned() };
@@ -338,7 +338,7 @@ fn in_words(error: &OpenError, text: &str) -> String {
             } else {
                 format!("line {}: ", before.matches('\n').count() + 1)
             };
-            format!("{place}{}{more}", crate::render::write_up::plain(&first.message))
+            format!("{place}{}{more}", crate::units::terminal::plain(&first.message))
         }
     }
 }

@@ -11,9 +11,9 @@
 
 use std::collections::HashSet;
 use std::fmt::Write as _;
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
@@ -23,7 +23,9 @@ use super::site::SitePart;
 use super::stamp::Stamps;
 use super::{CollectionError, Options};
 use crate::evidence::hash::Sha256Digest;
+use crate::judge::inspection::book;
 use crate::judge::rules::BUILT_IN;
+use crate::record::open::{self, Refused};
 
 /// Longest line that is kept or read: an inspection with a path of many thousands of elements is judged every time.
 const LONGEST: usize = 8 << 20;
@@ -66,12 +68,12 @@ impl CacheReader {
             let told = why.map(|why| format!("the cache is not used: {why}; everything is judged anew"));
             (Self { lines: None, waiting: None, keys: HashSet::new(), damaged: 0 }, told)
         };
-        match fs::symlink_metadata(path) {
-            Err(_) => return without(None),
-            Ok(meta) if !meta.is_file() => return without(Some("it is not a plain file")),
-            Ok(_) => {}
-        }
-        let Ok(file) = File::open(path) else { return without(Some("it cannot be read")) };
+        let file = match open::plain(path) {
+            Ok((file, _)) => file,
+            Err(refused) if refused.is_gone() => return without(None),
+            Err(Refused::NotAPlainFile { .. }) => return without(Some("it is not a plain file")),
+            Err(_) => return without(Some("it cannot be read")),
+        };
         let mut reader = Self {
             lines: Some(BufReader::with_capacity(1 << 18, file)),
             waiting: None,
@@ -175,20 +177,10 @@ fn checked(found: &FoundFolder, json: &str) -> Option<String> {
 /// When a file of house rules cannot be read.
 pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, CollectionError> {
     let mut house = String::new();
-    for path in &options.house {
-        let mut files = vec![path.clone()];
-        if path.is_dir() {
-            files = fs::read_dir(path)
-                .map_err(CollectionError::read(path))?
-                .filter_map(|entry| Some(entry.ok()?.path()))
-                .collect::<Vec<PathBuf>>();
-            files.sort();
-        }
-        for file in files.iter().filter(|file| file.is_file()) {
-            let digest = Sha256Digest::of(&fs::read(file).map_err(CollectionError::read(file))?);
-            let _ = write!(house, "{digest} ");
-        }
+    for file in &book(None, &options.house)?.files {
+        let _ = write!(house, "{} ", file.sha256.as_deref().unwrap_or_default());
     }
+    let _ = write!(house, "{}", options.house.folder_rules);
     let place = format!("{}\n{}", super::find::folder_text(root), super::find::folder_text(site));
     let head = serde_json::json!({
         "cache": 1,
@@ -206,12 +198,14 @@ pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, Colle
 
 /// Size and time of the program's own file.
 fn build() -> Option<(u64, i128)> {
-    let meta = fs::metadata(std::env::current_exe().ok()?).ok()?;
+    let meta = std::fs::metadata(std::env::current_exe().ok()?).ok()?;
     Some((meta.len(), super::stamp::nanoseconds(meta.modified().ok()?)))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     fn found(name: &str) -> FoundFolder {

@@ -122,7 +122,7 @@ fn name(row: &PackRow) -> String {
     } else {
         parts.join(", ")
     };
-    crate::render::write_up::plain(&name)
+    crate::units::terminal::plain(&name)
 }
 
 fn label(row: &PackRow) -> String {

@@ -15,8 +15,8 @@ use super::page::{Pages, SCRIPT};
 use super::row::PackRow;
 use super::site::{PACKS, ROWS, Site};
 use crate::render::markup::escape;
-use crate::render::write_up::plain;
 use crate::units::significant;
+use crate::units::terminal::plain;
 
 /// Rows of a plain page.
 const ROWS_OF_A_PAGE: usize = 100;
@@ -230,6 +230,7 @@ struct Index {
     weak: usize,
     not_read: usize,
     invented: bool,
+    with_rules: usize,
     words: String,
     table: String,
     pager: String,
@@ -279,6 +280,7 @@ pub(super) fn write(
         weak: rows.iter().filter(|row| row.margin_percent.is_some_and(|margin| margin < 0.0)).count(),
         not_read: problems.len(),
         invented: rows.iter().any(|row| row.invented == Some(true)),
+        with_rules: rows.iter().filter(|row| row.rules.is_some()).count(),
         words,
         table: table(first, ""),
         pager: pager(1, number, "Pages of the table"),

@@ -29,7 +29,7 @@ use thiserror::Error;
 
 pub use build::{Built, build};
 
-use crate::judge::inspection::OpenError;
+use crate::judge::inspection::{House, OpenError};
 
 /// What to build, and how.
 #[derive(Debug, Clone)]
@@ -38,8 +38,8 @@ pub struct Options {
     pub root: PathBuf,
     /// Folder of the site.
     pub to: PathBuf,
-    /// House rules, read after those of each inspection.
-    pub house: Vec<PathBuf>,
+    /// Whose rules judge.
+    pub house: House,
     /// Title of the site.
     pub title: String,
     /// True to judge everything anew.
@@ -50,7 +50,7 @@ pub struct Options {
 #[derive(Debug, Error)]
 pub enum CollectionError {
     /// A file or a folder cannot be read.
-    #[error("{path}: {source}", path = crate::evidence::error::shown(path))]
+    #[error("{path}: {source}", path = crate::units::terminal::shown(path))]
     Read {
         /// Which.
         path: PathBuf,
@@ -58,7 +58,7 @@ pub enum CollectionError {
         source: io::Error,
     },
     /// A file cannot be written.
-    #[error("{path}: {source}", path = crate::evidence::error::shown(path))]
+    #[error("{path}: {source}", path = crate::units::terminal::shown(path))]
     Write {
         /// Which.
         path: PathBuf,
@@ -68,23 +68,23 @@ pub enum CollectionError {
     /// The folder of the site holds other files.
     #[error(
         "{path} holds files and is not a collection made by underlid: name an empty or a new folder",
-        path = crate::evidence::error::shown(.0)
+        path = crate::units::terminal::shown(.0)
     )]
     Foreign(PathBuf),
     /// A file of somebody else has the name of one of ours.
-    #[error("{path} was not written by underlid: move it out of the way", path = crate::evidence::error::shown(.0))]
+    #[error("{path} was not written by underlid: move it out of the way", path = crate::units::terminal::shown(.0))]
     NotOurs(PathBuf),
     /// Another build is at work.
-    #[error("another build is writing into {path}", path = crate::evidence::error::shown(.0))]
+    #[error("another build is writing into {path}", path = crate::units::terminal::shown(.0))]
     Busy(PathBuf),
     /// The site would lie inside an inspection.
     #[error(
         "{path} lies inside an inspection, whose files are evidence: name a folder outside",
-        path = crate::evidence::error::shown(.0)
+        path = crate::units::terminal::shown(.0)
     )]
     InsideInspection(PathBuf),
     /// No inspection was found.
-    #[error("{path}: no inspection.toml below it", path = crate::evidence::error::shown(.0))]
+    #[error("{path}: no inspection.toml below it", path = crate::units::terminal::shown(.0))]
     Nothing(PathBuf),
     /// House rules are wrong.
     #[error(transparent)]

@@ -9,7 +9,7 @@ use tera::{Context, Tera};
 use super::CollectionError;
 use super::row::PackRow;
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::{Finding, Grade, Outcome, RuleFile};
 use crate::render::write_up::{ElementView, FOLDER, View, compared, template_words};
 use crate::units::significant;
 use crate::units::words::CAUTION;
@@ -101,6 +101,7 @@ pub(super) struct PackPage<'a> {
     met: Vec<&'a str>,
     met_number: usize,
     changes: Vec<(&'a str, &'a str)>,
+    rule_files: &'a [RuleFile],
     tests: Vec<Test<'a>>,
     folder: &'a str,
     record: &'a str,
@@ -180,6 +181,7 @@ pub(super) fn pack<'a>(
         open: view.with_outcome(Outcome::NotDecided).map(short).collect(),
         met,
         met_number: view.counts.meets,
+        rule_files: &view.rule_files,
         changes: view.changes.iter().map(|c| (c.what.as_str(), c.reason.as_str())).collect(),
         tests: inspection
             .bench_tests

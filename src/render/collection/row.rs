@@ -24,6 +24,7 @@ pub struct PackRow {
     pub problem: Option<String>,
     #[serde(skip)]
     pub page: Option<String>,
+    pub rules: Option<String>,
     pub title: Option<String>,
     pub maker: Option<String>,
     pub model: Option<String>,
@@ -253,6 +254,7 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         folder: String::new(),
         problem: None,
         page: None,
+        rules: some(&view.rules_told()),
         title: some(&view.title),
         maker: text(head.maker.text()),
         model: text(head.model.text()),

@@ -14,7 +14,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use super::CollectionError;
-use crate::judge::inspection::read_text;
+use crate::record::open;
 
 /// The list of files, and the mark by which a site is known.
 pub const LIST: &str = ".underlid-collection";
@@ -83,13 +83,12 @@ impl Site {
         let list = folder.join(LIST);
         let mut before = BTreeSet::new();
         let is_file = fs::symlink_metadata(&list).is_ok_and(|meta| meta.is_file());
-        let text = if is_file { read_text(&list).ok() } else { None };
+        let text = if is_file { open::text(&list).ok() } else { None };
         let listed = text.as_deref().and_then(|text| text.strip_prefix(FIRST_LINE)?.strip_prefix('\n'));
         match listed {
             Some(names) => before.extend(names.lines().filter(|name| is_ours(name)).map(str::to_owned)),
             None => {
-                let mut entries = fs::read_dir(&folder).map_err(CollectionError::write(&folder))?;
-                if entries.next().is_some() {
+                if !open::entries(&folder).map_err(CollectionError::write(&folder))?.is_empty() {
                     return Err(CollectionError::Foreign(folder));
                 }
             }
@@ -167,7 +166,7 @@ impl Site {
         let same_size = fs::symlink_metadata(&path).is_ok_and(|meta| {
             meta.is_file() && usize::try_from(meta.len()).is_ok_and(|len| len == bytes.len())
         });
-        same_size && fs::read(&path).is_ok_and(|old| old == bytes)
+        same_size && open::bytes(&path, bytes.len() as u64).is_ok_and(|old| old == bytes)
     }
 
     /// Begins a file that is written piece by piece.
@@ -223,7 +222,7 @@ fn lock(folder: &Path) -> Result<Option<File>, CollectionError> {
     if cfg!(not(unix)) {
         return Ok(None);
     }
-    let file = File::open(folder).map_err(CollectionError::write(folder))?;
+    let file = open::folder(folder).map_err(CollectionError::write(folder))?;
     match file.try_lock() {
         Ok(()) => Ok(Some(file)),
         Err(fs::TryLockError::WouldBlock) => Err(CollectionError::Busy(folder.to_owned())),

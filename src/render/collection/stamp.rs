@@ -14,7 +14,8 @@ use sha2::{Digest, Sha256};
 
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::name::safe_relative;
-use crate::judge::inspection::RECORD;
+use crate::judge::inspection::{FOLDER_RULES, RECORD};
+use crate::record::open;
 
 /// A file that was changed so shortly before it was looked at may change again within one tick of its clock: the
 /// coarsest in use, FAT's, ticks every two seconds.
@@ -55,11 +56,11 @@ impl FileStamp {
     }
 }
 
-/// The files behind an inspection: the record, its own rules, the logs that it names.
+/// The files behind an inspection: the record, its own rules, the logs and photos that it names.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Stamps {
-    /// Logs that the record names.
-    pub logs: Vec<String>,
+    /// Logs and photos that the record names.
+    pub named: Vec<String>,
     /// Stamps of all files, in the order of [`files`].
     pub files: Vec<FileStamp>,
     /// True where the stamps are old enough to be trusted.
@@ -70,18 +71,11 @@ pub struct Stamps {
     pub record: String,
 }
 
-/// Where the house rules of an inspection lie; must be what [`crate::judge::inspection::book`] reads.
-const RULES: &str = "rules";
-
-fn files(folder: &Path, logs: &[String]) -> Vec<PathBuf> {
-    let mut files = vec![folder.join(RECORD), folder.join(RULES)];
-    if let Ok(entries) = fs::read_dir(folder.join(RULES)) {
-        let mut rules: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
-        rules.sort();
-        files.extend(rules);
-    }
-    // A log whose name is refused is refused again the next time: its name stands in the record.
-    files.extend(logs.iter().filter_map(|log| safe_relative(folder, log).ok()));
+fn files(folder: &Path, named: &[String]) -> Vec<PathBuf> {
+    let mut files = vec![folder.join(RECORD), folder.join(FOLDER_RULES)];
+    files.extend(open::entries(&folder.join(FOLDER_RULES)).unwrap_or_default());
+    // A file whose name is refused is refused again the next time: its name stands in the record.
+    files.extend(named.iter().filter_map(|name| safe_relative(folder, name).ok()));
     files
 }
 
@@ -90,8 +84,8 @@ impl Stamps {
     ///
     /// # Errors
     /// What the system says.
-    pub fn take(folder: &Path, logs: Vec<String>) -> io::Result<Self> {
-        let paths = files(folder, &logs);
+    pub fn take(folder: &Path, named: Vec<String>) -> io::Result<Self> {
+        let paths = files(folder, &named);
         let stamps: Vec<FileStamp> = paths.iter().map(|path| FileStamp::of(path)).collect();
         let now = clipped(SystemTime::now().checked_sub(TICK).unwrap_or(UNIX_EPOCH));
         // A link shows its own times, not those of the file it leads to: behind one the content decides every time.
@@ -101,17 +95,17 @@ impl Stamps {
         let record = crate::evidence::hash::hash_file(&folder.join(RECORD))
             .map_err(|error| io::Error::other(error.to_string()))?
             .to_string();
-        Ok(Self { logs, files: stamps, settled, content, record })
+        Ok(Self { named, files: stamps, settled, content, record })
     }
 
     /// True when the files are still what they were. Fresh stamps take the place of those that only looked changed.
     pub fn still_hold(&mut self, folder: &Path) -> bool {
-        let paths = files(folder, &self.logs);
+        let paths = files(folder, &self.named);
         let stamps: Vec<FileStamp> = paths.iter().map(|path| FileStamp::of(path)).collect();
         if self.settled && stamps == self.files {
             return true;
         }
-        match Self::take(folder, self.logs.clone()) {
+        match Self::take(folder, self.named.clone()) {
             Ok(fresh) if fresh.content == self.content && fresh.record == self.record => {
                 *self = fresh;
                 true
@@ -129,11 +123,10 @@ fn content(folder: &Path, paths: &[PathBuf]) -> io::Result<String> {
         let name = path.strip_prefix(folder).unwrap_or(path).as_os_str().as_encoded_bytes();
         hasher.update((name.len() as u64).to_le_bytes());
         hasher.update(name);
-        // House rules are read through links, so their hash is too.
-        let plain = fs::metadata(path).is_ok_and(|meta| meta.is_file());
         let mut length = 0_u64;
-        if plain {
-            let mut file = fs::File::open(path)?;
+        let opened = open::plain(path);
+        hasher.update([u8::from(opened.is_ok())]);
+        if let Ok((mut file, _)) = opened {
             loop {
                 let read = file.read(&mut block)?;
                 let Some(some) = block.get(..read).filter(|some| !some.is_empty()) else { break };
@@ -141,7 +134,6 @@ fn content(folder: &Path, paths: &[PathBuf]) -> io::Result<String> {
                 length += read as u64;
             }
         }
-        hasher.update([u8::from(plain)]);
         hasher.update(length.to_le_bytes());
     }
     Ok(Sha256Digest::from_hasher(hasher).to_string())

@@ -36,6 +36,13 @@ pub const PACKS: Table<PackRow> = Table {
             |p| (&p.problem).into(),
         ),
         column(
+            "rules",
+            Text,
+            "",
+            "rules beside the built-in ones: files that judged, with what they changed, and files of the inspection folder that were left aside; empty where there are none",
+            |p| (&p.rules).into(),
+        ),
+        column(
             "title",
             Text,
             "",

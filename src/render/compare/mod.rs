@@ -324,6 +324,9 @@ fn title(columns: &Columns<'_>) -> String {
 /// What the reader must know before trusting a difference.
 fn remarks(columns: &Columns<'_>, inspections: &[Column]) -> Vec<String> {
     let mut remarks = Vec::new();
+    for (name, inspection) in columns.names.iter().zip(columns.inspections) {
+        remarks.extend(inspection.book.files.iter().map(|file| format!("{name}: {}", file.told)));
+    }
     for (at, inspection) in inspections.iter().enumerate() {
         if let Some(twin) =
             inspections[..at].iter().find(|other| other.record_sha256 == inspection.record_sha256)

@@ -5,7 +5,7 @@ use std::fmt::{self, Write};
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
 use super::{Comparison, ElementComparison};
-use crate::render::write_up::plain;
+use crate::units::terminal::plain;
 use crate::units::words::count;
 
 /// Writes a comparison as text; `all` shows what stayed the same as well.

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::judge::rig::{Check, ElementRow, Lacking, Leads, Line, Planned, RigView, Sheet};
 use crate::judge::rules::Outcome;
-use crate::render::write_up::plain;
+use crate::units::terminal::plain;
 use crate::units::words::count;
 
 /// Writes a sheet; `all` shows the checks that are met as well.

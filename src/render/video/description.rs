@@ -91,6 +91,7 @@ impl Description {
                 Worth::Kept,
             );
         }
+        view.rule_files.iter().for_each(|file| all.push(&file.told, Worth::Kept));
         all.push(&view.verdict(), Worth::Kept);
         for grade in Grade::ALL {
             let findings = view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade);

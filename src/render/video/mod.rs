@@ -23,7 +23,7 @@ use thiserror::Error;
 
 use crate::evidence::hash::hash_file;
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
-use crate::record::save;
+use crate::record::{open, save};
 use crate::render::write_up::{self, View, WriteUpError};
 pub(crate) use cards::TEMPLATES;
 use chapters::Chapters;
@@ -213,13 +213,11 @@ pub fn save_video_kit(target: &Path, kit: &VideoKit) -> Result<(), VideoKitError
 
 /// Removes plain files that an earlier run made; nothing else in the folder is touched.
 fn remove_stale(target: &Path, folder: &Path, kit: &VideoKit) -> io::Result<()> {
-    for entry in fs::read_dir(folder)? {
-        let entry = entry?;
-        let path = entry.path();
+    for path in open::entries(folder)? {
         let relative =
             path.strip_prefix(target).ok().and_then(Path::to_str).map(|name| name.replace('\\', "/"));
         let Some(name) = relative.filter(|name| is_ours(name)) else { continue };
-        if entry.file_type()?.is_file() && !kit.files.iter().any(|file| file.name == name) {
+        if path.symlink_metadata()?.is_file() && !kit.files.iter().any(|file| file.name == name) {
             fs::remove_file(&path)?;
         }
     }
@@ -246,6 +244,7 @@ fn is_ours(name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::inspection::House;
 
     /// The picture of a card cannot be searched, so what is said on it is, also where the SVG breaks a word.
     #[test]
@@ -254,7 +253,8 @@ mod tests {
         let word = "Quellwerk".repeat(40);
         let record = format!("schema = 2\n[inspection]\ntitle = \"{word}\"\n");
         fs::write(folder.path().join(RECORD), record).unwrap();
-        let inspection = Inspection::open(folder.path(), &[]).unwrap();
+        let inspection =
+            Inspection::open(folder.path(), &House::default(), &crate::render::OWN_WORDS).unwrap();
         let view = View::of(&inspection);
         let mut outlet = Outlet::default();
         cards::cards(&inspection, &view, &[], None, None, &mut outlet).unwrap();

@@ -6,7 +6,7 @@ use base64::Engine;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::evidence::hash::{HashError, Sha256Digest, hash_file};
+use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::picture::{self, Derived, PictureError, PictureOptions};
 use crate::judge::inspection::Inspection;
@@ -113,13 +113,7 @@ pub fn photo_copy(
             PictureError::Blackout { number, problem, .. } => {
                 format!("area {number} to black out {problem}")
             }
-            PictureError::File(HashError::File(error)) => error.source.to_string(),
-            PictureError::File(HashError::NotAPlainFile { what, .. }) => {
-                format!("it is {what}, not a plain file")
-            }
-            PictureError::File(HashError::ChangedWhileRead { .. }) => {
-                "it changed while it was read".to_owned()
-            }
+            PictureError::File(error) => error.without_path(),
         };
         NotShown { why: withheld.apply(&why), digest: hash_file(&path).ok() }
     })

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::view::View;
 use crate::judge::rules::{Finding, Outcome};
+use crate::units::terminal::plain;
 use crate::units::words::{columns, count};
 
 /// What of a view is printed, and how.
@@ -60,6 +61,9 @@ impl Paint {
 fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     let paint = Paint(style.colour);
     writeln!(out, "{}", paint.bold(&plain(&view.title)))?;
+    for file in &view.rule_files {
+        writeln!(out, "{}", paint.bold(&plain(&file.told)))?;
+    }
     if view.invented {
         writeln!(out, "An invented example: this maker and this pack do not exist.")?;
     }
@@ -145,19 +149,19 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
         "{} {:<8} {}{}  {}",
         finding.outcome.shape(),
         finding.grade.word(),
-        paint.bold(&finding.statement),
+        paint.bold(&plain(&finding.statement)),
         subject,
-        paint.faint(&format!("[{}]", finding.rule))
+        paint.faint(&format!("[{}]", plain(&finding.rule)))
     )?;
     let working = &finding.working;
     if finding.missing.is_empty() || finding.outcome == Outcome::FallsShort {
         writeln!(out, "    {}", plain(&working.numbers))?;
     }
     if let Some(margin) = &working.margin {
-        writeln!(out, "    margin {margin}")?;
+        writeln!(out, "    margin {}", plain(margin))?;
     }
     if let Some(decision) = &working.decision {
-        writeln!(out, "    {decision}")?;
+        writeln!(out, "    {}", plain(decision))?;
     }
     for missing in &finding.missing {
         writeln!(out, "    missing: {}", plain(&missing.what))?;
@@ -186,15 +190,10 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
                 writeln!(out, "      {}", paint.faint(&format!("assumed: {}", plain(assumed))))?;
             }
         }
-        writeln!(out, "    {}", paint.faint(&format!("basis: {}", finding.basis)))?;
+        writeln!(out, "    {}", paint.faint(&format!("basis: {}", plain(&finding.basis))))?;
         if !finding.advice.is_empty() {
-            writeln!(out, "    advice: {}", finding.advice)?;
+            writeln!(out, "    advice: {}", plain(&finding.advice))?;
         }
     }
     Ok(())
-}
-
-/// Text from a record without control characters: a stranger's record must not drive the terminal.
-pub(crate) fn plain(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }

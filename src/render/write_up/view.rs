@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome};
+use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
 use crate::units::{Amount, show, significant};
@@ -207,6 +207,8 @@ pub struct View {
     pub changes: Vec<Change>,
     /// The bench tests with their figures.
     pub bench_tests: Vec<TestResult>,
+    /// Files of rules beside the built-in ones: those that judged, with what they changed, and those that were left aside.
+    pub rule_files: Vec<RuleFile>,
     /// Claims against findings.
     pub claims: Vec<ClaimView>,
     /// The inspector's notes, Markdown.
@@ -257,9 +259,18 @@ impl View {
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
             bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
+            rule_files: inspection.book.files.clone(),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
         }
+    }
+
+    /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules
+    /// judged and none lay in the folder.
+    #[must_use]
+    pub fn rules_told(&self) -> String {
+        let told: Vec<&str> = self.rule_files.iter().map(|file| file.told.as_str()).collect();
+        told.join(" ")
     }
 
     /// True when something critical or major falls short.

@@ -14,10 +14,11 @@ use super::view::View;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::signature::{self, Present, SSH_NAMESPACE, SignatureKind};
 use crate::evidence::verify::{self, FileState};
-use crate::judge::inspection::{Inspection, OpenError, read_text};
+use crate::judge::inspection::{Inspection, OpenError};
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::judge::withhold::{Leak, Summary};
 use crate::record::Part;
+use crate::record::open;
 use crate::record::problem::{Problem, Problems};
 use crate::record::renamed::{Place, RENAMED};
 use crate::record::save;
@@ -244,10 +245,12 @@ pub(crate) fn template_texts(
     folder: Option<&Path>,
 ) -> Result<Vec<(&'static str, String)>, OpenError> {
     let text = |(name, text): &(&'static str, &str)| {
-        let Some(path) = folder.map(|folder| folder.join(name)).filter(|path| path.is_file()) else {
+        // Whatever has the name is read, so that a pipe or a link is told and not passed over.
+        let own = folder.map(|folder| folder.join(name)).filter(|path| path.symlink_metadata().is_ok());
+        let Some(path) = own else {
             return Ok((*name, (*text).to_owned()));
         };
-        let own = read_text(&path)?;
+        let own = open::text(&path)?;
         // A template engine shows nothing where a condition asks for a name that is gone.
         let old: Vec<Problem> = renamed_names(&own).collect();
         if old.is_empty() {

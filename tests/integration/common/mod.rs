@@ -38,8 +38,13 @@ pub fn rounds(few: u32, many: u32) -> u32 {
 
 /// Runs the program: exit status, standard output, standard error.
 pub fn run(arguments: &[&str]) -> (i32, String, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_underlid")).env("NO_COLOR", "1").args(arguments).output().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_underlid"))
+        .env("NO_COLOR", "1")
+        // The settings of whoever runs the tests are not theirs.
+        .env("UNDERLID_CONFIG", "")
+        .args(arguments)
+        .output()
+        .unwrap();
     (
         output.status.code().expect("an exit status"),
         String::from_utf8(output.stdout).unwrap(),

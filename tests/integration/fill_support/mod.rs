@@ -7,6 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, OnceLock};
 
 use underlid::fill::{Bench, Sight};
+use underlid::judge::inspection::House;
 use underlid::record::field::Found;
 use underlid::record::{self, How, Part, Record, State};
 
@@ -62,7 +63,7 @@ pub fn fresh() -> tempfile::TempDir {
 }
 
 pub fn target() -> Arc<Sight> {
-    Bench::open(&example(), &[], &[], Some("drop-in")).unwrap().look().unwrap()
+    Bench::open(&example(), &House::default(), &[], Some("drop-in")).unwrap().look().unwrap()
 }
 
 // ------------------------------------------------------------------ facts of a record, to compare two

@@ -11,7 +11,8 @@ use uom::si::electric_potential::volt;
 use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricPotential, ElectricalResistance};
 
-use super::{Values, losses};
+use super::losses;
+use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Side};
@@ -20,10 +21,9 @@ use crate::physics::short_circuit;
 use crate::units::{Amount, Dimension};
 
 /// The currents and how they compare.
-pub(super) fn of(facts: &Facts<'_>) -> Values {
+pub(super) fn of(facts: &Facts<'_>, values: &mut Answers) {
     let parts = from_parts(facts);
     let step = from_step(facts);
-    let mut values = Values::new();
     values.insert("path.short_circuit_steps", steps(facts, step.is_some()));
     values.insert("path.short_circuit_error", error(facts, &parts, step.as_ref()));
     values.insert("path.short_circuit_least", least(&parts, step.as_ref()));
@@ -37,7 +37,6 @@ pub(super) fn of(facts: &Facts<'_>) -> Values {
         }),
     );
     values.insert("path.short_circuit_from_parts", parts);
-    values
 }
 
 fn from_parts(facts: &Facts<'_>) -> Answer {

@@ -8,13 +8,16 @@ mod fault;
 mod losses;
 mod permissible_current;
 
+use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
+use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, Values, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, joint};
 use crate::record::parts::{Element, ElementKind};
+use crate::record::reads;
 use crate::units::{Amount, Dimension, significant};
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
@@ -22,31 +25,44 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::{Area, ElectricCurrent};
 
 /// What follows for one element, but for what needs the fault current.
-pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
-    let mut values = Values::new();
-    let Some(element) = facts.record.path.element.get(index) else {
-        return values;
-    };
+pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) {
+    let Some(element) = facts.record.path.element.get(index) else { return };
     let kind = element.kind();
-    values.insert("element.permissible_current", permissible_current::of(facts, kind));
-    let resistance = losses::resistance(facts, kind);
-    values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
-    values.insert("element.heat", losses::heat(facts, &resistance));
-    values.insert("element.resistance_found", resistance);
+    // What the kind says holds for all that follows: where it is withheld, so is all of it.
+    if reads::met() {
+        for name in ["element.permissible_current", "element.resistance_found", "element.responds_to"] {
+            values.insert(name, Err(Vec::new()));
+        }
+        return;
+    }
+    values.derive("element.photos", || photos(facts, element));
+    values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+    values.group(|values| resistance_of(facts, kind, values));
+    values.group(|values| {
+        if let Some(responds) = responds_to(facts, element, index) {
+            values.insert("element.responds_to", responds);
+        }
+    });
     match kind {
-        Some(kind @ (ElementKind::Busbar | ElementKind::Cable)) => conductor(facts, kind, &mut values),
+        Some(kind @ (ElementKind::Busbar | ElementKind::Cable)) => {
+            values.group(|values| conductor(facts, kind, values));
+        }
         Some(ElementKind::Joint) => {
-            values.insert("element.overlap_ratio", overlap_ratio(facts));
-            values.insert("element.galvanic", galvanic(facts));
-            values.insert("element.usual_torque", usual_torque(facts, element));
+            values.derive("element.overlap_ratio", || overlap_ratio(facts));
+            values.derive("element.galvanic", || galvanic(facts));
+            values.derive("element.usual_torque", || usual_torque(facts, element));
         }
         Some(ElementKind::Fuse) => {
-            let fuse = element.fuse.known();
-            protective(facts, fuse.map(FuseKind::usual), &mut values);
-            values.insert("element.clears_within", clears_within(facts, fuse));
+            values.group(|values| {
+                let fuse = element.fuse.known();
+                protective(facts, fuse.map(FuseKind::usual), values);
+                values.insert("element.clears_within", clears_within(facts, fuse));
+            });
         }
-        Some(ElementKind::CircuitBreaker) => protective(facts, None, &mut values),
-        Some(ElementKind::ThermalCutoff) => protective(facts, Some(fuse::THERMAL_CUTOFF), &mut values),
+        Some(ElementKind::CircuitBreaker) => values.group(|values| protective(facts, None, values)),
+        Some(ElementKind::ThermalCutoff) => {
+            values.group(|values| protective(facts, Some(fuse::THERMAL_CUTOFF), values));
+        }
         Some(
             ElementKind::CellStack
             | ElementKind::Contactor
@@ -57,11 +73,13 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize) -> Values {
         )
         | None => {}
     }
-    if let Some(responds) = responds_to(facts, element, index) {
-        values.insert("element.responds_to", responds);
-    }
-    values.insert("element.photos", photos(facts, element));
-    values
+}
+
+fn resistance_of(facts: &Facts<'_>, kind: Option<ElementKind>, values: &mut Answers) {
+    let resistance = losses::resistance(facts, kind);
+    values.insert("element.drop_at_rated", losses::drop(facts, &resistance));
+    values.insert("element.heat", losses::heat(facts, &resistance));
+    values.insert("element.resistance_found", resistance);
 }
 
 /// Rise that the physics predicts for an element at a current, in air of a temperature.
@@ -85,7 +103,7 @@ pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, 
 }
 
 /// What follows for a bar or a cable.
-fn conductor(facts: &Facts<'_>, kind: ElementKind, values: &mut Values) {
+fn conductor(facts: &Facts<'_>, kind: ElementKind, values: &mut Answers) {
     let area = permissible_current::area(facts, kind);
     values.insert("element.density", permissible_current::density(facts, &area));
     values.insert("element.density_found", density_found(facts, &area));
@@ -156,7 +174,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
 }
 
 /// Ratings of a protective device: recorded, or fixed by the standard of its kind.
-fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Values) {
+fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Answers) {
     let fixed = |field: &str, fixed: Option<Amount>| {
         let mut work = Worker::new(facts);
         if let Some(recorded) = work.optional(field) {
@@ -268,29 +286,29 @@ fn density_expected(facts: &Facts<'_>) -> Answer {
 }
 
 fn photos(facts: &Facts<'_>, element: &Element) -> Answer {
-    let shown = element.id.text().map_or(0, |id| facts.derived.photos_of(id).len());
-    if facts.record.photo.is_empty() && element.own.photos.is_empty() {
-        return Err(vec![crate::judge::facts::no_photos()]);
-    }
-    let number = u32::try_from(shown + element.own.photos.len()).unwrap_or(u32::MAX);
-    Worker::new(facts).done(Amount::exact(f64::from(number), Dimension::NONE))
+    let listed = element.id.text().map_or(&[][..], |id| facts.derived.photos_of(id));
+    let listed = listed.iter().filter_map(|index| facts.record.photo.get(*index)?.file.text());
+    let own = named_photos(facts.record, element);
+    photo_count(facts, listed.map(str::to_owned).chain(own).collect())
 }
 
 /// What follows for the path as a whole.
-pub(crate) fn of_path(facts: &Facts<'_>) -> Values {
-    let mut values = Values::new();
-    let (weakest, name) = weakest(facts);
-    values.insert("path.permissible_current", weakest);
-    values.insert("path.weakest", name);
-    let resistance = losses::total(facts);
-    values.insert("path.drop", losses::drop(facts, &resistance));
-    values.insert("path.heat", losses::heat(facts, &resistance));
-    values.insert("path.resistance", resistance);
-    values.extend(fault::of(facts));
-    values.insert("path.overcurrent_devices", overcurrent_devices(facts));
-    values.insert("path.thermal_cutoffs", thermal_cutoffs(facts));
-    values.insert("path.overcurrent_rating", overcurrent_rating(facts));
-    values
+pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
+    values.group(|values| {
+        let (weakest, name) = weakest(facts);
+        values.insert("path.permissible_current", weakest);
+        values.insert("path.weakest", name);
+    });
+    values.group(|values| {
+        let resistance = losses::total(facts);
+        values.insert("path.drop", losses::drop(facts, &resistance));
+        values.insert("path.heat", losses::heat(facts, &resistance));
+        values.insert("path.resistance", resistance);
+    });
+    values.group(|values| fault::of(facts, values));
+    values.derive("path.overcurrent_devices", || overcurrent_devices(facts));
+    values.derive("path.thermal_cutoffs", || thermal_cutoffs(facts));
+    values.derive("path.overcurrent_rating", || overcurrent_rating(facts));
 }
 
 fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
@@ -408,10 +426,9 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
 }
 
 /// What needs the fault current: how long each conductor withstands it.
-pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
-    let mut values = Values::new();
+pub(crate) fn with_fault_current(facts: &Facts<'_>, values: &mut Answers) {
     if facts.worked("element.area").is_none() {
-        return values;
+        return;
     }
     let mut work = Worker::new(facts);
     let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
@@ -435,5 +452,4 @@ pub(crate) fn with_fault_current(facts: &Facts<'_>) -> Values {
         Ok(time)
     });
     values.insert("element.withstand", answer.and_then(|time| work.done(time)));
-    values
 }

@@ -35,6 +35,7 @@ pub fn evaluate(expr: &Expr, env: &dyn Env) -> Evaluated {
             Ok(Val::YesNo(false)) => Ok(Val::YesNo(true)),
             Ok(Val::Text(text)) => Ok(Val::YesNo(text == crate::record::field::ABSENT)),
             Ok(_) => Ok(Val::YesNo(false)),
+            Err(missing) if missing.iter().any(|m| m.reason == Reason::Withheld) => Err(missing),
             Err(missing) if missing.iter().any(|m| m.reason == Reason::Absent) => Ok(Val::YesNo(true)),
             Err(missing) => Err(missing),
         },

@@ -78,6 +78,9 @@ fn verdict(view: &View, format: Format) -> Card {
     card.class = class;
     let c = view.counts;
     let mut blocks = vec![Block::new(words, "tag", Weight::Bold, 48.0).gap(0.5)];
+    if !view.rule_files.is_empty() {
+        blocks.insert(0, Block::new(&said(&view.rules_told()), "soft", Weight::Book, 40.0).lines(4).gap(0.4));
+    }
     match (&view.rated_current, &view.path.permissible_current.value, &view.path.weakest) {
         (Some(rated), Some(permissible_current), Some(weakest)) => {
             blocks.push(

@@ -3,6 +3,8 @@
 use std::fs;
 
 use super::*;
+use crate::judge::inspection::House;
+use crate::render::OWN_WORDS;
 use crate::render::write_up::photos;
 
 const NASTY: &[&str] = &[
@@ -29,12 +31,12 @@ fn inspection(name: &str, folder: &Path) -> Inspection {
         "schema = 2\n[inspection]\ntitle = {quoted}\nmodel = {quoted}\ninvented = \"yes\"\ninner_ambient = \"48 degC\"\n[claims]\ncontinuous_current = \"1000 A\"\n[[claims.statement]]\nid = \"x\"\ntext = {quoted}\nverdict = \"contradicted\"\nbecause = {quoted}\n[path]\ncomplete = \"yes\"\n{elements}"
     );
     fs::write(folder.join("inspection.toml"), text).unwrap();
-    Inspection::open(folder, &[]).unwrap()
+    Inspection::open(folder, &House::default(), &OWN_WORDS).unwrap()
 }
 
 fn example(name: &str) -> Inspection {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("example-inspections").join(name);
-    Inspection::open(&folder, &[]).unwrap()
+    Inspection::open(&folder, &House::default(), &OWN_WORDS).unwrap()
 }
 
 /// Every card of an inspection, laid out.
@@ -109,7 +111,7 @@ fn texts_keep_their_size_and_their_area() {
 fn nothing_recorded_still_makes_a_card() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("inspection.toml"), "schema = 2\n").unwrap();
-    let empty = Inspection::open(folder.path(), &[]).unwrap();
+    let empty = Inspection::open(folder.path(), &House::default(), &OWN_WORDS).unwrap();
     let cards = laid_out(&empty, &View::of(&empty));
     assert_eq!(
         cards.iter().map(|card| card.kind).collect::<Vec<_>>(),

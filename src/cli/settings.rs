@@ -1,0 +1,50 @@
+//! The user's own settings: whose rules judge on this machine.
+//!
+//! One TOML file with one key, `rules = ["house.toml"]`: files or folders of house rules, relative to the file itself,
+//! read before those that are named on the command line.
+
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+use super::Failure;
+use crate::record::open;
+use crate::record::problem::{Problem, Problems};
+
+/// The environment variable that names the file; empty for none.
+const VARIABLE: &str = "UNDERLID_CONFIG";
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Settings {
+    #[serde(default)]
+    rules: Vec<PathBuf>,
+}
+
+/// The rules that the user's settings name.
+pub(super) fn rules() -> Result<Vec<PathBuf>, Failure> {
+    let Some((file, named)) = file() else { return Ok(Vec::new()) };
+    let text = match open::named_text(&file) {
+        Err(refused) if refused.is_gone() && !named => return Ok(Vec::new()),
+        read => read.map_err(super::words)?,
+    };
+    let settings: Settings = toml::from_str(&text).map_err(|error| {
+        let span = error.span().unwrap_or_default();
+        let example = "rules = [\"house.toml\"]";
+        let problem = Problem::at(span, error.message().to_owned(), "expected a list of paths", example);
+        Problems::new(&file.display().to_string(), &text, vec![problem])
+    })?;
+    let beside = file.parent().unwrap_or(Path::new("."));
+    Ok(settings.rules.iter().map(|rules| beside.join(rules)).collect())
+}
+
+/// The file of the settings, and whether the user named it.
+fn file() -> Option<(PathBuf, bool)> {
+    if let Some(named) = std::env::var_os(VARIABLE) {
+        return (!named.is_empty()).then(|| (named.into(), true));
+    }
+    let folder =
+        |variable: &str| std::env::var_os(variable).filter(|path| !path.is_empty()).map(PathBuf::from);
+    let own = folder("XDG_CONFIG_HOME").or_else(|| Some(folder("HOME")?.join(".config")))?;
+    Some((own.join("underlid/settings.toml"), false))
+}

@@ -1,0 +1,68 @@
+//! Whether a photo is whole: decoded to its last pixel before it counts as evidence.
+//!
+//! The first half of a JPEG file shows half of a pack and looks like a picture to whoever only reads its beginning. What
+//! cannot be decoded here (HEIC, camera raw, a picture that is too large) is not damaged for that: nothing can be told of
+//! it.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::SystemTime;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::name::safe_relative;
+use super::picture::{PictureError, Undecodable, decode_whole};
+
+/// What a look at a whole picture shows.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(tag = "state", content = "why", rename_all = "kebab-case")]
+pub enum Look {
+    /// It is decoded to its last pixel.
+    Whole,
+    /// It is damaged or cut short.
+    Damaged(String),
+    /// It cannot be looked at here: it is not in the folder, or of a kind that is not decoded.
+    NotSeen(String),
+}
+
+/// What tells a file from the one that was looked at before: path, size, time of change.
+type Stamp = (PathBuf, u64, Option<SystemTime>);
+
+/// Looks at pictures, at each only once.
+#[derive(Debug, Default)]
+pub struct Looks(Mutex<HashMap<Stamp, Look>>);
+
+impl Looks {
+    /// Looks at a photo of an inspection folder.
+    pub fn at(&self, folder: &Path, file: &str) -> Look {
+        let path = match safe_relative(folder, file) {
+            Ok(path) => path,
+            Err(error) => return Look::NotSeen(error.to_string()),
+        };
+        let Ok(meta) = path.symlink_metadata() else {
+            return Look::NotSeen("it is not in the folder".to_owned());
+        };
+        let stamp = (path, meta.len(), meta.modified().ok());
+        let seen = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(look) = seen().get(&stamp) {
+            return look.clone();
+        }
+        let look = look_at(&stamp.0);
+        seen().insert(stamp, look.clone());
+        look
+    }
+}
+
+fn look_at(path: &Path) -> Look {
+    match decode_whole(path) {
+        Ok(()) => Look::Whole,
+        Err(PictureError::Undecodable { reason: reason @ Undecodable::Broken { .. }, .. }) => {
+            Look::Damaged(reason.to_string())
+        }
+        Err(PictureError::Undecodable { reason, .. }) => Look::NotSeen(reason.to_string()),
+        Err(PictureError::File(error)) => Look::NotSeen(error.without_path()),
+        Err(error @ PictureError::Blackout { .. }) => Look::NotSeen(error.to_string()),
+    }
+}

@@ -1,0 +1,136 @@
+//! Photos as evidence: only a picture that was decoded to its last pixel counts, and no more of them are decoded than a
+//! rule asks for.
+
+use std::collections::{BTreeMap, HashSet};
+use std::path::Path;
+
+use rayon::prelude::*;
+
+use super::facts::Facts;
+use super::value::{Answer, Missing, Reason, Side};
+use super::worker::Worker;
+use crate::evidence::whole::{Look, Looks};
+use crate::judge::rules::Book;
+use crate::judge::withhold::Withheld;
+use crate::record::{Part, Record};
+use crate::units::{Amount, Dimension};
+
+/// Numbers of photos by name, and what those photos show; nothing for all of them.
+pub(crate) const PHOTO_COUNTS: [(&str, &[&str]); 4] = [
+    ("evidence.photos", &[]),
+    ("evidence.label_photos", &["label", "claims", "marking"]),
+    ("evidence.bms_photos", &["bms"]),
+    ("evidence.cells_photos", &["cells"]),
+];
+
+/// Pictures that were looked at, by file.
+pub(crate) type Seen = BTreeMap<String, Look>;
+
+/// Until the first photo is recorded, nobody has begun to tie parts to photos.
+pub(crate) fn no_photos() -> Missing {
+    let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
+    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded }
+}
+
+/// The files of the photos that a part itself names.
+pub(crate) fn named_photos<P: Part>(record: &Record, part: &P) -> Vec<String> {
+    let own = part.own();
+    if own.photos_withheld {
+        crate::record::reads::note_withheld();
+    }
+    let listed = |name: &str| {
+        let mut files = record.photo.iter().filter_map(|photo| photo.file.text());
+        files.find(|file| *file == name || file.rsplit('/').next() == Some(name)).map(str::to_owned)
+    };
+    own.photos.iter().map(|name| listed(name).unwrap_or_else(|| format!("photos/{name}"))).collect()
+}
+
+/// The files of the photos that a count is of.
+pub(crate) fn counted_photos(record: &Record, count: &str) -> Vec<String> {
+    let all = record.photo.iter();
+    let shown = PHOTO_COUNTS.iter().find(|(name, _)| *name == count).map_or(&[][..], |(_, shows)| *shows);
+    let mut files: Vec<String> = all
+        .filter(|photo| {
+            let of = photo.shows.list();
+            shown.is_empty() || of.iter().any(|part| shown.contains(&part.as_str()))
+        })
+        .map(|photo| photo.file.text().unwrap_or_default().to_owned())
+        .collect();
+    match count {
+        "evidence.label_photos" => files.extend(named_photos(record, &record.claims)),
+        "evidence.bms_photos" => files.extend(named_photos(record, &record.bms)),
+        "evidence.cells_photos" => files.extend(named_photos(record, &record.cells)),
+        _ => {}
+    }
+    files
+}
+
+/// The number of photos that count.
+pub(crate) fn photo_count(facts: &Facts<'_>, files: Vec<String>) -> Answer {
+    if files.is_empty() && facts.record.photo.is_empty() {
+        return Err(vec![no_photos()]);
+    }
+    let mut work = Worker::new(facts);
+    let (mut number, mut seen, mut open) = (0_u32, HashSet::new(), Vec::new());
+    let looked_at = files.iter().any(|file| facts.derived.seen.contains_key(file));
+    for file in &files {
+        let missing =
+            |what: String| Missing { name: "photo.file".to_owned(), what, reason: Reason::NotVisible };
+        match facts.derived.seen.get(file) {
+            Some(Look::Whole) => number += 1,
+            None if !looked_at => number += 1,
+            // The same photo may be named twice.
+            _ if !seen.insert(file) => {}
+            Some(Look::Damaged(why)) => work.step(format!("{file} does not count: {why}")),
+            Some(Look::NotSeen(why)) => open.push(missing(format!("{file} cannot be looked at: {why}"))),
+            None => open.push(missing(format!("{file} was not looked at: enough others count"))),
+        }
+    }
+    // None that surely counts, and some that may: nothing is known of the number.
+    if number == 0 && !open.is_empty() {
+        return Err(open);
+    }
+    let number = Amount::exact(f64::from(number), Dimension::NONE);
+    work.bounded(Side::AtLeast, open, false);
+    work.done(number)
+}
+
+/// Looks at as many photos as the rules of a book ask for.
+pub(crate) fn photos_seen(
+    folder: &Path,
+    record: &Record,
+    book: &Book,
+    withheld: &Withheld,
+    looks: &Looks,
+) -> Seen {
+    let mut wanted: Vec<(Vec<String>, usize)> = Vec::new();
+    for (name, _) in PHOTO_COUNTS {
+        if let Some(enough) = book.most_asked(name) {
+            wanted.push((counted_photos(record, name), enough));
+        }
+    }
+    if book.asks_photos() || book.most_asked("element.photos").is_some() {
+        wanted.push((counted_photos(record, "evidence.photos"), usize::MAX));
+    }
+    let look = |(files, enough): (Vec<String>, usize)| {
+        let mut seen = Seen::new();
+        let mut whole = 0;
+        for file in files {
+            if whole >= enough {
+                break;
+            }
+            let look = seen.entry(file).or_insert_with_key(|file| looks.at(folder, withheld.original(file)));
+            whole += usize::from(*look == Look::Whole);
+        }
+        seen
+    };
+    // Where all are wanted they are decoded side by side.
+    let wanted = wanted.into_iter().flat_map(|(files, enough)| match enough {
+        usize::MAX => files.into_iter().map(|file| (vec![file], 1)).collect(),
+        _ => vec![(files, enough)],
+    });
+    wanted.collect::<Vec<_>>().into_par_iter().map(look).reduce(Seen::new, |mut all, more| {
+        all.extend(more);
+        all
+    })
+}

@@ -1,0 +1,57 @@
+//! Whether a field that is withheld was read, so that what was made without it is not shown as if it were right.
+//!
+//! A derivation may ask whether a field is there and go another way when it is not. In a published record that way gives
+//! another value than the truth. Every accessor of a field therefore notes that it met a withheld one, and whoever
+//! derives a fact asks afterwards. Nothing is noted outside of [`watch`], and one watch does not see into another.
+
+use std::cell::Cell;
+
+thread_local! {
+    /// Watched, and met.
+    static READS: Cell<(bool, bool)> = const { Cell::new((false, false)) };
+}
+
+/// Derives something and says whether a withheld field was read on the way.
+pub(crate) fn watch<T>(derive: impl FnOnce() -> T) -> (T, bool) {
+    let before = READS.replace((true, false));
+    let derived = derive();
+    (derived, READS.replace(before).1)
+}
+
+/// Notes that a withheld field was read.
+pub(crate) fn note_withheld() {
+    let (watched, met) = READS.get();
+    READS.set((watched, met || watched));
+}
+
+/// Whether a withheld field was read since [`watch`] began.
+pub(crate) fn met() -> bool {
+    READS.get().1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::{Record, State};
+
+    #[test]
+    fn a_withheld_field_is_noted_where_somebody_watches() {
+        let mut record = Record::default();
+        record.cells.series.found_mut().state = State::Withheld;
+        let read = |record: &Record| record.cells.series.count();
+        assert_eq!(read(&record), None);
+        assert!(!met());
+        let (_, met_one) = watch(|| {
+            read(&record);
+            assert!(met());
+            let (_, inner) = watch(|| record.cells.capacity.quantity().is_some());
+            assert!(!inner);
+            record.cells.series.is_recorded()
+        });
+        let (_, met_two) = watch(|| {
+            watch(|| read(&record));
+            assert!(!met(), "one watch does not see into another");
+        });
+        assert!(met_one && !met_two && !met());
+    }
+}
