@@ -98,7 +98,7 @@ enum Command {
     Decode(decode::Decode),
     /// Rewrite the record of an earlier schema for this program, and keep a copy
     Migrate(migrate::Migrate),
-    /// Print the JSON Schema of the record, for editors, or of what a command prints for machines
+    /// Print the JSON Schema of the record, or of what a command prints
     Schema(schema::Schema),
     /// Print completions for a shell
     Completions(completions::Completions),

@@ -11,6 +11,8 @@ use std::ops::Range;
 use jiff::civil::Date;
 
 use crate::units::{Dimension, Quantity};
+pub use words::Words;
+pub(crate) use words::words;
 
 pub use words::Words;
 pub(crate) use words::words;
