@@ -11,15 +11,6 @@ use std::path::{Path, PathBuf};
 /// Each room imports only rooms that stand before it.
 const ROOMS: [&str; 9] = ["units", "record", "physics", "logs", "evidence", "judge", "render", "fill", "cli"];
 
-/// Arrows that run back until the change that removes them is merged: from file, to room. Must be empty at the end.
-const ALLOWED_FOR_NOW: &[(&str, &str)] = &[
-    // The words that withholding must not touch: goes with withholding before judging.
-    ("src/judge/withhold/mod.rs", "render"),
-];
-
-/// Modules whose children still need each other, for the same reasons. Must be empty at the end.
-const CIRCLES_FOR_NOW: &[&str] = &["judge"];
-
 /// A place that names something of another module.
 #[derive(Debug, Clone)]
 struct Arrow {
@@ -44,6 +35,9 @@ impl Arrow {
         format!("{}:{}: {} → {}", self.file.display(), self.line, self.from.join("::"), self.to.join("::"))
     }
 }
+
+/// Arrows by the two neighbours that they join.
+type Edges = BTreeMap<(String, String), Vec<Arrow>>;
 
 /// A word or one of `::`, `{`, `}`, `,`, `*`, with its line.
 type Token = (String, usize);
@@ -205,7 +199,7 @@ fn paths(tokens: &[Token], module: &[String], children: &BTreeSet<Vec<String>>) 
             && tokens.get(at + 1).is_some_and(|t| t.0 == "::");
         // `use child::Name` in the file of the parent.
         let child = in_use && children.contains(&[module, &[word.to_owned()]].concat());
-        if !starts && !child && !(in_use && word == "self") {
+        if !(starts || child || in_use && word == "self") {
             at += 1;
             continue;
         }
@@ -324,34 +318,25 @@ fn imports_run_one_way() {
         ROOMS.iter().position(|known| *known == room).expect("a room that has its place in the order")
     };
     let mut back = String::new();
-    let mut used = BTreeSet::new();
     for arrow in arrows() {
         let Some((common, from, to)) = arrow.neighbours() else { continue };
-        if !common.is_empty() || place(&to) <= place(&from) {
-            continue;
-        }
-        let file = arrow.file.to_string_lossy().into_owned();
-        match ALLOWED_FOR_NOW.iter().find(|(known, room)| file == *known && to == *room) {
-            Some(allowed) => _ = used.insert(allowed),
-            None => _ = writeln!(back, "{}", arrow.told()),
+        if common.is_empty() && place(&to) > place(&from) {
+            let _ = writeln!(back, "{}", arrow.told());
         }
     }
     assert!(back.is_empty(), "a room imports one that stands after it ({}):\n{back}", ROOMS.join(" < "));
-    let idle: Vec<_> = ALLOWED_FOR_NOW.iter().filter(|allowed| !used.contains(allowed)).collect();
-    assert!(idle.is_empty(), "no longer needed, strike it out: {idle:?}");
 }
 
 /// Neighbours are modules of one parent; a circle of them is one module that pretends to be several.
 #[test]
 fn no_circles_among_neighbours() {
-    let mut groups: BTreeMap<Vec<String>, BTreeMap<(String, String), Vec<Arrow>>> = BTreeMap::new();
+    let mut groups: BTreeMap<Vec<String>, Edges> = BTreeMap::new();
     for arrow in arrows() {
         if let Some((common, from, to)) = arrow.neighbours().filter(|(common, ..)| !common.is_empty()) {
             groups.entry(common).or_default().entry((from, to)).or_default().push(arrow);
         }
     }
     let mut told = String::new();
-    let mut idle: BTreeSet<&str> = CIRCLES_FOR_NOW.iter().copied().collect();
     for (parent, edges) in &groups {
         let parent = parent.join("::");
         let mut reach: BTreeSet<(&str, &str)> = edges.keys().map(|(a, b)| (a.as_str(), b.as_str())).collect();
@@ -368,17 +353,12 @@ fn no_circles_among_neighbours() {
         }
         let circles = edges.iter().filter(|((a, b), _)| reach.contains(&(b.as_str(), a.as_str())));
         for ((from, to), arrows) in circles {
-            if CIRCLES_FOR_NOW.contains(&parent.as_str()) {
-                idle.remove(parent.as_str());
-                continue;
-            }
             let _ = writeln!(told, "circle in {parent}: {from} → {to}");
             for arrow in arrows.iter().take(4) {
                 let _ = writeln!(told, "    {}", arrow.told());
             }
         }
     }
-    assert!(idle.is_empty(), "no longer needed, strike it out: {idle:?}");
     assert!(told.is_empty(), "modules need each other:\n{told}");
 }
 

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use rayon::prelude::*;
 
-use super::facts::Facts;
+use super::lookup::Facts;
 use super::value::{Answer, Missing, Reason, Side};
 use super::worker::Worker;
 use crate::evidence::whole::{Look, Looks};
