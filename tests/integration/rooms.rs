@@ -11,15 +11,6 @@ use std::path::{Path, PathBuf};
 /// Each room imports only rooms that stand before it.
 const ROOMS: [&str; 9] = ["units", "record", "physics", "logs", "evidence", "judge", "render", "fill", "cli"];
 
-/// Arrows that run back until the change that removes them is merged: from file, to room. Must be empty at the end.
-const ALLOWED_FOR_NOW: &[(&str, &str)] = &[
-    // The words that withholding must not touch: goes with withholding before judging.
-    ("src/judge/withhold/mod.rs", "render"),
-];
-
-/// Modules whose children still need each other, for the same reasons. Must be empty at the end.
-const CIRCLES_FOR_NOW: &[&str] = &["judge"];
-
 /// A place that names something of another module.
 #[derive(Debug, Clone)]
 struct Arrow {
@@ -324,21 +315,14 @@ fn imports_run_one_way() {
         ROOMS.iter().position(|known| *known == room).expect("a room that has its place in the order")
     };
     let mut back = String::new();
-    let mut used = BTreeSet::new();
     for arrow in arrows() {
         let Some((common, from, to)) = arrow.neighbours() else { continue };
         if !common.is_empty() || place(&to) <= place(&from) {
             continue;
         }
-        let file = arrow.file.to_string_lossy().into_owned();
-        match ALLOWED_FOR_NOW.iter().find(|(known, room)| file == *known && to == *room) {
-            Some(allowed) => _ = used.insert(allowed),
-            None => _ = writeln!(back, "{}", arrow.told()),
-        }
+        let _ = writeln!(back, "{}", arrow.told());
     }
     assert!(back.is_empty(), "a room imports one that stands after it ({}):\n{back}", ROOMS.join(" < "));
-    let idle: Vec<_> = ALLOWED_FOR_NOW.iter().filter(|allowed| !used.contains(allowed)).collect();
-    assert!(idle.is_empty(), "no longer needed, strike it out: {idle:?}");
 }
 
 /// Neighbours are modules of one parent; a circle of them is one module that pretends to be several.
@@ -351,7 +335,6 @@ fn no_circles_among_neighbours() {
         }
     }
     let mut told = String::new();
-    let mut idle: BTreeSet<&str> = CIRCLES_FOR_NOW.iter().copied().collect();
     for (parent, edges) in &groups {
         let parent = parent.join("::");
         let mut reach: BTreeSet<(&str, &str)> = edges.keys().map(|(a, b)| (a.as_str(), b.as_str())).collect();
@@ -368,17 +351,12 @@ fn no_circles_among_neighbours() {
         }
         let circles = edges.iter().filter(|((a, b), _)| reach.contains(&(b.as_str(), a.as_str())));
         for ((from, to), arrows) in circles {
-            if CIRCLES_FOR_NOW.contains(&parent.as_str()) {
-                idle.remove(parent.as_str());
-                continue;
-            }
             let _ = writeln!(told, "circle in {parent}: {from} → {to}");
             for arrow in arrows.iter().take(4) {
                 let _ = writeln!(told, "    {}", arrow.told());
             }
         }
     }
-    assert!(idle.is_empty(), "no longer needed, strike it out: {idle:?}");
     assert!(told.is_empty(), "modules need each other:\n{told}");
 }
 
