@@ -11,6 +11,7 @@ mod completions;
 mod decode;
 mod explain;
 mod fill;
+mod log;
 mod migrate;
 mod new;
 #[cfg(feature = "signatures")]
@@ -65,6 +66,8 @@ enum Command {
     Photos(photos::Photos),
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
+    /// Show what a log holds: columns, charges and discharges, and what does not add up
+    Log(log::Log),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
     /// Explain a rule, or list the rule book
@@ -240,6 +243,7 @@ pub fn run() -> ExitCode {
         Command::Fill(command) => command.run(),
         Command::Photos(command) => command.run(),
         Command::Checklist(command) => command.run(),
+        Command::Log(command) => command.run(),
         Command::Check(command) => command.run(),
         Command::Explain(command) => command.run(),
         Command::Seal(command) => command.run(),

@@ -1,7 +1,8 @@
 //! A capacity test: a discharge at a steady rate from full to the cut-off.
 //!
-//! The log may hold more than the discharge; the discharge with the most charge is the test. It runs from
-//! the last sample without load to the first at which the stated cut-off is passed for good, to the last
+//! The log may hold more than the discharge: of several that with the recorded current is the test, or the one with the
+//! most charge. Pauses of any length are part of it as long as nothing is charged meanwhile and the load goes on with
+//! about the same current; their time is told. It runs from the last sample without load to the first at which the stated cut-off is passed for good, to the last
 //! sample before the pack was cut off, or to the end of the log. How it ended decides what the figure
 //! means: a test that was still running, or that somebody stopped above the cut-off, shows *at least* its
 //! charge and nothing more.
@@ -25,8 +26,24 @@ const ON: f64 = 0.1;
 const ON_RATE: f64 = 0.02;
 /// Load threshold where nothing is stated, A.
 const ON_BARE: f64 = 0.02;
-/// A pause up to this is part of the test, s (common practice, no source).
+/// A pause up to this is part of the test even where the terminals are dead or the cut-off is near, s (common practice,
+/// no source).
 const PAUSE: f64 = 120.0;
+/// After a pause the test goes on where the current is within this part of that before it.
+const SAME: f64 = 0.25;
+/// A current is the one that was set when it is within this part of it (common practice, no source).
+const AS_SET: f64 = 0.15;
+/// A pause in which this part of the charge goes back into the pack ends the discharge; less is a pulse or a measurement.
+const CHARGED: f64 = 0.005;
+/// Current below this part of the load threshold is the offset of the instrument, not a load.
+const OFFSET: f64 = 0.4;
+/// A discharge with this part of the charge of the largest could be the test as well.
+const RIVAL: f64 = 0.8;
+/// A voltage under load that had fallen by this part and is back above where it began shows a charge that is not in the
+/// log.
+const CHARGED_FALL: f64 = 0.02;
+/// Discharges that are listed.
+const LISTED: usize = 256;
 /// Samples in a row below the cut-off that end the test; fewer are a flicker.
 const BELOW: u32 = 3;
 /// The load has stopped at its cut-off when the voltage was within this part above it.
@@ -48,6 +65,8 @@ pub struct CapacitySettings {
     pub cutoff: Option<ElectricPotential>,
     /// Samples before this time of the log are left out.
     pub start: Option<Time>,
+    /// Samples after this time of the log are left out.
+    pub until: Option<Time>,
     /// The instruments.
     pub accuracies: Accuracies,
 }
@@ -80,6 +99,12 @@ pub struct Capacity {
     pub held: bool,
     /// Pauses inside the test.
     pub pauses: u32,
+    /// Their time together.
+    pub paused: Time,
+    /// Every discharge of the log, in its order; at most 256.
+    pub discharges: Vec<Discharge>,
+    /// Whether it ran with the current that was set; true where none is stated.
+    pub as_set: bool,
     /// Voltage at the end, under load.
     pub end_voltage: Option<ElectricPotential>,
     /// Lowest and highest temperature of any channel.
@@ -92,6 +117,34 @@ pub struct Capacity {
     pub points: Vec<super::curve::CurvePoint>,
 }
 
+/// One discharge among those of a log.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Discharge {
+    /// First and last sample, s.
+    pub from: f64,
+    /// Last sample, s.
+    pub to: f64,
+    /// Charge, C.
+    pub charge: f64,
+    /// Mean current, A.
+    pub current: f64,
+    /// Whether that is the current that was set.
+    pub as_set: bool,
+}
+
+impl Capacity {
+    /// Discharges that could be the test as well as the one that was taken.
+    pub fn rivals(&self) -> impl Iterator<Item = &Discharge> {
+        let own = self.integral.from.get::<second>();
+        let charge = self.integral.charge.value.get::<coulomb>();
+        self.discharges.iter().filter(move |other| {
+            (other.from - own).abs() > 1e-6
+                && other.as_set == self.as_set
+                && (RIVAL * charge..).contains(&other.charge)
+        })
+    }
+}
+
 #[derive(Clone)]
 struct Run {
     integrator: Integrator,
@@ -100,6 +153,10 @@ struct Run {
     below: u32,
     pauses: u32,
     paused_at: Option<f64>,
+    /// Highest voltage under load so far, V.
+    highest: f64,
+    /// Charge that went into the pack during pauses, C, and when it was last counted, s.
+    charged: (f64, f64),
     temperatures: Option<(f64, f64)>,
 }
 
@@ -120,7 +177,9 @@ pub struct CapacityTest {
     /// The run as it was when the pause or the cut-off began.
     marked: Option<Box<Run>>,
     waiting: Option<Finished>,
-    best: Option<Finished>,
+    /// The test so far, whether it ran with the set current, and its charge.
+    best: Option<(Finished, bool, f64)>,
+    discharges: Vec<Discharge>,
     done: bool,
 }
 
@@ -139,6 +198,7 @@ impl CapacityTest {
             marked: None,
             waiting: None,
             best: None,
+            discharges: Vec::new(),
             done: false,
         }
     }
@@ -153,7 +213,8 @@ impl CapacityTest {
         after_break: bool,
     ) {
         let early = self.settings.start.is_some_and(|start| time < start.get::<second>());
-        if current.is_nan() || time.is_nan() || early {
+        let late = self.settings.until.is_some_and(|until| time > until.get::<second>());
+        if current.is_nan() || time.is_nan() || early || late {
             return;
         }
         if after_break {
@@ -179,6 +240,10 @@ impl CapacityTest {
             // The cut-off was passed and the load went on: not part of the test.
             return;
         }
+        if self.run.as_deref().is_some_and(|run| run.paused_at.is_some() && !run.goes_on(now)) {
+            self.end_run(false);
+            self.settle();
+        }
         if self.run.is_none() {
             let mut integrator = Integrator::new();
             if let Some((t, v, i)) = self.before {
@@ -191,14 +256,17 @@ impl CapacityTest {
                 below: 0,
                 pauses: 0,
                 paused_at: None,
+                highest: f64::NEG_INFINITY,
+                charged: (0.0, now.0),
                 temperatures: None,
             }));
         }
         let Some(run) = self.run.as_deref_mut() else {
             return;
         };
-        if run.paused_at.take().is_some() {
+        if let Some(began) = run.paused_at.take() {
             run.pauses += 1;
+            run.curve.rest((now.0 - began).max(0.0));
             self.marked = None;
         }
         for t in temperatures.into_iter().filter(|t| t.is_finite()) {
@@ -252,10 +320,17 @@ impl CapacityTest {
                 now.0
             }
         };
-        run.integrator.push(now.0, now.1, now.2.max(0.0), after_break);
+        let offset = now.2.abs() < OFFSET * self.on;
+        run.integrator.push(now.0, now.1, if offset { 0.0 } else { now.2.max(0.0) }, after_break);
         // The voltages of the pause are those after the end, if it turns out to be the end.
         run.curve.pause(now.1);
-        if now.0 - began > PAUSE {
+        let dead = now.1 < DEAD * run.last.1;
+        let at_cut_off = run.below > 0 || run.last.1 <= self.cutoff + NEAR * self.cutoff.abs();
+        let since = (now.0 - run.charged.1.max(began)).max(0.0);
+        run.charged = (run.charged.0 + if offset { 0.0 } else { (-now.2).max(0.0) * since }, now.0);
+        if run.charged.0 > CHARGED * run.integrator.charge_so_far()
+            || (now.0 - began > PAUSE && (dead || at_cut_off))
+        {
             self.end_run(false);
         }
     }
@@ -283,9 +358,18 @@ impl CapacityTest {
         let Some(waiting) = self.waiting.take() else {
             return;
         };
-        let charge = |finished: &Finished| finished.run.integrator.charge_so_far();
-        if self.best.as_ref().is_none_or(|best| charge(&waiting) > charge(best)) {
-            self.best = Some(waiting);
+        let (charge, current) =
+            (waiting.run.integrator.charge_so_far(), waiting.run.curve.current(HELD, HELD_SHARE).0);
+        let set = self.settings.current.map(|current| current.get::<ampere>().abs());
+        let as_set = set.is_none_or(|set| (current / set - 1.0).abs() <= AS_SET);
+        if self.discharges.len() < LISTED {
+            let (from, to) =
+                (waiting.run.integrator.began().unwrap_or(waiting.run.last.0), waiting.run.last.0);
+            self.discharges.push(Discharge { from, to, charge, current, as_set });
+        }
+        let better = self.best.as_ref().is_none_or(|(_, was_set, most)| (as_set, charge) > (*was_set, *most));
+        if better {
+            self.best = Some((waiting, as_set, charge));
         }
     }
 
@@ -294,7 +378,7 @@ impl CapacityTest {
     pub fn finish(mut self) -> Option<Capacity> {
         self.end_run(true);
         self.settle();
-        let best = self.best.take()?;
+        let (best, as_set, _) = self.best.take()?;
         let integral = best.run.integrator.finish(&self.settings.accuracies)?;
         let end = self.how_it_ended(&best);
         let charge = integral.charge.value.get::<coulomb>();
@@ -317,6 +401,9 @@ impl CapacityTest {
             rate: self.settings.claim.map(|claim| mean * 3600.0 / claim.get::<coulomb>()),
             held,
             pauses: best.run.pauses,
+            paused: Time::new::<second>(best.run.curve.rested()),
+            discharges: self.discharges,
+            as_set,
             end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()).map(ElectricPotential::new::<volt>),
             temperatures: best.run.temperatures.map(|(low, high)| (temperature(low), temperature(high))),
             of_claim,
@@ -349,7 +436,18 @@ impl Run {
         let (time, voltage, current) = now;
         self.integrator.push(time, voltage, current, after_break);
         self.curve.push(time, self.integrator.charge_so_far(), voltage, current);
+        self.highest = self.highest.max(voltage);
         self.last = now;
+    }
+
+    /// Whether a load after a pause belongs to this discharge: about the same current, on a pack that was not charged
+    /// meanwhile.
+    fn goes_on(&self, now: (f64, f64, f64)) -> bool {
+        let (_, before, current) = self.last;
+        let short = self.paused_at.is_some_and(|began| now.0 - began <= PAUSE);
+        let fell = self.highest - before;
+        let charged = fell > CHARGED_FALL * self.highest.abs() && now.1 > self.highest;
+        short || ((now.2 / current - 1.0).abs() <= SAME && !charged)
     }
 
     /// Goes on to the moment between the last sample and this one at which the cut-off was reached.
@@ -381,6 +479,7 @@ mod tests {
             current: Some(ElectricCurrent::new::<ampere>(92.0)),
             cutoff: Some(ElectricPotential::new::<volt>(10.0)),
             start: None,
+            until: None,
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
     }

@@ -47,11 +47,13 @@ pub(super) struct Curve {
     seen: u64,
     last: Option<CurvePoint>,
     paused: Vec<f64>,
+    /// Time of all pauses, s.
+    rested: f64,
 }
 
 impl Curve {
     pub fn new() -> Self {
-        Self { points: Vec::new(), stride: 1, seen: 0, last: None, paused: Vec::new() }
+        Self { points: Vec::new(), stride: 1, seen: 0, last: None, paused: Vec::new(), rested: 0.0 }
     }
 
     pub fn push(&mut self, time: f64, charge: f64, voltage: f64, current: f64) {
@@ -82,6 +84,15 @@ impl Curve {
         }
     }
 
+    /// The load was off for so long, s.
+    pub fn rest(&mut self, seconds: f64) {
+        self.rested += seconds;
+    }
+
+    pub fn rested(&self) -> f64 {
+        self.rested
+    }
+
     pub fn paused(&self) -> &[f64] {
         &self.paused
     }
@@ -108,6 +119,7 @@ impl Curve {
             charge += b.charge - a.charge;
             time += b.time - a.time;
         }
+        time -= self.rested;
         if time <= 0.0 || charge <= 0.0 {
             return (points.first().map_or(0.0, |point| point.current), false);
         }

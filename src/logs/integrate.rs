@@ -5,8 +5,9 @@
 //! distribution with standard deviation |ΔI|·Δt/√12 (JCGM 100:2008 4.3.7), independent from interval to
 //! interval. *Instrument*: gain and offset of the instruments act on the whole test.
 //!
-//! A gap is an interval much longer than the log's own. It is bridged by the trapezoid, reported apart,
-//! and counted as uncertain from no current to the larger of its ends. Where the log's clock restarted
+//! A gap is an interval much longer than the log's own. What flowed in it lies between nothing and the current of the
+//! larger of its ends throughout: the middle of that range is counted, half its width is the limit of a rectangular
+//! distribution, and the gap is reported apart. Where the log's clock restarted
 //! nothing is bridged: how long it stood is not known.
 //!
 //! A sample far off what lies before and after it, or a few of them in a row (see [`super::read`]), is part of the
@@ -264,7 +265,7 @@ impl Integrator {
             self.energy_variance += de * de;
             if step > 0.0 {
                 let interval = Interval { from: last.time, length: step, charge };
-                self.intervals.add(interval, larger.max(smaller), last.power.abs().max(now.power.abs()));
+                self.intervals.add(interval, (last.current, current), (last.power, now.power));
             }
         } else {
             self.first.get_or_insert(time);
@@ -305,6 +306,12 @@ impl Integrator {
         (through - (after.time - before.time) * (of(before) + of(&after)) / 2.0).abs()
     }
 
+    /// Time of the first sample, s.
+    #[must_use]
+    pub fn began(&self) -> Option<f64> {
+        self.first
+    }
+
     /// Charge so far, C.
     #[must_use]
     pub fn charge_so_far(&self) -> f64 {
@@ -320,13 +327,14 @@ impl Integrator {
         }
         let found = self.intervals.finish();
         let rectangular = RECTANGULAR.powi(2);
-        // In a gap anything from nothing to the larger end may have flowed.
-        let charge_variance = (self.charge_variance + found.gaps.charge) / rectangular;
-        let energy_variance = (self.energy_variance + found.gaps.energy) / rectangular;
+        // In a gap anything from nothing to the larger end may have flowed, and most likely in all gaps the same.
+        let charge_variance = (self.charge_variance + found.gaps.charge.powi(2)) / rectangular;
+        let energy_variance = (self.energy_variance + found.gaps.energy.powi(2)) / rectangular;
         let limits = 3.0_f64.sqrt();
         let charge_sampling = charge_variance.sqrt().hypot(self.spiked_charge / limits);
         let energy_sampling = energy_variance.sqrt().hypot(self.spiked_energy / limits);
-        let (charge, energy) = (self.charge.value(), self.energy.value());
+        let (charge, energy) =
+            (self.charge.value() + found.gaps.charge_shift, self.energy.value() + found.gaps.energy_shift);
         let duration = last - first;
         let charge_instrument = accuracies
             .current
@@ -420,6 +428,8 @@ mod tests {
         assert_eq!(integral.gaps[0].length.get::<second>(), 300.0);
         assert_eq!(integral.bridged().get::<coulomb>(), 9000.0);
         assert!((integral.charge.sampling.get::<coulomb>() - 9000.0 / RECTANGULAR).abs() < 1e-6);
+        // 200 s under load, and half of what 300 s would have made.
+        assert!((integral.charge.value.get::<coulomb>() - (6000.0 + 4500.0)).abs() < 1e-6);
     }
 
     /// Beyond the 64 longest gaps the others are counted, and are uncertain like them.
@@ -427,20 +437,20 @@ mod tests {
     fn many_gaps() {
         // 200 stretches of 300 samples at 1 s, with gaps of 10 s to 209 s between them.
         let mut samples = Vec::new();
-        let (mut t, mut lost, mut squares) = (0.0, 0.0, 0.0);
+        let (mut t, mut lost, mut widths) = (0.0, 0.0, 0.0);
         for stretch in 0..200 {
             samples.extend((0..300).map(|n| (t + f64::from(n), 25.0, 30.0)));
             let gap = 10.0 + f64::from(stretch);
             t += 299.0 + gap;
             lost += gap;
-            squares += (30.0 * gap / RECTANGULAR).powi(2);
+            widths += 30.0 * gap / RECTANGULAR;
         }
         samples.push((t, 25.0, 30.0));
         let integral = run(samples);
         assert_eq!((integral.gaps.len(), integral.further_gaps), (64, 136));
         let listed: f64 = integral.gaps.iter().map(|gap| gap.length.get::<second>()).sum();
         assert!((listed + integral.further_gap_time.get::<second>() - lost).abs() < 1e-6);
-        assert!((integral.charge.sampling.get::<coulomb>() / squares.sqrt() - 1.0).abs() < 1e-9);
+        assert!((integral.charge.sampling.get::<coulomb>() / widths - 1.0).abs() < 1e-9);
         let notes = integral.notes();
         assert!(
             notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s at 22.64 h"),

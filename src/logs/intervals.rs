@@ -26,10 +26,14 @@ pub(super) struct Bin {
     count: u64,
     /// Their time, s.
     time: f64,
-    /// Squares of the larger current of the two ends times the length, A²·s².
+    /// Width of the range of the current times the length, A·s.
     pub charge: f64,
-    /// The same of the power, W²·s².
+    /// The same of the power, W·s.
     pub energy: f64,
+    /// What the middle of the range, between no current and that of the larger end, lies beyond the trapezoid, C.
+    pub charge_shift: f64,
+    /// The same of the energy, J.
+    pub energy_shift: f64,
 }
 
 impl Bin {
@@ -38,6 +42,8 @@ impl Bin {
         self.time += other.time;
         self.charge += other.charge;
         self.energy += other.energy;
+        self.charge_shift += other.charge_shift;
+        self.energy_shift += other.energy_shift;
     }
 }
 
@@ -46,6 +52,13 @@ pub(super) struct Interval {
     pub from: f64,
     pub length: f64,
     pub charge: f64,
+}
+
+/// Width and middle of the range between nothing and the ends `a` and `b`, and what the middle lies beyond their mean.
+#[inline]
+fn range(a: f64, b: f64) -> (f64, f64) {
+    let (low, high) = (a.min(b).min(0.0), a.max(b).max(0.0));
+    (high - low, (high + low) / 2.0 - (a + b) / 2.0)
 }
 
 const OCTAVE: usize = 4;
@@ -63,20 +76,24 @@ impl Intervals {
         }
     }
 
-    /// Takes an interval: when it began, its length, its charge, and the larger current and power of its ends.
+    /// Takes an interval: when it began, its length, its charge, and the currents and powers of its ends.
     #[inline]
-    pub fn add(&mut self, interval: Interval, current: f64, power: f64) {
+    pub fn add(&mut self, interval: Interval, current: (f64, f64), power: (f64, f64)) {
         // The exponent and the two highest bits of the mantissa.
         let bin = (interval.length.to_bits() >> 50).saturating_sub(FIRST_BIN);
         let bin = bin.min(BINS as u64 - 1) as usize;
         if bin != self.current {
             self.turn(bin);
         }
+        let ((current, current_shift), (power, power_shift)) =
+            (range(current.0, current.1), range(power.0, power.1));
         let (charge, energy) = (current * interval.length, power * interval.length);
+        self.in_current.charge_shift += current_shift * interval.length;
+        self.in_current.energy_shift += power_shift * interval.length;
         self.in_current.count += 1;
         self.in_current.time += interval.length;
-        self.in_current.charge += charge * charge;
-        self.in_current.energy += energy * energy;
+        self.in_current.charge += charge;
+        self.in_current.energy += energy;
         if interval.length > self.shortest_kept {
             self.keep(interval);
         }

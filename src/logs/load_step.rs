@@ -29,6 +29,11 @@ const STEPS: usize = 64;
 const BEFORE: usize = 8;
 /// Level before a step is taken over this time at most, s.
 const LEVEL: f64 = 10.0;
+/// In the row after a step, or before it, the voltage changes by less than in the row of the step; a row in which it
+/// changes by more than this many times as much was not read at one moment.
+const STALE: f64 = 1.0;
+/// Changes of voltage up to this part of it are polarisation and noise.
+const SMALL: f64 = 5e-4;
 /// Times after a step that can be asked for.
 const TIMES: usize = 16;
 
@@ -58,6 +63,13 @@ pub enum NoResistance {
         /// Voltage after.
         after: f64,
     },
+    /// Voltage and current of one row were not read together: one of them is from before the step; voltages in V.
+    Stale {
+        /// Change of the voltage in the row in which the current changed.
+        with: f64,
+        /// The larger change in the row before or after it.
+        beside: f64,
+    },
     /// The voltage changed by no more than it scatters, or than its last digit.
     NotSeen {
         /// By how much it can change without being seen.
@@ -80,6 +92,12 @@ impl fmt::Display for NoResistance {
                 "voltage and current {} together, the voltage by {}: the pack disconnected itself, something else feeds the terminals, or the current counts the other way round",
                 if after < before { "fell" } else { "rose" },
                 volts((after - before).abs())
+            ),
+            Self::Stale { with, beside } => write!(
+                f,
+                "voltage and current of a row were not read together: the voltage changed by {} with the current and by {} in the row beside it",
+                volts(with.abs()),
+                volts(beside.abs())
             ),
             Self::NotSeen { within } => {
                 write!(
@@ -121,6 +139,9 @@ struct Open {
     next: usize,
     /// Voltage of the terminals once they went dead, with less current than before.
     dead: Option<f64>,
+    /// Changes of voltage in the row before the step, in its own row, and in the row after.
+    changes: [f64; 3],
+    rows: usize,
 }
 
 /// Looks for load steps, sample by sample.
@@ -192,6 +213,8 @@ impl LoadSteps {
             let n = f64::from(u32::try_from(level.len().max(1)).unwrap_or(1));
             let v0 = level.iter().map(|(_, v, _)| v).sum::<f64>() / n;
             let i0 = level.iter().map(|(_, _, i)| i).sum::<f64>() / n;
+            let earlier =
+                self.before.len().checked_sub(2).and_then(|n| self.before.get(n)).map_or(v, |(_, v, _)| *v);
             let square: f64 = level.iter().map(|(_, v, _)| (v - v0).powi(2)).sum();
             self.open = Some(Open {
                 at: t,
@@ -205,6 +228,8 @@ impl LoadSteps {
                 answers: Vec::new(),
                 next: 0,
                 dead: None,
+                changes: [v - earlier, voltage - v, 0.0],
+                rows: 0,
             });
             self.before.clear();
         }
@@ -217,6 +242,12 @@ impl LoadSteps {
 
     fn answer(&mut self, now: (f64, f64, f64)) {
         let Some(open) = &mut self.open else { return };
+        open.rows += 1;
+        if let (2, [.., after]) = (open.rows, &mut open.changes)
+            && (now.2 - open.previous.2).abs() < self.smallest / 2.0
+        {
+            *after = now.1 - open.previous.1;
+        }
         // A capacitor in the load holds the voltage up for a while: what comes before the next step counts.
         if now.2.abs() < open.i0.abs() && now.1.abs() < DEAD * open.v0.abs() {
             open.dead.get_or_insert(now.1);
@@ -244,6 +275,15 @@ impl LoadSteps {
         let mut resistances = Vec::new();
         let mut not_seen = None;
         let mut refused = open.dead.map(|after| NoResistance::Disconnected { before: open.v0, after });
+        let [before, with, after] = open.changes;
+        let beside = if before.abs() > after.abs() { before } else { after };
+        // Only a change the way the step makes it: a recovery or the fall of a discharge goes on with any current.
+        if beside * open.change < 0.0
+            && beside.abs() > STALE * with.abs()
+            && beside.abs() > SMALL * open.v0.abs()
+        {
+            refused.get_or_insert(NoResistance::Stale { with, beside });
+        }
         // One reading before (a mean, but drift is in its scatter) and one after.
         // Each also lies anywhere within its last digit.
         let read = open.scatter.hypot(self.digit / 12.0_f64.sqrt()) * std::f64::consts::SQRT_2;

@@ -11,6 +11,7 @@
 //! Current is positive out of the pack (discharge) once it has been read, whatever the log's own
 //! convention. Hot loops hold plain `f64` in SI units; figures come out as typed quantities.
 
+pub mod account;
 pub mod approach;
 pub mod capacity;
 pub(crate) mod cold_charge;

@@ -22,7 +22,8 @@ mod starter;
 pub use field::Words;
 pub(crate) use field::words;
 /// Records are written like every other file.
-pub use field::{Entry, Found, How, Kind, State, Value};
+pub(crate) use field::words;
+pub use field::{Entry, Found, How, Kind, State, Value, Words};
 pub use part::reader::{LARGEST, SCHEMA, read_answer};
 pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
 pub use parts::Record;

@@ -430,7 +430,7 @@ fn what_cannot_be_read_is_listed_and_stops_nothing() {
     let mut wanted = vec![
         ("typo", "line 3: unknown key `serie`"),
         ("binary", "not UTF-8"),
-        ("folder", "it is a folder, not a plain file"),
+        ("folder", "not a file"),
         ("rules-wrong", "x.toml: "),
         (deepest.as_str(), "16 folders deep"),
     ];

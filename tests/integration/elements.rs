@@ -96,7 +96,7 @@ fn the_instrument_of_a_reading_counts_wherever_it_is_written() {
         let record = record(reading).unwrap_or_else(|e| panic!("{:?}", e.list()));
         let limits = Book::built_in().unwrap().limit_amounts();
         let trial = results(std::path::Path::new("."), &record, &limits).remove(0);
-        trial.facts.get("test.branches_agree").cloned().unwrap().map(|worked| worked.value)
+        trial.facts.get("test.branch_error").cloned().unwrap().map(|worked| worked.value)
     };
     let of_the_table = agrees("with = \"clamp\"\nvalue = \"40.0 A\"");
     assert!(of_the_table.is_ok(), "{of_the_table:?}");

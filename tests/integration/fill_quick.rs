@@ -253,8 +253,8 @@ fn live_findings_follow_the_bench_tests() {
     let rows = 1_500_000;
     let mut log = "Time [s],Voltage [V],Current [A]\n".to_owned();
     for row in 0..rows {
-        let voltage = if row + 1 == rows { 19.9 } else { 26.0 };
-        log.push_str(&format!("{},{voltage},30.0\n", f64::from(row) / 16.0));
+        let voltage = if row + 1 == rows { 19.9 } else { 26.0 - 2.0 * f64::from(row) / f64::from(rows) };
+        log.push_str(&format!("{},{voltage},30.0\n", f64::from(row) / 80.0));
     }
     fs::write(pack.join("logs/long.csv"), log).unwrap();
     let started = Instant::now();

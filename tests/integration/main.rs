@@ -26,6 +26,8 @@ mod fill_quick;
 mod fill_rig;
 mod fill_support;
 mod growth;
+mod log_corpus;
+mod log_failures;
 mod migrate;
 mod photos;
 mod plan;

@@ -106,7 +106,7 @@ fn nothing_is_overwritten_and_mistakes_stay_the_users() {
     for (record_text, expected) in [
         ("schema = 1\n[redact]\n[withhold]\n", "expected one of the two"),
         ("schema = 7\n", "which schema version"),
-        ("schema = 1\n[", "not valid TOML"),
+        ("schema = 1\n[", "unquoted keys cannot be empty"),
     ] {
         fs::write(&record, record_text).unwrap();
         let (code, _, err) = run(&["migrate", &path]);
@@ -120,7 +120,9 @@ fn nothing_is_overwritten_and_mistakes_stay_the_users() {
 /// House rules, templates and habits from before are told what a thing is called now.
 #[test]
 fn old_names_are_answered_with_the_new_ones() {
-    let folder = copy("harbour-24-150-rev-a");
+    let folder = tempfile::tempdir().unwrap();
+    let record = root().join("example-inspections/harbour-24-150-rev-a/inspection.toml");
+    fs::copy(record, folder.path().join("inspection.toml")).unwrap();
     let path = text(folder.path());
     let rules = folder.path().join("house.toml");
     let rule = "[[rule]]\nid = \"house\"\ntitle = \"t\"\nfault = \"f\"\ngrade = \"minor\"\nbasis = \"ours\"\neach = [\"element\"]\nwhy = \"w\"\nrequire = 'element.capability >= 1 A'\n";

@@ -108,7 +108,7 @@ fn a_pipe_in_the_place_of_a_file_hangs_no_command() {
             let printed = String::from_utf8_lossy(&printed);
             assert!(status >= 0, "{command:?} was killed: {printed}");
             if status == 2 {
-                let told_so = ["pipe", "no inspection.toml", "photos.sha256: No such file"];
+                let told_so = ["pipe", "is not a file", "no inspection.toml", "photos.sha256: No such file"];
                 assert!(told_so.iter().any(|words| printed.contains(words)), "{command:?}: {printed}");
                 told += 1;
             }

@@ -201,7 +201,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.voltage_found",
             "element.interrupting_found",
             "element.clears_within",
-            "path.fuse_rating",
+            "path.overcurrent_rating",
         ],
         methods: &[&physics::fuse::METHOD],
         notes: &[],

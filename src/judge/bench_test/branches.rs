@@ -5,7 +5,6 @@
 //! uncertainty of the sum. A log that shows neither and has no offset cannot be merged: the sum is then not known,
 //! and is never the sum of the others. Each log streams past in bounded memory.
 
-use super::course::is_gauge;
 use super::instruments::{Tool, standard, tool};
 use super::largest::Largest;
 use super::{CURVE_POINTS, Figure, Logs, Work, worked};
@@ -13,13 +12,15 @@ use crate::judge::facts::{Missing, Val};
 use crate::logs::downsample::MinMax;
 use crate::logs::full_load::{Branch, Reading, Total, sum, sum_over_time};
 use crate::logs::instrument::compare;
-use crate::logs::read::{ColumnSetting, LogReader, Meaning, ReadSettings};
+use crate::logs::read::{ColumnSetting, LogReader, Meaning, ReadSettings, is_gauge};
 use crate::logs::series::{POINTS, Series};
 use crate::record::parts::TestBranch;
 use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_percent, show_uncertain};
 
 /// Branches that are merged.
 const BRANCHES: usize = 16;
+/// Clocks that write whole seconds are alike within this, s.
+const CLOCKS: f64 = 1.0;
 /// Part of its usual current from which on a branch counts as loaded.
 const ON: f64 = 0.5;
 
@@ -48,6 +49,8 @@ struct Read {
     samples: u64,
     flipped: bool,
     account: String,
+    /// Seconds since 1970 of its time zero, and whether by UTC.
+    since_1970: Option<(f64, bool)>,
 }
 
 /// Readings of branches at one time, by name.
@@ -88,7 +91,12 @@ impl Work<'_> {
     }
 
     /// Reads the branches' own logs and puts them on one clock: that of `whole`, or of the first branch.
-    pub(super) fn merge(&mut self, logs: &Logs<'_>, whole: Option<&Series>) -> Merged {
+    pub(super) fn merge(
+        &mut self,
+        logs: &Logs<'_>,
+        whole: Option<&Series>,
+        mut since_1970: Option<(f64, bool)>,
+    ) -> Merged {
         let mut merged = Merged::default();
         let with_logs: Vec<&TestBranch> =
             self.test.branch.iter().filter(|branch| branch.log.text().is_some()).take(BRANCHES).collect();
@@ -109,7 +117,7 @@ impl Work<'_> {
         let mut branches = Vec::new();
         let mut align = 0.0_f64;
         for (branch, read) in &reads {
-            let found = shift(branch, read, base);
+            let found = shift(branch, read, base, since_1970);
             let (by, half, how) = match found {
                 Ok(found) => found,
                 Err(why) => {
@@ -121,6 +129,9 @@ impl Work<'_> {
                 points.iter().map(|(time, value)| (time + by, *value)).collect()
             };
             let series = Series::of(moved(&read.series.points()));
+            if base.is_none() {
+                since_1970 = read.since_1970;
+            }
             base.get_or_insert_with(|| edges(&series));
             let blur = misalignment(&series, half);
             align = align.hypot(blur);
@@ -269,7 +280,8 @@ impl Work<'_> {
         let account = report.to_string().replace('\n', "; ");
         let with = branch.own.with.as_deref().or(self.test.own.with.as_deref());
         let tool = tool(self.record, with, Dimension::CURRENT);
-        Ok(Read { name, series, picture, voltage, tool, samples, flipped, account })
+        let since_1970 = reader.since_1970();
+        Ok(Read { name, series, picture, voltage, tool, samples, flipped, account, since_1970 })
     }
 
     /// Branches that were read off by hand: the readings of "branch …" at the time with the most of them.
@@ -398,6 +410,7 @@ fn shift(
     branch: &TestBranch,
     read: &Read,
     base: Option<(Option<Edge>, Option<Edge>)>,
+    since_1970: Option<(f64, bool)>,
 ) -> Result<(f64, f64, String), String> {
     let seconds = |value: f64| show(value, Dimension::TIME);
     if let Some(offset) = branch.offset.quantity() {
@@ -408,6 +421,15 @@ fn shift(
     let Some((base_on, base_off)) = base else {
         return Ok((0.0, 0.0, "its clock is the one that the others are aligned to".to_owned()));
     };
+    // Dates and times of both, either both by UTC or both by the clock on the wall.
+    if let (Some((zero, utc)), Some((own_zero, own_utc))) = (since_1970, read.since_1970)
+        && utc == own_utc
+    {
+        let by = own_zero - zero;
+        let how = "aligned by the dates and times of both logs, as if their clocks were set alike; a stated `offset` says how \
+                   far they are apart";
+        return Ok((by, CLOCKS, how.to_owned()));
+    }
     let by = |a: Edge, b: Edge, word: &str| {
         let (by, half) = (a.at - b.at, a.half + b.half);
         let sign = if by < 0.0 { "−" } else { "+" };

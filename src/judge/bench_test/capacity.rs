@@ -4,20 +4,24 @@ use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::energy::joule;
-use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Time};
 use uom::si::time::second;
 
 use super::charts::gap_marks;
 use super::course::Course;
+use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
 use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Side, Val};
-use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, End};
+use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, Discharge, End};
 use crate::logs::instrument::Accuracies;
-use crate::logs::read::LogReader;
+use crate::logs::read::{Layout, LogReader};
 use crate::logs::round_trip::Flow;
 use crate::logs::slope::{NoSlope, SlopeCurve, in_use, millivolts_per_ampere_hour, slope_curve};
 use crate::units::{Amount, COVERAGE, Dimension, show, show_percent};
+
+/// Discharges whose charges differ by no more than this part are as good as one (common practice, no source).
+const ALIKE: f64 = 0.02;
 
 impl Work<'_> {
     pub(super) fn capacity<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
@@ -31,7 +35,8 @@ impl Work<'_> {
             claim: claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value)),
             current: self.test.current.quantity().map(|q| ElectricCurrent::new::<ampere>(q.value)),
             cutoff: self.test.cutoff_voltage.quantity().map(|q| ElectricPotential::new::<volt>(q.value)),
-            start: None,
+            start: self.test.from.quantity().map(|q| Time::new::<second>(q.value)),
+            until: self.test.to.quantity().map(|q| Time::new::<second>(q.value)),
             accuracies,
         };
         let mut test = CapacityTest::new(settings);
@@ -40,7 +45,11 @@ impl Work<'_> {
         reader
             .for_each(|sample| {
                 let (v, i) = course.take(&sample);
-                course.kelvins(&sample, &mut kelvins);
+                if let Some((at, before, current)) = course.switched {
+                    test.push(at, before, current, [], false);
+                    test.push(at, v, i, [], false);
+                }
+                course.cell_kelvins(&mut kelvins);
                 test.push(sample.time, v, i, kelvins.iter().copied(), sample.after_break);
                 steps.push(sample.time, v, i, sample.after_break);
             })
@@ -53,10 +62,14 @@ impl Work<'_> {
             End::Stopped => "the load went off above the cut-off",
         };
         let whole = matches!(found.end, End::LoadCutOff | End::BmsCutOff);
-        self.charge_found(&found, accuracies, end, whole);
+        let doubts = self.capacity_doubts(&found, &course, reader.layout());
+        // What the instrument reads at rest it may read under load as well.
+        let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
+        self.charge_found(&found, accuracies, end, whole, &doubts, offset);
         self.run_figures(&found, end);
         self.curve_figures(&found);
         self.resistances(&steps.finish(), found.integral.to.get::<second>());
+        self.no_resistance(&doubts);
         let slope = slope_curve(&found.points, found.held, found.pauses);
         self.slope_figures(&slope);
         self.capacity_charts(&found, &course, slope.ok().as_ref());
@@ -64,15 +77,63 @@ impl Work<'_> {
         self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
         self.moved = Some(Moved {
             flow: Flow::from(&found.integral),
-            incomplete: (!whole).then(|| format!("the discharge is not complete: {end}")),
+            incomplete: doubts
+                .into_iter()
+                .next()
+                .or_else(|| (!whole).then(|| format!("the discharge is not complete: {end}"))),
         });
         Ok(())
     }
 
+    /// What does not add up in the discharge that was taken, and others that could be the test.
+    fn capacity_doubts(&mut self, found: &Capacity, course: &Course, layout: &Layout) -> Vec<String> {
+        let voltages = found.points.iter().map(|point| point.voltage);
+        #[expect(clippy::cast_precision_loss, reason = "a count of points")]
+        let mean = voltages.sum::<f64>() / found.points.len() as f64;
+        let part = Part {
+            from: found.integral.from.get::<second>(),
+            to: found.integral.to.get::<second>(),
+            loose: found.integral.charge.sampling.get::<coulomb>(),
+            charge: Some(found.integral.charge.value.get::<coulomb>()),
+            voltage: Some(mean).filter(|mean| mean.is_finite()),
+        };
+        let mut doubts = self.doubts(course, layout, &part);
+        if !found.as_set {
+            doubts.extend(self.not_as_set(found.mean_current));
+        }
+        let rivals: Vec<&Discharge> = found.rivals().collect();
+        let own = found.integral.charge.value.get::<coulomb>();
+        let apart = |other: &&&Discharge| (other.charge / own - 1.0).abs() > ALIKE;
+        if let Some(other) = rivals.iter().find(apart) {
+            let text = format!(
+                "the log holds {} discharges that could be the test, of {} and {} among them: write `from = \"{}\"` and `to = \
+                 \"{}\"` in the test to name one",
+                rivals.len() + 1,
+                show(own, Dimension::CHARGE),
+                show(other.charge, Dimension::CHARGE),
+                show(part.from, Dimension::TIME),
+                show(part.to, Dimension::TIME)
+            );
+            self.figure(Figure::words("does not add up", text.clone()));
+            doubts.push(text);
+        }
+        doubts
+    }
+
     /// Charge and energy: facts and figures.
-    fn charge_found(&mut self, found: &Capacity, accuracies: Accuracies, end: &str, whole: bool) {
+    fn charge_found(
+        &mut self,
+        found: &Capacity,
+        accuracies: Accuracies,
+        end: &str,
+        whole: bool,
+        doubts: &[String],
+        offset: f64,
+    ) {
         let charge = &found.integral.charge;
-        let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
+        let limits = 3.0_f64.sqrt();
+        let (value, standard) =
+            (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>().hypot(offset / limits));
         let notes = found.integral.notes();
         let steps_of = |what: &str| {
             let steps = [format!("{what} by integration of the log"), end.to_owned()];
@@ -100,13 +161,20 @@ impl Work<'_> {
                 "the accuracy of the current's instrument is not known; only sampling is counted".to_owned(),
             );
         }
+        if !doubts.is_empty() {
+            self.fact("test.capacity_found", Err(contradicted(doubts)));
+            self.fact("test.energy_found", Err(contradicted(doubts)));
+            return;
+        }
         self.fact("test.capacity_found", Ok(answer));
         let Some(energy) = &found.integral.energy else {
             let missing = Missing::refused("the log has no column of voltage");
             self.fact("test.energy_found", Err(vec![missing]));
             return;
         };
-        let (value, standard) = (energy.value.get::<joule>(), energy.standard.get::<joule>());
+        let mean = energy.value.get::<joule>() / value;
+        let standard = energy.standard.get::<joule>().hypot(offset * mean / limits);
+        let value = energy.value.get::<joule>();
         self.figure(Figure::amount("energy", value, COVERAGE * standard, Dimension::ENERGY));
         if let Some(claim) = self.record.claims.energy.quantity() {
             let scale = 1.0 / claim.value;
@@ -127,6 +195,7 @@ impl Work<'_> {
         self.plain("duration", found.integral.duration().get::<second>(), Dimension::TIME);
         if found.pauses > 0 {
             self.plain("pauses", f64::from(found.pauses), Dimension::NONE);
+            self.plain("pauses, time together", found.paused.get::<second>(), Dimension::TIME);
         }
         self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);
         self.figure(Figure::new("current held", Val::YesNo(found.held)));

@@ -9,6 +9,7 @@ use uom::si::time::second;
 
 use super::charts::gap_marks;
 use super::course::Course;
+use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
 use super::{Figure, Moved, TestResult, Work, worked};
 use crate::judge::facts::{Missing, Val};
@@ -35,7 +36,7 @@ impl Work<'_> {
         reader
             .for_each(|sample| {
                 let (voltage, current) = course.take(&sample);
-                course.kelvins(&sample, &mut kelvins);
+                course.cell_kelvins(&mut kelvins);
                 for (sign, test) in &mut ways {
                     if *sign < 0.0 || undecided {
                         let into = *sign * current;
@@ -79,6 +80,14 @@ impl Work<'_> {
         }
         self.temperature_figures(found.temperatures);
         self.notes(&found.integral);
+        let part = Part {
+            from: found.integral.from.get::<second>(),
+            to: found.integral.to.get::<second>(),
+            loose: charge.sampling.get::<coulomb>(),
+            charge: Some(value),
+            voltage: None,
+        };
+        let doubts = self.doubts(&course, reader.layout(), &part);
         let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
             number: Uncertain::new(value, self.source + which, standard),
             dimension,
@@ -96,7 +105,11 @@ impl Work<'_> {
                 .map(|energy| worked(Val::Amount(energy), steps))
                 .ok_or_else(|| vec![Missing::refused("the log has no column of voltage")]),
         );
-        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        if !doubts.is_empty() {
+            self.fact("test.charge_in", Err(contradicted(&doubts)));
+            self.fact("test.energy_in", Err(contradicted(&doubts)));
+        }
+        let (from, to) = (part.from, part.to);
         let mut marks = vec![(0.0, "charge on".to_owned()), ((to - from) / 60.0, "end".to_owned())];
         marks.extend(gap_marks(&found.integral, from));
         let levels = self
@@ -111,7 +124,9 @@ impl Work<'_> {
         self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
         self.moved = Some(Moved {
             flow: Flow::from(&found.integral),
-            incomplete: (found.end != ChargeEnd::Taper).then(|| format!("the charge is not complete: {end}")),
+            incomplete: doubts.into_iter().next().or_else(|| {
+                (found.end != ChargeEnd::Taper).then(|| format!("the charge is not complete: {end}"))
+            }),
         });
         Ok(())
     }

@@ -10,15 +10,19 @@ use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::course::Course;
+use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
 use super::summary::ColdChargeSummary;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
 use crate::logs::cold_charge::{ColdCharge, ColdChargeSettings, ColdChargeTest};
 use crate::logs::instrument::Accuracy;
-use crate::logs::read::LogReader;
+use crate::logs::read::{LogReader, Role};
 use crate::physics::ZERO_CELSIUS;
-use crate::units::{COVERAGE, Dimension};
+use crate::units::{COVERAGE, Dimension, show};
+
+/// The temperature of cells does not change by so much from one sample to the next, K (common practice, no source).
+const JUMP: f64 = 8.0;
 
 impl Work<'_> {
     pub(super) fn cold_charge<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
@@ -26,13 +30,29 @@ impl Work<'_> {
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());
         }
-        // The channel on the cells where one is named, else the first.
-        let cell = match course.temperature_of("cells") {
-            Some((index, _)) => index,
-            None if course.temperatures.is_empty() => {
-                return Err("the log has no column of temperature".to_owned());
+        // The channel on the cells: the one that the record or its name says is there, else the only one that may be.
+        let named = course.temperature_of("cells").map(|(index, _)| index);
+        let may_be: Vec<usize> = course
+            .temperatures
+            .iter()
+            .enumerate()
+            .filter(|(_, channel)| channel.may_be_cell() && channel.part.is_none())
+            .map(|(index, _)| index)
+            .collect();
+        let by_name = |index: &&usize| {
+            course.temperatures.get(**index).is_some_and(|channel| channel.role == Role::Cell)
+        };
+        let cell = match (named, may_be.iter().find(by_name), may_be.as_slice()) {
+            (Some(index), ..) => index,
+            (None, Some(index), _) | (None, None, [index]) => *index,
+            (None, None, []) => return Err("the log has no column of a temperature on the cells".to_owned()),
+            (None, None, [first, ..]) => {
+                let label = course.temperatures.get(*first).map_or("T1", |channel| channel.label.as_str());
+                return Err(format!(
+                    "which temperature is on the cells is not known: write for example `[[test.sensor]]` with `column = \
+                     \"{label}\"` and `part = \"cells\"` under the test"
+                ));
             }
-            None => 0,
         };
         let limit = self.physics.limit("charge_temperature").map_err(|missing| missing.what)?;
         let settings = self.cold_settings(&course, cell, limit)?;
@@ -40,15 +60,20 @@ impl Work<'_> {
         let mut test = ColdChargeTest::new(settings);
         let mut kelvins = Vec::new();
         let (mut first_time, mut first_cold) = (None, None);
+        let (mut before, mut jumped) = (f64::NAN, None);
         reader
             .for_each(|sample| {
                 let (v, i) = course.take(&sample);
-                course.kelvins(&sample, &mut kelvins);
+                course.kelvins(&mut kelvins);
                 let t = kelvins.get(cell).copied().unwrap_or(f64::NAN);
                 first_time.get_or_insert(sample.time);
                 if t < limit {
                     first_cold.get_or_insert(sample.time);
                 }
+                if (t - before).abs() > JUMP {
+                    jumped.get_or_insert((sample.time, before, t));
+                }
+                before = if t.is_finite() { t } else { before };
                 test.push(sample.time, v, i, t, sample.after_break);
             })
             .map_err(|error| error.to_string())?;
@@ -58,12 +83,31 @@ impl Work<'_> {
         for note in &notes {
             self.figure(Figure::words("integration", note.clone()));
         }
+        let part =
+            Part { from: f64::NEG_INFINITY, to: f64::INFINITY, loose: 0.0, charge: None, voltage: None };
+        let mut doubts = self.doubts(&course, reader.layout(), &part);
+        if let Some((at, from, to)) = jumped {
+            let kelvins = |t: f64| show(t, Dimension::TEMPERATURE);
+            let text = format!(
+                "the temperature of the cells jumps from {} to {} at {}: the sensor fell off or failed",
+                kelvins(from),
+                kelvins(to),
+                show(at, Dimension::TIME)
+            );
+            self.figure(Figure::words("does not add up", text.clone()));
+            doubts.push(text);
+        }
         let refused = |lacks: &Vec<&str>| lacks.iter().map(|what| Missing::refused(what)).collect();
+        let believed = doubts.is_empty();
         self.cold_charge_facts(&ColdChargeSummary {
-            coldest: found.coldest.map(|coldest| {
+            coldest: found.coldest.filter(|_| believed).map(|coldest| {
                 self.amount(coldest.get::<kelvin>(), thermometer / COVERAGE, Dimension::TEMPERATURE, 7)
             }),
-            current: found.current.as_ref().map(Clone::clone).map_err(refused),
+            current: if believed {
+                found.current.as_ref().map(Clone::clone).map_err(refused)
+            } else {
+                Err(contradicted(&doubts))
+            },
             steps: notes,
             assumed: Vec::new(),
         });

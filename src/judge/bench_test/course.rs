@@ -5,10 +5,11 @@
 
 use super::instruments::{Tool, tool};
 use super::{CURVE_POINTS, Work};
+use crate::logs::account::{Account, switched};
 use crate::logs::downsample::MinMax;
 use crate::logs::instrument::Accuracies;
 use crate::logs::integrate::Integrator;
-use crate::logs::read::{Column, Layout, Meaning, Sample, Slot};
+use crate::logs::read::{Column, Layout, Meaning, Role, Sample, Slot, is_gauge};
 use crate::logs::series::Series;
 use crate::record::Record;
 use crate::units::Dimension;
@@ -31,8 +32,22 @@ pub(super) struct Channel {
     pub series: Series,
     /// Its extremes, for a chart.
     pub picture: MinMax,
+    /// What it is of, by its name.
+    pub role: Role,
+    /// Its header says which way it counts.
+    pub has_direction: bool,
+    /// Its last value, and that of the last sample, NaN where it has none.
+    value: f64,
+    now: f64,
+    /// A thermometer that may write a code for a reading.
+    thermometer: bool,
     slot: Slot,
 }
+
+/// Digital thermometers write this when they come on, K: 85 °C.
+const POWER_ON: f64 = 358.15;
+/// Beside it a true reading changes by no more than this from one sample to the next, K.
+const JUMP: f64 = 10.0;
 
 impl Channel {
     fn new(column: &Column, slot: Slot, part: Option<String>, tool: Option<Tool>) -> Self {
@@ -44,12 +59,29 @@ impl Channel {
             tool,
             series: Series::new(),
             picture: MinMax::new(CURVE_POINTS / 4),
+            role: column.role,
+            has_direction: column.direction.is_some(),
+            value: f64::NAN,
+            now: f64::NAN,
+            thermometer: column.meaning == Meaning::Temperature,
             slot,
         }
     }
 
+    /// Whether it may be on a cell: its name and its part say nothing else.
+    pub fn may_be_cell(&self) -> bool {
+        !matches!(self.role, Role::Ambient | Role::Electronics)
+            && !self.part.as_deref().is_some_and(|part| ["ambient", "inner air", "bms"].contains(&part))
+    }
+
     fn take(&mut self, sample: &Sample<'_>) -> f64 {
-        let value = sample.get(self.slot);
+        let mut value = sample.get(self.slot);
+        if self.thermometer && (value - POWER_ON).abs() < 0.01 && !((self.value - value).abs() < JUMP) {
+            value = f64::NAN;
+        } else if value.is_finite() {
+            self.value = value;
+        }
+        self.now = value;
         self.series.push(sample.time, value);
         self.picture.push(sample.time, value);
         value
@@ -73,12 +105,13 @@ pub(super) struct Course {
     pub current_picture: MinMax,
     /// Charge counted so far over time, C.
     pub counted: Series,
+    /// Whether what the log says of itself adds up.
+    pub account: Account,
+    /// Between the last sample and the one before it the instrument switched: when, and voltage and current until then.
+    pub switched: Option<(f64, f64, f64)>,
+    since: Option<Slot>,
+    last: Option<(f64, f64, f64)>,
     integrator: Integrator,
-}
-
-/// Whether a label says that the pack's own gauge shows it.
-pub(super) fn is_gauge(label: &str) -> bool {
-    label.to_lowercase().split_whitespace().any(|word| word == "gauge")
 }
 
 /// The part that a label names, where it names one.
@@ -86,6 +119,16 @@ pub(super) fn part_of(record: &Record, label: &str) -> Option<String> {
     let wanted = label.trim();
     let element = record.path.element.iter().filter_map(|element| element.id.text());
     PLACES.iter().copied().chain(element).find(|name| name.eq_ignore_ascii_case(wanted)).map(str::to_owned)
+}
+
+/// Whether a slot has a column of this header or label.
+fn named(layout: &Layout, slot: Slot, wanted: &str) -> bool {
+    layout.values().any(|(of, column)| {
+        of == slot
+            && [&column.label, &column.header]
+                .iter()
+                .any(|name| name.trim().eq_ignore_ascii_case(wanted.trim()))
+    })
 }
 
 impl Course {
@@ -104,19 +147,24 @@ impl Course {
                 })
                 .collect::<Vec<_>>()
         };
-        let mut currents = plain(Meaning::Current, Dimension::CURRENT);
-        let mut temperatures = plain(Meaning::Temperature, Dimension::TEMPERATURE);
-        let named = |slot: Slot, wanted: &str| {
-            layout.values().any(|(of, column)| {
-                of == slot
-                    && [&column.label, &column.header]
-                        .iter()
-                        .any(|name| name.trim().eq_ignore_ascii_case(wanted.trim()))
-            })
+        let used: Vec<Slot> = layout.currents().into_iter().map(|(slot, _)| slot).collect();
+        let of_branch = |channel: &Channel| {
+            test.branch
+                .iter()
+                .filter(|branch| branch.log.text().is_none())
+                .any(|branch| branch.column.text().is_some_and(|column| named(layout, channel.slot, column)))
         };
+        let all = plain(Meaning::Current, Dimension::CURRENT);
+        let branches = all.iter().any(of_branch);
+        // Columns that the record names as branches make up the current; else the layout knows which do.
+        let mut currents: Vec<Channel> = all
+            .into_iter()
+            .filter(|channel| if branches { of_branch(channel) } else { used.contains(&channel.slot) })
+            .collect();
+        let mut temperatures = plain(Meaning::Temperature, Dimension::TEMPERATURE);
         for sensor in &test.sensor {
             let Some(column) = sensor.column.text() else { continue };
-            for channel in temperatures.iter_mut().filter(|channel| named(channel.slot, column)) {
+            for channel in temperatures.iter_mut().filter(|channel| named(layout, channel.slot, column)) {
                 channel.part = sensor.part.text().map(str::to_owned);
                 if sensor.own.with.is_some() {
                     channel.tool = tool(record, sensor.own.with.as_deref(), Dimension::TEMPERATURE);
@@ -126,7 +174,7 @@ impl Course {
         // A branch in a column of this log has its own name and instrument.
         for branch in test.branch.iter().filter(|branch| branch.log.text().is_none()) {
             let Some(column) = branch.column.text() else { continue };
-            for channel in currents.iter_mut().filter(|channel| named(channel.slot, column)) {
+            for channel in currents.iter_mut().filter(|channel| named(layout, channel.slot, column)) {
                 if let Some(name) = branch.name.text() {
                     name.clone_into(&mut channel.label);
                 }
@@ -154,13 +202,19 @@ impl Course {
             })
             .collect();
         Self {
-            voltage: plain(Meaning::Voltage, Dimension::VOLTAGE).into_iter().next(),
+            voltage: layout.slot(Meaning::Voltage).and_then(|slot| {
+                plain(Meaning::Voltage, Dimension::VOLTAGE).into_iter().find(|channel| channel.slot == slot)
+            }),
             currents,
             temperatures,
             gauge,
             current: Series::new(),
             current_picture: MinMax::new(CURVE_POINTS / 4),
             counted: Series::new(),
+            account: Account::of(layout),
+            switched: None,
+            since: layout.slots(Meaning::SinceStep).next().map(|(slot, _)| slot),
+            last: None,
             integrator: Integrator::new(),
         }
     }
@@ -181,6 +235,14 @@ impl Course {
         }
         self.current.push(sample.time, current);
         self.current_picture.push(sample.time, current);
+        self.account.push(sample, voltage, current);
+        if let Some(slot) = self.since {
+            self.switched = self
+                .last
+                .filter(|_| !sample.after_break)
+                .and_then(|(time, v, i)| Some((switched(time, sample.time, sample.get(slot))?, v, i)));
+            self.last = current.is_finite().then_some((sample.time, voltage, current));
+        }
         if current.is_finite() {
             self.integrator.push(sample.time, voltage, current, sample.after_break);
             self.counted.push(sample.time, self.integrator.charge_so_far());
@@ -189,9 +251,17 @@ impl Course {
     }
 
     /// The temperatures at the last sample taken, by channel.
-    pub fn kelvins(&self, sample: &Sample<'_>, into: &mut Vec<f64>) {
+    pub fn kelvins(&self, into: &mut Vec<f64>) {
         into.clear();
-        into.extend(self.temperatures.iter().map(|channel| sample.get(channel.slot)));
+        into.extend(self.temperatures.iter().map(|channel| channel.now));
+    }
+
+    /// Those of them that may be of cells.
+    pub fn cell_kelvins(&self, into: &mut Vec<f64>) {
+        into.clear();
+        into.extend(
+            self.temperatures.iter().filter(|channel| channel.may_be_cell()).map(|channel| channel.now),
+        );
     }
 
     /// What is to be known beside charge and energy of the whole log.

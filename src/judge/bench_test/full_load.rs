@@ -10,6 +10,7 @@ use uom::si::time::second;
 use super::branches::Merged;
 use super::charts::{Marks, branch_line, current_lines, gap_marks};
 use super::course::Course;
+use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
 use super::rises::{final_temperature, fit_between};
 use super::summary::{BMS_CUT_OFF, FullLoadSummary, LoadEnded};
@@ -29,9 +30,21 @@ impl Work<'_> {
     ) -> Result<(), String> {
         let rated = self.record.claims.continuous_current.quantity();
         let rated = rated.ok_or("`claims.continuous_current` is not recorded")?.value;
+        let (mut doubts, mut since_1970) = (Vec::new(), None);
         let (course, own) = match reader {
             Some(reader) => {
                 let (course, own) = self.stream(rated, reader)?;
+                since_1970 = reader.since_1970();
+                if let Some(own) = &own {
+                    let part = Part {
+                        from: own.integral.from.get::<second>(),
+                        to: own.integral.to.get::<second>(),
+                        loose: own.integral.charge.sampling.get::<coulomb>(),
+                        charge: None,
+                        voltage: own.mean_voltage.map(|voltage| voltage.value),
+                    };
+                    doubts = self.doubts(&course, reader.layout(), &part);
+                }
                 (Some(course), own)
             }
             None => (None, None),
@@ -39,7 +52,7 @@ impl Work<'_> {
         let merged = self.has_branch_logs().then(|| {
             let whole =
                 course.as_ref().filter(|course| !course.currents.is_empty()).map(|course| &course.current);
-            self.merge(logs, whole)
+            self.merge(logs, whole, since_1970)
         });
         let by_sum = merged.as_ref().and_then(|merged| self.run_sum(rated, merged, course.as_ref()));
         let found = match (&own, &by_sum) {
@@ -69,7 +82,12 @@ impl Work<'_> {
             let other = self::summary(by_sum, summary.current);
             summary = summary.against(&other, "the sum of the branches");
         }
-        self.full_load_facts(Ok(&summary));
+        if doubts.is_empty() {
+            self.full_load_facts(Ok(&summary));
+        } else {
+            self.full_load_facts(Err(contradicted(&doubts)));
+            self.no_resistance(&doubts);
+        }
         self.sum_facts(course.as_ref(), merged.as_ref(), own.as_ref(), from, to);
         // Without a current of its own or stated offsets, the log of the temperatures has another clock.
         let one_clock = own.is_some() || merged.is_none() || self.offsets_are_stated();
@@ -115,7 +133,7 @@ impl Work<'_> {
         reader
             .for_each(|sample| {
                 let (v, i) = course.take(&sample);
-                course.kelvins(&sample, &mut kelvins);
+                course.kelvins(&mut kelvins);
                 test.push(sample.time, v, i, &kelvins, sample.after_break);
                 steps.push(sample.time, v, i, sample.after_break);
             })

@@ -13,6 +13,7 @@ mod charts;
 mod cold_charge;
 mod course;
 mod curve;
+mod doubts;
 mod figure;
 mod full_load;
 mod gauge;
@@ -37,7 +38,7 @@ use crate::judge::facts::{Answer, Derived, Facts, Missing, Subject, Val, Worked}
 use crate::judge::withhold::Withheld;
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::integrate::Integral;
-use crate::logs::read::{ColumnSetting, LogReader, ReadSettings};
+use crate::logs::read::{ColumnSetting, LogReader, ReadSettings, SignSetting};
 use crate::logs::round_trip::Flow;
 use crate::record::parts::BenchTest;
 use crate::record::{Record, reads};
@@ -292,6 +293,9 @@ impl Work<'_> {
                 let mut settings = ReadSettings::default();
                 for text in self.test.columns.list() {
                     settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);
+                }
+                if let Some(sign) = self.test.sign.word() {
+                    settings.sign = SignSetting::parse(sign)?;
                 }
                 let reader = LogReader::open(&path, &settings).map_err(|error| error.to_string())?;
                 self.result.layout = Some(reader.layout().to_string());

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::judge::facts::{Answer, Derived, Facts, Missing, Reason, Subject, Val, Worked, element_label};
+use crate::judge::facts::{
+    Answer, Derived, FACTS, Facts, Missing, Reason, Subject, Val, Worked, element_label,
+};
 use crate::record::parts::{Element, ElementKind, ElementTrait};
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};
@@ -106,6 +108,7 @@ impl Branch {
 
     /// A fact of the branch as a whole.
     pub(super) fn of_path(&self, name: &str) -> Answer {
+        debug_assert!(FACTS.iter().any(|fact| fact.name == name), "no fact is called {name}");
         match self.derived.of_pack(name) {
             Some(answer) => told_of_a_rig(answer.clone()),
             None => Err(vec![Missing::refused("it does not follow for a test rig")]),

@@ -60,7 +60,7 @@ impl Basis<'_> {
         let fuses = if elements.is_empty() {
             Err(vec![equipment::not_connected()])
         } else {
-            branch.of_path("path.fuses")
+            branch.of_path("path.overcurrent_devices")
         };
         facts.insert("source.fuses", fuses);
         facts.insert("source.listed", equipment::charging_listed(self.record, &elements));

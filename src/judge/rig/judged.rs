@@ -228,7 +228,7 @@ impl Basis<'_> {
     pub(super) fn facts(&self, trunk: &Branch) -> Values {
         let mut values = Values::new();
         values.insert("rig.fault_current", self.fault());
-        values.insert("rig.fuses", trunk.of_path("path.fuses"));
+        values.insert("rig.fuses", trunk.of_path("path.overcurrent_devices"));
         let highest = self.highest();
         let slack = self.plan.series.map_or(0.0, f64::from)
             * self.limits.get("cell_voltage_tolerance").map_or(0.0, Amount::value);

@@ -117,6 +117,14 @@ pub(super) struct TimeReader {
     notation: Notation,
     /// The first readable timestamp (ns) or date (days) of the log, from which the others count.
     base: i128,
+    /// The cell from which that was read.
+    first: Vec<u8>,
+}
+
+/// The form of a date with day and month the other way round.
+pub(super) fn other_order(form: &str) -> Option<&'static str> {
+    let turned = form.replace("%d", "%#").replace("%m", "%d").replace("%#", "%m");
+    DATES.iter().copied().find(|known| *known == turned && turned != form)
 }
 
 impl TimeReader {
@@ -126,16 +134,37 @@ impl TimeReader {
         notation: Notation,
         mut first_cells: impl Iterator<Item = &'a [u8]>,
     ) -> Self {
-        let base = match form {
-            TimeForm::Timestamp { date, .. } => {
-                first_cells.find_map(|cell| timestamp(cell, date)).map(|instant| instant.nanoseconds)
-            }
+        let read = |cell: &[u8]| match form {
+            TimeForm::Timestamp { date, .. } => timestamp(cell, date).map(|instant| instant.nanoseconds),
             TimeForm::DateAndClock { date, .. } => {
-                first_cells.find_map(|cell| date_of(clean(cell)?, date)).map(|date| i128::from(days(date)))
+                date_of(clean(cell)?, date).map(|date| i128::from(days(date)))
             }
             TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::Elapsed | TimeForm::Clock => None,
         };
-        Self { form: form.clone(), notation, base: base.unwrap_or_default() }
+        let dated = matches!(form, TimeForm::Timestamp { .. } | TimeForm::DateAndClock { .. });
+        let found = dated.then(|| first_cells.find_map(|cell| Some((read(cell)?, cell.to_vec())))).flatten();
+        let (base, first) = found.unwrap_or_default();
+        Self { form: form.clone(), notation, base, first }
+    }
+
+    /// The same from the same first cell with day and month the other way round.
+    pub fn turned(&self, form: &TimeForm) -> Option<Self> {
+        let turned = Self::new(form, self.notation, std::iter::once(self.first.as_slice()));
+        (turned.base != 0).then_some(turned)
+    }
+
+    /// Seconds since 1970 of the log's time zero, and whether by UTC, where it has dates; `start` is the first time in
+    /// the frame of this reader.
+    #[expect(clippy::cast_precision_loss, reason = "exact to a microsecond for thousands of years")]
+    pub fn since_1970(&self, start: Option<f64>) -> Option<(f64, bool)> {
+        match self.form {
+            TimeForm::Timestamp { zoned, .. } => Some((self.base as f64 / 1e9, zoned)),
+            TimeForm::DateAndClock { .. } => Some((self.base as f64 * DAY + start?, false)),
+            TimeForm::Number { since_1970: true, .. } => Some((start?, true)),
+            // Day 25 569 of a spreadsheet is 1 January 1970.
+            TimeForm::SerialDays => Some((start? - 25_569.0 * DAY, false)),
+            _ => None,
+        }
     }
 
     /// The factor of a column of plain numbers.
@@ -206,6 +235,11 @@ impl Clock {
 
     pub fn midnights(&self) -> u32 {
         self.days
+    }
+
+    /// The first time, where the others count from it.
+    pub fn start(&self) -> Option<f64> {
+        self.start
     }
 
     /// What is taken from every time, where nothing else is done with one: `first` is the next of them.

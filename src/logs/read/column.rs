@@ -13,7 +13,7 @@ use crate::physics::ZERO_CELSIUS;
 use crate::units::{Dimension, Unit};
 
 use super::unit::{AMPERE_SECOND, unit_of};
-use name::{by_name, direction, whole_pack};
+use name::{by_name, direction, role, whole_pack};
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -44,6 +44,12 @@ pub enum Meaning {
     Step,
     /// Number of the cycle.
     Cycle,
+    /// What the instrument was doing, in words: 1 for discharge, −1 for charge, 0 for rest.
+    State,
+    /// A clock beside the one that is used: seconds since its first reading.
+    OtherTime,
+    /// Time since the instrument began the step, s: tells when between two samples a current came on.
+    SinceStep,
     /// Not read.
     Ignored,
 }
@@ -63,12 +69,13 @@ impl Meaning {
         ("resistance", Self::Resistance),
         ("step", Self::Step),
         ("cycle", Self::Cycle),
+        ("state", Self::State),
         ("ignore", Self::Ignored),
     ];
 
     fn dimension(self) -> Option<Dimension> {
         Some(match self {
-            Self::Time | Self::StepTime => Dimension::TIME,
+            Self::Time | Self::StepTime | Self::OtherTime | Self::SinceStep => Dimension::TIME,
             Self::Voltage => Dimension::VOLTAGE,
             Self::Current => Dimension::CURRENT,
             Self::Power => Dimension::POWER,
@@ -77,14 +84,14 @@ impl Meaning {
             Self::Temperature => Dimension::TEMPERATURE,
             Self::StateOfCharge | Self::Step | Self::Cycle => Dimension::NONE,
             Self::Resistance => Dimension::RESISTANCE,
-            Self::Date | Self::Ignored => return None,
+            Self::Date | Self::State | Self::Ignored => return None,
         })
     }
 
     /// The unit that is assumed where none is written.
     fn usual_unit(self) -> &'static str {
         match self {
-            Self::Time | Self::StepTime => "s",
+            Self::Time | Self::StepTime | Self::OtherTime | Self::SinceStep => "s",
             Self::Voltage => "V",
             Self::Current => "A",
             Self::Power => "W",
@@ -94,17 +101,18 @@ impl Meaning {
             Self::StateOfCharge => "%",
             Self::Resistance => "ohm",
             Self::Step | Self::Cycle => "1",
-            Self::Date | Self::Ignored => "",
+            Self::Date | Self::State | Self::Ignored => "",
         }
     }
 
     /// Values in SI units beyond which no bench test of a pack goes (common practice, no source): a cell
-    /// that says so is broken, not a reading. Nothing is colder than 0 K.
+    /// that says so is broken, not a reading. A temperature below −80 °C or above 500 °C is a code: thermometers write
+    /// −127, −273.1, 999.9 or 3276.7 where a sensor is not connected.
     pub(super) fn possible(self) -> (f64, f64) {
         match self {
             Self::Voltage => (-1e4, 1e4),
             Self::Current => (-1e5, 1e5),
-            Self::Temperature => (0.0, 3000.0),
+            Self::Temperature => (193.15, 773.15),
             Self::StateOfCharge => (-10.0, 10.0),
             _ => (-1e9, 1e9),
         }
@@ -121,10 +129,55 @@ impl fmt::Display for Meaning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let word = match self {
             Self::StepTime => "time within the step",
+            Self::OtherTime => "second clock, for checking",
+            Self::SinceStep => "time within the step",
             Self::Ignored => "not read",
             known => Self::WORDS.iter().find(|(_, meaning)| meaning == known).map_or("", |(word, _)| word),
         };
         f.write_str(word)
+    }
+}
+
+/// What a column is of, beside its quantity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// The pack as a whole, by its name.
+    Whole,
+    /// Nothing else is said.
+    Main,
+    /// The least since the last sample.
+    Least,
+    /// The greatest since the last sample.
+    Greatest,
+    /// One cell; of a temperature the cells.
+    Cell,
+    /// A voltage or current beside those of the pack.
+    Auxiliary,
+    /// The supply of the instrument, or what an electronic load calls its input.
+    Supply,
+    /// Panels or the mains: never the pack.
+    Source,
+    /// The air around.
+    Ambient,
+    /// The electronics.
+    Electronics,
+}
+
+impl Role {
+    /// Why a column of this role is not taken for the pack's, where it is not.
+    #[must_use]
+    pub fn describe(self) -> Option<&'static str> {
+        Some(match self {
+            Self::Whole | Self::Main => return None,
+            Self::Least => "least since the last sample",
+            Self::Greatest => "greatest since the last sample",
+            Self::Cell => "of the cells",
+            Self::Auxiliary => "auxiliary",
+            Self::Supply => "supply side",
+            Self::Source => "panels or mains",
+            Self::Ambient => "ambient",
+            Self::Electronics => "electronics",
+        })
     }
 }
 
@@ -158,12 +211,18 @@ pub struct Column {
     pub unit_assumed: bool,
     /// How the meaning is known.
     pub known: HowKnown,
+    /// What it is of.
+    pub role: Role,
+    /// No cell of the head holds a value.
+    pub empty: bool,
+    /// The caller named what it belongs to: a branch beside others.
+    pub branch: bool,
     /// Factor to SI units, with the sign of the current.
     pub(super) scale: f64,
     /// Added after scaling.
     pub(super) offset: f64,
     /// The header says which way this current counts: 1 for discharge, −1 for charge.
-    pub(super) direction: Option<f64>,
+    pub direction: Option<f64>,
 }
 
 impl Column {
@@ -191,13 +250,26 @@ impl Column {
             }
         }
         // "ms" and "mA" are unit and name at once; a single letter would be anything.
+        // What is spelled as a unit of charge or energy is one, though "Amp-hr" begins like a current.
+        let counted = |unit: Unit| matches!(unit.dimension, Dimension::CHARGE | Dimension::ENERGY);
         if unit.is_none()
             && header.chars().count() > 1
-            && unit_of(&header).is_some_and(|unit| named.is_none_or(|named| fits(named, unit.dimension)))
+            && unit_of(&header)
+                .is_some_and(|unit| counted(unit) || named.is_none_or(|named| fits(named, unit.dimension)))
         {
             unit = Some(header.clone());
         }
         let known_unit = unit.as_deref().and_then(unit_of);
+        // "Test (Min)" and "Step (Min)" have their quantity in the unit alone.
+        if known_unit.is_some_and(|unit| unit.dimension == Dimension::TIME) {
+            let first = name.to_lowercase();
+            let says = |words: &[&str]| words.iter().any(|word| first.trim() == *word);
+            if says(&["step", "schritt"]) {
+                named = Some(Meaning::StepTime);
+            } else if named.is_none() && says(&["test", "total", "run", "elapsed", "since start"]) {
+                named = Some(Meaning::Time);
+            }
+        }
         let by_unit = known_unit.and_then(|unit| of_unit(unit.dimension, named));
         let (meaning, known) = match (named, by_unit) {
             (Some(Meaning::Ignored), _) => (Meaning::Ignored, HowKnown::Header),
@@ -215,6 +287,9 @@ impl Column {
         let mut column = Self {
             index,
             direction: direction(&name, meaning),
+            role: role(&name, meaning),
+            empty: false,
+            branch: false,
             header,
             meaning,
             label: name.trim().to_owned(),
@@ -244,11 +319,27 @@ impl Column {
         });
         self.meaning = meaning;
         self.known = HowKnown::Set;
+        self.role = Role::Main;
+        self.empty = false;
         self.direction = None;
+        self.branch = label.is_some();
         if let Some(label) = label {
             label.clone_into(&mut self.label);
         }
         self.set_unit(unit.as_deref());
+    }
+
+    /// Takes an assumed unit of time from another clock.
+    pub(super) fn as_clock(&mut self, factor: f64) {
+        if self.unit_assumed {
+            self.scale = factor;
+        }
+    }
+
+    /// Takes the numbers for millivolts, though no unit is written.
+    pub(super) fn millivolts(&mut self) {
+        self.set_unit(Some("mV"));
+        self.unit_assumed = true;
     }
 
     fn set_unit(&mut self, unit: Option<&str>) {
@@ -414,6 +505,17 @@ mod tests {
             ("control/V/mA", M::Ignored, ""),
             ("dQdV/Ah/V", M::Ignored, ""),
             ("dQ/mA.h", M::Ignored, ""),
+            ("Amp-hr", M::Charge, "Amp-hr"),
+            ("Watt-hr", M::Energy, "Watt-hr"),
+            ("mAmps", M::Current, "mAmps"),
+            ("mAH", M::Charge, "mAH"),
+            ("Amp Hours Charge (Ah)", M::Charge, "Ah"),
+            ("Amp Hours Charge", M::Charge, "Ah"),
+            ("Amphr", M::Charge, "Amphr"),
+            ("Test (Min)", M::Time, "Min"),
+            ("Step (Min)", M::StepTime, "Min"),
+            ("Sample duration (s)", M::StepTime, "s"),
+            ("State", M::State, ""),
             ("Sample Index", M::Ignored, ""),
         ];
         for (header, meaning, unit) in cases {

@@ -5,7 +5,7 @@ use std::io::Read;
 use crate::units::words;
 
 use super::chunk::{Chunks, FirstLines, text};
-use super::clock::TimeReader;
+use super::clock::{TimeForm, TimeReader};
 use super::column::{Column, Meaning};
 use super::layout::Layout;
 use super::levels;
@@ -13,8 +13,9 @@ use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
 use super::settings::{ReadSettings, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
+use super::state::state;
 use super::table::{Row, Table, data_cells, split};
-use super::timing::{cells_of, find_time};
+use super::timing::{FoundTime, cells_of, find_time, pace};
 use super::{BothMarks, ReadError, ReadError as Error};
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
@@ -25,6 +26,11 @@ const BYTES: usize = 512 * 1024;
 const COLUMNS: usize = 256;
 /// A log whose voltages all lie below this is not one of a cell or pack, V.
 const LEAST_VOLTAGE: f64 = 0.5;
+/// Two clocks go alike within this part over the head of a log.
+const CLOCKS_AGREE: f64 = 0.1;
+/// A voltage without a unit from this number on is in millivolts: no bench test of a pack has kilovolts (common practice,
+/// no source).
+const NO_VOLTS: f64 = 1500.0;
 /// Values handed over with each sample at most.
 const VALUES: usize = 64;
 
@@ -143,10 +149,35 @@ fn build(
     apply(&mut columns, settings)?;
     refuse_thousands(table, &columns, data)?;
     refuse_both_marks(table, &columns, data)?;
+    states(&mut columns, data);
+    for column in columns.iter_mut().filter(|column| column.meaning.is_value()) {
+        let cells = cells_of(data, column.index);
+        column.empty = cells.len() >= 2 && cells.iter().all(|cell| cell.trim_ascii().is_empty());
+        let large = |cell: &&[u8]| matches!(number::cell(cell, table.notation), Cell::Number(value) if value.abs() >= NO_VOLTS);
+        if column.meaning == Meaning::Voltage
+            && column.unit_assumed
+            && cells.iter().filter(|cell| large(cell)).count() * 2 > cells.len()
+        {
+            column.millivolts();
+        }
+    }
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
-    let (time_column, date_column, time) = find_time(&mut columns, data, table.notation)
-        .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
-    if !columns.iter().any(|column| column.meaning.is_value()) {
+    let FoundTime { column: time_column, date: date_column, form: mut time, other } =
+        find_time(&mut columns, data, table.notation)
+            .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
+    let other_time = other.map(|(index, form)| {
+        (index, TimeReader::new(&form, table.notation, cells_of(data, index).into_iter()))
+    });
+    let time_confirmed =
+        unit_of_clock(&mut time, columns.get_mut(time_column), other_time.as_ref(), data, table.notation);
+    let beside = |meaning: Meaning| {
+        meaning.is_value()
+            && !matches!(
+                meaning,
+                Meaning::State | Meaning::OtherTime | Meaning::SinceStep | Meaning::Step | Meaning::Cycle
+            )
+    };
+    if !columns.iter().any(|column| beside(column.meaning)) {
         return Err(Error::NothingToRead { columns: listed(&columns), example: example(&columns) });
     }
     let mut layout = Layout {
@@ -171,6 +202,8 @@ fn build(
         header_line_text: header.map(|row| row.raw.to_vec()).unwrap_or_default(),
         time_column,
         date_column,
+        other_time,
+        time_confirmed,
     };
     refuse_newest_first(&layout, data)?;
     match settings.sign {
@@ -181,6 +214,7 @@ fn build(
         SignSetting::DischargeNegative => {
             layout.set_sign((CurrentSign::DischargeNegative, SignBasis::Stated));
         }
+        SignSetting::ByState => layout.set_sign((CurrentSign::ByState, SignBasis::Stated)),
     }
     let mut report = ReadReport::default();
     report.columns = count;
@@ -193,6 +227,46 @@ fn build(
     }
     report.add_all(Fault::Preamble, tally);
     Ok((layout, report))
+}
+
+/// A column of states is one where its cells are words for charge, discharge or rest; the first of several counts.
+fn states(columns: &mut [Column], data: &[Row<'_>]) {
+    let mut known = false;
+    for column in columns.iter_mut().filter(|column| column.meaning == Meaning::State) {
+        let cells = cells_of(data, column.index);
+        let filled = cells.iter().filter(|cell| !cell.trim_ascii().is_empty()).count();
+        let words = cells.iter().filter(|cell| state(cell).is_some()).count();
+        if known || words == 0 || words * 10 < filled * 6 {
+            column.meaning = Meaning::Ignored;
+        } else {
+            known = true;
+        }
+    }
+}
+
+/// Takes an assumed unit of the clock from the clock beside it; tells whether that one confirms the unit.
+fn unit_of_clock(
+    time: &mut TimeForm,
+    column: Option<&mut Column>,
+    other: Option<&(usize, TimeReader)>,
+    data: &[Row<'_>],
+    notation: Notation,
+) -> bool {
+    let (Some(column), Some((beside, other))) = (column, other) else { return false };
+    let reader = TimeReader::new(time, notation, std::iter::empty());
+    let Some(pace) = pace(&reader, column.index, other, *beside, data) else { return false };
+    if let TimeForm::Number { factor, since_1970: false } = time
+        && column.unit_assumed
+        && let Some((unit, step)) = [("min", 60.0), ("h", 3600.0), ("ms", 1e-3), ("us", 1e-6)]
+            .into_iter()
+            .find(|(_, step)| (pace / step - 1.0).abs() < CLOCKS_AGREE)
+    {
+        *factor *= step;
+        unit.clone_into(&mut column.unit);
+        column.unit_assumed = false;
+        return true;
+    }
+    (pace - 1.0).abs() < CLOCKS_AGREE
 }
 
 /// A header whose quoted names hold line ends stands on several lines: they become one row.

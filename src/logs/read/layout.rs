@@ -3,8 +3,8 @@
 use std::fmt;
 
 use super::chunk::Encoding;
-use super::clock::{TimeForm, TimeReader};
-use super::column::{Column, HowKnown, Meaning};
+use super::clock::{self, TimeForm, TimeReader};
+use super::column::{Column, HowKnown, Meaning, Role};
 use super::number::{DecimalMark, Notation};
 use super::sign::{CurrentSign, SignBasis};
 
@@ -26,6 +26,16 @@ pub(super) enum Field {
     Time,
     /// The date.
     Date,
+    /// What the instrument was doing, in words.
+    State {
+        /// Its place among the values.
+        slot: usize,
+    },
+    /// A second clock.
+    OtherTime {
+        /// Its place among the values.
+        slot: usize,
+    },
     /// A value.
     Value {
         /// Its place.
@@ -71,9 +81,28 @@ pub struct Layout {
     pub(super) time_reader: TimeReader,
     pub(super) time_column: usize,
     pub(super) date_column: Option<usize>,
+    /// A second clock, which checks the first.
+    pub(super) other_time: Option<(usize, TimeReader)>,
+    /// The second clock confirms the unit of the first.
+    pub time_confirmed: bool,
 }
 
 impl Layout {
+    /// Number and header of the clock.
+    #[must_use]
+    pub fn time_name(&self) -> String {
+        let header = self.columns.get(self.time_column).map_or("", |column| column.header.as_str());
+        format!("#{} \"{}\"", self.time_column + 1, header.chars().take(40).collect::<String>())
+    }
+
+    /// Whether the unit of the clock is assumed, and nothing confirms it.
+    #[must_use]
+    pub fn time_unit_assumed(&self) -> bool {
+        !self.time_confirmed
+            && matches!(self.time, TimeForm::Number { since_1970: false, .. })
+            && self.columns.get(self.time_column).is_some_and(|column| column.unit_assumed)
+    }
+
     /// Columns whose values come with each sample, in the order of their slots.
     pub fn values(&self) -> impl Iterator<Item = (Slot, &Column)> {
         self.columns
@@ -91,17 +120,50 @@ impl Layout {
     }
 
     fn chosen(&self, meaning: Meaning) -> Option<(Slot, &Column)> {
-        let rank = |column: &Column| {
-            let label = column.label.to_lowercase();
-            let whole = ["total", "pack", "net", "sum", "gesamt", "overall"];
-            match column.direction {
-                _ if column.known == HowKnown::Set => 0,
-                Some(way) if way < 0.0 => 3,
-                _ if whole.iter().any(|word| label.split(' ').any(|part| part == *word)) => 1,
-                _ => 2,
-            }
-        };
-        self.slots(meaning).min_by_key(|(slot, column)| (rank(column), slot.0))
+        self.slots(meaning)
+            .filter(|(_, column)| rank(column).is_some())
+            .min_by_key(|(slot, column)| (rank(column), slot.0))
+    }
+
+    /// The columns of current that make up the current of the pack: those that the caller named, else one; a column of
+    /// discharge and one of charge make one current together.
+    #[must_use]
+    pub fn currents(&self) -> Vec<(Slot, &Column)> {
+        let all: Vec<(Slot, &Column)> = self
+            .slots(Meaning::Current)
+            .filter(|(_, column)| rank(column).is_some() && !is_gauge(&column.label))
+            .collect();
+        let set = |column: &Column| column.known == HowKnown::Set;
+        let labelled = |column: &Column| set(column) && column.branch;
+        let best =
+            all.iter().filter(|(_, c)| !labelled(c)).min_by_key(|(slot, c)| (rank(c), slot.0)).copied();
+        if all.iter().any(|(_, column)| labelled(column)) {
+            // Branches that the caller named, beside the one that is recognised.
+            return all
+                .into_iter()
+                .filter(|(slot, c)| labelled(c) || best.is_some_and(|(best, _)| best == *slot))
+                .collect();
+        }
+        let Some((first, column)) = best else { return Vec::new() };
+        let other = column.direction.and_then(|way| {
+            all.iter().find(|(_, c)| c.direction == Some(-way) && rank(c) != rank(column).map(|_| 9)).copied()
+        });
+        [Some((first, column)), other].into_iter().flatten().collect()
+    }
+
+    /// Further columns of a meaning that stand as well for the pack as the one that is taken.
+    #[must_use]
+    pub fn rivals(&self, meaning: Meaning) -> Vec<&Column> {
+        let Some((slot, chosen)) = self.chosen(meaning) else { return Vec::new() };
+        self.slots(meaning)
+            .filter(|(other, column)| {
+                *other != slot
+                    && rank(column) == rank(chosen)
+                    && column.direction == chosen.direction
+                    && !is_gauge(&column.label)
+            })
+            .map(|(_, column)| column)
+            .collect()
     }
 
     /// All columns of a meaning.
@@ -124,6 +186,10 @@ impl Layout {
                     self.time_reader.factor().map_or(Field::Time, |factor| Field::Number { factor })
                 } else if Some(column.index) == self.date_column {
                     Field::Date
+                } else if column.meaning == Meaning::State {
+                    Field::State { slot: slots.next().unwrap_or_default() }
+                } else if column.meaning == Meaning::OtherTime {
+                    Field::OtherTime { slot: slots.next().unwrap_or_default() }
                 } else if column.meaning.is_value() {
                     let (low, high) = column.meaning.possible();
                     Field::Value {
@@ -145,11 +211,35 @@ impl Layout {
         plan
     }
 
+    /// The same log with day and month the other way round, where that is possible.
+    pub(super) fn other_date_order(&self) -> Option<Self> {
+        let turned = match self.time {
+            TimeForm::Timestamp { date, ambiguous: true, zoned } => {
+                TimeForm::Timestamp { date: clock::other_order(date)?, ambiguous: true, zoned }
+            }
+            TimeForm::DateAndClock { date, ambiguous: true } => {
+                TimeForm::DateAndClock { date: clock::other_order(date)?, ambiguous: true }
+            }
+            _ => return None,
+        };
+        let time_reader = self.time_reader.turned(&turned)?;
+        Some(Self { time: turned, time_reader, ..self.clone() })
+    }
+
+    /// Day and month cannot be the other way round, or it makes no difference.
+    pub(super) fn date_order_is_known(&mut self) {
+        if let TimeForm::Timestamp { ambiguous, .. } | TimeForm::DateAndClock { ambiguous, .. } =
+            &mut self.time
+        {
+            *ambiguous = false;
+        }
+    }
+
     /// Turns currents and powers so that discharge is positive.
     pub(super) fn set_sign(&mut self, found: (CurrentSign, SignBasis)) {
         self.sign = Some(found);
         let turn = match found.0 {
-            CurrentSign::DischargePositive | CurrentSign::NotDecided => 1.0,
+            CurrentSign::DischargePositive | CurrentSign::NotDecided | CurrentSign::ByState => 1.0,
             CurrentSign::DischargeNegative => -1.0,
         };
         for column in &mut self.columns {
@@ -158,6 +248,33 @@ impl Layout {
             }
         }
     }
+}
+
+/// How well a column stands for the pack, best first; `None` where it never does.
+fn rank(column: &Column) -> Option<u8> {
+    if column.known == HowKnown::Set {
+        return Some(0);
+    }
+    if column.empty {
+        return Some(9);
+    }
+    Some(match column.role {
+        Role::Source => return None,
+        _ if is_gauge(&column.label) => 8,
+        Role::Whole => 1,
+        _ if column.direction.is_some_and(|way| way < 0.0) => 3,
+        Role::Main | Role::Ambient | Role::Electronics => 2,
+        Role::Greatest | Role::Least => 4,
+        Role::Supply => 5,
+        Role::Cell => 6,
+        Role::Auxiliary => 7,
+    })
+}
+
+/// Whether a label says that the pack's own gauge shows it.
+#[must_use]
+pub fn is_gauge(label: &str) -> bool {
+    label.to_lowercase().split_whitespace().any(|word| word == "gauge")
 }
 
 impl fmt::Display for Layout {
@@ -209,6 +326,14 @@ impl fmt::Display for Layout {
                 if matches!(column.meaning, Meaning::Current | Meaning::Power) {
                     self.direction(column, f)?;
                 }
+                if column.known != HowKnown::Set
+                    && let Some(role) = column.role.describe()
+                {
+                    write!(f, ", {role}")?;
+                }
+                if column.empty {
+                    f.write_str(", empty")?;
+                }
             }
             // A name that was lengthened to tell it from others.
             if column.known != HowKnown::Set
@@ -223,12 +348,16 @@ impl fmt::Display for Layout {
                 HowKnown::Header | HowKnown::NotKnown => {}
             }
         }
-        for (meaning, many) in [(Meaning::Voltage, "voltages"), (Meaning::Current, "currents")] {
-            let count = self.slots(meaning).count();
-            if let Some((_, column)) = self.chosen(meaning).filter(|_| count > 1) {
-                let number = column.index + 1;
-                write!(f, "\n{count} {many}: where one is needed it is #{number} \"{}\"", column.label)?;
-            }
+        let voltages = self.slots(Meaning::Voltage).count();
+        if let Some((_, column)) = self.chosen(Meaning::Voltage).filter(|_| voltages > 1) {
+            write!(f, "\n{voltages} voltages: the pack's is #{} \"{}\"", column.index + 1, column.label)?;
+        }
+        let currents = self.slots(Meaning::Current).count();
+        let used: Vec<String> =
+            self.currents().iter().map(|(_, c)| format!("#{} \"{}\"", c.index + 1, c.label)).collect();
+        if currents > 1 && !used.is_empty() {
+            let sum = if used.len() > 1 { "the sum of " } else { "" };
+            write!(f, "\n{currents} currents: the pack's is {sum}{}", used.join(" and "))?;
         }
         if self.columns_left_out > 0 {
             write!(f, "\n{} further columns are not read", self.columns_left_out)?;

@@ -15,6 +15,7 @@ mod ahead;
 mod chunk;
 mod clock;
 mod column;
+mod container;
 mod head;
 mod layout;
 mod levels;
@@ -26,6 +27,7 @@ mod rows;
 mod settings;
 mod sign;
 mod spike;
+mod state;
 mod table;
 mod timing;
 mod unit;
@@ -46,8 +48,8 @@ use parse::{Marks, Odd, Parsed, RowParser, What};
 
 pub use chunk::Encoding;
 pub use clock::TimeForm;
-pub use column::{Column, HowKnown, Meaning};
-pub use layout::{Layout, Slot};
+pub use column::{Column, HowKnown, Meaning, Role};
+pub use layout::{Layout, Slot, is_gauge};
 pub use report::{Fault, ReadReport, Tally};
 pub use rows::{Block, Sample};
 pub use settings::{ColumnSetting, NotASetting, ReadSettings, SignSetting};
@@ -63,6 +65,17 @@ pub enum ReadError {
     /// Not a plain file, or larger than any log.
     #[error("the log cannot be read: {0}")]
     Refused(String),
+    /// No text.
+    #[error(
+        "the log is {kind}, not text; export it from the instrument's program as CSV, and name that file"
+    )]
+    OtherKind {
+        /// What it is.
+        kind: &'static str,
+    },
+    /// Compressed text beyond all measure.
+    #[error("the log unpacks to more than 4 GiB; unpack it by hand and take the part that holds the test")]
+    TooLarge,
     /// No rows of numbers were found.
     #[error(
         "no table was found in the first {lines} lines: expected rows of at least two numbers or times, divided by comma, semicolon, tab or |"
@@ -215,7 +228,7 @@ impl LogReader<File> {
         if metadata.len() > LARGEST {
             return Err(refused(Refused::TooLarge { path: path.to_owned(), most: LARGEST }));
         }
-        Self::new(file, settings)
+        Self::new(container::unpacked(file)?, settings)
     }
 }
 
@@ -228,6 +241,29 @@ impl<R: Read + Seek> LogReader<R> {
         source.seek(SeekFrom::Start(0))?;
         let (layout, report) = head::recognise(&mut source, settings)?;
         let mut layout = layout;
+        if let Some(turned) = layout.other_date_order() {
+            let read = |layout: &Layout, source: &mut R| -> Result<(u64, f64), ReadError> {
+                source.seek(SeekFrom::Start(0))?;
+                let mut scan = LogReader::start(source, layout.clone(), report.clone())?;
+                let (mut first, mut last) = (f64::INFINITY, f64::NEG_INFINITY);
+                while let Some(block) = scan.next_block()? {
+                    for sample in block.samples() {
+                        (first, last) = (first.min(sample.time), last.max(sample.time));
+                    }
+                }
+                let lost = [Fault::UnreadableTime, Fault::TimeFault, Fault::ClockRestart, Fault::TimeSpike];
+                let lost = lost.iter().map(|fault| scan.report().tally(*fault).count).sum();
+                Ok((lost, last - first))
+            };
+            let (here, there) = (read(&layout, &mut source)?, read(&turned, &mut source)?);
+            // What can be read throughout, and of two such orders the one that makes less of the log a gap.
+            if (there.0, there.1) < (here.0, here.1) {
+                layout = turned;
+            }
+            if here.0 != there.0 || here.1 == there.1 {
+                layout.date_order_is_known();
+            }
+        }
         if layout.sign.is_none() {
             source.seek(SeekFrom::Start(0))?;
             let mut scan = LogReader::start(&mut source, layout.clone(), report.clone())?;
@@ -274,6 +310,13 @@ impl<R: Read> LogReader<R> {
     #[must_use]
     pub fn layout(&self) -> &Layout {
         &self.layout
+    }
+
+    /// Seconds since 1970 of the log's time zero, and whether they are known by UTC; `None` where the log has no date, and
+    /// before the first sample was read.
+    #[must_use]
+    pub fn since_1970(&self) -> Option<(f64, bool)> {
+        self.layout.time_reader.since_1970(self.clock.start())
     }
 
     /// What was skipped and repaired so far; complete once [`LogReader::next_block`] has given `None`.

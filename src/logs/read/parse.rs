@@ -10,6 +10,8 @@ use super::clock::TimeReader;
 use super::column::{Column, Meaning, holds};
 use super::layout::{Field, Layout};
 use super::number::{self, Cell, Notation};
+use super::sign::CurrentSign;
+use super::state::state;
 use super::table;
 
 /// What the rows of a chunk are.
@@ -125,6 +127,9 @@ pub(super) struct RowParser {
     delimiter: u8,
     notation: Notation,
     time: TimeReader,
+    other_time: Option<TimeReader>,
+    /// Where the current has no sign of its own: the place of the state, and those of the currents and powers.
+    by_state: Option<(usize, Vec<usize>)>,
     /// The header, for finding it again.
     names: Vec<String>,
 }
@@ -138,6 +143,8 @@ impl RowParser {
             delimiter: layout.delimiter,
             notation: layout.notation,
             time: layout.time_reader.clone(),
+            other_time: layout.other_time.as_ref().map(|(_, reader)| reader.clone()),
+            by_state: by_state(layout),
             names: names(&layout.header_line_text, layout.delimiter),
         }
     }
@@ -189,6 +196,7 @@ impl RowParser {
         let row = self.plain_row(text, begin, line_end, &mut out.values);
         if let Some((time, next)) = row {
             out.times.push(time);
+            self.turn(out.values.get_mut(first_value..).unwrap_or_default());
             return Some(next);
         }
         out.values.truncate(first_value);
@@ -222,13 +230,15 @@ impl RowParser {
                     time = Some(value * factor);
                     at = end;
                 }
-                Field::Time | Field::Date | Field::Skip => {
+                Field::Time | Field::Date | Field::Skip | Field::State { .. } | Field::OtherTime { .. } => {
                     let rest = text.get(at..)?;
                     let length = memchr::memchr3(self.delimiter, line_end, b'"', rest)?;
                     let cell = rest.get(..length)?;
                     match field {
                         Field::Time => time = Some(self.time.read(cell)?),
                         Field::Date => date = Some(self.time.read_date(cell)?),
+                        Field::State { .. } => values.push(state(cell).unwrap_or(f64::NAN)),
+                        Field::OtherTime { .. } => values.push(self.other(cell)),
                         _ => {}
                     }
                     at += length;
@@ -294,6 +304,7 @@ impl RowParser {
             // A delimiter at the end of every row makes no field.
             row.marks.long = row.last_filled > self.columns;
             row.marks.open = !complete && row.fields == needed;
+            self.turn(out.values.get_mut(first_value..).unwrap_or_default());
             if row.marks != Marks::default() {
                 out.note(line, What::Row(row.marks));
             }
@@ -310,6 +321,25 @@ impl RowParser {
         };
         out.values.truncate(first_value);
         out.note(line, what);
+    }
+
+    fn other(&self, cell: &[u8]) -> f64 {
+        self.other_time.as_ref().and_then(|reader| reader.read(cell)).unwrap_or(f64::NAN)
+    }
+
+    /// Gives currents without a sign the one of the state.
+    #[inline]
+    fn turn(&self, values: &mut [f64]) {
+        let Some((state, slots)) = &self.by_state else { return };
+        let way = match values.get(*state).copied() {
+            Some(way) if way != 0.0 => way,
+            _ => 1.0,
+        };
+        for slot in slots {
+            if let Some(value) = values.get_mut(*slot) {
+                *value = value.abs() * way;
+            }
+        }
     }
 
     /// Whether these are the names of the table, however they are quoted and spaced.
@@ -343,6 +373,16 @@ impl RowParser {
             None | Some(Field::Skip) => {}
             Some(Field::Time | Field::Number { .. }) => row.time = self.time.read(field),
             Some(Field::Date) => row.date = self.time.read_date(field),
+            Some(Field::State { slot }) => {
+                if let Some(place) = values.get_mut(*slot) {
+                    *place = state(field).unwrap_or(f64::NAN);
+                }
+            }
+            Some(Field::OtherTime { slot }) => {
+                if let Some(place) = values.get_mut(*slot) {
+                    *place = self.other(field);
+                }
+            }
             Some(Field::Value { slot, scale, offset, meaning, low, high }) => {
                 let more = |count: &mut u8| *count = count.saturating_add(1);
                 let value = match number::cell(field, self.notation) {
@@ -365,6 +405,18 @@ impl RowParser {
             }
         }
     }
+}
+
+/// Where the state stands in a row, and what takes its sign from it.
+fn by_state(layout: &Layout) -> Option<(usize, Vec<usize>)> {
+    if !matches!(layout.sign, Some((CurrentSign::ByState, _))) {
+        return None;
+    }
+    let (state, _) = layout.slots(Meaning::State).next()?;
+    let turned = |meaning: Meaning| matches!(meaning, Meaning::Current | Meaning::Power);
+    let slots =
+        layout.values().filter(|(_, c)| turned(c.meaning) && c.direction.is_none()).map(|(slot, _)| slot.0);
+    Some((state.0, slots.collect()))
 }
 
 /// Names in a header that are looked at, and their length.

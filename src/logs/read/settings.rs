@@ -26,6 +26,26 @@ pub enum SignSetting {
     DischargePositive,
     /// Discharge is written as negative.
     DischargeNegative,
+    /// The current has no sign; the column of states says which way it flows.
+    ByState,
+}
+
+impl SignSetting {
+    /// Reads what a record says.
+    ///
+    /// # Errors
+    /// Names what would be understood.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        match text.trim().to_lowercase().as_str() {
+            "discharge positive" => Ok(Self::DischargePositive),
+            "discharge negative" | "charge positive" => Ok(Self::DischargeNegative),
+            "by state" => Ok(Self::ByState),
+            other => Err(format!(
+                "\"{other}\" is no sign of a current: expected \"discharge positive\", \"discharge negative\" or \
+                 \"by state\""
+            )),
+        }
+    }
 }
 
 /// The meaning of one column, set by hand.

@@ -2,8 +2,9 @@
 //!
 //! Resistance is positive, so the voltage falls when more current is drawn: at a step the changes of
 //! voltage and current have opposite signs where discharge is positive, equal signs where it is negative.
-//! Where a log has no step, the voltage falls while a pack is discharged. Nothing else is believed: a log
-//! in which neither shows keeps its sign as written, and says so.
+//! Where a log has no step, the voltage falls while a pack is discharged. A column of states says it in words, and where
+//! the current has no sign at all gives it one row by row. Nothing else is believed: a log in which none of these shows,
+//! or in which they contradict each other, keeps its sign as written, and says so.
 
 use std::collections::VecDeque;
 use std::fmt;
@@ -19,6 +20,8 @@ pub enum CurrentSign {
     DischargePositive,
     /// Discharge is negative.
     DischargeNegative,
+    /// It has no sign: the column of states says which way it flows.
+    ByState,
     /// The log does not show it; values are kept as written.
     NotDecided,
 }
@@ -28,6 +31,7 @@ impl fmt::Display for CurrentSign {
         f.write_str(match self {
             Self::DischargePositive => "discharge is positive",
             Self::DischargeNegative => "discharge is negative",
+            Self::ByState => "its direction by the column of states",
             Self::NotDecided => "sign not decided, kept as written",
         })
     }
@@ -44,6 +48,10 @@ pub enum SignBasis {
     LoadSteps,
     /// The voltage falls or rises while current flows.
     Trend,
+    /// A column of states.
+    States,
+    /// The voltage answers both ways: the current is written without its sign.
+    BothWays,
     /// The log has no column of current or none of voltage.
     NothingToCompare,
     /// Neither steps nor a trend.
@@ -57,6 +65,8 @@ impl fmt::Display for SignBasis {
             Self::Header => "by its header",
             Self::LoadSteps => "seen in the voltage at load steps",
             Self::Trend => "seen in the trend of the voltage",
+            Self::States => "by the column of states",
+            Self::BothWays => "the voltage answers to it both ways: it seems to be written without its sign",
             Self::NothingToCompare => "no current beside a voltage",
             Self::NoEvidence => "the voltage does not answer to it",
         })
@@ -87,11 +97,15 @@ struct Evidence {
     falls: [f64; 2],
     voltage: f64,
     since_step: u64,
+    /// The least current, and what states say of rows with a positive and a negative one: discharge, charge.
+    least: f64,
+    states: [[u64; 2]; 2],
 }
 
 impl Evidence {
     fn take(&mut self, before: (f64, f64), now: (f64, f64)) {
         let (dv, di) = (now.0 - before.0, now.1 - before.1);
+        self.least = self.least.min(now.1);
         self.largest = self.largest.max(now.1.abs());
         self.voltage = self.voltage.max(now.0.abs());
         if self.steps_all > 0.0 {
@@ -109,6 +123,41 @@ impl Evidence {
         }
     }
 
+    /// A current beside what the column of states says.
+    fn state(&mut self, current: f64, state: f64) {
+        if current.abs() < STEP * self.largest || current == 0.0 || !state.is_finite() {
+            return;
+        }
+        if let Some(count) = self
+            .states
+            .get_mut(usize::from(current < 0.0))
+            .and_then(|of_sign| of_sign.get_mut(usize::from(state < 0.0)))
+            .filter(|_| state != 0.0)
+        {
+            *count += 1;
+        }
+    }
+
+    /// What the states make of the sign, where they say anything.
+    fn by_states(&self) -> Option<(CurrentSign, SignBasis)> {
+        let [[positive_out, positive_in], [negative_out, negative_in]] = self.states;
+        let all = positive_out + positive_in + negative_out + negative_in;
+        if all == 0 {
+            return None;
+        }
+        let most = |part: u64| part * 50 >= all * 49;
+        let sign = if most(positive_out + negative_in) {
+            CurrentSign::DischargePositive
+        } else if most(positive_in + negative_out) {
+            CurrentSign::DischargeNegative
+        } else if negative_out + negative_in == 0 || positive_out + positive_in == 0 {
+            CurrentSign::ByState
+        } else {
+            return Some((CurrentSign::NotDecided, SignBasis::States));
+        };
+        Some((sign, SignBasis::States))
+    }
+
     fn clear(&self) -> bool {
         self.steps_all >= 0.9 * self.largest
             && self.largest > 0.0
@@ -119,8 +168,19 @@ impl Evidence {
         let sign = |positive: bool| {
             if positive { CurrentSign::DischargePositive } else { CurrentSign::DischargeNegative }
         };
+        if let Some(found) = self.by_states() {
+            return found;
+        }
         if self.clear() {
             return (sign(self.steps > 0.0), SignBasis::LoadSteps);
+        }
+        // Steps that answer both ways, and a current that never changes its sign.
+        let against = (self.steps_all - self.steps.abs()) / 2.0;
+        if self.steps_all > 0.9 * self.largest
+            && against > (1.0 - AGREEMENT) / 2.0 * self.steps_all
+            && self.least >= -0.02 * self.largest
+        {
+            return (CurrentSign::NotDecided, SignBasis::BothWays);
         }
         // Positive current: falling means discharge. Negative current: rising means discharge is positive.
         let [positive, negative] = self.falls;
@@ -141,11 +201,12 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
         .slots(Meaning::Current)
         .chain(layout.slots(Meaning::Power))
         .all(|(_, column)| column.direction.is_some());
-    let current = layout.slot(Meaning::Current);
+    let current = layout.currents().first().map(|(slot, _)| *slot);
     let column = layout.slots(Meaning::Current).find(|(slot, _)| Some(*slot) == current);
     let (Some(voltage), Some((current, column))) = (layout.slot(Meaning::Voltage), column) else {
         return Ok((CurrentSign::NotDecided, SignBasis::NothingToCompare));
     };
+    let state = layout.slots(Meaning::State).next().map(|(slot, _)| slot);
     if all_known {
         let sign = match column.direction {
             Some(way) if way < 0.0 => CurrentSign::DischargeNegative,
@@ -157,6 +218,9 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
     let mut watch = Watch::default();
     while let Some(block) = log.next_block()? {
         for sample in block.samples() {
+            if let Some(state) = state {
+                evidence.state(sample.get(current), sample.get(state));
+            }
             let now = (sample.get(voltage), sample.get(current));
             if now.0.is_nan() || now.1.is_nan() {
                 continue;
@@ -166,7 +230,8 @@ pub(super) fn detect<R: Read>(log: &mut LogReader<R>) -> Result<(CurrentSign, Si
             }
             watch.push(now, &mut evidence);
         }
-        if evidence.since_step >= ENOUGH && evidence.clear() {
+        // A current without a sign shows only where both directions have passed.
+        if evidence.since_step >= ENOUGH && evidence.clear() && state.is_none() {
             break;
         }
     }

@@ -2,24 +2,27 @@
 
 use crate::units::Dimension;
 
-use super::clock::{self, TimeForm};
+use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning};
 use super::number::{self, Cell, Notation};
 use super::table::Row;
 
-/// The time column and its form: one set by hand, else elapsed time, else timestamps, else dates with a clock.
-pub(super) fn find_time(
-    columns: &mut [Column],
-    data: &[Row<'_>],
-    notation: Notation,
-) -> Option<(usize, Option<usize>, TimeForm)> {
-    let mut found: Vec<(u8, usize, Option<usize>, TimeForm)> = Vec::new();
+/// The clock of a log.
+pub(super) struct FoundTime {
+    pub column: usize,
+    pub date: Option<usize>,
+    pub form: TimeForm,
+    /// A second clock and its form.
+    pub other: Option<(usize, TimeForm)>,
+}
+
+/// The time column and its form: one set by hand, else elapsed time, else timestamps, else dates with a clock. Of several
+/// the time of the whole test comes before that of a part of it, and one that rises before one that falls back.
+pub(super) fn find_time(columns: &mut [Column], data: &[Row<'_>], notation: Notation) -> Option<FoundTime> {
+    let mut found: Vec<([u8; 3], usize, Option<usize>, TimeForm)> = Vec::new();
     let date = columns.iter().find(|column| column.meaning == Meaning::Date).map(|column| column.index);
-    let step_time_only = !columns.iter().any(|c| c.meaning == Meaning::Time);
     for column in columns.iter() {
-        let wanted = matches!(column.meaning, Meaning::Time | Meaning::Date)
-            || (step_time_only && column.meaning == Meaning::StepTime);
-        if !wanted {
+        if !matches!(column.meaning, Meaning::Time | Meaning::Date | Meaning::StepTime) {
             continue;
         }
         let cells = cells_of(data, column.index);
@@ -42,21 +45,105 @@ pub(super) fn find_time(
             TimeForm::Clock => (4, None, form),
         };
         let rank = match column.known {
-            HowKnown::Set => 0,
-            _ if column.meaning == Meaning::StepTime => 5,
+            HowKnown::Set if column.meaning != Meaning::StepTime => 0,
+            _ if column.meaning == Meaning::StepTime => 9,
+            // A clock that stands still or starts anew in the head is one only where there is no other.
+            _ if rank == 1 && !rises(&form, &cells, notation) => 8,
             _ => rank,
         };
-        found.push((rank, column.index, date_column, form));
+        let name = column.header.to_lowercase();
+        let total =
+            ["total", "test", "elapsed", "gesamt", "run", "since"].iter().any(|word| name.contains(word));
+        found.push(([rank, u8::from(!total), 0], column.index, date_column, form));
     }
-    let (_, time, date, form) = found.into_iter().min_by_key(|(rank, index, ..)| (*rank, *index))?;
+    let alone = found.len() == 1;
+    let (rank, time, date, form) = found.iter().min_by_key(|(rank, index, ..)| (*rank, *index)).cloned()?;
+    // The length of a sample is no clock, even where there is no other.
+    if rank.first() == Some(&9) && alone && !rises(&form, &cells_of(data, time), notation) {
+        return None;
+    }
+    let other = found
+        .iter()
+        .filter(|(rank, index, date_of, form)| {
+            *index != time
+                && Some(*index) != date
+                && date_of.is_none()
+                && rank.first().is_some_and(|rank| *rank < 8)
+                && !matches!(form, TimeForm::DateAndClock { .. })
+        })
+        .min_by_key(|(rank, index, ..)| (*rank, *index))
+        .map(|(_, index, _, form)| (*index, form.clone()));
+    let since = found
+        .iter()
+        .find(|(rank, index, _, form)| {
+            rank.first() == Some(&9)
+                && *index != time
+                && matches!(form, TimeForm::Number { since_1970: false, .. })
+        })
+        .map(|(_, index, ..)| *index);
     // Further times are not read; they must not pass for the one that is.
     for column in columns.iter_mut() {
-        let other = column.index != time && Some(column.index) != date;
-        if other && matches!(column.meaning, Meaning::Time | Meaning::Date | Meaning::StepTime) {
+        let used = column.index == time || Some(column.index) == date;
+        if other.as_ref().is_some_and(|(index, _)| *index == column.index) {
+            column.meaning = Meaning::OtherTime;
+        } else if since == Some(column.index) && is_step(column) {
+            column.meaning = Meaning::SinceStep;
+            if let TimeForm::Number { factor, .. } = form {
+                column.as_clock(factor);
+            }
+        } else if !used && matches!(column.meaning, Meaning::Time | Meaning::Date | Meaning::StepTime) {
             column.meaning = Meaning::Ignored;
         }
     }
-    Some((time, date, form))
+    Some(FoundTime { column: time, date, form, other })
+}
+
+/// Whether a column tells the time of a step, not how long a sample took.
+fn is_step(column: &Column) -> bool {
+    let name = column.header.to_lowercase();
+    name.contains("step") || name.contains("schritt")
+}
+
+/// Whether a clock goes on through the head: it falls back in few places and does not stand still.
+fn rises(form: &TimeForm, cells: &[&[u8]], notation: Notation) -> bool {
+    let reader = TimeReader::new(form, notation, cells.iter().copied());
+    let times: Vec<f64> = cells.iter().filter_map(|cell| reader.read(cell)).collect();
+    let (mut up, mut down, mut level) = (0_usize, 0_usize, 0_usize);
+    for pair in times.windows(2) {
+        if let [a, b] = pair {
+            match b.total_cmp(a) {
+                std::cmp::Ordering::Greater => up += 1,
+                std::cmp::Ordering::Less => down += 1,
+                std::cmp::Ordering::Equal => level += 1,
+            }
+        }
+    }
+    times.len() < 3 || (up > 0 && down <= 1 + times.len() / 50 && (up * 20 >= level || up > 3))
+}
+
+/// How long a second of the clock is on the other clock, over the head; `None` where it does not show.
+pub(super) fn pace(
+    time: &TimeReader,
+    at: usize,
+    other: &TimeReader,
+    beside: usize,
+    data: &[Row<'_>],
+) -> Option<f64> {
+    let both: Vec<(f64, f64)> = data
+        .iter()
+        .filter_map(|row| Some((time.read(row.fields.get(at)?)?, other.read(row.fields.get(beside)?)?)))
+        .collect();
+    let (mut own, mut its) = (0.0, 0.0);
+    for pair in both.windows(2) {
+        if let [a, b] = pair
+            && b.0 > a.0
+            && b.1 >= a.1
+        {
+            own += b.0 - a.0;
+            its += b.1 - a.1;
+        }
+    }
+    (both.len() >= 4 && own > 0.0 && its > 0.0).then(|| its / own)
 }
 
 pub(super) fn cells_of<'a>(data: &'a [Row<'_>], index: usize) -> Vec<&'a [u8]> {

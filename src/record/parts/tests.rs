@@ -32,6 +32,16 @@ words! {
         /// somebody stopped it
         Stopped = "stopped",
     }
+
+    /// Which way the current of a log counts.
+    pub enum LogSign {
+        /// current out of the pack is written as positive
+        DischargePositive = "discharge positive",
+        /// current out of the pack is written as negative
+        DischargeNegative = "discharge negative",
+        /// the current has no sign, a column of states says charge or discharge
+        ByState = "by state",
+    }
 }
 
 part! {
@@ -67,6 +77,12 @@ part! {
         charged_while_cold: YesNo = "no",
         /// Columns of the log that are not recognised by themselves, as "column = meaning". What the pack's own gauge shows is "of gauge".
         columns: List = "CH2 = current of the second branch",
+        /// Which way the log's current counts, where the log does not show it.
+        sign: LogSign = "discharge positive",
+        /// Time of the log from which on it is read, where it holds more than the test.
+        from: Time = "1.5 h",
+        /// Time of the log up to which it is read.
+        to: Time = "6.5 h",
         /// The id of the capacity test that a charge belongs to for the round trip, where there are several.
         capacity_test: Text = "capacity-1",
         ; many {

@@ -1,17 +1,30 @@
 //! What the name of a column says: its meaning, and which way its current counts.
 
-use super::Meaning;
+use super::{Meaning, Role};
 
 /// The meaning of a name.
 pub(super) fn by_name(name: &str) -> Option<Meaning> {
     let spaced = spaced(name);
     let words: Vec<&str> = spaced.split(' ').filter(|word| !word.is_empty()).collect();
     let has = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
+    let beside = |first: &[&str], then: &[&str]| {
+        words.windows(2).any(|pair| matches!(pair, [a, b] if first.contains(a) && then.contains(b)))
+    };
     let numbered = |letters: &[&str]| {
         let only = words.len() == 1 || (words.len() == 2 && words.iter().any(|w| is_number(w)));
         only && words
             .first()
             .is_some_and(|word| letters.contains(&word.trim_end_matches(|c: char| c.is_ascii_digit())))
+    };
+    // "V_bat", "I load", "U pack avg".
+    let symbol = |letters: &[&str]| {
+        const OF: &[&str] = &[
+            "bat", "batt", "battery", "pack", "load", "shunt", "bus", "total", "dc", "avg", "mean",
+            "average", "min", "max",
+        ];
+        words.len() > 1
+            && words.first().is_some_and(|word| letters.contains(word))
+            && words.iter().skip(1).all(|word| OF.contains(word))
     };
     // Derivatives and differences: "dV/dt", "dQdV/Ah/V", "dQ".
     let joined: String = name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect();
@@ -33,10 +46,22 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
         "papp",
     ]) || name.contains("/d")
         || derived
+        || has(&["differential"])
         || matches!(joined.as_str(), "dq" | "dv" | "di")
         || has(&["index", "id", "no"]) && has(&["point", "sample", "record"])
     {
         return Some(Meaning::Ignored);
+    }
+    // What adds up over time is neither a current nor a power, whatever it is called after.
+    const HOURS: &[&str] = &["hr", "hrs", "hour", "hours", "h"];
+    if beside(&["amp", "amps", "ampere", "m amp"], HOURS)
+        || joined.contains("amphr")
+        || joined.contains("amphour")
+    {
+        return Some(Meaning::Charge);
+    }
+    if beside(&["watt", "watts"], HOURS) || joined.contains("watthr") || joined.contains("watthour") {
+        return Some(Meaning::Energy);
     }
     // "SoC" is one word, though "TestTime" is two.
     let soc = name.split(|c: char| !c.is_alphanumeric()).any(|word| word.eq_ignore_ascii_case("soc"));
@@ -53,6 +78,7 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
         "zeitstempel",
         "clock",
         "duration",
+        "runtime",
         "epoch",
         "heure",
         "temps",
@@ -74,13 +100,16 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
     ]) && !name.contains(|c: char| c.is_ascii_digit())
         || spaced.contains("date time")
     {
-        return Some(if has(&["step", "cycle", "schritt"]) { Meaning::StepTime } else { Meaning::Time });
+        // How long a step has run, or how long a sample took, is no clock of the test.
+        let part = has(&["step", "cycle", "schritt", "duration", "dauer", "delta", "interval", "lap"]);
+        return Some(if part { Meaning::StepTime } else { Meaning::Time });
     }
     if has(&["date", "datum"]) {
         return Some(Meaning::Date);
     }
     if has(&[
         "temp",
+        "zelltemperatur",
         "temperature",
         "temperatur",
         "temperatura",
@@ -94,13 +123,15 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
     {
         return Some(Meaning::Temperature);
     }
-    if has(&["power", "pwr", "leistung", "puissance", "watt", "watts"]) || numbered(&["p"]) {
+    if has(&["power", "pwr", "leistung", "puissance", "watt", "watts"]) || numbered(&["p"]) || symbol(&["p"])
+    {
         return Some(Meaning::Power);
     }
     if has(&[
         "voltage", "volt", "volts", "spannung", "tension", "vbat", "vbatt", "vdc", "vcell", "ucell", "ubat",
         "tensione", "tensión",
     ]) || numbered(&["u", "v"])
+        || symbol(&["u", "v"])
     {
         return Some(Meaning::Voltage);
     }
@@ -108,6 +139,7 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
         "current",
         "amp",
         "amps",
+        "mamps",
         "amperage",
         "ampere",
         "strom",
@@ -118,6 +150,7 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
         "ibatt",
         "idc",
     ]) || numbered(&["i"])
+        || symbol(&["i"])
     {
         return Some(Meaning::Current);
     }
@@ -147,13 +180,17 @@ pub(super) fn by_name(name: &str) -> Option<Meaning> {
     }
     // A step's type or name is a word, not its number.
     if has(&["step", "schritt"]) && has(&["type", "name", "mode", "typ", "status"]) {
-        return Some(Meaning::Ignored);
+        return Some(Meaning::State);
     }
     if has(&["step", "schritt", "ns"]) {
         return Some(Meaning::Step);
     }
     if has(&["cycle", "zyklus"]) {
         return Some(Meaning::Cycle);
+    }
+    // Believed only where the cells under it are words for charge, discharge and rest.
+    if has(&["state", "mode", "status", "md", "zustand", "modus"]) {
+        return Some(Meaning::State);
     }
     None
 }
@@ -193,9 +230,58 @@ pub(super) fn direction(name: &str, meaning: Meaning) -> Option<f64> {
         return None;
     }
     let name = name.to_lowercase();
-    let discharge = ["discharg", "entlade", "load current", "laststrom"];
+    let discharge = ["discharg", "entlade"];
     if discharge.iter().any(|word| name.contains(word)) {
         return (!name.replace("discharg", "").contains("charg")).then_some(1.0);
     }
     (name.contains("charg") || name.contains("ladestrom")).then_some(-1.0)
+}
+
+/// What a column is of, beside its quantity.
+pub(super) fn role(name: &str, meaning: Meaning) -> Role {
+    let spaced = spaced(name);
+    let words: Vec<&str> = spaced.split(' ').filter(|word| !word.is_empty()).collect();
+    let has = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
+    if meaning == Meaning::Temperature {
+        return if has(&["ambient", "room", "air", "umgebung", "env", "tenv", "raum", "chamber", "luft"]) {
+            Role::Ambient
+        } else if has(&[
+            "mos", "mosfet", "fet", "bms", "heatsink", "heat", "internal", "board", "pcb", "intern",
+        ]) {
+            Role::Electronics
+        } else if has(&["cell", "cells", "zelle", "zelltemperatur", "cellule"]) {
+            Role::Cell
+        } else {
+            Role::Main
+        };
+    }
+    if !matches!(meaning, Meaning::Voltage | Meaning::Current | Meaning::Power) {
+        return Role::Main;
+    }
+    if has(&["pv", "solar", "panel", "mains", "ac", "grid"]) {
+        return Role::Source;
+    }
+    if has(&["min", "minimum", "least", "lowest"]) {
+        return Role::Least;
+    }
+    if has(&["max", "maximum", "peak", "greatest", "highest"]) {
+        return Role::Greatest;
+    }
+    if has(&["aux", "auxiliary", "hilfs", "ref", "reference"]) {
+        return Role::Auxiliary;
+    }
+    if has(&["input", "supply", "source", "eingang", "charger"]) {
+        return Role::Supply;
+    }
+    let whole = ["total", "pack", "net", "sum", "gesamt", "overall", "bank"];
+    let digit = |word: &&str| {
+        let rest = word.trim_start_matches("cell").trim_start_matches("zelle").trim_start_matches('c');
+        rest.len() < word.len() && is_number(rest) && !rest.is_empty()
+    };
+    let with_digit = |word: &&str| word.bytes().any(|byte| byte.is_ascii_digit());
+    let numbered = has(&["cell", "zelle"]) && words.iter().any(with_digit) || words.iter().any(digit);
+    if meaning == Meaning::Voltage && numbered && !has(&whole) {
+        return Role::Cell;
+    }
+    if has(&whole) { Role::Whole } else { Role::Main }
 }

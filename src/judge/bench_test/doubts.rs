@@ -1,0 +1,156 @@
+//! Why a log's figures cannot be believed: what it says of itself does not add up, or not with the record.
+
+use uom::si::electric_current::ampere;
+
+use super::course::Course;
+use super::{Figure, Work};
+use crate::judge::facts::Missing;
+use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning, SignBasis};
+use crate::units::{Dimension, show, words};
+
+/// A charge beyond this part of the claim, where nothing confirms a unit, is a unit read wrongly (common practice, no
+/// source: packs give up to a tenth more than is claimed).
+const TOO_MUCH: f64 = 1.5;
+/// So is one below this part: the least that two units of time differ by is sixty.
+const TOO_LITTLE: f64 = 1.0 / 25.0;
+/// Voltage of the pack over the nominal one, between which it is that of the pack.
+const NOMINAL: std::ops::Range<f64> = 0.55..1.45;
+
+/// What is known of the part of a log that makes a figure.
+pub(super) struct Part {
+    /// First and last time, s.
+    pub from: f64,
+    pub to: f64,
+    /// How well its charge is known by sampling, C.
+    pub loose: f64,
+    /// Its charge, C, where a claim is to be compared with it.
+    pub charge: Option<f64>,
+    /// Its mean voltage, V, where there is one.
+    pub voltage: Option<f64>,
+}
+
+impl Work<'_> {
+    /// Everything that clashes, each in a sentence with what would settle it.
+    pub(super) fn doubts(&mut self, course: &Course, layout: &Layout, part: &Part) -> Vec<String> {
+        let mut doubts = Vec::new();
+        // A meter without a voltage shows no direction; under full load the current flows out of the pack.
+        let loaded = self.test.kind.word() == Some("full load");
+        if let Some((CurrentSign::NotDecided, basis)) = layout.sign
+            && !(loaded && basis == SignBasis::NothingToCompare)
+            && course.currents.iter().any(|channel| !channel.has_direction)
+        {
+            doubts.push(format!(
+                "which way the current counts is not known ({basis}): write `sign = \"discharge positive\"` or `\"discharge \
+                 negative\"` in the test"
+            ));
+        }
+        for meaning in [Meaning::Current, Meaning::Voltage] {
+            let rivals = layout.rivals(meaning);
+            let branches = meaning == Meaning::Current && course.currents.len() > 1;
+            if let (Some(first), false) = (rivals.first(), branches) {
+                let chosen = layout.values().find(|(slot, _)| Some(*slot) == layout.slot(meaning));
+                let mut names: Vec<String> =
+                    chosen.iter().map(|(_, c)| format!("\"{}\"", c.header)).collect();
+                names.extend(rivals.iter().map(|column| format!("\"{}\"", column.header)));
+                let names: Vec<&str> = names.iter().map(String::as_str).collect();
+                let branch =
+                    if meaning == Meaning::Current { ", or name each as a branch of the test" } else { "" };
+                doubts.push(format!(
+                    "{} could each be the {meaning} of the pack: write for example `columns = [\"{} = {meaning}\"]` in the \
+                     test{branch}",
+                    words::list(&names, "and"),
+                    first.header
+                ));
+            }
+        }
+        let checks = course.account.checks(part.from, part.to, part.loose);
+        let counted = checks.iter().any(
+            |check| matches!(check, crate::logs::account::Check::Agrees(text) if text.starts_with("charge")),
+        );
+        doubts.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
+        let assumed: Vec<String> = layout
+            .currents()
+            .iter()
+            .filter(|(_, column)| column.unit_assumed && column.known != HowKnown::Set)
+            .map(|(_, column)| format!("of \"{}\"", column.header))
+            .chain(layout.time_unit_assumed().then(|| format!("of the clock {}", layout.time_name())))
+            .collect();
+        if let (Some(charge), Some(claim), false) =
+            (part.charge, self.record.claims.capacity.quantity().map(|q| q.value), counted)
+            && claim > 0.0
+            && !(TOO_LITTLE..TOO_MUCH).contains(&(charge / claim))
+        {
+            let units: Vec<&str> = assumed.iter().map(String::as_str).collect();
+            let units = if units.is_empty() {
+                "the units of current and clock, which nothing in the log confirms, may be wrong".to_owned()
+            } else {
+                format!(
+                    "no unit is written {}, and nothing in the log confirms the usual one",
+                    words::list(&units, "and")
+                )
+            };
+            doubts.push(format!(
+                "the charge is {} of a claimed {}: {units}; set them, for example `columns = [\"#1 = time in min\"]`",
+                show(charge, Dimension::CHARGE),
+                show(claim, Dimension::CHARGE)
+            ));
+        }
+        if let (Some(voltage), Some(nominal)) = (part.voltage, self.nominal_voltage())
+            && !NOMINAL.contains(&(voltage / nominal))
+            && let Some(channel) = &course.voltage
+        {
+            doubts.push(format!(
+                "\"{}\" is {} where the pack's nominal voltage is {}: it is not the voltage of the pack, or its unit is not what \
+                 it is taken for; set it with `columns`",
+                channel.label,
+                show(voltage, Dimension::VOLTAGE),
+                show(nominal, Dimension::VOLTAGE)
+            ));
+        }
+        for doubt in &doubts {
+            self.figure(Figure::words("does not add up", doubt.clone()));
+        }
+        doubts
+    }
+
+    /// What the current reads while nothing flows, over a time: a limit of the charge's error, C.
+    pub(super) fn offset_charge(&self, course: &Course, seconds: f64) -> f64 {
+        course.account.offset().map_or(0.0, |offset| offset.abs() * seconds)
+    }
+
+    fn nominal_voltage(&self) -> Option<f64> {
+        let (claims, cells) = (&self.record.claims, &self.record.cells);
+        claims
+            .nominal_voltage
+            .quantity()
+            .map(|q| q.value)
+            .or_else(|| Some(f64::from(cells.series.count()?) * cells.nominal_voltage.quantity()?.value))
+    }
+
+    /// A recorded current that the test did not run with.
+    pub(super) fn not_as_set(&mut self, mean: uom::si::f64::ElectricCurrent) -> Option<String> {
+        let set = self.test.current.quantity()?.value;
+        let text = format!(
+            "no discharge of the log runs with the recorded {}; the largest has {}: correct `current` in the test, or the unit \
+             of the current with `columns`",
+            show(set, Dimension::CURRENT),
+            show(mean.get::<ampere>(), Dimension::CURRENT)
+        );
+        self.figure(Figure::words("does not add up", text.clone()));
+        Some(text)
+    }
+}
+
+impl Work<'_> {
+    /// A resistance that was found is not believed where the log does not add up.
+    pub(super) fn no_resistance(&mut self, doubts: &[String]) {
+        if !doubts.is_empty() && self.result.facts.get("test.resistance").is_some_and(Result::is_ok) {
+            self.fact("test.resistance", Err(contradicted(doubts)));
+        }
+    }
+}
+
+/// Facts that nothing of this can be said for.
+pub(super) fn contradicted(doubts: &[String]) -> Vec<Missing> {
+    doubts.iter().map(|doubt| Missing::refused(doubt)).collect()
+}

@@ -1,0 +1,491 @@
+//! The account of a log: its stretches of charge, rest and discharge, and whether what it says of itself adds up.
+//!
+//! Before any figure is believed the charge is compared with the log's own counters, its energy with the column of power,
+//! its clock with a second one, its current with the column of states, and the voltage with the direction of the current.
+//! What clashes is told with both figures and what would settle it; what cannot be checked is told as well. All of it is
+//! gathered while the samples stream past, in bounded memory.
+
+use std::fmt;
+
+use super::read::{Column, HowKnown, Layout, Meaning, Sample, Slot};
+use crate::units::{Dimension, show, show_percent};
+
+/// Current up to this part of the largest is rest.
+const REST: f64 = 0.02;
+/// Stretches that are kept.
+const STRETCHES: usize = 1024;
+/// Counters that are followed.
+const COUNTERS: usize = 4;
+/// A counter and the charge agree within this part (common practice, no source).
+const COUNTED: f64 = 0.03;
+/// Power and the product of voltage and current agree within this part.
+const POWER: f64 = 0.05;
+/// Two clocks agree within this part.
+const CLOCK: f64 = 0.02;
+/// A voltage that rises by this part of itself while a pack is discharged, or falls while it is charged, has the current
+/// the other way round.
+const AGAINST: f64 = 0.05;
+/// Rows in which the state contradicts the current are believed from this part on.
+const STATES: f64 = 0.02;
+
+/// What happens in a stretch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Current into the pack.
+    Charge,
+    /// None.
+    Rest,
+    /// Current out of the pack.
+    Discharge,
+}
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Charge => "charge",
+            Self::Rest => "rest",
+            Self::Discharge => "discharge",
+        })
+    }
+}
+
+/// A stretch of charge, rest or discharge.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// What happens.
+    pub kind: Kind,
+    /// Time of its first sample, s.
+    pub from: f64,
+    /// Time of its last sample, s.
+    pub to: f64,
+    /// Charge by the trapezoid rule, C; positive out of the pack.
+    pub charge: f64,
+    /// Energy, J; NaN where the log has no voltage.
+    pub energy: f64,
+    /// Current of largest size, A.
+    pub largest: f64,
+    /// Voltage of the first sample, V.
+    pub first_voltage: f64,
+    /// Voltage of the last sample, V.
+    pub last_voltage: f64,
+    /// Samples.
+    pub samples: u64,
+    counted: [f64; COUNTERS],
+    resets: u32,
+    power: f64,
+    clocks: [f64; 2],
+    longest: f64,
+    against: u64,
+}
+
+impl Stretch {
+    fn new(kind: Kind, time: f64, voltage: f64) -> Self {
+        Self {
+            kind,
+            from: time,
+            to: time,
+            charge: 0.0,
+            energy: 0.0,
+            largest: 0.0,
+            first_voltage: voltage,
+            last_voltage: voltage,
+            samples: 0,
+            counted: [0.0; COUNTERS],
+            resets: 0,
+            power: 0.0,
+            clocks: [0.0; 2],
+            longest: 0.0,
+            against: 0,
+        }
+    }
+
+    fn join(&mut self, next: &Self) {
+        self.to = next.to;
+        self.charge += next.charge;
+        self.energy += next.energy;
+        self.last_voltage = next.last_voltage;
+        self.samples += next.samples;
+        if next.largest.abs() > self.largest.abs() {
+            self.largest = next.largest;
+        }
+        for (own, its) in self.counted.iter_mut().zip(next.counted) {
+            *own += its;
+        }
+        self.resets += next.resets;
+        self.power += next.power;
+        for (own, its) in self.clocks.iter_mut().zip(next.clocks) {
+            *own += its;
+        }
+        self.longest = self.longest.max(next.longest);
+        self.against += next.against;
+    }
+}
+
+/// Whether something the log says of itself agrees.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Check {
+    /// It does: what was compared.
+    Agrees(String),
+    /// It does not: both figures, and what would settle it.
+    Clashes(String),
+    /// It could not be compared: why.
+    NotCompared(String),
+}
+
+impl Check {
+    /// What clashes.
+    #[must_use]
+    pub fn clash(&self) -> Option<&str> {
+        match self {
+            Self::Clashes(text) => Some(text),
+            Self::Agrees(_) | Self::NotCompared(_) => None,
+        }
+    }
+}
+
+#[derive(Debug, Clone)]
+struct Counter {
+    slot: Slot,
+    name: String,
+    unit_assumed: bool,
+    last: f64,
+    smallest: f64,
+}
+
+/// Follows a log sample by sample.
+#[derive(Debug, Clone)]
+pub struct Account {
+    counters: Vec<Counter>,
+    power: Option<(Slot, String)>,
+    other: Option<(Slot, String, f64)>,
+    state: Option<Slot>,
+    since: Option<Slot>,
+    clock: String,
+    current: String,
+    last: Option<(f64, f64, f64, f64)>,
+    largest: f64,
+    stretch: Option<Stretch>,
+    stretches: Vec<Stretch>,
+    /// Stretches beyond those that are kept.
+    not_kept: u64,
+}
+
+fn named(column: &Column) -> String {
+    format!("#{} \"{}\"", column.index + 1, column.header.chars().take(40).collect::<String>())
+}
+
+impl Account {
+    /// For a log.
+    #[must_use]
+    pub fn of(layout: &Layout) -> Self {
+        let first = |meaning: Meaning| layout.slots(meaning).find(|(_, column)| !column.empty);
+        let counters = layout
+            .slots(Meaning::Charge)
+            .filter(|(_, column)| !column.empty)
+            .take(COUNTERS)
+            .map(|(slot, column)| Counter {
+                slot,
+                name: named(column),
+                unit_assumed: column.unit_assumed && column.known != HowKnown::Set,
+                last: f64::NAN,
+                smallest: f64::INFINITY,
+            })
+            .collect();
+        Self {
+            counters,
+            power: layout
+                .slot(Meaning::Power)
+                .zip(first(Meaning::Power))
+                .map(|(slot, (_, column))| (slot, named(column))),
+            other: first(Meaning::OtherTime).map(|(slot, column)| (slot, named(column), f64::NAN)),
+            state: first(Meaning::State).map(|(slot, _)| slot),
+            since: first(Meaning::SinceStep).map(|(slot, _)| slot),
+            clock: layout.time_name(),
+            current: layout.currents().iter().map(|(_, c)| named(c)).collect::<Vec<_>>().join(" and "),
+            last: None,
+            largest: 0.0,
+            stretch: None,
+            stretches: Vec::new(),
+            not_kept: 0,
+        }
+    }
+
+    /// Takes a sample with its voltage, V (NaN where there is none), and its current, A, positive out of the pack.
+    #[inline]
+    pub fn push(&mut self, sample: &Sample<'_>, voltage: f64, current: f64) {
+        if !current.is_finite() {
+            return;
+        }
+        self.largest = self.largest.max(current.abs());
+        let kind = if current.abs() <= REST * self.largest {
+            Kind::Rest
+        } else if current > 0.0 {
+            Kind::Discharge
+        } else {
+            Kind::Charge
+        };
+        let power = self.power.as_ref().map_or(f64::NAN, |(slot, _)| sample.get(*slot));
+        let mut piece = Stretch::new(kind, sample.time, voltage);
+        piece.samples = 1;
+        piece.largest = current;
+        if let Some(state) = self.state {
+            piece.against = u64::from(sample.get(state) * current < 0.0 && kind != Kind::Rest);
+        }
+        if let Some((time, v, i, p)) = self.last.filter(|_| !sample.after_break) {
+            let step = sample.time - time;
+            piece.charge = step * (i + current) / 2.0;
+            piece.energy = step * (v * i + voltage * current) / 2.0;
+            piece.power = step * (p.abs() + power.abs()) / 2.0;
+            piece.longest = step;
+            // The instrument says when it switched: before that the last current flowed.
+            if let Some(switched) = self.since.and_then(|slot| {
+                switched(time, sample.time, sample.get(slot))
+                    .filter(|_| (current - i).abs() > REST * self.largest)
+            }) {
+                let (before, after) = (switched - time, sample.time - switched);
+                piece.charge = i * before + current * after;
+                piece.energy = v * i * before + voltage * current * after;
+                piece.power = p.abs() * before + power.abs() * after;
+            }
+        }
+        for (counter, place) in self.counters.iter_mut().zip(&mut piece.counted) {
+            let now = sample.get(counter.slot);
+            if !now.is_finite() {
+                continue;
+            }
+            let change = now - counter.last;
+            if change.is_finite() && change != 0.0 {
+                // A counter that fell to next to nothing began anew.
+                let anew = now.abs() < counter.last.abs() / 2.0 && change.abs() > 4.0 * piece.charge.abs();
+                *place = if anew { now.abs() } else { change.abs() };
+                piece.resets += u32::from(anew);
+                counter.smallest = counter.smallest.min(change.abs());
+            }
+            counter.last = now;
+        }
+        if let Some((slot, _, before)) = &mut self.other {
+            let now = sample.get(*slot);
+            let change = now - *before;
+            if change.is_finite() && !sample.after_break && kind != Kind::Rest {
+                // A clock of the day starts again at midnight.
+                let change = if change < -43_200.0 { change + 86_400.0 } else { change };
+                piece.clocks = [piece.longest, change];
+            }
+            if now.is_finite() {
+                *before = now;
+            }
+        }
+        self.last = Some((sample.time, voltage, current, power));
+        match &mut self.stretch {
+            Some(stretch) if stretch.kind == kind => stretch.join(&piece),
+            // The interval in which a current goes off is part of its stretch.
+            Some(stretch) if kind == Kind::Rest => {
+                let (charge, energy) = (piece.charge, piece.energy);
+                stretch.charge += charge;
+                stretch.energy += energy;
+                stretch.power += piece.power;
+                for (own, its) in stretch.counted.iter_mut().zip(piece.counted) {
+                    *own += its;
+                }
+                (piece.charge, piece.energy, piece.power, piece.counted) = (0.0, 0.0, 0.0, [0.0; COUNTERS]);
+                self.turn(piece);
+            }
+            _ => self.turn(piece),
+        }
+    }
+
+    #[cold]
+    fn turn(&mut self, next: Stretch) {
+        if let Some(done) = self.stretch.replace(next) {
+            if self.stretches.len() < STRETCHES {
+                self.stretches.push(done);
+            } else {
+                self.not_kept += 1;
+            }
+        }
+    }
+
+    /// The stretches, those with next to no current as rest, neighbours of one kind joined.
+    #[must_use]
+    pub fn stretches(&self) -> Vec<Stretch> {
+        let mut all: Vec<Stretch> = Vec::new();
+        for stretch in self.stretches.iter().chain(&self.stretch) {
+            let mut stretch = *stretch;
+            if stretch.largest.abs() <= REST * self.largest {
+                stretch.kind = Kind::Rest;
+            }
+            match all.last_mut() {
+                Some(last) if last.kind == stretch.kind => last.join(&stretch),
+                _ => all.push(stretch),
+            }
+        }
+        all
+    }
+
+    /// Stretches beyond those that are kept.
+    #[must_use]
+    pub fn not_kept(&self) -> u64 {
+        self.not_kept
+    }
+
+    /// Mean current while nothing should flow, A; `None` where the log holds no rest.
+    #[must_use]
+    pub fn offset(&self) -> Option<f64> {
+        let rests = self.stretches().into_iter().filter(|stretch| stretch.kind == Kind::Rest);
+        let (charge, time) =
+            rests.fold((0.0, 0.0), |(charge, time), rest| (charge + rest.charge, time + rest.to - rest.from));
+        (time > 0.0).then(|| charge / time)
+    }
+
+    /// Compares what the log says of itself between two times; `loose` is how well the charge is known by sampling, C.
+    #[must_use]
+    pub fn checks(&self, from: f64, to: f64, loose: f64) -> Vec<Check> {
+        let mut whole: Option<Stretch> = None;
+        let within = |stretch: &Stretch| {
+            let middle = (stretch.from + stretch.to) / 2.0;
+            stretch.kind != Kind::Rest && middle >= from - 1e-6 && middle <= to + 1e-6
+        };
+        let (mut moved, mut rows) = (0.0, 0_u64);
+        let mut checks = Vec::new();
+        for stretch in self.stretches().iter().filter(|stretch| within(stretch)) {
+            moved += stretch.charge.abs();
+            rows += stretch.samples;
+            checks.extend(direction(stretch, self.largest, &self.current));
+            match &mut whole {
+                Some(whole) => whole.join(stretch),
+                None => whole = Some(*stretch),
+            }
+        }
+        let Some(whole) = whole else { return checks };
+        checks.truncate(1);
+        self.counters(&whole, moved, loose, &mut checks);
+        self.power(&whole, &mut checks);
+        self.clocks(&whole, &mut checks);
+        #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
+        if self.state.is_some() && rows > 0 {
+            let part = whole.against as f64 / rows as f64;
+            checks.push(if part > STATES {
+                Check::Clashes(format!(
+                    "in {} of the rows the column of states says the opposite of the current {}: write `sign` in the test",
+                    show_percent(part),
+                    self.current
+                ))
+            } else {
+                Check::Agrees("the column of states and the direction of the current".to_owned())
+            });
+        }
+        checks
+    }
+
+    fn counters(&self, whole: &Stretch, moved: f64, loose: f64, checks: &mut Vec<Check>) {
+        if self.counters.is_empty() {
+            checks.push(Check::NotCompared("the charge: the log has no counter of charge".to_owned()));
+            return;
+        }
+        let charge = |q: f64| show(q, Dimension::CHARGE);
+        let moving: Vec<(&Counter, f64)> =
+            self.counters.iter().zip(whole.counted).filter(|(_, counted)| *counted > 0.0).collect();
+        let margin = |counter: &Counter| {
+            COUNTED * moved
+                + 2.5 * loose
+                + 3.0 * counter.smallest.min(moved / 20.0)
+                + f64::from(whole.resets + 1) * whole.longest * whole.largest.abs()
+        };
+        // One that agrees is enough: others may count one direction, or from long before.
+        let agrees = moving.iter().find(|(counter, counted)| (counted - moved).abs() <= margin(counter));
+        checks.push(match (agrees, moving.first()) {
+            (Some((counter, counted)), _) => Check::Agrees(format!(
+                "charge {} and the counter {}: {}",
+                charge(moved),
+                counter.name,
+                charge(*counted)
+            )),
+            (None, Some((counter, counted))) => {
+                let unit = if counter.unit_assumed { " (its unit is assumed)" } else { "" };
+                Check::Clashes(format!(
+                    "the charge is {} by the current {} and {} by the counter {}{unit}: one of the columns, or the unit of \
+                     one or of the clock {}, is not what it is taken for; set it with `columns`",
+                    charge(moved),
+                    self.current,
+                    charge(*counted),
+                    counter.name,
+                    self.clock
+                ))
+            }
+            (None, None) => Check::NotCompared("the charge: no counter moves".to_owned()),
+        });
+    }
+
+    fn power(&self, whole: &Stretch, checks: &mut Vec<Check>) {
+        let Some((_, name)) = &self.power else { return };
+        let (own, its) = (whole.energy.abs(), whole.power);
+        if !(own.is_finite() && its.is_finite()) || its == 0.0 {
+            checks.push(Check::NotCompared(format!("power: {name} has gaps, or there is no voltage")));
+        } else if (own - its).abs() <= POWER * own.max(its) {
+            checks.push(Check::Agrees(format!("voltage times current and the power {name}")));
+        } else {
+            let energy = |e: f64| show(e, Dimension::ENERGY);
+            checks.push(Check::Clashes(format!(
+                "the energy is {} by voltage and current {} and {} by the power {name}: one of the three columns is not what \
+                 it is taken for; set it with `columns`",
+                energy(own),
+                self.current,
+                energy(its)
+            )));
+        }
+    }
+
+    fn clocks(&self, whole: &Stretch, checks: &mut Vec<Check>) {
+        let Some((_, name, _)) = &self.other else { return };
+        let [own, its] = whole.clocks;
+        if own <= 0.0 {
+            return;
+        }
+        if (own - its).abs() <= CLOCK * own.max(its) + 2.0 * whole.longest.max(1.0) {
+            checks.push(Check::Agrees(format!("the clocks {} and {name}", self.clock)));
+        } else {
+            let time = |t: f64| show(t, Dimension::TIME);
+            checks.push(Check::Clashes(format!(
+                "the same stretch lasts {} by the clock {} and {} by {name}: say which is right, for example `\"{}\" = ignore` \
+                 in `columns`",
+                time(own),
+                self.clock,
+                time(its),
+                name.split('"').nth(1).unwrap_or_default()
+            )));
+        }
+    }
+}
+
+/// When between two samples the instrument began a step, where the later one is `since` s into it.
+#[must_use]
+pub fn switched(before: f64, now: f64, since: f64) -> Option<f64> {
+    (since >= 0.0 && since <= 1.001 * (now - before)).then(|| (now - since).max(before))
+}
+
+/// Whether the voltage goes the way that the direction of a current makes it go.
+fn direction(stretch: &Stretch, largest: f64, current: &str) -> Option<Check> {
+    let (first, last) = (stretch.first_voltage, stretch.last_voltage);
+    if !(first.is_finite() && last.is_finite())
+        || stretch.samples < 20
+        || stretch.largest.abs() < largest / 10.0
+    {
+        return None;
+    }
+    let rise = (last - first) / first.abs().max(last.abs());
+    let against = match stretch.kind {
+        Kind::Discharge => rise > AGAINST,
+        Kind::Charge => rise < -AGAINST,
+        Kind::Rest => false,
+    };
+    against.then(|| {
+        let volts = |v: f64| show(v, Dimension::VOLTAGE);
+        Check::Clashes(format!(
+            "the voltage goes from {} to {} while {current} is taken as a {}: write `sign = \"discharge positive\"` or \
+             `\"discharge negative\"` in the test",
+            volts(first),
+            volts(last),
+            stretch.kind
+        ))
+    })
+}
