@@ -14,9 +14,6 @@ use crate::units::{Dimension, Quantity};
 pub use words::Words;
 pub(crate) use words::words;
 
-pub use words::Words;
-pub(crate) use words::words;
-
 words! {
     /// How a value came into the record.
     pub enum How {

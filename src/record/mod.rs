@@ -19,8 +19,6 @@ pub(crate) mod save;
 pub(crate) mod schema;
 mod starter;
 
-pub use field::Words;
-pub(crate) use field::words;
 /// Records are written like every other file.
 pub(crate) use field::words;
 pub use field::{Entry, Found, How, Kind, State, Value, Words};
