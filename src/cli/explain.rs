@@ -44,7 +44,7 @@ impl Explain {
         } else if self.names {
             let mut names = Vec::new();
             for info in crate::judge::rules::names::catalogue() {
-                names.push(vec![info.name.to_string(), format!("{}: {}", info.kind.name(), info.about)]);
+                names.push(vec![info.name.clone(), format!("{}: {}", info.kind.name(), info.about)]);
             }
             for line in columns(&names) {
                 writeln!(out, "{line}")?;

@@ -405,12 +405,12 @@ mod tests {
                 &(|d: &Path| symlink(&secret, d.join("photos/x.jpg")).unwrap()) as &dyn Fn(&Path),
             ),
             ("photos/album: is a link that leads out", &|d| {
-                symlink(outside.path(), d.join("photos/album")).unwrap()
+                symlink(outside.path(), d.join("photos/album")).unwrap();
             }),
             ("logs: is a link that leads out", &|d| symlink(outside.path(), d.join("logs")).unwrap()),
             ("photos/2.jpg: is a link; evidence", &|d| symlink("1.jpg", d.join("photos/2.jpg")).unwrap()),
             ("photos/2.jpg: is a link that leads out", &|d| {
-                symlink("gone.jpg", d.join("photos/2.jpg")).unwrap()
+                symlink("gone.jpg", d.join("photos/2.jpg")).unwrap();
             }),
             ("inspection.toml: is a link", &|d| {
                 fs::remove_file(d.join("inspection.toml")).unwrap();

@@ -48,7 +48,7 @@ mod tests {
             assert!(!inner);
             record.cells.series.is_recorded()
         });
-        let (_, met_two) = watch(|| {
+        let ((), met_two) = watch(|| {
             watch(|| read(&record));
             assert!(!met(), "one watch does not see into another");
         });

@@ -290,7 +290,11 @@ mod tests {
         for (text, expected) in cases {
             match parse(text) {
                 Ok(read) => {
-                    assert!((read.value - expected).abs() <= 1e-12 * expected.abs(), "{text}: {}", read.value)
+                    assert!(
+                        (read.value - expected).abs() <= 1e-12 * expected.abs(),
+                        "{text}: {}",
+                        read.value
+                    );
                 }
                 Err(error) => assert!(expected.is_nan(), "{text}: {error}"),
             }

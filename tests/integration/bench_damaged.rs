@@ -43,7 +43,7 @@ fn set(lines: &mut [String], row: usize, field: usize, with: impl Fn(&str) -> St
 fn cases() -> Vec<Case> {
     let absurd = |rows: &'static [usize], field: usize, with: &'static str| {
         move |lines: &mut Vec<String>| {
-            rows.iter().for_each(|row| set(lines, *row, field, |_| with.to_owned()))
+            rows.iter().for_each(|row| set(lines, *row, field, |_| with.to_owned()));
         }
     };
     let in_a_row = Some("samples in a row far off what lies before and after them");

@@ -116,7 +116,7 @@ fn damaged_logs() {
             "timestamps with zone over a change of offset",
             log("Timestamp,Voltage (V),Current (A)", |n, t, v, i| {
                 let (hour, zone) = if n < 20 { (2, "+02:00") } else { (1, "+01:00") };
-                format!("2026-10-25T{hour:02}:30:{:02.0}{zone},{v:.2},{i}", t)
+                format!("2026-10-25T{hour:02}:30:{t:02.0}{zone},{v:.2},{i}")
             })
             .into(),
             &none,
@@ -275,7 +275,7 @@ fn hostile_logs_end_in_bounded_time() {
         vec![0; 100_000],
         b"\xff\xfe\x00\xd8\x00\xd8".repeat(1000),
         vec![b','; 100_000],
-        (0..20_000).map(|i| format!("{},", i)).collect::<String>().into_bytes(),
+        (0..20_000).map(|i| format!("{i},")).collect::<String>().into_bytes(),
     ];
     for bytes in cases {
         let out = account(&bytes, &none);

@@ -114,7 +114,8 @@ fn judge(log: &Log, found: &Found) -> (&'static str, String) {
         let (Some(wanted), Some(got)) = (truth(key), found.figures.get(key.as_str())) else { continue };
         let allowed =
             tolerance.and_then(|table| table.get(key)).and_then(number).unwrap_or(0.01 * wanted.abs());
-        if !((got - wanted).abs() <= allowed) {
+        let holds = (got - wanted).abs() <= allowed;
+        if !holds {
             off.push(format!("{key} {got:.6} for {wanted}"));
         }
     }

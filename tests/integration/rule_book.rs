@@ -284,11 +284,11 @@ fn mutants(rule: &str, weaken: Weaken) -> Vec<(String, Book)> {
         changed.push(format!("{left}{turned}{right}"));
         match weaken {
             By(share) if relation.contains('>') => {
-                changed.push(format!("{left}{relation}{} * ({right})", 1.0 - share))
+                changed.push(format!("{left}{relation}{} * ({right})", 1.0 - share));
             }
             By(share) => changed.push(format!("{left}{relation}{} * ({right})", 1.0 + share)),
             Kelvin(step) if relation.contains('>') => {
-                changed.push(format!("{left}{relation}{right} - {step} K"))
+                changed.push(format!("{left}{relation}{right} - {step} K"));
             }
             Kelvin(step) => changed.push(format!("{left}{relation}{right} + {step} K")),
             Turn => {}

@@ -7,7 +7,7 @@ use assert_cmd::Command;
 
 fn as_json(toml: &str) -> String {
     let value: toml::Table = toml::from_str(toml).unwrap();
-    serde_json::to_string(&value).unwrap().replace("{\"$__toml_private_datetime\":", "").to_string()
+    serde_json::to_string(&value).unwrap().replace("{\"$__toml_private_datetime\":", "").clone()
 }
 
 /// TOML dates become texts in JSON.

@@ -66,12 +66,12 @@ fn a_bag_is_written_and_verified_and_every_damage_is_named() {
     let damages: [Damage; 7] = [
         ("", |_| {}),
         ("data/photos/line\\nbreak.jpg: changed", |b| {
-            fs::write(b.join("data/photos/line\nbreak.jpg"), "y").unwrap()
+            fs::write(b.join("data/photos/line\nbreak.jpg"), "y").unwrap();
         }),
         ("data/logs/full load.csv: missing", |b| fs::remove_file(b.join("data/logs/full load.csv")).unwrap()),
         ("data/photos/new.jpg: added", |b| fs::write(b.join("data/photos/new.jpg"), "new").unwrap()),
         ("bag-info.txt: changed", |b| {
-            fs::write(b.join("bag-info.txt"), "Bagging-Date: 2031-05-04\n").unwrap()
+            fs::write(b.join("bag-info.txt"), "Bagging-Date: 2031-05-04\n").unwrap();
         }),
         ("manifest-sha256.txt: changed", |b| {
             // The list is made to fit the altered file: the tag manifest and the seal inside still tell.

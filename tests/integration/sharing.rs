@@ -494,7 +494,7 @@ fn the_value_of_a_withheld_text_field_is_gone_everywhere_else() {
 fn slips_in_what_is_withheld_show_at_the_bench_already() {
     let folder = tempfile::tempdir().unwrap();
     let write = |withhold: &str| {
-        fs::write(folder.path().join("inspection.toml"), format!("{PACK}{withhold}")).unwrap()
+        fs::write(folder.path().join("inspection.toml"), format!("{PACK}{withhold}")).unwrap();
     };
     let path = folder.path().to_str().unwrap();
     for (withhold, expected) in [

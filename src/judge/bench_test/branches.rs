@@ -147,7 +147,7 @@ impl Work<'_> {
                 Some(read.account.clone()),
             ];
             let notes: Vec<String> = notes.into_iter().flatten().collect();
-            self.figure(Figure::words(&format!("log of {}", read.name), notes.join("; ")).as_detail());
+            self.figure(Figure::words(&format!("log of {}", read.name), notes.join("; ")).detailed());
             if merged.lines.is_empty() {
                 merged.voltage = Series::of(moved(&read.voltage.points()));
             }
@@ -161,7 +161,7 @@ impl Work<'_> {
         }
         for (name, why) in merged.lost.clone() {
             let words = format!("could not be merged: {why}");
-            self.figure(Figure::words(&format!("log of {name}"), words).as_detail());
+            self.figure(Figure::words(&format!("log of {name}"), words).detailed());
         }
         if merged.lost.is_empty() {
             let add = |total: Total| Total { standard: total.standard.map(|u| u.hypot(align)), ..total };
@@ -214,7 +214,7 @@ impl Work<'_> {
         } else {
             String::new()
         };
-        self.figure(figure.beside(share).as_detail());
+        self.figure(figure.beside(share).detailed());
     }
 
     fn read_branch(&self, logs: &Logs<'_>, branch: &TestBranch, name: String) -> Result<Read, String> {

@@ -147,7 +147,7 @@ impl Work<'_> {
                 .filter(|(lacks, _)| *lacks)
                 .map(|(_, what)| Missing::refused(what))
                 .collect();
-            (!missing.is_empty()).then(|| Bound { side: Side::AtLeast, missing, by_definition: false })
+            (!missing.is_empty()).then_some(Bound { side: Side::AtLeast, missing, by_definition: false })
         };
         self.figure(Figure::amount("capacity", value, COVERAGE * standard, Dimension::CHARGE));
         if let Some(of_claim) = &found.of_claim {

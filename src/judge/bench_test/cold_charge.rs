@@ -104,7 +104,7 @@ impl Work<'_> {
                 self.amount(coldest.get::<kelvin>(), thermometer / COVERAGE, Dimension::TEMPERATURE, 7)
             }),
             current: if believed {
-                found.current.as_ref().map(Clone::clone).map_err(refused)
+                found.current.clone().map_err(|lacks| refused(&lacks))
             } else {
                 Err(contradicted(&doubts))
             },

@@ -76,7 +76,8 @@ impl Channel {
 
     fn take(&mut self, sample: &Sample<'_>) -> f64 {
         let mut value = sample.get(self.slot);
-        if self.thermometer && (value - POWER_ON).abs() < 0.01 && !((self.value - value).abs() < JUMP) {
+        let near_the_last = (self.value - value).abs() < JUMP;
+        if self.thermometer && (value - POWER_ON).abs() < 0.01 && !near_the_last {
             value = f64::NAN;
         } else if value.is_finite() {
             self.value = value;

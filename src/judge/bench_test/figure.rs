@@ -52,7 +52,7 @@ impl Figure {
     }
 
     /// The same as a detail.
-    pub(super) fn as_detail(self) -> Self {
+    pub(super) fn detailed(self) -> Self {
         Self { detail: true, ..self }
     }
 

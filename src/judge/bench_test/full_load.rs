@@ -177,7 +177,7 @@ impl Work<'_> {
 
     fn load_figures(&mut self, found: &FullLoad, own: bool, seconds: f64) {
         let by = if own { "the test's log" } else { "the sum of the branches" };
-        self.figure(Figure::words("current by", by).as_detail());
+        self.figure(Figure::words("current by", by).detailed());
         self.figure(Figure::words("end", end_in_words(found.end)));
         self.plain("time under load", seconds, Dimension::TIME);
         self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);

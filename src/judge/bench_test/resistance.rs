@@ -41,7 +41,7 @@ impl Work<'_> {
             let change = show(step.change.get::<ampere>().abs(), Dimension::CURRENT);
             if let Some(why) = &step.refused {
                 let name = format!("internal resistance, {change} {word} at {}", at(step));
-                self.figure(Figure::words(&name, format!("not known: {why}")).as_detail());
+                self.figure(Figure::words(&name, format!("not known: {why}")).detailed());
             }
             for found in &step.resistances {
                 let (early, late) = window(step, found);
@@ -57,14 +57,14 @@ impl Work<'_> {
                     resistance.expanded().get::<ohm>(),
                     Dimension::RESISTANCE,
                 );
-                self.figure(figure.as_detail());
+                self.figure(figure.detailed());
             }
         }
         if steps.len() > TOLD {
             #[expect(clippy::cast_precision_loss, reason = "a count of steps")]
             let further = (steps.len() - TOLD) as f64;
             let name = "internal resistance, further changes of load";
-            self.figure(Figure::amount(name, further, 0.0, Dimension::NONE).as_detail());
+            self.figure(Figure::amount(name, further, 0.0, Dimension::NONE).detailed());
         }
         // The largest step has the smallest share of noise; of its times the earliest has the least polarisation.
         let usable = |found: &&StepResistance, step: &LoadStep| window(step, found).1 <= SHORT + 1e-9;

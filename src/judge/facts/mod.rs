@@ -5,7 +5,7 @@
 //! closed pack, say) is a named limit that a house can set, and the working says that it was taken.
 
 pub(crate) mod answers;
-mod facts;
+mod lookup;
 mod pack;
 pub(crate) mod path;
 pub(crate) mod photos;
@@ -15,7 +15,7 @@ pub(crate) mod worker;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-pub use facts::{Facts, Subject, field_info, field_kind};
+pub use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::{predicted_bms_rise, rest_voltage};
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos};
 pub use table::{FACTS, FactInfo};

@@ -7,7 +7,7 @@ use uom::si::f64::{ElectricCurrent, ElectricalResistance};
 use uom::si::power::watt;
 
 use super::answers::Answers;
-use super::facts::Facts;
+use super::lookup::Facts;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
 use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};

@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use super::facts::Facts;
+use super::lookup::Facts;
 use super::value::{Answer, Missing, Reason, Side};
 use super::worker::Worker;
 use crate::evidence::whole::Look;

@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 
-use super::facts::Facts;
+use super::lookup::Facts;
 use super::value::{Answer, Bound, Lacks, Missing, Reason, Side, Val, Worked, capped};
 use crate::physics::{Method, Refusal};
 use crate::record::reads;

@@ -347,11 +347,10 @@ fn opening_on_current(facts: &Facts<'_>, work: &mut Worker<'_>) -> Vec<usize> {
     let mut found = Vec::new();
     for (index, element) in facts.record.path.element.iter().enumerate() {
         match facts.derived.of_element(index, "element.responds_to") {
-            Some(Ok(worked)) => {
-                if worked.value == Val::Text(RespondsTo::Current.word().to_owned()) {
-                    found.push(index);
-                }
+            Some(Ok(worked)) if worked.value == Val::Text(RespondsTo::Current.word().to_owned()) => {
+                found.push(index);
             }
+            Some(Ok(_)) => {}
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
             None if element.kind().is_none() => {
                 let label = element_label(facts.record, index);
