@@ -7,8 +7,9 @@ use thiserror::Error;
 
 use crate::evidence::whole::Looks;
 use crate::judge::bench_test::{Logs, TestResult, results_of};
-use crate::judge::facts::{Derived, photos_seen};
+use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Judgement, RuleFile, judge};
+use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, OwnWords, Withheld};
 use crate::record::open::{self, FileError, Refused};
 use crate::record::problem::Problems;

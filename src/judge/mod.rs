@@ -5,4 +5,5 @@ pub mod facts;
 pub mod inspection;
 pub mod rig;
 pub mod rules;
+pub(crate) mod seen;
 pub mod withhold;

@@ -22,6 +22,7 @@ mod largest;
 mod resistance;
 mod rises;
 mod summary;
+mod texts;
 
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
@@ -185,7 +186,7 @@ pub(crate) fn results_of(
         if met {
             result.withhold();
         }
-        logs.withheld.test_result(&mut result);
+        result.withhold_texts(logs.withheld);
         (result, moved.filter(|_| !met))
     };
     let (mut results, moved): (Vec<TestResult>, Vec<Option<Moved>>) =

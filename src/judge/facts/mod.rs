@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 pub use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::{predicted_bms_rise, rest_voltage};
-pub(crate) use photos::photos_seen;
+pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos};
 pub use table::{FACTS, FactInfo};
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 pub(crate) use value::{capped, names};
@@ -27,7 +27,6 @@ use crate::record::parts::ElementKind;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
-use photos::Seen;
 
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;

@@ -161,7 +161,7 @@ impl Withheld {
     }
 
     /// True when a text holds something withheld.
-    fn concerns(&self, text: &str) -> bool {
+    pub(in crate::judge) fn concerns(&self, text: &str) -> bool {
         !self.texts.is_empty() && self.texts.find(&Folded::of(text), 0).is_some()
     }
 }

@@ -1,4 +1,4 @@
-//! Replaces withheld texts in what is judged: the record, what the bench tests take from their logs, house rules.
+//! Replaces withheld texts in what is judged: the record, derived facts, house rules.
 //!
 //! Every structure is taken apart by name here, without `..`, so that a text field which is added elsewhere does not
 //! compile until somebody has decided about it.
@@ -6,20 +6,20 @@
 use std::sync::Arc;
 
 use super::Withheld;
-use crate::judge::bench_test::{Curve, Figure, Series, TestResult};
 use crate::judge::facts::{Answer, Bound, Missing, Val, Worked};
 use crate::judge::rules::{Book, Change, RuleFile};
-use crate::record::field::WITHHELD;
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 
 impl Withheld {
-    fn text(&self, text: &mut String) {
+    /// A text, without what is withheld.
+    pub(in crate::judge) fn text(&self, text: &mut String) {
         if self.concerns(text) {
             *text = self.apply(text);
         }
     }
 
-    fn each<'a>(&self, texts: impl IntoIterator<Item = &'a mut String>) {
+    /// Each of some texts.
+    pub(in crate::judge) fn each<'a>(&self, texts: impl IntoIterator<Item = &'a mut String>) {
         for text in texts {
             self.text(text);
         }
@@ -60,37 +60,8 @@ impl Withheld {
         }
     }
 
-    /// What a bench test says in words of its log.
-    pub(crate) fn test_result(&self, result: &mut TestResult) {
-        if self.texts.is_empty() {
-            return;
-        }
-        let TestResult { id, kind, figures, layout, account, problem, curves, facts } = result;
-        self.each([id, kind].into_iter().chain(layout).chain(account).chain(problem));
-        for figure in figures {
-            // A value is shown in one form only.
-            if !matches!(figure.value, Val::Text(_)) && self.concerns(&figure.text()) {
-                figure.value = Val::Text(WITHHELD.to_owned());
-            }
-            let Figure { name, value, note, percent: _, detail: _ } = figure;
-            self.each([name, note]);
-            if let Val::Text(text) = value {
-                self.text(text);
-            }
-        }
-        for Curve { name, x, y, series, marks, levels } in curves {
-            self.each([name, x, y]);
-            for Series { name, points: _ } in series {
-                self.text(name);
-            }
-            self.each(marks.iter_mut().chain(levels).map(|(_, label)| label));
-        }
-        for answer in facts.values_mut() {
-            self.answer(answer);
-        }
-    }
-
-    fn answer(&self, answer: &mut Answer) {
+    /// A derived fact.
+    pub(in crate::judge) fn answer(&self, answer: &mut Answer) {
         match answer {
             Err(missing) => missing.iter_mut().for_each(|missing| self.missing(missing)),
             Ok(Worked { value, steps, sources, assumed, bound, claims }) => {
