@@ -546,7 +546,7 @@ fn what_may_not_be_read_is_named_and_the_rest_is_taken() {
     mode(&card.join("locked"), 0o000);
     let run = |from: &Path| {
         let mut command = Command::new(BIN);
-        command.arg("photos").arg(&pack).arg(from);
+        command.arg("photos").arg(&pack).arg(from).env("UNDERLID_CONFIG", "");
         // The superuser may read everything: then the program is run as nobody.
         if fs::read_dir(card.join("locked")).is_ok() {
             command.uid(65_534).gid(65_534);

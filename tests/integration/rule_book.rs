@@ -58,7 +58,7 @@ const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100
 const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
 const RISE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\n[[test.reading]]\nof = \"red-bar\"\nvalue = \"58 degC ± 1 K\"\nsteady = \"yes\"\n[[test.reading]]\nof = \"light-bar\"\nvalue = \"53 degC ± 1 K\"\nsteady = \"yes\"\n";
 const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah\"\nenergy = \"2700 Wh\"\nend = \"taper\"\n";
-const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution = \"0.0001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"1 %\"\nresolution = \"0.01 A\"\n[[test]]\nid = \"s\"\nkind = \"capacity\"\nwith = \"v, i\"\nlog = \"golden-logs/step-agrees.csv\"\n";
+const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution = \"0.0001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"1 %\"\nresolution = \"0.01 A\"\n[[test]]\nid = \"s\"\nkind = \"full load\"\nwith = \"v, i\"\nlog = \"golden-logs/step-agrees.csv\"\n";
 
 #[rustfmt::skip]
 const ROWS: &[Row] = &[

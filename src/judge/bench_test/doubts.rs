@@ -152,5 +152,5 @@ impl Work<'_> {
 
 /// Facts that nothing of this can be said for.
 pub(super) fn contradicted(doubts: &[String]) -> Vec<Missing> {
-    doubts.iter().map(|doubt| Missing::refused(doubt)).collect()
+    doubts.iter().map(|doubt| Missing::log(doubt.clone())).collect()
 }

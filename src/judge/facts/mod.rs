@@ -142,7 +142,12 @@ impl Derived {
             None | Some(Look::Whole) => Ok(()),
             Some(Look::Damaged(why) | Look::NotSeen(why)) => {
                 let what = format!("{file} does not count as evidence: {why}");
-                Err(vec![Missing { name: "photo.file".to_owned(), what, reason: Reason::NotVisible }])
+                Err(vec![Missing {
+                    name: "photo.file".to_owned(),
+                    what,
+                    reason: Reason::NotVisible,
+                    counted: 0,
+                }])
             }
         }
     }

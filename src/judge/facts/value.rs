@@ -105,6 +105,9 @@ pub struct Missing {
     pub what: String,
     /// Why.
     pub reason: Reason,
+    /// Where a list was cut: how many further ones this stands for.
+    #[serde(skip)]
+    pub(crate) counted: usize,
 }
 
 impl Missing {
@@ -123,32 +126,31 @@ impl Missing {
             Some((head, rest)) if !place.is_empty() && head != "path" => rest,
             _ => name,
         };
-        Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason }
+        Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason, counted: 0 }
     }
 
     /// A value that cannot be shown because it rests on something withheld.
     #[must_use]
     pub fn withheld() -> Self {
         let what = "it rests on a value that the record withholds".to_owned();
-        Self { name: String::new(), what, reason: Reason::Withheld }
+        Self { name: String::new(), what, reason: Reason::Withheld, counted: 0 }
     }
 
     /// Those that a list counts instead of naming them.
     fn more(number: usize, exactly: bool, reason: Reason) -> Self {
         let least = if exactly { "" } else { "at least " };
-        Self { name: MORE.to_owned(), what: format!("and {least}{number} more"), reason }
+        Self { name: MORE.to_owned(), what: format!("and {least}{number} more"), reason, counted: number }
     }
 
     /// How many others this stands for.
     fn counts(&self) -> Option<usize> {
-        let text = (self.name == MORE).then_some(self.what.as_str())?;
-        text.split(' ').find_map(|word| word.parse().ok())
+        (self.counted > 0).then_some(self.counted)
     }
 
     /// A log that could not be used.
     #[must_use]
     pub(crate) fn log(what: String) -> Self {
-        Self { name: LOG.to_owned(), what, reason: Reason::Refused }
+        Self { name: LOG.to_owned(), what, reason: Reason::Refused, counted: 0 }
     }
 
     /// True for a log that could not be used.
@@ -160,7 +162,7 @@ impl Missing {
     /// A refusal, in the words of whoever refuses.
     #[must_use]
     pub fn refused(why: &str) -> Self {
-        Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused }
+        Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused, counted: 0 }
     }
 }
 

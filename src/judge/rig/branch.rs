@@ -170,7 +170,12 @@ impl Branch {
                 }
                 Carries::Charge => ("source.current", "the current of the source is not known".to_owned()),
             };
-            return Err(vec![Missing { name: name.to_owned(), what, reason: Reason::NotRecorded }]);
+            return Err(vec![Missing {
+                name: name.to_owned(),
+                what,
+                reason: Reason::NotRecorded,
+                counted: 0,
+            }]);
         };
         Ok(value(Val::Amount(Amount::exact(current, Dimension::CURRENT))))
     }
@@ -200,7 +205,12 @@ pub(super) fn told_of_a_rig(answer: Answer) -> Answer {
         // What could not be told is not known.
         Ok(worked) if worked.value == Val::Text("unknown".to_owned()) => {
             let what = "what it responds to could not be told".to_owned();
-            Err(vec![Missing { name: "element.fuse".to_owned(), what, reason: Reason::NotVisible }])
+            Err(vec![Missing {
+                name: "element.fuse".to_owned(),
+                what,
+                reason: Reason::NotVisible,
+                counted: 0,
+            }])
         }
         Ok(mut worked) => {
             worked.steps = worked.steps.iter().map(|step| words(step)).collect();
@@ -216,13 +226,17 @@ pub(super) fn told_of_a_rig(answer: Answer) -> Answer {
 
 pub(super) fn renamed(missing: &Missing) -> Missing {
     match missing.name.as_str() {
-        "path.complete" => {
-            Missing { name: "rig.complete".to_owned(), what: words(&missing.what), reason: missing.reason }
-        }
+        "path.complete" => Missing {
+            name: "rig.complete".to_owned(),
+            what: words(&missing.what),
+            reason: missing.reason,
+            counted: 0,
+        },
         "claims.continuous_current" => Missing {
             name: missing.name.clone(),
             what: "the current that it is to carry does not follow from the record".to_owned(),
             reason: missing.reason,
+            counted: 0,
         },
         _ => Missing { what: words(&missing.what), ..missing.clone() },
     }

@@ -109,7 +109,12 @@ fn accuracy_of(record: &Record, id: &str) -> Result<(), Missing> {
     let Some(instrument) = record.instrument.iter().find(|instrument| instrument.id.text() == Some(id))
     else {
         let what = format!("there is no `[[instrument]]` with the id `{id}`");
-        return Err(Missing { name: "instrument.id".to_owned(), what, reason: Reason::NotRecorded });
+        return Err(Missing {
+            name: "instrument.id".to_owned(),
+            what,
+            reason: Reason::NotRecorded,
+            counted: 0,
+        });
     };
     let Some(Value::Accuracy(accuracy)) = instrument.accuracy.found().value() else {
         return Err(missing("instrument.accuracy", id));
@@ -145,6 +150,7 @@ pub(super) fn coverage(record: &Record, load_names: &[String]) -> Answer {
         name: "meter.reads".to_owned(),
         what: format!("no `[[rig.meter]]` says what reads {what}"),
         reason: Reason::NotRecorded,
+        counted: 0,
     });
     yes_unless(lacks.collect())
 }
@@ -166,7 +172,7 @@ fn count_leads<'a>(elements: impl IntoIterator<Item = &'a Element>) -> usize {
 
 fn no_way_back(name: &str) -> Missing {
     let what = "fewer than two leads are listed: the current has to come back".to_owned();
-    Missing { name: name.to_owned(), what, reason: Reason::NotRecorded }
+    Missing { name: name.to_owned(), what, reason: Reason::NotRecorded, counted: 0 }
 }
 
 fn said_complete(record: &Record) -> Option<Missing> {
@@ -199,7 +205,7 @@ pub(super) fn not_connected() -> Missing {
         name: "source.shares_leads".to_owned(),
         what: "how the source is connected is not recorded: its own leads ([[rig.source.element]]), or those of the loads".to_owned(),
         reason: Reason::NotRecorded,
-    }
+counted: 0 }
 }
 
 /// Sum of readings with their uncertainty: one instrument's share of the reading adds, independent ones do not.

@@ -260,7 +260,12 @@ impl Basis<'_> {
         };
         let loads_set = if names.is_empty() {
             let what = "no load (`[[rig.load]]`) is recorded".to_owned();
-            Err(vec![Missing { name: "load.power".to_owned(), what, reason: Reason::NotRecorded }])
+            Err(vec![Missing {
+                name: "load.power".to_owned(),
+                what,
+                reason: Reason::NotRecorded,
+                counted: 0,
+            }])
         } else {
             Ok(value(Val::YesNo(all_set.is_some())))
         };
@@ -359,6 +364,7 @@ impl Basis<'_> {
                     name: "load.set_current".to_owned(),
                     what: format!("the share of the current that falls to {} does not follow", share.name),
                     reason: Reason::NotRecorded,
+                    counted: 0,
                 }]),
             };
             equipment::of_load(load, each, &full)
@@ -472,5 +478,6 @@ fn equipment_missing() -> Missing {
         name: String::new(),
         what: "no lead (`[[rig.element]]`) is recorded".to_owned(),
         reason: Reason::NotRecorded,
+        counted: 0,
     }
 }

@@ -168,7 +168,7 @@ fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
         }
         Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
             let what = format!("no {} is recorded, and `path.complete` does not say yes", either(kinds));
-            Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded })
+            Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 })
         }
         _ => None,
     }

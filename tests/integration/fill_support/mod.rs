@@ -37,10 +37,15 @@ pub fn example() -> PathBuf {
         .clone()
 }
 
-/// A picture that is small and unlike any other.
+/// A whole picture that is small and unlike any other: its name stands in a comment of the JPEG stream.
 pub fn picture(name: &str) -> Vec<u8> {
-    let mut bytes = vec![0xff, 0xd8, 0xff, 0xe0];
-    bytes.extend_from_slice(name.as_bytes());
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image::RgbImage::new(8, 8).write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
+    let mut comment = vec![0xff, 0xfe];
+    comment.extend_from_slice(&u16::try_from(name.len() + 2).unwrap().to_be_bytes());
+    comment.extend_from_slice(name.as_bytes());
+    let mut bytes = bytes.into_inner();
+    bytes.splice(2..2, comment);
     bytes
 }
 

@@ -188,7 +188,8 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> Sum {
     }
     if facts.record.path.complete.yes() != Some(true) {
         let what = "`path.complete` does not say yes, so there may be more elements".to_owned();
-        let missing = Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded };
+        let missing =
+            Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 };
         sum.missing.push(missing);
     }
     sum.amount.number = number;

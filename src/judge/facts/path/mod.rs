@@ -332,7 +332,8 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known permissible current".to_owned();
-        let missing = vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded }];
+        let missing =
+            vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }];
         return (Err(missing.clone()), Err(missing));
     };
     let label = element_label(facts.record, index);
@@ -392,7 +393,12 @@ fn counted(facts: &Facts<'_>, mut work: Worker<'_>, number: usize) -> Answer {
     if facts.record.path.complete.yes() != Some(true) {
         let what =
             "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
-        work.lacks(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded });
+        work.lacks(Missing {
+            name: "path.complete".to_owned(),
+            what,
+            reason: Reason::NotRecorded,
+            counted: 0,
+        });
     }
     let [count] = work.all([Some(count)])?;
     work.done(count)
@@ -420,7 +426,7 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         return work.done(smallest);
     }
     let what = "no fuse or circuit breaker that responds to current is recorded with its rating".to_owned();
-    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded });
+    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded, counted: 0 });
     Err(work.take_missing())
 }
 
