@@ -4,8 +4,8 @@ use std::path::Path;
 
 use rayon::prelude::*;
 
-use super::facts::{PHOTO_COUNTS, Seen, counted_photos};
-use super::rules::Book;
+use super::facts::{PHOTO_COUNTS, Seen, Subject, counted_photos, named_photos};
+use super::rules::{Book, subjects};
 use super::withhold::Withheld;
 use crate::evidence::whole::{Look, Looks};
 use crate::record::Record;
@@ -24,9 +24,18 @@ pub(crate) fn photos_seen(
             wanted.push((counted_photos(record, name), enough));
         }
     }
-    if book.asks_photos() || book.most_asked("element.photos").is_some() {
+    for (rule, enough) in book.asking("element.photos") {
+        for subject in subjects(&rule.scope, record) {
+            if let Subject::Element(index) = subject {
+                wanted.push((photos_of_element(record, index), enough));
+            }
+        }
+    }
+    if book.asks_photos() {
         wanted.push((counted_photos(record, "evidence.photos"), usize::MAX));
     }
+    wanted.sort();
+    wanted.dedup();
     let look = |(files, enough): (Vec<String>, usize)| {
         let mut seen = Seen::new();
         let mut whole = 0;
@@ -48,4 +57,15 @@ pub(crate) fn photos_seen(
         all.extend(more);
         all
     })
+}
+
+/// The files of the photos that show an element.
+fn photos_of_element(record: &Record, index: usize) -> Vec<String> {
+    let Some(element) = record.path.element.get(index) else { return Vec::new() };
+    let photos = record
+        .photo
+        .iter()
+        .filter(|photo| element.id.text().is_some_and(|id| photo.shows.list().iter().any(|part| part == id)));
+    let shown = photos.filter_map(|photo| photo.file.text().map(str::to_owned));
+    shown.chain(named_photos(record, element)).collect()
 }

@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 pub use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::{predicted_bms_rise, rest_voltage};
-pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos};
+pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub use table::{FACTS, FactInfo};
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 pub(crate) use value::{capped, names};

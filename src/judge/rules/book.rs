@@ -158,7 +158,13 @@ impl Book {
     /// The largest number of something that a rule asks for, where a fact counts it: more than this need not be counted.
     /// None where no rule asks for the fact.
     pub(crate) fn most_asked(&self, fact: &str) -> Option<usize> {
-        self.rules.iter().filter(|rule| rule.off.is_none()).filter_map(|rule| rule.asks(fact)).max()
+        self.asking(fact).map(|(_, enough)| enough).max()
+    }
+
+    /// The rules that ask for a fact, with how much of it they ask for.
+    pub(crate) fn asking(&self, fact: &str) -> impl Iterator<Item = (&Rule, usize)> {
+        let rules = self.rules.iter().filter(|rule| rule.off.is_none());
+        rules.filter_map(move |rule| Some((rule, rule.asks(fact)?)))
     }
 
     /// True where a rule is applied to each photo.

@@ -131,7 +131,8 @@ fn not_applied(rule: &Rule, because: String) -> NotApplied {
     NotApplied { rule: rule.id.clone(), title: rule.title.clone(), because, turned_off: false }
 }
 
-fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
+/// What of a record a rule is applied to.
+pub(crate) fn subjects(scope: &Scope, record: &Record) -> Vec<Subject> {
     let all = |length: usize, subject: fn(usize) -> Subject| (0..length).map(subject).collect();
     match scope {
         Scope::Pack => vec![Subject::Pack],
