@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use super::calc::arg::pointed;
 use super::{CAUTION, Done, Failure, Format};
-use crate::physics::marking::{self, Marking, NotAMarking, Repeated, Summary};
+use crate::physics::marking::{self, CodeSummary, Marking, NotAMarking, Repeated};
 use crate::units::terminal;
 use crate::units::words::{columns, count};
 
@@ -60,7 +60,7 @@ pub(super) struct Decoded {
     schema: u32,
     items: Vec<Item>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    list: Option<Summary>,
+    list: Option<CodeSummary>,
 }
 
 impl Decode {
@@ -183,7 +183,7 @@ fn one(out: &mut String, marking: &Marking) {
     out.push_str(&format!("  {}\n", marking.from_memory));
 }
 
-fn summary(out: &mut String, list: &Summary, total: usize) {
+fn summary(out: &mut String, list: &CodeSummary, total: usize) {
     out.push_str(&format!("\nThe list: {} of {} decoded\n", list.decoded, count(total, "text", "texts")));
     if let (Some(from), Some(to), Some(days)) = (list.earliest, list.latest, list.spread_days) {
         let days = count(usize::try_from(days).unwrap_or(0), "day", "days");

@@ -5,7 +5,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{CAUTION, Done, Failure, words};
-use crate::logs::account::{Account, Check, Kind, Stretch};
+use crate::logs::account::{Account, AccountCheck, Stretch, StretchKind};
 use crate::logs::read::{ColumnSetting, CurrentSign, LogReader, Meaning, ReadSettings, SignSetting};
 use crate::units::{Dimension, show, terminal};
 
@@ -132,22 +132,26 @@ fn tell<R: std::io::Read>(log: &mut LogReader<R>) -> Result<Told, crate::logs::r
             }
         }
     };
-    let of = |wanted: fn(&Check) -> Option<&String>| -> Vec<String> {
+    let of = |wanted: fn(&AccountCheck) -> Option<&String>| -> Vec<String> {
         checks.iter().filter_map(wanted).cloned().collect()
     };
     list(&mut text, "Does not add up", &clashes);
-    list(&mut text, "Adds up", &of(|check| if let Check::Agrees(text) = check { Some(text) } else { None }));
+    list(
+        &mut text,
+        "Adds up",
+        &of(|check| if let AccountCheck::Agrees(text) = check { Some(text) } else { None }),
+    );
     list(
         &mut text,
         "Could not be checked",
-        &of(|check| if let Check::NotCompared(text) = check { Some(text) } else { None }),
+        &of(|check| if let AccountCheck::NotCompared(text) = check { Some(text) } else { None }),
     );
     if !report.is_empty() {
         list(&mut text, "Skipped or repaired", &report.lines().map(str::to_owned).collect::<Vec<_>>());
     }
     let largest = stretches
         .iter()
-        .filter(|stretch| stretch.kind == Kind::Discharge)
+        .filter(|stretch| stretch.kind == StretchKind::Discharge)
         .max_by(|a, b| a.charge.total_cmp(&b.charge));
     if let Some(stretch) = largest {
         let time = |t: f64| show(t, Dimension::TIME);
@@ -164,7 +168,7 @@ fn tell<R: std::io::Read>(log: &mut LogReader<R>) -> Result<Told, crate::logs::r
 fn line(stretch: &Stretch) -> String {
     let time = |t: f64| show(t, Dimension::TIME);
     let mut line = format!("{:9} {} to {}", stretch.kind.to_string(), time(stretch.from), time(stretch.to));
-    if stretch.kind != Kind::Rest {
+    if stretch.kind != StretchKind::Rest {
         let _ = write!(line, ", {}", show(stretch.charge.abs(), Dimension::CHARGE));
         if stretch.energy.is_finite() {
             let _ = write!(line, ", {}", show(stretch.energy.abs(), Dimension::ENERGY));

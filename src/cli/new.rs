@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::{CAUTION, Done, Failure, words};
 use crate::judge::inspection::RECORD;
-use crate::record::edit::{Answer, Edit, apply};
+use crate::record::edit::{Edit, Entered, apply};
 use crate::record::starter;
 use crate::units::terminal;
 
@@ -27,7 +27,7 @@ impl New {
         let mut text = starter();
         if let Some(kind) = &self.kind {
             let place = "inspection.kind".parse().map_err(words)?;
-            text = apply(RECORD, &text, &[Edit::Set { place, answer: Answer::of(kind) }]).map_err(words)?;
+            text = apply(RECORD, &text, &[Edit::Set { place, answer: Entered::of(kind) }]).map_err(words)?;
         }
         let at = |path: &std::path::Path| {
             let path = path.display().to_string();

@@ -12,7 +12,7 @@ use crate::evidence::folder::LeftOut;
 use crate::evidence::hash::Sha256Digest;
 #[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
-use crate::evidence::verify::{Comparison, SealError, Sealed, seal};
+use crate::evidence::verify::{SealComparison, SealError, Sealed, seal};
 use crate::judge::inspection::RECORD;
 use crate::record;
 use crate::record::open;
@@ -308,7 +308,7 @@ fn withholds(folder: &Path) -> bool {
     }
 }
 
-fn differences(comparison: &Comparison, words: &mut String) {
+fn differences(comparison: &SealComparison, words: &mut String) {
     for file in comparison.differences() {
         words.push_str(&format!("  {}: {}\n", file.name, in_words(&file.state)));
     }

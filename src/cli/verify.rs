@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 #[cfg(not(feature = "signatures"))]
-use std::convert::Infallible as Key;
+use std::convert::Infallible as PublicKey;
 
 use super::progress::Line;
 use super::{Done, Failure, Format, words};
@@ -16,9 +16,9 @@ use crate::evidence::folder;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::photos::is_photo_name;
 #[cfg(feature = "signatures")]
-use crate::evidence::signature::Key;
+use crate::evidence::signature::PublicKey;
 use crate::evidence::signature::{self, Present, Signed};
-use crate::evidence::verify::{Comparison, verify};
+use crate::evidence::verify::{SealComparison, verify};
 use crate::evidence::whole::{Look, Looks};
 use crate::judge::inspection::RECORD;
 use crate::record::open;
@@ -44,7 +44,7 @@ pub(super) struct Verify {
 pub(super) struct Found {
     /// How the inspection stands against its seal; nothing for a bag without one.
     #[serde(flatten)]
-    seal: Option<Comparison>,
+    seal: Option<SealComparison>,
     #[serde(skip_serializing_if = "Option::is_none")]
     bag: Option<BagFound>,
     signatures: Vec<Present>,
@@ -89,7 +89,7 @@ impl Verify {
         let key = self.key.as_deref().map(read_key).transpose()?;
         let found = self.look(key.as_ref())?;
         let sound = found.bag.as_ref().is_none_or(|bag| bag.valid)
-            && found.seal.as_ref().is_none_or(Comparison::matches)
+            && found.seal.as_ref().is_none_or(SealComparison::matches)
             && found.arrivals.iter().flatten().all(Arrival::holds)
             && !found.pictures.iter().any(|picture| matches!(picture.look, Look::Damaged(_)));
         let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
@@ -100,7 +100,7 @@ impl Verify {
         Ok(if sound && attributed { Done::Well } else { Done::FallsShort })
     }
 
-    fn look(&self, key: Option<&Key>) -> Result<Found, Failure> {
+    fn look(&self, key: Option<&PublicKey>) -> Result<Found, Failure> {
         let line = Line::new("hashing");
         let is_bag = self.folder.join(BAG_DECLARATION).symlink_metadata().is_ok();
         let inspection = if is_bag { self.folder.join("data") } else { self.folder.clone() };
@@ -150,12 +150,12 @@ impl Verify {
 }
 
 #[cfg(feature = "signatures")]
-fn read_key(given: &str) -> Result<Key, Failure> {
-    Key::read(given).map_err(words)
+fn read_key(given: &str) -> Result<PublicKey, Failure> {
+    PublicKey::read(given).map_err(words)
 }
 
 #[cfg(not(feature = "signatures"))]
-fn read_key(_: &str) -> Result<Key, Failure> {
+fn read_key(_: &str) -> Result<PublicKey, Failure> {
     Err(super::left_out("verify --key", "signatures"))
 }
 
@@ -217,7 +217,7 @@ impl Found {
     }
 }
 
-fn differences(out: &mut impl Write, comparison: &Comparison) -> std::io::Result<()> {
+fn differences(out: &mut impl Write, comparison: &SealComparison) -> std::io::Result<()> {
     let renamed: BTreeMap<_, _> = comparison.renamed().into_iter().collect();
     for file in comparison.differences() {
         let hint =
@@ -227,7 +227,7 @@ fn differences(out: &mut impl Write, comparison: &Comparison) -> std::io::Result
     Ok(())
 }
 
-fn counts(comparison: &Comparison) -> String {
+fn counts(comparison: &SealComparison) -> String {
     let counts = comparison.counts();
     let unreadable = match counts.unreadable {
         0 => String::new(),

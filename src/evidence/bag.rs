@@ -19,7 +19,7 @@ use super::folder::FolderError;
 use super::hash::{HashError, Sha256Digest};
 use super::manifest::{LineProblem, Manifest, ManifestError};
 use super::name::{EvidenceName, NameError, UnsafeName};
-use super::verify::Comparison;
+use super::verify::SealComparison;
 use crate::record::open::FileError;
 use crate::units::terminal::{shown, shown_text};
 
@@ -61,7 +61,7 @@ pub enum BagError {
     },
     /// The evidence is not what was sealed.
     #[error("the evidence is no longer what was sealed; look at the differences and seal it again")]
-    Differs(Comparison),
+    Differs(SealComparison),
     /// Something already has the bag's name.
     #[error("{}: exists already; a bag is never written over anything", shown(path))]
     Exists {

@@ -154,7 +154,7 @@ impl Default for PictureOptions {
 
 /// A copy that is fit to publish.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Derived {
+pub struct DerivedPicture {
     /// The JPEG file.
     pub jpeg: Vec<u8>,
     /// Its width in pixels.
@@ -177,7 +177,7 @@ pub struct Derived {
 ///
 /// # Errors
 /// When the photo cannot be read or decoded within the limits, or a withheld box makes no sense.
-pub fn derive(path: &Path, options: &PictureOptions) -> Result<Derived, PictureError> {
+pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, PictureError> {
     let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
     let bytes = read_limited(path)?;
     let facts = exif::read_bytes(&bytes);
@@ -193,7 +193,7 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<Derived, PictureE
     JpegEncoder::new_with_quality(&mut jpeg, options.quality.clamp(1, 100))
         .encode_image(&small)
         .map_err(|e| undecodable(reason(&e)))?;
-    Ok(Derived {
+    Ok(DerivedPicture {
         jpeg,
         width,
         height,

@@ -62,7 +62,7 @@ impl SignatureKind {
 /// A public key, or several with the names of whom they belong to.
 #[cfg(feature = "signatures")]
 #[derive(Debug, Clone)]
-pub enum Key {
+pub enum PublicKey {
     /// In the minisign format.
     Minisign(VerifyingKey),
     /// SSH keys, each with its principals where a file of allowed signers names them.
@@ -70,7 +70,7 @@ pub enum Key {
 }
 
 #[cfg(feature = "signatures")]
-impl Key {
+impl PublicKey {
     /// Reads a public key from a file (minisign, an SSH `.pub` file, or SSH's file of allowed signers), or from the one
     /// line of text of a minisign key.
     ///
@@ -228,7 +228,7 @@ pub fn unchecked(manifest: &Path) -> Signed {
 /// # Errors
 /// When the system refuses to look for it.
 #[cfg(feature = "signatures")]
-pub fn check(manifest: &Path, key: &Key) -> Result<Signed, FileError> {
+pub fn check(manifest: &Path, key: &PublicKey) -> Result<Signed, FileError> {
     let path = key.kind().beside(manifest);
     match path.symlink_metadata() {
         Ok(_) => {}
@@ -244,11 +244,11 @@ pub fn check(manifest: &Path, key: &Key) -> Result<Signed, FileError> {
         comment: verified.comment,
     };
     Ok(match key {
-        Key::Minisign(key) => match sign::verify(manifest, &path, key) {
+        PublicKey::Minisign(key) => match sign::verify(manifest, &path, key) {
             Ok(verified) => good(verified, None),
             Err(error) => Signed::Bad { why: error.to_string() },
         },
-        Key::Ssh(keys) => {
+        PublicKey::Ssh(keys) => {
             let mut why = String::new();
             for (by, key) in keys {
                 match ssh::verify(manifest, &path, key) {
@@ -278,18 +278,18 @@ mod tests {
         let path = dir.path().join("key");
         let read = |text: &str| {
             fs::write(&path, text).unwrap();
-            Key::read(path.to_str().unwrap())
+            PublicKey::read(path.to_str().unwrap())
         };
-        assert!(matches!(Key::read(MINISIGN), Ok(Key::Minisign(_))));
-        assert!(matches!(read(&format!("untrusted comment: x\n{MINISIGN}\n")), Ok(Key::Minisign(_))));
-        assert!(matches!(read(MINISIGN), Ok(Key::Minisign(_))));
+        assert!(matches!(PublicKey::read(MINISIGN), Ok(PublicKey::Minisign(_))));
+        assert!(matches!(read(&format!("untrusted comment: x\n{MINISIGN}\n")), Ok(PublicKey::Minisign(_))));
+        assert!(matches!(read(MINISIGN), Ok(PublicKey::Minisign(_))));
         for (text, name) in [
             (format!("{SSH} somebody\n"), None),
             (format!("# bench\n\nbench@example.org {SSH}\n"), Some("bench@example.org")),
             (format!("bench namespaces=\"file\" {SSH} x\n"), Some("bench")),
         ] {
             match read(&text) {
-                Ok(Key::Ssh(keys)) => assert_eq!(keys[0].0.as_deref(), name, "{text}"),
+                Ok(PublicKey::Ssh(keys)) => assert_eq!(keys[0].0.as_deref(), name, "{text}"),
                 other => panic!("{text}: {other:?}"),
             }
         }
@@ -315,12 +315,12 @@ mod tests {
             Signed::Bad { why } => format!("bad: {why}"),
             Signed::Good { .. } => "good".to_owned(),
         };
-        let checked = |key: Option<&Key>| match key {
+        let checked = |key: Option<&PublicKey>| match key {
             Some(key) => why(check(&manifest, key).unwrap()),
             None => why(unchecked(&manifest)),
         };
-        let ours = Key::Minisign(sign::generate(&at("s"), &at("p"), None).unwrap());
-        let other = Key::read(MINISIGN).unwrap();
+        let ours = PublicKey::Minisign(sign::generate(&at("s"), &at("p"), None).unwrap());
+        let other = PublicKey::read(MINISIGN).unwrap();
         assert_eq!(checked(None), "cannot tell: it is not signed");
         assert!(checked(Some(&ours)).starts_with("cannot tell: there is no"));
         sign::sign(&manifest, &at("s"), None, None).unwrap();

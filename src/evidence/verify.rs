@@ -63,7 +63,7 @@ pub struct FileResult {
 
 /// How a folder stands against a manifest.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
-pub struct Comparison {
+pub struct SealComparison {
     /// Every file of either side, sorted by name.
     pub files: Vec<FileResult>,
 }
@@ -79,7 +79,7 @@ pub struct Counts {
     pub unreadable: usize,
 }
 
-impl Comparison {
+impl SealComparison {
     /// Puts two manifests against each other: what was sealed and what was found.
     pub fn of(sealed: &Manifest, found: &Manifest) -> Self {
         let mut states: BTreeMap<&EvidenceName, FileState> = BTreeMap::new();
@@ -173,7 +173,7 @@ pub enum VerifyError {
 /// # Errors
 /// When the manifest or the folder cannot be read or holds something refused. A single file that
 /// cannot be read is no error but a [`FileState::Unreadable`].
-pub fn verify(folder: &Path, on: OnProgress<'_>) -> Result<Comparison, VerifyError> {
+pub fn verify(folder: &Path, on: OnProgress<'_>) -> Result<SealComparison, VerifyError> {
     let manifest = Manifest::read(&folder.join(MANIFEST_NAME))?;
     verify_against(folder, &manifest, on)
 }
@@ -189,7 +189,7 @@ pub fn verify_against(
     folder: &Path,
     manifest: &Manifest,
     on: OnProgress<'_>,
-) -> Result<Comparison, VerifyError> {
+) -> Result<SealComparison, VerifyError> {
     let Listing { files, .. } = list(folder)?;
     let mut paths: BTreeMap<EvidenceName, PathBuf> = files.into_iter().map(|f| (f.name, f.path)).collect();
     for (name, _) in manifest.iter() {
@@ -205,10 +205,10 @@ pub(crate) fn compare(
     sealed: &Manifest,
     paths: BTreeMap<EvidenceName, PathBuf>,
     on: OnProgress<'_>,
-) -> Comparison {
+) -> SealComparison {
     let paths: Vec<_> = paths.into_iter().collect();
     let (found, unreadable) = hash_all(&paths, on);
-    let mut comparison = Comparison::of(sealed, &found);
+    let mut comparison = SealComparison::of(sealed, &found);
     let mut unreadable: BTreeMap<_, _> = unreadable
         .into_iter()
         .filter(|(_, error)| !error.is_gone())
@@ -266,7 +266,7 @@ pub struct Sealed {
     /// Bytes of evidence covered.
     pub bytes: u64,
     /// What became of the manifest that was there before; nothing when this is the first.
-    pub before: Option<Comparison>,
+    pub before: Option<SealComparison>,
     /// What in the folder is not covered.
     pub left_out: Vec<LeftOut>,
     /// Signatures of an earlier manifest that no longer fit the new one.
@@ -296,7 +296,7 @@ pub enum SealError {
         .0.counts().changed,
         .0.counts().missing
     )]
-    Differs(Comparison),
+    Differs(SealComparison),
 }
 
 /// Hashes all evidence of an inspection folder into its manifest.
@@ -322,12 +322,12 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
     if let Some((_, error)) = failed.into_iter().next() {
         return Err(error.into());
     }
-    let before = old.map(|old| Comparison::of(&old, &manifest));
+    let before = old.map(|old| SealComparison::of(&old, &manifest));
     if let Some(before) = before.as_ref().filter(|b| !replace && b.loses_evidence()) {
         return Err(SealError::Differs(before.clone()));
     }
     // An identical manifest is left alone: its time and its signatures stay what they were.
-    let unchanged = before.as_ref().is_some_and(Comparison::matches);
+    let unchanged = before.as_ref().is_some_and(SealComparison::matches);
     if !unchanged {
         manifest.write(&manifest_path)?;
     }

@@ -1,6 +1,6 @@
 //! What a person types at a question, read into what is meant. Nothing here touches the record.
 
-use crate::record::edit::Answer;
+use crate::record::edit::Entered;
 use crate::record::field::{ABSENT, How, NOT_VISIBLE, Word};
 use crate::record::{FieldInfo, Kind, Record, State, read_answer};
 
@@ -21,9 +21,9 @@ pub(super) const AS_BEFORE: &str = "=";
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Said {
     /// An answer, or what belongs to one: how, with, a note.
-    Answer {
+    Entered {
         /// The value and what belongs to it. Photos are files that are still to be taken in.
-        answer: Answer,
+        answer: Entered,
         /// Further values for the parts that follow (cell readings).
         more: Vec<String>,
     },
@@ -131,22 +131,22 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         }
         ("remark", _) => return needs("a text").map(|text| Said::OfPart("note", text)),
         ("note", _) => {
-            return needs("a text").map(|note| extra(Answer { note: Some(note), ..Answer::default() }));
+            return needs("a text").map(|note| extra(Entered { note: Some(note), ..Entered::default() }));
         }
         ("with", _) => {
             return needs("an instrument")
-                .map(|with| extra(Answer { with: Some(with), ..Answer::default() }));
+                .map(|with| extra(Entered { with: Some(with), ..Entered::default() }));
         }
         ("how", _) => {
-            return needs("a word").map(|how| extra(Answer { how: Some(how), ..Answer::default() }));
+            return needs("a word").map(|how| extra(Entered { how: Some(how), ..Entered::default() }));
         }
         _ => {}
     }
     answer(line, kind, record)
 }
 
-fn extra(answer: Answer) -> Said {
-    Said::Answer { answer, more: Vec::new() }
+fn extra(answer: Entered) -> Said {
+    Said::Entered { answer, more: Vec::new() }
 }
 
 fn is_number(text: &str) -> bool {
@@ -160,7 +160,7 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
     let text_kind = matches!(kind, Kind::Text | Kind::Markdown | Kind::List);
     let mut parts = line.split('|').map(str::trim);
     let mut value = parts.next().unwrap_or_default().to_owned();
-    let mut answer = Answer::default();
+    let mut answer = Entered::default();
     for part in parts {
         let (word, rest) = part.split_once(char::is_whitespace).unwrap_or((part, ""));
         let rest = rest.trim().to_owned();
@@ -203,13 +203,13 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
     share_unit(&mut values);
     let mut values = values.into_iter().map(|value| choice(&value, kind));
     answer.value = values.next().filter(|value| !value.is_empty());
-    Ok(Said::Answer { answer, more: values.collect() })
+    Ok(Said::Entered { answer, more: values.collect() })
 }
 
 /// The answer with a unit behind each number that has none, when the field takes it only so. Nothing is guessed: it is
 /// for a person to confirm.
 pub(super) fn with_unit(said: &Said, info: &FieldInfo, unit: &str) -> Option<Said> {
-    let Said::Answer { answer, more } = said else { return None };
+    let Said::Entered { answer, more } = said else { return None };
     let unit = unit.trim();
     let whole = |value: &str| -> Option<String> {
         let fits = |value: &str| matches!(read_answer(info, value), Ok(State::Known(_)));
@@ -220,7 +220,7 @@ pub(super) fn with_unit(said: &Said, info: &FieldInfo, unit: &str) -> Option<Sai
     };
     let first = whole(answer.value.as_deref()?)?;
     let more = more.iter().map(|value| whole(value)).collect::<Option<Vec<String>>>()?;
-    Some(Said::Answer { answer: Answer { value: Some(first), ..answer.clone() }, more })
+    Some(Said::Entered { answer: Entered { value: Some(first), ..answer.clone() }, more })
 }
 
 /// What stands behind the last number of a value: its unit.
@@ -252,7 +252,7 @@ fn share_unit(values: &mut [String]) {
 }
 
 /// "3.02 mm with caliper" and "150 A marked" in place of `|`.
-fn trailing(value: String, answer: &mut Answer, record: &Record) -> String {
+fn trailing(value: String, answer: &mut Entered, record: &Record) -> String {
     let mut value = value;
     if let Some((before, id)) = value.rsplit_once(" with ")
         && record.instrument.iter().any(|i| i.id.text() == Some(id.trim()))
@@ -341,7 +341,7 @@ mod tests {
         let length = Kind::Quantity(Dimension::LENGTH);
         let voltage = Kind::Quantity(Dimension::VOLTAGE);
         let metal = Kind::Word(METALS);
-        let value = |value: &str| Said::Answer { answer: Answer::of(value), more: vec![] };
+        let value = |value: &str| Said::Entered { answer: Entered::of(value), more: vec![] };
         let cases: Vec<(&str, Kind, Said)> = vec![
             ("150 A", length, value("150 A")),
             ("", length, Said::Leave),
@@ -368,32 +368,32 @@ mod tests {
             (
                 "note worn",
                 length,
-                Said::Answer {
-                    answer: Answer { note: Some("worn".into()), ..Answer::default() },
+                Said::Entered {
+                    answer: Entered { note: Some("worn".into()), ..Entered::default() },
                     more: vec![],
                 },
             ),
             (
                 "3 mm with caliper",
                 length,
-                Said::Answer {
-                    answer: Answer { with: Some("caliper".into()), ..Answer::of("3 mm") },
+                Said::Entered {
+                    answer: Entered { with: Some("caliper".into()), ..Entered::of("3 mm") },
                     more: vec![],
                 },
             ),
             (
                 "3 mm measured",
                 length,
-                Said::Answer {
-                    answer: Answer { how: Some("measured".into()), ..Answer::of("3 mm") },
+                Said::Entered {
+                    answer: Entered { how: Some("measured".into()), ..Entered::of("3 mm") },
                     more: vec![],
                 },
             ),
             (
                 "3 mm | p",
                 length,
-                Said::Answer {
-                    answer: Answer { how: Some("marked".into()), ..Answer::of("3 mm") },
+                Said::Entered {
+                    answer: Entered { how: Some("marked".into()), ..Entered::of("3 mm") },
                     more: vec![],
                 },
             ),
@@ -401,12 +401,12 @@ mod tests {
             (
                 "3 mm | marked | note at the end | photo a.jpg",
                 length,
-                Said::Answer {
-                    answer: Answer {
+                Said::Entered {
+                    answer: Entered {
                         how: Some("marked".into()),
                         note: Some("at the end".into()),
                         photos: vec!["a.jpg".into()],
-                        ..Answer::of("3 mm")
+                        ..Entered::of("3 mm")
                     },
                     more: vec![],
                 },
@@ -414,8 +414,8 @@ mod tests {
             (
                 "3.301, 3.302, 3.304 V",
                 voltage,
-                Said::Answer {
-                    answer: Answer::of("3.301 V"),
+                Said::Entered {
+                    answer: Entered::of("3.301 V"),
                     more: vec!["3.302 V".into(), "3.304 V".into()],
                 },
             ),
@@ -450,7 +450,7 @@ mod tests {
             let said = read_line(line, info(name).kind, &record()).unwrap();
             let offer = with_unit(&said, info(name), unit);
             let value = offer.map(|said| match said {
-                Said::Answer { answer, .. } => answer.value.unwrap(),
+                Said::Entered { answer, .. } => answer.value.unwrap(),
                 other => panic!("{other:?}"),
             });
             assert_eq!(value.as_deref(), offered, "{line}");

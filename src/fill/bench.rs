@@ -15,14 +15,14 @@ use super::question::{Asked, Key, Question, questions};
 use super::sight::{FillError, Saved, Sight, question, revision};
 use super::trials::{Trials, stamps};
 use crate::evidence::whole::Looks;
-use crate::fill::checklist::{Checklists, Fills, Scope};
+use crate::fill::checklist::{Checklists, Fills, ItemScope};
 use crate::judge::facts::Derived;
 use crate::judge::inspection::{House, OpenError, RECORD, book};
 use crate::judge::rules::{Book, judge};
 use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, Withheld};
 use crate::record;
-use crate::record::edit::{Answer, Edit, Refused, apply};
+use crate::record::edit::{Edit, EditRefused, Entered, apply};
 use crate::record::open;
 use crate::record::problem::Problems;
 use crate::record::save;
@@ -218,7 +218,7 @@ impl Bench {
         }
         let file = self.file.display().to_string();
         let record = record::read(&file, text)?;
-        let told = |problems| Refused::Reads(Problems::new(&file, text, problems));
+        let told = |problems| EditRefused::Reads(Problems::new(&file, text, problems));
         withhold::plan(&record, &OWN_WORDS).map(drop).map_err(|problems| told(problems).into())
     }
 
@@ -227,7 +227,7 @@ impl Bench {
     ///
     /// # Errors
     /// [`FillError`]; the record is then unchanged.
-    pub fn answer(&self, key: &Key, answer: &Answer, seen: Option<&str>) -> Result<Saved, FillError> {
+    pub fn answer(&self, key: &Key, answer: &Entered, seen: Option<&str>) -> Result<Saved, FillError> {
         self.answer_once(key, answer, seen, None)
     }
 
@@ -235,7 +235,7 @@ impl Bench {
     pub(super) fn answer_once(
         &self,
         key: &Key,
-        answer: &Answer,
+        answer: &Entered,
         seen: Option<&str>,
         once: Option<&str>,
     ) -> Result<Saved, FillError> {
@@ -308,7 +308,7 @@ impl Bench {
             let whole = part_named(question);
             let whole = if whole.is_empty() { part.to_string() } else { whole.to_owned() };
             let said = format!("{whole}: {name} = {text}");
-            Ok((vec![Edit::Set { place: part.then(name), answer: Answer::of(text) }], said))
+            Ok((vec![Edit::Set { place: part.then(name), answer: Entered::of(text) }], said))
         })
     }
 
@@ -361,7 +361,8 @@ impl Bench {
 /// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.
 fn note_time(folder: &Path, question: &Question) {
     let adds = matches!(question.item.fills, Fills::Adds(_));
-    let shown = !adds && !matches!(question.item.scope, Scope::Photos | Scope::Tests | Scope::Instruments);
+    let shown = !adds
+        && !matches!(question.item.scope, ItemScope::Photos | ItemScope::Tests | ItemScope::Instruments);
     if shown && question.shows != "inspection" {
         journal::answered(folder, &question.key.to_string(), &question.shows);
     }

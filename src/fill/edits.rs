@@ -2,8 +2,8 @@
 
 use super::question::Question;
 use super::sight::FillError;
-use crate::fill::checklist::{Fills, Scope};
-use crate::record::edit::{Answer, Edit, Pick, Place, Step};
+use crate::fill::checklist::{Fills, ItemScope};
+use crate::record::edit::{Edit, Entered, Pick, Place, PlaceStep};
 use crate::record::{self, How};
 use crate::units::words::nearest;
 
@@ -25,7 +25,7 @@ pub(super) fn part_named(question: &Question) -> &str {
 }
 
 /// True when the record already says what an answer says: an answer that was sent twice.
-pub(super) fn says_the_same(question: &Question, answer: &Answer) -> bool {
+pub(super) fn says_the_same(question: &Question, answer: &Entered) -> bool {
     let Fills::Field { info, .. } = &question.item.fills else {
         return answer.value.as_deref() == Some(question.found.show().as_str());
     };
@@ -42,7 +42,7 @@ pub(super) fn says_the_same(question: &Question, answer: &Answer) -> bool {
 }
 
 /// What the item says of how a value comes, unless the answer says it; only what is known came somehow.
-pub(super) fn with_what_the_item_says(answer: &mut Answer, question: &Question) -> Result<(), FillError> {
+pub(super) fn with_what_the_item_says(answer: &mut Entered, question: &Question) -> Result<(), FillError> {
     if let Some(how) = answer.how.as_deref().filter(|how| !how.is_empty())
         && How::from_word(how).is_none()
     {
@@ -64,17 +64,17 @@ pub(super) fn with_what_the_item_says(answer: &mut Answer, question: &Question) 
     Ok(())
 }
 
-pub(super) fn edits_for(question: &Question, answer: &Answer) -> Vec<Edit> {
+pub(super) fn edits_for(question: &Question, answer: &Entered) -> Vec<Edit> {
     if let Some(place) = &question.place {
         return vec![Edit::Set { place: place.clone(), answer: answer.clone() }];
     }
     match (&question.item.fills, &question.item.scope) {
-        (Fills::Field { info, .. }, Scope::Readings) => {
+        (Fills::Field { info, .. }, ItemScope::Readings) => {
             let list = Place::keys("cells.reading");
             let position = ("position".to_owned(), question.key.part.clone());
             let place = Place(vec![
-                Step { key: "cells".to_owned(), pick: None },
-                Step {
+                PlaceStep { key: "cells".to_owned(), pick: None },
+                PlaceStep {
                     key: "reading".to_owned(),
                     pick: Some(Pick::Where { key: "position".to_owned(), is: question.key.part.clone() }),
                 },

@@ -8,7 +8,7 @@ use super::photo;
 use super::question::{Question, form};
 use super::sight::FillError;
 use super::subject::Of;
-use crate::fill::checklist::{Adds, Scope};
+use crate::fill::checklist::{Adds, ItemScope};
 use crate::judge::bench_test::PLACES;
 use crate::judge::facts::field_info;
 use crate::record::edit::{Edit, Place};
@@ -187,8 +187,8 @@ pub(super) fn of_rig(question: Option<&Question>, first: &str) -> Option<Wanted>
         Some(Of::Load(load)) => (Of::Load(load), None),
         _ => (Of::Pack, None),
     };
-    let at_rig =
-        question.is_some_and(|question| matches!(question.item.scope, Scope::RigElements(_) | Scope::Loads));
+    let at_rig = question
+        .is_some_and(|question| matches!(question.item.scope, ItemScope::RigElements(_) | ItemScope::Loads));
     (first == "rig" || at_rig).then_some(Wanted { adds: Adds::RigElements, leg: None, of, behind })
 }
 

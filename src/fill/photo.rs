@@ -12,7 +12,7 @@ use crate::evidence::hash::{Sha256Digest, copy_file, hash_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::photos::PHOTO_ENDINGS;
 use crate::record::Record;
-use crate::record::edit::{Answer, Edit, Place};
+use crate::record::edit::{Edit, Entered, Place};
 use crate::record::open;
 
 /// Folder of the photos in an inspection folder.
@@ -299,12 +299,12 @@ pub(super) fn listed(record: &Record, kept: &Kept, part: &str) -> Result<Vec<Edi
             )));
         }
         Some(_) => {}
-        None => edits.push(Edit::Set { place: place.clone().then("sha256"), answer: Answer::of(&digest) }),
+        None => edits.push(Edit::Set { place: place.clone().then("sha256"), answer: Entered::of(&digest) }),
     }
     let mut shows = photo.shows.list().to_vec();
     if !part.is_empty() && !shows.iter().any(|shown| shown == part) {
         shows.push(part.to_owned());
-        edits.push(Edit::Set { place: place.then("shows"), answer: Answer::of(&shows.join(", ")) });
+        edits.push(Edit::Set { place: place.then("shows"), answer: Entered::of(&shows.join(", ")) });
     }
     Ok(edits)
 }

@@ -10,7 +10,7 @@ use super::trials::Stamp;
 use crate::judge::inspection::OpenError;
 use crate::judge::rules::Judgement;
 use crate::record::Record;
-use crate::record::edit::Refused;
+use crate::record::edit::EditRefused;
 use crate::record::problem::Problems;
 
 /// Why an answer was not saved.
@@ -21,7 +21,7 @@ pub enum FillError {
     Open(#[from] OpenError),
     /// The answer was refused; the record is unchanged.
     #[error(transparent)]
-    Refused(#[from] Refused),
+    EditRefused(#[from] EditRefused),
     /// The answer was refused; the record is unchanged.
     #[error("{0}")]
     Words(String),

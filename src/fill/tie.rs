@@ -4,8 +4,8 @@ use super::bench::Bench;
 use super::photo::{self, Kept, listed};
 use super::question::Key;
 use super::sight::{FillError, Saved, question};
-use crate::fill::checklist::{Fills, Scope};
-use crate::record::edit::{Answer, Edit, Pick, Place, Step};
+use crate::fill::checklist::{Fills, ItemScope};
+use crate::record::edit::{Edit, Entered, Pick, Place, PlaceStep};
 
 impl Bench {
     /// Takes a photo in and ties it to the part of a question.
@@ -38,9 +38,9 @@ impl Bench {
                         Some(Edit::Append { fields, .. }) => fields.push(("taken".to_owned(), taken.clone())),
                         _ => {
                             let pick = Pick::Where { key: "file".to_owned(), is: file };
-                            let step = Step { key: "photo".to_owned(), pick: Some(pick) };
+                            let step = PlaceStep { key: "photo".to_owned(), pick: Some(pick) };
                             let place = Place(vec![step]).then("taken");
-                            own.push(Edit::Set { place, answer: Answer::of(taken) });
+                            own.push(Edit::Set { place, answer: Entered::of(taken) });
                         }
                     }
                 }
@@ -55,7 +55,7 @@ impl Bench {
         self.edit(|sight| {
             let question = question(sight, key)?;
             let mut edits = Vec::new();
-            let photos = Answer { photos: vec![kept.name.clone()], ..Answer::default() };
+            let photos = Entered { photos: vec![kept.name.clone()], ..Entered::default() };
             match (&question.part, &question.item.fills) {
                 (Some(part), _) if part.0.first().is_some_and(|step| step.key != "photo") => {
                     edits.push(Edit::Set { place: part.clone().then("photos"), answer: photos });
@@ -67,7 +67,7 @@ impl Bench {
                     ];
                     edits.push(Edit::Append { list: Place::keys("item"), at: usize::MAX, fields });
                 }
-                (None, Fills::Field { .. }) if question.item.scope == Scope::Readings => {
+                (None, Fills::Field { .. }) if question.item.scope == ItemScope::Readings => {
                     let fields = vec![
                         ("position".to_owned(), question.key.part.clone()),
                         ("photos".to_owned(), kept.name.clone()),

@@ -233,7 +233,7 @@ mod tests {
     use super::*;
 
     const HEAD: &str =
-        "schema = 2\n[claims]\ncapacity = \"10 Ah\"\ncontinuous_current = \"10 A\"\n[cells]\nseries = 8\n";
+        "schema = 2\n[claims]\ncapacity = \"1100 Ah\"\ncontinuous_current = \"10 A\"\n[cells]\nseries = 8\n";
 
     fn record_of(more: &str) -> (String, Box<Record>) {
         let text = format!(

@@ -30,7 +30,7 @@ const STATES: f64 = 0.02;
 
 /// What happens in a stretch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
+pub enum StretchKind {
     /// Current into the pack.
     Charge,
     /// None.
@@ -39,7 +39,7 @@ pub enum Kind {
     Discharge,
 }
 
-impl fmt::Display for Kind {
+impl fmt::Display for StretchKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Charge => "charge",
@@ -53,7 +53,7 @@ impl fmt::Display for Kind {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stretch {
     /// What happens.
-    pub kind: Kind,
+    pub kind: StretchKind,
     /// Time of its first sample, s.
     pub from: f64,
     /// Time of its last sample, s.
@@ -79,7 +79,7 @@ pub struct Stretch {
 }
 
 impl Stretch {
-    fn new(kind: Kind, time: f64, voltage: f64) -> Self {
+    fn new(kind: StretchKind, time: f64, voltage: f64) -> Self {
         Self {
             kind,
             from: time,
@@ -123,7 +123,7 @@ impl Stretch {
 
 /// Whether something the log says of itself agrees.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Check {
+pub enum AccountCheck {
     /// It does: what was compared.
     Agrees(String),
     /// It does not: both figures, and what would settle it.
@@ -132,7 +132,7 @@ pub enum Check {
     NotCompared(String),
 }
 
-impl Check {
+impl AccountCheck {
     /// What clashes.
     #[must_use]
     pub fn clash(&self) -> Option<&str> {
@@ -218,18 +218,18 @@ impl Account {
         }
         self.largest = self.largest.max(current.abs());
         let kind = if current.abs() <= REST * self.largest {
-            Kind::Rest
+            StretchKind::Rest
         } else if current > 0.0 {
-            Kind::Discharge
+            StretchKind::Discharge
         } else {
-            Kind::Charge
+            StretchKind::Charge
         };
         let power = self.power.as_ref().map_or(f64::NAN, |(slot, _)| sample.get(*slot));
         let mut piece = Stretch::new(kind, sample.time, voltage);
         piece.samples = 1;
         piece.largest = current;
         if let Some(state) = self.state {
-            piece.against = u64::from(sample.get(state) * current < 0.0 && kind != Kind::Rest);
+            piece.against = u64::from(sample.get(state) * current < 0.0 && kind != StretchKind::Rest);
         }
         if let Some((time, v, i, p)) = self.last.filter(|_| !sample.after_break) {
             let step = sample.time - time;
@@ -266,7 +266,7 @@ impl Account {
         if let Some((slot, _, before)) = &mut self.other {
             let now = sample.get(*slot);
             let change = now - *before;
-            if change.is_finite() && !sample.after_break && kind != Kind::Rest {
+            if change.is_finite() && !sample.after_break && kind != StretchKind::Rest {
                 // A clock of the day starts again at midnight.
                 let change = if change < -43_200.0 { change + 86_400.0 } else { change };
                 piece.clocks = [piece.longest, change];
@@ -279,7 +279,7 @@ impl Account {
         match &mut self.stretch {
             Some(stretch) if stretch.kind == kind => stretch.join(&piece),
             // The interval in which a current goes off is part of its stretch.
-            Some(stretch) if kind == Kind::Rest => {
+            Some(stretch) if kind == StretchKind::Rest => {
                 let (charge, energy) = (piece.charge, piece.energy);
                 stretch.charge += charge;
                 stretch.energy += energy;
@@ -312,7 +312,7 @@ impl Account {
         for stretch in self.stretches.iter().chain(&self.stretch) {
             let mut stretch = *stretch;
             if stretch.largest.abs() <= REST * self.largest {
-                stretch.kind = Kind::Rest;
+                stretch.kind = StretchKind::Rest;
             }
             match all.last_mut() {
                 Some(last) if last.kind == stretch.kind => last.join(&stretch),
@@ -331,7 +331,7 @@ impl Account {
     /// Mean current while nothing should flow, A; `None` where the log holds no rest.
     #[must_use]
     pub fn offset(&self) -> Option<f64> {
-        let rests = self.stretches().into_iter().filter(|stretch| stretch.kind == Kind::Rest);
+        let rests = self.stretches().into_iter().filter(|stretch| stretch.kind == StretchKind::Rest);
         let (charge, time) =
             rests.fold((0.0, 0.0), |(charge, time), rest| (charge + rest.charge, time + rest.to - rest.from));
         (time > 0.0).then(|| charge / time)
@@ -339,11 +339,11 @@ impl Account {
 
     /// Compares what the log says of itself between two times; `loose` is how well the charge is known by sampling, C.
     #[must_use]
-    pub fn checks(&self, from: f64, to: f64, loose: f64) -> Vec<Check> {
+    pub fn checks(&self, from: f64, to: f64, loose: f64) -> Vec<AccountCheck> {
         let mut whole: Option<Stretch> = None;
         let within = |stretch: &Stretch| {
             let middle = (stretch.from + stretch.to) / 2.0;
-            stretch.kind != Kind::Rest && middle >= from - 1e-6 && middle <= to + 1e-6
+            stretch.kind != StretchKind::Rest && middle >= from - 1e-6 && middle <= to + 1e-6
         };
         let (mut moved, mut rows) = (0.0, 0_u64);
         let mut checks = Vec::new();
@@ -365,21 +365,21 @@ impl Account {
         if self.state.is_some() && rows > 0 {
             let part = whole.against as f64 / rows as f64;
             checks.push(if part > STATES {
-                Check::Clashes(format!(
+                AccountCheck::Clashes(format!(
                     "in {} of the rows the column of states says the opposite of the current {}: write `sign` in the test",
                     show_percent(part),
                     self.current
                 ))
             } else {
-                Check::Agrees("the column of states and the direction of the current".to_owned())
+                AccountCheck::Agrees("the column of states and the direction of the current".to_owned())
             });
         }
         checks
     }
 
-    fn counters(&self, whole: &Stretch, moved: f64, loose: f64, checks: &mut Vec<Check>) {
+    fn counters(&self, whole: &Stretch, moved: f64, loose: f64, checks: &mut Vec<AccountCheck>) {
         if self.counters.is_empty() {
-            checks.push(Check::NotCompared("the charge: the log has no counter of charge".to_owned()));
+            checks.push(AccountCheck::NotCompared("the charge: the log has no counter of charge".to_owned()));
             return;
         }
         let charge = |q: f64| show(q, Dimension::CHARGE);
@@ -394,7 +394,7 @@ impl Account {
         // One that agrees is enough: others may count one direction, or from long before.
         let agrees = moving.iter().find(|(counter, counted)| (counted - moved).abs() <= margin(counter));
         checks.push(match (agrees, moving.first()) {
-            (Some((counter, counted)), _) => Check::Agrees(format!(
+            (Some((counter, counted)), _) => AccountCheck::Agrees(format!(
                 "charge {} and the counter {}: {}",
                 charge(moved),
                 counter.name,
@@ -402,7 +402,7 @@ impl Account {
             )),
             (None, Some((counter, counted))) => {
                 let unit = if counter.unit_assumed { " (its unit is assumed)" } else { "" };
-                Check::Clashes(format!(
+                AccountCheck::Clashes(format!(
                     "the charge is {} by the current {} and {} by the counter {}{unit}: one of the columns, or the unit of \
                      one or of the clock {}, is not what it is taken for; set it with `columns`",
                     charge(moved),
@@ -412,20 +412,20 @@ impl Account {
                     self.clock
                 ))
             }
-            (None, None) => Check::NotCompared("the charge: no counter moves".to_owned()),
+            (None, None) => AccountCheck::NotCompared("the charge: no counter moves".to_owned()),
         });
     }
 
-    fn power(&self, whole: &Stretch, checks: &mut Vec<Check>) {
+    fn power(&self, whole: &Stretch, checks: &mut Vec<AccountCheck>) {
         let Some((_, name)) = &self.power else { return };
         let (own, its) = (whole.energy.abs(), whole.power);
         if !(own.is_finite() && its.is_finite()) || its == 0.0 {
-            checks.push(Check::NotCompared(format!("power: {name} has gaps, or there is no voltage")));
+            checks.push(AccountCheck::NotCompared(format!("power: {name} has gaps, or there is no voltage")));
         } else if (own - its).abs() <= POWER * own.max(its) {
-            checks.push(Check::Agrees(format!("voltage times current and the power {name}")));
+            checks.push(AccountCheck::Agrees(format!("voltage times current and the power {name}")));
         } else {
             let energy = |e: f64| show(e, Dimension::ENERGY);
-            checks.push(Check::Clashes(format!(
+            checks.push(AccountCheck::Clashes(format!(
                 "the energy is {} by voltage and current {} and {} by the power {name}: one of the three columns is not what \
                  it is taken for; set it with `columns`",
                 energy(own),
@@ -435,17 +435,17 @@ impl Account {
         }
     }
 
-    fn clocks(&self, whole: &Stretch, checks: &mut Vec<Check>) {
+    fn clocks(&self, whole: &Stretch, checks: &mut Vec<AccountCheck>) {
         let Some((_, name, _)) = &self.other else { return };
         let [own, its] = whole.clocks;
         if own <= 0.0 {
             return;
         }
         if (own - its).abs() <= CLOCK * own.max(its) + 2.0 * whole.longest.max(1.0) {
-            checks.push(Check::Agrees(format!("the clocks {} and {name}", self.clock)));
+            checks.push(AccountCheck::Agrees(format!("the clocks {} and {name}", self.clock)));
         } else {
             let time = |t: f64| show(t, Dimension::TIME);
-            checks.push(Check::Clashes(format!(
+            checks.push(AccountCheck::Clashes(format!(
                 "the same stretch lasts {} by the clock {} and {} by {name}: say which is right, for example `\"{}\" = ignore` \
                  in `columns`",
                 time(own),
@@ -464,7 +464,7 @@ pub fn switched(before: f64, now: f64, since: f64) -> Option<f64> {
 }
 
 /// Whether the voltage goes the way that the direction of a current makes it go.
-fn direction(stretch: &Stretch, largest: f64, current: &str) -> Option<Check> {
+fn direction(stretch: &Stretch, largest: f64, current: &str) -> Option<AccountCheck> {
     let (first, last) = (stretch.first_voltage, stretch.last_voltage);
     if !(first.is_finite() && last.is_finite())
         || stretch.samples < 20
@@ -474,13 +474,13 @@ fn direction(stretch: &Stretch, largest: f64, current: &str) -> Option<Check> {
     }
     let rise = (last - first) / first.abs().max(last.abs());
     let against = match stretch.kind {
-        Kind::Discharge => rise > AGAINST,
-        Kind::Charge => rise < -AGAINST,
-        Kind::Rest => false,
+        StretchKind::Discharge => rise > AGAINST,
+        StretchKind::Charge => rise < -AGAINST,
+        StretchKind::Rest => false,
     };
     against.then(|| {
         let volts = |v: f64| show(v, Dimension::VOLTAGE);
-        Check::Clashes(format!(
+        AccountCheck::Clashes(format!(
             "the voltage goes from {} to {} while {current} is taken as a {}: write `sign = \"discharge positive\"` or \
              `\"discharge negative\"` in the test",
             volts(first),

@@ -17,7 +17,7 @@ use uom::si::time::second;
 
 use super::DEAD;
 use super::curve::{Curve, CurveFigures};
-use super::instrument::{Accuracies, Figure};
+use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
 
 /// Part of the set current from which on the load is on.
@@ -110,7 +110,7 @@ pub struct Capacity {
     /// Lowest and highest temperature of any channel.
     pub temperatures: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
     /// Charge over claim, with its uncertainty.
-    pub of_claim: Option<Figure<f64>>,
+    pub of_claim: Option<Estimate<f64>>,
     /// Voltage at depth of discharge, plateau, knee, sag; where the discharge is long enough to have them.
     pub curve: Option<CurveFigures>,
     /// Charge (C), voltage (V), current (A) and time (s) for pictures; bounded.
@@ -387,7 +387,7 @@ impl CapacityTest {
         let of_claim = self.settings.claim.map(|claim| {
             let scale = 1.0 / claim.get::<coulomb>();
             let part = |q: ElectricCharge| q.get::<coulomb>() * scale;
-            Figure::of(
+            Estimate::of(
                 charge * scale,
                 part(integral.charge.sampling),
                 integral.charge.instrument.map(part),

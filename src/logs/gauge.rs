@@ -4,7 +4,7 @@
 use uom::si::electric_charge::coulomb;
 use uom::si::f64::ElectricCharge;
 
-use super::instrument::{Comparison, compare};
+use super::instrument::{ReadingComparison, compare};
 
 /// √6: two readings, each rounded to a step, differ with a triangular distribution.
 const TRIANGULAR: f64 = 2.449_489_742_783_178;
@@ -18,7 +18,7 @@ pub struct Deviation {
     pub relative: Option<f64>,
     /// Gauge less reference, with the uncertainty of the reference and of the gauge's step of display; or what is
     /// missing for it.
-    pub comparison: Result<Comparison, &'static str>,
+    pub comparison: Result<ReadingComparison, &'static str>,
 }
 
 /// Compares a reading of the gauge, shown in steps of `step`, with a reference of standard uncertainty
@@ -42,7 +42,7 @@ pub struct FallOfCharge {
     /// What was counted.
     pub counted: ElectricCharge,
     /// By the gauge less what was counted, with the step and the instruments; or what is missing for it.
-    pub comparison: Result<Comparison, &'static str>,
+    pub comparison: Result<ReadingComparison, &'static str>,
 }
 
 /// Compares a fall of the state of charge (both as ratios, shown in steps of `step`) with counted charge.

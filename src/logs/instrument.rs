@@ -35,7 +35,7 @@ pub struct Accuracies {
 
 /// A figure with its standard uncertainty (k = 1), by origin and combined.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Figure<Q> {
+pub struct Estimate<Q> {
     /// The figure.
     pub value: Q,
     /// From taking samples instead of a record without gaps.
@@ -46,7 +46,7 @@ pub struct Figure<Q> {
     pub standard: Q,
 }
 
-impl<Q: Copy + Mul<f64, Output = Q>> Figure<Q> {
+impl<Q: Copy + Mul<f64, Output = Q>> Estimate<Q> {
     /// From SI values and the quantity's constructor.
     #[must_use]
     pub fn of(value: f64, sampling: f64, instrument: Option<f64>, make: fn(f64) -> Q) -> Self {
@@ -67,7 +67,7 @@ impl<Q: Copy + Mul<f64, Output = Q>> Figure<Q> {
 
 /// Two readings of the same thing, held against each other.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Comparison {
+pub struct ReadingComparison {
     /// The first less the second, SI units.
     pub difference: f64,
     /// Expanded uncertainty (k = 2) of that difference, SI units; never zero.
@@ -76,7 +76,7 @@ pub struct Comparison {
     pub width: f64,
 }
 
-impl Comparison {
+impl ReadingComparison {
     /// The normalised error, difference over its expanded uncertainty, without its sign (ISO/IEC 17043, from memory):
     /// readings that agree have one of at most 1.
     #[must_use]
@@ -89,7 +89,7 @@ impl Comparison {
 ///
 /// # Errors
 /// What is missing for a comparison: without an accuracy neither a difference nor equal readings mean anything.
-pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Result<Comparison, &'static str> {
+pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Result<ReadingComparison, &'static str> {
     if !(a.is_finite() && b.is_finite()) {
         return Err("a reading is missing");
     }
@@ -98,7 +98,7 @@ pub fn compare(a: f64, ua: Option<f64>, b: f64, ub: Option<f64>) -> Result<Compa
     };
     let expanded = COVERAGE * ua.hypot(ub);
     if expanded > 0.0 {
-        Ok(Comparison { difference: a - b, expanded, width: expanded / a.abs().max(b.abs()) })
+        Ok(ReadingComparison { difference: a - b, expanded, width: expanded / a.abs().max(b.abs()) })
     } else {
         Err("neither reading has an uncertainty")
     }

@@ -19,7 +19,7 @@ use uom::si::energy::joule;
 use uom::si::f64::{ElectricCharge, Energy, Time};
 use uom::si::time::second;
 
-use super::instrument::{Accuracies, Figure};
+use super::instrument::{Accuracies, Estimate};
 use super::intervals::{Interval, Intervals};
 use super::read::{RUN, Spikes};
 use crate::units::{COVERAGE, Dimension, show};
@@ -64,9 +64,9 @@ pub struct Gap {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Integral {
     /// Charge; positive out of the pack.
-    pub charge: Figure<ElectricCharge>,
+    pub charge: Estimate<ElectricCharge>,
     /// Energy, where there is a voltage.
-    pub energy: Option<Figure<Energy>>,
+    pub energy: Option<Estimate<Energy>>,
     /// Time of the first sample.
     pub from: Time,
     /// Time of the last sample.
@@ -349,12 +349,12 @@ impl Integrator {
             parts.iter().map(|part| part * part).sum::<f64>().sqrt() / COVERAGE
         });
         Some(Integral {
-            charge: Figure::of(charge, charge_sampling, charge_instrument, |q| {
+            charge: Estimate::of(charge, charge_sampling, charge_instrument, |q| {
                 ElectricCharge::new::<coulomb>(q)
             }),
             energy: self
                 .has_voltage
-                .then(|| Figure::of(energy, energy_sampling, energy_instrument, Energy::new::<joule>)),
+                .then(|| Estimate::of(energy, energy_sampling, energy_instrument, Energy::new::<joule>)),
             from: Time::new::<second>(first),
             to: Time::new::<second>(last),
             samples: self.samples,

@@ -20,7 +20,7 @@ use uom::si::time::second;
 use std::fmt;
 
 use super::DEAD;
-use super::instrument::{Accuracies, Figure};
+use super::instrument::{Accuracies, Estimate};
 use crate::units::{COVERAGE, Dimension, show};
 
 /// Steps that are kept.
@@ -43,7 +43,7 @@ pub struct StepResistance {
     /// Time after the step that was asked for.
     pub after: Time,
     /// The resistance.
-    pub resistance: Figure<ElectricalResistance>,
+    pub resistance: Estimate<ElectricalResistance>,
 }
 
 /// Why a change of current shows no resistance of the pack; voltages in V.
@@ -311,7 +311,7 @@ impl LoadSteps {
                 .map(|(v, i)| r.abs() * v.gain.hypot(i.gain) / COVERAGE);
             resistances.push(StepResistance {
                 after: Time::new::<second>(*after),
-                resistance: Figure::of(r, sampling, instrument, ElectricalResistance::new::<ohm>),
+                resistance: Estimate::of(r, sampling, instrument, ElectricalResistance::new::<ohm>),
             });
         }
         if resistances.is_empty() {

@@ -10,7 +10,7 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Energy, ThermodynamicTemperature};
 use uom::si::thermodynamic_temperature::kelvin;
 
-use super::instrument::{Accuracies, Figure};
+use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
 
 /// Part of the highest current from which on the charger counts as on.
@@ -168,18 +168,18 @@ impl ChargeTest {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RoundTrip {
     /// Charge out over charge in.
-    pub charge: Figure<f64>,
+    pub charge: Estimate<f64>,
     /// Energy out over energy in, where both logs have a voltage.
-    pub energy: Option<Figure<f64>>,
+    pub energy: Option<Estimate<f64>>,
 }
 
 /// What a test moved: out of the pack in a discharge, into it in a charge. The sign does not count.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Flow {
     /// Charge.
-    pub charge: Figure<ElectricCharge>,
+    pub charge: Estimate<ElectricCharge>,
     /// Energy, where there is a voltage.
-    pub energy: Option<Figure<Energy>>,
+    pub energy: Option<Estimate<Energy>>,
 }
 
 impl From<&Integral> for Flow {
@@ -205,7 +205,7 @@ pub fn round_trip(discharge: &Flow, charge: &Flow, same_instrument: bool) -> Opt
             let (a, b) = (relative((out.0, a)).abs(), relative((into.0, b)).abs());
             value * if same_instrument { (a - b).abs() } else { a.hypot(b) }
         });
-        Some(Figure::of(value, sampling, instrument, |x| x))
+        Some(Estimate::of(value, sampling, instrument, |x| x))
     };
     let q = |flow: &Flow| {
         let c = flow.charge;

@@ -66,7 +66,7 @@ fn exponent() -> f64 {
 
 /// An ampacity and the pieces it is made of.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Worked {
+pub struct CableRating {
     /// One cable at 30 °C, from the table.
     pub listed: ElectricCurrent,
     /// Factor for the ambient.
@@ -105,13 +105,13 @@ pub fn worked(
     ambient: ThermodynamicTemperature,
     parallel: u32,
     bundled: u32,
-) -> Result<Worked, Refusal> {
+) -> Result<CableRating, Refusal> {
     let class = checked_class(insulation)?;
     let listed = listed(size, class - ZERO_CELSIUS)?;
     let ambient_factor = over_30_degrees(class, ambient)?.powf(exponent());
     within("the number of cables in parallel", f64::from(parallel), 1.0, 20.0, 1.0, "")?;
     let bundling_factor = bundling(bundled)?;
-    Ok(Worked {
+    Ok(CableRating {
         listed: ElectricCurrent::new::<ampere>(listed),
         ambient_factor,
         bundling_factor,

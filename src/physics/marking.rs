@@ -19,7 +19,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 use thiserror::Error;
 
-pub use list::{Repeated, Summary, summary};
+pub use list::{CodeSummary, Repeated, summary};
 
 /// The longest text that is looked at, in bytes: every marking is far shorter.
 pub const LONGEST: usize = 120;

@@ -6,7 +6,7 @@ use crate::common::{run, text};
 use serde_json::Value;
 use underlid::judge::inspection::{House, Inspection};
 use underlid::render::OWN_WORDS;
-use underlid::render::compare::{Comparison, FindingComparison, Kind, compare, write_text};
+use underlid::render::compare::{ChangeKind, Comparison, FindingComparison, compare, write_text};
 
 /// A small pack: every permissible current is either printed on the part or follows from an overlap with its uncertainty.
 struct Pack {
@@ -337,18 +337,18 @@ fn further_figures_of_tests_have_differences() {
             .map(|row| (row.what.clone(), row.changes[0].kind, row.changes[0].words.clone()))
             .collect::<Vec<_>>()
     };
-    let find = |said: &[(String, Kind, String)], what: &str| {
+    let find = |said: &[(String, ChangeKind, String)], what: &str| {
         let row = said.iter().find(|row| row.0.contains(what));
         row.map(|row| (row.1, row.2.clone())).unwrap_or_else(|| panic!("{what}: {said:?}"))
     };
     let other = said(&with("B", 4.0, 13.5));
     assert_eq!(
         find(&other, "highest voltage"),
-        (Kind::AsRecorded, "+500 mV (+3.82 %), differs as recorded; no uncertainty stated".to_owned())
+        (ChangeKind::AsRecorded, "+500 mV (+3.82 %), differs as recorded; no uncertainty stated".to_owned())
     );
-    assert_eq!(find(&other, "highest current").0, Kind::Same);
+    assert_eq!(find(&other, "highest current").0, ChangeKind::Same);
     let like = said(&with("B", 4.0, 13.0));
-    assert!(like.iter().all(|row| row.1 == Kind::Same), "{like:?}");
+    assert!(like.iter().all(|row| row.1 == ChangeKind::Same), "{like:?}");
 }
 
 /// The picture of the path: one axis, each pack's rated current and bars, in words too, and the same in print and without
@@ -428,7 +428,7 @@ fn notes_stand_side_by_side() {
     let notes = comparison.circumstances.iter().find(|part| part.name == "Notes").unwrap();
     let row = &notes.fields.changed[0];
     let cells: Vec<&str> = row.cells.iter().map(|cell| cell.text.as_str()).collect();
-    assert_eq!((cells.as_slice(), row.kind), (&["Opened cold.", "Opened warm."][..], Kind::Changed));
+    assert_eq!((cells.as_slice(), row.kind), (&["Opened cold.", "Opened warm."][..], ChangeKind::Changed));
 }
 
 /// The shipped examples: the page is self-contained, marked as invented, and holds the curves of both.

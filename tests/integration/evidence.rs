@@ -8,7 +8,7 @@ use underlid::evidence::bag::{self, BagError, BagOptions, OxumState};
 use underlid::evidence::hash::{Progress, Sha256Digest, hash_file, silent};
 use underlid::evidence::manifest::{MANIFEST_NAME, Manifest};
 use underlid::evidence::name::EvidenceName;
-use underlid::evidence::verify::{Comparison, Counts, FileState, SealError, VerifyError, seal, verify};
+use underlid::evidence::verify::{Counts, FileState, SealComparison, SealError, VerifyError, seal, verify};
 
 /// Names that break careless formats; all legal on Unix.
 const AWKWARD_NAMES: [&str; 9] = [
@@ -120,7 +120,7 @@ fn names_that_are_not_utf8_survive() {
     assert_eq!(read, manifest);
 }
 
-fn state<'a>(comparison: &'a Comparison, file: &str) -> &'a FileState {
+fn state<'a>(comparison: &'a SealComparison, file: &str) -> &'a FileState {
     let wanted = name(file.as_bytes());
     let found = comparison.files.iter().find(|f| f.name == wanted);
     &found.unwrap_or_else(|| panic!("{file} is not reported")).state

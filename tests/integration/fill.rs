@@ -9,11 +9,11 @@ use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use crate::fill_support::{BIN, example, facts, fresh, target};
-use underlid::fill::checklist::{Adds, Fills, Scope};
+use underlid::fill::checklist::{Adds, Fills, ItemScope};
 use underlid::fill::terminal::walk;
 use underlid::fill::{Bench, FillError, Key, Question, Sight};
 use underlid::judge::inspection::House;
-use underlid::record::edit::Answer;
+use underlid::record::edit::Entered;
 use underlid::record::field::Found;
 use underlid::record::parts::{ElementKind, Leg};
 use underlid::record::{self, How, State};
@@ -88,7 +88,7 @@ impl Robot {
                     let number = photo.split('-').next().unwrap().trim_start_matches('0');
                     self.todo.push(format!("photo {number}"));
                 }
-                if let Scope::Tests = wanted.item.scope
+                if let ItemScope::Tests = wanted.item.scope
                     && let Some(with) = self.part_with(wanted)
                 {
                     self.todo.push(format!("part with {with}"));
@@ -174,7 +174,7 @@ impl Robot {
     }
 
     fn video(&self, wanted: &Question) -> Option<String> {
-        let Scope::Elements(_) = wanted.item.scope else {
+        let ItemScope::Elements(_) = wanted.item.scope else {
             return None;
         };
         let element =
@@ -189,7 +189,7 @@ impl Robot {
             .iter()
             .skip_while(|other| other.key != question.key)
             .filter(|other| match question.item.scope {
-                Scope::Readings => other.key.item == question.key.item,
+                ItemScope::Readings => other.key.item == question.key.item,
                 _ => other.section == question.section && other.key.part == question.key.part,
             })
             .filter(|other| other.is_asked())
@@ -271,7 +271,7 @@ impl Robot {
         }
         let found = &wanted.found;
         // Cells in one go, when they were all taken in the same way.
-        if question.item.scope == Scope::Readings {
+        if question.item.scope == ItemScope::Readings {
             let all: Vec<&Question> = self
                 .target
                 .questions
@@ -306,7 +306,7 @@ impl Robot {
             let measured = question.item.how == Some(How::Measured);
             match (&found.with, found.how) {
                 (Some(with), _) => {
-                    let of_test = matches!(question.item.scope, Scope::Tests)
+                    let of_test = matches!(question.item.scope, ItemScope::Tests)
                         && self.part_with(wanted).as_ref() == Some(with);
                     if of_test {
                         // It holds for the whole test.
@@ -571,7 +571,7 @@ fn an_answer_says_which_rules_it_decided() {
     let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     let key = |text: &str| text.parse::<Key>().unwrap();
     bench.add(None, "fuse main-fuse").unwrap();
-    bench.answer(&key("label-current"), &Answer::of("150 A"), None).unwrap();
+    bench.answer(&key("label-current"), &Entered::of("150 A"), None).unwrap();
     let sight = bench.look().unwrap();
     let element = sight.record.path.element.first().unwrap();
     assert_eq!(element.id.text(), Some("main-fuse"));
@@ -579,7 +579,7 @@ fn an_answer_says_which_rules_it_decided() {
     let mut text = fs::read_to_string(pack.join("inspection.toml")).unwrap();
     text = text.replace("kind = \"fuse\"\n", "kind = \"fuse\"\nleg = \"positive\"\n");
     fs::write(pack.join("inspection.toml"), text).unwrap();
-    let saved = bench.answer(&key("positive-fuse-kind@main-fuse"), &Answer::of("strip SF51"), None).unwrap();
+    let saved = bench.answer(&key("positive-fuse-kind@main-fuse"), &Entered::of("strip SF51"), None).unwrap();
     assert!(
         saved
             .decided
@@ -588,13 +588,13 @@ fn an_answer_says_which_rules_it_decided() {
         "{:?}",
         saved.decided
     );
-    let saved = bench.answer(&key("positive-fuse-rating@main-fuse"), &Answer::of("150 A"), None).unwrap();
+    let saved = bench.answer(&key("positive-fuse-rating@main-fuse"), &Entered::of("150 A"), None).unwrap();
     let rated = saved.decided.iter().find(|d| d.rule == "fuse-rating-over-load").unwrap();
     assert_eq!(rated.now, underlid::judge::rules::Outcome::FallsShort);
     assert!(rated.numbers.contains("150 A"), "{}", rated.line());
     // Said again, nothing new is decided.
     assert_eq!(
-        bench.answer(&key("positive-fuse-rating@main-fuse"), &Answer::of("150 A"), None).unwrap().decided,
+        bench.answer(&key("positive-fuse-rating@main-fuse"), &Entered::of("150 A"), None).unwrap().decided,
         []
     );
 }
@@ -606,13 +606,13 @@ fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
     let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
     let key: Key = "label-capacity".parse().unwrap();
     let seen = bench.look().unwrap().question(&key).unwrap().revision();
-    bench.answer(&key, &Answer::of("150 Ah"), Some(&seen)).unwrap();
-    let error = bench.answer(&key, &Answer::of("148 Ah"), Some(&seen)).unwrap_err();
+    bench.answer(&key, &Entered::of("150 Ah"), Some(&seen)).unwrap();
+    let error = bench.answer(&key, &Entered::of("148 Ah"), Some(&seen)).unwrap_err();
     assert!(matches!(&error, FillError::Conflict(now) if now == "150 Ah"), "{error}");
     // The same answer sent twice is no conflict.
-    bench.answer(&key, &Answer::of("150 Ah"), Some(&seen)).unwrap();
+    bench.answer(&key, &Entered::of("150 Ah"), Some(&seen)).unwrap();
     let now = bench.look().unwrap().question(&key).unwrap().revision();
-    bench.answer(&key, &Answer::of("148 Ah"), Some(&now)).unwrap();
+    bench.answer(&key, &Entered::of("148 Ah"), Some(&now)).unwrap();
     // Many at once, through separate programs' eyes: each writes its own field, none is lost.
     let names = [
         "label-voltage",
@@ -629,7 +629,7 @@ fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
             scope.spawn(move || {
                 let bench = Bench::open(pack, &House::default(), &[], None).unwrap();
                 for _ in 0..5 {
-                    bench.answer(&name.parse().unwrap(), &Answer::of(value), None).unwrap();
+                    bench.answer(&name.parse().unwrap(), &Entered::of(value), None).unwrap();
                 }
             });
         }

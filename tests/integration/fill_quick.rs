@@ -10,7 +10,7 @@ use underlid::fill::terminal::walk;
 use underlid::fill::{Bench, Key, Sight};
 use underlid::judge::inspection::House;
 use underlid::judge::rules::Outcome;
-use underlid::record::edit::Answer;
+use underlid::record::edit::Entered;
 use underlid::record::{How, Part, Record};
 
 /// What is shown for these lines, and how many of them were saved and refused.
@@ -246,7 +246,7 @@ fn live_findings_follow_the_bench_tests() {
     assert_eq!(outcome(&sight, "capacity-as-claimed"), Outcome::Meets);
     // The answer that names another log decides the rule anew.
     let key: Key = "test-log@capacity".parse().unwrap();
-    let saved = bench.answer(&key, &Answer::of("logs/none.csv"), None).unwrap();
+    let saved = bench.answer(&key, &Entered::of("logs/none.csv"), None).unwrap();
     assert_eq!(outcome(&saved.sight, "capacity-as-claimed"), Outcome::NotDecided);
     assert!(saved.decided.iter().any(|decided| decided.rule == "capacity-as-claimed"), "{:?}", saved.decided);
     // Enough that working it out is no longer done at once, also on a fast machine.
@@ -258,7 +258,7 @@ fn live_findings_follow_the_bench_tests() {
     }
     fs::write(pack.join("logs/long.csv"), log).unwrap();
     let started = Instant::now();
-    let saved = bench.answer(&key, &Answer::of("logs/long.csv"), None).unwrap();
+    let saved = bench.answer(&key, &Entered::of("logs/long.csv"), None).unwrap();
     let confirmed = started.elapsed();
     assert!(saved.sight.beside);
     assert_eq!(outcome(&saved.sight, "capacity-as-claimed"), Outcome::NotDecided);
@@ -286,7 +286,7 @@ fn live_findings_follow_the_bench_tests() {
             continue;
         }
         let started = Instant::now();
-        bench.answer(&key, &Answer::of(value), None).unwrap();
+        bench.answer(&key, &Entered::of(value), None).unwrap();
         slowest = slowest.max(started.elapsed());
     }
     println!("the log of {rows} rows was read in {with_log:?}; the slowest answer after it took {slowest:?}");

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
-use underlid::logs::account::{Account, Check, Kind};
+use underlid::logs::account::{Account, AccountCheck, StretchKind};
 use underlid::logs::capacity::{CapacitySettings, CapacityTest};
 use underlid::logs::read::{CurrentSign, LogReader, Meaning, ReadSettings};
 use uom::si::f64::ElectricCharge;
@@ -67,13 +67,13 @@ fn read(path: &Path, claim: Option<f64>) -> Found {
         last = sample.time;
     })
     .unwrap();
-    let sum = |kind: Kind, of: &dyn Fn(&underlid::logs::account::Stretch) -> f64| {
+    let sum = |kind: StretchKind, of: &dyn Fn(&underlid::logs::account::Stretch) -> f64| {
         account.stretches().iter().filter(|s| s.kind == kind).map(|s| of(s).abs() / 3600.0).sum::<f64>()
     };
-    found.figures.insert("discharge_ah", sum(Kind::Discharge, &|s| s.charge));
-    found.figures.insert("discharge_wh", sum(Kind::Discharge, &|s| s.energy));
-    found.figures.insert("charge_ah", sum(Kind::Charge, &|s| s.charge));
-    found.figures.insert("charge_wh", sum(Kind::Charge, &|s| s.energy));
+    found.figures.insert("discharge_ah", sum(StretchKind::Discharge, &|s| s.charge));
+    found.figures.insert("discharge_wh", sum(StretchKind::Discharge, &|s| s.energy));
+    found.figures.insert("charge_ah", sum(StretchKind::Charge, &|s| s.charge));
+    found.figures.insert("charge_wh", sum(StretchKind::Charge, &|s| s.energy));
     if let Some(test) = test.finish() {
         use uom::si::{electric_charge::ampere_hour, energy::watt_hour, time::second};
         let integral = &test.integral;
@@ -87,7 +87,11 @@ fn read(path: &Path, claim: Option<f64>) -> Found {
             .extend(account.checks(from, to, 0.0).iter().filter_map(|c| c.clash().map(str::to_owned)));
     } else {
         found.doubts.extend(
-            account.checks(f64::NEG_INFINITY, last, 0.0).iter().filter_map(Check::clash).map(str::to_owned),
+            account
+                .checks(f64::NEG_INFINITY, last, 0.0)
+                .iter()
+                .filter_map(AccountCheck::clash)
+                .map(str::to_owned),
         );
     }
     found

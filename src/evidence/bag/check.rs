@@ -15,7 +15,7 @@ use crate::evidence::folder::{all_files, is_evidence};
 use crate::evidence::hash::{HashError, OnProgress};
 use crate::evidence::manifest::{Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
-use crate::evidence::verify::{Comparison, FileResult, FileState, compare};
+use crate::evidence::verify::{FileResult, FileState, SealComparison, compare};
 use crate::record::open::{self, FileError};
 
 /// The most that is read of `bagit.txt` or `bag-info.txt`, in bytes.
@@ -55,10 +55,10 @@ pub struct BagReport {
     /// The version of BagIt it declares.
     pub version: String,
     /// How the payload stands against the payload manifest.
-    pub payload: Comparison,
+    pub payload: SealComparison,
     /// How the tag files stand against the tag manifest, if there is one. Tag files that it does
     /// not list are allowed and not reported.
-    pub tags: Option<Comparison>,
+    pub tags: Option<SealComparison>,
     /// Whether the given size is right.
     pub oxum: OxumState,
     /// Manifests with other algorithms, which were not checked.
@@ -71,7 +71,7 @@ impl BagReport {
     /// How the inspection in the payload stands against the seal that lies in it, told from the hashes that were
     /// found, without reading anything again.
     #[must_use]
-    pub fn against_seal(&self, sealed: &Manifest) -> Comparison {
+    pub fn against_seal(&self, sealed: &Manifest) -> SealComparison {
         let in_payload = |name: &EvidenceName| {
             let name = EvidenceName::new(name.as_bytes().strip_prefix(b"data/")?).ok()?;
             (sealed.get(&name).is_some() || is_evidence(&name)).then_some(name)
@@ -89,7 +89,7 @@ impl BagReport {
                 FileState::Unreadable { .. } => unreadable.push((name, file.state.clone())),
             }
         }
-        let mut comparison = Comparison::of(sealed, &found);
+        let mut comparison = SealComparison::of(sealed, &found);
         for (name, state) in unreadable {
             comparison.files.retain(|file| file.name != name);
             comparison.files.push(FileResult { name, state });
@@ -100,7 +100,7 @@ impl BagReport {
 
     /// Complete and valid: every payload file is listed and unchanged, and so are the tag files.
     pub fn is_valid(&self) -> bool {
-        let tags_hold = self.tags.as_ref().is_none_or(Comparison::matches);
+        let tags_hold = self.tags.as_ref().is_none_or(SealComparison::matches);
         let size_holds = matches!(self.oxum, OxumState::Matches | OxumState::NotGiven);
         self.payload.matches() && tags_hold && size_holds
     }
@@ -139,7 +139,7 @@ pub fn check(bag: &Path, on: OnProgress<'_>) -> Result<BagReport, BagError> {
     })
 }
 
-fn tags(bag: &Path, encoding: Encoding) -> Result<Option<Comparison>, BagError> {
+fn tags(bag: &Path, encoding: Encoding) -> Result<Option<SealComparison>, BagError> {
     let path = bag.join(TAG_MANIFEST);
     let manifest = match read_manifest(&path, encoding, Side::Tags) {
         Err(ManifestError::File(e)) if gone(&e.source) => return Ok(None),

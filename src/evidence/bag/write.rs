@@ -12,7 +12,7 @@ use crate::evidence::folder::{EvidenceFile, Listing, all_files, list};
 use crate::evidence::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
-use crate::evidence::verify::Comparison;
+use crate::evidence::verify::SealComparison;
 use crate::record::open::FileError;
 
 /// What goes into a bag besides the evidence.
@@ -117,7 +117,7 @@ fn fill(
         .collect::<Result<_, BagError>>()?;
     if let Some((sealed, evidence)) = sealed {
         let found: Manifest = copied.iter().take(evidence).cloned().collect();
-        let comparison = Comparison::of(sealed, &found);
+        let comparison = SealComparison::of(sealed, &found);
         if !comparison.matches() {
             return Err(BagError::Differs(comparison));
         }

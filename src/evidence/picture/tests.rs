@@ -24,7 +24,7 @@ fn encoded(picture: impl Into<DynamicImage>, format: ImageFormat) -> Vec<u8> {
     out.into_inner()
 }
 
-fn derive_bytes(bytes: &[u8], options: &PictureOptions) -> Result<Derived, PictureError> {
+fn derive_bytes(bytes: &[u8], options: &PictureOptions) -> Result<DerivedPicture, PictureError> {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("photo.jpg");
     fs::write(&path, bytes).unwrap();
@@ -38,7 +38,7 @@ fn reason_for(bytes: &[u8]) -> Undecodable {
     }
 }
 
-fn pixels(derived: &Derived) -> RgbImage {
+fn pixels(derived: &DerivedPicture) -> RgbImage {
     image::load_from_memory(&derived.jpeg).unwrap().into_rgb8()
 }
 

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::entries::{DropEntry, ItemEntry, ListFile, SectionEntry, SharedFile};
-use super::{Adds, Checklist, Fills, Item, SHARED, Scope, Section};
+use super::{Adds, Checklist, Fills, Item, ItemScope, SHARED, Section};
 use crate::judge::facts::{Type, field_info};
 use crate::judge::rules::Book;
 use crate::judge::rules::expr::{self, Expr};
@@ -309,13 +309,13 @@ impl Loading<'_> {
         })
     }
 
-    fn scope(&mut self, entry: &ItemEntry) -> Option<Scope> {
-        Scope::of(entry.each.list(), &entry.each.found().span)
+    fn scope(&mut self, entry: &ItemEntry) -> Option<ItemScope> {
+        ItemScope::of(entry.each.list(), &entry.each.found().span)
             .map_err(|problem| self.problems.push(problem))
             .ok()
     }
 
-    fn fills(&mut self, entry: &ItemEntry, scope: &Scope) -> Option<Fills> {
+    fn fills(&mut self, entry: &ItemEntry, scope: &ItemScope) -> Option<Fills> {
         match (entry.field.text(), entry.adds.known()) {
             (Some(_), Some(_)) => {
                 let span = entry.adds.found().span.clone();
@@ -327,7 +327,7 @@ impl Loading<'_> {
                 );
                 None
             }
-            (None, None) if *scope == Scope::Pack => Some(Fills::Remark),
+            (None, None) if *scope == ItemScope::Pack => Some(Fills::Remark),
             (None, None) => {
                 let span = entry.own.span.clone();
                 self.problem(
@@ -388,7 +388,7 @@ impl Loading<'_> {
         None
     }
 
-    fn condition(&mut self, text: &str, entry: &Entry<Text>, scope: &Scope) -> Option<Expr> {
+    fn condition(&mut self, text: &str, entry: &Entry<Text>, scope: &ItemScope) -> Option<Expr> {
         let names = &self.names;
         let scope = scope.rule();
         let read = expr::parse(text).and_then(|parsed| {

@@ -22,7 +22,7 @@ use crate::record::{FieldInfo, How};
 pub use dead::dead_conditions;
 pub use entries::{Adds, PhotoWanted};
 pub use paper::paper;
-pub use scope::Scope;
+pub use scope::ItemScope;
 
 /// The lists that are compiled in, by kind of pack; one that extends another comes after it.
 const BUILT_IN: [(&str, &str); 3] = [
@@ -85,7 +85,7 @@ pub struct Item {
     /// Where the answer goes.
     pub fills: Fills,
     /// What it is asked for each of.
-    pub scope: Scope,
+    pub scope: ItemScope,
     /// The leg of the path it is about.
     pub leg: Option<Leg>,
     /// Whether a photo belongs to it.

@@ -8,7 +8,7 @@ use crate::record::problem::Problem;
 
 /// What an item is asked for each of.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Scope {
+pub enum ItemScope {
     /// Once, of the pack.
     Pack,
     /// Each element of the pack's path of these kinds.
@@ -31,7 +31,7 @@ pub enum Scope {
     Loads,
 }
 
-impl Scope {
+impl ItemScope {
     /// The scope of an `each` list.
     ///
     /// # Errors
@@ -91,14 +91,14 @@ mod tests {
     #[test]
     fn each_names_a_part_of_the_pack_or_of_the_rig() {
         let of = |words: &[&str]| {
-            Scope::of(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>(), &(0..1))
+            ItemScope::of(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>(), &(0..1))
                 .map_err(|problem| format!("{}; {}", problem.message, problem.expected))
         };
-        assert_eq!(of(&[]), Ok(Scope::Pack));
-        assert_eq!(of(&["load"]), Ok(Scope::Loads));
+        assert_eq!(of(&[]), Ok(ItemScope::Pack));
+        assert_eq!(of(&["load"]), Ok(ItemScope::Loads));
         assert_eq!(
             of(&["rig-fuse", "rig-cable"]),
-            Ok(Scope::RigElements(vec![ElementKind::Cable, ElementKind::Fuse]))
+            Ok(ItemScope::RigElements(vec![ElementKind::Cable, ElementKind::Fuse]))
         );
         assert!(of(&["meter"]).is_err());
     }
@@ -106,14 +106,14 @@ mod tests {
     #[test]
     fn a_field_belongs_to_the_scope_of_its_part() {
         for (scope, name, fits) in [
-            (Scope::Pack, "rig.ambient", true),
-            (Scope::Pack, "source.kind", true),
-            (Scope::Pack, "load.power", false),
-            (Scope::Pack, "element.rating", false),
-            (Scope::Loads, "load.power", true),
-            (Scope::RigElements(vec![ElementKind::Fuse]), "element.rating", true),
-            (Scope::RigElements(vec![ElementKind::Fuse]), "load.power", false),
-            (Scope::Tests, "branch.log", false),
+            (ItemScope::Pack, "rig.ambient", true),
+            (ItemScope::Pack, "source.kind", true),
+            (ItemScope::Pack, "load.power", false),
+            (ItemScope::Pack, "element.rating", false),
+            (ItemScope::Loads, "load.power", true),
+            (ItemScope::RigElements(vec![ElementKind::Fuse]), "element.rating", true),
+            (ItemScope::RigElements(vec![ElementKind::Fuse]), "load.power", false),
+            (ItemScope::Tests, "branch.log", false),
         ] {
             assert_eq!(scope.fills(name), fits, "{scope:?} {name}");
         }

@@ -12,7 +12,7 @@ use crate::fill::photo::Kept;
 use crate::fill::question::Question;
 use crate::fill::sight::{FillError, Saved};
 use crate::fill::{Bench, Key};
-use crate::record::edit::{Answer, Refused};
+use crate::record::edit::{EditRefused, Entered};
 
 /// Answers whose ids are remembered.
 const REMEMBERED: usize = 20_000;
@@ -55,7 +55,7 @@ pub(super) struct Op {
 #[derive(Debug, Clone, Copy, Deserialize)]
 #[serde(rename_all = "lowercase")]
 enum Do {
-    Answer,
+    Entered,
     Clear,
     Add,
     Same,
@@ -133,8 +133,8 @@ impl App {
         };
         let seen = op.seen.as_deref();
         let result = match op.what_to_do {
-            Do::Answer => {
-                let answer = Answer {
+            Do::Entered => {
+                let answer = Entered {
                     value: op.value.clone(),
                     how: op.how.clone(),
                     with: op.with.clone(),
@@ -203,7 +203,7 @@ impl App {
                 Ok(OpResult { status: "conflict", now, rev, ..OpResult::refused(String::new()) })
             }
             Err(error @ (FillError::Open(_) | FillError::NotSaved(_))) => Err(later(error)),
-            Err(FillError::Refused(Refused::Reads(problems))) => {
+            Err(FillError::EditRefused(EditRefused::Reads(problems))) => {
                 let words: Vec<String> =
                     problems.list().iter().map(|p| format!("{}; {}", p.message, p.expected)).collect();
                 Ok(OpResult::refused(words.join("\n")))

@@ -6,10 +6,10 @@ use std::sync::Arc;
 
 use super::{Walk, WalkError};
 use crate::fill::answer::{Said, read_line};
-use crate::fill::checklist::{Fills, Scope};
+use crate::fill::checklist::{Fills, ItemScope};
 use crate::fill::question::{Key, Question};
 use crate::fill::sight::{FillError, Saved, Sight};
-use crate::record::edit::{Answer, Refused};
+use crate::record::edit::{EditRefused, Entered};
 use crate::record::{How, Kind, State, Value, read_answer};
 use crate::units::terminal::shown_text;
 use crate::units::words::{count, nearest};
@@ -20,13 +20,13 @@ impl<W: Write> Walk<'_, W> {
         &mut self,
         sight: &Sight,
         key: &Key,
-        answer: Answer,
+        answer: Entered,
         more: Vec<String>,
     ) -> Result<Option<Arc<Sight>>, WalkError> {
         let Some(question) = sight.question(key) else {
             return Ok(None);
         };
-        if !more.is_empty() && question.item.scope != Scope::Readings {
+        if !more.is_empty() && question.item.scope != ItemScope::Readings {
             self.refuse("one value is expected here; several with commas between are for cell readings")?;
             return Ok(None);
         }
@@ -50,7 +50,7 @@ impl<W: Write> Walk<'_, W> {
         let values = std::iter::once(answer.value.clone()).chain(more.into_iter().map(Some));
         let mut new = None;
         for (key, value) in following.iter().zip(values) {
-            let answer = Answer { value, ..answer.clone() };
+            let answer = Entered { value, ..answer.clone() };
             self.same.retain(|(item, _)| *item != key.item);
             self.same.push((key.item.clone(), answer.clone()));
             let saved = self.bench.answer(key, &answer, None);
@@ -81,12 +81,12 @@ impl<W: Write> Walk<'_, W> {
     pub(super) fn same_again(&self, question: &Question) -> Result<Said, String> {
         let last = self.same.iter().find(|(item, _)| *item == question.key.item);
         match last {
-            Some((_, answer)) => Ok(Said::Answer { answer: answer.clone(), more: Vec::new() }),
+            Some((_, answer)) => Ok(Said::Entered { answer: answer.clone(), more: Vec::new() }),
             None => Err("this item was not answered before in this run".to_owned()),
         }
     }
 
-    fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Answer) -> Answer {
+    fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Entered) -> Entered {
         let measured =
             question.item.how == Some(How::Measured) && answer.with.is_none() && answer.how.is_none();
         if !measured {
@@ -144,7 +144,7 @@ impl<W: Write> Walk<'_, W> {
                 self.refuse(&words)?;
                 Ok(None)
             }
-            Ok(Said::Answer { mut answer, more }) => match self.with_as_before(&mut answer) {
+            Ok(Said::Entered { mut answer, more }) => match self.with_as_before(&mut answer) {
                 Ok(()) => self.answer(sight, &key, answer, more),
                 Err(words) => {
                     self.refuse(&words)?;
@@ -171,7 +171,7 @@ impl<W: Write> Walk<'_, W> {
             }
             // The record on disk is broken or gone: nothing can be filled in until that is mended.
             Err(error @ FillError::Open(_)) => Err(error.into()),
-            Err(FillError::Refused(Refused::Reads(problems))) => {
+            Err(FillError::EditRefused(EditRefused::Reads(problems))) => {
                 let words: Vec<String> = problems
                     .list()
                     .iter()

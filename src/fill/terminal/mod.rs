@@ -16,8 +16,8 @@ use super::bench::Bench;
 use super::card::PhotoCard;
 use super::question::{Applies, Key, Question};
 use super::sight::{FillError, Sight};
-use crate::fill::checklist::Scope;
-use crate::record::edit::Answer;
+use crate::fill::checklist::ItemScope;
+use crate::record::edit::Entered;
 use crate::units::terminal::shown_text;
 use card::AtCard;
 #[cfg(feature = "page")]
@@ -29,7 +29,7 @@ const LONGEST: u64 = 64 << 10;
 
 /// What was done.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Summary {
+pub struct WalkSummary {
     /// Lines that changed the record.
     pub saved: usize,
     /// Lines that were refused.
@@ -77,9 +77,9 @@ struct Walk<'a, W: Write> {
     left: HashSet<Key>,
     last: Option<Key>,
     using: Vec<String>,
-    same: Vec<(String, Answer)>,
+    same: Vec<(String, Entered)>,
     section: String,
-    summary: Summary,
+    summary: WalkSummary,
     shown: Option<Key>,
     /// A card that is being gone through.
     card: Option<PhotoCard>,
@@ -100,7 +100,7 @@ pub fn walk(
     input: &mut dyn BufRead,
     out: impl Write,
     brief: bool,
-) -> Result<Summary, WalkError> {
+) -> Result<WalkSummary, WalkError> {
     let mut walk = Walk {
         bench,
         out,
@@ -112,7 +112,7 @@ pub fn walk(
         using: Vec::new(),
         same: Vec::new(),
         section: String::new(),
-        summary: Summary::default(),
+        summary: WalkSummary::default(),
         shown: None,
         card: None,
         pending: None,
@@ -186,7 +186,7 @@ pub fn walk(
             Err(words) => walk.refuse(&words)?,
             Ok(Said::Quit) => break,
             Ok(Said::Leave | Said::Done) if end => break,
-            Ok(Said::Answer { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
+            Ok(Said::Entered { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
                 walk.refuse("the list is at its end; write the number in front, such as 12: 150 A")?;
             }
             Ok(said) if walk.offered(question, &said)? => {}
@@ -281,7 +281,7 @@ impl<W: Write> Walk<'_, W> {
                     let rest = sight.questions.iter().skip_while(|other| other.key != *key);
                     // Cells are gone through item by item: what is left is the item.
                     let same = rest.filter(|other| match question.item.scope {
-                        Scope::Readings => other.key.item == question.key.item,
+                        ItemScope::Readings => other.key.item == question.key.item,
                         _ => other.section == question.section && other.key.part == question.key.part,
                     });
                     self.left.extend(same.map(|other| other.key.clone()));
@@ -336,7 +336,7 @@ impl<W: Write> Walk<'_, W> {
                 return self.told(saved);
             }
             Said::Numbered { number, rest } => return self.numbered(sight, &number, &rest),
-            Said::Answer { mut answer, more } => {
+            Said::Entered { mut answer, more } => {
                 if let Err(words) = self.with_as_before(&mut answer) {
                     self.refuse(&words)?;
                     return Ok(None);

@@ -8,7 +8,7 @@ use crate::fill::answer::{AS_BEFORE, Said, unit_of, with_unit};
 use crate::fill::checklist::Fills;
 use crate::fill::question::{Key, Question};
 use crate::fill::sight::Sight;
-use crate::record::edit::Answer;
+use crate::record::edit::Entered;
 use crate::units::terminal::shown_text;
 use crate::units::{self, Dimension};
 
@@ -28,7 +28,7 @@ impl<W: Write> Walk<'_, W> {
             self.units.iter().find(|(item, _)| *item == question.key.item).map(|(_, unit)| unit.as_str());
         let unit = last.unwrap_or_else(|| unit_of(info.example));
         let Some(whole) = with_unit(said, info, unit) else { return Ok(false) };
-        if let Said::Answer { answer, more } = &whole {
+        if let Said::Entered { answer, more } = &whole {
             let values: Vec<&str> = answer.value.iter().chain(more).map(String::as_str).collect();
             writeln!(
                 self.out,
@@ -41,7 +41,7 @@ impl<W: Write> Walk<'_, W> {
     }
 
     /// The unit of an answer is offered for the next one at this item.
-    pub(super) fn remember(&mut self, question: &Question, answer: &Answer) {
+    pub(super) fn remember(&mut self, question: &Question, answer: &Entered) {
         let with = answer.with.as_deref().filter(|with| !with.is_empty());
         if let Some(with) = with {
             self.last_with = Some(with.to_owned());
@@ -56,7 +56,7 @@ impl<W: Write> Walk<'_, W> {
     }
 
     /// Puts the instrument that was named last where `with` stands alone.
-    pub(super) fn with_as_before(&self, answer: &mut Answer) -> Result<(), String> {
+    pub(super) fn with_as_before(&self, answer: &mut Entered) -> Result<(), String> {
         if answer.with.as_deref() == Some(AS_BEFORE) {
             let last = self.last_with.clone();
             answer.with =
@@ -112,7 +112,7 @@ impl<W: Write> Walk<'_, W> {
                 self.refuse(&format!("this checklist does not ask for the {field} of a cell"))?;
                 return Ok(new);
             };
-            match self.answer(sight, &key, Answer::of(&value), Vec::new())? {
+            match self.answer(sight, &key, Entered::of(&value), Vec::new())? {
                 Some(saved) => new = Some(saved),
                 None => return Ok(new),
             }

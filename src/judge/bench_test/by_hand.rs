@@ -11,7 +11,7 @@ use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Reason, Side, Val};
 use crate::logs::cold_charge::ColdCurrent;
 use crate::logs::full_load::Total;
-use crate::logs::instrument::Figure as Measured;
+use crate::logs::instrument::Estimate as Measured;
 use crate::logs::round_trip::Flow;
 use crate::record::Found;
 use crate::units::{Amount, COVERAGE, Dimension, Quantity, Uncertain, show};

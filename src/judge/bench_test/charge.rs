@@ -13,7 +13,7 @@ use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
 use super::{Figure, Moved, TestResult, Work, worked};
 use crate::judge::facts::{Missing, Val};
-use crate::logs::instrument::Figure as Measured;
+use crate::logs::instrument::Estimate as Measured;
 use crate::logs::read::{CurrentSign, LogReader};
 use crate::logs::round_trip::{ChargeEnd, ChargeTest, Flow, round_trip};
 use crate::record::Record;

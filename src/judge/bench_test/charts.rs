@@ -1,7 +1,7 @@
 //! The charts of a log: voltage, current and temperatures over one axis of time, with what happened marked on it.
 
 use super::course::{Channel, Course};
-use super::{CURVE_POINTS, Curve, Series, Work};
+use super::{CURVE_POINTS, Curve, CurveLine, Work};
 use crate::logs::downsample::lttb;
 use crate::logs::integrate::{Gap, Integral};
 use crate::logs::read::Meaning;
@@ -72,12 +72,12 @@ impl Work<'_> {
         levels: Marks,
     ) {
         let each = points_each(lines.len());
-        let mut series: Vec<Series> = lines
+        let mut series: Vec<CurveLine> = lines
             .into_iter()
             .map(|(name, points)| {
                 let finite: Vec<(f64, f64)> =
                     points.into_iter().filter(|(x, y)| x.is_finite() && y.is_finite()).collect();
-                Series { name, points: lttb(&finite, each) }
+                CurveLine { name, points: lttb(&finite, each) }
             })
             .filter(|series| series.points.len() >= 2)
             .collect();

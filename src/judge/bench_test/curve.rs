@@ -4,7 +4,7 @@ use serde::Serialize;
 
 /// A line of a curve.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Series {
+pub struct CurveLine {
     /// What it is; empty where a chart has one line only.
     pub name: String,
     /// Points, in the units of the axes.
@@ -21,7 +21,7 @@ pub struct Curve {
     /// Quantity and unit along the vertical axis.
     pub y: String,
     /// The lines.
-    pub series: Vec<Series>,
+    pub series: Vec<CurveLine>,
     /// Marked values along the horizontal axis: value, label.
     pub marks: Vec<(f64, String)>,
     /// Marked values along the vertical axis: value, label.

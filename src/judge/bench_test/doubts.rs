@@ -65,7 +65,7 @@ impl Work<'_> {
         }
         let checks = course.account.checks(part.from, part.to, part.loose);
         let counted = checks.iter().any(
-            |check| matches!(check, crate::logs::account::Check::Agrees(text) if text.starts_with("charge")),
+            |check| matches!(check, crate::logs::account::AccountCheck::Agrees(text) if text.starts_with("charge")),
         );
         doubts.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
         let assumed: Vec<String> = layout

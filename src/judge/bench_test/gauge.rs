@@ -14,7 +14,7 @@ use super::largest::Largest;
 use super::{Figure, Work};
 use crate::logs::full_load::Total;
 use crate::logs::gauge::{deviation, fall_of_charge};
-use crate::logs::instrument::Comparison;
+use crate::logs::instrument::ReadingComparison;
 use crate::logs::read::Meaning;
 use crate::record::parts::TestReading;
 use crate::units::{COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
@@ -224,7 +224,7 @@ impl Work<'_> {
         reference: &Reference<'_>,
         before: State,
         after: State,
-    ) -> (String, Result<Comparison, String>) {
+    ) -> (String, Result<ReadingComparison, String>) {
         let cannot = |why: &str| {
             let points = show_percent(before.value - after.value);
             (format!("{points} less"), Err(why.to_owned()))
@@ -293,7 +293,7 @@ fn deviates(
     step: f64,
     reference: Total,
     dimension: Dimension,
-) -> (String, Result<Comparison, String>) {
+) -> (String, Result<ReadingComparison, String>) {
     let found = deviation(gauge, step, reference.value, reference.standard);
     let percent = found.relative.map_or(String::new(), |r| {
         format!(", {} {}", show_percent(r.abs()), if r < 0.0 { "less" } else { "more" })
@@ -307,7 +307,7 @@ fn deviates(
 }
 
 /// A difference as a figure, or why there is none.
-fn difference(name: &str, compared: &Result<Comparison, String>, dimension: Dimension) -> Figure {
+fn difference(name: &str, compared: &Result<ReadingComparison, String>, dimension: Dimension) -> Figure {
     let dimension = Dimension { point: false, ..dimension };
     match compared {
         Ok(compared) => Figure::amount(name, compared.difference, compared.expanded, dimension),

@@ -6,7 +6,7 @@
 
 use super::worked;
 use crate::judge::facts::{Answer, Bound, Missing, Side, Val};
-use crate::logs::instrument::Comparison;
+use crate::logs::instrument::ReadingComparison;
 use crate::units::{Amount, Dimension, SourceId, Uncertain, significant};
 
 /// Comparisons that belong together.
@@ -34,7 +34,7 @@ impl Largest {
     pub fn compare(
         &mut self,
         what: &str,
-        comparison: Result<Comparison, String>,
+        comparison: Result<ReadingComparison, String>,
         widest: Option<f64>,
         readings: usize,
     ) {
@@ -104,12 +104,12 @@ impl Largest {
 mod tests {
     use super::*;
 
-    fn error(error: f64, width: f64) -> Result<Comparison, String> {
-        Ok(Comparison { difference: error, expanded: 1.0, width })
+    fn error(error: f64, width: f64) -> Result<ReadingComparison, String> {
+        Ok(ReadingComparison { difference: error, expanded: 1.0, width })
     }
 
     /// The largest amount, and what makes it a lower bound.
-    fn of(comparisons: Vec<Result<Comparison, String>>) -> Result<(f64, String), String> {
+    fn of(comparisons: Vec<Result<ReadingComparison, String>>) -> Result<(f64, String), String> {
         let mut largest = Largest::default();
         for comparison in comparisons {
             largest.compare("a", comparison, Some(0.25), 1);

@@ -46,7 +46,7 @@ use crate::units::{Amount, Dimension};
 
 use course::Course;
 pub(crate) use course::PLACES;
-pub use curve::{Curve, Series};
+pub use curve::{Curve, CurveLine};
 pub use figure::Figure;
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.

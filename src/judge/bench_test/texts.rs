@@ -3,7 +3,7 @@
 //! Every structure is taken apart by name here, without `..`, so that a text field which is added elsewhere does not
 //! compile until somebody has decided about it.
 
-use super::{Curve, Figure, Series, TestResult};
+use super::{Curve, CurveLine, Figure, TestResult};
 use crate::judge::facts::Val;
 use crate::judge::withhold::Withheld;
 use crate::record::field::WITHHELD;
@@ -26,7 +26,7 @@ impl TestResult {
         }
         for Curve { name, x, y, series, marks, levels } in curves {
             withheld.each([name, x, y]);
-            for Series { name, points: _ } in series {
+            for CurveLine { name, points: _ } in series {
                 withheld.text(name);
             }
             withheld.each(marks.iter_mut().chain(levels).map(|(_, label)| label));

@@ -48,7 +48,7 @@ fn example_line(info: &FieldInfo) -> String {
 
 /// What a rule says of a part of the rig.
 #[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
-pub struct Check {
+pub struct RigCheck {
     /// The rule's id.
     pub rule: String,
     /// What it requires, in a line.
@@ -86,7 +86,7 @@ pub struct Check {
 /// Missing facts that one check tells at most.
 const MOST_MISSING: usize = 12;
 
-impl From<Finding> for Check {
+impl From<Finding> for RigCheck {
     fn from(finding: Finding) -> Self {
         let working = finding.working;
         let mut missing: Vec<Lacking> = Vec::new();

@@ -26,9 +26,9 @@ mod sheet;
 mod view;
 mod workup;
 
-pub use check::{Check, Lacking};
+pub use check::{Lacking, RigCheck};
 pub use claims::Given;
 pub use line::{Line, Planned};
 pub use proposals::Leads;
 pub use sheet::Sheet;
-pub use view::{ElementRow, RigView};
+pub use view::{RigElementRow, RigView};

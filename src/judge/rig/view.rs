@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::branch::Branch;
-use super::check::Check;
+use super::check::RigCheck;
 use crate::judge::facts::{Side, Subject};
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::record::parts::ElementTrait;
@@ -13,7 +13,7 @@ use crate::units::{Amount, Dimension, show, significant};
 
 /// An element of the rig.
 #[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
-pub struct ElementRow {
+pub struct RigElementRow {
     /// As a person would name it.
     pub label: String,
     /// What it carries continuously.
@@ -53,7 +53,7 @@ pub struct BranchView {
     /// True when resistances are missing, so that the drop is larger than what is shown.
     pub drop_is_at_least: bool,
     /// The elements in order.
-    pub elements: Vec<ElementRow>,
+    pub elements: Vec<RigElementRow>,
 }
 
 /// The rig, judged.
@@ -82,7 +82,7 @@ pub struct RigView {
     /// Elements whose permissible current, or whose share of the current, is not known.
     pub not_known: Vec<String>,
     /// The checks.
-    pub checks: Vec<Check>,
+    pub checks: Vec<RigCheck>,
     /// What a check does not say.
     pub notes: Vec<String>,
     /// Said where nothing that is listed fuses it.
@@ -112,14 +112,14 @@ impl RigView {
             weakest_lead: weakest(&branches, |row| row.is_lead),
             not_known: not_known(&branches),
             branches,
-            checks: findings.into_iter().map(Check::from).collect(),
+            checks: findings.into_iter().map(RigCheck::from).collect(),
             notes: Vec::new(),
             unfused: None,
         }
     }
 
     /// The checks with an outcome.
-    pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Check> {
+    pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &RigCheck> {
         self.checks.iter().filter(move |check| check.outcome == outcome)
     }
 }
@@ -152,12 +152,12 @@ pub(super) fn branch_view(branch: &Branch, judged: &[Finding]) -> BranchView {
     }
 }
 
-fn row(branch: &Branch, index: usize, outcome: Option<Outcome>) -> ElementRow {
+fn row(branch: &Branch, index: usize, outcome: Option<Outcome>) -> RigElementRow {
     let permissible_current = branch.amount(index, "element.permissible_current");
     let share =
         branch.current.zip(permissible_current.as_ref()).map(|(current, amount)| current / amount.value());
     let text = |name: &str| branch.amount(index, name).map(|amount| amount.show());
-    ElementRow {
+    RigElementRow {
         label: branch.label(index),
         permissible_current: permissible_current.map(|amount| amount.show()),
         used: share.map(|share| format!("{} %", significant(share * 100.0, 3))),
@@ -169,9 +169,9 @@ fn row(branch: &Branch, index: usize, outcome: Option<Outcome>) -> ElementRow {
     }
 }
 
-fn weakest(views: &[BranchView], wanted: impl Fn(&ElementRow) -> bool) -> Option<String> {
+fn weakest(views: &[BranchView], wanted: impl Fn(&RigElementRow) -> bool) -> Option<String> {
     let rows = views.iter().flat_map(|view| &view.elements).filter(|row| wanted(row));
-    let mut worst: Option<(f64, &ElementRow)> = None;
+    let mut worst: Option<(f64, &RigElementRow)> = None;
     for row in rows {
         // Of equal ones the first counts, so that the name does not jump about.
         if let Some(share) = row.share.filter(|share| share.is_finite())
@@ -228,7 +228,8 @@ pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
     let checks = |number| crate::units::words::count(number, "check", "checks");
     view.sentence = match view.outcome {
         Outcome::FallsShort => {
-            let grave = |check: &Check| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor;
+            let grave =
+                |check: &RigCheck| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor;
             let forbids = if view.checks.iter().any(grave) { *forbids } else { "All of them are minor." };
             format!("Falls short{at}: {} of {subject}. {forbids}", checks(short))
         }

@@ -61,12 +61,12 @@ pub struct Withheld {
     /// Areas by the photo's true file name.
     areas: BTreeMap<String, Vec<picture::Blackout>>,
     to_look_at: Vec<String>,
-    summary: Summary,
+    summary: WithheldSummary,
 }
 
 /// What was withheld, without its content: for the write-up and its readers.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
-pub struct Summary {
+pub struct WithheldSummary {
     /// Keys of the record whose values are withheld.
     pub fields: Vec<String>,
     /// How many literal texts.
@@ -83,12 +83,12 @@ impl Withheld {
     /// True when nothing is withheld.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.summary == Summary::default()
+        self.summary == WithheldSummary::default()
     }
 
     /// What was withheld, without its content.
     #[must_use]
-    pub const fn summary(&self) -> &Summary {
+    pub const fn summary(&self) -> &WithheldSummary {
         &self.summary
     }
 

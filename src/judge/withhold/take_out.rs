@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use super::field::FieldRef;
 use super::fold::Wanted;
 use super::plan::Plan;
-use super::{OwnWords, SHORTEST_VALUE, Summary, Withheld};
+use super::{OwnWords, SHORTEST_VALUE, Withheld, WithheldSummary};
 use crate::record::field::WITHHELD;
 use crate::record::parts::Withhold;
 use crate::record::{AnyPart, Found, Record, State, Value};
@@ -28,7 +28,7 @@ impl Withheld {
         record.withhold = Withhold::default();
         withheld.originals =
             names.files.iter().map(|(original, new)| (new.clone(), original.clone())).collect();
-        withheld.summary = Summary {
+        withheld.summary = WithheldSummary {
             fields: plan.fields.iter().map(|(key, _)| withheld.apply(key)).collect(),
             texts: plan.texts.len(),
             areas: plan.areas.iter().map(|(photo, areas)| (withheld.published(photo), areas.len())).collect(),

@@ -32,14 +32,14 @@ pub struct Lot {
     /// Highest serial.
     pub last: u32,
     /// Serials between them that are not in the list; the first twenty gaps.
-    pub gaps: Vec<Gap>,
+    pub gaps: Vec<CodeGap>,
     /// Gaps beyond those shown.
     pub more_gaps: usize,
 }
 
 /// Serials that are not in the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
-pub struct Gap {
+pub struct CodeGap {
     /// First missing serial.
     pub from: u32,
     /// Last missing serial.
@@ -51,7 +51,7 @@ const GAPS: usize = 20;
 
 /// What a list says.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema)]
-pub struct Summary {
+pub struct CodeSummary {
     /// Texts that were decoded.
     pub decoded: usize,
     /// Earliest possible day.
@@ -82,7 +82,7 @@ type Cell<'a> = (&'a str, Date, u32);
 
 /// Summarises markings, each with its place in the list counted from 1.
 #[must_use]
-pub fn summary(markings: &[(usize, &Marking)]) -> Summary {
+pub fn summary(markings: &[(usize, &Marking)]) -> CodeSummary {
     let earliest = markings.iter().filter_map(|(_, m)| m.earliest).min();
     let latest = markings.iter().filter_map(|(_, m)| m.latest).max();
     let spread_days = earliest.zip(latest).map(|(from, to)| from.until(to).map_or(0, |span| span.get_days()));
@@ -113,7 +113,7 @@ pub fn summary(markings: &[(usize, &Marking)]) -> Summary {
         .collect();
     let mut designs: Vec<&str> = lots.keys().map(|(design, _)| *design).collect();
     designs.dedup();
-    Summary {
+    CodeSummary {
         decoded: markings.len(),
         earliest,
         latest,
@@ -130,10 +130,10 @@ fn lot(design: &str, date: Date, mut serials: Vec<u32>) -> Option<Lot> {
     serials.sort_unstable();
     serials.dedup();
     let (first, last) = (*serials.first()?, *serials.last()?);
-    let mut gaps: Vec<Gap> = serials
+    let mut gaps: Vec<CodeGap> = serials
         .windows(2)
         .filter_map(|pair| match *pair {
-            [low, high] if high - low > 1 => Some(Gap { from: low + 1, to: high - 1 }),
+            [low, high] if high - low > 1 => Some(CodeGap { from: low + 1, to: high - 1 }),
             _ => None,
         })
         .collect();
@@ -166,8 +166,8 @@ mod tests {
         assert_eq!((found.decoded, found.without_date, found.designs), (7, 1, 2));
         assert_eq!(found.same_code.iter().map(|r| r.places.clone()).collect::<Vec<_>>(), [vec![2, 4]]);
         assert_eq!(found.same_serial.iter().map(|r| r.places.clone()).collect::<Vec<_>>(), [vec![3, 5]]);
-        let gaps: Vec<Gap> = found.lots.iter().flat_map(|l| l.gaps.clone()).collect();
-        assert_eq!(gaps, [Gap { from: 125, to: 126 }]);
+        let gaps: Vec<CodeGap> = found.lots.iter().flat_map(|l| l.gaps.clone()).collect();
+        assert_eq!(gaps, [CodeGap { from: 125, to: 126 }]);
     }
 
     #[test]

@@ -17,12 +17,12 @@ use super::read::read;
 use super::read_answer;
 use crate::record::problem::{Problem, Problems};
 
-pub use place::{NoSuchPlace, Pick, Place, Step};
+pub use place::{NoSuchPlace, Pick, Place, PlaceStep};
 use place::{Slot, slot_of};
 
 /// What is written into a field. What is `None` stays as it is.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Answer {
+pub struct Entered {
     /// The value as typed, `absent` or `could not see`.
     pub value: Option<String>,
     /// How it came, a word of [`How::WORDS`](super::How::WORDS); empty takes the word away.
@@ -35,7 +35,7 @@ pub struct Answer {
     pub note: Option<String>,
 }
 
-impl Answer {
+impl Entered {
     /// Only a value.
     #[must_use]
     pub fn of(value: &str) -> Self {
@@ -51,7 +51,7 @@ pub enum Edit {
         /// The field, such as `path.element[id=main-fuse].rating`.
         place: Place,
         /// What is written.
-        answer: Answer,
+        answer: Entered,
     },
     /// Takes a key away, so that the field is no longer recorded.
     Clear {
@@ -71,7 +71,7 @@ pub enum Edit {
 
 /// Why an edit was not made. The text is unchanged.
 #[derive(Debug, Clone, Error)]
-pub enum Refused {
+pub enum EditRefused {
     /// There is no such field or part.
     #[error(transparent)]
     Place(#[from] NoSuchPlace),
@@ -98,8 +98,8 @@ impl fmt::Display for Shown {
 /// Makes edits one after the other and gives the new text; `file` names the record in messages.
 ///
 /// # Errors
-/// [`Refused`]; then nothing was edited.
-pub fn apply(file: &str, text: &str, edits: &[Edit]) -> Result<String, Refused> {
+/// [`EditRefused`]; then nothing was edited.
+pub fn apply(file: &str, text: &str, edits: &[Edit]) -> Result<String, EditRefused> {
     let mut text = text.to_owned();
     for edit in edits {
         text = match edit {
@@ -122,11 +122,11 @@ pub fn apply(file: &str, text: &str, edits: &[Edit]) -> Result<String, Refused> 
             }
         };
     }
-    read(file, &text).map_err(Refused::Reads)?;
+    read(file, &text).map_err(EditRefused::Reads)?;
     Ok(text)
 }
 
-fn set(file: &str, text: &str, place: &Place, answer: &Answer) -> Result<String, Refused> {
+fn set(file: &str, text: &str, place: &Place, answer: &Entered) -> Result<String, EditRefused> {
     let slot = slot_of(place)?;
     if let (Slot::Field(info), Some(value)) = (slot, &answer.value) {
         fits(info, value)?;
@@ -143,7 +143,7 @@ fn set(file: &str, text: &str, place: &Place, answer: &Answer) -> Result<String,
     write::set(text, &parse(file, text)?, place, slot, answer)
 }
 
-fn parse(file: &str, text: &str) -> Result<toml_edit::DocumentMut, Refused> {
+fn parse(file: &str, text: &str) -> Result<toml_edit::DocumentMut, EditRefused> {
     text.parse().map_err(|error: toml_edit::TomlError| {
         let problem = Problem {
             span: error.span().unwrap_or(0..0),
@@ -151,14 +151,14 @@ fn parse(file: &str, text: &str) -> Result<toml_edit::DocumentMut, Refused> {
             expected: "this is not valid TOML".to_owned(),
             example: String::new(),
         };
-        Refused::Reads(Problems::new(file, text, vec![problem]))
+        EditRefused::Reads(Problems::new(file, text, vec![problem]))
     })
 }
 
 /// Refuses what could play tricks on a terminal that shows the record.
-fn plain_text(text: &str) -> Result<(), Refused> {
+fn plain_text(text: &str) -> Result<(), EditRefused> {
     if text.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\t')) {
-        return Err(Refused::Value(Shown(Problem {
+        return Err(EditRefused::Value(Shown(Problem {
             span: 0..0,
             message: "the answer contains control characters".to_owned(),
             expected: "expected plain text".to_owned(),
@@ -169,21 +169,21 @@ fn plain_text(text: &str) -> Result<(), Refused> {
 }
 
 /// Refuses what the field does not take, and an empty answer.
-fn fits(info: &FieldInfo, value: &str) -> Result<(), Refused> {
+fn fits(info: &FieldInfo, value: &str) -> Result<(), EditRefused> {
     plain_text(value)?;
     match read_answer(info, value) {
         Ok(State::NotLooked) => Err(unfit(info, "nothing is written here")),
         Ok(_) => Ok(()),
-        Err(problem) => Err(Refused::Value(Shown(problem))),
+        Err(problem) => Err(EditRefused::Value(Shown(problem))),
     }
 }
 
-fn unfit(info: &FieldInfo, message: &str) -> Refused {
+fn unfit(info: &FieldInfo, message: &str) -> EditRefused {
     let example = match info.kind {
         Kind::Markdown => String::new(),
         _ => info.example.to_owned(),
     };
-    Refused::Value(Shown(Problem {
+    EditRefused::Value(Shown(Problem {
         span: 0..0,
         message: message.to_owned(),
         expected: format!("expected {}", info.kind.expected()),

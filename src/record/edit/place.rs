@@ -25,7 +25,7 @@ pub enum Pick {
 
 /// One step on the way to a field.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Step {
+pub struct PlaceStep {
     /// The key.
     pub key: String,
     /// Which part, where the key is a list of parts.
@@ -34,7 +34,7 @@ pub struct Step {
 
 /// The way to a field, a part, or a list of parts.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place(pub Vec<Step>);
+pub struct Place(pub Vec<PlaceStep>);
 
 /// There is no such place in a record.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -45,14 +45,14 @@ impl Place {
     /// A place without picks, such as `claims`.
     #[must_use]
     pub fn keys(dotted: &str) -> Self {
-        let step = |key: &str| Step { key: key.to_owned(), pick: None };
+        let step = |key: &str| PlaceStep { key: key.to_owned(), pick: None };
         Self(dotted.split('.').map(step).collect())
     }
 
     /// The place one key further in.
     #[must_use]
     pub fn then(mut self, key: &str) -> Self {
-        self.0.push(Step { key: key.to_owned(), pick: None });
+        self.0.push(PlaceStep { key: key.to_owned(), pick: None });
         self
     }
 
@@ -66,7 +66,7 @@ impl Place {
     }
 
     /// The last key and the way to the part that holds it.
-    pub(super) fn split(&self) -> (&[Step], &str) {
+    pub(super) fn split(&self) -> (&[PlaceStep], &str) {
         match self.0.split_last() {
             Some((last, way)) => (way, &last.key),
             None => (&[], ""),
@@ -122,7 +122,7 @@ impl FromStr for Place {
                 });
                 rest = after.strip_prefix(']').ok_or_else(wrong)?;
             }
-            steps.push(Step { key: key.to_owned(), pick });
+            steps.push(PlaceStep { key: key.to_owned(), pick });
             if rest.is_empty() {
                 return Ok(Self(steps));
             }
@@ -175,7 +175,7 @@ pub(super) fn list_shape(list: &Place) -> Result<Shape, NoSuchPlace> {
         .ok_or_else(|| NoSuchPlace(format!("`{list}` is no list of parts")))
 }
 
-fn shape_at(way: &[Step], place: &Place) -> Result<Shape, NoSuchPlace> {
+fn shape_at(way: &[PlaceStep], place: &Place) -> Result<Shape, NoSuchPlace> {
     let mut shape = Record::SHAPE;
     for step in way {
         let child = shape.children.iter().find(|child| child.name == step.key);

@@ -3,7 +3,7 @@ use crate::record::{Value, starter};
 
 const EXAMPLE: &str = include_str!("../../../example-inspections/harbour-24-150-rev-a/inspection.toml");
 
-fn set(place: &str, answer: Answer) -> Edit {
+fn set(place: &str, answer: Entered) -> Edit {
     Edit::Set { place: place.parse().unwrap(), answer }
 }
 
@@ -14,33 +14,33 @@ fn changed_lines(old: &str, new: &str) -> Vec<String> {
 
 #[test]
 fn one_line_changes_and_the_rest_stays() {
-    let full = |value: &str| Answer {
+    let full = |value: &str| Entered {
         value: Some(value.to_owned()),
         with: Some("caliper".to_owned()),
         photos: vec!["12-caliper.jpg".to_owned()],
         note: Some("at the middle".to_owned()),
-        ..Answer::default()
+        ..Entered::default()
     };
-    let cases: Vec<(&str, Answer, &str)> = vec![
-        ("claims.capacity", Answer::of("148 Ah"), "capacity = \"148 Ah\""),
-        ("claims.cycles", Answer::of("3000"), "cycles = 3000"),
-        ("inspection.date", Answer::of("2026-03-15"), "date = 2026-03-15"),
+    let cases: Vec<(&str, Entered, &str)> = vec![
+        ("claims.capacity", Entered::of("148 Ah"), "capacity = \"148 Ah\""),
+        ("claims.cycles", Entered::of("3000"), "cycles = 3000"),
+        ("inspection.date", Entered::of("2026-03-15"), "date = 2026-03-15"),
         (
             "path.element[id=main-fuse].rating",
-            Answer::of("125 A"),
+            Entered::of("125 A"),
             "rating = { value = \"125 A\", how = \"marked\" }",
         ),
         (
             "path.element[id=main-fuse].accessible",
-            Answer::of("YES".to_lowercase().as_str()),
+            Entered::of("YES".to_lowercase().as_str()),
             "accessible = \"yes\"",
         ),
         (
             "cells.reading[position=3].voltage",
-            Answer::of("3.299 V"),
+            Entered::of("3.299 V"),
             "voltage = { value = \"3.299 V\", with = \"meter-mv\" }",
         ),
-        ("cells.format", Answer::of("Pouch"), "format = \"pouch\""),
+        ("cells.format", Entered::of("Pouch"), "format = \"pouch\""),
         (
             "path.element[7].section",
             full("25.0 x 3.0 mm"),
@@ -48,20 +48,20 @@ fn one_line_changes_and_the_rest_stays() {
         ),
         (
             "enclosure.seal",
-            Answer { note: Some("pinched".into()), ..Answer::default() },
+            Entered { note: Some("pinched".into()), ..Entered::default() },
             "seal = { value = \"gasket\", note = \"pinched\" }",
         ),
         (
             "bms.photos",
-            Answer { photos: vec!["30-bms.jpg".into()], ..Answer::default() },
+            Entered { photos: vec!["30-bms.jpg".into()], ..Entered::default() },
             "photos = [\"08-bms.jpg\", \"30-bms.jpg\"]",
         ),
         (
             "photo[file=photos/05-fuse.jpg].shows",
-            Answer::of("main-fuse, claims"),
+            Entered::of("main-fuse, claims"),
             "shows = [\"main-fuse\", \"claims\"]",
         ),
-        ("bms.note", Answer::of("two boards"), "note = \"two boards\""),
+        ("bms.note", Entered::of("two boards"), "note = \"two boards\""),
     ];
     for (place, answer, line) in cases {
         let new = apply("t", EXAMPLE, &[set(place, answer)]).unwrap_or_else(|e| panic!("{place}: {e}"));
@@ -74,7 +74,7 @@ fn one_line_changes_and_the_rest_stays() {
 #[test]
 fn comments_after_a_value_stay() {
     let text = "schema = 2\n\n[claims] # from the label\ncapacity  =  \"150 Ah\"   # worn print\n# end\n";
-    let new = apply("t", text, &[set("claims.capacity", Answer::of("148 Ah"))]).unwrap();
+    let new = apply("t", text, &[set("claims.capacity", Entered::of("148 Ah"))]).unwrap();
     assert_eq!(new, text.replace("150 Ah", "148 Ah"));
 }
 
@@ -95,16 +95,16 @@ fn refusals_leave_a_reason() {
         ("cells.latest_date", "2001-01-01", "is before"),
         ("claims.left_out", "a\u{1b}[2J", "control characters"),
     ] {
-        let error = apply("t", EXAMPLE, &[set(place, Answer::of(value))]).unwrap_err();
+        let error = apply("t", EXAMPLE, &[set(place, Entered::of(value))]).unwrap_err();
         let mut text = error.to_string();
-        if let Refused::Reads(problems) = &error {
+        if let EditRefused::Reads(problems) = &error {
             for problem in problems.list() {
                 text.push_str(&format!("; {}", problem.message));
             }
         }
         assert!(text.contains(says), "{place} = {value}: {text}");
     }
-    let note = Answer { note: Some("later".into()), ..Answer::default() };
+    let note = Entered { note: Some("later".into()), ..Entered::default() };
     let error = apply("t", EXAMPLE, &[set("claims.heater_power", note)]).unwrap_err();
     assert!(error.to_string().contains("no value yet"), "{error}");
 }
@@ -113,8 +113,8 @@ fn refusals_leave_a_reason() {
 fn a_starting_record_is_filled_in_at_its_commented_lines() {
     let text = starter();
     let edits = [
-        set("claims.capacity", Answer::of("150 Ah")),
-        set("cells.mass", Answer { how: Some("estimated".into()), ..Answer::of("2.9 kg") }),
+        set("claims.capacity", Entered::of("150 Ah")),
+        set("cells.mass", Entered { how: Some("estimated".into()), ..Entered::of("2.9 kg") }),
         Edit::Append {
             list: Place::keys("path.element"),
             at: 9,
@@ -125,8 +125,8 @@ fn a_starting_record_is_filled_in_at_its_commented_lines() {
             at: 0,
             fields: vec![("id".into(), "post".into()), ("kind".into(), "terminal".into())],
         },
-        set("path.element[id=bar].section", Answer::of("25 x 3 mm")),
-        set("path.complete", Answer::of("no")),
+        set("path.element[id=bar].section", Entered::of("25 x 3 mm")),
+        set("path.complete", Entered::of("no")),
         Edit::Append {
             list: Place::keys("photo"),
             at: 0,
@@ -168,7 +168,7 @@ fn clearing_takes_an_answer_back() {
 fn lists_written_inline_are_edited_too() {
     let text = "schema = 2\ncells.reading = [{ position = 1, voltage = \"3.3 V\" }]\n";
     let edits = [
-        set("cells.reading[position=1].voltage", Answer::of("3.31 V")),
+        set("cells.reading[position=1].voltage", Entered::of("3.31 V")),
         Edit::Append {
             list: Place::keys("cells.reading"),
             at: 5,
@@ -184,7 +184,7 @@ fn lists_written_inline_are_edited_too() {
 #[test]
 fn a_commented_line_inside_a_text_is_no_line_to_fill() {
     let text = "schema = 2\n[claims]\nleft_out = '''\n# capacity = \"1 Ah\"\n'''\n";
-    let new = apply("t", text, &[set("claims.capacity", Answer::of("2 Ah"))]).unwrap();
+    let new = apply("t", text, &[set("claims.capacity", Entered::of("2 Ah"))]).unwrap();
     let record = read("t", &new).unwrap();
     assert_eq!(record.claims.left_out.text(), Some("# capacity = \"1 Ah\""));
     assert_eq!(record.claims.capacity.quantity().unwrap().text, "2 Ah");

@@ -2,8 +2,8 @@
 
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
-use super::place::{NoSuchPlace, Pick, Place, Slot, Step};
-use super::{Answer, Refused};
+use super::place::{NoSuchPlace, Pick, Place, PlaceStep, Slot};
+use super::{EditRefused, Entered};
 use crate::record::field::{ABSENT, Kind, NOT_VISIBLE};
 
 /// A typed value as it stands in the record.
@@ -42,8 +42,8 @@ pub(super) fn set(
     document: &DocumentMut,
     place: &Place,
     slot: Slot,
-    answer: &Answer,
-) -> Result<String, Refused> {
+    answer: &Entered,
+) -> Result<String, EditRefused> {
     let mut document = document.clone();
     let (way, key) = place.split();
     let table = part_mut(document.as_table_mut(), way, place)?;
@@ -74,7 +74,7 @@ fn keep_decor(old: &Item, mut new: Item) -> Item {
     new
 }
 
-fn common(old: Option<&Item>, slot: Slot, answer: &Answer) -> Value {
+fn common(old: Option<&Item>, slot: Slot, answer: &Entered) -> Value {
     let typed = answer.value.as_deref().unwrap_or_default();
     if matches!(slot, Slot::CommonText) {
         return typed.into();
@@ -105,7 +105,7 @@ fn add_new(listed: &mut Vec<String>, more: &[String]) {
     }
 }
 
-fn field(old: Option<&Item>, slot: Slot, answer: &Answer, place: &Place) -> Result<Value, NoSuchPlace> {
+fn field(old: Option<&Item>, slot: Slot, answer: &Entered, place: &Place) -> Result<Value, NoSuchPlace> {
     let old_value = old.and_then(Item::as_value);
     let mut inline = match old_value {
         Some(Value::InlineTable(table)) => table.clone(),
@@ -153,7 +153,7 @@ fn put(table: &mut InlineTable, key: &str, value: Value) {
     table.insert(key, value);
 }
 
-pub(super) fn clear(document: &DocumentMut, place: &Place) -> Result<String, Refused> {
+pub(super) fn clear(document: &DocumentMut, place: &Place) -> Result<String, EditRefused> {
     let mut document = document.clone();
     let (way, key) = place.split();
     let table = part_mut(document.as_table_mut(), way, place)?;
@@ -167,7 +167,7 @@ pub(super) fn append(
     list: &Place,
     at: usize,
     fields: &[(&str, Value)],
-) -> Result<String, Refused> {
+) -> Result<String, EditRefused> {
     let mut document = document.clone();
     let (way, key) = list.split();
     let in_root = way.iter().all(|step| step.pick.is_none());
@@ -210,7 +210,7 @@ pub(super) fn append(
 /// The table a place leads to; missing tables without picks are made.
 fn part_mut<'a>(
     root: &'a mut Table,
-    way: &[Step],
+    way: &[PlaceStep],
     place: &Place,
 ) -> Result<&'a mut dyn TableLike, NoSuchPlace> {
     let mut table: &mut dyn TableLike = root;
@@ -267,7 +267,7 @@ fn index_of<'a>(pick: &Pick, tables: impl Iterator<Item = &'a dyn TableLike>) ->
 }
 
 /// Fills a key in at the line where it stands commented out, when there is one in the table's own section.
-fn uncomment(text: &str, way: &[Step], key: &str, value: &Value) -> Option<String> {
+fn uncomment(text: &str, way: &[PlaceStep], key: &str, value: &Value) -> Option<String> {
     if way.is_empty() || way.iter().any(|step| step.pick.is_some()) {
         return None;
     }
@@ -295,7 +295,7 @@ fn uncomment(text: &str, way: &[Step], key: &str, value: &Value) -> Option<Strin
 
 /// True when the only difference between two texts is one key: a line that looked commented out may have been
 /// part of a text of several lines.
-fn says_the_same(old: &str, new: &str, way: &[Step], key: &str) -> bool {
+fn says_the_same(old: &str, new: &str, way: &[PlaceStep], key: &str) -> bool {
     let (Ok(old), Ok(mut new)) = (old.parse::<toml::Table>(), new.parse::<toml::Table>()) else {
         return false;
     };
@@ -345,7 +345,7 @@ fn append_at_comment(text: &str, list: &Place, fields: &[(&str, Value)]) -> Opti
     says_the_same_but_for_list(text, &filled, way, key).then_some(filled)
 }
 
-fn says_the_same_but_for_list(old: &str, new: &str, way: &[Step], key: &str) -> bool {
+fn says_the_same_but_for_list(old: &str, new: &str, way: &[PlaceStep], key: &str) -> bool {
     if says_the_same(old, new, way, key) {
         return true;
     }
@@ -360,7 +360,7 @@ fn says_the_same_but_for_list(old: &str, new: &str, way: &[Step], key: &str) -> 
     }
 }
 
-fn dotted(way: &[Step]) -> String {
+fn dotted(way: &[PlaceStep]) -> String {
     let keys: Vec<&str> = way.iter().map(|step| step.key.as_str()).collect();
     keys.join(".")
 }

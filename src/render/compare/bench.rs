@@ -6,11 +6,11 @@
 use serde::Serialize;
 
 use super::Columns;
-use super::difference::{Change, Kind, Sourced, fields, shown};
+use super::difference::{ChangeKind, FieldChange, Sourced, fields, shown};
 use super::elements::of_answers;
 use super::fields::{self, Cell, PartComparison, Row, Sorted};
 use super::matching::{Item, Rows};
-use crate::judge::bench_test::{Curve, Figure, Series, TestResult};
+use crate::judge::bench_test::{Curve, CurveLine, Figure, TestResult};
 use crate::judge::facts::{Answer, Val};
 use crate::record::parts::BenchTest;
 use crate::record::{Part, Record, State};
@@ -152,18 +152,18 @@ fn conditions(columns: &Columns<'_>, tests: &[Option<&BenchTest>]) -> (Vec<Strin
             sources: &columns.inspections[at].derived.sources,
             claim: false,
         };
-        let kinds: Vec<Kind> = others
+        let kinds: Vec<ChangeKind> = others
             .iter()
             .map(|(at, other)| {
                 let change =
                     fields(sourced(*first, one), sourced(*at, other), columns.names(*first, *at), field);
                 let small = name == "ambient" && change.difference_si.is_some_and(|d| d.abs() < SAME_AMBIENT);
-                if small { Kind::Same } else { change.kind }
+                if small { ChangeKind::Same } else { change.kind }
             })
             .collect();
-        if kinds.iter().any(|kind| matches!(kind, Kind::Changed | Kind::AsRecorded)) {
+        if kinds.iter().any(|kind| matches!(kind, ChangeKind::Changed | ChangeKind::AsRecorded)) {
             differ.push(say());
-        } else if kinds.contains(&Kind::OneOnly) {
+        } else if kinds.contains(&ChangeKind::OneOnly) {
             open.push(say());
         }
     }
@@ -233,9 +233,11 @@ fn figure(columns: &Columns<'_>, what: &str, each: &[Vec<&Figure>]) -> Option<Ro
         let names = columns.names(0, at);
         match (amounts[0], amounts[at]) {
             (Some(a), Some(b)) if a.dimension == b.dimension => shown(a, b, percent, names),
-            (Some(_), Some(_)) => Change::plain(Kind::NotCompared, "not the same kind of quantity"),
-            (None, None) => Change::plain(Kind::NotCompared, "in neither"),
-            (a, _) => Change::plain(Kind::OneOnly, fields::only_in(names, a.is_none())),
+            (Some(_), Some(_)) => {
+                FieldChange::plain(ChangeKind::NotCompared, "not the same kind of quantity")
+            }
+            (None, None) => FieldChange::plain(ChangeKind::NotCompared, "in neither"),
+            (a, _) => FieldChange::plain(ChangeKind::OneOnly, fields::only_in(names, a.is_none())),
         }
     });
     Some(Row::new(what, cells.collect(), changes.collect()))
@@ -278,7 +280,7 @@ fn over_each_other(columns: &Columns<'_>, group: &[(usize, &Curve)]) -> Curve {
     let mut all = Curve { series: Vec::new(), ..group[0].1.clone() };
     for (record, curve) in group {
         let of = &columns.names[*record];
-        all.series.extend(curve.series.iter().map(|series| Series {
+        all.series.extend(curve.series.iter().map(|series| CurveLine {
             name: if series.name.is_empty() { of.clone() } else { format!("{of}, {}", series.name) },
             points: series.points.clone(),
         }));

@@ -14,7 +14,7 @@ use crate::units::{Amount, Dimension, Quantity, show, show_uncertain, significan
 
 /// How two values of the same thing stand to each other; later ones say more.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
-pub enum Kind {
+pub enum ChangeKind {
     /// The same value, word or state.
     #[serde(rename = "same")]
     Same,
@@ -37,9 +37,9 @@ pub enum Kind {
 
 /// What is said of two values.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Change {
+pub struct FieldChange {
     /// How they stand to each other.
-    pub kind: Kind,
+    pub kind: ChangeKind,
     /// The same in words, with the numbers.
     pub words: String,
     /// Second less first, SI units.
@@ -53,8 +53,8 @@ pub struct Change {
     pub expanded_si: Option<f64>,
 }
 
-impl Change {
-    pub(crate) fn plain(kind: Kind, words: impl Into<String>) -> Self {
+impl FieldChange {
+    pub(crate) fn plain(kind: ChangeKind, words: impl Into<String>) -> Self {
         Self { kind, words: words.into(), difference_si: None, percent: None, expanded_si: None }
     }
 }
@@ -90,29 +90,35 @@ impl Nature {
 const ROUNDING: f64 = 1e-12;
 
 /// Compares two numbers of the same dimension.
-pub(crate) fn numbers(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature) -> Change {
+pub(crate) fn numbers(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature) -> FieldChange {
     // A share of a temperature on a scale means nothing, nor does one of nothing.
     let of = if first.value() == 0.0 || second.dimension.point { None } else { Some(first.value().abs()) };
     differing(first, second, names, nature, of)
 }
 
 /// Compares two figures as they are shown; a difference of two percentages is in percentage points.
-pub(crate) fn shown(first: &Amount, second: &Amount, percent: bool, names: Names<'_>) -> Change {
+pub(crate) fn shown(first: &Amount, second: &Amount, percent: bool, names: Names<'_>) -> FieldChange {
     let change = numbers(first, second, names, Nature::Recorded);
     if percent && first.dimension == Dimension::NONE { points(change, Nature::Recorded) } else { change }
 }
 
 /// Compares two margins, which have no percentage: they may be zero or negative.
-pub(crate) fn margins(first: &Amount, second: &Amount, names: Names<'_>) -> Change {
+pub(crate) fn margins(first: &Amount, second: &Amount, names: Names<'_>) -> FieldChange {
     differing(first, second, names, Nature::Recorded, None)
 }
 
-fn differing(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature, of: Option<f64>) -> Change {
+fn differing(
+    first: &Amount,
+    second: &Amount,
+    names: Names<'_>,
+    nature: Nature,
+    of: Option<f64>,
+) -> FieldChange {
     let (a, b) = (first.value(), second.value());
     let difference = b - a;
     let dimension = Dimension { point: false, ..second.dimension };
     if difference.abs() <= ROUNDING * a.abs().max(b.abs()) {
-        return Change { difference_si: Some(0.0), ..Change::plain(Kind::Same, "the same") };
+        return FieldChange { difference_si: Some(0.0), ..FieldChange::plain(ChangeKind::Same, "the same") };
     }
     let expanded = first.number.expanded().hypot(second.number.expanded());
     let percent = of.map(|of| 100.0 * difference / of);
@@ -125,19 +131,19 @@ fn differing(first: &Amount, second: &Amount, names: Names<'_>, nature: Nature, 
         _ => String::new(),
     };
     let (kind, words) = if expanded == 0.0 {
-        (Kind::AsRecorded, format!("{plain}{share}{}", nature.words()))
+        (ChangeKind::AsRecorded, format!("{plain}{share}{}", nature.words()))
     } else if difference.abs() <= expanded {
         let combined = show(two_digits(expanded), dimension);
         let words = format!(
             "no difference shown: {plain} lies within the combined uncertainty of {combined}{lacking}"
         );
-        (Kind::NoDifferenceShown, words)
+        (ChangeKind::NoDifferenceShown, words)
     } else {
         let shown = signed(difference, |d| show_uncertain(d, expanded, dimension));
-        (Kind::Changed, format!("{shown}{share}{lacking}"))
+        (ChangeKind::Changed, format!("{shown}{share}{lacking}"))
     };
     let expanded_si = (expanded > 0.0).then_some(expanded);
-    Change { kind, words, difference_si: Some(difference), percent, expanded_si }
+    FieldChange { kind, words, difference_si: Some(difference), percent, expanded_si }
 }
 
 /// An uncertainty to its second significant digit (JCGM 100:2008, 7.2.6).
@@ -151,7 +157,7 @@ pub(crate) fn signed(value: f64, show: impl Fn(f64) -> String) -> String {
 }
 
 /// Compares two derived values.
-pub(crate) fn derived(first: &Worked, second: &Worked, names: Names<'_>) -> Change {
+pub(crate) fn derived(first: &Worked, second: &Worked, names: Names<'_>) -> FieldChange {
     for (worked, name) in [(first, names.first), (second, names.second)] {
         if let Some(bound) = &worked.bound {
             let side = match bound.side {
@@ -160,7 +166,7 @@ pub(crate) fn derived(first: &Worked, second: &Worked, names: Names<'_>) -> Chan
                 Side::Within => continue,
             };
             let words = format!("not compared: known only as {side} {} in {name}", worked.value.show());
-            return Change::plain(Kind::NotCompared, words);
+            return FieldChange::plain(ChangeKind::NotCompared, words);
         }
     }
     match (first.value.amount(), second.value.amount()) {
@@ -176,16 +182,16 @@ fn counted(amount: &Amount) -> bool {
 }
 
 /// Compares two counts, which have no uncertainty: another count is a change.
-fn counts(first: &Amount, second: &Amount, names: Names<'_>) -> Change {
+fn counts(first: &Amount, second: &Amount, names: Names<'_>) -> FieldChange {
     match numbers(first, second, names, Nature::Counted) {
-        change if change.kind == Kind::Same => change,
-        change => Change { kind: Kind::Changed, ..change },
+        change if change.kind == ChangeKind::Same => change,
+        change => FieldChange { kind: ChangeKind::Changed, ..change },
     }
 }
 
-fn texts(first: &str, second: &str) -> Change {
+fn texts(first: &str, second: &str) -> FieldChange {
     if first.trim() == second.trim() {
-        return Change::plain(Kind::Same, "the same");
+        return FieldChange::plain(ChangeKind::Same, "the same");
     }
     match (Price::read(first), Price::read(second)) {
         (Some(Price { amount: a, currency }), Some(Price { amount: b, currency: other }))
@@ -193,15 +199,15 @@ fn texts(first: &str, second: &str) -> Change {
         {
             // `489 EUR` and `EUR 489.00` are one price.
             if a == b {
-                return Change::plain(Kind::Same, "the same");
+                return FieldChange::plain(ChangeKind::Same, "the same");
             }
             let percent = (a != 0.0).then(|| 100.0 * (b - a) / a);
             let share = percent.map(|p| format!(" ({})", signed(p, |p| format!("{} %", significant(p, 3)))));
             let words = signed(b - a, |d| format!("{} {currency}", significant(d, 6)));
             let words = format!("{words}{}", share.unwrap_or_default());
-            Change { percent, ..Change::plain(Kind::Changed, words) }
+            FieldChange { percent, ..FieldChange::plain(ChangeKind::Changed, words) }
         }
-        _ => Change::plain(Kind::Changed, "differs"),
+        _ => FieldChange::plain(ChangeKind::Changed, "differs"),
     }
 }
 
@@ -226,30 +232,48 @@ impl Sourced<'_> {
 }
 
 /// Compares a field of two records.
-pub(crate) fn fields(first: Sourced<'_>, second: Sourced<'_>, names: Names<'_>, field: &FieldInfo) -> Change {
+pub(crate) fn fields(
+    first: Sourced<'_>,
+    second: Sourced<'_>,
+    names: Names<'_>,
+    field: &FieldInfo,
+) -> FieldChange {
     use State::{Absent, Known, NotLooked, NotVisible, Withheld};
     match (&first.found.state, &second.found.state) {
-        (Withheld, Withheld) => Change::plain(Kind::NotCompared, "withheld in both"),
-        (Withheld, _) => Change::plain(Kind::NotCompared, format!("withheld in {}", names.first)),
-        (_, Withheld) => Change::plain(Kind::NotCompared, format!("withheld in {}", names.second)),
-        (NotLooked, NotLooked) => Change::plain(Kind::NotCompared, "not recorded in either"),
-        (NotLooked, _) => Change::plain(Kind::OneOnly, format!("not recorded in {}", names.first)),
-        (_, NotLooked) => Change::plain(Kind::OneOnly, format!("not recorded in {}", names.second)),
-        (NotVisible, NotVisible) => Change::plain(Kind::NotCompared, "could not be seen in either"),
-        (NotVisible, _) => Change::plain(Kind::NotCompared, format!("could not be seen in {}", names.first)),
-        (_, NotVisible) => Change::plain(Kind::NotCompared, format!("could not be seen in {}", names.second)),
-        (Absent, Absent) => Change::plain(Kind::Same, "absent in both"),
+        (Withheld, Withheld) => FieldChange::plain(ChangeKind::NotCompared, "withheld in both"),
+        (Withheld, _) => FieldChange::plain(ChangeKind::NotCompared, format!("withheld in {}", names.first)),
+        (_, Withheld) => FieldChange::plain(ChangeKind::NotCompared, format!("withheld in {}", names.second)),
+        (NotLooked, NotLooked) => FieldChange::plain(ChangeKind::NotCompared, "not recorded in either"),
+        (NotLooked, _) => FieldChange::plain(ChangeKind::OneOnly, format!("not recorded in {}", names.first)),
+        (_, NotLooked) => {
+            FieldChange::plain(ChangeKind::OneOnly, format!("not recorded in {}", names.second))
+        }
+        (NotVisible, NotVisible) => {
+            FieldChange::plain(ChangeKind::NotCompared, "could not be seen in either")
+        }
+        (NotVisible, _) => {
+            FieldChange::plain(ChangeKind::NotCompared, format!("could not be seen in {}", names.first))
+        }
+        (_, NotVisible) => {
+            FieldChange::plain(ChangeKind::NotCompared, format!("could not be seen in {}", names.second))
+        }
+        (Absent, Absent) => FieldChange::plain(ChangeKind::Same, "absent in both"),
         // What was looked for and is not there is a no.
         (Absent, Known(Value::YesNo(false))) | (Known(Value::YesNo(false)), Absent) => {
-            Change::plain(Kind::Same, "the same: no")
+            FieldChange::plain(ChangeKind::Same, "the same: no")
         }
-        (Absent, Known(_)) => Change::plain(Kind::Changed, format!("absent in {}", names.first)),
-        (Known(_), Absent) => Change::plain(Kind::Changed, format!("absent in {}", names.second)),
+        (Absent, Known(_)) => FieldChange::plain(ChangeKind::Changed, format!("absent in {}", names.first)),
+        (Known(_), Absent) => FieldChange::plain(ChangeKind::Changed, format!("absent in {}", names.second)),
         (Known(a), Known(b)) => values((a, first), (b, second), names, field),
     }
 }
 
-fn values(a: (&Value, Sourced<'_>), b: (&Value, Sourced<'_>), names: Names<'_>, field: &FieldInfo) -> Change {
+fn values(
+    a: (&Value, Sourced<'_>),
+    b: (&Value, Sourced<'_>),
+    names: Names<'_>,
+    field: &FieldInfo,
+) -> FieldChange {
     let nature = match (a.1.nature(), b.1.nature()) {
         (one, other) if one == other => one,
         _ => Nature::Recorded,
@@ -271,11 +295,11 @@ fn values(a: (&Value, Sourced<'_>), b: (&Value, Sourced<'_>), names: Names<'_>, 
             counts(&exact(*one), &exact(*other), names)
         }
         (Value::Date(one), Value::Date(other)) => match (*other - *one).get_days() {
-            0 => Change::plain(Kind::Same, "the same"),
+            0 => FieldChange::plain(ChangeKind::Same, "the same"),
             days => {
                 let words = crate::units::words::count(days.unsigned_abs() as usize, "day", "days");
-                Change::plain(
-                    Kind::Changed,
+                FieldChange::plain(
+                    ChangeKind::Changed,
                     format!("{words} {}", if days > 0 { "later" } else { "earlier" }),
                 )
             }
@@ -299,34 +323,38 @@ fn values(a: (&Value, Sourced<'_>), b: (&Value, Sourced<'_>), names: Names<'_>, 
 }
 
 /// A difference of two percentages is in percentage points.
-fn points(change: Change, nature: Nature) -> Change {
-    let (Some(difference), true) = (change.difference_si, change.kind != Kind::Same) else { return change };
+fn points(change: FieldChange, nature: Nature) -> FieldChange {
+    let (Some(difference), true) = (change.difference_si, change.kind != ChangeKind::Same) else {
+        return change;
+    };
     let by = signed(difference, |d| format!("{} percentage points", significant(100.0 * d, 3)));
     let words = match change.kind {
-        Kind::AsRecorded => format!("{by}{}", nature.words()),
-        Kind::NoDifferenceShown => format!("no difference shown: {by} lies within the combined uncertainty"),
+        ChangeKind::AsRecorded => format!("{by}{}", nature.words()),
+        ChangeKind::NoDifferenceShown => {
+            format!("no difference shown: {by} lies within the combined uncertainty")
+        }
         _ => by,
     };
-    Change { words, percent: None, ..change }
+    FieldChange { words, percent: None, ..change }
 }
 
 /// Compares the sides of a size; the gravest says how the whole stands.
 fn sides<'a>(
     pairs: impl Iterator<Item = (&'a Quantity, &'a Quantity)>,
     words: &[&str],
-    compare: impl Fn(u32, &Quantity, &Quantity) -> Change,
-) -> Change {
-    let changes: Vec<Change> =
+    compare: impl Fn(u32, &Quantity, &Quantity) -> FieldChange,
+) -> FieldChange {
+    let changes: Vec<FieldChange> =
         pairs.zip(0_u32..).map(|((one, other), number)| compare(number, one, other)).collect();
-    let kind = changes.iter().map(|change| change.kind).max().unwrap_or(Kind::Same);
+    let kind = changes.iter().map(|change| change.kind).max().unwrap_or(ChangeKind::Same);
     let said: Vec<String> = changes
         .iter()
         .zip(words)
-        .filter(|(change, _)| change.kind != Kind::Same)
+        .filter(|(change, _)| change.kind != ChangeKind::Same)
         .map(|(change, word)| format!("{word} {}", change.words))
         .collect();
     let words = if said.is_empty() { "the same".to_owned() } else { said.join("; ") };
-    Change::plain(kind, words)
+    FieldChange::plain(kind, words)
 }
 
 #[cfg(test)]
@@ -344,13 +372,13 @@ mod tests {
     fn numbers_and_their_uncertainty() {
         // (first, ±, second, ±, kind, words)
         let cases = [
-            (150.0, 0.0, 150.0, 0.0, Kind::Same, "the same"),
+            (150.0, 0.0, 150.0, 0.0, ChangeKind::Same, "the same"),
             (
                 150.0,
                 0.0,
                 200.0,
                 0.0,
-                Kind::AsRecorded,
+                ChangeKind::AsRecorded,
                 "+50 A (+33.3 %), differs as recorded; no uncertainty stated",
             ),
             (
@@ -358,29 +386,36 @@ mod tests {
                 3.0,
                 104.0,
                 4.0,
-                Kind::NoDifferenceShown,
+                ChangeKind::NoDifferenceShown,
                 "no difference shown: +4 A lies within the combined uncertainty of 5 A",
             ),
-            (100.0, 3.0, 94.0, 4.0, Kind::Changed, "−6.0 A ± 5.0 A (−6 %)"),
+            (100.0, 3.0, 94.0, 4.0, ChangeKind::Changed, "−6.0 A ± 5.0 A (−6 %)"),
             // Exactly on the limit: not beyond it.
             (
                 100.0,
                 3.0,
                 105.0,
                 4.0,
-                Kind::NoDifferenceShown,
+                ChangeKind::NoDifferenceShown,
                 "no difference shown: +5 A lies within the combined uncertainty of 5 A",
             ),
-            (100.0, 1.0, 110.0, 0.0, Kind::Changed, "+10.0 A ± 1.0 A (+10 %); no uncertainty stated in B"),
+            (
+                100.0,
+                1.0,
+                110.0,
+                0.0,
+                ChangeKind::Changed,
+                "+10.0 A ± 1.0 A (+10 %); no uncertainty stated in B",
+            ),
             (
                 100.0,
                 0.0,
                 100.5,
                 1.0,
-                Kind::NoDifferenceShown,
+                ChangeKind::NoDifferenceShown,
                 "no difference shown: +500 mA lies within the combined uncertainty of 1 A; no uncertainty stated in A",
             ),
-            (0.0, 0.0, 5.0, 0.0, Kind::AsRecorded, "+5 A, differs as recorded; no uncertainty stated"),
+            (0.0, 0.0, 5.0, 0.0, ChangeKind::AsRecorded, "+5 A, differs as recorded; no uncertainty stated"),
         ];
         for (a, ua, b, ub, kind, words) in cases {
             let change = numbers(&amount(a, ua), &amount(b, ub), NAMES, Nature::Recorded);
@@ -401,13 +436,13 @@ mod tests {
     #[test]
     fn prices() {
         let cases = [
-            ("590 EUR", "640 EUR", Kind::Changed, "+50 EUR (+8.47 %)"),
-            ("590 EUR", "590 EUR", Kind::Same, "the same"),
-            ("EUR 590.00", "590 EUR", Kind::Same, "the same"),
-            ("EUR 590", "640 EUR", Kind::Changed, "+50 EUR (+8.47 %)"),
-            ("590 EUR", "640 USD", Kind::Changed, "differs"),
-            ("1,590 EUR", "640 EUR", Kind::Changed, "differs"),
-            ("a gift", "640 EUR", Kind::Changed, "differs"),
+            ("590 EUR", "640 EUR", ChangeKind::Changed, "+50 EUR (+8.47 %)"),
+            ("590 EUR", "590 EUR", ChangeKind::Same, "the same"),
+            ("EUR 590.00", "590 EUR", ChangeKind::Same, "the same"),
+            ("EUR 590", "640 EUR", ChangeKind::Changed, "+50 EUR (+8.47 %)"),
+            ("590 EUR", "640 USD", ChangeKind::Changed, "differs"),
+            ("1,590 EUR", "640 EUR", ChangeKind::Changed, "differs"),
+            ("a gift", "640 EUR", ChangeKind::Changed, "differs"),
         ];
         for (a, b, kind, words) in cases {
             let change = texts(a, b);

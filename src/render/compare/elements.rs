@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::difference::{Change, Kind, derived, margins, signed};
+use super::difference::{ChangeKind, FieldChange, derived, margins, signed};
 use super::explain::{Matched, PermissibleCurrent, Rated};
 use super::fields::{self, Cell, PartComparison, Row, Sorted, fingerprint};
 use super::matching::{Item, Rows};
@@ -67,7 +67,7 @@ pub(crate) fn items(record: &Record) -> Vec<Item> {
         .collect()
 }
 
-/// Kind and leg in words.
+/// ChangeKind and leg in words.
 fn role(element: &Element) -> String {
     let kind = element.kind().map_or("element", ElementKind::word);
     match element.leg.known() {
@@ -174,13 +174,17 @@ pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Colu
         let names = columns.names(0, at);
         match (answers[0], answers[at]) {
             (Some(Ok(a)), Some(Ok(b))) => derived(a, b, names),
-            (None, None) => Change::plain(Kind::NotCompared, "no such part in either"),
+            (None, None) => FieldChange::plain(ChangeKind::NotCompared, "no such part in either"),
             (None, _) | (_, None) => {
-                Change::plain(Kind::OneOnly, fields::only_in(names, answers[0].is_none()))
+                FieldChange::plain(ChangeKind::OneOnly, fields::only_in(names, answers[0].is_none()))
             }
-            (Some(Err(_)), Some(Err(_))) => Change::plain(Kind::NotCompared, "not known in either"),
-            (Some(Err(_)), _) => Change::plain(Kind::NotCompared, format!("not known in {}", names.first)),
-            _ => Change::plain(Kind::NotCompared, format!("not known in {}", names.second)),
+            (Some(Err(_)), Some(Err(_))) => {
+                FieldChange::plain(ChangeKind::NotCompared, "not known in either")
+            }
+            (Some(Err(_)), _) => {
+                FieldChange::plain(ChangeKind::NotCompared, format!("not known in {}", names.first))
+            }
+            _ => FieldChange::plain(ChangeKind::NotCompared, format!("not known in {}", names.second)),
         }
     });
     Row::new(what, cells.collect(), changes.collect())
@@ -214,7 +218,7 @@ fn margin(permissible_current: &[Option<&Answer>], columns: &Columns<'_>) -> Row
     });
     let changes = (1..known.len()).map(|at| match (&known[0], &known[at]) {
         (Some((a, _)), Some((b, _))) => margins(a, b, columns.names(0, at)),
-        _ => Change::plain(Kind::NotCompared, "not known in both"),
+        _ => FieldChange::plain(ChangeKind::NotCompared, "not known in both"),
     });
     Row::new("margin against own rated current", cells.collect(), changes.collect())
 }

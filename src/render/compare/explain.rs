@@ -9,7 +9,7 @@
 
 use serde::Serialize;
 
-use super::difference::{Change, Kind, Names, Nature, numbers, signed};
+use super::difference::{ChangeKind, FieldChange, Names, Nature, numbers, signed};
 use crate::units::words;
 use crate::units::{Amount, Dimension, show, significant};
 
@@ -132,9 +132,10 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
         return answer;
     };
     let names = Names { first: &first.name, second: &second.name };
-    let changes: Vec<Option<Change>> = elements.iter().map(|element| change(element, names)).collect();
+    let changes: Vec<Option<FieldChange>> = elements.iter().map(|element| change(element, names)).collect();
     for (element, change) in elements.iter().zip(&changes) {
-        let Some(change) = change.as_ref().filter(|c| matches!(c.kind, Kind::Changed | Kind::AsRecorded))
+        let Some(change) =
+            change.as_ref().filter(|c| matches!(c.kind, ChangeKind::Changed | ChangeKind::AsRecorded))
         else {
             continue;
         };
@@ -143,7 +144,7 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
         } else {
             &mut answer.stronger
         };
-        let how = if change.kind == Kind::AsRecorded { " (as recorded)" } else { "" };
+        let how = if change.kind == ChangeKind::AsRecorded { " (as recorded)" } else { "" };
         list.push(format!("{}{how}", element.label));
     }
     if old.value() == new.value() {
@@ -165,7 +166,7 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
     answer
 }
 
-fn change(element: &Matched, names: Names<'_>) -> Option<Change> {
+fn change(element: &Matched, names: Names<'_>) -> Option<FieldChange> {
     match &element.permissible_current {
         [PermissibleCurrent::Known(a), PermissibleCurrent::Known(b)] => {
             Some(numbers(a, b, names, Nature::Recorded))
@@ -177,7 +178,7 @@ fn change(element: &Matched, names: Names<'_>) -> Option<Change> {
 struct Question<'a> {
     records: &'a [Rated; 2],
     elements: &'a [Matched],
-    changes: &'a [Option<Change>],
+    changes: &'a [Option<FieldChange>],
     up: bool,
 }
 
@@ -351,7 +352,9 @@ impl Question<'_> {
         self.records.iter().all(|record| record.complete)
             && !self.elements.is_empty()
             && self.changes.iter().all(|change| {
-                change.as_ref().is_some_and(|c| matches!(c.kind, Kind::Same | Kind::NoDifferenceShown))
+                change
+                    .as_ref()
+                    .is_some_and(|c| matches!(c.kind, ChangeKind::Same | ChangeKind::NoDifferenceShown))
             })
     }
 
@@ -391,7 +394,7 @@ fn unchanged(
     answer: &mut RatingAnswer,
     records: &[Rated; 2],
     elements: &[Matched],
-    changes: &[Option<Change>],
+    changes: &[Option<FieldChange>],
     rating: &Amount,
 ) {
     answer.outcome = RatingOutcome::Unchanged;

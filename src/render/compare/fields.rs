@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Columns;
-use super::difference::{Change, Kind, Names, Sourced, fields};
+use super::difference::{ChangeKind, FieldChange, Names, Sourced, fields};
 use crate::record::field::{Found, Value};
 use crate::record::{Part, State};
 use crate::units::Amount;
@@ -50,14 +50,14 @@ pub struct Row {
     /// What each record says, in the order of the inspections.
     pub cells: Vec<Cell>,
     /// Each further record against the first.
-    pub changes: Vec<Change>,
+    pub changes: Vec<FieldChange>,
     /// The gravest of the changes.
-    pub kind: Kind,
+    pub kind: ChangeKind,
 }
 
 impl Row {
-    pub(crate) fn new(what: impl Into<String>, cells: Vec<Cell>, changes: Vec<Change>) -> Self {
-        let kind = changes.iter().map(|change| change.kind).max().unwrap_or(Kind::Same);
+    pub(crate) fn new(what: impl Into<String>, cells: Vec<Cell>, changes: Vec<FieldChange>) -> Self {
+        let kind = changes.iter().map(|change| change.kind).max().unwrap_or(ChangeKind::Same);
         Self { what: what.into(), cells, changes, kind }
     }
 }
@@ -82,11 +82,11 @@ impl Sorted {
         let mut sorted = Self::default();
         for row in rows {
             match row.kind {
-                Kind::Changed | Kind::AsRecorded => sorted.changed.push(row),
-                Kind::OneOnly => sorted.one_only.push(row),
-                Kind::NotCompared => sorted.not_compared.push(row),
-                Kind::NoDifferenceShown => sorted.within.push(row),
-                Kind::Same => sorted.same.push(row),
+                ChangeKind::Changed | ChangeKind::AsRecorded => sorted.changed.push(row),
+                ChangeKind::OneOnly => sorted.one_only.push(row),
+                ChangeKind::NotCompared => sorted.not_compared.push(row),
+                ChangeKind::NoDifferenceShown => sorted.within.push(row),
+                ChangeKind::Same => sorted.same.push(row),
             }
         }
         sorted
@@ -148,8 +148,8 @@ pub(crate) fn rows<P: Part>(
             let names = columns.names(0, at);
             match (found[0], found[at]) {
                 (Some(a), Some(b)) => fields(sourced(0, a), sourced(at, b), names, field),
-                (None, None) => Change::plain(Kind::NotCompared, "no such part in either"),
-                (a, _) => Change::plain(Kind::OneOnly, only_in(names, a.is_none())),
+                (None, None) => FieldChange::plain(ChangeKind::NotCompared, "no such part in either"),
+                (a, _) => FieldChange::plain(ChangeKind::OneOnly, only_in(names, a.is_none())),
             }
         });
         rows.push(Row::new(field.name.replace('_', " "), cells.collect(), changes.collect()));
@@ -171,11 +171,11 @@ fn remark<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>) -> Option<Row> {
     let changes = (1..notes.len()).map(|at| {
         let names = columns.names(0, at);
         match (notes[0], notes[at]) {
-            (Some(a), Some(b)) if a.trim() == b.trim() => Change::plain(Kind::Same, "the same"),
-            (Some(_), Some(_)) => Change::plain(Kind::Changed, "differs"),
-            (None, None) => Change::plain(Kind::NotCompared, "not recorded in either"),
-            (None, _) => Change::plain(Kind::OneOnly, format!("not recorded in {}", names.first)),
-            (_, None) => Change::plain(Kind::OneOnly, format!("not recorded in {}", names.second)),
+            (Some(a), Some(b)) if a.trim() == b.trim() => FieldChange::plain(ChangeKind::Same, "the same"),
+            (Some(_), Some(_)) => FieldChange::plain(ChangeKind::Changed, "differs"),
+            (None, None) => FieldChange::plain(ChangeKind::NotCompared, "not recorded in either"),
+            (None, _) => FieldChange::plain(ChangeKind::OneOnly, format!("not recorded in {}", names.first)),
+            (_, None) => FieldChange::plain(ChangeKind::OneOnly, format!("not recorded in {}", names.second)),
         }
     });
     Some(Row::new("remark", cells.collect(), changes.collect()))

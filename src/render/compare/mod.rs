@@ -22,7 +22,7 @@ mod text;
 use serde::Serialize;
 
 pub use bench::TestComparison;
-pub use difference::{Change, Kind};
+pub use difference::{ChangeKind, FieldChange};
 pub use elements::ElementComparison;
 pub use explain::{RatingAnswer, RatingOutcome};
 pub use fields::{Cell, PartComparison, Row, Sorted};
@@ -47,7 +47,7 @@ pub const FORMAT: u32 = 1;
 
 /// One of the inspections.
 #[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
-pub struct Column {
+pub struct ComparedColumn {
     /// What it is called here.
     pub name: String,
     /// Its title.
@@ -114,7 +114,7 @@ pub struct Comparison {
     /// What the reader must know before trusting a difference.
     pub remarks: Vec<String>,
     /// The inspections; all are compared with the first.
-    pub inspections: Vec<Column>,
+    pub inspections: Vec<ComparedColumn>,
     /// The change of rating, for each successive pair.
     pub ratings: Vec<RatingAnswer>,
     /// How many facts changed, stayed, and so on.
@@ -252,7 +252,7 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
         .chain(elements.iter().map(|element| &element.found));
     all.for_each(|part| totals.add(&part.fields));
     totals.add(&Sorted::of(claims.clone()));
-    let inspections: Vec<Column> =
+    let inspections: Vec<ComparedColumn> =
         inspections.iter().zip(&columns.names).map(|(inspection, name)| column(inspection, name)).collect();
     Comparison {
         format: FORMAT,
@@ -285,10 +285,10 @@ impl Totals {
     }
 }
 
-fn column(inspection: &Inspection, name: &str) -> Column {
+fn column(inspection: &Inspection, name: &str) -> ComparedColumn {
     let view = View::of(inspection);
     let manifest = hash_file(&inspection.folder.join(MANIFEST_NAME)).ok();
-    Column {
+    ComparedColumn {
         name: name.to_owned(),
         title: view.title,
         pack: view.pack,
@@ -322,7 +322,7 @@ fn title(columns: &Columns<'_>) -> String {
 }
 
 /// What the reader must know before trusting a difference.
-fn remarks(columns: &Columns<'_>, inspections: &[Column]) -> Vec<String> {
+fn remarks(columns: &Columns<'_>, inspections: &[ComparedColumn]) -> Vec<String> {
     let mut remarks = Vec::new();
     for (name, inspection) in columns.names.iter().zip(columns.inspections) {
         remarks.extend(inspection.book.files.iter().map(|file| format!("{name}: {}", file.told)));

@@ -7,7 +7,7 @@ use serde::Serialize;
 use tera::Context;
 use thiserror::Error;
 
-use super::difference::Kind;
+use super::difference::ChangeKind;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
 use super::{Comparison, ElementComparison, TestComparison, bench, picture};
@@ -245,7 +245,7 @@ pub fn pages(
 /// True for a claim that a buyer reads first, or that differs.
 fn leads(row: &Row) -> bool {
     const FIRST: [&str; 5] = ["continuous current", "price", "capacity", "energy", "mass"];
-    row.kind != Kind::Same || FIRST.contains(&row.what.as_str())
+    row.kind != ChangeKind::Same || FIRST.contains(&row.what.as_str())
 }
 
 /// An element's permissible current in one row.

@@ -195,7 +195,7 @@ impl Text<'_> {
 
     fn one(&mut self, depth: usize, c: &Comparison, row: &Row) -> fmt::Result {
         let cells: Vec<&str> = row.cells.iter().map(|cell| cell.text.as_str()).collect();
-        let same = row.changes.iter().all(|change| change.kind == super::Kind::Same);
+        let same = row.changes.iter().all(|change| change.kind == super::ChangeKind::Same);
         if same {
             return self.line(depth, &format!("{}: {}", row.what, cells.first().unwrap_or(&"")));
         }

@@ -247,9 +247,9 @@ fn description(curve: &Curve, x: (f64, f64), y: (f64, f64)) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::bench_test::Series;
+    use crate::judge::bench_test::CurveLine;
 
-    fn curve(series: Vec<Series>) -> Curve {
+    fn curve(series: Vec<CurveLine>) -> Curve {
         Curve {
             name: "voltage over time".to_owned(),
             x: "minutes under load".to_owned(),
@@ -263,7 +263,7 @@ mod tests {
     #[test]
     fn words_of_marks_and_levels() {
         let points = vec![(-0.5, 26.4), (0.0, 25.8), (15.25, 25.7), (16.0, 26.3)];
-        let svg = chart(&curve(vec![Series { name: String::new(), points }]), "c");
+        let svg = chart(&curve(vec![CurveLine { name: String::new(), points }]), "c");
         for text in
             [">load on<", ">load off 15.25 min<", ">cut-off 20 V<", ">voltage in V<", ">minutes under load<"]
         {
@@ -274,7 +274,7 @@ mod tests {
 
     #[test]
     fn csv_of_one_and_of_several_lines() {
-        let line = |name: &str, y: f64| Series { name: name.to_owned(), points: vec![(0.0, y), (1.0, y)] };
+        let line = |name: &str, y: f64| CurveLine { name: name.to_owned(), points: vec![(0.0, y), (1.0, y)] };
         let mut curve = Curve {
             name: "voltage".to_owned(),
             x: "minutes".to_owned(),
@@ -295,7 +295,7 @@ mod tests {
     #[test]
     fn ugly_curves_are_drawn() {
         let hostile = "<script>\"&\u{7}".repeat(40);
-        let line = |points: Vec<(f64, f64)>| Series { name: hostile.clone(), points };
+        let line = |points: Vec<(f64, f64)>| CurveLine { name: hostile.clone(), points };
         for series in [
             vec![],
             vec![line(vec![])],
@@ -319,7 +319,7 @@ mod tests {
             (2400.0, ">hours under load<", ">load off 40 h<"),
         ] {
             let mut curve =
-                curve(vec![Series { name: String::new(), points: vec![(0.0, 25.8), (minutes, 25.7)] }]);
+                curve(vec![CurveLine { name: String::new(), points: vec![(0.0, 25.8), (minutes, 25.7)] }]);
             curve.marks = vec![(0.0, "load on".to_owned()), (minutes, "load off".to_owned())];
             let svg = chart(&curve, "c");
             for text in [axis, off, ">load on<"] {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::judge::rig::{Check, Lacking, Leads, Line, Planned, RigView, Sheet};
+use crate::judge::rig::{Lacking, Leads, Line, Planned, RigCheck, RigView, Sheet};
 use crate::judge::rules::Outcome;
 use crate::render::write_up::escape_markdown as md;
 
@@ -183,7 +183,7 @@ fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
     Ok(())
 }
 
-fn check(out: &mut String, check: &Check) -> std::fmt::Result {
+fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     let numbers = check.numbers.as_ref().map_or_else(String::new, |numbers| format!(": {}", md(numbers)));
     let grade = if check.outcome == Outcome::FallsShort {
         format!(" ({})", check.grade.word())

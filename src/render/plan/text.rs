@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::judge::rig::{Check, ElementRow, Lacking, Leads, Line, Planned, RigView, Sheet};
+use crate::judge::rig::{Lacking, Leads, Line, Planned, RigCheck, RigElementRow, RigView, Sheet};
 use crate::judge::rules::Outcome;
 use crate::units::terminal::plain;
 use crate::units::words::count;
@@ -176,7 +176,7 @@ fn rig(out: &mut String, heading: &str, rig: &RigView, all: bool, paint: &Paint)
     Ok(())
 }
 
-fn rows(out: &mut String, rows: &[ElementRow]) -> std::fmt::Result {
+fn rows(out: &mut String, rows: &[RigElementRow]) -> std::fmt::Result {
     let wide = rows.iter().map(|row| row.label.chars().count()).max().unwrap_or(0).min(48);
     for row in rows {
         let pad = " ".repeat(wide.saturating_sub(row.label.chars().count()));
@@ -202,7 +202,7 @@ fn rows(out: &mut String, rows: &[ElementRow]) -> std::fmt::Result {
     Ok(())
 }
 
-fn check(out: &mut String, check: &Check) -> std::fmt::Result {
+fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     let (shape, words) = (check.outcome.shape(), check.outcome.words());
     let grade = if check.outcome == Outcome::FallsShort {
         format!(", {}", check.grade.word())

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::name::safe_relative;
-use crate::evidence::picture::{self, Derived, PictureError, PictureOptions};
+use crate::evidence::picture::{self, DerivedPicture, PictureError, PictureOptions};
 use crate::judge::inspection::Inspection;
 use crate::record::{Found, State};
 
@@ -102,7 +102,7 @@ pub fn photo_copy(
     file: &str,
     max_edge: u32,
     quality: u8,
-) -> Result<Derived, NotShown> {
+) -> Result<DerivedPicture, NotShown> {
     let withheld = &inspection.withheld;
     let path = safe_relative(&inspection.folder, withheld.original(file))
         .map_err(|error| NotShown { why: withheld.apply(&error.to_string()), digest: None })?;

@@ -16,7 +16,7 @@ use crate::evidence::signature::{self, Present, SSH_NAMESPACE, SignatureKind};
 use crate::evidence::verify::{self, FileState};
 use crate::judge::inspection::{Inspection, OpenError};
 use crate::judge::rules::{Finding, Grade, Outcome};
-use crate::judge::withhold::{Leak, Summary};
+use crate::judge::withhold::{Leak, WithheldSummary};
 use crate::record::Part;
 use crate::record::open;
 use crate::record::problem::{Problem, Problems};
@@ -76,12 +76,12 @@ pub struct EvidenceView {
     /// Signatures beside the manifest; what they say of themselves is not checked.
     pub signatures: Vec<Present>,
     /// How to check all of it with public tools alone.
-    pub steps: Vec<Step>,
+    pub steps: Vec<CheckStep>,
 }
 
 /// A command that checks the evidence without this program, to be typed as it stands.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Step {
+pub struct CheckStep {
     /// What it shows, and where to type it.
     pub what: String,
     /// The command, for bash.
@@ -100,7 +100,7 @@ struct Page<'a> {
     instruments: Vec<Vec<(String, String)>>,
     tests: Vec<TestView>,
     evidence: &'a EvidenceView,
-    withheld: Option<&'a Summary>,
+    withheld: Option<&'a WithheldSummary>,
     picture: Option<String>,
     notes_html: Option<String>,
     notes_md: Option<String>,
@@ -454,8 +454,8 @@ pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
 }
 
 /// The commands with which anybody checks the evidence years later.
-fn steps(evidence: &EvidenceView) -> Vec<Step> {
-    let step = |what: &str, command: String| Step { what: what.to_owned(), command };
+fn steps(evidence: &EvidenceView) -> Vec<CheckStep> {
+    let step = |what: &str, command: String| CheckStep { what: what.to_owned(), command };
     let mut steps = vec![step(
         "In the inspection folder: every sealed file is as it was sealed.",
         format!("sha256sum -c {MANIFEST_NAME}"),
@@ -484,7 +484,7 @@ fn steps(evidence: &EvidenceView) -> Vec<Step> {
                 ),
             ),
         };
-        steps.push(Step { what, command });
+        steps.push(CheckStep { what, command });
     }
     steps.push(step(
         "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",

@@ -7,7 +7,7 @@ use uom::si::area::square_millimeter;
 use uom::si::electric_current::ampere;
 use uom::si::f64::{Area, ElectricCurrent, ThermodynamicTemperature};
 
-use crate::physics::cable::{self, AwgSize, Worked};
+use crate::physics::cable::{self, AwgSize, CableRating};
 
 /// Nominal cross-sections of conductors, mm² (IEC 60228, table 3, from memory).
 pub const METRIC_SIZES: [f64; 12] = [1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0];
@@ -43,7 +43,7 @@ pub struct SizedLead {
     /// Cross-section of one lead.
     pub size: Area,
     /// The ampacity and its pieces; its `parallel` counts the leads of one leg.
-    pub worked: Worked,
+    pub worked: CableRating,
 }
 
 /// The smallest metric and the smallest gauge size, each with as few leads in parallel as will do; `None` where even four
