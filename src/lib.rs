@@ -9,10 +9,12 @@
 //!
 //! ```
 //! use std::path::Path;
-//! use underlid::judge::inspection::Inspection;
+//! use underlid::judge::inspection::{House, Inspection};
+//! use underlid::render::OWN_WORDS;
 //! use underlid::render::write_up::View;
 //!
-//! let inspection = Inspection::open(Path::new("example-inspections/harbour-24-150-rev-b"), &[])?;
+//! let folder = Path::new("example-inspections/harbour-24-150-rev-b");
+//! let inspection = Inspection::open(folder, &House::default(), &OWN_WORDS)?;
 //! let view = View::of(&inspection);
 //! assert_eq!(view.title, "Harbour 24-150, revision B");
 //! assert!(view.falls_short());

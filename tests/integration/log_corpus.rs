@@ -166,7 +166,7 @@ fn logs_that_lie_here() {
 /// All 32: `python tests/reference/log_corpus.py` puts them into `.cache/logs`.
 #[test]
 #[ignore = "fetched by tests/reference/log_corpus.py"]
-fn all_logs() {
+fn long_all_logs() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let (right, lines) = run(|log| {
         let mut files = std::fs::read_dir(root.join(".cache/logs")).ok()?.filter_map(Result::ok);
