@@ -9,7 +9,8 @@ use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 /// Each room imports only rooms that stand before it.
-const ROOMS: [&str; 9] = ["units", "record", "physics", "logs", "evidence", "judge", "render", "fill", "cli"];
+const ROOMS: [&str; 10] =
+    ["units", "record", "physics", "thermal", "logs", "evidence", "judge", "render", "fill", "cli"];
 
 /// A place that names something of another module.
 #[derive(Debug, Clone)]

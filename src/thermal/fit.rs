@@ -1,0 +1,355 @@
+//! What was measured adjusts the free quantities; and what cannot be true together is named.
+//!
+//! Least squares after Gauss and Newton with the ranges as prior knowledge: each free quantity pulls towards its middle
+//! with the standard deviation of its range and never leaves it. Residuals are divided by their own standard deviation
+//! after the fit (Baarda 1968, from memory), so that a reading the network could have followed anyhow is no check of it.
+
+use super::belief::{Belief, RECTANGULAR};
+use super::circuit::{Case, Circuit, Flow};
+use super::network::{ElementId, FreeId, Refusal};
+use super::ranges::{MODEL, cut};
+use super::transient::Phase;
+
+/// A normalised residual above this contradicts (two-sided 1 % of a normal distribution).
+pub const CONTRADICTS: f64 = 2.6;
+/// Correlation of two residuals above which the fit cannot tell which of the two is wrong.
+const TIED: f64 = 0.5;
+/// Most rounds of the fit.
+const ROUNDS: usize = 8;
+/// Step for slopes, in half ranges.
+const SLOPE_STEP: f64 = 0.02;
+
+/// What was read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Quantity {
+    /// Temperature of an element, K: at a distance from its start, m, or where it is hottest.
+    Temperature(ElementId, Option<f64>),
+    /// Voltage drop over elements in a row, from the first to the last in the order of the network, V.
+    Drop(ElementId, ElementId),
+    /// Resistance of an element, Ω.
+    Resistance(ElementId),
+}
+
+/// A reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// What was read.
+    pub quantity: Quantity,
+    /// When, s from the start; infinite once nothing changed any more.
+    pub time: f64,
+    /// What it said, SI.
+    pub value: f64,
+    /// Its standard uncertainty, SI, without that of the network.
+    pub deviation: f64,
+}
+
+/// A test: its course of current, what was known in it, and its readings.
+#[derive(Debug, Clone)]
+pub struct Experiment {
+    /// The course of the current.
+    pub phases: Vec<Phase>,
+    /// Free quantities that were known in it, such as the ambient.
+    pub known: Vec<(FreeId, f64)>,
+    /// Its readings.
+    pub readings: Vec<Reading>,
+}
+
+/// A reading after the fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Residual {
+    /// The experiment and the reading within it.
+    pub reading: (usize, usize),
+    /// What the fitted network says, SI.
+    pub fitted: f64,
+    /// Reading minus network, SI.
+    pub residual: f64,
+    /// The residual over its standard deviation after the fit; nought for a reading that checks nothing.
+    pub normalised: f64,
+}
+
+/// The result of a fit.
+#[derive(Debug, Clone)]
+pub struct Fit {
+    /// What is believed now.
+    pub belief: Belief,
+    /// Every reading.
+    pub residuals: Vec<Residual>,
+    /// Readings that contradict, worst first, with those they cannot be told apart from; empty if none does.
+    pub clash: Vec<usize>,
+    /// Free quantities that were pushed to an end of their range.
+    pub at_end: Vec<FreeId>,
+}
+
+impl Quantity {
+    fn read(self, case: &Case<'_>, state: &super::steady::State, flow: &mut Flow) -> f64 {
+        match self {
+            Self::Temperature(element, None) => case.hottest(state, element),
+            Self::Temperature(element, Some(at)) => {
+                let profile = case.profile(state, element);
+                let after = profile.partition_point(|&(x, _)| x < at).clamp(1, profile.len().max(2) - 1);
+                let (Some(&(a, t)), Some(&(b, u))) = (profile.get(after - 1), profile.get(after)) else {
+                    return case.hottest(state, element);
+                };
+                if b > a { t + (u - t) * ((at - a) / (b - a)).clamp(0.0, 1.0) } else { t }
+            }
+            Self::Drop(first, last) => {
+                case.flow(&state.rows, state.current, flow);
+                (first.0..=last.0).map(|e| case.electrical(ElementId(e), state.current, flow).1).sum()
+            }
+            Self::Resistance(element) => {
+                case.flow(&state.rows, state.current, flow);
+                case.electrical(element, state.current, flow).0
+            }
+        }
+    }
+}
+
+impl Experiment {
+    /// What the network says for every reading, and how far the equations may be wrong there.
+    fn predict(&self, case: &mut Case<'_>, quantities: &[f64]) -> Result<Vec<(f64, f64)>, Refusal> {
+        let mut quantities = quantities.to_vec();
+        for &(free, value) in &self.known {
+            quantities[free.0] = value;
+        }
+        case.set(&quantities);
+        let times: Vec<f64> =
+            self.readings.iter().map(|reading| reading.time).filter(|t| t.is_finite()).collect();
+        let course = case.course(None, &cut(&self.phases, &times));
+        let last = self.phases.last().map_or(0.0, |phase| phase.current);
+        let mut flow = Flow::default();
+        let steady = if times.len() < self.readings.len() { Some(case.steady(last)?) } else { None };
+        let each = self.readings.iter().map(|reading| {
+            let state = match &steady {
+                Some(steady) if reading.time.is_infinite() => steady.clone(),
+                _ => course.at(reading.time),
+            };
+            let value = reading.quantity.read(case, &state, &mut flow);
+            let model = match reading.quantity {
+                Quantity::Temperature(..) => MODEL * RECTANGULAR.sqrt() * (value - case.start),
+                _ => 0.0,
+            };
+            (value, model)
+        });
+        Ok(each.collect())
+    }
+}
+
+/// Adjusts what is believed to experiments on one circuit.
+///
+/// # Errors
+/// As [`Case::course`] and [`Case::steady`].
+pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Result<Fit, Refusal> {
+    let size = belief.frees.len();
+    let mut case = circuit.at(&belief.centre);
+    let mut predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, Refusal> {
+        let quantities = belief.quantities(x);
+        let mut all = Vec::new();
+        for experiment in experiments {
+            all.extend(experiment.predict(&mut case, &quantities)?);
+        }
+        Ok(all)
+    };
+    let readings: Vec<(usize, usize, Reading)> = experiments
+        .iter()
+        .enumerate()
+        .flat_map(|(e, experiment)| {
+            experiment.readings.iter().enumerate().map(move |(r, &reading)| (e, r, reading))
+        })
+        .collect();
+    let prior = invert(&prior_covariance(belief), size);
+    let mut x = vec![0.0; size];
+    let mut now = predict(&x)?;
+    // The weights stay those of the start, so that the fit cannot buy doubt by getting hotter.
+    let weight: Vec<f64> = readings
+        .iter()
+        .zip(&now)
+        .map(|((_, _, reading), (_, model))| {
+            1.0 / (reading.deviation.powi(2) + model.min(MODEL * 60.0).powi(2))
+        })
+        .collect();
+    let cost = |x: &[f64], now: &[(f64, f64)]| {
+        let misfit: f64 =
+            readings.iter().zip(now).zip(&weight).map(|((r, n), w)| w * (r.2.value - n.0).powi(2)).sum();
+        misfit + quadratic(&prior, x)
+    };
+    let mut slopes = vec![vec![0.0; size]; readings.len()];
+    let mut normal = prior.clone();
+    for _ in 0..ROUNDS {
+        for i in 0..size {
+            let (low, high) = belief.ends(i);
+            let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };
+            if x[i] + step < low || high - low <= 0.0 {
+                continue;
+            }
+            let mut beside = x.clone();
+            beside[i] += step;
+            for (slope, (there, here)) in slopes.iter_mut().zip(predict(&beside)?.iter().zip(&now)) {
+                slope[i] = (there.0 - here.0) / step;
+            }
+        }
+        normal.clone_from(&prior);
+        let mut gradient: Vec<f64> =
+            (0..size).map(|i| -(0..size).map(|j| prior[i * size + j] * x[j]).sum::<f64>()).collect();
+        for (((_, _, reading), slope), (here, w)) in readings.iter().zip(&slopes).zip(now.iter().zip(&weight))
+        {
+            for i in 0..size {
+                gradient[i] += w * slope[i] * (reading.value - here.0);
+                for j in 0..size {
+                    normal[i * size + j] += w * slope[i] * slope[j];
+                }
+            }
+        }
+        let step = bounded_step(&normal, &gradient, &x, belief);
+        let before = cost(&x, &now);
+        let mut part = 1.0;
+        let mut moved = false;
+        while part > 0.05 {
+            let trial: Vec<f64> = x.iter().zip(&step).map(|(x, d)| x + part * d).collect();
+            if let Ok(there) = predict(&trial)
+                && cost(&trial, &there) < before
+            {
+                moved = before - cost(&trial, &there) > 1e-3;
+                (x, now) = (trial, there);
+                break;
+            }
+            part *= 0.4;
+        }
+        if !moved {
+            break;
+        }
+    }
+    let covariance = invert(&normal, size);
+    let residuals_covariance = residual_covariance(&slopes, &weight, &covariance, size);
+    let count = readings.len();
+    let residuals: Vec<Residual> = readings
+        .iter()
+        .zip(&now)
+        .enumerate()
+        .map(|(k, ((e, r, reading), (fitted, _)))| {
+            let residual = reading.value - fitted;
+            let variance = residuals_covariance[k * count + k];
+            let checks = variance > 1e-3 / weight[k];
+            let normalised = if checks { residual / variance.sqrt() } else { 0.0 };
+            Residual { reading: (*e, *r), fitted: *fitted, residual, normalised }
+        })
+        .collect();
+    let mut clash: Vec<usize> = (0..count).filter(|&k| residuals[k].normalised.abs() > CONTRADICTS).collect();
+    clash.sort_by(|&a, &b| residuals[b].normalised.abs().total_cmp(&residuals[a].normalised.abs()));
+    if let Some(&worst) = clash.first() {
+        let at = |a: usize, b: usize| residuals_covariance[a * count + b];
+        let tied = |k: &usize| at(worst, *k).abs() > TIED * (at(worst, worst) * at(*k, *k)).max(0.0).sqrt();
+        let others: Vec<usize> = (0..count).filter(|k| !clash.contains(k) && tied(k)).collect();
+        clash.extend(others);
+    }
+    let at_end = (0..size)
+        .filter(|&i| {
+            let (low, high) = belief.ends(i);
+            high > low && (x[i] <= low + 1e-6 || x[i] >= high - 1e-6)
+        })
+        .map(FreeId)
+        .collect();
+    let belief = Belief { centre: belief.quantities(&x), covariance: Some(covariance), ..belief.clone() };
+    Ok(Fit { belief, residuals, clash, at_end })
+}
+
+fn prior_covariance(belief: &Belief) -> Vec<f64> {
+    let size = belief.frees.len();
+    belief.covariance.clone().unwrap_or_else(|| {
+        let mut even = vec![0.0; size * size];
+        for i in 0..size {
+            even[i * size + i] = RECTANGULAR;
+        }
+        even
+    })
+}
+
+fn quadratic(matrix: &[f64], x: &[f64]) -> f64 {
+    let size = x.len();
+    (0..size).map(|i| x[i] * (0..size).map(|j| matrix[i * size + j] * x[j]).sum::<f64>()).sum()
+}
+
+/// The step of Gauss and Newton that leaves no range: what runs into an end stays there, and the rest is solved again.
+fn bounded_step(normal: &[f64], gradient: &[f64], x: &[f64], belief: &Belief) -> Vec<f64> {
+    let size = x.len();
+    let mut step = vec![0.0; size];
+    let mut stuck = vec![false; size];
+    for _ in 0..=size {
+        let (mut matrix, mut right) = (normal.to_vec(), gradient.to_vec());
+        for i in 0..size {
+            for j in (0..size).filter(|&j| stuck[j]) {
+                right[i] -= normal[i * size + j] * step[j];
+            }
+        }
+        for i in (0..size).filter(|&i| stuck[i]) {
+            for j in 0..size {
+                matrix[i * size + j] = 0.0;
+                matrix[j * size + i] = 0.0;
+            }
+            matrix[i * size + i] = 1.0;
+            right[i] = step[i];
+        }
+        let inverse = invert(&matrix, size);
+        let mut again = false;
+        for i in (0..size).filter(|&i| !stuck[i]) {
+            step[i] = (0..size).map(|j| inverse[i * size + j] * right[j]).sum();
+        }
+        for i in (0..size).filter(|&i| !stuck[i]).collect::<Vec<_>>() {
+            let (low, high) = belief.ends(i);
+            if x[i] + step[i] < low || x[i] + step[i] > high {
+                step[i] = (x[i] + step[i]).clamp(low, high) - x[i];
+                stuck[i] = true;
+                again = true;
+            }
+        }
+        if !again {
+            break;
+        }
+    }
+    step
+}
+
+/// Covariance of the residuals: that of the readings less what the fit followed.
+fn residual_covariance(slopes: &[Vec<f64>], weight: &[f64], covariance: &[f64], size: usize) -> Vec<f64> {
+    let count = slopes.len();
+    let mut result = vec![0.0; count * count];
+    for a in 0..count {
+        for b in 0..count {
+            let followed: f64 = (0..size)
+                .map(|i| {
+                    slopes[a][i] * (0..size).map(|j| covariance[i * size + j] * slopes[b][j]).sum::<f64>()
+                })
+                .sum();
+            result[a * count + b] = if a == b { 1.0 / weight[a] } else { 0.0 } - followed;
+        }
+    }
+    result
+}
+
+/// Inverse of a symmetric positive matrix (Gauss and Jordan); rows without a pivot become nought.
+fn invert(matrix: &[f64], size: usize) -> Vec<f64> {
+    let mut left = matrix.to_vec();
+    let mut right = vec![0.0; size * size];
+    for i in 0..size {
+        right[i * size + i] = 1.0;
+    }
+    for pivot in 0..size {
+        let diagonal = left[pivot * size + pivot];
+        if diagonal <= 0.0 {
+            continue;
+        }
+        for j in 0..size {
+            left[pivot * size + j] /= diagonal;
+            right[pivot * size + j] /= diagonal;
+        }
+        for i in (0..size).filter(|&i| i != pivot) {
+            let factor = left[i * size + pivot];
+            if factor != 0.0 {
+                for j in 0..size {
+                    left[i * size + j] -= factor * left[pivot * size + j];
+                    right[i * size + j] -= factor * right[pivot * size + j];
+                }
+            }
+        }
+    }
+    right
+}

@@ -1,0 +1,242 @@
+//! The current that brings the first place to its limit, and the time until that.
+
+use super::circuit::{Case, Flow};
+use super::network::{ElementId, Refusal};
+use super::steady::State;
+use super::transient::{Course, Phase, STEP_ERROR, Steps};
+
+/// Currents that are looked through, A.
+const RANGE: (f64, f64) = (1e-4, 1e7);
+/// A current is found to this part of itself.
+const PRECISION: f64 = 1e-5;
+/// Most trials of a current.
+const MOST_TRIALS: usize = 60;
+
+/// For how long a current flows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Duty {
+    /// Without end.
+    Ever,
+    /// For a time, s.
+    For(f64),
+    /// Until a charge has flowed, A·s: one full discharge.
+    Charge(f64),
+}
+
+impl Duty {
+    /// How long that is at a current, s; `None` without end.
+    #[must_use]
+    pub fn seconds(self, current: f64) -> Option<f64> {
+        match self {
+            Self::Ever => None,
+            Self::For(seconds) => Some(seconds),
+            Self::Charge(charge) => Some(charge / current.abs().max(RANGE.0)),
+        }
+    }
+}
+
+/// A current that brings the first place to its limit.
+#[derive(Debug, Clone)]
+pub struct Permissible {
+    /// Terminal current, A.
+    pub current: f64,
+    /// The place that reaches its limit first.
+    pub place: ElementId,
+    /// The state at the end.
+    pub state: State,
+}
+
+impl Case<'_> {
+    /// Limits of the places that have one, K.
+    pub(super) fn limits(&self) -> Vec<(ElementId, f64)> {
+        let places = self.circuit.network.places.iter().enumerate();
+        places
+            .filter_map(|(index, p)| p.limit.map(|limit| (ElementId(index), limit.at(&self.free))))
+            .collect()
+    }
+
+    /// State at the end of a duty; with the steps it was computed in, if it has an end.
+    pub(super) fn end_of(
+        &self,
+        from: Option<&State>,
+        duty: Duty,
+        current: f64,
+        steps: Steps<'_>,
+    ) -> Result<(State, Vec<Vec<f64>>), Refusal> {
+        let Some(seconds) = duty.seconds(current) else {
+            let state = match from {
+                Some(state) => self.steady_from(&state.rows, current)?,
+                None => self.steady(current)?,
+            };
+            return Ok((state, Vec::new()));
+        };
+        let mut course = self.course_with(from, &[Phase { current, seconds }], steps);
+        match (course.melted, course.states.pop()) {
+            (None, Some(end)) => Ok((end, course.parts)),
+            (melted, _) => Err(Refusal::Runaway(melted.unwrap_or_default())),
+        }
+    }
+
+    /// The current of a duty that brings the first place to its limit; from the starting temperature or a state.
+    ///
+    /// # Errors
+    /// Refuses where no place has a limit, where one is passed without current, and where heat cannot leave.
+    pub fn permissible(&self, from: Option<&State>, duty: Duty) -> Result<Permissible, Refusal> {
+        self.permissible_near(from, duty, 100.0, None).map(|(permissible, _)| permissible)
+    }
+
+    /// As [`Case::permissible`], from a first guess, with the steps in time of the answer.
+    pub(super) fn permissible_near(
+        &self,
+        from: Option<&State>,
+        duty: Duty,
+        guess: f64,
+        known: Option<&[Vec<f64>]>,
+    ) -> Result<(Permissible, Vec<Vec<f64>>), Refusal> {
+        let limits = self.limits();
+        if limits.is_empty() {
+            return Err(Refusal::NoLimit);
+        }
+        if duty == Duty::Ever
+            && let Some(row) = self.without_way_out()
+        {
+            return Err(Refusal::NoWayOut(self.circuit.name_of(row)));
+        }
+        let rest = State { rows: self.at_rest(), current: 0.0 };
+        let rest = from.unwrap_or(&rest);
+        let base: Vec<f64> = limits.iter().map(|&(place, _)| self.hottest(rest, place)).collect();
+        for (&(place, limit), &t) in limits.iter().zip(&base) {
+            if t >= limit {
+                return Err(Refusal::TooHotAtRest(self.circuit.network.places[place.0].name.clone()));
+            }
+        }
+        // How far the worst place is from its limit, as the logarithm of its rise over the rise it may have: about
+        // twice the logarithm of the current.
+        let worst = |state: &State| {
+            let over = limits.iter().zip(&base).map(|(&(place, limit), &base)| {
+                let rise = (self.hottest(state, place) - base).max(1e-12);
+                (place, (rise / (limit - base)).ln())
+            });
+            over.max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((ElementId(0), f64::NEG_INFINITY))
+        };
+        let mut search = Search::new(guess);
+        let mut steps: Option<Vec<Vec<f64>>> = known.map(<[_]>::to_vec);
+        let mut laid_out = known.map_or(f64::NEG_INFINITY, |_| search.x);
+        for _ in 0..MOST_TRIALS {
+            let current = search.x.exp();
+            // Steps chosen near this current serve it as well, and keep the answer smooth.
+            let kept = steps.as_deref().filter(|_| (search.x - laid_out).abs() < 0.1);
+            match self.end_of(Some(rest), duty, current, kept.map_or(Steps::Error(STEP_ERROR), Steps::Same)) {
+                Ok((state, parts)) => {
+                    if kept.is_none() {
+                        (steps, laid_out) = (Some(parts), search.x);
+                    }
+                    let (place, over) = worst(&state);
+                    if over.abs() < PRECISION || search.high - search.low < PRECISION {
+                        return Ok((Permissible { current, place, state }, steps.unwrap_or_default()));
+                    }
+                    search.tried(over);
+                }
+                Err(Refusal::Runaway(_)) => {
+                    steps = None;
+                    search.tried(f64::INFINITY);
+                }
+                Err(other) => return Err(other),
+            }
+            if search.low >= RANGE.1.ln() - 1e-9 {
+                return Err(Refusal::NoLimit);
+            }
+        }
+        Err(Refusal::Runaway(self.circuit.network.places[limits[0].0.0].name.clone()))
+    }
+
+    /// When the first place passes its limit in a course, s, and which; `None` if none does.
+    #[must_use]
+    pub fn first_limit(&self, course: &Course) -> Option<(f64, ElementId)> {
+        let limits = self.limits();
+        let (mut before, mut after) = (Flow::default(), Flow::default());
+        for (index, state) in course.states.iter().enumerate() {
+            let over: Vec<_> = limits.iter().filter(|&&(p, limit)| self.hottest(state, p) >= limit).collect();
+            if over.is_empty() {
+                continue;
+            }
+            if index == 0 {
+                return Some((0.0, over[0].0));
+            }
+            let earlier = &course.states[index - 1];
+            let (begin, step) = (course.times[index - 1], course.times[index] - course.times[index - 1]);
+            self.flow(&earlier.rows, state.current, &mut before);
+            self.flow(&state.rows, state.current, &mut after);
+            let crossing = |&&(place, limit): &&(ElementId, f64)| {
+                let rows =
+                    self.circuit.network.places[place.0].points.iter().map(|&(_, p)| self.circuit.row[p]);
+                let earliest = rows.filter(|&row| state.rows[row] >= limit).map(|row| {
+                    let slope = |flow: &Flow| flow.heat[row] / self.capacity[row] * step;
+                    let cubic = [earlier.rows[row], slope(&before), state.rows[row], slope(&after)];
+                    begin + step * crossing_of(cubic, limit)
+                });
+                (earliest.fold(f64::INFINITY, f64::min), place)
+            };
+            return over.iter().map(crossing).min_by(|a, b| a.0.total_cmp(&b.0));
+        }
+        None
+    }
+}
+
+/// The search for where a growing function crosses nought: by its slope between trials, inside what is known.
+struct Search {
+    /// Where to try.
+    x: f64,
+    low: f64,
+    high: f64,
+    slope: f64,
+    last: Option<(f64, f64)>,
+    trials: usize,
+}
+
+impl Search {
+    fn new(guess: f64) -> Self {
+        let (low, high) = (RANGE.0.ln(), RANGE.1.ln());
+        Self { x: guess.ln().clamp(low, high), low, high, slope: 2.0, last: None, trials: 0 }
+    }
+
+    fn tried(&mut self, y: f64) {
+        if y < 0.0 {
+            self.low = self.x;
+        } else {
+            self.high = self.x;
+        }
+        if let Some((x, before)) = self.last
+            && y.is_finite()
+        {
+            let slope = (y - before) / (self.x - x);
+            self.slope = if slope.is_finite() { slope.clamp(0.5, 20.0) } else { self.slope };
+        }
+        self.last = y.is_finite().then_some((self.x, y));
+        self.trials += 1;
+        let next = self.x - (y / self.slope).clamp(-3.0, 0.7);
+        // Halving ends what the slope does not.
+        let inside = next > self.low && next < self.high && self.trials < MOST_TRIALS / 3;
+        self.x = if inside {
+            next
+        } else if y < 0.0 && self.x + 3.0 > RANGE.1.ln() {
+            RANGE.1.ln()
+        } else {
+            0.5 * (self.low + self.high)
+        };
+    }
+}
+
+/// Where the cubic through two ends with their slopes passes a level, as a part of the way.
+fn crossing_of([t0, s0, t1, s1]: [f64; 4], level: f64) -> f64 {
+    let value = |x: f64| {
+        let (a, b) = (1.0 - x, x);
+        t0 * a * a * (1.0 + 2.0 * b) + s0 * b * a * a + t1 * b * b * (3.0 - 2.0 * b) - s1 * a * b * b
+    };
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if value(middle) < level { low = middle } else { high = middle }
+    }
+    high
+}

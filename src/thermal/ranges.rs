@@ -1,0 +1,429 @@
+//! Answers as ranges: what follows for temperatures and permissible currents from all free quantities together.
+//!
+//! The network is solved at the centre of what is believed and at both sides of it in each free quantity. Through these
+//! runs goes, for every place, a surface of second degree: the logarithm of the rise over the free quantities and over
+//! the logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved in full, and
+//! what the surfaces miss by widens the answer.
+
+use rayon::prelude::*;
+
+use super::belief::Belief;
+use super::circuit::{Case, Circuit};
+use super::network::{ElementId, Refusal};
+use super::permissible::{Duty, Permissible};
+use super::steady::{MELTED, State};
+use super::transient::{Phase, STEP_ERROR, Steps};
+
+/// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
+const SIDE: f64 = 0.774_597;
+/// Error of the equations themselves, as a part of a rise, even on both sides: what lumped air, posts with one
+/// temperature and bars without breadth leave out.
+pub(super) const MODEL: f64 = 0.08;
+/// Quantities whose effect is less than this part of the largest one are taken as straight.
+const STRAIGHT: f64 = 0.05;
+/// Draws about each point of a range that are solved in full.
+const CHECKED: usize = 5;
+/// What a quantity changes an output by, that need not be followed: a ten-thousandth of a rise, or of a kelvin.
+const NEGLIGIBLE: f64 = 1e-4;
+/// Step of the logarithm of the current.
+const CURRENT_STEP: f64 = 0.25;
+/// Places whose rise is less than this part of what they may have limit no current.
+const FAR: f64 = 0.2;
+
+/// A range: its 2.5 % point, its middle, its 97.5 % point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Range {
+    /// 2.5 % of the draws lie below.
+    pub low: f64,
+    /// Half of the draws lie below.
+    pub middle: f64,
+    /// 97.5 % of the draws lie below.
+    pub high: f64,
+}
+
+/// A permissible current as a range.
+#[derive(Debug, Clone)]
+pub struct PermissibleRange {
+    /// The current, A.
+    pub current: Range,
+    /// At the centre of what is believed.
+    pub centre: Permissible,
+    /// Places that come to their limit first, with the part of the draws in which they do; most frequent first.
+    pub places: Vec<(ElementId, f64)>,
+    /// Part of the variance that each free quantity brings.
+    pub shares: Vec<f64>,
+    /// What the surfaces miss the full solution by, as a part of the current.
+    pub missed: f64,
+}
+
+/// Temperatures as ranges.
+#[derive(Debug, Clone)]
+pub struct TemperatureRanges {
+    /// For each time, each place in the order of the network: its hottest temperature, K.
+    pub hottest: Vec<Vec<Range>>,
+    /// Time until the first limit, s; infinite where none is reached in the time asked for.
+    pub first_limit: Option<Range>,
+}
+
+/// Draws of what is believed of a circuit.
+#[derive(Debug)]
+pub struct Spread<'a> {
+    circuit: &'a Circuit,
+    belief: &'a Belief,
+    /// Distances from the centre in half ranges: for each free quantity a column of draws.
+    draws: Vec<Vec<f64>>,
+    /// Factor on rises for what the equations leave out, in each draw.
+    model: Vec<f64>,
+}
+
+/// A surface of second degree without products: for each output its centre, and slope and curvature in each input.
+#[derive(Debug)]
+struct Surface {
+    centre: Vec<f64>,
+    terms: Vec<Vec<(f64, f64)>>,
+}
+
+impl Surface {
+    /// Through outputs at the centre, and at one or two sides of each input.
+    fn through(centre: Vec<f64>, sides: &[Vec<(f64, Vec<f64>)>]) -> Self {
+        let terms = sides
+            .iter()
+            .map(|sides| {
+                let one = |k: usize| match &sides[..] {
+                    [] => (0.0, 0.0),
+                    [(x, y)] => ((y[k] - centre[k]) / x, 0.0),
+                    [(x, y), (v, w), ..] => {
+                        let (a, b) = ((y[k] - centre[k]) / x, (w[k] - centre[k]) / v);
+                        let curve = (a - b) / (x - v);
+                        (a - curve * x, curve)
+                    }
+                };
+                (0..centre.len()).map(one).collect()
+            })
+            .collect();
+        Self { centre, terms }
+    }
+
+    /// One output for every draw.
+    fn read(&self, output: usize, draws: &[Vec<f64>]) -> Vec<f64> {
+        let mut values = vec![self.centre[output]; draws.first().map_or(0, Vec::len)];
+        for (term, column) in self.terms.iter().zip(draws) {
+            let (slope, curve) = term[output];
+            if slope.abs() + curve.abs() > NEGLIGIBLE {
+                for (value, x) in values.iter_mut().zip(column) {
+                    *value += x * (slope + curve * x);
+                }
+            }
+        }
+        values
+    }
+}
+
+impl<'a> Spread<'a> {
+    /// Draws from what is believed.
+    #[must_use]
+    pub fn new(circuit: &'a Circuit, belief: &'a Belief) -> Self {
+        let mut draws = belief.draws();
+        let spare = draws.pop().unwrap_or_default();
+        Self { circuit, belief, draws, model: spare.iter().map(|u| 1.0 + MODEL * u).collect() }
+    }
+
+    /// Runs something at the centre and at the sides of every free quantity.
+    fn surface(
+        &self,
+        run: impl Fn(&Case<'_>) -> Result<Vec<f64>, Refusal> + Sync,
+    ) -> Result<Surface, Refusal> {
+        let size = self.belief.frees.len();
+        let centre = run(&self.circuit.at(&self.belief.centre))?;
+        let side = |index: usize, sense: f64| {
+            let (low, high) = self.belief.ends(index);
+            let reach = SIDE * (3.0_f64.sqrt() * self.belief.deviation(index)).min(1.0);
+            let mut x = (sense * reach).clamp(low, high);
+            if x.abs() < 1e-3 * reach {
+                return None;
+            }
+            // Where there is no answer on this side there may be one nearer to the centre.
+            for _ in 0..4 {
+                let mut quantities = self.belief.centre.clone();
+                quantities[index] += x * self.belief.half(index);
+                if let Ok(outputs) = run(&self.circuit.at(&quantities)) {
+                    return Some((x, outputs));
+                }
+                x *= 0.4;
+            }
+            None
+        };
+        let first: Vec<_> =
+            (0..size).into_par_iter().map(|index| side(index, 1.0).or_else(|| side(index, -1.0))).collect();
+        let effect =
+            |outputs: &[f64]| outputs.iter().zip(&centre).fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
+        let effects: Vec<f64> = first.iter().map(|s| s.as_ref().map_or(0.0, |(_, y)| effect(y))).collect();
+        let largest = effects.iter().fold(0.0_f64, |m, &e| m.max(e));
+        let sides: Vec<Vec<_>> = first
+            .into_par_iter()
+            .zip(effects)
+            .enumerate()
+            .map(|(index, (first, effect))| {
+                let second = first
+                    .as_ref()
+                    .filter(|(x, _)| effect > STRAIGHT * largest && *x > 0.0)
+                    .and_then(|_| side(index, -1.0));
+                first.into_iter().chain(second).collect()
+            })
+            .collect();
+        Ok(Surface::through(centre, &sides))
+    }
+
+    /// The current of a duty that brings the first place to its limit, after another current if one is given.
+    ///
+    /// # Errors
+    /// As [`Case::permissible`], at the centre of what is believed.
+    pub fn permissible(
+        &self,
+        after: Option<(f64, Duty)>,
+        duty: Duty,
+        guess: f64,
+    ) -> Result<PermissibleRange, Refusal> {
+        let case = self.circuit.at(&self.belief.centre);
+        let prepare = |case: &Case<'_>| -> Result<Option<State>, Refusal> {
+            after
+                .map(|(current, duty)| Ok(case.end_of(None, duty, current, Steps::Error(STEP_ERROR))?.0))
+                .transpose()
+        };
+        let rest = prepare(&case)?;
+        let (centre, steps) = case.permissible_near(rest.as_ref(), duty, guess, None)?;
+        let limits = case.limits();
+        // For each place with a limit its rise, and where it rises from.
+        let run = |case: &Case<'_>, current: f64| -> Result<Vec<f64>, Refusal> {
+            let rest = prepare(case)?;
+            let (end, _) = case.end_of(rest.as_ref(), duty, current, Steps::Same(&steps))?;
+            let rest = rest.unwrap_or_else(|| State { rows: case.at_rest(), current: 0.0 });
+            let bases: Vec<f64> = limits.iter().map(|&(place, _)| case.hottest(&rest, place)).collect();
+            let rises =
+                limits.iter().zip(&bases).map(|(&(place, _), base)| arched(case.hottest(&end, place) - base));
+            Ok(rises.collect::<Vec<_>>().into_iter().chain(bases.iter().copied()).collect())
+        };
+        let surface = self.surface(|case| run(case, centre.current))?;
+        let base = limits.len();
+        let near: Vec<usize> = (0..base)
+            .filter(|&k| flattened(surface.centre[k]) > FAR * (limits[k].1 - surface.centre[base + k]))
+            .collect();
+        let at_current = |step: f64| Ok((step, run(&case, centre.current * step.exp())?));
+        let growth = Surface::through(
+            surface.centre.clone(),
+            &[vec![at_current(CURRENT_STEP)?, at_current(-CURRENT_STEP)?]],
+        );
+        // The logarithm of the current over that of the centre at which the first place's rise is what it may have.
+        let mut drawn = vec![(0, f64::INFINITY); self.model.len()];
+        for k in near {
+            let (rises, bases) = (surface.read(k, &self.draws), surface.read(base + k, &self.draws));
+            let limits = self.limits(limits[k].0);
+            let (slope, curve) = growth.terms[0][k];
+            for (d, first) in drawn.iter_mut().enumerate() {
+                let may = (limits[d] - bases[d]) / self.model[d];
+                let y = rises[d] - arched(may.max(0.0));
+                let root = slope * slope - 4.0 * curve * y;
+                // The branch that goes through nought with the slope at the centre.
+                let reach = match may > 0.0 {
+                    true if root > 0.0 => -2.0 * y / (slope + root.sqrt()),
+                    true => -y / slope,
+                    false => f64::NEG_INFINITY,
+                };
+                if reach < first.1 {
+                    *first = (k, reach);
+                }
+            }
+        }
+        let exact = |draw: usize| {
+            let case = self.circuit.at(&self.quantities(draw));
+            let (k, u) = drawn[draw];
+            let outputs = run(&case, centre.current * u.exp()).ok()?;
+            let may = (self.circuit.limit(limits[k].0, &case.free) - outputs[base + k]) / self.model[draw];
+            Some((flattened(outputs[k]) / may).ln() / growth.terms[0][k].0).filter(|miss| miss.is_finite())
+        };
+        let logarithms: Vec<f64> = drawn.iter().map(|d| d.1).collect();
+        let (range, missed) = corrected(&logarithms, exact);
+        let shares = self.shares(&logarithms);
+        let mut counts = vec![0_usize; limits.len()];
+        for &(k, _) in &drawn {
+            counts[k] += 1;
+        }
+        let mut places: Vec<(ElementId, f64)> = counts
+            .iter()
+            .enumerate()
+            .filter(|&(_, &n)| n > 0)
+            .map(|(k, &n)| (limits[k].0, n as f64 / drawn.len() as f64))
+            .collect();
+        places.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let at = |u: f64| centre.current * u.exp();
+        let current = Range { low: at(range.low), middle: at(range.middle), high: at(range.high) };
+        Ok(PermissibleRange { current, centre, places, shares, missed })
+    }
+
+    /// Brute force.
+    pub fn in_full(&self, duty: Duty, count: usize) -> Range {
+        let mut all: Vec<f64> = (0..count)
+            .into_par_iter()
+            .filter_map(|d| {
+                let q = self.quantities(d);
+                self.circuit.at(&q).permissible(None, duty).ok().map(|p| p.current / (self.model[d]).sqrt())
+            })
+            .collect();
+        quantiles(&mut all)
+    }
+
+    /// The free quantities of a draw.
+    fn quantities(&self, draw: usize) -> Vec<f64> {
+        let distances: Vec<f64> = self.draws.iter().map(|column| column[draw]).collect();
+        self.belief.quantities(&distances)
+    }
+
+    /// The limit of a place in every draw, K.
+    fn limits(&self, place: ElementId) -> Vec<f64> {
+        let limit = self.circuit.network.places[place.0].limit.unwrap_or(f64::INFINITY.into());
+        match limit.free() {
+            None => vec![limit.at(&[]); self.model.len()],
+            Some(_) => (0..self.model.len()).map(|draw| limit.at(&self.quantities(draw))).collect(),
+        }
+    }
+
+    /// Part of the variance of some values that goes with each free quantity.
+    fn shares(&self, values: &[f64]) -> Vec<f64> {
+        let count = values.len() as f64;
+        let mean = values.iter().sum::<f64>() / count;
+        let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
+        let share = |column: &Vec<f64>| {
+            let centre = column.iter().sum::<f64>() / count;
+            let both: f64 = column.iter().zip(values).map(|(x, v)| (x - centre) * (v - mean)).sum();
+            let own: f64 = column.iter().map(|x| (x - centre).powi(2)).sum();
+            if own > 0.0 && variance > 0.0 { both * both / (own * variance) } else { 0.0 }
+        };
+        self.draws.iter().map(share).collect()
+    }
+
+    /// Temperatures of all places at some times, s, of a course, infinite for the steady state of its last phase.
+    ///
+    /// # Errors
+    /// As [`Case::course`] and [`Case::steady`], at the centre of what is believed.
+    pub fn temperatures(&self, phases: &[Phase], times: &[f64]) -> Result<TemperatureRanges, Refusal> {
+        let cut = cut(phases, times);
+        let case = self.circuit.at(&self.belief.centre);
+        let nominal = case.course_with(None, &cut, Steps::Error(STEP_ERROR));
+        if let Some(name) = nominal.melted {
+            return Err(Refusal::Runaway(name));
+        }
+        let steps = nominal.parts;
+        let places = self.circuit.network.places.len();
+        let last = phases.last().map_or(0.0, |phase| phase.current);
+        let run = |case: &Case<'_>| -> Result<Vec<f64>, Refusal> {
+            let course = case.course_with(None, &cut, Steps::Same(&steps));
+            let mut outputs = Vec::with_capacity(places * times.len());
+            for &time in times {
+                let state = if time.is_finite() { course.at(time) } else { case.steady(last)? };
+                outputs.extend((0..places).map(|p| {
+                    let rise = case.hottest(&state, ElementId(p)) - case.start;
+                    arched(rise)
+                }));
+            }
+            outputs.push(case.start);
+            Ok(outputs)
+        };
+        let surface = self.surface(run)?;
+        let start = surface.read(places * times.len(), &self.draws);
+        let mut first = vec![f64::INFINITY; start.len()];
+        let mut hottest = vec![Vec::with_capacity(places); times.len()];
+        for place in 0..places {
+            let limits = self.circuit.network.places[place].limit.map(|_| self.limits(ElementId(place)));
+            let mut before: Vec<f64> = start.clone();
+            for (index, (&time, hottest)) in times.iter().zip(&mut hottest).enumerate() {
+                let mut now = surface.read(index * places + place, &self.draws);
+                for ((t, start), model) in now.iter_mut().zip(&start).zip(&self.model) {
+                    *t = (start + flattened(*t) * model).min(MELTED);
+                }
+                if let Some(limits) = &limits {
+                    let earlier = if index == 0 { 0.0 } else { times[index - 1] };
+                    for (d, &limit) in
+                        limits.iter().enumerate().filter(|&(d, limit)| now[d] >= *limit && before[d] < *limit)
+                    {
+                        let part = (limit - before[d]) / (now[d] - before[d]);
+                        first[d] = first[d].min(earlier + part * (time - earlier));
+                    }
+                }
+                hottest.push(quantiles(&mut now.clone()));
+                before = now;
+            }
+        }
+        let reached = first.iter().any(|t| t.is_finite());
+        Ok(TemperatureRanges { hottest, first_limit: reached.then(|| quantiles(&mut first)) })
+    }
+}
+
+/// A rise on a scale that is logarithmic for large rises and straight about nought.
+fn arched(rise: f64) -> f64 {
+    let part = 0.5 * rise;
+    (part.abs() + (part * part + 1.0).sqrt()).ln().copysign(part)
+}
+
+fn flattened(arched: f64) -> f64 {
+    let grown = arched.exp();
+    grown - 1.0 / grown
+}
+
+/// Phases cut at some times, so that the steps end there.
+pub(super) fn cut(phases: &[Phase], times: &[f64]) -> Vec<Phase> {
+    let mut cut = Vec::new();
+    let mut begin = 0.0;
+    for phase in phases {
+        let end = begin + phase.seconds;
+        let mut inside: Vec<f64> = times.iter().copied().filter(|&t| t > begin && t < end).collect();
+        inside.sort_by(f64::total_cmp);
+        inside.dedup();
+        inside.push(end);
+        for time in inside {
+            cut.push(Phase { current: phase.current, seconds: time - begin });
+            begin = time;
+        }
+    }
+    cut
+}
+
+/// The 2.5 %, 50 % and 97.5 % points.
+fn quantiles(values: &mut [f64]) -> Range {
+    let mut point = |part: f64| {
+        let index = ((values.len() as f64 * part) as usize).min(values.len() - 1);
+        *values.select_nth_unstable_by(index, f64::total_cmp).1
+    };
+    Range { low: point(0.025), middle: point(0.5), high: point(0.975) }
+}
+
+/// The range of some values of which a few about each of its points are solved in full: the points move by what the
+/// values miss there on the mean, and the ends move outward by its scatter. Second, the root mean square missed.
+fn corrected(values: &[f64], exact: impl Fn(usize) -> Option<f64> + Sync) -> (Range, f64) {
+    let mut order: Vec<usize> = (0..values.len()).collect();
+    order.sort_unstable_by(|&a, &b| values[a].total_cmp(&values[b]));
+    let places: Vec<usize> = [0.025, 0.5, 0.975]
+        .iter()
+        .flat_map(|part| {
+            let middle = (part * values.len() as f64) as usize;
+            (0..CHECKED).map(move |k| middle + 3 * k - 3 * (CHECKED / 2))
+        })
+        .collect();
+    let misses: Vec<Option<f64>> = places.par_iter().map(|&place| exact(order[place])).collect();
+    let known: Vec<f64> = misses.iter().flatten().copied().collect();
+    let missed = (known.iter().map(|m| m * m).sum::<f64>() / known.len().max(1) as f64).sqrt();
+    let point = |index: usize| {
+        let known: Vec<f64> =
+            misses[index * CHECKED..(index + 1) * CHECKED].iter().flatten().copied().collect();
+        let mean = known.iter().sum::<f64>() / known.len().max(1) as f64;
+        let scatter = known.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / known.len().max(1) as f64;
+        (values[order[places[index * CHECKED + CHECKED / 2]]] - mean, scatter.sqrt())
+    };
+    let [(low, a), (middle, _), (high, b)] = [0, 1, 2].map(point);
+    let outward = |end: f64, scatter: f64| {
+        if !(end - middle).is_finite() {
+            return end;
+        }
+        middle + (end - middle).signum() * ((end - middle).powi(2) + (1.96 * scatter).powi(2)).sqrt()
+    };
+    (Range { low: outward(low, a), middle, high: outward(high, b) }, missed)
+}
