@@ -35,6 +35,7 @@ mod reference_bench;
 mod reference_collection;
 mod reference_evidence;
 mod reference_physics;
+mod reference_thermal;
 mod reference_trial;
 mod reference_uncertainty;
 mod report;

@@ -1,5 +1,7 @@
 //! What integration tests share: running the program, copies of the examples, where the tools that `tests/run` sets up are.
 
+pub mod thermal;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
