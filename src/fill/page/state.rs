@@ -55,7 +55,7 @@ pub(super) struct Op {
 #[derive(Debug, Clone, Copy, Deserialize)]
 #[serde(rename_all = "lowercase")]
 enum Do {
-    Entered,
+    Answer,
     Clear,
     Add,
     Same,
@@ -133,7 +133,7 @@ impl App {
         };
         let seen = op.seen.as_deref();
         let result = match op.what_to_do {
-            Do::Entered => {
+            Do::Answer => {
                 let answer = Entered {
                     value: op.value.clone(),
                     how: op.how.clone(),

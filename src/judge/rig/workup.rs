@@ -59,7 +59,7 @@ impl Workup<'_> {
             settings: Vec::new(),
             steps: texts(&[
                 "Let the pack lie in the room for a night, so that cells and case have one temperature.",
-                "Photograph label, terminals and the rig as it is built. RigCheck polarity with a meter before every connection.",
+                "Photograph label, terminals and the rig as it is built. Check polarity with a meter before every connection.",
                 "Tighten the rig's lugs to the torque of their makers, and wiggle every lead.",
             ]),
             note: texts(&[

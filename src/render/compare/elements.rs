@@ -67,7 +67,7 @@ pub(crate) fn items(record: &Record) -> Vec<Item> {
         .collect()
 }
 
-/// ChangeKind and leg in words.
+/// Kind and leg in words.
 fn role(element: &Element) -> String {
     let kind = element.kind().map_or("element", ElementKind::word);
     match element.leg.known() {
