@@ -3,7 +3,7 @@
 //! Draws are stratified in every quantity (Latin hypercube; McKay, Beckman and Conover, Technometrics 21 (1979) 239)
 //! from a fixed seed, so that the same record gives the same answer in every run.
 
-use super::network::{Free, Network, Scope};
+use super::network::{Free, FreeId, Network, Scope};
 
 /// Number of draws.
 pub(super) const DRAWS: usize = 1000;
@@ -59,6 +59,20 @@ impl Belief {
             carried.covariance = Some(covariance);
         }
         carried
+    }
+
+    /// Sets quantities that are known where this belief is to be used, such as the room.
+    pub fn reset(&mut self, known: &[(FreeId, f64)]) {
+        let size = self.frees.len();
+        for &(FreeId(index), value) in known {
+            (self.frees[index].low, self.frees[index].high, self.centre[index]) = (value, value, value);
+            if let Some(covariance) = &mut self.covariance {
+                for other in 0..size {
+                    covariance[index * size + other] = 0.0;
+                    covariance[other * size + index] = 0.0;
+                }
+            }
+        }
     }
 
     /// Half the range of a quantity; the unit of its draws.

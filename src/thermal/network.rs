@@ -127,6 +127,12 @@ impl From<FreeId> for Value {
 }
 
 impl FreeId {
+    /// Its number, from nought in the order in which free quantities were made.
+    #[must_use]
+    pub fn index(self) -> usize {
+        self.0
+    }
+
     /// A multiple of the free quantity.
     #[must_use]
     pub fn times(self, factor: f64) -> Value {
@@ -135,6 +141,12 @@ impl FreeId {
 }
 
 impl Value {
+    /// A multiple of it.
+    #[must_use]
+    pub fn scaled(self, factor: f64) -> Self {
+        Self { factor: self.factor * factor, ..self }
+    }
+
     /// The free quantity it hangs on.
     pub(super) fn free(self) -> Option<FreeId> {
         self.free.map(FreeId)

@@ -50,9 +50,6 @@ finish = "oxidised"
 orientation = "on edge"
 "#;
 
-const SECOND_BAR: &str = "[[path.element]]\nid = \"bar-2\"\nkind = \"busbar\"\nsection = \"25 x 3 mm\"\n\
-    material = \"copper\"\nfinish = \"oxidised\"\norientation = \"on edge\"\n";
-
 /// Works the only test of a record out; `logs` are written into its folder first.
 fn one(test: &str, logs: &[(&str, String)]) -> TestResult {
     all(test, logs).remove(0)
@@ -291,42 +288,6 @@ fn thirteen_points_by_hand() {
     assert!(amount(&run("82 %").facts["test.gauge_error"]).value() > 1.0);
 }
 
-#[test]
-fn sensors_that_are_missing_misnamed_or_still_warming() {
-    let sensor = |column: &str, part: &str| {
-        format!("{WATCHED}[[test.sensor]]\ncolumn = \"{column}\"\npart = \"{part}\"\n")
-    };
-    let run = |test: &str, log: String| one(test, &[("full.csv", log)]);
-    let good = run(&sensor("T bar", "bar"), full(30, 1.0, 26.0, 200.0));
-    // One part alone that agrees may be all that is left of several: it decides nothing.
-    let alone = missing(&good.facts["test.rise_difference"]);
-    assert!(alone.contains("a second reading: there is one alone (rise of bar"), "{alone}");
-    assert!(amount(&good.facts["test.rise_difference"]).value() < 10.0);
-    assert!(figure(&good, "rise of bar, measured").starts_with("26."), "{:?}", good.figures);
-    let more = "[[test.reading]]\nof = \"bar-2\"\nvalue = \"59 degC ± 1 K\"\nsteady = \"yes\"\n";
-    let two = run(&format!("{}{more}{}", sensor("T bar", "bar"), SECOND_BAR), full(30, 1.0, 26.0, 200.0));
-    assert!(settled(&two.facts["test.rise_difference"]).unwrap() < 10.0);
-    let steps = &two.facts["test.rise_difference"].as_ref().unwrap().steps;
-    assert_eq!(steps.last().unwrap(), "the largest of 2");
-    let hot = run(&sensor("T bar", "bar"), full(30, 1.0, 90.0, 200.0));
-    let apart = amount(&hot.facts["test.rise_difference"]);
-    assert!(apart.value() - apart.number.expanded() > 15.0, "{:?}", hot.figures);
-    for (test, log, says) in [
-        (sensor("T fuse", "bar"), full(30, 1.0, 26.0, 200.0), "no temperature in a column"),
-        (sensor("T bar", "no-such-bar"), full(30, 1.0, 26.0, 200.0), "no element"),
-        // The time constant is far longer than the test: the rise is at least what was seen.
-        (sensor("T bar", "bar"), full(5, 1.0, 30.0, 9000.0), "still warming"),
-        (sensor("T bar", "bar").replace("v, i, thermo", "v, i"), full(30, 1.0, 26.0, 200.0), "thermometer"),
-    ] {
-        let found = run(&test, log);
-        let text = missing(&found.facts["test.rise_difference"]);
-        assert!(text.contains(says), "{says}: {text} {:?}", found.figures);
-    }
-    // Nothing tied to a part: nothing to compare, and no rule applies.
-    let none = run(WATCHED, full(30, 1.0, 26.0, 200.0));
-    assert_eq!(none.facts["test.rises"].as_ref().unwrap().value.amount().unwrap().value(), 0.0);
-}
-
 /// The resistance of a step is for the short-circuit current only where the log is fast enough.
 #[test]
 fn a_slow_log_shows_no_resistance_for_a_short_circuit() {
@@ -460,7 +421,7 @@ fn judged(folder: &Path, test: &str, house: &str) -> Vec<(String, Option<Outcome
     let named = if house.is_empty() { Vec::new() } else { vec![file] };
     let book = book(None, &House { rules: named, folder_rules: false }).unwrap();
     let limits = book.limit_amounts();
-    let facts = results(folder, &record, &limits).into_iter().map(|test| test.facts).collect();
+    let facts: Vec<_> = results(folder, &record, &limits).iter().map(|test| test.of_test()).collect();
     let judgement = judge(&record, &Derived::with_tests(&record, &limits, facts), &book);
     let said = |missing: &[underlid::judge::facts::Missing]| {
         missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")
@@ -597,16 +558,7 @@ fn a_missing_log_is_a_missing_fact() {
             "capacity",
             &["capacity-as-claimed", "energy-as-claimed", "gauge-agrees", "short-circuit-figures-agree"],
         ),
-        (
-            "full load",
-            &[
-                "full-load-held",
-                "gauge-agrees",
-                "branches-agree",
-                "test-rise-agrees-with-prediction",
-                "short-circuit-figures-agree",
-            ],
-        ),
+        ("full load", &["full-load-held", "gauge-agrees", "branches-agree", "short-circuit-figures-agree"]),
         ("cold charge", &["cold-charge-test", "gauge-agrees"]),
         ("charge", &["gauge-agrees", "coulomb-round-trip", "energy-round-trip"]),
     ];

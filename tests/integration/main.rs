@@ -29,6 +29,7 @@ mod growth;
 mod log_corpus;
 mod log_failures;
 mod migrate;
+mod network;
 mod photos;
 mod plan;
 mod reference_bench;

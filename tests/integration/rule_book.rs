@@ -206,8 +206,8 @@ fn patched(rule: &str, patch: Patch) -> String {
 /// The gravest outcome of a rule over the subjects that contain `subject`; none when it was not applied.
 fn outcome(book: &Book, rule: &str, subject: &str, text: &str) -> Option<Outcome> {
     let record = record::read("golden", text).unwrap_or_else(|e| panic!("{rule}: {:?}", e.list()));
-    let facts =
-        results(Path::new(LOGS), &record, &book.limit_amounts()).into_iter().map(|test| test.facts).collect();
+    let facts: Vec<_> =
+        results(Path::new(LOGS), &record, &book.limit_amounts()).iter().map(|test| test.of_test()).collect();
     let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
     judge(&record, &derived, book)
         .findings

@@ -122,7 +122,8 @@ impl Work<'_> {
         let mean = current.map(|current| {
             self.amount(current.value, current.standard.unwrap_or(0.0), Dimension::CURRENT, 9)
         });
-        self.rises(None, &[], mean);
+        let seconds = self.test.duration.quantity().map_or(0.0, |quantity| quantity.value);
+        self.keep_temperatures(None, (0.0, seconds), mean.as_ref());
         let duration = self.test.duration.quantity().map(|q| q.value);
         if let (Some(current), Some(duration)) = (current, duration) {
             let expanded = COVERAGE * current.standard.unwrap_or(0.0) * duration;

@@ -60,7 +60,7 @@ impl Branch {
         let sheets = record.rig.clearing.iter().enumerate();
         let clearings =
             sheets.filter_map(|(at, clearing)| Some((clearing.of.text()?.to_owned(), at))).collect();
-        let derived = Derived::of(&own, limits);
+        let derived = Derived::alone(&own, limits);
         Self { carries, current, count, record: own, clearings, derived, limits: limits.clone() }
     }
 
