@@ -6,7 +6,7 @@
 use super::network::{Free, Network, Scope};
 
 /// Number of draws.
-pub(super) const DRAWS: usize = 1000;
+pub(super) const DRAWS: usize = 600;
 /// Where the stream of numbers starts.
 const SEED: u64 = 0x5eed_1ab5;
 
