@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::belief::{Belief, RECTANGULAR};
+use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
 use super::mesh::Fineness;
 use super::network::{ElementId, Kind, Refusal};
@@ -17,9 +17,6 @@ use super::transient::{COARSE_ERROR, Course, Phase, STEP_ERROR, Steps};
 
 /// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
 const SIDE: f64 = 0.774_597;
-/// Error of the equations themselves, as a part of a rise, even on both sides: what lumped air, posts with one
-/// temperature and bars without breadth leave out.
-pub(super) const MODEL: f64 = 0.08;
 /// Quantities whose effect is less than this part of the largest one are taken as straight.
 const STRAIGHT: f64 = 0.1;
 /// Draws about each point of a range that are solved in full.
@@ -134,7 +131,8 @@ impl<'a> Spread<'a> {
         let spare = draws.pop().unwrap_or_default();
         let coarse = Circuit::cut(circuit.network.clone(), Fineness::Coarse);
         let coarse = coarse.unwrap_or_else(|_| circuit.clone());
-        Self { circuit, coarse, belief, draws, model: spare.iter().map(|u| 1.0 + MODEL * u).collect() }
+        let model = spare.iter().map(|u| 1.0 + belief.allowance * u).collect();
+        Self { circuit, coarse, belief, draws, model }
     }
 
     /// Runs something at the sides of every free quantity, about what it gave at the centre.

@@ -31,6 +31,7 @@ mod log_failures;
 mod migrate;
 mod photos;
 mod plan;
+mod published_thermal;
 mod reference_bench;
 mod reference_collection;
 mod reference_evidence;
