@@ -17,8 +17,8 @@ struct Constants {
     temperature_coefficient: f64,
     density: f64,
     specific_heat: f64,
-    /// Thermal conductivity between 20 and 100 °C, W/(m·K): least and most of the values read.
-    thermal_conductivity: (f64, f64),
+    /// Thermal conductivity between 20 and 100 °C, W/(m·K): the middle of the values read.
+    thermal_conductivity: f64,
     /// Anodic index, V, of the galvanic series in MIL-STD-889 style tables.
     galvanic: f64,
 }
@@ -34,7 +34,7 @@ impl Material {
                 temperature_coefficient: 0.003_93 * 0.99,
                 density: 8890.0,
                 specific_heat: 385.0,
-                thermal_conductivity: (380.0, 394.0),
+                thermal_conductivity: 387.0,
                 galvanic: 0.35,
             },
             // 1350, 61 % IACS, 0.00403 /K, 2.70 g/cm³: handbook values for alloy 1350 (from memory). Conductivity: 230 for 1350
@@ -44,7 +44,7 @@ impl Material {
                 temperature_coefficient: 0.004_03,
                 density: 2700.0,
                 specific_heat: 897.0,
-                thermal_conductivity: (220.0, 230.0),
+                thermal_conductivity: 225.0,
                 galvanic: 0.90,
             },
             // 28 % IACS, 8.53 g/cm³: C26000 (from memory). Conductivity: 120 for leaded brass at 0 °C, 110 for 68 % copper and 32 %
@@ -54,7 +54,7 @@ impl Material {
                 temperature_coefficient: 0.001_5,
                 density: 8530.0,
                 specific_heat: 375.0,
-                thermal_conductivity: (110.0, 120.0),
+                thermal_conductivity: 115.0,
                 galvanic: 0.40,
             },
             // 8.5e-8 Ω·m, 8.9 g/cm³: Nickel 201 (from memory). Conductivity: 59 at 18 °C for 97 % nickel (Jäger and Diesselhorst,
@@ -64,7 +64,7 @@ impl Material {
                 temperature_coefficient: 0.005,
                 density: 8890.0,
                 specific_heat: 456.0,
-                thermal_conductivity: (59.0, 90.0),
+                thermal_conductivity: 75.0,
                 galvanic: 0.30,
             },
             // 1.43e-7 Ω·m: low-carbon steel AISI 1010; about 7.8 g/cm³ (from memory). The coat is ignored. Conductivity: 47 for 1010
@@ -74,7 +74,7 @@ impl Material {
                 temperature_coefficient: 0.004_5,
                 density: 7800.0,
                 specific_heat: 470.0,
-                thermal_conductivity: (47.0, 65.0),
+                thermal_conductivity: 56.0,
                 galvanic: 0.30,
             },
             // Copper skin and aluminium core in parallel.
@@ -83,10 +83,7 @@ impl Material {
                 temperature_coefficient: 0.004_0,
                 density: CLAD_COPPER * 8890.0 + (1.0 - CLAD_COPPER) * 2700.0,
                 specific_heat: 650.0,
-                thermal_conductivity: (
-                    CLAD_COPPER * 380.0 + (1.0 - CLAD_COPPER) * 220.0,
-                    CLAD_COPPER * 394.0 + (1.0 - CLAD_COPPER) * 230.0,
-                ),
+                thermal_conductivity: CLAD_COPPER * 387.0 + (1.0 - CLAD_COPPER) * 225.0,
                 galvanic: 0.35,
             },
         }
@@ -116,10 +113,9 @@ impl Material {
         self.constants().specific_heat
     }
 
-    /// Thermal conductivity between 20 and 100 °C, W/(m·K): least and most of the values read, whose sources stand with the
-    /// constants.
+    /// Thermal conductivity between 20 and 100 °C, W/(m·K): the middle of the values read, which stand with the constants.
     #[must_use]
-    pub const fn thermal_conductivity(self) -> (f64, f64) {
+    pub const fn thermal_conductivity(self) -> f64 {
         self.constants().thermal_conductivity
     }
 

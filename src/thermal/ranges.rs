@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
 use super::mesh::Fineness;
-use super::network::{ElementId, Kind, Refusal};
+use super::network::{ElementId, Kind, Refusal, Value};
 use super::permissible::{Duty, Permissible};
 use super::steady::{MELTED, State};
 use super::transient::{COARSE_ERROR, Course, Phase, STEP_ERROR, Steps};
@@ -236,16 +236,19 @@ impl<'a> Spread<'a> {
                         surface.terms.iter().map(|term| term[output].0.powi(2) + term[output].1.powi(2));
                     effects.sum::<f64>()
                 };
-                let may = limits[k].1 - surface.centre[base + k];
-                let reach = (arched(may) - surface.centre[k]) / growth.terms[0][k].0;
-                let scatter = (variance(k) + variance(base + k) / (may * may) + MODEL * MODEL).sqrt();
-                let scatter = ASIDE * RECTANGULAR.sqrt() * scatter / growth.terms[0][k].0;
+                let (may, slope) = (limits[k].1 - surface.centre[base + k], growth.terms[0][k].0);
+                if slope <= 0.0 {
+                    return (f64::INFINITY, f64::INFINITY);
+                }
+                let reach = (arched(may) - surface.centre[k]) / slope;
+                let bases = variance(base + k) + self.half_of_limit(limits[k]).powi(2);
+                let scatter = (variance(k) + bases / (may * may) + MODEL * MODEL).sqrt();
+                let scatter = ASIDE * RECTANGULAR.sqrt() * scatter / slope;
                 (reach - scatter, reach + scatter)
             })
             .collect();
         let highest = ends.iter().fold(f64::INFINITY, |least, end| least.min(end.1));
-        let near: Vec<usize> =
-            (0..base).filter(|&k| ends[k].0 <= highest || !ends[k].0.is_finite()).collect();
+        let near: Vec<usize> = (0..base).filter(|&k| ends[k].0 <= highest).collect();
         // The logarithm of the current over that of the centre at which the first place's rise is what it may have.
         let mut drawn = vec![(0, f64::INFINITY); self.model.len()];
         for k in near {
@@ -297,6 +300,12 @@ impl<'a> Spread<'a> {
     fn quantities(&self, draw: usize) -> Vec<f64> {
         let distances: Vec<f64> = self.draws.iter().map(|column| column[draw]).collect();
         self.belief.quantities(&distances)
+    }
+
+    /// Half the range of a limit, K.
+    fn half_of_limit(&self, (place, limit): (ElementId, f64)) -> f64 {
+        let free = self.circuit.network.places[place.0].limit.and_then(Value::free);
+        free.map_or(0.0, |free| self.belief.half(free.0) * limit / self.belief.centre[free.0])
     }
 
     /// The limit of a place in every draw, K.
