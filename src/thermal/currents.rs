@@ -4,7 +4,8 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use super::network::{Network, Refusal, Resistor};
+use super::mesh::Resistor;
+use super::network::{Network, Refusal};
 
 /// Most points at which branches may meet.
 const MOST_MEETINGS: usize = 250;

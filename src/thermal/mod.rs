@@ -12,6 +12,7 @@ mod belief;
 mod circuit;
 mod currents;
 mod fit;
+mod mesh;
 mod network;
 mod permissible;
 mod ranges;

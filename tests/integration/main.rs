@@ -32,6 +32,7 @@ mod migrate;
 mod network;
 mod photos;
 mod plan;
+mod published_thermal;
 mod reference_bench;
 mod reference_collection;
 mod reference_evidence;
