@@ -139,7 +139,7 @@ fn tell<R: std::io::Read>(log: &mut LogReader<R>) -> Result<Told, crate::logs::r
     list(
         &mut text,
         "Adds up",
-        &of(|check| if let AccountCheck::Agrees(text) = check { Some(text) } else { None }),
+        &of(|check| if let AccountCheck::Agrees(_, text) = check { Some(text) } else { None }),
     );
     list(
         &mut text,

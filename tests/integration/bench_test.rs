@@ -201,8 +201,10 @@ fn branch_logs_that_cannot_be_used() {
 /// The whole current and the branches contradict each other: neither verdict is given.
 #[test]
 fn a_whole_current_that_contradicts_its_branches() {
-    let test =
-        TWO.replace("kind = \"full load\"\n", "kind = \"full load\"\nwith = \"v, i\"\nlog = \"whole.csv\"\n");
+    let test = TWO.replace(
+        "kind = \"full load\"\n",
+        "kind = \"full load\"\nwith = \"v, i\"\nlog = \"whole.csv\"\nsign = \"discharge positive\"\n",
+    );
     let logs = |whole: f64, left: f64| {
         [
             ("whole.csv", current(whole, 1.0, 0.0, 60.0, 1200.0)),
@@ -451,7 +453,7 @@ fn full_load_by_hand_and_by_log() {
     let end = |word: &str| format!("{with}end = \"{word}\"\n");
     use Outcome::{FallsShort, Meets, NotDecided};
     for (test, wanted, says) in [
-        (LOADED.to_owned(), Meets, ""),
+        (format!("{LOADED}sign = \"discharge positive\"\n"), Meets, ""),
         (by_hand("255 A", "55 min", &end("bms cut-off")), Meets, ""),
         (by_hand("255 A", "55 min", &end("stopped")), Meets, ""),
         (by_hand("255 A", "55 min", &end("time")), Meets, ""),
@@ -485,6 +487,51 @@ fn full_load_by_hand_and_by_log() {
     assert_eq!(of_rule(folder.path(), &test, hour, "full-load-held").0, Some(FallsShort));
 }
 
+/// A log without a voltage shows no direction: the current of a charger would pass for a load.
+#[test]
+fn full_load_by_a_log_of_current_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut log = "Time (s),Current (A)\n".to_owned();
+    for second in (0..3400).step_by(10) {
+        writeln!(log, "{second},{}", if second < 60 { 0.0 } else { 255.0 }).unwrap();
+    }
+    fs::write(folder.path().join("l.csv"), log).unwrap();
+    let test = |more: &str| {
+        format!("[[test]]\nid = \"l\"\nkind = \"full load\"\nlog = \"l.csv\"\nwith = \"v, i\"\n{more}")
+    };
+    for (more, wanted, says) in [
+        ("", Outcome::NotDecided, "which way the current counts is not known"),
+        ("sign = \"discharge positive\"\n", Outcome::Meets, ""),
+        ("sign = \"discharge negative\"\n", Outcome::NotDecided, "shows no load"),
+    ] {
+        let (outcome, missing) = of_rule(folder.path(), &test(more), "", "full-load-held");
+        assert_eq!(outcome, Some(wanted), "{more}: {missing}");
+        assert!(missing.contains(says), "{more}: {missing}");
+    }
+}
+
+/// A capacity that was read off is as good as the instrument it was read from.
+#[test]
+fn capacity_by_hand_is_as_good_as_its_instrument() {
+    let counter = "[[instrument]]\nid = \"counter\"\naccuracy = \"1 %\"\nresolution = \"0.1 Ah\"\n";
+    let test = |capacity: &str, with: &str| {
+        format!(
+            "{counter}[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"{capacity}\"\nend = \"load cut-off\"\n{with}"
+        )
+    };
+    let with = "with = \"counter\"\n";
+    for (test, wanted) in [
+        (test("462 Ah", with), Outcome::NotDecided),
+        (test("458 Ah", with), Outcome::NotDecided),
+        (test("470 Ah", with), Outcome::Meets),
+        (test("450 Ah", with), Outcome::FallsShort),
+        (test("462 Ah ± 1 Ah", with), Outcome::Meets),
+    ] {
+        let (outcome, missing) = of_rule(Path::new("."), &test, "", "capacity-as-claimed");
+        assert_eq!(outcome, Some(wanted), "{test}: {missing}");
+    }
+}
+
 /// Charge within the thermometer's uncertainty of the limit is not decided, and the limit is the book's.
 #[test]
 fn charge_into_cold_cells_by_hand() {
@@ -497,9 +544,13 @@ fn charge_into_cold_cells_by_hand() {
     let electronics =
         "schema = 1\n[[limit]]\nname = \"cold_current\"\nvalue = \"0.02 C\"\nbasis = \"a large board\"\n";
     let set = "current = \"10 A ± 0.1 A\"\n";
+    let on = "charger_on = \"yes\"\n";
     use Outcome::{FallsShort, Meets, NotDecided};
     for (text, house, wanted, says) in [
-        (test("no", "-4 degC ± 1 K", ""), "", Meets, ""),
+        (test("no", "-4 degC ± 1 K", on), "", Meets, ""),
+        // A charger that nobody saw on: no current shows nothing of the pack.
+        (test("no", "-4 degC ± 1 K", ""), "", NotDecided, "`charger_on` of test k"),
+        (test("no", "-4 degC ± 1 K", "charger_on = \"no\"\n"), "", NotDecided, "`charger_on` of test k"),
         (test("yes", "-4 degC ± 1 K", ""), "", FallsShort, ""),
         (test("yes", "-4 degC ± 1 K", set), "", FallsShort, ""),
         (test("yes", "-0.1 degC ± 2 K", ""), "", NotDecided, "cells surely below 0 °C"),
@@ -511,7 +562,7 @@ fn charge_into_cold_cells_by_hand() {
         (test("could not see", "-4 degC ± 1 K", ""), "", NotDecided, "charged_while_cold"),
         // The house's limit: 3 °C is cold there.
         (test("yes", "3 degC ± 1 K", set), warmer, FallsShort, ""),
-        (test("no", "3 degC ± 1 K", ""), warmer, Meets, ""),
+        (test("no", "3 degC ± 1 K", on), warmer, Meets, ""),
         // A yes without a current is no small current; nor is one by an instrument of unknown accuracy.
         (test("yes", "-4 degC ± 1 K", ""), electronics, NotDecided, "`current` of test k"),
         (

@@ -5,16 +5,9 @@ use uom::si::electric_current::ampere;
 use super::course::Course;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
-use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning, SignBasis};
+use crate::logs::account::{AccountCheck, Compared};
+use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning};
 use crate::units::{Dimension, show, words};
-
-/// A charge beyond this part of the claim, where nothing confirms a unit, is a unit read wrongly (common practice, no
-/// source: packs give up to a tenth more than is claimed).
-const TOO_MUCH: f64 = 1.5;
-/// So is one below this part: the least that two units of time differ by is sixty.
-const TOO_LITTLE: f64 = 1.0 / 25.0;
-/// Voltage of the pack over the nominal one, between which it is that of the pack.
-const NOMINAL: std::ops::Range<f64> = 0.55..1.45;
 
 /// What is known of the part of a log that makes a figure.
 pub(super) struct Part {
@@ -33,10 +26,7 @@ impl Work<'_> {
     /// Everything that clashes, each in a sentence with what would settle it.
     pub(super) fn doubts(&mut self, course: &Course, layout: &Layout, part: &Part) -> Vec<String> {
         let mut doubts = Vec::new();
-        // A meter without a voltage shows no direction; under full load the current flows out of the pack.
-        let loaded = self.test.kind.word() == Some("full load");
         if let Some((CurrentSign::NotDecided, basis)) = layout.sign
-            && !(loaded && basis == SignBasis::NothingToCompare)
             && course.currents.iter().any(|channel| !channel.has_direction)
         {
             doubts.push(format!(
@@ -64,9 +54,7 @@ impl Work<'_> {
             }
         }
         let checks = course.account.checks(part.from, part.to, part.loose);
-        let counted = checks.iter().any(
-            |check| matches!(check, crate::logs::account::AccountCheck::Agrees(text) if text.starts_with("charge")),
-        );
+        let counted = checks.iter().any(|check| matches!(check, AccountCheck::Agrees(Compared::Charge, _)));
         doubts.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
         let assumed: Vec<String> = layout
             .currents()
@@ -78,7 +66,7 @@ impl Work<'_> {
         if let (Some(charge), Some(claim), false) =
             (part.charge, self.record.claims.capacity.quantity().map(|q| q.value), counted)
             && claim > 0.0
-            && !(TOO_LITTLE..TOO_MUCH).contains(&(charge / claim))
+            && self.beyond(charge / claim, "log_charge_least", "log_charge_most")
         {
             let units: Vec<&str> = assumed.iter().map(String::as_str).collect();
             let units = if units.is_empty() {
@@ -96,7 +84,7 @@ impl Work<'_> {
             ));
         }
         if let (Some(voltage), Some(nominal)) = (part.voltage, self.nominal_voltage())
-            && !NOMINAL.contains(&(voltage / nominal))
+            && self.beyond(voltage / nominal, "log_voltage_least", "log_voltage_most")
             && let Some(channel) = &course.voltage
         {
             doubts.push(format!(
@@ -111,6 +99,12 @@ impl Work<'_> {
             self.figure(Figure::words("does not add up", doubt.clone()));
         }
         doubts
+    }
+
+    /// Whether a share lies outside two limits of the book.
+    fn beyond(&self, share: f64, least: &str, most: &str) -> bool {
+        let limit = |name| self.physics.limit(name).ok();
+        limit(least).is_some_and(|least| share < least) || limit(most).is_some_and(|most| share >= most)
     }
 
     /// What the current reads while nothing flows, over a time: a limit of the charge's error, C.

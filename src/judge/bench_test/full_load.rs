@@ -294,9 +294,12 @@ impl Work<'_> {
                 let first = under.clone().next().map_or(*last, |(_, t)| *t);
                 let label = channel.part.as_ref().unwrap_or(&channel.label);
                 let thermometer = channel.tool.and_then(|tool| tool.standard(*last, Dimension::TEMPERATURE));
-                for (what, kelvins) in [("at the start", first), ("at the end", *last), ("at most", highest)]
-                {
-                    self.plain(&format!("temperature of {label} {what}"), kelvins, Dimension::TEMPERATURE);
+                for (name, kelvins) in [
+                    (format!("temperature of {label} at the start"), first),
+                    (format!("temperature of {label} at the end"), *last),
+                    (format!("highest temperature of {label}"), highest),
+                ] {
+                    self.plain(&name, kelvins, Dimension::TEMPERATURE);
                 }
                 self.figure(final_temperature(label, fit, thermometer));
             }

@@ -346,7 +346,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::CURRENT,
         "prospective short-circuit current at the pack's terminals: recorded for the rig, or from the pack",
     ),
-    fact("rig.fuses", Dimension::NONE, "number of fuses that respond to current and carry the whole current"),
+    fact(
+        "rig.overcurrent_devices",
+        Dimension::NONE,
+        "number of fuses and circuit breakers that respond to current and carry the whole current",
+    ),
     fact("rig.highest_voltage", Dimension::VOLTAGE, "highest voltage of the pack that the session allows"),
     fact(
         "rig.charge_voltage_limit",
@@ -375,7 +379,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::VOLTAGE,
         "drop in the capacity test between the pack and where its voltage is sensed, for one cell",
     ),
-    fact("source.fuses", Dimension::NONE, "number of fuses that respond to current between source and pack"),
+    fact(
+        "source.overcurrent_devices",
+        Dimension::NONE,
+        "number of fuses and circuit breakers that respond to current between source and pack",
+    ),
     FactInfo {
         name: "source.listed",
         kind: Type::YesNo,
