@@ -11,8 +11,8 @@ use crate::record::field::WITHHELD;
 impl TestResult {
     /// The same with what is withheld taken out of its words.
     pub(super) fn withhold_texts(&mut self, withheld: &Withheld) {
-        let Self { id, kind, figures, layout, account, problem, curves, facts } = self;
-        withheld.each([id, kind].into_iter().chain(layout).chain(account).chain(problem));
+        let Self { id, kind, figures, layout, profile, account, problem, curves, facts } = self;
+        withheld.each([id, kind].into_iter().chain(layout).chain(profile).chain(account).chain(problem));
         for figure in figures {
             // A value is shown in one form only.
             if !matches!(figure.value, Val::Text(_)) && withheld.concerns(&figure.text()) {
