@@ -421,7 +421,7 @@ fn judged(folder: &Path, test: &str, house: &str) -> Vec<(String, Option<Outcome
     let file = rules.path().join("house.toml");
     fs::write(&file, house).unwrap();
     let named = if house.is_empty() { Vec::new() } else { vec![file] };
-    let book = book(None, &House { rules: named, folder_rules: false }).unwrap();
+    let book = book(None, &House { rules: named, ..House::default() }).unwrap();
     let limits = book.limit_amounts();
     let facts: Vec<_> = results(folder, &record, &limits).iter().map(|test| test.of_test()).collect();
     let judgement = judge(&record, &Derived::with_tests(&record, &limits, facts), &book);

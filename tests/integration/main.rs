@@ -28,6 +28,7 @@ mod fill_support;
 mod growth;
 mod log_corpus;
 mod log_failures;
+mod log_forms;
 mod migrate;
 mod network;
 mod photos;

@@ -35,6 +35,7 @@ const COMMANDS: &[&[&str]] = &[
     &["checklist", "--check", "DIR/checklists/a.toml"],
     &["photos", "DIR", "DIR/photos"],
     &["photos", "DIR", "DIR/photos", "--take"],
+    &["log", "DIR/logs/a.csv"],
     &["seal", "DIR"],
     &["seal", "DIR", "--bag", "OUT/bag"],
     &["verify", "DIR"],
@@ -94,7 +95,14 @@ fn a_pipe_in_the_place_of_a_file_hangs_no_command() {
             let folder = tempfile::tempdir().unwrap();
             let at = |name: &str| folder.path().join(name);
             fs::write(at("inspection.toml"), TEST).unwrap();
-            for name in ["logs/a.csv", "logs/b.csv", "photos/a.jpg", "rules/a.toml", "checklists/a.toml"] {
+            for name in [
+                "logs/a.csv",
+                "logs/b.csv",
+                "photos/a.jpg",
+                "rules/a.toml",
+                "profiles/a.toml",
+                "checklists/a.toml",
+            ] {
                 pipe(&at(name));
             }
             for name in ["report.md", "report.html", "style.css", "compare.md", "frame.svg", "verdict.svg"] {

@@ -27,6 +27,7 @@ mod texts;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use serde::Serialize;
 use uom::si::f64::ThermodynamicTemperature;
@@ -38,7 +39,7 @@ use crate::judge::facts::{Answer, Missing, OfTest, Val, Worked};
 use crate::judge::withhold::Withheld;
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::integrate::Integral;
-use crate::logs::read::{ColumnSetting, LogReader, ReadSettings, SignSetting};
+use crate::logs::read::{ColumnSetting, LogReader, Profiles, ReadSettings, SignSetting};
 use crate::logs::round_trip::Flow;
 use crate::record::parts::BenchTest;
 use crate::record::{Record, reads};
@@ -89,6 +90,9 @@ pub struct TestResult {
     /// What was recognised in the log.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub layout: Option<String>,
+    /// The profile of the user by which the log was read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub profile: Option<String>,
     /// What was skipped or repaired.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub account: Option<String>,
@@ -121,9 +125,7 @@ impl TestResult {
 
     /// The same without its curves and facts, for a list of figures.
     pub(crate) fn without_curves(&self) -> Self {
-        let Self { id, kind, figures, layout, account, problem, measured: _, curves: _, facts: _ } =
-            self.clone();
-        Self { id, kind, figures, layout, account, problem, ..Self::default() }
+        Self { measured: None, curves: Vec::new(), facts: BTreeMap::new(), ..self.clone() }
     }
 
     /// What it is called: its kind, and its id behind it.
@@ -160,15 +162,25 @@ struct Moved {
 }
 
 /// Where the logs of a record lie, and what of them is withheld.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(crate) struct Logs<'a> {
     /// The inspection folder.
     pub(crate) folder: &'a Path,
     /// What the record withholds.
     pub(crate) withheld: &'a Withheld,
+    /// The profiles by which logs may be read.
+    pub(crate) profiles: Arc<Profiles>,
 }
 
 impl Logs<'_> {
+    /// What is known of a log before a test says more.
+    fn settings(&self, columns: &[String]) -> Result<ReadSettings, String> {
+        let columns =
+            columns.iter().map(|text| ColumnSetting::parse(text).map_err(|error| error.to_string()));
+        let columns = columns.collect::<Result<_, _>>()?;
+        Ok(ReadSettings { columns, known: Arc::clone(&self.profiles), ..ReadSettings::default() })
+    }
+
     /// The path of a log, from its name in the record.
     fn path(&self, log: &str) -> Result<PathBuf, String> {
         safe_relative(self.folder, self.withheld.original(log))
@@ -179,7 +191,8 @@ impl Logs<'_> {
 /// Works out every bench test of a record of which nothing is withheld; `limits` are the rule book's.
 #[must_use]
 pub fn results(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<TestResult> {
-    results_of(&Logs { folder, withheld: &Withheld::default() }, record, limits)
+    let logs = Logs { folder, withheld: &Withheld::default(), profiles: Arc::default() };
+    results_of(&logs, record, limits)
 }
 
 /// Works out every bench test of a record, without what is withheld.
@@ -298,15 +311,16 @@ impl Work<'_> {
         let mut reader = match log {
             Some(log) => {
                 let path = logs.path(log)?;
-                let mut settings = ReadSettings::default();
-                for text in self.test.columns.list() {
-                    settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);
-                }
+                let mut settings = logs.settings(self.test.columns.list())?;
                 if let Some(sign) = self.test.sign.word() {
                     settings.sign = SignSetting::parse(sign)?;
                 }
+                settings.interval = self.test.interval.quantity().map(|q| q.value);
+                settings.sheet = self.test.sheet.text().map(str::to_owned);
+                settings.profile = self.test.profile.text().map(str::to_owned);
                 let reader = LogReader::open(&path, &settings).map_err(|error| error.to_string())?;
                 self.result.layout = Some(reader.layout().to_string());
+                self.result.profile.clone_from(&reader.layout().profile);
                 Some(reader)
             }
             None => None,

@@ -12,7 +12,7 @@ use crate::record::field::WITHHELD;
 impl TestResult {
     /// The same with what is withheld taken out of its words.
     pub(super) fn withhold_texts(&mut self, withheld: &Withheld) {
-        let Self { id, kind, figures, layout, account, problem, curves, facts, measured } = self;
+        let Self { id, kind, figures, layout, profile, account, problem, curves, facts, measured } = self;
         if let Some(Measured { test, temperatures, lost, current: _, seconds: _, room: _, start: _ }) =
             measured
         {
@@ -24,7 +24,7 @@ impl TestResult {
                 withheld.text(part);
             }
         }
-        withheld.each([id, kind].into_iter().chain(layout).chain(account).chain(problem));
+        withheld.each([id, kind].into_iter().chain(layout).chain(profile).chain(account).chain(problem));
         for figure in figures {
             // A value is shown in one form only.
             if !matches!(figure.value, Val::Text(_)) && withheld.concerns(&figure.text()) {

@@ -10,9 +10,10 @@ use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
-use crate::units::Dimension;
+use crate::units::{Dimension, show};
 
 use super::number::{self, Cell, Notation};
+use super::settings::DateOrder;
 
 /// Seconds of a day.
 const DAY: f64 = 86_400.0;
@@ -53,6 +54,11 @@ pub enum TimeForm {
         factor: f64,
         /// Counted from 1970 rather than from the start.
         since_1970: bool,
+    },
+    /// There is none: a row stands for each interval.
+    Rows {
+        /// From one row to the next, s.
+        interval: f64,
     },
     /// Days since 1900, as spreadsheets count dates.
     SerialDays,
@@ -96,6 +102,7 @@ impl fmt::Display for TimeForm {
                 };
                 write!(f, "{unit}{}", if *since_1970 { " since 1970" } else { "" })
             }
+            Self::Rows { interval } => write!(f, "a row each {}", show(*interval, Dimension::TIME)),
             Self::SerialDays => f.write_str("days since 1900, as spreadsheets count them"),
             Self::Elapsed => f.write_str("h:mm:ss since the start"),
             Self::Clock => f.write_str("clock time without date"),
@@ -127,6 +134,20 @@ pub(super) fn other_order(form: &str) -> Option<&'static str> {
     DATES.iter().copied().find(|known| *known == turned && turned != form)
 }
 
+impl TimeForm {
+    /// Puts day or month first, where a date could be read both ways.
+    pub fn set_order(&mut self, order: DateOrder) {
+        let (Self::Timestamp { date, ambiguous, .. } | Self::DateAndClock { date, ambiguous }) = self else {
+            return;
+        };
+        let wanted = if order == DateOrder::DayFirst { "%d" } else { "%m" };
+        if *ambiguous && !date.starts_with(wanted) {
+            *date = other_order(date).unwrap_or(date);
+        }
+        *ambiguous = false;
+    }
+}
+
 impl TimeReader {
     /// For a form and the first cells of its column (of the date column where there are two).
     pub fn new<'a>(
@@ -139,7 +160,7 @@ impl TimeReader {
             TimeForm::DateAndClock { date, .. } => {
                 date_of(clean(cell)?, date).map(|date| i128::from(days(date)))
             }
-            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::Elapsed | TimeForm::Clock => None,
+            _ => None,
         };
         let dated = matches!(form, TimeForm::Timestamp { .. } | TimeForm::DateAndClock { .. });
         let found = dated.then(|| first_cells.find_map(|cell| Some((read(cell)?, cell.to_vec())))).flatten();
@@ -167,6 +188,11 @@ impl TimeReader {
         }
     }
 
+    /// Whether a row stands for each interval.
+    pub fn is_of_rows(&self) -> bool {
+        matches!(self.form, TimeForm::Rows { .. })
+    }
+
     /// The factor of a column of plain numbers.
     pub fn factor(&self) -> Option<f64> {
         match self.form {
@@ -188,6 +214,7 @@ impl TimeReader {
                 Cell::Number(value) => Some(value * DAY),
                 _ => None,
             },
+            TimeForm::Rows { .. } => None,
             TimeForm::Elapsed => hms(field, true),
             TimeForm::Clock | TimeForm::DateAndClock { .. } => hms(field, false),
             TimeForm::Timestamp { date, .. } =>
@@ -212,6 +239,9 @@ impl TimeReader {
 
     /// Both together, where both can be read and the time is one that a log can hold.
     pub fn together(&self, time: Option<f64>, date: Option<f64>) -> Option<f64> {
+        if let TimeForm::Rows { interval } = self.form {
+            return Some(interval);
+        }
         let time = time.filter(|time| time.is_finite() && time.abs() < LATEST)?;
         match self.form {
             TimeForm::DateAndClock { .. } => Some(time + date?),
@@ -226,11 +256,12 @@ pub(super) struct Clock {
     start: Option<f64>,
     previous: f64,
     days: u32,
+    rows: u64,
 }
 
 impl Clock {
     pub fn new(form: &TimeForm) -> Self {
-        Self { form: form.clone(), start: None, previous: 0.0, days: 0 }
+        Self { form: form.clone(), start: None, previous: 0.0, days: 0, rows: 0 }
     }
 
     pub fn midnights(&self) -> u32 {
@@ -249,7 +280,7 @@ impl Clock {
             TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
                 Some(*self.start.get_or_insert(first))
             }
-            TimeForm::Elapsed | TimeForm::Clock => None,
+            TimeForm::Elapsed | TimeForm::Clock | TimeForm::Rows { .. } => None,
         }
     }
 
@@ -259,6 +290,13 @@ impl Clock {
             TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
             TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
                 time - *self.start.get_or_insert(time)
+            }
+            // Counted, not added up, or the last digits would run away.
+            TimeForm::Rows { interval } => {
+                self.rows += 1;
+                #[expect(clippy::cast_precision_loss, reason = "a count of rows")]
+                let passed = (self.rows - 1) as f64;
+                passed * interval
             }
             TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
             TimeForm::Clock => {

@@ -81,6 +81,12 @@ part! {
         columns: List = "CH2 = current of the second branch",
         /// Which way the log's current counts, where the log does not show it.
         sign: LogSign = "discharge positive",
+        /// Time from row to row of its log, where the log has no clock.
+        interval: Time = "3 s",
+        /// The sheet of its log, where that is a workbook with several.
+        sheet: Text = "Record",
+        /// The profile by which its log is read, where its header does not choose one.
+        profile: Text = "tabs-no-clock-3s",
         /// Time of the log from which on it is read, where it holds more than the test.
         from: Time = "1.5 h",
         /// Time of the log up to which it is read.
