@@ -34,6 +34,7 @@ mod plan;
 mod reference_bench;
 mod reference_collection;
 mod reference_evidence;
+mod reference_examples;
 mod reference_physics;
 mod reference_thermal;
 mod reference_trial;
