@@ -38,6 +38,7 @@ mod reference_bench;
 mod reference_collection;
 mod reference_evidence;
 mod reference_load_step;
+mod reference_examples;
 mod reference_physics;
 mod reference_thermal;
 mod reference_uncertainty;

@@ -14,7 +14,7 @@ use crate::physics::ZERO_CELSIUS;
 use crate::physics::material::Material;
 use crate::record::parts::{Element, ElementKind, Finish, Leg, Retention};
 use crate::thermal::{
-    Bar, Cell, Circuit, Cover, Device, ElementId, Film, FreeId, Joint, Metal, Network, Overlap, Point, Post,
+    Bar, Cell, Circuit, Cover, Device, ElementId, Film, FreeId, Joint, LORENZ, Metal, Network, Overlap, Point, Post,
     Refusal, Resistance, Scope, Section, Surface, Value,
 };
 use crate::units::Amount;
@@ -64,6 +64,8 @@ pub(super) const ROOM: f64 = ZERO_CELSIUS + 25.0;
 const METALLIC: f64 = 0.0039;
 /// Standard uncertainty over the value, above which a recorded number becomes a range.
 const UNCERTAIN: f64 = 0.005;
+/// Temperature of a warm device, for what its metal leads, K.
+const DEVICE_KELVIN: f64 = ZERO_CELSIUS + 60.0;
 /// Heat capacity of a volume of plastic, J/(m³·K).
 const PLASTIC: f64 = 1.8e6;
 /// Length of a lead outside that is drawn, m; what lies beyond it is as warm as the room.
@@ -637,13 +639,20 @@ impl<'a> Builder<'a> {
         };
         let at = self.network.point();
         let limit = limits::of(&facts, kind);
+        let conductance = if kind == ElementKind::Bms {
+            self.inside(stand_in::DEVICE_CONDUCTANCE).into()
+        } else {
+            // Even heat along a length of metal: its middle is above its ends by P·R/(12·L·T) on the mean.
+            let middle = self.network.middle_of(ohms).max(1e-6);
+            self.inside(stand_in::ALONG_METAL).times(6.0 * LORENZ * DEVICE_KELVIN / middle)
+        };
         let device = Device {
             name,
             from,
             to,
             at,
             resistance: Resistance { ohms, coefficient, reference },
-            conductance: self.inside(stand_in::DEVICE_CONDUCTANCE).into(),
+            conductance,
             capacity: if kind == ElementKind::Bms { 120.0 } else { 20.0 }.into(),
             limit: limits::value(&limit),
         };

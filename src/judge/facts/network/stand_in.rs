@@ -169,6 +169,14 @@ pub(super) const DEVICE_CONDUCTANCE: StandIn = stand_in(
     4.0,
     "no source: copper of 10 to 40 mm² over 10 to 30 mm",
 );
+/// Conductance from the middle of a fuse or another length of metal to either end, over that which follows from its
+/// resistance.
+pub(super) const ALONG_METAL: StandIn = stand_in(
+    "conductance from a fuse, link or contact to its ends over that of its metal",
+    0.8,
+    2.5,
+    "heat leaves along the metal that carries the current (6·L·T/R to each end, after Wiedemann and Franz); body and filling lead some more",
+);
 /// Heat that the BMS gives to the air inside, where its heat path is not known, W/K.
 pub(super) const BMS_TO_AIR: StandIn = stand_in(
     "conductance from the BMS to the air inside",
