@@ -707,6 +707,36 @@ mod tests {
         assert!(place == id && (time / exact - 1.0).abs() < 2e-3, "{time} {exact}");
     }
 
+    /// Elements that all hang on each other fill the equations: refused, or solved, within seconds.
+    #[test]
+    fn densely_linked_elements_end_in_bounded_time() {
+        let clock = std::time::Instant::now();
+        for (points, heat_only) in [(60, false), (1500, true)] {
+            let mut network = Network::new();
+            let air = network.held(298.15);
+            let all: Vec<Point> = (0..points).map(|_| network.point()).collect();
+            network.terminals(all[0], all[1]);
+            network.bar(bar("first", all[0], all[1], 0.05, 4e-5, Some(air))).unwrap();
+            for k in 0..MOST_ELEMENTS - 1 {
+                let (a, b) = (all[k % points], all[(k * k + 7 * k + 1) % points]);
+                if a == b {
+                    continue;
+                }
+                let added = match heat_only {
+                    true => network.link("link", a, b, 1.0),
+                    false => network.bar(bar("bar", a, b, 0.05, 4e-5, Some(air))),
+                };
+                added.unwrap();
+            }
+            match Circuit::new(network) {
+                Err(refusal) => assert!(matches!(refusal, Refusal::TooLarge(_)), "{refusal}"),
+                // Islands that lead nowhere have no steady state.
+                Ok(circuit) => drop(circuit.at(&[]).steady(10.0)),
+            }
+        }
+        assert!(clock.elapsed().as_secs() < 60, "{:?}", clock.elapsed());
+    }
+
     #[test]
     fn ten_thousand_elements_end_in_bounded_time() {
         let mut network = Network::new();

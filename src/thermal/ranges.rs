@@ -1,9 +1,10 @@
 //! Answers as ranges: what follows for temperatures and permissible currents from all free quantities together.
 //!
-//! The network is solved at the centre of what is believed, and on a coarse mesh with coarse steps there and at both
-//! sides of it in each free quantity; the centre's difference between the two goes to all of them. Through these runs goes, for every place, a surface of second degree: the logarithm of the rise over the free quantities and over
-//! the logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved in full, and
-//! what the surfaces miss by widens the answer.
+//! The network is solved at the centre of what is believed; on a coarse mesh with coarse steps there as well and at both
+//! sides of it in each free quantity. The difference of the two at the centre goes to all coarse answers. Through them
+//! goes, for every place, a surface of second degree: the logarithm of the rise over the free quantities and over the
+//! logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved, and what the
+//! surfaces miss by widens the answer.
 
 use rayon::prelude::*;
 
@@ -343,7 +344,11 @@ impl<'a> Spread<'a> {
             return Err(Refusal::Runaway(name));
         }
         let coarse = self.coarse.at(&self.belief.centre);
-        let steps = coarse.course_with(None, &cut, Steps::Error(COARSE_ERROR)).parts;
+        let coarsely = coarse.course_with(None, &cut, Steps::Error(COARSE_ERROR));
+        if let Some(name) = coarsely.melted {
+            return Err(Refusal::Runaway(name));
+        }
+        let steps = coarsely.parts;
         let places = self.circuit.network.places.len();
         let last = phases.last().map_or(0.0, |phase| phase.current);
         let steady = times.iter().any(|time| time.is_infinite());

@@ -11,7 +11,7 @@ use std::collections::{BTreeSet, BinaryHeap};
 const MOST_PRODUCTS: usize = 5_000_000;
 
 /// Where the entries of a matrix stand, and in which order they are eliminated.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Pattern {
     /// The row of each point that the caller numbered: the order of elimination.
     pub(super) row: Vec<usize>,

@@ -255,6 +255,10 @@ fn bar_without_end_in_free_air() {
             let circuit = Circuit::new(network).unwrap();
             let found = circuit.at(&[]).permissible(None, Duty::Ever).unwrap();
             assert_eq!(found.place, bar);
+            // Heat made, taken up and led away while it warms.
+            let phase = Phase { current: found.current, seconds: 600.0 };
+            let [taken, made, away] = circuit.at(&[]).course(None, &[phase]).energy;
+            assert!((taken + away - made).abs() < 1e-6 * made && taken > 0.0 && away > 0.0);
             worst = worst.max((found.current / table - 1.0).abs());
         }
     }
