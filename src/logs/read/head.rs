@@ -4,10 +4,9 @@ use std::io::Read;
 
 use crate::units::words;
 
-use super::chunk::{Chunks, FirstLines, text};
+use super::chunk::{Chunks, FirstLines, kind_of, text};
 use super::clock::{TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning};
-use super::container::kind_of;
 use super::layout::Layout;
 use super::levels;
 use super::number::{self, Cell, DecimalMark, Notation};

@@ -6,9 +6,9 @@ use super::chunk::Encoding;
 use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, Role};
 use super::number::{DecimalMark, Notation};
-use super::parse::names;
 use super::settings::RowFilter;
 use super::sign::{CurrentSign, SignBasis};
+use super::table::names;
 
 /// Place of a value in every sample.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

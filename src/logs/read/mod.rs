@@ -51,14 +51,14 @@ use order::Order;
 use parse::{Marks, Odd, Parsed, RowParser, What};
 
 pub use chunk::Encoding;
-pub use clock::TimeForm;
+pub use clock::{DateOrder, TimeForm};
 pub use column::{Column, HowKnown, Meaning, Role};
 pub use layout::{Layout, Slot, is_gauge};
-pub use profile::{FOLDER as PROFILES, Profile, ProfileError, Profiles, check_name, profile_schema};
+pub use profile::{FOLDER as PROFILES, ProfileError, check_name, profile_schema};
 pub use report::{Fault, ReadReport, Tally};
 pub use rows::{Block, Sample};
 pub use settings::{
-    ColumnSetting, DateOrder, NotASetting, ReadSettings, RowFilter, SignSetting, parse_state,
+    ColumnSetting, NotASetting, Profile, Profiles, ReadSettings, RowFilter, SignSetting, parse_state,
 };
 pub use sign::{CurrentSign, SignBasis};
 pub(super) use spike::{RUN, Spikes};

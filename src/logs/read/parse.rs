@@ -12,7 +12,7 @@ use super::layout::{Field, Layout};
 use super::number::{self, Cell, Notation};
 use super::sign::CurrentSign;
 use super::state::state;
-use super::table;
+use super::table::{self, names};
 
 /// What the rows of a chunk are.
 #[derive(Default)]
@@ -437,18 +437,6 @@ fn by_state(layout: &Layout) -> Option<(usize, Vec<usize>)> {
 /// Names in a header that are looked at, and their length.
 const MOST_NAMES: usize = 64;
 const LONGEST_NAME: usize = 100;
-
-/// The fields of a header, for comparing.
-pub(super) fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
-    let mut names: Vec<String> = table::split(bytes.trim_ascii(), delimiter)
-        .iter()
-        .map(|name| text(name).trim().trim_matches('"').trim().to_lowercase())
-        .collect();
-    while names.last().is_some_and(String::is_empty) {
-        names.pop();
-    }
-    names
-}
 
 impl Row {
     /// Where the rows are the clock, a line without a reading is a title or a footer.

@@ -6,14 +6,15 @@
 
 use std::path::Path;
 
-use super::parse::names;
-use super::settings::{ColumnSetting, DateOrder, ReadSettings, RowFilter, SignSetting, parse_state};
+use super::clock::DateOrder;
+use super::settings::{
+    ColumnSetting, Profile, Profiles, ReadSettings, RowFilter, SignSetting, parse_state, quoted,
+};
 use crate::record::field::{Count, List, Text, Time};
 use crate::record::open::{self, Refused};
 use crate::record::part::{Part, document, part};
 use crate::record::parts::LogSign;
 use crate::record::problem::Problems;
-use crate::units::words;
 
 /// Folder of profiles beside the user's settings, and in an inspection folder.
 pub const FOLDER: &str = "profiles";
@@ -46,17 +47,6 @@ part! {
         /// The sheet of a workbook.
         sheet: Text = "Record",
     }
-}
-
-/// A profile.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Profile {
-    /// Its name.
-    pub name: String,
-    /// The names of the header, in lower case.
-    header: Vec<String>,
-    /// What it says.
-    pub settings: ReadSettings,
 }
 
 /// Why a profile cannot be read.
@@ -144,13 +134,6 @@ impl Profile {
         lines.extend(settings.lines());
         format!("{}\n", lines.join("\n"))
     }
-
-    fn is_of(&self, lines: &[(u64, Vec<u8>)]) -> bool {
-        !self.header.is_empty()
-            && lines.iter().any(|(_, line)| {
-                [b'\t', b';', b',', b'|'].iter().any(|delimiter| names(line, *delimiter) == self.header)
-            })
-    }
 }
 
 /// The JSON Schema of a profile.
@@ -167,11 +150,6 @@ pub fn profile_schema() -> serde_json::Value {
     json
 }
 
-/// A text in TOML.
-pub(super) fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_owned()).to_string()
-}
-
 /// Whether a profile may be called so: it names a file.
 ///
 /// # Errors
@@ -185,13 +163,6 @@ pub fn check_name(name: &str) -> Result<(), String> {
         ));
     }
     Ok(())
-}
-
-/// The profiles that may be used, and the names of those that lie in an inspection folder and are left aside.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Profiles {
-    all: Vec<Profile>,
-    aside: Vec<String>,
 }
 
 impl Profiles {
@@ -211,54 +182,6 @@ impl Profiles {
     /// Notes the profiles of an inspection folder that are not used.
     pub fn leave_aside(&mut self, folder: &Path) {
         self.aside.extend(files(folder).into_iter().map(|(name, _)| name));
-    }
-
-    /// The profile of a name.
-    ///
-    /// # Errors
-    /// Says what there is instead.
-    pub fn named(&self, name: &str) -> Result<&Profile, String> {
-        if let Some(profile) = self.all.iter().find(|profile| profile.name == name) {
-            return Ok(profile);
-        }
-        if self.aside.iter().any(|aside| aside == name) {
-            return Err(format!(
-                "the profile \"{name}\" lies in the inspection folder, which does not choose how its own logs are read: read it, \
-                 then copy it to your settings, or give --folder-rules"
-            ));
-        }
-        let known: Vec<&str> = self.all.iter().map(|profile| profile.name.as_str()).collect();
-        Err(match (words::nearest(name, known.iter().copied()), known.is_empty()) {
-            (Some(near), _) => format!("you have no profile \"{name}\"; did you mean \"{near}\"?"),
-            (None, true) => format!(
-                "you have no profile \"{name}\", and none at all: `underlid log FILE --column … --profile {name}` makes one"
-            ),
-            (None, false) => {
-                format!("you have no profile \"{name}\"; you have {}", words::list(&known, "and"))
-            }
-        })
-    }
-
-    /// The one profile whose header stands in these lines.
-    pub(super) fn of_lines(&self, lines: &[(u64, Vec<u8>)]) -> Result<Option<&Profile>, String> {
-        let fitting: Vec<&Profile> = self.all.iter().filter(|profile| profile.is_of(lines)).collect();
-        match fitting.as_slice() {
-            [] => Ok(None),
-            [one] => Ok(Some(one)),
-            several => {
-                let names: Vec<&str> = several.iter().map(|profile| profile.name.as_str()).collect();
-                Err(format!(
-                    "your profiles {} have the header of this log: name one, for example `profile = \"{}\"`",
-                    words::list(&names, "and"),
-                    several.first().map_or("", |profile| profile.name.as_str())
-                ))
-            }
-        }
-    }
-
-    /// Whether there are none.
-    pub(super) fn is_empty(&self) -> bool {
-        self.all.is_empty()
     }
 }
 

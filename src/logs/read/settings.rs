@@ -5,11 +5,11 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
-use crate::record::words;
 use crate::units::words;
 
+use super::clock::DateOrder;
 use super::column::Meaning;
-use super::profile::{Profiles, quoted};
+use super::table::names;
 use super::unit::{UNITS_EXAMPLES, multiple_of};
 
 /// What is known beforehand.
@@ -102,6 +102,88 @@ impl ReadSettings {
     }
 }
 
+/// A profile.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Profile {
+    /// Its name.
+    pub name: String,
+    /// The names of the header, in lower case.
+    pub(super) header: Vec<String>,
+    /// What it says.
+    pub settings: ReadSettings,
+}
+
+impl Profile {
+    fn is_of(&self, lines: &[(u64, Vec<u8>)]) -> bool {
+        !self.header.is_empty()
+            && lines.iter().any(|(_, line)| {
+                [b'\t', b';', b',', b'|'].iter().any(|delimiter| names(line, *delimiter) == self.header)
+            })
+    }
+}
+
+/// The profiles that may be used, and the names of those that lie in an inspection folder and are left aside.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Profiles {
+    pub(super) all: Vec<Profile>,
+    pub(super) aside: Vec<String>,
+}
+
+impl Profiles {
+    /// The profile of a name.
+    ///
+    /// # Errors
+    /// Says what there is instead.
+    pub fn named(&self, name: &str) -> Result<&Profile, String> {
+        if let Some(profile) = self.all.iter().find(|profile| profile.name == name) {
+            return Ok(profile);
+        }
+        if self.aside.iter().any(|aside| aside == name) {
+            return Err(format!(
+                "the profile \"{name}\" lies in the inspection folder, which does not choose how its own logs are read: read it, \
+                 then copy it to your settings, or give --folder-rules"
+            ));
+        }
+        let known: Vec<&str> = self.all.iter().map(|profile| profile.name.as_str()).collect();
+        Err(match (words::nearest(name, known.iter().copied()), known.is_empty()) {
+            (Some(near), _) => format!("you have no profile \"{name}\"; did you mean \"{near}\"?"),
+            (None, true) => format!(
+                "you have no profile \"{name}\", and none at all: `underlid log FILE --column … --profile {name}` makes one"
+            ),
+            (None, false) => {
+                format!("you have no profile \"{name}\"; you have {}", words::list(&known, "and"))
+            }
+        })
+    }
+
+    /// The one profile whose header stands in these lines.
+    pub(super) fn of_lines(&self, lines: &[(u64, Vec<u8>)]) -> Result<Option<&Profile>, String> {
+        let fitting: Vec<&Profile> = self.all.iter().filter(|profile| profile.is_of(lines)).collect();
+        match fitting.as_slice() {
+            [] => Ok(None),
+            [one] => Ok(Some(one)),
+            several => {
+                let names: Vec<&str> = several.iter().map(|profile| profile.name.as_str()).collect();
+                Err(format!(
+                    "your profiles {} have the header of this log: name one, for example `profile = \"{}\"`",
+                    words::list(&names, "and"),
+                    several.first().map_or("", |profile| profile.name.as_str())
+                ))
+            }
+        }
+    }
+
+    /// Whether there are none.
+    pub(super) fn is_empty(&self) -> bool {
+        self.all.is_empty()
+    }
+}
+
+/// A text in TOML.
+pub(super) fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
+}
+
 /// Which rows of a table are read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RowFilter {
@@ -123,16 +205,6 @@ impl RowFilter {
             }
             _ => Err(format!("\"{text}\" names no column and text: write for example \"#1 = DATA\"")),
         }
-    }
-}
-
-words! {
-    /// Which of day and month comes first in a date.
-    pub enum DateOrder {
-        /// 31/12/2026
-        DayFirst = "day first",
-        /// 12/31/2026
-        MonthFirst = "month first",
     }
 }
 
