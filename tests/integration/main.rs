@@ -28,6 +28,7 @@ mod fill_support;
 mod growth;
 mod log_corpus;
 mod log_failures;
+mod log_generated;
 mod migrate;
 mod photos;
 mod plan;
