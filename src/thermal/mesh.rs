@@ -21,7 +21,7 @@ const MOST_POTENTIALS: usize = 80;
 /// Film and radiation that the segments of a bar are laid out for, W/(m²·K).
 const LAYOUT_FILM: f64 = 10.0;
 /// Lorenz number of Wiedemann and Franz, W·Ω/K² (theory of metals: π²/3 · (k/e)²).
-pub(super) const LORENZ: f64 = 2.443e-8;
+pub const LORENZ: f64 = 2.443e-8;
 
 /// How finely a network is cut.
 #[derive(Debug, Clone, Copy, PartialEq)]

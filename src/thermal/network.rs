@@ -408,6 +408,12 @@ impl Network {
         self.frees.iter().map(|free| 0.5 * (free.low + free.high)).collect()
     }
 
+    /// A number at the middle of its range.
+    #[must_use]
+    pub fn middle_of(&self, value: Value) -> f64 {
+        value.at(&self.middle())
+    }
+
     /// A point whose temperature is to be found.
     pub fn point(&mut self) -> Point {
         self.points.push(None);

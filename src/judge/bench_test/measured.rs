@@ -2,10 +2,11 @@
 
 use super::course::{Course, part_of};
 use super::instruments::standard;
-use super::{Figure, Work};
+use super::{Figure, Work, fixed_range};
 use crate::judge::facts::Missing;
 use crate::judge::facts::network::{Measured, MeasuredTemperature};
 use crate::logs::approach::{self, Approach, NotIdentifiable, Steady};
+use crate::record::parts::SensorFixing;
 use crate::units::{Amount, COVERAGE, Dimension, show};
 
 const DIFFERENCE: Dimension = Dimension::TEMPERATURE_DIFFERENCE;
@@ -25,7 +26,12 @@ impl Work<'_> {
         let Some(current) = current else { return };
         let mut temperatures = Vec::new();
         let (mut starts, mut room) = (Vec::new(), None);
-        for channel in course.map_or(&[][..], |course| &course.temperatures) {
+        let of_air = course.and_then(|course| course.temperature_of("ambient"));
+        let air = of_air.and_then(|(_, channel)| Some(channel.series.points().last()?.1));
+        let air = air.or_else(|| self.test.ambient.quantity().map(|quantity| quantity.value));
+        // A sensor that fell off shows nothing of its part.
+        let sound = course.map_or(&[][..], |course| &course.temperatures).iter();
+        for channel in sound.filter(|channel| channel.detached().is_none()) {
             let Some(part) = channel.part.as_deref() else { continue };
             let points = channel.series.points();
             let under = || points.iter().filter(|(time, _)| (from..=to).contains(time));
@@ -41,12 +47,9 @@ impl Work<'_> {
                 under().copied().fold(*last, |best, point| if point.1 > best.1 { point } else { best });
             let mut read = |(time, kelvin): (f64, f64)| {
                 let standard = channel.tool.and_then(|tool| tool.standard(kelvin, Dimension::TEMPERATURE));
-                temperatures.push(MeasuredTemperature {
-                    part: part.to_owned(),
-                    time: time - from,
-                    kelvin,
-                    standard,
-                });
+                let above = self.may_be_warmer(channel.fixed, kelvin, air);
+                let (part, time) = (part.to_owned(), time - from);
+                temperatures.push(MeasuredTemperature { part, time, kelvin, standard, above });
             };
             // Half way and at the end: the shape of the approach tells film from heat capacity.
             if let Some(middle) = under().find(|(time, _)| *time >= 0.5 * (from + to)) {
@@ -63,7 +66,8 @@ impl Work<'_> {
             }
             let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
             let time = reading.at.quantity().map_or(to - from, |at| at.value);
-            temperatures.push(MeasuredTemperature { part, time, kelvin: quantity.value, standard });
+            let above = self.may_be_warmer(reading.fixed.known(), quantity.value, air);
+            temperatures.push(MeasuredTemperature { part, time, kelvin: quantity.value, standard, above });
         }
         if temperatures.is_empty() {
             return;
@@ -77,8 +81,15 @@ impl Work<'_> {
             room,
             start,
             temperatures,
+            lid: self.test.lid.known(),
             lost: None,
         });
+    }
+
+    /// How much warmer than its sensor a part may have been, K, and why.
+    fn may_be_warmer(&self, fixed: Option<SensorFixing>, kelvin: f64, air: Option<f64>) -> (f64, String) {
+        let range = fixed_range(self.physics.limits, fixed, kelvin, air);
+        (range.above, range.basis)
     }
 
     /// What is lost with a log that could not be used: the temperatures of the parts that it names.

@@ -13,14 +13,22 @@ impl TestResult {
     /// The same with what is withheld taken out of its words.
     pub(super) fn withhold_texts(&mut self, withheld: &Withheld) {
         let Self { id, kind, figures, layout, profile, account, problem, curves, facts, measured } = self;
-        if let Some(Measured { test, temperatures, lost, current: _, seconds: _, room: _, start: _ }) =
-            measured
+        if let Some(Measured {
+            test,
+            temperatures,
+            lost,
+            current: _,
+            seconds: _,
+            room: _,
+            start: _,
+            lid: _,
+        }) = measured
         {
             withheld.text(test);
             if let Some((parts, missing)) = lost {
                 withheld.each(parts.iter_mut().chain([&mut missing.what]));
             }
-            for MeasuredTemperature { part, time: _, kelvin: _, standard: _ } in temperatures {
+            for MeasuredTemperature { part, time: _, kelvin: _, standard: _, above: _ } in temperatures {
                 withheld.text(part);
             }
         }

@@ -14,8 +14,8 @@ use crate::physics::ZERO_CELSIUS;
 use crate::physics::material::Material;
 use crate::record::parts::{Element, ElementKind, Finish, Leg, Retention};
 use crate::thermal::{
-    Bar, Cell, Circuit, Cover, Device, ElementId, Film, FreeId, Joint, LORENZ, Metal, Network, Overlap, Point, Post,
-    Refusal, Resistance, Scope, Section, Surface, Value,
+    Bar, Cell, Circuit, Cover, Device, ElementId, Film, FreeId, Joint, LORENZ, Metal, Network, Overlap,
+    Point, Post, Refusal, Resistance, Scope, Section, Surface, Value,
 };
 use crate::units::Amount;
 

@@ -1,10 +1,10 @@
 //! What was measured comes first: temperatures of bench tests adjust the network's free quantities, and what cannot be
 //! true together is named. A temperature above the limit of its place falls short whatever the network says.
 
-use super::build::{Pack, ROOM};
+use super::build::{Lid, Pack, ROOM};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, element_label};
-use crate::record::parts::ElementKind;
+use crate::record::parts::{ElementKind, TestLid};
 use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Phase, Quantity, Reading, fit};
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
 
@@ -19,6 +19,9 @@ pub(crate) struct MeasuredTemperature {
     pub kelvin: f64,
     /// Standard uncertainty, K; `None` where the thermometer's accuracy is not known.
     pub standard: Option<f64>,
+    /// How much warmer than the reading the part may have been, by how the sensor was fixed, K, and why; infinite where
+    /// the reading is only a lower bound.
+    pub above: (f64, String),
 }
 
 /// A test under load in which temperatures were read.
@@ -29,6 +32,8 @@ pub(crate) struct Measured {
     /// Mean current, A, and for how long it flowed, s.
     pub current: f64,
     pub seconds: f64,
+    /// How the pack was covered; closed where it is not recorded.
+    pub lid: Option<TestLid>,
     /// Temperature of the room, K.
     pub room: Option<f64>,
     /// Temperature of the parts when the load came on, K.
@@ -40,6 +45,7 @@ pub(crate) struct Measured {
 }
 
 /// What the measurements make of the network.
+#[derive(Clone)]
 pub(super) struct Followed {
     /// What is believed of the free quantities.
     pub belief: Belief,
@@ -93,18 +99,42 @@ pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> F
         highest: highest(facts, pack, measured),
         readings: number(facts, measured, None),
     };
+    // What was learnt with the lid off holds where the lid does not matter.
+    let open = of_lid(measured, Some(TestLid::Off));
+    if !open.is_empty()
+        && let Ok(pack) = super::build::pack(facts, Lid::Off)
+    {
+        let without = Followed { belief: Belief::ranges(pack.circuit.network()), ..followed.clone() };
+        let fitted = adjust(facts, &pack, &open, without);
+        followed = Followed { belief: fitted.belief.carried_to(network), ..fitted };
+    }
+    adjust(facts, pack, &of_lid(measured, Some(TestLid::On)), followed)
+}
+
+/// The tests with the lid so.
+fn of_lid(measured: &[Measured], lid: Option<TestLid>) -> Vec<&Measured> {
+    let under_load = measured.iter().filter(|test| test.current > 0.0 && test.seconds > 0.0);
+    under_load.filter(|test| test.lid.or(Some(TestLid::On)) == lid).collect()
+}
+
+/// Adjusts what is believed of a pack to tests of it.
+fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Followed) -> Followed {
+    let network = pack.circuit.network();
     let mut experiments = Vec::new();
     let mut names: Vec<Vec<String>> = Vec::new();
-    for test in measured.iter().filter(|test| test.current > 0.0 && test.seconds > 0.0) {
+    for test in tests {
         let Some(room) = test.room else { continue };
         let phases = vec![Phase { current: test.current, seconds: test.seconds }];
         let start = test.start.unwrap_or(room);
-        let found =
-            test.temperatures.iter().filter_map(|found| Some((found, place_of(facts, pack, &found.part)?)));
+        // A reading that is only a lower bound pulls nothing.
+        let bounded = test.temperatures.iter().filter(|found| found.above.0.is_finite());
+        let found = bounded.filter_map(|found| Some((found, place_of(facts, pack, &found.part)?)));
         let (readings, told): (Vec<Reading>, Vec<String>) = found
             .map(|(found, place)| {
                 let placing = PLACING * (found.kelvin - start).abs();
-                let deviation = found.standard.unwrap_or(THERMOMETER).hypot(placing).max(0.05);
+                let fixing = found.above.0 / 12.0_f64.sqrt();
+                let deviation = found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).max(0.05);
+                let value = found.kelvin + 0.5 * found.above.0;
                 let quantity = Quantity::Temperature(place, None);
                 let name = format!(
                     "{} at {} in {} after {}",
@@ -113,7 +143,7 @@ pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> F
                     test.test,
                     show(found.time, Dimension::TIME)
                 );
-                (Reading { quantity, time: found.time, value: found.kelvin, deviation }, name)
+                (Reading { quantity, time: found.time, value, deviation }, name)
             })
             .unzip();
         if !readings.is_empty() {
@@ -242,6 +272,17 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                     significant(crate::units::COVERAGE * THERMOMETER, 1)
                 ));
             }
+            let (above, why) = &found.above;
+            if !why.is_empty() {
+                work.step(why.clone());
+            }
+            if above.is_infinite() {
+                work.bounded(Side::AtLeast, vec![Missing::refused(why)], false);
+            }
+            if test.lid == Some(TestLid::Off) {
+                let what = "the same with the lid on: an open pack runs cooler than it will in use";
+                work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
+            }
             if test.current < 0.99 * pack.rated || test.seconds < 0.99 * discharge {
                 let what = format!(
                     "a full discharge at {}: the test drew {} for {}",
@@ -255,7 +296,9 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             let lost =
                 lost.filter(|(parts, _)| parts.iter().any(|part| element_of(facts, part) == Some(index)));
             work.bounded(Side::AtLeast, lost.map(|(_, missing)| missing.clone()).collect(), false);
-            let value = Uncertain::new(kelvin, SOURCE + SourceId::try_from(index).unwrap_or(0), standard);
+            let half = if above.is_finite() { 0.5 * above } else { 0.0 };
+            let u = standard.hypot(half / crate::units::COVERAGE);
+            let value = Uncertain::new(kelvin + half, SOURCE + SourceId::try_from(index).unwrap_or(0), u);
             (index, number, Some(work.done(Amount { number: value, dimension: Dimension::TEMPERATURE })))
         })
         .collect()
