@@ -4,11 +4,14 @@
 //! with the standard deviation of its range and never leaves it. Residuals are divided by their own standard deviation
 //! after the fit (Baarda 1968, from memory), so that a reading the network could have followed anyhow is no check of it.
 
+use rayon::prelude::*;
+
 use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR};
 use super::circuit::{Case, Circuit, Flow};
+use super::mesh::Fineness;
 use super::network::{ElementId, FreeId, Refusal};
 use super::ranges::cut;
-use super::transient::Phase;
+use super::transient::{COARSE_ERROR, Phase, STEP_ERROR, Steps};
 
 /// A normalised residual above this contradicts (two-sided 1 % of a normal distribution).
 pub const CONTRADICTS: f64 = 2.6;
@@ -105,16 +108,16 @@ impl Quantity {
 }
 
 impl Experiment {
-    /// What the network says for every reading, and how far the equations may be wrong there.
-    fn predict(&self, case: &mut Case<'_>, quantities: &[f64]) -> Result<Vec<(f64, f64)>, Refusal> {
+    /// What the network says for every reading, how far the equations may be wrong there, and the steps in time taken.
+    fn predict(&self, circuit: &Circuit, quantities: &[f64], steps: Steps<'_>) -> Result<Predicted, Refusal> {
         let mut quantities = quantities.to_vec();
         for &(free, value) in &self.known {
             quantities[free.0] = value;
         }
-        case.set(&quantities);
+        let case = &circuit.at(&quantities);
         let times: Vec<f64> =
             self.readings.iter().map(|reading| reading.time).filter(|t| t.is_finite()).collect();
-        let course = case.course(None, &cut(&self.phases, &times));
+        let course = case.course_with(None, &cut(&self.phases, &times), steps);
         let last = self.phases.last().map_or(0.0, |phase| phase.current);
         let mut flow = Flow::default();
         let steady = if times.len() < self.readings.len() { Some(case.steady(last)?) } else { None };
@@ -130,9 +133,12 @@ impl Experiment {
             };
             (value, model)
         });
-        Ok(each.collect())
+        Ok((each.collect(), course.parts))
     }
 }
+
+/// Readings with the errors of the equations, K, and the steps in time they were computed in.
+type Predicted = (Vec<(f64, f64)>, Vec<Vec<f64>>);
 
 /// Adjusts what is believed to experiments on one circuit.
 ///
@@ -140,15 +146,15 @@ impl Experiment {
 /// As [`Case::course`] and [`Case::steady`].
 pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Result<Fit, Refusal> {
     let size = belief.frees.len();
-    let mut case = circuit.at(&belief.centre);
-    let mut predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, Refusal> {
+    let predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, Refusal> {
         let quantities = belief.quantities(x);
         let mut all = Vec::new();
         for experiment in experiments {
-            all.extend(experiment.predict(&mut case, &quantities)?);
+            all.extend(experiment.predict(circuit, &quantities, Steps::Error(STEP_ERROR))?.0);
         }
         Ok(all)
     };
+    let coarse = Circuit::cut(circuit.network().clone(), Fineness::Coarse)?;
     let readings: Vec<(usize, usize, Reading)> = experiments
         .iter()
         .enumerate()
@@ -175,17 +181,30 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     let mut slopes = vec![vec![0.0; size]; readings.len()];
     let mut normal = prior.clone();
     for _ in 0..ROUNDS {
-        for i in 0..size {
+        // Slopes on the coarse mesh, with the same steps on both sides.
+        let quantities = belief.quantities(&x);
+        let run =
+            |experiment: &Experiment| experiment.predict(&coarse, &quantities, Steps::Error(COARSE_ERROR));
+        let here = experiments.iter().map(run).collect::<Result<Vec<_>, _>>()?;
+        let beside = |i: usize| -> Result<Vec<f64>, Refusal> {
             let (low, high) = belief.ends(i);
             let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };
             if x[i] + step < low || high - low <= 0.0 {
-                continue;
+                return Ok(vec![0.0; readings.len()]);
             }
             let mut beside = x.clone();
             beside[i] += step;
-            for (slope, (there, here)) in slopes.iter_mut().zip(predict(&beside)?.iter().zip(&now)) {
-                slope[i] = (there.0 - here.0) / step;
+            let quantities = belief.quantities(&beside);
+            let mut slopes = Vec::with_capacity(readings.len());
+            for (experiment, (here, steps)) in experiments.iter().zip(&here) {
+                let (there, _) = experiment.predict(&coarse, &quantities, Steps::Same(steps))?;
+                slopes.extend(there.iter().zip(here).map(|(there, here)| (there.0 - here.0) / step));
             }
+            Ok(slopes)
+        };
+        let columns: Vec<Vec<f64>> = (0..size).into_par_iter().map(beside).collect::<Result<_, _>>()?;
+        for (r, slope) in slopes.iter_mut().enumerate() {
+            *slope = columns.iter().map(|column| column[r]).collect();
         }
         normal.clone_from(&prior);
         let mut gradient: Vec<f64> =

@@ -453,6 +453,7 @@ impl Network {
             numbers.push(("the thickness of its cover", cover.thickness, 1e-6, 0.5));
             numbers.push(("the conductivity of its cover", cover.conductivity, 1e-3, 100.0));
         }
+        numbers.extend(bar.surface.iter().flat_map(face));
         self.add(bar.name.clone(), bar.limit, &numbers, Kind::Bar(Box::new(bar)))
     }
 
@@ -468,6 +469,7 @@ impl Network {
         for overlap in joint.overlaps.iter().flatten() {
             numbers.push(("the overlap", overlap.length, 1e-4, 1.0));
             numbers.extend(conductor(&overlap.section, &overlap.metal));
+            numbers.extend(overlap.surface.iter().flat_map(face));
         }
         self.add(joint.name.clone(), joint.limit, &numbers, Kind::Joint(Box::new(joint)))
     }
@@ -548,7 +550,9 @@ impl Network {
         surface: Surface,
     ) -> Result<ElementId, Refusal> {
         let area = area.into();
-        self.add(name.into(), None, &[("the area", area, 0.0, 1e3)], Kind::Face { at, area, surface })
+        let mut numbers = face(&surface).to_vec();
+        numbers.push(("the area", area, 0.0, 1e3));
+        self.add(name.into(), None, &numbers, Kind::Face { at, area, surface })
     }
 
     /// Adds an element whose numbers lie within what can be meant, at both ends of their ranges.
@@ -562,7 +566,8 @@ impl Network {
         if self.kinds.len() == MOST_ELEMENTS {
             return Err(Refusal::TooLarge(MOST_ELEMENTS));
         }
-        for &(what, value, low, high) in numbers {
+        let limit_of = limit.map(|limit| ("the limit", limit, 100.0, 2000.0));
+        for &(what, value, low, high) in numbers.iter().chain(&limit_of) {
             let ends = value.free.map_or([1.0; 2], |index| [self.frees[index].low, self.frees[index].high]);
             let given = ends.map(|end| value.factor * end);
             // Written so that NaN is refused as well.
@@ -574,6 +579,21 @@ impl Network {
         self.places.push(Place { name, limit });
         Ok(ElementId(self.places.len() - 1))
     }
+}
+
+/// The numbers of a face to air and wall.
+fn face(surface: &Surface) -> [Number; 3] {
+    let (film, height) = match surface.film {
+        Film::Given(film) => (("the film coefficient", film, 0.0, 1e5), 1.0),
+        Film::Upright { height: length, factor } | Film::Level { width: length, factor } => {
+            (("the factor on the film", factor, 0.0, 100.0), length)
+        }
+    };
+    [
+        film,
+        ("the height or width of the face", height.into(), 1e-5, 100.0),
+        ("the emissivity", surface.emissivity, 0.0, 1.0),
+    ]
 }
 
 /// The numbers of a conductor.
@@ -651,6 +671,12 @@ mod tests {
         );
         assert!(network.bar(bar("link 3", a, b, f64::NAN, 4e-5, None)).is_err());
         assert!(network.bar(bar("link 3", a, b, f64::INFINITY, 4e-5, None)).is_err());
+        let film = Film::Upright { height: 0.0, factor: 1.0.into() };
+        let surface = Surface { film, air: a, emissivity: 0.2.into(), faced: a };
+        assert_eq!(
+            message(network.bar(Bar { surface: Some(surface), ..bar("link 3", a, b, 0.1, 4e-5, None) })),
+            "link 3: the height or width of the face is 0; it must lie between 0.00001 and 100"
+        );
     }
 
     #[test]
