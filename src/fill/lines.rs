@@ -118,13 +118,23 @@ fn branch(line: &str) -> Option<Fields> {
     pairs(&all)
 }
 
-/// `T bar = positive-bar`. A part that is nowhere would take the column out of every finding unseen.
+/// `T bar = positive-bar soldered`. A part that is nowhere would take the column out of every finding unseen.
 fn sensor(record: &Record, line: &str) -> Result<Fields, FillError> {
-    let fields =
-        line.rsplit_once('=').and_then(|(column, part)| pairs(&[("column", column), ("part", part)]));
+    let split = |(column, part): (_, &'_ str)| {
+        let part = part.trim();
+        let fixed = words_of("test.sensor.fixed").into_iter().find_map(|fixed| {
+            let part = part.strip_suffix(fixed)?;
+            part.ends_with(char::is_whitespace).then_some((part, fixed))
+        });
+        match fixed {
+            Some((part, fixed)) => pairs(&[("column", column), ("part", part), ("fixed", fixed)]),
+            None => pairs(&[("column", column), ("part", part)]),
+        }
+    };
+    let fields = line.rsplit_once('=').and_then(split);
     let fields =
         fields.ok_or_else(|| FillError::Words(format!("`{line}`: expected {}", form(Adds::Sensors))))?;
-    let part = fields.last().map(|(_, part)| part.as_str()).unwrap_or_default();
+    let part = fields.get(1).map(|(_, part)| part.as_str()).unwrap_or_default();
     let ids = record.path.element.iter().filter_map(|element| element.id.text());
     let known: Vec<&str> = PLACES.iter().copied().chain(ids).collect();
     if known.contains(&part) {

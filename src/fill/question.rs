@@ -159,7 +159,9 @@ pub(super) const fn form(adds: Adds) -> &'static str {
             "name = log or column, with commas between, such as: load 1 = logs/branch-1.csv with clamp-1, \
              load 2 = Current 2 (A) with clamp-2"
         }
-        Adds::Sensors => "column = part, with commas between, such as: T1 = positive-bar, T2 = ambient",
+        Adds::Sensors => {
+            "column = part and how it was fixed, with commas between, such as: T1 = positive-bar soldered, T2 = ambient"
+        }
         Adds::Areas => "photo: left, top, width and height in % or px, such as: 01-label.jpg: 12 40 30 8 %",
         _ => "names with commas between",
     }

@@ -16,7 +16,7 @@ use crate::record::{How, Kind, State};
 use crate::units::words::{count, list};
 
 /// Fields that belong to one part alone.
-const OWN: [&str; 6] = ["name", "code", "serial", "file", "caption", "log"];
+const OWN: [&str; 7] = ["name", "code", "serial", "file", "caption", "log", "logs"];
 
 /// The edits that answer what is open of a part as it is answered of another one of its kind.
 pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, String), FillError> {

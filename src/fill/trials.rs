@@ -86,13 +86,13 @@ pub(super) fn stamps(folder: &Path, record: &Record) -> Vec<Stamp> {
 }
 
 fn of_test(folder: &Path, test: &BenchTest) -> Vec<Stamp> {
-    let logs = std::iter::once(&test.log).chain(test.branch.iter().map(|branch| &branch.log));
-    logs.map(|log| {
-        let path = safe_relative(folder, log.text()?).ok()?;
-        let meta = fs::symlink_metadata(path).ok()?;
-        Some((meta.len(), meta.modified().ok()))
-    })
-    .collect()
+    test.all_logs()
+        .map(|log| {
+            let path = safe_relative(folder, log).ok()?;
+            let meta = fs::symlink_metadata(path).ok()?;
+            Some((meta.len(), meta.modified().ok()))
+        })
+        .collect()
 }
 
 impl Trials {
@@ -212,7 +212,7 @@ impl Mark {
         }
         let mut all = Sha256::new();
         all.update(table.to_string());
-        for test in record.test.iter().filter(|test| test.log.text().is_none()) {
+        for test in record.test.iter().filter(|test| test.own_logs().next().is_none()) {
             // What was read off by hand is told apart by where it stands in the file.
             all.update(test.capacity.found().span.start.to_le_bytes());
             all.update(test.energy.found().span.start.to_le_bytes());

@@ -7,11 +7,19 @@
 
 use std::fmt;
 
+use super::DEAD;
 use super::read::{Column, HowKnown, Layout, Meaning, Sample, Slot};
 use crate::units::{Dimension, show, show_percent};
 
 /// Current up to this part of the largest is rest.
 const REST: f64 = 0.02;
+/// After a pause a segment goes on where the current is within this part of that before it (common practice, no source).
+pub(super) const SAME: f64 = 0.25;
+/// A voltage under load that had fallen by this part and is back above where it began shows a charge that is not in the
+/// log.
+pub(super) const CHARGED_FALL: f64 = 0.02;
+/// A current has tapered when it is below this part of its largest (common practice, no source).
+const TAPERED: f64 = 0.25;
 /// Stretches that are kept.
 const STRETCHES: usize = 1024;
 /// Counters that are followed.
@@ -62,8 +70,12 @@ pub struct Stretch {
     pub charge: f64,
     /// Energy, J; NaN where the log has no voltage.
     pub energy: f64,
+    /// Time for which the current flowed, s: half of the intervals in which it came on and went off.
+    pub seconds: f64,
     /// Current of largest size, A.
     pub largest: f64,
+    /// Current of the first sample and of the last, A.
+    pub currents: (f64, f64),
     /// Voltage of the first sample, V.
     pub first_voltage: f64,
     /// Voltage of the last sample, V.
@@ -86,7 +98,9 @@ impl Stretch {
             to: time,
             charge: 0.0,
             energy: 0.0,
+            seconds: 0.0,
             largest: 0.0,
+            currents: (0.0, 0.0),
             first_voltage: voltage,
             last_voltage: voltage,
             samples: 0,
@@ -104,7 +118,9 @@ impl Stretch {
         self.charge += next.charge;
         self.energy += next.energy;
         self.last_voltage = next.last_voltage;
+        self.currents.1 = next.currents.1;
         self.samples += next.samples;
+        self.seconds += next.seconds;
         if next.largest.abs() > self.largest.abs() {
             self.largest = next.largest;
         }
@@ -118,6 +134,98 @@ impl Stretch {
         }
         self.longest = self.longest.max(next.longest);
         self.against += next.against;
+    }
+}
+
+/// How a segment came to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SegmentEnd {
+    /// The log ends in it.
+    LogEnds,
+    /// The terminals went dead.
+    Dead,
+    /// The current had fallen to a small part of its largest.
+    Tapered,
+    /// The current went off, or the other way.
+    Off,
+}
+
+impl fmt::Display for SegmentEnd {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::LogEnds => "until the end of the log",
+            Self::Dead => "until the terminals went dead",
+            Self::Tapered => "until the current had tapered",
+            Self::Off => "until the current went off",
+        })
+    }
+}
+
+/// A charge, rest or discharge with the pauses inside it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Segment {
+    /// Its number among those of its kind, from 1.
+    pub number: u32,
+    /// Its charge, energy, times and currents; pauses are within its times.
+    pub whole: Stretch,
+    /// Pauses inside it, and their time together, s.
+    pub pauses: (u32, f64),
+    /// How it came to its end.
+    pub end: SegmentEnd,
+}
+
+impl Segment {
+    /// What a record calls it: "discharge 2".
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!("{} {}", self.whole.kind, self.number)
+    }
+
+    /// Mean current without its pauses, A; positive out of the pack.
+    #[must_use]
+    pub fn mean(&self) -> f64 {
+        self.whole.charge / self.whole.seconds.max(f64::MIN_POSITIVE)
+    }
+
+    /// Whether a further stretch belongs to it: about the same current the same way, on a pack that was not charged
+    /// meanwhile.
+    fn goes_on(&self, next: &Stretch) -> bool {
+        let same = |a: f64, b: f64| (a / b - 1.0).abs() <= SAME;
+        let mean = next.charge / next.seconds.max(f64::MIN_POSITIVE);
+        let (first, last) = (self.whole.first_voltage, self.whole.last_voltage);
+        let charged = next.kind == StretchKind::Discharge
+            && first - last > CHARGED_FALL * first.abs()
+            && next.first_voltage > first;
+        self.whole.kind == next.kind
+            && (same(mean, self.mean()) || same(next.currents.0, self.whole.currents.1))
+            && !charged
+    }
+}
+
+impl fmt::Display for Segment {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let whole = &self.whole;
+        let time = |t: f64| show(t, Dimension::TIME);
+        write!(f, "from {} to {}", time(whole.from), time(whole.to))?;
+        if whole.kind == StretchKind::Rest {
+            return Ok(());
+        }
+        write!(f, ", {}", show(whole.charge.abs(), Dimension::CHARGE))?;
+        if whole.energy.is_finite() {
+            write!(f, ", {}", show(whole.energy.abs(), Dimension::ENERGY))?;
+        }
+        let current = |i: f64| show(i.abs(), Dimension::CURRENT);
+        write!(f, ", {} on average, {} at most", current(self.mean()), current(whole.largest))?;
+        if whole.first_voltage.is_finite() && whole.last_voltage.is_finite() {
+            let voltage = |v: f64| show(v, Dimension::VOLTAGE);
+            write!(f, ", {} to {}", voltage(whole.first_voltage), voltage(whole.last_voltage))?;
+        }
+        match self.pauses {
+            (0, _) => {}
+            (1, paused) => write!(f, ", a pause of {}", time(paused))?,
+            (count, paused) => write!(f, ", {count} pauses of {} together", time(paused))?,
+        }
+        write!(f, ", {}", self.end)
     }
 }
 
@@ -228,6 +336,7 @@ impl Account {
         let mut piece = Stretch::new(kind, sample.time, voltage);
         piece.samples = 1;
         piece.largest = current;
+        piece.currents = (current, current);
         if let Some(state) = self.state {
             piece.against = u64::from(sample.get(state) * current < 0.0 && kind != StretchKind::Rest);
         }
@@ -237,6 +346,8 @@ impl Account {
             piece.energy = step * (v * i + voltage * current) / 2.0;
             piece.power = step * (p.abs() + power.abs()) / 2.0;
             piece.longest = step;
+            let same = self.stretch.is_some_and(|stretch| stretch.kind == kind);
+            piece.seconds = if same { step } else { step / 2.0 };
             // The instrument says when it switched: before that the last current flowed.
             if let Some(switched) = self.since.and_then(|slot| {
                 switched(time, sample.time, sample.get(slot))
@@ -246,6 +357,7 @@ impl Account {
                 piece.charge = i * before + current * after;
                 piece.energy = v * i * before + voltage * current * after;
                 piece.power = p.abs() * before + power.abs() * after;
+                piece.seconds = if kind == StretchKind::Rest { before } else { after };
             }
         }
         for (counter, place) in self.counters.iter_mut().zip(&mut piece.counted) {
@@ -284,6 +396,7 @@ impl Account {
                 stretch.charge += charge;
                 stretch.energy += energy;
                 stretch.power += piece.power;
+                stretch.seconds += piece.seconds;
                 for (own, its) in stretch.counted.iter_mut().zip(piece.counted) {
                     *own += its;
                 }
@@ -318,6 +431,54 @@ impl Account {
                 Some(last) if last.kind == stretch.kind => last.join(&stretch),
                 _ => all.push(stretch),
             }
+        }
+        all
+    }
+
+    /// Charges, rests and discharges with the pauses inside them.
+    #[must_use]
+    pub fn segments(&self) -> Vec<Segment> {
+        let mut all: Vec<Segment> = Vec::new();
+        let mut rest: Option<Stretch> = None;
+        let stretches = self.stretches();
+        let mut numbers = [0_u32; 3];
+        let mut push = |all: &mut Vec<Segment>, whole: Stretch| {
+            let number = numbers.get_mut(whole.kind as usize).map_or(0, |number| {
+                *number += 1;
+                *number
+            });
+            all.push(Segment { number, whole, pauses: (0, 0.0), end: SegmentEnd::LogEnds });
+        };
+        for (index, stretch) in stretches.iter().enumerate() {
+            if stretch.kind == StretchKind::Rest {
+                rest = Some(*stretch);
+                continue;
+            }
+            let after = stretches.get(index + 1);
+            let end = match after {
+                None => SegmentEnd::LogEnds,
+                Some(next) if next.first_voltage < DEAD * stretch.last_voltage => SegmentEnd::Dead,
+                Some(_) if stretch.currents.1.abs() < TAPERED * stretch.largest.abs() => SegmentEnd::Tapered,
+                Some(_) => SegmentEnd::Off,
+            };
+            match (rest.take(), all.last_mut()) {
+                (Some(_), Some(last)) if last.goes_on(stretch) => {
+                    last.pauses = (last.pauses.0 + 1, last.pauses.1 + stretch.from - last.whole.to);
+                    last.whole.join(stretch);
+                }
+                (pause, _) => {
+                    if let Some(pause) = pause {
+                        push(&mut all, pause);
+                    }
+                    push(&mut all, *stretch);
+                }
+            }
+            if let Some(last) = all.last_mut() {
+                last.end = end;
+            }
+        }
+        if let Some(rest) = rest {
+            push(&mut all, rest);
         }
         all
     }

@@ -16,6 +16,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::DEAD;
+use super::account::{CHARGED_FALL, SAME};
 use super::curve::{Curve, CurveFigures};
 use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
@@ -29,8 +30,6 @@ const ON_BARE: f64 = 0.02;
 /// A pause up to this is part of the test even where the terminals are dead or the cut-off is near, s (common practice,
 /// no source).
 const PAUSE: f64 = 120.0;
-/// After a pause the test goes on where the current is within this part of that before it.
-const SAME: f64 = 0.25;
 /// A current is the one that was set when it is within this part of it (common practice, no source).
 const AS_SET: f64 = 0.15;
 /// A pause in which this part of the charge goes back into the pack ends the discharge; less is a pulse or a measurement.
@@ -39,9 +38,6 @@ const CHARGED: f64 = 0.005;
 const OFFSET: f64 = 0.4;
 /// A discharge with this part of the charge of the largest could be the test as well.
 const RIVAL: f64 = 0.8;
-/// A voltage under load that had fallen by this part and is back above where it began shows a charge that is not in the
-/// log.
-const CHARGED_FALL: f64 = 0.02;
 /// Discharges that are listed.
 const LISTED: usize = 256;
 /// Samples in a row below the cut-off that end the test; fewer are a flicker.
@@ -63,10 +59,6 @@ pub struct CapacitySettings {
     pub current: Option<ElectricCurrent>,
     /// Cut-off voltage that was set.
     pub cutoff: Option<ElectricPotential>,
-    /// Samples before this time of the log are left out.
-    pub start: Option<Time>,
-    /// Samples after this time of the log are left out.
-    pub until: Option<Time>,
     /// The instruments.
     pub accuracies: Accuracies,
 }
@@ -212,9 +204,7 @@ impl CapacityTest {
         temperatures: impl IntoIterator<Item = f64>,
         after_break: bool,
     ) {
-        let early = self.settings.start.is_some_and(|start| time < start.get::<second>());
-        let late = self.settings.until.is_some_and(|until| time > until.get::<second>());
-        if current.is_nan() || time.is_nan() || early || late {
+        if current.is_nan() || time.is_nan() {
             return;
         }
         if after_break {
@@ -478,8 +468,6 @@ mod tests {
             claim: Some(ElectricCharge::new::<ampere_hour>(claim)),
             current: Some(ElectricCurrent::new::<ampere>(92.0)),
             cutoff: Some(ElectricPotential::new::<volt>(10.0)),
-            start: None,
-            until: None,
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
     }

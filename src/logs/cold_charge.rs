@@ -34,6 +34,8 @@ pub struct ColdChargeSettings {
     pub cells: Option<HeatCapacity>,
     /// Accuracy of the thermometer (offset in K).
     pub thermometer: Option<Accuracy>,
+    /// What its sensor may miss, as a share of its distance from the air, and the temperature of the air, K.
+    pub lag: Option<(f64, f64)>,
     /// The instruments.
     pub accuracies: Accuracies,
 }
@@ -145,8 +147,10 @@ impl ColdChargeTest {
         let threshold = self.settings.threshold.get::<ampere>().abs();
         let margin = self.settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         self.coldest = self.coldest.min(cell);
+        // The cells may be farther from the air than the sensor says.
+        let lag = self.settings.lag.map_or(0.0, |(share, air)| share * (cell - air));
         // Cold beyond the thermometer's uncertainty.
-        let cold = cell + margin < limit;
+        let cold = cell + lag.max(0.0) + margin < limit;
         if cold {
             self.samples_cold += 1;
             self.first_cold.get_or_insert((time, cell));
@@ -154,7 +158,7 @@ impl ColdChargeTest {
             self.warmest_cold = self.warmest_cold.max(cell);
             self.highest = self.highest.max(into);
             self.has_voltage &= voltage.is_finite();
-        } else if cell - margin < limit {
+        } else if cell + lag.min(0.0) - margin < limit {
             let most = self.most_beside_heater(voltage, into);
             if self.perhaps.is_none_or(|(highest, ..)| most > highest) {
                 self.perhaps = Some((most, into, cell));
@@ -347,6 +351,7 @@ mod tests {
             // 20 kg at 1000 J/(kg·K).
             cells: Some(HeatCapacity::new::<joule_per_kelvin>(20_000.0)),
             thermometer: Some(Accuracy { gain: 0.0, offset: 0.5 }),
+            lag: None,
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
     }
@@ -428,6 +433,18 @@ mod tests {
             coarse.width[0].contains("whether the cells were below 0 °C when 10 A flowed into the pack"),
             "{coarse:?}"
         );
+    }
+
+    /// Charge begins at 1 °C by a sensor under tape in a room of 21 °C: one fifth of the 20 K between them may be missing
+    /// (limit `taped_sensor`), so that the cells may have been at −3 °C.
+    #[test]
+    fn a_sensor_that_reads_towards_the_air() {
+        let heater = Some((Power::new::<watt>(0.0), Power::new::<watt>(0.0)));
+        let taped = |air: f64| ColdChargeSettings { lag: Some((0.2, ZERO + air)), heater, ..settings() };
+        let room = run(0.0, 10.0, 0.004, taped(21.0)).current.unwrap();
+        assert!(room.low == 0.0 && (room.high - 10.1).abs() < 1e-9, "{room:?}");
+        let freezer = run(0.0, 10.0, 0.004, taped(-20.0)).current.unwrap();
+        assert!(freezer.high == 0.0, "{freezer:?}");
     }
 
     /// 100 W for 2375 s into 20 kg of cells: 0.004 K/s take up 80 % (first law by hand).

@@ -24,6 +24,8 @@ use super::intervals::{Interval, Intervals};
 use super::read::{RUN, Spikes};
 use crate::units::{COVERAGE, Dimension, show};
 
+/// An interval of so many times the one before it parts its samples.
+const FAR: f64 = 20.0;
 /// √12: a rectangular distribution's width over its standard deviation.
 const RECTANGULAR: f64 = 3.464_101_615_137_754_6;
 
@@ -175,6 +177,8 @@ pub struct Integrator {
     /// The samples before the next one, those that may turn out to be far off among them.
     recent: [Point; RECENT],
     taken: usize,
+    /// Length of the last interval, s.
+    step: f64,
     current_spikes: Spikes,
     power_spikes: Spikes,
     spikes: u64,
@@ -222,6 +226,7 @@ impl Integrator {
             last: None,
             recent: [Point::default(); RECENT],
             taken: 0,
+            step: 0.0,
             current_spikes: Spikes::new(),
             power_spikes: Spikes::new(),
             spikes: 0,
@@ -254,6 +259,12 @@ impl Integrator {
         let now = Point { time, voltage, current, power: voltage * current };
         if let Some(last) = self.last {
             let step = time - last.time;
+            // What lies beyond a gap is no neighbour: a few samples of rest on both sides of a night are no false reading.
+            if step > FAR * self.step && self.step > 0.0 {
+                self.current_spikes.interrupt();
+                self.power_spikes.interrupt();
+            }
+            self.step = if step > 0.0 { step } else { self.step };
             let charge = step * (last.current + current) * 0.5;
             self.charge.add(charge);
             self.energy.add(step * (last.power + now.power) * 0.5);

@@ -22,6 +22,7 @@ pub(crate) mod gauge;
 pub mod instrument;
 pub mod integrate;
 mod intervals;
+pub mod joined;
 pub mod load_step;
 pub mod read;
 pub(crate) mod round_trip;

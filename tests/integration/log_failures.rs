@@ -35,16 +35,20 @@ fn trial(kind: &str, keys: &str, logs: &[(&str, &str)]) -> TestResult {
     for (name, text) in logs {
         fs::write(folder.path().join(name), text).unwrap();
     }
-    let text =
-        format!("{HEAD}[[test]]\nid = \"t\"\nkind = \"{kind}\"\nwith = \"v, i\"\nlog = \"l.csv\"\n{keys}");
+    let log = if keys.contains("logs = ") { "" } else { "log = \"l.csv\"\n" };
+    let text = format!("{HEAD}[[test]]\nid = \"t\"\nkind = \"{kind}\"\nwith = \"v, i\"\n{log}{keys}");
     let record = record::read("record", &text).unwrap_or_else(|e| panic!("{:?}", e.list()));
     results(folder.path(), &record, &Book::built_in().unwrap().limit_amounts()).remove(0)
 }
 
 /// Capacity in Ah with its expanded uncertainty, or what is missing.
 fn capacity(keys: &str, log: &str) -> Result<(f64, f64), String> {
+    capacity_of(keys, &[("l.csv", log)])
+}
+
+fn capacity_of(keys: &str, logs: &[(&str, &str)]) -> Result<(f64, f64), String> {
     let keys = format!("current = \"20 A\"\ncutoff_voltage = \"20 V\"\n{keys}");
-    let trial = trial("capacity", &keys, &[("l.csv", log)]);
+    let trial = trial("capacity", &keys, logs);
     if let Some(problem) = trial.problem {
         return Err(problem);
     }
@@ -288,4 +292,171 @@ fn columns_by_number_where_there_is_no_header() {
         bare.trim_start(),
         100.0,
     );
+}
+
+/// 10 min of rest, 20 A for 5 h with a rest of `pause` minutes in the middle, in two files: minutes, volts, amperes.
+fn two_parts(pause: f64) -> [Vec<(f64, f64, f64)>; 2] {
+    let whole = course();
+    let mut first: Vec<_> = whole.iter().copied().filter(|(t, ..)| *t <= 150.0).collect();
+    first.extend([(151.0, 25.4, 0.0), (152.0, 25.5, 0.0)]);
+    let mut second = vec![(149.0 + pause, 25.6, 0.0), (150.0 + pause, 25.6, 0.0)];
+    second.extend(whole.iter().filter(|(t, ..)| *t > 150.0).map(|(t, v, i)| (t + pause, *v, *i)));
+    [first, second]
+}
+
+fn dated(rows: &[(f64, f64, f64)]) -> String {
+    log_of(rows, "Date Time,Voltage (V),Current (A)", |t, v, i| {
+        let t = t as u32 + 18 * 60;
+        format!("2026-03-{:02} {:02}:{:02}:00,{v:.3},{i}", 14 + t / 1440, t / 60 % 24, t % 60)
+    })
+}
+
+#[test]
+fn several_files_of_one_test_are_joined_by_their_clocks() {
+    let near_of = |keys: &str, logs: &[(&str, &str)]| {
+        let (value, expanded) = capacity_of(keys, logs).unwrap();
+        assert!((value - 99.67).abs() <= expanded + 0.05 && expanded < 2.0, "{value} ± {expanded}");
+    };
+    let refused_of = |logs: &[(&str, &str)], says: &str| {
+        let why = capacity_of("logs = [\"a.csv\", \"b.csv\"]\n", logs).expect_err("decided");
+        assert!(why.contains(says), "{says}: {why}");
+    };
+    let both = "logs = [\"a.csv\", \"b.csv\"]\n";
+    // A night between them, in either order.
+    let [first, second] = two_parts(9.0 * 60.0);
+    near_of(both, &[("a.csv", &dated(&first)), ("b.csv", &dated(&second))]);
+    near_of(both, &[("b.csv", &dated(&first)), ("a.csv", &dated(&second))]);
+    // A clock without dates that goes on from file to file; one that starts anew; one that starts anew beside dates.
+    let elapsed = |rows: &[(f64, f64, f64)], zero: f64| {
+        log_of(rows, "Time (min),Voltage (V),Current (A)", |t, v, i| format!("{},{v:.3},{i}", t - zero))
+    };
+    near_of(both, &[("a.csv", &elapsed(&first, 0.0)), ("b.csv", &elapsed(&second, 0.0))]);
+    refused_of(&[("a.csv", &elapsed(&first, 0.0)), ("b.csv", &elapsed(&second, 689.0))], "does not go on");
+    let clocks = |rows: &[(f64, f64, f64)], zero: f64| {
+        let dates = dated(rows);
+        let times = std::iter::once("Time (min)".to_owned())
+            .chain(rows.iter().map(|(t, ..)| format!("{}", t - zero)));
+        times.zip(dates.lines()).map(|(time, line)| format!("{time},{line}\n")).collect::<String>()
+    };
+    near_of(both, &[("a.csv", &clocks(&first, 0.0)), ("b.csv", &clocks(&second, 689.0))]);
+    // Files that overlap, other columns, a file twice, a file that is not there.
+    let early: Vec<_> = second.iter().map(|(t, v, i)| (t - 9.0 * 60.0, *v, *i)).collect();
+    refused_of(&[("a.csv", &dated(&first)), ("b.csv", &dated(&early))], "overlap by 180 s");
+    let other = log_of(&second, "Date Time,Current (A)", |t, _, i| {
+        format!("2026-03-15 {:02}:00:00,{i}", t as u32 % 24)
+    });
+    refused_of(&[("a.csv", &dated(&first)), ("b.csv", &other)], "do not have the same columns");
+    refused_of(&[("a.csv", &dated(&first))], "b.csv");
+    let twice =
+        capacity_of("logs = [\"a.csv\", \"a.csv\"]\n", &[("a.csv", &dated(&first))]).expect_err("decided");
+    assert!(twice.contains("overlap"), "{twice}");
+}
+
+#[test]
+fn a_segment_is_named_in_the_record() {
+    // Two discharges of 20 A, of 60 Ah and of 50 Ah, and a charge between them.
+    let mut rows: Vec<_> = (0..=190)
+        .map(|n| (f64::from(n), 26.6 - 5.0 * f64::from(n) / 190.0, if n >= 10 { 20.0 } else { 0.0 }))
+        .collect();
+    rows.extend((191..=400).map(|n| (f64::from(n), 22.0 + 4.6 * f64::from(n - 190) / 210.0, -16.0)));
+    rows.extend((401..=410).map(|n| (f64::from(n), 26.7, 0.0)));
+    rows.extend((411..=561).map(|n| (f64::from(n), 26.5 - 5.0 * f64::from(n - 411) / 150.0, 20.0)));
+    rows.extend((562..=570).map(|n| (f64::from(n), 22.5, 0.0)));
+    let text = log_of(&rows, "Time (min),Voltage (V),Current (A)", |t, v, i| format!("{t},{v:.3},{i}"));
+    refused("", &text, "write for example `segment = \"discharge 1\"`");
+    near("segment = \"discharge 1\"\n", &text, 60.0);
+    near("segment = \"discharge 2\"\n", &text, 50.2);
+    refused("segment = \"discharge 3\"\n", &text, "it holds discharge 1, charge 1 and discharge 2");
+    refused("segment = \"charge 1\"\n", &text, "no discharge");
+    refused("cycle = 2\n", &text, "no column of cycles");
+    let cycles = log_of(&rows, "Time (min),Cycle,Voltage (V),Current (A)", |t, v, i| {
+        format!("{t},{},{v:.3},{i}", if t < 405.0 { 1 } else { 2 })
+    });
+    near("cycle = 2\n", &cycles, 50.2);
+    refused("cycle = 3\n", &cycles, "holds no cycle 3");
+    // Told in the write-up, with charge, energy, times and end.
+    let trial = trial("capacity", "current = \"20 A\"\nsegment = \"discharge 1\"\n", &[("l.csv", &text)]);
+    assert!(trial.figures.iter().all(|figure| figure.name != "discharge 2"), "only what is the test");
+    let whole = self::trial("capacity", "current = \"20 A\"\n", &[("l.csv", &text)]);
+    let told = whole.figures.iter().find(|figure| figure.name == "discharge 2").unwrap().text();
+    for part in
+        ["from 6.85 h to 9.35 h", "50.33 Ah", "1208 Wh", "20 A on average", "until the current went off"]
+    {
+        assert!(told.contains(part), "{part}: {told}");
+    }
+}
+
+/// Charge begins at 1.5 °C by a sensor under tape in a room of 21 °C: the cells may still have been below freezing.
+#[test]
+fn how_a_sensor_was_fixed_counts() {
+    let rows: Vec<_> = (0..3000).map(|n| (f64::from(n), 26.0, if n < 1500 { 0.0 } else { -10.0 })).collect();
+    let text = log_of(&rows, "Time (s),Voltage (V),Current (A),T1 (°C)", |t, v, i| {
+        format!("{t},{v:.3},{i},{:.2}", -6.0 + 7.5 * t / 1500.0)
+    });
+    let charged = |keys: &str| {
+        let keys = format!(
+            "sign = \"discharge positive\"\n{}[[test.sensor]]\ncolumn = \"T1\"\npart = \"cells\"\nwith = \"thermo\"\n{}",
+            if keys.contains("clamped, no room") { "" } else { "ambient = \"21 degC\"\n" },
+            if keys.is_empty() {
+                String::new()
+            } else {
+                format!("fixed = \"{}\"\n", keys.trim_end_matches(", no room"))
+            }
+        );
+        let trial = trial("cold charge", &keys, &[("l.csv", &text)]);
+        match &trial.facts["test.cold_charge_current"] {
+            Ok(found) => {
+                let number = &found.value.amount().unwrap().number;
+                Ok(number.value + number.expanded())
+            }
+            Err(missing) => Err(missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")),
+        }
+    };
+    assert!(charged("").unwrap() < 0.1);
+    assert!(charged("soldered").unwrap() < 0.1);
+    assert!(charged("taped").unwrap() > 9.9);
+    assert!(charged("infrared").unwrap_err().contains("infrared on bare metal"));
+    assert!(charged("clamped, no room").unwrap_err().contains("write `ambient`"));
+}
+
+#[test]
+fn a_sensor_that_fell_off_is_told_in_every_kind_of_test() {
+    for (kind, way) in [("capacity", 20.0), ("full load", 20.5), ("charge", -20.0)] {
+        let rows: Vec<_> = (0..600)
+            .map(|n| (f64::from(n), 26.0 - 0.001 * way * f64::from(n) / 20.0, if n < 10 { 0.0 } else { way }))
+            .collect();
+        let text = log_of(&rows, "Time (s),Voltage (V),Current (A),T cell (°C),Ambient (°C)", |t, v, i| {
+            format!("{t},{v:.3},{i},{},20.1", if t > 400.0 { 20.3 } else { 41.0 })
+        });
+        let trial = trial(kind, "sign = \"discharge positive\"\n", &[("l.csv", &text)]);
+        let told = trial.figures.iter().any(|figure| figure.text().contains("fell off"));
+        assert!(told, "{kind}: {:?}", trial.figures);
+    }
+}
+
+/// Two clamp meters whose loads come on a quarter of an hour apart, each for 15 min: together for a moment only. Their
+/// dates say so; their load steps would put them on top of each other.
+#[test]
+fn absolute_times_align_two_instruments() {
+    let branch = |on: u32| {
+        let mut text = "Date Time,Current (A)\n".to_owned();
+        for n in 0..2400 {
+            let i = if (on..on + 900).contains(&n) { 10.5 } else { 0.0 };
+            writeln!(text, "2026-03-14 {:02}:{:02}:{:02},{i}", 10 + n / 3600, n / 60 % 60, n % 60).unwrap();
+        }
+        text
+    };
+    let branches = "logs = []\n[[test.branch]]\nname = \"a\"\nlog = \"a.csv\"\nwith = \"i\"\n[[test.branch]]\nname = \
+                    \"b\"\nlog = \"b.csv\"\nwith = \"i\"\n";
+    let held = |late: u32| {
+        let (a, b) = (branch(300), branch(300 + late));
+        let trial = trial("full load", branches, &[("a.csv", &a), ("b.csv", &b)]);
+        let told = trial.figures.iter().any(|figure| figure.text().contains("aligned by the dates"));
+        assert!(told, "{:?} {:?}", trial.problem, trial.figures);
+        let found = trial.facts["test.held_for"].as_ref().unwrap().value.amount().unwrap().number.clone();
+        found.value
+    };
+    assert!((held(0) - 899.0).abs() < 3.0, "{}", held(0));
+    // 35 s of 865 s that each was loaded for are common.
+    assert!(held(865) < 40.0, "{}", held(865));
 }

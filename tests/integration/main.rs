@@ -29,6 +29,7 @@ mod growth;
 mod log_corpus;
 mod log_failures;
 mod log_forms;
+mod log_generated;
 mod migrate;
 mod photos;
 mod plan;

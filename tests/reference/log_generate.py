@@ -378,7 +378,7 @@ def text_of(columns, keep, shape, r: random.Random, faults) -> str:
     shape["separator"] = separator
     style, names = shape["units"], []
     for name, unit, _ in columns:
-        names.append(name if style in ("row", "none") or not unit else f"{name} {style.format(unit)}" if style[0] in "([" else f"{name}{style.format(unit)}")
+        names.append(header_of(name, unit, style))
     lines = []
     if r.random() < 0.3:
         faults.append("preamble")
@@ -455,6 +455,21 @@ def save(folder: Path, name: str, text: str, shape: dict, r: random.Random) -> s
     return path.name
 
 
+def cutoff_of(course: Course, kind: str) -> float | None:
+    """The voltage at which the load was set to stop: just below the last under load."""
+    if kind != "capacity":
+        return None
+    last = np.flatnonzero(np.array(course.roles)[course.label] == "test")[-1]
+    return round(float(course.voltage[last]) * 0.998, 3)
+
+
+def header_of(name: str, unit: str, style: str) -> str:
+    """A header with its unit as this instrument writes it."""
+    if style in ("row", "none") or not unit:
+        return name
+    return f"{name} {style.format(unit)}" if style[0] in "([" else f"{name}{style.format(unit)}"
+
+
 def one(folder: Path, seed: int, index: int) -> None:
     r = random.Random(f"{seed}/{index}")
     faults, unknown = [], []
@@ -519,7 +534,7 @@ def one(folder: Path, seed: int, index: int) -> None:
     out = {
         "index": index, "seed": seed, "invented": True, "files": files, "instruments": instruments,
         "record": {"kind": kind, "current_a": round(test_current, 3), "series": course.series, "claimed_capacity_ah": course.capacity,
-                   "ambient_c": course.ambient, "date": f"{rows.start:%Y-%m-%d}"},
+                   "cutoff_v": cutoff_of(course, kind), "ambient_c": course.ambient, "date": f"{rows.start:%Y-%m-%d}"},
         "course": course.kind, "shape": shape, "faults": sorted(set(faults)), "cannot_be_known": sorted(set(unknown)),
         "rows": int(rows.keep.sum()), "truth": course.truth(),
     }

@@ -4,29 +4,28 @@ use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::energy::joule;
-use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Time};
+use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
 use uom::si::time::second;
 
 use super::charts::gap_marks;
 use super::course::Course;
 use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
+use super::segments::{ALIKE, to_name};
 use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Side, Val};
 use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, Discharge, End};
 use crate::logs::instrument::Accuracies;
-use crate::logs::read::{Layout, LogReader};
+use crate::logs::joined::Joined;
+use crate::logs::read::Layout;
 use crate::logs::round_trip::Flow;
 use crate::logs::slope::{NoSlope, SlopeCurve, in_use, millivolts_per_ampere_hour, slope_curve};
 use crate::units::{Amount, COVERAGE, Dimension, show, show_percent};
 
-/// Discharges whose charges differ by no more than this part are as good as one (common practice, no source).
-const ALIKE: f64 = 0.02;
-
 impl Work<'_> {
-    pub(super) fn capacity<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
+    pub(super) fn capacity(&mut self, log: &mut Joined) -> Result<(), String> {
         let claims = &self.record.claims;
-        let mut course = Course::of(self, reader.layout());
+        let mut course = Course::of(self, log.layout());
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());
         }
@@ -35,25 +34,22 @@ impl Work<'_> {
             claim: claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value)),
             current: self.test.current.quantity().map(|q| ElectricCurrent::new::<ampere>(q.value)),
             cutoff: self.test.cutoff_voltage.quantity().map(|q| ElectricPotential::new::<volt>(q.value)),
-            start: self.test.from.quantity().map(|q| Time::new::<second>(q.value)),
-            until: self.test.to.quantity().map(|q| Time::new::<second>(q.value)),
             accuracies,
         };
         let mut test = CapacityTest::new(settings);
         let mut steps = self.load_steps(self.test.current.quantity().map(|q| q.value), accuracies);
         let mut kelvins = Vec::new();
-        reader
-            .for_each(|sample| {
-                let (v, i) = course.take(&sample);
-                if let Some((at, before, current)) = course.switched {
-                    test.push(at, before, current, [], false);
-                    test.push(at, v, i, [], false);
-                }
-                course.cell_kelvins(&mut kelvins);
-                test.push(sample.time, v, i, kelvins.iter().copied(), sample.after_break);
-                steps.push(sample.time, v, i, sample.after_break);
-            })
-            .map_err(|error| error.to_string())?;
+        log.for_each(|sample| {
+            let (v, i) = course.take(&sample);
+            if let Some((at, before, current)) = course.switched {
+                test.push(at, before, current, [], false);
+                test.push(at, v, i, [], false);
+            }
+            course.cell_kelvins(&mut kelvins);
+            test.push(sample.time, v, i, kelvins.iter().copied(), sample.after_break);
+            steps.push(sample.time, v, i, sample.after_break);
+        })
+        .map_err(|error| error.to_string())?;
         let found = test.finish().ok_or("the log holds no discharge")?;
         let end = match found.end {
             End::LoadCutOff => "the load's cut-off was reached",
@@ -62,7 +58,7 @@ impl Work<'_> {
             End::Stopped => "the load went off above the cut-off",
         };
         let whole = matches!(found.end, End::LoadCutOff | End::BmsCutOff);
-        let doubts = self.capacity_doubts(&found, &course, reader.layout());
+        let doubts = self.capacity_doubts(&found, &course, log.layout());
         // What the instrument reads at rest it may read under load as well.
         let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
         self.charge_found(&found, accuracies, end, whole, &doubts, offset);
@@ -106,13 +102,11 @@ impl Work<'_> {
         let apart = |other: &&&Discharge| (other.charge / own - 1.0).abs() > ALIKE;
         if let Some(other) = rivals.iter().find(apart) {
             let text = format!(
-                "the log holds {} discharges that could be the test, of {} and {} among them: write `from = \"{}\"` and `to = \
-                 \"{}\"` in the test to name one",
+                "the log holds {} discharges that could be the test, of {} and {} among them: {}",
                 rivals.len() + 1,
                 show(own, Dimension::CHARGE),
                 show(other.charge, Dimension::CHARGE),
-                show(part.from, Dimension::TIME),
-                show(part.to, Dimension::TIME)
+                to_name(course, part.from, part.to)
             );
             self.figure(Figure::words("does not add up", text.clone()));
             doubts.push(text);

@@ -13,38 +13,39 @@ use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
 use super::{Figure, Moved, TestResult, Work, worked};
 use crate::judge::facts::{Missing, Val};
+use crate::logs::account::StretchKind;
 use crate::logs::instrument::Estimate as Measured;
-use crate::logs::read::{CurrentSign, LogReader};
+use crate::logs::joined::Joined;
+use crate::logs::read::CurrentSign;
 use crate::logs::round_trip::{ChargeEnd, ChargeTest, Flow, round_trip};
 use crate::record::Record;
 use crate::units::{Amount, COVERAGE, Dimension, Uncertain};
 
 impl Work<'_> {
-    pub(super) fn charge<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
+    pub(super) fn charge(&mut self, log: &mut Joined) -> Result<(), String> {
         let accuracies = self.accuracies();
-        let mut course = Course::of(self, reader.layout());
+        let mut course = Course::of(self, log.layout());
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());
         }
-        let undecided = matches!(reader.layout().sign, None | Some((CurrentSign::NotDecided, _)));
+        let undecided = matches!(log.layout().sign, None | Some((CurrentSign::NotDecided, _)));
         let capacity =
             self.record.claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value));
         // Where the log does not show which way its current counts, the test does: what flowed in a charge went in.
         // Both ways are followed, because the larger flow is known only at the end.
         let mut ways = [-1.0, 1.0].map(|sign| (sign, ChargeTest::new(capacity)));
         let mut kelvins = Vec::new();
-        reader
-            .for_each(|sample| {
-                let (voltage, current) = course.take(&sample);
-                course.cell_kelvins(&mut kelvins);
-                for (sign, test) in &mut ways {
-                    if *sign < 0.0 || undecided {
-                        let into = *sign * current;
-                        test.push(sample.time, voltage, into, kelvins.iter().copied(), sample.after_break);
-                    }
+        log.for_each(|sample| {
+            let (voltage, current) = course.take(&sample);
+            course.cell_kelvins(&mut kelvins);
+            for (sign, test) in &mut ways {
+                if *sign < 0.0 || undecided {
+                    let into = *sign * current;
+                    test.push(sample.time, voltage, into, kelvins.iter().copied(), sample.after_break);
                 }
-            })
-            .map_err(|error| error.to_string())?;
+            }
+        })
+        .map_err(|error| error.to_string())?;
         let charge_of =
             |found: &crate::logs::round_trip::Charge| found.integral.charge.value.get::<coulomb>();
         let (sign, found) = ways
@@ -87,7 +88,9 @@ impl Work<'_> {
             charge: Some(value),
             voltage: None,
         };
-        let doubts = self.doubts(&course, reader.layout(), &part);
+        let mut doubts = self.doubts(&course, log.layout(), &part);
+        let kind = if sign > 0.0 { StretchKind::Discharge } else { StretchKind::Charge };
+        doubts.extend(self.rival_segment(&course, kind, part.from, part.to));
         let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
             number: Uncertain::new(value, self.source + which, standard),
             dimension,

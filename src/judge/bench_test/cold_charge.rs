@@ -9,24 +9,24 @@ use uom::si::temperature_interval::kelvin as kelvin_step;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
-use super::course::Course;
+use super::course::{Channel, Course};
 use super::doubts::{Part, contradicted};
+use super::fixing::missed;
 use super::gauge::Reference;
 use super::summary::ColdChargeSummary;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
 use crate::logs::cold_charge::{ColdCharge, ColdChargeSettings, ColdChargeTest};
 use crate::logs::instrument::Accuracy;
-use crate::logs::read::{LogReader, Role};
+use crate::logs::joined::Joined;
+use crate::logs::read::Role;
 use crate::physics::ZERO_CELSIUS;
-use crate::units::{COVERAGE, Dimension, show};
-
-/// The temperature of cells does not change by so much from one sample to the next, K (common practice, no source).
-const JUMP: f64 = 8.0;
+use crate::record::parts::SensorFixing;
+use crate::units::{COVERAGE, Dimension};
 
 impl Work<'_> {
-    pub(super) fn cold_charge<R: std::io::Read>(&mut self, reader: &mut LogReader<R>) -> Result<(), String> {
-        let mut course = Course::of(self, reader.layout());
+    pub(super) fn cold_charge(&mut self, log: &mut Joined) -> Result<(), String> {
+        let mut course = Course::of(self, log.layout());
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());
         }
@@ -56,27 +56,22 @@ impl Work<'_> {
         };
         let limit = self.physics.limit("charge_temperature").map_err(|missing| missing.what)?;
         let settings = self.cold_settings(&course, cell, limit)?;
+        let lag = settings.lag;
         let thermometer = settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         let mut test = ColdChargeTest::new(settings);
         let mut kelvins = Vec::new();
         let (mut first_time, mut first_cold) = (None, None);
-        let (mut before, mut jumped) = (f64::NAN, None);
-        reader
-            .for_each(|sample| {
-                let (v, i) = course.take(&sample);
-                course.kelvins(&mut kelvins);
-                let t = kelvins.get(cell).copied().unwrap_or(f64::NAN);
-                first_time.get_or_insert(sample.time);
-                if t < limit {
-                    first_cold.get_or_insert(sample.time);
-                }
-                if (t - before).abs() > JUMP {
-                    jumped.get_or_insert((sample.time, before, t));
-                }
-                before = if t.is_finite() { t } else { before };
-                test.push(sample.time, v, i, t, sample.after_break);
-            })
-            .map_err(|error| error.to_string())?;
+        log.for_each(|sample| {
+            let (v, i) = course.take(&sample);
+            course.kelvins(&mut kelvins);
+            let t = kelvins.get(cell).copied().unwrap_or(f64::NAN);
+            first_time.get_or_insert(sample.time);
+            if t < limit {
+                first_cold.get_or_insert(sample.time);
+            }
+            test.push(sample.time, v, i, t, sample.after_break);
+        })
+        .map_err(|error| error.to_string())?;
         let found = test.finish();
         self.cold_figures(&found, thermometer);
         let notes = course.notes();
@@ -85,17 +80,18 @@ impl Work<'_> {
         }
         let part =
             Part { from: f64::NEG_INFINITY, to: f64::INFINITY, loose: 0.0, charge: None, voltage: None };
-        let mut doubts = self.doubts(&course, reader.layout(), &part);
-        if let Some((at, from, to)) = jumped {
-            let kelvins = |t: f64| show(t, Dimension::TEMPERATURE);
-            let text = format!(
-                "the temperature of the cells jumps from {} to {} at {}: the sensor fell off or failed",
-                kelvins(from),
-                kelvins(to),
-                show(at, Dimension::TIME)
+        let mut doubts = self.doubts(&course, log.layout(), &part);
+        doubts.extend(course.temperatures.get(cell).and_then(Channel::detached));
+        let fixed = course.temperatures.get(cell).and_then(|channel| channel.fixed);
+        if fixed == Some(SensorFixing::Infrared) {
+            doubts.push("infrared on bare metal does not show how cold the cells were".to_owned());
+        }
+        if lag.is_none() && fixed.is_some_and(|fixed| fixed != SensorFixing::Infrared) {
+            doubts.push(
+                "the ambient temperature is not recorded, and the sensor reads between the cells and the air: write `ambient` \
+                 in the test"
+                    .to_owned(),
             );
-            self.figure(Figure::words("does not add up", text.clone()));
-            doubts.push(text);
         }
         let refused = |lacks: &Vec<&str>| lacks.iter().map(|what| Missing::refused(what)).collect();
         let believed = doubts.is_empty();
@@ -158,7 +154,11 @@ impl Work<'_> {
             .and_then(|channel| channel.tool)
             .and_then(|tool| tool.standard(limit, Dimension::TEMPERATURE))
             .map(|standard| Accuracy { gain: 0.0, offset: COVERAGE * standard });
+        let fixed = course.temperatures.get(cell).and_then(|channel| channel.fixed);
+        let missed = missed(self.physics.limits, fixed);
+        let ambient = self.test.ambient.quantity().map(|q| q.value);
         Ok(ColdChargeSettings {
+            lag: ambient.filter(|_| missed.is_finite()).map(|ambient| (missed, ambient)),
             limit: ThermodynamicTemperature::new::<kelvin>(limit),
             threshold: ElectricCurrent::new::<ampere>(share * capacity),
             heater,

@@ -12,7 +12,8 @@ use crate::logs::integrate::Integrator;
 use crate::logs::read::{Column, Layout, Meaning, Role, Sample, Slot, is_gauge};
 use crate::logs::series::Series;
 use crate::record::Record;
-use crate::units::Dimension;
+use crate::record::parts::SensorFixing;
+use crate::units::{Dimension, show};
 
 /// Channels of one meaning that are followed.
 const CHANNELS: usize = 32;
@@ -26,6 +27,8 @@ pub(super) struct Channel {
     pub label: String,
     /// The part it belongs to: an element's id or one of [`PLACES`].
     pub part: Option<String>,
+    /// How its sensor was fixed to it, where that is recorded.
+    pub fixed: Option<SensorFixing>,
     /// Its instrument.
     pub tool: Option<Tool>,
     /// Its values, thinned evenly.
@@ -39,6 +42,10 @@ pub(super) struct Channel {
     /// Its last value, and that of the last sample, NaN where it has none.
     value: f64,
     now: f64,
+    /// Where it left its course as a sensor does that fell off: when, s, from what and to what, K.
+    jumped: Option<(f64, f64, f64)>,
+    /// Time of its last value, s.
+    at: f64,
     /// A thermometer that may write a code for a reading.
     thermometer: bool,
     slot: Slot,
@@ -48,6 +55,10 @@ pub(super) struct Channel {
 const POWER_ON: f64 = 358.15;
 /// Beside it a true reading changes by no more than this from one sample to the next, K.
 const JUMP: f64 = 10.0;
+/// A part under load does not change by so much from one sample to the next, K, and does not warm by more than this with
+/// time, K/s (common practice, no source).
+const LEAP: f64 = 8.0;
+const WARMING: f64 = 0.2;
 
 impl Channel {
     fn new(column: &Column, slot: Slot, part: Option<String>, tool: Option<Tool>) -> Self {
@@ -56,6 +67,7 @@ impl Channel {
         Self {
             label: label.clone(),
             part,
+            fixed: None,
             tool,
             series: Series::new(),
             picture: MinMax::new(CURVE_POINTS / 4),
@@ -63,6 +75,8 @@ impl Channel {
             has_direction: column.direction.is_some(),
             value: f64::NAN,
             now: f64::NAN,
+            jumped: None,
+            at: f64::NAN,
             thermometer: column.meaning == Meaning::Temperature,
             slot,
         }
@@ -72,6 +86,37 @@ impl Channel {
     pub fn may_be_cell(&self) -> bool {
         !matches!(self.role, Role::Ambient | Role::Electronics)
             && !self.part.as_deref().is_some_and(|part| ["ambient", "inner air", "bms"].contains(&part))
+    }
+
+    /// Where a temperature left its course as a sensor does that fell off.
+    pub fn detached(&self) -> Option<String> {
+        let (at, from, to) = self.jumped?;
+        let kelvins = |t: f64| show(t, Dimension::TEMPERATURE);
+        Some(format!(
+            "the temperature \"{}\" jumps from {} to {} at {}: the sensor fell off or failed",
+            self.label,
+            kelvins(from),
+            kelvins(to),
+            show(at, Dimension::TIME)
+        ))
+    }
+
+    /// A temperature, while the current is `steady` or goes off and on.
+    fn watch(&mut self, sample: &Sample<'_>, steady: bool) {
+        let (before, at) = (self.value, self.at);
+        let value = self.take(sample);
+        if !value.is_finite() {
+            return;
+        }
+        self.at = sample.time;
+        let change = value - before;
+        let leap = if change > 0.0 { LEAP + WARMING * (sample.time - at) } else { LEAP };
+        match self.jumped {
+            // It came back at once: a false reading, not a sensor that fell off.
+            Some((when, from, _)) if when == at && (value - from).abs() < LEAP / 2.0 => self.jumped = None,
+            None if steady && change.abs() > leap => self.jumped = Some((sample.time, before, value)),
+            _ => {}
+        }
     }
 
     fn take(&mut self, sample: &Sample<'_>) -> f64 {
@@ -112,6 +157,8 @@ pub(super) struct Course {
     pub switched: Option<(f64, f64, f64)>,
     since: Option<Slot>,
     last: Option<(f64, f64, f64)>,
+    /// The current before, A.
+    before: f64,
     integrator: Integrator,
 }
 
@@ -167,6 +214,7 @@ impl Course {
             let Some(column) = sensor.column.text() else { continue };
             for channel in temperatures.iter_mut().filter(|channel| named(layout, channel.slot, column)) {
                 channel.part = sensor.part.text().map(str::to_owned);
+                channel.fixed = sensor.fixed.known();
                 if sensor.own.with.is_some() {
                     channel.tool = tool(record, sensor.own.with.as_deref(), Dimension::TEMPERATURE);
                 }
@@ -216,6 +264,7 @@ impl Course {
             switched: None,
             since: layout.slots(Meaning::SinceStep).next().map(|(slot, _)| slot),
             last: None,
+            before: f64::NAN,
             integrator: Integrator::new(),
         }
     }
@@ -228,8 +277,11 @@ impl Course {
         } else {
             self.currents.iter_mut().map(|channel| channel.take(sample)).sum()
         };
+        let before = std::mem::replace(&mut self.before, current);
+        let steady =
+            before.is_nan() || (current / before - 1.0).abs() < 0.5 || before.abs().max(current.abs()) < 1e-3;
         for channel in &mut self.temperatures {
-            channel.take(sample);
+            channel.watch(sample, steady);
         }
         for (_, channel) in &mut self.gauge {
             channel.take(sample);
@@ -268,6 +320,15 @@ impl Course {
     /// What is to be known beside charge and energy of the whole log.
     pub fn notes(&self) -> Vec<String> {
         self.integrator.finish(&Accuracies::default()).map(|whole| whole.notes()).unwrap_or_default()
+    }
+
+    /// Sensors on the pack that fell off or failed, each in a sentence.
+    pub fn detached(&self) -> impl Iterator<Item = String> {
+        let of_air = |channel: &&Channel| {
+            channel.role == Role::Ambient
+                || channel.part.as_deref().is_some_and(|part| ["ambient", "inner air"].contains(&part))
+        };
+        self.temperatures.iter().filter(move |channel| !of_air(channel)).filter_map(Channel::detached)
     }
 
     /// The channel of a part.

@@ -30,8 +30,9 @@ pub(super) struct Part {
 }
 
 impl Work<'_> {
-    /// Everything that clashes, each in a sentence with what would settle it.
+    /// Everything that clashes, each in a sentence with what would settle it; tells of the charges and discharges too.
     pub(super) fn doubts(&mut self, course: &Course, layout: &Layout, part: &Part) -> Vec<String> {
+        self.segment_figures(course);
         let mut doubts = Vec::new();
         // A meter without a voltage shows no direction; under full load the current flows out of the pack.
         let loaded = self.test.kind.word() == Some("full load");
@@ -107,8 +108,9 @@ impl Work<'_> {
                 show(nominal, Dimension::VOLTAGE)
             ));
         }
-        for doubt in &doubts {
-            self.figure(Figure::words("does not add up", doubt.clone()));
+        // A sensor that fell off makes no charge wrong: only temperatures ask for it.
+        for doubt in doubts.iter().cloned().chain(course.detached()) {
+            self.figure(Figure::words("does not add up", doubt));
         }
         doubts
     }

@@ -18,23 +18,20 @@ use super::{Figure, Logs, Work};
 use crate::judge::facts::Missing;
 use crate::logs::full_load::{FullLoad, FullLoadSettings, FullLoadTest, LoadEnd, Reading, Total, sum};
 use crate::logs::instrument::{Accuracies, Accuracy};
-use crate::logs::read::{LogReader, Meaning};
+use crate::logs::joined::Joined;
+use crate::logs::read::Meaning;
 use crate::units::{COVERAGE, Dimension};
 
 impl Work<'_> {
     /// Works the test out by its log, by the logs of its branches, or by both.
-    pub(super) fn full_load<R: std::io::Read>(
-        &mut self,
-        logs: &Logs<'_>,
-        reader: Option<&mut LogReader<R>>,
-    ) -> Result<(), String> {
+    pub(super) fn full_load(&mut self, logs: &Logs<'_>, log: Option<&mut Joined>) -> Result<(), String> {
         let rated = self.record.claims.continuous_current.quantity();
         let rated = rated.ok_or("`claims.continuous_current` is not recorded")?.value;
         let (mut doubts, mut since_1970) = (Vec::new(), None);
-        let (course, own) = match reader {
-            Some(reader) => {
-                let (course, own) = self.stream(rated, reader)?;
-                since_1970 = reader.since_1970();
+        let (course, own) = match log {
+            Some(log) => {
+                let (course, own) = self.stream(rated, log)?;
+                since_1970 = log.since_1970();
                 if let Some(own) = &own {
                     let part = Part {
                         from: own.integral.from.get::<second>(),
@@ -43,7 +40,7 @@ impl Work<'_> {
                         charge: None,
                         voltage: own.mean_voltage.map(|voltage| voltage.value),
                     };
-                    doubts = self.doubts(&course, reader.layout(), &part);
+                    doubts = self.doubts(&course, log.layout(), &part);
                 }
                 (Some(course), own)
             }
@@ -117,12 +114,8 @@ impl Work<'_> {
     }
 
     /// Streams the test's own log; follows the load where it has a current.
-    fn stream<R: std::io::Read>(
-        &mut self,
-        rated: f64,
-        reader: &mut LogReader<R>,
-    ) -> Result<(Course, Option<FullLoad>), String> {
-        let mut course = Course::of(self, reader.layout());
+    fn stream(&mut self, rated: f64, log: &mut Joined) -> Result<(Course, Option<FullLoad>), String> {
+        let mut course = Course::of(self, log.layout());
         if course.currents.is_empty() && !self.has_branch_logs() {
             return Err("the log has no column of current".to_owned());
         }
@@ -130,14 +123,13 @@ impl Work<'_> {
         let mut test = self.full_load_test(rated, accuracies);
         let mut steps = self.load_steps(Some(rated), accuracies);
         let mut kelvins = Vec::new();
-        reader
-            .for_each(|sample| {
-                let (v, i) = course.take(&sample);
-                course.kelvins(&mut kelvins);
-                test.push(sample.time, v, i, &kelvins, sample.after_break);
-                steps.push(sample.time, v, i, sample.after_break);
-            })
-            .map_err(|error| error.to_string())?;
+        log.for_each(|sample| {
+            let (v, i) = course.take(&sample);
+            course.kelvins(&mut kelvins);
+            test.push(sample.time, v, i, &kelvins, sample.after_break);
+            steps.push(sample.time, v, i, sample.after_break);
+        })
+        .map_err(|error| error.to_string())?;
         if course.currents.is_empty() {
             return Ok((course, None));
         }

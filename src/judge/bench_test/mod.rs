@@ -15,18 +15,19 @@ mod course;
 mod curve;
 mod doubts;
 mod figure;
+mod fixing;
 mod full_load;
 mod gauge;
 mod instruments;
 mod largest;
 mod resistance;
 mod rises;
+mod segments;
 mod summary;
 mod texts;
 
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -39,16 +40,19 @@ use crate::judge::facts::{Answer, Derived, Facts, Missing, Subject, Val, Worked}
 use crate::judge::withhold::Withheld;
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::integrate::Integral;
-use crate::logs::read::{ColumnSetting, LogReader, Profiles, ReadSettings, SignSetting};
+use crate::logs::joined::{Joined, LogFile};
+use crate::logs::read::{ColumnSetting, Profiles, ReadSettings, SignSetting};
 use crate::logs::round_trip::Flow;
+use crate::record::field::Entry;
 use crate::record::parts::BenchTest;
-use crate::record::{Record, reads};
-use crate::units::{Amount, Dimension};
+use crate::record::{self, Record, reads};
+use crate::units::{Amount, Dimension, words};
 
 use course::Course;
 pub(crate) use course::PLACES;
 pub use curve::{Curve, CurveLine};
 pub use figure::Figure;
+pub use fixing::{OneSided, fixed_range};
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.
 const CURVE_POINTS: usize = 600;
@@ -253,16 +257,17 @@ fn result(
     };
     let source = source_of(index);
     let mut work = Work { record: physics.record, physics, test, result: &mut result, source, moved: None };
-    let log = test.log.text();
-    let read = if log.is_none() && !work.has_branch_logs() {
+    let names: Vec<&str> = test.own_logs().collect();
+    let read = if names.is_empty() && !work.has_branch_logs() {
         work.by_hand();
         Ok(())
     } else {
-        work.read(logs, log)
+        work.read(logs, &names)
     };
     let moved = work.moved.take();
     if let Err(problem) = read {
-        result.without_log(log.unwrap_or("of the branches"), &problem);
+        let name = if names.is_empty() { "of the branches".to_owned() } else { words::list(&names, "and") };
+        result.without_log(&name, &problem);
         result.problem = Some(problem);
     }
     // What a test has none of is counted as none: a log that could not be used has said so before.
@@ -300,36 +305,47 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    fn read(&mut self, logs: &Logs<'_>, log: Option<&str>) -> Result<(), String> {
-        let mut reader = match log {
-            Some(log) => {
-                let path = logs.path(log)?;
-                let mut settings = logs.settings(self.test.columns.list())?;
-                if let Some(sign) = self.test.sign.word() {
-                    settings.sign = SignSetting::parse(sign)?;
-                }
-                settings.interval = self.test.interval.quantity().map(|q| q.value);
-                settings.sheet = self.test.sheet.text().map(str::to_owned);
-                settings.profile = self.test.profile.text().map(str::to_owned);
-                let reader = LogReader::open(&path, &settings).map_err(|error| error.to_string())?;
-                self.result.layout = Some(reader.layout().to_string());
-                self.result.profile.clone_from(&reader.layout().profile);
-                Some(reader)
-            }
-            None => None,
-        };
-        let result = self.of_kind(logs, reader.as_mut());
+    fn read(&mut self, logs: &Logs<'_>, names: &[&str]) -> Result<(), String> {
+        let mut log = if names.is_empty() { None } else { Some(self.open(logs, names)?) };
+        if let Some(log) = &log {
+            self.result.layout = Some(log.layout().to_string());
+            self.result.profile.clone_from(&log.layout().profile);
+        }
+        let result = self.of_kind(logs, log.as_mut());
         // What was skipped is told even where the log could not be used.
-        self.result.account = reader.map(|reader| reader.report().to_string());
+        self.result.account = log.map(|log| log.account());
         result
     }
 
-    fn of_kind(&mut self, logs: &Logs<'_>, reader: Option<&mut LogReader<File>>) -> Result<(), String> {
-        match (self.result.kind.as_str(), reader) {
-            ("full load", reader) => self.full_load(logs, reader),
-            ("capacity", Some(reader)) => self.capacity(reader),
-            ("charge", Some(reader)) => self.charge(reader),
-            ("cold charge", Some(reader)) => self.cold_charge(reader),
+    /// Opens the test's own log, and leaves out what is not the test.
+    fn open(&self, logs: &Logs<'_>, names: &[&str]) -> Result<Joined, String> {
+        let mut files = Vec::new();
+        for name in names {
+            files.push(LogFile { name: (*name).to_owned(), path: logs.path(name)? });
+        }
+        let mut settings = logs.settings(self.test.columns.list())?;
+        settings.interval = self.test.interval.quantity().map(|q| q.value);
+        settings.sheet = self.test.sheet.text().map(str::to_owned);
+        settings.profile = self.test.profile.text().map(str::to_owned);
+        if let Some(sign) = self.test.sign.word() {
+            settings.sign = SignSetting::parse(sign)?;
+        }
+        let whole = || Joined::open(&files, &settings);
+        let mut log = whole()?;
+        if let Some((from, to)) = self.named_part(&mut log)? {
+            log = whole()?.within(from, to);
+        }
+        let edge = |time: &Entry<record::field::Time>, open: f64| time.quantity().map_or(open, |q| q.value);
+        let (from, to) = (edge(&self.test.from, f64::NEG_INFINITY), edge(&self.test.to, f64::INFINITY));
+        Ok(log.within(from, to))
+    }
+
+    fn of_kind(&mut self, logs: &Logs<'_>, log: Option<&mut Joined>) -> Result<(), String> {
+        match (self.result.kind.as_str(), log) {
+            ("full load", log) => self.full_load(logs, log),
+            ("capacity", Some(log)) => self.capacity(log),
+            ("charge", Some(log)) => self.charge(log),
+            ("cold charge", Some(log)) => self.cold_charge(log),
             ("capacity" | "charge" | "cold charge", None) => {
                 Err("branches with logs of their own are for a full-load test; this test needs its `log`"
                     .to_owned())

@@ -156,7 +156,10 @@ impl Names {
         let mut names = Self::default();
         let mut named: Vec<String> = Vec::new();
         for (_, field) in plan.fields.iter().filter(|(_, field)| field.is_name()) {
-            field.each(record, &mut |part| named.extend(part.field(field.field).map(Found::show)));
+            field.each(record, &mut |part| match part.field(field.field).and_then(Found::value) {
+                Some(Value::List(files)) => named.extend(files.iter().cloned()),
+                _ => named.extend(part.field(field.field).map(Found::show)),
+            });
         }
         let withheld = |name: &str| named.iter().any(|known| known == name) || withheld.concerns(name);
         names.collect(record, &withheld);
@@ -177,14 +180,18 @@ impl Names {
                     (number..).map(|number| format!("{}-{number}", inner.name)).find(|name| !taken(name));
                 self.parts.insert(key, new.unwrap_or_default());
             }
-            for (key, folder) in [("file", "photos"), ("log", "logs")] {
-                if let Some(Value::Text(file)) = inner.part.field(key).and_then(Found::value)
-                    && withheld(file)
-                    && !self.files.contains_key(file)
-                {
-                    let new = neutral(folder, file, if key == "log" { self.files.len() + 1 } else { number });
-                    self.files.insert(file.clone(), new);
-                    self.photos += usize::from(key == "file");
+            for (key, folder) in [("file", "photos"), ("log", "logs"), ("logs", "logs")] {
+                let files = match inner.part.field(key).and_then(Found::value) {
+                    Some(Value::Text(file)) => std::slice::from_ref(file),
+                    Some(Value::List(files)) => files.as_slice(),
+                    _ => &[],
+                };
+                for file in files.iter().filter(|file| withheld(file)) {
+                    if !self.files.contains_key(file) {
+                        let number = if key == "file" { number } else { self.files.len() + 1 };
+                        self.files.insert(file.clone(), neutral(folder, file, number));
+                        self.photos += usize::from(key == "file");
+                    }
                 }
             }
             self.collect(inner.part, withheld);
@@ -218,6 +225,7 @@ impl Names {
                 (State::Known(Value::Text(file)), "file" | "log") => {
                     self.photo_names(std::slice::from_mut(file));
                 }
+                (State::Known(Value::List(files)), "logs") => self.photo_names(files),
                 (State::Known(Value::List(shows)), "shows") => self.references("element", shows),
                 _ => {}
             }
@@ -270,6 +278,6 @@ fn neutral(folder: &str, file: &str, number: usize) -> String {
 impl FieldRef {
     /// True for a field that is renamed rather than taken out, because other parts refer to it or a file is found by it.
     fn is_name(&self) -> bool {
-        matches!(self.field, "id" | "file" | "log")
+        matches!(self.field, "id" | "file" | "log" | "logs")
     }
 }

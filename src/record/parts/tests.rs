@@ -1,7 +1,7 @@
 //! Bench tests: capacity, full load, cold charge.
 
 use crate::record::field::{
-    AnyQuantity, Charge, Current, Day, Energy, List, Rate, Temperature, Text, Time, Voltage, YesNo,
+    AnyQuantity, Charge, Count, Current, Day, Energy, List, Rate, Temperature, Text, Time, Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -33,6 +33,30 @@ words! {
         Stopped = "stopped",
     }
 
+    /// How the pack was covered during a test.
+    pub enum TestLid {
+        /// closed as it is used
+        On = "on",
+        /// open
+        Off = "off",
+        /// wrapped in something that keeps the heat in
+        Wrapped = "wrapped",
+    }
+
+    /// How a temperature was taken off a part.
+    pub enum SensorFixing {
+        /// held down by a screw, a spring or a clamp
+        Clamped = "clamped",
+        /// soldered or welded on
+        Soldered = "soldered",
+        /// held by tape
+        Taped = "taped",
+        /// by infrared on bare metal
+        Infrared = "infrared",
+        /// by infrared on matt tape or paint
+        InfraredMatt = "infrared on a matt patch",
+    }
+
     /// Which way the current of a log counts.
     pub enum LogSign {
         /// current out of the pack is written as positive
@@ -55,6 +79,8 @@ part! {
         date: Day = "2026-09-18",
         /// Its log under the inspection folder.
         log: Text = "logs/capacity.csv",
+        /// Its logs, where one instrument wrote it into several files: after a night's pause, or because files have an end. They are joined by their clocks.
+        logs: List = "logs/day-1.csv, logs/day-2.csv",
         /// Current that was set.
         current: Current = "30 A",
         /// C-rate that was set.
@@ -63,6 +89,8 @@ part! {
         cutoff_voltage: Voltage = "20 V",
         /// Ambient temperature.
         ambient: Temperature = "24 degC",
+        /// Whether the pack was closed, open, or wrapped: an open pack runs cooler than it will in use.
+        lid: TestLid = "on",
         /// How long it ran.
         duration: Time = "15 min",
         /// Capacity that was read where there is no log; of a charge, what went in.
@@ -89,6 +117,10 @@ part! {
         from: Time = "1.5 h",
         /// Time of the log up to which it is read.
         to: Time = "6.5 h",
+        /// The part of the log that is the test, as `underlid log` numbers its charges and discharges.
+        segment: Text = "discharge 2",
+        /// The cycle that is the test, where the log has a column of cycles.
+        cycle: Count = "3",
         /// The id of the capacity test that a charge belongs to for the round trip, where there are several.
         capacity_test: Text = "capacity-1",
         ; many {
@@ -99,6 +131,18 @@ part! {
             /// What a temperature column of the log was fixed to.
             sensor: TestSensor,
         }
+    }
+}
+
+impl BenchTest {
+    /// The names of its own logs, in the order of the record.
+    pub fn own_logs(&self) -> impl Iterator<Item = &str> {
+        self.log.text().into_iter().chain(self.logs.list().iter().map(String::as_str))
+    }
+
+    /// The names of all its logs, those of branches with them.
+    pub fn all_logs(&self) -> impl Iterator<Item = &str> {
+        self.own_logs().chain(self.branch.iter().filter_map(|branch| branch.log.text()))
     }
 }
 
@@ -113,6 +157,8 @@ part! {
         value: AnyQuantity = "77 A",
         /// Whether a temperature no longer changed.
         steady: YesNo = "yes",
+        /// How a temperature was taken off the part. Sensors on live metal need an input that is isolated for the pack's voltage.
+        fixed: SensorFixing = "taped",
     }
 }
 
@@ -139,5 +185,7 @@ part! {
         column: Text = "T1",
         /// The part: an element's id, "bms", "cells", "ambient" for the air of the room or "inner air" for the air beside the parts.
         part: Text = "positive-bar",
+        /// How it was fixed to it. Sensors on live metal need an input that is isolated for the pack's voltage.
+        fixed: SensorFixing = "taped",
     }
 }

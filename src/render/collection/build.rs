@@ -311,7 +311,7 @@ impl Work<'_> {
     fn look(&self, folder: &Path) -> Result<Stamps, String> {
         let text = open::text(&folder.join(RECORD)).map_err(|refused| in_words(&refused.into(), ""))?;
         let record = record::read(RECORD, &text).map_err(|problems| in_words(&problems.into(), &text))?;
-        let logs = record.test.iter().filter_map(|test| test.log.text());
+        let logs = record.test.iter().flat_map(|test| test.all_logs());
         let photos = record.photo.iter().filter_map(|photo| photo.file.text());
         Stamps::take(folder, logs.chain(photos).map(str::to_owned).collect())
             .map_err(|error| error.to_string())
