@@ -348,8 +348,7 @@ impl CapacityTest {
         let Some(waiting) = self.waiting.take() else {
             return;
         };
-        let (charge, current) =
-            (waiting.run.integrator.charge_so_far(), waiting.run.curve.current(HELD, HELD_SHARE).0);
+        let (charge, current) = (waiting.run.integrator.charge_so_far(), waiting.run.current().0);
         let set = self.settings.current.map(|current| current.get::<ampere>().abs());
         let as_set = set.is_none_or(|set| (current / set - 1.0).abs() <= AS_SET);
         if self.discharges.len() < LISTED {
@@ -373,7 +372,7 @@ impl CapacityTest {
         let end = self.how_it_ended(&best);
         let charge = integral.charge.value.get::<coulomb>();
         let points = best.run.curve.points();
-        let (mean, held) = best.run.curve.current(HELD, HELD_SHARE);
+        let (mean, held) = best.run.current();
         let of_claim = self.settings.claim.map(|claim| {
             let scale = 1.0 / claim.get::<coulomb>();
             let part = |q: ElectricCharge| q.get::<coulomb>() * scale;
@@ -422,6 +421,17 @@ impl CapacityTest {
 }
 
 impl Run {
+    /// Mean current, A, and whether it was held; the second is not known without a voltage.
+    fn current(&self) -> (f64, bool) {
+        let (mean, held) = self.curve.current(HELD, HELD_SHARE);
+        let seconds = self.last.0 - self.integrator.began().unwrap_or(self.last.0) - self.curve.rested();
+        if mean == 0.0 && seconds > 0.0 {
+            (self.integrator.charge_so_far() / seconds, false)
+        } else {
+            (mean, held)
+        }
+    }
+
     fn take(&mut self, now: (f64, f64, f64), after_break: bool) {
         let (time, voltage, current) = now;
         self.integrator.push(time, voltage, current, after_break);
