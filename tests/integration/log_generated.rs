@@ -7,7 +7,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 use underlid::judge::bench_test::results;
-use underlid::judge::facts::{Answer, Derived};
+use underlid::judge::facts::{Answer, Derived, Side};
 use underlid::judge::rules::{Book, Outcome, judge};
 use underlid::record;
 
@@ -176,7 +176,9 @@ fn contradictions(book: &Book, folder: &Path, log: &Log, decided: &mut (u32, u32
                     continue;
                 };
                 let number = &held.value.amount().unwrap().number;
-                let surely = number.value - number.expanded();
+                // One that gave up at less than this current would not have held it for longer.
+                let at_most = held.bound.as_ref().is_some_and(|bound| bound.side == Side::AtMost);
+                let surely = if at_most { 0.0 } else { number.value - number.expanded() };
                 let truth = if rated < 1.0 { longest } else { 0.0 };
                 if surely > truth + 2.0 * every + 1.0 {
                     let claim = Judged { outcomes: [("held".to_owned(), Outcome::Meets)].into(), ..found };
