@@ -5,6 +5,7 @@ use uom::si::electric_current::ampere;
 use super::course::Course;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
+use crate::logs::account::Segment;
 use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning, SignBasis};
 use crate::units::{Dimension, show, words};
 
@@ -13,6 +14,10 @@ use crate::units::{Dimension, show, words};
 const TOO_MUCH: f64 = 1.5;
 /// So is one below this part: the least that two units of time differ by is sixty.
 const TOO_LITTLE: f64 = 1.0 / 25.0;
+/// A current beyond so many times the one that was set is another one or in another unit, and beyond so many times the
+/// rated one where no unit is written (common practice, no source).
+const FAR_FROM_SET: f64 = 2.0;
+const FAR_FROM_RATED: f64 = 5.0;
 /// Voltage of the pack over the nominal one, between which it is that of the pack.
 const NOMINAL: std::ops::Range<f64> = 0.55..1.45;
 
@@ -36,6 +41,8 @@ impl Work<'_> {
         let mut doubts = Vec::new();
         // A meter without a voltage shows no direction; under full load the current flows out of the pack.
         let loaded = self.test.kind.word() == Some("full load");
+        // A capacity test compares the current that was set by itself, among all discharges of the log.
+        let by_discharge = self.test.kind.word() == Some("capacity");
         if let Some((CurrentSign::NotDecided, basis)) = layout.sign
             && !(loaded && basis == SignBasis::NothingToCompare)
             && course.currents.iter().any(|channel| !channel.has_direction)
@@ -95,6 +102,37 @@ impl Work<'_> {
                 show(charge, Dimension::CHARGE),
                 show(claim, Dimension::CHARGE)
             ));
+        }
+        if let Some(set) = self.test.current.quantity().map(|q| q.value.abs()).filter(|_| !by_discharge) {
+            let within = |segment: &Segment| segment.whole.from < part.to && segment.whole.to > part.from;
+            let most = course
+                .account
+                .segments()
+                .iter()
+                .filter(|s| within(s))
+                .map(|s| s.mean().abs())
+                .fold(0.0, f64::max);
+            if most > FAR_FROM_SET * set {
+                doubts.push(format!(
+                    "the current is {} where {} was set: correct `current` in the test, or the unit of the current with \
+                     `columns`",
+                    show(most, Dimension::CURRENT),
+                    show(set, Dimension::CURRENT)
+                ));
+            }
+        } else if let Some(rated) = self.record.claims.continuous_current.quantity().map(|q| q.value.abs())
+            && !assumed.is_empty()
+            && !counted
+        {
+            let most = course.account.segments().iter().map(|s| s.mean().abs()).fold(0.0, f64::max);
+            if most > FAR_FROM_RATED * rated {
+                doubts.push(format!(
+                    "the current is {} in a pack rated for {}, and no unit is written: set it, for example `columns = [\"#2 = \
+                     current in mA\"]`",
+                    show(most, Dimension::CURRENT),
+                    show(rated, Dimension::CURRENT)
+                ));
+            }
         }
         if let (Some(voltage), Some(nominal)) = (part.voltage, self.nominal_voltage())
             && !NOMINAL.contains(&(voltage / nominal))
