@@ -1,4 +1,4 @@
-//! `log`: what a log holds before it is believed: its columns, its stretches, what adds up and what does not.
+//! `log`: what a log holds before it is believed: its columns, its segments, what adds up and what does not.
 
 use std::fmt::Write as _;
 use std::io::Write;
@@ -6,16 +6,17 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{CAUTION, Done, Failure, Format, settings, words};
-use crate::logs::account::{Account, AccountCheck, Stretch, StretchKind};
+use crate::logs::account::{Account, AccountCheck, Segment, StretchKind};
+use crate::logs::joined::{Joined, LogFile};
 use crate::logs::read::{
-    ColumnSetting, CurrentSign, DateOrder, HowKnown, Layout, LogReader, Meaning, Profile, Profiles,
-    ReadError, ReadSettings, RowFilter, SignSetting, Slot, check_name, parse_state,
+    ColumnSetting, CurrentSign, DateOrder, HowKnown, Layout, Meaning, Profile, Profiles, ReadSettings,
+    RowFilter, SignSetting, Slot, check_name, parse_state,
 };
 use crate::logs::series::Series;
 use crate::record::save;
-use crate::units::{self, Dimension, show, terminal};
+use crate::units::{self, Dimension, terminal};
 
-/// Stretches that are shown.
+/// Segments that are shown.
 const SHOWN: usize = 40;
 /// Characters of the picture.
 const WIDTH: usize = 64;
@@ -72,8 +73,8 @@ fn help() -> String {
 /// What `log --format json` prints, a line for each log.
 #[derive(serde::Serialize, schemars::JsonSchema)]
 pub(super) struct LogTold {
-    /// The log as named on the command line.
-    file: String,
+    /// The log as named on the command line; several that their clocks join have a line more.
+    files: Vec<String>,
     /// What was recognised, in words.
     form: String,
     /// The profile by which it was read.
@@ -86,9 +87,9 @@ pub(super) struct LogTold {
     columns: Vec<ColumnTold>,
     /// Its temperatures.
     temperatures: Vec<TemperatureTold>,
-    /// Its stretches of charge, rest and discharge.
-    stretches: Vec<StretchTold>,
-    /// Stretches beyond those that are kept.
+    /// Its charges, rests and discharges, with the pauses inside them.
+    segments: Vec<SegmentTold>,
+    /// Stretches of one direction beyond those that are kept.
     not_kept: u64,
     /// What does not add up, or is not known.
     clashes: Vec<String>,
@@ -139,7 +140,9 @@ struct TemperatureTold {
 }
 
 #[derive(serde::Serialize, schemars::JsonSchema)]
-struct StretchTold {
+struct SegmentTold {
+    /// What a record calls it, such as "discharge 2".
+    name: String,
     /// Charge, rest or discharge.
     kind: String,
     /// Time of its first sample, s.
@@ -154,6 +157,10 @@ struct StretchTold {
     largest_a: f64,
     /// First and last voltage, V; nothing where the log has none.
     voltage_v: [Option<f64>; 2],
+    /// Pauses inside it, and their time together, s.
+    pauses: (u32, f64),
+    /// How it came to its end.
+    end: String,
     /// In words.
     #[serde(skip)]
     line: String,
@@ -167,11 +174,24 @@ impl Log {
         let mut done = Done::Well;
         let mut header = None;
         let mut out = terminal::out();
-        for (number, path) in self.files.iter().enumerate() {
-            let failed = |error: ReadError| Failure::Words(format!("{}: {error}", path.display()));
-            let mut log = LogReader::open(path, &settings).map_err(failed)?;
-            header.get_or_insert_with(|| log.layout().header());
-            let told = LogTold::of(path, &mut log, &settings).map_err(failed)?;
+        let all: Vec<LogFile> = self.files.iter().map(|path| of_path(path)).collect();
+        let each = all.iter().map(std::slice::from_ref);
+        // Several are looked at one by one, and then together where their clocks join them.
+        for (number, files) in each.chain((all.len() > 1).then_some(all.as_slice())).enumerate() {
+            let read = Joined::open(files, &settings).and_then(|mut log| {
+                header.get_or_insert_with(|| log.layout().header());
+                LogTold::of(files, &mut log, &settings)
+            });
+            let told = match read {
+                Ok(told) => told,
+                Err(why) if files.len() > 1 => {
+                    if self.format == Format::Text {
+                        writeln!(out, "\nThe logs are not joined by their clocks: {why}")?;
+                    }
+                    continue;
+                }
+                Err(error) => return Err(Failure::Words(format!("{}: {error}", named(files)))),
+            };
             if !told.clashes.is_empty() {
                 done = Done::FallsShort;
             }
@@ -245,6 +265,14 @@ impl Log {
     }
 }
 
+fn of_path(path: &Path) -> LogFile {
+    LogFile { name: path.display().to_string(), path: path.to_owned() }
+}
+
+fn named(files: &[LogFile]) -> String {
+    units::words::list(&files.iter().map(|file| file.name.as_str()).collect::<Vec<_>>(), "and")
+}
+
 fn seconds(option: &str, text: &str) -> Result<f64, Failure> {
     match units::parse(text) {
         Ok(time) if time.dimension == Dimension::TIME => Ok(time.value),
@@ -273,11 +301,7 @@ fn save_profile(name: &str, header: &[String], settings: &ReadSettings) -> Resul
 
 impl LogTold {
     /// Reads a log through.
-    fn of<R: std::io::Read>(
-        path: &Path,
-        log: &mut LogReader<R>,
-        settings: &ReadSettings,
-    ) -> Result<Self, ReadError> {
+    fn of(files: &[LogFile], log: &mut Joined, settings: &ReadSettings) -> Result<Self, String> {
         let layout = log.layout().clone();
         let mut account = Account::of(&layout);
         let currents: Vec<Slot> = layout.currents().iter().map(|(slot, _)| *slot).collect();
@@ -285,7 +309,7 @@ impl LogTold {
         let thermometers: Vec<_> = layout.slots(Meaning::Temperature).collect();
         let mut ranges = vec![(f64::INFINITY, f64::NEG_INFINITY); thermometers.len()];
         let mut course = Series::new();
-        let report = log.for_each(|sample| {
+        log.for_each(|sample| {
             let current = if currents.is_empty() {
                 f64::NAN
             } else {
@@ -298,9 +322,9 @@ impl LogTold {
                 let kelvin = sample.get(*slot);
                 (*low, *high) = (low.min(kelvin), high.max(kelvin));
             }
-        })?;
-        let skipped = report.to_string().lines().map(str::to_owned).collect();
-        let all = account.stretches();
+        })
+        .map_err(|error| error.to_string())?;
+        let all = account.segments();
         let checks = account.checks(f64::NEG_INFINITY, f64::INFINITY, 0.0);
         let of = |wanted: fn(&AccountCheck) -> Option<&String>| {
             checks.iter().filter_map(wanted).cloned().collect()
@@ -309,7 +333,7 @@ impl LogTold {
         clashes.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
         let celsius = |kelvin: f64| ((kelvin - crate::physics::ZERO_CELSIUS) * 1e3).round() / 1e3;
         Ok(Self {
-            file: path.display().to_string(),
+            files: files.iter().map(|file| file.name.clone()).collect(),
             form: layout.to_string(),
             profile: layout.profile.clone(),
             sheet: layout.sheet.clone(),
@@ -325,33 +349,32 @@ impl LogTold {
                     celsius: [celsius(*low), celsius(*high)],
                 })
                 .collect(),
-            stretches: all.iter().map(StretchTold::of).collect(),
+            segments: all.iter().map(SegmentTold::of).collect(),
             not_kept: account.not_kept(),
             clashes,
             agrees: of(|check| if let AccountCheck::Agrees(_, text) = check { Some(text) } else { None }),
             not_compared: of(
                 |check| if let AccountCheck::NotCompared(text) = check { Some(text) } else { None },
             ),
-            skipped,
-            record: for_the_record(path, &layout, settings, &all),
+            skipped: log.account().lines().map(str::to_owned).collect(),
+            record: for_the_record(files, &layout, settings, &all),
             picture: sketch(&course),
         })
     }
 
     /// For people.
     fn text(&self) -> String {
-        let mut text = format!("{}\n{}\n", self.file, self.form);
-        if !self.stretches.is_empty() {
+        let mut text = format!("{}\n{}\n", units::words::list(&self.files, "and"), self.form);
+        if !self.segments.is_empty() {
             let _ = writeln!(
                 text,
-                "\nCurrent over time, charge below the line, discharge above it\n{}",
+                "\nCurrent over time, charge below the line, discharge above it\n{}\n\nSegments",
                 self.picture
             );
-            let _ = writeln!(text, "\nStretches");
-            for (number, stretch) in self.stretches.iter().enumerate().take(SHOWN) {
-                let _ = writeln!(text, "  {:>3}  {}", number + 1, stretch.line);
+            for segment in self.segments.iter().take(SHOWN) {
+                let _ = writeln!(text, "  {:14}{}", segment.name, segment.line);
             }
-            let more = self.stretches.len().saturating_sub(SHOWN) as u64 + self.not_kept;
+            let more = self.segments.len().saturating_sub(SHOWN) as u64 + self.not_kept;
             if more > 0 {
                 let _ = writeln!(text, "  … and {more} more");
             }
@@ -439,41 +462,47 @@ fn columns(layout: &Layout) -> Vec<ColumnTold> {
         .collect()
 }
 
-impl StretchTold {
-    fn of(stretch: &Stretch) -> Self {
+impl SegmentTold {
+    fn of(segment: &Segment) -> Self {
         let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+        let whole = &segment.whole;
         Self {
-            kind: stretch.kind.to_string(),
-            from_s: stretch.from,
-            to_s: stretch.to,
-            charge_ah: stretch.charge / 3600.0,
-            energy_wh: finite(stretch.energy / 3600.0),
-            largest_a: stretch.largest,
-            voltage_v: [finite(stretch.first_voltage), finite(stretch.last_voltage)],
-            line: line(stretch),
+            name: segment.name(),
+            kind: whole.kind.to_string(),
+            from_s: whole.from,
+            to_s: whole.to,
+            charge_ah: whole.charge / 3600.0,
+            energy_wh: finite(whole.energy / 3600.0),
+            largest_a: whole.largest,
+            voltage_v: [finite(whole.first_voltage), finite(whole.last_voltage)],
+            pauses: segment.pauses,
+            end: segment.end.to_string(),
+            line: segment.to_string(),
         }
     }
 }
 
 /// The lines of a test that has this log.
-fn for_the_record(path: &Path, layout: &Layout, settings: &ReadSettings, all: &[Stretch]) -> String {
+fn for_the_record(files: &[LogFile], layout: &Layout, settings: &ReadSettings, all: &[Segment]) -> String {
     let largest = |kind: StretchKind| {
-        all.iter()
-            .filter(|stretch| stretch.kind == kind)
-            .max_by(|a, b| a.charge.abs().total_cmp(&b.charge.abs()))
+        let of_kind = all.iter().filter(|segment| segment.whole.kind == kind);
+        of_kind.max_by(|a, b| a.whole.charge.abs().total_cmp(&b.whole.charge.abs()))
     };
     let (kind, test) = match (largest(StretchKind::Discharge), largest(StretchKind::Charge)) {
         (Some(discharge), _) => ("capacity", Some(discharge)),
         (None, Some(charge)) => ("charge", Some(charge)),
         (None, None) => ("full load", None),
     };
-    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
-    let mut lines = vec![
-        "[[test]]".to_owned(),
-        format!("kind = \"{kind}\""),
-        format!("log = {}", quoted(&format!("logs/{name}"))),
-    ];
+    let logs: Vec<String> = files
+        .iter()
+        .filter_map(|file| Some(quoted(&format!("logs/{}", file.path.file_name()?.to_string_lossy()))))
+        .collect();
+    let log = match logs.as_slice() {
+        [one] => format!("log = {one}"),
+        several => format!("logs = [{}]", several.join(", ")),
+    };
+    let mut lines = vec!["[[test]]".to_owned(), format!("kind = \"{kind}\""), log];
     // What a test has no key for lies in a profile.
     let (own, other): (Vec<String>, Vec<String>) = settings
         .lines()
@@ -489,34 +518,12 @@ fn for_the_record(path: &Path, layout: &Layout, settings: &ReadSettings, all: &[
     if !other.is_empty() && layout.profile.is_none() {
         lines.push("# the rest of what was said goes into a profile: add --profile NAME, then write `profile = \"NAME\"`".to_owned());
     }
-    if let Some(test) = test.filter(|test| all.iter().filter(|stretch| stretch.kind == test.kind).count() > 1)
+    if let Some(test) =
+        test.filter(|test| all.iter().filter(|other| other.whole.kind == test.whole.kind).count() > 1)
     {
-        // The rests beside it hold the moments in which the current came on and went off.
-        let place = all.iter().position(|stretch| stretch == test).unwrap_or_default();
-        let from =
-            place.checked_sub(1).and_then(|place| all.get(place)).map_or(test.from, |before| before.to);
-        let to = all.get(place + 1).map_or(test.to, |after| after.from);
-        lines.push(format!("# the largest {}; another test needs other times", test.kind));
-        lines.push(format!("from = \"{from} s\"\nto = \"{to} s\""));
+        lines.push(format!("segment = \"{}\"  # the largest; or another of them", test.name()));
     }
     lines.iter().flat_map(|line| line.lines()).fold(String::new(), |text, line| text + "  " + line + "\n")
-}
-
-fn line(stretch: &Stretch) -> String {
-    let time = |t: f64| show(t, Dimension::TIME);
-    let mut line = format!("{:9} {} to {}", stretch.kind.to_string(), time(stretch.from), time(stretch.to));
-    if stretch.kind != StretchKind::Rest {
-        let _ = write!(line, ", {}", show(stretch.charge.abs(), Dimension::CHARGE));
-        if stretch.energy.is_finite() {
-            let _ = write!(line, ", {}", show(stretch.energy.abs(), Dimension::ENERGY));
-        }
-        let _ = write!(line, ", up to {}", show(stretch.largest.abs(), Dimension::CURRENT));
-    }
-    if stretch.last_voltage.is_finite() {
-        let volts = |v: f64| show(v, Dimension::VOLTAGE);
-        let _ = write!(line, ", {} to {}", volts(stretch.first_voltage), volts(stretch.last_voltage));
-    }
-    line
 }
 
 /// Two rows of blocks: discharge above, charge below.

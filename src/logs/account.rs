@@ -397,7 +397,10 @@ impl Account {
             if change.is_finite() && !sample.after_break && kind != StretchKind::Rest {
                 // A clock of the day starts again at midnight.
                 let change = if change < -43_200.0 { change + 86_400.0 } else { change };
-                piece.clocks = [piece.longest, change];
+                // One that starts anew, as in each file of several, says nothing of that interval.
+                if change >= 0.0 {
+                    piece.clocks = [piece.longest, change];
+                }
             }
             if now.is_finite() {
                 *before = now;

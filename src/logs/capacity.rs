@@ -25,8 +25,10 @@ use super::integrate::{Integral, Integrator};
 const ON: f64 = 0.1;
 /// Load threshold where no current is stated, as a part of the claimed capacity per hour.
 const ON_RATE: f64 = 0.02;
-/// Load threshold where nothing is stated, A.
+/// Load threshold where nothing is stated, A, and as a part of the largest current of the log: an instrument for 300 A
+/// does not read nothing at rest.
 const ON_BARE: f64 = 0.02;
+const ON_PART: f64 = 0.02;
 /// A pause up to this is part of the test even where the terminals are dead or the cut-off is near, s (common practice,
 /// no source).
 const PAUSE: f64 = 120.0;
@@ -93,6 +95,8 @@ pub struct Capacity {
     pub pauses: u32,
     /// Their time together.
     pub paused: Time,
+    /// When a longer one began near the cut-off: it may have been the end.
+    pub near_cutoff: Option<Time>,
     /// Every discharge of the log, in its order; at most 256.
     pub discharges: Vec<Discharge>,
     /// Whether it ran with the current that was set; true where none is stated.
@@ -145,6 +149,8 @@ struct Run {
     below: u32,
     pauses: u32,
     paused_at: Option<f64>,
+    /// When a pause began near the cut-off that did not end the test, s.
+    near_cutoff: Option<f64>,
     /// Highest voltage under load so far, V.
     highest: f64,
     /// Charge that went into the pack during pauses, C, and when it was last counted, s.
@@ -163,6 +169,8 @@ struct Finished {
 pub struct CapacityTest {
     settings: CapacitySettings,
     on: f64,
+    /// The largest current so far, where the threshold follows it.
+    largest: Option<f64>,
     cutoff: f64,
     before: Option<(f64, f64, f64)>,
     run: Option<Box<Run>>,
@@ -184,6 +192,7 @@ impl CapacityTest {
         Self {
             on: by_current.or(by_claim).unwrap_or(ON_BARE).max(1e-6),
             cutoff: settings.cutoff.map_or(f64::NEG_INFINITY, |cutoff| cutoff.get::<volt>()),
+            largest: (by_current.is_none() && by_claim.is_none()).then_some(0.0),
             settings,
             before: None,
             run: None,
@@ -210,6 +219,12 @@ impl CapacityTest {
         if after_break {
             self.before = None;
         }
+        if let Some(largest) = self.largest.filter(|largest| current > *largest) {
+            self.largest = Some(current);
+            if ON_PART * current > self.on {
+                self.raise(ON_PART * current, largest);
+            }
+        }
         let now = (time, voltage, current);
         if current >= self.on {
             self.under_load(now, temperatures, after_break);
@@ -217,6 +232,17 @@ impl CapacityTest {
             self.without_load(now, after_break);
         }
         self.before = Some(now);
+    }
+
+    /// A far larger current shows that what passed for a load so far was rest.
+    fn raise(&mut self, on: f64, largest: f64) {
+        self.on = on;
+        if largest >= on {
+            return;
+        }
+        (self.run, self.marked, self.waiting, self.best) = (None, None, None, None);
+        self.discharges.clear();
+        self.done = false;
     }
 
     fn under_load(
@@ -246,6 +272,7 @@ impl CapacityTest {
                 below: 0,
                 pauses: 0,
                 paused_at: None,
+                near_cutoff: None,
                 highest: f64::NEG_INFINITY,
                 charged: (0.0, now.0),
                 temperatures: None,
@@ -255,6 +282,9 @@ impl CapacityTest {
             return;
         };
         if let Some(began) = run.paused_at.take() {
+            if now.0 - began > PAUSE && run.last.1 <= self.cutoff + NEAR * self.cutoff.abs() {
+                run.near_cutoff.get_or_insert(began);
+            }
             run.pauses += 1;
             run.curve.rest((now.0 - began).max(0.0));
             self.marked = None;
@@ -315,7 +345,7 @@ impl CapacityTest {
         // The voltages of the pause are those after the end, if it turns out to be the end.
         run.curve.pause(now.1);
         let dead = now.1 < DEAD * run.last.1;
-        let at_cut_off = run.below > 0 || run.last.1 <= self.cutoff + NEAR * self.cutoff.abs();
+        let at_cut_off = run.below > 0 || run.last.1 <= self.cutoff;
         let since = (now.0 - run.charged.1.max(began)).max(0.0);
         run.charged = (run.charged.0 + if offset { 0.0 } else { (-now.2).max(0.0) * since }, now.0);
         if run.charged.0 > CHARGED * run.integrator.charge_so_far()
@@ -348,8 +378,7 @@ impl CapacityTest {
         let Some(waiting) = self.waiting.take() else {
             return;
         };
-        let (charge, current) =
-            (waiting.run.integrator.charge_so_far(), waiting.run.curve.current(HELD, HELD_SHARE).0);
+        let (charge, current) = (waiting.run.integrator.charge_so_far(), waiting.run.current().0);
         let set = self.settings.current.map(|current| current.get::<ampere>().abs());
         let as_set = set.is_none_or(|set| (current / set - 1.0).abs() <= AS_SET);
         if self.discharges.len() < LISTED {
@@ -373,7 +402,7 @@ impl CapacityTest {
         let end = self.how_it_ended(&best);
         let charge = integral.charge.value.get::<coulomb>();
         let points = best.run.curve.points();
-        let (mean, held) = best.run.curve.current(HELD, HELD_SHARE);
+        let (mean, held) = best.run.current();
         let of_claim = self.settings.claim.map(|claim| {
             let scale = 1.0 / claim.get::<coulomb>();
             let part = |q: ElectricCharge| q.get::<coulomb>() * scale;
@@ -392,6 +421,7 @@ impl CapacityTest {
             held,
             pauses: best.run.pauses,
             paused: Time::new::<second>(best.run.curve.rested()),
+            near_cutoff: best.run.near_cutoff.map(Time::new::<second>),
             discharges: self.discharges,
             as_set,
             end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()).map(ElectricPotential::new::<volt>),
@@ -410,7 +440,10 @@ impl CapacityTest {
         if best.running {
             return End::StillRunning;
         }
-        let lowest = best.after.iter().copied().fold(f64::INFINITY, f64::min);
+        // One sample alone may be a false reading.
+        let mut after = best.after.clone();
+        after.sort_by(f64::total_cmp);
+        let lowest = after.get(1).or(after.first()).copied().unwrap_or(f64::INFINITY);
         if lowest < DEAD * best.run.last.1 {
             End::BmsCutOff
         } else if best.run.last.1 <= self.cutoff + NEAR * self.cutoff.abs() {
@@ -422,6 +455,17 @@ impl CapacityTest {
 }
 
 impl Run {
+    /// Mean current, A, and whether it was held; the second is not known without a voltage.
+    fn current(&self) -> (f64, bool) {
+        let (mean, held) = self.curve.current(HELD, HELD_SHARE);
+        let seconds = self.last.0 - self.integrator.began().unwrap_or(self.last.0) - self.curve.rested();
+        if mean == 0.0 && seconds > 0.0 {
+            (self.integrator.charge_so_far() / seconds, false)
+        } else {
+            (mean, held)
+        }
+    }
+
     fn take(&mut self, now: (f64, f64, f64), after_break: bool) {
         let (time, voltage, current) = now;
         self.integrator.push(time, voltage, current, after_break);
@@ -517,6 +561,20 @@ mod tests {
             let found = run(hours, end, after, settings(460.0));
             assert_eq!(found.end, wanted);
         }
+    }
+
+    /// Nothing is stated, and the instrument shows 0.3 A at rest: the load is what stands out, whenever it comes.
+    #[test]
+    fn the_threshold_follows_the_log() {
+        let mut test = CapacityTest::new(CapacitySettings::default());
+        for n in 0..=7200 {
+            let current = if (1800..5400).contains(&n) { 92.3 } else { 0.3 };
+            test.push(f64::from(n), 13.0, current, [], false);
+        }
+        let found = test.finish().unwrap();
+        let charge = found.integral.charge.value.get::<ampere_hour>();
+        assert!((charge - 92.3).abs() < 0.1, "{charge}");
+        assert_eq!((found.end, found.discharges.len()), (End::Stopped, 1));
     }
 
     /// The load goes on below the stated cut-off: only what lies above it counts.

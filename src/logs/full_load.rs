@@ -22,6 +22,9 @@ use crate::units::{SourceId, Uncertain};
 const OFF: f64 = 0.1;
 /// Samples that may lie below the rated current without ending the hold: a dip of the regulator.
 const DIPS: u32 = 2;
+/// An interval is a gap from this length on, s, and from so many times the one before it (common practice, no source).
+const GAP: f64 = 20.0;
+const GAP_STEPS: f64 = 5.0;
 /// Channels of temperature that are followed.
 const CHANNELS: usize = 32;
 
@@ -215,8 +218,12 @@ pub struct FullLoadTest {
     volts: (f64, u64),
     under_load: Option<f64>,
     dead: bool,
+    /// Dead samples in a row.
+    dead_samples: u32,
     off: bool,
     broken: bool,
+    /// Time of the last sample and the interval before it, s.
+    last: Option<(f64, f64)>,
     channels: Vec<Channel>,
     /// The highest current, A.
     highest: f64,
@@ -235,8 +242,10 @@ impl FullLoadTest {
             volts: (0.0, 0),
             under_load: None,
             dead: false,
+            dead_samples: 0,
             off: false,
             broken: false,
+            last: None,
             channels: Vec::new(),
             highest: 0.0,
         }
@@ -252,12 +261,20 @@ impl FullLoadTest {
         let expanded = crate::units::COVERAGE * standard;
         let broken = std::mem::take(&mut self.broken);
         self.highest = self.highest.max(current);
-        self.surely.take(time, current - expanded >= self.rated, broken);
+        // What happened in a gap is not known: the load may have gone off and come on again.
+        let step = self.last.map_or(0.0, |(before, _)| time - before);
+        let gap = self.last.is_some_and(|(_, usual)| step > GAP && usual > 0.0 && step > GAP_STEPS * usual);
+        self.last = Some((time, step));
+        self.surely.take(time, current - expanded >= self.rated, broken || gap);
         self.possibly.take(time, current + expanded >= self.rated, broken);
         if current < OFF * self.rated {
             self.off = self.under_load.is_some();
             if self.off && self.under_load.is_some_and(|v| voltage < DEAD * v) {
                 self.dead = true;
+                self.dead_samples += 1;
+            } else if std::mem::take(&mut self.dead_samples) == 1 {
+                // One sample alone may be a false reading.
+                self.dead = false;
             }
             return;
         }
@@ -405,6 +422,28 @@ mod tests {
             assert_eq!((found.end, times, found.missing.len()), (end, [surely, possibly], 0), "{current}");
             assert_eq!(found.reached, possibly > 0.0);
         }
+    }
+
+    /// What flowed in a gap of two minutes is not known, and one dead sample is no BMS that opened.
+    #[test]
+    fn gaps_and_single_dead_samples() {
+        let accuracy = Some(Accuracy { gain: 0.0, offset: 0.0 });
+        let run = |gap: i32, dead: i32| {
+            let mut test = FullLoadTest::new(FullLoadSettings {
+                rated: ElectricCurrent::new::<ampere>(250.0),
+                accuracies: Accuracies { voltage: accuracy, current: accuracy },
+            });
+            for t in (0..1300).filter(|t| !(500..500 + gap).contains(t)) {
+                let off = t >= 1200;
+                let volts = if off && t < 1200 + dead { 0.1 } else { 25.0 };
+                test.push(f64::from(t), volts, if off { 0.0 } else { 256.0 }, &[], false);
+            }
+            let found = test.finish().unwrap();
+            (found.surely.get::<second>(), found.possibly.get::<second>(), found.end)
+        };
+        assert_eq!(run(0, 0), (1199.0, 1199.0, LoadEnd::TakenOff));
+        assert_eq!(run(120, 1), (579.0, 1199.0, LoadEnd::TakenOff));
+        assert_eq!(run(5, 2), (1199.0, 1199.0, LoadEnd::BmsCutOff));
     }
 
     #[test]

@@ -10,6 +10,7 @@ use std::path::PathBuf;
 
 use super::read::{
     ColumnSetting, CurrentSign, Layout, LogReader, Meaning, ReadError, ReadSettings, Sample, SignSetting,
+    TimeForm,
 };
 use crate::units::{Dimension, show};
 
@@ -46,6 +47,9 @@ struct Span {
     last: f64,
     /// Seconds since 1970 of its time zero, and whether by UTC.
     since_1970: Option<(f64, bool)>,
+    /// What a clock that counts on from the first file's start shows at its first sample, where it looks like a time of
+    /// day because this file does not begin with nothing.
+    counts_from: Option<f64>,
 }
 
 impl Joined {
@@ -71,6 +75,12 @@ impl Joined {
         let mut parts = one_sign(files, &mut settings, parts)?;
         let mut spans = spans_of(&settings)?;
         // A clock that starts anew in each file stands back behind a second one with dates.
+        if matches!(parts.first().map(|part| &part.reader.layout().time), Some(TimeForm::Elapsed)) {
+            for (part, span) in parts.iter_mut().zip(&mut spans) {
+                part.shift = span.counts_from.unwrap_or(0.0);
+                (span.first, span.last) = (span.first + part.shift, span.last + part.shift);
+            }
+        }
         let anew = |spans: &[Span]| {
             spans.iter().any(|span| span.since_1970.is_none())
                 && spans.windows(2).any(|pair| matches!(pair, [a, b] if b.first <= a.last))
@@ -160,7 +170,8 @@ impl Part {
         if first > last {
             return Err(format!("{} holds no sample", self.name));
         }
-        Ok(Span { first, last, since_1970: self.reader.since_1970() })
+        let (since_1970, counts_from) = (self.reader.since_1970(), self.reader.time_of_day());
+        Ok(Span { first, last, since_1970, counts_from })
     }
 }
 
@@ -226,7 +237,8 @@ fn join(parts: Vec<Part>, spans: Vec<Span>) -> Result<Joined, String> {
         if dated {
             part.shift = span.since_1970.map_or(0.0, |(own, _)| own) - zero;
         }
-        let (first, last) = (span.first + part.shift, span.last + part.shift);
+        let by = if dated { part.shift } else { 0.0 };
+        let (first, last) = (span.first + by, span.last + by);
         if let Some((name, end)) = &before
             && first < *end
         {

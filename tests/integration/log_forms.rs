@@ -69,7 +69,7 @@ fn corpus(user: &User, name: &str) -> String {
 }
 
 fn sum(log: &Value, kind: &str, of: &str) -> f64 {
-    let all = log["stretches"].as_array().unwrap();
+    let all = log["segments"].as_array().unwrap();
     all.iter().filter(|s| s["kind"] == kind).map(|s| s[of].as_f64().unwrap().abs()).sum()
 }
 
@@ -170,7 +170,7 @@ fn real_files_give_their_truth_on_the_screen() {
         let of = |part: &str| match kind {
             "charge" => sum(&told, kind, part),
             _ => {
-                let all = told["stretches"].as_array().unwrap().iter().filter(|s| s["kind"] == kind);
+                let all = told["segments"].as_array().unwrap().iter().filter(|s| s["kind"] == kind);
                 all.map(|s| s[part].as_f64().unwrap().abs()).fold(0.0, f64::max)
             }
         };

@@ -97,6 +97,15 @@ impl Work<'_> {
         if !found.as_set {
             doubts.extend(self.not_as_set(found.mean_current));
         }
+        if let Some(began) = found.near_cutoff {
+            let began = show(began.get::<second>(), Dimension::TIME);
+            let text = format!(
+                "the load went off at {began}, near the recorded cut-off, and came on again with the same current: where that \
+                 was the end, write `to = \"{began}\"` in the test, else correct `cutoff_voltage`"
+            );
+            self.figure(Figure::words("does not add up", text.clone()));
+            doubts.push(text);
+        }
         let rivals: Vec<&Discharge> = found.rivals().collect();
         let own = found.integral.charge.value.get::<coulomb>();
         let apart = |other: &&&Discharge| (other.charge / own - 1.0).abs() > ALIKE;

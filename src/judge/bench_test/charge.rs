@@ -128,9 +128,17 @@ impl Work<'_> {
         self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
         self.moved = Some(Moved {
             flow: Flow::from(&found.integral),
-            incomplete: doubts.into_iter().next().or_else(|| {
-                (found.end != ChargeEnd::Taper).then(|| format!("the charge is not complete: {end}"))
-            }),
+            incomplete: doubts
+                .into_iter()
+                .next()
+                .or_else(|| {
+                    (found.end != ChargeEnd::Taper).then(|| format!("the charge is not complete: {end}"))
+                })
+                .or_else(|| {
+                    let stood =
+                        "the log's clock started anew in the charge: what flowed meanwhile is not known";
+                    (found.integral.restarts > 0).then(|| stood.to_owned())
+                }),
         });
         Ok(())
     }

@@ -9,8 +9,9 @@ use crate::logs::account::{Account, switched};
 use crate::logs::downsample::MinMax;
 use crate::logs::instrument::Accuracies;
 use crate::logs::integrate::Integrator;
-use crate::logs::read::{Column, Layout, Meaning, Role, Sample, Slot, is_gauge};
+use crate::logs::read::{Column, HowKnown, Layout, Meaning, Role, Sample, Slot, is_gauge};
 use crate::logs::series::Series;
+use crate::physics::ZERO_CELSIUS;
 use crate::record::Record;
 use crate::record::parts::SensorFixing;
 use crate::units::{Dimension, show};
@@ -46,6 +47,8 @@ pub(super) struct Channel {
     jumped: Option<(f64, f64, f64)>,
     /// Time of its last value, s.
     at: f64,
+    /// The temperature of the room, K, where the unit of this one is assumed.
+    room: Option<f64>,
     /// A thermometer that may write a code for a reading.
     thermometer: bool,
     slot: Slot,
@@ -59,6 +62,8 @@ const JUMP: f64 = 10.0;
 /// time, K/s (common practice, no source).
 const LEAP: f64 = 8.0;
 const WARMING: f64 = 0.2;
+/// A part that begins so far from the room may be in another unit, K (common practice, no source).
+const FAR: f64 = 20.0;
 
 impl Channel {
     fn new(column: &Column, slot: Slot, part: Option<String>, tool: Option<Tool>) -> Self {
@@ -77,6 +82,7 @@ impl Channel {
             now: f64::NAN,
             jumped: None,
             at: f64::NAN,
+            room: None,
             thermometer: column.meaning == Meaning::Temperature,
             slot,
         }
@@ -88,10 +94,24 @@ impl Channel {
             && !self.part.as_deref().is_some_and(|part| ["ambient", "inner air", "bms"].contains(&part))
     }
 
-    /// Where a temperature left its course as a sensor does that fell off.
+    /// Why a temperature cannot be believed: it left its course as a sensor does that fell off, or begins far from the
+    /// room, where it would in degrees Fahrenheit.
     pub fn detached(&self) -> Option<String> {
-        let (at, from, to) = self.jumped?;
         let kelvins = |t: f64| show(t, Dimension::TEMPERATURE);
+        if let (Some(room), Some((_, first))) = (self.room, self.series.points().first()) {
+            let fahrenheit = (first - ZERO_CELSIUS - 32.0) / 1.8 + ZERO_CELSIUS;
+            if (first - room).abs() > FAR && (fahrenheit - room).abs() < FAR / 2.0 {
+                return Some(format!(
+                    "the temperature \"{}\" begins at {} in a room of {}: it may be in °F, as no unit is written; write for \
+                     example `columns = [\"{} = temperature in °F\"]`",
+                    self.label,
+                    kelvins(*first),
+                    kelvins(room),
+                    self.label
+                ));
+            }
+        }
+        let (at, from, to) = self.jumped?;
         Some(format!(
             "the temperature \"{}\" jumps from {} to {} at {}: the sensor fell off or failed",
             self.label,
@@ -191,7 +211,9 @@ impl Course {
                 .take(CHANNELS)
                 .map(|(slot, column)| {
                     let part = part_of(record, &column.label);
-                    Channel::new(column, slot, part, tool(record, with, dimension))
+                    let assumed = column.unit_assumed && column.known != HowKnown::Set;
+                    let room = test.ambient.quantity().filter(|_| assumed).map(|q| q.value);
+                    Channel { room, ..Channel::new(column, slot, part, tool(record, with, dimension)) }
                 })
                 .collect::<Vec<_>>()
         };

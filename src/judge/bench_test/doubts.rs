@@ -5,9 +5,14 @@ use uom::si::electric_current::ampere;
 use super::course::Course;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
-use crate::logs::account::{AccountCheck, Compared};
+use crate::logs::account::{AccountCheck, Compared, Segment};
 use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning};
 use crate::units::{Dimension, show, words};
+
+/// A current beyond so many times the one that was set is another one or in another unit, and beyond so many times the
+/// rated one where no unit is written (common practice, no source).
+const FAR_FROM_SET: f64 = 2.0;
+const FAR_FROM_RATED: f64 = 5.0;
 
 /// What is known of the part of a log that makes a figure.
 pub(super) struct Part {
@@ -27,6 +32,8 @@ impl Work<'_> {
     pub(super) fn doubts(&mut self, course: &Course, layout: &Layout, part: &Part) -> Vec<String> {
         self.segment_figures(course);
         let mut doubts = Vec::new();
+        // A capacity test compares the current that was set by itself, among all discharges of the log.
+        let by_discharge = self.test.kind.word() == Some("capacity");
         if let Some((CurrentSign::NotDecided, basis)) = layout.sign
             && course.currents.iter().any(|channel| !channel.has_direction)
         {
@@ -83,6 +90,37 @@ impl Work<'_> {
                 show(charge, Dimension::CHARGE),
                 show(claim, Dimension::CHARGE)
             ));
+        }
+        if let Some(set) = self.test.current.quantity().map(|q| q.value.abs()).filter(|_| !by_discharge) {
+            let within = |segment: &Segment| segment.whole.from < part.to && segment.whole.to > part.from;
+            let most = course
+                .account
+                .segments()
+                .iter()
+                .filter(|s| within(s))
+                .map(|s| s.mean().abs())
+                .fold(0.0, f64::max);
+            if most > FAR_FROM_SET * set {
+                doubts.push(format!(
+                    "the current is {} where {} was set: correct `current` in the test, or the unit of the current with \
+                     `columns`",
+                    show(most, Dimension::CURRENT),
+                    show(set, Dimension::CURRENT)
+                ));
+            }
+        } else if let Some(rated) = self.record.claims.continuous_current.quantity().map(|q| q.value.abs())
+            && !assumed.is_empty()
+            && !counted
+        {
+            let most = course.account.segments().iter().map(|s| s.mean().abs()).fold(0.0, f64::max);
+            if most > FAR_FROM_RATED * rated {
+                doubts.push(format!(
+                    "the current is {} in a pack rated for {}, and no unit is written: set it, for example `columns = [\"#2 = \
+                     current in mA\"]`",
+                    show(most, Dimension::CURRENT),
+                    show(rated, Dimension::CURRENT)
+                ));
+            }
         }
         if let (Some(voltage), Some(nominal)) = (part.voltage, self.nominal_voltage())
             && self.beyond(voltage / nominal, "log_voltage_least", "log_voltage_most")

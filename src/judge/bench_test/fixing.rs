@@ -6,7 +6,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::record::parts::SensorFixing;
+use super::{Figure, Work};
+use crate::record::parts::{SensorFixing, TestLid};
 use crate::units::{Amount, show_percent};
 
 /// How far a part may have been from what its sensor showed, K: above it where it was warmer than the air, below it where
@@ -61,6 +62,29 @@ pub fn fixed_range(
         }
     });
     OneSided { below: far(-distance), above: far(distance), basis }
+}
+
+impl Work<'_> {
+    /// Tells how the pack was covered and how sensors were fixed, and what that means.
+    pub(super) fn how_measured(&mut self) {
+        let lid = self.test.lid.known().map(|lid| match lid {
+            TestLid::On => "on",
+            TestLid::Off => "off: closed, the parts get warmer than they did here",
+            TestLid::Wrapped => "wrapped: in use, the parts stay cooler than they did here",
+        });
+        if let Some(lid) = lid {
+            self.figure(Figure::words("lid", lid).detailed());
+        }
+        let limits = self.physics.limits;
+        let of_sensors = self.test.sensor.iter().map(|sensor| (sensor.part.text(), sensor.fixed.known()));
+        let of_readings = self.test.reading.iter().map(|reading| (reading.of.text(), reading.fixed.known()));
+        for (part, fixed) in of_sensors.chain(of_readings) {
+            if let (Some(part), Some(_)) = (part, fixed) {
+                let basis = fixed_range(limits, fixed, 0.0, Some(0.0)).basis;
+                self.figure(Figure::words(&format!("sensor on {part}"), basis).detailed());
+            }
+        }
+    }
 }
 
 #[cfg(test)]

@@ -268,6 +268,7 @@ fn result(
     } else {
         work.read(logs, &names)
     };
+    work.how_measured();
     let moved = work.moved.take();
     if let Err(problem) = read {
         let name = if names.is_empty() { "of the branches".to_owned() } else { words::list(&names, "and") };

@@ -358,6 +358,13 @@ impl<R: Read> LogReader<R> {
         Some((time + self.layout.clock_offset, utc))
     }
 
+    /// The first time of day of a log whose clock has no dates, s; its times count from there. `None` before the first
+    /// sample was read.
+    #[must_use]
+    pub fn time_of_day(&self) -> Option<f64> {
+        matches!(self.layout.time, TimeForm::Clock).then(|| self.clock.start())?
+    }
+
     /// What was skipped and repaired so far; complete once [`LogReader::next_block`] has given `None`.
     #[must_use]
     pub fn report(&self) -> &ReadReport {

@@ -21,8 +21,9 @@ pub use path::{
 };
 pub use rig::{LOADS, LoadKind, Reads, Rig, RigClearing, RigLoad, RigMeter, RigSource, Sense, SourceKind};
 pub use surroundings::{Enclosure, OutsideMarking, Retention, Service};
-pub use tests::LogSign;
-pub use tests::{BenchTest, SensorFixing, TestBranch, TestEnd, TestKind, TestLid, TestReading, TestSensor};
+pub use tests::{
+    BenchTest, LogSign, SensorFixing, TestBranch, TestEnd, TestKind, TestLid, TestReading, TestSensor,
+};
 pub use withhold::{Withhold, WithholdArea};
 
 use super::part::part;
