@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::SystemTime;
 
 use schemars::JsonSchema;
@@ -30,9 +30,9 @@ pub enum Look {
 /// What tells a file from the one that was looked at before: path, size, time of change.
 type Stamp = (PathBuf, u64, Option<SystemTime>);
 
-/// Looks at pictures, at each only once.
+/// Looks at pictures, at each only once: who asks for one that is being looked at waits for what is seen.
 #[derive(Debug, Default)]
-pub struct Looks(Mutex<HashMap<Stamp, Look>>);
+pub struct Looks(Mutex<HashMap<Stamp, Arc<OnceLock<Look>>>>);
 
 impl Looks {
     /// Looks at a photo of an inspection folder.
@@ -45,13 +45,12 @@ impl Looks {
             return Look::NotSeen("it is not in the folder".to_owned());
         };
         let stamp = (path, meta.len(), meta.modified().ok());
-        let seen = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(look) = seen().get(&stamp) {
-            return look.clone();
-        }
-        let look = look_at(&stamp.0);
-        seen().insert(stamp, look.clone());
-        look
+        let path = stamp.0.clone();
+        let seen = {
+            let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            Arc::clone(all.entry(stamp).or_default())
+        };
+        seen.get_or_init(|| look_at(&path)).clone()
     }
 }
 

@@ -59,8 +59,11 @@ impl FullLoadSummary {
 
     /// The times in words.
     pub fn times(&self) -> String {
-        let [surely, possibly] = [self.held_for.0, self.held_for.1].map(|time| show(time, Dimension::TIME));
-        format!("{surely} surely, {possibly} possibly at or above rated current")
+        let [least, most] = [self.held_for.0, self.held_for.1].map(|time| show(time, Dimension::TIME));
+        if least == most {
+            return format!("{least} at or above rated current");
+        }
+        format!("{least} to {most} at or above rated current")
     }
 
     /// Why the time may be longer: the pack had not given up.
@@ -181,7 +184,8 @@ impl Work<'_> {
         {
             // What the test is about comes first.
             let figure = Figure::new("rated current held for", Val::Amount(amount.clone()));
-            self.result.figures.insert(0, figure.beside(summary.times()));
+            let one = summary.held_for.0 == summary.held_for.1;
+            self.result.figures.insert(0, if one { figure } else { figure.beside(summary.times()) });
         }
         self.fact("test.held_for", held);
         self.fact("test.current_held", current);
