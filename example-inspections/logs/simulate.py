@@ -129,6 +129,7 @@ class Network:
     """Points with heat capacity, conductances, faces and resistors; backward Euler in time, solved to the last digits."""
 
     def __init__(self):
+        self.close = 1e-9  # K, between the last two iterations of a step
         self.names, self.capacity = {}, []
         self.links, self.faces, self.radiations, self.resistors, self.overlaps, self.extra = [], [], [], [], [], []
 
@@ -232,7 +233,7 @@ class Network:
             new = np.linalg.solve(a, rhs)
             worst = np.max(np.abs(new - t[free]))
             t[free] = new
-            if worst < 1e-9:
+            if worst < self.close:
                 break
         else:
             raise RuntimeError("no steady state" if not math.isfinite(dt) else "no convergence")
@@ -698,14 +699,15 @@ LIMITS = {  # °C; the highest temperature of each place for which the currents 
 }
 
 
-def discharge(build, current, ambient, dt=20.0):
+def discharge(build, current, ambient, dt=60.0):
     """Highest temperature of each place in one full discharge from rest at the ambient, and when each limit is passed, s."""
     pack = Pack(build)
+    pack.net.close = 1e-5
     state = pack.rest(1.0, ambient)
     seconds = min(build.capacity) * 3600 / current
     worst, passed, t = {k: ambient for k in pack.hottest(state)}, {}, 0.0
     while t < seconds - 1e-9:
-        step = min(2.0 if t < 120 else 5.0 if t < 600 else dt, seconds - t)
+        step = min(4.0 if t < 120 else 10.0 if t < 600 else dt, seconds - t)
         state = pack.advance(state, step, current, ambient)
         before = dict(worst)
         hot = pack.hottest(state)
@@ -721,40 +723,25 @@ def discharge(build, current, ambient, dt=20.0):
 
 
 def permissible(build, ambient):
-    """For each place the current at which it just reaches its limit in one full discharge, A."""
-    runs, found = {}, {}
-
-    def rise(current):
-        current = round(current, 3)
-        if current not in runs:
-            runs[current] = discharge(build, current, ambient)[0]
-        return runs[current]
-
-    for current in (40, 60, 80, 100, 125, 150, 180, 215, 260, 320):
-        if max(rise(float(current)).values()) > 300:
+    """For each place the current at which it just reaches its limit in one full discharge, A (within 0.3 %)."""
+    currents, worst = [], []
+    for current in (30.0, 50.0, 70.0, 90.0, 110.0, 130.0, 150.0, 175.0, 200.0, 230.0, 270.0, 320.0):
+        currents.append(current)
+        worst.append(discharge(build, current, ambient)[0])
+        if all(worst[-1][place] > LIMITS[place] for place in worst[-1]) or max(worst[-1].values()) > 300:
             break
-    for place in runs[min(runs)]:
-        known = sorted(runs)
-        low = [c for c in known if runs[c][place] <= LIMITS[place]]
-        high = [c for c in known if runs[c][place] > LIMITS[place]]
-        if not low or not high:
-            found[place] = f"above {max(low):.0f}" if low else f"below {min(high):.0f}"
-            continue
-        a, b = max(low), min(high)
-        for _ in range(6):
-            ta, tb = rise(a)[place], rise(b)[place]
-            part = (LIMITS[place] - ta) / (tb - ta)
-            c = round(math.sqrt(a * a + part * (b * b - a * a)), 3)
-            if not a < c < b:
-                break
-            if rise(c)[place] <= LIMITS[place]:
-                a = c
-            else:
-                b = c
-            if abs(rise(c)[place] - LIMITS[place]) < 0.05:
-                a = b = c
-                break
-        found[place] = 0.5 * (a + b)
+    found = {}
+    for place in worst[0]:
+        rises = [(run[place] - ambient) / current**2 for run, current in zip(worst, currents)]
+        # Rise over the square of the current changes slowly: interpolated, and solved for the limit.
+        smooth = PchipInterpolator(currents, rises)
+        over = lambda current: ambient + float(smooth(current)) * current**2 - LIMITS[place]
+        if over(currents[-1]) < 0:
+            found[place] = f"above {currents[-1]:.0f}"
+        elif over(currents[0]) > 0:
+            found[place] = f"below {currents[0]:.0f}"
+        else:
+            found[place] = brentq(over, currents[0], currents[-1])
     return found
 
 
