@@ -152,7 +152,7 @@ class Network:
         self.resistors.append((a, b, ohms, slope, reference + ZERO, contact))
         return len(self.resistors) - 1
 
-    def strip(self, name, length, pieces, section, metal, slope_of=None):
+    def strip(self, name, length, pieces, section, metal):
         """A conductor of equal pieces, each a point in its middle; returns the points."""
         rho, slope, conductivity, density, heat = metal
         step = length / pieces
@@ -284,7 +284,7 @@ class Pack:
             net.face(link, air, 0.0015, 0.15 * b.film if b.foamed else b.film)
 
         # Negative leg: rig lead, lug, terminal, cable (with the disc in A), BMS, bar, first cell.
-        end = self.lead("negative lead", b.rig_lugs[0])
+        end = self.lead("negative lead")
         terminal = net.point("negative terminal", 32.0)
         net.resistor(end, terminal, b.rig_lugs[0], 0.0, contact=True)
         net.link(end, terminal, b.bolt)
@@ -293,7 +293,7 @@ class Pack:
         start = self.cable_run("negative cable", 0.10, 6)
         self.lug(terminal, start[0])
         if b.disc:
-            disc = self.device("disc", b.disc, 0.003, b.device_to_ends if b.rev == "b" else 1.5, 22.0, 0.004, start[-1])
+            disc = self.device("disc", b.disc, 0.003, 1.5, 22.0, 0.004, start[-1])
             start = self.cable_run("negative cable, second part", 0.08, 4)
             self.lug(disc, start[0])
         board = net.point("board", 34.0)
@@ -355,15 +355,14 @@ class Pack:
         self.lug(cable[-1], terminal)
         net.face(terminal, self.room, 0.0012, 5.0)
         net.link(terminal, box, 0.05)
-        end = self.lead("positive lead", b.rig_lugs[1], b.rig_fuse)
+        end = self.lead("positive lead", b.rig_fuse)
         net.resistor(end, terminal, b.rig_lugs[1], 0.0, contact=True)
         net.link(end, terminal, b.bolt)
         net.ready()
-        self.lid_wall, self.box = lid_point, box
 
     # -- parts ------------------------------------------------------------------------------------------------
 
-    def lead(self, name, _lug, fuse=0.0):
+    def lead(self, name, fuse=0.0):
         """A lead of 1.2 m outside the pack; with a fuse 90 mm from its end. Returns the point at the pack."""
         net, section = self.net, self.build.lead
         points = net.strip(name, 1.2, 40, section, COPPER)
@@ -618,10 +617,10 @@ def full_load(build, current, test, room=ROOM):
         t += step
         if build.rev == "b" and over is None and pack.at(state, "switches, other half") >= OPENS_AT:
             over = t
-    return rows, over, pack, state, trace
+    return rows, over, trace
 
 
-def branch(read, share, begins, step, sign, header, trace):
+def branch(read, share, begins, step, sign, header):
     """A clamp meter's log: a clock of its own, its own sampling, its own sign."""
     rows, t = [header], 0.0
     while t + begins < 970:
@@ -659,13 +658,12 @@ def logs():
         for name, current in (("full-load", rated), ("full-load-as-a", 151.5)):
             if build.rev == "a" and name != "full-load":
                 continue
-            rows, over, pack, state, trace = full_load(build, current, name)
+            rows, over, trace = full_load(build, current, name)
             files[folder + name + ".csv"] = rows
-            notes[build.rev, name] = (over, pack, trace)
+            notes[build.rev, name] = (over, trace)
     folder, read = "harbour-24-150-rev-a/logs/", instruments("a", "full-load")
-    trace = notes["a", "full-load"][2]
-    files[folder + "branch-1.csv"] = branch(read["clamp-1"], 70.5, 12.0, 2.0, 1, "Time (s),Current (A)", trace)
-    files[folder + "branch-2.csv"] = branch(read["clamp-2"], 81.0, 4.5, 3.0, -1, "seconds,DC current A", trace)
+    files[folder + "branch-1.csv"] = branch(read["clamp-1"], 70.5, 12.0, 2.0, 1, "Time (s),Current (A)")
+    files[folder + "branch-2.csv"] = branch(read["clamp-2"], 81.0, 4.5, 3.0, -1, "seconds,DC current A")
     files[folder + "cold-charge.csv"] = cold_charge(A)
     return files, notes
 
@@ -850,7 +848,7 @@ def main():
                 differ.append(name)
         else:
             path.write_bytes(text.encode())
-    for (rev, test), (over, _, trace) in notes.items():
+    for (rev, test), (over, trace) in notes.items():
         ends = "BMS opens" if over else "load ends"
         hottest = [max(heads[i] for *_, heads in trace) for i in range(3)]
         at = over or 950
