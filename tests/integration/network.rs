@@ -156,7 +156,7 @@ fn a_sound_pack_meets_and_a_thin_bar_does_not() {
     }
     let thin = PACK.replace(
         "section = \"30 x 4 mm\"\nlength = \"120 mm\"",
-        "section = \"10 x 0.4 mm\"\nlength = \"120 mm\"",
+        "section = \"10 x 0.2 mm\"\nlength = \"120 mm\"",
     );
     let thin = findings(&thin, None);
     assert_eq!(
@@ -232,4 +232,42 @@ fn what_was_measured_comes_first() {
     let lost = findings(&format!("{PACK}{TEST}"), None);
     assert_eq!(outcome(&lost, MEASURED, "plus-bar"), Some(Outcome::NotDecided));
     assert!(missing(&lost, MEASURED, "plus-bar").contains("load.csv could not be used"));
+}
+
+/// The invented examples come from an independent network (`example-inspections/logs/simulate.py`): what it says of each
+/// place at the rated current lies in the ranges that the record and its logs give.
+#[test]
+fn the_ranges_of_the_examples_hold_their_truth() {
+    let truth: toml::Table = fs::read_to_string("tests/data/examples-truth.toml").unwrap().parse().unwrap();
+    let (mut held, mut outside) = (0, Vec::new());
+    for rev in ["a", "b"] {
+        let folder = format!("example-inspections/harbour-24-150-rev-{rev}");
+        let record =
+            record::read("r", &fs::read_to_string(format!("{folder}/inspection.toml")).unwrap()).unwrap();
+        let limits = Book::built_in().unwrap().limit_amounts();
+        let tests: Vec<_> =
+            results(Path::new(&folder), &record, &limits).iter().map(|t| t.of_test()).collect();
+        let derived = Derived::with_tests(&record, &limits, tests);
+        for (place, value) in truth[rev]["at-25"]["rated"].as_table().unwrap() {
+            let Some(index) = record.path.element.iter().position(|e| e.id.text() == Some(place)) else {
+                continue;
+            };
+            // Of the stack the network tells the post or the cell, whichever is nearer to its limit.
+            if place == "cells" {
+                continue;
+            }
+            let celsius = value.as_float().unwrap();
+            let Some(Ok(worked)) = derived.of_element(index, "element.temperature_at_rated") else {
+                continue;
+            };
+            let amount = worked.value.amount().unwrap();
+            let (middle, half) = (amount.value() - 273.15, amount.number.expanded());
+            if (celsius - middle).abs() <= half {
+                held += 1;
+            } else {
+                outside.push(format!("{rev} {place}: {celsius} °C, {middle:.0} ± {half:.0} °C"));
+            }
+        }
+    }
+    assert!(outside.is_empty() && held >= 8, "{held} held; {outside:#?}");
 }

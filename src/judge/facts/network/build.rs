@@ -640,7 +640,7 @@ impl<'a> Builder<'a> {
         let at = self.network.point();
         let limit = limits::of(&facts, kind);
         let conductance = if kind == ElementKind::Bms {
-            self.inside(stand_in::DEVICE_CONDUCTANCE).into()
+            self.inside(stand_in::BMS_TO_ENDS).into()
         } else {
             // Even heat along a length of metal: its middle is above its ends by P·R/(12·L·T) on the mean.
             let middle = self.network.middle_of(ohms).max(1e-6);
@@ -659,8 +659,12 @@ impl<'a> Builder<'a> {
         let id = self.network.device(device)?;
         self.place(index, id, "", limit);
         if kind == ElementKind::Bms {
-            self.bms_heat(at)?;
+            return self.bms_heat(at);
         }
+        let (area, film) = (self.inside(stand_in::BODY), self.outside(self.film));
+        let emissivity = self.inside(stand_in::BODY_EMISSIVITY).into();
+        let surface = Surface { film: Film::Given(film.into()), air: self.air, emissivity, faced: self.wall };
+        self.network.face("body", at, area, surface)?;
         Ok(())
     }
 

@@ -133,9 +133,13 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
             .map(|(found, place)| {
                 let placing = PLACING * (found.kelvin - start).abs();
                 let fixing = found.above.0 / 12.0_f64.sqrt();
-                let deviation = found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).max(0.05);
+                // Where along a bar the sensor sat is not recorded: the middle, give or take what the bar differs by.
+                let (middle, along) =
+                    along(pack, &followed.belief, (room, start), &phases, (place, found.time));
+                let deviation =
+                    found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).hypot(along).max(0.05);
                 let value = found.kelvin + 0.5 * found.above.0;
-                let quantity = Quantity::Temperature(place, None);
+                let quantity = Quantity::Temperature(place, middle);
                 let name = format!(
                     "{} at {} in {} after {}",
                     found.part,
@@ -211,6 +215,31 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     // The test's room is not that of the rating.
     followed.belief.reset(&[(pack.room, ROOM), (pack.start, ROOM)]);
     followed
+}
+
+/// The middle of a place that has a length, m, and the standard uncertainty of not knowing where along it a sensor sat, K.
+fn along(
+    pack: &Pack,
+    belief: &Belief,
+    (room, start): (f64, f64),
+    phases: &[Phase],
+    (place, time): (ElementId, f64),
+) -> (Option<f64>, f64) {
+    let mut quantities = belief.centre.clone();
+    for (free, kelvin) in [(pack.room, room), (pack.start, start)] {
+        if let Some(quantity) = quantities.get_mut(free.index()) {
+            *quantity = kelvin;
+        }
+    }
+    let case = pack.circuit.at(&quantities);
+    let profile = case.profile(&case.course(None, phases).at(time), place);
+    let ends = profile
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &(_, t)| (low.min(t), high.max(t)));
+    match profile.last() {
+        Some(&(length, _)) if length > 0.0 => (Some(0.5 * length), (ends.1 - ends.0) / 12.0_f64.sqrt()),
+        _ => (None, 0.0),
+    }
 }
 
 /// How many temperatures were read, of one element or of all; a log that could not be used may hold some.

@@ -162,7 +162,14 @@ pub(super) const INSULATION: StandIn =
 /// Resistance of the parts of the path that nobody measured and whose size is not known, Ω.
 pub(super) const UNKNOWN_PART: StandIn =
     stand_in("resistance of a part that is not known", 5e-6, 300e-6, "no source: at 200 A 0.2 to 12 W");
-/// Conductance from where a device makes its heat to either side, W/K.
+/// Conductance from where a BMS makes its heat to either side, W/K.
+pub(super) const BMS_TO_ENDS: StandIn = stand_in(
+    "conductance from the switching devices of the BMS to its ends",
+    0.1,
+    3.0,
+    "no source: from devices over 35 µm of copper to devices soldered onto a bar",
+);
+/// Conductance from where a part makes its heat to either side, W/K.
 pub(super) const DEVICE_CONDUCTANCE: StandIn = stand_in(
     "conductance from a device to its ends",
     0.5,
@@ -177,12 +184,26 @@ pub(super) const ALONG_METAL: StandIn = stand_in(
     2.5,
     "heat leaves along the metal that carries the current (6·L·T/R to each end, after Wiedemann and Franz); body and filling lead some more",
 );
+/// Surface of a fuse, a link or a contactor with its holder, m².
+pub(super) const BODY: StandIn = stand_in(
+    "surface of a fuse, link or contactor with its holder",
+    0.001,
+    0.015,
+    "no source: bodies and holders of 10 to 150 cm²",
+);
+/// Emissivity of a body of plastic, glass or ceramic times the part of what it faces that is not as warm as itself.
+pub(super) const BODY_EMISSIVITY: StandIn = stand_in(
+    "emissivity of a body of plastic or ceramic",
+    0.4,
+    0.95,
+    "0.8 to 0.97 for paint and lacquer (tables); half of it where warm parts are faced",
+);
 /// Heat that the BMS gives to the air inside, where its heat path is not known, W/K.
 pub(super) const BMS_TO_AIR: StandIn = stand_in(
     "conductance from the BMS to the air inside",
     0.05,
-    0.6,
-    "no source: a board of 100 to 300 cm², one or both faces free",
+    1.2,
+    "no source: a board of 100 to 300 cm², one or both faces free, with or without a plate that touches in part",
 );
 /// Factor on the heat path of the BMS that is recorded layer by layer.
 pub(super) const HEAT_PATH: StandIn = stand_in(
