@@ -59,7 +59,7 @@ fn busbar_in_the_spellings_of_the_table() {
     assert!((si(&back, "element.rise_at_rated") - 30.0).abs() < 1e-6);
     let (one, other) = (si(&back, "element.density"), current / (0.0254 * 0.003_175));
     assert!((one / other - 1.0).abs() < 1e-12);
-    assert_eq!(outcome(&back, "element-carries-rated-current"), "meets");
+    assert_eq!(outcome(&back, "place-stays-below-limit"), "meets");
     // A rise counts from the air that was given, and an emissivity stands in the place of a word.
     let warm = sheet(&[&bar[..], &["--ambient", "60 degC", "--rise", "30 K"]].concat());
     assert!(si(&warm, "element.permissible_current") < current);
@@ -84,7 +84,7 @@ fn cable_of_the_table() {
     let cable = ["cable", "2/0 AWG", "--insulation", "105 degC", "--ambient", "86 degF", "--current"];
     let cable = sheet(&[&cable[..], &["400 A"]].concat());
     assert!((si(&cable, "element.permissible_current") - 330.0).abs() < 1e-6);
-    assert_eq!(outcome(&cable, "element-carries-rated-current"), "falls short");
+    assert_eq!(outcome(&cable, "place-stays-below-limit"), "falls short");
     assert_eq!(outcome(&cable, "conductor-heat"), "lacks", "the length");
 }
 
@@ -93,7 +93,7 @@ fn uncertainty_decides() {
     let of = |current: &str| {
         let cable =
             ["cable", "2/0 AWG", "--insulation", "105 degC", "--ambient", "30 degC", "--current", current];
-        outcome(&sheet(&cable), "element-carries-rated-current").to_owned()
+        outcome(&sheet(&cable), "place-stays-below-limit").to_owned()
     };
     assert_eq!(of("325 A"), "meets");
     assert_eq!(of("330 A"), "meets");
@@ -307,7 +307,9 @@ fn fifty_elements_by_calc_and_by_check() {
         let by_check: Value = serde_json::from_slice(&output.stdout)
             .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&output.stderr)));
         let checked = by_check["findings"].as_array().unwrap();
-        for finding in by_calc["findings"].as_array().unwrap() {
+        // A conductor by itself in open air is judged by `calc`; in a record it is judged as a part of its pack.
+        let in_its_pack = |finding: &&Value| finding["rule"] != "place-stays-below-limit";
+        for finding in by_calc["findings"].as_array().unwrap().iter().filter(in_its_pack) {
             let same = checked
                 .iter()
                 .find(|other| other["rule"] == finding["rule"] && other["subject"] == finding["subject"]);
@@ -325,7 +327,10 @@ fn fifty_elements_by_calc_and_by_check() {
             let used = checked.iter().filter(|other| other["part"] == "element" || other["part"] == "");
             let used = used.flat_map(|other| other["working"]["used"].as_array().unwrap());
             for other in used.filter(|used| used["name"] == one["name"]) {
-                assert_eq!(other["value"], one["value"], "{calc:?}: {}", one["name"]);
+                // A bound stands beside the value in one, and before it in the other.
+                let told = other["value"].as_str().unwrap();
+                let told = told.trim_start_matches("at least ").trim_start_matches("at most ");
+                assert_eq!(told, one["value"], "{calc:?}: {}", one["name"]);
                 facts += 1;
             }
         }

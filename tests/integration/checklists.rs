@@ -86,7 +86,10 @@ const NOT_ASKED: &[&str] = &[
     "rig.load.element.leg",
     "rig.load.id",
     "rig.load.kind",
-    // Only the record says these: how a branch's own log is read, and how it is aligned.
+    // Only the record says these: how a log is read, and how a branch's own log is aligned.
+    "test.interval",
+    "test.sheet",
+    "test.profile",
     "test.branch.columns",
     "test.branch.offset",
     "withhold.area.why",

@@ -8,28 +8,28 @@ use underlid::judge::inspection::{House, Inspection};
 use underlid::render::OWN_WORDS;
 use underlid::render::compare::{ChangeKind, Comparison, FindingComparison, compare, write_text};
 
-/// A small pack: every permissible current is either printed on the part or follows from an overlap with its uncertainty.
+/// A small pack: every permissible current is printed on the part, or follows from its rating.
 struct Pack {
     revision: &'static str,
     rated: &'static str,
-    /// Overlap of the joint in the positive leg; 0.31 A/mm² of it is the joint's permissible current.
-    overlap: &'static str,
+    /// Current of the plug in the positive leg, from its data sheet.
+    plug: &'static str,
     elements: Vec<&'static str>,
     more: &'static str,
 }
 
 const TERMINAL: &str = "id = \"minus\"\nkind = \"terminal\"\nleg = \"negative\"\nmarked_current = \"300 A\"";
 const CELLS: &str = "id = \"cells\"\nkind = \"cell-stack\"\nleg = \"stack\"";
-const JOINT: &str = "id = \"plus-joint\"\nkind = \"joint\"\nleg = \"positive\"\nname = \"bar to the fuse\"\noverlap = { value = \"OVERLAP\", how = \"measured\", with = \"caliper\" }";
+const PLUG: &str = "id = \"plus-plug\"\nkind = \"connector\"\nleg = \"positive\"\nname = \"bar to the fuse\"\nmarked_current = { value = \"PLUG\", how = \"marked\" }";
 const FUSE: &str = "id = \"fuse\"\nkind = \"fuse\"\nleg = \"positive\"\nfuse = { value = \"class T\", how = \"marked\" }\nrating = { value = \"300 A\", how = \"marked\" }";
 
-const fn pack(revision: &'static str, rated: &'static str, overlap: &'static str) -> Pack {
-    Pack { revision, rated, overlap, elements: Vec::new(), more: "" }
+const fn pack(revision: &'static str, rated: &'static str, plug: &'static str) -> Pack {
+    Pack { revision, rated, plug, elements: Vec::new(), more: "" }
 }
 
 impl Pack {
     fn text(&self) -> String {
-        let standard = vec![TERMINAL, CELLS, JOINT, FUSE];
+        let standard = vec![TERMINAL, CELLS, PLUG, FUSE];
         let elements = if self.elements.is_empty() { standard } else { self.elements.clone() };
         let elements: String =
             elements.iter().map(|element| format!("[[path.element]]\n{element}\n\n")).collect();
@@ -69,7 +69,7 @@ complete = "yes"
             rated = self.rated,
             more = self.more,
         )
-        .replace("OVERLAP", self.overlap)
+        .replace("PLUG", self.plug)
     }
 
     fn write(&self) -> tempfile::TempDir {
@@ -92,17 +92,17 @@ fn example(revision: &str) -> String {
     format!("{}/example-inspections/harbour-24-150-rev-{revision}", env!("CARGO_MANIFEST_DIR"))
 }
 
-/// A rating that went down because a joint was made smaller, as text and as Markdown.
+/// A rating that went down because a plug was made smaller, as text and as Markdown.
 #[test]
-fn a_rating_explained_by_a_joint() {
-    let mut later = pack("B", "150 A", "22 x 25 mm");
+fn a_rating_explained_by_a_part() {
+    let mut later = pack("B", "150 A", "170 A ± 12 A");
     later.more = "[enclosure]\nmaterial = \"plastic\"\nseal = \"absent\"\n";
-    let folders = [pack("A", "200 A", "30 x 25 mm").write(), later.write()];
+    let folders = [pack("A", "200 A", "232 A ± 14 A").write(), later.write()];
     let inspections: Vec<Inspection> = folders.iter().map(open).collect();
     let comparison = compare(&inspections);
     // What the rule book says of the rest changes with the book; the snapshots end before it.
     let text_of_all = write_text(&comparison, true, false);
-    insta::assert_snapshot!("joint-text", text_of_all.split("\nNOT DECIDED").next().unwrap());
+    insta::assert_snapshot!("part-text", text_of_all.split("\nNOT DECIDED").next().unwrap());
     let to = tempfile::tempdir().unwrap();
     let paths = folders.each_ref().map(|folder| text(folder.path()));
     let (code, out, err) = run(&["compare", &paths[0], &paths[1], "--to", &text(to.path())]);
@@ -116,7 +116,7 @@ fn a_rating_explained_by_a_joint() {
         .lines()
         .filter(|line| !line.contains("not decided: "))
         .collect();
-    insta::assert_snapshot!("joint-markdown", markdown.join("\n"));
+    insta::assert_snapshot!("part-markdown", markdown.join("\n"));
 }
 
 #[test]
@@ -142,10 +142,10 @@ fn an_inspection_with_itself_shows_no_change() {
 /// In another order the same elements stand for each other, and nothing else is said of them.
 #[test]
 fn the_order_of_the_list_changes_nothing() {
-    let mut turned = pack("B", "150 A", "22 x 25 mm");
-    turned.elements = vec![FUSE, JOINT, CELLS, TERMINAL];
-    let straight = compared(&[pack("A", "200 A", "30 x 25 mm"), pack("B", "150 A", "22 x 25 mm")]);
-    let turned = compared(&[pack("A", "200 A", "30 x 25 mm"), turned]);
+    let mut turned = pack("B", "150 A", "170 A ± 12 A");
+    turned.elements = vec![FUSE, PLUG, CELLS, TERMINAL];
+    let straight = compared(&[pack("A", "200 A", "232 A ± 14 A"), pack("B", "150 A", "170 A ± 12 A")]);
+    let turned = compared(&[pack("A", "200 A", "232 A ± 14 A"), turned]);
     assert_eq!(straight.totals, turned.totals);
     assert_eq!(straight.ratings, turned.ratings);
     // What is missing is listed in the order of the path, so details may say the same in another order.
@@ -165,11 +165,11 @@ fn the_order_of_the_list_changes_nothing() {
 /// The other way round everything is turned about, and nothing else.
 #[test]
 fn compare_mirrors() {
-    let one = || pack("A", "200 A", "30 x 25 mm");
+    let one = || pack("A", "200 A", "232 A ± 14 A");
     let other = || Pack {
-        elements: vec![TERMINAL, CELLS, JOINT, "id = \"cut\"\nkind = \"thermal-cutoff\"\nleg = \"positive\""],
+        elements: vec![TERMINAL, CELLS, PLUG, "id = \"cut\"\nkind = \"thermal-cutoff\"\nleg = \"positive\""],
         more: "[heater]\npresent = \"yes\"\n",
-        ..pack("B", "150 A", "22 x 25 mm")
+        ..pack("B", "150 A", "170 A ± 12 A")
     };
     let (there, back) = (compared(&[one(), other()]), compared(&[other(), one()]));
     assert_eq!(there.totals, back.totals);
@@ -233,7 +233,7 @@ fn not_recorded_absent_and_not_seen_are_kept_apart() {
     for (one, other, list, words) in cases {
         let with = |revision, line: &str| Pack {
             more: Box::leak(format!("[enclosure]\nmaterial = \"plastic\"\n{line}\n").into_boxed_str()),
-            ..pack(revision, "200 A", "30 x 25 mm")
+            ..pack(revision, "200 A", "232 A ± 14 A")
         };
         let comparison = compared(&[with("A", one), with("B", other)]);
         let json = serde_json::to_value(&comparison).unwrap();
@@ -252,9 +252,9 @@ fn not_recorded_absent_and_not_seen_are_kept_apart() {
 #[test]
 fn three_inspections_are_compared_with_the_first_and_explained_pair_by_pair() {
     let comparison = compared(&[
-        pack("A", "200 A", "30 x 25 mm"),
-        pack("B", "150 A", "22 x 25 mm"),
-        pack("C", "200 A", "22 x 25 mm"),
+        pack("A", "200 A", "232 A ± 14 A"),
+        pack("B", "150 A", "170 A ± 12 A"),
+        pack("C", "200 A", "170 A ± 12 A"),
     ]);
     let names: Vec<&str> = comparison.inspections.iter().map(|i| i.name.as_str()).collect();
     assert_eq!(names, ["revision A", "revision B", "revision C"]);
@@ -262,12 +262,12 @@ fn three_inspections_are_compared_with_the_first_and_explained_pair_by_pair() {
     assert_eq!(
         answers,
         [
-            "The lower rating is explained by joint plus-joint, which carried 232 A ± 14 A in revision A and carries 170 A ± 12 A in revision B, less than 200 A.",
-            "Every recorded element carries as much as before; the rating alone changed. In revision C, joint plus-joint carries 170 A ± 12 A, less than the 200 A it is rated for.",
+            "The lower rating is explained by connector plus-plug, which carried 232 A ± 14 A in revision A and carries 170 A ± 12 A in revision B, less than 200 A.",
+            "Every recorded element carries as much as before; the rating alone changed. In revision C, connector plus-plug carries 170 A ± 12 A, less than the 200 A it is rated for.",
         ]
     );
-    let joint = comparison.elements.iter().find(|e| e.label == "joint plus-joint").unwrap();
-    assert_eq!((joint.permissible_current.cells.len(), joint.permissible_current.changes.len()), (3, 2));
+    let plug = comparison.elements.iter().find(|e| e.label == "connector plus-plug").unwrap();
+    assert_eq!((plug.permissible_current.cells.len(), plug.permissible_current.changes.len()), (3, 2));
     let text = write_text(&comparison, false, false);
     assert!(text.contains("All differences are against revision A."), "{text}");
 }
@@ -276,15 +276,15 @@ fn three_inspections_are_compared_with_the_first_and_explained_pair_by_pair() {
 #[test]
 fn nothing_is_explained_where_a_permissible_current_is_not_known() {
     let unknown =
-        Pack { elements: vec![TERMINAL, CELLS, "kind = \"joint\"", FUSE], ..pack("B", "150 A", "") };
-    let comparison = compared(&[pack("A", "200 A", "30 x 25 mm"), unknown]);
+        Pack { elements: vec![TERMINAL, CELLS, "kind = \"connector\"", FUSE], ..pack("B", "150 A", "") };
+    let comparison = compared(&[pack("A", "200 A", "232 A ± 14 A"), unknown]);
     let answer = &comparison.ratings[0];
     assert_eq!(
         answer.answer,
-        "Not decided: the permissible current of joint plus-joint is not known in revision B."
+        "Not decided: the permissible current of connector plus-plug is not known in revision B."
     );
-    let joint = comparison.elements.iter().find(|e| e.label == "joint plus-joint").unwrap();
-    assert_eq!(joint.matched_by, "joint, positive leg, leg not recorded in all, the only one");
+    let plug = comparison.elements.iter().find(|e| e.label == "connector plus-plug").unwrap();
+    assert_eq!(plug.matched_by, "connector, positive leg, leg not recorded in all, the only one");
 }
 
 #[test]
@@ -297,7 +297,7 @@ fn tests_at_other_conditions_are_not_compared() {
             )
             .into_boxed_str(),
         ),
-        ..pack(revision, "200 A", "30 x 25 mm")
+        ..pack(revision, "200 A", "232 A ± 14 A")
     }
     };
     let alike = compared(&[with("A", "0.2 C", "101 Ah ± 1 Ah"), with("B", "0.2 C", "96 Ah ± 1 Ah")]);
@@ -315,7 +315,7 @@ fn further_figures_of_tests_have_differences() {
     let with = |revision: &'static str, milliohms: f64, volts: f64| {
         let folder = Pack {
             more: "[[instrument]]\nid = \"load\"\naccuracy = \"0.5 %\"\nresolution = \"1 mV\"\n[[test]]\nid = \"charge\"\nkind = \"charge\"\nlog = \"logs/charge.csv\"\n",
-            ..pack(revision, "200 A", "30 x 25 mm")
+            ..pack(revision, "200 A", "232 A ± 14 A")
         }
         .write();
         fs::create_dir(folder.path().join("logs")).unwrap();
@@ -356,8 +356,8 @@ fn further_figures_of_tests_have_differences() {
 #[test]
 fn the_picture_sets_all_packs_on_one_axis() {
     let folders = [
-        pack("A", "200 A", "30 x 25 mm").write(),
-        Pack { elements: vec![TERMINAL, CELLS, JOINT], ..pack("B", "250 A", "22 x 25 mm") }.write(),
+        pack("A", "200 A", "232 A ± 14 A").write(),
+        Pack { elements: vec![TERMINAL, CELLS, PLUG], ..pack("B", "250 A", "170 A ± 12 A") }.write(),
     ];
     let to = tempfile::tempdir().unwrap();
     let paths = folders.each_ref().map(|folder| text(folder.path()));
@@ -367,7 +367,7 @@ fn the_picture_sets_all_packs_on_one_axis() {
     // 0.31 A/mm² of 750 mm² and of 550 mm², and 80 % of a fuse's rating, are limits of the rule book.
     for words in [
         "Rated continuous current: revision A 200 A and revision B 250 A.",
-        "joint plus-joint: 232 A ± 14 A in revision A and 170 A ± 12 A, less than rated, in revision B",
+        "connector plus-plug: 232 A ± 14 A in revision A and 170 A ± 12 A, less than rated, in revision B",
         "terminal minus: 300 A in revision A and 300 A in revision B",
         "fuse: 240 A in revision A and no such element in revision B",
         "cell-stack cells: 300 A in revision A and 300 A in revision B",
@@ -383,7 +383,7 @@ fn the_picture_sets_all_packs_on_one_axis() {
         .skip(1)
         .map(|bar| bar.split("width=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap())
         .collect();
-    assert_eq!(widths.len(), 5, "terminal, cells, joint and fuse of revision A, and the legend");
+    assert_eq!(widths.len(), 5, "terminal, cells, plug and fuse of revision A, and the legend");
     assert!((widths[2] / widths[0] - 232.5 / 300.0).abs() < 0.01, "{widths:?}");
     // Both rated currents begin above the plot and cross all four elements, one of them dashed.
     let lines: Vec<&str> = picture.split("<path class=\"mark rated\"").skip(1).collect();
@@ -394,7 +394,8 @@ fn the_picture_sets_all_packs_on_one_axis() {
 
 #[test]
 fn templates_of_ones_own() {
-    let (one, other) = (pack("A", "200 A", "30 x 25 mm").write(), pack("B", "150 A", "22 x 25 mm").write());
+    let (one, other) =
+        (pack("A", "200 A", "232 A ± 14 A").write(), pack("B", "150 A", "170 A ± 12 A").write());
     let (templates, to) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
     let [one, other, own, into] = [&one, &other, &templates, &to].map(|folder| text(folder.path()));
     let arguments = ["compare", &one, &other, "--to", &into, "--templates", &own];
@@ -417,7 +418,7 @@ fn templates_of_ones_own() {
 #[test]
 fn notes_stand_side_by_side() {
     let with = |revision: &'static str, notes: &str| {
-        let folder = pack(revision, "200 A", "30 x 25 mm").write();
+        let folder = pack(revision, "200 A", "232 A ± 14 A").write();
         let path = folder.path().join("inspection.toml");
         let record = fs::read_to_string(&path).unwrap();
         fs::write(&path, record.replacen("schema = 2\n", &format!("schema = 2\nnotes = \"{notes}\"\n"), 1))
@@ -464,10 +465,10 @@ fn texts_of_strangers_do_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let hostile = "<script>alert(1)</script> [x](javascript:alert(1)) | **b** \\u001b[31m";
     let record = format!(
-        "schema = 2\nnotes = \"{hostile}\"\n[inspection]\ntitle = \"{hostile}\"\nmaker = \"{hostile}\"\nrevision = \"{hostile}\"\n[claims]\nleft_out = \"{hostile}\"\n[[claims.statement]]\nid = \"{hostile}\"\ntext = \"{hostile}\"\n[[path.element]]\nid = \"{hostile}\"\nkind = \"joint\"\nname = \"{hostile}\"\nnote = \"{hostile}\"\n[[photo]]\nfile = \"../../etc/passwd\"\ncaption = \"{hostile}\"\nshows = [\"{hostile}\"]\n"
+        "schema = 2\nnotes = \"{hostile}\"\n[inspection]\ntitle = \"{hostile}\"\nmaker = \"{hostile}\"\nrevision = \"{hostile}\"\n[claims]\nleft_out = \"{hostile}\"\n[[claims.statement]]\nid = \"{hostile}\"\ntext = \"{hostile}\"\n[[path.element]]\nid = \"{hostile}\"\nkind = \"connector\"\nname = \"{hostile}\"\nnote = \"{hostile}\"\n[[photo]]\nfile = \"../../etc/passwd\"\ncaption = \"{hostile}\"\nshows = [\"{hostile}\"]\n"
     );
     fs::write(folder.path().join("inspection.toml"), record).unwrap();
-    let plain = pack("A", "200 A", "30 x 25 mm").write();
+    let plain = pack("A", "200 A", "232 A ± 14 A").write();
     let to = tempfile::tempdir().unwrap();
     let paths = [text(plain.path()), text(folder.path())];
     let (code, out, err) = run(&["compare", &paths[0], &paths[1], "--all"]);
@@ -485,7 +486,7 @@ fn texts_of_strangers_do_nothing() {
 
 #[test]
 fn what_is_refused() {
-    let sound = pack("A", "200 A", "30 x 25 mm").write();
+    let sound = pack("A", "200 A", "232 A ± 14 A").write();
     let sound = text(sound.path());
     let cases: [(&[&str], &str); 4] = [
         (&["compare", &sound], "2"),

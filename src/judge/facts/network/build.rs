@@ -37,6 +37,8 @@ pub(super) struct PlaceOf {
     pub what: &'static str,
     /// Highest temperature, or what is missing for it.
     pub limit: Answer,
+    /// What is missing of the place itself, so that it may be warmer than its range says.
+    pub lacks: Vec<Missing>,
 }
 
 /// The pack as a network.
@@ -422,7 +424,7 @@ impl<'a> Builder<'a> {
 
     /// Remembers a place.
     fn place(&mut self, element: usize, id: ElementId, what: &'static str, limit: Answer) {
-        self.places.push(PlaceOf { element, id, what, limit });
+        self.places.push(PlaceOf { element, id, what, limit, lacks: Vec::new() });
     }
 
     /// Measured resistance of an element, Ω.
@@ -611,8 +613,18 @@ impl<'a> Builder<'a> {
         })?;
         if let (Some(index), Some(limit)) = (index, limit) {
             self.place(index, id, "", limit);
+            self.not_measured(index, measured.is_none());
         }
         Ok(())
+    }
+
+    /// Notes that the resistance of the last place was not measured: a bad joint has far more than a usual one.
+    fn not_measured(&mut self, index: usize, lacks: bool) {
+        if let Some(place) = self.places.last_mut().filter(|_| lacks) {
+            let label = element_label(self.facts.record, index);
+            place.lacks =
+                vec![Missing::fact("element.resistance", &label, crate::judge::facts::Reason::NotRecorded)];
+        }
     }
 
     fn device(&mut self, index: usize, kind: ElementKind, from: Point, to: Point) -> Result<(), Refusal> {
@@ -624,7 +636,9 @@ impl<'a> Builder<'a> {
             ElementKind::Shunt => 0.0.into(),
             _ => METALLIC.into(),
         };
-        let ohms = match self.measured(index) {
+        let measured = self.measured(index);
+        let lacks = measured.is_none();
+        let ohms = match measured {
             Some(amount) => self.value(&format!("resistance of {name}"), &amount),
             None => match kind {
                 ElementKind::Bms => self.bms_resistance(),
@@ -658,6 +672,7 @@ impl<'a> Builder<'a> {
         };
         let id = self.network.device(device)?;
         self.place(index, id, "", limit);
+        self.not_measured(index, lacks);
         if kind == ElementKind::Bms {
             return self.bms_heat(at);
         }

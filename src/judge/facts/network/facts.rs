@@ -186,7 +186,8 @@ impl Solved<'_> {
                 for text in self.shares(&found.shares) {
                     work.step(text);
                 }
-                let lacking = self.pack.unknown.values().flatten().cloned().collect();
+                let of_places = self.pack.places.iter().flat_map(|place| &place.lacks);
+                let lacking = self.pack.unknown.values().flatten().chain(of_places).cloned().collect();
                 work.bounded(Side::AtMost, lacking, false);
                 self.done(work, found.current, Dimension::CURRENT, Side::AtMost, source)
             });
@@ -303,6 +304,7 @@ impl Solved<'_> {
             self.label(place),
             show(self.pack.rated, Dimension::CURRENT)
         ));
+        work.bounded(Side::AtLeast, place.lacks.clone(), false);
         let source = 8 + SourceId::try_from(place.id.index() * TIMES + time).unwrap_or(0);
         self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, source)
     }
@@ -386,6 +388,7 @@ impl Solved<'_> {
                         current * (middle / rise).powf(1.0 / exponent)
                     };
                     let found = Range { low: side(range.high), middle: current, high: side(range.low) };
+                    work.bounded(Side::AtMost, place.lacks.clone(), false);
                     let source = 4096 + SourceId::try_from(at * 2 + offset).unwrap_or(0);
                     self.done(work, found, Dimension::CURRENT, Side::AtMost, source)
                 }

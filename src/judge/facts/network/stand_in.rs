@@ -58,9 +58,9 @@ pub(super) const FREE_SURFACE: StandIn = stand_in(
 /// Outer surface of the case over that of a cube that holds the cells' energy at 165 Wh/L.
 pub(super) const CASE_SURFACE: StandIn = stand_in(
     "outer surface of the case",
-    0.8,
-    1.5,
-    "no source: 120 to 220 Wh per litre of case, and a box that is no cube",
+    0.5,
+    1.4,
+    "no source: 120 to 300 Wh per litre of case, and a box that is no cube",
 );
 /// Conductance between a post and its cell, W/K.
 pub(super) const POST_CONDUCTANCE: StandIn = stand_in(
