@@ -6,6 +6,7 @@
 use std::path::Path;
 use std::time::Instant;
 
+use underlid::logs::account::Account;
 use underlid::logs::instrument::Accuracies;
 use underlid::logs::integrate::Integrator;
 use underlid::logs::read::{LogReader, Meaning, ReadSettings};
@@ -22,22 +23,32 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut log = LogReader::open(Path::new(&path), &ReadSettings::default())?;
     let voltage = log.layout().slot(Meaning::Voltage).ok_or("no voltage")?;
     let current = log.layout().slot(Meaning::Current).ok_or("no current")?;
+    let temperature = log.layout().slot(Meaning::Temperature);
     let mut integrator = Integrator::new();
+    let mut account = Account::of(log.layout());
+    let mut highest = f64::NEG_INFINITY;
     while let Some(block) = log.next_block()? {
         for sample in block.samples() {
             integrator.push(sample.time, sample.get(voltage), sample.get(current), sample.after_break);
+            account.push(&sample, sample.get(voltage), sample.get(current));
+            if let Some(slot) = temperature {
+                highest = highest.max(sample.get(slot));
+            }
         }
     }
     let integral = integrator.finish(&Accuracies::default()).ok_or("fewer than two samples")?;
     let seconds = start.elapsed().as_secs_f64();
     let energy = integral.energy.ok_or("no voltage")?;
     println!(
-        "underlid: {:.9} Ah, {:.9} Wh, {} samples, {seconds:.3} s, peak {:.1} MB, {:.2} processor s",
+        "underlid: {:.9} Ah, {:.9} Wh, {} samples, {seconds:.3} s, peak {:.1} MB, {:.2} processor s, highest {:.3} degC, \
+         {} stretches",
         integral.charge.value.get::<ampere_hour>(),
         energy.value.get::<watt_hour>(),
         integral.samples,
         peak_megabytes().unwrap_or(f64::NAN),
         processor_seconds().unwrap_or(f64::NAN),
+        if highest.is_finite() { highest - 273.15 } else { 0.0 },
+        account.stretches().len(),
     );
     Ok(())
 }

@@ -2,12 +2,18 @@
 
 use std::fmt::Write as _;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use super::{CAUTION, Done, Failure, words};
+use super::{CAUTION, Done, Failure, Format, settings, words};
 use crate::logs::account::{Account, AccountCheck, Stretch, StretchKind};
-use crate::logs::read::{ColumnSetting, CurrentSign, LogReader, Meaning, ReadSettings, SignSetting};
-use crate::units::{Dimension, show, terminal};
+use crate::logs::read::{
+    ColumnSetting, CurrentSign, DateOrder, HowKnown, Layout, LogReader, Meaning, Profile, Profiles,
+    ReadError, ReadSettings, RowFilter, SignSetting, Slot, check_name, parse_state,
+};
+use crate::logs::series::Series;
+use crate::record::save;
+use crate::units::{self, Dimension, show, terminal};
 
 /// Stretches that are shown.
 const SHOWN: usize = 40;
@@ -26,143 +32,474 @@ pub(super) struct Log {
     /// Which way the current counts, as in the record
     #[arg(long, value_name = "SIGN")]
     sign: Option<String>,
+    /// Time from row to row of a log without a clock
+    #[arg(long, value_name = "TIME")]
+    interval: Option<String>,
+    /// The sheet of a workbook
+    #[arg(long, value_name = "NAME")]
+    sheet: Option<String>,
+    /// Lines at the top that are passed over
+    #[arg(long, value_name = "LINES", default_value_t = 0)]
+    skip: u64,
+    /// The rows that are read, where there are several kinds
+    #[arg(long, value_name = "COLUMN = TEXT")]
+    rows: Option<String>,
+    /// A word or code in the column of states, and charge, discharge or rest; may be given several times
+    #[arg(long, value_name = "WORD = STATE")]
+    state: Vec<String>,
+    /// Which of day and month comes first in a date
+    #[arg(long, value_name = "day first | month first")]
+    dates: Option<String>,
+    /// Added to the log's clock to get the right time of day
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    clock_offset: Option<String>,
+    /// Keep what is said here in a profile of this name, for later logs with the same header; or use the profile
+    #[arg(long, value_name = "NAME")]
+    profile: Option<String>,
+    /// How to print; json prints one line for each log
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
 }
 
 fn help() -> String {
     format!(
         "Examples:\n  underlid log logs/capacity.csv\n  underlid log logs/export.txt --column \"CH2 = current in mA\" --sign \
-         \"discharge negative\"\n\n{CAUTION}"
+         \"discharge negative\"\n  underlid log logs/probe.txt --column \"#2 = temperature of cell\" --interval \"3 s\" --profile \
+         tabs-no-clock-3s\n\n{CAUTION}"
     )
+}
+
+/// What `log --format json` prints, a line for each log.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct LogTold {
+    /// The log as named on the command line.
+    file: String,
+    /// What was recognised, in words.
+    form: String,
+    /// The profile by which it was read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    profile: Option<String>,
+    /// The sheet of the workbook.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sheet: Option<String>,
+    /// Its columns.
+    columns: Vec<ColumnTold>,
+    /// Its temperatures.
+    temperatures: Vec<TemperatureTold>,
+    /// Its stretches of charge, rest and discharge.
+    stretches: Vec<StretchTold>,
+    /// Stretches beyond those that are kept.
+    not_kept: u64,
+    /// What does not add up, or is not known.
+    clashes: Vec<String>,
+    /// What adds up.
+    agrees: Vec<String>,
+    /// What could not be checked.
+    not_compared: Vec<String>,
+    /// What was skipped or repaired.
+    skipped: Vec<String>,
+    /// Lines for the record.
+    record: String,
+    #[serde(skip)]
+    picture: String,
+}
+
+#[derive(serde::Serialize, schemars::JsonSchema)]
+struct ColumnTold {
+    /// Its number, from 1.
+    number: usize,
+    /// Its header, as written.
+    header: String,
+    /// What it holds.
+    holds: String,
+    /// Its unit, as written or assumed.
+    unit: String,
+    /// No unit is written.
+    unit_assumed: bool,
+    /// What it is of, where it is not of the pack.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    of: Option<&'static str>,
+    /// How that is known: set, header, unit or not.
+    known: &'static str,
+    /// Whether a figure of the pack rests on it.
+    used: bool,
+}
+
+#[derive(serde::Serialize, schemars::JsonSchema)]
+struct TemperatureTold {
+    /// Number of the column, from 1.
+    column: usize,
+    /// What it is called.
+    name: String,
+    /// What it is of, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    of: Option<&'static str>,
+    /// The lowest and the highest, °C.
+    celsius: [f64; 2],
+}
+
+#[derive(serde::Serialize, schemars::JsonSchema)]
+struct StretchTold {
+    /// Charge, rest or discharge.
+    kind: String,
+    /// Time of its first sample, s.
+    from_s: f64,
+    /// Time of its last sample, s.
+    to_s: f64,
+    /// Charge, Ah.
+    charge_ah: f64,
+    /// Energy, Wh; nothing where the log has no voltage.
+    energy_wh: Option<f64>,
+    /// The largest current, A.
+    largest_a: f64,
+    /// First and last voltage, V; nothing where the log has none.
+    voltage_v: [Option<f64>; 2],
+    /// In words.
+    #[serde(skip)]
+    line: String,
 }
 
 impl Log {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let mut settings = ReadSettings::default();
-        for text in &self.column {
-            settings.columns.push(ColumnSetting::parse(text).map_err(words)?);
-        }
-        if let Some(sign) = &self.sign {
-            settings.sign = SignSetting::parse(sign).map_err(Failure::Words)?;
-        }
+        let known = settings::profiles()?;
+        let told = self.told()?;
+        let settings = self.with_profile(&told, known)?;
         let mut done = Done::Well;
+        let mut header = None;
         let mut out = terminal::out();
         for (number, path) in self.files.iter().enumerate() {
-            if number > 0 {
-                writeln!(out)?;
-            }
-            writeln!(out, "{}", path.display())?;
-            let mut log = LogReader::open(path, &settings)
-                .map_err(|error| Failure::Words(format!("{}: {error}", path.display())))?;
-            let told =
-                tell(&mut log).map_err(|error| Failure::Words(format!("{}: {error}", path.display())))?;
-            writeln!(out, "{}", told.text)?;
-            if told.clashes {
+            let failed = |error: ReadError| Failure::Words(format!("{}: {error}", path.display()));
+            let mut log = LogReader::open(path, &settings).map_err(failed)?;
+            header.get_or_insert_with(|| log.layout().header());
+            let told = LogTold::of(path, &mut log, &settings).map_err(failed)?;
+            if !told.clashes.is_empty() {
                 done = Done::FallsShort;
             }
+            match self.format {
+                Format::Json => write!(out, "{}", super::json(&told)?)?,
+                Format::Text if number > 0 => writeln!(out, "\n{}", told.text())?,
+                Format::Text => writeln!(out, "{}", told.text())?,
+            }
+        }
+        if let (Some(name), true) = (&self.profile, told != ReadSettings::default()) {
+            let words = save_profile(name, &header.unwrap_or_default(), &settings)?;
+            writeln!(terminal::err(), "{words}")?;
         }
         Ok(done)
     }
+
+    /// What the command line says of the logs.
+    fn told(&self) -> Result<ReadSettings, Failure> {
+        let columns = self.column.iter().map(|text| ColumnSetting::parse(text).map_err(words));
+        let dates = |text: &String| {
+            let wrong = || {
+                Failure::Words(format!("\"{text}\": write --dates \"day first\" or --dates \"month first\""))
+            };
+            DateOrder::from_word(text.trim()).ok_or_else(wrong)
+        };
+        let interval = self.interval.as_deref().map(|text| seconds("--interval", text)).transpose()?;
+        if interval.is_some_and(|interval| interval <= 0.0) {
+            return Err(Failure::Words(
+                "rows follow each other in time: write for example --interval \"3 s\"".to_owned(),
+            ));
+        }
+        Ok(ReadSettings {
+            columns: columns.collect::<Result<_, _>>()?,
+            sign: self
+                .sign
+                .as_deref()
+                .map(SignSetting::parse)
+                .transpose()
+                .map_err(Failure::Words)?
+                .unwrap_or_default(),
+            interval,
+            skip: self.skip,
+            rows: self.rows.as_deref().map(RowFilter::parse).transpose().map_err(Failure::Words)?,
+            states: self
+                .state
+                .iter()
+                .map(|text| parse_state(text).map_err(Failure::Words))
+                .collect::<Result<_, _>>()?,
+            dates: self.dates.as_ref().map(dates).transpose()?,
+            clock_offset: self
+                .clock_offset
+                .as_deref()
+                .map_or(Ok(0.0), |text| seconds("--clock-offset", text))?,
+            sheet: self.sheet.clone(),
+            ..ReadSettings::default()
+        })
+    }
+
+    /// Over the profile that is named, where there is one; else a header may choose one.
+    fn with_profile(&self, told: &ReadSettings, known: Profiles) -> Result<ReadSettings, Failure> {
+        let Some(name) = &self.profile else {
+            return Ok(ReadSettings { known: Arc::new(known), ..told.clone() });
+        };
+        check_name(name).map_err(Failure::Words)?;
+        match known.named(name) {
+            Ok(profile) => Ok(told.over(&profile.settings)),
+            Err(none) if *told == ReadSettings::default() => Err(Failure::Words(none)),
+            Err(_) => Ok(told.clone()),
+        }
+        .map(|settings| ReadSettings { profile: None, ..settings })
+    }
 }
 
-struct Told {
-    text: String,
-    clashes: bool,
+fn seconds(option: &str, text: &str) -> Result<f64, Failure> {
+    match units::parse(text) {
+        Ok(time) if time.dimension == Dimension::TIME => Ok(time.value),
+        _ => Err(Failure::Words(format!("\"{text}\" is no time: write for example {option} \"3 s\""))),
+    }
 }
 
-/// The account of one log in words.
-fn tell<R: std::io::Read>(log: &mut LogReader<R>) -> Result<Told, crate::logs::read::ReadError> {
-    let layout = log.layout().clone();
-    let mut text = format!("{layout}\n");
-    let mut account = Account::of(&layout);
-    let currents: Vec<_> = layout.currents().iter().map(|(slot, _)| *slot).collect();
-    let voltage = layout.slot(Meaning::Voltage);
-    let mut picture = crate::logs::series::Series::new();
-    let report = log
-        .for_each(|sample| {
+/// Keeps a profile in the user's settings, and says where.
+fn save_profile(name: &str, header: &[String], settings: &ReadSettings) -> Result<String, Failure> {
+    let folder = settings::profile_folder().ok_or_else(|| {
+        Failure::Words(
+            "the profile has no place: UNDERLID_CONFIG is empty; let it name a file of settings".to_owned(),
+        )
+    })?;
+    let file = folder.join(format!("{name}.toml"));
+    let failed = |error: std::io::Error| Failure::Words(format!("{}: {error}", file.display()));
+    save::real_folder(&folder, "a profile").map_err(failed)?;
+    save::replace(&file, Profile::text(header, settings)).map_err(failed)?;
+    let used = if header.is_empty() {
+        format!("the log has no header, so name it: --profile {name}, or `profile = \"{name}\"` in a test")
+    } else {
+        "logs with this header are read by it from now on".to_owned()
+    };
+    Ok(format!("{}: saved; {used}", file.display()))
+}
+
+impl LogTold {
+    /// Reads a log through.
+    fn of<R: std::io::Read>(
+        path: &Path,
+        log: &mut LogReader<R>,
+        settings: &ReadSettings,
+    ) -> Result<Self, ReadError> {
+        let layout = log.layout().clone();
+        let mut account = Account::of(&layout);
+        let currents: Vec<Slot> = layout.currents().iter().map(|(slot, _)| *slot).collect();
+        let voltage = layout.slot(Meaning::Voltage);
+        let thermometers: Vec<_> = layout.slots(Meaning::Temperature).collect();
+        let mut ranges = vec![(f64::INFINITY, f64::NEG_INFINITY); thermometers.len()];
+        let mut course = Series::new();
+        let report = log.for_each(|sample| {
             let current = if currents.is_empty() {
                 f64::NAN
             } else {
                 currents.iter().map(|slot| sample.get(*slot)).sum()
             };
             let volts = voltage.map_or(f64::NAN, |slot| sample.get(slot));
-            picture.push(sample.time, current);
+            course.push(sample.time, current);
             account.push(&sample, volts, current);
-        })?
-        .to_string();
-    let stretches = account.stretches();
-    let mut clashes = Vec::new();
-    if currents.is_empty() {
-        clashes
-            .push("no column of current: no charge can be worked out; name one with `--column`".to_owned());
+            for ((slot, _), (low, high)) in thermometers.iter().zip(&mut ranges) {
+                let kelvin = sample.get(*slot);
+                (*low, *high) = (low.min(kelvin), high.max(kelvin));
+            }
+        })?;
+        let skipped = report.to_string().lines().map(str::to_owned).collect();
+        let all = account.stretches();
+        let checks = account.checks(f64::NEG_INFINITY, f64::INFINITY, 0.0);
+        let of = |wanted: fn(&AccountCheck) -> Option<&String>| {
+            checks.iter().filter_map(wanted).cloned().collect()
+        };
+        let mut clashes = unknown(&layout);
+        clashes.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
+        let celsius = |kelvin: f64| ((kelvin - crate::physics::ZERO_CELSIUS) * 1e3).round() / 1e3;
+        Ok(Self {
+            file: path.display().to_string(),
+            form: layout.to_string(),
+            profile: layout.profile.clone(),
+            sheet: layout.sheet.clone(),
+            columns: columns(&layout),
+            temperatures: thermometers
+                .iter()
+                .zip(&ranges)
+                .filter(|(_, (low, high))| low <= high)
+                .map(|((_, column), (low, high))| TemperatureTold {
+                    column: column.index + 1,
+                    name: column.label.clone(),
+                    of: column.role.describe(),
+                    celsius: [celsius(*low), celsius(*high)],
+                })
+                .collect(),
+            stretches: all.iter().map(StretchTold::of).collect(),
+            not_kept: account.not_kept(),
+            clashes,
+            agrees: of(|check| if let AccountCheck::Agrees(_, text) = check { Some(text) } else { None }),
+            not_compared: of(
+                |check| if let AccountCheck::NotCompared(text) = check { Some(text) } else { None },
+            ),
+            skipped,
+            record: for_the_record(path, &layout, settings, &all),
+            picture: sketch(&course),
+        })
+    }
+
+    /// For people.
+    fn text(&self) -> String {
+        let mut text = format!("{}\n{}\n", self.file, self.form);
+        if !self.stretches.is_empty() {
+            let _ = writeln!(
+                text,
+                "\nCurrent over time, charge below the line, discharge above it\n{}",
+                self.picture
+            );
+            let _ = writeln!(text, "\nStretches");
+            for (number, stretch) in self.stretches.iter().enumerate().take(SHOWN) {
+                let _ = writeln!(text, "  {:>3}  {}", number + 1, stretch.line);
+            }
+            let more = self.stretches.len().saturating_sub(SHOWN) as u64 + self.not_kept;
+            if more > 0 {
+                let _ = writeln!(text, "  … and {more} more");
+            }
+        }
+        let temperatures: Vec<String> = self
+            .temperatures
+            .iter()
+            .map(|TemperatureTold { column, name, of, celsius: [low, high] }| {
+                let of = of.map_or(String::new(), |of| format!(", {of}"));
+                format!("#{column} \"{name}\"{of}: {low} °C to {high} °C")
+            })
+            .collect();
+        for (title, lines) in [
+            ("Temperatures", &temperatures),
+            ("Does not add up", &self.clashes),
+            ("Adds up", &self.agrees),
+            ("Could not be checked", &self.not_compared),
+            ("Skipped or repaired", &self.skipped),
+        ] {
+            if !lines.is_empty() {
+                let _ = writeln!(text, "\n{title}");
+                for line in lines {
+                    let _ = writeln!(text, "  - {line}");
+                }
+            }
+        }
+        let _ = write!(text, "\nFor the record\n{}", self.record);
+        text.trim_end().to_owned()
+    }
+}
+
+/// What is not known of the columns, and what would settle it.
+fn unknown(layout: &Layout) -> Vec<String> {
+    let mut unknown = Vec::new();
+    if layout.currents().is_empty() {
+        if layout.slots(Meaning::Temperature).next().is_none() {
+            unknown.push(
+                "no column of current: no charge can be worked out; name one with `--column`".to_owned(),
+            );
+        }
     } else if let Some((CurrentSign::NotDecided, basis)) = layout.sign {
-        clashes.push(format!(
+        unknown.push(format!(
             "which way the current counts is not known ({basis}): `sign = \"discharge positive\"` or `\"discharge negative\"`"
         ));
     }
     for meaning in [Meaning::Current, Meaning::Voltage] {
-        clashes.extend(layout.rivals(meaning).iter().map(|column| {
+        unknown.extend(layout.rivals(meaning).iter().map(|column| {
             format!(
                 "\"{}\" could be the {meaning} of the pack as well: `columns = [\"{} = {meaning}\"]`",
                 column.header, column.header
             )
         }));
     }
-    if !stretches.is_empty() {
-        let _ = writeln!(
-            text,
-            "\nCurrent over time, charge below the line, discharge above it\n{}",
-            sketch(&picture)
-        );
-        let _ = writeln!(text, "\nStretches");
-        for (number, stretch) in stretches.iter().enumerate().take(SHOWN) {
-            let _ = writeln!(text, "  {:>3}  {}", number + 1, line(stretch));
-        }
-        let more = stretches.len().saturating_sub(SHOWN) as u64 + account.not_kept();
-        if more > 0 {
-            let _ = writeln!(text, "  … and {more} more");
-        }
-    }
-    let checks = account.checks(f64::NEG_INFINITY, f64::INFINITY, 0.0);
-    clashes.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
-    let list = |text: &mut String, title: &str, lines: &[String]| {
-        if !lines.is_empty() {
-            let _ = writeln!(text, "\n{title}");
-            for line in lines {
-                let _ = writeln!(text, "  - {line}");
-            }
-        }
-    };
-    let of = |wanted: fn(&AccountCheck) -> Option<&String>| -> Vec<String> {
-        checks.iter().filter_map(wanted).cloned().collect()
-    };
-    list(&mut text, "Does not add up", &clashes);
-    list(
-        &mut text,
-        "Adds up",
-        &of(|check| if let AccountCheck::Agrees(text) = check { Some(text) } else { None }),
-    );
-    list(
-        &mut text,
-        "Could not be checked",
-        &of(|check| if let AccountCheck::NotCompared(text) = check { Some(text) } else { None }),
-    );
-    if !report.is_empty() {
-        list(&mut text, "Skipped or repaired", &report.lines().map(str::to_owned).collect::<Vec<_>>());
-    }
-    let largest = stretches
+    unknown
+}
+
+fn columns(layout: &Layout) -> Vec<ColumnTold> {
+    let used: Vec<usize> = layout
+        .currents()
         .iter()
-        .filter(|stretch| stretch.kind == StretchKind::Discharge)
-        .max_by(|a, b| a.charge.total_cmp(&b.charge));
-    if let Some(stretch) = largest {
-        let time = |t: f64| show(t, Dimension::TIME);
-        let _ = writeln!(
-            text,
-            "\nFor the record, where the largest discharge is the test\n  [[test]]\n  from = \"{}\"\n  to = \"{}\"",
-            time(stretch.from),
-            time(stretch.to)
-        );
+        .map(|(_, column)| column.index)
+        .chain(layout.chosen(Meaning::Voltage).map(|(_, column)| column.index))
+        .collect();
+    layout
+        .columns
+        .iter()
+        .map(|column| {
+            let clock = layout.is_clock(column);
+            ColumnTold {
+                number: column.index + 1,
+                header: column.header.clone(),
+                holds: column.meaning.to_string(),
+                unit: column.unit.clone(),
+                unit_assumed: column.unit_assumed && column.meaning.is_value(),
+                of: column.role.describe(),
+                known: match column.known {
+                    HowKnown::Set => "set",
+                    HowKnown::Header => "header",
+                    HowKnown::Unit => "unit",
+                    HowKnown::NotKnown => "not",
+                },
+                used: clock || used.contains(&column.index),
+            }
+        })
+        .collect()
+}
+
+impl StretchTold {
+    fn of(stretch: &Stretch) -> Self {
+        let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+        Self {
+            kind: stretch.kind.to_string(),
+            from_s: stretch.from,
+            to_s: stretch.to,
+            charge_ah: stretch.charge / 3600.0,
+            energy_wh: finite(stretch.energy / 3600.0),
+            largest_a: stretch.largest,
+            voltage_v: [finite(stretch.first_voltage), finite(stretch.last_voltage)],
+            line: line(stretch),
+        }
     }
-    Ok(Told { text: text.trim_end().to_owned(), clashes: !clashes.is_empty() })
+}
+
+/// The lines of a test that has this log.
+fn for_the_record(path: &Path, layout: &Layout, settings: &ReadSettings, all: &[Stretch]) -> String {
+    let largest = |kind: StretchKind| {
+        all.iter()
+            .filter(|stretch| stretch.kind == kind)
+            .max_by(|a, b| a.charge.abs().total_cmp(&b.charge.abs()))
+    };
+    let (kind, test) = match (largest(StretchKind::Discharge), largest(StretchKind::Charge)) {
+        (Some(discharge), _) => ("capacity", Some(discharge)),
+        (None, Some(charge)) => ("charge", Some(charge)),
+        (None, None) => ("full load", None),
+    };
+    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
+    let mut lines = vec![
+        "[[test]]".to_owned(),
+        format!("kind = \"{kind}\""),
+        format!("log = {}", quoted(&format!("logs/{name}"))),
+    ];
+    // What a test has no key for lies in a profile.
+    let (own, other): (Vec<String>, Vec<String>) = settings
+        .lines()
+        .into_iter()
+        .partition(|line| ["columns", "sign", "interval", "sheet"].iter().any(|key| line.starts_with(key)));
+    match &layout.profile {
+        Some(profile) => lines.push(format!("profile = {}", quoted(profile))),
+        None => lines.extend(own),
+    }
+    if let (Some(sheet), None) = (&layout.sheet, &settings.sheet) {
+        lines.push(format!("sheet = {}", quoted(sheet)));
+    }
+    if !other.is_empty() && layout.profile.is_none() {
+        lines.push("# the rest of what was said goes into a profile: add --profile NAME, then write `profile = \"NAME\"`".to_owned());
+    }
+    if let Some(test) = test.filter(|test| all.iter().filter(|stretch| stretch.kind == test.kind).count() > 1)
+    {
+        // The rests beside it hold the moments in which the current came on and went off.
+        let place = all.iter().position(|stretch| stretch == test).unwrap_or_default();
+        let from =
+            place.checked_sub(1).and_then(|place| all.get(place)).map_or(test.from, |before| before.to);
+        let to = all.get(place + 1).map_or(test.to, |after| after.from);
+        lines.push(format!("# the largest {}; another test needs other times", test.kind));
+        lines.push(format!("from = \"{from} s\"\nto = \"{to} s\""));
+    }
+    lines.iter().flat_map(|line| line.lines()).fold(String::new(), |text, line| text + "  " + line + "\n")
 }
 
 fn line(stretch: &Stretch) -> String {
@@ -183,7 +520,7 @@ fn line(stretch: &Stretch) -> String {
 }
 
 /// Two rows of blocks: discharge above, charge below.
-fn sketch(series: &crate::logs::series::Series) -> String {
+fn sketch(series: &Series) -> String {
     const UP: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
     let Some((from, to)) = series.span().filter(|(from, to)| to > from) else { return String::new() };
     let mut ends = [(0.0_f64, 0.0_f64); WIDTH];

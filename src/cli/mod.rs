@@ -34,6 +34,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::judge::inspection::{self, Inspection, OpenError, RECORD};
+use crate::logs::read::ProfileError;
 use crate::record::open::Refused;
 use crate::record::problem::Problems;
 use crate::record::renamed::{Place, new_word};
@@ -141,6 +142,15 @@ impl From<OpenError> for Failure {
     }
 }
 
+impl From<ProfileError> for Failure {
+    fn from(error: ProfileError) -> Self {
+        match error {
+            ProfileError::Problems(problems) => Self::Problems(problems),
+            ProfileError::File(refused) => refused.into(),
+        }
+    }
+}
+
 impl From<Refused> for Failure {
     fn from(refused: Refused) -> Self {
         match &refused {
@@ -201,7 +211,7 @@ pub(crate) struct House {
     /// A file or folder of house rules, read after those of your settings; may be given several times
     #[arg(long = "rules", value_name = "FILE")]
     rules: Vec<PathBuf>,
-    /// Let the rules and checklists that lie in the inspection folder count; without it they are left aside
+    /// Let the rules, checklists and format profiles that lie in the inspection folder count; without it they are left aside
     #[arg(long)]
     folder_rules: bool,
 }
@@ -227,7 +237,7 @@ impl House {
 pub(crate) fn house(named: &[PathBuf]) -> Result<inspection::House, Failure> {
     let mut rules = settings::rules()?;
     rules.extend(named.iter().cloned());
-    Ok(inspection::House { rules, folder_rules: false })
+    Ok(inspection::House { rules, folder_rules: false, profiles: settings::profiles()? })
 }
 
 /// Runs the program.

@@ -7,7 +7,8 @@ use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::{Value, json};
 
-use super::{Done, Failure, calc, check, decode, explain, photos, plan, seal, verify, words};
+use super::{Done, Failure, calc, check, decode, explain, log, photos, plan, seal, verify, words};
+use crate::logs::read::profile_schema;
 use crate::record::schema::record_schema;
 use crate::render::collection;
 use crate::render::compare::Comparison;
@@ -39,10 +40,14 @@ enum Output {
     Decode,
     /// `explain`
     Explain,
+    /// `log`, one line for each log
+    Log,
     /// `photos`
     Photos,
     /// `plan`
     Plan,
+    /// Of a format profile for logs, which `log --profile` writes
+    Profile,
     /// `seal`
     Seal,
     /// `verify`
@@ -71,6 +76,8 @@ impl Output {
             Self::Decode => of::<decode::Decoded>("decode"),
             Self::Explain => of::<explain::Explained<'_>>("explain"),
             Self::Photos => of::<photos::PhotosTold<'_>>("photos"),
+            Self::Log => of::<log::LogTold>("log"),
+            Self::Profile => profile_schema(),
             Self::Plan => of::<plan::Planned<'_>>("plan"),
             Self::Seal => of::<seal::SealDone<'_>>("seal"),
             Self::Verify => of::<verify::Found>("verify"),

@@ -1,13 +1,14 @@
 //! The user's own settings: whose rules judge on this machine.
 //!
 //! One TOML file with one key, `rules = ["house.toml"]`: files or folders of house rules, relative to the file itself,
-//! read before those that are named on the command line.
+//! read before those that are named on the command line. Beside it, in `profiles/`, lie the user's format profiles for logs.
 
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
 use super::Failure;
+use crate::logs::read::{PROFILES, Profiles};
 use crate::record::open;
 use crate::record::problem::{Problem, Problems};
 
@@ -36,6 +37,21 @@ pub(super) fn rules() -> Result<Vec<PathBuf>, Failure> {
     })?;
     let beside = file.parent().unwrap_or(Path::new("."));
     Ok(settings.rules.iter().map(|rules| beside.join(rules)).collect())
+}
+
+/// The folder of the user's format profiles; none where the user has no settings.
+pub(super) fn profile_folder() -> Option<PathBuf> {
+    let (file, _) = file()?;
+    Some(file.parent().unwrap_or(Path::new(".")).join(PROFILES))
+}
+
+/// The user's format profiles.
+pub(super) fn profiles() -> Result<Profiles, Failure> {
+    let mut profiles = Profiles::default();
+    if let Some(folder) = profile_folder() {
+        profiles.read(&folder)?;
+    }
+    Ok(profiles)
 }
 
 /// The file of the settings, and whether the user named it.

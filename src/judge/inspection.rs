@@ -11,6 +11,7 @@ use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Judgement, RuleFile, judge};
 use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, OwnWords, Withheld};
+use crate::logs::read::{PROFILES, ProfileError, Profiles};
 use crate::record::open::{self, FileError, Refused};
 use crate::record::problem::Problems;
 use crate::record::{self, Record};
@@ -31,6 +32,15 @@ pub enum OpenError {
     Problems(#[from] Problems),
 }
 
+impl From<ProfileError> for OpenError {
+    fn from(error: ProfileError) -> Self {
+        match error {
+            ProfileError::File(refused) => Self::File(refused),
+            ProfileError::Problems(problems) => Self::Problems(problems),
+        }
+    }
+}
+
 impl From<FileError> for OpenError {
     fn from(error: FileError) -> Self {
         Self::File(error.into())
@@ -43,8 +53,23 @@ impl From<FileError> for OpenError {
 pub struct House {
     /// Files of rules, and folders of such files, that the user named.
     pub rules: Vec<PathBuf>,
-    /// The rules that lie in the inspection folder count too.
+    /// The rules and format profiles that lie in the inspection folder count too.
     pub folder_rules: bool,
+    /// The user's format profiles.
+    pub profiles: Profiles,
+}
+
+impl House {
+    /// The format profiles that may be used for a folder's logs.
+    fn profiles_for(&self, folder: &Path) -> Result<Arc<Profiles>, ProfileError> {
+        let (mut profiles, inside) = (self.profiles.clone(), folder.join(PROFILES));
+        if self.folder_rules {
+            profiles.read(&inside)?;
+        } else {
+            profiles.leave_aside(&inside);
+        }
+        Ok(Arc::new(profiles))
+    }
 }
 
 /// An inspection folder, opened and judged.
@@ -77,7 +102,8 @@ impl Inspection {
     pub fn open(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
         let read = Read::of(path, own)?;
         let book = book(Some(&read.folder), house)?;
-        Ok(Self::judged(read, book, Withheld::default()))
+        let profiles = house.profiles_for(&read.folder)?;
+        Ok(Self::judged(read, book, profiles, Withheld::default()))
     }
 
     /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, video kit. What the
@@ -91,27 +117,28 @@ impl Inspection {
     pub fn open_to_publish(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
         let mut read = Read::of(path, own)?;
         let mut book = book(Some(&read.folder), house)?;
+        let profiles = house.profiles_for(&read.folder)?;
         if read.plan.is_empty() {
-            return Ok(Self::judged(read, book, Withheld::default()));
+            return Ok(Self::judged(read, book, profiles, Withheld::default()));
         }
         let withheld = Withheld::take_out(&mut read.record, &read.plan, own);
         read.text.clear();
         withheld.book(&mut book);
-        let mut inspection = Self::judged(read, book, withheld);
+        let mut inspection = Self::judged(read, book, profiles, withheld);
         inspection.withheld.count_findings(&inspection.judgement.findings);
         Ok(inspection)
     }
 
-    fn judged(read: Read, book: Arc<Book>, withheld: Withheld) -> Self {
+    fn judged(read: Read, book: Arc<Book>, profiles: Arc<Profiles>, withheld: Withheld) -> Self {
         let Read { folder, text, record, plan: _ } = read;
         let limits = book.limit_amounts();
         // The slowest of both are pictures and logs, which do not wait for each other.
         let (seen, bench_tests) = rayon::join(
             || photos_seen(&folder, &record, &book, &withheld, &Looks::default()),
-            || results_of(&Logs { folder: &folder, withheld: &withheld }, &record, &limits),
+            || results_of(&Logs { folder: &folder, withheld: &withheld, profiles }, &record, &limits),
         );
-        let facts = bench_tests.iter().map(|result| result.facts.clone()).collect();
-        let derived = Derived::with_evidence(&record, &limits, facts, seen);
+        let of_tests = bench_tests.iter().map(|result| result.of_test());
+        let derived = Derived::with_evidence(&record, &limits, of_tests, seen);
         let judgement = judge(&record, &derived, &book);
         Self { folder, text, record, book, bench_tests, derived, judgement, withheld }
     }

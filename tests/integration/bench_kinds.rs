@@ -112,8 +112,13 @@ fn layouts() -> Vec<(&'static str, Vec<u8>, Wanted)> {
             Charge(CHARGE),
         ),
         (
-            "one name too few and no index",
+            "one name too few, and the clock shows which field has none",
             rows("Time (s),Voltage (V),Current (A)", |a| format!("7,{},{:.2},{}", a.t, a.v, a.i)).into(),
+            Charge(CHARGE),
+        ),
+        (
+            "one name too few and nothing that shows which",
+            rows("Time (s),Voltage (V),Current (A)", |a| format!("7,t{},{:.2},{}", a.t, a.v, a.i)).into(),
             Refused("which header belongs to which"),
         ),
         (

@@ -72,7 +72,7 @@ fn the_schema_validates_every_example_and_refuses_what_is_wrong() {
 }
 
 /// Everything that commands print for machines, and the arguments that print it, below a folder with both examples.
-const OUTPUTS: [(&str, &[&str]); 10] = [
+const OUTPUTS: [(&str, &[&str]); 11] = [
     (
         "calc",
         &["calc", "busbar", "25 x 3 mm", "--material", "copper", "--current", "100 A", "--format", "json"],
@@ -85,6 +85,7 @@ const OUTPUTS: [(&str, &[&str]); 10] = [
     ),
     ("explain", &["explain", "fuse-present", "--format", "json"]),
     ("explain", &["explain", "--format", "json"]),
+    ("log", &["log", "a/logs/capacity.csv", "--format", "json"]),
     ("photos", &["photos", "a", "a/photos", "--format", "json"]),
     ("plan", &["plan", "a", "--format", "json"]),
     ("seal", &["seal", "a", "--bag", "bag", "--format", "json"]),

@@ -35,6 +35,7 @@ const COMMANDS: &[&[&str]] = &[
     &["checklist", "--check", "DIR/checklists/a.toml"],
     &["photos", "DIR", "DIR/photos"],
     &["photos", "DIR", "DIR/photos", "--take"],
+    &["log", "DIR/logs/a.csv"],
     &["seal", "DIR"],
     &["seal", "DIR", "--bag", "OUT/bag"],
     &["verify", "DIR"],
@@ -94,7 +95,14 @@ fn a_pipe_in_the_place_of_a_file_hangs_no_command() {
             let folder = tempfile::tempdir().unwrap();
             let at = |name: &str| folder.path().join(name);
             fs::write(at("inspection.toml"), TEST).unwrap();
-            for name in ["logs/a.csv", "logs/b.csv", "photos/a.jpg", "rules/a.toml", "checklists/a.toml"] {
+            for name in [
+                "logs/a.csv",
+                "logs/b.csv",
+                "photos/a.jpg",
+                "rules/a.toml",
+                "profiles/a.toml",
+                "checklists/a.toml",
+            ] {
                 pipe(&at(name));
             }
             for name in ["report.md", "report.html", "style.css", "compare.md", "frame.svg", "verdict.svg"] {
@@ -127,7 +135,7 @@ fn a_link_in_the_place_of_a_file_is_not_followed() {
     let link = folder.path().join("inspection.toml");
     std::os::unix::fs::symlink(outside.path().join("secret"), link).unwrap();
     let out = tempfile::tempdir().unwrap();
-    for command in COMMANDS.iter().filter(|command| command.len() == 2) {
+    for command in COMMANDS.iter().filter(|command| matches!(command, [_, "DIR"])) {
         let (status, printed) = in_time(command, folder.path(), out.path()).unwrap();
         let printed = String::from_utf8_lossy(&printed);
         assert_eq!(status, 2, "{command:?}: {printed}");

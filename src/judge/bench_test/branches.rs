@@ -12,7 +12,7 @@ use crate::judge::facts::{Missing, Val};
 use crate::logs::downsample::MinMax;
 use crate::logs::full_load::{Branch, Reading, Total, sum, sum_over_time};
 use crate::logs::instrument::compare;
-use crate::logs::read::{ColumnSetting, LogReader, Meaning, ReadSettings, is_gauge};
+use crate::logs::read::{LogReader, Meaning, is_gauge};
 use crate::logs::series::{POINTS, Series};
 use crate::record::parts::TestBranch;
 use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_percent, show_uncertain};
@@ -220,10 +220,7 @@ impl Work<'_> {
     fn read_branch(&self, logs: &Logs<'_>, branch: &TestBranch, name: String) -> Result<Read, String> {
         let log = branch.log.text().unwrap_or_default();
         let path = logs.path(log)?;
-        let mut settings = ReadSettings::default();
-        for text in branch.columns.list() {
-            settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);
-        }
+        let settings = logs.settings(branch.columns.list())?;
         let mut reader = LogReader::open(&path, &settings).map_err(|error| error.to_string())?;
         let layout = reader.layout();
         let wanted = branch.column.text().map(str::trim);

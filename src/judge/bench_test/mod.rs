@@ -20,27 +20,28 @@ mod full_load;
 mod gauge;
 mod instruments;
 mod largest;
+mod measured;
 mod resistance;
-mod rises;
 mod segments;
 mod summary;
 mod texts;
 
-use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use serde::Serialize;
 use uom::si::f64::ThermodynamicTemperature;
 
 use crate::evidence::name::safe_relative;
 use crate::judge::facts::answers::withheld;
-use crate::judge::facts::{Answer, Derived, Facts, Missing, Subject, Val, Worked};
+use crate::judge::facts::network::Measured;
+use crate::judge::facts::{Answer, Missing, OfTest, Val, Worked};
 use crate::judge::withhold::Withheld;
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::integrate::Integral;
 use crate::logs::joined::{Joined, LogFile};
-use crate::logs::read::{ColumnSetting, ReadSettings, SignSetting};
+use crate::logs::read::{ColumnSetting, Profiles, ReadSettings, SignSetting};
 use crate::logs::round_trip::Flow;
 use crate::record::field::Entry;
 use crate::record::parts::BenchTest;
@@ -68,8 +69,6 @@ const OF_A_LOG: &[(&str, &[&str])] = &[
             "test.branches",
             "test.branch_sum",
             "test.branch_error",
-            "test.rises",
-            "test.rise_difference",
         ],
     ),
     ("cold charge", &["test.cold_charge_current", "test.coldest_cell"]),
@@ -77,7 +76,7 @@ const OF_A_LOG: &[(&str, &[&str])] = &[
     ("", &["test.gauge_readings", "test.gauge_error"]),
 ];
 /// Counts that a rule asks before it applies.
-const COUNTS: [&str; 3] = ["test.gauge_readings", "test.branches", "test.rises"];
+const COUNTS: [&str; 2] = ["test.gauge_readings", "test.branches"];
 /// Sources of uncertainty of tests are numbered from here, apart from those of the record and its instruments.
 const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
 /// Sources of one test.
@@ -95,12 +94,18 @@ pub struct TestResult {
     /// What was recognised in the log.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub layout: Option<String>,
+    /// The profile of the user by which the log was read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub profile: Option<String>,
     /// What was skipped or repaired.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub account: Option<String>,
     /// Why the log could not be used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub problem: Option<String>,
+    /// Temperatures of parts under load.
+    #[serde(skip)]
+    pub(crate) measured: Option<Measured>,
     /// Curves.
     #[serde(skip)]
     pub curves: Vec<Curve>,
@@ -116,10 +121,15 @@ impl TestResult {
         of(false).chain(of(true)).take(most)
     }
 
+    /// What it hands to the facts of its pack.
+    #[must_use]
+    pub fn of_test(&self) -> OfTest {
+        OfTest { values: self.facts.clone(), measured: self.measured.clone() }
+    }
+
     /// The same without its curves and facts, for a list of figures.
     pub(crate) fn without_curves(&self) -> Self {
-        let Self { id, kind, figures, layout, account, problem, curves: _, facts: _ } = self.clone();
-        Self { id, kind, figures, layout, account, problem, ..Self::default() }
+        Self { measured: None, curves: Vec::new(), facts: BTreeMap::new(), ..self.clone() }
     }
 
     /// What it is called: its kind, and its id behind it.
@@ -138,8 +148,12 @@ impl TestResult {
             kind: std::mem::take(&mut self.kind),
             ..Self::default()
         };
-        let facts = std::mem::replace(self, kept).facts;
+        let Self { facts, measured, .. } = std::mem::replace(self, kept);
         self.facts = facts.into_iter().map(|(name, answer)| (name, withheld(answer))).collect();
+        self.measured = measured.map(|measured| {
+            let parts = measured.temperatures.into_iter().map(|found| found.part).collect();
+            Measured { lost: Some((parts, Missing::withheld())), ..Measured::default() }
+        });
         self.problem = Some(Missing::withheld().what);
     }
 }
@@ -152,15 +166,25 @@ struct Moved {
 }
 
 /// Where the logs of a record lie, and what of them is withheld.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(crate) struct Logs<'a> {
     /// The inspection folder.
     pub(crate) folder: &'a Path,
     /// What the record withholds.
     pub(crate) withheld: &'a Withheld,
+    /// The profiles by which logs may be read.
+    pub(crate) profiles: Arc<Profiles>,
 }
 
 impl Logs<'_> {
+    /// What is known of a log before a test says more.
+    fn settings(&self, columns: &[String]) -> Result<ReadSettings, String> {
+        let columns =
+            columns.iter().map(|text| ColumnSetting::parse(text).map_err(|error| error.to_string()));
+        let columns = columns.collect::<Result<_, _>>()?;
+        Ok(ReadSettings { columns, known: Arc::clone(&self.profiles), ..ReadSettings::default() })
+    }
+
     /// The path of a log, from its name in the record.
     fn path(&self, log: &str) -> Result<PathBuf, String> {
         safe_relative(self.folder, self.withheld.original(log))
@@ -171,7 +195,8 @@ impl Logs<'_> {
 /// Works out every bench test of a record of which nothing is withheld; `limits` are the rule book's.
 #[must_use]
 pub fn results(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<TestResult> {
-    results_of(&Logs { folder, withheld: &Withheld::default() }, record, limits)
+    let logs = Logs { folder, withheld: &Withheld::default(), profiles: Arc::default() };
+    results_of(&logs, record, limits)
 }
 
 /// Works out every bench test of a record, without what is withheld.
@@ -184,7 +209,7 @@ pub(crate) fn results_of(
     if record.test.is_empty() {
         return Vec::new();
     }
-    let physics = Physics { record, limits, derived: OnceCell::new() };
+    let physics = Physics { record, limits };
     let of_test = |(index, test)| {
         let ((mut result, moved), met) = reads::watch(|| result(logs, &physics, index, test));
         if met {
@@ -209,20 +234,13 @@ fn source_of(index: usize) -> u32 {
     TEST_SOURCES + SOURCES_EACH * u32::try_from(index.min(1 << 20)).unwrap_or(0)
 }
 
-/// What the physics makes of the record. It does not rest on the tests, so it can be asked before them, and is
-/// worked out only where a test asks for a prediction.
+/// The record with the limits of the book.
 struct Physics<'a> {
     record: &'a Record,
     limits: &'a BTreeMap<String, Amount>,
-    derived: OnceCell<Derived>,
 }
 
 impl Physics<'_> {
-    fn facts(&self, subject: Subject) -> Facts<'_> {
-        let derived = self.derived.get_or_init(|| Derived::of(self.record, self.limits));
-        Facts { record: self.record, derived, limits: self.limits, subject }
-    }
-
     /// A limit of the book, SI units.
     fn limit(&self, name: &str) -> Result<f64, Missing> {
         let limit = self.limits.get(name).map(Amount::value);
@@ -254,7 +272,9 @@ fn result(
     let moved = work.moved.take();
     if let Err(problem) = read {
         let name = if names.is_empty() { "of the branches".to_owned() } else { words::list(&names, "and") };
-        result.without_log(&name, &problem);
+        let missing = Missing::log(format!("the log {name} could not be used: {problem}"));
+        work.lose_temperatures(missing.clone());
+        result.without_log(missing);
         result.problem = Some(problem);
     }
     // What a test has none of is counted as none: a log that could not be used has said so before.
@@ -267,9 +287,7 @@ fn result(
 
 impl TestResult {
     /// Everything that a log would have shown is missing; it never makes a rule inapplicable.
-    fn without_log(&mut self, log: &str, problem: &str) {
-        let what = format!("the log {log} could not be used: {problem}");
-        let missing = Missing::log(what);
+    fn without_log(&mut self, missing: Missing) {
         let of_kind = OF_A_LOG.iter().filter(|(kind, _)| kind.is_empty() || *kind == self.kind);
         for name in of_kind.flat_map(|(_, facts)| *facts) {
             self.facts.entry(name).or_insert_with(|| Err(vec![missing.clone()]));
@@ -296,6 +314,7 @@ impl Work<'_> {
         let mut log = if names.is_empty() { None } else { Some(self.open(logs, names)?) };
         if let Some(log) = &log {
             self.result.layout = Some(log.layout().to_string());
+            self.result.profile.clone_from(&log.layout().profile);
         }
         let result = self.of_kind(logs, log.as_mut());
         // What was skipped is told even where the log could not be used.
@@ -309,10 +328,10 @@ impl Work<'_> {
         for name in names {
             files.push(LogFile { name: (*name).to_owned(), path: logs.path(name)? });
         }
-        let mut settings = ReadSettings::default();
-        for text in self.test.columns.list() {
-            settings.columns.push(ColumnSetting::parse(text).map_err(|error| error.to_string())?);
-        }
+        let mut settings = logs.settings(self.test.columns.list())?;
+        settings.interval = self.test.interval.quantity().map(|q| q.value);
+        settings.sheet = self.test.sheet.text().map(str::to_owned);
+        settings.profile = self.test.profile.text().map(str::to_owned);
         if let Some(sign) = self.test.sign.word() {
             settings.sign = SignSetting::parse(sign)?;
         }

@@ -243,6 +243,19 @@ impl FirstLines {
     }
 }
 
+/// What a file without a table is, where its first lines show it.
+pub(super) fn kind_of(lines: &[(u64, Vec<u8>)]) -> Option<&'static str> {
+    let first = lines.iter().map(|(_, line)| line.trim_ascii_start()).find(|line| !line.is_empty())?;
+    match first.first()? {
+        b'<' => return Some("an XML or HTML file"),
+        b'{' => return Some("a JSON file"),
+        _ => {}
+    }
+    let bytes = || lines.iter().take(16).flat_map(|(_, line)| line.iter().take(4096));
+    let odd = bytes().filter(|byte| byte.is_ascii_control() && !matches!(byte, b'\t' | b'\r')).count();
+    (odd * 20 > bytes().count()).then_some("binary data, such as the raw frames of a serial line")
+}
+
 /// Reads until `room` is full or the source ends.
 fn fill(source: &mut impl Read, room: &mut [u8]) -> io::Result<usize> {
     let mut filled = 0;

@@ -12,7 +12,7 @@ use std::fmt;
 use crate::physics::ZERO_CELSIUS;
 use crate::units::{Dimension, Unit};
 
-use super::unit::{AMPERE_SECOND, unit_of};
+use super::unit::{AMPERE_SECOND, multiple_of, unit_of};
 use name::{by_name, direction, role, whole_pack};
 
 /// What a column holds.
@@ -157,6 +157,8 @@ pub enum Role {
     Supply,
     /// Panels or the mains: never the pack.
     Source,
+    /// What draws on the pack, where it has a current of its own.
+    Load,
     /// The air around.
     Ambient,
     /// The electronics.
@@ -164,6 +166,27 @@ pub enum Role {
 }
 
 impl Role {
+    /// The words by which a role is set: "current of source", "temperature of cell".
+    pub const WORDS: &'static [(&'static str, Self)] = &[
+        ("pack", Self::Whole),
+        ("cell", Self::Cell),
+        ("source", Self::Source),
+        ("load", Self::Load),
+        ("auxiliary", Self::Auxiliary),
+        ("ambient", Self::Ambient),
+        ("bms", Self::Electronics),
+        ("instrument", Self::Electronics),
+    ];
+
+    /// The role of a word, "cell 3" and "cells" among them.
+    fn by_word(label: &str) -> Option<Self> {
+        let label = label.to_lowercase();
+        let bare =
+            label.trim_start_matches("the ").trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
+        let bare = bare.strip_suffix('s').filter(|_| bare != "bms").unwrap_or(bare);
+        Self::WORDS.iter().find(|(word, _)| *word == bare).map(|(_, role)| *role)
+    }
+
     /// Why a column of this role is not taken for the pack's, where it is not.
     #[must_use]
     pub fn describe(self) -> Option<&'static str> {
@@ -175,6 +198,7 @@ impl Role {
             Self::Auxiliary => "auxiliary",
             Self::Supply => "supply side",
             Self::Source => "panels or mains",
+            Self::Load => "load side",
             Self::Ambient => "ambient",
             Self::Electronics => "electronics",
         })
@@ -319,10 +343,11 @@ impl Column {
         });
         self.meaning = meaning;
         self.known = HowKnown::Set;
-        self.role = Role::Main;
+        let role = label.and_then(Role::by_word);
+        self.role = role.unwrap_or(Role::Main);
         self.empty = false;
         self.direction = None;
-        self.branch = label.is_some();
+        self.branch = label.is_some() && role.is_none();
         if let Some(label) = label {
             label.clone_into(&mut self.label);
         }
@@ -346,7 +371,7 @@ impl Column {
         self.unit_assumed = unit.is_none();
         let spelling = unit.unwrap_or(self.meaning.usual_unit());
         spelling.clone_into(&mut self.unit);
-        let found = match (self.meaning, unit_of(spelling)) {
+        let found = match (self.meaning, multiple_of(spelling)) {
             (Meaning::Temperature, Some(unit)) => absolute(spelling, unit),
             // Beside a name that says charge, `C` is the coulomb.
             (Meaning::Charge, Some(unit)) if unit.dimension == Dimension::RATE => AMPERE_SECOND,

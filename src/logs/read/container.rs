@@ -1,5 +1,5 @@
-//! What a log comes packed in: plain text, or text compressed with gzip. Every other kind is refused by its name, with the
-//! way out.
+//! What a log comes packed in: plain text, text compressed with gzip, a workbook, a long table. Every other kind is refused
+//! by its name, with the way out.
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -7,59 +7,87 @@ use std::io::{self, Read, Seek, SeekFrom};
 use flate2::read::MultiGzDecoder;
 
 use super::ReadError;
+use super::long;
+use super::settings::ReadSettings;
 
 /// Text of a compressed log, bytes: a small file of a stranger must not fill the disk.
 const LARGEST: u64 = 4 << 30;
 
 /// Kinds of file that are told apart by their first bytes.
 const KINDS: &[(&[u8], &str)] = &[
-    (b"PK\x03\x04", "a workbook or a zip archive"),
     (b"\xd0\xcf\x11\xe0", "a workbook of an old kind (XLS)"),
     (b"SQLite format 3", "an SQLite database"),
+    (b"\x00\x01\x00\x00Stan", "an Access database"),
     (b"PAR1", "a Parquet file"),
+    (b"ARROW1", "an Arrow file"),
     (b"\x89HDF", "an HDF5 file"),
-    (b"MATLAB 5.0", "a MAT file"),
+    (b"MATLAB ", "a MAT file"),
+    (b"TDSm", "a TDMS file"),
+    (b"MDF     ", "an MDF file"),
     (b"%PDF", "a PDF"),
     (b"\x89PNG", "a picture"),
     (b"\xff\xd8\xff", "a picture"),
+    (b"GIF8", "a picture"),
+    (b"II*\x00", "a picture"),
     (b"BZh", "a file compressed with bzip2"),
     (b"\xfd7zXZ", "a file compressed with xz"),
     (b"7z\xbc\xaf", "a 7z archive"),
+    (b"Rar!", "a RAR archive"),
     (b"\x28\xb5\x2f\xfd", "a file compressed with zstd"),
 ];
 
 /// The text of a log, at its first byte.
-pub(super) fn unpacked(mut file: File) -> Result<File, ReadError> {
-    let mut first = [0_u8; 16];
-    let mut length = 0;
-    while let Some(rest) = first.get_mut(length..).filter(|rest| !rest.is_empty()) {
-        match file.read(rest)? {
-            0 => break,
-            read => length += read,
-        }
+pub(super) struct Unpacked {
+    pub text: File,
+    /// The sheet of a workbook.
+    pub sheet: Option<String>,
+    /// It was a long table: quantities have been put side by side.
+    pub long: bool,
+}
+
+/// Unpacks a log.
+pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<Unpacked, ReadError> {
+    let first = first_bytes(&mut file)?;
+    if first.starts_with(b"PK\x03\x04") {
+        return workbook(file, settings);
     }
-    file.seek(SeekFrom::Start(0))?;
-    let first = first.get(..length).unwrap_or_default();
+    let mut text = file;
     if first.starts_with(b"\x1f\x8b") {
-        let mut text = tempfile::tempfile()?;
-        let written = io::copy(&mut MultiGzDecoder::new(file).take(LARGEST), &mut text)?;
+        let mut unzipped = tempfile::tempfile()?;
+        let written = io::copy(&mut MultiGzDecoder::new(text).take(LARGEST), &mut unzipped)?;
         if written == LARGEST {
             return Err(ReadError::TooLarge);
         }
-        return unpacked_once(text);
+        text = unzipped;
     }
-    refuse(first)?;
-    Ok(file)
+    // What was compressed must be text as well.
+    refuse(&first_bytes(&mut text)?)?;
+    let wide = long::side_by_side(&mut text, settings)?;
+    text.seek(SeekFrom::Start(0))?;
+    Ok(Unpacked { long: wide.is_some(), text: wide.unwrap_or(text), sheet: None })
 }
 
-/// What was compressed must be text.
-fn unpacked_once(mut text: File) -> Result<File, ReadError> {
-    text.seek(SeekFrom::Start(0))?;
+#[cfg(feature = "workbooks")]
+fn workbook(file: File, settings: &ReadSettings) -> Result<Unpacked, ReadError> {
+    let (text, sheet) = super::workbook::unpacked(file, settings)?;
+    Ok(Unpacked { text, sheet: Some(sheet), long: false })
+}
+
+#[cfg(not(feature = "workbooks"))]
+fn workbook(_: File, _: &ReadSettings) -> Result<Unpacked, ReadError> {
+    Err(ReadError::Sheet(
+        "the log is a workbook or a zip archive, and this program was built without the feature `workbooks`: export the sheet \
+         as CSV and name that file, or build the program with all its features, `cargo build --release --locked`"
+            .to_owned(),
+    ))
+}
+
+fn first_bytes(file: &mut File) -> Result<Vec<u8>, ReadError> {
+    file.seek(SeekFrom::Start(0))?;
     let mut first = Vec::new();
-    (&text).take(16).read_to_end(&mut first)?;
-    refuse(&first)?;
-    text.seek(SeekFrom::Start(0))?;
-    Ok(text)
+    file.take(16).read_to_end(&mut first)?;
+    file.seek(SeekFrom::Start(0))?;
+    Ok(first)
 }
 
 fn refuse(first: &[u8]) -> Result<(), ReadError> {
@@ -84,7 +112,12 @@ mod tests {
         packed.write_all(b"Time (s),Voltage (V),Current (A)\n0,13.3,0\n1,13.2,5\n2,13.2,5\n").unwrap();
         packed.finish().unwrap();
         assert_eq!(LogReader::open(&path, &ReadSettings::default()).unwrap().layout().columns.len(), 3);
-        for (magic, kind) in KINDS {
+        let more: [(&[u8], &str); 3] = [
+            (b"<?xml version='1.0'?>", "XML"),
+            (b"{\"rows\": [", "JSON"),
+            (&[0xaa, 5, 1, 2, 0xaa, 5, 3], "raw frames"),
+        ];
+        for (magic, kind) in KINDS.iter().chain(&more) {
             let path = folder.path().join("other");
             std::fs::write(&path, [magic, &b" and more of it"[..]].concat()).unwrap();
             let error = LogReader::open(&path, &ReadSettings::default()).err().unwrap().to_string();

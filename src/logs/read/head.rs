@@ -4,19 +4,19 @@ use std::io::Read;
 
 use crate::units::words;
 
-use super::chunk::{Chunks, FirstLines, text};
+use super::chunk::{Chunks, FirstLines, kind_of, text};
 use super::clock::{TimeForm, TimeReader};
-use super::column::{Column, Meaning};
+use super::column::{Column, HowKnown, Meaning};
 use super::layout::Layout;
 use super::levels;
 use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
-use super::settings::{ReadSettings, SignSetting};
+use super::settings::{ReadSettings, RowFilter, SignSetting};
 use super::sign::{CurrentSign, SignBasis};
 use super::state::state;
 use super::table::{Row, Table, data_cells, split};
 use super::timing::{FoundTime, cells_of, find_time, pace};
-use super::{BothMarks, ReadError, ReadError as Error};
+use super::{BothMarks, NoHeader, ReadError, ReadError as Error};
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
 const LINES: u64 = 400;
@@ -34,6 +34,11 @@ const NO_VOLTS: f64 = 1500.0;
 /// Values handed over with each sample at most.
 const VALUES: usize = 64;
 
+/// The first lines of a log.
+pub(super) fn lines(source: impl Read) -> Result<Vec<(u64, Vec<u8>)>, ReadError> {
+    Ok(FirstLines::read(&mut Chunks::new(source)?, LINES, BYTES)?.lines)
+}
+
 /// The layout, and the report with what stands above the table.
 pub(super) fn recognise(
     source: impl Read,
@@ -41,7 +46,8 @@ pub(super) fn recognise(
 ) -> Result<(Layout, ReadReport), ReadError> {
     let mut chunks = Chunks::new(source)?;
     let encoding = chunks.encoding();
-    let FirstLines { lines: held, seen } = FirstLines::read(&mut chunks, LINES, BYTES)?;
+    let FirstLines { lines: mut held, seen } = FirstLines::read(&mut chunks, LINES + settings.skip, BYTES)?;
+    held.retain(|(line, _)| *line > settings.skip);
     let found = [b'\t', b';', b',', b'|', b' ']
         .into_iter()
         .filter_map(|delimiter| Table::find(&held, delimiter))
@@ -49,13 +55,22 @@ pub(super) fn recognise(
         .rev()
         .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
     let Some(mut table) = found else {
-        return Err(Error::NoTable { lines: seen });
+        return Err(match kind_of(&held) {
+            Some(kind) => Error::OtherKind { kind },
+            None => Error::NoTable { lines: seen },
+        });
     };
-    let rows: Vec<Row<'_>> = held
+    let mut rows: Vec<Row<'_>> = held
         .iter()
         .filter(|(_, line)| !is_blank(line))
         .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
+    if let Some(filter) = &settings.rows {
+        table.first = only_rows(&mut rows, filter)
+            .ok_or_else(|| Error::NoSuchRows { column: filter.column.clone(), text: filter.text.clone() })?;
+        table.columns =
+            rows.iter().find(|row| row.line == table.first).map_or(table.columns, |row| row.fields.len());
+    }
     if let Some(next) = levels::numbered_columns(&rows, &table) {
         table.first = next;
     }
@@ -77,6 +92,22 @@ pub(super) fn recognise(
             other => return other,
         }
     }
+}
+
+/// Keeps the rows that a filter lets through and what stands above the first of them; gives its line.
+fn only_rows(rows: &mut Vec<Row<'_>>, filter: &RowFilter) -> Option<u64> {
+    let by_name = |row: &Row<'_>| row.fields.iter().position(|field| text(field).trim() == filter.column);
+    let place = rows.iter().find_map(by_name).or_else(|| numbered(&filter.column))?;
+    let through =
+        |row: &Row<'_>| row.fields.get(place).is_some_and(|field| text(field).trim() == filter.text);
+    let first = rows.iter().find(|row| through(row))?.line;
+    rows.retain(|row| row.line < first || through(row));
+    Some(first)
+}
+
+/// The column that `#3` stands for.
+fn numbered(column: &str) -> Option<usize> {
+    column.strip_prefix('#')?.parse::<usize>().ok()?.checked_sub(1)
 }
 
 /// Nothing to read: spaces only, or a rule drawn with signs.
@@ -113,7 +144,18 @@ fn build(
             return Err(Error::CommaTwice { line: table.first, fields: table.columns, columns: named });
         }
     }
-    let nameless = nameless_index(table, data, names.len())?;
+    let nameless = match alignment(table, data, &names) {
+        Some(nameless) => nameless,
+        // Columns that are told by number need no names.
+        None if settings.columns.iter().any(|setting| numbered(&setting.column).is_some()) => {
+            names.clear();
+            false
+        }
+        None => {
+            let (line, fields, columns) = (table.first, table.columns, names.len());
+            return Err(Error::NameMissing { line, fields, columns });
+        }
+    };
     if nameless {
         names.insert(0, String::new());
     }
@@ -142,14 +184,14 @@ fn build(
         }
     }
     if names.is_empty() && settings.columns.is_empty() {
-        return Err(Error::NoHeader { line: table.first });
+        return Err(Error::NoHeader(Box::new(NoHeader::of(table.first, data))));
     }
     name_apart(&mut columns, above, header, table.columns);
     bare_ampere(&mut columns);
     apply(&mut columns, settings)?;
     refuse_thousands(table, &columns, data)?;
     refuse_both_marks(table, &columns, data)?;
-    states(&mut columns, data);
+    states(&mut columns, data, &settings.states);
     for column in columns.iter_mut().filter(|column| column.meaning.is_value()) {
         let cells = cells_of(data, column.index);
         column.empty = cells.len() >= 2 && cells.iter().all(|cell| cell.trim_ascii().is_empty());
@@ -163,13 +205,26 @@ fn build(
     }
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
     let FoundTime { column: time_column, date: date_column, form: mut time, other } =
-        find_time(&mut columns, data, table.notation)
-            .ok_or_else(|| Error::NoTime { columns: listed(&columns), example: example(&columns) })?;
+        match (find_time(&mut columns, data, table.notation), settings.interval) {
+            (Some(found), None) => found,
+            (found, Some(interval)) => FoundTime::rows(interval, found, &mut columns),
+            (None, None) => {
+                return Err(Error::NoTime { columns: listed(&columns), example: example(&columns) });
+            }
+        };
+    if let Some(order) = settings.dates {
+        time.set_order(order);
+    }
     let other_time = other.map(|(index, form)| {
         (index, TimeReader::new(&form, table.notation, cells_of(data, index).into_iter()))
     });
-    let time_confirmed =
-        unit_of_clock(&mut time, columns.get_mut(time_column), other_time.as_ref(), data, table.notation);
+    let time_confirmed = unit_of_clock(
+        &mut time,
+        time_column.and_then(|index| columns.get_mut(index)),
+        other_time.as_ref(),
+        data,
+        table.notation,
+    );
     let beside = |meaning: Meaning| {
         meaning.is_value()
             && !matches!(
@@ -191,9 +246,7 @@ fn build(
         time_reader: TimeReader::new(
             &time,
             table.notation,
-            data.iter()
-                .filter_map(|row| row.fields.get(date_column.unwrap_or(time_column)))
-                .map(Vec::as_slice),
+            data.iter().filter_map(|row| row.fields.get(date_column.or(time_column)?)).map(Vec::as_slice),
         ),
         time,
         columns,
@@ -204,6 +257,12 @@ fn build(
         date_column,
         other_time,
         time_confirmed,
+        profile: settings.profile.clone(),
+        rows: settings.rows.clone(),
+        states: settings.states.clone(),
+        clock_offset: settings.clock_offset,
+        sheet: None,
+        long: false,
     };
     refuse_newest_first(&layout, data)?;
     match settings.sign {
@@ -230,13 +289,14 @@ fn build(
 }
 
 /// A column of states is one where its cells are words for charge, discharge or rest; the first of several counts.
-fn states(columns: &mut [Column], data: &[Row<'_>]) {
+fn states(columns: &mut [Column], data: &[Row<'_>], told: &[(String, f64)]) {
     let mut known = false;
     for column in columns.iter_mut().filter(|column| column.meaning == Meaning::State) {
         let cells = cells_of(data, column.index);
         let filled = cells.iter().filter(|cell| !cell.trim_ascii().is_empty()).count();
-        let words = cells.iter().filter(|cell| state(cell).is_some()).count();
-        if known || words == 0 || words * 10 < filled * 6 {
+        let words = cells.iter().filter(|cell| state(cell, told).is_some()).count();
+        let set = column.known == HowKnown::Set;
+        if known || !set && (words == 0 || words * 10 < filled * 6) {
             column.meaning = Meaning::Ignored;
         } else {
             known = true;
@@ -309,11 +369,7 @@ fn find_header<'a, 'b>(above: &'a [Row<'b>], columns: usize) -> (Option<&'a Row<
 
 fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadError> {
     for setting in &settings.columns {
-        let by_number = setting
-            .column
-            .strip_prefix('#')
-            .and_then(|number| number.parse::<usize>().ok())
-            .and_then(|number| number.checked_sub(1));
+        let by_number = numbered(&setting.column);
         let wanted = setting.column.trim();
         let exact = columns.iter().position(|column| column.header == wanted);
         let place = exact
@@ -343,27 +399,36 @@ fn limit(columns: &mut [Column]) -> usize {
     surplus
 }
 
-/// Whether the first field of every row is a count that has no header, where one name is missing.
-fn nameless_index(table: &Table, data: &[Row<'_>], names: usize) -> Result<bool, ReadError> {
+/// Whether the first field of every row is the one without a name, where one name is missing; `None` where that does not
+/// show: where neither way or both ways make a clock of the column that is named so, and the first field is no count.
+fn alignment(table: &Table, data: &[Row<'_>], names: &[String]) -> Option<bool> {
     let rows: Vec<&Row<'_>> = data.iter().filter(|row| row.fields.len() == table.columns).collect();
     // A delimiter at the end of every row makes no field.
     let surplus =
         rows.iter().any(|row| row.fields.last().is_some_and(|field| !field.trim_ascii().is_empty()));
-    if names == 0 || names + 1 != table.columns || !surplus {
-        return Ok(false);
+    if names.is_empty() || names.len() + 1 != table.columns || !surplus {
+        return Some(false);
     }
-    let counts: Vec<Option<f64>> = rows
-        .iter()
-        .map(|row| match number::cell(row.fields.first()?, table.notation) {
-            Cell::Number(value) => Some(value),
-            _ => None,
-        })
-        .collect();
-    let counted = |pair: &[Option<f64>]| matches!(pair, [Some(a), Some(b)] if b - a == 1.0);
-    if counts.len() >= 2 && counts.windows(2).all(counted) {
-        return Ok(true);
+    let numbers = |at: usize| -> Vec<Option<f64>> {
+        rows.iter()
+            .map(|row| match number::cell(row.fields.get(at)?, table.notation) {
+                Cell::Number(value) => Some(value),
+                _ => None,
+            })
+            .collect()
+    };
+    let all = |at: usize, holds: fn(f64, f64) -> bool| {
+        let numbers = numbers(at);
+        numbers.len() >= 2
+            && numbers.windows(2).all(|pair| matches!(pair, [Some(a), Some(b)] if holds(*a, *b)))
+    };
+    let clock = names.iter().position(|name| Column::recognise(0, name, None).meaning == Meaning::Time);
+    let rises = |shift: usize| clock.is_some_and(|at| all(at + shift, |a, b| b > a));
+    match (rises(0), rises(1)) {
+        (true, false) => Some(false),
+        (false, true) => Some(true),
+        _ => all(0, |a, b| b - a == 1.0).then_some(true),
     }
-    Err(Error::NameMissing { line: table.first, fields: table.columns, columns: names })
 }
 
 /// Labels that tell columns apart: by the groups in a row above the header, else by a number.
@@ -496,7 +561,7 @@ fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadErro
     let times: Vec<f64> = data
         .iter()
         .filter_map(|row| {
-            let time = layout.time_reader.read(row.fields.get(layout.time_column)?);
+            let time = layout.time_reader.read(row.fields.get(layout.time_column?)?);
             let date =
                 layout.date_column.and_then(|index| layout.time_reader.read_date(row.fields.get(index)?));
             Some(time? + date.unwrap_or_default())
@@ -507,6 +572,22 @@ fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadErro
         return Err(Error::NewestFirst { line: layout.first_row });
     }
     Ok(())
+}
+
+impl NoHeader {
+    fn of(line: u64, data: &[Row<'_>]) -> Self {
+        let fields = data.first().map(|row| row.fields.as_slice()).unwrap_or_default();
+        let shown = fields
+            .iter()
+            .enumerate()
+            .take(24)
+            .map(|(at, field)| {
+                format!("#{} \"{}\"", at + 1, text(field).trim().chars().take(24).collect::<String>())
+            })
+            .collect::<Vec<_>>();
+        let more = if fields.len() > 24 { ", …" } else { "" };
+        Self { line, fields: format!("{}{more}", shown.join(", ")) }
+    }
 }
 
 fn listed(columns: &[Column]) -> String {

@@ -6,7 +6,9 @@ use super::chunk::Encoding;
 use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, Role};
 use super::number::{DecimalMark, Notation};
+use super::settings::RowFilter;
 use super::sign::{CurrentSign, SignBasis};
+use super::table::names;
 
 /// Place of a value in every sample.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -79,20 +81,37 @@ pub struct Layout {
     pub(super) notation: Notation,
     pub(super) header_line_text: Vec<u8>,
     pub(super) time_reader: TimeReader,
-    pub(super) time_column: usize,
+    /// None where a row stands for each interval.
+    pub(super) time_column: Option<usize>,
     pub(super) date_column: Option<usize>,
     /// A second clock, which checks the first.
     pub(super) other_time: Option<(usize, TimeReader)>,
     /// The second clock confirms the unit of the first.
     pub time_confirmed: bool,
+    /// The sheet of a workbook that it is.
+    pub sheet: Option<String>,
+    /// It was a table with a row for each quantity and time; they have been put side by side.
+    pub long: bool,
+    /// The profile that says how it is read.
+    pub profile: Option<String>,
+    /// Which rows are read.
+    pub(super) rows: Option<RowFilter>,
+    /// Words of the column of states beyond those that are known.
+    pub(super) states: Vec<(String, f64)>,
+    /// Added to the log's clock to get the right time of day, s.
+    pub(super) clock_offset: f64,
 }
 
 impl Layout {
     /// Number and header of the clock.
     #[must_use]
     pub fn time_name(&self) -> String {
-        let header = self.columns.get(self.time_column).map_or("", |column| column.header.as_str());
-        format!("#{} \"{}\"", self.time_column + 1, header.chars().take(40).collect::<String>())
+        match self.time_column.and_then(|index| self.columns.get(index)) {
+            Some(column) => {
+                format!("#{} \"{}\"", column.index + 1, column.header.chars().take(40).collect::<String>())
+            }
+            None => "of the rows".to_owned(),
+        }
     }
 
     /// Whether the unit of the clock is assumed, and nothing confirms it.
@@ -100,7 +119,10 @@ impl Layout {
     pub fn time_unit_assumed(&self) -> bool {
         !self.time_confirmed
             && matches!(self.time, TimeForm::Number { since_1970: false, .. })
-            && self.columns.get(self.time_column).is_some_and(|column| column.unit_assumed)
+            && self
+                .time_column
+                .and_then(|index| self.columns.get(index))
+                .is_some_and(|column| column.unit_assumed)
     }
 
     /// Columns whose values come with each sample, in the order of their slots.
@@ -119,7 +141,15 @@ impl Layout {
         self.chosen(meaning).map(|(slot, _)| slot)
     }
 
-    fn chosen(&self, meaning: Meaning) -> Option<(Slot, &Column)> {
+    /// Whether it tells the time that is used.
+    #[must_use]
+    pub fn is_clock(&self, column: &Column) -> bool {
+        Some(column.index) == self.time_column || Some(column.index) == self.date_column
+    }
+
+    /// As [`Layout::slot`], with the column.
+    #[must_use]
+    pub fn chosen(&self, meaning: Meaning) -> Option<(Slot, &Column)> {
         self.slots(meaning)
             .filter(|(_, column)| rank(column).is_some())
             .min_by_key(|(slot, column)| (rank(column), slot.0))
@@ -171,6 +201,20 @@ impl Layout {
         self.values().filter(move |(_, column)| column.meaning == meaning)
     }
 
+    /// The names of its header, in lower case: what a profile knows it by.
+    #[must_use]
+    pub fn header(&self) -> Vec<String> {
+        names(&self.header_line_text, self.delimiter)
+    }
+
+    /// The field by which rows are filtered, and what it must hold.
+    pub(super) fn filter(&self) -> Option<(usize, String)> {
+        let filter = self.rows.as_ref()?;
+        let named = self.columns.iter().find(|column| column.header == filter.column);
+        let number = || filter.column.strip_prefix('#')?.parse::<usize>().ok()?.checked_sub(1);
+        Some((named.map(|column| column.index).or_else(number)?, filter.text.clone()))
+    }
+
     pub(super) fn width(&self) -> usize {
         self.values().count()
     }
@@ -182,7 +226,7 @@ impl Layout {
             .columns
             .iter()
             .map(|column| {
-                if column.index == self.time_column {
+                if Some(column.index) == self.time_column {
                     self.time_reader.factor().map_or(Field::Time, |factor| Field::Number { factor })
                 } else if Some(column.index) == self.date_column {
                     Field::Date
@@ -252,7 +296,8 @@ impl Layout {
 
 /// How well a column stands for the pack, best first; `None` where it never does.
 fn rank(column: &Column) -> Option<u8> {
-    if column.known == HowKnown::Set {
+    let set = column.known == HowKnown::Set;
+    if set && matches!(column.role, Role::Main | Role::Whole) {
         return Some(0);
     }
     if column.empty {
@@ -260,6 +305,8 @@ fn rank(column: &Column) -> Option<u8> {
     }
     Some(match column.role {
         Role::Source => return None,
+        // What the user says beside the pack is not the pack's.
+        Role::Auxiliary | Role::Cell if set && column.meaning == Meaning::Current => return None,
         _ if is_gauge(&column.label) => 8,
         Role::Whole => 1,
         _ if column.direction.is_some_and(|way| way < 0.0) => 3,
@@ -267,7 +314,7 @@ fn rank(column: &Column) -> Option<u8> {
         Role::Greatest | Role::Least => 4,
         Role::Supply => 5,
         Role::Cell => 6,
-        Role::Auxiliary => 7,
+        Role::Auxiliary | Role::Load => 7,
     })
 }
 
@@ -302,12 +349,27 @@ impl fmt::Display for Layout {
             write!(f, ", units in line {line}")?;
         }
         write!(f, ", first row in line {}", self.first_row)?;
+        if let Some(sheet) = &self.sheet {
+            write!(f, "\nsheet \"{sheet}\" of a workbook, its rows as lines")?;
+        }
+        if self.long {
+            f.write_str("\na row for each quantity and time: put side by side, lines are counted so")?;
+        }
+        if let Some(profile) = &self.profile {
+            write!(f, "\nread by your profile \"{profile}\"")?;
+        }
+        if let Some(rows) = &self.rows {
+            write!(f, "\nonly rows where {} is \"{}\"", rows.column, rows.text)?;
+        }
+        if let TimeForm::Rows { .. } = self.time {
+            write!(f, "\nno clock: {}, as said", self.time)?;
+        }
         let name = |column: &Column| format!("\"{}\"", column.header);
         let width = self.columns.iter().map(|column| name(column).chars().count()).max().unwrap_or_default();
         for column in &self.columns {
             let number = column.index + 1;
             write!(f, "\n#{number} {:width$}  ", name(column))?;
-            if column.index == self.time_column {
+            if Some(column.index) == self.time_column {
                 write!(f, "time, {}", self.time)?;
                 if column.unit_assumed && matches!(self.time, TimeForm::Number { since_1970: false, .. }) {
                     f.write_str(" (assumed)")?;
@@ -326,9 +388,7 @@ impl fmt::Display for Layout {
                 if matches!(column.meaning, Meaning::Current | Meaning::Power) {
                     self.direction(column, f)?;
                 }
-                if column.known != HowKnown::Set
-                    && let Some(role) = column.role.describe()
-                {
+                if let Some(role) = column.role.describe() {
                     write!(f, ", {role}")?;
                 }
                 if column.empty {

@@ -19,9 +19,11 @@ mod container;
 mod head;
 mod layout;
 mod levels;
+mod long;
 mod number;
 mod order;
 mod parse;
+mod profile;
 mod report;
 mod rows;
 mod settings;
@@ -31,6 +33,8 @@ mod state;
 mod table;
 mod timing;
 mod unit;
+#[cfg(feature = "workbooks")]
+mod workbook;
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -47,12 +51,15 @@ use order::Order;
 use parse::{Marks, Odd, Parsed, RowParser, What};
 
 pub use chunk::Encoding;
-pub use clock::TimeForm;
+pub use clock::{DateOrder, TimeForm};
 pub use column::{Column, HowKnown, Meaning, Role};
 pub use layout::{Layout, Slot, is_gauge};
+pub use profile::{FOLDER as PROFILES, ProfileError, check_name, profile_schema};
 pub use report::{Fault, ReadReport, Tally};
 pub use rows::{Block, Sample};
-pub use settings::{ColumnSetting, NotASetting, ReadSettings, SignSetting};
+pub use settings::{
+    ColumnSetting, NotASetting, Profile, Profiles, ReadSettings, RowFilter, SignSetting, parse_state,
+};
 pub use sign::{CurrentSign, SignBasis};
 pub(super) use spike::{RUN, Spikes};
 
@@ -73,6 +80,12 @@ pub enum ReadError {
         /// What it is.
         kind: &'static str,
     },
+    /// A workbook that cannot be read, or of which it is not known what to read.
+    #[error("{0}")]
+    Sheet(String),
+    /// The profile that is named is not there, or several fit.
+    #[error("{0}")]
+    Profile(String),
     /// Compressed text beyond all measure.
     #[error("the log unpacks to more than 4 GiB; unpack it by hand and take the part that holds the test")]
     TooLarge,
@@ -85,15 +98,20 @@ pub enum ReadError {
         lines: u64,
     },
     /// Rows of numbers without names above them, and no settings.
-    #[error(
-        "the table at line {line} has no header, so no column has a meaning; set the columns by number, for example `#1 = time in s`"
-    )]
-    NoHeader {
-        /// The first row of the table.
-        line: u64,
+    #[error(transparent)]
+    NoHeader(Box<NoHeader>),
+    /// No row is of the kind that the settings ask for.
+    #[error("the settings ask for rows where {column} is \"{text}\", and the log's first lines hold none")]
+    NoSuchRows {
+        /// The column.
+        column: String,
+        /// What it should hold.
+        text: String,
     },
     /// No time column.
-    #[error("no time column was recognised among: {columns}; set one, for example `{example} = time in s`")]
+    #[error(
+        "no time column was recognised among: {columns}; set one, for example `{example} = time in s`, or where the log has no clock say how far apart its rows are: `interval = \"3 s\"`"
+    )]
     NoTime {
         /// The headers.
         columns: String,
@@ -165,6 +183,18 @@ pub enum ReadError {
     },
 }
 
+/// A table of which nothing says what its columns are.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "the table at line {line} has no header, so no column has a meaning; its first row is {fields}; set the columns by number, for example `#1 = time in s`"
+)]
+pub struct NoHeader {
+    /// The first row of the table.
+    pub line: u64,
+    /// Number and content of the fields of that row.
+    pub fields: String,
+}
+
 /// Two numbers of one log with different decimal marks.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
@@ -228,7 +258,10 @@ impl LogReader<File> {
         if metadata.len() > LARGEST {
             return Err(refused(Refused::TooLarge { path: path.to_owned(), most: LARGEST }));
         }
-        Self::new(container::unpacked(file)?, settings)
+        let container::Unpacked { text, sheet, long } = container::unpacked(file, settings)?;
+        let mut log = Self::new(text, settings)?;
+        (log.layout.sheet, log.layout.long) = (sheet, long);
+        Ok(log)
     }
 }
 
@@ -238,8 +271,13 @@ impl<R: Read + Seek> LogReader<R> {
     /// # Errors
     /// As [`LogReader::open`].
     pub fn new(mut source: R, settings: &ReadSettings) -> Result<Self, ReadError> {
+        let mut told = None;
+        if settings.profile.is_some() || !settings.known.is_empty() {
+            source.seek(SeekFrom::Start(0))?;
+            told = Some(settings.with_profile(&head::lines(&mut source)?).map_err(ReadError::Profile)?);
+        }
         source.seek(SeekFrom::Start(0))?;
-        let (layout, report) = head::recognise(&mut source, settings)?;
+        let (layout, report) = head::recognise(&mut source, told.as_ref().unwrap_or(settings))?;
         let mut layout = layout;
         if let Some(turned) = layout.other_date_order() {
             let read = |layout: &Layout, source: &mut R| -> Result<(u64, f64), ReadError> {
@@ -316,7 +354,8 @@ impl<R: Read> LogReader<R> {
     /// before the first sample was read.
     #[must_use]
     pub fn since_1970(&self) -> Option<(f64, bool)> {
-        self.layout.time_reader.since_1970(self.clock.start())
+        let (time, utc) = self.layout.time_reader.since_1970(self.clock.start())?;
+        Some((time + self.layout.clock_offset, utc))
     }
 
     /// The first time of day of a log whose clock has no dates, s; its times count from there. `None` before the first
@@ -471,6 +510,7 @@ impl<R: Read> LogReader<R> {
                 Fault::OtherHeader
             }
             What::Zeros => Fault::Zeros,
+            What::LeftOut => Fault::LeftOut,
             What::NoTime => Fault::UnreadableTime,
             What::NoData | What::Row(_) => {
                 self.report.rows += count;

@@ -12,7 +12,7 @@ use super::layout::{Field, Layout};
 use super::number::{self, Cell, Notation};
 use super::sign::CurrentSign;
 use super::state::state;
-use super::table;
+use super::table::{self, names};
 
 /// What the rows of a chunk are.
 #[derive(Default)]
@@ -83,6 +83,8 @@ pub(super) enum What {
     Zeros,
     /// Another header than that of the table.
     OtherHeader,
+    /// A row that the filter does not let through.
+    LeftOut,
     /// No row of data at all.
     NoData,
     /// A row that was read, but was not as it should be.
@@ -130,6 +132,9 @@ pub(super) struct RowParser {
     other_time: Option<TimeReader>,
     /// Where the current has no sign of its own: the place of the state, and those of the currents and powers.
     by_state: Option<(usize, Vec<usize>)>,
+    states: Vec<(String, f64)>,
+    /// Only rows with this text in this field are read.
+    filter: Option<(usize, String)>,
     /// The header, for finding it again.
     names: Vec<String>,
 }
@@ -145,6 +150,8 @@ impl RowParser {
             time: layout.time_reader.clone(),
             other_time: layout.other_time.as_ref().map(|(_, reader)| reader.clone()),
             by_state: by_state(layout),
+            states: layout.states.clone(),
+            filter: layout.filter(),
             names: names(&layout.header_line_text, layout.delimiter),
         }
     }
@@ -163,7 +170,7 @@ impl RowParser {
         let mut too_long = chunk.begins_too_long;
         while at < end || too_long {
             let line = out.lines;
-            let plain = self.delimiter != b' ' && !too_long && line >= skip;
+            let plain = self.delimiter != b' ' && self.filter.is_none() && !too_long && line >= skip;
             if plain && let Some(next) = self.plain(text, at, chunk.line_end, out) {
                 at = next;
                 out.lines += 1;
@@ -237,7 +244,7 @@ impl RowParser {
                     match field {
                         Field::Time => time = Some(self.time.read(cell)?),
                         Field::Date => date = Some(self.time.read_date(cell)?),
-                        Field::State { .. } => values.push(state(cell).unwrap_or(f64::NAN)),
+                        Field::State { .. } => values.push(state(cell, &self.states).unwrap_or(f64::NAN)),
                         Field::OtherTime { .. } => values.push(self.other(cell)),
                         _ => {}
                     }
@@ -282,6 +289,12 @@ impl RowParser {
             out.note(line, What::Zeros);
             return;
         }
+        if let Some((at, wanted)) = &self.filter
+            && !table::split(bytes, self.delimiter).get(*at).is_some_and(|cell| text(cell).trim() == wanted)
+        {
+            out.note(line, What::LeftOut);
+            return;
+        }
         let mut row = Row::default();
         let first_value = out.values.len();
         out.values.resize(first_value + self.width, f64::NAN);
@@ -299,7 +312,9 @@ impl RowParser {
         let what = if !complete && row.fields < needed {
             // The last field may have lost digits when the logger was switched off.
             What::Truncated
-        } else if let Some(time) = self.time.together(row.time, row.date) {
+        } else if let Some(time) =
+            self.time.together(row.time, row.date).filter(|_| row.is_sample(&self.time))
+        {
             row.marks.short = row.fields < needed;
             // A delimiter at the end of every row makes no field.
             row.marks.long = row.last_filled > self.columns;
@@ -375,7 +390,7 @@ impl RowParser {
             Some(Field::Date) => row.date = self.time.read_date(field),
             Some(Field::State { slot }) => {
                 if let Some(place) = values.get_mut(*slot) {
-                    *place = state(field).unwrap_or(f64::NAN);
+                    *place = state(field, &self.states).unwrap_or(f64::NAN);
                 }
             }
             Some(Field::OtherTime { slot }) => {
@@ -423,16 +438,11 @@ fn by_state(layout: &Layout) -> Option<(usize, Vec<usize>)> {
 const MOST_NAMES: usize = 64;
 const LONGEST_NAME: usize = 100;
 
-/// The fields of a header, for comparing.
-fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
-    let mut names: Vec<String> = table::split(bytes.trim_ascii(), delimiter)
-        .iter()
-        .map(|name| text(name).trim().trim_matches('"').trim().to_lowercase())
-        .collect();
-    while names.last().is_some_and(String::is_empty) {
-        names.pop();
+impl Row {
+    /// Where the rows are the clock, a line without a reading is a title or a footer.
+    fn is_sample(&self, time: &TimeReader) -> bool {
+        self.numbers > 0 || self.marks.overflow > 0 || !time.is_of_rows()
     }
-    names
 }
 
 /// What is known of a row while its fields are read.

@@ -17,6 +17,8 @@ pub enum Fault {
     OtherHeader,
     /// Rows under such a header.
     UnderOtherHeader,
+    /// Rows that the filter of the settings does not let through.
+    LeftOut,
     /// Rows that hold zero bytes.
     Zeros,
     /// Rows with fewer fields than the columns that are read.
@@ -67,12 +69,13 @@ pub enum Fault {
 
 impl Fault {
     /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 29] = [
         Self::Preamble,
         Self::Blank,
         Self::RepeatedHeader,
         Self::OtherHeader,
         Self::UnderOtherHeader,
+        Self::LeftOut,
         Self::Zeros,
         Self::ShortRow,
         Self::LongRow,
@@ -111,6 +114,9 @@ impl Fault {
             ),
             Self::UnderOtherHeader => {
                 ("row under another header not read", "rows under another header not read")
+            }
+            Self::LeftOut => {
+                ("row of another kind left out, as said", "rows of another kind left out, as said")
             }
             Self::Zeros => (
                 "row with zero bytes skipped, as a power failure or a broken disk leaves them",
@@ -199,6 +205,7 @@ impl Fault {
                 | Self::Blank
                 | Self::RepeatedHeader
                 | Self::Footer
+                | Self::LeftOut
                 | Self::UnitInCell
                 | Self::Duplicate
                 | Self::SameTime

@@ -3,10 +3,15 @@
 /// 1 for discharge, −1 for charge, 0 for rest, or `None` for a word that says none of them.
 ///
 /// Instruments write CHG and DCHG, C and D, `CC_Chg`, `D_CC`, "Charging"; a code number says nothing.
-pub(super) fn state(cell: &[u8]) -> Option<f64> {
+///
+/// `told` are words or codes that the caller knows; they come first.
+pub(super) fn state(cell: &[u8], told: &[(String, f64)]) -> Option<f64> {
     let cell = cell.trim_ascii();
     let cell = cell.strip_prefix(b"\"").unwrap_or(cell);
     let cell = cell.strip_suffix(b"\"").unwrap_or(cell);
+    if let Some((_, way)) = told.iter().find(|(word, _)| word.as_bytes() == cell) {
+        return Some(*way);
+    }
     if cell.is_empty() || cell.len() > 24 {
         return None;
     }
@@ -16,7 +21,10 @@ pub(super) fn state(cell: &[u8]) -> Option<f64> {
     }
     let word = std::str::from_utf8(lower.get(..cell.len())?).ok()?.trim();
     let has = |parts: &[&str]| parts.iter().any(|part| word.contains(part));
-    if matches!(word, "d" | "dis")
+    if word.ends_with("rest") {
+        // After a charge or a discharge.
+        Some(0.0)
+    } else if matches!(word, "d" | "dis")
         || word.starts_with("d_")
         || has(&["dch", "disch", "entlad", "d-chg", "dis-ch"])
     {
@@ -54,11 +62,13 @@ mod tests {
             ("Idle", Some(0.0)),
             ("\"Rest\"", Some(0.0)),
             ("PRECHARGE", Some(-1.0)),
+            ("CHARGEREST", Some(0.0)),
             ("1", None),
             ("", None),
             ("fault", None),
         ] {
-            assert_eq!(state(word.as_bytes()), wanted, "{word}");
+            assert_eq!(state(word.as_bytes(), &[]), wanted, "{word}");
         }
+        assert_eq!(state(b" 1 ", &[("1".to_owned(), -1.0)]), Some(-1.0), "a code that is told");
     }
 }

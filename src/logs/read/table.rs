@@ -2,6 +2,7 @@
 
 use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 
+use super::chunk::text;
 use super::clock;
 use super::number::{self, Cell, DecimalMark, Notation};
 
@@ -65,6 +66,18 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
         }
     }
     fields
+}
+
+/// The fields of a header, for comparing.
+pub(super) fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
+    let mut names: Vec<String> = split(bytes.trim_ascii(), delimiter)
+        .iter()
+        .map(|name| text(name).trim().trim_matches('"').trim().to_lowercase())
+        .collect();
+    while names.last().is_some_and(String::is_empty) {
+        names.pop();
+    }
+    names
 }
 
 impl Table {

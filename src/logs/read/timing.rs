@@ -9,7 +9,8 @@ use super::table::Row;
 
 /// The clock of a log.
 pub(super) struct FoundTime {
-    pub column: usize,
+    /// None where a row stands for each interval.
+    pub column: Option<usize>,
     pub date: Option<usize>,
     pub form: TimeForm,
     /// A second clock and its form.
@@ -41,7 +42,9 @@ pub(super) fn find_time(columns: &mut [Column], data: &[Row<'_>], notation: Nota
             }
             TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed => (1, None, form),
             TimeForm::Timestamp { .. } | TimeForm::SerialDays => (2, None, form),
-            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } => (3, None, form),
+            TimeForm::Number { .. } | TimeForm::DateAndClock { .. } | TimeForm::Rows { .. } => {
+                (3, None, form)
+            }
             TimeForm::Clock => (4, None, form),
         };
         let rank = match column.known {
@@ -95,7 +98,28 @@ pub(super) fn find_time(columns: &mut [Column], data: &[Row<'_>], notation: Nota
             column.meaning = Meaning::Ignored;
         }
     }
-    Some(FoundTime { column: time, date, form, other })
+    Some(FoundTime { column: Some(time), date, form, other })
+}
+
+impl FoundTime {
+    /// A row for each interval; a clock that the log has all the same checks it.
+    pub fn rows(interval: f64, found: Option<Self>, columns: &mut [Column]) -> Self {
+        let beside = found.and_then(|found| match (found.date, found.column) {
+            (None, Some(index)) => Some((index, found.form)),
+            _ => None,
+        });
+        for column in columns.iter_mut() {
+            if beside.as_ref().is_some_and(|(index, _)| *index == column.index) {
+                column.meaning = Meaning::OtherTime;
+            } else if matches!(
+                column.meaning,
+                Meaning::Time | Meaning::Date | Meaning::OtherTime | Meaning::SinceStep
+            ) {
+                column.meaning = Meaning::Ignored;
+            }
+        }
+        Self { column: None, date: None, form: TimeForm::Rows { interval }, other: beside }
+    }
 }
 
 /// Whether a column tells the time of a step, not how long a sample took.

@@ -8,6 +8,19 @@ pub(super) const AMPERE_SECOND: Unit = Unit { dimension: Dimension::CHARGE, fact
 /// Units for messages.
 pub(super) const UNITS_EXAMPLES: &str = "V, mV, A, mA, W, Ah, Wh, °C, °F, %, s, min or h";
 
+/// A unit with a number before it, such as "10 mA" or "0.1 degC": what one count of an instrument stands for.
+pub(super) fn multiple_of(spelling: &str) -> Option<Unit> {
+    let spelling = spelling.trim();
+    let digits = spelling.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(spelling.len());
+    let (number, unit) = spelling.split_at(digits);
+    if number.is_empty() || spelling == "1" {
+        return unit_of(spelling);
+    }
+    let times: f64 = number.parse().ok().filter(|times| *times > 0.0)?;
+    let unit = unit_of(unit)?;
+    Some(Unit { factor: unit.factor * times, offset: unit.offset / times, ..unit })
+}
+
 /// A unit by its symbol or by its name.
 pub(super) fn unit_of(spelling: &str) -> Option<Unit> {
     let spelling = spelling.trim();

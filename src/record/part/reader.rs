@@ -30,7 +30,7 @@ pub const SCHEMA: u32 = 2;
 pub(crate) fn document<P: Part>(
     file: &str,
     text: &str,
-    check: impl Fn(&mut Reader, &P),
+    check: impl FnOnce(&mut Reader, &P),
 ) -> Result<P, Problems> {
     if text.len() > LARGEST {
         let problem = Problem {

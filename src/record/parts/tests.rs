@@ -103,10 +103,18 @@ part! {
         cell_temperature: Temperature = "-5 degC",
         /// Whether charge current flowed into the cells while they were cold.
         charged_while_cold: YesNo = "no",
+        /// Whether the charger was on while they were cold, set above the voltage of the pack.
+        charger_on: YesNo = "yes",
         /// Columns of the log that are not recognised by themselves, as "column = meaning". What the pack's own gauge shows is "of gauge".
         columns: List = "CH2 = current of the second branch",
         /// Which way the log's current counts, where the log does not show it.
         sign: LogSign = "discharge positive",
+        /// Time from row to row of its log, where the log has no clock.
+        interval: Time = "3 s",
+        /// The sheet of its log, where that is a workbook with several.
+        sheet: Text = "Record",
+        /// The profile by which its log is read, where its header does not choose one.
+        profile: Text = "tabs-no-clock-3s",
         /// Time of the log from which on it is read, where it holds more than the test.
         from: Time = "1.5 h",
         /// Time of the log up to which it is read.

@@ -286,6 +286,7 @@ fn is_digest(text: &str) -> bool {
 /// Temperatures go below zero; a meter may read a small negative voltage, drop or current.
 fn may_be_negative(kind: Kind, name: &str) -> bool {
     matches!(kind, Kind::Quantity(Dimension::TEMPERATURE | Dimension::TEMPERATURE_DIFFERENCE))
+        || name == "clock_offset"
         || (kind == Kind::AnyQuantity && name == "value")
 }
 
