@@ -840,7 +840,7 @@ def main(wanted):
             taken = start + datetime.timedelta(minutes=4 * position, seconds=position * 13 % 50)
             target = folder / file
             target.parent.mkdir(exist_ok=True)
-            picture.save(target, quality=70, optimize=True, progressive=True, exif=exif(taken, caption))
+            picture.save(target, quality=70, optimize=True, exif=exif(taken, caption))
             print(f"{target.relative_to(HERE.parent)}  {target.stat().st_size // 1000} kB")
 
 

@@ -7,7 +7,7 @@ use super::{Done, Failure, House};
 #[cfg(feature = "page")]
 use crate::fill::page::{self, Reach};
 use crate::fill::terminal::{WalkError, Wrapped, walk};
-use crate::fill::{Bench, FillError};
+use crate::fill::{FillError, FillSession};
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
@@ -60,11 +60,12 @@ impl Fill {
         if self.page {
             return Err(super::left_out("fill --page", "page"));
         }
-        let bench = Bench::open(&self.folder, &self.house.of()?, &self.checklists, self.kind.as_deref())?;
+        let session =
+            FillSession::open(&self.folder, &self.house.of()?, &self.checklists, self.kind.as_deref())?;
         #[cfg(feature = "page")]
         if self.page {
             let reach = if self.open_to_network { Reach::Network } else { Reach::ThisMachine };
-            page::serve(bench, reach, self.port).map_err(|error| Failure::Words(error.to_string()))?;
+            page::serve(session, reach, self.port).map_err(|error| Failure::Words(error.to_string()))?;
             return Ok(Done::Well);
         }
         let piped = !std::io::stdin().is_terminal();
@@ -72,7 +73,7 @@ impl Fill {
         let columns = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
         let out =
             Wrapped::new(terminal::out(), if std::io::stdout().is_terminal() { columns } else { || None });
-        let summary = walk(&bench, &mut std::io::stdin().lock(), out, self.brief);
+        let summary = walk(&session, &mut std::io::stdin().lock(), out, self.brief);
         let summary = match summary {
             Ok(summary) => summary,
             Err(WalkError::Io(error)) => return Err(error.into()),

@@ -352,7 +352,7 @@ impl LogTold {
             segments: all.iter().map(SegmentTold::of).collect(),
             not_kept: account.not_kept(),
             clashes,
-            agrees: of(|check| if let AccountCheck::Agrees(text) = check { Some(text) } else { None }),
+            agrees: of(|check| if let AccountCheck::Agrees(_, text) = check { Some(text) } else { None }),
             not_compared: of(
                 |check| if let AccountCheck::NotCompared(text) = check { Some(text) } else { None },
             ),

@@ -8,7 +8,7 @@ use jiff::SignedDuration;
 
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::hash::{Progress, silent};
-use crate::fill::Bench;
+use crate::fill::FillSession;
 use crate::fill::card::{
     CardTold, Moment, PhotoCard, TakeOutcome, Taken, Tie, clock_offset, numbers, tie_to,
 };
@@ -81,7 +81,7 @@ struct NotTaken<'a> {
 
 impl Photos {
     pub(super) fn run(&self) -> Result<Done, Failure> {
-        let bench = Bench::open(&self.folder, &self.house.of()?, &self.checklists, None)?;
+        let session = FillSession::open(&self.folder, &self.house.of()?, &self.checklists, None)?;
         let told = AtomicU64::new(0);
         let progress = |progress: Progress| {
             let step = progress.done / STEP;
@@ -94,7 +94,8 @@ impl Photos {
         };
         let watched = std::io::stderr().is_terminal();
         let clock = self.clock.unwrap_or(SignedDuration::ZERO);
-        let mut card = PhotoCard::look(&bench, &self.from, clock, if watched { &progress } else { &silent })?;
+        let mut card =
+            PhotoCard::look(&session, &self.from, clock, if watched { &progress } else { &silent })?;
         if told.load(Ordering::Relaxed) > 0 {
             let _ = writeln!(terminal::err());
         }
@@ -110,11 +111,11 @@ impl Photos {
         }
         if self.take {
             let tie = match &self.shows {
-                Some(word) => tie_to(&*bench.look()?, word)?,
+                Some(word) => tie_to(&*session.look()?, word)?,
                 None => Tie::Nothing,
             };
             let text = self.format == Format::Text;
-            outcome = card.take(&bench, &chosen, &tie, &mut |taken| {
+            outcome = card.take(&session, &chosen, &tie, &mut |taken| {
                 if text {
                     let did = if taken.copied { "copied" } else { "was there" };
                     let _ = writeln!(out, "{:>4}  {did}: {}  {}", taken.number, taken.file, taken.sha256);

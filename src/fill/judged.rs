@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::trials::waits;
+use super::bench_tests::waits;
 use crate::judge::rules::{Finding, Grade, Judgement, Outcome};
 
 /// A rule whose outcome an answer changed.

@@ -9,7 +9,7 @@
 //! shown), a photo that is no picture, and any name that leads out of the folder.
 
 mod answer;
-mod bench;
+mod bench_tests;
 pub(crate) mod card;
 pub mod checklist;
 mod edits;
@@ -22,14 +22,14 @@ mod parts;
 mod photo;
 mod question;
 mod same;
+mod session;
 mod sight;
 mod subject;
 pub mod terminal;
 mod tie;
-mod trials;
 
 pub use answer::{Said, read_line};
-pub use bench::Bench;
 pub use judged::{Decided, decided};
 pub use question::{Applies, Key, Question};
+pub use session::FillSession;
 pub use sight::{FillError, Saved, Sight};

@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use thiserror::Error;
 
+use super::bench_tests::Stamp;
 use super::judged::Decided;
 use super::question::{Key, Question};
-use super::trials::Stamp;
 use crate::judge::inspection::OpenError;
 use crate::judge::rules::Judgement;
 use crate::record::Record;

@@ -1,13 +1,13 @@
 //! Photos of a record that is being filled: taken in, listed with the hash they arrived with, tied to a part.
 
-use super::bench::Bench;
 use super::photo::{self, Kept, listed};
 use super::question::Key;
+use super::session::FillSession;
 use super::sight::{FillError, Saved, question};
 use crate::fill::checklist::{Fills, ItemScope};
 use crate::record::edit::{Edit, Entered, Pick, Place, PlaceStep};
 
-impl Bench {
+impl FillSession {
     /// Takes a photo in and ties it to the part of a question.
     ///
     /// # Errors

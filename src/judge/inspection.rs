@@ -137,8 +137,8 @@ impl Inspection {
             || photos_seen(&folder, &record, &book, &withheld, &Looks::default()),
             || results_of(&Logs { folder: &folder, withheld: &withheld, profiles }, &record, &limits),
         );
-        let facts = bench_tests.iter().map(|result| result.facts.clone()).collect();
-        let derived = Derived::with_evidence(&record, &limits, facts, seen);
+        let of_tests = bench_tests.iter().map(|result| result.of_test());
+        let derived = Derived::with_evidence(&record, &limits, of_tests, seen);
         let judgement = judge(&record, &derived, &book);
         Self { folder, text, record, book, bench_tests, derived, judgement, withheld }
     }

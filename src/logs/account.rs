@@ -11,6 +11,9 @@ use super::DEAD;
 use super::read::{Column, HowKnown, Layout, Meaning, Sample, Slot};
 use crate::units::{Dimension, show, show_percent};
 
+// How far the two ways to one thing may differ is judged without a rule book, because `log` has none. No source: common
+// practice, and tried on the open logs of the corpus (`tests/data/log-corpus.toml`).
+
 /// Current up to this part of the largest is rest.
 const REST: f64 = 0.02;
 /// After a pause a segment goes on where the current is within this part of that before it (common practice, no source).
@@ -24,7 +27,7 @@ const TAPERED: f64 = 0.25;
 const STRETCHES: usize = 1024;
 /// Counters that are followed.
 const COUNTERS: usize = 4;
-/// A counter and the charge agree within this part (common practice, no source).
+/// A counter and the charge agree within this part.
 const COUNTED: f64 = 0.03;
 /// Power and the product of voltage and current agree within this part.
 const POWER: f64 = 0.05;
@@ -137,6 +140,19 @@ impl Stretch {
     }
 }
 
+/// What of a log is compared with itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Compared {
+    /// The charge with a counter.
+    Charge,
+    /// Voltage times current with the power.
+    Power,
+    /// Two clocks.
+    Clocks,
+    /// The column of states with the direction of the current.
+    States,
+}
+
 /// How a segment came to its end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SegmentEnd {
@@ -232,8 +248,8 @@ impl fmt::Display for Segment {
 /// Whether something the log says of itself agrees.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum AccountCheck {
-    /// It does: what was compared.
-    Agrees(String),
+    /// It does: what was compared, and in words.
+    Agrees(Compared, String),
     /// It does not: both figures, and what would settle it.
     Clashes(String),
     /// It could not be compared: why.
@@ -246,7 +262,7 @@ impl AccountCheck {
     pub fn clash(&self) -> Option<&str> {
         match self {
             Self::Clashes(text) => Some(text),
-            Self::Agrees(_) | Self::NotCompared(_) => None,
+            Self::Agrees(..) | Self::NotCompared(_) => None,
         }
     }
 }
@@ -535,7 +551,8 @@ impl Account {
                     self.current
                 ))
             } else {
-                AccountCheck::Agrees("the column of states and the direction of the current".to_owned())
+                let text = "the column of states and the direction of the current".to_owned();
+                AccountCheck::Agrees(Compared::States, text)
             });
         }
         checks
@@ -558,12 +575,10 @@ impl Account {
         // One that agrees is enough: others may count one direction, or from long before.
         let agrees = moving.iter().find(|(counter, counted)| (counted - moved).abs() <= margin(counter));
         checks.push(match (agrees, moving.first()) {
-            (Some((counter, counted)), _) => AccountCheck::Agrees(format!(
-                "charge {} and the counter {}: {}",
-                charge(moved),
-                counter.name,
-                charge(*counted)
-            )),
+            (Some((counter, counted)), _) => AccountCheck::Agrees(
+                Compared::Charge,
+                format!("charge {} and the counter {}: {}", charge(moved), counter.name, charge(*counted)),
+            ),
             (None, Some((counter, counted))) => {
                 let unit = if counter.unit_assumed { " (its unit is assumed)" } else { "" };
                 AccountCheck::Clashes(format!(
@@ -586,7 +601,8 @@ impl Account {
         if !(own.is_finite() && its.is_finite()) || its == 0.0 {
             checks.push(AccountCheck::NotCompared(format!("power: {name} has gaps, or there is no voltage")));
         } else if (own - its).abs() <= POWER * own.max(its) {
-            checks.push(AccountCheck::Agrees(format!("voltage times current and the power {name}")));
+            let text = format!("voltage times current and the power {name}");
+            checks.push(AccountCheck::Agrees(Compared::Power, text));
         } else {
             let energy = |e: f64| show(e, Dimension::ENERGY);
             checks.push(AccountCheck::Clashes(format!(
@@ -606,7 +622,8 @@ impl Account {
             return;
         }
         if (own - its).abs() <= CLOCK * own.max(its) + 2.0 * whole.longest.max(1.0) {
-            checks.push(AccountCheck::Agrees(format!("the clocks {} and {name}", self.clock)));
+            let text = format!("the clocks {} and {name}", self.clock);
+            checks.push(AccountCheck::Agrees(Compared::Clocks, text));
         } else {
             let time = |t: f64| show(t, Dimension::TIME);
             checks.push(AccountCheck::Clashes(format!(

@@ -34,6 +34,8 @@ pub struct ColdChargeSettings {
     pub cells: Option<HeatCapacity>,
     /// Accuracy of the thermometer (offset in K).
     pub thermometer: Option<Accuracy>,
+    /// Somebody saw that the charger was on while the cells were cold.
+    pub charger_on: bool,
     /// What its sensor may miss, as a share of its distance from the air, and the temperature of the air, K.
     pub lag: Option<(f64, f64)>,
     /// The instruments.
@@ -279,9 +281,10 @@ impl ColdChargeTest {
                 temperature(cell)
             ));
         }
-        if self.release.is_none() && self.highest <= self.settings.threshold.get::<ampere>().abs() {
+        let nothing = self.release.is_none() && self.highest <= self.settings.threshold.get::<ampere>().abs();
+        if nothing && !self.settings.charger_on {
             found.at_least.push(
-                "charge current once the cells were warm: without it nothing shows that the charger was on"
+                "charge current once the cells were warm, or `charger_on` of the test: nothing shows that the charger was on"
                     .to_owned(),
             );
         }
@@ -351,6 +354,7 @@ mod tests {
             // 20 kg at 1000 J/(kg·K).
             cells: Some(HeatCapacity::new::<joule_per_kelvin>(20_000.0)),
             thermometer: Some(Accuracy { gain: 0.0, offset: 0.5 }),
+            charger_on: false,
             lag: None,
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
@@ -402,6 +406,8 @@ mod tests {
     fn what_the_test_does_not_show() {
         let off = run(0.0, 0.0, 0.004, settings()).current.unwrap();
         assert!(off.at_least[0].contains("charger was on"), "{off:?}");
+        let seen = run(0.0, 0.0, 0.004, ColdChargeSettings { charger_on: true, ..settings() });
+        assert_eq!(seen.current.unwrap().at_least, Vec::<String>::new());
         let at = |limit: f64| ColdChargeSettings {
             limit: ThermodynamicTemperature::new::<kelvin>(limit),
             ..settings()

@@ -25,7 +25,7 @@ const SPECIFIC_HEAT: f64 = 1006.0;
 /// Properties at a temperature in kelvin.
 #[must_use]
 pub fn air(kelvin: f64) -> Air {
-    let ratio = (kelvin / 273.15).powf(1.5);
+    let ratio = kelvin / 273.15 * (kelvin / 273.15).sqrt();
     let dynamic = 1.716e-5 * ratio * (273.15 + 110.4) / (kelvin + 110.4);
     let conductivity = 0.024_14 * ratio * (273.15 + 194.0) / (kelvin + 194.0);
     let density = PRESSURE / (GAS_CONSTANT * kelvin);

@@ -13,7 +13,7 @@ use uom::si::length::meter;
 use uom::si::temperature_interval::kelvin as kelvin_step;
 use uom::si::thermodynamic_temperature::kelvin;
 
-use super::air::air;
+use super::film::{self, STEFAN_BOLTZMANN};
 use super::material::Material;
 use super::{Method, REFERENCE, Refusal, ZERO_CELSIUS, within, within_temperature};
 pub use crate::record::parts::Orientation;
@@ -27,10 +27,6 @@ pub const METHOD: Method = Method {
     range: "width 2 mm to 250 mm, thickness 0.05 mm to 30 mm, rise 1 K to 150 K, ambient −40 °C to 100 °C",
 };
 
-/// Stefan-Boltzmann constant, W/(m²·K⁴) (CODATA 2018; exact).
-const STEFAN_BOLTZMANN: f64 = 5.670_374_419e-8;
-/// Standard gravity, m/s² (exact).
-const GRAVITY: f64 = 9.806_65;
 /// Largest rise the balance is solved for, K.
 const LARGEST_RISE: f64 = 150.0;
 
@@ -101,23 +97,13 @@ impl Checked {
     /// Heat given off per metre, W/m.
     fn heat(&self, rise: f64) -> f64 {
         let bar = self.ambient + rise;
-        let air = air(self.ambient + rise / 2.0);
-        let buoyancy = GRAVITY * rise * air.prandtl / ((self.ambient + rise / 2.0) * air.viscosity.powi(2));
-        let upright = |height: f64| {
-            // Churchill and Chu (1975), the form for all Rayleigh numbers.
-            let rayleigh = buoyancy * height.powi(3);
-            let shape = (1.0 + (0.492 / air.prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-            (0.825 + 0.387 * rayleigh.powf(1.0 / 6.0) / shape).powi(2) * air.conductivity / height
-        };
+        let upright = |height: f64| film::upright(height, bar, self.ambient).0;
         let convection = match self.orientation {
             // Top and bottom edges are narrow: the film of the faces flows round them.
             Orientation::OnEdge => upright(self.width) * 2.0 * (self.width + self.thickness),
             Orientation::Flat => {
-                // Characteristic length of a long strip: area over perimeter.
-                let length = self.width / 2.0;
-                let fourth_root = (buoyancy * length.powi(3)).powf(0.25);
-                let faces = (0.54 + 0.27) * fourth_root * air.conductivity / length * self.width;
-                faces + upright(self.thickness.max(1e-3)) * 2.0 * self.thickness
+                film::level(self.width, bar, self.ambient).0 * 2.0 * self.width
+                    + upright(self.thickness.max(1e-3)) * 2.0 * self.thickness
             }
         };
         let radiation = self.emissivity

@@ -17,6 +17,8 @@ struct Constants {
     temperature_coefficient: f64,
     density: f64,
     specific_heat: f64,
+    /// Thermal conductivity between 20 and 100 °C, W/(m·K): the middle of the values read.
+    thermal_conductivity: f64,
     /// Anodic index, V, of the galvanic series in MIL-STD-889 style tables.
     galvanic: f64,
 }
@@ -25,43 +27,54 @@ impl Material {
     const fn constants(self) -> Constants {
         match self {
             // C11000, 99 % IACS as bars are sold: CDA busbar tables (read). Coefficient and density: IEC 60028 (from memory).
+            // Conductivity: 394 at 20 °C, 385 at 100 °C, CDA, Introduction to Copper, table 5 (copper.org, read 2026-11-26); 390 at
+            // 0 °C, 380 at 100 °C for tough pitch copper, CRC Handbook, "Thermal conductivity of alloys" (read in a copy).
             Self::Copper => Constants {
                 resistivity: IACS / 0.99,
                 temperature_coefficient: 0.003_93 * 0.99,
                 density: 8890.0,
                 specific_heat: 385.0,
+                thermal_conductivity: 387.0,
                 galvanic: 0.35,
             },
-            // 1350, 61 % IACS, 0.00403 /K, 2.70 g/cm³: handbook values for alloy 1350 (from memory).
+            // 1350, 61 % IACS, 0.00403 /K, 2.70 g/cm³: handbook values for alloy 1350 (from memory). Conductivity: 230 for 1350
+            // (makeitfrom.com, read 2026-11-26); 220 for 1100 at 0 and 100 °C, CRC Handbook as for copper.
             Self::Aluminium => Constants {
                 resistivity: IACS / 0.61,
                 temperature_coefficient: 0.004_03,
                 density: 2700.0,
                 specific_heat: 897.0,
+                thermal_conductivity: 225.0,
                 galvanic: 0.90,
             },
-            // 28 % IACS, 8.53 g/cm³: C26000 (from memory).
+            // 28 % IACS, 8.53 g/cm³: C26000 (from memory). Conductivity: 120 for leaded brass at 0 °C, 110 for 68 % copper and 32 %
+            // zinc at 100 °C, CRC Handbook as for copper.
             Self::Brass => Constants {
                 resistivity: IACS / 0.28,
                 temperature_coefficient: 0.001_5,
                 density: 8530.0,
                 specific_heat: 375.0,
+                thermal_conductivity: 115.0,
                 galvanic: 0.40,
             },
-            // 8.5e-8 Ω·m, 8.9 g/cm³: Nickel 201 (from memory).
+            // 8.5e-8 Ω·m, 8.9 g/cm³: Nickel 201 (from memory). Conductivity: 59 at 18 °C for 97 % nickel (Jäger and Diesselhorst,
+            // nickel.atomistry.com, read 2026-11-26), 90 for pure nickel (biologyinsights.com, read 2026-11-26).
             Self::Nickel => Constants {
                 resistivity: 8.5e-8,
                 temperature_coefficient: 0.005,
                 density: 8890.0,
                 specific_heat: 456.0,
+                thermal_conductivity: 75.0,
                 galvanic: 0.30,
             },
-            // 1.43e-7 Ω·m: low-carbon steel AISI 1010; about 7.8 g/cm³ (from memory). The coat is ignored.
+            // 1.43e-7 Ω·m: low-carbon steel AISI 1010; about 7.8 g/cm³ (from memory). The coat is ignored. Conductivity: 47 for 1010
+            // (makeitfrom.com, read 2026-11-26), 65 for 1020 at 0 and 100 °C, CRC Handbook as for copper.
             Self::NickelPlatedSteel => Constants {
                 resistivity: 1.43e-7,
                 temperature_coefficient: 0.004_5,
                 density: 7800.0,
                 specific_heat: 470.0,
+                thermal_conductivity: 56.0,
                 galvanic: 0.30,
             },
             // Copper skin and aluminium core in parallel.
@@ -70,6 +83,7 @@ impl Material {
                 temperature_coefficient: 0.004_0,
                 density: CLAD_COPPER * 8890.0 + (1.0 - CLAD_COPPER) * 2700.0,
                 specific_heat: 650.0,
+                thermal_conductivity: CLAD_COPPER * 387.0 + (1.0 - CLAD_COPPER) * 225.0,
                 galvanic: 0.35,
             },
         }
@@ -97,6 +111,12 @@ impl Material {
     #[must_use]
     pub const fn specific_heat(self) -> f64 {
         self.constants().specific_heat
+    }
+
+    /// Thermal conductivity between 20 and 100 °C, W/(m·K): the middle of the values read, which stand with the constants.
+    #[must_use]
+    pub const fn thermal_conductivity(self) -> f64 {
+        self.constants().thermal_conductivity
     }
 
     /// Anodic index in volts (galvanic series, from memory); a difference above 0.15 V corrodes in

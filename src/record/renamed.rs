@@ -32,7 +32,6 @@ pub(crate) const RENAMED: &[Renamed] = &[
     Renamed { place: Place::Name, old: "test.blocked", new: "test.cold_charge_current" },
     Renamed { place: Place::Name, old: "test.gauge_agrees", new: "test.gauge_error" },
     Renamed { place: Place::Name, old: "test.branches_agree", new: "test.branch_error" },
-    Renamed { place: Place::Name, old: "test.rises_agree", new: "test.rise_difference" },
     Renamed { place: Place::Command, old: "appendix", new: "video-kit" },
 ];
 

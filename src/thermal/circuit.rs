@@ -1,12 +1,13 @@
 //! The network made ready to be solved: numbers for one set of free quantities, heat flows and their slopes.
 
 use super::currents::Branches;
-use super::network::{ElementId, LORENZ, Network, Parts, Refusal};
+use super::mesh::{Fineness, LORENZ, Mesh, Parts};
+use super::network::{ElementId, Network, Refusal};
 use super::sparse::Pattern;
 use crate::physics::film;
 
-/// Least heat capacity of a point, J/K: a tenth of a gram of metal, so that every point follows in time.
-const LEAST_CAPACITY: f64 = 0.05;
+/// Least heat capacity of a point, J/K: two milligrams of metal, so that every point follows in time.
+const LEAST_CAPACITY: f64 = 1e-3;
 /// Resistances never fall under this part of their value at the reference temperature.
 const LEAST_RESISTANCE: f64 = 0.2;
 
@@ -16,10 +17,12 @@ pub struct Circuit {
     pub(super) network: Network,
     pub(super) pattern: Pattern,
     branches: Branches,
-    /// Row of each point: those to be found first, then those held.
-    pub(super) row: Vec<usize>,
+    /// Its points; the rows to be found come first, then those held.
+    pub(super) mesh: Mesh,
     /// Slots of the four entries of each link, film, radiation, resistor's heat.
     slots: Vec<[usize; 4]>,
+    /// Rows of points that nothing touches.
+    alone: Vec<usize>,
 }
 
 /// A circuit with numbers.
@@ -48,6 +51,8 @@ pub(super) struct Flow {
     pub(super) made: f64,
     pub(super) shares: Vec<f64>,
     ohms: Vec<f64>,
+    /// Film coefficients, and the power of the difference with which each grows.
+    films: Vec<(f64, f64)>,
 }
 
 impl Circuit {
@@ -56,41 +61,44 @@ impl Circuit {
     /// # Errors
     /// Refuses a network that is open, shorts cells or is too large.
     pub fn new(network: Network) -> Result<Self, Refusal> {
+        Self::cut(network, Fineness::Fine)
+    }
+
+    /// As [`Circuit::new`], on a mesh of its own.
+    pub(super) fn cut(network: Network, fineness: Fineness) -> Result<Self, Refusal> {
         let mut parts = Parts::default();
-        network.parts(&network.middle(), &mut parts);
+        let mut mesh = Mesh::new(&network, fineness);
+        // Held points go last.
+        let is_held = |point: usize| network.points.get(point).is_some_and(Option::is_some);
+        let (found, held): (Vec<usize>, Vec<usize>) = (0..mesh.row.len()).partition(|&point| !is_held(point));
+        let unknown = found.len();
+        for (row, &point) in found.iter().chain(&held).enumerate() {
+            mesh.row[point] = row;
+        }
+        mesh.parts(&network, &network.middle(), &mut parts);
         let branches = Branches::new(&network, &parts.resistors)?;
-        let mut row = vec![usize::MAX; network.points.len()];
-        let mut points = Vec::new();
-        for (point, held) in network.points.iter().enumerate() {
-            if held.is_none() {
-                row[point] = points.len();
-                points.push(point);
-            }
-        }
-        let pairs: Vec<_> =
-            pairs(&parts).filter(|&(a, b)| row[a] < points.len() && row[b] < points.len()).collect();
-        let pattern = Pattern::new(points.len(), pairs.iter().map(|&(a, b)| (row[a], row[b])))
+        let pattern = Pattern::new(unknown, pairs(&parts).filter(|&(a, b)| a.max(b) < unknown))
             .ok_or(Refusal::TooLarge(network.places.len()))?;
-        for &point in &points {
-            row[point] = pattern.row[row[point]];
-        }
-        let mut next = points.len();
-        for (point, held) in network.points.iter().enumerate() {
-            if held.is_some() {
-                row[point] = next;
-                next += 1;
-            }
-        }
-        let unknown = points.len();
-        let spare = pattern.entries_end();
-        let slot = |a: usize, b: usize| if a < unknown && b < unknown { pattern.slot(a, b) } else { spare };
-        let slots = self::pairs(&parts)
+        let row = |row: usize| pattern.row.get(row).copied().unwrap_or(row);
+        // What leaves at held rows changes with each row: entries of their own behind the matrix.
+        let slot = |a: usize, b: usize| match a.max(b) < unknown {
+            true => pattern.slot(a, b),
+            false => pattern.entries_end() + b,
+        };
+        let slots = pairs(&parts)
             .map(|(a, b)| {
-                let (a, b) = (row[a], row[b]);
+                let (a, b) = (row(a), row(b));
                 [slot(a, a), slot(a, b), slot(b, a), slot(b, b)]
             })
             .collect();
-        Ok(Self { network, pattern, branches, row, slots })
+        let mut alone: Vec<bool> = vec![true; mesh.row.len()];
+        for (a, b) in pairs(&parts).filter(|(a, b)| a != b) {
+            (alone[a], alone[b]) = (false, false);
+        }
+        let alone = (0..unknown).filter(|&r| alone[r]).map(row).collect();
+        mesh.row.iter_mut().for_each(|r| *r = row(*r));
+        mesh.places.iter_mut().flatten().for_each(|(_, point)| *point = mesh.row[*point]);
+        Ok(Self { network, pattern, branches, mesh, slots, alone })
     }
 
     /// The network it was made from.
@@ -133,9 +141,8 @@ impl Circuit {
 
     /// Name of the first place that has the row, for refusals.
     pub(super) fn name_of(&self, row: usize) -> String {
-        let place =
-            self.network.places.iter().find(|p| p.points.iter().any(|&(_, point)| self.row[point] == row));
-        place.map_or_else(|| "a point".to_owned(), |place| place.name.clone())
+        let place = self.mesh.places.iter().position(|points| points.iter().any(|&(_, at)| at == row));
+        place.map_or_else(|| "a point".to_owned(), |place| self.network.places[place].name.clone())
     }
 }
 
@@ -152,34 +159,18 @@ impl Case<'_> {
     pub(super) fn set(&mut self, free: &[f64]) {
         let circuit = self.circuit;
         let network = &circuit.network;
-        network.parts(free, &mut self.parts);
-        let row = &circuit.row;
+        circuit.mesh.parts(network, free, &mut self.parts);
         self.capacity.clear();
-        self.capacity.resize(row.len(), 0.0);
-        let mut watts = vec![0.0; row.len()];
-        for (point, &row) in row.iter().enumerate() {
-            self.capacity[row] = self.parts.capacity[point].max(LEAST_CAPACITY);
-            watts[row] = self.parts.watts[point];
-        }
-        self.parts.watts = watts;
-        for link in &mut self.parts.links {
-            (link.0, link.1) = (row[link.0], row[link.1]);
-        }
-        for part in &mut self.parts.films {
-            part.ends = (row[part.ends.0], row[part.ends.1]);
-        }
-        for part in &mut self.parts.radiations {
-            (part.0, part.1) = (row[part.0], row[part.1]);
-        }
-        for resistor in &mut self.parts.resistors {
-            resistor.heat = (row[resistor.heat.0], row[resistor.heat.1]);
-        }
+        self.capacity.extend(self.parts.capacity.iter().map(|c| c.max(LEAST_CAPACITY)));
         self.constant.clear();
-        self.constant.resize(circuit.pattern.entries_end() + 1, 0.0);
+        self.constant.resize(circuit.pattern.entries_end() + 2 * circuit.mesh.row.len(), 0.0);
         for (&(_, _, g), slot) in self.parts.links.iter().zip(&circuit.slots) {
             for (slot, g) in slot.iter().zip([g, -g, -g, g]) {
                 self.constant[*slot] += g;
             }
+        }
+        for &row in &circuit.alone {
+            self.constant[row] = 1.0;
         }
         self.held.clear();
         self.held.extend(network.points.iter().flatten().map(|value| value.at(free)));
@@ -221,9 +212,12 @@ impl Case<'_> {
             flow.heat[a] -= q;
             flow.heat[b] += q;
         }
+        flow.films.clear();
         for part in &parts.films {
             let (a, b) = part.ends;
-            let q = part.area * natural(part.length, t[a], t[b]) * (t[a] - t[b]);
+            let film = natural(part.length, t[a], t[b]);
+            flow.films.push(film);
+            let q = part.area * film.0 * (t[a] - t[b]);
             flow.heat[a] -= q;
             flow.heat[b] += q;
         }
@@ -248,10 +242,12 @@ impl Case<'_> {
         }
     }
 
-    /// Minus the slopes of [`Case::flow`]; the matrix has one spare entry at its end.
+    /// Minus the slopes of [`Case::flow`]; behind the matrix stand those of the heat that leaves at held rows, and the
+    /// slopes of the heat made ([`Case::beyond`]).
     pub(super) fn slopes(&self, t: &[f64], current: f64, flow: &Flow, matrix: &mut Vec<f64>) {
         let parts = &self.parts;
         matrix.clone_from(&self.constant);
+        let made = self.circuit.pattern.entries_end() + self.circuit.mesh.row.len();
         let mut slots = self.circuit.slots[parts.links.len()..].iter();
         let mut couple = |matrix: &mut Vec<f64>, [aa, ab, ba, bb]: [f64; 4]| {
             if let Some(slot) = slots.next() {
@@ -261,9 +257,8 @@ impl Case<'_> {
                 matrix[slot[3]] += bb;
             }
         };
-        for part in &parts.films {
-            // The film grows with about the fourth root of the difference.
-            let g = 1.25 * part.area * natural(part.length, t[part.ends.0], t[part.ends.1]);
+        for (part, (film, power)) in parts.films.iter().zip(&flow.films) {
+            let g = (1.0 + power) * part.area * film;
             couple(matrix, [g, -g, -g, g]);
         }
         for &(a, b, s) in &parts.radiations {
@@ -280,7 +275,17 @@ impl Case<'_> {
             let across = if r.metallic > 0.0 { r.metallic * LORENZ / ohms } else { 0.0 };
             let (ga, gb) = (across * t[a], across * t[b]);
             couple(matrix, [half + ga, -grows - gb, half - ga, -grows + gb]);
+            matrix[made + a] -= 2.0 * half;
+            matrix[made + b] += 2.0 * grows;
         }
+    }
+
+    /// What a change of the temperatures adds to the heat made and to the heat led away, after [`Case::slopes`], W.
+    pub(super) fn beyond(&self, matrix: &[f64], change: &[f64]) -> [f64; 2] {
+        let behind = &matrix[self.circuit.pattern.entries_end()..];
+        let (away, made) = behind.split_at(self.circuit.mesh.row.len());
+        let along = |slopes: &[f64]| slopes.iter().zip(change).map(|(s, c)| s * c).sum::<f64>();
+        [along(made), -along(away)]
     }
 
     /// Resistance of an element at these temperatures, Ω, and the drop over it at a terminal current, V.
@@ -297,7 +302,7 @@ impl Case<'_> {
 
     /// Row that no conductance leads to a held row, if there is one.
     pub(super) fn without_way_out(&self) -> Option<usize> {
-        let mut near = vec![Vec::new(); self.circuit.row.len()];
+        let mut near = vec![Vec::new(); self.circuit.mesh.row.len()];
         let films = self.parts.films.iter().map(|part| (part.ends.0, part.ends.1, part.area));
         let metallic =
             self.parts.resistors.iter().filter(|r| r.metallic > 0.0).map(|r| (r.heat.0, r.heat.1, 1.0));
@@ -319,7 +324,7 @@ impl Case<'_> {
     }
 }
 
-/// Film coefficient of a height, or minus the width of a level strip.
-fn natural(length: f64, surface: f64, air: f64) -> f64 {
+/// Film coefficient of a height, or minus the width of a level strip, and its power.
+fn natural(length: f64, surface: f64, air: f64) -> (f64, f64) {
     if length > 0.0 { film::upright(length, surface, air) } else { film::level(-length, surface, air) }
 }

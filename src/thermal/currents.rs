@@ -4,10 +4,13 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use super::network::{Network, Refusal, Resistor};
+use super::mesh::Resistor;
+use super::network::{Network, Refusal};
+use super::sparse::Pattern;
 
-/// Most points at which branches may meet.
-const MOST_MEETINGS: usize = 250;
+/// Conductance from every meeting point to the negative terminal, as a part of that of its branches: what hangs on nothing
+/// else thus has a potential.
+const LEAKAGE: f64 = 1e-12;
 
 /// Resistors in series, each with the sense in which the branch passes it.
 #[derive(Debug, Clone)]
@@ -21,8 +24,8 @@ struct Branch {
 #[derive(Debug, Clone)]
 pub(super) struct Branches {
     branches: Vec<Branch>,
-    /// Points where branches meet; the negative terminal is the first, the positive the second.
-    meetings: usize,
+    /// Equations of the points where branches meet; the negative terminal, the first of them, has none.
+    pattern: Pattern,
     resistors: usize,
 }
 
@@ -30,7 +33,11 @@ impl Branches {
     /// Gathers the branches.
     pub(super) fn new(network: &Network, resistors: &[Resistor]) -> Result<Self, Refusal> {
         let Some((minus, plus)) = network.terminals else {
-            return Ok(Self { branches: Vec::new(), meetings: 0, resistors: resistors.len() });
+            return Ok(Self {
+                branches: Vec::new(),
+                pattern: Pattern::default(),
+                resistors: resistors.len(),
+            });
         };
         let (minus, plus) = (minus.0, plus.0);
         let mut at: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
@@ -63,11 +70,8 @@ impl Branches {
                 number.entry(point).or_insert(next);
             }
         }
-        if number.len() > MOST_MEETINGS {
-            return Err(Refusal::TooLarge(MOST_MEETINGS));
-        }
         let mut used = vec![false; resistors.len()];
-        let mut branches = Vec::new();
+        let mut branches: Vec<Branch> = Vec::new();
         for (&start, &from) in &number {
             for &first in at.get(&start).map_or(&[][..], Vec::as_slice) {
                 let (mut point, mut index) = (start, first);
@@ -89,7 +93,10 @@ impl Branches {
                 }
             }
         }
-        Ok(Self { branches, meetings: number.len(), resistors: resistors.len() })
+        let pairs = branches.iter().map(|branch| (branch.from, branch.to));
+        let pairs = pairs.filter(|&(a, b)| a.min(b) > 0).map(|(a, b)| (a - 1, b - 1));
+        let pattern = Pattern::new(number.len() - 1, pairs).ok_or(Refusal::TooLarge(network.places.len()))?;
+        Ok(Self { branches, pattern, resistors: resistors.len() })
     }
 
     /// Whether the shares change with the resistances.
@@ -101,30 +108,30 @@ impl Branches {
     pub(super) fn shares(&self, ohms: &[f64], shares: &mut Vec<f64>) {
         shares.clear();
         shares.resize(self.resistors, 0.0);
+        if self.branches.is_empty() {
+            return;
+        }
         // Potentials against the negative terminal for one ampere that enters the network there.
-        let size = self.meetings.saturating_sub(1);
-        let mut matrix = vec![0.0; size * size];
-        let mut potential = vec![0.0; size];
+        let mut matrix = vec![0.0; self.pattern.entries_end()];
+        let mut potential = vec![0.0; self.pattern.size()];
+        let row = |meeting: usize| meeting.checked_sub(1).map(|index| self.pattern.row[index]);
         let conductance =
             |branch: &Branch| 1.0 / branch.chain.iter().map(|&(index, _)| ohms[index]).sum::<f64>();
-        if self.divides() {
-            for branch in &self.branches {
-                let g = conductance(branch);
-                for (a, b) in [(branch.from, branch.to), (branch.to, branch.from)] {
-                    if a > 0 {
-                        matrix[(a - 1) * size + a - 1] += g;
-                        if b > 0 {
-                            matrix[(a - 1) * size + b - 1] -= g;
-                        }
-                    }
-                }
+        for branch in &self.branches {
+            let g = conductance(branch);
+            let ends = [row(branch.from), row(branch.to)];
+            ends.iter().flatten().for_each(|&end| matrix[end] += g * (1.0 + LEAKAGE));
+            if let [Some(a), Some(b)] = ends {
+                matrix[self.pattern.slot(a, b)] -= g;
+                matrix[self.pattern.slot(b, a)] -= g;
             }
-            potential[0] = -1.0;
-            solve_dense(&mut matrix, &mut potential);
-        } else if let Some(branch) = self.branches.first() {
-            potential[0] = -1.0 / conductance(branch);
         }
-        let level = |meeting: usize| if meeting == 0 { 0.0 } else { potential[meeting - 1] };
+        if let Some(plus) = row(1) {
+            potential[plus] = -1.0;
+        }
+        self.pattern.eliminate(&mut matrix);
+        self.pattern.solve(&matrix, &mut potential);
+        let level = |meeting: usize| row(meeting).map_or(0.0, |row| potential[row]);
         for branch in &self.branches {
             let current = (level(branch.from) - level(branch.to)) * conductance(branch);
             for &(index, sense) in &branch.chain {
@@ -174,29 +181,4 @@ fn check_loops(
         }
     }
     Ok(())
-}
-
-/// Solves a small symmetric positive system in place; what hangs on nothing stays at nought.
-fn solve_dense(matrix: &mut [f64], right: &mut [f64]) {
-    let size = right.len();
-    for pivot in 0..size {
-        let diagonal = matrix[pivot * size + pivot];
-        if diagonal <= 0.0 {
-            continue;
-        }
-        for row in pivot + 1..size {
-            let factor = matrix[row * size + pivot] / diagonal;
-            if factor != 0.0 {
-                for column in pivot..size {
-                    matrix[row * size + column] -= factor * matrix[pivot * size + column];
-                }
-                right[row] -= factor * right[pivot];
-            }
-        }
-    }
-    for row in (0..size).rev() {
-        let known: f64 = (row + 1..size).map(|column| matrix[row * size + column] * right[column]).sum();
-        let diagonal = matrix[row * size + row];
-        right[row] = if diagonal > 0.0 { (right[row] - known) / diagonal } else { 0.0 };
-    }
 }

@@ -4,10 +4,10 @@
 //! with the standard deviation of its range and never leaves it. Residuals are divided by their own standard deviation
 //! after the fit (Baarda 1968, from memory), so that a reading the network could have followed anyhow is no check of it.
 
-use super::belief::{Belief, RECTANGULAR};
+use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR};
 use super::circuit::{Case, Circuit, Flow};
 use super::network::{ElementId, FreeId, Refusal};
-use super::ranges::{MODEL, cut};
+use super::ranges::cut;
 use super::transient::Phase;
 
 /// A normalised residual above this contradicts (two-sided 1 % of a normal distribution).
@@ -248,7 +248,12 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         })
         .map(FreeId)
         .collect();
-    let belief = Belief { centre: belief.quantities(&x), covariance: Some(covariance), ..belief.clone() };
+    let belief = Belief {
+        centre: belief.quantities(&x),
+        covariance: Some(covariance),
+        allowance: MODEL_FITTED,
+        ..belief.clone()
+    };
     Ok(Fit { belief, residuals, clash, at_end })
 }
 

@@ -12,6 +12,7 @@ mod belief;
 mod circuit;
 mod currents;
 mod fit;
+mod mesh;
 mod network;
 mod permissible;
 mod ranges;
@@ -21,6 +22,7 @@ mod transient;
 pub use belief::Belief;
 pub use circuit::{Case, Circuit};
 pub use fit::{CONTRADICTS, Experiment, Fit, Quantity, Reading, Residual, fit};
+pub use mesh::LORENZ;
 pub use network::{
     Bar, Cell, Cover, Device, ElementId, Film, Free, FreeId, Joint, Metal, Network, Overlap, Place, Point,
     Post, Refusal, Resistance, Scope, Section, Surface, Value,

@@ -8,7 +8,7 @@ use super::transient::{Course, Phase, STEP_ERROR, Steps};
 /// Currents that are looked through, A.
 const RANGE: (f64, f64) = (1e-4, 1e7);
 /// A current is found to this part of itself.
-const PRECISION: f64 = 1e-5;
+const PRECISION: f64 = 3e-5;
 /// Most trials of a current.
 const MOST_TRIALS: usize = 60;
 
@@ -55,16 +55,18 @@ impl Case<'_> {
             .collect()
     }
 
-    /// State at the end of a duty; with the steps it was computed in, if it has an end.
+    /// State at the end of a duty, with the steps it was computed in if it has an end; a steady state is looked for from
+    /// `near`.
     pub(super) fn end_of(
         &self,
         from: Option<&State>,
         duty: Duty,
         current: f64,
         steps: Steps<'_>,
+        near: Option<&State>,
     ) -> Result<(State, Vec<Vec<f64>>), Refusal> {
         let Some(seconds) = duty.seconds(current) else {
-            let state = match from {
+            let state = match near {
                 Some(state) => self.steady_from(&state.rows, current)?,
                 None => self.steady(current)?,
             };
@@ -82,17 +84,16 @@ impl Case<'_> {
     /// # Errors
     /// Refuses where no place has a limit, where one is passed without current, and where heat cannot leave.
     pub fn permissible(&self, from: Option<&State>, duty: Duty) -> Result<Permissible, Refusal> {
-        self.permissible_near(from, duty, 100.0, None).map(|(permissible, _)| permissible)
+        self.permissible_near(from, duty, 100.0)
     }
 
-    /// As [`Case::permissible`], from a first guess, with the steps in time of the answer.
+    /// As [`Case::permissible`], from a first guess.
     pub(super) fn permissible_near(
         &self,
         from: Option<&State>,
         duty: Duty,
         guess: f64,
-        known: Option<&[Vec<f64>]>,
-    ) -> Result<(Permissible, Vec<Vec<f64>>), Refusal> {
+    ) -> Result<Permissible, Refusal> {
         let limits = self.limits();
         if limits.is_empty() {
             return Err(Refusal::NoLimit);
@@ -120,25 +121,27 @@ impl Case<'_> {
             over.max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((ElementId(0), f64::NEG_INFINITY))
         };
         let mut search = Search::new(guess);
-        let mut steps: Option<Vec<Vec<f64>>> = known.map(<[_]>::to_vec);
-        let mut laid_out = known.map_or(f64::NEG_INFINITY, |_| search.x);
+        let (mut steps, mut laid_out): (Option<Vec<Vec<f64>>>, _) = (None, f64::NEG_INFINITY);
+        let mut near: Option<State> = None;
         for _ in 0..MOST_TRIALS {
             let current = search.x.exp();
             // Steps chosen near this current serve it as well, and keep the answer smooth.
             let kept = steps.as_deref().filter(|_| (search.x - laid_out).abs() < 0.1);
-            match self.end_of(Some(rest), duty, current, kept.map_or(Steps::Error(STEP_ERROR), Steps::Same)) {
+            let taken = kept.map_or(Steps::Error(STEP_ERROR), Steps::Same);
+            match self.end_of(Some(rest), duty, current, taken, Some(near.as_ref().unwrap_or(rest))) {
                 Ok((state, parts)) => {
                     if kept.is_none() {
                         (steps, laid_out) = (Some(parts), search.x);
                     }
                     let (place, over) = worst(&state);
                     if over.abs() < PRECISION || search.high - search.low < PRECISION {
-                        return Ok((Permissible { current, place, state }, steps.unwrap_or_default()));
+                        return Ok(Permissible { current, place, state });
                     }
+                    near = Some(state);
                     search.tried(over);
                 }
                 Err(Refusal::Runaway(_)) => {
-                    steps = None;
+                    (steps, near) = (None, None);
                     search.tried(f64::INFINITY);
                 }
                 Err(other) => return Err(other),
@@ -168,8 +171,7 @@ impl Case<'_> {
             self.flow(&earlier.rows, state.current, &mut before);
             self.flow(&state.rows, state.current, &mut after);
             let crossing = |&&(place, limit): &&(ElementId, f64)| {
-                let rows =
-                    self.circuit.network.places[place.0].points.iter().map(|&(_, p)| self.circuit.row[p]);
+                let rows = self.circuit.mesh.places[place.0].iter().map(|&(_, row)| row);
                 let earliest = rows.filter(|&row| state.rows[row] >= limit).map(|row| {
                     let slope = |flow: &Flow| flow.heat[row] / self.capacity[row] * step;
                     let cubic = [earlier.rows[row], slope(&before), state.rows[row], slope(&after)];

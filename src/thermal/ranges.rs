@@ -1,34 +1,35 @@
 //! Answers as ranges: what follows for temperatures and permissible currents from all free quantities together.
 //!
-//! The network is solved at the centre of what is believed and at both sides of it in each free quantity. Through these
-//! runs goes, for every place, a surface of second degree: the logarithm of the rise over the free quantities and over
-//! the logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved in full, and
-//! what the surfaces miss by widens the answer.
+//! The network is solved at the centre of what is believed; on a coarse mesh with coarse steps there as well and at both
+//! sides of it in each free quantity. The difference of the two at the centre goes to all coarse answers. Through them
+//! goes, for every place, a surface of second degree: the logarithm of the rise over the free quantities and over the
+//! logarithm of the current. Draws of the free quantities are read off the surfaces; a few are solved, and what the
+//! surfaces miss by widens the answer.
 
 use rayon::prelude::*;
 
-use super::belief::Belief;
+use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
-use super::network::{ElementId, Refusal};
+use super::mesh::Fineness;
+use super::network::{ElementId, Kind, Refusal, Value};
 use super::permissible::{Duty, Permissible};
 use super::steady::{MELTED, State};
-use super::transient::{Phase, STEP_ERROR, Steps};
+use super::transient::{COARSE_ERROR, Course, Phase, STEP_ERROR, Steps};
 
 /// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
 const SIDE: f64 = 0.774_597;
-/// Error of the equations themselves, as a part of a rise, even on both sides: what lumped air, posts with one
-/// temperature and bars without breadth leave out.
-pub(super) const MODEL: f64 = 0.08;
 /// Quantities whose effect is less than this part of the largest one are taken as straight.
-const STRAIGHT: f64 = 0.05;
+const STRAIGHT: f64 = 0.1;
 /// Draws about each point of a range that are solved in full.
 const CHECKED: usize = 5;
-/// What a quantity changes an output by, that need not be followed: a ten-thousandth of a rise, or of a kelvin.
-const NEGLIGIBLE: f64 = 1e-4;
+/// Quantities whose effect on an output is less than this part of the largest one's are left out: twenty of them would
+/// add a thousandth to the width of its range.
+const NEGLIGIBLE: f64 = 0.02;
+/// Places whose current, where it is lowest, is this many standard deviations above what another's is where it is
+/// highest come to their limit in no draw.
+const ASIDE: f64 = 3.0;
 /// Step of the logarithm of the current.
 const CURRENT_STEP: f64 = 0.25;
-/// Places whose rise is less than this part of what they may have limit no current.
-const FAR: f64 = 0.2;
 
 /// A range: its 2.5 % point, its middle, its 97.5 % point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,7 +60,8 @@ pub struct PermissibleRange {
 /// Temperatures as ranges.
 #[derive(Debug, Clone)]
 pub struct TemperatureRanges {
-    /// For each time, each place in the order of the network: its hottest temperature, K.
+    /// For each time, each place in the order of the network: its hottest temperature, K. What only leads or sheds heat is
+    /// no place of its own: it has the value at the centre of what is believed.
     pub hottest: Vec<Vec<Range>>,
     /// Time until the first limit, s; infinite where none is reached in the time asked for.
     pub first_limit: Option<Range>,
@@ -69,6 +71,7 @@ pub struct TemperatureRanges {
 #[derive(Debug)]
 pub struct Spread<'a> {
     circuit: &'a Circuit,
+    coarse: Circuit,
     belief: &'a Belief,
     /// Distances from the centre in half ranges: for each free quantity a column of draws.
     draws: Vec<Vec<f64>>,
@@ -107,9 +110,11 @@ impl Surface {
     /// One output for every draw.
     fn read(&self, output: usize, draws: &[Vec<f64>]) -> Vec<f64> {
         let mut values = vec![self.centre[output]; draws.first().map_or(0, Vec::len)];
+        let effect = |(slope, curve): (f64, f64)| slope.abs() + curve.abs();
+        let least = self.terms.iter().fold(0.0_f64, |most, term| most.max(effect(term[output]))) * NEGLIGIBLE;
         for (term, column) in self.terms.iter().zip(draws) {
             let (slope, curve) = term[output];
-            if slope.abs() + curve.abs() > NEGLIGIBLE {
+            if effect((slope, curve)) > least {
                 for (value, x) in values.iter_mut().zip(column) {
                     *value += x * (slope + curve * x);
                 }
@@ -125,16 +130,19 @@ impl<'a> Spread<'a> {
     pub fn new(circuit: &'a Circuit, belief: &'a Belief) -> Self {
         let mut draws = belief.draws();
         let spare = draws.pop().unwrap_or_default();
-        Self { circuit, belief, draws, model: spare.iter().map(|u| 1.0 + MODEL * u).collect() }
+        let coarse = Circuit::cut(circuit.network.clone(), Fineness::Coarse);
+        let coarse = coarse.unwrap_or_else(|_| circuit.clone());
+        let model = spare.iter().map(|u| 1.0 + belief.allowance * u).collect();
+        Self { circuit, coarse, belief, draws, model }
     }
 
-    /// Runs something at the centre and at the sides of every free quantity.
+    /// Runs something at the sides of every free quantity, about what it gave at the centre.
     fn surface(
         &self,
+        centre: Vec<f64>,
         run: impl Fn(&Case<'_>) -> Result<Vec<f64>, Refusal> + Sync,
-    ) -> Result<Surface, Refusal> {
+    ) -> Surface {
         let size = self.belief.frees.len();
-        let centre = run(&self.circuit.at(&self.belief.centre))?;
         let side = |index: usize, sense: f64| {
             let (low, high) = self.belief.ends(index);
             let reach = SIDE * (3.0_f64.sqrt() * self.belief.deviation(index)).min(1.0);
@@ -146,7 +154,7 @@ impl<'a> Spread<'a> {
             for _ in 0..4 {
                 let mut quantities = self.belief.centre.clone();
                 quantities[index] += x * self.belief.half(index);
-                if let Ok(outputs) = run(&self.circuit.at(&quantities)) {
+                if let Ok(outputs) = run(&self.coarse.at(&quantities)) {
                     return Some((x, outputs));
                 }
                 x *= 0.4;
@@ -171,7 +179,7 @@ impl<'a> Spread<'a> {
                 first.into_iter().chain(second).collect()
             })
             .collect();
-        Ok(Surface::through(centre, &sides))
+        Surface::through(centre, &sides)
     }
 
     /// The current of a duty that brings the first place to its limit, after another current if one is given.
@@ -185,34 +193,63 @@ impl<'a> Spread<'a> {
         guess: f64,
     ) -> Result<PermissibleRange, Refusal> {
         let case = self.circuit.at(&self.belief.centre);
-        let prepare = |case: &Case<'_>| -> Result<Option<State>, Refusal> {
-            after
-                .map(|(current, duty)| Ok(case.end_of(None, duty, current, Steps::Error(STEP_ERROR))?.0))
-                .transpose()
+        let prepare = |case: &Case<'_>, error: f64, near: Option<&State>| -> Result<State, Refusal> {
+            let Some((current, duty)) = after else {
+                return Ok(State { rows: case.at_rest(), current: 0.0 });
+            };
+            Ok(case.end_of(None, duty, current, Steps::Error(error), near)?.0)
         };
-        let rest = prepare(&case)?;
-        let (centre, steps) = case.permissible_near(rest.as_ref(), duty, guess, None)?;
+        let rest = prepare(&case, STEP_ERROR, None)?;
+        let coarse = self.coarse.at(&self.belief.centre);
+        let coarse_rest = prepare(&coarse, COARSE_ERROR, None)?;
+        // What the coarse mesh says is near enough to start from.
+        let near = coarse.permissible_near(Some(&coarse_rest), duty, guess);
+        let centre = case.permissible_near(Some(&rest), duty, near.map_or(guess, |near| near.current))?;
         let limits = case.limits();
         // For each place with a limit its rise, and where it rises from.
-        let run = |case: &Case<'_>, current: f64| -> Result<Vec<f64>, Refusal> {
-            let rest = prepare(case)?;
-            let (end, _) = case.end_of(rest.as_ref(), duty, current, Steps::Same(&steps))?;
-            let rest = rest.unwrap_or_else(|| State { rows: case.at_rest(), current: 0.0 });
-            let bases: Vec<f64> = limits.iter().map(|&(place, _)| case.hottest(&rest, place)).collect();
-            let rises =
-                limits.iter().zip(&bases).map(|(&(place, _), base)| arched(case.hottest(&end, place) - base));
-            Ok(rises.collect::<Vec<_>>().into_iter().chain(bases.iter().copied()).collect())
+        let outputs = |case: &Case<'_>, rest: &State, end: &State| -> Vec<f64> {
+            let bases = limits.iter().map(|&(place, _)| case.hottest(rest, place));
+            let rises = limits.iter().zip(bases.clone());
+            rises.map(|(&(place, _), base)| arched(case.hottest(end, place) - base)).chain(bases).collect()
         };
-        let surface = self.surface(|case| run(case, centre.current))?;
+        let fine = outputs(&case, &rest, &centre.state);
+        let (case, rest) = (coarse, coarse_rest);
+        let (end, steps) =
+            case.end_of(Some(&rest), duty, centre.current, Steps::Error(COARSE_ERROR), Some(&rest))?;
+        let shift: Vec<f64> = fine.iter().zip(outputs(&case, &rest, &end)).map(|(a, b)| a - b).collect();
+        let run = |case: &Case<'_>, current: f64| -> Result<Vec<f64>, Refusal> {
+            let rest = prepare(case, COARSE_ERROR, Some(&rest))?;
+            let (end, _) = case.end_of(Some(&rest), duty, current, Steps::Same(&steps), Some(&end))?;
+            Ok(outputs(case, &rest, &end).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
+        };
+        let surface = self.surface(fine, |case| run(case, centre.current));
         let base = limits.len();
-        let near: Vec<usize> = (0..base)
-            .filter(|&k| flattened(surface.centre[k]) > FAR * (limits[k].1 - surface.centre[base + k]))
-            .collect();
         let at_current = |step: f64| Ok((step, run(&case, centre.current * step.exp())?));
         let growth = Surface::through(
             surface.centre.clone(),
             &[vec![at_current(CURRENT_STEP)?, at_current(-CURRENT_STEP)?]],
         );
+        // Between which logarithms of the current each place comes to its limit.
+        let ends: Vec<(f64, f64)> = (0..base)
+            .map(|k| {
+                let variance = |output: usize| {
+                    let effects =
+                        surface.terms.iter().map(|term| term[output].0.powi(2) + term[output].1.powi(2));
+                    effects.sum::<f64>()
+                };
+                let (may, slope) = (limits[k].1 - surface.centre[base + k], growth.terms[0][k].0);
+                if slope <= 0.0 {
+                    return (f64::INFINITY, f64::INFINITY);
+                }
+                let reach = (arched(may) - surface.centre[k]) / slope;
+                let bases = variance(base + k) + self.half_of_limit(limits[k]).powi(2);
+                let scatter = (variance(k) + bases / (may * may) + MODEL * MODEL).sqrt();
+                let scatter = ASIDE * RECTANGULAR.sqrt() * scatter / slope;
+                (reach - scatter, reach + scatter)
+            })
+            .collect();
+        let highest = ends.iter().fold(f64::INFINITY, |least, end| least.min(end.1));
+        let near: Vec<usize> = (0..base).filter(|&k| ends[k].0 <= highest).collect();
         // The logarithm of the current over that of the centre at which the first place's rise is what it may have.
         let mut drawn = vec![(0, f64::INFINITY); self.model.len()];
         for k in near {
@@ -235,7 +272,7 @@ impl<'a> Spread<'a> {
             }
         }
         let exact = |draw: usize| {
-            let case = self.circuit.at(&self.quantities(draw));
+            let case = self.coarse.at(&self.quantities(draw));
             let (k, u) = drawn[draw];
             let outputs = run(&case, centre.current * u.exp()).ok()?;
             let may = (self.circuit.limit(limits[k].0, &case.free) - outputs[base + k]) / self.model[draw];
@@ -260,22 +297,16 @@ impl<'a> Spread<'a> {
         Ok(PermissibleRange { current, centre, places, shares, missed })
     }
 
-    /// Brute force.
-    pub fn in_full(&self, duty: Duty, count: usize) -> Range {
-        let mut all: Vec<f64> = (0..count)
-            .into_par_iter()
-            .filter_map(|d| {
-                let q = self.quantities(d);
-                self.circuit.at(&q).permissible(None, duty).ok().map(|p| p.current / (self.model[d]).sqrt())
-            })
-            .collect();
-        quantiles(&mut all)
-    }
-
     /// The free quantities of a draw.
     fn quantities(&self, draw: usize) -> Vec<f64> {
         let distances: Vec<f64> = self.draws.iter().map(|column| column[draw]).collect();
         self.belief.quantities(&distances)
+    }
+
+    /// Half the range of a limit, K.
+    fn half_of_limit(&self, (place, limit): (ElementId, f64)) -> f64 {
+        let free = self.circuit.network.places[place.0].limit.and_then(Value::free);
+        free.map_or(0.0, |free| self.belief.half(free.0) * limit / self.belief.centre[free.0])
     }
 
     /// The limit of a place in every draw, K.
@@ -312,27 +343,46 @@ impl<'a> Spread<'a> {
         if let Some(name) = nominal.melted {
             return Err(Refusal::Runaway(name));
         }
-        let steps = nominal.parts;
+        let coarse = self.coarse.at(&self.belief.centre);
+        let coarsely = coarse.course_with(None, &cut, Steps::Error(COARSE_ERROR));
+        if let Some(name) = coarsely.melted {
+            return Err(Refusal::Runaway(name));
+        }
+        let steps = coarsely.parts;
         let places = self.circuit.network.places.len();
         let last = phases.last().map_or(0.0, |phase| phase.current);
+        let steady = times.iter().any(|time| time.is_infinite());
+        let steady = |case: &Case<'_>| steady.then(|| case.steady(last)).transpose();
+        let outputs = |case: &Case<'_>, course: &Course, steady: Option<&State>| -> Vec<f64> {
+            let states = times.iter().map(|&time| match steady {
+                Some(steady) if time.is_infinite() => steady.clone(),
+                _ => course.at(time),
+            });
+            let rise = |state: &State, place| arched(case.hottest(state, ElementId(place)) - case.start);
+            let rises = states.flat_map(|state| (0..places).map(|p| rise(&state, p)).collect::<Vec<_>>());
+            rises.chain([case.start]).collect()
+        };
+        let fine = outputs(&case, &nominal, steady(&case)?.as_ref());
+        let end = steady(&coarse)?;
         let run = |case: &Case<'_>| -> Result<Vec<f64>, Refusal> {
             let course = case.course_with(None, &cut, Steps::Same(&steps));
-            let mut outputs = Vec::with_capacity(places * times.len());
-            for &time in times {
-                let state = if time.is_finite() { course.at(time) } else { case.steady(last)? };
-                outputs.extend((0..places).map(|p| {
-                    let rise = case.hottest(&state, ElementId(p)) - case.start;
-                    arched(rise)
-                }));
-            }
-            outputs.push(case.start);
-            Ok(outputs)
+            let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
+            Ok(outputs(case, &course, steady.as_ref()))
         };
-        let surface = self.surface(run)?;
+        let shift: Vec<f64> = fine.iter().zip(run(&coarse)?).map(|(a, b)| a - b).collect();
+        let run = |case: &Case<'_>| Ok(run(case)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect());
+        let surface = self.surface(fine.clone(), run);
         let start = surface.read(places * times.len(), &self.draws);
         let mut first = vec![f64::INFINITY; start.len()];
         let mut hottest = vec![Vec::with_capacity(places); times.len()];
         for place in 0..places {
+            if matches!(self.circuit.network.kinds[place], Kind::Link { .. } | Kind::Face { .. }) {
+                for (index, hottest) in hottest.iter_mut().enumerate() {
+                    let at = case.start + flattened(surface.centre[index * places + place]);
+                    hottest.push(Range { low: at, middle: at, high: at });
+                }
+                continue;
+            }
             let limits = self.circuit.network.places[place].limit.map(|_| self.limits(ElementId(place)));
             let mut before: Vec<f64> = start.clone();
             for (index, (&time, hottest)) in times.iter().zip(&mut hottest).enumerate() {
@@ -389,11 +439,10 @@ pub(super) fn cut(phases: &[Phase], times: &[f64]) -> Vec<Phase> {
 
 /// The 2.5 %, 50 % and 97.5 % points.
 fn quantiles(values: &mut [f64]) -> Range {
-    let mut point = |part: f64| {
-        let index = ((values.len() as f64 * part) as usize).min(values.len() - 1);
-        *values.select_nth_unstable_by(index, f64::total_cmp).1
-    };
-    Range { low: point(0.025), middle: point(0.5), high: point(0.975) }
+    let [low, middle, high] = [0.025, 0.5, 0.975].map(|part| (values.len() as f64 * part) as usize);
+    let (below, &mut at, above) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    let point = |values: &mut [f64], index: usize| *values.select_nth_unstable_by(index, f64::total_cmp).1;
+    Range { low: point(below, low), middle: at, high: point(above, high - middle - 1) }
 }
 
 /// The range of some values of which a few about each of its points are solved in full: the points move by what the

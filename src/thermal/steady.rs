@@ -124,8 +124,8 @@ impl Case<'_> {
     /// Hottest temperature of an element, K: along a bar the top of the parabola through its hottest three points.
     #[must_use]
     pub fn hottest(&self, state: &State, element: ElementId) -> f64 {
-        let points = &self.circuit.network.places[element.0].points;
-        let t = |index: usize| state.rows[self.circuit.row[points[index].1]];
+        let points = &self.circuit.mesh.places[element.0];
+        let t = |index: usize| state.rows[points[index].1];
         let top = (1..points.len()).fold(0, |top, index| if t(index) > t(top) { index } else { top });
         let hottest = t(top);
         if top == 0 || top + 1 >= points.len() || points[top + 1].0 <= points[top - 1].0 {
@@ -140,8 +140,7 @@ impl Case<'_> {
     /// Temperature along an element: distance from its start, m, and temperature, K.
     #[must_use]
     pub fn profile(&self, state: &State, element: ElementId) -> Vec<(f64, f64)> {
-        let place = &self.circuit.network.places[element.0];
-        place.points.iter().map(|&(at, point)| (at, state.rows[self.circuit.row[point]])).collect()
+        self.circuit.mesh.places[element.0].iter().map(|&(at, row)| (at, state.rows[row])).collect()
     }
 
     /// Resistance of an element at its temperature, Ω, and the drop over it, V.

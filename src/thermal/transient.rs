@@ -45,8 +45,9 @@ pub struct Course {
     pub(super) parts: Vec<Vec<f64>>,
 }
 
-/// Error of one step that answers are computed with, K.
+/// Error of one step that answers are computed with, and one with which ranges about them are, K.
 pub(super) const STEP_ERROR: f64 = 1.0;
+pub(super) const COARSE_ERROR: f64 = 15.0;
 
 impl Case<'_> {
     /// The course over some phases, from the starting temperature or from a state; it ends where something melts.
@@ -69,7 +70,8 @@ impl Case<'_> {
         for (index, phase) in phases.iter().enumerate() {
             let (mut done, mut parts) = (0.0, Vec::new());
             if phase.current != current {
-                (guess, current) = ((1e-3 * phase.seconds).clamp(1e-3, 2.0), phase.current);
+                let first = if let Steps::Error(error) = steps { 2.0 * error } else { 0.0 };
+                (guess, current) = ((1e-3 * phase.seconds).clamp(1e-3, first.max(1e-3)), phase.current);
             }
             while done < phase.seconds * (1.0 - 1e-9) {
                 let step = match steps {
@@ -101,9 +103,14 @@ impl Case<'_> {
                 }
                 done += step;
                 parts.push(step / phase.seconds);
-                stepper.account(&mut course.energy, step);
-                course.times.push(begin + done);
-                course.states.push(State { rows: rows.clone(), current: phase.current });
+                if matches!(steps, Steps::Error(_)) {
+                    stepper.account(self, &mut course.energy, step);
+                }
+                // Where the steps are known only the ends of the phases are asked for.
+                if matches!(steps, Steps::Error(_)) || done >= phase.seconds * (1.0 - 1e-9) {
+                    course.times.push(begin + done);
+                    course.states.push(State { rows: rows.clone(), current: phase.current });
+                }
                 let melted = rows[..self.circuit.unknown()].iter().position(|t| *t >= MELTED || t.is_nan());
                 if let Some(row) = melted.or((parts.len() > MOST_STEPS).then_some(0)) {
                     course.melted = Some(self.circuit.name_of(row));
@@ -127,6 +134,8 @@ struct Stepper {
     rates: [Vec<f64>; 2],
     middle: Vec<f64>,
     taken: f64,
+    /// Mean of both rates: what separates the two orders.
+    apart: Vec<f64>,
 }
 
 impl Stepper {
@@ -159,11 +168,14 @@ impl Stepper {
         case.circuit.pattern.solve(&self.matrix, second);
         let mut error = 0.0_f64;
         self.taken = 0.0;
+        self.apart.clear();
         for (row, (a, b)) in first.iter().zip(&*second).enumerate() {
             let change = 1.5 * a + 0.5 * b;
             rows[row] += change;
             self.taken += change * case.capacity[row];
-            error = error.max((0.5 * (a + b)).abs());
+            let apart = 0.5 * (a + b);
+            self.apart.push(apart);
+            error = error.max(apart.abs());
             if !change.is_finite() {
                 return f64::INFINITY;
             }
@@ -175,13 +187,15 @@ impl Stepper {
         std::mem::swap(rows, &mut self.before);
     }
 
-    /// Adds heat taken up, made and led away, by the trapezoidal rule.
-    fn account(&self, energy: &mut [f64; 3], step: f64) {
-        let unknown = self.rates[0].len();
+    /// Adds heat taken up, made and led away. Heat made and heat led away are integrated by the rule that the
+    /// temperatures follow, so that nothing is lost between them.
+    fn account(&self, case: &Case<'_>, energy: &mut [f64; 3], step: f64) {
+        let unknown = case.circuit.unknown();
         let away = |flow: &Flow| flow.heat[unknown..].iter().sum::<f64>();
+        let [made, led] = case.beyond(&self.matrix, &self.apart);
         energy[0] += self.taken;
-        energy[1] += 0.5 * step * (self.flow.made + self.later.made);
-        energy[2] += 0.5 * step * (away(&self.flow) + away(&self.later));
+        energy[1] += step * (0.5 * (self.flow.made + self.later.made) + GAMMA * made);
+        energy[2] += step * (0.5 * (away(&self.flow) + away(&self.later)) + GAMMA * led);
     }
 }
 

@@ -342,9 +342,9 @@ fn nothing_recorded_is_never_passed() {
 fn outcomes(text: &str, folder: &Path) -> Vec<(String, underlid::judge::rules::Outcome)> {
     let record = underlid::record::read("record", text).unwrap_or_else(|e| panic!("{e}: {:?}", e.list()));
     let book = underlid::judge::rules::Book::built_in().unwrap();
-    let facts = underlid::judge::bench_test::results(folder, &record, &book.limit_amounts())
-        .into_iter()
-        .map(|test| test.facts)
+    let facts: Vec<_> = underlid::judge::bench_test::results(folder, &record, &book.limit_amounts())
+        .iter()
+        .map(|test| test.of_test())
         .collect();
     let derived = underlid::judge::facts::Derived::with_tests(&record, &book.limit_amounts(), facts);
     underlid::judge::rules::judge(&record, &derived, &book)

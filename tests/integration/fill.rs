@@ -11,7 +11,7 @@ use std::time::Instant;
 use crate::fill_support::{BIN, example, facts, fresh, target};
 use underlid::fill::checklist::{Adds, Fills, ItemScope};
 use underlid::fill::terminal::walk;
-use underlid::fill::{Bench, FillError, Key, Question, Sight};
+use underlid::fill::{FillError, FillSession, Key, Question, Sight};
 use underlid::judge::inspection::House;
 use underlid::record::edit::Entered;
 use underlid::record::field::Found;
@@ -22,7 +22,7 @@ use underlid::record::{self, How, State};
 
 /// Types what a practised user would type to get the example, looking only at the number in the prompt.
 struct Robot {
-    bench: Bench,
+    session: FillSession,
     target: Arc<Sight>,
     screen: Screen,
     /// Instruments in use, by what they measure.
@@ -66,7 +66,7 @@ impl Robot {
         if self.ended {
             return None;
         }
-        let sight = self.bench.look().unwrap();
+        let sight = self.session.look().unwrap();
         let number = self.number();
         if number == "end" {
             return None;
@@ -399,8 +399,8 @@ impl BufRead for Robot {
 }
 
 /// Lines of the closing round: which parts each photo shows, where the photo's part alone does not say it.
-fn photos_said(bench: &Bench, target: &Sight) -> Vec<String> {
-    let sight = bench.look().unwrap();
+fn photos_said(session: &FillSession, target: &Sight) -> Vec<String> {
+    let sight = session.look().unwrap();
     let mut lines = Vec::new();
     for photo in &target.record.photo {
         let file = photo.file.text().unwrap();
@@ -419,10 +419,10 @@ fn photos_said(bench: &Bench, target: &Sight) -> Vec<String> {
 fn a_practised_user_fills_the_whole_example() {
     let folder = fresh();
     let pack = folder.path().join("pack");
-    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
     let screen = Screen::default();
     let mut robot = Robot {
-        bench: Bench::open(&pack, &House::default(), &[], None).unwrap(),
+        session: FillSession::open(&pack, &House::default(), &[], None).unwrap(),
         target: target(),
         screen: screen.clone(),
         using: BTreeMap::new(),
@@ -436,7 +436,7 @@ fn a_practised_user_fills_the_whole_example() {
         last_with: None,
     };
     let started = Instant::now();
-    let summary = walk(&bench, &mut robot, screen.clone(), true);
+    let summary = walk(&session, &mut robot, screen.clone(), true);
     let shown = String::from_utf8_lossy(&screen.0.lock().unwrap()).into_owned();
     let summary = summary.unwrap_or_else(|e| panic!("{e}\n{shown}"));
     assert_eq!(
@@ -445,12 +445,12 @@ fn a_practised_user_fills_the_whole_example() {
         "{}",
         shown.lines().filter(|l| l.contains("not saved")).collect::<Vec<_>>().join("\n")
     );
-    let more = photos_said(&bench, &robot.target);
-    let closing = walk(&bench, &mut more.join("\n").as_bytes(), std::io::sink(), true).unwrap();
+    let more = photos_said(&session, &robot.target);
+    let closing = walk(&session, &mut more.join("\n").as_bytes(), std::io::sink(), true).unwrap();
     assert_eq!((closing.refused, closing.saved), (0, more.len()));
     let typed = format!("{}{}\n", robot.typed, more.join("\n"));
 
-    let made = bench.look().unwrap();
+    let made = session.look().unwrap();
     let (made, wanted) = (facts(&made.record), facts(&robot.target.record));
     let differs: Vec<String> = wanted
         .iter()
@@ -463,7 +463,7 @@ fn a_practised_user_fills_the_whole_example() {
     assert!(differs.is_empty(), "{}", differs.join("\n"));
     // The findings follow from the facts.
     let outcomes = |folder: &Path| {
-        let sight = Bench::open(folder, &House::default(), &[], None).unwrap().look().unwrap();
+        let sight = FillSession::open(folder, &House::default(), &[], None).unwrap().look().unwrap();
         let mut all: Vec<String> = sight
             .judgement
             .findings
@@ -509,7 +509,7 @@ fn the_answers_file_through_a_pipe_gives_the_example() {
     let out = pipe(&pack, &text);
     let text = String::from_utf8_lossy(&out.stdout).into_owned();
     assert!(out.status.success(), "{text}\n{}", String::from_utf8_lossy(&out.stderr));
-    let made = Bench::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
+    let made = FillSession::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
     assert_eq!(facts(&made.record), facts(&target().record));
 }
 
@@ -558,7 +558,7 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
     ] {
         assert!(text.contains(said), "{said}:\n{text}");
     }
-    let sight = Bench::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
+    let sight = FillSession::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
     let record = &sight.record;
     assert_eq!(record.claims.nominal_voltage.found().note.as_deref(), Some("label worn"));
     assert_eq!(record.inspection.title.text(), Some("Title"));
@@ -568,18 +568,19 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
 fn an_answer_says_which_rules_it_decided() {
     let folder = fresh();
     let pack = folder.path().join("pack");
-    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
     let key = |text: &str| text.parse::<Key>().unwrap();
-    bench.add(None, "fuse main-fuse").unwrap();
-    bench.answer(&key("label-current"), &Entered::of("150 A"), None).unwrap();
-    let sight = bench.look().unwrap();
+    session.add(None, "fuse main-fuse").unwrap();
+    session.answer(&key("label-current"), &Entered::of("150 A"), None).unwrap();
+    let sight = session.look().unwrap();
     let element = sight.record.path.element.first().unwrap();
     assert_eq!(element.id.text(), Some("main-fuse"));
     // Without a leg the element is in no leg's questions until somebody says where it is.
     let mut text = fs::read_to_string(pack.join("inspection.toml")).unwrap();
     text = text.replace("kind = \"fuse\"\n", "kind = \"fuse\"\nleg = \"positive\"\n");
     fs::write(pack.join("inspection.toml"), text).unwrap();
-    let saved = bench.answer(&key("positive-fuse-kind@main-fuse"), &Entered::of("strip SF51"), None).unwrap();
+    let saved =
+        session.answer(&key("positive-fuse-kind@main-fuse"), &Entered::of("strip SF51"), None).unwrap();
     assert!(
         saved
             .decided
@@ -588,13 +589,13 @@ fn an_answer_says_which_rules_it_decided() {
         "{:?}",
         saved.decided
     );
-    let saved = bench.answer(&key("positive-fuse-rating@main-fuse"), &Entered::of("150 A"), None).unwrap();
+    let saved = session.answer(&key("positive-fuse-rating@main-fuse"), &Entered::of("150 A"), None).unwrap();
     let rated = saved.decided.iter().find(|d| d.rule == "fuse-rating-over-load").unwrap();
     assert_eq!(rated.now, underlid::judge::rules::Outcome::FallsShort);
     assert!(rated.numbers.contains("150 A"), "{}", rated.line());
     // Said again, nothing new is decided.
     assert_eq!(
-        bench.answer(&key("positive-fuse-rating@main-fuse"), &Entered::of("150 A"), None).unwrap().decided,
+        session.answer(&key("positive-fuse-rating@main-fuse"), &Entered::of("150 A"), None).unwrap().decided,
         []
     );
 }
@@ -603,16 +604,16 @@ fn an_answer_says_which_rules_it_decided() {
 fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
     let folder = fresh();
     let pack = folder.path().join("pack");
-    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
     let key: Key = "label-capacity".parse().unwrap();
-    let seen = bench.look().unwrap().question(&key).unwrap().revision();
-    bench.answer(&key, &Entered::of("150 Ah"), Some(&seen)).unwrap();
-    let error = bench.answer(&key, &Entered::of("148 Ah"), Some(&seen)).unwrap_err();
+    let seen = session.look().unwrap().question(&key).unwrap().revision();
+    session.answer(&key, &Entered::of("150 Ah"), Some(&seen)).unwrap();
+    let error = session.answer(&key, &Entered::of("148 Ah"), Some(&seen)).unwrap_err();
     assert!(matches!(&error, FillError::Conflict(now) if now == "150 Ah"), "{error}");
     // The same answer sent twice is no conflict.
-    bench.answer(&key, &Entered::of("150 Ah"), Some(&seen)).unwrap();
-    let now = bench.look().unwrap().question(&key).unwrap().revision();
-    bench.answer(&key, &Entered::of("148 Ah"), Some(&now)).unwrap();
+    session.answer(&key, &Entered::of("150 Ah"), Some(&seen)).unwrap();
+    let now = session.look().unwrap().question(&key).unwrap().revision();
+    session.answer(&key, &Entered::of("148 Ah"), Some(&now)).unwrap();
     // Many at once, through separate programs' eyes: each writes its own field, none is lost.
     let names = [
         "label-voltage",
@@ -627,14 +628,14 @@ fn two_hands_on_one_field_are_a_conflict_and_not_a_loss() {
         for (name, value) in names.iter().zip(values) {
             let pack = &pack;
             scope.spawn(move || {
-                let bench = Bench::open(pack, &House::default(), &[], None).unwrap();
+                let session = FillSession::open(pack, &House::default(), &[], None).unwrap();
                 for _ in 0..5 {
-                    bench.answer(&name.parse().unwrap(), &Entered::of(value), None).unwrap();
+                    session.answer(&name.parse().unwrap(), &Entered::of(value), None).unwrap();
                 }
             });
         }
     });
-    let sight = bench.look().unwrap();
+    let sight = session.look().unwrap();
     for (name, value) in names.iter().zip(values) {
         assert_eq!(sight.question(&name.parse().unwrap()).unwrap().found.show(), value);
     }

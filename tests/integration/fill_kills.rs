@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use crate::common::rounds;
 use crate::fill_support::{BIN, Killed, fresh};
-use underlid::fill::Bench;
+use underlid::fill::FillSession;
 use underlid::judge::inspection::House;
 use underlid::record::{self, Part};
 
@@ -154,7 +154,7 @@ fn in_a_pseudo_terminal() {
     session.flush().unwrap();
     session.send_control('c').unwrap();
     session.exp_eof().unwrap();
-    let sight = Bench::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
+    let sight = FillSession::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
     assert_eq!(sight.record.inspection.title.text(), Some("Bench pack"));
     assert!(!sight.record.inspection.maker.is_recorded());
 }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use crate::fill_support::{BIN, Killed, example, fresh, picture, target};
 use underlid::fill::checklist::{Adds, Fills};
-use underlid::fill::{Bench, Sight};
+use underlid::fill::{FillSession, Sight};
 use underlid::judge::inspection::House;
 
 struct Page {
@@ -341,7 +341,7 @@ fn the_page_in_a_browser() {
         .unwrap();
     assert!(status.success());
     // Every value of the example is there, but for those the script changed on the way.
-    let made = Bench::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
+    let made = FillSession::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
     let changed =
         ["label-capacity", "label-energy", "label-peak", "label-charge-current", "manual-mass", "pack-place"];
     let mut compared = 0;

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use crate::fill_support::{BIN, example, fresh};
 use underlid::fill::terminal::walk;
-use underlid::fill::{Bench, Key, Sight};
+use underlid::fill::{FillSession, Key, Sight};
 use underlid::judge::inspection::House;
 use underlid::judge::rules::Outcome;
 use underlid::record::edit::Entered;
@@ -16,10 +16,10 @@ use underlid::record::{How, Part, Record};
 /// What is shown for these lines, and how many of them were saved and refused.
 fn typed(pack: &Path, lines: &[&str]) -> (String, usize, usize) {
     let house = House { folder_rules: true, ..House::default() };
-    let bench = Bench::open(pack, &house, &[], Some("drop-in")).unwrap();
+    let session = FillSession::open(pack, &house, &[], Some("drop-in")).unwrap();
     let mut shown = Vec::new();
     let input = lines.join("\n") + "\n";
-    let summary = walk(&bench, &mut input.as_bytes(), &mut shown, true).unwrap();
+    let summary = walk(&session, &mut input.as_bytes(), &mut shown, true).unwrap();
     (String::from_utf8(shown).unwrap(), summary.saved, summary.refused)
 }
 
@@ -150,19 +150,19 @@ fn pictures_are_taken_at_the_prompt() {
     let pack = folder.path().join("pack");
     let card = example().join("photos");
     let photos = format!("photos {}", card.display());
-    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
     let mut command = std::process::Command::new(BIN);
     command.args(["fill", "--brief"]).arg(&pack);
-    let mut session = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
-    session.exp_string("1> ").unwrap();
-    session.send_line("add positive fuse main-fuse").unwrap();
-    session.exp_string("added: main-fuse").unwrap();
-    session.send_line("go positive-fuse-kind@main-fuse").unwrap();
-    session.exp_string("main-fuse").unwrap();
-    session.send_line(&photos).unwrap();
-    session.exp_string("05-fuse.jpg").unwrap();
-    session.exp_string("14 new here").unwrap();
-    session.exp_string("photos> ").unwrap();
+    let mut terminal = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
+    terminal.exp_string("1> ").unwrap();
+    terminal.send_line("add positive fuse main-fuse").unwrap();
+    terminal.exp_string("added: main-fuse").unwrap();
+    terminal.send_line("go positive-fuse-kind@main-fuse").unwrap();
+    terminal.exp_string("main-fuse").unwrap();
+    terminal.send_line(&photos).unwrap();
+    terminal.exp_string("05-fuse.jpg").unwrap();
+    terminal.exp_string("14 new here").unwrap();
+    terminal.exp_string("photos> ").unwrap();
     for (line, says) in [
         ("5", "shows main-fuse (SHA-256 "),
         ("8,10 bms", "shows bms (SHA-256 "),
@@ -173,15 +173,15 @@ fn pictures_are_taken_at_the_prompt() {
         ("help", "Pictures are copied, never moved"),
         ("5 -", "which was here already"),
     ] {
-        session.send_line(line).unwrap();
-        session.exp_string(says).unwrap();
-        session.exp_string("photos> ").unwrap();
+        terminal.send_line(line).unwrap();
+        terminal.exp_string(says).unwrap();
+        terminal.exp_string("photos> ").unwrap();
     }
-    session.send_line("").unwrap();
-    session.exp_string("main-fuse").unwrap();
-    session.send_line("quit").unwrap();
-    session.exp_eof().unwrap();
-    let sight = bench.look().unwrap();
+    terminal.send_line("").unwrap();
+    terminal.exp_string("main-fuse").unwrap();
+    terminal.send_line("quit").unwrap();
+    terminal.exp_eof().unwrap();
+    let sight = session.look().unwrap();
     let shows: Vec<String> = sight.record.photo.iter().map(|photo| photo.shows.list().join(", ")).collect();
     assert_eq!(shows, ["main-fuse", "bms", "bms", ""]);
     assert!(sight.record.photo.iter().all(|photo| photo.sha256.is_recorded()));
@@ -237,16 +237,16 @@ fn live_findings_follow_the_bench_tests() {
     let pack = folder.path().join("pack");
     let answers =
         fs::read_to_string(crate::common::root().join("tests/answers/harbour-24-150-rev-a.txt")).unwrap();
-    let bench = Bench::open(&pack, &House::default(), &[], None).unwrap();
-    walk(&bench, &mut answers.as_bytes(), std::io::sink(), true).unwrap();
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
+    walk(&session, &mut answers.as_bytes(), std::io::sink(), true).unwrap();
     let outcome = |sight: &Sight, rule: &str| {
         sight.judgement.findings.iter().find(|finding| finding.rule == rule).unwrap().outcome
     };
-    let sight = bench.look().unwrap();
+    let sight = session.look().unwrap();
     assert_eq!(outcome(&sight, "capacity-as-claimed"), Outcome::Meets);
     // The answer that names another log decides the rule anew.
     let key: Key = "test-log@capacity".parse().unwrap();
-    let saved = bench.answer(&key, &Entered::of("logs/none.csv"), None).unwrap();
+    let saved = session.answer(&key, &Entered::of("logs/none.csv"), None).unwrap();
     assert_eq!(outcome(&saved.sight, "capacity-as-claimed"), Outcome::NotDecided);
     assert!(saved.decided.iter().any(|decided| decided.rule == "capacity-as-claimed"), "{:?}", saved.decided);
     // Enough that working it out is no longer done at once, also on a fast machine.
@@ -258,12 +258,12 @@ fn live_findings_follow_the_bench_tests() {
     }
     fs::write(pack.join("logs/long.csv"), log).unwrap();
     let started = Instant::now();
-    let saved = bench.answer(&key, &Entered::of("logs/long.csv"), None).unwrap();
+    let saved = session.answer(&key, &Entered::of("logs/long.csv"), None).unwrap();
     let confirmed = started.elapsed();
     assert!(saved.sight.beside);
     assert_eq!(outcome(&saved.sight, "capacity-as-claimed"), Outcome::NotDecided);
     let sight = loop {
-        let sight = bench.look().unwrap();
+        let sight = session.look().unwrap();
         if !sight.beside {
             break sight;
         }
@@ -286,7 +286,7 @@ fn live_findings_follow_the_bench_tests() {
             continue;
         }
         let started = Instant::now();
-        bench.answer(&key, &Entered::of(value), None).unwrap();
+        session.answer(&key, &Entered::of(value), None).unwrap();
         slowest = slowest.max(started.elapsed());
     }
     println!("the log of {rows} rows was read in {with_log:?}; the slowest answer after it took {slowest:?}");
@@ -294,7 +294,7 @@ fn live_findings_follow_the_bench_tests() {
     // What was worked out beside is there in the end.
     let started = Instant::now();
     loop {
-        let sight = bench.look().unwrap();
+        let sight = session.look().unwrap();
         let claim = sight.judgement.findings.iter().find(|f| f.rule == "capacity-as-claimed").unwrap();
         if claim.working.numbers.contains("149 Ah") {
             break;

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use underlid::fill::checklist::Fills;
 use underlid::fill::terminal::walk;
-use underlid::fill::{Bench, Question};
+use underlid::fill::{FillSession, Question};
 use underlid::judge::inspection::House;
 use underlid::record::{self, How, Record};
 
@@ -31,10 +31,10 @@ fn without(name: &str, parts: &[&str]) -> tempfile::TempDir {
 }
 
 fn typed(pack: &Path, lines: &[&str]) -> (String, usize, usize) {
-    let bench = Bench::open(pack, &House::default(), &[], None).unwrap();
+    let session = FillSession::open(pack, &House::default(), &[], None).unwrap();
     let mut shown = Vec::new();
     let input = lines.join("\n") + "\n";
-    let summary = walk(&bench, &mut input.as_bytes(), &mut shown, true).unwrap();
+    let summary = walk(&session, &mut input.as_bytes(), &mut shown, true).unwrap();
     (String::from_utf8(shown).unwrap(), summary.saved, summary.refused)
 }
 
@@ -89,7 +89,7 @@ fn a_rig_that_was_asked_for_is_planned_as_the_one_in_the_example() {
     ];
     let (shown, saved, refused) = typed(pack, &parts);
     assert_eq!((saved, refused), (11, 0), "{shown}");
-    let target = Bench::open(example, &House::default(), &[], None).unwrap().look().unwrap();
+    let target = FillSession::open(example, &House::default(), &[], None).unwrap().look().unwrap();
     let values: Vec<String> = target
         .questions
         .iter()
@@ -111,7 +111,7 @@ fn a_rig_that_was_asked_for_is_planned_as_the_one_in_the_example() {
 fn a_rig_is_asked_for_only_where_full_load_is_planned() {
     let folder = without("harbour-24-150-rev-b", &["rig", "test"]);
     let asked = |pack: &Path| {
-        let sight = Bench::open(pack, &House::default(), &[], None).unwrap().look().unwrap();
+        let sight = FillSession::open(pack, &House::default(), &[], None).unwrap().look().unwrap();
         sight.questions.iter().filter(|q| q.key.item.starts_with("rig-") && q.is_asked()).count()
     };
     assert_eq!(asked(folder.path()), 0);
@@ -138,7 +138,7 @@ fn branches_and_sensors_are_asked_for_with_the_test() {
     assert_eq!((saved, refused), (3, 0), "{shown}");
     assert!(shown.contains("name load 1, log logs/branch-1.csv, with clamp-1"), "{shown}");
     let figures = |folder: &Path| {
-        let sight = Bench::open(folder, &House::default(), &[], None).unwrap().look().unwrap();
+        let sight = FillSession::open(folder, &House::default(), &[], None).unwrap().look().unwrap();
         let of_tests = sight.judgement.findings.iter().map(|f| format!("{} {:?}", f.rule, f.working.numbers));
         of_tests.collect::<Vec<_>>()
     };

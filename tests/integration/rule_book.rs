@@ -10,9 +10,11 @@ use underlid::judge::facts::Derived;
 use underlid::judge::rules::{Book, Outcome, judge};
 use underlid::record;
 
+use crate::common::root;
+
 /// How a rule is weakened to see whether the rows notice.
 #[derive(Clone, Copy)]
-enum Weaken {
+pub enum Weaken {
     /// The limit moved by a share.
     By(f64),
     /// A temperature limit moved by kelvins.
@@ -52,7 +54,7 @@ const SECOND: &str =
 
 const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n";
 const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"101 A ± 1 A\"\nduration = \"15.2 min\"\nend = \"time\"\n";
-const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC ± 1 K\"\ncharged_while_cold = \"no\"\n";
+const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC ± 1 K\"\ncharged_while_cold = \"no\"\ncharger_on = \"yes\"\n";
 
 const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
 const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
@@ -206,8 +208,8 @@ fn patched(rule: &str, patch: Patch) -> String {
 /// The gravest outcome of a rule over the subjects that contain `subject`; none when it was not applied.
 fn outcome(book: &Book, rule: &str, subject: &str, text: &str) -> Option<Outcome> {
     let record = record::read("golden", text).unwrap_or_else(|e| panic!("{rule}: {:?}", e.list()));
-    let facts =
-        results(Path::new(LOGS), &record, &book.limit_amounts()).into_iter().map(|test| test.facts).collect();
+    let facts: Vec<_> =
+        results(Path::new(LOGS), &record, &book.limit_amounts()).iter().map(|test| test.of_test()).collect();
     let derived = Derived::with_tests(&record, &book.limit_amounts(), facts);
     judge(&record, &derived, book)
         .findings
@@ -222,7 +224,7 @@ fn every_rule_has_a_row_and_the_book_has_at_least_60() {
     let book = Book::built_in().unwrap();
     let all: BTreeSet<&str> = book.rules.iter().map(|rule| rule.id.as_str()).collect();
     assert_eq!(all.len(), book.rules.len(), "rule ids are unique");
-    // Those of the test rig have their rows beside `plan`.
+    // Those of the test rig have their rows in `plan`.
     let of_pack = book.rules.iter().filter(|rule| rule.subject != "test rig");
     let rules: BTreeSet<&str> = of_pack.map(|rule| rule.id.as_str()).collect();
     let rows: BTreeSet<&str> = ROWS.iter().map(|row| row.rule).collect();
@@ -268,10 +270,10 @@ fn the_golden_record_meets_everything_that_applies() {
     }
 }
 
-/// The book with one rule's comparison turned round or its limit weakened.
-fn mutants(rule: &str, weaken: Weaken) -> Vec<(String, Book)> {
-    let text =
-        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/checklists/rules.toml")).unwrap();
+/// The built-in book with one rule's comparison turned round or its limit weakened.
+pub fn mutants(rule: &str, weaken: Weaken) -> Vec<(String, Book)> {
+    let file = |name: &str| std::fs::read_to_string(root().join("checklists").join(name)).unwrap();
+    let text = file("rules.toml") + &file("rig.toml").replace("schema = 1\n", "");
     let at = text.find(&format!("id = \"{rule}\"")).unwrap();
     let start = at + text[at..].find("require = '").unwrap() + "require = '".len();
     let end = start + text[start..].find('\'').unwrap();

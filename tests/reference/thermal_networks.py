@@ -249,7 +249,7 @@ class Network:
                 lead(e["from"], e["to"], e["conductance"])
             elif kind == "face":
                 self.surface(e["surface"], np.array([e["at"]]), np.array([e["area"]]), t, f)
-        return f, np.maximum(mass, 0.05)
+        return f, np.maximum(mass, 1e-3)
 
     def colours(self, t, current, mass):
         """Groups of unknowns no two of which act on the same balance, but for those that act on nearly all."""

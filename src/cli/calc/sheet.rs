@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::record::{self, Made, Typed, of_element};
 use super::subjects::{Flag, Subject, To};
-use crate::judge::facts::{Derived, Facts, Reason, Side, Subject as At};
+use crate::judge::facts::{Derived, Facts, Reason, Subject as At};
 use crate::judge::rules::{Book, Finding, Outcome, judge};
 use crate::physics::Method;
 use crate::units::terminal::plain;
@@ -302,11 +302,7 @@ impl Fact {
             si: amount.map(crate::units::Amount::value),
             expanded_si: exact.map(|amount| amount.number.expanded()),
             si_unit: amount.map(|amount| amount.dimension.to_string()),
-            bound: worked.bound.as_ref().and_then(|bound| match bound.side {
-                Side::AtLeast => Some("at least"),
-                Side::AtMost => Some("at most"),
-                Side::Within => None,
-            }),
+            bound: worked.bound.as_ref().and_then(|bound| bound.side.words()),
             steps: worked.steps.clone(),
             assumed: worked.assumed.clone(),
         }

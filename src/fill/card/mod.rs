@@ -19,10 +19,10 @@ use jiff::SignedDuration;
 use jiff::civil::DateTime;
 use serde::Serialize;
 
-use super::bench::Bench;
 use super::journal::{self, Answered};
 use super::photo::{self, Kept, Shelf};
 use super::question::Key;
+use super::session::FillSession;
 use super::sight::{FillError, Sight};
 use crate::evidence::exif::PhotoFacts;
 use crate::evidence::hash::{OnProgress, Sha256Digest, copy_file};
@@ -156,17 +156,17 @@ impl PhotoCard {
     /// # Errors
     /// When the record does not read, or none of `from` can be looked at.
     pub fn look(
-        bench: &Bench,
+        session: &FillSession,
         from: &[PathBuf],
         clock: SignedDuration,
         on: OnProgress<'_>,
     ) -> Result<Self, FillError> {
-        let sight = bench.look()?;
+        let sight = session.look()?;
         let found = find(from);
         if found.photos.is_empty() && found.videos.is_empty() && !found.refused.is_empty() {
             return Err(FillError::Words(found.refused.join("\n")));
         }
-        let here = lying_here(&bench.folder);
+        let here = lying_here(&session.folder);
         let mut paths: Vec<PathBuf> = here.iter().map(|(_, path)| path.clone()).collect();
         paths.extend(found.photos.iter().cloned());
         let names: HashMap<&PathBuf, &String> = here.iter().map(|(name, path)| (path, name)).collect();
@@ -190,7 +190,7 @@ impl PhotoCard {
                 held.entry(photo.digest).or_insert(name);
             }
         }
-        let times = journal::times(&bench.folder);
+        let times = journal::times(&session.folder);
         for (position, photo) in survey.photos.iter().enumerate() {
             if names.contains_key(&photo.path) {
                 continue;
@@ -262,7 +262,7 @@ impl PhotoCard {
     /// When the record cannot be read or written. Pictures that were copied before stay, and are listed by the next run.
     pub fn take(
         &mut self,
-        bench: &Bench,
+        session: &FillSession,
         numbers: &[usize],
         tie: &Tie,
         told: &mut dyn FnMut(&Taken),
@@ -273,17 +273,17 @@ impl PhotoCard {
             Tie::Shows(shows) => shows.as_str(),
             Tie::Nothing | Tie::Question(_) => "",
         };
-        let stem = self.stem(bench, tie)?;
+        let stem = self.stem(session, tie)?;
         // The folder is made and checked before anything is looked up in it.
-        drop(photo::begin(&bench.folder).map_err(FillError::Words)?);
-        let mut shelf = Shelf::of(&bench.folder).map_err(FillError::Words)?;
+        drop(photo::begin(&session.folder).map_err(FillError::Words)?);
+        let mut shelf = Shelf::of(&session.folder).map_err(FillError::Words)?;
         let together = if matches!(tie, Tie::Question(_)) { 1 } else { TOGETHER };
         for &number in numbers {
             let Some(photo) = self.photos.get(number.wrapping_sub(1)) else {
                 outcome.refused.push((number, "there is no such picture".to_owned()));
                 continue;
             };
-            let (kept, copied) = match kept(&bench.folder, &mut shelf, photo, stem.as_deref()) {
+            let (kept, copied) = match kept(&session.folder, &mut shelf, photo, stem.as_deref()) {
                 Ok(kept) => kept,
                 Err(words) => {
                     outcome.refused.push((number, words));
@@ -308,20 +308,20 @@ impl PhotoCard {
                 unlisted.push((kept, taken));
             }
             if unlisted.len() >= together {
-                list(bench, &mut unlisted, shows, tie)?;
+                list(session, &mut unlisted, shows, tie)?;
             }
         }
-        list(bench, &mut unlisted, shows, tie)?;
+        list(session, &mut unlisted, shows, tie)?;
         Ok(outcome)
     }
 
     /// The middle of the names: what the pictures show, where that is known.
-    fn stem(&self, bench: &Bench, tie: &Tie) -> Result<Option<String>, FillError> {
+    fn stem(&self, session: &FillSession, tie: &Tie) -> Result<Option<String>, FillError> {
         Ok(match tie {
             Tie::Nothing => None,
             Tie::Shows(shows) => Some(photo::slug(shows)),
             Tie::Question(key) => {
-                let sight = bench.look()?;
+                let sight = session.look()?;
                 sight.question(key).map(|question| photo::slug(&question.shows))
             }
         })
@@ -329,7 +329,7 @@ impl PhotoCard {
 }
 
 fn list(
-    bench: &Bench,
+    session: &FillSession,
     unlisted: &mut Vec<(Kept, Option<String>)>,
     shows: &str,
     tie: &Tie,
@@ -337,10 +337,10 @@ fn list(
     if unlisted.is_empty() {
         return Ok(());
     }
-    bench.list_photos(unlisted, shows)?;
+    session.list_photos(unlisted, shows)?;
     if let Tie::Question(key) = tie {
         for (kept, _) in unlisted.iter() {
-            bench.tie(key, kept)?;
+            session.tie(key, kept)?;
         }
     }
     unlisted.clear();

@@ -22,7 +22,7 @@ use hyper_util::service::TowerToHyperService;
 use tokio::net::TcpListener;
 use tokio::sync::Semaphore;
 
-use super::Bench;
+use super::FillSession;
 use crate::units::terminal;
 use pairing::Pairing;
 use state::App;
@@ -49,7 +49,7 @@ const LIFE: Duration = Duration::from_secs(900);
 ///
 /// # Errors
 /// When the port cannot be had.
-pub fn serve(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
+pub fn serve(session: FillSession, reach: Reach, port: u16) -> io::Result<()> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .worker_threads(2)
@@ -57,10 +57,10 @@ pub fn serve(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
         // Judging a record goes deep in a build without optimisation.
         .thread_stack_size(8 << 20)
         .build()?;
-    runtime.block_on(run(bench, reach, port))
+    runtime.block_on(run(session, reach, port))
 }
 
-async fn run(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
+async fn run(session: FillSession, reach: Reach, port: u16) -> io::Result<()> {
     let ip = match reach {
         Reach::ThisMachine => Ipv4Addr::LOCALHOST,
         Reach::Network => Ipv4Addr::UNSPECIFIED,
@@ -72,7 +72,7 @@ async fn run(bench: Bench, reach: Reach, port: u16) -> io::Result<()> {
         Reach::Network => Some(Pairing::new(format!("http://{}:{port}", own_address()))?),
     };
     announce(reach, port, pairing.as_ref())?;
-    let app = Arc::new(App::new(bench, pairing, reach, port));
+    let app = Arc::new(App::new(session, pairing, reach, port));
     let router = routes::router(app);
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     let peers: Arc<Mutex<HashMap<IpAddr, usize>>> = Arc::default();

@@ -158,7 +158,7 @@ async fn receive(
         Ok(shows) => shows,
         Err(refused) => return Ok(refused),
     };
-    let folder = app.bench.folder.clone();
+    let folder = app.session.folder.clone();
     let begun = blocking(move || photo::begin(&folder).map_err(Later)).await?;
     let mut beside = begun;
     let mut hasher = Sha256::new();
@@ -188,7 +188,7 @@ async fn receive(
     }
     let digest = Sha256Digest::from_hasher(hasher);
     blocking(move || {
-        let kept = match photo::finish(&app.bench.folder, beside, digest, &shows) {
+        let kept = match photo::finish(&app.session.folder, beside, digest, &shows) {
             Ok(kept) => kept,
             Err(words) => return Ok(OpResult::refused(words)),
         };

@@ -11,7 +11,7 @@ use super::view::{PageState, short};
 use crate::fill::photo::Kept;
 use crate::fill::question::Question;
 use crate::fill::sight::{FillError, Saved};
-use crate::fill::{Bench, Key};
+use crate::fill::{FillSession, Key};
 use crate::record::edit::{EditRefused, Entered};
 
 /// Answers whose ids are remembered.
@@ -19,7 +19,7 @@ const REMEMBERED: usize = 20_000;
 
 /// The page's server.
 pub(super) struct App {
-    pub(super) bench: Bench,
+    pub(super) session: FillSession,
     pub(super) pairing: Option<Pairing>,
     pub(super) reach: Reach,
     pub(super) port: u16,
@@ -83,11 +83,11 @@ struct Line {
 pub(super) struct Later(pub(super) String);
 
 impl App {
-    pub(super) fn new(bench: Bench, pairing: Option<Pairing>, reach: Reach, port: u16) -> Self {
-        let folder = bench.folder.canonicalize().unwrap_or_else(|_| bench.folder.clone());
+    pub(super) fn new(session: FillSession, pairing: Option<Pairing>, reach: Reach, port: u16) -> Self {
+        let folder = session.folder.canonicalize().unwrap_or_else(|_| session.folder.clone());
         Self {
             record: short(folder.as_os_str().as_encoded_bytes()),
-            bench,
+            session,
             pairing,
             reach,
             port,
@@ -98,7 +98,7 @@ impl App {
 
     /// The state as JSON, or nothing when the page has it already.
     pub(super) fn state(&self, since: &str) -> Result<Option<axum::body::Bytes>, Later> {
-        let revision = short(self.bench.revision().map_err(later)?.as_bytes());
+        let revision = short(self.session.revision().map_err(later)?.as_bytes());
         if revision == since {
             return Ok(None);
         }
@@ -109,8 +109,8 @@ impl App {
         {
             return Ok(Some(json.clone()));
         }
-        let sight = self.bench.look().map_err(later)?;
-        let json = serde_json::to_vec(&PageState::of(&self.bench, &self.record, &sight))
+        let sight = self.session.look().map_err(later)?;
+        let json = serde_json::to_vec(&PageState::of(&self.session, &self.record, &sight))
             .map_err(|error| Later(error.to_string()))?;
         let json = axum::body::Bytes::from(json);
         *cached = Some((short(sight.revision().as_bytes()), json.clone()));
@@ -141,12 +141,14 @@ impl App {
                     photos: Vec::new(),
                     note: op.note.clone(),
                 };
-                self.bench.answer_once(&key, &answer, seen, Some(&op.id))
+                self.session.answer_once(&key, &answer, seen, Some(&op.id))
             }
-            Do::Clear => self.bench.clear(&key, seen),
+            Do::Clear => self.session.clear(&key, seen),
             // Sent twice, the second finds nothing open and changes nothing.
-            Do::Same => self.bench.same(&key, op.what.as_deref().unwrap_or_default()),
-            Do::Add => self.bench.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id)),
+            Do::Same => self.session.same(&key, op.what.as_deref().unwrap_or_default()),
+            Do::Add => {
+                self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
+            }
         };
         let result = self.result(&key, result)?;
         // What was refused is not remembered: it changed nothing, and may be right later.
@@ -165,7 +167,7 @@ impl App {
     /// Ties a photo that was kept to its part.
     pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<OpResult, Later> {
         let _one_at_a_time = self.done.lock().unwrap_or_else(PoisonError::into_inner);
-        self.result(key, self.bench.tie(key, kept))
+        self.result(key, self.session.tie(key, kept))
     }
 
     /// What a photo of a question shows, or why none is taken.
@@ -173,7 +175,7 @@ impl App {
         if record != self.record {
             return Ok(Err(OpResult::refused("this photo belongs to another record".to_owned())));
         }
-        let sight = self.bench.look().map_err(later)?;
+        let sight = self.session.look().map_err(later)?;
         Ok(match sight.question(key) {
             Some(question) => Ok(question.shows.clone()),
             None => Err(OpResult::refused(format!("there is no question `{key}` in this record any more"))),
@@ -198,7 +200,7 @@ impl App {
                 })
             }
             Err(FillError::Conflict(now)) => {
-                let sight = self.bench.look().map_err(later)?;
+                let sight = self.session.look().map_err(later)?;
                 let rev = sight.question(key).map(Question::revision).unwrap_or_default();
                 Ok(OpResult { status: "conflict", now, rev, ..OpResult::refused(String::new()) })
             }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use crate::fill::Bench;
+use crate::fill::FillSession;
 use crate::fill::checklist::{Adds, Fills, ItemScope, PhotoWanted};
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
@@ -35,9 +35,9 @@ pub(super) struct PageState {
 
 impl PageState {
     /// What the page shows of a record.
-    pub(super) fn of(bench: &Bench, record: &str, sight: &Sight) -> Self {
+    pub(super) fn of(session: &FillSession, record: &str, sight: &Sight) -> Self {
         let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
-        let sections = match bench.lists.of_kind(&sight.kind) {
+        let sections = match session.lists.of_kind(&sight.kind) {
             Some(list) => list
                 .sections
                 .iter()
@@ -55,7 +55,7 @@ impl PageState {
             record: record.to_owned(),
             revision: short(sight.revision().as_bytes()),
             title: sight.record.inspection.title.text().unwrap_or("no title yet").to_owned(),
-            told: bench.told.clone(),
+            told: session.told.clone(),
             beside: sight.beside,
             counts: PageCounts {
                 falls_short: with(Outcome::FallsShort),

@@ -53,7 +53,7 @@ impl<W: Write> Walk<'_, W> {
             let answer = Entered { value, ..answer.clone() };
             self.same.retain(|(item, _)| *item != key.item);
             self.same.push((key.item.clone(), answer.clone()));
-            let saved = self.bench.answer(key, &answer, None);
+            let saved = self.session.answer(key, &answer, None);
             let ok = saved.is_ok();
             if ok {
                 self.remember(question, &answer);

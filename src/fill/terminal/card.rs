@@ -44,7 +44,7 @@ impl<W: Write> Walk<'_, W> {
             },
             None => (what, SignedDuration::ZERO),
         };
-        match PhotoCard::look(self.bench, &[PathBuf::from(folder)], clock, &silent) {
+        match PhotoCard::look(self.session, &[PathBuf::from(folder)], clock, &silent) {
             Ok(card) if card.photos.is_empty() => {
                 card.print_rest(&mut self.out)?;
             }
@@ -145,14 +145,14 @@ impl<W: Write> Walk<'_, W> {
         let shows = match tie {
             Tie::Nothing => String::new(),
             Tie::Shows(shows) => format!(" shows {shows}"),
-            Tie::Question(key) => match self.bench.look()?.question(key) {
+            Tie::Question(key) => match self.session.look()?.question(key) {
                 Some(question) => format!(" shows {}", question.shows),
                 None => String::new(),
             },
         };
         let mut told: io::Result<()> = Ok(());
         let out = &mut self.out;
-        let outcome = card.take(self.bench, chosen, tie, &mut |taken| {
+        let outcome = card.take(self.session, chosen, tie, &mut |taken| {
             let did = if taken.copied { "" } else { ", which was here already," };
             let line = format!("saved: {}{did}{shows} (SHA-256 {})", taken.file, taken.sha256);
             if told.is_ok() {
@@ -169,7 +169,7 @@ impl<W: Write> Walk<'_, W> {
                 if outcome.taken.is_empty() && outcome.refused.is_empty() {
                     writeln!(self.out, "{} taken", count(0, "picture", "pictures"))?;
                 }
-                Ok(Some(self.bench.look()?))
+                Ok(Some(self.session.look()?))
             }
             Err(error @ FillError::Open(_)) => Err(error.into()),
             Err(error) => {

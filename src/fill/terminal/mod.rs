@@ -12,9 +12,9 @@ use std::io::{self, BufRead, Write};
 use std::sync::Arc;
 
 use super::answer::{Said, read_line};
-use super::bench::Bench;
 use super::card::PhotoCard;
 use super::question::{Applies, Key, Question};
+use super::session::FillSession;
 use super::sight::{FillError, Sight};
 use crate::fill::checklist::ItemScope;
 use crate::record::edit::Entered;
@@ -69,7 +69,7 @@ Every answer is in the record before it is confirmed. Nothing is lost when you s
 ";
 
 struct Walk<'a, W: Write> {
-    bench: &'a Bench,
+    session: &'a FillSession,
     out: W,
     brief: bool,
     at: Option<Key>,
@@ -96,13 +96,13 @@ struct Walk<'a, W: Write> {
 /// # Errors
 /// When the input or the output fails, or the record no longer reads.
 pub fn walk(
-    bench: &Bench,
+    session: &FillSession,
     input: &mut dyn BufRead,
     out: impl Write,
     brief: bool,
 ) -> Result<WalkSummary, WalkError> {
     let mut walk = Walk {
-        bench,
+        session,
         out,
         brief,
         at: None,
@@ -119,7 +119,7 @@ pub fn walk(
         units: Vec::new(),
         last_with: None,
     };
-    let mut sight = bench.look()?;
+    let mut sight = session.look()?;
     walk.overview(&sight)?;
     loop {
         let at = walk.at.clone().filter(|key| sight.question(key).is_some());
@@ -154,8 +154,8 @@ pub fn walk(
             break;
         };
         // Somebody else may have written meanwhile, or a long log has been read.
-        if bench.revision()? != sight.revision() {
-            let new = bench.look()?;
+        if session.revision()? != sight.revision() {
+            let new = session.look()?;
             walk.meanwhile(&sight, &new)?;
             sight = new;
         }
@@ -197,7 +197,7 @@ pub fn walk(
             }
         }
     }
-    let sight = bench.look()?;
+    let sight = session.look()?;
     walk.farewell(&sight)?;
     Ok(walk.summary)
 }
@@ -303,17 +303,17 @@ impl<W: Write> Walk<'_, W> {
             Said::Findings => self.findings(sight)?,
             Said::Using(id) => self.use_instrument(sight, &id)?,
             Said::Add(what) => {
-                let saved = self.bench.add(Some(key), &what);
+                let saved = self.session.add(Some(key), &what);
                 return self.told(saved);
             }
             Said::Card(what) => self.open_card(&what)?,
             Said::Cell(what) => return self.cell(sight, &what),
             Said::Row(what) => {
-                let saved = self.bench.add(Some(key), &format!("row {what}"));
+                let saved = self.session.add(Some(key), &format!("row {what}"));
                 return self.told(saved);
             }
             Said::Same(from) => {
-                let saved = self.bench.same(key, &from);
+                let saved = self.session.same(key, &from);
                 let new = self.told(saved)?;
                 // What is still open of this part comes next.
                 if let Some(new) = &new {
@@ -324,15 +324,15 @@ impl<W: Write> Walk<'_, W> {
                 return Ok(new);
             }
             Said::Photo(file) => {
-                let saved = self.bench.photo(key, &file);
+                let saved = self.session.photo(key, &file);
                 return self.told(saved);
             }
             Said::OfPart(name, text) => {
-                let saved = self.bench.of_part(key, name, &text);
+                let saved = self.session.of_part(key, name, &text);
                 return self.told(saved);
             }
             Said::Clear => {
-                let saved = self.bench.clear(key, None);
+                let saved = self.session.clear(key, None);
                 return self.told(saved);
             }
             Said::Numbered { number, rest } => return self.numbered(sight, &number, &rest),
@@ -349,7 +349,7 @@ impl<W: Write> Walk<'_, W> {
                         self.refuse("answer the question first; what belongs to an answer comes after it")?;
                         return Ok(None);
                     };
-                    let saved = self.bench.answer(&to, &answer, None);
+                    let saved = self.session.answer(&to, &answer, None);
                     return self.told(saved);
                 }
                 let new = self.answer(sight, key, answer, more)?;

@@ -99,7 +99,7 @@ impl<W: Write> Walk<'_, W> {
         let mut new: Option<Arc<Sight>> = None;
         let there = sight.record.cells.reading.iter().any(|r| r.position.count() == Some(position));
         if !there && fields.iter().any(|(field, _)| asked(sight, field).is_none()) {
-            let saved = self.bench.add(None, &format!("reading {position}"));
+            let saved = self.session.add(None, &format!("reading {position}"));
             new = self.told(saved)?;
             if new.is_none() {
                 return Ok(None);

@@ -57,7 +57,7 @@ impl<W: Write> Walk<'_, W> {
         };
         let open: Vec<&Question> =
             sight.questions.iter().filter(|q| q.is_open() && q.applies == Applies::Yes).collect();
-        let list = self.bench.lists.of_kind(&sight.kind);
+        let list = self.session.lists.of_kind(&sight.kind);
         let sections = list.map(|list| list.sections.as_slice()).unwrap_or_default();
         if !of.is_empty() && of != "all" && !sections.iter().any(|section| section.id == of) {
             let known: Vec<&str> = sections.iter().map(|section| section.id.as_str()).collect();
@@ -123,7 +123,7 @@ impl<W: Write> Walk<'_, W> {
     pub(super) fn overview(&mut self, sight: &Sight) -> io::Result<()> {
         let title = sight.record.inspection.title.text().unwrap_or("no title yet");
         writeln!(self.out, "{} ({} checklist). {}", shown_text(title), sight.kind, progress(sight))?;
-        for told in &self.bench.told {
+        for told in &self.session.told {
             writeln!(self.out, "{}", shown_text(told))?;
         }
         writeln!(self.out, "Every answer is saved at once. help shows the commands, quit stops.")
@@ -156,7 +156,7 @@ impl<W: Write> Walk<'_, W> {
     pub(super) fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
         if self.section != question.section {
             self.section.clone_from(&question.section);
-            let list = self.bench.lists.of_kind(&sight.kind);
+            let list = self.session.lists.of_kind(&sight.kind);
             if let Some(section) =
                 list.and_then(|list| list.sections.iter().find(|s| s.id == question.section))
             {

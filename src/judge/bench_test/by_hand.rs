@@ -8,25 +8,27 @@ use super::gauge::Reference;
 use super::instruments::standard;
 use super::summary::{ColdChargeSummary, FullLoadSummary, LoadEnded, temperature};
 use super::{Figure, Moved, Work, worked};
-use crate::judge::facts::{Bound, Missing, Reason, Side, Val};
+use crate::judge::facts::{Bound, Missing, Reason, Side, Val, Worked};
 use crate::logs::cold_charge::ColdCurrent;
 use crate::logs::full_load::Total;
 use crate::logs::instrument::Estimate as Measured;
 use crate::logs::round_trip::Flow;
 use crate::record::Found;
+use crate::record::parts::{TestEnd, TestKind};
 use crate::units::{Amount, COVERAGE, Dimension, Quantity, Uncertain, show};
 
 impl Work<'_> {
     /// Facts and figures of what was read off.
     pub(super) fn by_hand(&mut self) {
-        match self.result.kind.as_str() {
-            "capacity" => self.capacity_by_hand(),
-            "full load" => self.full_load_by_hand(),
-            "cold charge" => self.cold_by_hand(),
-            "charge" => self.charge_by_hand(),
-            _ => {}
+        let kind = self.test.kind.known();
+        match kind {
+            Some(TestKind::Capacity) => self.capacity_by_hand(),
+            Some(TestKind::FullLoad) => self.full_load_by_hand(),
+            Some(TestKind::ColdCharge) => self.cold_by_hand(),
+            Some(TestKind::Charge) => self.charge_by_hand(),
+            None => {}
         }
-        if self.result.kind != "full load" {
+        if kind != Some(TestKind::FullLoad) {
             self.gauge(&Reference { course: None, current: None, duration: None });
         }
     }
@@ -38,17 +40,18 @@ impl Work<'_> {
 
     fn capacity_by_hand(&mut self) {
         let test = self.test;
+        let cut_off = matches!(test.end.known(), Some(TestEnd::LoadCutOff | TestEnd::BmsCutOff));
         for (name, field, quantity, found) in [
             ("test.capacity_found", "capacity", test.capacity.quantity(), test.capacity.found()),
             ("test.energy_found", "energy", test.energy.quantity(), test.energy.found()),
         ] {
             let mut answer = match quantity {
-                Some(quantity) => Ok(read_off(quantity, found)),
+                Some(quantity) => Ok(self.read_off(quantity, found)),
                 None => Err(vec![self.missing(field)]),
             };
             // Only a test that ran down to the cut-off shows the whole capacity.
             if let Ok(worked) = &mut answer
-                && !matches!(test.end.word(), Some("load cut-off" | "bms cut-off"))
+                && !cut_off
             {
                 worked.bound = Some(Bound {
                     side: Side::AtLeast,
@@ -60,11 +63,11 @@ impl Work<'_> {
         }
         if let (Some(found), Some(claim)) = (test.capacity.quantity(), self.record.claims.capacity.quantity())
         {
-            let (ratio, expanded) = (found.value / claim.value, found.expanded.unwrap_or(0.0) / claim.value);
-            self.figure(Figure::percent("of the claim", ratio, expanded));
+            let standard = self.standard_of(found, test.capacity.found()).unwrap_or(0.0);
+            let expanded = COVERAGE * standard / claim.value;
+            self.figure(Figure::percent("of the claim", found.value / claim.value, expanded));
         }
-        let whole = matches!(test.end.word(), Some("load cut-off" | "bms cut-off"));
-        self.moved_by_hand((!whole).then(|| "the discharge did not end by a cut-off".to_owned()));
+        self.moved_by_hand((!cut_off).then(|| "the discharge did not end by a cut-off".to_owned()));
     }
 
     fn charge_by_hand(&mut self) {
@@ -74,14 +77,16 @@ impl Work<'_> {
             ("test.energy_in", "energy", test.energy.quantity(), test.energy.found()),
         ] {
             let answer = match quantity {
-                Some(quantity) => Ok(read_off(quantity, found)),
+                Some(quantity) => Ok(self.read_off(quantity, found)),
                 None => Err(vec![self.missing(field)]),
             };
             self.fact(name, answer);
         }
-        let incomplete = match test.end.word() {
-            Some("taper") => None,
-            Some(end) => Some(format!("the charge is not complete: it ended by {end}, not by taper")),
+        let incomplete = match test.end.known() {
+            Some(TestEnd::Taper) => None,
+            Some(end) => {
+                Some(format!("the charge is not complete: it ended by {}, not by taper", end.word()))
+            }
             None => Some("whether the charge ended by taper (`end`) is not recorded".to_owned()),
         };
         self.moved_by_hand(incomplete);
@@ -89,15 +94,15 @@ impl Work<'_> {
 
     /// What was read off a counter, for the round trip.
     fn moved_by_hand(&mut self, incomplete: Option<String>) {
-        let standard = |quantity: &Quantity| quantity.expanded.map(|expanded| expanded / COVERAGE);
-        let Some(charge) = self.test.capacity.quantity() else { return };
+        let test = self.test;
+        let Some(charge) = test.capacity.quantity() else { return };
+        let of_charge = self.standard_of(charge, test.capacity.found());
         let flow = Flow {
-            charge: Measured::of(charge.value, 0.0, standard(charge), ElectricCharge::new::<coulomb>),
-            energy: self
-                .test
-                .energy
-                .quantity()
-                .map(|energy| Measured::of(energy.value, 0.0, standard(energy), Energy::new::<joule>)),
+            charge: Measured::of(charge.value, 0.0, of_charge, ElectricCharge::new::<coulomb>),
+            energy: test.energy.quantity().map(|energy| {
+                let standard = self.standard_of(energy, test.energy.found());
+                Measured::of(energy.value, 0.0, standard, Energy::new::<joule>)
+            }),
         };
         self.moved = Some(Moved { flow, incomplete });
     }
@@ -122,7 +127,8 @@ impl Work<'_> {
         let mean = current.map(|current| {
             self.amount(current.value, current.standard.unwrap_or(0.0), Dimension::CURRENT, 9)
         });
-        self.rises(None, &[], mean);
+        let seconds = self.test.duration.quantity().map_or(0.0, |quantity| quantity.value);
+        self.keep_temperatures(None, (0.0, seconds), mean.as_ref());
         let duration = self.test.duration.quantity().map(|q| q.value);
         if let (Some(current), Some(duration)) = (current, duration) {
             let expanded = COVERAGE * current.standard.unwrap_or(0.0) * duration;
@@ -133,9 +139,26 @@ impl Work<'_> {
 
     /// The current that was set, with the uncertainty of its instrument.
     fn set_current(&self, current: &Quantity) -> Total {
-        let found = self.test.current.found();
+        let standard = self.standard_of(current, self.test.current.found());
+        Total { value: current.value, standard }
+    }
+
+    /// Standard uncertainty of what was read off: its own ±, else that of its instrument, else that of the test's.
+    fn standard_of(&self, quantity: &Quantity, found: &Found) -> Option<f64> {
         let with = found.with.as_deref().or(self.test.own.with.as_deref());
-        Total { value: current.value, standard: standard(self.record, with, current) }
+        standard(self.record, with, quantity)
+    }
+
+    fn read_off(&self, quantity: &Quantity, found: &Found) -> Worked {
+        let standard = self.standard_of(quantity, found);
+        let place = u32::try_from(found.span.start.saturating_mul(4)).unwrap_or(0);
+        let number = Uncertain::new(quantity.value, place, standard.unwrap_or(0.0));
+        let amount = Amount { number, dimension: quantity.dimension };
+        let mut worked = worked(Val::Amount(amount), vec!["read off by hand, no log".to_owned()]);
+        if standard.is_none() {
+            worked.assumed.push("the accuracy of the instrument is not known and not counted".to_owned());
+        }
+        worked
     }
 
     /// What was read off, as a log would show it: a current that was at its value all the time.
@@ -178,10 +201,8 @@ impl Work<'_> {
     }
 
     fn cold_by_hand(&mut self) {
-        let found = self.test.cell_temperature.found();
-        let with = found.with.as_deref().or(self.test.own.with.as_deref());
         let cell = self.test.cell_temperature.quantity();
-        let thermometer = cell.and_then(|cell| standard(self.record, with, cell));
+        let thermometer = cell.and_then(|cell| self.standard_of(cell, self.test.cell_temperature.found()));
         let mut summary = ColdChargeSummary {
             coldest: cell.map(|cell| self.amount(cell.value, thermometer.unwrap_or(0.0), cell.dimension, 7)),
             current: Err(Vec::new()),
@@ -222,6 +243,10 @@ impl Work<'_> {
         if cell.value + expanded > limit {
             let were = temperature(cell.value, expanded);
             found.at_least.push(format!("cells surely below {shown}: they were at {were}"));
+        }
+        // Without a charger that is on nothing flows into any pack.
+        if !charged && self.test.charger_on.yes() != Some(true) {
+            found.at_least.push(self.missing("charger_on").what);
         }
         if charged && cell.value - expanded < limit {
             let surely = found.at_least.is_empty();
@@ -264,17 +289,4 @@ impl Work<'_> {
 
 pub(super) fn is_branch(of: Option<&str>) -> bool {
     of.is_some_and(|of| of.trim().to_lowercase().starts_with("branch"))
-}
-
-fn read_off(quantity: &Quantity, found: &Found) -> crate::judge::facts::Worked {
-    let number = match quantity.expanded {
-        Some(expanded) => Uncertain::new(
-            quantity.value,
-            u32::try_from(found.span.start.saturating_mul(4)).unwrap_or(0),
-            expanded / COVERAGE,
-        ),
-        None => Uncertain::exact(quantity.value),
-    };
-    let amount = Amount { number, dimension: quantity.dimension };
-    worked(Val::Amount(amount), vec!["read off by hand, no log".to_owned()])
 }

@@ -19,6 +19,7 @@ use crate::logs::joined::Joined;
 use crate::logs::read::CurrentSign;
 use crate::logs::round_trip::{ChargeEnd, ChargeTest, Flow, round_trip};
 use crate::record::Record;
+use crate::record::parts::TestKind;
 use crate::units::{Amount, COVERAGE, Dimension, Uncertain};
 
 impl Work<'_> {
@@ -147,7 +148,7 @@ impl Work<'_> {
 pub(super) fn round_trips(record: &Record, results: &mut [TestResult], moved: &[Option<Moved>]) {
     for index in 0..results.len() {
         let Some(test) = record.test.get(index) else { continue };
-        if test.kind.word() != Some("charge") {
+        if test.kind.known() != Some(TestKind::Charge) {
             continue;
         }
         let found = pair(record, index, moved);
@@ -205,7 +206,7 @@ fn pair(record: &Record, index: usize, moved: &[Option<Moved>]) -> Result<Trip, 
     let test = record.test.get(index).ok_or("there is no such test")?;
     let wanted = test.capacity_test.text();
     let mut capacities = record.test.iter().enumerate().filter(|(_, other)| {
-        other.kind.word() == Some("capacity") && wanted.is_none_or(|id| other.id.text() == Some(id))
+        other.kind.known() == Some(TestKind::Capacity) && wanted.is_none_or(|id| other.id.text() == Some(id))
     });
     let (other, capacity) = match (capacities.next(), capacities.next(), wanted) {
         (Some(only), None, _) => only,

@@ -164,6 +164,7 @@ impl Work<'_> {
             heater,
             cells,
             thermometer,
+            charger_on: self.test.charger_on.yes() == Some(true),
             accuracies: self.accuracies_of(course),
         })
     }

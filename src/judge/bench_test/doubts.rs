@@ -5,21 +5,9 @@ use uom::si::electric_current::ampere;
 use super::course::Course;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
-use crate::logs::account::Segment;
-use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning, SignBasis};
+use crate::logs::account::{AccountCheck, Compared, Segment};
+use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning};
 use crate::units::{Dimension, show, words};
-
-/// A charge beyond this part of the claim, where nothing confirms a unit, is a unit read wrongly (common practice, no
-/// source: packs give up to a tenth more than is claimed).
-const TOO_MUCH: f64 = 1.5;
-/// So is one below this part: the least that two units of time differ by is sixty.
-const TOO_LITTLE: f64 = 1.0 / 25.0;
-/// A current beyond so many times the one that was set is another one or in another unit, and beyond so many times the
-/// rated one where no unit is written (common practice, no source).
-const FAR_FROM_SET: f64 = 2.0;
-const FAR_FROM_RATED: f64 = 5.0;
-/// Voltage of the pack over the nominal one, between which it is that of the pack.
-const NOMINAL: std::ops::Range<f64> = 0.55..1.45;
 
 /// What is known of the part of a log that makes a figure.
 pub(super) struct Part {
@@ -39,12 +27,7 @@ impl Work<'_> {
     pub(super) fn doubts(&mut self, course: &Course, layout: &Layout, part: &Part) -> Vec<String> {
         self.segment_figures(course);
         let mut doubts = Vec::new();
-        // A meter without a voltage shows no direction; under full load the current flows out of the pack.
-        let loaded = self.test.kind.word() == Some("full load");
-        // A capacity test compares the current that was set by itself, among all discharges of the log.
-        let by_discharge = self.test.kind.word() == Some("capacity");
         if let Some((CurrentSign::NotDecided, basis)) = layout.sign
-            && !(loaded && basis == SignBasis::NothingToCompare)
             && course.currents.iter().any(|channel| !channel.has_direction)
         {
             doubts.push(format!(
@@ -72,9 +55,7 @@ impl Work<'_> {
             }
         }
         let checks = course.account.checks(part.from, part.to, part.loose);
-        let counted = checks.iter().any(
-            |check| matches!(check, crate::logs::account::AccountCheck::Agrees(text) if text.starts_with("charge")),
-        );
+        let counted = checks.iter().any(|check| matches!(check, AccountCheck::Agrees(Compared::Charge, _)));
         doubts.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
         let assumed: Vec<String> = layout
             .currents()
@@ -86,7 +67,7 @@ impl Work<'_> {
         if let (Some(charge), Some(claim), false) =
             (part.charge, self.record.claims.capacity.quantity().map(|q| q.value), counted)
             && claim > 0.0
-            && !(TOO_LITTLE..TOO_MUCH).contains(&(charge / claim))
+            && self.beyond(charge / claim, "log_charge_least", "log_charge_most")
         {
             let units: Vec<&str> = assumed.iter().map(String::as_str).collect();
             let units = if units.is_empty() {
@@ -103,39 +84,9 @@ impl Work<'_> {
                 show(claim, Dimension::CHARGE)
             ));
         }
-        if let Some(set) = self.test.current.quantity().map(|q| q.value.abs()).filter(|_| !by_discharge) {
-            let within = |segment: &Segment| segment.whole.from < part.to && segment.whole.to > part.from;
-            let most = course
-                .account
-                .segments()
-                .iter()
-                .filter(|s| within(s))
-                .map(|s| s.mean().abs())
-                .fold(0.0, f64::max);
-            if most > FAR_FROM_SET * set {
-                doubts.push(format!(
-                    "the current is {} where {} was set: correct `current` in the test, or the unit of the current with \
-                     `columns`",
-                    show(most, Dimension::CURRENT),
-                    show(set, Dimension::CURRENT)
-                ));
-            }
-        } else if let Some(rated) = self.record.claims.continuous_current.quantity().map(|q| q.value.abs())
-            && !assumed.is_empty()
-            && !counted
-        {
-            let most = course.account.segments().iter().map(|s| s.mean().abs()).fold(0.0, f64::max);
-            if most > FAR_FROM_RATED * rated {
-                doubts.push(format!(
-                    "the current is {} in a pack rated for {}, and no unit is written: set it, for example `columns = [\"#2 = \
-                     current in mA\"]`",
-                    show(most, Dimension::CURRENT),
-                    show(rated, Dimension::CURRENT)
-                ));
-            }
-        }
+        doubts.extend(self.current_too_large(course, part, !assumed.is_empty() && !counted));
         if let (Some(voltage), Some(nominal)) = (part.voltage, self.nominal_voltage())
-            && !NOMINAL.contains(&(voltage / nominal))
+            && self.beyond(voltage / nominal, "log_voltage_least", "log_voltage_most")
             && let Some(channel) = &course.voltage
         {
             doubts.push(format!(
@@ -151,6 +102,45 @@ impl Work<'_> {
             self.figure(Figure::words("does not add up", doubt));
         }
         doubts
+    }
+
+    /// A current far beyond the one that was set, or, where none is recorded and nothing confirms its unit, beyond the rated
+    /// one. A capacity test compares all discharges of the log with the one that was set by itself.
+    fn current_too_large(&self, course: &Course, part: &Part, unconfirmed: bool) -> Option<String> {
+        let inside = |segment: &Segment| segment.whole.from < part.to && segment.whole.to > part.from;
+        let most = || {
+            let segments = course.account.segments();
+            segments.iter().filter(|segment| inside(segment)).map(|s| s.mean().abs()).fold(0.0, f64::max)
+        };
+        let over = |of: f64, limit: &str| {
+            let limit = self.physics.limit(limit).ok()?;
+            let most = most();
+            (most >= limit * of).then(|| [most, of].map(|current| show(current, Dimension::CURRENT)))
+        };
+        let set = self.test.current.quantity().map(|set| set.value.abs());
+        let rated = self.record.claims.continuous_current.quantity().map(|rated| rated.value.abs());
+        let by_discharge = self.test.kind.word() == Some("capacity");
+        match (set.filter(|_| !by_discharge), rated.filter(|_| unconfirmed)) {
+            (Some(set), _) => over(set, "log_current_of_set").map(|[most, set]| {
+                format!(
+                    "the current is {most} where {set} was set: correct `current` in the test, or the unit of the current with \
+                     `columns`"
+                )
+            }),
+            (None, Some(rated)) => over(rated, "log_current_of_rated").map(|[most, rated]| {
+                format!(
+                    "the current is {most} in a pack rated for {rated}, and no unit is written: set it, for example `columns = \
+                     [\"#2 = current in mA\"]`"
+                )
+            }),
+            (None, None) => None,
+        }
+    }
+
+    /// Whether a share lies outside two limits of the book.
+    fn beyond(&self, share: f64, least: &str, most: &str) -> bool {
+        let limit = |name| self.physics.limit(name).ok();
+        limit(least).is_some_and(|least| share < least) || limit(most).is_some_and(|most| share >= most)
     }
 
     /// What the current reads while nothing flows, over a time: a limit of the charge's error, C.

@@ -12,7 +12,7 @@ use super::charts::{Marks, branch_line, current_lines, gap_marks};
 use super::course::Course;
 use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
-use super::rises::{final_temperature, fit_between};
+use super::measured::{final_temperature, fit_between};
 use super::summary::{BMS_CUT_OFF, FullLoadSummary, LoadEnded};
 use super::{Figure, Logs, Work};
 use crate::judge::facts::Missing;
@@ -98,8 +98,10 @@ impl Work<'_> {
         self.charts(course.as_ref(), merged.as_ref(), from, one_clock, &marks);
         let mean = self.amount(current, standard.unwrap_or(0.0), Dimension::CURRENT, 9);
         let course = course.as_ref().filter(|_| one_clock);
-        let fits = course.map(|course| self.warmed(course, from, to)).unwrap_or_default();
-        self.rises(course, &fits, Some(mean));
+        if let Some(course) = course {
+            self.warmed(course, from, to);
+        }
+        self.keep_temperatures(course, (from, to), Some(&mean));
         let reference = Reference {
             course: course.filter(|course| !course.currents.is_empty()).map(|course| (course, from, to)),
             current: merged.as_ref().and_then(|merged| merged.mean),
@@ -274,14 +276,7 @@ impl Work<'_> {
     }
 
     /// Figures of each temperature under load, and the fit of its approach.
-    fn warmed(
-        &mut self,
-        course: &Course,
-        from: f64,
-        to: f64,
-    ) -> Vec<Option<(Result<crate::logs::approach::Approach, crate::logs::approach::NotIdentifiable>, f64)>>
-    {
-        let mut fits = Vec::new();
+    fn warmed(&mut self, course: &Course, from: f64, to: f64) {
         for channel in &course.temperatures {
             let points = channel.series.points();
             let fit = fit_between(&points, from, to);
@@ -291,15 +286,16 @@ impl Work<'_> {
                 let first = under.clone().next().map_or(*last, |(_, t)| *t);
                 let label = channel.part.as_ref().unwrap_or(&channel.label);
                 let thermometer = channel.tool.and_then(|tool| tool.standard(*last, Dimension::TEMPERATURE));
-                for (what, kelvins) in [("at the start", first), ("at the end", *last), ("at most", highest)]
-                {
-                    self.plain(&format!("temperature of {label} {what}"), kelvins, Dimension::TEMPERATURE);
+                for (name, kelvins) in [
+                    (format!("temperature of {label} at the start"), first),
+                    (format!("temperature of {label} at the end"), *last),
+                    (format!("highest temperature of {label}"), highest),
+                ] {
+                    self.plain(&name, kelvins, Dimension::TEMPERATURE);
                 }
-                self.figure(final_temperature(label, fit, *last, thermometer));
+                self.figure(final_temperature(label, fit, thermometer));
             }
-            fits.push(fit);
         }
-        fits
     }
 }
 

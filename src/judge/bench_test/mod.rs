@@ -20,13 +20,12 @@ mod full_load;
 mod gauge;
 mod instruments;
 mod largest;
+mod measured;
 mod resistance;
-mod rises;
 mod segments;
 mod summary;
 mod texts;
 
-use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -36,7 +35,8 @@ use uom::si::f64::ThermodynamicTemperature;
 
 use crate::evidence::name::safe_relative;
 use crate::judge::facts::answers::withheld;
-use crate::judge::facts::{Answer, Derived, Facts, Missing, Subject, Val, Worked};
+use crate::judge::facts::network::Measured;
+use crate::judge::facts::{Answer, Missing, OfTest, Val, Worked};
 use crate::judge::withhold::Withheld;
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::logs::integrate::Integral;
@@ -69,8 +69,6 @@ const OF_A_LOG: &[(&str, &[&str])] = &[
             "test.branches",
             "test.branch_sum",
             "test.branch_error",
-            "test.rises",
-            "test.rise_difference",
         ],
     ),
     ("cold charge", &["test.cold_charge_current", "test.coldest_cell"]),
@@ -78,7 +76,7 @@ const OF_A_LOG: &[(&str, &[&str])] = &[
     ("", &["test.gauge_readings", "test.gauge_error"]),
 ];
 /// Counts that a rule asks before it applies.
-const COUNTS: [&str; 3] = ["test.gauge_readings", "test.branches", "test.rises"];
+const COUNTS: [&str; 2] = ["test.gauge_readings", "test.branches"];
 /// Sources of uncertainty of tests are numbered from here, apart from those of the record and its instruments.
 const TEST_SOURCES: u32 = (1 << 30) + (1 << 20);
 /// Sources of one test.
@@ -105,6 +103,9 @@ pub struct TestResult {
     /// Why the log could not be used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub problem: Option<String>,
+    /// Temperatures of parts under load.
+    #[serde(skip)]
+    pub(crate) measured: Option<Measured>,
     /// Curves.
     #[serde(skip)]
     pub curves: Vec<Curve>,
@@ -120,9 +121,15 @@ impl TestResult {
         of(false).chain(of(true)).take(most)
     }
 
+    /// What it hands to the facts of its pack.
+    #[must_use]
+    pub fn of_test(&self) -> OfTest {
+        OfTest { values: self.facts.clone(), measured: self.measured.clone() }
+    }
+
     /// The same without its curves and facts, for a list of figures.
     pub(crate) fn without_curves(&self) -> Self {
-        Self { curves: Vec::new(), facts: BTreeMap::new(), ..self.clone() }
+        Self { measured: None, curves: Vec::new(), facts: BTreeMap::new(), ..self.clone() }
     }
 
     /// What it is called: its kind, and its id behind it.
@@ -141,8 +148,12 @@ impl TestResult {
             kind: std::mem::take(&mut self.kind),
             ..Self::default()
         };
-        let facts = std::mem::replace(self, kept).facts;
+        let Self { facts, measured, .. } = std::mem::replace(self, kept);
         self.facts = facts.into_iter().map(|(name, answer)| (name, withheld(answer))).collect();
+        self.measured = measured.map(|measured| {
+            let parts = measured.temperatures.into_iter().map(|found| found.part).collect();
+            Measured { lost: Some((parts, Missing::withheld())), ..Measured::default() }
+        });
         self.problem = Some(Missing::withheld().what);
     }
 }
@@ -198,7 +209,7 @@ pub(crate) fn results_of(
     if record.test.is_empty() {
         return Vec::new();
     }
-    let physics = Physics { record, limits, derived: OnceCell::new() };
+    let physics = Physics { record, limits };
     let of_test = |(index, test)| {
         let ((mut result, moved), met) = reads::watch(|| result(logs, &physics, index, test));
         if met {
@@ -223,20 +234,13 @@ fn source_of(index: usize) -> u32 {
     TEST_SOURCES + SOURCES_EACH * u32::try_from(index.min(1 << 20)).unwrap_or(0)
 }
 
-/// What the physics makes of the record. It does not rest on the tests, so it can be asked before them, and is
-/// worked out only where a test asks for a prediction.
+/// The record with the limits of the book.
 struct Physics<'a> {
     record: &'a Record,
     limits: &'a BTreeMap<String, Amount>,
-    derived: OnceCell<Derived>,
 }
 
 impl Physics<'_> {
-    fn facts(&self, subject: Subject) -> Facts<'_> {
-        let derived = self.derived.get_or_init(|| Derived::of(self.record, self.limits));
-        Facts { record: self.record, derived, limits: self.limits, subject }
-    }
-
     /// A limit of the book, SI units.
     fn limit(&self, name: &str) -> Result<f64, Missing> {
         let limit = self.limits.get(name).map(Amount::value);
@@ -268,7 +272,9 @@ fn result(
     let moved = work.moved.take();
     if let Err(problem) = read {
         let name = if names.is_empty() { "of the branches".to_owned() } else { words::list(&names, "and") };
-        result.without_log(&name, &problem);
+        let missing = Missing::log(format!("the log {name} could not be used: {problem}"));
+        work.lose_temperatures(missing.clone());
+        result.without_log(missing);
         result.problem = Some(problem);
     }
     // What a test has none of is counted as none: a log that could not be used has said so before.
@@ -281,9 +287,7 @@ fn result(
 
 impl TestResult {
     /// Everything that a log would have shown is missing; it never makes a rule inapplicable.
-    fn without_log(&mut self, log: &str, problem: &str) {
-        let what = format!("the log {log} could not be used: {problem}");
-        let missing = Missing::log(what);
+    fn without_log(&mut self, missing: Missing) {
         let of_kind = OF_A_LOG.iter().filter(|(kind, _)| kind.is_empty() || *kind == self.kind);
         for name in of_kind.flat_map(|(_, facts)| *facts) {
             self.facts.entry(name).or_insert_with(|| Err(vec![missing.clone()]));

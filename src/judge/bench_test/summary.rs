@@ -179,8 +179,9 @@ impl Work<'_> {
             && summary.reached
             && let Some(amount) = held.value.amount()
         {
+            // What the test is about comes first.
             let figure = Figure::new("rated current held for", Val::Amount(amount.clone()));
-            self.figure(figure.beside(summary.times()));
+            self.result.figures.insert(0, figure.beside(summary.times()));
         }
         self.fact("test.held_for", held);
         self.fact("test.current_held", current);

@@ -5,13 +5,33 @@
 
 use super::{Curve, CurveLine, Figure, TestResult};
 use crate::judge::facts::Val;
+use crate::judge::facts::network::{Measured, MeasuredTemperature};
 use crate::judge::withhold::Withheld;
 use crate::record::field::WITHHELD;
 
 impl TestResult {
     /// The same with what is withheld taken out of its words.
     pub(super) fn withhold_texts(&mut self, withheld: &Withheld) {
-        let Self { id, kind, figures, layout, profile, account, problem, curves, facts } = self;
+        let Self { id, kind, figures, layout, profile, account, problem, curves, facts, measured } = self;
+        if let Some(Measured {
+            test,
+            temperatures,
+            lost,
+            current: _,
+            seconds: _,
+            room: _,
+            start: _,
+            lid: _,
+        }) = measured
+        {
+            withheld.text(test);
+            if let Some((parts, missing)) = lost {
+                withheld.each(parts.iter_mut().chain([&mut missing.what]));
+            }
+            for MeasuredTemperature { part, time: _, kelvin: _, standard: _, above: _ } in temperatures {
+                withheld.text(part);
+            }
+        }
         withheld.each([id, kind].into_iter().chain(layout).chain(profile).chain(account).chain(problem));
         for figure in figures {
             // A value is shown in one form only.

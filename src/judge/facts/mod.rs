@@ -6,6 +6,7 @@
 
 pub(crate) mod answers;
 mod lookup;
+pub(crate) mod network;
 mod pack;
 pub(crate) mod path;
 pub(crate) mod photos;
@@ -16,7 +17,7 @@ pub(crate) mod worker;
 use std::collections::{BTreeMap, BTreeSet};
 
 pub use lookup::{Facts, Subject, field_info, field_kind};
-pub(crate) use pack::{predicted_bms_rise, rest_voltage};
+pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub use table::{FACTS, FactInfo};
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
@@ -27,9 +28,25 @@ use crate::record::parts::ElementKind;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
+use network::Measured;
 
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;
+
+/// What a bench test hands to the facts of its pack.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct OfTest {
+    /// Its own facts.
+    pub values: Values,
+    /// Temperatures of parts under load.
+    pub(crate) measured: Option<Measured>,
+}
+
+impl From<Values> for OfTest {
+    fn from(values: Values) -> Self {
+        Self { values, measured: None }
+    }
+}
 
 /// A fact that is given: the element it is of, its name, and its value.
 pub(crate) type Given = (Option<usize>, &'static str, Answer);
@@ -53,6 +70,10 @@ pub struct Derived {
     photos_withheld: bool,
     /// Photos that were looked at.
     seen: Seen,
+    /// Temperatures that were read in bench tests.
+    measured: Vec<Measured>,
+    /// The path is no pack: each element is taken by itself in open air.
+    alone: bool,
 }
 
 /// Places of the photos that show each part.
@@ -71,30 +92,42 @@ impl Derived {
     /// Derives everything from a record; `limits` are the rule book's.
     #[must_use]
     pub fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
-        Self::with_tests(record, limits, Vec::new())
+        Self::with_tests(record, limits, Vec::<OfTest>::new())
     }
 
     /// Derives everything from a record, with the facts of its bench tests in their order. Its photos are taken to be
     /// whole.
     #[must_use]
-    pub fn with_tests(record: &Record, limits: &BTreeMap<String, Amount>, tests: Vec<Values>) -> Self {
+    pub fn with_tests<T: Into<OfTest>>(
+        record: &Record,
+        limits: &BTreeMap<String, Amount>,
+        tests: impl IntoIterator<Item = T>,
+    ) -> Self {
         Self::with_evidence(record, limits, tests, Seen::new())
     }
 
     /// As [`Derived::with_tests`], with the photos that were looked at.
     #[must_use]
-    pub(crate) fn with_evidence(
+    pub(crate) fn with_evidence<T: Into<OfTest>>(
         record: &Record,
         limits: &BTreeMap<String, Amount>,
-        tests: Vec<Values>,
+        tests: impl IntoIterator<Item = T>,
         seen: Seen,
     ) -> Self {
-        Self { tests, seen, ..Self::default() }.derive(record, limits)
+        let of_tests: (Vec<_>, Vec<_>) =
+            tests.into_iter().map(Into::into).map(|OfTest { values, measured }| (values, measured)).unzip();
+        let measured = of_tests.1.into_iter().flatten().collect();
+        Self { tests: of_tests.0, seen, measured, ..Self::default() }.derive(record, limits)
+    }
+
+    /// Derives what follows for the elements of a path each by itself in open air, as the leads of a test rig are.
+    pub(crate) fn alone(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        Self { alone: true, ..Self::default() }.derive(record, limits)
     }
 
     /// Derives everything from a record and from facts that are given in the place of what would be derived.
     pub(crate) fn with_given(record: &Record, limits: &BTreeMap<String, Amount>, given: Vec<Given>) -> Self {
-        Self { given, ..Self::default() }.derive(record, limits)
+        Self { given, alone: true, ..Self::default() }.derive(record, limits)
     }
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
@@ -114,6 +147,9 @@ impl Derived {
             let values = Answers::of(|values| path::of_element(&facts, index, values));
             derived.elements.push(values);
         }
+        if !derived.alone {
+            derived.add_network(record, limits);
+        }
         add!(path::of_path);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
@@ -130,6 +166,33 @@ impl Derived {
             derived.statements.push(values);
         }
         derived
+    }
+
+    /// Adds what follows from the pack as a network.
+    fn add_network(&mut self, record: &Record, limits: &BTreeMap<String, Amount>) {
+        let facts = Facts { record, derived: self, limits, subject: Subject::Pack };
+        let mut elements = Vec::new();
+        let path = Answers::of(|values| {
+            let of = network::of(&facts, &self.measured);
+            let met = reads::met();
+            elements.extend(of.elements.into_iter().map(|(index, name, answer)| {
+                (index, name, if met { answers::withheld(answer) } else { answer })
+            }));
+            for (name, answer) in of.path {
+                values.insert(name, answer);
+            }
+        });
+        self.pack.extend(path);
+        for (index, name, answer) in elements {
+            if let Some(element) = self.elements.get_mut(index) {
+                element.insert(name, answer);
+            }
+        }
+    }
+
+    /// Whether each element is taken by itself in open air.
+    pub(crate) fn is_alone(&self) -> bool {
+        self.alone
     }
 
     /// Whether a photo of the record may count as evidence.

@@ -322,7 +322,7 @@ fn junction_limit(facts: &Facts<'_>) -> Answer {
     work.done(limit)
 }
 
-fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
+pub(super) fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let layers = &facts.record.bms.layer;
     if layers.is_empty() {
@@ -473,23 +473,6 @@ fn surface_temperature(facts: &Facts<'_>, dissipation: &Answer) -> Answer {
     work.source(&heat_path::METHOD);
     work.step(line(&format!("{} + {} × {}", ambient.show(), power.show(), path.show()), &surface));
     work.done(surface)
-}
-
-/// Rise of the switching devices' cases above the room at a current of the pack: heat times the recorded layers.
-pub(crate) fn predicted_bms_rise(facts: &Facts<'_>, current: &Amount, ambient: &Amount) -> Answer {
-    let mut work = Worker::new(facts);
-    let devices = work.amount("bms.switching_devices");
-    let each = devices.filter(|devices| devices.value() > 0.0).map(|devices| Amount {
-        number: current.number.over(&devices.number),
-        dimension: Dimension::CURRENT,
-    });
-    work.assume("the devices in parallel share the current evenly".to_owned());
-    let heat = Heat::gather(&mut work, each, Some(ambient.clone()))?;
-    let rise = work.through(&heat.refs(), Dimension::TEMPERATURE_DIFFERENCE, |x| {
-        Heat::solve(x).map(|(_, power)| power * x[1])
-    })?;
-    work.step(line("heat of the devices × heat path", &rise));
-    work.done(rise)
 }
 
 /// What follows from the photos.

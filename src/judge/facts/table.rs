@@ -70,7 +70,42 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "path.permissible_current",
         Dimension::CURRENT,
-        "continuous permissible current of the weakest element whose permissible current is known",
+        "permissible current of the pack: the least of what its parts may carry and what the heat of the whole allows",
+    ),
+    fact(
+        "path.permissible_for_discharge",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit by the end of one full discharge",
+    ),
+    fact(
+        "path.permissible_without_end",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit without end",
+    ),
+    fact(
+        "path.permissible_peak",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit within the claimed duration of the peak",
+    ),
+    fact(
+        "path.time_to_limit",
+        Dimension::TIME,
+        "time until the first place comes to its limit at rated continuous current",
+    ),
+    FactInfo {
+        name: "path.limited_by",
+        kind: Type::Text,
+        about: "the place that comes to its limit first in one full discharge",
+    },
+    fact(
+        "path.temperature_readings",
+        Dimension::NONE,
+        "number of temperatures of parts that bench tests read under load",
+    ),
+    fact(
+        "path.residual",
+        Dimension::NONE,
+        "largest normalised residual of the measured temperatures against the pack's network after the fit",
     ),
     FactInfo {
         name: "path.weakest",
@@ -125,7 +160,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::CURRENT,
         "smallest rating among the fuses and circuit breakers in the path that respond to current",
     ),
-    fact("element.permissible_current", Dimension::CURRENT, "continuous permissible current of the element"),
+    fact(
+        "element.permissible_current",
+        Dimension::CURRENT,
+        "permissible current of the element: of bars, cables and joints what brings them to their limit in one full discharge, of others what is printed on them",
+    ),
     fact(
         "element.resistance_found",
         Dimension::RESISTANCE,
@@ -143,12 +182,42 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "element.temperature_at_rated",
         Dimension::TEMPERATURE,
-        "predicted temperature at rated continuous current",
+        "predicted temperature after one full discharge at rated continuous current; of a conductor by itself, without end",
     ),
     fact(
-        "element.predicted_rise",
-        Dimension::TEMPERATURE_DIFFERENCE,
-        "predicted temperature rise at the current of the measured rise",
+        "element.temperature_quarter_hour",
+        Dimension::TEMPERATURE,
+        "predicted temperature after a quarter of an hour at rated continuous current, in the pack",
+    ),
+    fact(
+        "element.temperature_steady",
+        Dimension::TEMPERATURE,
+        "predicted temperature at rated continuous current without end, in the pack",
+    ),
+    fact(
+        "element.temperature_limit",
+        Dimension::TEMPERATURE,
+        "highest temperature that the place may reach: from its data sheet, or that of its kind",
+    ),
+    fact(
+        "element.temperature_readings",
+        Dimension::NONE,
+        "number of temperatures of the element that bench tests read under load",
+    ),
+    fact(
+        "element.measured_temperature",
+        Dimension::TEMPERATURE,
+        "highest temperature that a bench test at no more than the rated current shows, brought to a room of 25 °C",
+    ),
+    fact(
+        "element.permissible_without_end",
+        Dimension::CURRENT,
+        "current that brings a bar, cable or joint to its limit in the pack without end",
+    ),
+    fact(
+        "element.contact_density",
+        Dimension::CURRENT_DENSITY,
+        "rated continuous current over the area of a joint's overlap",
     ),
     FactInfo {
         name: "element.responds_to",
@@ -272,18 +341,16 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::NONE,
         "largest normalised error of the sum of the branches against an instrument of the whole current and against the gauge (k = 2)",
     ),
-    fact("test.rises", Dimension::NONE, "number of parts whose temperature the test follows"),
-    fact(
-        "test.rise_difference",
-        Dimension::TEMPERATURE_DIFFERENCE,
-        "largest difference of a named part between its measured rise and the prediction at that current",
-    ),
     fact(
         "rig.fault_current",
         Dimension::CURRENT,
         "prospective short-circuit current at the pack's terminals: recorded for the rig, or from the pack",
     ),
-    fact("rig.fuses", Dimension::NONE, "number of fuses that respond to current and carry the whole current"),
+    fact(
+        "rig.overcurrent_devices",
+        Dimension::NONE,
+        "number of fuses and circuit breakers that respond to current and carry the whole current",
+    ),
     fact("rig.highest_voltage", Dimension::VOLTAGE, "highest voltage of the pack that the session allows"),
     fact(
         "rig.charge_voltage_limit",
@@ -312,7 +379,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::VOLTAGE,
         "drop in the capacity test between the pack and where its voltage is sensed, for one cell",
     ),
-    fact("source.fuses", Dimension::NONE, "number of fuses that respond to current between source and pack"),
+    fact(
+        "source.overcurrent_devices",
+        Dimension::NONE,
+        "number of fuses and circuit breakers that respond to current between source and pack",
+    ),
     FactInfo {
         name: "source.listed",
         kind: Type::YesNo,

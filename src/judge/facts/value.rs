@@ -258,6 +258,18 @@ pub enum Side {
     Within,
 }
 
+impl Side {
+    /// What stands before the value.
+    #[must_use]
+    pub const fn words(self) -> Option<&'static str> {
+        match self {
+            Self::AtLeast => Some("at least"),
+            Self::AtMost => Some("at most"),
+            Self::Within => None,
+        }
+    }
+}
+
 /// A value that is only a bound, because something is missing.
 ///
 /// A rule that would change its outcome towards the true value is not decided; see the engine.
@@ -287,6 +299,17 @@ pub struct Worked {
     pub bound: Option<Bound>,
     /// Names of the claims it rests on: those of the nameplate and every other fact that is only claimed.
     pub claims: Vec<String>,
+}
+
+impl Worked {
+    /// As a person would read it: a bound is told as one.
+    #[must_use]
+    pub fn show(&self) -> String {
+        match self.bound.as_ref().and_then(|bound| bound.side.words()) {
+            Some(side) => format!("{side} {}", self.value.show()),
+            None => self.value.show(),
+        }
+    }
 }
 
 /// A derived value, or all that is missing for it.

@@ -49,6 +49,11 @@ impl<'a> Worker<'a> {
         Ok(value)
     }
 
+    /// Notes claims that a value rests on.
+    pub(crate) fn claimed(&self, claims: &[String]) {
+        self.note_claims(claims);
+    }
+
     fn note_claims(&self, claims: &[String]) {
         let mut noted = self.claims.borrow_mut();
         for claim in claims {

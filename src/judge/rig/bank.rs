@@ -11,14 +11,14 @@ use uom::si::power::watt;
 use super::judged::{Basis, Judged};
 use super::line::Line;
 use super::plan::{Bank, Session, bank};
-use crate::record::parts::RigLoad;
+use crate::record::parts::{LoadKind, RigLoad};
 use crate::units::{Dimension, show};
 
 /// Where no load is recorded.
 const INSTEAD: &str = "a bank of resistors as the load";
 
 fn is_bank(load: &RigLoad) -> bool {
-    load.kind.word() == Some("resistor bank")
+    load.kind.known() == Some(LoadKind::ResistorBank)
 }
 
 /// The bank for a current between the pack's voltage at rest when full and its cut-off.

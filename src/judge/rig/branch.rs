@@ -60,7 +60,7 @@ impl Branch {
         let sheets = record.rig.clearing.iter().enumerate();
         let clearings =
             sheets.filter_map(|(at, clearing)| Some((clearing.of.text()?.to_owned(), at))).collect();
-        let derived = Derived::of(&own, limits);
+        let derived = Derived::alone(&own, limits);
         Self { carries, current, count, record: own, clearings, derived, limits: limits.clone() }
     }
 
@@ -202,16 +202,6 @@ fn words(text: &str) -> String {
 
 pub(super) fn told_of_a_rig(answer: Answer) -> Answer {
     match answer {
-        // What could not be told is not known.
-        Ok(worked) if worked.value == Val::Text("unknown".to_owned()) => {
-            let what = "what it responds to could not be told".to_owned();
-            Err(vec![Missing {
-                name: "element.fuse".to_owned(),
-                what,
-                reason: Reason::NotVisible,
-                counted: 0,
-            }])
-        }
         Ok(mut worked) => {
             worked.steps = worked.steps.iter().map(|step| words(step)).collect();
             worked.assumed = worked.assumed.iter().map(|assumed| words(assumed)).collect();

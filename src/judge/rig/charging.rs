@@ -62,7 +62,7 @@ impl Basis<'_> {
         } else {
             branch.of_path("path.overcurrent_devices")
         };
-        facts.insert("source.fuses", fuses);
+        facts.insert("source.overcurrent_devices", fuses);
         facts.insert("source.listed", equipment::charging_listed(self.record, &elements));
         let mut derived = self.derived.clone();
         derived.add_rig(facts.clone(), Vec::new(), Vec::new());

@@ -9,8 +9,9 @@ use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
 
 use super::check::{Lacking, line_for};
 use super::line::Line;
-use super::plan::Claims;
+use super::plan::SessionClaims;
 use crate::physics::cells::Chemistry;
+use crate::record::field::Entry;
 use crate::record::{Found, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity};
 
@@ -29,7 +30,7 @@ pub struct Given {
 
 /// The claims of a record.
 pub(super) struct FromRecord {
-    pub(super) claims: Claims,
+    pub(super) claims: SessionClaims,
     /// What is planned from.
     pub(super) lines: Vec<Line>,
     /// What is missing, and for what.
@@ -61,7 +62,7 @@ impl Given {
 impl FromRecord {
     pub(super) fn read(record: &Record) -> Self {
         let mut read = Self {
-            claims: Claims::default(),
+            claims: SessionClaims::default(),
             lines: Vec::new(),
             missing: Vec::new(),
             assumed: Vec::new(),
@@ -73,8 +74,7 @@ impl FromRecord {
             .quantity(
                 "rated capacity",
                 "claims.capacity",
-                claims.capacity.found(),
-                claims.capacity.quantity(),
+                &claims.capacity,
                 "the current and the duration of the capacity test",
             )
             .map(ElectricCharge::new::<coulomb>);
@@ -82,8 +82,7 @@ impl FromRecord {
             .quantity(
                 "rated continuous current",
                 "claims.continuous_current",
-                claims.continuous_current.found(),
-                claims.continuous_current.quantity(),
+                &claims.continuous_current,
                 "the full-load test, and the check of the rig at its current",
             )
             .map(ElectricCurrent::new::<ampere>);
@@ -93,8 +92,7 @@ impl FromRecord {
             .quantity(
                 "nominal voltage",
                 "claims.nominal_voltage",
-                claims.nominal_voltage.found(),
-                claims.nominal_voltage.quantity(),
+                &claims.nominal_voltage,
                 &usual("energy and, where they were not counted, cells in series"),
             )
             .map(voltage);
@@ -102,8 +100,7 @@ impl FromRecord {
             .quantity(
                 "cut-off voltage",
                 "claims.cutoff_voltage",
-                claims.cutoff_voltage.found(),
-                claims.cutoff_voltage.quantity(),
+                &claims.cutoff_voltage,
                 &usual("the end of the capacity test"),
             )
             .map(voltage);
@@ -111,16 +108,14 @@ impl FromRecord {
             .quantity(
                 "charge voltage",
                 "claims.charge_voltage",
-                claims.charge_voltage.found(),
-                claims.charge_voltage.quantity(),
+                &claims.charge_voltage,
                 &usual("charging to full"),
             )
             .map(voltage);
         let _ = read.quantity(
             "charge current",
             "claims.charge_current",
-            claims.charge_current.found(),
-            claims.charge_current.quantity(),
+            &claims.charge_current,
             "charging to full",
         );
         read
@@ -151,24 +146,13 @@ impl FromRecord {
         }
     }
 
-    fn quantity(
-        &mut self,
-        name: &str,
-        fact: &str,
-        found: &Found,
-        quantity: Option<&Quantity>,
-        needed_for: &str,
-    ) -> Option<f64> {
-        match quantity {
-            Some(quantity) => {
-                self.lines.push(Line::recorded(name, quantity));
-                Some(quantity.value)
-            }
-            None => {
-                self.lacks(fact, found, needed_for);
-                None
-            }
-        }
+    fn quantity<W>(&mut self, name: &str, fact: &str, claim: &Entry<W>, needed_for: &str) -> Option<f64> {
+        let Some(quantity) = claim.quantity() else {
+            self.lacks(fact, claim.found(), needed_for);
+            return None;
+        };
+        self.lines.push(Line::recorded(name, quantity));
+        Some(quantity.value)
     }
 
     fn lacks(&mut self, fact: &str, found: &Found, needed_for: &str) {

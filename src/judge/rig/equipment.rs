@@ -5,7 +5,7 @@ use super::circuit::incomplete;
 use super::plan::MOST_LOADS;
 use crate::judge::facts::{Answer, Missing, Reason, Sources, Val, Values, Worked};
 use crate::record::field::Found;
-use crate::record::parts::{Element, ElementTrait, RigLoad, RigMeter};
+use crate::record::parts::{Element, ElementTrait, Reads, RigLoad, RigMeter};
 use crate::record::{How, Record, State, Value};
 use crate::units::{Amount, Dimension, Quantity, Uncertain};
 
@@ -134,17 +134,17 @@ pub(super) fn reading(record: &Record, sources: &Sources, id: &str, amperes: f64
 
 /// Whether the instruments read what a session needs: the whole current or every branch, the voltage, a temperature.
 pub(super) fn coverage(record: &Record, load_names: &[String]) -> Answer {
-    let reads = |word: &str| record.rig.meter.iter().any(|meter| meter.reads.word() == Some(word));
+    let reads = |what: Reads| record.rig.meter.iter().any(|meter| meter.reads.known() == Some(what));
     let branches = !load_names.is_empty()
         && load_names.iter().all(|name| {
             record.rig.meter.iter().any(|meter| {
-                meter.reads.word() == Some("branch current") && meter.load.text() == Some(name.as_str())
+                meter.reads.known() == Some(Reads::BranchCurrent) && meter.load.text() == Some(name.as_str())
             })
         });
     let wanted = [
-        (reads("whole current") || branches, "the current: the whole, or every branch"),
-        (reads("pack voltage"), "the pack's voltage"),
-        (reads("temperature"), "temperatures"),
+        (reads(Reads::WholeCurrent) || branches, "the current: the whole, or every branch"),
+        (reads(Reads::PackVoltage), "the pack's voltage"),
+        (reads(Reads::Temperature), "temperatures"),
     ];
     let lacks = wanted.into_iter().filter(|(there, _)| !there).map(|(_, what)| Missing {
         name: "meter.reads".to_owned(),

@@ -18,7 +18,7 @@ use crate::judge::facts::{
 };
 use crate::judge::rules::{Book, Finding, Scope, judge_rig};
 use crate::record::Record;
-use crate::record::parts::{RigLoad, RigMeter};
+use crate::record::parts::{LoadKind, Reads, RigLoad, RigMeter, Sense};
 use crate::units::{Amount, Dimension, show, significant};
 
 /// What falls to a load.
@@ -177,7 +177,7 @@ impl Basis<'_> {
         let meters = &self.record.rig.meter;
         let read =
             |id: &str, amperes| equipment::reading(self.record, &self.derived.sources, id, amperes).ok();
-        let whole = meters.iter().find(|meter| meter.reads.word() == Some("whole current"));
+        let whole = meters.iter().find(|meter| meter.reads.known() == Some(Reads::WholeCurrent));
         if let Some(reading) = whole.and_then(|meter| read(meter.instrument.text()?, current)) {
             return Some(reading);
         }
@@ -187,7 +187,8 @@ impl Basis<'_> {
             .zip(&shares)
             .map(|(name, share)| {
                 let meter = meters.iter().find(|meter| {
-                    meter.reads.word() == Some("branch current") && meter.load.text() == Some(name.as_str())
+                    meter.reads.known() == Some(Reads::BranchCurrent)
+                        && meter.load.text() == Some(name.as_str())
                 })?;
                 read(meter.instrument.text()?, share.current.get::<ampere>())
             })
@@ -228,7 +229,7 @@ impl Basis<'_> {
     pub(super) fn facts(&self, trunk: &Branch) -> Values {
         let mut values = Values::new();
         values.insert("rig.fault_current", self.fault());
-        values.insert("rig.fuses", trunk.of_path("path.overcurrent_devices"));
+        values.insert("rig.overcurrent_devices", trunk.of_path("path.overcurrent_devices"));
         let highest = self.highest();
         let slack = self.plan.series.map_or(0.0, f64::from)
             * self.limits.get("cell_voltage_tolerance").map_or(0.0, Amount::value);
@@ -281,10 +282,10 @@ impl Basis<'_> {
     /// The drop between the pack's terminals and the place where the voltage is sensed, for one cell.
     fn unsensed_drop(&self, drop: &LeadDrop) -> Answer {
         let sense = &self.record.rig.sense;
-        match sense.word() {
-            Some("at the pack") => Ok(amount(Amount::exact(0.0, Dimension::VOLTAGE))),
+        match sense.known() {
+            Some(Sense::AtThePack) => Ok(amount(Amount::exact(0.0, Dimension::VOLTAGE))),
             None => Err(vec![Missing::fact("rig.sense", "", equipment::why(sense.found()))]),
-            Some(_) => {
+            Some(Sense::AtTheLoad) => {
                 let (Some(known), Some(series)) = (&drop.known, self.plan.series) else {
                     let mut all = drop.missing.clone();
                     if self.plan.series.is_none() {
@@ -375,9 +376,11 @@ impl Basis<'_> {
     fn facts_of_meters(&self, shares: &[LoadShare], set: Option<f64>) -> Vec<Values> {
         let of = |(index, meter): (usize, &RigMeter)| {
             let exact = |current| Ok(Amount::exact(current, Dimension::CURRENT));
-            let reading = match meter.reads.word() {
-                Some("whole current") => set.map_or_else(|| Err(lack("claims.continuous_current")), exact),
-                Some("branch current") => {
+            let reading = match meter.reads.known() {
+                Some(Reads::WholeCurrent) => {
+                    set.map_or_else(|| Err(lack("claims.continuous_current")), exact)
+                }
+                Some(Reads::BranchCurrent) => {
                     let share = shares.iter().find(|share| meter.load.text() == Some(share.name.as_str()));
                     match (share.and_then(|share| share.current), meter.load.text()) {
                         (Some(current), _) => exact(current),
@@ -385,7 +388,9 @@ impl Basis<'_> {
                         (None, Some(_)) => Err(lack("load.set_current")),
                     }
                 }
-                _ => Err(vec![Missing::refused("it reads no current")]),
+                Some(Reads::PackVoltage | Reads::Temperature) | None => {
+                    Err(vec![Missing::refused("it reads no current")])
+                }
             };
             let name = meter_name(meter, index);
             equipment::of_meter(self.record, &self.derived.sources, meter, &name, reading)
@@ -443,20 +448,20 @@ impl Basis<'_> {
                 let amps = |value| show(value, Dimension::CURRENT);
                 branch.current.map_or_else(String::new, |i| format!(", from {} to {}", amps(i), amps(i * to)))
             };
-            match load.kind.word() {
-                Some("inverter") => notes.push(format!(
+            match load.kind.known() {
+                Some(LoadKind::Inverter) => notes.push(format!(
                     "{name} draws constant power, as an inverter does. Left alone, its current rises by {} % between full and \
                      cut-off{}. Turn down what it feeds as the voltage falls: the leads are checked at the test current only.",
                     percent(higher - 1.0),
                     from_to(higher)
                 )),
-                Some("resistor bank") => notes.push(format!(
+                Some(LoadKind::ResistorBank) => notes.push(format!(
                     "{name} is a resistor bank: its current falls by {} % between full and cut-off{}. Switch steps in so that \
                      the test current is held.",
                     percent(1.0 - 1.0 / higher),
                     from_to(1.0 / higher)
                 )),
-                _ => {}
+                Some(LoadKind::ElectronicLoad) | None => {}
             }
         }
         notes
@@ -466,9 +471,9 @@ impl Basis<'_> {
 /// A meter by what it reads.
 fn meter_name(meter: &RigMeter, index: usize) -> String {
     let instrument = meter.instrument.text().map_or_else(|| format!("no. {}", index + 1), str::to_owned);
-    match (meter.reads.word(), meter.load.text()) {
-        (Some("branch current"), Some(load)) => format!("meter {instrument}, current of {load}"),
-        (Some(word), _) => format!("meter {instrument}, {word}"),
+    match (meter.reads.known(), meter.load.text()) {
+        (Some(Reads::BranchCurrent), Some(load)) => format!("meter {instrument}, current of {load}"),
+        (Some(reads), _) => format!("meter {instrument}, {}", reads.word()),
         (None, _) => format!("meter {instrument}"),
     }
 }

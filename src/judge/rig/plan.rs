@@ -32,7 +32,7 @@ pub const COLD_RATE: f64 = 0.05;
 
 /// What is claimed; what is not known is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Claims {
+pub struct SessionClaims {
     /// Chemistry of the cells.
     pub chemistry: Option<Chemistry>,
     /// Cells in series.
@@ -100,7 +100,7 @@ pub struct NoPlan(pub String);
 ///
 /// # Errors
 /// Refuses claims that are not positive, and a charge limit that is not above the cut-off.
-pub fn propose(claims: &Claims) -> Result<Plan, NoPlan> {
+pub fn propose(claims: &SessionClaims) -> Result<Plan, NoPlan> {
     for (what, value) in [
         ("the number of cells in series", claims.series.map(f64::from)),
         ("the rated capacity", claims.capacity.map(|q| q.get::<coulomb>())),
@@ -159,7 +159,7 @@ pub fn propose(claims: &Claims) -> Result<Plan, NoPlan> {
 const SERIES_SLACK: f64 = 0.03;
 
 /// Cells in series that make up the claimed nominal voltage.
-fn series_from(claims: &Claims) -> Option<u32> {
+fn series_from(claims: &SessionClaims) -> Option<u32> {
     let cell = claims.chemistry?.voltages().nominal;
     let cells: f64 = (claims.nominal? / cell).get::<ratio>();
     let whole = cells.round();
@@ -226,13 +226,13 @@ mod tests {
     use uom::si::energy::watt_hour;
     use uom::si::power::watt;
 
-    fn large() -> Claims {
-        Claims {
+    fn large() -> SessionClaims {
+        SessionClaims {
             chemistry: Some(Chemistry::Lfp),
             series: Some(4),
             capacity: Some(ElectricCharge::new::<ampere_hour>(460.0)),
             current: Some(ElectricCurrent::new::<ampere>(250.0)),
-            ..Claims::default()
+            ..SessionClaims::default()
         }
     }
 
@@ -259,19 +259,19 @@ mod tests {
 
     #[test]
     fn what_is_missing_takes_away_only_what_follows_from_it() {
-        let nothing = propose(&Claims::default()).unwrap();
+        let nothing = propose(&SessionClaims::default()).unwrap();
         assert!(nothing.capacity.is_none() && nothing.full_load.is_none() && nothing.cutoff.is_none());
-        let no_chemistry = propose(&Claims { chemistry: None, ..large() }).unwrap();
+        let no_chemistry = propose(&SessionClaims { chemistry: None, ..large() }).unwrap();
         let capacity = no_chemistry.capacity.unwrap();
         assert!((capacity.current.get::<ampere>() - 92.0).abs() < 1e-9);
         assert!(capacity.energy.is_none() && capacity.power_full.is_none() && no_chemistry.cutoff.is_none());
-        let no_capacity = propose(&Claims { capacity: None, ..large() }).unwrap();
+        let no_capacity = propose(&SessionClaims { capacity: None, ..large() }).unwrap();
         let full = no_capacity.full_load.unwrap();
         assert!(no_capacity.capacity.is_none() && full.rate.is_none());
         assert!((full.duration.unwrap().get::<minute>() - 15.0).abs() < 1e-9);
         // A small pack with a large rating is empty before the quarter of an hour is over.
         let small = ElectricCharge::new::<ampere_hour>(20.0);
-        let full = propose(&Claims { capacity: Some(small), ..large() }).unwrap().full_load.unwrap();
+        let full = propose(&SessionClaims { capacity: Some(small), ..large() }).unwrap().full_load.unwrap();
         assert!((full.duration.unwrap().get::<minute>() - 4.8).abs() < 1e-9);
     }
 
@@ -282,7 +282,7 @@ mod tests {
             [(12.8, Some(4)), (25.6, Some(8)), (51.2, Some(16)), (12.0, None), (0.5, None)]
         {
             let nominal = Some(ElectricPotential::new::<volt>(nominal));
-            let plan = propose(&Claims { series: None, nominal, ..large() }).unwrap();
+            let plan = propose(&SessionClaims { series: None, nominal, ..large() }).unwrap();
             assert_eq!(plan.series, series, "{nominal:?}");
         }
     }
@@ -290,12 +290,12 @@ mod tests {
     #[test]
     fn refusals() {
         let nothing = ElectricCharge::new::<ampere_hour>(0.0);
-        assert!(propose(&Claims { capacity: Some(nothing), ..large() }).is_err());
-        assert!(propose(&Claims { series: Some(0), ..large() }).is_err());
+        assert!(propose(&SessionClaims { capacity: Some(nothing), ..large() }).is_err());
+        assert!(propose(&SessionClaims { series: Some(0), ..large() }).is_err());
         let odd = ElectricCurrent::new::<ampere>(f64::NAN);
-        assert!(propose(&Claims { current: Some(odd), ..large() }).is_err());
+        assert!(propose(&SessionClaims { current: Some(odd), ..large() }).is_err());
         let above = Some(ElectricPotential::new::<volt>(15.0));
-        assert!(propose(&Claims { cutoff: above, ..large() }).is_err());
+        assert!(propose(&SessionClaims { cutoff: above, ..large() }).is_err());
     }
 
     /// A reading of 203 A with 2 % covers 200 A; a reading of 250 A without uncertainty is 250 A.

@@ -542,7 +542,7 @@ fn used(name: &str, facts: &Facts<'_>) -> Option<Used> {
     }
     if let Some(worked) = facts.worked(name) {
         let worked = worked.as_ref().ok()?;
-        used.value = worked.value.show();
+        used.value = worked.show();
         used.how = "derived".to_owned();
         used.steps.clone_from(&worked.steps);
         used.sources.clone_from(&worked.sources);

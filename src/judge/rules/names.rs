@@ -106,4 +106,8 @@ impl super::expr::Env for facts::Facts<'_> {
     fn fact(&self, name: &str) -> Result<facts::Val, Vec<facts::Missing>> {
         facts::Facts::fact(self, name)
     }
+
+    fn bound(&self, name: &str) -> Option<&'static str> {
+        self.worked(name)?.as_ref().ok()?.bound.as_ref()?.side.words()
+    }
 }

@@ -20,10 +20,9 @@ pub use path::{
     CurrentPath, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,
 };
 pub use rig::{LOADS, LoadKind, Reads, Rig, RigClearing, RigLoad, RigMeter, RigSource, Sense, SourceKind};
-pub use surroundings::{Enclosure, OutsideMarking, Service};
-pub use tests::{
-    BenchTest, LogSign, SensorFixing, TestBranch, TestEnd, TestKind, TestLid, TestReading, TestSensor,
-};
+pub use surroundings::{Enclosure, OutsideMarking, Retention, Service};
+pub use tests::LogSign;
+pub use tests::{BenchTest, SensorFixing, TestBranch, TestEnd, TestKind, TestLid, TestReading, TestSensor};
 pub use withhold::{Withhold, WithholdArea};
 
 use super::part::part;

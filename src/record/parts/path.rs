@@ -308,8 +308,10 @@ words! {
         OpensCircuit = "opens the circuit",
         /// a length of metal with a cross-section
         Conductor = "conductor",
-        /// what it may carry is judged as an element of the path; the others have a rule of their own
-        CurrentCarrying = "current-carrying",
+        /// what it may carry is printed on it or stands in its data sheet
+        RatedByMarking = "rated by marking",
+        /// it has a highest temperature, against which its own is judged
+        LimitedByHeat = "limited by heat",
         /// a test rig may have it
         InRig = "in a rig",
     }
@@ -319,16 +321,20 @@ impl ElementKind {
     /// What it has in common with other kinds.
     #[must_use]
     pub const fn traits(self) -> &'static [ElementTrait] {
-        use ElementTrait::{Conductor, CurrentCarrying, InRig, InterruptsFault, OpensCircuit, Protective};
+        use ElementTrait::{
+            Conductor, InRig, InterruptsFault, LimitedByHeat, OpensCircuit, Protective, RatedByMarking,
+        };
         match self {
-            Self::CellStack => &[CurrentCarrying],
-            Self::Busbar | Self::Cable => &[Conductor, CurrentCarrying, InRig],
-            Self::Joint | Self::Shunt | Self::Terminal => &[CurrentCarrying, InRig],
+            Self::CellStack => &[RatedByMarking, LimitedByHeat],
+            Self::Busbar | Self::Cable => &[Conductor, LimitedByHeat, InRig],
+            Self::Joint => &[LimitedByHeat, InRig],
+            Self::Shunt => &[RatedByMarking, InRig],
+            Self::Terminal => &[RatedByMarking, LimitedByHeat, InRig],
             Self::Fuse | Self::CircuitBreaker => {
-                &[InterruptsFault, Protective, OpensCircuit, CurrentCarrying, InRig]
+                &[InterruptsFault, Protective, OpensCircuit, RatedByMarking, InRig]
             }
-            Self::ThermalCutoff => &[Protective, OpensCircuit, InRig],
-            Self::Contactor | Self::Connector => &[OpensCircuit, CurrentCarrying, InRig],
+            Self::ThermalCutoff => &[Protective, OpensCircuit, LimitedByHeat, InRig],
+            Self::Contactor | Self::Connector => &[OpensCircuit, RatedByMarking, InRig],
             Self::Bms => &[],
         }
     }

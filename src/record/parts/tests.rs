@@ -103,6 +103,8 @@ part! {
         cell_temperature: Temperature = "-5 degC",
         /// Whether charge current flowed into the cells while they were cold.
         charged_while_cold: YesNo = "no",
+        /// Whether the charger was on while they were cold, set above the voltage of the pack.
+        charger_on: YesNo = "yes",
         /// Columns of the log that are not recognised by themselves, as "column = meaning". What the pack's own gauge shows is "of gauge".
         columns: List = "CH2 = current of the second branch",
         /// Which way the log's current counts, where the log does not show it.

@@ -83,6 +83,8 @@ pub struct PackRow {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(from = "FindingTuple", into = "FindingTuple")]
 pub struct FindingRow {
+    /// Rules beside the built-in ones.
+    pub rules: Option<String>,
     /// Id of the rule.
     pub rule: String,
     /// The part it is about.
@@ -100,7 +102,7 @@ pub struct FindingRow {
 }
 
 /// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
-type FindingTuple = (String, String, String, u8, u8, bool, String);
+type FindingTuple = (Option<String>, String, String, String, u8, u8, bool, String);
 
 impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {
@@ -108,15 +110,17 @@ impl From<FindingRow> for FindingTuple {
         let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
         // Both lists have three entries.
         #[expect(clippy::cast_possible_truncation, reason = "an index into three")]
-        (row.rule, row.part, row.subject, grade as u8, outcome as u8, row.rests_on_claims, row.missing)
+        let (grade, outcome) = (grade as u8, outcome as u8);
+        (row.rules, row.rule, row.part, row.subject, grade, outcome, row.rests_on_claims, row.missing)
     }
 }
 
 impl From<FindingTuple> for FindingRow {
-    fn from((rule, part, subject, grade, outcome, rests_on_claims, missing): FindingTuple) -> Self {
+    fn from(tuple: FindingTuple) -> Self {
+        let (rules, rule, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
         let grade = Grade::ALL.get(usize::from(grade)).copied().unwrap_or(Grade::Critical);
         let outcome = OUTCOMES.get(usize::from(outcome)).copied().unwrap_or(Outcome::NotDecided);
-        Self { rule, part, subject, grade, outcome, rests_on_claims, missing }
+        Self { rules, rule, part, subject, grade, outcome, rests_on_claims, missing }
     }
 }
 
@@ -127,6 +131,7 @@ const OUTCOMES: [Outcome; 3] = [Outcome::FallsShort, Outcome::NotDecided, Outcom
 #[serde(default, deny_unknown_fields)]
 #[allow(missing_docs)] // What each field is stands beside its column, in `tables`.
 pub struct ElementRow {
+    pub rules: Option<String>,
     pub position: u32,
     pub element: Option<String>,
     pub kind: Option<String>,
@@ -159,16 +164,20 @@ impl PackEntry {
     /// What is kept of an inspection.
     #[must_use]
     pub fn of(inspection: &Inspection, view: &View) -> Self {
+        let rules = some(&view.rules_told());
         let elements: Vec<ElementRow> = view
             .path
             .elements
             .iter()
             .enumerate()
-            .map(|(index, element)| element_row(inspection, index, element, view.rated_current_si))
+            .map(|(index, element)| ElementRow {
+                rules: rules.clone(),
+                ..element_row(inspection, index, element, view.rated_current_si)
+            })
             .collect();
         Self {
             row: pack_row(inspection, view, &elements),
-            findings: view.findings.iter().map(finding_row).collect(),
+            findings: view.findings.iter().map(|finding| finding_row(finding, rules.as_deref())).collect(),
             elements,
         }
     }
@@ -195,8 +204,9 @@ fn words(missing: &[Missing]) -> String {
     words.join("; ")
 }
 
-fn finding_row(finding: &Finding) -> FindingRow {
+fn finding_row(finding: &Finding, rules: Option<&str>) -> FindingRow {
     FindingRow {
+        rules: rules.map(str::to_owned),
         rule: finding.rule.clone(),
         part: finding.part.clone(),
         subject: finding.subject.clone(),
@@ -211,6 +221,7 @@ fn element_row(inspection: &Inspection, index: usize, view: &ElementView, rated:
     let recorded = inspection.record.path.element.get(index);
     let milli = |worth: &Worth| worth.si.map(|si| si * MILLI);
     ElementRow {
+        rules: None,
         position: number(index + 1).unwrap_or(u32::MAX),
         element: some(&view.id),
         kind: some(&view.kind),

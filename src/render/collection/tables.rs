@@ -16,6 +16,9 @@ const fn column<R>(
 
 use ColumnKind::{Count, Date, Number, Text, YesNo};
 
+/// What judged a row, so that a row cut out of its table still says so.
+const RULES: &str = "rules beside the built-in ones: files that judged, with what they changed, and files of the inspection folder that were left aside; empty where there are none";
+
 /// One row for each inspection found, those that could not be read included.
 pub const PACKS: Table<PackRow> = Table {
     name: "collection",
@@ -35,13 +38,7 @@ pub const PACKS: Table<PackRow> = Table {
             "why the inspection could not be read; empty when it was read. All columns that follow are empty where this is not",
             |p| (&p.problem).into(),
         ),
-        column(
-            "rules",
-            Text,
-            "",
-            "rules beside the built-in ones: files that judged, with what they changed, and files of the inspection folder that were left aside; empty where there are none",
-            |p| (&p.rules).into(),
-        ),
+        column("rules", Text, "", RULES, |p| (&p.rules).into()),
         column(
             "title",
             Text,
@@ -224,6 +221,7 @@ pub const FINDINGS: Table<FindingRow> = Table {
     name: "findings",
     about: "one row for each rule applied to each subject of an inspection, rules that are met included",
     columns: &[
+        column("rules", Text, "", RULES, |f| (&f.rules).into()),
         column("rule", Text, "", "id of the rule; `underlid explain` prints the rule", |f| (&f.rule).into()),
         column(
             "part",
@@ -255,6 +253,7 @@ pub const ELEMENTS: Table<ElementRow> = Table {
     name: "elements",
     about: "one row for each element of the current path of an inspection",
     columns: &[
+        column("rules", Text, "", RULES, |e| (&e.rules).into()),
         column("position", Count, "", "place in the path, 1 at the negative terminal", |e| {
             Some(e.position).into()
         }),

@@ -6,7 +6,7 @@
 
 use serde::Serialize;
 
-use crate::judge::facts::{Side, Sources, Worked};
+use crate::judge::facts::{Sources, Worked};
 use crate::record::field::{Found, How, Value};
 use crate::record::{FieldInfo, State};
 use crate::units::price::Price;
@@ -159,13 +159,8 @@ pub(crate) fn signed(value: f64, show: impl Fn(f64) -> String) -> String {
 /// Compares two derived values.
 pub(crate) fn derived(first: &Worked, second: &Worked, names: Names<'_>) -> FieldChange {
     for (worked, name) in [(first, names.first), (second, names.second)] {
-        if let Some(bound) = &worked.bound {
-            let side = match bound.side {
-                Side::AtLeast => "at least",
-                Side::AtMost => "at most",
-                Side::Within => continue,
-            };
-            let words = format!("not compared: known only as {side} {} in {name}", worked.value.show());
+        if worked.bound.as_ref().is_some_and(|bound| bound.side.words().is_some()) {
+            let words = format!("not compared: known only as {} in {name}", worked.show());
             return FieldChange::plain(ChangeKind::NotCompared, words);
         }
     }

@@ -1,5 +1,6 @@
 //! What integration tests share: running the program, copies of the examples, where the tools that `tests/run` sets up are.
 
+pub mod pack;
 pub mod thermal;
 
 use std::fs;

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, OnceLock};
 
-use underlid::fill::{Bench, Sight};
+use underlid::fill::{FillSession, Sight};
 use underlid::judge::inspection::House;
 use underlid::record::field::Found;
 use underlid::record::{self, How, Part, Record, State};
@@ -68,7 +68,7 @@ pub fn fresh() -> tempfile::TempDir {
 }
 
 pub fn target() -> Arc<Sight> {
-    Bench::open(&example(), &House::default(), &[], Some("drop-in")).unwrap().look().unwrap()
+    FillSession::open(&example(), &House::default(), &[], Some("drop-in")).unwrap().look().unwrap()
 }
 
 // ------------------------------------------------------------------ facts of a record, to compare two

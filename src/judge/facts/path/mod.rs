@@ -10,6 +10,7 @@ mod permissible_current;
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
+use crate::judge::facts::network::limits;
 use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
@@ -49,6 +50,7 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
         }
         Some(ElementKind::Joint) => {
             values.derive("element.overlap_ratio", || overlap_ratio(facts));
+            values.derive("element.contact_density", || contact_density(facts));
             values.derive("element.galvanic", || galvanic(facts));
             values.derive("element.usual_torque", || usual_torque(facts, element));
         }
@@ -82,26 +84,6 @@ fn resistance_of(facts: &Facts<'_>, kind: Option<ElementKind>, values: &mut Answ
     values.insert("element.resistance_found", resistance);
 }
 
-/// Rise that the physics predicts for an element at a current, in air of a temperature.
-///
-/// # Errors
-/// What is missing; and kinds of element for which no model of the heat that leaves them is known.
-pub(crate) fn predicted_rise(facts: &Facts<'_>, index: usize, current: &Amount, ambient: &Amount) -> Answer {
-    let kind = facts.record.path.element.get(index).and_then(Element::kind);
-    if let Some(kind @ (ElementKind::Busbar | ElementKind::Cable)) = kind {
-        return permissible_current::rise_at(facts, kind, current, ambient);
-    }
-    let name = kind.map_or("part whose kind could not be told", ElementKind::word);
-    let mut why = format!("there is no model of how heat leaves a {name}");
-    if let Ok(worked) = losses::resistance(facts, kind)
-        && let Some(resistance) = worked.value.amount()
-    {
-        let heat = current.value().powi(2) * resistance.value();
-        why = format!("{why}; {} arise in it at this current", crate::units::show(heat, Dimension::POWER));
-    }
-    Err(vec![Missing::refused(&why)])
-}
-
 /// What follows for a bar or a cable.
 fn conductor(facts: &Facts<'_>, kind: ElementKind, values: &mut Answers) {
     let area = permissible_current::area(facts, kind);
@@ -109,10 +91,14 @@ fn conductor(facts: &Facts<'_>, kind: ElementKind, values: &mut Answers) {
     values.insert("element.density_found", density_found(facts, &area));
     values.insert("element.density_expected", density_expected(facts));
     values.insert("element.area", area);
-    let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
-    values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
-    values.insert("element.rise_at_rated", rise);
-    values.insert("element.predicted_rise", permissible_current::rise(facts, kind, "element.rise_current"));
+    if facts.derived.is_alone() {
+        let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
+        values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
+        values.insert("element.temperature_limit", limits::of(facts, kind));
+        // A conductor by itself in open air is judged without end.
+        values.insert("element.permissible_without_end", permissible_current::of(facts, Some(kind)));
+        values.insert("element.rise_at_rated", rise);
+    }
 }
 
 /// What makes an element open; none for kinds that do not open by themselves or on command.
@@ -226,6 +212,18 @@ fn overlap_ratio(facts: &Facts<'_>) -> Answer {
     work.done(ratio)
 }
 
+fn contact_density(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let current = work.amount("claims.continuous_current");
+    let [length, width] = ["width", "thickness"].map(|side| work.amount(&format!("element.overlap.{side}")));
+    let count = work.count_or_one("element.count", "the number of joints side by side");
+    let [current, length, width] = work.all([current, length, width])?;
+    let area = length.number.times(&width.number).times(&count.number);
+    let density = Amount { number: current.number.over(&area), dimension: Dimension::CURRENT_DENSITY };
+    work.step(line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
+    work.done(density)
+}
+
 fn galvanic(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let words = [work.word("element.material"), work.word("element.other_material")];
@@ -329,6 +327,20 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     if !open.is_empty() {
         work.assume(format!("not known and so left out: {}", names(&open)));
+    }
+    // What the network limits is less than what any part alone may carry.
+    if let (Some(Ok(worked)), Some(Ok(place))) =
+        (facts.derived.of_pack("path.permissible_for_discharge"), facts.derived.of_pack("path.limited_by"))
+        && let Some(amount) = worked.value.amount()
+        && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
+    {
+        let mut worked = worked.clone();
+        worked.assumed.extend(
+            open.is_empty()
+                .then(Vec::new)
+                .unwrap_or_else(|| vec![format!("not known and so left out: {}", names(&open))]),
+        );
+        return (Ok(worked), Ok(place.clone()));
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known permissible current".to_owned();

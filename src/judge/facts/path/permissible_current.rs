@@ -210,11 +210,6 @@ pub(super) fn rise(facts: &Facts<'_>, kind: ElementKind, current: &str) -> Answe
     rise_in(work, kind, current, None)
 }
 
-/// Predicted rise of a bar or a cable at a current, in air of a temperature.
-pub(super) fn rise_at(facts: &Facts<'_>, kind: ElementKind, current: &Amount, ambient: &Amount) -> Answer {
-    rise_in(Worker::new(facts), kind, Some(current.clone()), Some(ambient.clone()))
-}
-
 fn rise_in(
     mut work: Worker<'_>,
     kind: ElementKind,

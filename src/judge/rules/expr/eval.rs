@@ -11,6 +11,11 @@ pub trait Env {
     /// # Errors
     /// What is missing.
     fn fact(&self, name: &str) -> Result<Val, Vec<Missing>>;
+
+    /// How a fact is only a bound, in words: "at least".
+    fn bound(&self, _name: &str) -> Option<&'static str> {
+        None
+    }
 }
 
 /// A value, or all that is missing for it.
@@ -248,7 +253,10 @@ pub fn filled(expr: &Expr, env: &dyn Env) -> String {
             format!("{}({})", function.name, arguments.join(", "))
         }
         Node::Compare(relation, left, right) => {
-            format!("{} {} {}", filled(left, env), relation.sign(), filled(right, env))
+            // What was found may be only a bound; what is required is told as it is compared.
+            let bound = if let Node::Name(name) = &left.node { env.bound(name) } else { None };
+            let side = bound.map_or_else(String::new, |side| format!("{side} "));
+            format!("{side}{} {} {}", filled(left, env), relation.sign(), filled(right, env))
         }
         Node::OneOf(left, listed) => {
             let listed: Vec<String> = listed.iter().map(|a| filled(a, env)).collect();

@@ -5,6 +5,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::bench_tests::{BenchTests, stamps};
 use super::edits::{edits_for, named, part_named, says_the_same, with_what_the_item_says};
 use super::journal;
 use super::judged::decided;
@@ -13,7 +14,6 @@ use super::parts::{added, parts_to_add};
 use super::photo::{self, Kept, listed};
 use super::question::{Asked, Key, Question, questions};
 use super::sight::{FillError, Saved, Sight, question, revision};
-use super::trials::{Trials, stamps};
 use crate::evidence::whole::Looks;
 use crate::fill::checklist::{Checklists, Fills, ItemScope};
 use crate::judge::facts::Derived;
@@ -36,7 +36,7 @@ const USUAL: &str = "drop-in";
 
 /// An inspection folder that is being filled.
 #[derive(Debug)]
-pub struct Bench {
+pub struct FillSession {
     /// The folder.
     pub folder: PathBuf,
     /// The checklists.
@@ -51,13 +51,13 @@ pub struct Bench {
     kind: Option<String>,
     /// The record as it was looked at last: most looks find it unchanged.
     last: Mutex<Option<Arc<Sight>>>,
-    trials: Trials,
+    bench_tests: BenchTests,
 }
 
 /// Held while the record is read, edited and replaced.
 struct Lock(#[expect(dead_code, reason = "the lock goes when the file is closed")] Option<File>);
 
-impl Bench {
+impl FillSession {
     /// Opens a folder; `house` says whose rules judge, `checklists` are the user's, `kind` overrules the record's kind of pack.
     ///
     /// # Errors
@@ -95,7 +95,7 @@ impl Bench {
         }
         let book = book(Some(folder), house)?;
         told.extend(book.files.iter().map(|file| file.told.clone()));
-        let bench = Self {
+        let session = Self {
             file: folder.join(RECORD),
             folder: folder.to_owned(),
             lists,
@@ -105,10 +105,10 @@ impl Bench {
             looks: Looks::default(),
             kind: kind.map(str::to_owned),
             last: Mutex::new(None),
-            trials: Trials::default(),
+            bench_tests: BenchTests::default(),
         };
-        bench.sweep();
-        Ok(bench)
+        session.sweep();
+        Ok(session)
     }
 
     /// Takes away what a killed process left beside the record. Young files may belong to one that still runs.
@@ -146,7 +146,7 @@ impl Bench {
         let last = || self.last.lock().unwrap_or_else(PoisonError::into_inner);
         let fresh = |known: &Arc<Sight>| {
             known.text == text
-                && known.upon == (stamps(&self.folder, &known.record), self.trials.generation())
+                && known.upon == (stamps(&self.folder, &known.record), self.bench_tests.generation())
         };
         if let Some(known) = last().clone().filter(fresh) {
             return Ok(known);
@@ -159,8 +159,8 @@ impl Bench {
     fn judged(&self, text: String) -> Result<Sight, FillError> {
         // Boxed: a record is too large to be handed from frame to frame.
         let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
-        let upon = (stamps(&self.folder, &record), self.trials.generation());
-        let worked = self.trials.facts(&self.folder, &text, &record, &self.limits);
+        let upon = (stamps(&self.folder, &record), self.bench_tests.generation());
+        let worked = self.bench_tests.facts(&self.folder, &text, &record, &self.limits);
         let seen = photos_seen(&self.folder, &record, &self.book, &Withheld::default(), &self.looks);
         let derived = Derived::with_evidence(&record, &self.limits, worked.facts, seen);
         let judgement = judge(&record, &derived, &self.book);
@@ -178,7 +178,7 @@ impl Bench {
     /// # Errors
     /// When the record cannot be read.
     pub(super) fn revision(&self) -> Result<String, FillError> {
-        Ok(revision(&self.text()?, self.trials.generation()))
+        Ok(revision(&self.text()?, self.bench_tests.generation()))
     }
 
     /// The record's text, to see cheaply whether it has changed.
@@ -231,7 +231,7 @@ impl Bench {
         self.answer_once(key, answer, seen, None)
     }
 
-    /// As [`Bench::answer`]; parts that an answer with this id has added already are not added again.
+    /// As [`FillSession::answer`]; parts that an answer with this id has added already are not added again.
     pub(super) fn answer_once(
         &self,
         key: &Key,
@@ -321,7 +321,7 @@ impl Bench {
         self.add_once(at, what, None)
     }
 
-    /// As [`Bench::add`]; what an operation with this id has added already is not added again.
+    /// As [`FillSession::add`]; what an operation with this id has added already is not added again.
     pub(super) fn add_once(
         &self,
         at: Option<&Key>,

@@ -24,9 +24,9 @@ fn run(script: &str, argument: &str) -> Value {
 fn load_step_and_approach_agree_with_scipy_on_a_simulated_log() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("step.csv");
-    let made = run("trial_simulate.py", path.to_str().unwrap());
+    let made = run("load_step_simulate.py", path.to_str().unwrap());
     assert!(made["rows"].as_u64().unwrap() > 2000 && made["rise"].as_f64().unwrap() > 0.2, "{made}");
-    let theirs = run("trial_fit.py", path.to_str().unwrap());
+    let theirs = run("load_step_fit.py", path.to_str().unwrap());
 
     let mut log = LogReader::open(&path, &ReadSettings::default()).unwrap();
     let slot = |meaning| log.layout().slot(meaning).unwrap();

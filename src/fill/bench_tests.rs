@@ -16,7 +16,7 @@ use sha2::{Digest, Sha256};
 
 use crate::evidence::name::safe_relative;
 use crate::judge::bench_test::results;
-use crate::judge::facts::{FACTS, Missing, Values};
+use crate::judge::facts::{FACTS, Missing, OfTest, Values};
 use crate::record::parts::BenchTest;
 use crate::record::{self, Record};
 use crate::units::Amount;
@@ -36,7 +36,7 @@ const APART_IN: [(&str, &str); 3] = [("cells", "reading"), ("claims", "statement
 
 /// The facts of the bench tests as they were last worked out.
 #[derive(Debug, Default)]
-pub(super) struct Trials(Arc<Mutex<Inner>>);
+pub(super) struct BenchTests(Arc<Mutex<Inner>>);
 
 #[derive(Debug, Default)]
 struct Inner {
@@ -50,7 +50,7 @@ struct Inner {
 /// The facts of the tests of a record, in their order.
 #[derive(Debug, Default)]
 pub(super) struct Worked {
-    pub(super) facts: Vec<Values>,
+    pub(super) facts: Vec<OfTest>,
     /// True when they are worked out anew beside.
     pub(super) beside: bool,
 }
@@ -58,7 +58,7 @@ pub(super) struct Worked {
 #[derive(Debug)]
 struct Known {
     mark: Mark,
-    facts: Vec<Values>,
+    facts: Vec<OfTest>,
     took: Duration,
 }
 
@@ -95,7 +95,7 @@ fn of_test(folder: &Path, test: &BenchTest) -> Vec<Stamp> {
         .collect()
 }
 
-impl Trials {
+impl BenchTests {
     /// The facts of the tests of a record, in their order; those of a moment ago where working them out takes long.
     ///
     /// `limits` are those of the book that judges, a house's own included.
@@ -162,7 +162,7 @@ impl Trials {
 
 impl Inner {
     /// The figures of a test that is as it was.
-    fn known_of(&self, test: &[u8; 32]) -> Option<Values> {
+    fn known_of(&self, test: &[u8; 32]) -> Option<OfTest> {
         let known = self.known.as_ref()?;
         let at = known.mark.each.iter().position(|each| each == test)?;
         known.facts.get(at).cloned()
@@ -170,9 +170,9 @@ impl Inner {
 }
 
 /// The facts of a test that nothing is known of yet.
-fn being_worked_out() -> Values {
+fn being_worked_out() -> OfTest {
     let of_tests = FACTS.iter().map(|fact| fact.name).filter(|name| name.starts_with("test."));
-    of_tests.map(|name| (name, Err(vec![Missing::refused(WORKING)]))).collect()
+    of_tests.map(|name| (name, Err(vec![Missing::refused(WORKING)]))).collect::<Values>().into()
 }
 
 /// True for what is missing only because a test is being worked out.
@@ -180,8 +180,8 @@ pub(super) fn waits(missing: &str) -> bool {
     missing == WORKING
 }
 
-fn work(folder: &Path, record: &Record, limits: &Limits) -> Vec<Values> {
-    results(folder, record, limits).into_iter().map(|result| result.facts).collect()
+fn work(folder: &Path, record: &Record, limits: &Limits) -> Vec<OfTest> {
+    results(folder, record, limits).iter().map(|result| result.of_test()).collect()
 }
 
 impl Mark {
@@ -258,11 +258,11 @@ mod tests {
     fn what_a_test_does_not_rest_on_does_not_work_it_out_anew() {
         let folder = tempfile::tempdir().unwrap();
         log(folder.path(), 3_600);
-        let trials = Trials::default();
+        let bench_tests = BenchTests::default();
         let (text, record) = record_of("");
-        let facts = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
-        assert!(facts[0].contains_key("test.capacity_found"), "{facts:?}");
-        let mark = trials.lock().known.as_ref().unwrap().mark.clone();
+        let facts = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
+        assert!(facts[0].values.contains_key("test.capacity_found"), "{facts:?}");
+        let mark = bench_tests.lock().known.as_ref().unwrap().mark.clone();
         for more in [
             "[[cells.reading]]\nposition = 1\nvoltage = \"3.3 V\"",
             "[[photo]]\nfile = \"photos/a.jpg\"",
@@ -278,7 +278,7 @@ mod tests {
         // A longer log is another test.
         log(folder.path(), 7_200);
         assert_ne!(Mark::of(folder.path(), &text, &record), mark);
-        let longer = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
+        let longer = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         assert_ne!(format!("{longer:?}"), format!("{facts:?}"));
     }
 
@@ -286,22 +286,22 @@ mod tests {
     fn slow_work_is_done_beside_and_its_facts_follow() {
         let folder = tempfile::tempdir().unwrap();
         log(folder.path(), 3_600);
-        let trials = Trials::default();
+        let bench_tests = BenchTests::default();
         let (text, record) = record_of("");
-        let before = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
+        let before = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         // As if it had taken long.
-        trials.lock().known.as_mut().unwrap().took = Duration::from_secs(9);
+        bench_tests.lock().known.as_mut().unwrap().took = Duration::from_secs(9);
         let (text, record) = record_of("[heater]\npresent = \"no\"");
-        let meanwhile = trials.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
+        let meanwhile = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new()).facts;
         assert_eq!(format!("{meanwhile:?}"), format!("{before:?}"));
         let started = Instant::now();
-        while trials.generation() == 0 {
+        while bench_tests.generation() == 0 {
             assert!(started.elapsed() < Duration::from_secs(60), "nothing was worked out beside");
             std::thread::sleep(Duration::from_millis(5));
         }
-        let known = trials.lock().known.as_ref().unwrap().mark.clone();
+        let known = bench_tests.lock().known.as_ref().unwrap().mark.clone();
         assert_eq!(known, Mark::of(folder.path(), &text, &record));
-        assert!(!trials.lock().running);
+        assert!(!bench_tests.lock().running);
     }
 
     #[test]
@@ -309,24 +309,24 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         // 13 bytes a row at least.
         log(folder.path(), 400_000);
-        let trials = Trials::default();
+        let bench_tests = BenchTests::default();
         let (text, record) = record_of("");
-        let first = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
+        let first = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new());
         assert!(first.beside);
-        let Err(missing) = &first.facts[0]["test.capacity_found"] else { panic!("{:?}", first.facts) };
+        let Err(missing) = &first.facts[0].values["test.capacity_found"] else { panic!("{:?}", first.facts) };
         assert!(waits(&missing[0].what), "{missing:?}");
         let started = Instant::now();
-        while trials.generation() == 0 {
+        while bench_tests.generation() == 0 {
             assert!(started.elapsed() < Duration::from_secs(60), "nothing was worked out beside");
             std::thread::sleep(Duration::from_millis(5));
         }
-        let then = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
-        assert!(!then.beside && then.facts[0]["test.capacity_found"].is_ok(), "{:?}", then.facts);
+        let then = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new());
+        assert!(!then.beside && then.facts[0].values["test.capacity_found"].is_ok(), "{:?}", then.facts);
         // A second test leaves the figures of the first where they are.
         let text = format!("{text}\n[[test]]\nid = \"full\"\nkind = \"full load\"\n");
         let record = Box::new(record::read("t", &text).unwrap());
-        let more = trials.facts(folder.path(), &text, &record, &BTreeMap::new());
-        assert!(more.beside && more.facts[0]["test.capacity_found"].is_ok());
-        assert!(more.facts[1]["test.held_for"].is_err());
+        let more = bench_tests.facts(folder.path(), &text, &record, &BTreeMap::new());
+        assert!(more.beside && more.facts[0].values["test.capacity_found"].is_ok());
+        assert!(more.facts[1].values["test.held_for"].is_err());
     }
 }

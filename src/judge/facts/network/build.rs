@@ -1,0 +1,823 @@
+//! From the record to the network: what each element of the path is to heat and current.
+//!
+//! The path is walked from the negative terminal to the positive one. Between two elements without a joint stands one
+//! that was not measured. The stack is drawn as its end cells, the links between them, and all other cells as one mass,
+//! as they differ little; leads outside end in the room.
+
+use std::collections::BTreeMap;
+
+use super::limits;
+use super::stand_in::{self, StandIn};
+use crate::judge::facts::worker::Worker;
+use crate::judge::facts::{Answer, Facts, Missing, Subject, element_label};
+use crate::physics::ZERO_CELSIUS;
+use crate::physics::material::Material;
+use crate::record::parts::{Element, ElementKind, Finish, Leg, Retention};
+use crate::thermal::{
+    Bar, Cell, Circuit, Cover, Device, ElementId, Film, FreeId, Joint, LORENZ, Metal, Network, Overlap,
+    Point, Post, Refusal, Resistance, Scope, Section, Surface, Value,
+};
+use crate::units::Amount;
+
+/// How the pack stands: closed and in use, or as it was in a test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lid {
+    On,
+    Off,
+}
+
+/// A place of an element whose temperature has a limit, or is told without one.
+#[derive(Debug, Clone)]
+pub(super) struct PlaceOf {
+    /// The element of the path.
+    pub element: usize,
+    /// Its place in the network.
+    pub id: ElementId,
+    /// What of it.
+    pub what: &'static str,
+    /// Highest temperature, or what is missing for it.
+    pub limit: Answer,
+}
+
+/// The pack as a network.
+pub(super) struct Pack {
+    pub circuit: Circuit,
+    pub places: Vec<PlaceOf>,
+    /// Elements that could not be drawn, and what is missing for it.
+    pub unknown: BTreeMap<usize, Vec<Missing>>,
+    /// What stands in for what is not recorded.
+    pub assumed: Vec<String>,
+    /// Claims that it rests on.
+    pub claims: Vec<String>,
+    /// Temperature of the room, and that at which everything starts.
+    pub room: FreeId,
+    pub start: FreeId,
+    /// Charge of one full discharge, A·s.
+    pub charge: f64,
+    /// The rated continuous current, A.
+    pub rated: f64,
+}
+
+/// Temperature of the room where the claim names none, K.
+pub(super) const ROOM: f64 = ZERO_CELSIUS + 25.0;
+/// Temperature coefficient of metals in devices, 1/K.
+const METALLIC: f64 = 0.0039;
+/// Standard uncertainty over the value, above which a recorded number becomes a range.
+const UNCERTAIN: f64 = 0.005;
+/// Temperature of a warm device, for what its metal leads, K.
+const DEVICE_KELVIN: f64 = ZERO_CELSIUS + 60.0;
+/// Heat capacity of a volume of plastic, J/(m³·K).
+const PLASTIC: f64 = 1.8e6;
+/// Length of a lead outside that is drawn, m; what lies beyond it is as warm as the room.
+const LEAD_LENGTH: f64 = 1.0;
+/// Cells over the volume of the case at an energy density of cells of 330 Wh/L and of cases of 165 Wh/L.
+const CASE_DENSITY: f64 = 165.0 * 3600.0 * 1000.0;
+
+struct Builder<'a> {
+    facts: &'a Facts<'a>,
+    network: Network,
+    frees: BTreeMap<String, FreeId>,
+    places: Vec<PlaceOf>,
+    unknown: BTreeMap<usize, Vec<Missing>>,
+    assumed: Vec<String>,
+    claims: Vec<String>,
+    air: Point,
+    wall: Point,
+    room: Point,
+    room_free: FreeId,
+    lid: Lid,
+    film: StandIn,
+}
+
+/// A step of the path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Step {
+    Element(usize),
+    /// A joint that is not recorded.
+    Joint,
+    Stack(Option<usize>),
+}
+
+/// Draws the pack; what is missing where nothing can be drawn.
+pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
+    let mut work = Worker::new(facts);
+    let (rated, series) = (work.amount("claims.continuous_current"), work.amount("cells.series"));
+    let capacity = work.amount("pack.capacity");
+    let [rated, series, capacity] = work.all([rated, series, capacity])?;
+    let (rated, series) = (rated.value(), series.value().round().max(1.0));
+    let mut network = Network::new();
+    let room_free = network.free("room", ROOM, ROOM, Scope::Surroundings);
+    let start = network.free("start", ROOM, ROOM, Scope::Surroundings);
+    let room = network.held(room_free);
+    network.start(start);
+    let (air, wall) = (network.point(), network.point());
+    let foam =
+        matches!(facts.record.enclosure.retention.known(), Some(Retention::Foam | Retention::Adhesive));
+    let film = match (lid, foam) {
+        (_, true) => stand_in::FILM_IN_FOAM,
+        (Lid::On, false) => stand_in::FILM_INSIDE,
+        (Lid::Off, false) => stand_in::FILM_OPEN,
+    };
+    let mut builder = Builder {
+        facts,
+        network,
+        frees: BTreeMap::new(),
+        places: Vec::new(),
+        unknown: BTreeMap::new(),
+        assumed: Vec::new(),
+        claims: Vec::new(),
+        air,
+        wall,
+        room,
+        room_free,
+        lid,
+        film,
+    };
+    builder.claims.push("claims.continuous_current".to_owned());
+    let refused = |refusal: Refusal| vec![Missing::refused(&refusal.to_string())];
+    builder.case(series, capacity.value()).map_err(refused)?;
+    builder.path(rated, series, capacity.value()).map_err(refused)?;
+    let Builder { network, places, unknown, assumed, claims, .. } = builder;
+    let circuit = Circuit::new(network).map_err(refused)?;
+    Ok(Pack {
+        circuit,
+        places,
+        unknown,
+        assumed,
+        claims,
+        room: room_free,
+        start,
+        charge: capacity.value(),
+        rated,
+    })
+}
+
+impl<'a> Builder<'a> {
+    /// A stand-in: the same free quantity wherever it is used under the same name.
+    fn free(&mut self, of: StandIn, scope: Scope) -> FreeId {
+        if let Some(known) = self.frees.get(of.name) {
+            return *known;
+        }
+        let free = self.network.free(of.name, of.ends.0, of.ends.1, scope);
+        self.frees.insert(of.name.to_owned(), free);
+        self.assumed.push(format!("{}: a range ({})", of.name, of.basis));
+        free
+    }
+
+    fn inside(&mut self, of: StandIn) -> FreeId {
+        self.free(of, Scope::Inside)
+    }
+
+    fn outside(&mut self, of: StandIn) -> FreeId {
+        self.free(of, Scope::Surroundings)
+    }
+
+    /// A recorded number: a range where it is uncertain.
+    fn value(&mut self, name: &str, amount: &Amount) -> Value {
+        let (value, standard) = (amount.value(), amount.number.standard());
+        if standard <= UNCERTAIN * value.abs() {
+            return value.into();
+        }
+        let half = (3.0_f64.sqrt() * standard).min(0.9 * value.abs());
+        self.network.free(name, value - half, value + half, Scope::Inside).into()
+    }
+
+    /// Facts of an element.
+    fn element_facts(&self, index: usize) -> Facts<'a> {
+        Facts { subject: Subject::Element(index), ..*self.facts }
+    }
+
+    fn element(&self, index: usize) -> Option<&'a Element> {
+        self.facts.record.path.element.get(index)
+    }
+
+    /// A fact that is used when it is there.
+    fn optional(&mut self, facts: &Facts<'_>, name: &str) -> Option<Amount> {
+        let work = Worker::new(facts);
+        let found = work.optional(name);
+        if found.is_some() {
+            for claim in facts.claims_of(name) {
+                if !self.claims.contains(&claim) {
+                    self.claims.push(claim);
+                }
+            }
+        }
+        found
+    }
+
+    /// The case with the air in it.
+    fn case(&mut self, series: f64, charge: f64) -> Result<(), Refusal> {
+        let facts = Facts { subject: Subject::Pack, ..*self.facts };
+        let sides = ["length", "width", "height"].map(|side| {
+            self.optional(&facts, &format!("inspection.size.{side}")).map(|amount| amount.value())
+        });
+        let free_surface = self.outside(stand_in::FREE_SURFACE);
+        let (area, volume) = match sides {
+            [Some(a), Some(b), Some(c)] if a * b * c > 0.0 => {
+                (free_surface.times(2.0 * (a * b + b * c + a * c)), a * b * c)
+            }
+            _ => {
+                let volume = series * 3.2 * charge / CASE_DENSITY;
+                let cube = 6.0 * volume.powf(2.0 / 3.0);
+                (self.outside(stand_in::CASE_SURFACE).times(0.8 * cube), volume)
+            }
+        };
+        let (air, wall, room) = (self.air, self.wall, self.room);
+        // Half of the case is air of 1.2 kg/m³ and 1,005 J/(kg·K).
+        self.network.mass("air inside", air, 0.5 * volume * 1.2 * 1005.0, 0.0, None)?;
+        // A case of 3 mm of plastic; metal of half that thickness holds as much heat.
+        let outer = 6.0 * volume.powf(2.0 / 3.0);
+        self.network.mass("case", wall, outer * 3e-3 * PLASTIC, 0.0, None)?;
+        let film_outside = self.outside(stand_in::FILM_OUTSIDE);
+        let surface = Surface {
+            film: Film::Given(film_outside.into()),
+            air: room,
+            emissivity: 0.9.into(),
+            faced: room,
+        };
+        self.network.face("case outside", wall, area, surface)?;
+        let film = self.outside(self.film);
+        self.network.link("air to case", air, wall, film.times(0.4 * outer))?;
+        if self.lid == Lid::Off {
+            self.network.link("open lid", air, room, film.times(outer))?;
+        }
+        Ok(())
+    }
+
+    /// A surface inside the case.
+    fn surface(&mut self, finish: Option<Finish>) -> Surface {
+        let film = self.outside(self.film);
+        let emissivity = self.inside(stand_in::emissivity(finish));
+        Surface {
+            film: Film::Given(film.into()),
+            air: self.air,
+            emissivity: emissivity.into(),
+            faced: self.wall,
+        }
+    }
+
+    fn metal(&mut self, material: Material) -> Metal {
+        let factor = self.inside(stand_in::resistivity(material));
+        Metal {
+            resistivity: factor.times(material.resistivity().value),
+            coefficient: material.temperature_coefficient(),
+            conductivity: material.thermal_conductivity().into(),
+            capacity: material.density().value * material.specific_heat(),
+        }
+    }
+
+    /// The steps of the path, with joints where none is recorded.
+    fn steps(&self) -> Vec<Step> {
+        let elements = &self.facts.record.path.element;
+        let in_stack = |element: &Element| {
+            element.leg.known() == Some(Leg::Stack) && element.kind() != Some(ElementKind::CellStack)
+        };
+        let mut steps: Vec<Step> = Vec::new();
+        for (index, element) in elements.iter().enumerate().filter(|(_, element)| !in_stack(element)) {
+            steps.push(match element.kind() {
+                Some(ElementKind::CellStack) => Step::Stack(Some(index)),
+                _ => Step::Element(index),
+            });
+        }
+        if !steps.iter().any(|step| matches!(step, Step::Stack(_))) {
+            let negative = |step: &Step| {
+                matches!(step, Step::Element(index)
+                    if elements.get(*index).is_some_and(|e| e.leg.known() == Some(Leg::Negative)))
+            };
+            let at = steps.iter().rposition(negative).map_or(steps.len(), |last| last + 1);
+            steps.insert(at, Step::Stack(None));
+        }
+        let is_joint = |step: Option<&Step>| match step {
+            Some(Step::Element(index)) => matches!(
+                elements.get(*index).and_then(Element::kind),
+                Some(ElementKind::Joint | ElementKind::Terminal)
+            ),
+            _ => false,
+        };
+        let mut whole = Vec::new();
+        for (at, step) in steps.iter().enumerate() {
+            if at > 0 && !is_joint(Some(step)) && !is_joint(steps.get(at - 1)) {
+                whole.push(Step::Joint);
+            }
+            whole.push(*step);
+        }
+        whole
+    }
+
+    fn path(&mut self, rated: f64, series: f64, charge: f64) -> Result<(), Refusal> {
+        let steps = self.steps();
+        let (minus, plus) = (self.network.held(self.room_free), self.network.held(self.room_free));
+        let mut at = self.lead("negative lead outside", minus, rated)?;
+        for (place, step) in steps.iter().enumerate() {
+            let next = self.network.point();
+            let neighbour = |step: Option<&Step>| match step {
+                Some(Step::Element(index)) => Some(*index),
+                _ => None,
+            };
+            let before = place.checked_sub(1).and_then(|place| neighbour(steps.get(place)));
+            let after = neighbour(steps.get(place + 1));
+            match *step {
+                Step::Joint => self.joint(None, at, next, before, after)?,
+                Step::Stack(index) => self.stack(index, at, next, series, charge)?,
+                Step::Element(index) => self.one(index, at, next, before, after)?,
+            }
+            at = next;
+        }
+        self.lead_to("positive lead outside", at, plus, rated)?;
+        self.network.terminals(minus, plus);
+        Ok(())
+    }
+
+    /// A lead outside, from where it is as warm as the room to the terminal.
+    fn lead(&mut self, name: &str, held: Point, rated: f64) -> Result<Point, Refusal> {
+        let terminal = self.network.point();
+        self.lead_to(name, terminal, held, rated)?;
+        Ok(terminal)
+    }
+
+    fn lead_to(&mut self, name: &str, terminal: Point, held: Point, rated: f64) -> Result<(), Refusal> {
+        let metal = self.metal(Material::Copper);
+        let area = self.outside(stand_in::LEAD).times(rated.max(1.0));
+        let film = self.outside(stand_in::FILM_OUTSIDE);
+        let surface = Surface {
+            film: Film::Given(film.into()),
+            air: self.room,
+            emissivity: 0.9.into(),
+            faced: self.room,
+        };
+        self.network.bar(Bar {
+            name: name.to_owned(),
+            from: terminal,
+            to: held,
+            length: LEAD_LENGTH.into(),
+            section: Section::Round { area },
+            metal,
+            cover: None,
+            surface: Some(surface),
+            limit: None,
+        })?;
+        Ok(())
+    }
+
+    /// One element between two points.
+    fn one(
+        &mut self,
+        index: usize,
+        from: Point,
+        to: Point,
+        before: Option<usize>,
+        after: Option<usize>,
+    ) -> Result<(), Refusal> {
+        let Some(kind) = self.element(index).and_then(Element::kind) else {
+            return self.unknown_part(
+                index,
+                from,
+                to,
+                vec![Missing::fact(
+                    "element.kind",
+                    &element_label(self.facts.record, index),
+                    crate::judge::facts::Reason::NotVisible,
+                )],
+            );
+        };
+        match kind {
+            ElementKind::Busbar => match self.flat_bar(index) {
+                Ok(bar) => self.bar(index, &bar, from, to, before, after),
+                Err(missing) => self.unknown_part(index, from, to, missing),
+            },
+            ElementKind::Cable => match self.cable(index, from, to) {
+                Ok(bar) => self.limited_bar(index, bar),
+                Err(missing) => self.unknown_part(index, from, to, missing),
+            },
+            ElementKind::Joint | ElementKind::Terminal => self.joint(Some(index), from, to, before, after),
+            ElementKind::CellStack => Ok(()),
+            ElementKind::Fuse
+            | ElementKind::CircuitBreaker
+            | ElementKind::ThermalCutoff
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Connector
+            | ElementKind::Bms => self.device(index, kind, from, to),
+        }
+    }
+
+    /// A part of which nothing is known that heat and current ask for.
+    fn unknown_part(
+        &mut self,
+        index: usize,
+        from: Point,
+        to: Point,
+        missing: Vec<Missing>,
+    ) -> Result<(), Refusal> {
+        let resistance = Resistance::constant(self.inside(stand_in::UNKNOWN_PART));
+        let conductance = self.inside(stand_in::DEVICE_CONDUCTANCE).into();
+        self.unknown.insert(index, missing);
+        let name = element_label(self.facts.record, index);
+        let at = self.network.point();
+        let device =
+            Device { name, from, to, at, resistance, conductance, capacity: 10.0.into(), limit: None };
+        self.network.device(device)?;
+        Ok(())
+    }
+
+    /// Remembers a place.
+    fn place(&mut self, element: usize, id: ElementId, what: &'static str, limit: Answer) {
+        self.places.push(PlaceOf { element, id, what, limit });
+    }
+
+    /// Measured resistance of an element, Ω.
+    fn measured(&mut self, index: usize) -> Option<Amount> {
+        let facts = self.element_facts(index);
+        if let Some(found) = self.optional(&facts, "element.resistance") {
+            return Some(found);
+        }
+        let (drop, current) =
+            (self.optional(&facts, "element.drop")?, self.optional(&facts, "element.drop_current")?);
+        (current.value() > 0.0).then(|| Amount {
+            number: drop.number.over(&current.number),
+            dimension: crate::units::Dimension::RESISTANCE,
+        })
+    }
+
+    /// Size and metal of a bar.
+    fn flat_bar(&mut self, index: usize) -> Result<FlatBar, Vec<Missing>> {
+        let facts = self.element_facts(index);
+        let mut work = Worker::new(&facts);
+        let width = work.amount("element.section.width");
+        let thickness = work.amount("element.section.thickness");
+        let length = work.amount("element.length");
+        let material = work.word("element.material");
+        let count = work.count_or_one("element.count", "the number of bars side by side").value();
+        let stacked = work.count_or_one("element.stacked", "the number of stacked bars").value();
+        let [width, thickness, length] = work.all([width, thickness, length])?;
+        let Some(material) = material.as_deref().and_then(Material::from_word) else {
+            return Err(work.take_missing());
+        };
+        let name = element_label(self.facts.record, index);
+        let thickness_value = self.value(&format!("thickness of {name}"), &thickness);
+        let metal = match self.measured(index) {
+            // What was measured sets the resistivity: the size then only says how heat flows.
+            Some(resistance) => {
+                let metal = self.metal(material);
+                let area = width.value() * count * thickness.value() * stacked;
+                let measured = self.value(&format!("resistance of {name}"), &resistance);
+                Metal { resistivity: measured.scaled(area / length.value()), ..metal }
+            }
+            None => self.metal(material),
+        };
+        Ok(FlatBar {
+            section: Section::Flat {
+                width: (width.value() * count).into(),
+                thickness: thickness_value.scaled(stacked),
+            },
+            length: length.value(),
+            metal,
+            finish: self.element(index).and_then(|element| element.finish.known()),
+        })
+    }
+
+    /// Length of the overlap of a recorded joint, m.
+    fn overlap(&mut self, joint: Option<usize>) -> Option<f64> {
+        let index = joint?;
+        let facts = self.element_facts(index);
+        self.optional(&facts, "element.overlap.width").map(|amount| amount.value())
+    }
+
+    fn bar(
+        &mut self,
+        index: usize,
+        bar: &FlatBar,
+        from: Point,
+        to: Point,
+        before: Option<usize>,
+        after: Option<usize>,
+    ) -> Result<(), Refusal> {
+        let overlaps: f64 = [before, after].into_iter().filter_map(|joint| self.overlap(joint)).sum();
+        let both = self.overlap(before).is_some() && self.overlap(after).is_some();
+        let length: Value = if both && overlaps < 0.8 * bar.length {
+            (bar.length - overlaps).into()
+        } else {
+            self.inside(stand_in::BETWEEN_ENDS).times(bar.length - overlaps.min(0.4 * bar.length))
+        };
+        let surface = self.surface(bar.finish);
+        let drawn = Bar {
+            name: element_label(self.facts.record, index),
+            from,
+            to,
+            length,
+            section: bar.section,
+            metal: bar.metal,
+            cover: None,
+            surface: Some(surface),
+            limit: None,
+        };
+        self.limited_bar(index, drawn)
+    }
+
+    /// Adds a bar or a cable with its limit.
+    fn limited_bar(&mut self, index: usize, mut bar: Bar) -> Result<(), Refusal> {
+        let facts = self.element_facts(index);
+        let kind = self.element(index).and_then(Element::kind).unwrap_or(ElementKind::Busbar);
+        let limit = limits::of(&facts, kind);
+        bar.limit = limits::value(&limit);
+        let id = self.network.bar(bar)?;
+        self.place(index, id, "", limit);
+        Ok(())
+    }
+
+    fn cable(&mut self, index: usize, from: Point, to: Point) -> Result<Bar, Vec<Missing>> {
+        let facts = self.element_facts(index);
+        let mut work = Worker::new(&facts);
+        let (size, length) = (work.amount("element.size"), work.amount("element.length"));
+        let count = work.count_or_one("element.count", "the number of cables in parallel").value();
+        let material = work.optional_word("element.material").and_then(|word| Material::from_word(&word));
+        let [size, length] = work.all([size, length])?;
+        let metal = self.metal(material.unwrap_or(Material::Copper));
+        let film = self.outside(self.film);
+        let insulation = self.inside(stand_in::INSULATION);
+        Ok(Bar {
+            name: element_label(self.facts.record, index),
+            from,
+            to,
+            length: length.value().into(),
+            section: Section::Round { area: (size.value() * count).into() },
+            metal,
+            // Insulation of building and battery cables of 10 to 95 mm²: 1.0 to 2 mm.
+            cover: Some(Cover {
+                thickness: 1.5e-3.into(),
+                conductivity: insulation.into(),
+                capacity: PLASTIC,
+            }),
+            surface: Some(Surface {
+                film: Film::Given(film.into()),
+                air: self.air,
+                emissivity: 0.9.into(),
+                faced: self.wall,
+            }),
+            limit: None,
+        })
+    }
+
+    /// A joint, a terminal, or a joint that is not recorded.
+    fn joint(
+        &mut self,
+        index: Option<usize>,
+        from: Point,
+        to: Point,
+        before: Option<usize>,
+        after: Option<usize>,
+    ) -> Result<(), Refusal> {
+        let measured = index.and_then(|index| self.measured(index));
+        let name = index
+            .map_or("joint that is not recorded".to_owned(), |index| element_label(self.facts.record, index));
+        let resistance = match &measured {
+            Some(amount) => {
+                let ohms = self.value(&format!("resistance of {name}"), amount);
+                Resistance { ohms, coefficient: METALLIC.into(), reference: ZERO_CELSIUS + 25.0 }
+            }
+            None => Resistance::constant(self.inside(stand_in::JOINT)),
+        };
+        let length = self.overlap(index);
+        let mut overlaps = [None, None];
+        for (side, bar) in overlaps.iter_mut().zip([before, after]) {
+            let flat =
+                bar.filter(|bar| self.element(*bar).and_then(Element::kind) == Some(ElementKind::Busbar));
+            if let (Some(length), Some(bar)) = (length, flat.and_then(|bar| self.flat_bar(bar).ok()))
+                && length < 0.8 * bar.length
+            {
+                let surface = Some(self.surface(bar.finish));
+                *side =
+                    Some(Overlap { length: length.into(), section: bar.section, metal: bar.metal, surface });
+            }
+        }
+        let limit = index.map(|index| {
+            let kind = self.element(index).and_then(Element::kind).unwrap_or(ElementKind::Joint);
+            let finish = [before, after]
+                .into_iter()
+                .flatten()
+                .find_map(|bar| self.element(bar).and_then(|element| element.finish.known()));
+            limits::of_joint(&self.element_facts(index), kind, finish)
+        });
+        let conductance = self.inside(stand_in::JOINT_CONDUCTANCE).into();
+        let id = self.network.joint(Joint {
+            name,
+            from,
+            to,
+            overlaps,
+            resistance,
+            metallic: true,
+            conductance,
+            limit: limit.as_ref().and_then(limits::value),
+        })?;
+        if let (Some(index), Some(limit)) = (index, limit) {
+            self.place(index, id, "", limit);
+        }
+        Ok(())
+    }
+
+    fn device(&mut self, index: usize, kind: ElementKind, from: Point, to: Point) -> Result<(), Refusal> {
+        let facts = self.element_facts(index);
+        let name = element_label(self.facts.record, index);
+        let reference = ZERO_CELSIUS + 25.0;
+        let coefficient: Value = match kind {
+            ElementKind::Bms => self.inside(stand_in::BMS_SLOPE).into(),
+            ElementKind::Shunt => 0.0.into(),
+            _ => METALLIC.into(),
+        };
+        let ohms = match self.measured(index) {
+            Some(amount) => self.value(&format!("resistance of {name}"), &amount),
+            None => match kind {
+                ElementKind::Bms => self.bms_resistance(),
+                ElementKind::Fuse | ElementKind::CircuitBreaker => {
+                    match self.optional(&facts, "element.rating").filter(|rating| rating.value() > 0.0) {
+                        Some(rating) => self.inside(stand_in::FUSE_DROP).times(1.0 / rating.value()),
+                        None => self.inside(stand_in::DEVICE).into(),
+                    }
+                }
+                _ => self.inside(stand_in::DEVICE).into(),
+            },
+        };
+        let at = self.network.point();
+        let limit = limits::of(&facts, kind);
+        let conductance = if kind == ElementKind::Bms {
+            self.inside(stand_in::DEVICE_CONDUCTANCE).into()
+        } else {
+            // Even heat along a length of metal: its middle is above its ends by P·R/(12·L·T) on the mean.
+            let middle = self.network.middle_of(ohms).max(1e-6);
+            self.inside(stand_in::ALONG_METAL).times(6.0 * LORENZ * DEVICE_KELVIN / middle)
+        };
+        let device = Device {
+            name,
+            from,
+            to,
+            at,
+            resistance: Resistance { ohms, coefficient, reference },
+            conductance,
+            capacity: if kind == ElementKind::Bms { 120.0 } else { 20.0 }.into(),
+            limit: limits::value(&limit),
+        };
+        let id = self.network.device(device)?;
+        self.place(index, id, "", limit);
+        if kind == ElementKind::Bms {
+            self.bms_heat(at)?;
+        }
+        Ok(())
+    }
+
+    /// Resistance of a BMS that nobody measured: its switching devices and what lies beside them.
+    fn bms_resistance(&mut self) -> Value {
+        let facts = Facts { subject: Subject::Pack, ..*self.facts };
+        let names = ["bms.device_resistance", "bms.switching_devices", "bms.devices_in_series"];
+        match names.map(|name| self.optional(&facts, name)) {
+            [Some(each), Some(parallel), Some(in_series)] if parallel.value() > 0.0 => {
+                let devices = each.value() * in_series.value() / parallel.value();
+                // The board's range is shifted by what the devices have.
+                let board = stand_in::BMS_BOARD;
+                let ends = (devices + board.ends.0, devices + board.ends.1);
+                self.inside(StandIn {
+                    name: "resistance of the BMS, from its switching devices",
+                    ends,
+                    ..board
+                })
+                .into()
+            }
+            _ => self.inside(stand_in::BMS).into(),
+        }
+    }
+
+    /// The way of the BMS's heat: by its recorded layers, or to the air inside.
+    fn bms_heat(&mut self, at: Point) -> Result<(), Refusal> {
+        let facts = Facts { subject: Subject::Pack, ..*self.facts };
+        let layers = super::super::pack::heat_path_resistance(&facts);
+        let on_lid = self.facts.record.bms.heat_sink_on_lid.yes() == Some(true);
+        let whole = self.facts.record.bms.heat_path_complete.yes() == Some(true);
+        let known =
+            layers.ok().and_then(|worked| worked.value.amount().map(Amount::value)).filter(|r| *r > 0.0);
+        match known {
+            Some(resistance) if whole && !(on_lid && self.lid == Lid::Off) => {
+                let factor = self.outside(stand_in::HEAT_PATH);
+                // The factor is on a resistance; its inverse spans the same range of conductances.
+                let (low, high) = stand_in::HEAT_PATH.ends;
+                let conductance = factor.times(1.0 / (low * high * resistance));
+                self.network.link("heat path of the BMS", at, self.room, conductance)?;
+            }
+            _ => {
+                let conductance = self.outside(stand_in::BMS_TO_AIR);
+                self.network.link("BMS to the air inside", at, self.air, conductance)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The stack: its end cells, links, and all other cells as one.
+    fn stack(
+        &mut self,
+        index: Option<usize>,
+        minus: Point,
+        plus: Point,
+        series: f64,
+        charge: f64,
+    ) -> Result<(), Refusal> {
+        let facts = Facts { subject: Subject::Pack, ..*self.facts };
+        let parallel = self.optional(&facts, "cells.parallel").map_or(1.0, |amount| amount.value().max(1.0));
+        let capacity = charge / parallel;
+        let mass = match self.optional(&facts, "cells.mass") {
+            Some(mass) => mass.value(),
+            None => 0.5 * (stand_in::CELL_MASS.ends.0 + stand_in::CELL_MASS.ends.1) * capacity,
+        };
+        let heat = self.inside(stand_in::CELL_HEAT);
+        let recorded = self.optional(&facts, "cells.resistance").filter(|amount| amount.value() > 0.0);
+        let ohms = match recorded {
+            Some(resistance) => self.inside(stand_in::CELL_DIRECT).times(resistance.value() / parallel),
+            None => self.inside(stand_in::CELL_FROM_CAPACITY).times(1.0 / (capacity * parallel)),
+        };
+        let slope = self.inside(stand_in::CELL_SLOPE);
+        let face = mass.powf(2.0 / 3.0) * parallel;
+        let to_case = self.outside(stand_in::CELL_TO_CASE);
+        let to_cell = self.inside(stand_in::CELL_TO_CELL);
+        let links = self.links();
+        let (post_limit, cell_limit) = (limits::post(&facts), limits::cell(&facts));
+        let mut last: Option<(Point, Point)> = None;
+        // One end, all cells between as one mass, the other end.
+        let groups: Vec<f64> =
+            if series < 3.0 { vec![1.0; series as usize] } else { vec![1.0, series - 2.0, 1.0] };
+        let number = groups.len();
+        for (group, cells) in groups.into_iter().enumerate() {
+            let core = self.network.point();
+            let from = if group == 0 { minus } else { self.network.point() };
+            let to = if group + 1 == number { plus } else { self.network.point() };
+            if let Some((before, core_before)) = last {
+                self.link(&links, before, from)?;
+                self.network.link("cell to cell", core_before, core, to_cell.times(face))?;
+            }
+            let post = Post {
+                ohms: self.inside(stand_in::POST_RESISTANCE).times(1.0 / parallel),
+                conductance: self.inside(stand_in::POST_CONDUCTANCE).times(parallel),
+            };
+            let reversible = self.inside(stand_in::REVERSIBLE).times(cells);
+            let id = self.network.cell(Cell {
+                name: "cells".to_owned(),
+                minus: from,
+                plus: to,
+                core,
+                resistance: Resistance {
+                    ohms: ohms.scaled(cells),
+                    coefficient: slope.into(),
+                    reference: ZERO_CELSIUS + 25.0,
+                },
+                overvoltage: 0.0.into(),
+                reversible,
+                posts: [post, post],
+                capacity: heat.times(mass * parallel * cells),
+                limit: limits::value(&cell_limit),
+            })?;
+            self.network.link("cell to case", core, self.wall, to_case.times(face * cells))?;
+            if let Some(index) = index {
+                self.place(index, id, "cells", cell_limit.clone());
+                for point in [from, to] {
+                    // A post and the nut on it: 10 to 60 g of metal.
+                    let id = self.network.mass("post", point, 20.0, 0.0, limits::value(&post_limit))?;
+                    self.place(index, id, "a cell's post", post_limit.clone());
+                }
+            }
+            last = Some((to, core));
+        }
+        Ok(())
+    }
+
+    /// Elements of the stack leg: the links between cells.
+    fn links(&self) -> Vec<usize> {
+        let elements = self.facts.record.path.element.iter().enumerate();
+        let of_stack = elements.filter(|(_, element)| {
+            element.leg.known() == Some(Leg::Stack) && element.kind() == Some(ElementKind::Busbar)
+        });
+        of_stack.map(|(index, _)| index).collect()
+    }
+
+    /// A link between two cells: the recorded bar with a joint at each end, or a joint that is not known.
+    fn link(&mut self, links: &[usize], from: Point, to: Point) -> Result<(), Refusal> {
+        let joint = self.facts.record.path.element.iter().position(|element| {
+            element.leg.known() == Some(Leg::Stack) && element.kind() == Some(ElementKind::Joint)
+        });
+        let Some((&index, bar)) = links.first().and_then(|index| Some((index, self.flat_bar(*index).ok()?)))
+        else {
+            if let Some(&index) = links.first() {
+                let missing = self.flat_bar(index).err().unwrap_or_default();
+                return self.unknown_part(index, from, to, missing);
+            }
+            return self.joint(None, from, to, None, None);
+        };
+        let [a, b] = [0; 2].map(|_| self.network.point());
+        self.joint(joint, from, a, None, Some(index))?;
+        self.bar(index, &bar, a, b, joint, joint)?;
+        self.joint(joint, b, to, Some(index), None)
+    }
+}
+
+/// Size and metal of a flat bar.
+struct FlatBar {
+    section: Section,
+    length: f64,
+    metal: Metal,
+    finish: Option<Finish>,
+}

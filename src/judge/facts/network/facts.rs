@@ -1,0 +1,415 @@
+//! What follows from the network: currents with their time, and the temperature of each place at the rated current.
+
+use super::build::{Lid, Pack, PlaceOf, pack};
+use super::measured::{Followed, Measured};
+use crate::judge::facts::worker::Worker;
+use crate::judge::facts::{Answer, Facts, Missing, Side, Val, element_label};
+use crate::record::parts::{Element, ElementKind};
+use crate::thermal::{Belief, Duty, ElementId, Phase, Range, Refusal, Spread};
+use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show, significant};
+
+/// A quarter of an hour, s: what a full-load test holds at least.
+const QUARTER: f64 = 900.0;
+/// Sources of uncertainty of the network's answers, beyond those of instruments and tests.
+const SOURCE: SourceId = 1 << 31;
+/// Times that are asked for.
+const TIMES: usize = 3;
+/// Currents over the rated one at which the network is solved for the permissible current of each place.
+const CURRENTS: [f64; 7] = [0.25, 0.5, 0.75, 1.0, 1.5, 2.5, 5.0];
+/// Least share of the spread that is told.
+const TOLD_SHARE: f64 = 0.05;
+
+/// What follows from the network, for the path and for each element.
+#[derive(Debug, Default)]
+pub(crate) struct Of {
+    pub path: Vec<(&'static str, Answer)>,
+    pub elements: Vec<(usize, &'static str, Answer)>,
+}
+
+/// Names of the facts of an element, with the times they are of.
+const TEMPERATURES: [&str; TIMES] =
+    ["element.temperature_quarter_hour", "element.temperature_at_rated", "element.temperature_steady"];
+
+/// Works the pack out as a network.
+pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
+    let mut of = Of::default();
+    let built = match pack(facts, Lid::On) {
+        Ok(built) => built,
+        Err(missing) => {
+            for name in PATH {
+                of.path.push((name, Err(missing.clone())));
+            }
+            for (index, element) in facts.record.path.element.iter().enumerate() {
+                of.elements.push((index, TEMPERATURES[1], Err(missing.clone())));
+                if heated(element.kind()) {
+                    of.elements.push((index, PERMISSIBLE, Err(missing.clone())));
+                    of.elements.push((index, "element.permissible_without_end", Err(missing.clone())));
+                }
+            }
+            return of;
+        }
+    };
+    let followed = super::measured::follow(facts, &built, measured);
+    let solved = Solved { facts, pack: &built, belief: followed.belief.clone(), followed: &followed };
+    for (index, number, highest) in &followed.highest {
+        of.elements.push((*index, "element.temperature_readings", number.clone()));
+        if let Some(highest) = highest {
+            of.elements.push((*index, "element.measured_temperature", highest.clone()));
+        }
+    }
+    of.path.push(("path.temperature_readings", followed.readings.clone()));
+    if let Some(residual) = &followed.residual {
+        of.path.push(("path.residual", residual.clone()));
+    }
+    solved.currents(&mut of);
+    solved.temperatures(&mut of);
+    of
+}
+
+const PERMISSIBLE: &str = "element.permissible_current";
+
+/// Whether the permissible current of a kind follows from its temperature, and not from what is printed on it.
+fn heated(kind: Option<ElementKind>) -> bool {
+    matches!(kind, Some(ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint))
+}
+
+/// Facts of the path.
+const PATH: [&str; 4] = [
+    "path.permissible_for_discharge",
+    "path.permissible_without_end",
+    "path.permissible_peak",
+    "path.time_to_limit",
+];
+
+struct Solved<'a> {
+    facts: &'a Facts<'a>,
+    pack: &'a Pack,
+    belief: Belief,
+    followed: &'a Followed,
+}
+
+impl Solved<'_> {
+    fn worker(&self) -> Worker<'_> {
+        let work = Worker::new(self.facts);
+        work.claimed(&self.pack.claims);
+        work
+    }
+
+    /// As [`Solved::worker`], with a word about what stands in for what nobody recorded.
+    fn in_short(&self) -> Worker<'_> {
+        let mut work = self.worker();
+        let number = self.pack.assumed.len();
+        if number > 0 {
+            work.assume(format!(
+                "{number} quantities that nobody recorded are ranges; `path.permissible_for_discharge` lists them"
+            ));
+        }
+        work
+    }
+
+    /// A finished answer; a contradiction and parts that are not known take "meets" away.
+    fn done(
+        &self,
+        mut work: Worker<'_>,
+        range: Range,
+        dimension: Dimension,
+        towards: Side,
+        source: SourceId,
+    ) -> Answer {
+        let (low, high) = (range.low, range.high);
+        work.step(format!(
+            "2.5 % below {}, half below {}, 97.5 % below {}",
+            show(low, dimension),
+            show(range.middle, dimension),
+            show(high, dimension)
+        ));
+        work.bounded(towards, self.followed.clash.clone(), false);
+        let number = Uncertain::new(0.5 * (low + high), SOURCE + source, (high - low) / (2.0 * COVERAGE));
+        work.done(Amount { number, dimension })
+    }
+
+    fn name_of(&self, id: ElementId) -> String {
+        match self.pack.places.iter().find(|place| place.id == id) {
+            Some(place) => self.label(place),
+            None => self
+                .pack
+                .circuit
+                .network()
+                .places()
+                .get(id.index())
+                .map_or_else(String::new, |p| p.name.clone()),
+        }
+    }
+
+    fn label(&self, place: &PlaceOf) -> String {
+        let element = element_label(self.facts.record, place.element);
+        if place.what.is_empty() { element } else { format!("{} ({element})", place.what) }
+    }
+
+    /// The permissible currents of the pack.
+    fn currents(&self, of: &mut Of) {
+        let spread = Spread::new(&self.pack.circuit, &self.belief);
+        let peak = self.peak();
+        let duties = [
+            (
+                "path.permissible_for_discharge",
+                Ok(Duty::Charge(self.pack.charge)),
+                1,
+                "soaked at 25 °C, for one full discharge",
+            ),
+            ("path.permissible_without_end", Ok(Duty::Ever), 2, "at 25 °C, without end"),
+            ("path.permissible_peak", peak, 3, "from 25 °C, for the claimed duration of the peak"),
+        ];
+        for (name, duty, source, about) in duties {
+            let answer = duty.and_then(|duty| {
+                let found = spread
+                    .permissible(None, duty, self.pack.rated)
+                    .map_err(|refusal| vec![Missing::refused(&refusal.to_string())])?;
+                if name == PATH[0]
+                    && let Some((place, _)) = found.places.first()
+                {
+                    let worked = Worker::new(self.facts).worked(Val::Text(self.name_of(*place)));
+                    of.path.push(("path.limited_by", Ok(worked)));
+                }
+                let mut work = if name == PATH[0] { self.worker() } else { self.in_short() };
+                if name == PATH[0] {
+                    self.pack.assumed.iter().for_each(|assumed| work.assume(assumed.clone()));
+                }
+                work.step(about.to_owned());
+                for (place, part) in found.places.iter().filter(|(_, part)| *part >= TOLD_SHARE) {
+                    work.step(format!(
+                        "{} comes to its limit first in {} of the cases",
+                        self.name_of(*place),
+                        crate::units::show_percent(*part)
+                    ));
+                }
+                for text in self.shares(&found.shares) {
+                    work.step(text);
+                }
+                let lacking = self.pack.unknown.values().flatten().cloned().collect();
+                work.bounded(Side::AtMost, lacking, false);
+                self.done(work, found.current, Dimension::CURRENT, Side::AtMost, source)
+            });
+            of.path.push((name, answer));
+        }
+    }
+
+    fn peak(&self) -> Result<Duty, Vec<Missing>> {
+        let mut work = Worker::new(self.facts);
+        let time = work.amount("claims.peak_duration");
+        let [time] = work.all([time])?;
+        Ok(Duty::For(time.value()))
+    }
+
+    /// The free quantities that most of the width comes from.
+    fn shares(&self, shares: &[f64]) -> Vec<String> {
+        let mut known: Vec<(f64, &str)> =
+            shares.iter().zip(&self.belief.frees).map(|(share, free)| (*share, free.name.as_str())).collect();
+        known.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let told = known.into_iter().take(3).filter(|(share, _)| *share >= TOLD_SHARE);
+        told.map(|(share, name)| {
+            format!("{} of the width comes from the {name}", crate::units::show_percent(share))
+        })
+        .collect()
+    }
+
+    /// The temperature of each place at the rated current.
+    fn temperatures(&self, of: &mut Of) {
+        let spread = Spread::new(&self.pack.circuit, &self.belief);
+        let discharge = self.pack.charge / self.pack.rated;
+        let phases = [Phase { current: self.pack.rated, seconds: discharge.max(QUARTER) }];
+        let steady = spread.temperatures(&phases, &[QUARTER, discharge, f64::INFINITY]);
+        // Without a steady state the times with an end are still known.
+        let (found, endless) = match steady {
+            Ok(found) => (Ok(found), Ok(())),
+            Err(refusal) => (spread.temperatures(&phases, &[QUARTER, discharge]), Err(refusal)),
+        };
+        let found = match found {
+            Ok(found) => found,
+            Err(refusal) => return self.melting(of, &refusal),
+        };
+        let curves = self.curves();
+        for index in 0..self.facts.record.path.element.len() {
+            let Some(place) = self.worst(index, &found.hottest[1]) else {
+                if let Some(missing) = self.pack.unknown.get(&index) {
+                    for name in [TEMPERATURES[1], PERMISSIBLE, "element.permissible_without_end"] {
+                        of.elements.push((index, name, Err(missing.clone())));
+                    }
+                }
+                continue;
+            };
+            let at = place.id.index();
+            for (time, name) in TEMPERATURES.into_iter().enumerate() {
+                let answer = match (found.hottest.get(time), &endless) {
+                    (Some(ranges), _) => self.temperature(place, ranges[at], time),
+                    (None, Err(refusal)) => Err(vec![Missing::refused(&refusal.to_string())]),
+                    (None, Ok(())) => Err(Vec::new()),
+                };
+                of.elements.push((index, name, answer));
+            }
+            of.elements.push((index, "element.temperature_limit", place.limit.clone()));
+            self.of_place(of, index, place, &curves, found.hottest[1][at], endless.is_ok());
+        }
+        let mut work = self.in_short();
+        let answer = match found.first_limit {
+            Some(range) if range.low.is_finite() => {
+                work.step(format!("at {}", show(self.pack.rated, Dimension::CURRENT)));
+                let high = if range.high.is_finite() { range.high } else { phases[0].seconds };
+                let known = Range { low: range.low, middle: range.middle.min(high), high };
+                if !range.high.is_finite() {
+                    let what = "a longer time: in some of the cases no limit is reached in a full discharge";
+                    work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
+                }
+                self.done(work, known, Dimension::TIME, Side::AtMost, 4)
+            }
+            _ => Err(vec![Missing::refused(
+                "no place comes to its limit within a full discharge at the rated current",
+            )]),
+        };
+        of.path.push(("path.time_to_limit", answer));
+    }
+
+    /// Every place melts at the rated current: no temperature can be told, but that it is beyond every limit.
+    fn melting(&self, of: &mut Of, refusal: &Refusal) {
+        for (index, element) in self.facts.record.path.element.iter().enumerate() {
+            let missing = vec![Missing::refused(&refusal.to_string())];
+            of.elements.push((index, TEMPERATURES[1], Err(missing.clone())));
+            if heated(element.kind()) {
+                of.elements.push((index, PERMISSIBLE, Err(missing.clone())));
+                of.elements.push((index, "element.permissible_without_end", Err(missing)));
+            }
+        }
+        of.path.push(("path.time_to_limit", Err(vec![Missing::refused(&refusal.to_string())])));
+    }
+
+    /// The place of an element that is nearest to its limit, or its only one.
+    fn worst(&self, index: usize, ranges: &[Range]) -> Option<&PlaceOf> {
+        let over = |place: &PlaceOf| {
+            let limit = place.limit.as_ref().ok().and_then(|limit| limit.value.amount()).map(Amount::value);
+            ranges
+                .get(place.id.index())
+                .zip(limit)
+                .map_or(f64::NEG_INFINITY, |(range, limit)| range.middle - limit)
+        };
+        let places = self.pack.places.iter().filter(|place| place.element == index);
+        places.max_by(|a, b| over(a).total_cmp(&over(b)))
+    }
+
+    fn temperature(&self, place: &PlaceOf, range: Range, time: usize) -> Answer {
+        let mut work = self.in_short();
+        let about = ["after a quarter of an hour", "after one full discharge", "without end"][time];
+        work.step(format!(
+            "{} at {}, from 25 °C, {about}",
+            self.label(place),
+            show(self.pack.rated, Dimension::CURRENT)
+        ));
+        let source = 8 + SourceId::try_from(place.id.index() * TIMES + time).unwrap_or(0);
+        self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, source)
+    }
+
+    /// Hottest temperature of every place over the current, at the centre: after a full discharge and without end.
+    fn curves(&self) -> Curves {
+        let case = self.pack.circuit.at(&self.belief.centre);
+        let places = self.pack.circuit.network().places().len();
+        let hottest = |state: &crate::thermal::State| -> Vec<f64> {
+            let each = self.pack.places.iter().map(|place| (place.id.index(), case.hottest(state, place.id)));
+            let mut all = vec![f64::NAN; places];
+            each.for_each(|(at, kelvin)| all[at] = kelvin);
+            all
+        };
+        let mut curves = Curves { start: case.start(), discharge: Vec::new(), steady: Vec::new() };
+        for share in CURRENTS {
+            let current = share * self.pack.rated;
+            let course = case.course(None, &[Phase { current, seconds: self.pack.charge / current }]);
+            if course.melted.is_none() {
+                curves.discharge.push((current, hottest(course.end())));
+            }
+            if let Ok(state) = case.steady(current) {
+                curves.steady.push((current, hottest(&state)));
+            }
+        }
+        curves
+    }
+
+    /// Permissible current of one place: for a full discharge, and without end.
+    fn of_place(
+        &self,
+        of: &mut Of,
+        index: usize,
+        place: &PlaceOf,
+        curves: &Curves,
+        range: Range,
+        endless: bool,
+    ) {
+        let kind = self.facts.record.path.element.get(index).and_then(Element::kind);
+        if !heated(kind) {
+            return;
+        }
+        let Ok(limit) = &place.limit else {
+            for name in [PERMISSIBLE, "element.permissible_without_end"] {
+                of.elements.push((index, name, place.limit.clone()));
+            }
+            return;
+        };
+        let Some(limit) = limit.value.amount().map(Amount::value) else { return };
+        let at = place.id.index();
+        let each = [
+            (PERMISSIBLE, &curves.discharge, "for one full discharge", true),
+            ("element.permissible_without_end", &curves.steady, "without end", endless),
+        ];
+        for (offset, (name, curve, about, known)) in each.into_iter().enumerate() {
+            let points: Vec<(f64, f64)> = curve
+                .iter()
+                .map(|(current, all)| (*current, all[at] - curves.start))
+                .filter(|(_, rise)| *rise > 0.0)
+                .collect();
+            let answer = match current_for(&points, limit - curves.start) {
+                _ if !known => {
+                    Err(vec![Missing::refused("there is no steady temperature at the rated current")])
+                }
+                None => Err(vec![Missing::refused("no current was found that brings it to its limit")]),
+                Some((current, exponent)) => {
+                    let mut work = self.in_short();
+                    work.step(format!(
+                        "{} reaches {} {about}",
+                        self.label(place),
+                        show(limit, Dimension::TEMPERATURE)
+                    ));
+                    work.step(format!(
+                        "rise goes with the current to the power of {}",
+                        significant(exponent, 2)
+                    ));
+                    // The width is that of the rise at the rated current.
+                    let side = |kelvin: f64| {
+                        let rise = (kelvin - curves.start).max(0.1);
+                        let middle = (range.middle - curves.start).max(0.1);
+                        current * (middle / rise).powf(1.0 / exponent)
+                    };
+                    let found = Range { low: side(range.high), middle: current, high: side(range.low) };
+                    let source = 4096 + SourceId::try_from(at * 2 + offset).unwrap_or(0);
+                    self.done(work, found, Dimension::CURRENT, Side::AtMost, source)
+                }
+            };
+            of.elements.push((index, name, answer));
+        }
+    }
+}
+
+/// Hottest temperatures over the current.
+struct Curves {
+    start: f64,
+    discharge: Vec<(f64, Vec<f64>)>,
+    steady: Vec<(f64, Vec<f64>)>,
+}
+
+/// The current at which a rise is reached, between points of current and rise, and the exponent of the rise there.
+/// Beyond the last point the curve goes on as it was.
+fn current_for(points: &[(f64, f64)], rise: f64) -> Option<(f64, f64)> {
+    if rise <= 0.0 || points.len() < 2 {
+        return None;
+    }
+    let after = points.iter().position(|(_, r)| *r >= rise).unwrap_or(points.len() - 1).max(1);
+    let ((i, r), (j, s)) = (points[after - 1], points[after]);
+    let exponent = (s / r).ln() / (j / i).ln();
+    (exponent > 0.05).then(|| (i * (rise / r).powf(1.0 / exponent), exponent))
+}

@@ -1,0 +1,79 @@
+//! The highest temperature of each kind of place: from its data sheet where that is recorded, else a limit of the book.
+
+use crate::judge::facts::worker::{Worker, line};
+use crate::judge::facts::{Answer, Facts};
+use crate::record::parts::{ElementKind, Finish};
+use crate::thermal::Value;
+use crate::units::Amount;
+
+/// The limit as the network takes it.
+pub(super) fn value(limit: &Answer) -> Option<Value> {
+    let amount = limit.as_ref().ok()?.value.amount().map(Amount::value)?;
+    Some(amount.into())
+}
+
+/// A limit of the book.
+fn of_book(mut work: Worker<'_>, name: &str, what: &str) -> Answer {
+    let limit = work.amount(&format!("limit.{name}"));
+    let [limit] = work.all([limit])?;
+    work.step(line(what, &limit));
+    work.done(limit)
+}
+
+/// Highest temperature of an element that is no joint.
+pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
+    let mut work = Worker::new(facts);
+    if let Some(allowed) = work.optional("element.allowed_temperature") {
+        work.step(line("highest temperature of its data sheet", &allowed));
+        return work.done(allowed);
+    }
+    match kind {
+        ElementKind::Busbar => of_book(work, "bar_temperature", "bar"),
+        ElementKind::Cable => {
+            let class = work.amount("element.insulation_temperature");
+            let [class] = work.all([class])?;
+            work.step(line("temperature class of the insulation", &class));
+            work.done(class)
+        }
+        ElementKind::ThermalCutoff => {
+            let trip = work.amount("element.trip_temperature");
+            let [trip] = work.all([trip])?;
+            work.step(line("it opens at", &trip));
+            work.done(trip)
+        }
+        ElementKind::Joint | ElementKind::Terminal => of_book(work, "joint_temperature", "joint"),
+        ElementKind::CellStack => of_book(work, "cell_temperature", "cell"),
+        ElementKind::Fuse
+        | ElementKind::CircuitBreaker
+        | ElementKind::Contactor
+        | ElementKind::Shunt
+        | ElementKind::Connector
+        | ElementKind::Bms => {
+            let _ = work.amount("element.allowed_temperature");
+            Err(work.take_missing())
+        }
+    }
+}
+
+/// Highest temperature of a joint or a terminal with a surface of this finish on one side. The other side's is not
+/// recorded, so a coat on one side raises nothing.
+pub(super) fn of_joint(facts: &Facts<'_>, kind: ElementKind, finish: Option<Finish>) -> Answer {
+    let mut limit = of(facts, kind)?;
+    if let Some(finish @ (Finish::TinPlated | Finish::NickelPlated)) = finish {
+        limit.steps.push(format!(
+            "one side is {}; that of the other side is not recorded, so the limit is that of bare metal",
+            finish.word()
+        ));
+    }
+    Ok(limit)
+}
+
+/// Highest temperature of a cell's post.
+pub(super) fn post(facts: &Facts<'_>) -> Answer {
+    of_book(Worker::new(facts), "post_temperature", "cell's post")
+}
+
+/// Highest temperature of a cell.
+pub(super) fn cell(facts: &Facts<'_>) -> Answer {
+    of_book(Worker::new(facts), "cell_temperature", "cell")
+}

@@ -1,0 +1,305 @@
+//! What was measured comes first: temperatures of bench tests adjust the network's free quantities, and what cannot be
+//! true together is named. A temperature above the limit of its place falls short whatever the network says.
+
+use super::build::{Lid, Pack, ROOM};
+use crate::judge::facts::worker::Worker;
+use crate::judge::facts::{Answer, Facts, Missing, Side, element_label};
+use crate::record::parts::{ElementKind, TestLid};
+use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Phase, Quantity, Reading, fit};
+use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
+
+/// A temperature that was read in a test.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct MeasuredTemperature {
+    /// The part: an element's id, "bms" or "cells".
+    pub part: String,
+    /// Time since the load came on, s.
+    pub time: f64,
+    /// K.
+    pub kelvin: f64,
+    /// Standard uncertainty, K; `None` where the thermometer's accuracy is not known.
+    pub standard: Option<f64>,
+    /// How much warmer than the reading the part may have been, by how the sensor was fixed, K, and why; infinite where
+    /// the reading is only a lower bound.
+    pub above: (f64, String),
+}
+
+/// A test under load in which temperatures were read.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Measured {
+    /// What the test is called.
+    pub test: String,
+    /// Mean current, A, and for how long it flowed, s.
+    pub current: f64,
+    pub seconds: f64,
+    /// How the pack was covered; closed where it is not recorded.
+    pub lid: Option<TestLid>,
+    /// Temperature of the room, K.
+    pub room: Option<f64>,
+    /// Temperature of the parts when the load came on, K.
+    pub start: Option<f64>,
+    /// Last and highest readings of each part.
+    pub temperatures: Vec<MeasuredTemperature>,
+    /// Parts whose readings are lost with a log that could not be used, and what is missing.
+    pub lost: Option<(Vec<String>, Missing)>,
+}
+
+/// What the measurements make of the network.
+#[derive(Clone)]
+pub(super) struct Followed {
+    /// What is believed of the free quantities.
+    pub belief: Belief,
+    /// What contradicts, in words.
+    pub clash: Vec<Missing>,
+    /// The largest normalised residual, with the working; none without a measurement.
+    pub residual: Option<Answer>,
+    /// For each element how many temperatures were read, and the highest.
+    pub highest: Vec<(usize, Answer, Option<Answer>)>,
+    /// How many temperatures were read in all.
+    pub readings: Answer,
+}
+
+/// Where on a part a sensor sat is not recorded: standard uncertainty as a share of the part's rise.
+const PLACING: f64 = 0.05;
+/// Standard uncertainty of a thermometer whose accuracy is not recorded, K (class 2 of IEC 60584-1 is 2.5 K at the most;
+/// from memory).
+const THERMOMETER: f64 = 1.5;
+/// A test at more than this over the rated current proves nothing against the rating.
+const ABOVE_RATED: f64 = 1.02;
+/// Sources of uncertainty of the highest readings.
+const SOURCE: SourceId = (1 << 31) + 16_384;
+
+/// The element that a part's name means.
+fn element_of(facts: &Facts<'_>, part: &str) -> Option<usize> {
+    let elements = &facts.record.path.element;
+    elements.iter().position(|element| element.id.text() == Some(part)).or_else(|| {
+        let kind = match part {
+            "bms" => ElementKind::Bms,
+            "cells" => ElementKind::CellStack,
+            _ => return None,
+        };
+        elements.iter().position(|element| element.kind() == Some(kind))
+    })
+}
+
+/// The place of the network that stands for a part: of a stack the cells themselves.
+fn place_of(facts: &Facts<'_>, pack: &Pack, part: &str) -> Option<ElementId> {
+    let index = element_of(facts, part)?;
+    let place = pack.places.iter().find(|place| place.element == index && place.what != "a cell's post");
+    place.map(|place| place.id)
+}
+
+/// Fits the network to what was measured.
+pub(super) fn follow(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Followed {
+    let network = pack.circuit.network();
+    let mut followed = Followed {
+        belief: Belief::ranges(network),
+        clash: Vec::new(),
+        residual: None,
+        highest: highest(facts, pack, measured),
+        readings: number(facts, measured, None),
+    };
+    // What was learnt with the lid off holds where the lid does not matter.
+    let open = of_lid(measured, Some(TestLid::Off));
+    if !open.is_empty()
+        && let Ok(pack) = super::build::pack(facts, Lid::Off)
+    {
+        let without = Followed { belief: Belief::ranges(pack.circuit.network()), ..followed.clone() };
+        let fitted = adjust(facts, &pack, &open, without);
+        followed = Followed { belief: fitted.belief.carried_to(network), ..fitted };
+    }
+    adjust(facts, pack, &of_lid(measured, Some(TestLid::On)), followed)
+}
+
+/// The tests with the lid so.
+fn of_lid(measured: &[Measured], lid: Option<TestLid>) -> Vec<&Measured> {
+    let under_load = measured.iter().filter(|test| test.current > 0.0 && test.seconds > 0.0);
+    under_load.filter(|test| test.lid.or(Some(TestLid::On)) == lid).collect()
+}
+
+/// Adjusts what is believed of a pack to tests of it.
+fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Followed) -> Followed {
+    let network = pack.circuit.network();
+    let mut experiments = Vec::new();
+    let mut names: Vec<Vec<String>> = Vec::new();
+    for test in tests {
+        let Some(room) = test.room else { continue };
+        let phases = vec![Phase { current: test.current, seconds: test.seconds }];
+        let start = test.start.unwrap_or(room);
+        // A reading that is only a lower bound pulls nothing.
+        let bounded = test.temperatures.iter().filter(|found| found.above.0.is_finite());
+        let found = bounded.filter_map(|found| Some((found, place_of(facts, pack, &found.part)?)));
+        let (readings, told): (Vec<Reading>, Vec<String>) = found
+            .map(|(found, place)| {
+                let placing = PLACING * (found.kelvin - start).abs();
+                let fixing = found.above.0 / 12.0_f64.sqrt();
+                let deviation = found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).max(0.05);
+                let value = found.kelvin + 0.5 * found.above.0;
+                let quantity = Quantity::Temperature(place, None);
+                let name = format!(
+                    "{} at {} in {} after {}",
+                    found.part,
+                    show(found.kelvin, Dimension::TEMPERATURE),
+                    test.test,
+                    show(found.time, Dimension::TIME)
+                );
+                (Reading { quantity, time: found.time, value, deviation }, name)
+            })
+            .unzip();
+        if !readings.is_empty() {
+            experiments.push(Experiment {
+                phases,
+                known: vec![(pack.room, room), (pack.start, start)],
+                readings,
+            });
+            names.push(told);
+        }
+    }
+    if experiments.is_empty() {
+        return followed;
+    }
+    let fitted = match fit(&pack.circuit, &followed.belief, &experiments) {
+        Ok(fitted) => fitted,
+        Err(refusal) => {
+            let what = format!("the measured temperatures could not be followed by the network: {refusal}");
+            followed.clash.push(Missing::refused(&what));
+            followed.residual = Some(Err(vec![Missing::refused(&what)]));
+            return followed;
+        }
+    };
+    let name = |(test, reading): (usize, usize)| {
+        names.get(test).and_then(|n| n.get(reading)).cloned().unwrap_or_default()
+    };
+    if !fitted.clash.is_empty() {
+        let clashing: Vec<String> = fitted
+            .clash
+            .iter()
+            .filter_map(|index| fitted.residuals.get(*index))
+            .map(|residual| {
+                format!(
+                    "{}, where the network gives {}",
+                    name(residual.reading),
+                    show(residual.fitted, Dimension::TEMPERATURE)
+                )
+            })
+            .collect();
+        let what = format!(
+            "measurement and record contradict each other: {}. Check sizes, materials and where the sensor sat",
+            clashing.join("; ")
+        );
+        followed.clash.push(Missing::refused(&what));
+    }
+    let mut work = Worker::new(facts);
+    let mut largest = 0.0_f64;
+    for residual in &fitted.residuals {
+        largest = largest.max(residual.normalised.abs());
+        work.step(format!(
+            "{}: the network gives {} after the fit, normalised residual {}",
+            name(residual.reading),
+            show(residual.fitted, Dimension::TEMPERATURE),
+            significant(residual.normalised, 2)
+        ));
+    }
+    for free in &fitted.at_end {
+        if let Some(free) = network.frees().get(free.index()) {
+            work.step(format!("the {} was pushed to an end of its range", free.name));
+        }
+    }
+    work.step(format!("above {CONTRADICTS} they contradict each other"));
+    followed.residual = Some(work.done(Amount::exact(largest, Dimension::NONE)));
+    followed.belief = fitted.belief;
+    // The test's room is not that of the rating.
+    followed.belief.reset(&[(pack.room, ROOM), (pack.start, ROOM)]);
+    followed
+}
+
+/// How many temperatures were read, of one element or of all; a log that could not be used may hold some.
+fn number(facts: &Facts<'_>, measured: &[Measured], of: Option<usize>) -> Answer {
+    let is = |part: &str| of.is_none_or(|index| element_of(facts, part) == Some(index));
+    let number = measured.iter().flat_map(|test| &test.temperatures).filter(|found| is(&found.part)).count();
+    let lost = measured.iter().filter_map(|test| test.lost.as_ref());
+    let lost: Vec<Missing> = lost
+        .filter(|(parts, _)| parts.iter().any(|part| is(part)))
+        .map(|(_, missing)| missing.clone())
+        .collect();
+    if number == 0 && !lost.is_empty() {
+        return Err(lost);
+    }
+    Worker::new(facts).done(Amount::exact(number as f64, Dimension::NONE))
+}
+
+/// The highest temperature of each element that a test at no more than the rated current shows, brought to a room of
+/// 25 °C where the room was warmer.
+fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize, Answer, Option<Answer>)> {
+    let mut best: Vec<(usize, f64, &Measured, &MeasuredTemperature)> = Vec::new();
+    for test in measured.iter().filter(|test| test.current <= ABOVE_RATED * pack.rated) {
+        let warmer = test.room.map_or(0.0, |room| (room - ROOM).max(0.0));
+        for found in &test.temperatures {
+            let Some(index) = element_of(facts, &found.part) else { continue };
+            let kelvin = found.kelvin - warmer;
+            match best.iter_mut().find(|(known, ..)| *known == index) {
+                Some(known) if known.1 < kelvin => *known = (index, kelvin, test, found),
+                Some(_) => {}
+                None => best.push((index, kelvin, test, found)),
+            }
+        }
+    }
+    let discharge = pack.charge / pack.rated;
+    (0..facts.record.path.element.len())
+        .map(|index| (index, number(facts, measured, Some(index)), best.iter().find(|best| best.0 == index)))
+        .map(|(index, number, best)| {
+            let Some(&(_, kelvin, test, found)) = best else { return (index, number, None) };
+            let mut work = Worker::new(facts);
+            let standard = found.standard.unwrap_or(THERMOMETER);
+            work.step(format!(
+                "{} read {} in {}, {} after {} came on",
+                element_label(facts.record, index),
+                show_uncertain(found.kelvin, crate::units::COVERAGE * standard, Dimension::TEMPERATURE),
+                test.test,
+                show(found.time, Dimension::TIME),
+                show(test.current, Dimension::CURRENT)
+            ));
+            if kelvin < found.kelvin {
+                work.step(format!(
+                    "brought from a room of {} to 25 °C: {}",
+                    show(test.room.unwrap_or(ROOM), Dimension::TEMPERATURE),
+                    show(kelvin, Dimension::TEMPERATURE)
+                ));
+            }
+            if found.standard.is_none() {
+                work.assume(format!(
+                    "the thermometer's accuracy is not recorded; ± {} K taken",
+                    significant(crate::units::COVERAGE * THERMOMETER, 1)
+                ));
+            }
+            let (above, why) = &found.above;
+            if !why.is_empty() {
+                work.step(why.clone());
+            }
+            if above.is_infinite() {
+                work.bounded(Side::AtLeast, vec![Missing::refused(why)], false);
+            }
+            if test.lid == Some(TestLid::Off) {
+                let what = "the same with the lid on: an open pack runs cooler than it will in use";
+                work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
+            }
+            if test.current < 0.99 * pack.rated || test.seconds < 0.99 * discharge {
+                let what = format!(
+                    "a full discharge at {}: the test drew {} for {}",
+                    show(pack.rated, Dimension::CURRENT),
+                    show(test.current, Dimension::CURRENT),
+                    show(test.seconds, Dimension::TIME)
+                );
+                work.bounded(Side::AtLeast, vec![Missing::refused(&what)], false);
+            }
+            let lost = measured.iter().filter_map(|test| test.lost.as_ref());
+            let lost =
+                lost.filter(|(parts, _)| parts.iter().any(|part| element_of(facts, part) == Some(index)));
+            work.bounded(Side::AtLeast, lost.map(|(_, missing)| missing.clone()).collect(), false);
+            let half = if above.is_finite() { 0.5 * above } else { 0.0 };
+            let u = standard.hypot(half / crate::units::COVERAGE);
+            let value = Uncertain::new(kelvin + half, SOURCE + SourceId::try_from(index).unwrap_or(0), u);
+            (index, number, Some(work.done(Amount { number: value, dimension: Dimension::TEMPERATURE })))
+        })
+        .collect()
+}

@@ -1,0 +1,376 @@
+//! The network cut into points that have one temperature each, and the numbers of what lies between them.
+//!
+//! Bars and cables become segments, overlaps slices. A coarse mesh has half as many: enough for how answers change with
+//! the free quantities, not for the answers themselves.
+
+use super::network::{Bar, Cell, Joint, Kind, Network, Resistance, Section, Surface, Value};
+use super::network::{Film, Metal, Point};
+use crate::physics::film::STEFAN_BOLTZMANN;
+
+/// Segments of a bar, fewest and most.
+const SEGMENTS: (f64, f64) = (4.0, 40.0);
+/// Length of bar that deserves two more segments, m, and up to how many.
+const BRIEF: f64 = 0.1;
+const BRIEF_SEGMENTS: f64 = 12.0;
+/// How much closer the points of a bar lie at its ends: the first segment is about this part shorter than the mean.
+const CROWDING: f64 = 0.6;
+/// Slices of an overlap, fewest and most.
+const SLICES: (f64, f64) = (2.0, 24.0);
+/// Potentials within one element, at most.
+const MOST_POTENTIALS: usize = 80;
+/// Film and radiation that the segments of a bar are laid out for, W/(m²·K).
+const LAYOUT_FILM: f64 = 10.0;
+/// Lorenz number of Wiedemann and Franz, W·Ω/K² (theory of metals: π²/3 · (k/e)²).
+pub const LORENZ: f64 = 2.443e-8;
+
+/// How finely a network is cut.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Fineness {
+    Fine,
+    Coarse,
+}
+
+/// The points of a network.
+#[derive(Debug, Clone)]
+pub(super) struct Mesh {
+    /// Row of each point in the equations.
+    pub(super) row: Vec<usize>,
+    /// Points within each element: a bar's metal and skin, both sides of a joint.
+    lines: Vec<[Vec<usize>; 2]>,
+    /// Points of each element with their distance from its start, m.
+    pub(super) places: Vec<Vec<(f64, usize)>>,
+}
+
+/// Numbers of the parts for one set of free quantities, pushed in the same order every time; ends are rows.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Parts {
+    pub(super) capacity: Vec<f64>,
+    pub(super) watts: Vec<f64>,
+    /// Conductances, W/K.
+    pub(super) links: Vec<(usize, usize, f64)>,
+    pub(super) films: Vec<FilmPart>,
+    /// Emissivity times area times the constant of Stefan and Boltzmann, W/K⁴.
+    pub(super) radiations: Vec<(usize, usize, f64)>,
+    pub(super) resistors: Vec<Resistor>,
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) struct FilmPart {
+    pub(super) ends: (usize, usize),
+    pub(super) area: f64,
+    /// Height, or minus the width of a level strip, m.
+    pub(super) length: f64,
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Resistor {
+    pub(super) element: usize,
+    /// Electrical ends, as points; beyond those of the mesh lie those within an element.
+    pub(super) ends: (usize, usize),
+    /// Rows that take the heat by halves and set the temperature.
+    pub(super) heat: (usize, usize),
+    pub(super) ohms: f64,
+    pub(super) coefficient: f64,
+    pub(super) reference: f64,
+    pub(super) overvoltage: f64,
+    pub(super) reversible: f64,
+    /// Heat conducted across: Lorenz number over the resistance, times this.
+    pub(super) metallic: f64,
+    /// Cells passed from the first end to the second.
+    pub(super) cells: i32,
+}
+
+impl Mesh {
+    /// Cuts a network; the rows are the points in their order.
+    pub(super) fn new(network: &Network, fineness: Fineness) -> Self {
+        let middle = network.middle();
+        let part = if fineness == Fineness::Fine { 1.0 } else { 0.5 };
+        let mut count = network.points.len();
+        let mut more = |number: usize| {
+            count += number;
+            (count - number..count).collect::<Vec<usize>>()
+        };
+        let (mut lines, mut places) = (Vec::new(), Vec::new());
+        for kind in &network.kinds {
+            let at = |points: &[Point]| points.iter().map(|point| (0.0, point.0)).collect();
+            let (line, place): ([Vec<usize>; 2], Vec<(f64, usize)>) = match kind {
+                Kind::Bar(bar) => {
+                    let length = bar.length.at(&middle);
+                    let segments = segments(bar, length, part, &middle);
+                    let mut chain = vec![bar.from.0];
+                    chain.extend(more(segments - 1));
+                    chain.push(bar.to.0);
+                    let skin = more(bar.cover.map_or(0, |_| chain.len()));
+                    let along = |(i, &point)| (length * along(i, segments), point);
+                    let place = chain.iter().enumerate().map(along).collect();
+                    ([chain, skin], place)
+                }
+                Kind::Joint(joint) => {
+                    let slices = slices(joint, part, &middle);
+                    let ends = [joint.from.0, joint.to.0];
+                    // Both sides from where the first one carries the whole current to where the second one does.
+                    let sides = [0, 1].map(|side| {
+                        if joint.overlaps[side].is_none() {
+                            return vec![ends[side]; slices + 1];
+                        }
+                        let mut line = more(slices);
+                        line.insert(if side == 0 { 0 } else { slices }, ends[side]);
+                        line
+                    });
+                    let place =
+                        ends.iter().chain(sides.iter().flatten()).map(|&point| (0.0, point)).collect();
+                    (sides, place)
+                }
+                Kind::Cell(cell) => (Default::default(), at(&[cell.core])),
+                Kind::Device(device) => (Default::default(), at(&[device.at])),
+                Kind::Mass { at: point, .. } | Kind::Face { at: point, .. } => {
+                    (Default::default(), at(&[*point]))
+                }
+                Kind::Link { from, to, .. } => (Default::default(), at(&[*from, *to])),
+            };
+            lines.push(line);
+            places.push(place);
+        }
+        Self { row: (0..count).collect(), lines, places }
+    }
+
+    /// Numbers of all elements for one set of free quantities.
+    pub(super) fn parts(&self, network: &Network, free: &[f64], into: &mut Parts) {
+        for numbers in [&mut into.capacity, &mut into.watts] {
+            numbers.clear();
+            numbers.resize(self.row.len(), 0.0);
+        }
+        into.links.clear();
+        into.films.clear();
+        into.radiations.clear();
+        into.resistors.clear();
+        for (element, (kind, lines)) in network.kinds.iter().zip(&self.lines).enumerate() {
+            let inner = self.row.len() + MOST_POTENTIALS * element;
+            let mut filler = Filler { row: &self.row, free, element, inner, into };
+            match kind {
+                Kind::Bar(bar) => filler.bar(bar, lines),
+                Kind::Joint(joint) => filler.joint(joint, lines),
+                Kind::Cell(cell) => filler.cell(cell),
+                Kind::Device(device) => {
+                    let (from, to, at) = (device.from.0, device.to.0, device.at.0);
+                    filler.resistor((from, to), (at, at), &device.resistance);
+                    filler.link(from, at, device.conductance.at(free));
+                    filler.link(at, to, device.conductance.at(free));
+                    filler.mass(at, device.capacity.at(free));
+                }
+                Kind::Mass { at, capacity, watts } => {
+                    filler.mass(at.0, capacity.at(free));
+                    into.watts[self.row[at.0]] += watts.at(free);
+                }
+                Kind::Link { from, to, conductance } => filler.link(from.0, to.0, conductance.at(free)),
+                Kind::Face { at, area, surface } => filler.surface(at.0, area.at(free), surface),
+            }
+        }
+    }
+}
+
+/// Segments follow the length over which a fin cools down; at least four resolve the parabola between two ends, and
+/// longer bars have more, for what happens at their ends within minutes.
+fn segments(bar: &Bar, length: f64, part: f64, free: &[f64]) -> usize {
+    let perimeter = bar.section.perimeter(0.0, free);
+    let fin = (bar.metal.conductivity.at(free) * bar.section.area(free) / (LAYOUT_FILM * perimeter)).sqrt();
+    let brief = (4.0 + 2.0 * (length / BRIEF).floor()).min(BRIEF_SEGMENTS);
+    let segments = (2.0 * (2.0 * length / fin).ceil()).max(brief).clamp(SEGMENTS.0, SEGMENTS.1);
+    (segments * part) as usize
+}
+
+/// Slices follow the length over which the heat goes across.
+fn slices(joint: &Joint, part: f64, free: &[f64]) -> usize {
+    let across = joint.conductance.at(free) + LORENZ * 300.0 / joint.resistance.ohms.at(free);
+    let slices = joint.overlaps.iter().flatten().map(|overlap| {
+        let length = overlap.length.at(free);
+        let area = overlap.section.area(free);
+        let fin = (overlap.metal.conductivity.at(free) * area * length / across).sqrt();
+        (part * (2.0 * length / fin).ceil().clamp(SLICES.0, SLICES.1)) as usize
+    });
+    slices.max().unwrap_or(0)
+}
+
+/// Where a bar's points lie, as a part of its length: closer together towards its ends.
+fn along(point: usize, segments: usize) -> f64 {
+    let even = point as f64 / segments as f64;
+    even - CROWDING / std::f64::consts::TAU * (std::f64::consts::TAU * even).sin()
+}
+
+impl Section {
+    fn area(&self, free: &[f64]) -> f64 {
+        match self {
+            Self::Flat { width, thickness } => width.at(free) * thickness.at(free),
+            Self::Round { area } => area.at(free),
+        }
+    }
+
+    /// Perimeter of an end that lies on its partner with one face, m.
+    fn uncovered(&self, free: &[f64]) -> f64 {
+        let covered = if let Self::Flat { width, .. } = self { width.at(free) } else { 0.0 };
+        self.perimeter(0.0, free) - covered
+    }
+
+    /// Outer perimeter with a cover of this thickness, m.
+    fn perimeter(&self, cover: f64, free: &[f64]) -> f64 {
+        match self {
+            Self::Flat { width, thickness } => 2.0 * (width.at(free) + thickness.at(free)) + 8.0 * cover,
+            Self::Round { area } => {
+                2.0 * (std::f64::consts::PI * area.at(free)).sqrt() + std::f64::consts::TAU * cover
+            }
+        }
+    }
+}
+
+/// Pushes the parts of one element.
+struct Filler<'a> {
+    row: &'a [usize],
+    free: &'a [f64],
+    element: usize,
+    /// The first potential within the element that no point stands for.
+    inner: usize,
+    into: &'a mut Parts,
+}
+
+impl Filler<'_> {
+    fn at(&self, value: Value) -> f64 {
+        value.at(self.free)
+    }
+
+    fn mass(&mut self, point: usize, capacity: f64) {
+        self.into.capacity[self.row[point]] += capacity;
+    }
+
+    fn link(&mut self, from: usize, to: usize, conductance: f64) {
+        self.into.links.push((self.row[from], self.row[to], conductance));
+    }
+
+    fn resistor(&mut self, ends: (usize, usize), heat: (usize, usize), r: &Resistance) -> &mut Resistor {
+        let index = self.into.resistors.len();
+        self.into.resistors.push(Resistor {
+            element: self.element,
+            ends,
+            heat: (self.row[heat.0], self.row[heat.1]),
+            ohms: self.at(r.ohms),
+            coefficient: self.at(r.coefficient),
+            reference: r.reference,
+            ..Resistor::default()
+        });
+        &mut self.into.resistors[index]
+    }
+
+    fn surface(&mut self, point: usize, area: f64, surface: &Surface) {
+        let (film, length) = match surface.film {
+            Film::Given(film) => (film, 0.0),
+            Film::Upright { height, factor } => (factor, height),
+            Film::Level { width, factor } => (factor, -width),
+        };
+        let film = self.at(film) * area;
+        if length == 0.0 {
+            self.link(point, surface.air.0, film);
+        } else {
+            let ends = (self.row[point], self.row[surface.air.0]);
+            self.into.films.push(FilmPart { ends, area: film, length });
+        }
+        let radiation = self.at(surface.emissivity) * area * STEFAN_BOLTZMANN;
+        self.into.radiations.push((self.row[point], self.row[surface.faced.0], radiation));
+    }
+
+    /// A piece of metal between two points: the heat it leads, and its resistance times a part.
+    fn segment(
+        &mut self,
+        ends: (usize, usize),
+        metal: &Metal,
+        area: f64,
+        length: f64,
+        part: f64,
+    ) -> Resistance {
+        self.link(ends.0, ends.1, self.at(metal.conductivity) * area / length);
+        let ohms = self.at(metal.resistivity) * length / area * part;
+        Resistance { ohms: ohms.into(), coefficient: metal.coefficient.into(), reference: 293.15 }
+    }
+
+    fn bar(&mut self, bar: &Bar, [chain, skin]: &[Vec<usize>; 2]) {
+        let area = bar.section.area(self.free);
+        let segments = chain.len() - 1;
+        let length = self.at(bar.length);
+        for (i, ends) in chain.windows(2).enumerate() {
+            let ends = (ends[0], ends[1]);
+            let step = length * (along(i + 1, segments) - along(i, segments));
+            let r = self.segment(ends, &bar.metal, area, step, 1.0);
+            self.resistor(ends, ends, &r);
+        }
+        let thickness = bar.cover.map_or(0.0, |cover| self.at(cover.thickness));
+        let [inner, outer] = [0.0, thickness].map(|cover| bar.section.perimeter(cover, self.free));
+        for (i, &point) in chain.iter().enumerate() {
+            let reach = (along((i + 1).min(segments), segments), along(i.saturating_sub(1), segments));
+            let length = 0.5 * length * (reach.0 - reach.1);
+            self.mass(point, bar.metal.capacity * area * length);
+            if let Some(cover) = &bar.cover {
+                // A layer round a conductor: the mean perimeter is the logarithmic one.
+                let mean = (outer - inner) / (outer / inner).ln();
+                self.link(point, skin[i], self.at(cover.conductivity) * mean * length / thickness);
+                self.mass(skin[i], cover.capacity * 0.5 * (inner + outer) * thickness * length);
+            }
+            if let Some(surface) = &bar.surface {
+                self.surface(skin.get(i).copied().unwrap_or(point), outer * length, surface);
+            }
+        }
+    }
+
+    /// A joint as slices of its overlaps, with a part of the contact at each end of a slice. In series every part takes
+    /// the same current; the heat is that of an even transfer.
+    fn joint(&mut self, joint: &Joint, sides: &[Vec<usize>; 2]) {
+        let slices = sides[0].len() - 1;
+        let count = slices.max(1) as f64;
+        let mut last = joint.from.0;
+        let half = |end: usize| if slices > 0 && (end == 0 || end == slices) { 0.5 } else { 1.0 };
+        for (side, (overlap, line)) in joint.overlaps.iter().zip(sides).enumerate() {
+            let Some(overlap) = overlap else { continue };
+            let (area, step) = (overlap.section.area(self.free), self.at(overlap.length) / count);
+            for slice in 0..slices {
+                let ends = (line[slice], line[slice + 1]);
+                let after = if side == 0 { slices - slice } else { slice + 1 } as f64 / count;
+                let before = after - 1.0 / count;
+                let carried = (before * before + before * after + after * after) / 3.0;
+                let r = self.segment(ends, &overlap.metal, area, step, carried);
+                self.resistor((last, self.inner), ends, &r);
+                last = self.inner;
+                self.inner += 1;
+            }
+            for (end, &point) in line.iter().enumerate() {
+                let length = half(end) * step;
+                self.mass(point, overlap.metal.capacity * area * length);
+                if let Some(surface) = &overlap.surface {
+                    self.surface(point, overlap.section.uncovered(self.free) * length, surface);
+                }
+            }
+        }
+        for (end, (&a, &b)) in sides[0].iter().zip(&sides[1]).enumerate() {
+            let part = half(end) / count;
+            let ohms = (self.at(joint.resistance.ohms) * part).into();
+            let next = if end == slices { joint.to.0 } else { self.inner };
+            let r = Resistance { ohms, ..joint.resistance };
+            self.resistor((last, next), (a, b), &r).metallic = if joint.metallic { part * part } else { 0.0 };
+            self.link(a, b, self.at(joint.conductance) * part);
+            last = next;
+            self.inner += 1;
+        }
+    }
+
+    /// A cell between its posts, whose inner ends are potentials only.
+    fn cell(&mut self, cell: &Cell) {
+        let (minus, plus, core) = (cell.minus.0, cell.plus.0, cell.core.0);
+        let inner = self.inner;
+        for (post, point, ends) in
+            [(&cell.posts[0], minus, (minus, inner)), (&cell.posts[1], plus, (inner + 1, plus))]
+        {
+            self.resistor(ends, (point, point), &Resistance::constant(post.ohms));
+            self.link(point, core, self.at(post.conductance));
+        }
+        let (overvoltage, reversible) = (self.at(cell.overvoltage), self.at(cell.reversible));
+        let resistor = self.resistor((inner, inner + 1), (core, core), &cell.resistance);
+        *resistor = Resistor { overvoltage, reversible, cells: 1, ..*resistor };
+        self.mass(core, self.at(cell.capacity));
+    }
+}

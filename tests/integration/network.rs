@@ -1,0 +1,235 @@
+//! The pack as one network: what was measured comes first, and no verdict is given that the record does not carry.
+
+use std::fs;
+use std::path::Path;
+
+use underlid::judge::bench_test::results;
+use underlid::judge::facts::Derived;
+use underlid::judge::rules::{Book, Finding, Outcome, judge};
+use underlid::record;
+
+/// A small pack with everything that the network asks for; its bars are short and thick.
+const PACK: &str = r#"schema = 2
+[inspection]
+size = "360 x 260 x 230 mm"
+[claims]
+continuous_current = "100 A"
+[[instrument]]
+id = "v"
+accuracy = "0.1 %"
+[[instrument]]
+id = "i"
+accuracy = "0.3 %"
+[[instrument]]
+id = "thermo"
+accuracy = "10 digits"
+resolution = "0.1 K"
+[cells]
+series = 8
+parallel = 1
+capacity = "280 Ah"
+resistance = "0.2 mΩ"
+mass = "5.4 kg"
+[path]
+complete = "yes"
+[[path.element]]
+id = "minus"
+kind = "terminal"
+leg = "negative"
+resistance = "10 µΩ"
+[[path.element]]
+id = "minus-bar"
+kind = "busbar"
+leg = "negative"
+section = "30 x 4 mm"
+length = "120 mm"
+material = "copper"
+finish = "oxidised"
+[[path.element]]
+id = "minus-joint"
+kind = "joint"
+leg = "negative"
+overlap = "25 x 30 mm"
+resistance = "10 µΩ"
+[[path.element]]
+id = "cells"
+kind = "cell-stack"
+leg = "stack"
+[[path.element]]
+id = "link"
+kind = "busbar"
+leg = "stack"
+section = "30 x 4 mm"
+length = "90 mm"
+material = "copper"
+finish = "oxidised"
+[[path.element]]
+id = "link-joint"
+kind = "joint"
+leg = "stack"
+overlap = "25 x 30 mm"
+resistance = "10 µΩ"
+[[path.element]]
+id = "plus-joint"
+kind = "joint"
+leg = "positive"
+overlap = "25 x 30 mm"
+resistance = "10 µΩ"
+[[path.element]]
+id = "plus-bar"
+kind = "busbar"
+leg = "positive"
+section = "30 x 4 mm"
+length = "120 mm"
+material = "copper"
+finish = "oxidised"
+[[path.element]]
+id = "plus"
+kind = "terminal"
+leg = "positive"
+resistance = "10 µΩ"
+"#;
+
+const BELOW_LIMIT: &str = "place-stays-below-limit";
+const MEASURED: &str = "measured-temperature-below-limit";
+
+/// A full-load test with a thermometer on the positive bar that comes to `kelvin` above 25 °C within the test.
+fn log(current: f64, minutes: u32, rise: f64) -> String {
+    let mut text = "Time (s),Voltage (V),Current (A),T bar (degC)\n".to_owned();
+    for second in (0..=minutes * 60).step_by(10) {
+        let time = f64::from(second);
+        let on = if second > 0 && second < minutes * 60 { current } else { 0.0 };
+        let bar = 25.0 + rise * (1.0 - (-time / 600.0).exp());
+        text.push_str(&format!("{second},{:.3},{on},{bar:.1}\n", 26.4 - 0.004 * on));
+    }
+    text
+}
+
+const TEST: &str = r#"[[test]]
+id = "load"
+kind = "full load"
+with = "v, i, thermo"
+log = "load.csv"
+ambient = "25 degC"
+[[test.sensor]]
+column = "T bar"
+part = "plus-bar"
+"#;
+
+/// The findings of a rule on a record; the log lies beside it if there is one.
+fn findings(record: &str, log: Option<String>) -> Vec<Finding> {
+    let folder = tempfile::tempdir().unwrap();
+    if let Some(log) = log {
+        fs::write(folder.path().join("load.csv"), log).unwrap();
+    }
+    of_folder(record, folder.path())
+}
+
+fn of_folder(record: &str, folder: &Path) -> Vec<Finding> {
+    let record = record::read("r", record).unwrap();
+    let book = Book::built_in().unwrap();
+    let limits = book.limit_amounts();
+    let tests: Vec<_> = results(folder, &record, &limits).iter().map(|test| test.of_test()).collect();
+    judge(&record, &Derived::with_tests(&record, &limits, tests), &book).findings
+}
+
+fn outcome(findings: &[Finding], rule: &str, part: &str) -> Option<Outcome> {
+    findings.iter().find(|f| f.rule == rule && f.part == part).map(|finding| finding.outcome)
+}
+
+/// What is missing for a finding.
+fn missing(findings: &[Finding], rule: &str, part: &str) -> String {
+    let found = findings.iter().find(|f| f.rule == rule && f.part == part).unwrap();
+    found.missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")
+}
+
+#[test]
+fn a_sound_pack_meets_and_a_thin_bar_does_not() {
+    let sound = findings(PACK, None);
+    for part in ["plus-bar", "minus-bar", "link", "plus-joint", "cells"] {
+        assert_eq!(
+            outcome(&sound, BELOW_LIMIT, part),
+            Some(Outcome::Meets),
+            "{part}: {:?}",
+            told(&sound, part)
+        );
+    }
+    let thin = PACK.replace(
+        "section = \"30 x 4 mm\"\nlength = \"120 mm\"",
+        "section = \"10 x 0.4 mm\"\nlength = \"120 mm\"",
+    );
+    let thin = findings(&thin, None);
+    assert_eq!(
+        outcome(&thin, BELOW_LIMIT, "plus-bar"),
+        Some(Outcome::FallsShort),
+        "{:?}",
+        told(&thin, "plus-bar")
+    );
+}
+
+fn told(findings: &[Finding], part: &str) -> Vec<String> {
+    let of = findings.iter().filter(|f| f.part == part && [BELOW_LIMIT, MEASURED].contains(&f.rule.as_str()));
+    of.map(|f| format!("{}: {} {:?}", f.rule, f.working.numbers, f.missing)).collect()
+}
+
+/// The most favourable wrong records: a verdict must not follow from what is not there.
+#[test]
+fn what_is_not_known_gives_no_verdict() {
+    let without =
+        |lines: &[&str]| lines.iter().fold(PACK.to_owned(), |record, line| record.replace(line, ""));
+    for (record, part, says) in [
+        // No size: the bar is not judged, its neighbours are.
+        (PACK.replacen("section = \"30 x 4 mm\"\nlength = \"120 mm\"\n", "", 1), "minus-bar", "`section"),
+        (without(&["material = \"copper\"\n"]), "plus-bar", "`material`"),
+        // Nothing to make heat of, or to put it into.
+        (without(&["capacity = \"280 Ah\"\n"]), "plus-bar", "`cells.capacity`"),
+        (without(&["continuous_current = \"100 A\"\n"]), "plus-bar", "`claims.continuous_current`"),
+        (without(&["series = 8\n"]), "plus-bar", "`cells.series`"),
+    ] {
+        let found = findings(&record, None);
+        assert_eq!(outcome(&found, BELOW_LIMIT, part), Some(Outcome::NotDecided), "{says}");
+        assert!(
+            missing(&found, BELOW_LIMIT, part).contains(says),
+            "{says}: {}",
+            missing(&found, BELOW_LIMIT, part)
+        );
+    }
+}
+
+#[test]
+fn what_was_measured_comes_first() {
+    let with = |log: String| findings(&format!("{PACK}{TEST}"), Some(log));
+    // A full discharge of 168 minutes at rated current, as cool as the network says: it meets.
+    let cool = with(log(100.0, 170, 12.0));
+    assert_eq!(outcome(&cool, MEASURED, "plus-bar"), Some(Outcome::Meets), "{:?}", told(&cool, "plus-bar"));
+    // Above its limit at the rated current: it falls short whatever the network says, however short the test.
+    let hot = with(log(100.0, 30, 90.0));
+    assert_eq!(
+        outcome(&hot, MEASURED, "plus-bar"),
+        Some(Outcome::FallsShort),
+        "{:?}",
+        told(&hot, "plus-bar")
+    );
+    // The network of the recorded bar cannot follow that: "meets" is taken away, and what clashes is named.
+    assert_eq!(
+        outcome(&hot, BELOW_LIMIT, "plus-bar"),
+        Some(Outcome::NotDecided),
+        "{:?}",
+        told(&hot, "plus-bar")
+    );
+    assert!(missing(&hot, BELOW_LIMIT, "plus-bar").contains("contradict each other: plus-bar at"));
+    // A short test, or one at less current, proves nothing for the rated one.
+    for (log, says) in [(log(100.0, 30, 12.0), "for 29.67 min"), (log(60.0, 170, 12.0), "60 A")] {
+        let short = with(log);
+        assert_eq!(outcome(&short, MEASURED, "plus-bar"), Some(Outcome::NotDecided), "{says}");
+        assert!(
+            missing(&short, MEASURED, "plus-bar").contains(says),
+            "{}",
+            missing(&short, MEASURED, "plus-bar")
+        );
+    }
+    // A log that cannot be used may hold what would fall short.
+    let lost = findings(&format!("{PACK}{TEST}"), None);
+    assert_eq!(outcome(&lost, MEASURED, "plus-bar"), Some(Outcome::NotDecided));
+    assert!(missing(&lost, MEASURED, "plus-bar").contains("load.csv could not be used"));
+}
