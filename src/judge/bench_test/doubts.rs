@@ -9,11 +9,6 @@ use crate::logs::account::{AccountCheck, Compared, Segment};
 use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning};
 use crate::units::{Dimension, show, words};
 
-/// A current beyond so many times the one that was set is another one or in another unit, and beyond so many times the
-/// rated one where no unit is written (common practice, no source).
-const FAR_FROM_SET: f64 = 2.0;
-const FAR_FROM_RATED: f64 = 5.0;
-
 /// What is known of the part of a log that makes a figure.
 pub(super) struct Part {
     /// First and last time, s.
@@ -91,37 +86,7 @@ impl Work<'_> {
                 show(claim, Dimension::CHARGE)
             ));
         }
-        if let Some(set) = self.test.current.quantity().map(|q| q.value.abs()).filter(|_| !by_discharge) {
-            let within = |segment: &Segment| segment.whole.from < part.to && segment.whole.to > part.from;
-            let most = course
-                .account
-                .segments()
-                .iter()
-                .filter(|s| within(s))
-                .map(|s| s.mean().abs())
-                .fold(0.0, f64::max);
-            if most > FAR_FROM_SET * set {
-                doubts.push(format!(
-                    "the current is {} where {} was set: correct `current` in the test, or the unit of the current with \
-                     `columns`",
-                    show(most, Dimension::CURRENT),
-                    show(set, Dimension::CURRENT)
-                ));
-            }
-        } else if let Some(rated) = self.record.claims.continuous_current.quantity().map(|q| q.value.abs())
-            && !assumed.is_empty()
-            && !counted
-        {
-            let most = course.account.segments().iter().map(|s| s.mean().abs()).fold(0.0, f64::max);
-            if most > FAR_FROM_RATED * rated {
-                doubts.push(format!(
-                    "the current is {} in a pack rated for {}, and no unit is written: set it, for example `columns = [\"#2 = \
-                     current in mA\"]`",
-                    show(most, Dimension::CURRENT),
-                    show(rated, Dimension::CURRENT)
-                ));
-            }
-        }
+        doubts.extend(self.current_too_large(course, part, !assumed.is_empty() && !counted));
         if let (Some(voltage), Some(nominal)) = (part.voltage, self.nominal_voltage())
             && self.beyond(voltage / nominal, "log_voltage_least", "log_voltage_most")
             && let Some(channel) = &course.voltage
@@ -139,6 +104,39 @@ impl Work<'_> {
             self.figure(Figure::words("does not add up", doubt));
         }
         doubts
+    }
+
+    /// A current far beyond the one that was set, or, where none is recorded and nothing confirms its unit, beyond the rated
+    /// one. A capacity test compares all discharges of the log with the one that was set by itself.
+    fn current_too_large(&self, course: &Course, part: &Part, unconfirmed: bool) -> Option<String> {
+        let inside = |segment: &Segment| segment.whole.from < part.to && segment.whole.to > part.from;
+        let most = || {
+            let segments = course.account.segments();
+            segments.iter().filter(|segment| inside(segment)).map(|s| s.mean().abs()).fold(0.0, f64::max)
+        };
+        let over = |of: f64, limit: &str| {
+            let limit = self.physics.limit(limit).ok()?;
+            let most = most();
+            (most >= limit * of).then(|| [most, of].map(|current| show(current, Dimension::CURRENT)))
+        };
+        let set = self.test.current.quantity().map(|set| set.value.abs());
+        let rated = self.record.claims.continuous_current.quantity().map(|rated| rated.value.abs());
+        let by_discharge = self.test.kind.word() == Some("capacity");
+        match (set.filter(|_| !by_discharge), rated.filter(|_| unconfirmed)) {
+            (Some(set), _) => over(set, "log_current_of_set").map(|[most, set]| {
+                format!(
+                    "the current is {most} where {set} was set: correct `current` in the test, or the unit of the current with \
+                     `columns`"
+                )
+            }),
+            (None, Some(rated)) => over(rated, "log_current_of_rated").map(|[most, rated]| {
+                format!(
+                    "the current is {most} in a pack rated for {rated}, and no unit is written: set it, for example `columns = \
+                     [\"#2 = current in mA\"]`"
+                )
+            }),
+            (None, None) => None,
+        }
     }
 
     /// Whether a share lies outside two limits of the book.

@@ -290,7 +290,7 @@ impl RowParser {
             return;
         }
         if let Some((at, wanted)) = &self.filter
-            && !table::split(bytes, self.delimiter).get(*at).is_some_and(|cell| text(cell).trim() == wanted)
+            && table::split(bytes, self.delimiter).get(*at).is_none_or(|cell| text(cell).trim() != wanted)
         {
             out.note(line, What::LeftOut);
             return;

@@ -88,7 +88,7 @@ impl Profile {
                 match parse_state(state) {
                     Ok(state) => settings.states.push(state),
                     Err(error) => {
-                        wrong(profile.states.found(), error, "states = [\"1 = charge\", \"2 = discharge\"]")
+                        wrong(profile.states.found(), error, "states = [\"1 = charge\", \"2 = discharge\"]");
                     }
                 }
             }
