@@ -149,6 +149,8 @@ struct Run {
     below: u32,
     pauses: u32,
     paused_at: Option<f64>,
+    /// Dead samples in a row during a pause.
+    dead: u32,
     /// When a pause began near the cut-off that did not end the test, s.
     near_cutoff: Option<f64>,
     /// Highest voltage under load so far, V.
@@ -272,6 +274,7 @@ impl CapacityTest {
                 below: 0,
                 pauses: 0,
                 paused_at: None,
+                dead: 0,
                 near_cutoff: None,
                 highest: f64::NEG_INFINITY,
                 charged: (0.0, now.0),
@@ -344,7 +347,9 @@ impl CapacityTest {
         run.integrator.push(now.0, now.1, if offset { 0.0 } else { now.2.max(0.0) }, after_break);
         // The voltages of the pause are those after the end, if it turns out to be the end.
         run.curve.pause(now.1);
-        let dead = now.1 < DEAD * run.last.1;
+        // One dead sample alone may be a false reading.
+        run.dead = if now.1 < DEAD * run.last.1 { run.dead + 1 } else { 0 };
+        let dead = run.dead > 1;
         let at_cut_off = run.below > 0 || run.last.1 <= self.cutoff;
         let since = (now.0 - run.charged.1.max(began)).max(0.0);
         run.charged = (run.charged.0 + if offset { 0.0 } else { (-now.2).max(0.0) * since }, now.0);
