@@ -181,6 +181,8 @@ fn what_is_not_known_gives_no_verdict() {
         // No size: the bar is not judged, its neighbours are.
         (PACK.replacen("section = \"30 x 4 mm\"\nlength = \"120 mm\"\n", "", 1), "minus-bar", "`section"),
         (without(&["material = \"copper\"\n"]), "plus-bar", "`material`"),
+        // A joint that nobody measured may be a bad one.
+        (PACK.replace("id = \"plus-joint\"\nkind = \"joint\"\nleg = \"positive\"\noverlap = \"25 x 30 mm\"\nresistance = \"10 µΩ\"", "id = \"plus-joint\"\nkind = \"joint\"\nleg = \"positive\"\noverlap = \"25 x 30 mm\""), "plus-joint", "`resistance`"),
         // Nothing to make heat of, or to put it into.
         (without(&["capacity = \"280 Ah\"\n"]), "plus-bar", "`cells.capacity`"),
         (without(&["continuous_current = \"100 A\"\n"]), "plus-bar", "`claims.continuous_current`"),

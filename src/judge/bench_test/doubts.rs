@@ -27,8 +27,6 @@ impl Work<'_> {
     pub(super) fn doubts(&mut self, course: &Course, layout: &Layout, part: &Part) -> Vec<String> {
         self.segment_figures(course);
         let mut doubts = Vec::new();
-        // A capacity test compares the current that was set by itself, among all discharges of the log.
-        let by_discharge = self.test.kind.word() == Some("capacity");
         if let Some((CurrentSign::NotDecided, basis)) = layout.sign
             && course.currents.iter().any(|channel| !channel.has_direction)
         {

@@ -35,7 +35,7 @@ impl Work<'_> {
             let Some(part) = channel.part.as_deref() else { continue };
             let points = channel.series.points();
             let under = || points.iter().filter(|(time, _)| (from..=to).contains(time));
-            let (Some(first), Some(last)) = (under().next(), under().last()) else { continue };
+            let (Some(first), Some(last)) = (under().next(), under().next_back()) else { continue };
             if part == "ambient" {
                 room = Some(last.1);
             }

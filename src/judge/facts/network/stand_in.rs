@@ -55,12 +55,12 @@ pub(super) const FREE_SURFACE: StandIn = stand_in(
     0.95,
     "no source: a case stands on its bottom, and on a shelf with its back to a wall",
 );
-/// Outer surface of the case over that of a cube that holds the cells' energy at 165 Wh/L.
+/// Outer surface of the case over that of a cube that holds the cells' energy at 220 Wh/L.
 pub(super) const CASE_SURFACE: StandIn = stand_in(
     "outer surface of the case",
     0.5,
-    1.4,
-    "no source: 120 to 300 Wh per litre of case, and a box that is no cube",
+    1.2,
+    "no source: 150 to 400 Wh per litre of case, whose larger faces are not all free",
 );
 /// Conductance between a post and its cell, W/K.
 pub(super) const POST_CONDUCTANCE: StandIn = stand_in(
