@@ -42,6 +42,7 @@ pub(super) struct PlaceOf {
 }
 
 /// The pack as a network.
+#[derive(Debug)]
 pub(super) struct Pack {
     pub circuit: Circuit,
     pub places: Vec<PlaceOf>,
