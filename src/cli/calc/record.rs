@@ -224,8 +224,7 @@ fn given(typed: &[(&Flag, Typed)], record: &Record, elements: &[&str]) -> Vec<Gi
     let facts = typed.iter().enumerate().filter_map(|(number, (flag, typed))| {
         let (To::Fact(name, _), Some(quantity)) = (flag.to, &typed.quantity) else { return None };
         let at = elements.iter().position(|element| *element == head(name));
-        let of_conductor = "conductor.permissible_without_end";
-        let name = if name == of_conductor { "element.permissible_without_end" } else { name };
+        let name = if name == "conductor.permissible_current" { "element.permissible_current" } else { name };
         let place = 1_000_000 + number;
         let found = Found { span: place..place, ..Found::default() };
         let value = Val::Amount(sources.amount(quantity, &found, 0));

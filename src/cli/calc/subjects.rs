@@ -195,7 +195,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("interrupting", "element.interrupting_rating", "DC interrupting rating read from the fuse or its data sheet"),
             key("trip", "bms.overcurrent_trip", "Current at which the BMS trips"),
             key("trip-delay", "bms.overcurrent_delay", "Time after which it does"),
-            flag("ampacity", To::Fact("conductor.permissible_without_end", Dimension::CURRENT), "Permissible current of the weakest conductor it is to protect, from `calc busbar` or `calc cable`"),
+            flag("ampacity", To::Fact("conductor.permissible_current", Dimension::CURRENT), "Permissible current of the weakest conductor it is to protect, from `calc busbar` or `calc cable`"),
         ],
         facts: &[
             "element.responds_to",

@@ -95,8 +95,6 @@ fn conductor(facts: &Facts<'_>, kind: ElementKind, values: &mut Answers) {
         let rise = permissible_current::rise(facts, kind, "claims.continuous_current");
         values.insert("element.temperature_at_rated", permissible_current::temperature(facts, &rise));
         values.insert("element.temperature_limit", limits::of(facts, kind));
-        // A conductor by itself in open air is judged without end.
-        values.insert("element.permissible_without_end", permissible_current::of(facts, Some(kind)));
         values.insert("element.rise_at_rated", rise);
     }
 }
