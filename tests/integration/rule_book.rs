@@ -58,25 +58,8 @@ const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperatu
 
 const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
 const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
-const HOT: &str = "[[test]]
-id = \"l\"
-kind = \"full load\"
-current = \"100 A\"
-duration = \"2 h\"
-ambient = \"25 degC\"
-[[test.reading]]
-of = \"red-bar\"
-at = \"1 h\"
-value = \"88 degC ± 1 K\"
-";
-const LOST: &str = "[[test]]
-id = \"l\"
-kind = \"full load\"
-log = \"logs/none.csv\"
-[[test.sensor]]
-column = \"T\"
-part = \"red-bar\"
-";
+const HOT: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"2 h\"\nambient = \"25 degC\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"1 h\"\nvalue = \"88 degC ± 1 K\"\n";
+const LOST: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\nlog = \"logs/none.csv\"\n[[test.sensor]]\ncolumn = \"T\"\npart = \"red-bar\"\n";
 const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah\"\nenergy = \"2700 Wh\"\nend = \"taper\"\n";
 const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution = \"0.0001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"1 %\"\nresolution = \"0.01 A\"\n[[test]]\nid = \"s\"\nkind = \"full load\"\nwith = \"v, i\"\nlog = \"golden-logs/step-agrees.csv\"\n";
 
@@ -108,8 +91,7 @@ const ROWS: &[Row] = &[
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
     row("thermal-cutoff-below-cell-limit", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"84 degC\"", "\"86 degC\"")], &[("#element", CUTOFF), ("trip_temperature = \"84 degC\"", "")], Kelvin(3.0)),
     row("element-carries-rated-current", "terminal", NONE, &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"\nmarked_current = \"97 A\"")], &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"")], By(0.1)),
-    row("conductor-protected-by-fuse", "light-bar", &[("rating = \"126 A\"", "rating = \"135 A\"")], &[("rating = \"126 A\"", "rating = \"188 A\"")], &[("material = \"aluminium\"
-", "")], By(0.1)),
+    row("conductor-protected-by-fuse", "light-bar", NONE, &[("rating = \"126 A\"", "rating = \"180 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
     row("conductor-withstands-fault", "cable", &[("size = \"35 mm2\"", "size = \"5 mm2\"")], &[("size = \"35 mm2\"", "size = \"4.7 mm2\"")], &[("size = \"35 mm2\"", "")], By(0.1)),
     row("bar-current-density", "red-bar", NONE, &[("17 x 2 mm", "16.4 x 2 mm")], &[("section = \"17 x 2 mm\"", "")], By(0.1)),
     row("bar-current-density-other", "light-bar", NONE, &[("26 x 2 mm", "24.4 x 2 mm")], &[("section = \"26 x 2 mm\"", "")], By(0.1)),
@@ -117,11 +99,10 @@ const ROWS: &[Row] = &[
     row("place-stays-below-limit", "red-bar", NONE, &[("17 x 2 mm", "3 x 1 mm")], &[("section = \"17 x 2 mm\"", "")], Kelvin(60.0)),
     row("measured-temperature-below-limit", "red-bar", &[("#test", HOT)], &[("#test", HOT), ("88 degC", "95 degC")], &[("#test", HOT), ("duration = \"2 h\"", "duration = \"10 min\"")], Kelvin(5.0)),
     row("measurement-agrees-with-record", "", &[("#test", HOT), ("88 degC", "60 degC")], &[("#test", HOT), ("88 degC", "400 degC")], &[("#test", LOST)], Turn),
-    row("joint-contact-density", "joint", NONE, &[("20 x 17 mm", "19 x 16 mm")], &[("continuous_current = \"100 A\"
-", "")], By(0.1)),
+    row("joint-contact-density", "joint", NONE, &[("20 x 17 mm", "19 x 16 mm")], &[("continuous_current = \"100 A\"\n", "")], By(0.1)),
     row("bar-material-matches-mass", "red-bar", &[("45.35 g", "48.75 g")], &[("45.35 g", "49.25 g")], &[("mass = \"45.35 g\"", "")], By(0.1)),
     row("bar-material-not-magnetic", "red-bar", NONE, &[("magnetic = \"no\"\n\n[[path.element]]\nid = \"fuse\"", "magnetic = \"yes\"\n\n[[path.element]]\nid = \"fuse\"")], &[("magnetic = \"no\"\n\n[[path.element]]\nid = \"fuse\"", "\n[[path.element]]\nid = \"fuse\"")], Turn),
-    row("path-voltage-drop", "", &[("\"0.3 mΩ\"", "\"4.1 mΩ\"")], &[("\"0.3 mΩ\"", "\"4.2 mΩ\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
+    row("path-voltage-drop", "", &[("\"0.377 mΩ\"", "\"4.177 mΩ\"")], &[("\"0.377 mΩ\"", "\"4.277 mΩ\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
     row("joint-drop", "joint", NONE, &[("145 µΩ", "152 µΩ")], &[("resistance = \"145 µΩ\"", "")], By(0.1)),
     row("joint-overlap", "joint", NONE, &[("\"3.9 mm\"", "\"4.1 mm\"")], &[("thickness = \"3.9 mm\"", "")], By(0.1)),
     row("joint-locking", "joint", NONE, &[("locking = \"spring washer\"", "locking = \"absent\"")], &[("locking = \"spring washer\"", "")], Turn),

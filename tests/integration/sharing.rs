@@ -404,6 +404,10 @@ const PACK: &str = r#"
 schema = 2
 [claims]
 continuous_current = "150 A"
+[cells]
+series = 8
+parallel = 1
+capacity = "150 Ah"
 [path]
 complete = "yes"
 [[path.element]]
@@ -418,6 +422,7 @@ id = "bar"
 kind = "busbar"
 material = "copper"
 section = "25 x 3 mm"
+length = "150 mm"
 stacked = 3
 "#;
 

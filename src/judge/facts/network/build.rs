@@ -456,6 +456,8 @@ impl<'a> Builder<'a> {
         let Some(material) = material.as_deref().and_then(Material::from_word) else {
             return Err(work.take_missing());
         };
+        // A count that is withheld is no count of one.
+        work.done(thickness.clone())?;
         let name = element_label(self.facts.record, index);
         let thickness_value = self.value(&format!("thickness of {name}"), &thickness);
         let metal = match self.measured(index) {

@@ -5,9 +5,10 @@ use std::sync::{Mutex, PoisonError};
 use sha2::{Digest, Sha256};
 
 use super::build::{Lid, Pack, PlaceOf, pack};
-use super::measured::{Followed, Measured};
+use super::limits;
+use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
-use crate::judge::facts::{Answer, Facts, Missing, Side, Val, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
 use crate::thermal::{Belief, Duty, ElementId, Phase, Range, Refusal, Spread};
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show, significant};
@@ -43,7 +44,17 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
             for name in PATH {
                 of.path.push((name, Err(missing.clone())));
             }
+            of.path.push(("path.temperature_readings", number(facts, measured, None)));
             for (index, element) in facts.record.path.element.iter().enumerate() {
+                let inside = Facts { subject: Subject::Element(index), ..*facts };
+                if let Some(kind) = element.kind() {
+                    of.elements.push((index, "element.temperature_limit", limits::of(&inside, kind)));
+                }
+                of.elements.push((
+                    index,
+                    "element.temperature_readings",
+                    number(facts, measured, Some(index)),
+                ));
                 of.elements.push((index, TEMPERATURES[1], Err(missing.clone())));
                 if heated(element.kind()) {
                     of.elements.push((index, PERMISSIBLE, Err(missing.clone())));
@@ -260,6 +271,11 @@ impl Solved<'_> {
         for index in 0..self.facts.record.path.element.len() {
             let Some(place) = self.worst(index, &found.hottest[1]) else {
                 if let Some(missing) = self.pack.unknown.get(&index) {
+                    let inside = Facts { subject: Subject::Element(index), ..*self.facts };
+                    let kind = self.facts.record.path.element.get(index).and_then(Element::kind);
+                    if let Some(kind) = kind {
+                        of.elements.push((index, "element.temperature_limit", limits::of(&inside, kind)));
+                    }
                     for name in [TEMPERATURES[1], PERMISSIBLE, "element.permissible_without_end"] {
                         of.elements.push((index, name, Err(missing.clone())));
                     }

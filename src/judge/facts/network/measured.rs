@@ -243,7 +243,7 @@ fn along(
 }
 
 /// How many temperatures were read, of one element or of all; a log that could not be used may hold some.
-fn number(facts: &Facts<'_>, measured: &[Measured], of: Option<usize>) -> Answer {
+pub(super) fn number(facts: &Facts<'_>, measured: &[Measured], of: Option<usize>) -> Answer {
     let is = |part: &str| of.is_none_or(|index| element_of(facts, part) == Some(index));
     let number = measured.iter().flat_map(|test| &test.temperatures).filter(|found| is(&found.part)).count();
     let lost = measured.iter().filter_map(|test| test.lost.as_ref());
