@@ -407,7 +407,7 @@ continuous_current = "150 A"
 [cells]
 series = 8
 parallel = 1
-capacity = "150 Ah"
+capacity = "160 Ah"
 [path]
 complete = "yes"
 [[path.element]]
