@@ -301,7 +301,9 @@ fn checking_an_example_is_quick() {
 #[test]
 fn nothing_recorded_is_never_passed() {
     // Every recorded value of the examples is taken away, one by one: no rule may begin to pass because of it.
-    for name in ["harbour-24-150-rev-a", "harbour-24-150-rev-b"] {
+    // The second example takes as long again: in the long set.
+    let both = std::env::var_os("UNDERLID_LONG").is_some();
+    for name in ["harbour-24-150-rev-a", "harbour-24-150-rev-b"].into_iter().take(if both { 2 } else { 1 }) {
         let text = fs::read_to_string(example(name).join("inspection.toml")).unwrap();
         let before = outcomes(&text, &example(name));
         // Facts for which a named limit stands in, by design and with a note in the working.

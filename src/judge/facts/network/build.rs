@@ -670,7 +670,11 @@ impl<'a> Builder<'a> {
             at,
             resistance: Resistance { ohms, coefficient, reference },
             conductance,
-            capacity: if kind == ElementKind::Bms { 120.0 } else { 20.0 }.into(),
+            capacity: if kind == ElementKind::Bms {
+                self.inside(stand_in::BMS_HEAT).into()
+            } else {
+                20.0.into()
+            },
             limit: limits::value(&limit),
         };
         let id = self.network.device(device)?;

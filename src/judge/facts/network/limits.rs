@@ -28,7 +28,7 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
         return work.done(allowed);
     }
     match kind {
-        ElementKind::Busbar => of_book(work, "bar_temperature", "bar"),
+        ElementKind::Busbar => of_book(work, "bar_temperature", "highest temperature of a bar"),
         ElementKind::Cable => {
             let class = work.amount("element.insulation_temperature");
             let [class] = work.all([class])?;
@@ -41,8 +41,10 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
             work.step(line("it opens at", &trip));
             work.done(trip)
         }
-        ElementKind::Joint | ElementKind::Terminal => of_book(work, "joint_temperature", "joint"),
-        ElementKind::CellStack => of_book(work, "cell_temperature", "cell"),
+        ElementKind::Joint | ElementKind::Terminal => {
+            of_book(work, "joint_temperature", "highest temperature of a joint")
+        }
+        ElementKind::CellStack => of_book(work, "cell_temperature", "highest temperature of a cell"),
         ElementKind::Fuse
         | ElementKind::CircuitBreaker
         | ElementKind::Contactor
@@ -70,10 +72,10 @@ pub(super) fn of_joint(facts: &Facts<'_>, kind: ElementKind, finish: Option<Fini
 
 /// Highest temperature of a cell's post.
 pub(super) fn post(facts: &Facts<'_>) -> Answer {
-    of_book(Worker::new(facts), "post_temperature", "cell's post")
+    of_book(Worker::new(facts), "post_temperature", "highest temperature of a cell's post")
 }
 
 /// Highest temperature of a cell.
 pub(super) fn cell(facts: &Facts<'_>) -> Answer {
-    of_book(Worker::new(facts), "cell_temperature", "cell")
+    of_book(Worker::new(facts), "cell_temperature", "highest temperature of a cell")
 }

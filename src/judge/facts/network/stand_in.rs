@@ -226,6 +226,13 @@ pub(super) const BMS_SLOPE: StandIn = stand_in(
     0.008,
     "data sheets of two switching devices: 1.22 times at 85 °C, 1.65 times at 100 °C; the shunt does not change",
 );
+/// Heat that the switching devices of a BMS and what warms with them hold, J/K.
+pub(super) const BMS_HEAT: StandIn = stand_in(
+    "heat capacity of the BMS",
+    10.0,
+    250.0,
+    "no source: from eight devices on a thin board to a board on a plate; a published board with its heat sink holds 200 to 240 J/K",
+);
 /// Resistance of a BMS of which nothing is known, Ω.
 pub(super) const BMS: StandIn = stand_in("resistance of the BMS", 0.1e-3, 1.0e-3, "no source");
 /// Drop over a fuse at its rated current, V.
