@@ -230,6 +230,29 @@ fn what_was_measured_comes_first() {
             missing(&short, MEASURED, "plus-bar")
         );
     }
+    // A room that nobody recorded may have been an oven; a little more than the rated current is no verdict on it.
+    let nowhere = findings(
+        &format!("{PACK}{}", TEST.replace("ambient = \"25 degC\"\n", "")),
+        Some(log(100.0, 30, 90.0)),
+    );
+    assert_eq!(outcome(&nowhere, MEASURED, "plus-bar"), Some(Outcome::NotDecided));
+    assert!(missing(&nowhere, MEASURED, "plus-bar").contains("ambient temperature"));
+    let over = with(log(101.5, 120, 67.0));
+    assert_eq!(
+        outcome(&over, MEASURED, "plus-bar"),
+        Some(Outcome::NotDecided),
+        "{:?}",
+        told(&over, "plus-bar")
+    );
+    // A cold room is no help: what read 85 °C at 5 °C would not stay below 90 °C at 25 °C.
+    let cold = format!("{PACK}{}", TEST.replace("ambient = \"25 degC\"", "ambient = \"5 degC\""));
+    let cold = findings(&cold, Some(log(100.0, 170, 60.0)));
+    assert_eq!(
+        outcome(&cold, MEASURED, "plus-bar"),
+        Some(Outcome::FallsShort),
+        "{:?}",
+        told(&cold, "plus-bar")
+    );
     // A log that cannot be used may hold what would fall short.
     let lost = findings(&format!("{PACK}{TEST}"), None);
     assert_eq!(outcome(&lost, MEASURED, "plus-bar"), Some(Outcome::NotDecided));

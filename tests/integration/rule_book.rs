@@ -91,7 +91,7 @@ const ROWS: &[Row] = &[
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
     row("thermal-cutoff-below-cell-limit", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"84 degC\"", "\"86 degC\"")], &[("#element", CUTOFF), ("trip_temperature = \"84 degC\"", "")], Kelvin(3.0)),
     row("element-carries-rated-current", "terminal", NONE, &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"\nmarked_current = \"97 A\"")], &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"")], By(0.1)),
-    row("conductor-protected-by-fuse", "light-bar", NONE, &[("rating = \"126 A\"", "rating = \"180 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
+    row("conductor-protected-by-fuse", "light-bar", NONE, &[("rating = \"126 A\"", "rating = \"188 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
     row("conductor-withstands-fault", "cable", &[("size = \"35 mm2\"", "size = \"5 mm2\"")], &[("size = \"35 mm2\"", "size = \"4.7 mm2\"")], &[("size = \"35 mm2\"", "")], By(0.1)),
     row("bar-current-density", "red-bar", NONE, &[("17 x 2 mm", "16.4 x 2 mm")], &[("section = \"17 x 2 mm\"", "")], By(0.1)),
     row("bar-current-density-other", "light-bar", NONE, &[("26 x 2 mm", "24.4 x 2 mm")], &[("section = \"26 x 2 mm\"", "")], By(0.1)),

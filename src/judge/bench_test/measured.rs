@@ -15,8 +15,8 @@ const DIFFERENCE: Dimension = Dimension::TEMPERATURE_DIFFERENCE;
 const AIR: [&str; 2] = ["ambient", "inner air"];
 
 impl Work<'_> {
-    /// Keeps the temperatures of parts while the load was on: of each channel its last value, which is the highest as
-    /// long as a part warms, and its highest; and what was read by hand. `from` and `to` are times of the log, s.
+    /// Keeps the temperatures of parts while the load was on: of each channel one half way and its highest, and what was
+    /// read by hand. `from` and `to` are times of the log, s.
     pub(super) fn keep_temperatures(
         &mut self,
         course: Option<&Course>,

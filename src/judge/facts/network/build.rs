@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use super::limits;
 use super::stand_in::{self, StandIn};
 use crate::judge::facts::worker::Worker;
-use crate::judge::facts::{Answer, Facts, Missing, Subject, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Subject, element_label};
 use crate::physics::ZERO_CELSIUS;
 use crate::physics::material::Material;
 use crate::record::parts::{Element, ElementKind, Finish, Leg, Retention};
@@ -76,6 +76,9 @@ const LEAD_LENGTH: f64 = 1.0;
 /// Energy over the volume of a case whose size is not recorded, J/m³: 220 Wh/L, a tight one, as little air leads little.
 const CASE_DENSITY: f64 = 220.0 * 3600.0 * 1000.0;
 
+/// What joins two ends of one piece of metal, W/K: far more than anything beside it.
+const ONWARD: f64 = 100.0;
+
 struct Builder<'a> {
     facts: &'a Facts<'a>,
     network: Network,
@@ -90,6 +93,8 @@ struct Builder<'a> {
     room_free: FreeId,
     lid: Lid,
     film: StandIn,
+    /// What every place lacks: without the size of the case nobody knows how warm the air in it becomes.
+    lacks: Vec<Missing>,
 }
 
 /// A step of the path.
@@ -135,6 +140,7 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
         room_free,
         lid,
         film,
+        lacks: Vec::new(),
     };
     builder.claims.push("claims.continuous_current".to_owned());
     let refused = |refusal: Refusal| vec![Missing::refused(&refusal.to_string())];
@@ -220,6 +226,7 @@ impl<'a> Builder<'a> {
                 (free_surface.times(2.0 * (a * b + b * c + a * c)), a * b * c)
             }
             _ => {
+                self.lacks.push(Missing::fact("inspection.size", "", Reason::NotRecorded));
                 let volume = series * 3.2 * charge / CASE_DENSITY;
                 let cube = 6.0 * volume.powf(2.0 / 3.0);
                 (self.outside(stand_in::CASE_SURFACE).times(0.8 * cube), volume)
@@ -379,7 +386,7 @@ impl<'a> Builder<'a> {
                 vec![Missing::fact(
                     "element.kind",
                     &element_label(self.facts.record, index),
-                    crate::judge::facts::Reason::NotVisible,
+                    Reason::NotVisible,
                 )],
             );
         };
@@ -425,7 +432,7 @@ impl<'a> Builder<'a> {
 
     /// Remembers a place.
     fn place(&mut self, element: usize, id: ElementId, what: &'static str, limit: Answer) {
-        self.places.push(PlaceOf { element, id, what, limit, lacks: Vec::new() });
+        self.places.push(PlaceOf { element, id, what, limit, lacks: self.lacks.clone() });
     }
 
     /// Measured resistance of an element, Ω.
@@ -625,8 +632,7 @@ impl<'a> Builder<'a> {
     fn not_measured(&mut self, index: usize, lacks: bool) {
         if let Some(place) = self.places.last_mut().filter(|_| lacks) {
             let label = element_label(self.facts.record, index);
-            place.lacks =
-                vec![Missing::fact("element.resistance", &label, crate::judge::facts::Reason::NotRecorded)];
+            place.lacks.push(Missing::fact("element.resistance", &label, Reason::NotRecorded));
         }
     }
 
@@ -807,6 +813,26 @@ impl<'a> Builder<'a> {
                 }
             }
             last = Some((to, core));
+            // The links within the mass are not drawn one by one; what they make goes into it.
+            if cells > 1.0 {
+                let next = self.network.point();
+                let resistance = Resistance::constant(self.inside(stand_in::LINK).times(cells - 1.0));
+                let (name, conductance, capacity) = ("links between the other cells", 0.0.into(), 0.0.into());
+                let name = name.to_owned();
+                let device = Device {
+                    name,
+                    from: to,
+                    to: next,
+                    at: core,
+                    resistance,
+                    conductance,
+                    capacity,
+                    limit: None,
+                };
+                self.network.device(device)?;
+                self.network.link("onward", to, next, ONWARD)?;
+                last = Some((next, core));
+            }
         }
         Ok(())
     }

@@ -64,8 +64,9 @@ const PLACING: f64 = 0.05;
 /// Standard uncertainty of a thermometer whose accuracy is not recorded, K (class 2 of IEC 60584-1 is 2.5 K at the most;
 /// from memory).
 const THERMOMETER: f64 = 1.5;
-/// A test at more than this over the rated current proves nothing against the rating.
-const ABOVE_RATED: f64 = 1.02;
+/// A reading at a current this near to the rated one is brought to it by the square of the current; one at more says
+/// nothing of the rated current by itself, the network scales it.
+const NEAR_RATED: f64 = 0.02;
 /// Sources of uncertainty of the highest readings.
 const SOURCE: SourceId = (1 << 31) + 16_384;
 
@@ -257,19 +258,33 @@ pub(super) fn number(facts: &Facts<'_>, measured: &[Measured], of: Option<usize>
     Worker::new(facts).done(Amount::exact(number as f64, Dimension::NONE))
 }
 
-/// The highest temperature of each element that a test at no more than the rated current shows, brought to a room of
-/// 25 °C where the room was warmer.
+/// What a reading would have been at the rated current in a room of 25 °C: a range from what was read to what the square
+/// of the current makes of it, so that neither side rests on the scaling alone; K.
+fn at_rated(test: &Measured, kelvin: f64, room: f64, rated: f64) -> (f64, f64) {
+    let ratio = rated / test.current;
+    let scaled = if (ratio - 1.0).abs() <= NEAR_RATED { ratio * ratio } else { 1.0 };
+    let rise = kelvin - room;
+    (ROOM + rise.min(rise * scaled), ROOM + rise.max(rise * scaled))
+}
+
+/// The highest temperature of each element that a test at no more than about the rated current shows, brought to that
+/// current and to a room of 25 °C. Where the room is not known, no reading is worth anything against a limit.
 fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize, Answer, Option<Answer>)> {
-    let mut best: Vec<(usize, f64, &Measured, &MeasuredTemperature)> = Vec::new();
-    for test in measured.iter().filter(|test| test.current <= ABOVE_RATED * pack.rated) {
-        let warmer = test.room.map_or(0.0, |room| (room - ROOM).max(0.0));
+    let mut best: Vec<(usize, (f64, f64), &Measured, &MeasuredTemperature)> = Vec::new();
+    let mut without_room: Vec<usize> = Vec::new();
+    let usable = |test: &&Measured| test.current > 0.0 && test.current <= (1.0 + NEAR_RATED) * pack.rated;
+    for test in measured.iter().filter(usable) {
         for found in &test.temperatures {
             let Some(index) = element_of(facts, &found.part) else { continue };
-            let kelvin = found.kelvin - warmer;
+            let Some(room) = test.room else {
+                without_room.push(index);
+                continue;
+            };
+            let ends = at_rated(test, found.kelvin, room, pack.rated);
             match best.iter_mut().find(|(known, ..)| *known == index) {
-                Some(known) if known.1 < kelvin => *known = (index, kelvin, test, found),
+                Some(known) if known.1.1 < ends.1 => *known = (index, ends, test, found),
                 Some(_) => {}
-                None => best.push((index, kelvin, test, found)),
+                None => best.push((index, ends, test, found)),
             }
         }
     }
@@ -277,7 +292,11 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
     (0..facts.record.path.element.len())
         .map(|index| (index, number(facts, measured, Some(index)), best.iter().find(|best| best.0 == index)))
         .map(|(index, number, best)| {
-            let Some(&(_, kelvin, test, found)) = best else { return (index, number, None) };
+            let Some(&(_, (low, high), test, found)) = best else {
+                let what = "the ambient temperature of the test in which it was read";
+                let missing = || Err(vec![Missing::refused(what)]);
+                return (index, number, without_room.contains(&index).then(missing));
+            };
             let mut work = Worker::new(facts);
             let standard = found.standard.unwrap_or(THERMOMETER);
             work.step(format!(
@@ -288,13 +307,11 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                 show(found.time, Dimension::TIME),
                 show(test.current, Dimension::CURRENT)
             ));
-            if kelvin < found.kelvin {
-                work.step(format!(
-                    "brought from a room of {} to 25 °C: {}",
-                    show(test.room.unwrap_or(ROOM), Dimension::TEMPERATURE),
-                    show(kelvin, Dimension::TEMPERATURE)
-                ));
-            }
+            work.step(format!(
+                "brought to {} and from a room of {} to 25 °C",
+                show(pack.rated, Dimension::CURRENT),
+                show(test.room.unwrap_or(ROOM), Dimension::TEMPERATURE)
+            ));
             if found.standard.is_none() {
                 work.assume(format!(
                     "the thermometer's accuracy is not recorded; ± {} K taken",
@@ -312,7 +329,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                 let what = "the same with the lid on: an open pack runs cooler than it will in use";
                 work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
             }
-            if test.current < 0.99 * pack.rated || test.seconds < 0.99 * discharge {
+            if test.current < (1.0 - NEAR_RATED) * pack.rated || test.seconds < 0.99 * discharge {
                 let what = format!(
                     "a full discharge at {}: the test drew {} for {}",
                     show(pack.rated, Dimension::CURRENT),
@@ -325,9 +342,10 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             let lost =
                 lost.filter(|(parts, _)| parts.iter().any(|part| element_of(facts, part) == Some(index)));
             work.bounded(Side::AtLeast, lost.map(|(_, missing)| missing.clone()).collect(), false);
-            let half = if above.is_finite() { 0.5 * above } else { 0.0 };
-            let u = standard.hypot(half / crate::units::COVERAGE);
-            let value = Uncertain::new(kelvin + half, SOURCE + SourceId::try_from(index).unwrap_or(0), u);
+            let high = if above.is_finite() { high + above } else { high };
+            let u = standard.hypot(0.5 * (high - low) / crate::units::COVERAGE);
+            let middle = 0.5 * (low + high);
+            let value = Uncertain::new(middle, SOURCE + SourceId::try_from(index).unwrap_or(0), u);
             (index, number, Some(work.done(Amount { number: value, dimension: Dimension::TEMPERATURE })))
         })
         .collect()

@@ -79,6 +79,13 @@ pub(super) const JOINT: StandIn = stand_in(
     60e-6,
     "a typical bolted copper joint has 5 to 15 µΩ (an instrument maker's page); links between cells were found with 15 to 35 µΩ in their two ends",
 );
+/// Resistance of a link between two cells with its two joints, Ω.
+pub(super) const LINK: StandIn = stand_in(
+    "resistance of a link between two cells with its joints",
+    20e-6,
+    150e-6,
+    "links between cells were found with 60 and 80 µΩ (pages of two sellers)",
+);
 /// Conductance of a joint through its bolt and faces beside the metallic contact, W/K.
 pub(super) const JOINT_CONDUCTANCE: StandIn = stand_in(
     "conductance of a joint beside its contact",
