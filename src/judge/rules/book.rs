@@ -16,10 +16,11 @@ use crate::record::problem::Problems;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
-/// The rule book that is compiled in: the pack's rules, then those of the test rig.
-pub(crate) const BUILT_IN: [(&str, &str); 2] = [
+/// The rule book that is compiled in: the pack's rules, those of the test rig, then what several rules tell of together.
+pub(crate) const BUILT_IN: [(&str, &str); 3] = [
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
+    ("checklists/causes.toml", include_str!("../../../checklists/causes.toml")),
 ];
 
 /// A rule, checked.
@@ -91,6 +92,30 @@ impl Rule {
     }
 }
 
+/// A cause: one defect that several rules tell of.
+#[derive(Debug, Clone)]
+pub struct CauseRule {
+    /// Its id.
+    pub id: String,
+    /// What is said of the pack, in a line.
+    pub fault: String,
+    /// The rules that make it: where one of them falls short, it is there.
+    pub from: Vec<Telling>,
+    /// The rules that fall short because of it.
+    pub leads_to: Vec<Telling>,
+    /// True where only findings about the same part belong together.
+    pub same_part: bool,
+}
+
+/// A rule that tells of a cause.
+#[derive(Debug, Clone)]
+pub struct Telling {
+    /// The rule's id.
+    pub rule: String,
+    /// Where it does, when not everywhere.
+    pub when: Option<Expr>,
+}
+
 /// A named limit.
 #[derive(Debug, Clone)]
 pub struct Limit {
@@ -122,6 +147,8 @@ pub struct Book {
     pub rules: Vec<Rule>,
     /// The limits.
     pub limits: Vec<Limit>,
+    /// What several rules tell of together.
+    pub causes: Vec<CauseRule>,
     /// What a house changed.
     pub changes: Vec<Change>,
     /// The files of rules beside the built-in ones, those that were left aside included.
@@ -148,7 +175,13 @@ impl Book {
 
     /// A whole book from its files in order.
     fn of(files: &[(&str, &str)]) -> Result<Self, Problems> {
-        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new(), files: Vec::new() };
+        let mut book = Self {
+            rules: Vec::new(),
+            limits: Vec::new(),
+            causes: Vec::new(),
+            changes: Vec::new(),
+            files: Vec::new(),
+        };
         for (file, text) in files {
             load::add(&mut book, file, text, false)?;
         }

@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule};
+use super::causes::{self, Cause};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
@@ -25,6 +26,8 @@ const ROUNDING: f64 = 1e-9;
 pub struct Judgement {
     /// Findings, gravest first.
     pub findings: Vec<Finding>,
+    /// What falls short, by its cause, gravest first.
+    pub causes: Vec<Cause>,
     /// Rules that were not applied, and why.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed in the book.
@@ -35,8 +38,12 @@ pub struct Judgement {
 #[must_use]
 pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let limits = book.limit_amounts();
-    let mut judgement =
-        Judgement { findings: Vec::new(), not_applied: Vec::new(), changes: book.changes.clone() };
+    let mut judgement = Judgement {
+        findings: Vec::new(),
+        causes: Vec::new(),
+        not_applied: Vec::new(),
+        changes: book.changes.clone(),
+    };
     for rule in book.rules.iter().filter(|rule| !rule.scope.of_the_rig()) {
         if let Some(reason) = &rule.off {
             judgement.not_applied.push(NotApplied {
@@ -50,6 +57,7 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
         apply(rule, record, derived, &limits, &mut judgement);
     }
     judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
+    judgement.causes = causes::of(&judgement.findings, record, derived, &limits, book);
     judgement
 }
 

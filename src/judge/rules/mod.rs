@@ -5,6 +5,7 @@
 //! decided*. What is missing is never guessed: it is listed.
 
 mod book;
+mod causes;
 mod engine;
 pub mod expr;
 mod finding;
@@ -14,7 +15,8 @@ mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, Change, Limit, Rule, RuleFile};
+pub use book::{Book, CauseRule, Change, Limit, Rule, RuleFile, Telling};
+pub use causes::Cause;
 pub use engine::{Judgement, judge};
 pub(crate) use engine::{judge_rig, subjects};
 pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};

@@ -1,11 +1,13 @@
 //! What is kept of a judged inspection: a row for the table, its findings and its path elements. Everything else is
 //! let go as soon as its page is written, so that ten thousand inspections fit into memory.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::judge::facts::{Answer, Missing};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::{Finding, Grade, Judgement, Outcome};
 use crate::render::write_up::{ElementView, View, Worth};
 use crate::units::price::Price;
 
@@ -87,6 +89,8 @@ pub struct FindingRow {
     pub rules: Option<String>,
     /// Id of the rule.
     pub rule: String,
+    /// Id of the cause that it belongs to, where it falls short.
+    pub cause: Option<String>,
     /// The part it is about.
     pub part: String,
     /// What it was applied to.
@@ -102,7 +106,7 @@ pub struct FindingRow {
 }
 
 /// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
-type FindingTuple = (Option<String>, String, String, String, u8, u8, bool, String);
+type FindingTuple = (Option<String>, String, Option<String>, String, String, u8, u8, bool, String);
 
 impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {
@@ -111,16 +115,26 @@ impl From<FindingRow> for FindingTuple {
         // Both lists have three entries.
         #[expect(clippy::cast_possible_truncation, reason = "an index into three")]
         let (grade, outcome) = (grade as u8, outcome as u8);
-        (row.rules, row.rule, row.part, row.subject, grade, outcome, row.rests_on_claims, row.missing)
+        (
+            row.rules,
+            row.rule,
+            row.cause,
+            row.part,
+            row.subject,
+            grade,
+            outcome,
+            row.rests_on_claims,
+            row.missing,
+        )
     }
 }
 
 impl From<FindingTuple> for FindingRow {
     fn from(tuple: FindingTuple) -> Self {
-        let (rules, rule, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
+        let (rules, rule, cause, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
         let grade = Grade::ALL.get(usize::from(grade)).copied().unwrap_or(Grade::Critical);
         let outcome = OUTCOMES.get(usize::from(outcome)).copied().unwrap_or(Outcome::NotDecided);
-        Self { rules, rule, part, subject, grade, outcome, rests_on_claims, missing }
+        Self { rules, rule, cause, part, subject, grade, outcome, rests_on_claims, missing }
     }
 }
 
@@ -177,7 +191,7 @@ impl PackEntry {
             .collect();
         Self {
             row: pack_row(inspection, view, &elements),
-            findings: view.findings.iter().map(|finding| finding_row(finding, rules.as_deref())).collect(),
+            findings: finding_rows(&inspection.judgement, rules.as_deref()),
             elements,
         }
     }
@@ -204,10 +218,21 @@ fn words(missing: &[Missing]) -> String {
     words.join("; ")
 }
 
-fn finding_row(finding: &Finding, rules: Option<&str>) -> FindingRow {
+fn finding_rows(judgement: &Judgement, rules: Option<&str>) -> Vec<FindingRow> {
+    let causes: BTreeMap<usize, &str> = judgement
+        .causes
+        .iter()
+        .flat_map(|cause| cause.findings.iter().map(|index| (*index, cause.id.as_str())))
+        .collect();
+    let rows = judgement.findings.iter().enumerate();
+    rows.map(|(index, finding)| finding_row(finding, causes.get(&index).copied(), rules)).collect()
+}
+
+fn finding_row(finding: &Finding, cause: Option<&str>, rules: Option<&str>) -> FindingRow {
     FindingRow {
         rules: rules.map(str::to_owned),
         rule: finding.rule.clone(),
+        cause: cause.map(str::to_owned),
         part: finding.part.clone(),
         subject: finding.subject.clone(),
         grade: finding.grade,

@@ -224,6 +224,13 @@ pub const FINDINGS: Table<FindingRow> = Table {
         column("rules", Text, "", RULES, |f| (&f.rules).into()),
         column("rule", Text, "", "id of the rule; `underlid explain` prints the rule", |f| (&f.rule).into()),
         column(
+            "cause",
+            Text,
+            "",
+            "id of the cause that it belongs to, where it falls short: rows with one cause are one finding",
+            |f| (&f.cause).into(),
+        ),
+        column(
             "part",
             Text,
             "",

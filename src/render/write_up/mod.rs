@@ -2,6 +2,7 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod causes;
 mod claims;
 pub(crate) mod photos;
 mod picture;
@@ -10,6 +11,7 @@ mod text;
 mod view;
 mod writeup;
 
+pub use causes::{CauseView, Told, causes};
 pub use claims::ClaimView;
 pub(crate) use photos::photos;
 pub use photos::{NotShown, PhotoView, photo_copy};

@@ -305,6 +305,7 @@ pub(crate) fn squeeze(text: &str) -> String {
     out
 }
 
+/// The findings rule by rule.
 fn groups(view: &View) -> Vec<Group<'_>> {
     let class = |outcome, grade: Option<Grade>| match (outcome, grade) {
         (Outcome::FallsShort, Some(Grade::Critical)) => "critical",

@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use super::{Book, Change, Limit, Rule};
+use super::{Book, CauseRule, Change, Limit, Rule, Telling};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::Grade;
 use crate::judge::rules::names::Names;
@@ -35,6 +35,8 @@ part! {
             rule: RuleEntry,
             /// A named limit.
             limit: LimitEntry,
+            /// A cause: one defect that several rules tell of.
+            cause: CauseEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
         }
@@ -88,6 +90,22 @@ part! {
 }
 
 part! {
+    /// A cause: one defect that several rules tell of. It is one finding, with what it leads to beneath it.
+    pub struct CauseEntry {
+        /// Its id.
+        id: Text = "fuse-too-small",
+        /// What is said of the pack, in a line; what the first of its rules says when left out.
+        fault: Text = "The fuse is too small for the rated continuous current",
+        /// The rules that make it, gravest first, each with `where` and a condition if it does not always.
+        from: List = "fuse-rating-over-load",
+        /// The rules that fall short because of it, written alike.
+        leads_to: List = "fuse-derated, element-carries-rated-current",
+        /// Whether only findings about the same part belong together.
+        same_part: YesNo = "yes",
+    }
+}
+
+part! {
     /// A change to a rule of the built-in book.
     pub struct ChangeEntry {
         /// The rule's id.
@@ -115,6 +133,11 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     for entry in &entries.rule {
         if let Some(rule) = loading.rule(book, entry, &names) {
             book.rules.push(rule);
+        }
+    }
+    for entry in &entries.cause {
+        if let Some(cause) = loading.cause(book, entry, &names) {
+            book.causes.push(cause);
         }
     }
     for entry in &entries.change {
@@ -261,16 +284,73 @@ impl Loading<'_> {
         })
     }
 
+    fn cause(&mut self, book: &Book, entry: &CauseEntry, names: &Names) -> Option<CauseRule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.id, &own, "id", "id = \"fuse-too-small\"")?;
+        let from = self.tellings(book, &entry.from, names)?;
+        let Some(first) = from.first() else {
+            let example = "from = [\"fuse-rating-over-load\"]";
+            self.problem(own, "`from` is missing".to_owned(), "expected the rules that make it", example);
+            return None;
+        };
+        let of_rule = book.rule(&first.rule).map(|rule| rule.fault.clone()).unwrap_or_default();
+        Some(CauseRule {
+            fault: entry.fault.text().map_or(of_rule, str::to_owned),
+            leads_to: self.tellings(book, &entry.leads_to, names)?,
+            same_part: entry.same_part.yes() == Some(true),
+            from,
+            id,
+        })
+    }
+
+    /// Rules that tell of a cause: `RULE`, or `RULE where CONDITION`.
+    fn tellings(&mut self, book: &Book, entry: &Entry<List>, names: &Names) -> Option<Vec<Telling>> {
+        let mut tellings = Vec::new();
+        for text in entry.list() {
+            let (id, when) = match text.split_once(" where ") {
+                Some((id, when)) => (id.trim(), Some(when)),
+                None => (text.as_str(), None),
+            };
+            let Some(rule) = book.rule(id) else {
+                let expected = nearest(id, book.rules.iter().map(|rule| rule.id.as_str())).map_or_else(
+                    || "a rule listed by `underlid explain`".to_owned(),
+                    |near| format!("did you mean `{near}`?"),
+                );
+                self.problem(entry.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
+                return None;
+            };
+            let when = match when {
+                None => None,
+                Some(when) => match self.expression(when, entry, names, &rule.scope)? {
+                    (when, Type::YesNo) => Some(when),
+                    _ => {
+                        let span = entry.found().span.clone();
+                        let example = "fuse-present where path.complete is yes";
+                        self.problem(
+                            span,
+                            "what follows `where` is a yes or a no".to_owned(),
+                            "a comparison",
+                            example,
+                        );
+                        return None;
+                    }
+                },
+            };
+            tellings.push(Telling { rule: id.to_owned(), when });
+        }
+        Some(tellings)
+    }
+
     fn scope(&mut self, entry: &RuleEntry) -> Option<Scope> {
         Scope::of(entry.each.list(), &entry.each.found().span)
             .map_err(|problem| self.problems.push(problem))
             .ok()
     }
 
-    fn expression(
+    fn expression<T>(
         &mut self,
         text: &str,
-        entry: &Entry<Text>,
+        entry: &Entry<T>,
         names: &Names,
         scope: &Scope,
     ) -> Option<(Expr, Type)> {
