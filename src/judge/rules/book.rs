@@ -13,14 +13,16 @@ use super::expr::{Expr, Node, Relation, gather};
 use super::finding::Grade;
 use super::scope::Scope;
 use crate::record::problem::Problems;
+use crate::record::words;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
 /// The rule book that is compiled in: the pack's rules, those of the test rig, then what several rules tell of together.
-pub(crate) const BUILT_IN: [(&str, &str); 3] = [
+pub(crate) const BUILT_IN: [(&str, &str); 4] = [
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
     ("checklists/causes.toml", include_str!("../../../checklists/causes.toml")),
+    ("checklists/looks.toml", include_str!("../../../checklists/looks.toml")),
 ];
 
 /// A rule, checked.
@@ -116,6 +118,52 @@ pub struct Telling {
     pub when: Option<Expr>,
 }
 
+/// How a fact is come by.
+#[derive(Debug, Clone)]
+pub struct Effort {
+    /// Its name.
+    pub id: String,
+    /// How long it takes, s.
+    pub time_s: f64,
+    /// What to beware of.
+    pub caution: String,
+}
+
+words! {
+    /// When in a session a fact can be looked at, in order.
+    pub enum Stage {
+        /// before the lid comes off
+        LidOn = "lid on",
+        /// with the lid off
+        LidOff = "lid off",
+        /// with parts unbolted, which may not go back as they were
+        Apart = "parts apart",
+    }
+}
+
+/// Facts and rules with what it takes to look at them.
+#[derive(Debug, Clone)]
+pub struct LookRule {
+    /// Names of facts; `part.*` is all of a part.
+    pub facts: Vec<String>,
+    /// Ids of rules that a closer measure would decide.
+    pub rules: Vec<String>,
+    /// How they are come by.
+    pub effort: Effort,
+    /// When.
+    pub stage: Stage,
+    /// How to get them; empty where the rules say it.
+    pub how: String,
+}
+
+impl LookRule {
+    fn names(&self, fact: &str) -> bool {
+        self.facts
+            .iter()
+            .any(|name| name.strip_suffix('*').map_or(name == fact, |part| fact.starts_with(part)))
+    }
+}
+
 /// A named limit.
 #[derive(Debug, Clone)]
 pub struct Limit {
@@ -149,6 +197,10 @@ pub struct Book {
     pub limits: Vec<Limit>,
     /// What several rules tell of together.
     pub causes: Vec<CauseRule>,
+    /// How a fact is come by, the easiest first.
+    pub efforts: Vec<Effort>,
+    /// What it takes to look at facts.
+    pub looks: Vec<LookRule>,
     /// What a house changed.
     pub changes: Vec<Change>,
     /// The files of rules beside the built-in ones, those that were left aside included.
@@ -179,6 +231,8 @@ impl Book {
             rules: Vec::new(),
             limits: Vec::new(),
             causes: Vec::new(),
+            efforts: Vec::new(),
+            looks: Vec::new(),
             changes: Vec::new(),
             files: Vec::new(),
         };
@@ -203,6 +257,31 @@ impl Book {
     /// True where a rule is applied to each photo.
     pub(crate) fn asks_photos(&self) -> bool {
         self.rules.iter().any(|rule| rule.off.is_none() && rule.scope == Scope::Photos)
+    }
+
+    /// How a fact is come by and when: the first that the book says of it.
+    pub(crate) fn effort_of(&self, fact: &str) -> (&Effort, Stage) {
+        self.effort_where(|look| look.names(fact))
+    }
+
+    /// How a closer measure for a rule is come by and when.
+    pub(crate) fn effort_of_rule(&self, id: &str) -> (&Effort, Stage) {
+        self.effort_where(|look| look.rules.iter().any(|rule| rule == id || rule == "*"))
+    }
+
+    /// How to get a fact, where the book says it of the fact itself.
+    pub(crate) fn how_to_get(&self, fact: &str) -> Option<&str> {
+        let look = self.looks.iter().find(|look| look.names(fact))?;
+        Some(look.how.as_str()).filter(|how| !how.is_empty())
+    }
+
+    fn effort_where(&self, wanted: impl Fn(&LookRule) -> bool) -> (&Effort, Stage) {
+        /// What nothing is said of.
+        static UNKNOWN: Effort = Effort { id: String::new(), time_s: 60.0, caution: String::new() };
+        self.looks
+            .iter()
+            .find(|look| wanted(look))
+            .map_or((&UNKNOWN, Stage::LidOff), |look| (&look.effort, look.stage))
     }
 
     /// A rule by its id.

@@ -72,6 +72,11 @@ pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>
     findings
 }
 
+/// The outcome of a rule for one part, where other facts are given to it; none where it does not apply to them.
+pub(crate) fn again(rule: &Rule, facts: &Facts<'_>) -> Option<Outcome> {
+    of_one(rule, facts).ok().map(|finding| finding.outcome)
+}
+
 /// What a rule says of one part; what its condition says where it does not apply.
 fn of_one(rule: &Rule, facts: &Facts<'_>) -> Result<Finding, String> {
     let Some((text, when)) = &rule.when else { return Ok(decide(rule, facts)) };

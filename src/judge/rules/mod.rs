@@ -15,9 +15,9 @@ mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, CauseRule, Change, Limit, Rule, RuleFile, Telling};
+pub use book::{Book, CauseRule, Change, Effort, Limit, LookRule, Rule, RuleFile, Stage, Telling};
 pub use causes::Cause;
 pub use engine::{Judgement, judge};
-pub(crate) use engine::{judge_rig, subjects};
+pub(crate) use engine::{again, judge_rig, subjects};
 pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 pub use scope::Scope;

@@ -4,6 +4,7 @@
 
 mod causes;
 mod claims;
+mod looks;
 pub(crate) mod photos;
 mod picture;
 pub(crate) mod prose;
@@ -13,6 +14,7 @@ mod writeup;
 
 pub use causes::{CauseView, Told, causes};
 pub use claims::ClaimView;
+pub use looks::{decides_line, look_line, looks_of, write_looks};
 pub(crate) use photos::photos;
 pub use photos::{NotShown, PhotoView, photo_copy};
 pub(crate) use prose::escape as escape_markdown;

@@ -3,7 +3,9 @@
 use std::fmt::Write;
 
 use super::causes::CauseView;
+use super::looks::write_looks;
 use super::view::View;
+use crate::judge::next::MOST;
 use crate::judge::rules::{Finding, Outcome};
 use crate::units::terminal::plain;
 use crate::units::words::{columns, count};
@@ -93,11 +95,15 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     for cause in &view.causes {
         one_cause(out, cause, &paint)?;
     }
+    if let Some(next) = view.next.as_ref().filter(|next| !next.looks.is_empty() || !next.closed.is_empty()) {
+        writeln!(out, "\n{}", paint.bold("NOT DECIDED: LOOK AT NEXT"))?;
+        out.push_str(&write_looks(next, MOST));
+    }
     let shown: &[Outcome] = if style.all {
         writeln!(out, "\n{}", paint.bold("RULE BY RULE"))?;
         &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
     } else {
-        &[Outcome::NotDecided]
+        &[]
     };
     for outcome in shown {
         let mut findings = view.with_outcome(*outcome).peekable();

@@ -6,6 +6,7 @@ use crate::judge::bench_test::TestResult;
 use crate::judge::facts::Subject;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
+use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
@@ -13,6 +14,7 @@ use crate::units::{Amount, show, significant};
 
 use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
+use super::looks::looks_of;
 
 /// Version of the JSON shape; it changes when a key changes its meaning or goes away.
 pub const FORMAT: u32 = 2;
@@ -208,6 +210,9 @@ pub struct View {
     pub causes: Vec<CauseView>,
     /// Findings rule by rule, gravest first.
     pub findings: Vec<Finding>,
+    /// What to look at next, where it was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<Next>,
     /// Rules not applied.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
@@ -267,6 +272,7 @@ impl View {
             path: path(record, derived),
             causes,
             findings: judgement.findings.clone(),
+            next: None,
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
             bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
@@ -275,6 +281,13 @@ impl View {
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
         }
+    }
+
+    /// The view with what to look at next.
+    #[must_use]
+    pub fn with_next(inspection: &Inspection) -> Self {
+        let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
+        Self { next: Some(next), ..view }
     }
 
     /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules

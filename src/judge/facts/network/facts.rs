@@ -119,6 +119,13 @@ const PATH: [&str; 4] = [
     "path.time_to_limit",
 ];
 
+/// True for a fact that the network gives and nothing else does, or gives better.
+pub(crate) fn is_fact(name: &str) -> bool {
+    let others =
+        ["path.temperature_readings", "path.residual", "path.limited_by", "element.measured_temperature"];
+    name == PERMISSIBLE || PATH.contains(&name) || TEMPERATURES.contains(&name) || others.contains(&name)
+}
+
 struct Solved<'a> {
     facts: &'a Facts<'a>,
     pack: &'a Pack,

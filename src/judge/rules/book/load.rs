@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use super::{Book, CauseRule, Change, Limit, Rule, Telling};
+use super::{Book, CauseRule, Change, Effort, Limit, LookRule, Rule, Stage, Telling};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::Grade;
 use crate::judge::rules::names::Names;
@@ -37,6 +37,10 @@ part! {
             limit: LimitEntry,
             /// A cause: one defect that several rules tell of.
             cause: CauseEntry,
+            /// How a fact is come by.
+            effort: EffortEntry,
+            /// Facts with what it takes to look at them.
+            look: LookEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
         }
@@ -106,6 +110,34 @@ part! {
 }
 
 part! {
+    /// How a fact is come by.
+    pub struct EffortEntry {
+        /// Its name.
+        id: Text = "meter",
+        /// How long it takes.
+        time: crate::record::field::Time = "60 s",
+        /// What to beware of.
+        caution: Text = "Live parts: insulated probes.",
+    }
+}
+
+part! {
+    /// Facts with what it takes to look at them. The first entry that names a fact holds.
+    pub struct LookEntry {
+        /// Names of facts in expressions; `part.*` is all of a part.
+        facts: List = "element.rating",
+        /// Rules that a closer measure would decide.
+        rules: List = "joint-drop",
+        /// How they are come by.
+        effort: Text = "marking",
+        /// When in a session.
+        stage: Stage = "lid off",
+        /// How to get them, where the rules do not say it.
+        how: Text = "A four-wire meter from end to end of the part.",
+    }
+}
+
+part! {
     /// A change to a rule of the built-in book.
     pub struct ChangeEntry {
         /// The rule's id.
@@ -140,6 +172,12 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
             book.causes.push(cause);
         }
     }
+    for entry in &entries.effort {
+        loading.effort(book, entry);
+    }
+    // What a house says of a fact comes before what is built in.
+    let looks: Vec<LookRule> = entries.look.iter().filter_map(|entry| loading.look(book, entry)).collect();
+    book.looks.splice(0..0, looks);
     for entry in &entries.change {
         loading.change(book, entry);
     }
@@ -300,6 +338,41 @@ impl Loading<'_> {
             same_part: entry.same_part.yes() == Some(true),
             from,
             id,
+        })
+    }
+
+    fn effort(&mut self, book: &mut Book, entry: &EffortEntry) {
+        let Some(id) = self.needed(&entry.id, &entry.own.span, "id", "id = \"meter\"") else { return };
+        let Some(time) = entry.time.quantity() else {
+            let message = "`time` is missing".to_owned();
+            self.problem(entry.own.span.clone(), message, "expected how long it takes", "time = \"60 s\"");
+            return;
+        };
+        book.efforts.retain(|effort| effort.id != id);
+        let caution = entry.caution.text().unwrap_or_default().to_owned();
+        book.efforts.push(Effort { id, time_s: time.value, caution });
+    }
+
+    fn look(&mut self, book: &Book, entry: &LookEntry) -> Option<LookRule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.effort, &own, "effort", "effort = \"marking\"")?;
+        let Some(effort) = book.efforts.iter().find(|effort| effort.id == id) else {
+            let known: Vec<&str> = book.efforts.iter().map(|effort| effort.id.as_str()).collect();
+            let expected = format!("expected one of: {}", known.join(", "));
+            self.problem(
+                entry.effort.found().span.clone(),
+                format!("there is no effort `{id}`"),
+                &expected,
+                "",
+            );
+            return None;
+        };
+        Some(LookRule {
+            facts: entry.facts.list().to_vec(),
+            rules: entry.rules.list().to_vec(),
+            effort: effort.clone(),
+            stage: entry.stage.known().unwrap_or(Stage::LidOff),
+            how: entry.how.text().unwrap_or_default().to_owned(),
         })
     }
 
