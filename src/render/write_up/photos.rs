@@ -10,8 +10,8 @@ use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::picture::{self, DerivedPicture, PictureError, PictureOptions};
 use crate::judge::inspection::Inspection;
-use crate::record::area;
-use crate::record::parts::PhotoPointer;
+use crate::record::area::{self, Area};
+use crate::record::parts::RecordPhoto;
 use crate::record::{Found, Record, State};
 use crate::render::draw::pointers::{Spot, pointers as draw_pointers};
 
@@ -151,7 +151,7 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 caption: shown(photo.caption.found()),
                 shows: photo.parts().map(str::to_owned).collect(),
                 proves: shown(photo.proves.found()),
-                pointers: photo.pointer.iter().map(|pointer| pointed(&inspection.record, pointer)).collect(),
+                pointers: placed(&inspection.record, photo).map(|(pointer, _)| pointer).collect(),
                 marks: String::new(),
                 blacked_out: inspection.withheld.areas(&file).len(),
                 sha256: None,
@@ -170,7 +170,8 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                     let encoded = base64::engine::general_purpose::STANDARD.encode(&derived.jpeg);
                     view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
                     (view.width, view.height) = (derived.width, derived.height);
-                    view.marks = marks(&photo.pointer, &derived);
+                    let areas = placed(&inspection.record, photo).map(|(_, area)| area);
+                    view.marks = marks(areas, &derived);
                 }
                 // What cannot be shown is hashed and listed all the same.
                 Err(not_shown) => {
@@ -196,29 +197,30 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
         .collect()
 }
 
-fn pointed(record: &Record, pointer: &PhotoPointer) -> PointerView {
-    let of = pointer.of.text().unwrap_or_default();
-    let element = record.path.element.iter().find(|element| element.id.text() == Some(of));
-    let name = element.and_then(|element| element.name.text()).unwrap_or(of);
-    PointerView { of: of.to_owned(), label: pointer.label.text().unwrap_or(name).to_owned() }
+/// The pointers that can be placed, each with its place; one whose place is withheld is left out.
+fn placed<'a>(record: &'a Record, photo: &'a RecordPhoto) -> impl Iterator<Item = (PointerView, Area)> + 'a {
+    photo.pointer.iter().filter_map(|pointer| {
+        let sides = [&pointer.left, &pointer.top, &pointer.width, &pointer.height];
+        let area = area::read(&pointer.own, sides, true).ok()?;
+        let of = pointer.of.text().unwrap_or_default();
+        let element = record.path.element.iter().find(|element| element.id.text() == Some(of));
+        let name = element.and_then(|element| element.name.text()).unwrap_or(of);
+        let label = pointer.label.text().unwrap_or(name).to_owned();
+        Some((PointerView { of: of.to_owned(), label }, area))
+    })
 }
 
 /// The pointers of a photo over its derived picture. One that a picture of another size no longer holds is drawn at its edge.
-fn marks(pointers: &[PhotoPointer], derived: &DerivedPicture) -> String {
+fn marks(areas: impl Iterator<Item = Area>, derived: &DerivedPicture) -> String {
     let original = (derived.original_width, derived.original_height);
     let (width, height) = (f64::from(derived.width), f64::from(derived.height));
-    let spots: Vec<Spot> = pointers
-        .iter()
-        .filter_map(|pointer| {
-            let sides = [&pointer.left, &pointer.top, &pointer.width, &pointer.height];
-            area::read(&pointer.own, sides, true).ok()
-        })
+    let spots: Vec<Spot> = areas
         .map(|area| {
             let [x, y, w, h] = area.within(original).unwrap_or([1.0, 1.0, 0.0, 0.0]);
             Spot { x: x * width, y: y * height, width: w * width, height: h * height }
         })
         .collect();
-    if spots.is_empty() { String::new() } else { draw_pointers(&spots, (derived.width, derived.height)) }
+    draw_pointers(&spots, (derived.width, derived.height))
 }
 
 /// A text of the record, empty where nothing is recorded.
