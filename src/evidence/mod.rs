@@ -20,6 +20,7 @@ pub mod name;
 mod named;
 pub(crate) mod photos;
 pub mod picture;
+pub(crate) mod quality;
 #[cfg(feature = "signatures")]
 pub mod sign;
 pub mod signature;

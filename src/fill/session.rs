@@ -269,7 +269,9 @@ impl FillSession {
                 Some(value) => format!("{} = {value}", named(question)),
                 None => format!("{} annotated", named(question)),
             };
-            Ok((edits, said))
+            let told =
+                kept.iter().filter_map(|kept| Some(format!("; {}: {}", kept.name, kept.told.as_ref()?)));
+            Ok((edits, said + &told.collect::<String>()))
         })?;
         // Only what is in the record was answered.
         if let Some(question) = saved.sight.question(key) {

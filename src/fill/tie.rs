@@ -78,7 +78,8 @@ impl FillSession {
             }
             edits.extend(listed(&sight.record, kept, &question.shows)?);
             let file = format!("{}/{}", photo::FOLDER, kept.name);
-            Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
+            let told = kept.told.as_ref().map_or_else(String::new, |told| format!("; {told}"));
+            Ok((edits, format!("{file} shows {} (SHA-256 {}){told}", question.shows, kept.digest)))
         })
     }
 }

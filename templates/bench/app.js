@@ -148,15 +148,19 @@ function settle(op, result) {
 
 async function sendPhotos() {
   await countPhotos();
-  for (const photo of waitingPhotos.filter((photo) => photo.record === state.record)) {
+  for (const photo of waitingPhotos.filter((photo) => photo.record === state.record && !photo.refused)) {
     const query = new URLSearchParams({ key: photo.key, record: photo.record });
     const answer = await call(`/api/photo?${query}`, { method: "POST", body: photo.blob, patience: 180000, headers: { "content-type": photo.blob.type || "application/octet-stream" } });
     if (answer.status === 401) { pair(); return; }
     if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return;
     const result = answer.ok ? await answer.json() : { status: "refused", message: await answer.text() };
-    if (result.status === "saved") decided(`Photo kept: ${result.said}`);
-    else tell(`The photo was refused: ${result.message}`);
-    await photos("readwrite", (store) => store.delete(photo.id));
+    // A refused picture stays on this device until somebody has looked at why.
+    if (result.status === "saved") {
+      decided(`Photo kept: ${result.said}`);
+      await photos("readwrite", (store) => store.delete(photo.id));
+    } else {
+      await photos("readwrite", (store) => store.put({ ...photo, refused: result.message }));
+    }
     await countPhotos();
     poll();
   }
@@ -247,7 +251,7 @@ function tell(text) {
 function decided(line) { tell(typeof line === "string" ? line : line.line); }
 
 function renderStatus() {
-  const queue = waiting().length + waitingPhotos.length;
+  const queue = waiting().length + waitingPhotos.filter((photo) => !photo.refused).length;
   const words = [online ? "connected" : "no connection: answers are kept in this browser"];
   if (queue) words.push(`${queue} waiting to be sent`);
   else words.push("everything is in the record");
@@ -402,12 +406,28 @@ function extras(one) {
 
 function renderProblems() {
   const all = problems();
+  const refused = waitingPhotos.filter((photo) => photo.refused && photo.record === state.record);
   const box = $("problems");
-  const mark = JSON.stringify(all);
+  const mark = JSON.stringify([all, refused.map((photo) => [photo.id, photo.refused])]);
   if (box.dataset.mark === mark) return;
   box.dataset.mark = mark;
-  box.hidden = all.length === 0;
+  box.hidden = all.length + refused.length === 0;
   box.replaceChildren();
+  for (const photo of refused) {
+    const about = question(photo.key);
+    const card = make("div", null, { class: "problem", role: "alert" });
+    const then = async (action) => { await photos("readwrite", action); await countPhotos(); render(); send(); };
+    const picture = make("img", null, { src: URL.createObjectURL(photo.blob), alt: "the picture that was not kept" });
+    picture.addEventListener("load", () => URL.revokeObjectURL(picture.src));
+    card.append(make("strong", "This picture was not kept"), make("p", about ? `${about.number} ${about.prompt}` : ""), make("p", photo.refused), picture);
+    const row = make("div", null, { class: "two" });
+    row.append(make("button", "Leave it", { type: "button", on: () => then((store) => store.delete(photo.id)) }), make("button", "Send it again", { type: "button", on: () => {
+      const { refused: _, ...again } = photo;
+      then((store) => store.put(again));
+    } }));
+    card.append(row);
+    box.append(card);
+  }
   for (const op of all) {
     const one = op.key ? question(op.key) : null;
     const about = one ? `${one.number} ${one.prompt}` : op.what || op.key;
@@ -542,4 +562,4 @@ document.addEventListener("visibilitychange", () => { if (!document.hidden) { po
 try { state = JSON.parse(localStorage.getItem("state")); } catch { state = null; }
 const code = new URLSearchParams(location.hash.slice(1)).get("pair");
 countPhotos().then(() => (code ? tryPair(code) : poll())).then(send);
-setInterval(() => { poll(); if (waiting().length || waitingPhotos.length) send(); }, POLL);
+setInterval(() => { poll(); if (waiting().length || waitingPhotos.some((photo) => !photo.refused)) send(); }, POLL);

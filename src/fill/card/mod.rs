@@ -356,7 +356,7 @@ fn kept(
 ) -> Result<(Kept, bool), String> {
     let digest = photo.digest;
     if let Some(name) = &photo.here {
-        return Ok((Kept { name: name.clone(), digest }, false));
+        return Ok((Kept { name: name.clone(), digest, told: None }, false));
     }
     let ending = photo.ending.ok_or_else(|| {
         photo.problem.clone().unwrap_or_else(|| "this does not begin as a picture does".to_owned())
@@ -372,7 +372,7 @@ fn kept(
     };
     let stem = stem.map_or_else(by_time, str::to_owned);
     let name = shelf.put(beside, digest, &stem, ending)?;
-    Ok((Kept { name, digest }, true))
+    Ok((Kept { name, digest, told: None }, true))
 }
 
 /// What a file is by its first bytes; nothing when it is empty, too large, or no picture.
