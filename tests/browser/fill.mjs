@@ -162,6 +162,26 @@ const kept = readdirSync(join(folder, "photos")).filter((name) => /^\d+-main-fus
 assert.equal(kept.length, 1);
 assert.deepEqual(readFileSync(join(folder, "photos", kept[0])), picture);
 assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nsha256 = "[0-9a-f]{64}"`));
+// The part is pointed to: a tap, then a frame drawn round it.
+await page.getByRole("button", { name: `Point to it in ${kept[0]}` }).tap();
+await page.waitForFunction(() => document.getElementById("point-picture").naturalWidth > 100);
+const shot = await page.locator("#point-picture").boundingBox();
+await page.touchscreen.tap(shot.x + shot.width / 2, shot.y + shot.height / 4);
+assert.deepEqual([await page.inputValue("#point-left"), await page.inputValue("#point-top")].map(Number).map(Math.round), [50, 25]);
+await page.screenshot({ path: join(output, "fill-14-point.png") });
+await check(page, "pointing");
+await page.locator("#point-save").tap();
+await sent(page);
+assert.match(record(), /\[\[photo\.pointer\]\]\nof = "main-fuse"\nleft = "\d+(\.\d)? %"\ntop = "\d+(\.\d)? %"\n/);
+await page.getByRole("button", { name: `Point to it in ${kept[0]}` }).tap();
+await page.mouse.move(shot.x + shot.width * 0.3, shot.y + shot.height * 0.4);
+await page.mouse.down();
+await page.mouse.move(shot.x + shot.width * 0.7, shot.y + shot.height * 0.7, { steps: 4 });
+await page.mouse.up();
+await page.screenshot({ path: join(output, "fill-15-frame.png") });
+await page.locator("#point-save").tap();
+await sent(page);
+assert.match(record(), /left = "30(\.\d)? %"\ntop = "40(\.\d)? %"\nwidth = "(39|40)(\.\d)? %"\nheight = "(29|30)(\.\d)? %"/);
 await page.setInputFiles("#photo", { name: "again.jpg", mimeType: "image/jpeg", buffer: picture });
 await page.setInputFiles("#photo", { name: "page.html", mimeType: "image/jpeg", buffer: Buffer.from("<script>alert(1)</script>") });
 // What is no picture, or only half of one, stays on the phone until somebody has read why.
