@@ -22,7 +22,7 @@ pub(crate) mod photos;
 pub mod picture;
 #[cfg(feature = "signatures")]
 pub mod sign;
-pub mod signature;
+pub(crate) mod signature;
 #[cfg(feature = "signatures")]
 pub mod ssh;
 pub mod verify;

@@ -6,7 +6,7 @@ use super::question::{Key, Question};
 use super::sight::{FillError, Sight};
 use super::subject::Of;
 use super::{lines, photo};
-use crate::fill::checklist::{Adds, ItemScope};
+use crate::fill::checklist::{Adds, Scope};
 use crate::record::Record;
 use crate::record::edit::{Edit, Pick, Place};
 use crate::record::parts::{ElementKind, Leg};
@@ -59,7 +59,7 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         return parts_to_add(record, &wanted, if first == "rig" { rest } else { what });
     }
     let behind = question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
-        Some(Pick::Index(index)) if matches!(question.item.scope, ItemScope::Elements(_)) => Some(index),
+        Some(Pick::Index(index)) if matches!(question.item.scope, Scope::Elements(_)) => Some(index),
         _ => None,
     });
     let leg = match behind.and_then(|index| record.path.element.get(index)) {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use sha2::{Digest, Sha256};
 
 use super::subject::{Of, there};
-use crate::fill::checklist::{Adds, Checklist, Fills, Item, ItemScope, PhotoWanted};
+use crate::fill::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
 use crate::judge::facts::{Derived, Facts, Val};
 use crate::judge::rules::expr::evaluate;
 use crate::record::edit::Place;
@@ -194,9 +194,9 @@ pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
                 block.push(next);
             }
             match &first.scope {
-                ItemScope::Pack => all.extend(asked.question(&section.id, first, None)),
+                Scope::Pack => all.extend(asked.question(&section.id, first, None)),
                 // Cells are measured one after the other with one instrument; of other parts all is asked at once.
-                ItemScope::Readings => {
+                Scope::Readings => {
                     for item in block {
                         for each in asked.each(item) {
                             all.extend(asked.question(&section.id, item, Some(&each)));
@@ -224,9 +224,9 @@ pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
 
 fn same_block(first: &Item, next: &Item) -> bool {
     match (&first.scope, &next.scope) {
-        (ItemScope::Pack, _) => false,
-        (ItemScope::Elements(_), ItemScope::Elements(_)) => first.leg == next.leg,
-        (ItemScope::RigElements(_), ItemScope::RigElements(_)) => true,
+        (Scope::Pack, _) => false,
+        (Scope::Elements(_), Scope::Elements(_)) => first.leg == next.leg,
+        (Scope::RigElements(_), Scope::RigElements(_)) => true,
         (one, other) => one == other,
     }
 }
@@ -255,8 +255,8 @@ impl Asked<'_> {
                 .collect()
         };
         match &item.scope {
-            ItemScope::Pack => Vec::new(),
-            ItemScope::Elements(kinds) => {
+            Scope::Pack | Scope::Rig | Scope::Source | Scope::Meters => Vec::new(),
+            Scope::Elements(kinds) => {
                 let elements = &record.path.element;
                 let ids: Vec<Option<&str>> = elements.iter().map(|e| e.id.text()).collect();
                 let all = named(ids, "element", Of::Element);
@@ -268,7 +268,7 @@ impl Asked<'_> {
                     item.leg.is_none() || element.leg.known() == item.leg
                 })
             }
-            ItemScope::RigElements(kinds) => {
+            Scope::RigElements(kinds) => {
                 let places = rig_elements(record);
                 let ids: Vec<Option<&str>> = places.iter().map(|(_, e)| e.id.text()).collect();
                 let mut all = named(ids, "element of the rig", Of::RigElement);
@@ -277,10 +277,8 @@ impl Asked<'_> {
                 }
                 of_kinds(all, kinds, &|each| each.of_what.element(record), |_| true)
             }
-            ItemScope::Loads => {
-                named(record.rig.load.iter().map(|l| l.id.text()).collect(), "load", Of::Load)
-            }
-            ItemScope::Readings => {
+            Scope::Loads => named(record.rig.load.iter().map(|l| l.id.text()).collect(), "load", Of::Load),
+            Scope::Readings => {
                 let cells = record.cells.series.count().unwrap_or(0).min(MOST_CELLS);
                 let mut positions: Vec<u32> = (1..=cells).collect();
                 positions.extend(record.cells.reading.iter().filter_map(|r| r.position.count()));
@@ -301,17 +299,15 @@ impl Asked<'_> {
                     })
                     .collect()
             }
-            ItemScope::Statements => {
+            Scope::Statements => {
                 named(record.claims.statement.iter().map(|s| s.id.text()).collect(), "claim", Of::Statement)
             }
-            ItemScope::Layers => {
+            Scope::Layers => {
                 named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Of::Layer)
             }
-            ItemScope::Photos => {
-                named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo)
-            }
-            ItemScope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Of::Test),
-            ItemScope::Instruments => {
+            Scope::Photos => named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo),
+            Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Of::Test),
+            Scope::Instruments => {
                 named(record.instrument.iter().map(|i| i.id.text()).collect(), "instrument", Of::Instrument)
             }
         }

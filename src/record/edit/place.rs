@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use crate::record::part::{COMMON_KEYS, FieldInfo, Part, Shape};
 use crate::record::parts::Record;
-use crate::units::words::nearest;
+use crate::units::words::hint;
 
 /// Which part of a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -159,8 +159,7 @@ pub(super) fn slot_in(shape: Shape, key: &str) -> Result<Slot, NoSuchPlace> {
     if COMMON_KEYS.iter().any(|(common, _)| *common == key) {
         return Ok(if key == "photos" { Slot::CommonList } else { Slot::CommonText });
     }
-    let hint = nearest(key, shape.fields.iter().map(|info| info.name))
-        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    let hint = hint(key, shape.fields.iter().map(|info| info.name));
     Err(NoSuchPlace(format!("there is no field `{key}` here{hint}")))
 }
 
@@ -180,8 +179,7 @@ fn shape_at(way: &[PlaceStep], place: &Place) -> Result<Shape, NoSuchPlace> {
     for step in way {
         let child = shape.children.iter().find(|child| child.name == step.key);
         let Some(child) = child else {
-            let hint = nearest(&step.key, shape.children.iter().map(|child| child.name))
-                .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+            let hint = hint(&step.key, shape.children.iter().map(|child| child.name));
             return Err(NoSuchPlace(format!("`{place}`: there is no part `{}`{hint}", step.key)));
         };
         if child.many != step.pick.is_some() {
