@@ -7,11 +7,11 @@
 
 pub mod edit;
 pub mod field;
-pub(crate) mod migrate;
+pub mod migrate;
 pub(crate) mod open;
 pub(crate) mod part;
 pub mod parts;
-pub(crate) mod problem;
+pub mod problem;
 pub(crate) mod read;
 pub(crate) mod reads;
 pub(crate) mod renamed;
