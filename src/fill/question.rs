@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-use super::subject::{Of, there};
+use super::subject::{Of, text_of, there};
 use crate::fill::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
 use crate::judge::facts::{Derived, Facts, Val};
 use crate::judge::rules::expr::evaluate;
@@ -254,6 +254,10 @@ impl Asked<'_> {
                 })
                 .collect()
         };
+        let listed = |list: &str, key: &str, what: &str, of: fn(usize) -> Of| {
+            let parts = Place::keys(list).parts(record);
+            named(parts.into_iter().map(|part| text_of(part, key)).collect(), what, of)
+        };
         match &item.scope {
             Scope::Pack | Scope::Rig | Scope::Source | Scope::Meters => Vec::new(),
             Scope::Elements(kinds) => {
@@ -277,7 +281,7 @@ impl Asked<'_> {
                 }
                 of_kinds(all, kinds, &|each| each.of_what.element(record), |_| true)
             }
-            Scope::Loads => named(record.rig.load.iter().map(|l| l.id.text()).collect(), "load", Of::Load),
+            Scope::Loads => listed("rig.load", "id", "load", Of::Load),
             Scope::Readings => {
                 let cells = record.cells.series.count().unwrap_or(0).min(MOST_CELLS);
                 let mut positions: Vec<u32> = (1..=cells).collect();
@@ -299,17 +303,11 @@ impl Asked<'_> {
                     })
                     .collect()
             }
-            Scope::Statements => {
-                named(record.claims.statement.iter().map(|s| s.id.text()).collect(), "claim", Of::Statement)
-            }
-            Scope::Layers => {
-                named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Of::Layer)
-            }
-            Scope::Photos => named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo),
-            Scope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Of::Test),
-            Scope::Instruments => {
-                named(record.instrument.iter().map(|i| i.id.text()).collect(), "instrument", Of::Instrument)
-            }
+            Scope::Statements => listed("claims.statement", "id", "claim", Of::Statement),
+            Scope::Layers => listed("bms.layer", "name", "layer", Of::Layer),
+            Scope::Photos => listed("photo", "file", "photo", Of::Photo),
+            Scope::Tests => listed("test", "id", "test", Of::Test),
+            Scope::Instruments => listed("instrument", "id", "instrument", Of::Instrument),
         }
     }
 
@@ -318,7 +316,7 @@ impl Asked<'_> {
         let of = each.map_or(Of::Pack, |each| each.of_what);
         let facts = Facts { record, derived: self.derived, limits: self.limits, subject: of.subject() };
         let part = of.place(item);
-        let own = part.as_ref().and_then(|_| of.own(record, item));
+        let known = part.as_ref().and_then(|place| place.parts(record).first().copied());
         let mut question = Question {
             key: Key { item: item.id.clone(), part: each.map(|each| each.part.clone()).unwrap_or_default() },
             number: match each {
@@ -331,7 +329,7 @@ impl Asked<'_> {
             place: None,
             shows: of.shows(record, item),
             found: Found::default(),
-            part_photos: own.map(|own| own.photos.clone()).unwrap_or_default(),
+            part_photos: known.map(|part| part.said_of_itself().photos.clone()).unwrap_or_default(),
             part,
             there: Vec::new(),
             applies: applies(item, &facts),
@@ -350,7 +348,7 @@ impl Asked<'_> {
                     question.place = Some(Place::keys("notes"));
                     question.part = None;
                     question.found = record.notes.found().clone();
-                } else if let Some(found) = of.found(record, name).or_else(|| facts.found(name)) {
+                } else if let Some(found) = known.and_then(|part| part.field(info.name)) {
                     question.found = found.clone();
                 }
             }

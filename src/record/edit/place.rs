@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use thiserror::Error;
 
-use crate::record::part::{COMMON_KEYS, FieldInfo, Part, Shape};
+use crate::record::part::{AnyPart, COMMON_KEYS, FieldInfo, Part, Shape};
 use crate::record::parts::Record;
 use crate::units::words::hint;
 
@@ -63,6 +63,23 @@ impl Place {
             last.pick = Some(Pick::Index(index));
         }
         self
+    }
+
+    /// The parts of a record that it leads to: one, all of a list, or none.
+    #[must_use]
+    pub fn parts<'r>(&self, record: &'r Record) -> Vec<&'r dyn AnyPart> {
+        let mut parts: Vec<&dyn AnyPart> = vec![record];
+        for step in &self.0 {
+            parts = parts.iter().flat_map(|part| part.under(&step.key)).collect();
+            match &step.pick {
+                None => {}
+                Some(Pick::Index(index)) => parts = parts.get(*index).copied().into_iter().collect(),
+                Some(Pick::Where { key, is }) => {
+                    parts.retain(|part| part.field(key).is_some_and(|found| found.show() == *is));
+                }
+            }
+        }
+        parts
     }
 
     /// The last key and the way to the part that holds it.
