@@ -96,8 +96,8 @@ fn sizes_shrink_and_never_grow() {
 #[test]
 fn a_blackout_that_hides_nothing_stops_the_copy() {
     let photo = encoded(quarters(64, 32), ImageFormat::Png);
-    let fraction = |left, width| Blackout::Fraction { left, top: 0.0, width, height: 1.0 };
-    let pixels = |left, width| Blackout::Pixels { left, top: 0, width, height: 9 };
+    let fraction = |left, width| Area::Fraction { left, top: 0.0, width, height: 1.0 };
+    let pixels = |left, width| Area::Pixels { left, top: 0, width, height: 9 };
     for bad in [
         fraction(f64::NAN, 0.5),
         fraction(0.5, f64::NAN),

@@ -16,7 +16,9 @@ use crate::judge::inspection::Inspection;
 use crate::judge::rules::Grade;
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
-use crate::render::write_up::{WriteUpError, csv_name, engine, photos, squeeze, template, template_texts};
+use crate::render::write_up::{
+    PointerView, WriteUpError, csv_name, engine, photos, squeeze, template, template_texts,
+};
 use crate::units::words::CAUTION;
 use crate::units::words::list;
 
@@ -133,6 +135,9 @@ struct Picture {
     data: Option<String>,
     width: u32,
     height: u32,
+    /// Its numbered pointers, SVG in the pixels of the picture.
+    marks: String,
+    pointers: Vec<PointerView>,
 }
 
 impl Comparison {
@@ -279,7 +284,9 @@ fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<
                 let Some(view) = views.get_mut(entry.at) else { return Picture::default() };
                 entry.sha256 = view.sha256.take();
                 entry.problem = view.problem.take();
-                Picture { data: view.data.take(), width: view.width, height: view.height }
+                let (width, height) = (view.width, view.height);
+                let (marks, pointers) = (std::mem::take(&mut view.marks), std::mem::take(&mut view.pointers));
+                Picture { data: view.data.take(), width, height, marks, pointers }
             });
             records.push(pictures.collect());
         }

@@ -10,7 +10,7 @@ mod text;
 mod view;
 mod writeup;
 
-pub(crate) use photos::{PhotoView, photos};
+pub(crate) use photos::{PhotoView, PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, compared, write_finding, write_text};
 pub use view::View;
