@@ -280,11 +280,11 @@ impl Workup<'_> {
         ]));
         let duration = plan.full_load.as_ref().and_then(|session| session.duration);
         let title = match (duration, self.basis.limits.get(HOLD)) {
-            (Some(duration), Some(hold)) if duration.get::<second>() >= hold.value() => {
-                format!("Full load for {}", hold.show())
+            (Some(duration), Some(hold)) if duration.get::<second>() < hold.value() => {
+                "Full load until the pack is empty".to_owned()
             }
-            (Some(_), _) => "Full load until the pack is empty".to_owned(),
-            (None, _) => "Full load".to_owned(),
+            (_, Some(hold)) => format!("Full load for {}", hold.show()),
+            (_, None) => "Full load".to_owned(),
         };
         Planned {
             id: "full-load",

@@ -167,7 +167,7 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         capacity_at_least_ah: capacity.at_least,
         claimed_capacity_ah: claimed_capacity,
         measured_energy_wh: capacity.energy,
-        mass_kg: mass_kg,
+        mass_kg,
         mass_is_claimed: mass.map(|_| found_mass.is_none()),
         claimed_wh_per_kg: specific_energy(inspection),
         measured_wh_per_kg: over(capacity.energy, mass_kg),
