@@ -23,7 +23,7 @@ pub mod picture;
 pub(crate) mod quality;
 #[cfg(feature = "signatures")]
 pub mod sign;
-pub mod signature;
+pub(crate) mod signature;
 #[cfg(feature = "signatures")]
 pub mod ssh;
 pub mod verify;

@@ -4,7 +4,7 @@ use super::photo::{self, Kept, listed};
 use super::question::Key;
 use super::session::FillSession;
 use super::sight::{FillError, Saved, question};
-use crate::fill::checklist::{Fills, ItemScope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Edit, Entered, Pick, Place, PlaceStep};
 
 impl FillSession {
@@ -98,7 +98,7 @@ impl FillSession {
                     ];
                     edits.push(Edit::Append { list: Place::keys("item"), at: usize::MAX, fields });
                 }
-                (None, Fills::Field { .. }) if question.item.scope == ItemScope::Readings => {
+                (None, Fills::Field { .. }) if question.item.scope == Scope::Readings => {
                     let fields = vec![
                         ("position".to_owned(), question.key.part.clone()),
                         ("photos".to_owned(), kept.name.clone()),
