@@ -191,7 +191,8 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         let worth = look.decides.iter().map(|settles| LIKELY * weight(settles.grade)).sum();
         ranked.push(Ranked { rate: rate(worth, &look), look, trial: None });
     }
-    // What cannot be undone comes last; before the lid comes off, what is looked at with the lid on comes first.
+    // What cannot be undone comes last; before the lid comes off, what is looked at with the lid on comes first. What is
+    // minor waits until all that is graver was looked at.
     let lid_off = search.lid_is_off();
     let stage = |look: &Look| match look.stage {
         Stage::Apart => 2,
@@ -199,7 +200,10 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         _ => 0,
     };
     let gravest = |look: &Look| look.decides.iter().map(|settles| settles.grade).min();
-    let key = |ranked: &Ranked<'_>| (stage(&ranked.look), gravest(&ranked.look));
+    let key = |ranked: &Ranked<'_>| {
+        let gravest = gravest(&ranked.look);
+        (gravest.is_none_or(|grade| grade >= Grade::Minor), stage(&ranked.look), gravest)
+    };
     ranked.sort_by(|a, b| key(a).cmp(&key(b)).then(b.rate.total_cmp(&a.rate)));
     let ranked = alike(ranked);
     let refine = |(place, Ranked { mut look, trial, .. }): (usize, Ranked<'_>)| {
@@ -644,8 +648,8 @@ fn states_of(name: &str) -> Vec<State> {
 /// A field in words: the first sentence of what it is.
 fn ask(name: &str) -> String {
     let about = field_info(name).map(|info: &FieldInfo| info.about.trim()).unwrap_or(name);
-    let first = about.split(['.', ':', '?']).next().unwrap_or(about);
-    lower(first)
+    let first = about.split(". ").next().unwrap_or(about).trim_end_matches('.');
+    lower(first.split(": ").next().unwrap_or(first))
 }
 
 fn lower(text: &str) -> String {
@@ -680,10 +684,12 @@ fn fact_of<'a>(record: &Record, finding: &Finding, missing: &'a Missing) -> Opti
             Subject::Element((0..record.path.element.len()).find(here).or(of_finding)?)
         }
         "layer" => {
-            let names = |layer: &&crate::record::parts::HeatLayer| {
-                layer.name.text().is_some_and(|name| missing.what.contains(name))
-            };
-            Subject::Layer(record.bms.layer.iter().position(|layer| names(&layer)).unwrap_or(0))
+            let named = record
+                .bms
+                .layer
+                .iter()
+                .position(|layer| layer.name.text().is_some_and(|name| missing.what.contains(name)));
+            Subject::Layer(named.unwrap_or(0))
         }
         "statement" | "reading" | "photo" | "test" | "instrument" => finding.at,
         "rig" | "source" | "load" | "meter" => return None,

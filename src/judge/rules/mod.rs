@@ -13,11 +13,12 @@ pub(crate) mod names;
 pub(crate) mod page;
 mod scope;
 
-pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, CauseRule, Change, Effort, Limit, LookRule, Rule, RuleFile, Stage, Telling};
-pub use causes::Cause;
-pub use engine::{Judgement, judge};
-pub(crate) use engine::{again, judge_rig, subjects};
-pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
+pub use book::Book;
+pub(crate) use book::{Change, Effort, Rule, RuleFile, Stage};
+pub(crate) use causes::Cause;
+pub use engine::judge;
+pub(crate) use engine::{Judgement, again, at_least, judge_rig, subjects};
+pub(crate) use finding::{ComparedSide, Grade, NotApplied};
+pub use finding::{Finding, Outcome};
 pub use scope::Scope;
