@@ -10,12 +10,12 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::judge::facts::{
-    Derived, Facts, Missing, Reason, Subject, element_label, field_info, field_of, of_the_network,
+    Derived, FACTS, Facts, Missing, Reason, Subject, element_label, field_info, field_of, of_the_network,
 };
 use crate::judge::rules::expr::{Node, Relation, Val, evaluate};
 use crate::judge::rules::{Book, Finding, Grade, Outcome, Rule, Scope, Stage, again};
 use crate::record::field::Value;
-use crate::record::{FieldInfo, Kind, Record, State, read_answer};
+use crate::record::{Kind, Record, State, read_answer};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, Quantity, show, significant};
 
@@ -187,7 +187,7 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         decides.iter().for_each(|index| settled[*index] = true);
         ranked.push(Ranked { rate: rate(worth, &look), look, trial: None });
     }
-    for look in search.tests() {
+    if let Some(look) = search.tests() {
         let worth = look.decides.iter().map(|settles| LIKELY * weight(settles.grade)).sum();
         ranked.push(Ranked { rate: rate(worth, &look), look, trial: None });
     }
@@ -199,11 +199,8 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         Stage::LidOff if !lid_off => 1,
         _ => 0,
     };
-    let gravest = |look: &Look| look.decides.iter().map(|settles| settles.grade).min();
-    let key = |ranked: &Ranked<'_>| {
-        let gravest = gravest(&ranked.look);
-        (gravest.is_none_or(|grade| grade >= Grade::Minor), stage(&ranked.look), gravest)
-    };
+    let minor = |look: &Look| look.decides.iter().all(|settles| settles.grade >= Grade::Minor);
+    let key = |ranked: &Ranked<'_>| (minor(&ranked.look), stage(&ranked.look));
     ranked.sort_by(|a, b| key(a).cmp(&key(b)).then(b.rate.total_cmp(&a.rate)));
     let ranked = alike(ranked);
     let refine = |(place, Ranked { mut look, trial, .. }): (usize, Ranked<'_>)| {
@@ -243,13 +240,11 @@ const fn weight(grade: Grade) -> f64 {
 fn alike(ranked: Vec<Ranked<'_>>) -> Vec<Ranked<'_>> {
     let mut merged: Vec<Ranked<'_>> = Vec::new();
     for mut one in ranked {
-        let rules = |look: &Look| -> Vec<String> {
-            look.decides.iter().map(|settles| settles.rule.clone()).collect()
-        };
+        let rule = |look: &Look| look.decides.first().map(|settles| settles.rule.clone());
         let same = merged.iter_mut().find(|other| {
             !one.look.facts.is_empty()
                 && other.look.facts == one.look.facts
-                && rules(&other.look) == rules(&one.look)
+                && rule(&other.look) == rule(&one.look)
         });
         let Some(other) = same.filter(|_| !one.look.of.is_empty()) else {
             merged.push(one);
@@ -425,8 +420,21 @@ impl<'a> Search<'a> {
                 Some(format!("{} so far, {side} {} meets", left.value, right.value))
             });
             let mut turns: Vec<String> = turns.collect();
+            let rights =
+                |index: &usize| self.open[*index].finding.working.right.as_ref().map(|right| &right.value);
             if indexes.len() > 1 {
-                turns = vec![format!("{side} {} meets", right.value)];
+                turns = if indexes.iter().all(|index| rights(index) == Some(&right.value)) {
+                    vec![format!("{side} {} meets", right.value)]
+                } else {
+                    let each = |index: &usize| {
+                        Some(format!(
+                            "{}: {side} {} meets",
+                            self.open[*index].finding.subject,
+                            rights(index)?
+                        ))
+                    };
+                    indexes.iter().filter_map(each).collect()
+                };
             }
             let look = Look {
                 facts: Vec::new(),
@@ -447,7 +455,7 @@ impl<'a> Search<'a> {
     }
 
     /// Bench tests of which none is recorded, with what they could decide.
-    fn tests(&self) -> Vec<Look> {
+    fn tests(&self) -> Option<Look> {
         let Judged { record, derived, book, .. } = self.judged;
         let mut by_kind: BTreeMap<&str, Vec<&Rule>> = BTreeMap::new();
         for rule in book.rules.iter().filter(|rule| rule.off.is_none()) {
@@ -461,37 +469,41 @@ impl<'a> Search<'a> {
             }
         }
         let facts = Facts { record, derived, limits: &self.limits, subject: Subject::Pack };
-        let look = |(kind, rules): (&str, Vec<&Rule>)| {
-            let first = rules.iter().min_by_key(|rule| rule.grade)?;
-            let (effort, stage) = book.effort_of_rule(&first.id);
-            let turns = rules.iter().filter_map(|rule| {
-                let Node::Compare(_, left, right) = &rule.require.node else { return None };
-                let Node::Name(name) = &left.node else { return None };
-                let Ok(Val::Amount(right)) = evaluate(right, &facts) else { return None };
-                Some(format!("{}: {} {} meets", ask(name), side_words(rule)?, right.show()))
-            });
-            Some(Look {
-                facts: Vec::new(),
-                ask: format!("a bench test: {kind}"),
-                of: String::new(),
-                turns: turns.collect(),
-                effort: effort.id.clone(),
-                time_s: effort.time_s,
-                stage,
-                how: first.measure.clone(),
-                caution: effort.caution.clone(),
-                decides: rules
-                    .iter()
-                    .map(|rule| Settles {
-                        rule: rule.id.clone(),
-                        title: rule.title.clone(),
-                        subject: String::new(),
-                        grade: rule.grade,
-                    })
-                    .collect(),
-            })
+        let turn = |rule: &&Rule| {
+            let Node::Compare(_, left, right) = &rule.require.node else { return None };
+            let Node::Name(name) = &left.node else { return None };
+            let Ok(Val::Amount(right)) = evaluate(right, &facts) else { return None };
+            Some(format!("{}: {} {} meets", ask(name), side_words(rule)?, right.show()))
         };
-        by_kind.into_iter().filter_map(look).collect()
+        let kinds: Vec<&str> = by_kind.keys().copied().collect();
+        let mut rules: Vec<&Rule> = by_kind.values().flatten().copied().collect();
+        rules.sort_by_key(|rule| rule.grade);
+        let first = *rules.first()?;
+        let (effort, stage) = book.effort_of_rule(&first.id);
+        let times =
+            by_kind.values().filter_map(|rules| Some(book.effort_of_rule(&rules.first()?.id).0.time_s));
+        let settled = |rule: &&Rule| Settles {
+            rule: rule.id.clone(),
+            title: rule.title.clone(),
+            subject: String::new(),
+            grade: rule.grade,
+        };
+        Some(Look {
+            facts: Vec::new(),
+            ask: format!("bench tests: {}", list(&kinds, "and")),
+            of: String::new(),
+            turns: rules.iter().filter_map(turn).collect(),
+            effort: effort.id.clone(),
+            time_s: times.sum(),
+            stage,
+            how: by_kind
+                .values()
+                .filter_map(|rules| Some(rules.first()?.measure.as_str()))
+                .collect::<Vec<_>>()
+                .join(" "),
+            caution: effort.caution.clone(),
+            decides: rules.iter().map(settled).collect(),
+        })
     }
 
     /// True where something is recorded that can be seen only with the lid off.
@@ -541,7 +553,8 @@ impl<'a> Search<'a> {
             .filter_map(|(state, outcomes)| Some((value(state)?, outcomes[index])))
             .collect();
         points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut turns = Vec::new();
+        // Where one outcome ends and the next begins.
+        let mut ends: Vec<(f64, f64, Outcome)> = Vec::new();
         for two in points.windows(2) {
             let [(mut low, below), (mut high, above)] = *two else { continue };
             if below == above {
@@ -551,27 +564,46 @@ impl<'a> Search<'a> {
                 let middle = if dimension.point { f64::midpoint(low, high) } else { (low * high).sqrt() };
                 if outcome(middle) == below { low = middle } else { high = middle }
             }
-            if below != Outcome::NotDecided && above != Outcome::NotDecided {
-                // Nothing lies between them: one value says it all.
-                let at = format!(
-                    "{} {}",
-                    if above == Outcome::Meets { "at least" } else { "above" },
-                    told(high, dimension, None)
-                );
-                turns.push(format!("{at}: {}; less: {}", said(above), said(below)));
-                continue;
+            ends.push((low, high, above));
+        }
+        let first = points.first().map_or(Outcome::NotDecided, |(_, outcome)| *outcome);
+        let mut turns = Vec::new();
+        match ends.as_slice() {
+            [] => {}
+            // Nothing lies between two decided outcomes: one value says it all.
+            [(_, high, above)] if first != Outcome::NotDecided && *above != Outcome::NotDecided => {
+                let side = if *above == Outcome::Meets { "at least" } else { "above" };
+                turns.push(format!(
+                    "{side} {}: {}; less: {}",
+                    told(*high, dimension, None),
+                    said(*above),
+                    said(first)
+                ));
             }
-            if below != Outcome::NotDecided {
-                turns.push(format!("at most {}: {}", told(low, dimension, Some(false)), said(below)));
-            }
-            if above != Outcome::NotDecided {
-                turns.push(format!("at least {}: {}", told(high, dimension, Some(true)), said(above)));
+            ends => {
+                if first != Outcome::NotDecided {
+                    turns.push(format!(
+                        "at most {}: {}",
+                        told(ends[0].0, dimension, Some(false)),
+                        said(first)
+                    ));
+                }
+                for (place, (_, from, outcome)) in ends.iter().enumerate() {
+                    if *outcome == Outcome::NotDecided {
+                        continue;
+                    }
+                    let from = told(*from, dimension, Some(true));
+                    turns.push(match ends.get(place + 1) {
+                        Some((to, ..)) => {
+                            format!("{from} to {}: {}", told(*to, dimension, Some(false)), said(*outcome))
+                        }
+                        None => format!("at least {from}: {}", said(*outcome)),
+                    });
+                }
             }
         }
-        if let ([], Some((_, first))) = (turns.as_slice(), points.first())
-            && *first != Outcome::NotDecided
-        {
-            turns.push(format!("whatever it is: {}", said(*first)));
+        if ends.is_empty() && first != Outcome::NotDecided {
+            turns.push(format!("whatever it is: {}", said(first)));
         }
         if tried
             .states
@@ -581,8 +613,9 @@ impl<'a> Search<'a> {
             turns.push(format!("not there: {falls}"));
         }
         // Whose verdict it is, where it is not that of the first check.
-        if decides.first() != Some(&index) && !turns.is_empty() {
-            turns.insert(0, self.open[index].rule.title.clone());
+        if decides.first() != Some(&index) {
+            let title = &self.open[index].rule.title;
+            turns = turns.into_iter().map(|turn| format!("{title}: {turn}")).collect();
         }
         turns
     }
@@ -647,7 +680,8 @@ fn states_of(name: &str) -> Vec<State> {
 
 /// A field in words: the first sentence of what it is.
 fn ask(name: &str) -> String {
-    let about = field_info(name).map(|info: &FieldInfo| info.about.trim()).unwrap_or(name);
+    let derived = || FACTS.iter().find(|fact| fact.name == name).map_or(name, |fact| fact.about);
+    let about = field_info(name).map_or_else(derived, |info| info.about.trim());
     let first = about.split(". ").next().unwrap_or(about).trim_end_matches('.');
     lower(first.split(": ").next().unwrap_or(first))
 }

@@ -21,6 +21,8 @@ pub struct CauseView {
     pub places: Vec<String>,
     /// The same in a line; empty for the whole pack.
     pub of: String,
+    /// What was found where it is worst, in words; empty where the statement says it all.
+    pub found: String,
     /// Why it matters.
     pub why: String,
     /// What to do about it.
@@ -67,14 +69,15 @@ impl CauseView {
         let mut told: Vec<Told> = Vec::new();
         let mut photos = head.photos.clone();
         for finding in std::iter::once(head).chain(cause.others(findings)) {
-            let found = (finding.subject.clone(), found(finding));
+            let found = Some((finding.subject.clone(), found(finding)));
+            let found = found.filter(|(place, found)| !place.is_empty() || !found.is_empty());
             match told.iter_mut().find(|told| told.rule == finding.rule) {
-                Some(told) => told.found.push(found),
+                Some(told) => told.found.extend(found),
                 None => told.push(Told {
                     rule: finding.rule.clone(),
                     grade: finding.grade,
                     statement: finding.statement.clone(),
-                    found: vec![found],
+                    found: found.into_iter().collect(),
                 }),
             }
             photos.extend(finding.photos.iter().filter(|photo| !head.photos.contains(photo)).cloned());
@@ -91,6 +94,7 @@ impl CauseView {
             statement: cause.statement.clone(),
             grade: cause.grade,
             places: cause.places.clone(),
+            found: found(head),
             why: head.why.clone(),
             advice: head.advice.clone(),
             head: Finding {

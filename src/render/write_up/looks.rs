@@ -74,9 +74,10 @@ fn looks(out: &mut String, next: &Next, most: usize) -> std::fmt::Result {
         writeln!(out, "And {} more; `underlid next DIR --all` lists them.", next.looks.len() - most)?;
     }
     if !next.closed.is_empty() {
-        let checks = count(next.closed.len(), "check", "checks");
-        writeln!(out, "No single fact or pair decides {checks}:")?;
-        for closed in &next.closed {
+        let checks = count(next.closed.len(), "more check", "more checks");
+        let all = if most == usize::MAX { ":" } else { "; `underlid next DIR --all` says what is missing." };
+        writeln!(out, "No single fact or pair decides {checks}{all}")?;
+        for closed in next.closed.iter().filter(|_| most == usize::MAX) {
             let of = if closed.check.subject.is_empty() {
                 String::new()
             } else {
