@@ -5,10 +5,10 @@ use serde::Serialize;
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile, at_least};
 use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
-use crate::units::{Amount, show, significant};
+use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, significant};
 
 use super::claims::{ClaimView, claims};
 
@@ -303,19 +303,23 @@ impl View {
             self.rated_current_si,
         ) {
             (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
+                let u = self.path.permissible_current.expanded_si.map_or(0.0, |expanded| expanded / COVERAGE);
+                let found = Amount { number: Uncertain::new(si, 1, u), dimension: Dimension::CURRENT };
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                if si < rated_si {
-                    format!(
+                match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                    Outcome::FallsShort => format!(
                         "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
-                    )
-                } else {
-                    format!(
+                    ),
+                    Outcome::NotDecided => format!(
+                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                    ),
+                    Outcome::Meets => format!(
                         "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
-                    )
+                    ),
                 }
             }
             _ if self
