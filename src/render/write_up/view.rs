@@ -5,10 +5,10 @@ use serde::Serialize;
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile, at_least};
+use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
-use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, significant};
+use crate::units::{Amount, show, significant};
 
 use super::claims::{ClaimView, claims};
 
@@ -287,6 +287,8 @@ impl View {
     /// The summary in one sentence: what carries the current, and by how much it does or does not.
     #[must_use]
     pub fn verdict(&self) -> String {
+        use crate::judge::rules::at_least;
+        use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
