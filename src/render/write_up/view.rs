@@ -318,6 +318,8 @@ impl View {
     /// The summary in one sentence: what carries the current, and by how much it does or does not.
     #[must_use]
     pub fn verdict(&self) -> String {
+        use crate::judge::rules::at_least;
+        use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
@@ -334,19 +336,23 @@ impl View {
             self.rated_current_si,
         ) {
             (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
+                let u = self.path.permissible_current.expanded_si.map_or(0.0, |expanded| expanded / COVERAGE);
+                let found = Amount { number: Uncertain::new(si, 1, u), dimension: Dimension::CURRENT };
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                if si < rated_si {
-                    format!(
+                match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                    Outcome::FallsShort => format!(
                         "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
-                    )
-                } else {
-                    format!(
+                    ),
+                    Outcome::NotDecided => format!(
+                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                    ),
+                    Outcome::Meets => format!(
                         "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
-                    )
+                    ),
                 }
             }
             _ if self
