@@ -392,7 +392,7 @@ mod hostile {
 
         #[test]
         fn threads_and_words(text in ".{0,20}") {
-            let _ = joint::usual_torque(&text);
+            let _ = joint::usual_torque(&text, joint::ThreadsInto::SteelNut);
             let _ = FuseKind::from_word(&text);
             let _ = Material::from_word(&text);
         }

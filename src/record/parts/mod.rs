@@ -18,9 +18,10 @@ pub use evidence::{Instrument, ItemAnswer, RecordPhoto};
 pub use inspection::InspectionHead;
 pub use path::{
     CurrentPath, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,
+    ThreadsInto,
 };
 pub use rig::{LOADS, LoadKind, Reads, Rig, RigClearing, RigLoad, RigMeter, RigSource, Sense, SourceKind};
-pub use surroundings::{Enclosure, OutsideMarking, Retention, Service};
+pub use surroundings::{Enclosure, MaterialGroup, OutsideMarking, PollutionDegree, Retention, Service};
 pub use tests::{
     BenchTest, LogSign, SensorFixing, TestBranch, TestEnd, TestKind, TestLid, TestReading, TestSensor,
 };
