@@ -7,8 +7,8 @@ use uom::si::f64::{ElectricCurrent, ElectricPotential, ElectricalResistance, Tor
 use uom::si::torque::newton_meter;
 
 use super::material::{Finish, Material};
-pub use crate::record::parts::ThreadsInto;
 use super::{Method, Refusal, within};
+pub use crate::record::parts::ThreadsInto;
 
 /// The method, for working and explanations.
 pub const METHOD: Method = Method {

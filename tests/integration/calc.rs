@@ -117,7 +117,9 @@ fn uncertainty_goes_through() {
 #[test]
 fn a_cable_in_a_fault_by_hand() {
     let cable = sheet(&["cable", "35 mm2", "--insulation", "105 degC", "--fault", "4 kA"]);
-    let time = |from: f64, to: f64| 226.0_f64.powi(2) * ((to + 234.5) / (from + 234.5)).ln() * (35.0_f64 / 4e3).powi(2);
+    let time = |from: f64, to: f64| {
+        226.0_f64.powi(2) * ((to + 234.5) / (from + 234.5)).ln() * (35.0_f64 / 4e3).powi(2)
+    };
     for (name, least, most) in [
         ("element.melts_after", time(105.0, 1084.6), time(20.0, 1084.6)),
         ("element.insulation_damaged_after", time(105.0, 160.0), time(20.0, 250.0)),
@@ -143,11 +145,9 @@ fn a_thermal_cutoff_is_told_apart() {
 fn what_a_standard_fixes() {
     let strip = ["fuse", "strip SF51", "--rating", "200 A", "--current", "150 A", "--voltage", "29.2 V"];
     let strong = sheet(&[&strip[..], &["--prospective", "5.4 kA"]].concat());
-    for (rule, expected) in [
-        ("fuse-rating-over-load", "meets"),
-        ("fuse-voltage", "lacks"),
-        ("fuse-interrupting-rating", "lacks"),
-    ] {
+    for (rule, expected) in
+        [("fuse-rating-over-load", "meets"), ("fuse-voltage", "lacks"), ("fuse-interrupting-rating", "lacks")]
+    {
         assert_eq!(outcome(&strong, rule), expected, "{rule}");
     }
     // Its shape fixes nothing but at 32 V.
@@ -194,9 +194,11 @@ fn short_circuit_by_hand() {
     assert!((si(&short, "path.short_circuit_current") / current - 1.0).abs() < 1e-12);
     assert!(si(&short, "conductor.melts_after") > 0.0);
     // The direct-current resistance may be 2.2 times that at 1 kHz, and a path that nobody measured anything.
-    let range = |sheet: &serde_json::Value| {
-        let (middle, half) =
-            (si(sheet, "path.short_circuit_current"), fact(sheet, "path.short_circuit_current")["expanded_si"].as_f64());
+    let range = |sheet: &Value| {
+        let (middle, half) = (
+            si(sheet, "path.short_circuit_current"),
+            fact(sheet, "path.short_circuit_current")["expanded_si"].as_f64(),
+        );
         (middle - half.unwrap(), middle + half.unwrap())
     };
     let (least, greatest) = range(&sheet(&[&pack[..], &["--path", "1 mΩ"]].concat()));

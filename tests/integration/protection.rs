@@ -54,11 +54,7 @@ fn the_most_favourable_wrong_record_does_not_meet() {
             "fuse-interrupting-rating",
             NotDecided,
         ),
-        (
-            &[("complete = \"yes\"", ""), ("\"1.8 kA\"", "\"1.6 kA\"")],
-            "fuse-interrupting-rating",
-            NotDecided,
-        ),
+        (&[("complete = \"yes\"", ""), ("\"1.8 kA\"", "\"1.6 kA\"")], "fuse-interrupting-rating", NotDecided),
         (&[("complete = \"yes\"", ""), ("\"1.8 kA\"", "\"0.9 kA\"")], "fuse-interrupting-rating", FallsShort),
         // The shape of a strip fuse at another voltage than 32 V (a shop lists 58 V and 1 kA).
         (&[STRIP, UNREAD, ("\"30 V\"", "\"58 V\"")], "fuse-interrupting-rating", NotDecided),

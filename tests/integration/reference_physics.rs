@@ -355,7 +355,7 @@ mod hostile {
             finite(adiabatic::withstand(material, size, current).map(|t| t.value))?;
             finite(joint::resistance(ElectricPotential::new::<volt>(drop), current).map(|r| r.value))?;
             let _ = resistance::at_temperature(material, ElectricalResistance::new::<ohm>(drop), temperature);
-            let _ = FuseKind::ClassT.clearing_gate(current, drop);
+            let _ = FuseKind::ClassT.clears_within(current, drop);
         }
 
         #[test]

@@ -151,6 +151,7 @@ impl Derived {
             derived.add_network(record, limits);
         }
         add!(path::of_path);
+        add!(path::clearing);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
             let values = Answers::of(|values| path::with_path(&facts, values));

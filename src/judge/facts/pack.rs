@@ -190,7 +190,8 @@ fn distance_needed(
     work.source(method);
     let highest = ElectricPotential::new::<volt>(voltage.value() + voltage.number.expanded());
     let mut all = Vec::new();
-    for (degree, group) in degrees.iter().flat_map(|degree| groups.iter().map(move |group| (*degree, *group))) {
+    for (degree, group) in degrees.iter().flat_map(|degree| groups.iter().map(move |group| (*degree, *group)))
+    {
         let needed = of(highest, degree, group).map_err(|why| vec![Missing::refused(&why.to_string())])?;
         all.push(needed.get::<meter>());
     }

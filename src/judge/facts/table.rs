@@ -249,11 +249,7 @@ pub const FACTS: &[FactInfo] = &[
         kind: Type::Word(RespondsTo::WORDS),
         about: "what makes a fuse, circuit breaker, thermal cut-off or contactor open",
     },
-    fact(
-        "element.voltage_found",
-        Dimension::VOLTAGE,
-        "rated voltage as recorded",
-    ),
+    fact("element.voltage_found", Dimension::VOLTAGE, "rated voltage as recorded"),
     fact(
         "element.interrupting_found",
         Dimension::CURRENT,
@@ -302,7 +298,11 @@ pub const FACTS: &[FactInfo] = &[
     fact("element.density_found", Dimension::DENSITY, "mass of the conductor over its volume"),
     fact("element.density_expected", Dimension::DENSITY, "density of the recorded material"),
     fact("element.galvanic", Dimension::VOLTAGE, "difference of the anodic indices of the two metals"),
-    fact("element.usual_torque", Dimension::TORQUE, "torque that is usual for the bolt's thread where it is screwed into"),
+    fact(
+        "element.usual_torque",
+        Dimension::TORQUE,
+        "torque that is usual for the bolt's thread where it is screwed into",
+    ),
     fact("element.photos", Dimension::NONE, "number of photos that show the element"),
     fact(
         "bms.device_current",

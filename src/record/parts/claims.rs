@@ -1,7 +1,8 @@
 //! What the nameplate and the manual say. Nothing here was found; everything here is to be checked.
 
 use crate::record::field::{
-    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Resistance, Size, Temperature, Text, Time, Voltage, YesNo,
+    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Resistance, Size, Temperature, Text, Time,
+    Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;

@@ -241,7 +241,8 @@ pub(super) const BMS_HEAT: StandIn = stand_in(
     "no source: from eight devices on a thin board to a board on a plate; a published board with its heat sink holds 200 to 240 J/K",
 );
 /// Resistance of a BMS of which nothing is known, Ω.
-pub(in crate::judge::facts) const BMS: StandIn = stand_in("resistance of the BMS", 0.1e-3, 1.0e-3, "no source");
+pub(in crate::judge::facts) const BMS: StandIn =
+    stand_in("resistance of the BMS", 0.1e-3, 1.0e-3, "no source");
 /// Drop over a fuse at its rated current, V.
 pub(in crate::judge::facts) const FUSE_DROP: StandIn = stand_in(
     "drop over a fuse or breaker at its rated current",
@@ -308,13 +309,11 @@ pub(super) const fn resistivity(material: Material) -> StandIn {
         Material::NickelPlatedSteel => {
             stand_in("resistivity of plated steel", 0.8, 1.4, "low-carbon steels of 0.11 to 0.2 µΩ·m")
         }
-        Material::CopperCladAluminium => {
-            stand_in(
-                "resistivity of copper-clad aluminium",
-                0.95,
-                1.1,
-                "layers of copper and aluminium side by side: from a plating to 20 % of copper",
-            )
-        }
+        Material::CopperCladAluminium => stand_in(
+            "resistivity of copper-clad aluminium",
+            0.95,
+            1.1,
+            "layers of copper and aluminium side by side: from a plating to 20 % of copper",
+        ),
     }
 }

@@ -114,7 +114,8 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
             lacking => {
                 narrows.extend(lacking.and_then(|l| l.as_ref().err()).into_iter().flatten().cloned());
                 let (greatest, basis) = stands_in(facts, work, index, element.kind());
-                missing_from.push(format!("{label} up to {} ({basis})", show(greatest, Dimension::RESISTANCE)));
+                missing_from
+                    .push(format!("{label} up to {} ({basis})", show(greatest, Dimension::RESISTANCE)));
                 (0.0, greatest)
             }
         };
@@ -168,7 +169,10 @@ fn cell_resistance(work: &mut Worker<'_>, narrows: &mut Vec<Missing>) -> Option<
             let _ = work.amount("cells.resistance");
             return None;
         };
-        work.assume(format!("at 1 kHz down to 1/{} of the direct-current resistance: {}", factor.ends.1, factor.basis));
+        work.assume(format!(
+            "at 1 kHz down to 1/{} of the direct-current resistance: {}",
+            factor.ends.1, factor.basis
+        ));
         narrows.push(Missing::fact("cells.resistance", "", Reason::NotRecorded));
         let of = ends(&direct);
         return Some((of.0 / factor.ends.1, of.1));
@@ -203,7 +207,10 @@ fn stands_in(
                 [Some(each), Some(parallel), Some(in_series)] if parallel > 0.0 => {
                     let hot = crate::physics::heat_path::RESISTANCE_FACTOR.1;
                     let board = stand_in::BMS_BOARD.ends.1;
-                    (hot * each * in_series / parallel + board, "its switching devices when hot, and its board")
+                    (
+                        hot * each * in_series / parallel + board,
+                        "its switching devices when hot, and its board",
+                    )
                 }
                 _ => greatest(stand_in::BMS),
             }
@@ -217,10 +224,7 @@ fn stands_in(
             }
         }
         Some(
-            ElementKind::ThermalCutoff
-            | ElementKind::Contactor
-            | ElementKind::Shunt
-            | ElementKind::Connector,
+            ElementKind::ThermalCutoff | ElementKind::Contactor | ElementKind::Shunt | ElementKind::Connector,
         ) => greatest(stand_in::DEVICE),
         _ => greatest(stand_in::UNKNOWN_PART),
     }

@@ -10,7 +10,7 @@ mod permissible_current;
 mod withstand;
 
 pub(super) use fault::together;
-pub(crate) use withstand::with_path;
+pub(crate) use withstand::{clearing, with_path};
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
@@ -345,7 +345,6 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
     values.group(|values| fault::of(facts, values));
     values.derive("path.overcurrent_devices", || overcurrent_devices(facts));
     values.derive("path.full_range_devices", || full_range_devices(facts));
-    values.derive("path.clears_within", || withstand::clears_within(facts));
     values.derive("path.thermal_cutoffs", || thermal_cutoffs(facts));
     values.derive("path.overcurrent_rating", || overcurrent_rating(facts));
 }

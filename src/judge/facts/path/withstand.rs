@@ -14,7 +14,7 @@ use crate::judge::facts::answers::Answers;
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element_label};
 use crate::physics::material::Material;
-use crate::physics::{ZERO_CELSIUS, adiabatic};
+use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
 use crate::record::parts::ElementKind;
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show};
 
@@ -77,7 +77,8 @@ pub(crate) fn with_path(facts: &Facts<'_>, values: &mut Answers) {
 /// air, less where the cells' resistance falls with it and more where that of metal grows.
 fn in_heat(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (hot, at_25) = (work.amount("claims.discharge_temperature_max"), work.amount("element.temperature_at_rated"));
+    let (hot, at_25) =
+        (work.amount("claims.discharge_temperature_max"), work.amount("element.temperature_at_rated"));
     let [hot, at_25] = work.all([hot, at_25])?;
     if let Some(Ok(worked)) = facts.worked("element.temperature_at_rated") {
         work.rests_on(worked);
@@ -86,12 +87,14 @@ fn in_heat(facts: &Facts<'_>) -> Answer {
     let rise = at_25.number.shifted(-(ZERO_CELSIUS + 25.0));
     let (low, high) = (1.0 + CELL_SLOPE * more.max(0.0), 1.0 + METAL_SLOPE * more.max(0.0));
     let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
-    let number = rise
-        .scaled(middle)
-        .with_part(SOURCE + 3, half * rise.value.abs() / COVERAGE)
-        .plus(&hot.number);
+    let number =
+        rise.scaled(middle).with_part(SOURCE + 3, half * rise.value.abs() / COVERAGE).plus(&hot.number);
     let found = Amount { number, dimension: Dimension::TEMPERATURE };
-    work.step(format!("{} at 25 °C; the rise is {low:.2} to {high:.2} times that at {}", at_25.show(), hot.show()));
+    work.step(format!(
+        "{} at 25 °C; the rise is {low:.2} to {high:.2} times that at {}",
+        at_25.show(),
+        hot.show()
+    ));
     work.done(found)
 }
 
@@ -110,31 +113,36 @@ fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> 
     let to = to.unwrap_or((melts, melts));
     work.source(&adiabatic::HEATING);
     let celsius = |value: f64| ThermodynamicTemperature::new::<kelvin>(value + ZERO_CELSIUS);
-    let time = |from: f64, to: f64, side: f64| {
+    let time = |from: f64, to: f64, side: f64| -> Result<(f64, f64), Refusal> {
         let k = if from < to { adiabatic::factor(material, celsius(from), celsius(to))? } else { 0.0 };
         let area = Area::new::<square_meter>((area.value() + side * area.number.expanded()).max(1e-9));
         let current = (current.value() - side * current.number.expanded()).max(1.0);
         Ok((k, adiabatic::time(k, area, ElectricCurrent::new::<ampere>(current))?.value))
     };
     let ends = time(warm.min(to.0), to.0, -1.0).and_then(|low| Ok((low, time(COLD, to.1, 1.0)?)));
-    let ((low_k, low), (high_k, high)) =
-        ends.map_err(|why: crate::physics::Refusal| vec![Missing::refused(&why.to_string())])?;
+    let ((low_k, low), (high_k, high)) = ends.map_err(|why| vec![Missing::refused(&why.to_string())])?;
     work.step(format!(
         "from {warm:.0} °C with k = {low_k:.0} A·s^½/mm² at the greatest current {}, from {COLD:.0} °C with k = {high_k:.0} A·s^½/mm² at the least {}",
         show(low, Dimension::TIME),
         show(high, Dimension::TIME)
     ));
-    let number =
-        Uncertain::new(0.5 * (low + high), SOURCE + source, (high - low) / (2.0 * COVERAGE));
+    let number = Uncertain::new(0.5 * (low + high), SOURCE + source, (high - low) / (2.0 * COVERAGE));
     work.done(Amount { number, dimension: Dimension::TIME })
 }
 
+/// What needs the fault current of the whole path.
+pub(crate) fn clearing(facts: &Facts<'_>, values: &mut Answers) {
+    values.derive("path.clears_within", || clears_within(facts));
+}
+
 /// The longest time in which the quickest of the devices clears the prospective short-circuit current.
-pub(super) fn clears_within(facts: &Facts<'_>) -> Answer {
+fn clears_within(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let devices = opening_on_current(facts, &mut work);
     if devices.is_empty() {
-        work.lacks(Missing::refused("no fuse or circuit breaker that responds to current is listed: nothing clears it"));
+        work.lacks(Missing::refused(
+            "no fuse or circuit breaker that responds to current is listed: nothing clears it",
+        ));
         return Err(work.take_missing());
     }
     let current = facts.worked("path.short_circuit_current").and_then(|answer| answer.as_ref().ok());
@@ -170,7 +178,8 @@ fn by_kind(facts: &Facts<'_>, index: usize, least: Option<f64>) -> Option<f64> {
     match element.kind()? {
         ElementKind::Fuse => {
             let rating = work.amount("element.rating")?.value();
-            let gate = element.fuse.known()?.clears_within(ElectricCurrent::new::<ampere>(rating), least / rating);
+            let gate =
+                element.fuse.known()?.clears_within(ElectricCurrent::new::<ampere>(rating), least / rating);
             gate.map(|time| time.value)
         }
         ElementKind::CircuitBreaker => {
