@@ -16,6 +16,7 @@ mod dimension;
 mod parse;
 pub mod price;
 mod show;
+mod slip;
 pub mod terminal;
 mod uncertain;
 mod unit;
@@ -26,6 +27,7 @@ pub use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
 pub use show::{
     Display, show, show_in, show_percent, show_percent_uncertain, show_uncertain, si_unit, significant,
 };
+pub use slip::likely_meant;
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
 pub use unit::{Unit, find_unit, unit_spellings};
 

@@ -14,7 +14,7 @@ mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, Change, Limit, Rule, RuleFile};
+pub use book::{Agree, Book, Change, Limit, Plausible, Rule, RuleFile};
 pub use engine::{Judgement, judge};
 pub(crate) use engine::{judge_rig, subjects};
 pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};

@@ -208,6 +208,22 @@ impl Reader {
         how
     }
 
+    fn confirmed(&mut self, value: &Spanned<DeValue<'_>>) -> bool {
+        match value.get_ref() {
+            DeValue::Boolean(yes) => return *yes,
+            DeValue::String(text) if matches!(text.trim(), "yes" | "true") => return true,
+            DeValue::String(text) if matches!(text.trim(), "no" | "false") => return false,
+            _ => {}
+        }
+        self.problem(
+            value.span(),
+            "`confirmed` is yes or no".to_owned(),
+            "expected true where you looked again and stand by the value",
+            "confirmed = true",
+        );
+        false
+    }
+
     fn text(&mut self, value: &Spanned<DeValue<'_>>, name: &str, example: &str) -> Option<String> {
         if let DeValue::String(text) = value.get_ref() {
             return Some(text.trim().to_owned());
@@ -271,8 +287,9 @@ impl Reader {
                 }
                 "photos" => found.photos = self.list(inner, "photos", "photos = [\"05-fuse.jpg\"]"),
                 "note" => found.note = self.text(inner, "note", "note = \"worn print\""),
+                "confirmed" => found.confirmed = self.confirmed(inner),
                 other => {
-                    let keys = ["value", "how", "with", "photos", "note"];
+                    let keys = ["value", "how", "with", "photos", "note", "confirmed"];
                     let near = nearest(other, keys).map_or_else(
                         || "no such key here".to_owned(),
                         |near| format!("did you mean `{near}`?"),
@@ -281,7 +298,7 @@ impl Reader {
                         key.span(),
                         format!("unknown key `{other}`"),
                         &near,
-                        "keys known here: value, how, with, photos, note",
+                        "keys known here: value, how, with, photos, note, confirmed",
                     );
                 }
             }

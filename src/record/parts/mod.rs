@@ -13,8 +13,8 @@ mod withhold;
 
 pub use bms::{Bms, HeatLayer, Heater};
 pub use cells::{CellReading, Cells, Chemistry};
-pub use claims::{Claims, Statement};
-pub use evidence::{Instrument, ItemAnswer, RecordPhoto};
+pub use claims::{ClaimVerdict, Claims, Statement};
+pub use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
 pub use inspection::InspectionHead;
 pub use path::{
     CurrentPath, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,

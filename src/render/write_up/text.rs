@@ -72,6 +72,19 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         writeln!(out, "Prospective short-circuit current: {current}.")?;
     }
     path_table(out, view, &paint)?;
+    if !view.doubts.is_empty() {
+        writeln!(out, "\n{}", paint.bold("IN DOUBT"))?;
+        for doubt in &view.doubts {
+            let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!("; {meant}?"));
+            writeln!(out, "  {}{}", plain(&doubt.what), plain(&meant))?;
+        }
+        if view.doubts.iter().any(|doubt| doubt.implausible) {
+            writeln!(
+                out,
+                "  Correct what is not plausible, or add `confirmed = true` to it; until then no rule counts it."
+            )?;
+        }
+    }
     let c = view.counts;
     writeln!(
         out,
