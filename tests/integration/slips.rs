@@ -70,7 +70,7 @@ impl Made {
     /// A pack of lithium iron phosphate cells, as they are sold.
     fn pack(draw: &mut Draw) -> Self {
         let series = draw.of(&[4.0, 8.0, 16.0]);
-        let ah = draw.of(&[50.0, 100.0, 150.0, 202.0, 280.0, 314.0]);
+        let ah: f64 = draw.of(&[50.0, 100.0, 150.0, 202.0, 280.0, 314.0]);
         let amperes = (ah * draw.of(&[0.5, 0.75, 1.0])).round();
         let volts = series * 3.2;
         let cell_kg = ah * 3.2 / draw.between(140.0, 175.0);
@@ -389,11 +389,12 @@ impl Slip {
         let place = draw.of(&places);
         let (table, key, fact) = truth.fact(place);
         let Fact::Measured(numbers, unit) = fact else { unreachable!() };
+        let unit = *unit;
         let name = format!("{table}.{key}");
         let mut names = vec![name.clone()];
         let scaled =
             |factor: f64| Fact::Measured(numbers.iter().map(|number| number * factor).collect(), unit);
-        let thermal = *unit == "degC";
+        let thermal = unit == "degC";
         let (kind, new) = match draw.next() % 5 {
             0 if !thermal => ("× 1,000", scaled(draw.of(&[1e3, 1e-3]))),
             0 | 1 if !wrong_units(unit).is_empty() => {
@@ -405,7 +406,7 @@ impl Slip {
                 let like: Vec<_> = places
                     .iter()
                     .filter(|other| other.0 == place.0 && **other != place)
-                    .filter(|other| matches!(truth.fact(**other).2, Fact::Measured(n, u) if u == unit && n.len() == 1))
+                    .filter(|other| matches!(truth.fact(**other).2, Fact::Measured(n, u) if *u == unit && n.len() == 1))
                     .copied()
                     .collect();
                 if like.is_empty() {
