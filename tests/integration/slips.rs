@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use underlid::judge::inspection::{House, Inspection};
-use underlid::judge::rules::{Judgement, Outcome};
+use underlid::judge::rules::{Finding, Outcome};
 use underlid::render::OWN_WORDS;
 
 use crate::common::{rounds, run};
@@ -293,12 +293,22 @@ impl Made {
         }
     }
 
-    fn judged(&self) -> Judgement {
+    /// What the rules say of it, and what is in doubt.
+    fn judged(&self) -> (Verdicts, Vec<String>) {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("inspection.toml"), self.text()).unwrap();
-        Inspection::open(folder.path(), &House::default(), &OWN_WORDS)
-            .unwrap_or_else(|e| panic!("{e}\n{}", self.text()))
-            .judgement
+        let inspection = Inspection::open(folder.path(), &House::default(), &OWN_WORDS);
+        let judgement = inspection
+            .unwrap_or_else(|e| {
+                panic!(
+                    "{e}
+{}",
+                    self.text()
+                )
+            })
+            .judgement;
+        let doubts = judgement.doubts.iter().map(|doubt| doubt.what.clone()).collect();
+        (verdicts(&judgement.findings), doubts)
     }
 }
 
@@ -438,8 +448,8 @@ impl Slip {
 
 type Verdicts = BTreeMap<(String, String), Outcome>;
 
-fn verdicts(judgement: &Judgement) -> Verdicts {
-    judgement.findings.iter().map(|f| ((f.rule.clone(), f.subject.clone()), f.outcome)).collect()
+fn verdicts(findings: &[Finding]) -> Verdicts {
+    findings.iter().map(|f| ((f.rule.clone(), f.subject.clone()), f.outcome)).collect()
 }
 
 /// The rules whose outcome is another one, but for what became *not decided*.
@@ -456,17 +466,17 @@ fn slipped(records: u32) {
     let (mut asked, mut silent): (u32, BTreeMap<&str, (u32, u32, Vec<String>)>) = (0, BTreeMap::new());
     for _ in 0..records {
         let truth = Made::pack(&mut draw);
-        let right = truth.judged();
-        asked += u32::from(!right.doubts.is_empty());
-        if !right.doubts.is_empty() {
-            println!("a correct record asks: {:?}", right.doubts);
+        let (right, doubts) = truth.judged();
+        asked += u32::from(!doubts.is_empty());
+        if !doubts.is_empty() {
+            println!("a correct record asks: {doubts:?}");
         }
         let slip = Slip::of(&truth, &mut draw);
-        let wrong = slip.made.judged();
+        let (wrong, new_doubts) = slip.made.judged();
         let counted = silent.entry(slip.kind).or_default();
         counted.0 += 1;
-        let turned = turned(&verdicts(&right), &verdicts(&wrong));
-        if !turned.is_empty() && wrong.doubts.len() <= right.doubts.len() {
+        let turned = turned(&right, &wrong);
+        if !turned.is_empty() && new_doubts.len() <= doubts.len() {
             counted.1 += 1;
             let must_not = matches!(slip.kind, "× 1,000" | "wrong unit");
             if let Some(law) = slip.contradicted().or(must_not.then_some("never")) {
@@ -601,7 +611,12 @@ fn without_an_accuracy_nothing_meets_that_was_not_decided() {
                 );
                 let folder = tempfile::tempdir().unwrap();
                 fs::write(folder.path().join("inspection.toml"), text).unwrap();
-                verdicts(&Inspection::open(folder.path(), &House::default(), &OWN_WORDS).unwrap().judgement)
+                verdicts(
+                    &Inspection::open(folder.path(), &House::default(), &OWN_WORDS)
+                        .unwrap()
+                        .judgement
+                        .findings,
+                )
             };
             let kind = format!("kind = \"{kind}\"\n");
             let stated = record(&format!("accuracy = \"{accuracy}\"\n"), &kind);
