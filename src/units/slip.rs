@@ -1,6 +1,6 @@
 //! What was probably meant by a quantity that cannot be: the same digits with another unit, or the point elsewhere.
 
-use super::{Dimension, parse, show_in};
+use super::{Dimension, find_unit, parse, significant};
 
 /// Units that are written one for the other, the likeliest first.
 const MIXED_UP: &[(Dimension, &[&str])] = &[
@@ -32,21 +32,15 @@ pub fn likely_meant(text: &str, dimension: Dimension, far: impl Fn(&str) -> Opti
     let of_unit =
         others.iter().filter(|other| **other != unit).map(|other| format!("{} {other}", number.trim()));
     let read = parse(text).ok().filter(|_| !dimension.point).map(|read| read.value);
-    let of_point = [0.1, 10.0, 0.01, 100.0].iter().filter_map(|factor| show_in(read? * factor, unit));
-    let candidates = of_unit.chain(of_point.map(|text| tidy(&text)));
+    let of_point = [0.1, 10.0, 0.01, 100.0].iter().filter_map(|factor| shifted(read? * factor, unit));
+    let candidates = of_unit.chain(of_point);
     let scored = candidates.filter_map(|text| Some((far(&text)?, text)));
     scored.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, text)| text)
 }
 
-/// 25.000000000000004 mm is 25 mm.
-fn tidy(text: &str) -> String {
-    match text.split_once(' ') {
-        Some((number, unit)) => match number.parse::<f64>() {
-            Ok(number) => format!("{} {unit}", super::significant(number, 6)),
-            Err(_) => text.to_owned(),
-        },
-        None => text.to_owned(),
-    }
+/// The same unit with another number.
+fn shifted(value: f64, unit: &str) -> Option<String> {
+    Some(format!("{} {unit}", significant(value / find_unit(unit)?.factor, 6)))
 }
 
 #[cfg(test)]
