@@ -169,8 +169,16 @@ fn contradictions(book: &Book, folder: &Path, log: &Log, decided: &mut (u32, u32
             let loads = log.truth.stretches.iter().filter(|s| s.kind == "discharge");
             let longest = loads.map(|s| s.to_s - s.from_s).fold(0.0, f64::max);
             for (rated, holds) in [(1.0 - OFF, longest >= 900.0), (1.0 + OFF, false)] {
-                let claims = format!("continuous_current = \"{:.5} A\"\n", rated * current);
-                let found = verdicts(book, folder, log, &claims, &set, "");
+                let claims = format!(
+                    "continuous_current = \"{:.5} A\"\ncapacity = \"{current} Ah\"\n",
+                    rated * current
+                );
+                // A house that asks for a quarter of an hour.
+                let mut quarter = book.clone();
+                for limit in quarter.limits.iter_mut().filter(|limit| limit.name == "full_discharge") {
+                    limit.amount.number = underlid::units::Uncertain::exact(0.25 * rated);
+                }
+                let found = verdicts(&quarter, folder, log, &claims, &set, "");
                 compare("full-load-held", &found, !holds, format!("{rated} of {current} A for {longest} s"));
                 let Some(Ok(held)) = found.facts.last().and_then(|facts| facts.get("test.held_for")) else {
                     continue;

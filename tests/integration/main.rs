@@ -50,5 +50,6 @@ mod rule_book;
 mod schema;
 mod sealing;
 mod sharing;
+mod slips;
 mod stranger;
 mod video_kit;

@@ -52,10 +52,15 @@ const BREAKER: &str = "[[path.element]]\nid = \"breaker\"\nkind = \"circuit-brea
 const SECOND: &str =
     "[[path.element]]\nid = \"second\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\n";
 
-const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n";
-const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"101 A ± 1 A\"\nduration = \"15.2 min\"\nend = \"time\"\n";
+const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah ± 0.1 Ah\"\nenergy = \"2570 Wh ± 5 Wh\"\nend = \"load cut-off\"\n";
+const OVER: &str = "[[test]]\nid = \"o\"\nkind = \"overcurrent trip\"\nopened = \"yes\"\ntrip_current = \"124 A ± 0.1 A\"\ntrip_time = \"9.8 s\"\nrecovers = \"load off\"\n";
+const FULL: &str = "[[test]]\nid = \"f\"\nkind = \"overcharge cut-off\"\nopened = \"yes\"\ntrip_voltage = \"29.68 V ± 0.005 V\"\n";
+const REST: &str = "[[test]]\nid = \"r\"\nkind = \"standby drain\"\ndrain = \"4.5 mA ± 0.01 mA\"\n";
+const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"101 A ± 1 A\"\nduration = \"55 min\"\nend = \"time\"\n";
 const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC ± 1 K\"\ncharged_while_cold = \"no\"\ncharger_on = \"yes\"\n";
 
+const COLD_LIMIT: (&str, &str) =
+    ("mass = \"4.7 kg\"", "mass = \"4.7 kg\"\ncold_charge_rate_limit = \"0.2 C\"");
 const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
 const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
 const HOT: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"2 h\"\nambient = \"25 degC\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"1 h\"\nvalue = \"88 degC ± 1 K\"\n";
@@ -85,9 +90,18 @@ const ROWS: &[Row] = &[
     row("fuse-reachable", "fuse", NONE, &[("accessible = \"yes\"", "accessible = \"no\"")], &[("accessible = \"yes\"", "")], Turn),
     row("heater-power", "", NONE, &[("\"10 W\"", "\"9.5 W\"")], &[("power = \"10 W\"", "")], By(0.1)),
     row("cell-swelling-allowance", "", NONE, &[("2.1 mm", "1.9 mm")], &[("swelling_allowance = \"2.1 mm\"", "")], By(0.1)),
-    row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah\"", "\"98 Ah\"")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah\"", "\"98 Ah\"")], By(0.1)),
-    row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh\"", "\"2540 Wh\"")], &[("#test", CAPACITY), ("energy = \"2570 Wh\"", "")], By(0.1)),
-    row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\""), ("\"15.2 min\"", "\"14.8 min\"")], &[("#test", LOAD), ("\"15.2 min\"", "\"14.8 min\"")], By(0.1)),
+    row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah", "\"98 Ah")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah", "\"98 Ah")], By(0.1)),
+    row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh", "\"2540 Wh")], &[("#test", CAPACITY), ("energy = \"2570 Wh ± 5 Wh\"", "")], By(0.1)),
+    row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\""), ("\"55 min\"", "\"53 min\"")], &[("#test", LOAD), ("\"55 min\"", "\"53 min\"")], By(0.1)),
+    row("overcurrent-trip-tested", "", &[("#test", OVER)], &[("#test", OVER), ("opened = \"yes\"", "opened = \"no\"")], &[("#test", OVER), ("opened = \"yes\"\n", "")], Turn),
+    row("overcurrent-trip-as-stated", "", &[("#test", OVER)], &[("#test", OVER), ("\"124 A ±", "\"126 A ±")], &[("#test", OVER), ("trip_current = \"124 A ± 0.1 A\"\n", "")], By(0.1)),
+    row("overcurrent-trip-in-time", "", &[("#test", OVER)], &[("#test", OVER), ("9.8 s", "10.3 s")], &[("#test", OVER), ("trip_time = \"9.8 s\"\n", "")], By(0.1)),
+    row("overcharge-stopped", "", &[("#test", FULL)], &[("#test", FULL), ("opened = \"yes\"", "opened = \"no\"")], &[("#test", FULL), ("opened = \"yes\"\n", "")], Turn),
+    row("overcharge-voltage", "", &[("#test", FULL)], &[("#test", FULL), ("29.68 V", "29.72 V")], &[("#test", FULL), ("trip_voltage = \"29.68 V ± 0.005 V\"\n", "")], By(0.1)),
+    row("trip-does-not-pump", "", &[("#test", OVER)], &[("#test", OVER), ("\"load off\"", "\"by itself\"")], &[("#test", OVER), ("recovers = \"load off\"\n", "")], Turn),
+    row("standby-drain-small", "", &[("#test", REST)], &[("#test", REST), ("4.5 mA", "4.8 mA")], &[("#test", REST), ("drain = \"4.5 mA ± 0.01 mA\"\n", "")], By(0.1)),
+    row("cold-charge-current", "", NONE, &[("cold_charge_current = \"20 A\"", "cold_charge_current = \"20.5 A\"")], &[("cold_charge_current = \"20 A\"\n", ""), ("charge_current = \"50 A\"\n", "")], By(0.1)),
+    row("cold-charge-current-of-the-cell", "", &[COLD_LIMIT], &[COLD_LIMIT, ("\"0.2 C\"", "\"0.19 C\"")], &[COLD_LIMIT, ("cold_charge_current = \"20 A\"\n", ""), ("charge_current = \"50 A\"\n", "")], By(0.1)),
     row("cold-charge-test", "", &[("#test", COLD)], &[("#test", COLD), ("charged_while_cold = \"no\"", "charged_while_cold = \"yes\"\ncurrent = \"0.21 A ± 0.005 A\"")], &[("#test", COLD), ("\"-4 degC ± 1 K\"", "\"0.5 degC ± 1 K\"")], By(0.1)),
     row("gauge-agrees", "", &[("#test", GAUGE)], &[("#test", GAUGE), ("\"72 %\"", "\"60 %\"")], &[("#test", GAUGE), ("100 A ± 1 A", "100 A")], Turn),
     row("branches-agree", "", &[("#test", BRANCHES)], &[("#test", BRANCHES), ("60 A ± 1 A", "50 A ± 1 A")], &[("#test", BRANCHES), ("60 A ± 1 A", "60 A")], Turn),

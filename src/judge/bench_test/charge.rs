@@ -24,7 +24,7 @@ use crate::units::{Amount, COVERAGE, Dimension, Uncertain};
 
 impl Work<'_> {
     pub(super) fn charge(&mut self, log: &mut Joined) -> Result<(), String> {
-        let accuracies = self.accuracies();
+        let accuracies = self.or_usual(self.accuracies());
         let mut course = Course::of(self, log.layout());
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());

@@ -50,6 +50,7 @@ pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("pack.energy", || energy(facts));
     values.derive("pack.c_rate", || c_rate(facts, "claims.continuous_current"));
     values.derive("pack.charge_c_rate", || c_rate(facts, "claims.charge_current"));
+    values.derive("pack.cold_charge_current", || cold_charge_current(facts));
     values.derive("pack.c_rate_limit", || c_rate_limit(facts));
     values.derive("pack.cell_charge_voltage", || per_cell(facts, "claims.charge_voltage"));
     values.derive("pack.cell_cutoff_voltage", || per_cell(facts, "claims.cutoff_voltage"));
@@ -264,6 +265,20 @@ fn c_rate(facts: &Facts<'_>, current: &str) -> Answer {
     let [current, capacity] = work.all([current, capacity])?;
     let formula = format!("{} / {}", current.show(), capacity.show());
     quotient(work, &current, &capacity, &formula)
+}
+
+/// Charge current between where the BMS lets a charge begin and where cells take more.
+fn cold_charge_current(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    if let Some(reduced) = work.optional("bms.cold_charge_current") {
+        work.step(line("allowed by the BMS in the cold", &reduced));
+        return work.done(reduced);
+    }
+    let claimed = work.amount("claims.charge_current");
+    let [claimed] = work.all([claimed])?;
+    work.assume("the BMS is not recorded to allow less in the cold (`bms.cold_charge_current`)".to_owned());
+    work.step(line("claimed charge current", &claimed));
+    work.done(claimed)
 }
 
 fn c_rate_limit(facts: &Facts<'_>) -> Answer {

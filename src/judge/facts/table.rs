@@ -45,6 +45,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::RATE,
         "claimed charge current over the capacity the cells add up to",
     ),
+    fact(
+        "pack.cold_charge_current",
+        Dimension::CURRENT,
+        "charge current that the pack allows where its cells are no warmer than `limit.cold_charge_end`",
+    ),
     fact("pack.cell_charge_voltage", Dimension::VOLTAGE, "claimed charge voltage over cells in series"),
     fact(
         "pack.cell_charge_limit",
@@ -371,6 +376,23 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::TEMPERATURE,
         "the coldest that the cells were, by a log or as read off",
     ),
+    FactInfo {
+        name: "test.bms_opened",
+        kind: Type::YesNo,
+        about: "whether the BMS opened in a test of its protection, by a log or as read off",
+    },
+    fact(
+        "test.trip_current_found",
+        Dimension::CURRENT,
+        "current at which the BMS opened, by a log or as read off",
+    ),
+    fact("test.trip_time_found", Dimension::TIME, "time until the BMS opened, by a log or as read off"),
+    fact(
+        "test.trip_voltage_found",
+        Dimension::VOLTAGE,
+        "voltage of the pack at which the BMS stopped the charge, by a log or as read off",
+    ),
+    fact("test.drain_found", Dimension::CURRENT, "current that the pack draws from itself at rest"),
     fact("test.charge_in", Dimension::CHARGE, "charge that went into the pack, by integration of the log"),
     fact("test.energy_in", Dimension::ENERGY, "energy that went into the pack, by integration of the log"),
     fact(

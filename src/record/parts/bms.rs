@@ -96,6 +96,8 @@ part! {
         low_temperature_charge_cutoff: YesNo = "yes",
         /// Cell temperature below which charging is blocked.
         low_temperature_limit: Temperature = "0 degC",
+        /// Charge current that the BMS allows between its low-temperature limit and 10 °C, where it allows less there.
+        cold_charge_current: Current = "15 A",
         /// Cell temperature above which the BMS opens.
         high_temperature_limit: Temperature = "65 degC",
         /// Whether an unbroken solid path carries heat from the switching devices to the outside of the case.

@@ -79,6 +79,8 @@ part! {
         discharge_current_limit: Current = "150 A",
         /// Continuous charge limit of one cell as a C-rate.
         charge_rate_limit: Rate = "0.5 C",
+        /// Continuous charge limit of one cell between 0 °C and 10 °C as a C-rate, from its data sheet.
+        cold_charge_rate_limit: Rate = "0.1 C",
         /// Mass of one cell.
         mass: Mass = "2.85 kg",
         /// Size of one cell.

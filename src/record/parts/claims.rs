@@ -128,6 +128,8 @@ part! {
         scope: CertificateScope = "not said",
         /// What the inspection says of it.
         verdict: ClaimVerdict = "not checked",
+        /// The rule that is about the same thing: where it meets, the claim cannot be contradicted, and the other way round.
+        rule: Text = "fuse-present",
         /// What contradicts or supports it.
         because: Text = "there is no gasket",
     }

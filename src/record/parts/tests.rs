@@ -1,4 +1,4 @@
-//! Bench tests: capacity, full load, cold charge.
+//! Bench tests: capacity, full load, charges, protection that is made to act.
 
 use crate::record::field::{
     AnyQuantity, Charge, Count, Current, Day, Energy, List, Rate, Temperature, Text, Time, Voltage, YesNo,
@@ -17,6 +17,14 @@ words! {
         ColdCharge = "cold charge",
         /// a full charge, for the round trip
         Charge = "charge",
+        /// a load above the overcurrent trip until the BMS opens
+        OvercurrentTrip = "overcurrent trip",
+        /// a charge on until the BMS stops it
+        OverchargeCutOff = "overcharge cut-off",
+        /// what the pack does after a trip
+        Recovery = "recovery",
+        /// what the pack draws from itself at rest
+        StandbyDrain = "standby drain",
     }
 
     /// How a test ended.
@@ -31,6 +39,20 @@ words! {
         Time = "time",
         /// somebody stopped it
         Stopped = "stopped",
+    }
+
+    /// What closes a BMS again after a trip.
+    pub enum Recovers {
+        /// it closes by itself, load or fault still there
+        ByItself = "by itself",
+        /// it closes once the load is taken off
+        LoadOff = "load off",
+        /// it closes once a charger is connected
+        Charger = "charger",
+        /// it closes only by a switch, a button or a command
+        Reset = "reset",
+        /// it did not close again
+        Never = "never",
     }
 
     /// How the pack was covered during a test.
@@ -103,6 +125,18 @@ part! {
         cell_temperature: Temperature = "-5 degC",
         /// Whether charge current flowed into the cells while they were cold.
         charged_while_cold: YesNo = "no",
+        /// Whether the BMS opened in the test.
+        opened: YesNo = "yes",
+        /// Current at which the BMS opened.
+        trip_current: Current = "310 A",
+        /// Time from when that current came on until the BMS opened.
+        trip_time: Time = "4.8 s",
+        /// Voltage of the pack at which the BMS stopped the charge.
+        trip_voltage: Voltage = "29.6 V",
+        /// What closes the BMS again after the trip.
+        recovers: Recovers = "load off",
+        /// Current that the pack draws from itself at rest.
+        drain: Current = "12 mA",
         /// Whether the charger was on while they were cold, set above the voltage of the pack.
         charger_on: YesNo = "yes",
         /// Columns of the log that are not recognised by themselves, as "column = meaning". What the pack's own gauge shows is "of gauge".

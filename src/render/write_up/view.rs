@@ -6,6 +6,7 @@ use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::record::field::Doubt;
 use crate::record::parts::TestKind;
 use crate::record::{Found, Part, Record, State};
 use crate::units::words::list;
@@ -239,6 +240,8 @@ pub struct View {
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// Values that are not taken as they stand.
+    pub doubts: Vec<Doubt>,
     /// The bench tests with their figures.
     pub bench_tests: Vec<TestResult>,
     /// Files of rules beside the built-in ones: those that judged, with what they changed, and those that were left aside.
@@ -292,6 +295,7 @@ impl View {
             findings: judgement.findings.clone(),
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
+            doubts: judgement.doubts.clone(),
             bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
             rule_files: inspection.book.files.clone(),
             claims: claims(record, &judgement.findings),

@@ -44,6 +44,14 @@ pub(crate) struct Measured {
     pub lost: Option<(Vec<String>, Missing)>,
 }
 
+impl Measured {
+    /// The same without its readings; `missing` says why they are lost.
+    pub fn without(self, missing: Missing) -> Self {
+        let parts = self.temperatures.into_iter().map(|found| found.part).collect();
+        Self { lost: Some((parts, missing)), ..Self::default() }
+    }
+}
+
 /// What the measurements make of the network.
 #[derive(Clone)]
 pub(super) struct Followed {
