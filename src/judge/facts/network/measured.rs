@@ -13,6 +13,8 @@ use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain,
 pub(crate) struct MeasuredTemperature {
     /// The part: an element's id, "bms" or "cells".
     pub part: String,
+    /// How far along the part its sensor sat, from the end nearer to the cells, m; `None` where that is not recorded.
+    pub distance: Option<f64>,
     /// Time since the load came on, s.
     pub time: f64,
     /// K.
