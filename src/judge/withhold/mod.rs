@@ -24,6 +24,7 @@
 
 mod field;
 mod fold;
+mod forms;
 mod guard;
 mod plan;
 mod take_out;
@@ -148,8 +149,10 @@ impl Withheld {
     }
 
     fn withhold(&mut self, text: &str, which: String) {
-        if self.texts.add(Wanted::of(text)).is_some() {
-            self.which.push(which);
+        for form in Wanted::forms(text) {
+            if self.texts.add(form).is_some() {
+                self.which.push(which.clone());
+            }
         }
     }
 
