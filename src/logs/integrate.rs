@@ -99,6 +99,24 @@ impl Integral {
         self.to - self.from
     }
 
+    /// With what the current reads while nothing flows: it may read the same under load. `limit` is that of the error of
+    /// the charge, C.
+    #[must_use]
+    pub fn with_offset(mut self, limit: f64) -> Self {
+        let more = limit / 3.0_f64.sqrt();
+        let Estimate { value, sampling, instrument, .. } = self.charge;
+        let (charge, sampling) = (value.get::<coulomb>(), sampling.get::<coulomb>().hypot(more));
+        let instrument = instrument.map(|u| u.get::<coulomb>());
+        self.charge = Estimate::of(charge, sampling, instrument, ElectricCharge::new::<coulomb>);
+        self.energy = self.energy.map(|Estimate { value, sampling, instrument, .. }| {
+            let energy = value.get::<joule>();
+            let volts = if charge == 0.0 { 0.0 } else { energy / charge };
+            let sampling = sampling.get::<joule>().hypot(more * volts);
+            Estimate::of(energy, sampling, instrument.map(|u| u.get::<joule>()), Energy::new::<joule>)
+        });
+        self
+    }
+
     /// What a reader of the figures must know beside them, one sentence each: gaps, samples far off,
     /// restarts of the clock. Empty where there is nothing to say.
     #[must_use]

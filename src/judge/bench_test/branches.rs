@@ -291,7 +291,7 @@ impl Work<'_> {
         let account = report.to_string().replace('\n', "; ");
         let with = branch.own.with.as_deref().or(self.test.own.with.as_deref());
         let tool = tool(self.record, with, Dimension::CURRENT);
-        let since_1970 = reader.since_1970();
+        let since_1970 = reader.dated();
         Ok(Read { name, series, picture, voltage, tool, samples, flipped, account, since_1970 })
     }
 

@@ -121,7 +121,7 @@ fn read(logs: &Logs<'_>, name: &str, columns: &[String]) -> Result<Read, String>
     streamed.map_err(|error| error.to_string())?;
     let columns = of.into_iter().map(|(_, column)| column).zip(series.into_iter().map(|(s, _)| s)).collect();
     let account = reader.report().to_string().replace('\n', "; ");
-    Ok(Read { columns, since_1970: reader.since_1970(), account })
+    Ok(Read { columns, since_1970: reader.dated(), account })
 }
 
 /// The readings of a sensor, on the clock of the test's log, and how they came there.

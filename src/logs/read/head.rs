@@ -227,6 +227,15 @@ fn build(
         data,
         table.notation,
     );
+    // A clock that counts from the start has its dates from the one beside it.
+    let counts = matches!(time, TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed);
+    let second_zero = other_time.as_ref().filter(|_| counts).and_then(|(beside, other)| {
+        let own = TimeReader::new(&time, table.notation, std::iter::empty());
+        data.iter().find_map(|row| {
+            let (absolute, utc) = other.absolute(row.fields.get(*beside)?)?;
+            Some((absolute - own.read(row.fields.get(time_column?)?)?, utc))
+        })
+    });
     let beside = |meaning: Meaning| {
         meaning.is_value()
             && !matches!(
@@ -258,6 +267,7 @@ fn build(
         time_column,
         date_column,
         other_time,
+        second_zero,
         time_confirmed,
         profile: settings.profile.clone(),
         rows: settings.rows.clone(),
@@ -298,16 +308,19 @@ fn units_beside(columns: &mut [Column], data: &[Row<'_>]) {
             continue;
         }
         let cells = cells_of(data, index);
-        let mut units = cells.iter().map(|cell| text(cell).trim().to_owned()).filter(|unit| !unit.is_empty());
+        let units: Vec<String> = cells.iter().map(|cell| text(cell).trim().to_owned()).collect();
+        let units = units.iter().filter(|unit| !unit.is_empty());
         // A header that says nothing takes its meaning from the unit.
-        if let (HowKnown::NotKnown, Some(unit)) = (value.known, cells.first().map(|cell| text(cell))) {
+        if let (HowKnown::NotKnown, Some(unit)) = (value.known, units.clone().next()) {
             let by_unit = Column::recognise(value.index, &format!("{} ({unit})", value.header), None);
             if by_unit.meaning.is_value() {
                 *value = by_unit.renamed(&value.header);
             }
         }
-        let fitting = |unit: &String| unit_of(unit).is_some_and(|unit| fits(value.meaning, unit.dimension));
-        let Some(unit) = units.next().filter(|first| fitting(first) && units.all(|other| fitting(&other)))
+        let fits = |unit: &&String| unit_of(unit).is_some_and(|unit| fits(value.meaning, unit.dimension));
+        let fitting = units.clone().filter(fits);
+        let Some(unit) =
+            fitting.clone().next().filter(|_| 10 * fitting.count() >= 9 * units.count()).cloned()
         else {
             continue;
         };

@@ -91,6 +91,8 @@ pub struct Layout {
     pub(super) date_column: Option<usize>,
     /// A second clock, which checks the first.
     pub(super) other_time: Option<(usize, TimeReader)>,
+    /// When the log's time began by the dates of the second clock, s since 1970, and whether by UTC.
+    pub(super) second_zero: Option<(f64, bool)>,
     /// The second clock confirms the unit of the first.
     pub time_confirmed: bool,
     /// The sheet of a workbook that it is.

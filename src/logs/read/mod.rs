@@ -358,6 +358,13 @@ impl<R: Read> LogReader<R> {
         Some((time + self.layout.clock_offset, utc))
     }
 
+    /// As [`LogReader::since_1970`], by the dates of a second clock where the first has none.
+    #[must_use]
+    pub fn dated(&self) -> Option<(f64, bool)> {
+        let second = || self.layout.second_zero.map(|(zero, utc)| (zero + self.layout.clock_offset, utc));
+        self.since_1970().or_else(second)
+    }
+
     /// The first time of day of a log whose clock has no dates, s; its times count from there. `None` before the first
     /// sample was read.
     #[must_use]
