@@ -24,7 +24,7 @@ pub(crate) use rig::{LoadKind, Reads, Rig, RigLoad, RigMeter, Sense};
 pub(crate) use surroundings::{Enclosure, OutsideMarking, Retention, Service};
 pub use surroundings::{MaterialGroup, PollutionDegree};
 pub(crate) use tests::{BenchTest, LogSign, SensorFixing, TestEnd, TestKind, TestLid};
-pub use tests::{TestBranch, TestReading};
+pub use tests::{TestBranch, TestReading, TestSensor};
 pub(crate) use withhold::{Withhold, WithholdArea};
 
 use super::part::part;
