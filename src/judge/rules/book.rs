@@ -12,15 +12,19 @@ use std::sync::{Arc, OnceLock};
 use super::expr::{Expr, Node, Relation, gather};
 use super::finding::Grade;
 use super::scope::Scope;
+use crate::evidence::hash::Sha256Digest;
+use crate::record::parts::ElementKind;
 use crate::record::problem::Problems;
 use crate::record::words;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
-/// The rule book that is compiled in: the pack's rules, those of the test rig, then what several rules tell of together.
-pub(crate) const BUILT_IN: [(&str, &str); 4] = [
+/// The rule book that is compiled in: the pack's rules, those of the test rig, what values are plausible, what several
+/// rules tell of together, and what it takes to look at a fact.
+pub(crate) const BUILT_IN: [(&str, &str); 5] = [
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
+    ("checklists/plausible.toml", include_str!("../../../checklists/plausible.toml")),
     ("checklists/causes.toml", include_str!("../../../checklists/causes.toml")),
     ("checklists/looks.toml", include_str!("../../../checklists/looks.toml")),
 ];
@@ -179,6 +183,72 @@ pub struct Limit {
     pub basis: String,
 }
 
+/// The range in which a value of the record is taken as it stands.
+#[derive(Debug, Clone)]
+pub struct Plausible {
+    /// The field by its name in expressions.
+    pub of: String,
+    /// Kinds of element that it holds for; all where there are none.
+    pub kinds: Vec<ElementKind>,
+    /// When it applies.
+    pub when: Option<Expr>,
+    /// Lower end.
+    pub least: Option<Expr>,
+    /// Upper end.
+    pub most: Option<Expr>,
+    /// What the range is that of.
+    pub about: String,
+    /// Its source.
+    pub basis: String,
+}
+
+impl Plausible {
+    /// The part of the record that its field belongs to.
+    pub(crate) fn head(&self) -> &str {
+        self.of.split('.').next().unwrap_or_default()
+    }
+}
+
+/// Two ways to the same thing: where they are further apart than this, the record contradicts itself.
+#[derive(Debug, Clone)]
+pub struct Agree {
+    /// What is compared, in a line.
+    pub title: String,
+    /// The part that it is about, and kinds of element.
+    pub head: String,
+    /// Kinds of element that it holds for; all where there are none.
+    pub kinds: Vec<ElementKind>,
+    /// When it applies.
+    pub when: Option<Expr>,
+    /// One side, as written and as read.
+    pub this: (String, Expr),
+    /// The other side.
+    pub that: (String, Expr),
+    /// Least ratio of the first to the second.
+    pub least: Option<f64>,
+    /// Largest ratio of the first to the second.
+    pub most: Option<f64>,
+    /// Facts besides the two that rest on them.
+    pub takes: Vec<String>,
+    /// True where the difference is told as what nothing explains.
+    pub unexplained: bool,
+    /// Its source.
+    pub basis: String,
+    /// True where both sides stand in the record itself.
+    pub of_record: bool,
+}
+
+impl Agree {
+    /// The facts that are compared.
+    pub(crate) fn names(&self) -> Vec<String> {
+        let mut names = Vec::new();
+        gather(&self.this.1, &mut names);
+        gather(&self.that.1, &mut names);
+        names.retain(|name| !name.starts_with("limit."));
+        names
+    }
+}
+
 /// Something a house changed, for the write-up.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Change {
@@ -201,6 +271,10 @@ pub struct Book {
     pub efforts: Vec<Effort>,
     /// What it takes to look at facts.
     pub looks: Vec<LookRule>,
+    /// Ranges in which a value is taken as it stands.
+    pub plausible: Vec<Plausible>,
+    /// What a record says twice.
+    pub agree: Vec<Agree>,
     /// What a house changed.
     pub changes: Vec<Change>,
     /// The files of rules beside the built-in ones, those that were left aside included.
@@ -208,6 +282,19 @@ pub struct Book {
 }
 
 impl Book {
+    /// SHA-256 of the rules in force: the built-in files and those of the house that were applied.
+    #[must_use]
+    pub fn digest(&self) -> Sha256Digest {
+        let mut text = String::new();
+        for (name, content) in BUILT_IN {
+            text.push_str(&format!("{}  {name}\n", Sha256Digest::of(content.as_bytes())));
+        }
+        for file in self.files.iter().filter(|file| file.applied) {
+            text.push_str(&format!("{}  {}\n", file.sha256.as_deref().unwrap_or_default(), file.name));
+        }
+        Sha256Digest::of(text.as_bytes())
+    }
+
     /// The built-in book.
     ///
     /// # Errors
@@ -233,6 +320,8 @@ impl Book {
             causes: Vec::new(),
             efforts: Vec::new(),
             looks: Vec::new(),
+            plausible: Vec::new(),
+            agree: Vec::new(),
             changes: Vec::new(),
             files: Vec::new(),
         };

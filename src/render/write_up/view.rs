@@ -8,8 +8,10 @@ use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::record::field::Doubt;
 use crate::record::parts::TestKind;
-use crate::record::{Part, Record, State};
+use crate::record::{Found, Part, Record, State};
+use crate::units::words::list;
 use crate::units::{Amount, show, significant};
 
 use super::causes::{CauseView, causes};
@@ -74,6 +76,33 @@ impl Worth {
     }
 }
 
+/// A value with what it is of, for display.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct Told {
+    /// What it is of.
+    pub of: String,
+    /// The value.
+    pub worth: Worth,
+}
+
+/// Permissible currents of the pack, and the time until the first limit.
+const CURRENTS: [(&str, &str); 6] = [
+    ("permissible for one full discharge", "path.permissible_for_discharge"),
+    ("permissible without end", "path.permissible_without_end"),
+    ("permissible for the claimed duration of the peak", "path.permissible_peak"),
+    ("permissible for one full discharge in a hot room", "path.permissible_when_hot"),
+    ("permissible for one full discharge at the hottest the maker allows", "path.permissible_at_hottest"),
+    ("time until the first limit at rated current", "path.time_to_limit"),
+];
+/// Temperatures of an element at rated current.
+const TEMPERATURES: [(&str, &str); 5] = [
+    ("after a quarter of an hour", "element.temperature_quarter_hour"),
+    ("after one full discharge", "element.temperature_at_rated"),
+    ("without end", "element.temperature_steady"),
+    ("limit", "element.temperature_limit"),
+    ("measured", "element.measured_temperature"),
+];
+
 /// An element of the path for display.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ElementView {
@@ -100,6 +129,8 @@ pub struct ElementView {
     pub drop: Worth,
     /// Heat at rated continuous current.
     pub heat: Worth,
+    /// Temperatures at rated current, the limit and what was measured; in this order; none of an element without any.
+    pub temperatures: Vec<Told>,
     /// What it responds to, for protective elements.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub responds_to: Option<String>,
@@ -133,6 +164,8 @@ pub struct PathView {
     /// Weakest permissible current less rated current, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,
+    /// Currents of the pack with their time, from its network.
+    pub currents: Vec<Told>,
     /// Elements whose permissible current is not known.
     pub undecided: Vec<String>,
     /// Total resistance.
@@ -143,6 +176,8 @@ pub struct PathView {
     pub heat: Worth,
     /// Prospective short-circuit current.
     pub short_circuit_current: Worth,
+    /// A sentence that says which use nobody recorded, so that the protection is not judged for it; else empty.
+    pub use_not_recorded: String,
     /// Smallest rating among the fuses and circuit breakers.
     pub fuse_rating: Worth,
 }
@@ -217,6 +252,8 @@ pub struct View {
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// Values that are not taken as they stand.
+    pub doubts: Vec<Doubt>,
     /// The bench tests with their figures.
     pub bench_tests: Vec<TestResult>,
     /// Files of rules beside the built-in ones: those that judged, with what they changed, and those that were left aside.
@@ -275,6 +312,7 @@ impl View {
             next: None,
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
+            doubts: judgement.doubts.clone(),
             bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
             rule_files: inspection.book.files.clone(),
             shown_by_test: shown_by_test(inspection),
@@ -329,12 +367,14 @@ impl View {
             }
         }
         said.extend(self.shown_by_test.first().cloned());
-        said.push(self.limiting_place());
+        said.push(format!("{}{}", self.of_the_path(), self.path.use_not_recorded));
         said.join(" ")
     }
 
     /// What limits the current, and by how much it carries or does not carry what is rated.
-    fn limiting_place(&self) -> String {
+    fn of_the_path(&self) -> String {
+        use crate::judge::rules::at_least;
+        use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
@@ -351,19 +391,23 @@ impl View {
             self.rated_current_si,
         ) {
             (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
+                let u = self.path.permissible_current.expanded_si.map_or(0.0, |expanded| expanded / COVERAGE);
+                let found = Amount { number: Uncertain::new(si, 1, u), dimension: Dimension::CURRENT };
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                if si < rated_si {
-                    format!(
+                match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                    Outcome::FallsShort => format!(
                         "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
-                    )
-                } else {
-                    format!(
+                    ),
+                    Outcome::NotDecided => format!(
+                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                    ),
+                    Outcome::Meets => format!(
                         "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
-                    )
+                    ),
                 }
             }
             _ if self
@@ -489,13 +533,37 @@ fn path(record: &Record, derived: &Derived) -> PathView {
             .collect(),
         permissible_current,
         weakest,
+        currents: told(&CURRENTS, |name| derived.of_pack(name)),
         resistance: Worth::of(derived.of_pack("path.resistance")),
         drop: Worth::of(derived.of_pack("path.drop")),
         heat: Worth::of(derived.of_pack("path.heat")),
         short_circuit_current: Worth::of(derived.of_pack("path.short_circuit_current")),
+        use_not_recorded: use_not_recorded(record),
         fuse_rating: Worth::of(derived.of_pack("path.overcurrent_rating")),
         elements,
     }
+}
+
+fn told<'a>(facts: &[(&str, &str)], answer: impl Fn(&str) -> Option<&'a Answer>) -> Vec<Told> {
+    if facts.iter().all(|(_, name)| answer(name).is_none()) {
+        return Vec::new();
+    }
+    facts.iter().map(|(of, name)| Told { of: (*of).to_owned(), worth: Worth::of(answer(name)) }).collect()
+}
+
+/// Which use the record says nothing of.
+fn use_not_recorded(record: &Record) -> String {
+    let claims = [(&record.claims.max_in_series, "series"), (&record.claims.max_in_parallel, "parallel")];
+    let open = |found: &Found| matches!(found.state(), State::NotLooked | State::NotVisible);
+    let uses: Vec<&str> =
+        claims.iter().filter(|(claim, _)| open(claim.found())).map(|(_, word)| *word).collect();
+    if uses.is_empty() {
+        return String::new();
+    }
+    format!(
+        " Nothing is recorded about packs in {}: the protection is not judged for such use.",
+        list(&uses, "or")
+    )
 }
 
 fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {
@@ -537,6 +605,7 @@ fn element(
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
+        temperatures: told(&TEMPERATURES, |name| derived.of_element(index, name)),
         responds_to: worth("element.responds_to").value,
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
