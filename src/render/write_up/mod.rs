@@ -10,7 +10,9 @@ mod text;
 mod view;
 mod writeup;
 
-pub(crate) use photos::{PhotoView, PointerView, photos};
+#[cfg(feature = "video")]
+pub(crate) use photos::PhotoView;
+pub(crate) use photos::{PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, compared, write_finding, write_text};
 pub use view::View;
