@@ -20,16 +20,14 @@ mod sparse;
 mod steady;
 mod transient;
 pub use belief::Belief;
-pub use circuit::Circuit;
-pub(crate) use fit::CONTRADICTS;
-pub use fit::{Experiment, Quantity, Reading, fit};
-pub(crate) use mesh::LORENZ;
-pub(crate) use network::FreeId;
+pub use circuit::{Case, Circuit};
+pub use fit::{CONTRADICTS, Experiment, Fit, Quantity, Reading, Residual, fit};
+pub use mesh::LORENZ;
 pub use network::{
-    Bar, Cell, Cover, Device, ElementId, Film, Joint, Metal, Network, Overlap, Point, Post, Refusal,
-    Resistance, Scope, Section, Surface, Value,
+    Bar, Cell, Cover, Device, ElementId, Film, Free, FreeId, Joint, Metal, Network, Overlap, Place, Point,
+    Post, Refusal, Resistance, Scope, Section, Surface, Value,
 };
-pub use permissible::Duty;
-pub use ranges::{Range, Spread};
-pub(crate) use steady::State;
-pub use transient::Phase;
+pub use permissible::{Duty, Permissible};
+pub use ranges::{PermissibleRange, Range, Spread, TemperatureRanges};
+pub use steady::State;
+pub use transient::{Course, Phase};
