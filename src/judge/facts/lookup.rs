@@ -140,7 +140,17 @@ impl Facts<'_> {
 impl Facts<'_> {
     fn value_of(&self, name: &str, found: &Found) -> Result<Val, Vec<Missing>> {
         let info = field_kind(name);
-        let value = match found.state() {
+        let state = found.state();
+        let implausible: Vec<Missing> = found
+            .doubts
+            .iter()
+            .filter(|doubt| doubt.implausible)
+            .map(|doubt| Missing::doubt(doubt))
+            .collect();
+        if !implausible.is_empty() {
+            return Err(implausible);
+        }
+        let value = match state {
             State::Known(value) => value,
             // What was looked for and is not there has an answer where the question allows one.
             State::Absent => {
@@ -168,6 +178,13 @@ impl Facts<'_> {
             Value::Word(word) => Val::Text((*word).to_owned()),
             Value::Text(text) => Val::Text(text.clone()),
             Value::Date(date) => Val::Date(*date),
+            // The sides of a bar are told apart by their size, in whatever order they were written; an overlap has a length
+            // along the current.
+            Value::Section([thickness, width])
+                if name.starts_with("element.section.") && thickness.value < width.value =>
+            {
+                if name.ends_with(".width") { side(1, width) } else { side(0, thickness) }
+            }
             Value::Section([width, thickness]) => {
                 if name.ends_with(".width") {
                     side(0, width)

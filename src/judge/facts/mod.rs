@@ -4,6 +4,7 @@
 //! which, and where the physics refuses it says why. Nothing is guessed: a stand-in (the air temperature inside a
 //! closed pack, say) is a named limit that a house can set, and the working says that it was taken.
 
+pub(crate) mod accuracy;
 pub(crate) mod answers;
 mod lookup;
 pub(crate) mod network;
@@ -15,6 +16,7 @@ mod value;
 pub(crate) mod worker;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 pub(crate) use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::rest_voltage;
@@ -91,6 +93,11 @@ fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
 }
 
 impl Derived {
+    /// The readings of a record with their uncertainty, before anything is derived.
+    pub(crate) fn nothing_yet(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        Self { sources: Sources::of(record, limits), ..Self::default() }
+    }
+
     /// Derives everything from a record; `limits` are the rule book's.
     #[must_use]
     pub fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
@@ -134,7 +141,7 @@ impl Derived {
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
         let (photos, photos_withheld) = reads::watch(|| photos_by_part(record));
-        let mut derived = Self { sources: Sources::of(record), photos, photos_withheld, ..self };
+        let mut derived = Self { sources: Sources::of(record, limits), photos, photos_withheld, ..self };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
@@ -153,9 +160,10 @@ impl Derived {
             derived.add_network(record, limits);
         }
         add!(path::of_path);
+        add!(path::clearing);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::with_fault_current(&facts, values));
+            let values = Answers::of(|values| path::with_path(&facts, values));
             if let Some(element) = derived.elements.get_mut(index) {
                 element.extend(values);
             }
@@ -178,9 +186,9 @@ impl Derived {
             let of = network::of(&facts, &self.measured);
             let met = reads::met();
             places.extend(of.places.into_iter().filter(|_| !met));
-            elements.extend(of.elements.into_iter().map(|(index, name, answer)| {
-                (index, name, if met { answers::withheld(answer) } else { answer })
-            }));
+            elements.extend(
+                of.elements.into_iter().map(|(index, name, answer)| (index, name, answers::as_read(answer))),
+            );
             for (name, answer) in of.path {
                 values.insert(name, answer);
             }
@@ -300,12 +308,20 @@ impl Derived {
     }
 }
 
-/// A fact that another one may rest on: that it is withheld is noted.
+/// A fact that another one may rest on: that it is withheld or in doubt is noted.
 fn noted(answer: Option<&Answer>) -> Option<&Answer> {
-    if let Some(Err(missing)) = answer
-        && missing.iter().any(|missing| missing.reason == Reason::Withheld)
-    {
-        reads::note_withheld();
+    match answer {
+        Some(Err(missing)) => {
+            for missing in missing {
+                match missing.reason {
+                    Reason::Withheld => reads::note_withheld(),
+                    Reason::InDoubt => reads::note_doubt(&Arc::new(missing.in_doubt())),
+                    _ => {}
+                }
+            }
+        }
+        Some(Ok(worked)) => worked.contradicted.iter().for_each(reads::note_doubt),
+        None => {}
     }
     answer
 }

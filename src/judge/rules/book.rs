@@ -13,14 +13,16 @@ use super::expr::{Expr, Node, Relation, gather};
 use super::finding::Grade;
 use super::scope::Scope;
 use crate::evidence::hash::Sha256Digest;
+use crate::record::parts::ElementKind;
 use crate::record::problem::Problems;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
-/// The rule book that is compiled in: the pack's rules, then those of the test rig.
-pub(crate) const BUILT_IN: [(&str, &str); 2] = [
+/// The rule book that is compiled in: the pack's rules, those of the test rig, and what values are plausible.
+pub(crate) const BUILT_IN: [(&str, &str); 3] = [
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
+    ("checklists/plausible.toml", include_str!("../../../checklists/plausible.toml")),
 ];
 
 /// A rule, checked.
@@ -107,6 +109,72 @@ pub struct Limit {
     pub basis: String,
 }
 
+/// The range in which a value of the record is taken as it stands.
+#[derive(Debug, Clone)]
+pub struct Plausible {
+    /// The field by its name in expressions.
+    pub of: String,
+    /// Kinds of element that it holds for; all where there are none.
+    pub kinds: Vec<ElementKind>,
+    /// When it applies.
+    pub when: Option<Expr>,
+    /// Lower end.
+    pub least: Option<Expr>,
+    /// Upper end.
+    pub most: Option<Expr>,
+    /// What the range is that of.
+    pub about: String,
+    /// Its source.
+    pub basis: String,
+}
+
+impl Plausible {
+    /// The part of the record that its field belongs to.
+    pub(crate) fn head(&self) -> &str {
+        self.of.split('.').next().unwrap_or_default()
+    }
+}
+
+/// Two ways to the same thing: where they are further apart than this, the record contradicts itself.
+#[derive(Debug, Clone)]
+pub struct Agree {
+    /// What is compared, in a line.
+    pub title: String,
+    /// The part that it is about, and kinds of element.
+    pub head: String,
+    /// Kinds of element that it holds for; all where there are none.
+    pub kinds: Vec<ElementKind>,
+    /// When it applies.
+    pub when: Option<Expr>,
+    /// One side, as written and as read.
+    pub this: (String, Expr),
+    /// The other side.
+    pub that: (String, Expr),
+    /// Least ratio of the first to the second.
+    pub least: Option<f64>,
+    /// Largest ratio of the first to the second.
+    pub most: Option<f64>,
+    /// Facts besides the two that rest on them.
+    pub takes: Vec<String>,
+    /// True where the difference is told as what nothing explains.
+    pub unexplained: bool,
+    /// Its source.
+    pub basis: String,
+    /// True where both sides stand in the record itself.
+    pub of_record: bool,
+}
+
+impl Agree {
+    /// The facts that are compared.
+    pub(crate) fn names(&self) -> Vec<String> {
+        let mut names = Vec::new();
+        gather(&self.this.1, &mut names);
+        gather(&self.that.1, &mut names);
+        names.retain(|name| !name.starts_with("limit."));
+        names
+    }
+}
+
 /// Something a house changed, for the write-up.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Change {
@@ -123,6 +191,10 @@ pub struct Book {
     pub rules: Vec<Rule>,
     /// The limits.
     pub limits: Vec<Limit>,
+    /// Ranges in which a value is taken as it stands.
+    pub plausible: Vec<Plausible>,
+    /// What a record says twice.
+    pub agree: Vec<Agree>,
     /// What a house changed.
     pub changes: Vec<Change>,
     /// The files of rules beside the built-in ones, those that were left aside included.
@@ -162,7 +234,14 @@ impl Book {
 
     /// A whole book from its files in order.
     fn of(files: &[(&str, &str)]) -> Result<Self, Problems> {
-        let mut book = Self { rules: Vec::new(), limits: Vec::new(), changes: Vec::new(), files: Vec::new() };
+        let mut book = Self {
+            rules: Vec::new(),
+            limits: Vec::new(),
+            plausible: Vec::new(),
+            agree: Vec::new(),
+            changes: Vec::new(),
+            files: Vec::new(),
+        };
         for (file, text) in files {
             load::add(&mut book, file, text, false)?;
         }

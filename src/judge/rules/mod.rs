@@ -14,7 +14,7 @@ mod scope;
 
 pub(crate) use book::BUILT_IN;
 pub use book::Book;
-pub(crate) use book::{Change, Rule, RuleFile};
+pub(crate) use book::{Agree, Change, Plausible, Rule, RuleFile};
 pub use engine::judge;
 pub(crate) use engine::{Judgement, at_least, judge_rig, subjects};
 pub(crate) use finding::{ComparedSide, Grade, NotApplied};

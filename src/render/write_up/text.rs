@@ -82,6 +82,19 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         let about = about.map_or(told.of.clone(), |about| format!("permissible current, {about}"));
         writeln!(out, "  {}: {}", plain(&about), told.worth.value.as_deref().unwrap_or_default())?;
     }
+    if !view.doubts.is_empty() {
+        writeln!(out, "\n{}", paint.bold("IN DOUBT"))?;
+        for doubt in &view.doubts {
+            let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!("; {meant}?"));
+            writeln!(out, "  {}{}", plain(&doubt.what), plain(&meant))?;
+        }
+        if view.doubts.iter().any(|doubt| doubt.implausible) {
+            writeln!(
+                out,
+                "  Correct what is not plausible, or add `confirmed = true` to it; until then no rule counts it."
+            )?;
+        }
+    }
     let c = view.counts;
     writeln!(
         out,

@@ -3,13 +3,15 @@
 
 use std::ops::Range;
 
-use super::{Book, Change, Limit, Rule};
+use super::{Agree, Book, Change, Limit, Plausible, Rule};
+use crate::judge::doubts::is_of_the_record;
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::Grade;
 use crate::judge::rules::names::Names;
 use crate::judge::rules::scope::Scope;
 use crate::record::field::{List, Text, YesNo};
 use crate::record::part::{document, needed, part};
+use crate::record::parts::ElementKind;
 use crate::record::problem::{Problem, Problems};
 use crate::record::{Entry, words};
 use crate::units::words::did_you_mean;
@@ -37,6 +39,10 @@ part! {
             limit: LimitEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
+            /// The range in which a value of the record is taken as it stands.
+            plausible: PlausibleEntry,
+            /// Two ways to the same thing that must not be far apart.
+            agree: AgreeEntry,
         }
     }
 }
@@ -88,6 +94,52 @@ part! {
 }
 
 part! {
+    /// The range in which a value of the record is taken as it stands.
+    pub struct PlausibleEntry {
+        /// The fields, by their names in expressions.
+        of: List = "cells.resistance",
+        /// Kinds of element, where not all.
+        each: List = "busbar",
+        /// When it applies.
+        when: Text = "test.kind is \"capacity\"",
+        /// Lower end.
+        least: Text = "8 mV / (cells.capacity * 1 C)",
+        /// Upper end.
+        most: Text = "79 mΩ",
+        /// What the range is that of.
+        about: Text = "a cell of this capacity",
+        /// Its source.
+        basis: Text = "common practice, no source",
+    }
+}
+
+part! {
+    /// Two ways to the same thing that must not be far apart.
+    pub struct AgreeEntry {
+        /// What is compared, in a line.
+        title: Text = "energy against capacity and voltage",
+        /// Kinds of element, or the list part, that it is about.
+        each: List = "busbar",
+        /// When it applies.
+        when: Text = "test.kind is \"capacity\"",
+        /// One way.
+        this: Text = "claims.energy",
+        /// The other way.
+        that: Text = "claims.capacity * claims.nominal_voltage",
+        /// Least ratio of the first to the second.
+        least: crate::record::field::Ratio = "0.9",
+        /// Largest ratio of the first to the second.
+        most: crate::record::field::Ratio = "1.1",
+        /// Facts besides the two that rest on them.
+        takes: List = "path.drop",
+        /// Whether the difference is told as what nothing explains.
+        unexplained: YesNo = "yes",
+        /// Its source.
+        basis: Text = "common practice, no source",
+    }
+}
+
+part! {
     /// A change to a rule of the built-in book.
     pub struct ChangeEntry {
         /// The rule's id.
@@ -115,6 +167,14 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     for entry in &entries.rule {
         if let Some(rule) = loading.rule(book, entry, &names) {
             book.rules.push(rule);
+        }
+    }
+    for entry in &entries.plausible {
+        loading.plausible(book, entry, &names);
+    }
+    for entry in &entries.agree {
+        if let Some(agree) = loading.agree(entry, &names) {
+            book.agree.push(agree);
         }
     }
     for entry in &entries.change {
@@ -259,6 +319,115 @@ impl Loading<'_> {
             house: self.house,
             id,
         })
+    }
+
+    /// One range for each field that an entry names.
+    fn plausible(&mut self, book: &mut Book, entry: &PlausibleEntry, names: &Names) {
+        let own = entry.own.span.clone();
+        let fields = entry.of.list();
+        if fields.is_empty() {
+            let expected = "expected the fields that it is about";
+            self.problem(own, "`of` is missing".to_owned(), expected, "of = \"cells.resistance\"");
+            return;
+        }
+        for of in fields {
+            let head = of.split('.').next().unwrap_or_default();
+            let Some((scope, kinds)) = self.part(&entry.each, head) else { return };
+            let Ok(Type::Amount(dimension)) = names.lookup(of) else {
+                let example = "of = \"cells.resistance\"";
+                let span = entry.of.found().span.clone();
+                self.problem(span, format!("`{of}` is no quantity of a record"), "expected one", example);
+                return;
+            };
+            let mut end = |bound: &Entry<Text>| {
+                let (expr, kind) = self.expression(bound.text()?, bound, names, &scope)?;
+                if kind != Type::Amount(dimension) {
+                    let (span, wanted) = (bound.found().span.clone(), dimension.name());
+                    self.problem(
+                        span,
+                        format!("`{of}` is {wanted}, this is {}", kind.name()),
+                        "expected the same",
+                        "",
+                    );
+                }
+                Some(expr)
+            };
+            let (least, most) = (end(&entry.least), end(&entry.most));
+            let when = entry.when.text().and_then(|text| self.expression(text, &entry.when, names, &scope));
+            book.plausible.push(Plausible {
+                of: of.clone(),
+                kinds,
+                when: when.map(|(when, _)| when),
+                least,
+                most,
+                about: entry.about.text().unwrap_or_default().to_owned(),
+                basis: entry.basis.text().unwrap_or("house rule").to_owned(),
+            });
+        }
+    }
+
+    fn agree(&mut self, entry: &AgreeEntry, names: &Names) -> Option<Agree> {
+        let own = entry.own.span.clone();
+        let example = "this = 'claims.energy'";
+        let this = self.needed(&entry.this, &own, "this", example);
+        let that =
+            self.needed(&entry.that, &own, "that", "that = 'claims.capacity * claims.nominal_voltage'");
+        let title =
+            self.needed(&entry.title, &own, "title", "title = \"energy against capacity and voltage\"")?;
+        let heads = ["element", "layer", "reading", "test", "statement"];
+        let (this, that) = (this?, that?);
+        let head = heads
+            .into_iter()
+            .find(|head| this.contains(&format!("{head}.")) || that.contains(&format!("{head}.")));
+        let head = head.unwrap_or("").to_owned();
+        let (scope, kinds) = self.part(&entry.each, &head)?;
+        let (left, kind) = self.expression(&this, &entry.this, names, &scope)?;
+        let (right, other) = self.expression(&that, &entry.that, names, &scope)?;
+        if kind != other {
+            let span = entry.that.found().span.clone();
+            self.problem(
+                span,
+                format!("one is {}, the other {}", kind.name(), other.name()),
+                "expected the same",
+                "",
+            );
+            return None;
+        }
+        let when = entry.when.text().and_then(|text| self.expression(text, &entry.when, names, &scope));
+        let ratio = |ratio: &Entry<crate::record::field::Ratio>| ratio.quantity().map(|ratio| ratio.value);
+        let mut agree = Agree {
+            title,
+            head,
+            kinds,
+            when: when.map(|(when, _)| when),
+            this: (this, left),
+            that: (that, right),
+            least: ratio(&entry.least),
+            most: ratio(&entry.most),
+            takes: entry.takes.list().to_vec(),
+            unexplained: entry.unexplained.yes() == Some(true),
+            basis: entry.basis.text().unwrap_or("house rule").to_owned(),
+            of_record: false,
+        };
+        agree.of_record = agree.names().iter().all(|name| is_of_the_record(name));
+        Some(agree)
+    }
+
+    /// The scope of a part by the head of its names, narrowed to kinds of element.
+    fn part(&mut self, each: &Entry<List>, head: &str) -> Option<(Scope, Vec<ElementKind>)> {
+        let listed = each.list();
+        let is_part = matches!(
+            head,
+            "element" | "layer" | "reading" | "test" | "statement" | "load" | "source" | "rig"
+        );
+        let words = if listed.is_empty() && is_part { vec![head.to_owned()] } else { listed.to_vec() };
+        let scope =
+            Scope::of(&words, &each.found().span).map_err(|problem| self.problems.push(problem)).ok()?;
+        let kinds = match &scope {
+            Scope::Elements(kinds) if !listed.is_empty() => kinds.clone(),
+            _ => Vec::new(),
+        };
+        Some((scope, kinds))
     }
 
     fn scope(&mut self, entry: &RuleEntry) -> Option<Scope> {
