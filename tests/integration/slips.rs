@@ -507,7 +507,8 @@ fn a_slip_turns_no_verdict_silently() {
 
 #[test]
 fn long_two_thousand_slips() {
-    slipped(2000);
+    let records = std::env::var("UNDERLID_SLIPS").ok().and_then(|number| number.parse().ok());
+    slipped(records.unwrap_or(2000));
 }
 
 fn checked(record: &str) -> String {
