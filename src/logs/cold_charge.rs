@@ -21,6 +21,9 @@ use super::instrument::{Accuracies, Accuracy};
 use super::integrate::Sum;
 use crate::units::{COVERAGE, Dimension, show, show_uncertain};
 
+/// Cells keep their temperature for this long, s, without a reading (common practice, no source).
+const STILL: f64 = 120.0;
+
 /// What is known beforehand.
 #[derive(Debug, Clone, Copy)]
 pub struct ColdChargeSettings {
@@ -94,6 +97,12 @@ struct Last {
     power: f64,
     into: f64,
     cold: bool,
+    /// Temperature of the cells, K, when it was read, s, and whether they were surely warm.
+    cell: f64,
+    read: f64,
+    warm: bool,
+    /// More flows in than a heater takes.
+    charging: bool,
 }
 
 /// Watches a cold-charge test, sample by sample.
@@ -119,6 +128,8 @@ pub struct ColdChargeTest {
     /// The most that may have flowed into the cells while they may have been cold, the current into the pack then, and
     /// the cells' temperature.
     perhaps: Option<(f64, f64, f64)>,
+    /// The highest current into the pack while nothing shows how cold the cells were, A.
+    blind: f64,
     has_voltage: bool,
     has_current: bool,
     release: Option<(f64, f64)>,
@@ -145,6 +156,7 @@ impl ColdChargeTest {
             seen_into: false,
             charger_seen: false,
             perhaps: None,
+            blind: 0.0,
             has_voltage: true,
             has_current: false,
             release: None,
@@ -154,11 +166,22 @@ impl ColdChargeTest {
 
     /// Takes a sample: s, V, A (positive *out of* the pack, as the reader gives it), cell temperature in K.
     pub fn push(&mut self, time: f64, voltage: f64, current: f64, cell: f64, after_break: bool) {
-        if time.is_nan() || cell.is_nan() || current.is_nan() {
+        if time.is_nan() || current.is_nan() {
+            return;
+        }
+        let into = -current;
+        // A code of the thermometer between its readings hides nothing.
+        let (cell, read) = match self.last {
+            Some(last) if cell.is_nan() && time - last.read < STILL => (last.cell, last.read),
+            _ => (cell, time),
+        };
+        if cell.is_nan() {
+            if into > self.settings.threshold.get::<ampere>().abs() {
+                self.blind = self.blind.max(into);
+            }
             return;
         }
         self.has_current = true;
-        let into = -current;
         let limit = self.settings.limit.get::<kelvin>();
         let threshold = self.settings.threshold.get::<ampere>().abs();
         let margin = self.settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
@@ -166,6 +189,8 @@ impl ColdChargeTest {
         self.seen_into |= into > threshold;
         // The cells may be farther from the air than the sensor says.
         let lag = self.settings.lag.map_or(0.0, |(share, air)| share * (cell - air));
+        let warm = cell + lag.min(0.0) - margin >= limit;
+        let charging = self.beyond_heater(voltage, into, threshold);
         // Cold beyond the thermometer's uncertainty.
         let cold = cell + lag.max(0.0) + margin < limit;
         if cell + lag.min(0.0) - margin < limit {
@@ -187,12 +212,16 @@ impl ColdChargeTest {
                 self.perhaps = Some((most, into, cell));
             }
         }
-        if !cold
-            && self.first_cold.is_some()
-            && self.release.is_none()
-            && self.beyond_heater(voltage, into, threshold)
-        {
+        if !cold && self.first_cold.is_some() && self.release.is_none() && charging {
             self.release = Some((time, cell));
+        }
+        // In an interval in which the cells warmed or cooled and the current came or went, it may have flowed while they
+        // were cold.
+        if let Some(last) = self.last.filter(|last| last.warm != warm && (cell - last.cell).abs() > margin) {
+            let most = self.most_beside_heater(voltage, into.max(last.into));
+            if charging != last.charging && self.perhaps.is_none_or(|(highest, ..)| most > highest) {
+                self.perhaps = Some((most, into.max(last.into), cell.min(last.cell)));
+            }
         }
         let flows = if into > threshold { into } else { 0.0 };
         let power = if into > threshold { voltage * into } else { 0.0 };
@@ -208,7 +237,7 @@ impl ColdChargeTest {
                 self.time_flowing.add(step);
             }
         }
-        self.last = Some(Last { time, power, into: flows, cold });
+        self.last = Some(Last { time, power, into: flows, cold, cell, read, warm, charging });
     }
 
     /// The most of a current that may have gone into the cells, A: without what the heater takes, unless so little flows
@@ -300,6 +329,12 @@ impl ColdChargeTest {
                 "whether the cells were below {limit} when {} flowed into the pack at {}",
                 show(into, Dimension::CURRENT),
                 temperature(cell)
+            ));
+        }
+        if self.blind > found.high {
+            found.at_least.push(format!(
+                "the temperature of the cells while {} flowed into the pack: their sensor shows none then",
+                show(self.blind, Dimension::CURRENT)
             ));
         }
         let threshold = self.settings.threshold.get::<ampere>().abs();

@@ -34,6 +34,7 @@ mod migrate;
 mod network;
 mod photos;
 mod plan;
+mod protection;
 mod published_thermal;
 mod reference_bench;
 mod reference_collection;

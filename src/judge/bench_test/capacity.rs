@@ -51,7 +51,7 @@ impl Work<'_> {
             steps.push(sample.time, v, i, sample.after_break);
         })
         .map_err(|error| error.to_string())?;
-        let found = test.finish().ok_or("the log holds no discharge")?;
+        let mut found = test.finish().ok_or("the log holds no discharge")?;
         let end = match found.end {
             End::LoadCutOff => "the load's cut-off was reached",
             End::BmsCutOff => "the BMS opened",
@@ -62,7 +62,8 @@ impl Work<'_> {
         let doubts = self.capacity_doubts(&found, &course, log.layout());
         // What the instrument reads at rest it may read under load as well.
         let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
-        self.charge_found(&found, stated, end, whole, &doubts, offset);
+        found.integral = found.integral.with_offset(offset);
+        self.charge_found(&found, stated, end, whole, &doubts);
         self.run_figures(&found, end);
         self.curve_figures(&found);
         self.resistances(&steps.finish(), found.integral.to.get::<second>());
@@ -132,12 +133,9 @@ impl Work<'_> {
         end: &str,
         whole: bool,
         doubts: &[String],
-        offset: f64,
     ) {
         let charge = &found.integral.charge;
-        let limits = 3.0_f64.sqrt();
-        let (value, standard) =
-            (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>().hypot(offset / limits));
+        let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
         let notes = found.integral.notes();
         let steps_of = |what: &str| {
             let steps = [format!("{what} by integration of the log"), end.to_owned()];
@@ -177,9 +175,7 @@ impl Work<'_> {
             self.fact("test.energy_found", Err(vec![missing]));
             return;
         };
-        let mean = energy.value.get::<joule>() / value;
-        let standard = energy.standard.get::<joule>().hypot(offset * mean / limits);
-        let value = energy.value.get::<joule>();
+        let (value, standard) = (energy.value.get::<joule>(), energy.standard.get::<joule>());
         self.figure(Figure::amount("energy", value, COVERAGE * standard, Dimension::ENERGY));
         if let Some(claim) = self.record.claims.energy.quantity() {
             let scale = 1.0 / claim.value;

@@ -27,6 +27,7 @@ mod resistance;
 mod segments;
 mod summary;
 mod texts;
+mod thermometers;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -55,6 +56,7 @@ pub(crate) use course::PLACES;
 pub use curve::{Curve, CurveLine};
 pub use figure::Figure;
 pub use fixing::{OneSided, fixed_range};
+use thermometers::Thermometer;
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.
 const CURVE_POINTS: usize = 600;
@@ -289,7 +291,9 @@ fn result(
         ..TestResult::default()
     };
     let source = source_of(index);
-    let mut work = Work { record: physics.record, physics, test, result: &mut result, source, moved: None };
+    let (record, result_of) = (physics.record, &mut result);
+    let mut work =
+        Work { record, physics, test, result: result_of, source, moved: None, thermometers: Vec::new() };
     let names: Vec<&str> = test.own_logs().collect();
     let read = if names.is_empty() && !work.has_branch_logs() {
         work.by_hand();
@@ -344,6 +348,8 @@ struct Work<'a> {
     result: &'a mut TestResult,
     source: u32,
     moved: Option<Moved>,
+    /// Temperatures in logs of other instruments.
+    thermometers: Vec<Thermometer>,
 }
 
 impl Work<'_> {
@@ -353,7 +359,7 @@ impl Work<'_> {
             self.result.layout = Some(log.layout().to_string());
             self.result.profile.clone_from(&log.layout().profile);
         }
-        let result = self.of_kind(logs, log.as_mut());
+        let result = self.read_thermometers(logs, names).and_then(|()| self.of_kind(logs, log.as_mut()));
         // What was skipped is told even where the log could not be used.
         self.result.account = log.map(|log| log.account());
         result

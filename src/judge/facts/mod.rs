@@ -160,9 +160,10 @@ impl Derived {
             derived.add_network(record, limits);
         }
         add!(path::of_path);
+        add!(path::clearing);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::with_fault_current(&facts, values));
+            let values = Answers::of(|values| path::with_path(&facts, values));
             if let Some(element) = derived.elements.get_mut(index) {
                 element.extend(values);
             }

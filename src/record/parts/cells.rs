@@ -69,8 +69,10 @@ part! {
         charge_voltage_limit: Voltage = "3.65 V",
         /// Lowest discharge voltage of one cell, from its data sheet.
         discharge_voltage_limit: Voltage = "2.5 V",
-        /// Internal resistance of one cell. Use the DC value where there is one.
-        resistance: Resistance = "0.4 mΩ",
+        /// Internal resistance of one cell as a meter shows it, most often at 1 kHz.
+        resistance: Resistance = "0.25 mΩ",
+        /// Direct-current resistance of one cell, from a load step of a second or more.
+        direct_resistance: Resistance = "0.45 mΩ",
         /// Continuous discharge limit of one cell as a C-rate.
         discharge_rate_limit: Rate = "1 C",
         /// Continuous discharge limit of one cell as a current.

@@ -1,7 +1,8 @@
 //! Bench tests: capacity, full load, charges, protection that is made to act.
 
 use crate::record::field::{
-    AnyQuantity, Charge, Count, Current, Day, Energy, List, Rate, Temperature, Text, Time, Voltage, YesNo,
+    AnyQuantity, Charge, Count, Current, Day, Energy, Length, List, Rate, Temperature, Text, Time, Voltage,
+    YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -176,9 +177,11 @@ impl BenchTest {
         self.log.text().into_iter().chain(self.logs.list().iter().map(String::as_str))
     }
 
-    /// The names of all its logs, those of branches with them.
+    /// The names of all its logs, those of branches and sensors with them.
     pub fn all_logs(&self) -> impl Iterator<Item = &str> {
-        self.own_logs().chain(self.branch.iter().filter_map(|branch| branch.log.text()))
+        let of_branches = self.branch.iter().filter_map(|branch| branch.log.text());
+        let of_sensors = self.sensor.iter().filter_map(|sensor| sensor.log.text());
+        self.own_logs().chain(of_branches).chain(of_sensors)
     }
 }
 
@@ -209,18 +212,28 @@ part! {
         column: Text = "Current (A)",
         /// Columns of its log that are not recognised by themselves, as "column = meaning".
         columns: List = "CH1 = current",
-        /// What is added to the times of its log to get those of the test's log; without it the logs are aligned where the load comes on.
+        /// What is added to the times of its log to get those of the test's log; without it the logs are aligned by their dates, or where the load comes on.
         offset: Time = "12 s ± 1 s",
+        /// Which way the current of its log counts, where the log does not show it.
+        sign: LogSign = "discharge positive",
     }
 }
 
 part! {
-    /// What a temperature column of the log was fixed to.
+    /// What a temperature column of the log, or of another instrument's log, was fixed to.
     pub struct TestSensor {
         /// The column, as its header says.
         column: Text = "T1",
+        /// The log under the inspection folder that holds it, where another instrument wrote it.
+        log: Text = "logs/thermometer.csv",
+        /// Columns of that log that are not recognised by themselves, as "column = meaning".
+        columns: List = "CH1 = temperature",
+        /// What is added to the times of that log to get those of the test's log; without it both are aligned by their dates.
+        offset: Time = "12 s",
         /// The part: an element's id, "bms", "cells", "ambient" for the air of the room or "inner air" for the air beside the parts.
         part: Text = "positive-bar",
+        /// How far along the part it sits, from the end nearer to the cells.
+        distance: Length = "40 mm",
         /// How it was fixed to it. Sensors on live metal need an input that is isolated for the pack's voltage.
         fixed: SensorFixing = "taped",
     }

@@ -8,7 +8,8 @@ use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::record::field::Doubt;
 use crate::record::parts::TestKind;
-use crate::record::{Part, Record, State};
+use crate::record::{Found, Part, Record, State};
+use crate::units::words::list;
 use crate::units::{Amount, show, significant};
 
 use super::claims::{ClaimView, claims};
@@ -168,6 +169,8 @@ pub struct PathView {
     pub heat: Worth,
     /// Prospective short-circuit current.
     pub short_circuit_current: Worth,
+    /// A sentence that says which use nobody recorded, so that the protection is not judged for it; else empty.
+    pub use_not_recorded: String,
     /// Smallest rating among the fuses and circuit breakers.
     pub fuse_rating: Worth,
 }
@@ -322,6 +325,10 @@ impl View {
     /// The summary in one sentence: what carries the current, and by how much it does or does not.
     #[must_use]
     pub fn verdict(&self) -> String {
+        format!("{}{}", self.of_the_path(), self.path.use_not_recorded)
+    }
+
+    fn of_the_path(&self) -> String {
         use crate::judge::rules::at_least;
         use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
@@ -459,6 +466,7 @@ fn path(record: &Record, derived: &Derived) -> PathView {
         drop: Worth::of(derived.of_pack("path.drop")),
         heat: Worth::of(derived.of_pack("path.heat")),
         short_circuit_current: Worth::of(derived.of_pack("path.short_circuit_current")),
+        use_not_recorded: use_not_recorded(record),
         fuse_rating: Worth::of(derived.of_pack("path.overcurrent_rating")),
         elements,
     }
@@ -469,6 +477,21 @@ fn told<'a>(facts: &[(&str, &str)], answer: impl Fn(&str) -> Option<&'a Answer>)
         return Vec::new();
     }
     facts.iter().map(|(of, name)| Told { of: (*of).to_owned(), worth: Worth::of(answer(name)) }).collect()
+}
+
+/// Which use the record says nothing of.
+fn use_not_recorded(record: &Record) -> String {
+    let claims = [(&record.claims.max_in_series, "series"), (&record.claims.max_in_parallel, "parallel")];
+    let open = |found: &Found| matches!(found.state(), State::NotLooked | State::NotVisible);
+    let uses: Vec<&str> =
+        claims.iter().filter(|(claim, _)| open(claim.found())).map(|(_, word)| *word).collect();
+    if uses.is_empty() {
+        return String::new();
+    }
+    format!(
+        " Nothing is recorded about packs in {}: the protection is not judged for such use.",
+        list(&uses, "or")
+    )
 }
 
 fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {

@@ -13,6 +13,8 @@ use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain,
 pub(crate) struct MeasuredTemperature {
     /// The part: an element's id, "bms" or "cells".
     pub part: String,
+    /// How far along the part its sensor sat, from the end nearer to the cells, m; `None` where that is not recorded.
+    pub distance: Option<f64>,
     /// Time since the load came on, s; infinite where it no longer changed.
     pub time: f64,
     /// K.
@@ -270,6 +272,7 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
         let (rise, current) =
             (work.optional("element.temperature_rise")?, work.optional("element.rise_current")?);
         let found = MeasuredTemperature {
+            distance: None,
             part: element_label(facts.record, index),
             time: f64::INFINITY,
             kelvin: ambient + rise.value(),

@@ -175,7 +175,7 @@ impl Reader {
             );
             return None;
         }
-        if must_be_positive(quantity.dimension) && quantity.value == 0.0 {
+        if must_be_positive(quantity.dimension) && field.name != "distance" && quantity.value == 0.0 {
             self.problem(
                 span.clone(),
                 format!("`{text}` is zero"),
@@ -283,7 +283,7 @@ fn is_digest(text: &str) -> bool {
 /// Temperatures go below zero; a meter may read a small negative voltage, drop or current.
 fn may_be_negative(kind: Kind, name: &str) -> bool {
     matches!(kind, Kind::Quantity(Dimension::TEMPERATURE | Dimension::TEMPERATURE_DIFFERENCE))
-        || name == "clock_offset"
+        || matches!(name, "clock_offset" | "offset")
         || (kind == Kind::AnyQuantity && name == "value")
 }
 
