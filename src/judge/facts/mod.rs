@@ -184,8 +184,8 @@ impl Derived {
         let (mut elements, mut places) = (Vec::new(), Vec::new());
         let path = Answers::of(|values| {
             let of = network::of(&facts, &self.measured);
-            let met = reads::met();
-            places.extend(of.places.into_iter().filter(|_| !met));
+            let plain = !reads::met() && reads::doubts().iter().all(|doubt| !doubt.implausible);
+            places.extend(of.places.into_iter().filter(|_| plain));
             elements.extend(
                 of.elements.into_iter().map(|(index, name, answer)| (index, name, answers::as_read(answer))),
             );

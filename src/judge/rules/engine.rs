@@ -8,10 +8,10 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule};
+use super::doubts::{self, Clash};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
-use crate::judge::doubts::{self, Clash};
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
 use crate::record::field::Doubt;
 use crate::record::parts::{ClaimVerdict, Element, ElementKind};

@@ -5,6 +5,7 @@
 //! decided*. What is missing is never guessed: it is listed.
 
 mod book;
+pub(crate) mod doubts;
 mod engine;
 pub mod expr;
 mod finding;
