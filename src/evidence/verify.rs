@@ -265,10 +265,10 @@ pub struct Sealed {
     pub manifest_digest: Sha256Digest,
     /// Bytes of evidence covered.
     pub bytes: u64,
-    /// What became of the manifest that was there before; nothing when this is the first.
-    pub before: Option<SealComparison>,
     /// What in the folder is not covered.
     pub left_out: Vec<LeftOut>,
+    /// How the evidence stood against the manifest before; none where there was none.
+    pub before: Option<SealComparison>,
     /// Signatures of an earlier manifest that no longer fit the new one.
     pub stale_signatures: Vec<PathBuf>,
 }
@@ -301,8 +301,7 @@ pub enum SealError {
 
 /// Hashes all evidence of an inspection folder into its manifest.
 ///
-/// With `replace` an older manifest is replaced whatever has changed; what changed is still
-/// reported in [`Sealed::before`]. Files that were only added since need no `replace`.
+/// With `replace` an older manifest is replaced whatever has changed. Files that were only added since need no `replace`.
 ///
 /// # Errors
 /// When any file of the evidence cannot be hashed (a seal with holes is none), when evidence
@@ -323,11 +322,12 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         return Err(error.into());
     }
     let before = old.map(|old| SealComparison::of(&old, &manifest));
-    if let Some(before) = before.as_ref().filter(|b| !replace && b.loses_evidence()) {
-        return Err(SealError::Differs(before.clone()));
-    }
     // An identical manifest is left alone: its time and its signatures stay what they were.
     let unchanged = before.as_ref().is_some_and(SealComparison::matches);
+    let before = match before {
+        Some(before) if !replace && before.loses_evidence() => return Err(SealError::Differs(before)),
+        before => before,
+    };
     if !unchanged {
         manifest.write(&manifest_path)?;
     }
@@ -343,8 +343,8 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         manifest,
         manifest_digest: Sha256Digest::of(&on_disk),
         bytes,
-        before,
         left_out,
+        before,
         stale_signatures,
     })
 }

@@ -16,10 +16,10 @@ pub(crate) mod worker;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-pub use lookup::{Facts, Subject, field_info, field_kind};
+pub(crate) use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
-pub use table::{FACTS, FactInfo};
+pub(crate) use table::FACTS;
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 pub(crate) use value::{capped, names};
 
@@ -28,7 +28,7 @@ use crate::record::parts::ElementKind;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
-use network::Measured;
+use network::{Measured, PlaceTold};
 
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;
@@ -72,6 +72,8 @@ pub struct Derived {
     seen: Seen,
     /// Temperatures that were read in bench tests.
     measured: Vec<Measured>,
+    /// Places of the path with their temperatures.
+    places: Vec<PlaceTold>,
     /// The path is no pack: each element is taken by itself in open air.
     alone: bool,
 }
@@ -80,9 +82,9 @@ pub struct Derived {
 fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
     let mut photos: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (index, photo) in record.photo.iter().enumerate() {
-        let parts: BTreeSet<&String> = photo.shows.list().iter().collect();
+        let parts: BTreeSet<&str> = photo.parts().collect();
         for part in parts {
-            photos.entry(part.clone()).or_default().push(index);
+            photos.entry(part.to_owned()).or_default().push(index);
         }
     }
     photos
@@ -171,10 +173,11 @@ impl Derived {
     /// Adds what follows from the pack as a network.
     fn add_network(&mut self, record: &Record, limits: &BTreeMap<String, Amount>) {
         let facts = Facts { record, derived: self, limits, subject: Subject::Pack };
-        let mut elements = Vec::new();
+        let (mut elements, mut places) = (Vec::new(), Vec::new());
         let path = Answers::of(|values| {
             let of = network::of(&facts, &self.measured);
             let met = reads::met();
+            places.extend(of.places.into_iter().filter(|_| !met));
             elements.extend(of.elements.into_iter().map(|(index, name, answer)| {
                 (index, name, if met { answers::withheld(answer) } else { answer })
             }));
@@ -183,11 +186,18 @@ impl Derived {
             }
         });
         self.pack.extend(path);
+        self.places = places;
         for (index, name, answer) in elements {
             if let Some(element) = self.elements.get_mut(index) {
                 element.insert(name, answer);
             }
         }
+    }
+
+    /// Places of the path with their temperatures, from the negative terminal to the positive one; none where the network
+    /// could not be drawn or rests on something withheld.
+    pub(crate) fn places(&self) -> &[PlaceTold] {
+        &self.places
     }
 
     /// Whether each element is taken by itself in open air.

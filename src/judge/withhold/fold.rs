@@ -241,7 +241,9 @@ mod tests {
 
     fn found(wanted: &str, text: &str) -> Option<String> {
         let mut finder = Finder::default();
-        Wanted::forms(wanted).for_each(|form| drop(finder.add(form)));
+        for form in Wanted::forms(wanted) {
+            finder.add(form);
+        }
         let place = finder.find(&Folded::of(text), 0)?;
         text.get(place.bytes).map(str::to_owned)
     }

@@ -35,9 +35,9 @@ use std::sync::OnceLock;
 
 use serde::Serialize;
 
-use crate::evidence::picture;
 use crate::judge::facts::Reason;
 use crate::judge::rules::{BUILT_IN, Finding};
+use crate::record::area::Area;
 use crate::record::field::WITHHELD;
 use crate::record::{Kind, Part, Record, Shape};
 use fold::{Finder, Folded, Place, Wanted};
@@ -60,7 +60,7 @@ pub struct Withheld {
     /// File names of photos and logs as published, and as they are.
     originals: BTreeMap<String, String>,
     /// Areas by the photo's true file name.
-    areas: BTreeMap<String, Vec<picture::Blackout>>,
+    areas: BTreeMap<String, Vec<Area>>,
     to_look_at: Vec<String>,
     summary: WithheldSummary,
 }
@@ -131,9 +131,9 @@ impl Withheld {
     }
 
     /// The areas to black out on a photo, from the name under which it is published. Give them to
-    /// [`picture::derive`] with every copy of the photo.
+    /// [`crate::evidence::picture::derive`] with every copy of the photo.
     #[must_use]
-    pub fn areas(&self, published: &str) -> Vec<picture::Blackout> {
+    pub fn areas(&self, published: &str) -> Vec<Area> {
         self.areas.get(self.original(published)).cloned().unwrap_or_default()
     }
 
