@@ -8,10 +8,11 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule};
+use super::causes::{self, Cause};
+use super::doubts::{self, Clash};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
-use crate::judge::doubts::{self, Clash};
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
 use crate::record::field::Doubt;
 use crate::record::parts::{ClaimVerdict, Element, ElementKind};
@@ -27,6 +28,8 @@ const ROUNDING: f64 = 1e-9;
 pub struct Judgement {
     /// Findings, gravest first.
     pub findings: Vec<Finding>,
+    /// What falls short, by its cause, gravest first.
+    pub causes: Vec<Cause>,
     /// Rules that were not applied, and why.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed in the book.
@@ -42,8 +45,13 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let clashes = doubts::clashes(record, derived, book, &limits);
     let mut doubts = doubts::noted(record, book);
     doubts.extend(clashes.iter().map(|clash| Doubt::clone(&clash.doubt)));
-    let mut judgement =
-        Judgement { findings: Vec::new(), not_applied: Vec::new(), changes: book.changes.clone(), doubts };
+    let mut judgement = Judgement {
+        findings: Vec::new(),
+        causes: Vec::new(),
+        not_applied: Vec::new(),
+        changes: book.changes.clone(),
+        doubts,
+    };
     for rule in book.rules.iter().filter(|rule| !rule.scope.of_the_rig()) {
         if let Some(reason) = &rule.off {
             judgement.not_applied.push(NotApplied {
@@ -64,6 +72,7 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     }
     against_claims(record, &mut judgement);
     judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
+    judgement.causes = causes::of(&judgement.findings, record, derived, &limits, book);
     judgement
 }
 
@@ -143,6 +152,11 @@ pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>
         }
     }
     findings
+}
+
+/// The outcome of a rule for one part, where other facts are given to it; none where it does not apply to them.
+pub(crate) fn again(rule: &Rule, facts: &Facts<'_>) -> Option<Outcome> {
+    of_one(rule, facts).ok().map(|finding| finding.outcome)
 }
 
 /// What a rule says of one part; what its condition says where it does not apply.

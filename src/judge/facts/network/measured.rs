@@ -285,8 +285,8 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
         let (rise, current) =
             (work.optional("element.temperature_rise")?, work.optional("element.rise_current")?);
         let found = MeasuredTemperature {
-            distance: None,
             part: element_label(facts.record, index),
+            distance: None,
             time: f64::INFINITY,
             kelvin: ambient + rise.value(),
             standard: Some(rise.number.standard()).filter(|standard| *standard > 0.0),
