@@ -24,7 +24,8 @@ pub mod words;
 pub use dimension::Dimension;
 pub use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
 pub use show::{
-    Display, show, show_in, show_percent, show_percent_uncertain, show_uncertain, si_unit, significant,
+    Display, show, show_difference, show_in, show_percent, show_percent_uncertain, show_range, show_to,
+    show_uncertain, si_unit, significant,
 };
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
 pub use unit::{Unit, find_unit, unit_spellings};

@@ -4,7 +4,7 @@
 
 mod claims;
 pub(crate) mod photos;
-mod picture;
+pub(crate) mod picture;
 pub(crate) mod prose;
 mod text;
 mod view;
@@ -14,9 +14,8 @@ pub use claims::ClaimView;
 pub(crate) use photos::photos;
 pub use photos::{NotShown, PhotoView, photo_copy};
 pub(crate) use prose::escape as escape_markdown;
-pub(crate) use text::compared;
 pub use text::{Style, write_finding, write_text};
-pub use view::{ElementView, FindingCounts, PathView, View, Worth};
+pub use view::{ElementView, FindingCounts, PathView, PlaceView, View, Worth};
 pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template_texts, template_words};
 #[cfg(feature = "video")]

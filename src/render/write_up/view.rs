@@ -3,12 +3,12 @@
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
-use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
+use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
-use crate::units::{Amount, show, significant};
+use crate::units::{Amount, Dimension, show_difference};
 
 use super::claims::{ClaimView, claims};
 
@@ -35,6 +35,9 @@ pub struct Worth {
     pub assumed: Vec<String>,
     /// What is missing.
     pub missing: Vec<Missing>,
+    /// Set where the true value is not below ("at least") or not above ("at most") this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bound: Option<&'static str>,
 }
 
 impl Worth {
@@ -47,6 +50,7 @@ impl Worth {
             sources: Vec::new(),
             assumed: Vec::new(),
             missing: Vec::new(),
+            bound: None,
         };
         match answer {
             None => empty,
@@ -61,8 +65,50 @@ impl Worth {
                     sources: worked.sources.clone(),
                     assumed: worked.assumed.clone(),
                     missing: Vec::new(),
+                    bound: worked.bound.as_ref().and_then(|bound| bound.side.words()),
                 }
             }
+        }
+    }
+}
+
+/// How warm a place of the path becomes, for display.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct PlaceView {
+    /// Temperature after one full discharge at rated continuous current, from a room of 25 °C.
+    pub temperature: Worth,
+    /// The same in words, as a range.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_range: Option<String>,
+    /// The highest temperature that the place may have.
+    pub temperature_limit: Worth,
+    /// The highest temperature that was read, brought to rated current and a room of 25 °C.
+    pub measured_temperature: Worth,
+    /// What the rules say of the temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_outcome: Option<Outcome>,
+    /// What the rules say of the measured temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measured_outcome: Option<Outcome>,
+}
+
+impl PlaceView {
+    /// The place of an element.
+    pub(crate) fn of(derived: &Derived, findings: &[Finding], index: usize) -> Self {
+        let worth = |name: &str| Worth::of(derived.of_element(index, name));
+        let outcome = |name: &str| {
+            let of_it = findings.iter().filter(|finding| finding.at == Subject::Element(index));
+            let about = of_it.filter(|finding| finding.working.used.iter().any(|used| used.name == name));
+            about.map(|finding| finding.outcome).min()
+        };
+        let temperature = worth("element.temperature_at_rated");
+        Self {
+            temperature_range: super::picture::range(&temperature),
+            temperature_limit: worth("element.temperature_limit"),
+            measured_temperature: worth("element.measured_temperature"),
+            temperature_outcome: outcome("element.temperature_at_rated"),
+            measured_outcome: outcome("element.measured_temperature"),
+            temperature,
         }
     }
 }
@@ -82,6 +128,9 @@ pub struct ElementView {
     pub name: String,
     /// What was recorded of it, key and value.
     pub found: Vec<(String, String)>,
+    /// How warm it becomes.
+    #[serde(flatten)]
+    pub place: PlaceView,
     /// Continuous permissible current.
     pub permissible_current: Worth,
     /// Permissible current less rated continuous current, in words.
@@ -111,6 +160,14 @@ pub struct ElementView {
     pub note: Option<String>,
 }
 
+impl ElementView {
+    /// What people call it: its description, or its kind and id where it has none.
+    #[must_use]
+    pub fn called(&self) -> &str {
+        if self.name.is_empty() { &self.label } else { &self.name }
+    }
+}
+
 /// The path for display.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PathView {
@@ -138,18 +195,6 @@ pub struct PathView {
     pub short_circuit_current: Worth,
     /// Smallest rating among the fuses and circuit breakers.
     pub fuse_rating: Worth,
-}
-
-impl PathView {
-    /// What the smallest rating belongs to, as a word beside its line: "fuse" or "circuit-breaker".
-    #[must_use]
-    pub fn fuse_word(&self) -> &str {
-        let on_current = self.elements.iter().filter(|e| e.responds_to.as_deref() == Some("current"));
-        on_current
-            .filter_map(|element| Some((element.fuse_rating_si?, element.kind.as_str())))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map_or("fuse", |(_, kind)| kind)
-    }
 }
 
 /// How many findings of each kind.
@@ -254,7 +299,7 @@ impl View {
                 .reduce(f64::max),
             claimed: headline(record),
             counts: counts(&judgement.findings),
-            path: path(record, derived),
+            path: path(record, derived, &judgement.findings),
             findings: judgement.findings.clone(),
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
@@ -390,7 +435,7 @@ fn headline(record: &Record) -> Vec<(String, String)> {
     .collect()
 }
 
-fn path(record: &Record, derived: &Derived) -> PathView {
+fn path(record: &Record, derived: &Derived, findings: &[Finding]) -> PathView {
     let weakest = match derived.of_pack("path.weakest") {
         Some(Ok(worked)) => match &worked.value {
             Val::Text(label) => Some(label.clone()),
@@ -400,12 +445,12 @@ fn path(record: &Record, derived: &Derived) -> PathView {
     };
     let rated = record.claims.continuous_current.quantity().map(|q| q.value);
     let elements: Vec<ElementView> = (0..record.path.element.len())
-        .map(|index| element(record, derived, index, weakest.as_deref(), rated))
+        .map(|index| element(record, (derived, findings), index, weakest.as_deref(), rated))
         .collect();
     let permissible_current = Worth::of(derived.of_pack("path.permissible_current"));
     PathView {
         complete: record.path.complete.yes(),
-        margin: margin(permissible_current.si, rated),
+        margin: margin(&permissible_current, rated),
         undecided: elements
             .iter()
             .filter(|e| e.permissible_current.value.is_none())
@@ -422,18 +467,15 @@ fn path(record: &Record, derived: &Derived) -> PathView {
     }
 }
 
-fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {
-    let (permissible_current, rated) = permissible_current.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
-    let difference = permissible_current - rated;
-    let sign = if difference < 0.0 { "−" } else { "+" };
-    let percent = significant(100.0 * difference.abs() / rated, 3);
-    let amperes = show(difference.abs(), crate::units::Dimension::CURRENT);
-    Some(format!("{sign}{amperes} ({sign}{percent} %)"))
+fn margin(permissible_current: &Worth, rated: Option<f64>) -> Option<String> {
+    let (si, rated) = permissible_current.si.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
+    let expanded = permissible_current.expanded_si.unwrap_or_default();
+    Some(show_difference(si - rated, expanded, Dimension::CURRENT, Some(rated)))
 }
 
 fn element(
     record: &Record,
-    derived: &Derived,
+    (derived, findings): (&Derived, &[Finding]),
     index: usize,
     weakest: Option<&str>,
     rated: Option<f64>,
@@ -457,7 +499,7 @@ fn element(
         leg: element.leg.word().unwrap_or_default().to_owned(),
         name: element.name.text().unwrap_or_default().to_owned(),
         found: recorded(element, &["id", "kind", "leg", "name"]),
-        margin: margin(permissible_current.si, rated),
+        margin: margin(&permissible_current, rated),
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
@@ -465,6 +507,7 @@ fn element(
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
         photos,
+        place: PlaceView::of(derived, findings, index),
         video: element.own.video.clone(),
         note: element.own.note.clone(),
         permissible_current,
