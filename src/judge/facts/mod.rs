@@ -28,7 +28,7 @@ use crate::record::parts::ElementKind;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
-use network::Measured;
+use network::{Measured, PlaceTold};
 
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;
@@ -72,6 +72,8 @@ pub struct Derived {
     seen: Seen,
     /// Temperatures that were read in bench tests.
     measured: Vec<Measured>,
+    /// Places of the path with their temperatures.
+    places: Vec<PlaceTold>,
     /// The path is no pack: each element is taken by itself in open air.
     alone: bool,
 }
@@ -171,10 +173,11 @@ impl Derived {
     /// Adds what follows from the pack as a network.
     fn add_network(&mut self, record: &Record, limits: &BTreeMap<String, Amount>) {
         let facts = Facts { record, derived: self, limits, subject: Subject::Pack };
-        let mut elements = Vec::new();
+        let (mut elements, mut places) = (Vec::new(), Vec::new());
         let path = Answers::of(|values| {
             let of = network::of(&facts, &self.measured);
             let met = reads::met();
+            places.extend(of.places.into_iter().filter(|_| !met));
             elements.extend(of.elements.into_iter().map(|(index, name, answer)| {
                 (index, name, if met { answers::withheld(answer) } else { answer })
             }));
@@ -183,11 +186,18 @@ impl Derived {
             }
         });
         self.pack.extend(path);
+        self.places = places;
         for (index, name, answer) in elements {
             if let Some(element) = self.elements.get_mut(index) {
                 element.insert(name, answer);
             }
         }
+    }
+
+    /// Places of the path with their temperatures, from the negative terminal to the positive one; none where the network
+    /// could not be drawn or rests on something withheld.
+    pub(crate) fn places(&self) -> &[PlaceTold] {
+        &self.places
     }
 
     /// Whether each element is taken by itself in open air.

@@ -10,7 +10,7 @@ use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
-use crate::thermal::{Belief, Duty, ElementId, Phase, Range, Refusal, Spread};
+use crate::thermal::{Belief, Case, Duty, ElementId, Phase, Range, Refusal, Spread, State};
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
@@ -29,6 +29,28 @@ const TOLD_SHARE: f64 = 0.05;
 pub(crate) struct Of {
     pub path: Vec<(&'static str, Answer)>,
     pub elements: Vec<(usize, &'static str, Answer)>,
+    pub places: Vec<PlaceTold>,
+}
+
+/// A place of the path with its temperatures, in the order from the negative terminal to the positive one.
+#[derive(Debug, Clone)]
+pub(crate) struct PlaceTold {
+    /// The element of the path.
+    pub element: usize,
+    /// As a person would name it.
+    pub name: String,
+    /// What of the element: "cells" or "a cell's post" of a stack; empty for the element itself.
+    pub what: &'static str,
+    /// Highest temperature that it may reach, with its source in the working.
+    pub limit: Answer,
+    /// After one full discharge at the rated current, with its range.
+    pub at_rated: Answer,
+    /// Along it at the middle of what is believed: distance from its start, m, and temperature, K; one point where it
+    /// has no length.
+    pub along: Vec<(f64, f64)>,
+    /// The highest temperature that was read there, brought to the rated current and a room of 25 °C, with its range;
+    /// none where no test read one.
+    pub measured: Option<Answer>,
 }
 
 /// Names of the facts of an element, with the times they are of.
@@ -268,6 +290,20 @@ impl Solved<'_> {
             Err(refusal) => return self.melting(of, &refusal),
         };
         let curves = self.curves();
+        let case = self.pack.circuit.at(&self.belief.centre);
+        let end = case.course(None, &[Phase { current: self.pack.rated, seconds: discharge }]);
+        for place in &self.pack.places {
+            let read = self.followed.highest.iter().find(|(index, ..)| *index == place.element);
+            of.places.push(PlaceTold {
+                element: place.element,
+                name: self.label(place),
+                what: place.what,
+                limit: place.limit.clone(),
+                at_rated: self.temperature(place, found.hottest[1][place.id.index()], 1),
+                along: along(&case, end.end(), place.id),
+                measured: read.filter(|_| place.what != "a cell's post").and_then(|(.., read)| read.clone()),
+            });
+        }
         for index in 0..self.facts.record.path.element.len() {
             let Some(place) = self.worst(index, &found.hottest[1]) else {
                 if let Some(missing) = self.pack.unknown.get(&index) {
@@ -438,6 +474,16 @@ impl Solved<'_> {
             };
             of.elements.push((index, name, answer));
         }
+    }
+}
+
+/// Temperatures along a place; one where it has no length.
+fn along(case: &Case<'_>, state: &State, place: ElementId) -> Vec<(f64, f64)> {
+    let profile = case.profile(state, place);
+    if profile.last().is_some_and(|(at, _)| *at > 0.0) {
+        profile
+    } else {
+        vec![(0.0, case.hottest(state, place))]
     }
 }
 

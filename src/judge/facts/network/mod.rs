@@ -10,5 +10,5 @@ pub(super) mod limits;
 mod measured;
 mod stand_in;
 
-pub(crate) use facts::of;
+pub(crate) use facts::{PlaceTold, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};
