@@ -24,6 +24,7 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
     (Dimension::RATE, &[("C", 0.0)]),
     (Dimension::THERMAL_RESISTANCE, &[("K/W", 0.0)]),
     (Dimension::CONDUCTIVITY, &[("W/(m·K)", 0.0)]),
+    (Dimension::FILM, &[("W/(m²·K)", 0.0)]),
     (Dimension::CURRENT_DENSITY, &[("A/mm²", 0.0)]),
     (Dimension::DENSITY, &[("g/cm³", 0.0)]),
     (Dimension::SPECIFIC_ENERGY, &[("Wh/kg", 0.0)]),
@@ -100,14 +101,14 @@ pub fn show_difference(value: f64, expanded: f64, dimension: Dimension, of: Opti
     text
 }
 
-/// A range of values of one dimension, to the second significant digit of half its width: `63 to 84 °C`.
+/// A range of values of one dimension, to the second significant digit of its width: `63 to 84 °C`.
 #[must_use]
 pub fn show_range(low: f64, high: f64, dimension: Dimension) -> String {
-    let half = 0.5 * (high - low);
-    let Some((symbol, unit)) = preferred(high, dimension).filter(|_| half > 0.0 && half.is_finite()) else {
+    let wide = high - low;
+    let Some((symbol, unit)) = preferred(high, dimension).filter(|_| wide > 0.0 && wide.is_finite()) else {
         return show(high, dimension);
     };
-    let at = |value: f64| rounded_to(value / unit.factor - unit.offset, half / unit.factor);
+    let at = |value: f64| rounded_to(value / unit.factor - unit.offset, wide / unit.factor);
     format!("{} to {} {symbol}", at(low), at(high))
 }
 

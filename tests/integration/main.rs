@@ -51,3 +51,4 @@ mod sealing;
 mod sharing;
 mod stranger;
 mod video_kit;
+mod words;

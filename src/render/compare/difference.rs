@@ -131,9 +131,10 @@ fn differing(
         let plain = show_difference(difference, 0.0, dimension, of);
         (ChangeKind::AsRecorded, format!("{plain}{}", nature.words()))
     } else if difference.abs() <= expanded {
-        let [plain, combined] = [difference.abs(), expanded].map(|amount| show_to(amount, 2, dimension));
+        let plain = signed(difference, |d| show_to(d, 2, dimension));
+        let combined = show_to(expanded, 2, dimension);
         let words = format!(
-            "no difference shown: they differ by {plain}, the combined uncertainty is {combined}{lacking}"
+            "no difference shown: {plain} lies within the combined uncertainty of {combined}{lacking}"
         );
         (ChangeKind::NoDifferenceShown, words)
     } else {
@@ -377,7 +378,7 @@ mod tests {
                 ChangeKind::NoDifferenceShown,
                 "no difference shown: +4 A lies within the combined uncertainty of 5 A",
             ),
-            (100.0, 3.0, 94.0, 4.0, ChangeKind::Changed, "−6.0 A ± 5.0 A (−6 %)"),
+            (100.0, 3.0, 94.0, 4.0, ChangeKind::Changed, "−6.0 A ± 5.0 A (−6.0 %)"),
             // Exactly on the limit: not beyond it.
             (
                 100.0,
@@ -393,7 +394,7 @@ mod tests {
                 110.0,
                 0.0,
                 ChangeKind::Changed,
-                "+10.0 A ± 1.0 A (+10 %); no uncertainty stated in B",
+                "+10.0 A ± 1.0 A (+10.0 %); no uncertainty stated in B",
             ),
             (
                 100.0,

@@ -144,14 +144,15 @@ fn one(
         ("highest temperature allowed", "element.temperature_limit"),
     ];
     let places = at.iter().zip(columns.inspections).map(|(at, inspection)| {
-        at.map(|at| PlaceView::of(&inspection.derived, &inspection.judgement.findings, at))
+        let places = |at| PlaceView::all(&inspection.derived, &inspection.judgement.findings, at);
+        at.and_then(|at| places(at).into_iter().next())
     });
     let permissible_current = answers("element.permissible_current");
     let name = parts.iter().flatten().find_map(|element| element.name.text()).map(str::to_owned);
-    let label = labels.iter().flatten().next().cloned().unwrap_or_default();
+    let first = labels.iter().flatten().next().cloned().unwrap_or_default();
     ElementComparison {
-        called: name.unwrap_or_else(|| label.clone()),
-        label,
+        called: name.unwrap_or_else(|| first.clone()),
+        label: first,
         places: places.collect(),
         temperature: temperature
             .iter()

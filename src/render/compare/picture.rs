@@ -7,7 +7,7 @@
 use super::{Comparison, ElementComparison};
 use crate::render::draw::rows::{Group, Row, RowChart, Sample};
 use crate::render::draw::{Named, Paper};
-use crate::render::write_up::picture::{AXIS, LIMIT, MEASURED, limit, row};
+use crate::render::write_up::picture::{AXIS, LIMIT, MEASURED, ROOM, limit, row};
 use crate::units::significant;
 use crate::units::words::list;
 
@@ -29,7 +29,7 @@ pub(super) fn picture(comparison: &Comparison) -> Option<String> {
         legend.push((Sample::Reading, MEASURED.to_owned()));
     }
     let groups = comparison.elements.iter().map(group).collect();
-    let chart = RowChart { axis: AXIS, groups, legend, ..RowChart::default() };
+    let chart = RowChart { axis: AXIS, from: Some(ROOM), groups, legend, ..RowChart::default() };
     let named = Named {
         id: "path-picture",
         title: "Temperature of each place of the current path against its limit, in each pack",
@@ -60,8 +60,7 @@ fn group(element: &ElementComparison) -> Group {
     let rows: Vec<Row> = rows.collect();
     let mut limits: Vec<String> = element.places.iter().flatten().filter_map(limit).collect();
     limits.dedup();
-    let strong = rows.iter().any(|row| row.strong);
-    Group { name: element.called.clone(), aside: list(&limits, "and"), strong, rows, ..Group::default() }
+    Group { name: element.called.clone(), aside: list(&limits, "and"), rows, ..Group::default() }
 }
 
 /// The picture in words.

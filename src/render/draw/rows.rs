@@ -16,11 +16,13 @@ const HEADING: f64 = 14.0;
 const NAME: f64 = 15.0;
 const ROW: f64 = 13.0;
 const GAP: f64 = 6.0;
+/// Width of a shape of the legend with the space behind it.
+const SAMPLE: f64 = 24.0;
 /// Height of a bar.
 const THICK: f64 = 9.0;
 /// An axis ends at most this share of the way from its beginning to the highest limit beyond that limit: one very hot
 /// place must not press all others against the edge.
-const BEYOND: f64 = 0.6;
+const BEYOND: f64 = 1.0;
 
 /// A row.
 #[derive(Debug, Clone, Default)]
@@ -51,7 +53,6 @@ pub(crate) struct Group {
     pub name: String,
     /// Words opposite the name.
     pub aside: String,
-    pub strong: bool,
     pub rows: Vec<Row>,
     /// A line below the rows: what is missing.
     pub note: String,
@@ -70,6 +71,8 @@ pub(crate) enum Sample {
 pub(crate) struct RowChart<'a> {
     /// Name of the axis.
     pub axis: &'a str,
+    /// Where the axis begins at the latest.
+    pub from: Option<f64>,
     /// True where the axis counts whole things.
     pub whole: bool,
     pub groups: Vec<Group>,
@@ -79,10 +82,11 @@ pub(crate) struct RowChart<'a> {
 }
 
 impl RowChart<'_> {
-    /// How many groups of one row fit on paper of this height.
-    pub(crate) fn room(&self, height: f64) -> usize {
+    /// How many groups of one row fit on paper of a given height.
+    pub(crate) fn room(&self, paper: Paper) -> usize {
         let each = if self.beside { ROW + 1.0 } else { NAME + ROW + GAP };
-        let rest = height - BOTTOM - LEGEND * self.legend.len() as f64 - 6.0;
+        let legend = self.explained(&Drawing::new(paper)).last().map_or(0.0, |(_, y)| y + LEGEND);
+        let rest = paper.height.unwrap_or_default() - BOTTOM - legend - 6.0;
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -92,12 +96,28 @@ impl RowChart<'_> {
         room
     }
 
+    /// Where each entry of the legend stands: one behind the other, as many lines as it takes.
+    fn explained(&self, drawing: &Drawing) -> Vec<(f64, f64)> {
+        let (mut x, mut y) = (LEFT, 0.0);
+        let place = |(_, words): &(Sample, String)| {
+            let wide = SAMPLE + drawing.wide("label", words);
+            if x > LEFT && x + wide > drawing.paper.width {
+                (x, y) = (LEFT, y + LEGEND);
+            }
+            let at = (x, y);
+            x += wide + 12.0;
+            at
+        };
+        self.legend.iter().map(place).collect()
+    }
+
     /// Lowest and highest value of the axis.
     fn ends(&self) -> (f64, f64) {
         let rows = || self.groups.iter().flat_map(|group| &group.rows);
         let limit = rows().filter_map(|row| row.limit).filter(|v| v.is_finite()).reduce(f64::max);
         let values = rows().flat_map(|row| [row.range, row.reading]).flatten().flat_map(|(a, b)| [a, b]);
-        let values = values.chain(rows().filter_map(|row| row.limit)).filter(|value| value.is_finite());
+        let values = values.chain(rows().filter_map(|row| row.limit)).chain(self.from);
+        let values = values.filter(|value| value.is_finite());
         let (least, most) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         match limit {
             _ if !least.is_finite() => (0.0, 1.0),
@@ -111,20 +131,21 @@ impl RowChart<'_> {
         let rows = || self.groups.iter().flat_map(|group| &group.rows);
         let words = rows().map(|row| drawing.wide("strong", &row.words)).fold(0.0, f64::max);
         let words = words.min(0.45 * paper.width);
-        let names = self.groups.iter().map(|group| drawing.wide("strong", &group.name)).fold(0.0, f64::max);
-        let left = if self.beside { names.min(0.38 * paper.width) + 10.0 } else { LEFT };
+        let names = self.groups.iter().map(|group| drawing.wide("label", &group.name)).fold(0.0, f64::max);
+        let left = if self.beside { names.min(0.42 * paper.width) + 10.0 } else { LEFT };
         let right = paper.width - if words > 0.0 { words + 14.0 } else { RIGHT };
         let (least, most) = self.ends();
-        let mut x = Scale::of([least, most].into_iter(), 5.0, left, right);
+        let mut x = Scale::of([least, most].into_iter(), 6.0, left, right);
         if self.whole {
             x = x.in_whole_steps();
         }
-        let top = LEGEND * self.legend.len() as f64 + 4.0;
+        let explained = self.explained(&drawing);
+        let top = explained.last().map_or(0.0, |(_, y)| y + LEGEND) + 4.0;
         let heights = self.groups.iter().map(|group| self.height(group));
         let bottom = top + heights.sum::<f64>();
         drawing.across(&x, (top, bottom), self.axis);
-        for (index, (sample, words)) in self.legend.iter().enumerate() {
-            legend(&mut drawing, *sample, words, LEGEND * index as f64);
+        for ((sample, words), at) in self.legend.iter().zip(explained) {
+            legend(&mut drawing, *sample, words, at);
         }
         let mut y = top;
         for group in &self.groups {
@@ -151,8 +172,8 @@ impl RowChart<'_> {
             drawing.text("tick halo", (LEFT, y + 11.0), "start", &group.heading.to_uppercase());
             y += HEADING;
         }
-        let class = if group.strong { "label strong halo" } else { "label halo" };
-        let aside = drawing.wide("strong", &group.aside);
+        let class = "label halo";
+        let aside = drawing.wide(class, &group.aside);
         let room = if self.beside { x.low - 10.0 - LEFT } else { width - LEFT - aside - 10.0 };
         let name = fitted(&group.name, room, |text| drawing.wide(class, text));
         drawing.text(class, (if self.beside { 0.0 } else { LEFT }, y + 10.5), "start", &name);
@@ -198,13 +219,8 @@ fn marks(drawing: &mut Drawing, row: &Row, x: &Scale, top: f64) {
         // Beside the bar alone: a line all the way down would cross the names.
         drawing.path("zero", format_args!("M{:.1} {:.1}v13", x.at(0.0), top - 2.0));
     }
-    if let Some(limit) = row.limit.filter(|limit| limit.is_finite()) {
-        let at = x.at(limit);
-        let (from, to) = (top - 1.5, top + THICK + 1.5);
-        drawing.path(
-            "limit",
-            format_args!("M{:.1} {from:.1}h7M{at:.1} {from:.1}V{to:.1}M{:.1} {to:.1}h7", at - 3.5, at - 3.5),
-        );
+    if let Some(value) = row.limit.filter(|limit| limit.is_finite()) {
+        limit(drawing, x.at(value), top);
     }
     if let Some((low, high)) = row.reading.filter(finite) {
         let (from, to, at) = (x.at(low), x.at(high), x.at(f64::midpoint(low, high)));
@@ -222,26 +238,22 @@ fn diamond(drawing: &mut Drawing, (x, y): (f64, f64)) {
     drawing.path("reading", format_args!("M{:.1} {y:.1}l4.5 -4.5l4.5 4.5l-4.5 4.5z", x - 4.5));
 }
 
-/// The shape and the words of a line of the legend.
-fn legend(drawing: &mut Drawing, sample: Sample, words: &str, y: f64) {
-    let middle = y + 6.5;
+/// The shape and the words of an entry of the legend.
+fn legend(drawing: &mut Drawing, sample: Sample, words: &str, (x, y): (f64, f64)) {
+    let top = y + 2.0;
     match sample {
-        Sample::Bar(class) => drawing.rect(&format!("bar {class}"), (LEFT, y + 2.0), (22.0, THICK)),
-        Sample::Reading => diamond(drawing, (LEFT + 11.0, middle)),
-        Sample::Limit => drawing.path(
-            "limit",
-            format_args!(
-                "M{:.1} {:.1}h7M{:.1} {:.1}v11M{:.1} {:.1}h7",
-                13.5,
-                y + 1.0,
-                17.0,
-                y + 1.0,
-                13.5,
-                y + 12.0
-            ),
-        ),
+        Sample::Bar(class) => drawing.rect(&format!("bar {class}"), (x, top), (18.0, THICK)),
+        Sample::Reading => diamond(drawing, (x + 9.0, top + THICK / 2.0)),
+        Sample::Limit => limit(drawing, x + 9.0, top),
     }
-    drawing.text("label", (36.0, y + 10.0), "start", words);
+    drawing.text("label", (x + SAMPLE, y + 10.0), "start", words);
+}
+
+/// A limit beside a bar whose upper edge lies at `top`.
+fn limit(drawing: &mut Drawing, at: f64, top: f64) {
+    let (left, from, to) = (at - 3.5, top - 1.5, top + THICK + 1.5);
+    drawing
+        .path("limit", format_args!("M{left:.1} {from:.1}h7M{at:.1} {from:.1}V{to:.1}M{left:.1} {to:.1}h7"));
 }
 
 #[cfg(test)]
@@ -294,7 +306,7 @@ mod tests {
         for (rows, ends) in [
             (vec![row((20.0, 60.0), 90.0)], (20.0, 90.0)),
             (vec![row((20.0, 60.0), 90.0), row((80.0, 100.0), 90.0)], (20.0, 100.0)),
-            (vec![row((20.0, 60.0), 90.0), row((260.0, 508.0), 90.0)], (20.0, 132.0)),
+            (vec![row((20.0, 60.0), 90.0), row((260.0, 508.0), 90.0)], (20.0, 160.0)),
         ] {
             let groups = vec![Group { rows, ..Group::default() }];
             assert_eq!(RowChart { groups, ..RowChart::default() }.ends(), ends);

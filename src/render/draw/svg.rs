@@ -34,10 +34,10 @@ impl Paper {
     pub(crate) const PAGE: Self = Self { width: 360.0, height: None, measure: letters };
 }
 
-fn letters(text: &str, _bold: bool) -> f64 {
+fn letters(text: &str, bold: bool) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "a count of letters")]
     let letters = text.chars().count() as f64;
-    6.8 * letters
+    letters * if bold { 6.8 } else { 6.1 }
 }
 
 /// A text in its place: baseline, and where it is anchored.
@@ -78,7 +78,7 @@ impl Drawing {
     }
 
     /// A drawing of known height for a page.
-    pub(super) const fn of_height(height: f64) -> Self {
+    pub(super) fn of_height(height: f64) -> Self {
         Self { height, ..Self::new(Paper::PAGE) }
     }
 

@@ -8,9 +8,11 @@ use crate::render::draw::{Named, Paper};
 use crate::units::{Dimension, show, show_range};
 
 /// What the axis is of.
-pub(crate) const AXIS: &str = "temperature in °C";
+pub(crate) const AXIS: &str = "°C at rated current, one full discharge, room 25 °C";
 pub(crate) const LIMIT: &str = "limit of the place";
-pub(crate) const MEASURED: &str = "measured, brought to rated current and a room of 25 °C";
+pub(crate) const MEASURED: &str = "measured, brought to the same";
+/// Temperature of the room, °C: no place is colder at rated current.
+pub(crate) const ROOM: f64 = 25.0;
 
 /// Draws the path as SVG, or nothing when there is no element.
 pub(super) fn path_picture(view: &View) -> Option<String> {
@@ -24,30 +26,39 @@ const TITLE: &str = "Temperature of each place of the current path against its l
 /// The path as a chart.
 pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
     let elements = &view.path.elements;
-    let rated = view.rated_current.as_deref().unwrap_or("rated current");
     let mut legend = vec![
-        (Sample::Bar("carries"), format!("range at {rated} after one full discharge, room 25 °C")),
+        (Sample::Bar("falls-short"), "falls short".to_owned()),
+        (Sample::Bar("undecided"), "not decided".to_owned()),
+        (Sample::Bar("carries"), "meets".to_owned()),
         (Sample::Limit, LIMIT.to_owned()),
     ];
     if elements.iter().any(|element| element.place.measured_temperature.si.is_some()) {
         legend.push((Sample::Reading, MEASURED.to_owned()));
     }
     let mut leg = "";
-    let groups = elements.iter().map(|element| {
-        let heading = if element.leg == leg { String::new() } else { in_words(&element.leg) };
+    let mut groups = Vec::new();
+    for element in elements {
+        for (number, place) in [&element.place].into_iter().chain(&element.further_places).enumerate() {
+            let heading =
+                if element.leg == leg || number > 0 { String::new() } else { in_words(&element.leg) };
+            groups.push(group(element, place, heading));
+        }
         leg = &element.leg;
-        group(element, heading)
-    });
-    let groups: Vec<Group> = groups.collect();
-    (!groups.is_empty()).then(|| RowChart { axis: AXIS, groups, legend, ..RowChart::default() })
+    }
+    (!groups.is_empty()).then(|| RowChart {
+        axis: AXIS,
+        from: Some(ROOM),
+        groups,
+        legend,
+        ..RowChart::default()
+    })
 }
 
 fn in_words(leg: &str) -> String {
     if leg == "stack" { "cells".to_owned() } else { format!("{leg} leg") }
 }
 
-fn group(element: &ElementView, heading: String) -> Group {
-    let place = &element.place;
+fn group(element: &ElementView, place: &PlaceView, heading: String) -> Group {
     let class = match place.temperature_outcome {
         Some(Outcome::FallsShort) => "falls-short",
         Some(Outcome::Meets) => "carries",
@@ -72,14 +83,8 @@ fn group(element: &ElementView, heading: String) -> Group {
         format!("missing: {}{more}", first.what)
     });
     let aside = limit(place).unwrap_or_else(|| "limit not known".to_owned());
-    Group {
-        heading,
-        name: element.called().to_owned(),
-        aside,
-        strong: rows.iter().any(|row| row.strong),
-        rows,
-        note,
-    }
+    let name = if place.what.is_empty() { element.called() } else { place.what }.to_owned();
+    Group { heading, name, aside, rows, note }
 }
 
 /// The row of a place: range, reading and limit, with the range in words.
@@ -127,7 +132,7 @@ pub(super) fn range(worth: &Worth) -> Option<String> {
     let range = show_range(middle - half, middle + half, Dimension::TEMPERATURE);
     Some(match worth.bound {
         Some("at least") => {
-            let low = (middle - half - ZERO_CELSIUS).floor() + ZERO_CELSIUS;
+            let low = (middle - half - ZERO_CELSIUS).round() + ZERO_CELSIUS;
             format!("at least {}", show(low, Dimension::TEMPERATURE))
         }
         _ => range,

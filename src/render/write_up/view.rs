@@ -16,7 +16,7 @@ use super::claims::{ClaimView, claims};
 pub const FORMAT: u32 = 1;
 
 /// A derived value for display, or what is missing for it.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Worth {
     /// The value as a person would read it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -42,19 +42,9 @@ pub struct Worth {
 
 impl Worth {
     fn of(answer: Option<&Answer>) -> Self {
-        let empty = Self {
-            value: None,
-            si: None,
-            expanded_si: None,
-            steps: Vec::new(),
-            sources: Vec::new(),
-            assumed: Vec::new(),
-            missing: Vec::new(),
-            bound: None,
-        };
         match answer {
-            None => empty,
-            Some(Err(missing)) => Self { missing: missing.clone(), ..empty },
+            None => Self::default(),
+            Some(Err(missing)) => Self { missing: missing.clone(), ..Self::default() },
             Some(Ok(worked)) => {
                 let amount = worked.value.amount();
                 Self {
@@ -73,8 +63,11 @@ impl Worth {
 }
 
 /// How warm a place of the path becomes, for display.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct PlaceView {
+    /// What of the element; empty for the element itself.
+    #[serde(skip_serializing_if = "str::is_empty")]
+    pub what: &'static str,
     /// Temperature after one full discharge at rated continuous current, from a room of 25 °C.
     pub temperature: Worth,
     /// The same in words, as a range.
@@ -93,23 +86,46 @@ pub struct PlaceView {
 }
 
 impl PlaceView {
-    /// The place of an element.
-    pub(crate) fn of(derived: &Derived, findings: &[Finding], index: usize) -> Self {
-        let worth = |name: &str| Worth::of(derived.of_element(index, name));
+    /// The places of an element, the one that the rules speak of first; of several alike the hottest.
+    pub(crate) fn all(derived: &Derived, findings: &[Finding], index: usize) -> Vec<Self> {
+        let fact = |name: &str| derived.of_element(index, name);
         let outcome = |name: &str| {
             let of_it = findings.iter().filter(|finding| finding.at == Subject::Element(index));
             let about = of_it.filter(|finding| finding.working.used.iter().any(|used| used.name == name));
             about.map(|finding| finding.outcome).min()
         };
-        let temperature = worth("element.temperature_at_rated");
-        Self {
-            temperature_range: super::picture::range(&temperature),
-            temperature_limit: worth("element.temperature_limit"),
-            measured_temperature: worth("element.measured_temperature"),
-            temperature_outcome: outcome("element.temperature_at_rated"),
-            measured_outcome: outcome("element.measured_temperature"),
-            temperature,
+        let one = |what, temperature: Option<&Answer>, limit: Option<&Answer>, measured: Option<&Answer>| {
+            let temperature = Worth::of(temperature);
+            Self {
+                what,
+                temperature_range: super::picture::range(&temperature),
+                temperature,
+                temperature_limit: Worth::of(limit),
+                temperature_outcome: None,
+                measured_outcome: measured.and_then(|_| outcome("element.measured_temperature")),
+                measured_temperature: Worth::of(measured),
+            }
+        };
+        let judged = fact("element.temperature_at_rated");
+        let mut views: Vec<Self> = Vec::new();
+        for place in derived.places().iter().filter(|place| place.element == index) {
+            let view = one(place.what, Some(&place.at_rated), Some(&place.limit), place.measured.as_ref());
+            match views.iter_mut().find(|known| known.what == view.what) {
+                Some(known) if known.temperature.si < view.temperature.si => *known = view,
+                Some(_) => {}
+                None => views.push(view),
+            }
         }
+        if views.is_empty() {
+            let measured = fact("element.measured_temperature");
+            views.push(one("", judged, fact("element.temperature_limit"), measured));
+        }
+        let judged = Worth::of(judged).si;
+        views.sort_by_key(|view| view.temperature.si != judged);
+        if let Some(first) = views.first_mut() {
+            first.temperature_outcome = outcome("element.temperature_at_rated");
+        }
+        views
     }
 }
 
@@ -131,6 +147,9 @@ pub struct ElementView {
     /// How warm it becomes.
     #[serde(flatten)]
     pub place: PlaceView,
+    /// Further places of it: the posts of the cells.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub further_places: Vec<PlaceView>,
     /// Continuous permissible current.
     pub permissible_current: Worth,
     /// Permissible current less rated continuous current, in words.
@@ -484,6 +503,8 @@ fn element(
     let element = record.path.element.get(index).unwrap_or(&default);
     let worth = |name: &str| Worth::of(derived.of_element(index, name));
     let label = element_label(record, index);
+    let mut places = PlaceView::all(derived, findings, index).into_iter();
+    let place = places.next().unwrap_or_default();
     let permissible_current = worth("element.permissible_current");
     let id = element.id.text().unwrap_or_default().to_owned();
     let mut photos = element.own.photos.clone();
@@ -507,7 +528,8 @@ fn element(
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
         photos,
-        place: PlaceView::of(derived, findings, index),
+        place,
+        further_places: places.collect(),
         video: element.own.video.clone(),
         note: element.own.note.clone(),
         permissible_current,

@@ -4,13 +4,13 @@ use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
 
-use super::build::{Lid, Pack, PlaceOf, pack};
+use super::build::{Lid, Pack, PlaceOf, link, pack};
 use super::limits;
 use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
-use crate::thermal::{Belief, Case, Duty, ElementId, Phase, Range, Refusal, Spread, State};
+use crate::thermal::{Belief, Duty, ElementId, Phase, Range, Refusal, Spread, State};
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
@@ -32,22 +32,29 @@ pub(crate) struct Of {
     pub places: Vec<PlaceTold>,
 }
 
+impl Of {
+    /// What has no charge of its own is judged without end.
+    fn without_end(&mut self) {
+        let times = [TEMPERATURES[0], TEMPERATURES[1], PERMISSIBLE, "element.permissible_without_end"];
+        self.elements.retain(|(_, name, _)| !times.contains(name));
+        let steady = self.elements.iter_mut().filter(|(_, name, _)| *name == TEMPERATURES[2]);
+        steady.for_each(|(_, name, _)| *name = TEMPERATURES[1]);
+        let whole = self.path.drain(..).filter(|(name, _)| *name == PATH[1]);
+        self.elements.extend(whole.map(|(_, answer)| (0, PERMISSIBLE, answer)));
+    }
+}
+
 /// A place of the path with its temperatures, in the order from the negative terminal to the positive one.
 #[derive(Debug, Clone)]
 pub(crate) struct PlaceTold {
     /// The element of the path.
     pub element: usize,
-    /// As a person would name it.
-    pub name: String,
     /// What of the element: "cells" or "a cell's post" of a stack; empty for the element itself.
     pub what: &'static str,
     /// Highest temperature that it may reach, with its source in the working.
     pub limit: Answer,
     /// After one full discharge at the rated current, with its range.
     pub at_rated: Answer,
-    /// Along it at the middle of what is believed: distance from its start, m, and temperature, K; one point where it
-    /// has no length.
-    pub along: Vec<(f64, f64)>,
     /// The highest temperature that was read there, brought to the rated current and a room of 25 °C, with its range;
     /// none where no test read one.
     pub measured: Option<Answer>,
@@ -60,7 +67,9 @@ const TEMPERATURES: [&str; TIMES] =
 /// Works the pack out as a network.
 pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     let mut of = Of::default();
-    let built = match pack(facts, Lid::On) {
+    let link = link(facts);
+    let endless = link.is_some();
+    let built = match link.unwrap_or_else(|| pack(facts, Lid::On)) {
         Ok(built) => built,
         Err(missing) => {
             for name in PATH {
@@ -98,7 +107,10 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     {
         return of.clone();
     }
-    let of = solve(facts, &built, measured);
+    let mut of = solve(facts, &built, measured);
+    if endless {
+        of.without_end();
+    }
     *LAST.lock().unwrap_or_else(PoisonError::into_inner) = Some((asked, of.clone()));
     of
 }
@@ -236,12 +248,17 @@ impl Solved<'_> {
                     self.pack.assumed.iter().for_each(|assumed| work.assume(assumed.clone()));
                 }
                 work.step(about.to_owned());
-                for (place, part) in found.places.iter().filter(|(_, part)| *part >= TOLD_SHARE) {
-                    work.step(format!(
-                        "{} comes to its limit first in {} of the cases",
-                        self.name_of(*place),
-                        crate::units::show_percent(*part)
-                    ));
+                let mut first: Vec<(String, f64)> = Vec::new();
+                for (place, part) in &found.places {
+                    let name = self.name_of(*place);
+                    match first.iter_mut().find(|known| known.0 == name) {
+                        Some(known) => known.1 += part,
+                        None => first.push((name, *part)),
+                    }
+                }
+                for (name, part) in first.iter().filter(|(_, part)| *part >= TOLD_SHARE) {
+                    let percent = 100.0 * part;
+                    work.step(format!("{name} comes to its limit first in {percent:.0} % of the cases"));
                 }
                 for text in self.shares(&found.shares) {
                     work.step(text);
@@ -268,10 +285,8 @@ impl Solved<'_> {
             shares.iter().zip(&self.belief.frees).map(|(share, free)| (*share, free.name.as_str())).collect();
         known.sort_by(|a, b| b.0.total_cmp(&a.0));
         let told = known.into_iter().take(3).filter(|(share, _)| *share >= TOLD_SHARE);
-        told.map(|(share, name)| {
-            format!("{} of the width comes from the {name}", crate::units::show_percent(share))
-        })
-        .collect()
+        told.map(|(share, name)| format!("{:.0} % of the width comes from the {name}", 100.0 * share))
+            .collect()
     }
 
     /// The temperature of each place at the rated current.
@@ -290,17 +305,13 @@ impl Solved<'_> {
             Err(refusal) => return self.melting(of, &refusal),
         };
         let curves = self.curves();
-        let case = self.pack.circuit.at(&self.belief.centre);
-        let end = case.course(None, &[Phase { current: self.pack.rated, seconds: discharge }]);
         for place in &self.pack.places {
             let read = self.followed.highest.iter().find(|(index, ..)| *index == place.element);
             of.places.push(PlaceTold {
                 element: place.element,
-                name: self.label(place),
                 what: place.what,
                 limit: place.limit.clone(),
                 at_rated: self.temperature(place, found.hottest[1][place.id.index()], 1),
-                along: along(&case, end.end(), place.id),
                 measured: read.filter(|_| place.what != "a cell's post").and_then(|(.., read)| read.clone()),
             });
         }
@@ -392,7 +403,7 @@ impl Solved<'_> {
     fn curves(&self) -> Curves {
         let case = self.pack.circuit.at(&self.belief.centre);
         let places = self.pack.circuit.network().places().len();
-        let hottest = |state: &crate::thermal::State| -> Vec<f64> {
+        let hottest = |state: &State| -> Vec<f64> {
             let each = self.pack.places.iter().map(|place| (place.id.index(), case.hottest(state, place.id)));
             let mut all = vec![f64::NAN; places];
             each.for_each(|(at, kelvin)| all[at] = kelvin);
@@ -474,16 +485,6 @@ impl Solved<'_> {
             };
             of.elements.push((index, name, answer));
         }
-    }
-}
-
-/// Temperatures along a place; one where it has no length.
-fn along(case: &Case<'_>, state: &State, place: ElementId) -> Vec<(f64, f64)> {
-    let profile = case.profile(state, place);
-    if profile.last().is_some_and(|(at, _)| *at > 0.0) {
-        profile
-    } else {
-        vec![(0.0, case.hottest(state, place))]
     }
 }
 

@@ -10,5 +10,6 @@ pub(super) mod limits;
 mod measured;
 mod stand_in;
 
+pub(crate) use build::{LINK_ENDS, LINK_FILM};
 pub(crate) use facts::{PlaceTold, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};

@@ -185,14 +185,14 @@ fn path(view: &View, format: Format) -> Option<Card> {
         group.rows.iter_mut().for_each(|row| row.words = said(&row.words));
     }
     let all = chart.groups.len();
-    if all > chart.room(paper(rest).1) {
+    if all > chart.room(paper(rest)) {
         rest.height -= 54.0;
-        let room = chart.room(paper(rest).1);
+        let room = chart.room(paper(rest));
         chart.groups = hottest(chart.groups, room);
     }
     card.description = description(view);
     let left_out = all - chart.groups.len();
-    card.draw(&chart.draw(paper(rest).0), rest);
+    card.draw(&chart.draw(paper(rest)), rest);
     if left_out > 0 {
         let words = format!("and {left_out} more, further below their limits or not known");
         card.write(&[Block::new(&words, "soft", Weight::Book, SMALLEST).lines(1)], rest.below(rest.height));
@@ -215,12 +215,11 @@ fn hottest(groups: Vec<Group>, room: usize) -> Vec<Group> {
     order.into_iter().map(|(_, group)| group).collect()
 }
 
-/// The paper of an area, and its height: texts are as large as the smallest of a card.
-fn paper(area: Area) -> (Paper, f64) {
+/// The paper of an area: texts are as large as the smallest of a card.
+fn paper(area: Area) -> Paper {
     let scale = SMALLEST / TEXT;
-    let height = area.height / scale;
     let measure = |text: &str, bold| width(text, TEXT, if bold { Weight::Bold } else { Weight::Book });
-    (Paper { width: area.width / scale, height: Some(height), measure }, height)
+    Paper { width: area.width / scale, height: Some(area.height / scale), measure }
 }
 
 fn test(view: &View, index: usize, number: usize, result: &TestResult, format: Format) -> Card {
@@ -275,7 +274,7 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
         }
         Format::Tall => area.below(card.write(&blocks, Area { height: area.height * 0.5, ..area }) - area.y),
     };
-    card.draw(&curve::on(curve, paper(place).0), place);
+    card.draw(&curve::on(curve, paper(place)), place);
     card
 }
 
