@@ -22,6 +22,7 @@ use serde::Serialize;
 
 use super::exif::{self, PhotoFacts};
 use super::hash::{HashError, Sha256Digest};
+use crate::record::area::Area;
 use crate::record::open::{self, FileError};
 use crate::units::terminal::{shown, shown_text};
 
@@ -108,33 +109,6 @@ pub enum PictureError {
     },
 }
 
-/// A box to be filled black, measured from the top left of the upright picture.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Blackout {
-    /// In parts of the picture's width and height, each from 0 to 1.
-    Fraction {
-        /// Left edge.
-        left: f64,
-        /// Top edge.
-        top: f64,
-        /// Width.
-        width: f64,
-        /// Height.
-        height: f64,
-    },
-    /// In pixels of the original.
-    Pixels {
-        /// Left edge.
-        left: u32,
-        /// Top edge.
-        top: u32,
-        /// Width.
-        width: u32,
-        /// Height.
-        height: u32,
-    },
-}
-
 /// How a copy is made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PictureOptions {
@@ -143,7 +117,7 @@ pub struct PictureOptions {
     /// JPEG quality from 1 to 100.
     pub quality: u8,
     /// What to black out.
-    pub blackouts: Vec<Blackout>,
+    pub blackouts: Vec<Area>,
 }
 
 impl Default for PictureOptions {
@@ -352,16 +326,16 @@ fn flatten(picture: DynamicImage) -> RgbImage {
     out
 }
 
-fn withhold(mut picture: RgbImage, boxes: &[Blackout]) -> Result<RgbImage, (usize, &'static str)> {
+fn withhold(mut picture: RgbImage, boxes: &[Area]) -> Result<RgbImage, (usize, &'static str)> {
     let (width, height) = picture.dimensions();
     for (index, withheld) in boxes.iter().enumerate() {
         let refuse = |problem| (index + 1, problem);
         let (x, y) = match *withheld {
-            Blackout::Fraction { left, top, width: w, height: h } => (
+            Area::Fraction { left, top, width: w, height: h } => (
                 span_of_fraction(left, w, width).map_err(refuse)?,
                 span_of_fraction(top, h, height).map_err(refuse)?,
             ),
-            Blackout::Pixels { left, top, width: w, height: h } => (
+            Area::Pixels { left, top, width: w, height: h } => (
                 span_of_pixels(left, w, width).map_err(refuse)?,
                 span_of_pixels(top, h, height).map_err(refuse)?,
             ),

@@ -5,6 +5,7 @@
 //! schema is the declarations in [`parts`]: the reader, the JSON Schema, the rule names and the
 //! checklists are all made from them.
 
+pub mod area;
 pub mod edit;
 pub mod field;
 pub mod migrate;

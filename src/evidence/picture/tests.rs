@@ -139,8 +139,8 @@ fn blackout_is_black_and_of_the_upright_picture() {
     let photo = with_app1(&encoded(quarters(128, 64), ImageFormat::Jpeg), &exif);
     // Upright it is 64 wide and 128 high; both boxes cover its top right quarter.
     for withheld in [
-        Blackout::Fraction { left: 0.5, top: 0.0, width: 0.5, height: 0.5 },
-        Blackout::Pixels { left: 32, top: 0, width: 999, height: 64 },
+        Area::Fraction { left: 0.5, top: 0.0, width: 0.5, height: 0.5 },
+        Area::Pixels { left: 32, top: 0, width: 999, height: 64 },
     ] {
         let options = PictureOptions { blackouts: vec![withheld], ..PictureOptions::default() };
         let seen = pixels(&derive_bytes(&photo, &options).unwrap());
@@ -154,8 +154,8 @@ fn blackout_is_black_and_of_the_upright_picture() {
 #[test]
 fn a_blackout_that_hides_nothing_stops_the_copy() {
     let photo = encoded(quarters(64, 32), ImageFormat::Png);
-    let fraction = |left, width| Blackout::Fraction { left, top: 0.0, width, height: 1.0 };
-    let pixels = |left, width| Blackout::Pixels { left, top: 0, width, height: 9 };
+    let fraction = |left, width| Area::Fraction { left, top: 0.0, width, height: 1.0 };
+    let pixels = |left, width| Area::Pixels { left, top: 0, width, height: 9 };
     for bad in [
         fraction(f64::NAN, 0.5),
         fraction(0.5, f64::NAN),

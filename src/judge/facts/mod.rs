@@ -82,9 +82,9 @@ pub struct Derived {
 fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
     let mut photos: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (index, photo) in record.photo.iter().enumerate() {
-        let parts: BTreeSet<&String> = photo.shows.list().iter().collect();
+        let parts: BTreeSet<&str> = photo.parts().collect();
         for part in parts {
-            photos.entry(part.clone()).or_default().push(index);
+            photos.entry(part.to_owned()).or_default().push(index);
         }
     }
     photos

@@ -14,7 +14,7 @@ mod withhold;
 pub use bms::{Bms, HeatLayer, Heater};
 pub use cells::{CellReading, Cells, Chemistry};
 pub use claims::{Claims, Statement};
-pub use evidence::{Instrument, ItemAnswer, RecordPhoto};
+pub use evidence::{Instrument, ItemAnswer, PhotoPointer, RecordPhoto};
 pub use inspection::InspectionHead;
 pub use path::{
     CurrentPath, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,

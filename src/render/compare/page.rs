@@ -17,7 +17,9 @@ use crate::judge::inspection::{Inspection, OpenError};
 use crate::judge::rules::Grade;
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
-use crate::render::write_up::{csv_name, engine, photos, squeeze, template_texts, template_words};
+use crate::render::write_up::{
+    PointerView, csv_name, engine, photos, squeeze, template_texts, template_words,
+};
 use crate::units::words::CAUTION;
 use crate::units::words::list;
 
@@ -156,6 +158,9 @@ struct Picture {
     data: Option<String>,
     width: u32,
     height: u32,
+    /// Its numbered pointers, SVG in the pixels of the picture.
+    marks: String,
+    pointers: Vec<PointerView>,
 }
 
 impl Comparison {
@@ -301,7 +306,9 @@ fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<
                 let Some(view) = views.get_mut(entry.at) else { return Picture::default() };
                 entry.sha256 = view.sha256.take();
                 entry.problem = view.problem.take();
-                Picture { data: view.data.take(), width: view.width, height: view.height }
+                let (width, height) = (view.width, view.height);
+                let (marks, pointers) = (std::mem::take(&mut view.marks), std::mem::take(&mut view.pointers));
+                Picture { data: view.data.take(), width, height, marks, pointers }
             });
             records.push(pictures.collect());
         }

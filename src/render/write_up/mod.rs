@@ -12,7 +12,7 @@ mod writeup;
 
 pub use claims::ClaimView;
 pub(crate) use photos::photos;
-pub use photos::{NotShown, PhotoView, photo_copy};
+pub use photos::{NotShown, PhotoView, PointerView, photo_copy};
 pub(crate) use prose::escape as escape_markdown;
 pub use text::{Style, write_finding, write_text};
 pub use view::{ElementView, FindingCounts, PathView, PlaceView, View, Worth};
