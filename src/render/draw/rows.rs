@@ -301,6 +301,20 @@ mod tests {
     }
 
     #[test]
+    fn bars_and_limits_lie_at_their_values() {
+        let svg = chart(&[Some((20.0, 60.0)), Some((40.0, 120.0))], Some(120.0));
+        let svg = svg.split("</svg>").next().unwrap();
+        let wide = |bar: &str| -> f64 {
+            bar.split("width=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap()
+        };
+        let bars: Vec<f64> = svg.split("class=\"bar carries\"").skip(1).map(wide).collect();
+        assert!(bars.len() == 2 && (bars[1] / bars[0] - 2.0).abs() < 0.01, "{bars:?}");
+        // One of each row, and that of the legend.
+        assert_eq!(svg.matches("class=\"limit\"").count(), 5);
+        assert_eq!(svg.matches("class=\"reading\"").count(), 2);
+    }
+
+    #[test]
     fn a_very_hot_place_does_not_press_the_others() {
         let row = |range, limit| Row { range: Some(range), limit: Some(limit), ..Row::default() };
         for (rows, ends) in [

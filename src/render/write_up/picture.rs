@@ -5,7 +5,7 @@ use crate::judge::rules::Outcome;
 use crate::physics::ZERO_CELSIUS;
 use crate::render::draw::rows::{Group, Row, RowChart, Sample};
 use crate::render::draw::{Named, Paper};
-use crate::units::{Dimension, show, show_range};
+use crate::units::{Dimension, show};
 
 /// What the axis is of.
 pub(crate) const AXIS: &str = "°C at rated current, one full discharge, room 25 °C";
@@ -124,19 +124,6 @@ fn measured(place: &PlaceView) -> String {
 fn ends(worth: &Worth) -> Option<(f64, f64)> {
     let (middle, half) = (worth.si? - ZERO_CELSIUS, worth.expanded_si.unwrap_or_default());
     Some((middle - half, middle + half))
-}
-
-/// The range of a temperature in words; where it is only a lower bound its lower end counts.
-pub(super) fn range(worth: &Worth) -> Option<String> {
-    let (middle, half) = (worth.si?, worth.expanded_si.unwrap_or_default());
-    let range = show_range(middle - half, middle + half, Dimension::TEMPERATURE);
-    Some(match worth.bound {
-        Some("at least") => {
-            let low = (middle - half - ZERO_CELSIUS).round() + ZERO_CELSIUS;
-            format!("at least {}", show(low, Dimension::TEMPERATURE))
-        }
-        _ => range,
-    })
 }
 
 /// The picture in words.

@@ -6,9 +6,10 @@ use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::physics::ZERO_CELSIUS;
 use crate::record::parts::TestKind;
 use crate::record::{Part, Record, State};
-use crate::units::{Amount, Dimension, show_difference};
+use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
 use super::claims::{ClaimView, claims};
 
@@ -98,7 +99,7 @@ impl PlaceView {
             let temperature = Worth::of(temperature);
             Self {
                 what,
-                temperature_range: super::picture::range(&temperature),
+                temperature_range: range(&temperature),
                 temperature,
                 temperature_limit: Worth::of(limit),
                 temperature_outcome: None,
@@ -127,6 +128,19 @@ impl PlaceView {
         }
         views
     }
+}
+
+/// The range of a temperature in words; where it is only a lower bound its lower end counts.
+fn range(worth: &Worth) -> Option<String> {
+    let (middle, half) = (worth.si?, worth.expanded_si.unwrap_or_default());
+    let range = show_range(middle - half, middle + half, Dimension::TEMPERATURE);
+    Some(match worth.bound {
+        Some("at least") => {
+            let low = (middle - half - ZERO_CELSIUS).round() + ZERO_CELSIUS;
+            format!("at least {}", show(low, Dimension::TEMPERATURE))
+        }
+        _ => range,
+    })
 }
 
 /// An element of the path for display.

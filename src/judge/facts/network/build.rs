@@ -149,7 +149,9 @@ pub(super) fn link(facts: &Facts<'_>) -> Option<Result<Pack, Vec<Missing>>> {
         }
         let held = ends.map(|end| builder.value("temperature of an end", &end));
         let [from, to] = held.map(|kelvin| builder.network.held(kelvin));
-        let index = 0;
+        let metal =
+            |element: &Element| matches!(element.kind(), Some(ElementKind::Busbar | ElementKind::Cable));
+        let index = facts.record.path.element.iter().position(metal).unwrap_or_default();
         let bar = match builder.element(index).and_then(Element::kind) {
             Some(ElementKind::Cable) => builder.cable(index, from, to)?,
             _ => {

@@ -39,8 +39,10 @@ impl Of {
         self.elements.retain(|(_, name, _)| !times.contains(name));
         let steady = self.elements.iter_mut().filter(|(_, name, _)| *name == TEMPERATURES[2]);
         steady.for_each(|(_, name, _)| *name = TEMPERATURES[1]);
+        let judged = self.elements.iter().find(|(_, name, _)| *name == TEMPERATURES[1]);
+        let index = judged.map_or(0, |(index, ..)| *index);
         let whole = self.path.drain(..).filter(|(name, _)| *name == PATH[1]);
-        self.elements.extend(whole.map(|(_, answer)| (0, PERMISSIBLE, answer)));
+        self.elements.extend(whole.map(|(_, answer)| (index, PERMISSIBLE, answer)));
     }
 }
 
