@@ -213,6 +213,16 @@ pub(crate) fn decode_whole(path: &Path) -> Result<(), PictureError> {
     decoded.unwrap_or(gave_up).map_err(undecodable)
 }
 
+/// A photo in grey, as it lies in the file.
+///
+/// # Errors
+/// When it cannot be read or decoded within the limits.
+pub(crate) fn grey(path: &Path) -> Result<image::GrayImage, PictureError> {
+    let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
+    let picture = decode_upright(&read_limited(path)?, Orientation::NoTransforms).map_err(undecodable)?;
+    Ok(DynamicImage::ImageRgb8(picture).into_luma8())
+}
+
 /// The decoder of `image` fills what a JPEG file lacks with grey; asked to be strict, it refuses a file that ends before
 /// its picture does. Only the brightness is kept: that needs all of the data and half of the time.
 fn jpeg_to_its_end(bytes: &[u8]) -> Result<(), Undecodable> {

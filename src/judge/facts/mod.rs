@@ -16,10 +16,10 @@ pub(crate) mod worker;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-pub use lookup::{Facts, Subject, field_info, field_kind};
+pub(crate) use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
-pub use table::{FACTS, FactInfo};
+pub(crate) use table::FACTS;
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 pub(crate) use value::{capped, names};
 

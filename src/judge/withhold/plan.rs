@@ -10,7 +10,7 @@ use crate::record::area::{self, Area};
 use crate::record::parts::{Withhold, WithholdArea};
 use crate::record::problem::Problem;
 use crate::record::{AnyPart, Record};
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
 
 /// At most this many fields, texts and areas each: a record may come from a stranger, and every output is searched for
 /// all of them.
@@ -132,10 +132,7 @@ fn placed(record: &Record, area: &WithholdArea) -> Result<(String, Area), Proble
     })?;
     let known = photos().find(|known| *known == file || known.rsplit('/').next() == Some(file));
     let Some(known) = known else {
-        let expected = match nearest(file, photos()) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => "expected the file of a photo listed in the record".to_owned(),
-        };
+        let expected = did_you_mean(file, photos(), "expected the file of a photo listed in the record");
         return Err(Problem::at(
             area.photo.found().span.clone(),
             "this photo is not listed in the record, so nothing would be blacked out".to_owned(),
