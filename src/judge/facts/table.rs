@@ -75,7 +75,7 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "path.permissible_for_discharge",
         Dimension::CURRENT,
-        "current that brings the first place of the path to its limit by the end of one full discharge",
+        "current that brings the first place of the path to its limit by the end of one full discharge at the ambient of the rating",
     ),
     fact(
         "path.permissible_without_end",
@@ -86,6 +86,16 @@ pub const FACTS: &[FactInfo] = &[
         "path.permissible_peak",
         Dimension::CURRENT,
         "current that brings the first place of the path to its limit within the claimed duration of the peak",
+    ),
+    fact(
+        "path.permissible_when_hot",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit by the end of one full discharge at `limit.hot_ambient`",
+    ),
+    fact(
+        "path.permissible_at_hottest",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit by the end of one full discharge at the hottest ambient that the maker allows",
     ),
     fact(
         "path.time_to_limit",
@@ -207,7 +217,7 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "element.measured_temperature",
         Dimension::TEMPERATURE,
-        "highest temperature that a bench test at no more than the rated current shows, brought to a room of 25 °C",
+        "highest temperature that a bench test at no more than the rated current shows, brought to the ambient of the rating",
     ),
     fact(
         "element.permissible_without_end",

@@ -55,6 +55,8 @@ part! {
         energy: Energy = "3840 Wh",
         /// Rated continuous discharge current. The whole build is judged against it.
         continuous_current: Current = "150 A",
+        /// Ambient temperature for which the rated current is stated.
+        rated_ambient: Temperature = "25 degC",
         /// Peak discharge current.
         peak_current: Current = "300 A",
         /// How long the peak is allowed.

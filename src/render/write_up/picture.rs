@@ -8,7 +8,7 @@ use crate::render::draw::{Named, Paper};
 use crate::units::{Dimension, show};
 
 /// What the axis is of.
-pub(crate) const AXIS: &str = "°C at rated current, one full discharge, room 25 °C";
+pub(crate) const AXIS: &str = "°C after one full discharge at rated current";
 pub(crate) const LIMIT: &str = "limit of the place";
 pub(crate) const MEASURED: &str = "measured, brought to the same";
 /// Temperature of the room, °C: no place is colder at rated current.
@@ -149,5 +149,5 @@ pub(crate) fn description(view: &View) -> String {
         })
         .collect();
     let rated = view.rated_current.as_deref().unwrap_or("not recorded");
-    format!("Rated continuous current {rated}, one full discharge, room of 25 °C. {}.", rows.join("; "))
+    format!("Rated continuous current {rated}, one full discharge. {}.", rows.join("; "))
 }

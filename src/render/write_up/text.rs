@@ -59,6 +59,16 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         writeln!(out, "Prospective short-circuit current: {current}.")?;
     }
     path_table(out, view, &paint)?;
+    let currents = view.path.currents.iter().filter(|told| told.worth.value.is_some()).collect::<Vec<_>>();
+    if !currents.is_empty() {
+        writeln!(out, "\n{}", paint.bold("THE PACK AS ONE NETWORK"))?;
+    }
+    for told in currents {
+        // The first line of the working says from what temperature and for how long.
+        let about = told.worth.steps.first().filter(|_| told.of.starts_with("permissible"));
+        let about = about.map_or(told.of.clone(), |about| format!("permissible current, {about}"));
+        writeln!(out, "  {}: {}", plain(&about), told.worth.value.as_deref().unwrap_or_default())?;
+    }
     let c = view.counts;
     writeln!(
         out,

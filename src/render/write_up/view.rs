@@ -69,14 +69,14 @@ pub struct PlaceView {
     /// What of the element; empty for the element itself.
     #[serde(skip_serializing_if = "str::is_empty")]
     pub what: &'static str,
-    /// Temperature after one full discharge at rated continuous current, from a room of 25 °C.
+    /// Temperature after one full discharge at rated continuous current.
     pub temperature: Worth,
     /// The same in words, as a range.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_range: Option<String>,
     /// The highest temperature that the place may have.
     pub temperature_limit: Worth,
-    /// The highest temperature that was read, brought to rated current and a room of 25 °C.
+    /// The highest temperature that was read, brought to rated current and the ambient of the rating.
     pub measured_temperature: Worth,
     /// What the rules say of the temperature.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -143,6 +143,33 @@ fn range(worth: &Worth) -> Option<String> {
     })
 }
 
+/// A value with what it is of, for display.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct Told {
+    /// What it is of.
+    pub of: String,
+    /// The value.
+    pub worth: Worth,
+}
+
+/// Permissible currents of the pack, and the time until the first limit.
+const CURRENTS: [(&str, &str); 6] = [
+    ("permissible for one full discharge", "path.permissible_for_discharge"),
+    ("permissible without end", "path.permissible_without_end"),
+    ("permissible for the claimed duration of the peak", "path.permissible_peak"),
+    ("permissible for one full discharge in a hot room", "path.permissible_when_hot"),
+    ("permissible for one full discharge at the hottest the maker allows", "path.permissible_at_hottest"),
+    ("time until the first limit at rated current", "path.time_to_limit"),
+];
+/// Temperatures of an element at rated current.
+const TEMPERATURES: [(&str, &str); 5] = [
+    ("after a quarter of an hour", "element.temperature_quarter_hour"),
+    ("after one full discharge", "element.temperature_at_rated"),
+    ("without end", "element.temperature_steady"),
+    ("limit", "element.temperature_limit"),
+    ("measured", "element.measured_temperature"),
+];
+
 /// An element of the path for display.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ElementView {
@@ -175,6 +202,8 @@ pub struct ElementView {
     pub drop: Worth,
     /// Heat at rated continuous current.
     pub heat: Worth,
+    /// Temperatures at rated current, the limit and what was measured; in this order; none of an element without any.
+    pub temperatures: Vec<Told>,
     /// What it responds to, for protective elements.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub responds_to: Option<String>,
@@ -216,6 +245,8 @@ pub struct PathView {
     /// Weakest permissible current less rated current, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,
+    /// Currents of the pack with their time, from its network.
+    pub currents: Vec<Told>,
     /// Elements whose permissible current is not known.
     pub undecided: Vec<String>,
     /// Total resistance.
@@ -365,6 +396,8 @@ impl View {
     /// The summary in one sentence: what carries the current, and by how much it does or does not.
     #[must_use]
     pub fn verdict(&self) -> String {
+        use crate::judge::rules::at_least;
+        use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
@@ -381,19 +414,23 @@ impl View {
             self.rated_current_si,
         ) {
             (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
+                let u = self.path.permissible_current.expanded_si.map_or(0.0, |expanded| expanded / COVERAGE);
+                let found = Amount { number: Uncertain::new(si, 1, u), dimension: Dimension::CURRENT };
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                if si < rated_si {
-                    format!(
+                match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                    Outcome::FallsShort => format!(
                         "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
-                    )
-                } else {
-                    format!(
+                    ),
+                    Outcome::NotDecided => format!(
+                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                    ),
+                    Outcome::Meets => format!(
                         "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
-                    )
+                    ),
                 }
             }
             _ if self
@@ -491,6 +528,7 @@ fn path(record: &Record, derived: &Derived, findings: &[Finding]) -> PathView {
             .collect(),
         permissible_current,
         weakest,
+        currents: told(&CURRENTS, |name| derived.of_pack(name)),
         resistance: Worth::of(derived.of_pack("path.resistance")),
         drop: Worth::of(derived.of_pack("path.drop")),
         heat: Worth::of(derived.of_pack("path.heat")),
@@ -498,6 +536,13 @@ fn path(record: &Record, derived: &Derived, findings: &[Finding]) -> PathView {
         fuse_rating: Worth::of(derived.of_pack("path.overcurrent_rating")),
         elements,
     }
+}
+
+fn told<'a>(facts: &[(&str, &str)], answer: impl Fn(&str) -> Option<&'a Answer>) -> Vec<Told> {
+    if facts.iter().all(|(_, name)| answer(name).is_none()) {
+        return Vec::new();
+    }
+    facts.iter().map(|(of, name)| Told { of: (*of).to_owned(), worth: Worth::of(answer(name)) }).collect()
 }
 
 fn margin(permissible_current: &Worth, rated: Option<f64>) -> Option<String> {
@@ -538,6 +583,7 @@ fn element(
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
+        temperatures: told(&TEMPERATURES, |name| derived.of_element(index, name)),
         responds_to: worth("element.responds_to").value,
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),

@@ -57,17 +57,22 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
     }
 }
 
-/// Highest temperature of a joint or a terminal with a surface of this finish on one side. The other side's is not
-/// recorded, so a coat on one side raises nothing.
-pub(super) fn of_joint(facts: &Facts<'_>, kind: ElementKind, finish: Option<Finish>) -> Answer {
-    let mut limit = of(facts, kind)?;
-    if let Some(finish @ (Finish::TinPlated | Finish::NickelPlated)) = finish {
-        limit.steps.push(format!(
-            "one side is {}; that of the other side is not recorded, so the limit is that of bare metal",
-            finish.word()
-        ));
+/// Highest temperature of a joint or a terminal: from its data sheet, else by the coat of both sides, the lower of the two.
+/// A side whose coat is not recorded, as that of a cell's post, is taken as bare.
+pub(super) fn of_joint(facts: &Facts<'_>, kind: ElementKind, sides: [Option<Finish>; 2]) -> Answer {
+    let sheet = Worker::new(facts).optional("element.allowed_temperature").is_some();
+    let [Some(one), Some(other)] = sides else { return of(facts, kind) };
+    let coat = |finish| match finish {
+        Finish::NickelPlated => 2,
+        Finish::TinPlated => 1,
+        Finish::Bright | Finish::Oxidised | Finish::HeavilyOxidised | Finish::Sleeved => 0,
+    };
+    let both = format!("one side is {}, the other {}", one.word(), other.word());
+    match coat(one).min(coat(other)) {
+        2 if !sheet => of_book(Worker::new(facts), "nickel_plated_joint_temperature", &both),
+        1 if !sheet => of_book(Worker::new(facts), "tinned_joint_temperature", &both),
+        _ => of(facts, kind),
     }
-    Ok(limit)
 }
 
 /// Highest temperature of a cell's post.

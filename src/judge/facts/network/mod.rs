@@ -11,5 +11,5 @@ mod measured;
 mod stand_in;
 
 pub(crate) use build::{LINK_ENDS, LINK_FILM};
-pub(crate) use facts::{PlaceTold, of};
+pub(crate) use facts::{PlaceTold, heated, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};

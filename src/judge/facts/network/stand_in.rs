@@ -34,6 +34,13 @@ pub(super) const FILM_IN_FOAM: StandIn = stand_in(
     3.0,
     "no source: 5 to 50 mm of a material of 0.03 to 0.2 W/(m·K)",
 );
+/// The same where nobody recorded whether foam fills the case, W/(m²·K).
+pub(super) const FILM_NOT_KNOWN: StandIn = stand_in(
+    "film of a surface, as it is not recorded what holds the cells",
+    FILM_IN_FOAM.ends.0,
+    FILM_INSIDE.ends.1,
+    "from foam to air",
+);
 /// Film of a surface with the lid off, W/(m²·K).
 pub(super) const FILM_OPEN: StandIn = stand_in(
     "film of a surface with the lid off",
@@ -155,6 +162,13 @@ pub(super) const BETWEEN_ENDS: StandIn = stand_in(
     0.6,
     1.0,
     "no source: ends of 10 to 25 mm lie on their partners",
+);
+/// Conductors side by side that carry as if they shared the current evenly, as a part of them.
+pub(super) const SIDE_BY_SIDE: StandIn = stand_in(
+    "part of conductors side by side that carries the current",
+    0.65,
+    1.0,
+    "no source: one of several carries up to a quarter more than an even share, as their joints differ",
 );
 /// Cross-section of the leads outside over the current, m²/A.
 pub(super) const LEAD: StandIn = stand_in(

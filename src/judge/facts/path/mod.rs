@@ -10,7 +10,7 @@ mod permissible_current;
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
-use crate::judge::facts::network::limits;
+use crate::judge::facts::network::{self, limits};
 use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
@@ -37,7 +37,10 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
         return;
     }
     values.derive("element.photos", || photos(facts, element));
-    values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+    // In a pack the network says what a bar, a cable or a joint carries; by itself it lies in open air.
+    if facts.derived.is_alone() || !network::heated(kind) {
+        values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+    }
     values.group(|values| resistance_of(facts, kind, values));
     values.group(|values| {
         if let Some(responds) = responds_to(facts, element, index) {
