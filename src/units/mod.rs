@@ -16,6 +16,7 @@ mod dimension;
 mod parse;
 pub(crate) mod price;
 mod show;
+mod slip;
 pub(crate) mod terminal;
 mod uncertain;
 mod unit;
@@ -27,6 +28,7 @@ pub(crate) use show::{
     show, show_difference, show_percent, show_percent_uncertain, show_range, show_to, show_uncertain,
     si_unit, significant,
 };
+pub(crate) use slip::likely_meant;
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
 pub(crate) use unit::{Unit, find_unit};
 

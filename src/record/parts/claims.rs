@@ -1,7 +1,8 @@
 //! What the nameplate and the manual say. Nothing here was found; everything here is to be checked.
 
 use crate::record::field::{
-    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Size, Temperature, Text, Time, Voltage, YesNo,
+    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Resistance, Size, Temperature, Text, Time,
+    Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -97,6 +98,8 @@ part! {
         max_in_series: Count = "2",
         /// Largest number of packs in parallel. Write "absent" when the papers do not say.
         max_in_parallel: Count = "4",
+        /// Resistance of the leads that join a pack to the others in parallel, out and back, as the papers prescribe them.
+        parallel_leads: Resistance = "1.5 mΩ",
         /// Ingress protection code.
         ingress_protection: Text = "IP65",
         /// What the manual leaves out, in the inspector's words.
@@ -125,6 +128,8 @@ part! {
         scope: CertificateScope = "not said",
         /// What the inspection says of it.
         verdict: ClaimVerdict = "not checked",
+        /// The rule that is about the same thing: where it meets, the claim cannot be contradicted, and the other way round.
+        rule: Text = "fuse-present",
         /// What contradicts or supports it.
         because: Text = "there is no gasket",
     }

@@ -177,7 +177,7 @@ pub(super) fn pack<'a>(
         facts: facts(row),
         elements: view.path.elements.iter().map(element).collect(),
         complete: view.path.complete == Some(true),
-        short: view.with_outcome(Outcome::FallsShort).map(short).collect(),
+        short: view.causes.iter().map(|cause| short(&cause.head)).collect(),
         open: view.with_outcome(Outcome::NotDecided).map(short).collect(),
         met,
         met_number: view.counts.meets,

@@ -167,6 +167,22 @@ fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
     of
 }
 
+/// True for a fact that the network gives and nothing else does, or gives better.
+pub(crate) fn is_fact(name: &str) -> bool {
+    [
+        "path.permissible",
+        "path.time_to_limit",
+        "path.temperature_readings",
+        "path.residual",
+        "path.limited_by",
+    ]
+    .iter()
+    .any(|of_path| name.starts_with(of_path))
+        || name.starts_with("element.permissible")
+        || (name.starts_with("element.temperature_") && name != "element.temperature_limit")
+        || name == "element.measured_temperature"
+}
+
 struct Solved<'a> {
     facts: &'a Facts<'a>,
     pack: &'a Pack,

@@ -1,7 +1,7 @@
 //! The highest temperature of each kind of place: from its data sheet where that is recorded, else a limit of the book.
 
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts};
+use crate::judge::facts::{Answer, Facts, Subject};
 use crate::record::parts::{ElementKind, Finish};
 use crate::thermal::Value;
 use crate::units::Amount;
@@ -33,6 +33,7 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
             let class = work.amount("element.insulation_temperature");
             let [class] = work.all([class])?;
             work.step(line("temperature class of the insulation", &class));
+            let class = at_its_ends(facts, &mut work, class);
             work.done(class)
         }
         ElementKind::ThermalCutoff => {
@@ -55,6 +56,36 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
             Err(work.take_missing())
         }
     }
+}
+
+/// What the ends of a cable leave of its insulation's class: an end on a part that is listed without a joint of its own has the
+/// limit of that joint, on the cells that of a post. Insulation for 200 °C on a cell's post helps nothing.
+fn at_its_ends(facts: &Facts<'_>, work: &mut Worker<'_>, class: Amount) -> Amount {
+    let Subject::Element(index) = facts.subject else { return class };
+    if facts.derived.is_alone() {
+        return class;
+    }
+    let neighbours = [index.checked_sub(1), Some(index + 1)];
+    let kinds = neighbours.into_iter().flatten().filter_map(|at| facts.record.path.element.get(at)?.kind());
+    let mut least = class;
+    for kind in kinds {
+        let (limit, what) = match kind {
+            ElementKind::CellStack => ("limit.post_temperature", "its end on a cell's post"),
+            ElementKind::Fuse
+            | ElementKind::CircuitBreaker
+            | ElementKind::ThermalCutoff
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Connector
+            | ElementKind::Bms => ("limit.joint_temperature", "its end, whose joint is not listed"),
+            ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint | ElementKind::Terminal => continue,
+        };
+        if let Some(limit) = work.amount(limit).filter(|limit| limit.value() < least.value()) {
+            work.step(line(what, &limit));
+            least = limit;
+        }
+    }
+    least
 }
 
 /// Highest temperature of a joint or a terminal: from its data sheet, else by the coat of both sides, the lower of the two.

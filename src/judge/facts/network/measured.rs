@@ -13,6 +13,8 @@ use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain,
 pub(crate) struct MeasuredTemperature {
     /// The part: an element's id, "bms" or "cells".
     pub part: String,
+    /// How far along the part its sensor sat, from the end nearer to the cells, m; `None` where that is not recorded.
+    pub distance: Option<f64>,
     /// Time since the load came on, s; infinite where it no longer changed.
     pub time: f64,
     /// K.
@@ -42,6 +44,14 @@ pub(crate) struct Measured {
     pub temperatures: Vec<MeasuredTemperature>,
     /// Parts whose readings are lost with a log that could not be used, and what is missing.
     pub lost: Option<(Vec<String>, Missing)>,
+}
+
+impl Measured {
+    /// The same without its readings; `missing` says why they are lost.
+    pub fn without(self, missing: Missing) -> Self {
+        let parts = self.temperatures.into_iter().map(|found| found.part).collect();
+        Self { lost: Some((parts, missing)), ..Self::default() }
+    }
 }
 
 /// What the measurements make of the network.
@@ -263,6 +273,7 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
             (work.optional("element.temperature_rise")?, work.optional("element.rise_current")?);
         let found = MeasuredTemperature {
             part: element_label(facts.record, index),
+            distance: None,
             time: f64::INFINITY,
             kelvin: ambient + rise.value(),
             standard: Some(rise.number.standard()).filter(|standard| *standard > 0.0),

@@ -8,8 +8,8 @@ mod build;
 mod facts;
 pub(super) mod limits;
 mod measured;
-mod stand_in;
+pub(super) mod stand_in;
 
 pub(crate) use build::{LINK_ENDS, LINK_FILM};
-pub(crate) use facts::{PlaceTold, heated, of};
+pub(crate) use facts::{PlaceTold, heated, is_fact, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};
