@@ -57,8 +57,10 @@ pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String
     if !(expanded > 0.0 && expanded.is_finite()) {
         return show(value, dimension);
     }
+    // What is less than its uncertainty has the unit of that.
+    let larger = if dimension.point || value.abs() >= expanded { value } else { expanded };
     let (symbol, unit) =
-        preferred(value, dimension).unwrap_or(("", Unit { dimension, factor: 1.0, offset: 0.0 }));
+        preferred(larger, dimension).unwrap_or(("", Unit { dimension, factor: 1.0, offset: 0.0 }));
     let half_width = expanded / unit.factor;
     let shown = value / unit.factor - unit.offset;
     let symbol = if symbol.is_empty() { String::new() } else { format!(" {symbol}") };
@@ -84,10 +86,13 @@ fn rounded_to(value: f64, uncertainty: f64) -> String {
 pub fn show_difference(value: f64, expanded: f64, dimension: Dimension, of: Option<f64>) -> String {
     let dimension = Dimension { point: false, ..dimension };
     let known = expanded > 0.0 && expanded.is_finite();
+    // A number that is rounded to nought has no sign.
+    let nought =
+        |text: &str| !text.split(' ').next().is_some_and(|n| n.contains(|c| ('1'..='9').contains(&c)));
     let sign = |text: &str| match value {
+        v if nought(text) || v == 0.0 => text.to_owned(),
         v if v > 0.0 => format!("+{text}"),
-        v if v < 0.0 => format!("−{text}"),
-        _ => text.to_owned(),
+        _ => format!("−{text}"),
     };
     let mut text = sign(&show_uncertain(value.abs(), expanded, dimension));
     if let Some(of) = of.map(f64::abs).filter(|of| *of > 0.0) {
@@ -197,6 +202,7 @@ mod tests {
             (77.39, 28.0, None, "+77 A ± 28 A"),
             (50.0, 0.0, Some(200.0), "+50 A (+25 %)"),
             (0.0, 0.0, Some(200.0), "0 A (0 %)"),
+            (-0.9, 44.0, Some(200.0), "−1 A ± 44 A (0 %)"),
         ];
         for (value, expanded, of, expected) in cases {
             assert_eq!(show_difference(value, expanded, Dimension::CURRENT, of), expected);
