@@ -1,7 +1,6 @@
 //! Judging: facts are derived here from record, logs and photos, and the rule engine alone decides what they mean.
 
 pub mod bench_test;
-pub(crate) mod doubts;
 pub mod facts;
 pub mod inspection;
 pub mod next;

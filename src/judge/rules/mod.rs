@@ -6,6 +6,7 @@
 
 mod book;
 mod causes;
+pub(crate) mod doubts;
 mod engine;
 pub mod expr;
 mod finding;
@@ -15,7 +16,7 @@ mod scope;
 
 pub(crate) use book::BUILT_IN;
 pub use book::Book;
-pub(crate) use book::{Agree, Change, Effort, Plausible, Rule, RuleFile, Stage};
+pub(crate) use book::{Change, Effort, Rule, RuleFile, Stage};
 pub(crate) use causes::Cause;
 pub use engine::judge;
 pub(crate) use engine::{Judgement, again, at_least, judge_rig, subjects};

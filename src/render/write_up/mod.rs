@@ -6,7 +6,7 @@ mod causes;
 mod claims;
 mod looks;
 pub(crate) mod photos;
-mod picture;
+pub(crate) mod picture;
 pub(crate) mod prose;
 mod text;
 mod view;
@@ -14,11 +14,13 @@ mod writeup;
 
 pub(crate) use causes::causes;
 pub(crate) use looks::{looks_of, write_looks};
-pub(crate) use photos::{PhotoView, PointerView, photos};
+#[cfg(feature = "video")]
+pub(crate) use photos::PhotoView;
+pub(crate) use photos::{PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
-pub(crate) use text::{Style, compared, write_finding, write_text};
+pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
-pub(crate) use view::{ElementView, FindingCounts, Worth};
+pub(crate) use view::{ElementView, FindingCounts, PlaceView, Worth};
 #[cfg(feature = "video")]
 pub(crate) use writeup::evidence;
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};

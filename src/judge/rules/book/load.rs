@@ -4,7 +4,7 @@
 use std::ops::Range;
 
 use super::{Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Rule, Stage, Telling};
-use crate::judge::doubts::is_of_the_record;
+use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::Grade;
 use crate::judge::rules::names::Names;
@@ -665,4 +665,9 @@ impl Loading<'_> {
             rule.off = Some(reason);
         }
     }
+}
+
+/// True for a field of the record, as against what follows from it.
+fn is_of_the_record(name: &str) -> bool {
+    name.starts_with("limit.") || field_info(name).is_some() && !FACTS.iter().any(|fact| fact.name == name)
 }
