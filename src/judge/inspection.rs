@@ -7,8 +7,8 @@ use thiserror::Error;
 
 use crate::evidence::whole::Looks;
 use crate::judge::bench_test::{Logs, TestResult, results_of};
-use crate::judge::doubts;
 use crate::judge::facts::Derived;
+use crate::judge::rules::doubts;
 use crate::judge::rules::{Book, Judgement, RuleFile, judge};
 use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, OwnWords, Withheld};

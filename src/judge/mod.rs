@@ -1,9 +1,9 @@
 //! Judging: facts are derived here from record, logs and photos, and the rule engine alone decides what they mean.
 
 pub mod bench_test;
-pub(crate) mod doubts;
 pub mod facts;
 pub mod inspection;
+pub mod next;
 pub mod rig;
 pub mod rules;
 pub(crate) mod seen;

@@ -11,6 +11,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 
+pub use super::doubt::Doubt;
 use crate::units::{Dimension, Quantity};
 pub use words::Words;
 pub(crate) use words::words;
@@ -188,21 +189,6 @@ pub const NOT_VISIBLE: &str = "could not see";
 pub const UNKNOWN: &str = "unknown";
 /// What stands in outputs for others in place of what the record withholds.
 pub const WITHHELD: &str = "[withheld]";
-
-/// Why a value is not taken as it stands.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, serde::Serialize, schemars::JsonSchema)]
-pub struct Doubt {
-    /// The field by its name in expressions.
-    pub name: String,
-    /// What is odd about it, as a person would say it.
-    pub what: String,
-    /// What was probably meant.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub meant: Option<String>,
-    /// True where the value lies outside its plausible range: no rule passes or falls short on it until it is confirmed.
-    /// False where it and another one contradict each other: that takes "meets" away.
-    pub implausible: bool,
-}
 
 /// A field with all that is known of it.
 #[derive(Debug, Clone, PartialEq, Default)]

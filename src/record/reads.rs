@@ -7,7 +7,7 @@
 use std::cell::{Cell, RefCell};
 use std::sync::Arc;
 
-use super::field::Doubt;
+use super::doubt::Doubt;
 
 thread_local! {
     /// Watched, and met.

@@ -32,9 +32,12 @@ pub fn likely_meant(text: &str, dimension: Dimension, far: impl Fn(&str) -> Opti
     let of_unit =
         others.iter().filter(|other| **other != unit).map(|other| format!("{} {other}", number.trim()));
     let read = parse(text).ok().filter(|_| !dimension.point).map(|read| read.value);
-    let of_point = [0.1, 10.0, 0.01, 100.0].iter().filter_map(|factor| shifted(read? * factor, unit));
-    let candidates = of_unit.chain(of_point);
-    let scored = candidates.filter_map(|text| Some((far(&text)?, text)));
+    // A wrong unit is likelier than a point that is off by one place, and that than one that is off by two.
+    let of_point = [(0.1, 0.5), (10.0, 0.5), (0.01, 1.0), (100.0, 1.0)]
+        .iter()
+        .filter_map(|(factor, unlikely)| shifted(read? * factor, unit).map(|text| (*unlikely, text)));
+    let candidates = of_unit.map(|text| (0.0, text)).chain(of_point);
+    let scored = candidates.filter_map(|(unlikely, text)| Some((far(&text)? + unlikely, text)));
     scored.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, text)| text)
 }
 

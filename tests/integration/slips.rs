@@ -507,7 +507,8 @@ fn a_slip_turns_no_verdict_silently() {
 
 #[test]
 fn long_two_thousand_slips() {
-    slipped(2000);
+    let records = std::env::var("UNDERLID_SLIPS").ok().and_then(|number| number.parse().ok());
+    slipped(records.unwrap_or(2000));
 }
 
 fn checked(record: &str) -> String {
@@ -691,7 +692,7 @@ fn a_capacity_under_other_conditions_is_a_bound() {
         ("capacity = \"104 Ah ± 1 Ah\"\ncurrent = \"5 A\"\n", "◇ major"),
         ("capacity = \"104 Ah ± 1 Ah\"\ncurrent = \"20 A\"\nambient = \"38 degC\"\n", "◇ major"),
         (
-            "capacity = \"96 Ah ± 1 Ah\"\ncurrent = \"20 A\"\n[[test]]\nkind = \"charge\"\nend = \"stopped\"\n",
+            "capacity = \"96 Ah ± 1 Ah\"\ncurrent = \"20 A\"\ndate = 2026-05-02\n[[test]]\nkind = \"charge\"\nend = \"stopped\"\ndate = 2026-05-01\n",
             "◇ major",
         ),
     ] {

@@ -5,7 +5,7 @@
 
 use super::Work;
 use crate::judge::facts::{Answer, Bound, Missing, Side, Worked};
-use crate::record::parts::{TestEnd, TestKind};
+use crate::record::parts::{BenchTest, TestEnd, TestKind};
 use crate::units::{Dimension, show};
 
 impl Work<'_> {
@@ -46,9 +46,10 @@ impl Work<'_> {
             }
         }
         let charges = self.record.test.iter().filter(|test| test.kind.known() == Some(TestKind::Charge));
-        let own = self.test.id.text();
-        let before = |charge: &str| own.is_none_or(|own| own == charge);
-        for charge in charges.filter(|charge| charge.capacity_test.text().is_none_or(before)) {
+        // A charge of the same day may as well have followed, for the round trip.
+        let before =
+            |charge: &BenchTest| charge.date.date().zip(self.test.date.date()).is_some_and(|(a, b)| a < b);
+        for charge in charges.filter(|charge| before(charge)) {
             if charge.end.known().is_some_and(|end| end != TestEnd::Taper) {
                 let id = charge.id.text().unwrap_or("charge");
                 let what = format!("a charge that ends by taper: the one before (test {id}) was cut off");

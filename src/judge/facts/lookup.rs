@@ -219,6 +219,31 @@ impl Facts<'_> {
     }
 }
 
+/// A field of a record by its name in expressions, to be set.
+pub(crate) fn field_of<'a>(record: &'a mut Record, subject: Subject, name: &str) -> Option<&'a mut Found> {
+    let (head, rest) = name.split_once('.')?;
+    let field = rest.split('.').next()?;
+    match (head, subject) {
+        ("inspection", _) => record.inspection.found_mut(field),
+        ("claims", _) => record.claims.found_mut(field),
+        ("cells", _) => record.cells.found_mut(field),
+        ("path", _) => record.path.found_mut(field),
+        ("bms", _) => record.bms.found_mut(field),
+        ("heater", _) => record.heater.found_mut(field),
+        ("enclosure", _) => record.enclosure.found_mut(field),
+        ("service", _) => record.service.found_mut(field),
+        ("marking", _) => record.marking.found_mut(field),
+        ("element", Subject::Element(i)) => record.path.element.get_mut(i)?.found_mut(field),
+        ("statement", Subject::Statement(i)) => record.claims.statement.get_mut(i)?.found_mut(field),
+        ("layer", Subject::Layer(i)) => record.bms.layer.get_mut(i)?.found_mut(field),
+        ("reading", Subject::Reading(i)) => record.cells.reading.get_mut(i)?.found_mut(field),
+        ("photo", Subject::Photo(i)) => record.photo.get_mut(i)?.found_mut(field),
+        ("test", Subject::Test(i)) => record.test.get_mut(i)?.found_mut(field),
+        ("instrument", Subject::Instrument(i)) => record.instrument.get_mut(i)?.found_mut(field),
+        _ => None,
+    }
+}
+
 /// The kind of a record field by its name in expressions.
 #[must_use]
 pub fn field_kind(name: &str) -> Option<Kind> {

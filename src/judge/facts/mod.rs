@@ -18,7 +18,8 @@ pub(crate) mod worker;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-pub(crate) use lookup::{Facts, Subject, field_info, field_kind};
+pub(crate) use lookup::{Facts, Subject, field_info, field_kind, field_of};
+pub(crate) use network::is_fact as of_the_network;
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub(crate) use table::FACTS;
@@ -78,6 +79,8 @@ pub struct Derived {
     places: Vec<PlaceTold>,
     /// The path is no pack: each element is taken by itself in open air.
     alone: bool,
+    /// Which facts of elements the network gave.
+    by_network: Vec<(usize, &'static str)>,
 }
 
 /// Places of the photos that show each part.
@@ -134,12 +137,29 @@ impl Derived {
         Self { alone: true, ..Self::default() }.derive(record, limits)
     }
 
-    /// Derives everything from a record and from facts that are given in the place of what would be derived.
-    pub(crate) fn with_given(record: &Record, limits: &BTreeMap<String, Amount>, given: Vec<Given>) -> Self {
-        Self { given, alone: true, ..Self::default() }.derive(record, limits)
+    /// Derives everything from a record and from facts that are given in the place of what would be derived; `alone` takes
+    /// each element by itself in open air.
+    pub(crate) fn with_given(
+        record: &Record,
+        limits: &BTreeMap<String, Amount>,
+        given: Vec<Given>,
+        alone: bool,
+    ) -> Self {
+        Self { given, alone, ..Self::default() }.derive(record, limits)
+    }
+
+    /// Derives everything anew for a record that differs in a few facts; what the network says is taken over as it is, and
+    /// so is what bench tests and photos show.
+    pub(crate) fn again(&self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        let (tests, seen, measured) = (self.tests.clone(), self.seen.clone(), self.measured.clone());
+        Self { tests, seen, measured, ..Self::default() }.derive_from(record, limits, Some(self))
     }
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        self.derive_from(record, limits, None)
+    }
+
+    fn derive_from(self, record: &Record, limits: &BTreeMap<String, Amount>, before: Option<&Self>) -> Self {
         let (photos, photos_withheld) = reads::watch(|| photos_by_part(record));
         let mut derived = Self { sources: Sources::of(record, limits), photos, photos_withheld, ..self };
         // Later values rest on earlier ones, so each step sees those before it.
@@ -156,8 +176,21 @@ impl Derived {
             let values = Answers::of(|values| path::of_element(&facts, index, values));
             derived.elements.push(values);
         }
-        if !derived.alone {
-            derived.add_network(record, limits);
+        match before {
+            Some(before) => {
+                derived.take_network(before);
+                for (index, element) in record.path.element.iter().enumerate() {
+                    let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
+                    let known =
+                        before.of_element(index, "element.temperature_limit").filter(|limit| limit.is_ok());
+                    let limit = known.cloned().or_else(|| Some(network::limits::of(&facts, element.kind()?)));
+                    if let (Some(limit), Some(values)) = (limit, derived.elements.get_mut(index)) {
+                        values.insert("element.temperature_limit", limit);
+                    }
+                }
+            }
+            None if derived.alone => {}
+            None => derived.add_network(record, limits),
         }
         add!(path::of_path);
         add!(path::clearing);
@@ -178,14 +211,28 @@ impl Derived {
         derived
     }
 
+    /// Takes over what the network said before.
+    fn take_network(&mut self, before: &Self) {
+        let of_path = before.pack.iter().filter(|(name, _)| network::is_fact(name));
+        self.pack.extend(of_path.map(|(name, answer)| (*name, answer.clone())));
+        // The limit of a place may be read from the record.
+        for (index, name) in before.by_network.iter().filter(|(_, name)| *name != "element.temperature_limit")
+        {
+            let answer = before.elements.get(*index).and_then(|values| values.get(name));
+            if let (Some(answer), Some(element)) = (answer, self.elements.get_mut(*index)) {
+                element.insert(name, answer.clone());
+            }
+        }
+    }
+
     /// Adds what follows from the pack as a network.
     fn add_network(&mut self, record: &Record, limits: &BTreeMap<String, Amount>) {
         let facts = Facts { record, derived: self, limits, subject: Subject::Pack };
         let (mut elements, mut places) = (Vec::new(), Vec::new());
         let path = Answers::of(|values| {
             let of = network::of(&facts, &self.measured);
-            let met = reads::met();
-            places.extend(of.places.into_iter().filter(|_| !met));
+            let plain = !reads::met() && reads::doubts().iter().all(|doubt| !doubt.implausible);
+            places.extend(of.places.into_iter().filter(|_| plain));
             elements.extend(
                 of.elements.into_iter().map(|(index, name, answer)| (index, name, answers::as_read(answer))),
             );
@@ -197,6 +244,7 @@ impl Derived {
         self.places = places;
         for (index, name, answer) in elements {
             if let Some(element) = self.elements.get_mut(index) {
+                self.by_network.push((index, name));
                 element.insert(name, answer);
             }
         }

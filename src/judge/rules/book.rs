@@ -15,14 +15,18 @@ use super::scope::Scope;
 use crate::evidence::hash::Sha256Digest;
 use crate::record::parts::ElementKind;
 use crate::record::problem::Problems;
+use crate::record::words;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
-/// The rule book that is compiled in: the pack's rules, those of the test rig, and what values are plausible.
-pub(crate) const BUILT_IN: [(&str, &str); 3] = [
+/// The rule book that is compiled in: the pack's rules, those of the test rig, what values are plausible, what several
+/// rules tell of together, and what it takes to look at a fact.
+pub(crate) const BUILT_IN: [(&str, &str); 5] = [
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
     ("checklists/plausible.toml", include_str!("../../../checklists/plausible.toml")),
+    ("checklists/causes.toml", include_str!("../../../checklists/causes.toml")),
+    ("checklists/looks.toml", include_str!("../../../checklists/looks.toml")),
 ];
 
 /// A rule, checked.
@@ -91,6 +95,76 @@ impl Rule {
             }
             _ => Some(usize::MAX),
         }
+    }
+}
+
+/// A cause: one defect that several rules tell of.
+#[derive(Debug, Clone)]
+pub struct CauseRule {
+    /// Its id.
+    pub id: String,
+    /// What is said of the pack, in a line.
+    pub fault: String,
+    /// The rules that make it: where one of them falls short, it is there.
+    pub from: Vec<Telling>,
+    /// The rules that fall short because of it.
+    pub leads_to: Vec<Telling>,
+    /// True where only findings about the same part belong together.
+    pub same_part: bool,
+}
+
+/// A rule that tells of a cause.
+#[derive(Debug, Clone)]
+pub struct Telling {
+    /// The rule's id.
+    pub rule: String,
+    /// Where it does, when not everywhere.
+    pub when: Option<Expr>,
+}
+
+/// How a fact is come by.
+#[derive(Debug, Clone)]
+pub struct Effort {
+    /// Its name.
+    pub id: String,
+    /// How long it takes, s.
+    pub time_s: f64,
+    /// What to beware of.
+    pub caution: String,
+}
+
+words! {
+    /// When in a session a fact can be looked at, in order.
+    pub enum Stage {
+        /// before the lid comes off
+        LidOn = "lid on",
+        /// with the lid off
+        LidOff = "lid off",
+        /// with parts unbolted, which may not go back as they were
+        Apart = "parts apart",
+    }
+}
+
+/// Facts and rules with what it takes to look at them.
+#[derive(Debug, Clone)]
+pub struct LookRule {
+    /// Names of facts; `part.*` is all of a part.
+    pub facts: Vec<String>,
+    /// Ids of rules that a closer measure would decide.
+    pub rules: Vec<String>,
+    /// How they are come by.
+    pub effort: Effort,
+    /// When.
+    pub stage: Stage,
+    /// How to get them; empty where the rules say it.
+    pub how: String,
+}
+
+impl LookRule {
+    fn names(&self, fact: &str) -> bool {
+        self.facts
+            .iter()
+            .any(|name| name.strip_suffix('*').map_or(name == fact, |part| fact.starts_with(part)))
     }
 }
 
@@ -191,6 +265,12 @@ pub struct Book {
     pub rules: Vec<Rule>,
     /// The limits.
     pub limits: Vec<Limit>,
+    /// What several rules tell of together.
+    pub causes: Vec<CauseRule>,
+    /// How a fact is come by, the easiest first.
+    pub efforts: Vec<Effort>,
+    /// What it takes to look at facts.
+    pub looks: Vec<LookRule>,
     /// Ranges in which a value is taken as it stands.
     pub plausible: Vec<Plausible>,
     /// What a record says twice.
@@ -237,6 +317,9 @@ impl Book {
         let mut book = Self {
             rules: Vec::new(),
             limits: Vec::new(),
+            causes: Vec::new(),
+            efforts: Vec::new(),
+            looks: Vec::new(),
             plausible: Vec::new(),
             agree: Vec::new(),
             changes: Vec::new(),
@@ -263,6 +346,31 @@ impl Book {
     /// True where a rule is applied to each photo.
     pub(crate) fn asks_photos(&self) -> bool {
         self.rules.iter().any(|rule| rule.off.is_none() && rule.scope == Scope::Photos)
+    }
+
+    /// How a fact is come by and when: the first that the book says of it.
+    pub(crate) fn effort_of(&self, fact: &str) -> (&Effort, Stage) {
+        self.effort_where(|look| look.names(fact))
+    }
+
+    /// How a closer measure for a rule is come by and when.
+    pub(crate) fn effort_of_rule(&self, id: &str) -> (&Effort, Stage) {
+        self.effort_where(|look| look.rules.iter().any(|rule| rule == id || rule == "*"))
+    }
+
+    /// How to get a fact, where the book says it of the fact itself.
+    pub(crate) fn how_to_get(&self, fact: &str) -> Option<&str> {
+        let look = self.looks.iter().find(|look| look.names(fact))?;
+        Some(look.how.as_str()).filter(|how| !how.is_empty())
+    }
+
+    fn effort_where(&self, wanted: impl Fn(&LookRule) -> bool) -> (&Effort, Stage) {
+        /// What nothing is said of.
+        static UNKNOWN: Effort = Effort { id: String::new(), time_s: 60.0, caution: String::new() };
+        self.looks
+            .iter()
+            .find(|look| wanted(look))
+            .map_or((&UNKNOWN, Stage::LidOff), |look| (&look.effort, look.stage))
     }
 
     /// A rule by its id.

@@ -426,7 +426,9 @@ impl fmt::Display for Layout {
                 continue;
             } else {
                 write!(f, "{}", column.meaning)?;
-                if column.meaning.is_value() && !column.unit.is_empty() && column.unit != "1" {
+                let dated = column.meaning == Meaning::OtherTime && column.unit_assumed;
+                let with_unit = column.meaning.is_value() && !dated;
+                if with_unit && !column.unit.is_empty() && column.unit != "1" {
                     let assumed = if column.unit_assumed { " (assumed)" } else { "" };
                     write!(f, " in {}{assumed}", column.unit)?;
                 }

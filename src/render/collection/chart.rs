@@ -9,10 +9,10 @@ use serde::Serialize;
 
 use super::page::shown;
 use super::tables::PackRow;
-use crate::render::draw::Named;
-use crate::render::draw::bars::{Bar, BarChart, Group};
 use crate::render::draw::counted::{Bin, Histogram, Points};
+use crate::render::draw::rows::{Group, Row, RowChart};
 use crate::render::draw::scale::round_step;
+use crate::render::draw::{Named, Paper};
 
 /// Unit of an axis that counts packs.
 const PACKS: &str = "packs";
@@ -38,7 +38,7 @@ pub(super) struct Charts {
 }
 
 /// A chart with its words and its numbers.
-#[derive(Serialize)]
+#[derive(Default, Serialize)]
 struct Chart {
     id: String,
     title: String,
@@ -61,12 +61,14 @@ fn one_by_one(
     named: Named<'_>,
     axis: &str,
 ) -> String {
-    let group = |(name, value, words, class)| {
-        let bar = Bar { value: Some(value), there: true, words, class, ..Bar::default() };
-        Group { name, bars: vec![bar] }
+    let group = |(name, value, aside, class): (String, f64, String, &'static str)| {
+        let range = Some((value.min(0.0), value.max(0.0)));
+        let row = Row { range, there: true, class, ..Row::default() };
+        Group { name, aside, rows: vec![row], ..Group::default() }
     };
     let groups = bars.map(group).collect();
-    BarChart { named, axis, whole: axis == PACKS, groups, marks: Vec::new(), legend: Vec::new() }.svg()
+    let chart = RowChart { axis, whole: axis == PACKS, groups, ..RowChart::default() };
+    chart.draw(Paper::PAGE).svg(named)
 }
 
 /// Makes the charts.
@@ -169,10 +171,7 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
         id: subject.id.to_owned(),
         title: subject.title.to_owned(),
         about: subject.about.to_owned(),
-        svg: None,
-        words: String::new(),
-        heads: Vec::new(),
-        rows: Vec::new(),
+        ..Chart::default()
     };
     let (Some(least), Some(most)) = (values.first(), values.last()) else {
         chart.words = "No pack has the facts for it.".to_owned();
@@ -267,10 +266,8 @@ fn scatter(rows: &[PackRow]) -> Chart {
         id: "capacity".to_owned(),
         title: "Measured against claimed capacity".to_owned(),
         about: "Largest capacity that a test down to the cut-off shows, over the claimed capacity. On the dashed line a pack holds what it claims; below it, less.".to_owned(),
-        svg: None,
         words: "No pack has the facts for it.".to_owned(),
-        heads: Vec::new(),
-        rows: Vec::new(),
+        ..Chart::default()
     };
     if packs.is_empty() {
         return chart;

@@ -10,7 +10,7 @@ use super::CollectionError;
 use super::tables::PackRow;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Grade, Outcome, RuleFile};
-use crate::render::write_up::{ElementView, FOLDER, View, compared, template_words};
+use crate::render::write_up::{ElementView, FOLDER, View, template_words};
 use crate::units::significant;
 use crate::units::words::CAUTION;
 
@@ -177,7 +177,7 @@ pub(super) fn pack<'a>(
         facts: facts(row),
         elements: view.path.elements.iter().map(element).collect(),
         complete: view.path.complete == Some(true),
-        short: view.with_outcome(Outcome::FallsShort).map(short).collect(),
+        short: view.causes.iter().map(|cause| short(&cause.head)).collect(),
         open: view.with_outcome(Outcome::NotDecided).map(short).collect(),
         met,
         met_number: view.counts.meets,
@@ -233,7 +233,7 @@ fn short(finding: &Finding) -> Short<'_> {
         grade: finding.grade.word(),
         statement: &finding.statement,
         subject: &finding.subject,
-        numbers: shows_numbers.then(|| compared(finding)).filter(|numbers| !numbers.is_empty()),
+        numbers: Some(finding.working.numbers.clone()).filter(|numbers| shows_numbers && !numbers.is_empty()),
         decision: finding.working.decision.as_deref(),
         missing,
         rule: &finding.rule,

@@ -10,8 +10,8 @@
 
 use super::outlet::line;
 use crate::judge::bench_test::TestResult;
-use crate::judge::rules::{Finding, Grade, Outcome};
-use crate::render::write_up::{PhotoView, View, compared};
+use crate::judge::rules::{Finding, Grade};
+use crate::render::write_up::{PhotoView, View};
 use crate::units::words::CAUTION;
 use crate::units::words::count;
 
@@ -94,9 +94,9 @@ impl Description {
         view.rule_files.iter().for_each(|file| all.push(&file.told, Worth::Kept));
         all.push(&view.verdict(), Worth::Kept);
         for grade in Grade::ALL {
-            let findings = view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade);
+            let causes = view.causes.iter().filter(|cause| cause.grade == grade);
             all.head(&format!("Falls short, {}", grade.word()));
-            findings.for_each(|finding| all.finding(finding));
+            causes.for_each(|cause| all.finding(&cause.head));
         }
         all.head("In numbers");
         all.counts(view);
@@ -255,7 +255,7 @@ pub(crate) fn in_a_line(finding: &Finding) -> String {
     let subject = if finding.subject.is_empty() { String::new() } else { format!(" ({})", finding.subject) };
     let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
     let shape = finding.outcome.shape();
-    format!("{shape} {}{subject}: {}{margin}", finding.statement, compared(finding))
+    format!("{shape} {}{subject}: {}{margin}", finding.statement, finding.working.numbers)
 }
 
 fn tested(result: &TestResult) -> String {

@@ -2,19 +2,25 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod causes;
 mod claims;
+mod looks;
 pub(crate) mod photos;
-mod picture;
+pub(crate) mod picture;
 pub(crate) mod prose;
 mod text;
 mod view;
 mod writeup;
 
-pub(crate) use photos::{PhotoView, PointerView, photos};
+pub(crate) use causes::causes;
+pub(crate) use looks::{looks_of, write_looks};
+#[cfg(feature = "video")]
+pub(crate) use photos::PhotoView;
+pub(crate) use photos::{PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
-pub(crate) use text::{Style, compared, write_finding, write_text};
+pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
-pub(crate) use view::{ElementView, FindingCounts, Worth};
+pub(crate) use view::{ElementView, FindingCounts, PlaceView, Worth};
 #[cfg(feature = "video")]
 pub(crate) use writeup::evidence;
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};

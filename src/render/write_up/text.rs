@@ -2,7 +2,10 @@
 
 use std::fmt::Write;
 
+use super::causes::CauseView;
+use super::looks::write_looks;
 use super::view::View;
+use crate::judge::next::MOST;
 use crate::judge::rules::{Finding, Outcome};
 use crate::units::terminal::plain;
 use crate::units::words::{columns, count};
@@ -31,19 +34,6 @@ pub fn write_finding(finding: &Finding, style: Style) -> String {
     let mut out = String::new();
     let _ = one(&mut out, finding, &Paint(style.colour));
     out
-}
-
-/// What was compared, for people who have not read the rule: "54 A; required: at least 200 A".
-pub(crate) fn compared(finding: &Finding) -> String {
-    let working = &finding.working;
-    let relations = [(" ≥ ", "at least"), (" ≤ ", "at most"), (" > ", "more than"), (" < ", "less than")];
-    let mut used = relations.iter().filter(|(sign, _)| working.numbers.contains(sign));
-    match (&working.left, &working.right, used.next(), used.next()) {
-        (Some(left), Some(right), Some((_, words)), None) => {
-            format!("{}; required: {words} {}", left.value, right.value)
-        }
-        _ => working.numbers.clone(),
-    }
 }
 
 struct Paint(bool);
@@ -109,10 +99,21 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         paint.bold("Meets"),
         c.meets
     )?;
+    if !view.causes.is_empty() {
+        writeln!(out, "\n{}", paint.bold("FALLS SHORT"))?;
+    }
+    for cause in &view.causes {
+        one_cause(out, cause, &paint)?;
+    }
+    if let Some(next) = view.next.as_ref().filter(|next| !next.looks.is_empty() || !next.closed.is_empty()) {
+        writeln!(out, "\n{}", paint.bold("NOT DECIDED: LOOK AT NEXT"))?;
+        out.push_str(&write_looks(next, MOST));
+    }
     let shown: &[Outcome] = if style.all {
+        writeln!(out, "\n{}", paint.bold("RULE BY RULE"))?;
         &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
     } else {
-        &[Outcome::FallsShort, Outcome::NotDecided]
+        &[]
     };
     for outcome in shown {
         let mut findings = view.with_outcome(*outcome).peekable();
@@ -141,20 +142,47 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     Ok(())
 }
 
+fn one_cause(out: &mut String, cause: &CauseView, paint: &Paint) -> std::fmt::Result {
+    let of = if cause.of.is_empty() { String::new() } else { format!(" — {}", plain(&cause.of)) };
+    writeln!(
+        out,
+        "{} {:<8} {}{of}  {}",
+        Outcome::FallsShort.shape(),
+        cause.grade.word(),
+        paint.bold(&plain(&cause.statement)),
+        paint.faint(&format!("[{}]", plain(&cause.id)))
+    )?;
+    for (line, rule) in cause.lines() {
+        let rule = if rule == cause.id { String::new() } else { format!("  [{}]", plain(rule)) };
+        writeln!(out, "    {}{}", plain(&line), paint.faint(&rule))?;
+    }
+    if !cause.why.is_empty() {
+        writeln!(out, "    why: {}", plain(&cause.why))?;
+    }
+    if !cause.advice.is_empty() {
+        writeln!(out, "    advice: {}", plain(&cause.advice))?;
+    }
+    Ok(())
+}
+
 fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result {
     let elements = &view.path.elements;
     if elements.is_empty() {
         return Ok(());
     }
-    writeln!(out, "\n{}", paint.bold("CURRENT PATH, from the negative to the positive terminal"))?;
+    writeln!(out, "\n{}", paint.bold("CURRENT PATH, after one full discharge at rated current"))?;
     let rows = elements.iter().map(|element| {
-        let permissible_current = element.permissible_current.value.as_deref().unwrap_or("not known");
+        let place = &element.place;
+        let limit = place.temperature_limit.value.as_deref().map(|limit| format!("limit {limit}"));
+        let carries =
+            element.permissible_current.value.as_deref().map(|carries| format!("carries {carries}"));
         let mark = if element.weakest { "  ← weakest" } else { "" };
         let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
         vec![
             plain(&element.label),
-            permissible_current.to_owned(),
-            element.margin.clone().unwrap_or_default(),
+            place.temperature_range.clone().unwrap_or_else(|| "not known".to_owned()),
+            limit.unwrap_or_default(),
+            carries.unwrap_or_default(),
             format!("{heat}{mark}"),
         ]
     });

@@ -3,22 +3,29 @@
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
-use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
+use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
+use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::physics::ZERO_CELSIUS;
 use crate::record::field::Doubt;
 use crate::record::parts::TestKind;
 use crate::record::{Found, Part, Record, State};
 use crate::units::words::list;
-use crate::units::{Amount, show, significant};
+use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
+use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
+use super::looks::looks_of;
 
 /// Version of the JSON shape; it changes when a key changes its meaning or goes away.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
+
+/// Critical causes that the headline names; further ones it counts.
+const HEADLINE: usize = 3;
 
 /// A derived value for display, or what is missing for it.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Worth {
     /// The value as a person would read it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -37,22 +44,16 @@ pub struct Worth {
     pub assumed: Vec<String>,
     /// What is missing.
     pub missing: Vec<Missing>,
+    /// Set where the true value is not below ("at least") or not above ("at most") this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bound: Option<&'static str>,
 }
 
 impl Worth {
     fn of(answer: Option<&Answer>) -> Self {
-        let empty = Self {
-            value: None,
-            si: None,
-            expanded_si: None,
-            steps: Vec::new(),
-            sources: Vec::new(),
-            assumed: Vec::new(),
-            missing: Vec::new(),
-        };
         match answer {
-            None => empty,
-            Some(Err(missing)) => Self { missing: missing.clone(), ..empty },
+            None => Self::default(),
+            Some(Err(missing)) => Self { missing: missing.clone(), ..Self::default() },
             Some(Ok(worked)) => {
                 let amount = worked.value.amount();
                 Self {
@@ -63,10 +64,91 @@ impl Worth {
                     sources: worked.sources.clone(),
                     assumed: worked.assumed.clone(),
                     missing: Vec::new(),
+                    bound: worked.bound.as_ref().and_then(|bound| bound.side.words()),
                 }
             }
         }
     }
+}
+
+/// How warm a place of the path becomes, for display.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct PlaceView {
+    /// What of the element; empty for the element itself.
+    #[serde(skip_serializing_if = "str::is_empty")]
+    pub what: &'static str,
+    /// Temperature after one full discharge at rated continuous current.
+    pub temperature: Worth,
+    /// The same in words, as a range.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_range: Option<String>,
+    /// The highest temperature that the place may have.
+    pub temperature_limit: Worth,
+    /// The highest temperature that was read, brought to rated current and the ambient of the rating.
+    pub measured_temperature: Worth,
+    /// What the rules say of the temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_outcome: Option<Outcome>,
+    /// What the rules say of the measured temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measured_outcome: Option<Outcome>,
+}
+
+impl PlaceView {
+    /// The places of an element, the one that the rules speak of first; of several alike the hottest.
+    pub(crate) fn all(derived: &Derived, findings: &[Finding], index: usize) -> Vec<Self> {
+        let fact = |name: &str| derived.of_element(index, name);
+        let outcome = |name: &str| {
+            let of_it = findings.iter().filter(|finding| finding.at == Subject::Element(index));
+            let about = of_it.filter(|finding| finding.working.used.iter().any(|used| used.name == name));
+            about.map(|finding| finding.outcome).min()
+        };
+        let one = |what, temperature: Option<&Answer>, limit: Option<&Answer>, measured: Option<&Answer>| {
+            let temperature = Worth::of(temperature);
+            Self {
+                what,
+                temperature_range: range(&temperature),
+                temperature,
+                temperature_limit: Worth::of(limit),
+                temperature_outcome: None,
+                measured_outcome: measured.and_then(|_| outcome("element.measured_temperature")),
+                measured_temperature: Worth::of(measured),
+            }
+        };
+        let judged = fact("element.temperature_at_rated");
+        let mut views: Vec<Self> = Vec::new();
+        for place in derived.places().iter().filter(|place| place.element == index) {
+            let view = one(place.what, Some(&place.at_rated), Some(&place.limit), place.measured.as_ref());
+            match views.iter_mut().find(|known| known.what == view.what) {
+                Some(known) if known.temperature.si < view.temperature.si => *known = view,
+                Some(_) => {}
+                None => views.push(view),
+            }
+        }
+        if views.is_empty() {
+            let measured = fact("element.measured_temperature");
+            views.push(one("", judged, fact("element.temperature_limit"), measured));
+        }
+        let judged = Worth::of(judged).si;
+        views.sort_by_key(|view| view.temperature.si != judged);
+        if let Some(first) = views.first_mut() {
+            first.temperature_outcome = outcome("element.temperature_at_rated");
+        }
+        views
+    }
+}
+
+/// The range of a temperature in words; where it is only a lower bound its lower end counts.
+fn range(worth: &Worth) -> Option<String> {
+    let (middle, half) = (worth.si?, worth.expanded_si.unwrap_or_default());
+    let range = show_range(middle - half, middle + half, Dimension::TEMPERATURE);
+    Some(match worth.bound {
+        Some("at least") => {
+            let low = (middle - half - ZERO_CELSIUS).round() + ZERO_CELSIUS;
+            format!("at least {}", show(low, Dimension::TEMPERATURE))
+        }
+        _ => range,
+    })
 }
 
 /// A value with what it is of, for display.
@@ -111,6 +193,12 @@ pub struct ElementView {
     pub name: String,
     /// What was recorded of it, key and value.
     pub found: Vec<(String, String)>,
+    /// How warm it becomes.
+    #[serde(flatten)]
+    pub place: PlaceView,
+    /// Further places of it: the posts of the cells.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub further_places: Vec<PlaceView>,
     /// Continuous permissible current.
     pub permissible_current: Worth,
     /// Permissible current less rated continuous current, in words.
@@ -140,6 +228,14 @@ pub struct ElementView {
     /// The inspector's remark, Markdown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+}
+
+impl ElementView {
+    /// What people call it: its description, or its kind and id where it has none.
+    #[must_use]
+    pub fn called(&self) -> &str {
+        if self.name.is_empty() { &self.label } else { &self.name }
+    }
 }
 
 /// The path for display.
@@ -175,26 +271,14 @@ pub struct PathView {
     pub fuse_rating: Worth,
 }
 
-impl PathView {
-    /// What the smallest rating belongs to, as a word beside its line: "fuse" or "circuit-breaker".
-    #[must_use]
-    pub fn fuse_word(&self) -> &str {
-        let on_current = self.elements.iter().filter(|e| e.responds_to.as_deref() == Some("current"));
-        on_current
-            .filter_map(|element| Some((element.fuse_rating_si?, element.kind.as_str())))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map_or("fuse", |(_, kind)| kind)
-    }
-}
-
-/// How many findings of each kind.
+/// How much of each kind there is: what falls short is counted by cause, everything else by rule.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct FindingCounts {
-    /// Critical nonconformities.
+    /// Critical causes.
     pub critical: usize,
-    /// Major nonconformities.
+    /// Major causes.
     pub major: usize,
-    /// Minor nonconformities.
+    /// Minor causes.
     pub minor: usize,
     /// Not decided.
     pub not_decided: usize,
@@ -234,8 +318,13 @@ pub struct View {
     pub counts: FindingCounts,
     /// The path.
     pub path: PathView,
-    /// Findings, gravest first.
+    /// What falls short, by cause, gravest first.
+    pub causes: Vec<CauseView>,
+    /// Findings rule by rule, gravest first.
     pub findings: Vec<Finding>,
+    /// What to look at next, where it was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<Next>,
     /// Rules not applied.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
@@ -246,6 +335,8 @@ pub struct View {
     pub bench_tests: Vec<TestResult>,
     /// Files of rules beside the built-in ones: those that judged, with what they changed, and those that were left aside.
     pub rule_files: Vec<RuleFile>,
+    /// What the tests at full load showed, each in a sentence.
+    pub shown_by_test: Vec<String>,
     /// Claims against findings.
     pub claims: Vec<ClaimView>,
     /// The inspector's notes, Markdown.
@@ -270,6 +361,7 @@ impl View {
         .collect();
         let pack = if pack.is_empty() { "unnamed pack".to_owned() } else { pack.join(", ") };
         let rated = record.claims.continuous_current.quantity();
+        let causes = causes(judgement);
         Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
@@ -290,17 +382,27 @@ impl View {
                 .map(|q| q.value)
                 .reduce(f64::max),
             claimed: headline(record),
-            counts: counts(&judgement.findings),
-            path: path(record, derived),
+            counts: counts(&causes, &judgement.findings),
+            path: path(record, derived, &judgement.findings),
+            causes,
             findings: judgement.findings.clone(),
+            next: None,
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
             doubts: judgement.doubts.clone(),
             bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
             rule_files: inspection.book.files.clone(),
+            shown_by_test: shown_by_test(inspection),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
         }
+    }
+
+    /// The view with what to look at next.
+    #[must_use]
+    pub fn with_next(inspection: &Inspection) -> Self {
+        let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
+        Self { next: Some(next), ..view }
     }
 
     /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules
@@ -322,12 +424,31 @@ impl View {
         self.findings.iter().filter(move |finding| finding.outcome == outcome)
     }
 
-    /// The summary in one sentence: what carries the current, and by how much it does or does not.
+    /// The summary: the gravest of what falls short, what a test showed, then the place that limits the current.
     #[must_use]
     pub fn verdict(&self) -> String {
-        format!("{}{}", self.of_the_path(), self.path.use_not_recorded)
+        let gravest = self.causes.first().map_or(Grade::Minor, |cause| cause.grade);
+        let mut said: Vec<String> = Vec::new();
+        if gravest != Grade::Minor {
+            let of_grade: Vec<&CauseView> =
+                self.causes.iter().filter(|cause| cause.grade == gravest).collect();
+            let named = if gravest == Grade::Critical { HEADLINE } else { 1 };
+            said.extend(of_grade.iter().take(named).map(|cause| format!("{}.", cause.line())));
+            if of_grade.len() > named {
+                let more = of_grade.len() - named;
+                said.push(format!(
+                    "{more} more {} {}.",
+                    gravest.word(),
+                    if more == 1 { "finding" } else { "findings" }
+                ));
+            }
+        }
+        said.extend(self.shown_by_test.first().cloned());
+        said.push(format!("{}{}", self.of_the_path(), self.path.use_not_recorded));
+        said.join(" ")
     }
 
+    /// What limits the current, and by how much it carries or does not carry what is rated.
     fn of_the_path(&self) -> String {
         use crate::judge::rules::at_least;
         use crate::units::{COVERAGE, Dimension, Uncertain};
@@ -382,21 +503,49 @@ impl View {
     }
 }
 
-fn counts(findings: &[Finding]) -> FindingCounts {
+fn counts(causes: &[CauseView], findings: &[Finding]) -> FindingCounts {
     let mut counts = FindingCounts::default();
+    for cause in causes {
+        match cause.grade {
+            Grade::Critical => counts.critical += 1,
+            Grade::Major => counts.major += 1,
+            Grade::Minor => counts.minor += 1,
+        }
+    }
     for finding in findings {
-        match (finding.outcome, finding.grade) {
-            (Outcome::FallsShort, Grade::Critical) => counts.critical += 1,
-            (Outcome::FallsShort, Grade::Major) => counts.major += 1,
-            (Outcome::FallsShort, Grade::Minor) => counts.minor += 1,
-            (Outcome::NotDecided, grade) => {
+        match finding.outcome {
+            Outcome::FallsShort => {}
+            Outcome::NotDecided => {
                 counts.not_decided += 1;
-                counts.grave_not_decided += usize::from(grade != Grade::Minor);
+                counts.grave_not_decided += usize::from(finding.grade != Grade::Minor);
             }
-            (Outcome::Meets, _) => counts.meets += 1,
+            Outcome::Meets => counts.meets += 1,
         }
     }
     counts
+}
+
+/// What each test at full load showed, the gravest first, in the words of its own figures.
+fn shown_by_test(inspection: &Inspection) -> Vec<String> {
+    let mut shown = Vec::new();
+    for finding in &inspection.judgement.findings {
+        let Subject::Test(index) = finding.at else { continue };
+        let full_load = inspection
+            .record
+            .test
+            .get(index)
+            .is_some_and(|test| test.kind.known() == Some(TestKind::FullLoad));
+        let (Some(result), true) = (inspection.bench_tests.get(index), full_load) else { continue };
+        let figure = |name: &str| result.figures.iter().find(|figure| figure.name == name).map(|f| f.text());
+        let Some(end) = figure("end").filter(|_| finding.grade != Grade::Minor) else { continue };
+        let current = figure("mean current").map(|current| format!(" at {current}")).unwrap_or_default();
+        let held = figure("time under load").map(|held| format!(" after {held}")).unwrap_or_default();
+        let sentence = format!("In a test{current} {end}{held}.");
+        if !shown.contains(&sentence) {
+            shown.push(sentence);
+        }
+    }
+    shown
 }
 
 /// Recorded fields of a part as key and value, in the order of the schema.
@@ -438,7 +587,7 @@ fn headline(record: &Record) -> Vec<(String, String)> {
     .collect()
 }
 
-fn path(record: &Record, derived: &Derived) -> PathView {
+fn path(record: &Record, derived: &Derived, findings: &[Finding]) -> PathView {
     let weakest = match derived.of_pack("path.weakest") {
         Some(Ok(worked)) => match &worked.value {
             Val::Text(label) => Some(label.clone()),
@@ -448,12 +597,12 @@ fn path(record: &Record, derived: &Derived) -> PathView {
     };
     let rated = record.claims.continuous_current.quantity().map(|q| q.value);
     let elements: Vec<ElementView> = (0..record.path.element.len())
-        .map(|index| element(record, derived, index, weakest.as_deref(), rated))
+        .map(|index| element(record, (derived, findings), index, weakest.as_deref(), rated))
         .collect();
     let permissible_current = Worth::of(derived.of_pack("path.permissible_current"));
     PathView {
         complete: record.path.complete.yes(),
-        margin: margin(permissible_current.si, rated),
+        margin: margin(&permissible_current, rated),
         undecided: elements
             .iter()
             .filter(|e| e.permissible_current.value.is_none())
@@ -494,18 +643,15 @@ fn use_not_recorded(record: &Record) -> String {
     )
 }
 
-fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {
-    let (permissible_current, rated) = permissible_current.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
-    let difference = permissible_current - rated;
-    let sign = if difference < 0.0 { "−" } else { "+" };
-    let percent = significant(100.0 * difference.abs() / rated, 3);
-    let amperes = show(difference.abs(), crate::units::Dimension::CURRENT);
-    Some(format!("{sign}{amperes} ({sign}{percent} %)"))
+fn margin(permissible_current: &Worth, rated: Option<f64>) -> Option<String> {
+    let (si, rated) = permissible_current.si.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
+    let expanded = permissible_current.expanded_si.unwrap_or_default();
+    Some(show_difference(si - rated, expanded, Dimension::CURRENT, Some(rated)))
 }
 
 fn element(
     record: &Record,
-    derived: &Derived,
+    (derived, findings): (&Derived, &[Finding]),
     index: usize,
     weakest: Option<&str>,
     rated: Option<f64>,
@@ -514,6 +660,8 @@ fn element(
     let element = record.path.element.get(index).unwrap_or(&default);
     let worth = |name: &str| Worth::of(derived.of_element(index, name));
     let label = element_label(record, index);
+    let mut places = PlaceView::all(derived, findings, index).into_iter();
+    let place = places.next().unwrap_or_default();
     let permissible_current = worth("element.permissible_current");
     let id = element.id.text().unwrap_or_default().to_owned();
     let mut photos = element.own.photos.clone();
@@ -529,7 +677,7 @@ fn element(
         leg: element.leg.word().unwrap_or_default().to_owned(),
         name: element.name.text().unwrap_or_default().to_owned(),
         found: recorded(element, &["id", "kind", "leg", "name"]),
-        margin: margin(permissible_current.si, rated),
+        margin: margin(&permissible_current, rated),
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
@@ -538,6 +686,8 @@ fn element(
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
         photos,
+        place,
+        further_places: places.collect(),
         video: element.own.video.clone(),
         note: element.own.note.clone(),
         permissible_current,

@@ -3,8 +3,8 @@
 
 use std::ops::Range;
 
-use super::{Agree, Book, Change, Limit, Plausible, Rule};
-use crate::judge::doubts::is_of_the_record;
+use super::{Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Rule, Stage, Telling};
+use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::Grade;
 use crate::judge::rules::names::Names;
@@ -37,6 +37,12 @@ part! {
             rule: RuleEntry,
             /// A named limit.
             limit: LimitEntry,
+            /// A cause: one defect that several rules tell of.
+            cause: CauseEntry,
+            /// How a fact is come by.
+            effort: EffortEntry,
+            /// Facts with what it takes to look at them.
+            look: LookEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
             /// The range in which a value of the record is taken as it stands.
@@ -94,6 +100,22 @@ part! {
 }
 
 part! {
+    /// A cause: one defect that several rules tell of. It is one finding, with what it leads to beneath it.
+    pub struct CauseEntry {
+        /// Its id.
+        id: Text = "fuse-too-small",
+        /// What is said of the pack, in a line; what the first of its rules says when left out.
+        fault: Text = "The fuse is too small for the rated continuous current",
+        /// The rules that make it, gravest first, each with `where` and a condition if it does not always.
+        from: List = "fuse-rating-over-load",
+        /// The rules that fall short because of it, written alike.
+        leads_to: List = "fuse-derated, element-carries-rated-current",
+        /// Whether only findings about the same part belong together.
+        same_part: YesNo = "yes",
+    }
+}
+
+part! {
     /// The range in which a value of the record is taken as it stands.
     pub struct PlausibleEntry {
         /// The fields, by their names in expressions.
@@ -110,6 +132,34 @@ part! {
         about: Text = "a cell of this capacity",
         /// Its source.
         basis: Text = "common practice, no source",
+    }
+}
+
+part! {
+    /// How a fact is come by.
+    pub struct EffortEntry {
+        /// Its name.
+        id: Text = "meter",
+        /// How long it takes.
+        time: crate::record::field::Time = "60 s",
+        /// What to beware of.
+        caution: Text = "Live parts: insulated probes.",
+    }
+}
+
+part! {
+    /// Facts with what it takes to look at them. The first entry that names a fact holds.
+    pub struct LookEntry {
+        /// Names of facts in expressions; `part.*` is all of a part.
+        facts: List = "element.rating",
+        /// Rules that a closer measure would decide.
+        rules: List = "joint-drop",
+        /// How they are come by.
+        effort: Text = "marking",
+        /// When in a session.
+        stage: Stage = "lid off",
+        /// How to get them, where the rules do not say it.
+        how: Text = "A four-wire meter from end to end of the part.",
     }
 }
 
@@ -169,6 +219,17 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
             book.rules.push(rule);
         }
     }
+    for entry in &entries.cause {
+        if let Some(cause) = loading.cause(book, entry, &names) {
+            book.causes.push(cause);
+        }
+    }
+    for entry in &entries.effort {
+        loading.effort(book, entry);
+    }
+    // What a house says of a fact comes before what is built in.
+    let looks: Vec<LookRule> = entries.look.iter().filter_map(|entry| loading.look(book, entry)).collect();
+    book.looks.splice(0..0, looks);
     for entry in &entries.plausible {
         loading.plausible(book, entry, &names);
     }
@@ -321,6 +382,96 @@ impl Loading<'_> {
         })
     }
 
+    fn cause(&mut self, book: &Book, entry: &CauseEntry, names: &Names) -> Option<CauseRule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.id, &own, "id", "id = \"fuse-too-small\"")?;
+        let from = self.tellings(book, &entry.from, names)?;
+        let Some(first) = from.first() else {
+            let example = "from = [\"fuse-rating-over-load\"]";
+            self.problem(own, "`from` is missing".to_owned(), "expected the rules that make it", example);
+            return None;
+        };
+        let of_rule = book.rule(&first.rule).map(|rule| rule.fault.clone()).unwrap_or_default();
+        Some(CauseRule {
+            fault: entry.fault.text().map_or(of_rule, str::to_owned),
+            leads_to: self.tellings(book, &entry.leads_to, names)?,
+            same_part: entry.same_part.yes() == Some(true),
+            from,
+            id,
+        })
+    }
+
+    fn effort(&mut self, book: &mut Book, entry: &EffortEntry) {
+        let Some(id) = self.needed(&entry.id, &entry.own.span, "id", "id = \"meter\"") else { return };
+        let Some(time) = entry.time.quantity() else {
+            let message = "`time` is missing".to_owned();
+            self.problem(entry.own.span.clone(), message, "expected how long it takes", "time = \"60 s\"");
+            return;
+        };
+        book.efforts.retain(|effort| effort.id != id);
+        let caution = entry.caution.text().unwrap_or_default().to_owned();
+        book.efforts.push(Effort { id, time_s: time.value, caution });
+    }
+
+    fn look(&mut self, book: &Book, entry: &LookEntry) -> Option<LookRule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.effort, &own, "effort", "effort = \"marking\"")?;
+        let Some(effort) = book.efforts.iter().find(|effort| effort.id == id) else {
+            let known: Vec<&str> = book.efforts.iter().map(|effort| effort.id.as_str()).collect();
+            let expected = format!("expected one of: {}", known.join(", "));
+            self.problem(
+                entry.effort.found().span.clone(),
+                format!("there is no effort `{id}`"),
+                &expected,
+                "",
+            );
+            return None;
+        };
+        Some(LookRule {
+            facts: entry.facts.list().to_vec(),
+            rules: entry.rules.list().to_vec(),
+            effort: effort.clone(),
+            stage: entry.stage.known().unwrap_or(Stage::LidOff),
+            how: entry.how.text().unwrap_or_default().to_owned(),
+        })
+    }
+
+    /// Rules that tell of a cause: `RULE`, or `RULE where CONDITION`.
+    fn tellings(&mut self, book: &Book, entry: &Entry<List>, names: &Names) -> Option<Vec<Telling>> {
+        let mut tellings = Vec::new();
+        for text in entry.list() {
+            let (id, when) = match text.split_once(" where ") {
+                Some((id, when)) => (id.trim(), Some(when)),
+                None => (text.as_str(), None),
+            };
+            let Some(rule) = book.rule(id) else {
+                let known = book.rules.iter().map(|rule| rule.id.as_str());
+                let expected = did_you_mean(id, known, "a rule listed by `underlid explain`");
+                self.problem(entry.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
+                return None;
+            };
+            let when = match when {
+                None => None,
+                Some(when) => match self.expression(when, entry, names, &rule.scope)? {
+                    (when, Type::YesNo) => Some(when),
+                    _ => {
+                        let span = entry.found().span.clone();
+                        let example = "fuse-present where path.complete is yes";
+                        self.problem(
+                            span,
+                            "what follows `where` is a yes or a no".to_owned(),
+                            "a comparison",
+                            example,
+                        );
+                        return None;
+                    }
+                },
+            };
+            tellings.push(Telling { rule: id.to_owned(), when });
+        }
+        Some(tellings)
+    }
+
     /// One range for each field that an entry names.
     fn plausible(&mut self, book: &mut Book, entry: &PlausibleEntry, names: &Names) {
         let own = entry.own.span.clone();
@@ -436,10 +587,10 @@ impl Loading<'_> {
             .ok()
     }
 
-    fn expression(
+    fn expression<T>(
         &mut self,
         text: &str,
-        entry: &Entry<Text>,
+        entry: &Entry<T>,
         names: &Names,
         scope: &Scope,
     ) -> Option<(Expr, Type)> {
@@ -514,4 +665,9 @@ impl Loading<'_> {
             rule.off = Some(reason);
         }
     }
+}
+
+/// True for a field of the record, as against what follows from it.
+fn is_of_the_record(name: &str) -> bool {
+    name.starts_with("limit.") || field_info(name).is_some() && !FACTS.iter().any(|fact| fact.name == name)
 }

@@ -305,7 +305,7 @@ fn accuracy(text: &str) -> Option<StatedAccuracy> {
     let mut accuracy = StatedAccuracy::default();
     for term in text.trim().split('+') {
         // "+/- 1 %" begins with an empty term.
-        let term = term.trim().trim_start_matches(['±', '/', '-', '(']).trim_end_matches(')').trim();
+        let term = term.trim().trim_start_matches(['±', '/', '-', '(', ' ']).trim_end_matches(')').trim();
         if term.is_empty() && accuracy == StatedAccuracy::default() {
             continue;
         }

@@ -9,9 +9,9 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::facts::{Derived, Facts, Subject, Val, element_label, field_info};
-use super::rules::expr::{Expr, evaluate, gather};
-use super::rules::{Agree, Book, Plausible};
+use super::book::{Agree, Book, Plausible};
+use super::expr::{Expr, evaluate, gather};
+use crate::judge::facts::{Derived, Facts, Subject, Val, element_label};
 use crate::record::field::{Doubt, Found, Value};
 use crate::record::parts::ElementKind;
 use crate::record::{Part, Record};
@@ -301,10 +301,4 @@ fn contradicts(entry: &Agree, facts: &Facts<'_>, of_record: bool) -> Option<Doub
     };
     let what = format!("{}: {}, {}{apart}", entry.title, told(&entry.this, &this), told(&entry.that, &that));
     Some(Doubt { name: names.first().cloned().unwrap_or_default(), what, meant: None, implausible: false })
-}
-
-/// True for a field of the record, as against what follows from it.
-pub(crate) fn is_of_the_record(name: &str) -> bool {
-    name.starts_with("limit.")
-        || field_info(name).is_some() && !super::facts::FACTS.iter().any(|fact| fact.name == name)
 }
