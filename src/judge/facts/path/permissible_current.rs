@@ -10,7 +10,6 @@ use uom::si::thermodynamic_temperature::kelvin;
 use crate::judge::facts::worker::{Worker, line, shown};
 use crate::judge::facts::{Answer, Facts, Missing};
 use crate::physics::busbar::{self, Bar, Orientation};
-use crate::physics::fuse;
 use crate::physics::material::{Finish, Material};
 use crate::physics::{Refusal, cable};
 use crate::record::parts::ElementKind;
@@ -21,7 +20,7 @@ pub(super) fn of(facts: &Facts<'_>, kind: Option<ElementKind>) -> Answer {
     match kind {
         Some(ElementKind::Busbar) => of_busbar(facts),
         Some(ElementKind::Cable) => of_cable(facts),
-        Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => of_rating(facts),
+        Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => of_marking(facts, "element.rating"),
         Some(ElementKind::Joint) => of_joint(facts),
         Some(ElementKind::CellStack) => of_cells(facts),
         Some(ElementKind::Bms) => of_bms(facts),
@@ -51,19 +50,6 @@ fn of_bms(facts: &Facts<'_>) -> Answer {
     } else {
         of_marking(facts, "element.marked_current")
     }
-}
-
-/// NEC 210.20(A) asks the same of fuses and of circuit breakers (from memory).
-fn of_rating(facts: &Facts<'_>) -> Answer {
-    let mut work = Worker::new(facts);
-    let rating = work.amount("element.rating");
-    let factor = work.amount("limit.fuse_load_factor");
-    let [rating, factor] = work.all([rating, factor])?;
-    work.source(&fuse::METHOD);
-    let permissible_current =
-        Amount { number: rating.number.over(&factor.number), dimension: Dimension::CURRENT };
-    work.step(line(&format!("{} / {}", rating.show(), factor.show()), &permissible_current));
-    work.done(permissible_current)
 }
 
 fn of_joint(facts: &Facts<'_>) -> Answer {
