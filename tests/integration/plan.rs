@@ -849,6 +849,46 @@ fn gravest(book: &Book, rule: &str, patch: Patch) -> Option<Outcome> {
     checks.filter(|check| check.rule == rule).map(|check| check.outcome).min()
 }
 
+/// The most favourable wrong record of each critical rule of the rig: what looks like protection and is none.
+const WRONG: &[(&str, Patch)] = &[
+    // A thermal cut-off in the place of the fuse, with more amperes on it.
+    ("rig-fuse-present", CUTOFF),
+    ("rig-source-fuse-present", CUTOFF),
+    ("rig-fuse-responds", CUTOFF),
+    // The nominal voltage of the pack is on the part.
+    ("rig-fuse-voltage", &[("rated_voltage = \"125 V\"", "rated_voltage = \"25.6 V\"")]),
+    ("rig-switch-voltage", &[("#contactor", "25.6 V")]),
+    // Somebody wrote down a small fault current.
+    (
+        "rig-fuse-interrupts",
+        &[
+            ("sense = \"at the pack\"", "sense = \"at the pack\"\nfault_current = \"100 A\""),
+            ("interrupting_rating = \"20 kA\"", "interrupting_rating = \"2 kA\""),
+        ],
+    ),
+    // A charger for one cell more.
+    (
+        "rig-source-voltage",
+        &[("voltage = \"29.2 V\"\ncurrent = \"50 A\"", "voltage = \"32.85 V\"\ncurrent = \"50 A\"")],
+    ),
+];
+const CUTOFF: Patch = &[
+    ("#fuse", ""),
+    ("kind = \"shunt\"\n", "kind = \"thermal-cutoff\"\n"),
+    ("resistance = \"200 µΩ\"\n", ""),
+];
+
+#[test]
+fn no_critical_rule_of_the_rig_meets_on_what_only_looks_like_protection() {
+    let book = Book::built_in().unwrap();
+    for rule in book.rules.iter().filter(|r| r.grade.word() == "critical" && r.subject == "test rig") {
+        assert!(WRONG.iter().any(|(id, _)| *id == rule.id), "{} has no wrong record", rule.id);
+    }
+    for (rule, patch) in WRONG {
+        assert_ne!(gravest(&book, rule, patch), Some(Outcome::Meets), "{rule} {patch:?}");
+    }
+}
+
 #[test]
 fn every_rule_of_the_rig_meets_falls_short_and_stays_undecided() {
     let book = Book::built_in().unwrap();
@@ -920,11 +960,17 @@ fn a_house_changes_the_rules_of_the_rig() {
         assert_eq!(gravest_told(&house, rule), Some(expected), "{rule}");
         assert!(house["changes"][0]["what"].as_str().unwrap().contains(name), "{}", house["changes"]);
     }
-    let graded = "[[change]]\nrule = \"rig-fuse-near\"\ngrade = \"critical\"\nreason = \"boats\"\n";
-    let far = a.replace("\"90 mm\"", "\"210 mm\"");
-    let checks = of(&far, graded)["rig"]["checks"].clone();
-    let near = checks.as_array().unwrap().iter().find(|check| check["rule"] == "rig-fuse-near").unwrap();
-    assert_eq!((&near["outcome"], &near["grade"]), (&"falls short".into(), &"critical".into()));
+    let grade = |rule: &str| format!("[[change]]\nrule = \"{rule}\"\ngrade = \"critical\"\nreason = \"boats\"\n");
+    let graded = &grade("rig-loads-together");
+    let far = a.replace("\"90 mm\"", "\"210 mm\"").replace(LOAD, &format!("{LOAD}set_current = \"149 A\"\n"));
+    let found = |house: &str, rule: &str| {
+        let checks = of(&far, house)["rig"]["checks"].clone();
+        let check = checks.as_array().unwrap().iter().find(|check| check["rule"] == rule).unwrap().clone();
+        (check["outcome"].clone(), check["grade"].clone())
+    };
+    assert_eq!(found(graded, "rig-loads-together"), ("falls short".into(), "critical".into()));
+    // A custom stays one: a house's word is no source.
+    assert_eq!(found(&grade("rig-fuse-near"), "rig-fuse-near"), ("falls short".into(), "custom".into()));
     // What is minor forbids nothing; what a house calls critical does.
     let sentence = |plan: Value| plan["rig"]["sentence"].as_str().unwrap().to_owned();
     assert!(sentence(of(&far, "")).ends_with("All of them are minor."));

@@ -36,7 +36,7 @@ pub(super) struct PageState {
 impl PageState {
     /// What the page shows of a record.
     pub(super) fn of(session: &FillSession, record: &str, sight: &Sight) -> Self {
-        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+        let with = |outcome| sight.judgement.count(outcome);
         let sections = match session.lists.of_kind(&sight.kind) {
             Some(list) => list
                 .sections

@@ -233,7 +233,7 @@ fn progress(sight: &Sight) -> String {
 }
 
 fn tally(sight: &Sight) -> String {
-    let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+    let with = |outcome| sight.judgement.count(outcome);
     format!(
         "{} {} falls short, {} {} not decided, {} {} meets.",
         Outcome::FallsShort.shape(),

@@ -11,7 +11,7 @@ use super::proposals::Leads;
 use super::view::RigView;
 use super::workup::Workup;
 use crate::judge::facts::Derived;
-use crate::judge::rules::{Book, Change, Grade, Outcome};
+use crate::judge::rules::{Book, Change, Outcome};
 use crate::record::Record;
 
 /// The whole sheet.
@@ -102,6 +102,6 @@ impl Sheet {
     #[must_use]
     pub fn falls_short(&self) -> bool {
         let mut checks = self.rig.checks.iter().chain(&self.charging.checks);
-        checks.any(|check| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor)
+        checks.any(|check| check.outcome == Outcome::FallsShort && check.grade.is_grave())
     }
 }

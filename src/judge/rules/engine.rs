@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
-use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
+use super::finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
 use crate::record::parts::{Element, ElementKind};
@@ -29,6 +29,15 @@ pub struct Judgement {
     pub not_applied: Vec<NotApplied>,
     /// What a house changed in the book.
     pub changes: Vec<Change>,
+}
+
+impl Judgement {
+    /// How many findings have an outcome; customs are opinion and do not count.
+    #[must_use]
+    pub fn count(&self, outcome: Outcome) -> usize {
+        let graded = self.findings.iter().filter(|finding| finding.grade != Grade::Custom);
+        graded.filter(|finding| finding.outcome == outcome).count()
+    }
 }
 
 /// Judges a record by a book.
@@ -448,7 +457,9 @@ fn finding(
         missing,
         rests_on_claims: !claimed_facts.is_empty(),
         claimed_facts,
+        class: rule.class,
         basis: rule.basis.clone(),
+        sources: rule.cited.clone(),
         why: rule.why.clone(),
         advice: rule.advice.clone(),
         photos,

@@ -14,8 +14,8 @@ mod scope;
 
 pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, Change, Limit, Rule, RuleFile};
+pub use book::{Book, Change, Limit, Rule, RuleFile, Source};
 pub use engine::{Judgement, judge};
 pub(crate) use engine::{judge_rig, subjects};
-pub use finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
+pub use finding::{Class, ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 pub use scope::Scope;

@@ -75,6 +75,7 @@ pub struct PackRow {
     pub not_decided: Option<u32>,
     pub grave_not_decided: Option<u32>,
     pub meets: Option<u32>,
+    pub customs_short: Option<u32>,
     pub not_applied: Option<u32>,
     pub verdict: Option<String>,
 }
@@ -108,8 +109,7 @@ impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {
         let grade = Grade::ALL.iter().position(|grade| *grade == row.grade).unwrap_or(0);
         let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
-        // Both lists have three entries.
-        #[expect(clippy::cast_possible_truncation, reason = "an index into three")]
+        #[expect(clippy::cast_possible_truncation, reason = "an index into three or four")]
         let (grade, outcome) = (grade as u8, outcome as u8);
         (row.rules, row.rule, row.part, row.subject, grade, outcome, row.rests_on_claims, row.missing)
     }
@@ -318,6 +318,7 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         not_decided: number(counts.not_decided),
         grave_not_decided: number(counts.grave_not_decided),
         meets: number(counts.meets),
+        customs_short: number(counts.customs_short),
         not_applied: number(view.not_applied.len()),
         verdict: Some(view.verdict()),
     }

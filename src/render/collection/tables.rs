@@ -211,6 +211,13 @@ pub const PACKS: Table<PackRow> = Table {
             p.grave_not_decided.into()
         }),
         column("meets", Count, "", "rules met; this never says that a pack is safe", |p| p.meets.into()),
+        column(
+            "customs_short",
+            Count,
+            "",
+            "customs of the trade not kept: opinion, counted nowhere else",
+            |p| p.customs_short.into(),
+        ),
         column("not_applied", Count, "", "rules that do not apply to this pack", |p| p.not_applied.into()),
         column("verdict", Text, "", "what carries the rated current, in a sentence", |p| (&p.verdict).into()),
     ],
@@ -233,7 +240,13 @@ pub const FINDINGS: Table<FindingRow> = Table {
         column("subject", Text, "", "what it was applied to, in words; empty for the whole pack", |f| {
             (&f.subject).into()
         }),
-        column("grade", Text, "", "grade of the rule: critical, major, minor", |f| f.grade.word().into()),
+        column(
+            "grade",
+            Text,
+            "",
+            "grade of the rule: critical, major, minor; custom, which is opinion",
+            |f| f.grade.word().into(),
+        ),
         column("outcome", Text, "", "falls short, not decided, meets", |f| f.outcome.words().into()),
         column(
             "rests_on_claims",

@@ -86,15 +86,25 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         paint.bold("Meets"),
         c.meets
     )?;
+    if c.customs > 0 {
+        let of = count(c.customs, "custom", "customs");
+        writeln!(
+            out,
+            "Opinion: {} of {of} of the trade not kept; no part of the counts above.",
+            c.customs_short
+        )?;
+    }
     let shown: &[Outcome] = if style.all {
         &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
     } else {
         &[Outcome::FallsShort, Outcome::NotDecided]
     };
-    for outcome in shown {
-        let mut findings = view.with_outcome(*outcome).peekable();
-        if findings.peek().is_some() {
-            writeln!(out, "\n{}", paint.bold(&outcome.words().to_uppercase()))?;
+    let lists = shown.iter().map(|outcome| (outcome.words(), view.with_outcome(*outcome).collect()));
+    let customs = view.customs().filter(|finding| shown.contains(&finding.outcome)).collect();
+    for (words, findings) in lists.chain([("customs of the trade (opinion)", customs)]) {
+        let findings: Vec<&Finding> = findings;
+        if !findings.is_empty() {
+            writeln!(out, "\n{}", paint.bold(&words.to_uppercase()))?;
         }
         for finding in findings {
             one(out, finding, &paint)?;
@@ -190,7 +200,11 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
                 writeln!(out, "      {}", paint.faint(&format!("assumed: {}", plain(assumed))))?;
             }
         }
-        writeln!(out, "    {}", paint.faint(&format!("basis: {}", plain(&finding.basis))))?;
+        let basis = format!("basis: {}: {}", finding.class.word(), plain(&finding.basis));
+        writeln!(out, "    {}", paint.faint(&basis))?;
+        for source in &finding.sources {
+            writeln!(out, "    {}", paint.faint(&format!("source: {}", plain(source))))?;
+        }
         if !finding.advice.is_empty() {
             writeln!(out, "    advice: {}", plain(&finding.advice))?;
         }

@@ -167,6 +167,10 @@ pub struct FindingCounts {
     pub grave_not_decided: usize,
     /// Met.
     pub meets: usize,
+    /// Customs of the trade, which are counted nowhere else.
+    pub customs: usize,
+    /// Those of them that fall short.
+    pub customs_short: usize,
 }
 
 /// Everything the outputs show.
@@ -279,9 +283,16 @@ impl View {
         self.counts.critical + self.counts.major > 0
     }
 
-    /// Findings of one outcome, gravest first.
+    /// Findings of one outcome, gravest first; customs are no findings but opinion.
     pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Finding> {
-        self.findings.iter().filter(move |finding| finding.outcome == outcome)
+        self.findings
+            .iter()
+            .filter(move |finding| finding.outcome == outcome && finding.grade != Grade::Custom)
+    }
+
+    /// What customs of the trade say, those that fall short first.
+    pub fn customs(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|finding| finding.grade == Grade::Custom)
     }
 
     /// The summary in one sentence: what carries the current, and by how much it does or does not.
@@ -338,12 +349,16 @@ fn counts(findings: &[Finding]) -> FindingCounts {
     let mut counts = FindingCounts::default();
     for finding in findings {
         match (finding.outcome, finding.grade) {
+            (outcome, Grade::Custom) => {
+                counts.customs += 1;
+                counts.customs_short += usize::from(outcome == Outcome::FallsShort);
+            }
             (Outcome::FallsShort, Grade::Critical) => counts.critical += 1,
             (Outcome::FallsShort, Grade::Major) => counts.major += 1,
             (Outcome::FallsShort, Grade::Minor) => counts.minor += 1,
             (Outcome::NotDecided, grade) => {
                 counts.not_decided += 1;
-                counts.grave_not_decided += usize::from(grade != Grade::Minor);
+                counts.grave_not_decided += usize::from(grade.is_grave());
             }
             (Outcome::Meets, _) => counts.meets += 1,
         }
