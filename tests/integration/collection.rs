@@ -279,7 +279,9 @@ fn a_changed_house_rule_is_judged_anew() {
     built(&packs, &site);
     let house = folder.path().join("house.toml");
     let rule = |grade: &str| {
-        format!("schema = 1\n[[change]]\nrule = \"transport-test-summary\"\ngrade = \"{grade}\"\nreason = \"ours\"\n")
+        format!(
+            "schema = 1\n[[change]]\nrule = \"transport-test-summary\"\ngrade = \"{grade}\"\nreason = \"ours\"\n"
+        )
     };
     let mut with = options(&packs, &site);
     with.house.rules.push(house.clone());

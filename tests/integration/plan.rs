@@ -960,7 +960,8 @@ fn a_house_changes_the_rules_of_the_rig() {
         assert_eq!(gravest_told(&house, rule), Some(expected), "{rule}");
         assert!(house["changes"][0]["what"].as_str().unwrap().contains(name), "{}", house["changes"]);
     }
-    let grade = |rule: &str| format!("[[change]]\nrule = \"{rule}\"\ngrade = \"critical\"\nreason = \"boats\"\n");
+    let grade =
+        |rule: &str| format!("[[change]]\nrule = \"{rule}\"\ngrade = \"critical\"\nreason = \"boats\"\n");
     let graded = &grade("rig-loads-together");
     let far = a.replace("\"90 mm\"", "\"210 mm\"").replace(LOAD, &format!("{LOAD}set_current = \"149 A\"\n"));
     let found = |house: &str, rule: &str| {

@@ -80,6 +80,7 @@ const ROWS: &[Row] = &[
     row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah\"", "\"98 Ah\"")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah\"", "\"98 Ah\"")], By(0.1)),
     row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh\"", "\"2540 Wh\"")], &[("#test", CAPACITY), ("energy = \"2570 Wh\"", "")], By(0.1)),
     row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\""), ("\"15.2 min\"", "\"14.8 min\"")], &[("#test", LOAD), ("\"15.2 min\"", "\"14.8 min\"")], By(0.1)),
+    row("full-load-to-the-end", "", &[("#test", LOAD), ("\"15.2 min\"", "\"49 min\"")], &[("#test", LOAD), ("\"15.2 min\"", "\"47 min\""), ("end = \"time\"", "end = \"bms cut-off\"")], &[("#test", LOAD)], By(0.1)),
     row("cold-charge-test", "", &[("#test", COLD)], &[("#test", COLD), ("charged_while_cold = \"no\"", "charged_while_cold = \"yes\"\ncurrent = \"0.21 A ± 0.005 A\"")], &[("#test", COLD), ("\"-4 degC ± 1 K\"", "\"0.5 degC ± 1 K\"")], By(0.1)),
     row("gauge-agrees", "", &[("#test", GAUGE)], &[("#test", GAUGE), ("\"72 %\"", "\"60 %\"")], &[("#test", GAUGE), ("100 A ± 1 A", "100 A")], Turn),
     row("branches-agree", "", &[("#test", BRANCHES)], &[("#test", BRANCHES), ("60 A ± 1 A", "50 A ± 1 A")], &[("#test", BRANCHES), ("60 A ± 1 A", "60 A")], Turn),
@@ -370,8 +371,7 @@ fn what_is_graded_rests_on_physics_or_on_what_was_read() {
                 .and_then(toml::Value::as_array)
                 .into_iter()
                 .flatten()
-                .cloned()
-                .map(|id| id.to_string()),
+                .map(ToString::to_string),
         );
     }
     for entry in written("rule") {

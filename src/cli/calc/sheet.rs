@@ -230,7 +230,6 @@ impl Sheet {
                 writeln!(out, "      {}", plain(&finding.advice))?;
             }
             writeln!(out, "      basis: {}: {}", finding.class.word(), plain(&finding.basis))?;
-            lines(out, "      source: ", &finding.sources)?;
         }
         for Lacks { rule, title, give } in &self.not_decided {
             let shape = Outcome::NotDecided.shape();

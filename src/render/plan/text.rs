@@ -230,6 +230,5 @@ fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     if check.outcome == Outcome::FallsShort {
         writeln!(out, "      {}", plain(&check.advice))?;
     }
-    writeln!(out, "      basis: {}: {}", check.class.word(), plain(&check.basis))?;
-    list(out, "      source: ", &check.sources)
+    writeln!(out, "      basis: {}: {}", check.class.word(), plain(&check.basis))
 }

@@ -202,9 +202,6 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
         }
         let basis = format!("basis: {}: {}", finding.class.word(), plain(&finding.basis));
         writeln!(out, "    {}", paint.faint(&basis))?;
-        for source in &finding.sources {
-            writeln!(out, "    {}", paint.faint(&format!("source: {}", plain(source))))?;
-        }
         if !finding.advice.is_empty() {
             writeln!(out, "    advice: {}", plain(&finding.advice))?;
         }
