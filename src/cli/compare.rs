@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::{Done, Failure, Format, House, colour, look_at};
 use crate::judge::inspection::Inspection;
-use crate::render::compare::{CompareError, compare, pages, save, write_text};
+use crate::render::compare::{compare, pages, save, write_text};
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
@@ -29,12 +29,6 @@ pub(super) struct Compare {
     format: Format,
     #[command(flatten)]
     house: House,
-}
-
-impl From<CompareError> for Failure {
-    fn from(error: CompareError) -> Self {
-        Self::Words(error.to_string())
-    }
 }
 
 impl Compare {

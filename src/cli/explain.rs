@@ -8,7 +8,7 @@ use crate::judge::inspection::book;
 use crate::judge::rules::{Book, Class, Grade, Limit, Rule, page};
 use crate::render::write_up::{Style, View, write_finding};
 use crate::units::terminal::{self, Terminal};
-use crate::units::words::{columns, nearest};
+use crate::units::words::{columns, did_you_mean};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Explain {
@@ -51,10 +51,8 @@ impl Explain {
             }
         } else if let Some(id) = &self.rule {
             let rule = book.rule(id).ok_or_else(|| {
-                let hint = nearest(id, book.rules.iter().map(|rule| rule.id.as_str())).map_or_else(
-                    || "`underlid explain` lists them".to_owned(),
-                    |near| format!("did you mean `{near}`?"),
-                );
+                let known = book.rules.iter().map(|rule| rule.id.as_str());
+                let hint = did_you_mean(id, known, "`underlid explain` lists them");
                 Failure::Words(format!("there is no rule `{id}`; {hint}"))
             })?;
             match self.format {

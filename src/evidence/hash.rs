@@ -11,7 +11,6 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use rayon::prelude::*;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::{Digest, Sha256};
 
@@ -35,11 +34,6 @@ impl Sha256Digest {
     /// The digest of what was fed to a hasher piece by piece.
     pub(crate) fn from_hasher(hasher: Sha256) -> Self {
         Self(hasher.finalize().into())
-    }
-
-    /// The digest's 32 bytes.
-    pub fn as_bytes(&self) -> &[u8; 32] {
-        &self.0
     }
 }
 
@@ -165,13 +159,6 @@ pub fn hash_file(path: &Path) -> Result<Sha256Digest, HashError> {
     copy_file(path, &mut io::sink(), |_| {})
 }
 
-/// Hashes many files in parallel; the answers come in the order of `paths`.
-pub fn hash_files(paths: &[PathBuf], on: OnProgress<'_>) -> Vec<Result<Sha256Digest, HashError>> {
-    let total = paths.iter().filter_map(|p| p.symlink_metadata().ok()).map(|m| m.len()).sum();
-    let meter = Meter::new(total, on);
-    paths.par_iter().map(|path| copy_file(path, &mut io::sink(), |n| meter.add(n))).collect()
-}
-
 /// Adds up what all threads have read.
 pub(crate) struct Meter<'a> {
     done: AtomicU64,
@@ -272,48 +259,6 @@ mod tests {
         let (accents, plus) = ("é".repeat(32), "+f".repeat(32));
         for bad in ["", "ba78", &g, &accents, &plus] {
             assert_eq!(bad.parse::<Sha256Digest>(), Err(NotADigest), "{bad}");
-        }
-    }
-
-    #[test]
-    fn many_files_keep_their_order_and_add_up() {
-        let dir = tempfile::tempdir().unwrap();
-        let mut paths = Vec::new();
-        for n in 0..20_usize {
-            let path = dir.path().join(format!("{n}"));
-            fs::write(&path, vec![n as u8; n * 50_000]).unwrap();
-            paths.push(path);
-        }
-        paths.push(dir.path().join("not there"));
-        let furthest = AtomicU64::new(0);
-        let results = hash_files(&paths, &|p| {
-            assert!(p.done <= p.total);
-            furthest.fetch_max(p.done, Ordering::Relaxed);
-        });
-        for (n, result) in results.iter().take(20).enumerate() {
-            let expected = Sha256Digest::of(&vec![n as u8; n * 50_000]);
-            assert_eq!(*result.as_ref().unwrap(), expected);
-        }
-        assert!(matches!(results[20], Err(HashError::Refused(Refused::File(_)))));
-        assert_eq!(furthest.into_inner(), (0..20).sum::<u64>() * 50_000);
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn links_folders_and_pipes_are_refused() {
-        let dir = tempfile::tempdir().unwrap();
-        let at = |name: &str| dir.path().join(name);
-        fs::write(at("file"), "x").unwrap();
-        std::os::unix::fs::symlink(at("file"), at("link")).unwrap();
-        fs::create_dir(at("folder")).unwrap();
-        std::process::Command::new("mkfifo").arg(at("pipe")).status().unwrap();
-        for (name, expected) in [("link", "a link"), ("folder", "a folder"), ("pipe", "a pipe")] {
-            let error = hash_file(&at(name)).unwrap_err();
-            let HashError::Refused(Refused::NotAPlainFile { what, .. }) = &error else {
-                panic!("{name}: {error}");
-            };
-            assert!(what.starts_with(expected), "{name}: {error}");
-            assert!(error.to_string().contains(name));
         }
     }
 

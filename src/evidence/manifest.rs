@@ -12,7 +12,7 @@
 
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use super::atomic;
@@ -223,14 +223,6 @@ impl Manifest {
     /// When the system refuses.
     pub fn write(&self, path: &Path) -> Result<(), FileError> {
         atomic::replace(path, &self.to_bytes())
-    }
-
-    /// Writes the manifest's text, for example to standard output.
-    ///
-    /// # Errors
-    /// What the writer says.
-    pub fn write_to(&self, out: &mut dyn Write) -> io::Result<()> {
-        out.write_all(&self.to_bytes())
     }
 }
 

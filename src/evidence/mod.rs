@@ -20,9 +20,10 @@ pub mod name;
 mod named;
 pub(crate) mod photos;
 pub mod picture;
+pub(crate) mod quality;
 #[cfg(feature = "signatures")]
 pub mod sign;
-pub mod signature;
+pub(crate) mod signature;
 #[cfg(feature = "signatures")]
 pub mod ssh;
 pub mod verify;

@@ -22,6 +22,7 @@ use serde::Serialize;
 
 use super::exif::{self, PhotoFacts};
 use super::hash::{HashError, Sha256Digest};
+use crate::record::area::Area;
 use crate::record::open::{self, FileError};
 use crate::units::terminal::{shown, shown_text};
 
@@ -108,33 +109,6 @@ pub enum PictureError {
     },
 }
 
-/// A box to be filled black, measured from the top left of the upright picture.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Blackout {
-    /// In parts of the picture's width and height, each from 0 to 1.
-    Fraction {
-        /// Left edge.
-        left: f64,
-        /// Top edge.
-        top: f64,
-        /// Width.
-        width: f64,
-        /// Height.
-        height: f64,
-    },
-    /// In pixels of the original.
-    Pixels {
-        /// Left edge.
-        left: u32,
-        /// Top edge.
-        top: u32,
-        /// Width.
-        width: u32,
-        /// Height.
-        height: u32,
-    },
-}
-
 /// How a copy is made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PictureOptions {
@@ -143,7 +117,7 @@ pub struct PictureOptions {
     /// JPEG quality from 1 to 100.
     pub quality: u8,
     /// What to black out.
-    pub blackouts: Vec<Blackout>,
+    pub blackouts: Vec<Area>,
 }
 
 impl Default for PictureOptions {
@@ -237,6 +211,16 @@ pub(crate) fn decode_whole(path: &Path) -> Result<(), PictureError> {
     let gave_up = Err(Undecodable::Broken { why: "the decoder gave up on it".to_owned() });
     let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
     decoded.unwrap_or(gave_up).map_err(undecodable)
+}
+
+/// A photo in grey, as it lies in the file.
+///
+/// # Errors
+/// When it cannot be read or decoded within the limits.
+pub(crate) fn grey(path: &Path) -> Result<image::GrayImage, PictureError> {
+    let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
+    let picture = decode_upright(&read_limited(path)?, Orientation::NoTransforms).map_err(undecodable)?;
+    Ok(DynamicImage::ImageRgb8(picture).into_luma8())
 }
 
 /// The decoder of `image` fills what a JPEG file lacks with grey; asked to be strict, it refuses a file that ends before
@@ -352,16 +336,16 @@ fn flatten(picture: DynamicImage) -> RgbImage {
     out
 }
 
-fn withhold(mut picture: RgbImage, boxes: &[Blackout]) -> Result<RgbImage, (usize, &'static str)> {
+fn withhold(mut picture: RgbImage, boxes: &[Area]) -> Result<RgbImage, (usize, &'static str)> {
     let (width, height) = picture.dimensions();
     for (index, withheld) in boxes.iter().enumerate() {
         let refuse = |problem| (index + 1, problem);
         let (x, y) = match *withheld {
-            Blackout::Fraction { left, top, width: w, height: h } => (
+            Area::Fraction { left, top, width: w, height: h } => (
                 span_of_fraction(left, w, width).map_err(refuse)?,
                 span_of_fraction(top, h, height).map_err(refuse)?,
             ),
-            Blackout::Pixels { left, top, width: w, height: h } => (
+            Area::Pixels { left, top, width: w, height: h } => (
                 span_of_pixels(left, w, width).map_err(refuse)?,
                 span_of_pixels(top, h, height).map_err(refuse)?,
             ),

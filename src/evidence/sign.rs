@@ -367,17 +367,6 @@ mod tests {
         Bench { dir, key }
     }
 
-    #[test]
-    fn signs_and_verifies_with_the_public_key_alone() {
-        let bench = signed();
-        fs::remove_file(bench.at("secret.key")).unwrap();
-        let verified = bench.verify().unwrap();
-        assert_eq!(verified.key_id, bench.key.id());
-        assert!(verified.comment.contains("file:photos.sha256"));
-        let line = VerifyingKey::parse(&format!(" {}\n", bench.key.to_line())).unwrap();
-        assert_eq!(line.id(), bench.key.id());
-    }
-
     /// Published example in the documentation of the `minisign-verify` crate (docs.rs): public key,
     /// signature and the signed text "test".
     #[test]

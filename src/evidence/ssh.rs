@@ -30,15 +30,6 @@ impl SshKey {
         Self::from_line(line, "the public key")
     }
 
-    /// Reads a `.pub` file.
-    ///
-    /// # Errors
-    /// As [`SshKey::parse`], and when the file cannot be read.
-    pub fn read(path: &Path) -> Result<Self, SignError> {
-        let bytes = read_limited(path, KEY_MAX_BYTES, "a public key")?;
-        Self::from_line(&String::from_utf8_lossy(&bytes), &shown(path))
-    }
-
     fn from_line(line: &str, origin: &str) -> Result<Self, SignError> {
         let key = PublicKey::from_openssh(line.trim()).map_err(|_| SignError::Malformed {
             origin: origin.to_owned(),

@@ -265,8 +265,6 @@ pub struct Sealed {
     pub manifest_digest: Sha256Digest,
     /// Bytes of evidence covered.
     pub bytes: u64,
-    /// What became of the manifest that was there before; nothing when this is the first.
-    pub before: Option<SealComparison>,
     /// What in the folder is not covered.
     pub left_out: Vec<LeftOut>,
     /// Signatures of an earlier manifest that no longer fit the new one.
@@ -301,8 +299,7 @@ pub enum SealError {
 
 /// Hashes all evidence of an inspection folder into its manifest.
 ///
-/// With `replace` an older manifest is replaced whatever has changed; what changed is still
-/// reported in [`Sealed::before`]. Files that were only added since need no `replace`.
+/// With `replace` an older manifest is replaced whatever has changed. Files that were only added since need no `replace`.
 ///
 /// # Errors
 /// When any file of the evidence cannot be hashed (a seal with holes is none), when evidence
@@ -323,11 +320,11 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         return Err(error.into());
     }
     let before = old.map(|old| SealComparison::of(&old, &manifest));
-    if let Some(before) = before.as_ref().filter(|b| !replace && b.loses_evidence()) {
-        return Err(SealError::Differs(before.clone()));
-    }
     // An identical manifest is left alone: its time and its signatures stay what they were.
     let unchanged = before.as_ref().is_some_and(SealComparison::matches);
+    if let Some(before) = before.filter(|before| !replace && before.loses_evidence()) {
+        return Err(SealError::Differs(before));
+    }
     if !unchanged {
         manifest.write(&manifest_path)?;
     }
@@ -343,7 +340,6 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         manifest,
         manifest_digest: Sha256Digest::of(&on_disk),
         bytes,
-        before,
         left_out,
         stale_signatures,
     })

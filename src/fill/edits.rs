@@ -2,10 +2,10 @@
 
 use super::question::Question;
 use super::sight::FillError;
-use crate::fill::checklist::{Fills, ItemScope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Edit, Entered, Pick, Place, PlaceStep};
 use crate::record::{self, How};
-use crate::units::words::nearest;
+use crate::units::words::hint;
 
 /// What was answered, as a person would name it: `main-fuse: rating`, `claims.capacity`.
 pub(super) fn named(question: &Question) -> String {
@@ -46,8 +46,7 @@ pub(super) fn with_what_the_item_says(answer: &mut Entered, question: &Question)
     if let Some(how) = answer.how.as_deref().filter(|how| !how.is_empty())
         && How::from_word(how).is_none()
     {
-        let near = nearest(how, How::ALL.into_iter().map(How::word));
-        let hint = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        let hint = hint(how, How::ALL.into_iter().map(How::word));
         return Err(FillError::Words(format!("`{how}` is no way a value comes{hint}")));
     }
     let known = !matches!(
@@ -69,7 +68,7 @@ pub(super) fn edits_for(question: &Question, answer: &Entered) -> Vec<Edit> {
         return vec![Edit::Set { place: place.clone(), answer: answer.clone() }];
     }
     match (&question.item.fills, &question.item.scope) {
-        (Fills::Field { info, .. }, ItemScope::Readings) => {
+        (Fills::Field { info, .. }, Scope::Readings) => {
             let list = Place::keys("cells.reading");
             let position = ("position".to_owned(), question.key.part.clone());
             let place = Place(vec![

@@ -8,13 +8,13 @@ use super::photo;
 use super::question::{Question, form};
 use super::sight::FillError;
 use super::subject::Of;
-use crate::fill::checklist::{Adds, ItemScope};
+use crate::fill::checklist::{Adds, Scope};
 use crate::judge::bench_test::PLACES;
 use crate::judge::facts::field_info;
 use crate::record::edit::{Edit, Place};
 use crate::record::parts::Leg;
 use crate::record::{Kind, Record};
-use crate::units::words::nearest;
+use crate::units::words::hint;
 
 /// Parts that one answer may add.
 pub(super) const MOST_ADDED: usize = 64;
@@ -140,8 +140,7 @@ fn sensor(record: &Record, line: &str) -> Result<Fields, FillError> {
     if known.contains(&part) {
         return Ok(fields);
     }
-    let near = nearest(part, known.iter().copied())
-        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    let near = hint(part, known.iter().copied());
     Err(FillError::Words(format!("there is no part `{part}`{near}\nparts: {}", known.join(", "))))
 }
 
@@ -153,8 +152,7 @@ fn area(record: &Record, line: &str) -> Result<Fields, FillError> {
     let listed = || record.photo.iter().filter_map(|photo| photo.file.text());
     let file = format!("{}/{name}", photo::FOLDER);
     let Some(file) = listed().find(|listed| *listed == name || *listed == file) else {
-        let near =
-            nearest(&file, listed()).map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        let near = hint(&file, listed());
         return Err(FillError::Words(format!("no photo `{name}` is listed in the record{near}")));
     };
     let place = place.trim();
@@ -197,8 +195,8 @@ pub(super) fn of_rig(question: Option<&Question>, first: &str) -> Option<Wanted>
         Some(Of::Load(load)) => (Of::Load(load), None),
         _ => (Of::Pack, None),
     };
-    let at_rig = question
-        .is_some_and(|question| matches!(question.item.scope, ItemScope::RigElements(_) | ItemScope::Loads));
+    let at_rig =
+        question.is_some_and(|question| matches!(question.item.scope, Scope::RigElements(_) | Scope::Loads));
     (first == "rig" || at_rig).then_some(Wanted { adds: Adds::RigElements, leg: None, of, behind })
 }
 

@@ -28,8 +28,6 @@ mod subject;
 pub mod terminal;
 mod tie;
 
-pub use answer::{Said, read_line};
-pub use judged::{Decided, decided};
-pub use question::{Applies, Key, Question};
+pub use question::{Key, Question};
 pub use session::FillSession;
-pub use sight::{FillError, Saved, Sight};
+pub use sight::{FillError, Sight};

@@ -4,9 +4,9 @@
 use super::lines::{MOST_ADDED, Wanted};
 use super::question::{Key, Question};
 use super::sight::{FillError, Sight};
-use super::subject::Of;
+use super::subject::{Of, list_of, text_of};
 use super::{lines, photo};
-use crate::fill::checklist::{Adds, ItemScope};
+use crate::fill::checklist::{Adds, Scope};
 use crate::record::Record;
 use crate::record::edit::{Edit, Pick, Place};
 use crate::record::parts::{ElementKind, Leg};
@@ -59,7 +59,7 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
         return parts_to_add(record, &wanted, if first == "rig" { rest } else { what });
     }
     let behind = question.and_then(|question| match question.part.as_ref()?.0.last()?.pick {
-        Some(Pick::Index(index)) if matches!(question.item.scope, ItemScope::Elements(_)) => Some(index),
+        Some(Pick::Index(index)) if matches!(question.item.scope, Scope::Elements(_)) => Some(index),
         _ => None,
     });
     let leg = match behind.and_then(|index| record.path.element.get(index)) {
@@ -184,43 +184,14 @@ pub(super) fn parts_to_add(
     Ok((edits, format!("added: {}", names.join(", "))))
 }
 
-/// The list that parts are added to.
-fn list_of(adds: Adds, of: Of) -> Place {
-    let keys = Place::keys;
-    match (adds, of) {
-        (Adds::Elements, _) => keys("path.element"),
-        (Adds::Statements, _) => keys("claims.statement"),
-        (Adds::Layers, _) => keys("bms.layer"),
-        (Adds::Tests, _) => keys("test"),
-        (Adds::Instruments, _) => keys("instrument"),
-        (Adds::Loads, _) => keys("rig.load"),
-        (Adds::RigElements, Of::Load(load)) => keys("rig.load").at(load).then("element"),
-        (Adds::RigElements, _) => keys("rig.element"),
-        (Adds::Meters, _) => keys("rig.meter"),
-        (Adds::Branches, Of::Test(test)) => keys("test").at(test).then("branch"),
-        (Adds::Sensors, Of::Test(test)) => keys("test").at(test).then("sensor"),
-        (Adds::Branches, _) => keys("test.branch"),
-        (Adds::Sensors, _) => keys("test.sensor"),
-        (Adds::Areas, _) => keys("withhold.area"),
-    }
-}
-
 /// Ids that are given already.
 fn taken(record: &Record, adds: Adds) -> Vec<String> {
-    let ids: Vec<&str> = match adds {
-        Adds::Elements => record.path.element.iter().filter_map(|e| e.id.text()).collect(),
-        Adds::Statements => record.claims.statement.iter().filter_map(|s| s.id.text()).collect(),
-        Adds::Layers => record.bms.layer.iter().filter_map(|l| l.name.text()).collect(),
-        Adds::Tests => record.test.iter().filter_map(|t| t.id.text()).collect(),
-        Adds::Instruments => record.instrument.iter().filter_map(|i| i.id.text()).collect(),
-        Adds::Loads => record.rig.load.iter().filter_map(|l| l.id.text()).collect(),
-        Adds::RigElements => {
-            let own = record.rig.load.iter().flat_map(|load| &load.element);
-            record.rig.element.iter().chain(own).filter_map(|e| e.id.text()).collect()
-        }
-        Adds::Meters | Adds::Branches | Adds::Sensors | Adds::Areas => Vec::new(),
-    };
-    ids.into_iter().map(str::to_owned).collect()
+    let mut parts = list_of(adds, Of::Pack).parts(record);
+    if adds == Adds::RigElements {
+        parts.extend(Place::keys("rig.load.element").parts(record));
+    }
+    let key = if adds == Adds::Layers { "name" } else { "id" };
+    parts.into_iter().filter_map(|part| text_of(part, key)).map(str::to_owned).collect()
 }
 
 /// The kind of test or load that a text begins with, and the id behind it. Where the first word is the beginning of one

@@ -11,6 +11,8 @@ use super::sight::FillError;
 use crate::evidence::hash::{Sha256Digest, copy_file, hash_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::photos::PHOTO_ENDINGS;
+use crate::evidence::picture::{PictureError, Undecodable};
+use crate::evidence::quality;
 use crate::record::Record;
 use crate::record::edit::{Edit, Entered, Place};
 use crate::record::open;
@@ -29,6 +31,14 @@ pub struct Kept {
     pub name: String,
     /// Its SHA-256.
     pub digest: Sha256Digest,
+    /// What is wrong with it as a picture, where it was looked at now.
+    pub told: Option<String>,
+}
+
+impl Kept {
+    fn known(name: String, digest: Sha256Digest) -> Self {
+        Self { name, digest, told: None }
+    }
 }
 
 /// The ending for what the first bytes say, or nothing when it is no picture that browsers show.
@@ -75,13 +85,13 @@ pub(super) fn take_file(folder: &Path, from: &str, shows: &str) -> Result<Kept, 
         if path.is_file() {
             let digest = hash_file(&path).map_err(|error| error.to_string())?;
             let name = name.trim_start_matches("photos/").to_owned();
-            return Ok(Kept { name, digest });
+            return Ok(Kept::known(name, digest));
         }
     }
     if let Some(name) = by_number(folder, from)? {
         let path = safe_relative(folder, &format!("{FOLDER}/{name}")).map_err(|error| error.to_string())?;
         let digest = hash_file(&path).map_err(|error| error.to_string())?;
-        return Ok(Kept { name, digest });
+        return Ok(Kept::known(name, digest));
     }
     let path = PathBuf::from(from);
     let size = fs::metadata(&path).map_err(|error| match error.kind() {
@@ -164,12 +174,21 @@ pub(super) fn finish(
         let name = last(&path);
         let same_size = path.symlink_metadata().is_ok_and(|meta| meta.is_file() && meta.len() == size);
         if !name.starts_with('.') && same_size && hash_file(&path).is_ok_and(|other| other == digest) {
-            return Ok(Kept { name, digest });
+            return Ok(Kept::known(name, digest));
         }
     }
+    let told = match quality::look(beside.path()) {
+        Ok(quality) => quality.words().map(str::to_owned),
+        Err(PictureError::Undecodable { reason: reason @ Undecodable::Broken { .. }, .. }) => {
+            return Err(format!("{reason}; send it again, or take it again"));
+        }
+        // It is evidence, although it cannot be shown here.
+        Err(PictureError::Undecodable { reason, .. }) => Some(format!("it cannot be shown: {reason}")),
+        Err(error) => return Err(error.to_string()),
+    };
     let mut shelf = Shelf::of(folder)?;
     let name = shelf.put(beside, digest, &slug(shows), ending)?;
-    Ok(Kept { name, digest })
+    Ok(Kept { name, digest, told })
 }
 
 fn last(path: &Path) -> String {
@@ -316,13 +335,18 @@ mod tests {
     #[test]
     fn names_are_made_here_and_nothing_is_overwritten() {
         let folder = tempfile::tempdir().unwrap();
-        let jpeg = |n: u8| [0xff, 0xd8, 0xff, 0xe0, n];
+        let jpeg = |level: u8| {
+            let mut bytes = io::Cursor::new(Vec::new());
+            let picture = image::GrayImage::from_pixel(8, 8, image::Luma([level]));
+            picture.write_to(&mut bytes, image::ImageFormat::Jpeg).unwrap();
+            bytes.into_inner()
+        };
         let outside = tempfile::tempdir().unwrap();
         let mut names = Vec::new();
         for (file, bytes, shows) in [
-            ("a.jpg", jpeg(1).to_vec(), "main-fuse"),
-            ("b.txt", jpeg(2).to_vec(), "../../etc/passwd"),
-            ("again.jpg", jpeg(1).to_vec(), "other"),
+            ("a.jpg", jpeg(1), "main-fuse"),
+            ("b.txt", jpeg(90), "../../etc/passwd"),
+            ("again.jpg", jpeg(1), "other"),
         ] {
             let path = outside.path().join(file);
             fs::write(&path, bytes).unwrap();
@@ -333,6 +357,10 @@ mod tests {
         fs::write(&path, "<script>").unwrap();
         let error = take_file(folder.path(), path.to_str().unwrap(), "x").unwrap_err();
         assert!(error.contains("not a JPEG"), "{error}");
+        let path = outside.path().join("half.jpg");
+        fs::write(&path, jpeg(3).split_at(200).0).unwrap();
+        let error = take_file(folder.path(), path.to_str().unwrap(), "x").unwrap_err();
+        assert!(error.contains("damaged") && error.contains("send it again"), "{error}");
         assert_eq!(take_file(folder.path(), "02-etc-passwd.jpg", "x").unwrap().name, "02-etc-passwd.jpg");
         assert_eq!(
             take_file(folder.path(), "photos/02-etc-passwd.jpg", "x").unwrap().name,

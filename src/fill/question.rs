@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-use super::subject::{Of, there};
-use crate::fill::checklist::{Adds, Checklist, Fills, Item, ItemScope, PhotoWanted};
+use super::subject::{Of, text_of, there};
+use crate::fill::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
 use crate::judge::facts::{Derived, Facts, Val};
 use crate::judge::rules::expr::evaluate;
 use crate::record::edit::Place;
@@ -194,9 +194,9 @@ pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
                 block.push(next);
             }
             match &first.scope {
-                ItemScope::Pack => all.extend(asked.question(&section.id, first, None)),
+                Scope::Pack => all.extend(asked.question(&section.id, first, None)),
                 // Cells are measured one after the other with one instrument; of other parts all is asked at once.
-                ItemScope::Readings => {
+                Scope::Readings => {
                     for item in block {
                         for each in asked.each(item) {
                             all.extend(asked.question(&section.id, item, Some(&each)));
@@ -224,9 +224,9 @@ pub(super) fn questions(list: &Checklist, asked: &Asked<'_>) -> Vec<Question> {
 
 fn same_block(first: &Item, next: &Item) -> bool {
     match (&first.scope, &next.scope) {
-        (ItemScope::Pack, _) => false,
-        (ItemScope::Elements(_), ItemScope::Elements(_)) => first.leg == next.leg,
-        (ItemScope::RigElements(_), ItemScope::RigElements(_)) => true,
+        (Scope::Pack, _) => false,
+        (Scope::Elements(_), Scope::Elements(_)) => first.leg == next.leg,
+        (Scope::RigElements(_), Scope::RigElements(_)) => true,
         (one, other) => one == other,
     }
 }
@@ -254,9 +254,13 @@ impl Asked<'_> {
                 })
                 .collect()
         };
+        let listed = |list: &str, key: &str, what: &str, of: fn(usize) -> Of| {
+            let parts = Place::keys(list).parts(record);
+            named(parts.into_iter().map(|part| text_of(part, key)).collect(), what, of)
+        };
         match &item.scope {
-            ItemScope::Pack => Vec::new(),
-            ItemScope::Elements(kinds) => {
+            Scope::Pack | Scope::Rig | Scope::Source | Scope::Meters => Vec::new(),
+            Scope::Elements(kinds) => {
                 let elements = &record.path.element;
                 let ids: Vec<Option<&str>> = elements.iter().map(|e| e.id.text()).collect();
                 let all = named(ids, "element", Of::Element);
@@ -268,7 +272,7 @@ impl Asked<'_> {
                     item.leg.is_none() || element.leg.known() == item.leg
                 })
             }
-            ItemScope::RigElements(kinds) => {
+            Scope::RigElements(kinds) => {
                 let places = rig_elements(record);
                 let ids: Vec<Option<&str>> = places.iter().map(|(_, e)| e.id.text()).collect();
                 let mut all = named(ids, "element of the rig", Of::RigElement);
@@ -277,10 +281,8 @@ impl Asked<'_> {
                 }
                 of_kinds(all, kinds, &|each| each.of_what.element(record), |_| true)
             }
-            ItemScope::Loads => {
-                named(record.rig.load.iter().map(|l| l.id.text()).collect(), "load", Of::Load)
-            }
-            ItemScope::Readings => {
+            Scope::Loads => listed("rig.load", "id", "load", Of::Load),
+            Scope::Readings => {
                 let cells = record.cells.series.count().unwrap_or(0).min(MOST_CELLS);
                 let mut positions: Vec<u32> = (1..=cells).collect();
                 positions.extend(record.cells.reading.iter().filter_map(|r| r.position.count()));
@@ -301,19 +303,11 @@ impl Asked<'_> {
                     })
                     .collect()
             }
-            ItemScope::Statements => {
-                named(record.claims.statement.iter().map(|s| s.id.text()).collect(), "claim", Of::Statement)
-            }
-            ItemScope::Layers => {
-                named(record.bms.layer.iter().map(|l| l.name.text()).collect(), "layer", Of::Layer)
-            }
-            ItemScope::Photos => {
-                named(record.photo.iter().map(|p| p.file.text()).collect(), "photo", Of::Photo)
-            }
-            ItemScope::Tests => named(record.test.iter().map(|t| t.id.text()).collect(), "test", Of::Test),
-            ItemScope::Instruments => {
-                named(record.instrument.iter().map(|i| i.id.text()).collect(), "instrument", Of::Instrument)
-            }
+            Scope::Statements => listed("claims.statement", "id", "claim", Of::Statement),
+            Scope::Layers => listed("bms.layer", "name", "layer", Of::Layer),
+            Scope::Photos => listed("photo", "file", "photo", Of::Photo),
+            Scope::Tests => listed("test", "id", "test", Of::Test),
+            Scope::Instruments => listed("instrument", "id", "instrument", Of::Instrument),
         }
     }
 
@@ -322,7 +316,7 @@ impl Asked<'_> {
         let of = each.map_or(Of::Pack, |each| each.of_what);
         let facts = Facts { record, derived: self.derived, limits: self.limits, subject: of.subject() };
         let part = of.place(item);
-        let own = part.as_ref().and_then(|_| of.own(record, item));
+        let known = part.as_ref().and_then(|place| place.parts(record).first().copied());
         let mut question = Question {
             key: Key { item: item.id.clone(), part: each.map(|each| each.part.clone()).unwrap_or_default() },
             number: match each {
@@ -335,7 +329,7 @@ impl Asked<'_> {
             place: None,
             shows: of.shows(record, item),
             found: Found::default(),
-            part_photos: own.map(|own| own.photos.clone()).unwrap_or_default(),
+            part_photos: known.map(|part| part.said_of_itself().photos.clone()).unwrap_or_default(),
             part,
             there: Vec::new(),
             applies: applies(item, &facts),
@@ -354,7 +348,7 @@ impl Asked<'_> {
                     question.place = Some(Place::keys("notes"));
                     question.part = None;
                     question.found = record.notes.found().clone();
-                } else if let Some(found) = of.found(record, name).or_else(|| facts.found(name)) {
+                } else if let Some(found) = known.and_then(|part| part.field(info.name)) {
                     question.found = found.clone();
                 }
             }

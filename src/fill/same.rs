@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use super::question::{Applies, Key, Question};
 use super::sight::{FillError, Sight};
-use crate::fill::checklist::{Fills, ItemScope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Edit, Entered};
 use crate::record::field::ABSENT;
 use crate::record::parts::ElementKind;
@@ -26,10 +26,8 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
     let question = question.filter(|question| !question.key.part.is_empty() && question.part.is_some());
     let question =
         question.ok_or_else(|| words("`same` is for a part that is like another one of its kind"))?;
-    if !matches!(
-        question.item.scope,
-        ItemScope::Elements(_) | ItemScope::Layers | ItemScope::Tests | ItemScope::Instruments
-    ) {
+    if !matches!(question.item.scope, Scope::Elements(_) | Scope::Layers | Scope::Tests | Scope::Instruments)
+    {
         return Err(words("`same` is for elements, layers, tests and instruments"));
     }
     let like = like(sight, question, from);
@@ -86,7 +84,7 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
 
 /// The kind of element a question is about.
 fn kind(sight: &Sight, question: &Question) -> Option<ElementKind> {
-    if !matches!(question.item.scope, ItemScope::Elements(_)) {
+    if !matches!(question.item.scope, Scope::Elements(_)) {
         return None;
     }
     let elements = &sight.record.path.element;
@@ -122,7 +120,7 @@ pub(super) fn likes(sight: &Sight) -> BTreeMap<String, String> {
     let mut likes = BTreeMap::new();
     let mut seen = std::collections::BTreeSet::new();
     for question in &sight.questions {
-        let element = matches!(question.item.scope, ItemScope::Elements(_));
+        let element = matches!(question.item.scope, Scope::Elements(_));
         if element
             && seen.insert(&question.key.part)
             && let Some(like) = like(sight, question, "")

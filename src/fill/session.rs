@@ -15,7 +15,7 @@ use super::photo::{self, Kept, listed};
 use super::question::{Asked, Key, Question, questions};
 use super::sight::{FillError, Saved, Sight, question, revision};
 use crate::evidence::whole::Looks;
-use crate::fill::checklist::{Checklists, Fills, ItemScope};
+use crate::fill::checklist::{Checklists, Fills, Scope};
 use crate::judge::facts::Derived;
 use crate::judge::inspection::{House, OpenError, RECORD, book};
 use crate::judge::rules::{Book, judge};
@@ -269,7 +269,9 @@ impl FillSession {
                 Some(value) => format!("{} = {value}", named(question)),
                 None => format!("{} annotated", named(question)),
             };
-            Ok((edits, said))
+            let told =
+                kept.iter().filter_map(|kept| Some(format!("; {}: {}", kept.name, kept.told.as_ref()?)));
+            Ok((edits, said + &told.collect::<String>()))
         })?;
         // Only what is in the record was answered.
         if let Some(question) = saved.sight.question(key) {
@@ -361,8 +363,7 @@ impl FillSession {
 /// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.
 fn note_time(folder: &Path, question: &Question) {
     let adds = matches!(question.item.fills, Fills::Adds(_));
-    let shown = !adds
-        && !matches!(question.item.scope, ItemScope::Photos | ItemScope::Tests | ItemScope::Instruments);
+    let shown = !adds && !matches!(question.item.scope, Scope::Photos | Scope::Tests | Scope::Instruments);
     if shown && question.shows != "inspection" {
         journal::answered(folder, &question.key.to_string(), &question.shows);
     }

@@ -3,9 +3,8 @@
 use crate::fill::checklist::{Adds, Fills, Item};
 use crate::judge::facts::Subject;
 use crate::record::edit::Place;
-use crate::record::field::Found;
 use crate::record::parts::{Element, Leg};
-use crate::record::{Own, Part, Record};
+use crate::record::{AnyPart, Record, Value};
 
 /// A part of a record by its place, in the order in which parts are asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -80,57 +79,12 @@ impl Of {
         }
     }
 
-    /// What is known of the part as a whole.
-    pub(super) fn own<'a>(self, record: &'a Record, item: &Item) -> Option<&'a Own> {
-        Some(match self {
-            Self::Pack => match &item.fills {
-                Fills::Field { name, .. } => match name.split('.').next()? {
-                    "inspection" => record.inspection.own(),
-                    "claims" => record.claims.own(),
-                    "cells" => record.cells.own(),
-                    "path" => record.path.own(),
-                    "bms" => record.bms.own(),
-                    "heater" => record.heater.own(),
-                    "enclosure" => record.enclosure.own(),
-                    "service" => record.service.own(),
-                    "marking" => record.marking.own(),
-                    "rig" => record.rig.own(),
-                    "source" => record.rig.source.own(),
-                    _ => return None,
-                },
-                _ => return None,
-            },
-            Self::Element(_) | Self::RigElement(_) | Self::LoadElement(..) => self.element(record)?.own(),
-            Self::Statement(index) => record.claims.statement.get(index)?.own(),
-            Self::Layer(index) => record.bms.layer.get(index)?.own(),
-            Self::Reading(index) => record.cells.reading.get(index)?.own(),
-            Self::NewReading(_) => return None,
-            Self::Photo(index) => record.photo.get(index)?.own(),
-            Self::Test(index) => record.test.get(index)?.own(),
-            Self::Instrument(index) => record.instrument.get(index)?.own(),
-            Self::Load(index) => record.rig.load.get(index)?.own(),
-        })
-    }
-
     /// The element of the path or of the rig.
     pub(super) fn element(self, record: &Record) -> Option<&Element> {
         match self {
             Self::Element(index) => record.path.element.get(index),
             Self::RigElement(index) => record.rig.element.get(index),
             Self::LoadElement(load, index) => record.rig.load.get(load)?.element.get(index),
-            _ => None,
-        }
-    }
-
-    /// What is recorded of a field that the rules do not know: of the rig, and of what is withheld.
-    pub(super) fn found<'a>(self, record: &'a Record, name: &str) -> Option<&'a Found> {
-        let (head, field) = name.split_once('.')?;
-        match (head, self) {
-            ("element", Self::RigElement(_) | Self::LoadElement(..)) => self.element(record)?.found(field),
-            ("load", Self::Load(index)) => record.rig.load.get(index)?.found(field),
-            ("rig", _) => record.rig.found(field),
-            ("source", _) => record.rig.source.found(field),
-            ("withhold", _) => record.withhold.found(field),
             _ => None,
         }
     }
@@ -159,47 +113,51 @@ impl Of {
     }
 }
 
+/// The list that parts are added to.
+pub(super) fn list_of(adds: Adds, of: Of) -> Place {
+    let keys = Place::keys;
+    match (adds, of) {
+        (Adds::Elements, _) => keys("path.element"),
+        (Adds::Statements, _) => keys("claims.statement"),
+        (Adds::Layers, _) => keys("bms.layer"),
+        (Adds::Tests, _) => keys("test"),
+        (Adds::Instruments, _) => keys("instrument"),
+        (Adds::Loads, _) => keys("rig.load"),
+        (Adds::RigElements, Of::Load(load)) => keys("rig.load").at(load).then("element"),
+        (Adds::RigElements, _) => keys("rig.element"),
+        (Adds::Meters, _) => keys("rig.meter"),
+        (Adds::Branches, Of::Test(test)) => keys("test").at(test).then("branch"),
+        (Adds::Sensors, Of::Test(test)) => keys("test").at(test).then("sensor"),
+        (Adds::Branches, _) => keys("test.branch"),
+        (Adds::Sensors, _) => keys("test.sensor"),
+        (Adds::Areas, _) => keys("withhold.area"),
+    }
+}
+
+/// A text or word of a part.
+pub(super) fn text_of<'a>(part: &'a dyn AnyPart, key: &str) -> Option<&'a str> {
+    match part.field(key)?.value()? {
+        Value::Text(text) => Some(text),
+        Value::Word(word) => Some(word),
+        _ => None,
+    }
+}
+
 /// Parts that are in the record already, by name.
 pub(super) fn there(record: &Record, adds: Adds, leg: Option<Leg>, of: Of) -> Vec<String> {
-    let text = |text: Option<&str>| text.unwrap_or("(no id)").to_owned();
-    let name = |element: &Element| text(element.id.text().or(element.kind.word()));
-    let test = match of {
-        Of::Test(index) => record.test.get(index),
-        _ => None,
-    };
-    match adds {
-        Adds::Elements => record
-            .path
-            .element
-            .iter()
-            .filter(|element| leg.is_none() || element.leg.known() == leg)
-            .map(name)
-            .collect(),
-        Adds::Statements => record.claims.statement.iter().map(|s| text(s.id.text())).collect(),
-        Adds::Layers => record.bms.layer.iter().map(|l| text(l.name.text())).collect(),
-        Adds::Tests => record.test.iter().map(|t| text(t.id.text())).collect(),
-        Adds::Instruments => record.instrument.iter().map(|i| text(i.id.text())).collect(),
-        Adds::Loads => record.rig.load.iter().map(|l| text(l.id.text().or(l.kind.word()))).collect(),
-        Adds::RigElements => match of {
-            Of::Load(load) => {
-                record.rig.load.get(load).into_iter().flat_map(|l| &l.element).map(name).collect()
-            }
-            _ => record.rig.element.iter().map(name).collect(),
-        },
-        Adds::Meters => record
-            .rig
-            .meter
-            .iter()
-            .map(|m| format!("{} = {}", text(m.reads.word()), text(m.instrument.text())))
-            .collect(),
-        Adds::Branches => {
-            test.into_iter().flat_map(|test| &test.branch).map(|b| text(b.name.text())).collect()
+    let parts = list_of(adds, of).parts(record).into_iter();
+    let in_leg = |part: &&dyn AnyPart| leg.is_none_or(|leg| text_of(*part, "leg") == Some(leg.word()));
+    let name = |part: &dyn AnyPart| {
+        let text = |key: &str| text_of(part, key).unwrap_or("(no id)").to_owned();
+        match adds {
+            Adds::Statements | Adds::Tests | Adds::Instruments => text("id"),
+            Adds::Elements | Adds::Loads | Adds::RigElements if text_of(part, "id").is_some() => text("id"),
+            Adds::Elements | Adds::Loads | Adds::RigElements => text("kind"),
+            Adds::Layers | Adds::Branches => text("name"),
+            Adds::Meters => format!("{} = {}", text("reads"), text("instrument")),
+            Adds::Sensors => format!("{} = {}", text("column"), text("part")),
+            Adds::Areas => text("photo"),
         }
-        Adds::Sensors => test
-            .into_iter()
-            .flat_map(|test| &test.sensor)
-            .map(|s| format!("{} = {}", text(s.column.text()), text(s.part.text())))
-            .collect(),
-        Adds::Areas => record.withhold.area.iter().map(|a| text(a.photo.text())).collect(),
-    }
+    };
+    parts.filter(|part| adds != Adds::Elements || in_leg(part)).map(name).collect()
 }

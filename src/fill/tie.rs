@@ -4,7 +4,7 @@ use super::photo::{self, Kept, listed};
 use super::question::Key;
 use super::session::FillSession;
 use super::sight::{FillError, Saved, question};
-use crate::fill::checklist::{Fills, ItemScope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::{Edit, Entered, Pick, Place, PlaceStep};
 
 impl FillSession {
@@ -17,6 +17,37 @@ impl FillSession {
         let shows = question(&sight, key)?.shows.clone();
         let kept = photo::take_file(&self.folder, file, &shows).map_err(FillError::Words)?;
         self.tie(key, &kept)
+    }
+
+    /// Points to the part of a question on a photo of the record: left and top of a point, or left, top, width and height
+    /// of an area, in percent or pixels. The same place twice stands there once.
+    pub(super) fn point(&self, key: &Key, name: &str, place: &str) -> Result<Saved, FillError> {
+        self.edit(|sight| {
+            let question = question(sight, key)?;
+            let file = format!("{}/{name}", photo::FOLDER);
+            let found = sight.record.photo.iter().enumerate().find(|(_, photo)| photo.file.text() == Some(&file));
+            let Some((index, photo)) = found else {
+                return Err(FillError::Words(format!("{file} is not listed in the record")));
+            };
+            let sides: Vec<&str> = place.split(',').map(str::trim).collect();
+            if !matches!(sides.len(), 2 | 4) {
+                let words = "a place on a photo is left and top of a point, or left, top, width and height: 62 %, 35 %";
+                return Err(FillError::Words(words.to_owned()));
+            }
+            let said = format!("{file} points to {}", question.shows);
+            let known = photo.pointer.iter().any(|pointer| {
+                let own = [&pointer.left, &pointer.top, &pointer.width, &pointer.height].map(|side| side.text());
+                pointer.of.text() == Some(&question.shows) && own.into_iter().flatten().eq(sides.iter().copied())
+            });
+            if known {
+                return Ok((Vec::new(), said));
+            }
+            let keys = ["left", "top", "width", "height"];
+            let mut fields = vec![("of".to_owned(), question.shows.clone())];
+            fields.extend(keys.into_iter().zip(&sides).map(|(key, side)| (key.to_owned(), (*side).to_owned())));
+            let list = Place::keys("photo").at(index).then("pointer");
+            Ok((vec![Edit::Append { list, at: usize::MAX, fields }], said))
+        })
     }
 
     /// Lists photos that lie in `photos/`, each with its hash and, where it is given, when it was taken.
@@ -67,7 +98,7 @@ impl FillSession {
                     ];
                     edits.push(Edit::Append { list: Place::keys("item"), at: usize::MAX, fields });
                 }
-                (None, Fills::Field { .. }) if question.item.scope == ItemScope::Readings => {
+                (None, Fills::Field { .. }) if question.item.scope == Scope::Readings => {
                     let fields = vec![
                         ("position".to_owned(), question.key.part.clone()),
                         ("photos".to_owned(), kept.name.clone()),
@@ -78,7 +109,8 @@ impl FillSession {
             }
             edits.extend(listed(&sight.record, kept, &question.shows)?);
             let file = format!("{}/{}", photo::FOLDER, kept.name);
-            Ok((edits, format!("{file} shows {} (SHA-256 {})", question.shows, kept.digest)))
+            let told = kept.told.as_ref().map_or_else(String::new, |told| format!("; {told}"));
+            Ok((edits, format!("{file} shows {} (SHA-256 {}){told}", question.shows, kept.digest)))
         })
     }
 }

@@ -77,8 +77,6 @@ impl House {
 pub struct Inspection {
     /// The folder.
     pub folder: PathBuf,
-    /// The record's text; empty in an inspection from which something is withheld.
-    pub text: String,
     /// The record.
     pub record: Record,
     /// The book that judges it.
@@ -122,7 +120,6 @@ impl Inspection {
             return Ok(Self::judged(read, book, profiles, Withheld::default()));
         }
         let withheld = Withheld::take_out(&mut read.record, &read.plan, own);
-        read.text.clear();
         withheld.book(&mut book);
         let mut inspection = Self::judged(read, book, profiles, withheld);
         inspection.withheld.count_findings(&inspection.judgement.findings);
@@ -130,7 +127,7 @@ impl Inspection {
     }
 
     fn judged(read: Read, book: Arc<Book>, profiles: Arc<Profiles>, withheld: Withheld) -> Self {
-        let Read { folder, text, record, plan: _ } = read;
+        let Read { folder, record, plan: _ } = read;
         let limits = book.limit_amounts();
         // The slowest of both are pictures and logs, which do not wait for each other.
         let (seen, bench_tests) = rayon::join(
@@ -140,14 +137,13 @@ impl Inspection {
         let of_tests = bench_tests.iter().map(|result| result.of_test());
         let derived = Derived::with_evidence(&record, &limits, of_tests, seen);
         let judgement = judge(&record, &derived, &book);
-        Self { folder, text, record, book, bench_tests, derived, judgement, withheld }
+        Self { folder, record, book, bench_tests, derived, judgement, withheld }
     }
 }
 
 /// A record that was read, with what it asks to be withheld.
 struct Read {
     folder: PathBuf,
-    text: String,
     record: Record,
     plan: withhold::Plan,
 }
@@ -159,7 +155,7 @@ impl Read {
         let record = record::read(&name, &text)?;
         // A slip in what is to be withheld must show at the bench, not only when something is published.
         let plan = withhold::plan(&record, own).map_err(|problems| Problems::new(&name, &text, problems))?;
-        Ok(Self { folder, text, record, plan })
+        Ok(Self { folder, record, plan })
     }
 }
 

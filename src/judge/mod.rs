@@ -6,4 +6,4 @@ pub mod inspection;
 pub mod rig;
 pub mod rules;
 pub(crate) mod seen;
-pub mod withhold;
+pub(crate) mod withhold;

@@ -65,7 +65,7 @@ fn photos_of_element(record: &Record, index: usize) -> Vec<String> {
     let photos = record
         .photo
         .iter()
-        .filter(|photo| element.id.text().is_some_and(|id| photo.shows.list().iter().any(|part| part == id)));
+        .filter(|photo| element.id.text().is_some_and(|id| photo.parts().any(|part| part == id)));
     let shown = photos.filter_map(|photo| photo.file.text().map(str::to_owned));
     shown.chain(named_photos(record, element)).collect()
 }

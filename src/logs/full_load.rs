@@ -7,9 +7,8 @@
 
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCurrent, ElectricPotential, Power, ThermodynamicTemperature, Time};
+use uom::si::f64::{ElectricCurrent, ElectricPotential, Power, Time};
 use uom::si::power::watt;
-use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::DEAD;
@@ -25,8 +24,6 @@ const DIPS: u32 = 2;
 /// An interval is a gap from this length on, s, and from so many times the one before it (common practice, no source).
 const GAP: f64 = 20.0;
 const GAP_STEPS: f64 = 5.0;
-/// Channels of temperature that are followed.
-const CHANNELS: usize = 32;
 
 /// A reading of one instrument.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -127,19 +124,6 @@ pub enum LoadEnd {
     StillOn,
 }
 
-/// Course of one channel of temperature.
-#[derive(Debug, Clone)]
-pub struct Course {
-    /// When the load came on.
-    pub start: ThermodynamicTemperature,
-    /// When it went off.
-    pub end: ThermodynamicTemperature,
-    /// The highest under load.
-    pub highest: ThermodynamicTemperature,
-    /// The channel under load, for a fit of the approach ([`super::approach::fit`]).
-    pub series: Series,
-}
-
 /// What a full-load test shows.
 #[derive(Debug, Clone)]
 pub struct FullLoad {
@@ -157,8 +141,6 @@ pub struct FullLoad {
     pub mean_power: Option<Power>,
     /// Charge and energy under load.
     pub integral: Integral,
-    /// Each channel of temperature; `None` where it has no reading under load.
-    pub temperatures: Vec<Option<Course>>,
     /// Whether the current may have come to the rated one at all.
     pub reached: bool,
     /// The highest current.
@@ -199,14 +181,6 @@ impl Hold {
     }
 }
 
-#[derive(Debug, Default)]
-struct Channel {
-    first: Option<f64>,
-    last: f64,
-    highest: f64,
-    series: Series,
-}
-
 /// Watches a full-load test, sample by sample.
 #[derive(Debug)]
 pub struct FullLoadTest {
@@ -224,7 +198,6 @@ pub struct FullLoadTest {
     broken: bool,
     /// Time of the last sample and the interval before it, s.
     last: Option<(f64, f64)>,
-    channels: Vec<Channel>,
     /// The highest current, A.
     highest: f64,
 }
@@ -246,13 +219,12 @@ impl FullLoadTest {
             off: false,
             broken: false,
             last: None,
-            channels: Vec::new(),
             highest: 0.0,
         }
     }
 
-    /// Takes a sample: s, V, A (positive out of the pack), temperatures in K by channel.
-    pub fn push(&mut self, time: f64, voltage: f64, current: f64, temperatures: &[f64], after_break: bool) {
+    /// Takes a sample: s, V, A (positive out of the pack).
+    pub fn push(&mut self, time: f64, voltage: f64, current: f64, after_break: bool) {
         self.broken |= after_break;
         if current.is_nan() || time.is_nan() {
             return;
@@ -290,17 +262,6 @@ impl FullLoadTest {
         } else {
             self.under_load.get_or_insert(f64::NAN);
         }
-        for (index, t) in temperatures.iter().take(CHANNELS).enumerate() {
-            if self.channels.len() <= index {
-                self.channels.push(Channel::default());
-            }
-            if let Some(channel) = self.channels.get_mut(index).filter(|_| t.is_finite()) {
-                channel.first.get_or_insert(*t);
-                channel.last = *t;
-                channel.highest = channel.highest.max(*t);
-                channel.series.push(time, *t);
-            }
-        }
     }
 
     /// What the test shows, or `None` when the log holds no load.
@@ -318,7 +279,6 @@ impl FullLoadTest {
         } else {
             LoadEnd::StillOn
         };
-        let temperature = ThermodynamicTemperature::new::<kelvin>;
         let missing = [
             (self.settings.accuracies.current.is_none(), "the accuracy of the current's instrument"),
             (integral.restarts > 0, "the time for which the log's clock stood still"),
@@ -332,18 +292,6 @@ impl FullLoadTest {
             mean_current: ElectricCurrent::new::<ampere>(integral.charge.value.value / seconds),
             mean_voltage: mean_voltage.map(ElectricPotential::new::<volt>),
             mean_power: integral.energy.map(|energy| Power::new::<watt>(energy.value.value / seconds)),
-            temperatures: self
-                .channels
-                .into_iter()
-                .map(|channel| {
-                    Some(Course {
-                        start: temperature(channel.first?),
-                        end: temperature(channel.last),
-                        highest: temperature(channel.highest),
-                        series: channel.series,
-                    })
-                })
-                .collect(),
             integral,
             reached: self.possibly.ever,
             highest: ElectricCurrent::new::<ampere>(self.highest),
@@ -394,14 +342,13 @@ mod tests {
             rated: ElectricCurrent::new::<ampere>(250.0),
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         });
-        test.push(-1.0, 26.0, 0.0, &[298.0], false);
+        test.push(-1.0, 26.0, 0.0, false);
         let end = f64::from(minutes * 60);
         for t in 0..=minutes * 60 {
-            let rise = 40.0 * (1.0 - (-f64::from(t) / 400.0).exp());
-            test.push(f64::from(t), 25.0, current, &[298.0 + rise, f64::NAN], false);
+            test.push(f64::from(t), 25.0, current, false);
         }
         if let Some(v) = after {
-            test.push(end + 1.0, v, 0.0, &[], false);
+            test.push(end + 1.0, v, 0.0, false);
         }
         test.finish().unwrap()
     }
@@ -436,7 +383,7 @@ mod tests {
             for t in (0..1300).filter(|t| !(500..500 + gap).contains(t)) {
                 let off = t >= 1200;
                 let volts = if off && t < 1200 + dead { 0.1 } else { 25.0 };
-                test.push(f64::from(t), volts, if off { 0.0 } else { 256.0 }, &[], false);
+                test.push(f64::from(t), volts, if off { 0.0 } else { 256.0 }, false);
             }
             let found = test.finish().unwrap();
             (found.surely.get::<second>(), found.possibly.get::<second>(), found.end)
@@ -444,15 +391,5 @@ mod tests {
         assert_eq!(run(0, 0), (1199.0, 1199.0, LoadEnd::TakenOff));
         assert_eq!(run(120, 1), (579.0, 1199.0, LoadEnd::TakenOff));
         assert_eq!(run(5, 2), (1199.0, 1199.0, LoadEnd::BmsCutOff));
-    }
-
-    #[test]
-    fn temperatures_are_followed() {
-        let found = test(256.0, 15, Some(26.0), 0.02);
-        let course = found.temperatures[0].as_ref().unwrap();
-        assert!(found.temperatures[1].is_none());
-        let fit = super::super::approach::fit(&course.series.points()).unwrap();
-        assert!((fit.final_temperature.get::<kelvin>() - 338.0).abs() < 0.01);
-        assert!((found.mean_power.unwrap().get::<watt>() - 6400.0).abs() < 1e-6);
     }
 }

@@ -6,9 +6,8 @@
 //! Against the copper bar table of the Copper Development Association (on edge, emissivity 0.4) it stays within 2 % on
 //! the ten sizes tested here and within 4.2 % on all 75 values that could be found; the tests print the deviations.
 
-use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
-use uom::si::f64::{Area, ElectricCurrent, Length, TemperatureInterval, ThermodynamicTemperature};
+use uom::si::f64::{ElectricCurrent, Length, TemperatureInterval, ThermodynamicTemperature};
 use uom::si::length::meter;
 use uom::si::temperature_interval::kelvin as kelvin_step;
 use uom::si::thermodynamic_temperature::kelvin;
@@ -60,14 +59,6 @@ struct Checked {
 }
 
 impl Bar {
-    /// Cross-section of all stacked bars together.
-    #[must_use]
-    pub fn area(&self) -> Area {
-        Area::new::<square_meter>(
-            self.width.get::<meter>() * self.thickness.get::<meter>() * f64::from(self.stacked),
-        )
-    }
-
     fn check(&self, ambient: ThermodynamicTemperature) -> Result<Checked, Refusal> {
         let width = within("the width", self.width.get::<meter>(), 2e-3, 0.25, 1e3, "mm")?;
         within("the thickness", self.thickness.get::<meter>(), 5e-5, 0.03, 1e3, "mm")?;
@@ -164,15 +155,6 @@ pub fn rise_for_current(
         }
     }
     Ok(TemperatureInterval::new::<kelvin_step>((0.5 * (low + high)).exp()))
-}
-
-/// Current over cross-section, A/m²: the rule of thumb of those who use one.
-///
-/// Common values: 1000 A/in² (1.55 A/mm²) copper and 700 A/in² (1.09 A/mm²) aluminium for bars in auxiliary
-/// gutters (NEC 366.23, read second-hand).
-#[must_use]
-pub fn density(current: ElectricCurrent, area: Area) -> f64 {
-    current.get::<ampere>() / area.get::<square_meter>()
 }
 
 #[cfg(test)]

@@ -24,14 +24,6 @@ pub const METHOD: Method = Method {
     range: "18 AWG (0.823 mm²) to 4/0 AWG (107.2 mm²), insulation 60 °C to 200 °C, ambient −40 °C to insulation less 5 K",
 };
 
-/// The usual ambient correction for comparison: heat let go in proportion to the rise, with a constant coefficient.
-pub const ROOT_CORRECTION: Method = Method {
-    name: "ambient correction by the root",
-    formula: "factor = sqrt((Ti − Ta) / (Ti − 30 °C))",
-    source: "form of NEC 310.15(B) and IEC 60364-5-52, table B.52.14 (from memory)",
-    range: "insulation 60 °C to 200 °C, ambient −40 °C to insulation less 5 K",
-};
-
 /// Insulation classes of [`TABLE`], °C.
 pub const CLASSES: [f64; 7] = [60.0, 75.0, 80.0, 90.0, 105.0, 125.0, 200.0];
 
@@ -120,17 +112,6 @@ pub fn worked(
             listed * ambient_factor * bundling_factor * f64::from(parallel),
         ),
     })
-}
-
-/// The usual ambient correction, see [`ROOT_CORRECTION`].
-///
-/// # Errors
-/// Refuses outside the range of the method.
-pub fn root_correction(
-    insulation: ThermodynamicTemperature,
-    ambient: ThermodynamicTemperature,
-) -> Result<f64, Refusal> {
-    Ok(over_30_degrees(checked_class(insulation)?, ambient)?.sqrt())
 }
 
 /// Factor for conductors that lie together (33 CFR 183.425, note 2 to table 5, from memory).
@@ -259,8 +240,6 @@ mod tests {
         for (class, factor) in CLASSES.into_iter().zip(factors) {
             let own = amps(35.0, class, 50.0).unwrap() / amps(35.0, class, 30.0).unwrap();
             assert!(own < factor + 1e-9 && own > factor - 0.07, "{class} °C: {own}");
-            let root = root_correction(celsius(class), celsius(50.0)).unwrap();
-            assert!((root - factor).abs() < 0.065, "{class} °C: {root}");
         }
     }
 

@@ -3,7 +3,7 @@
 use uom::si::electric_potential::volt;
 use uom::si::f64::ElectricPotential;
 
-pub use crate::record::parts::Chemistry;
+pub(crate) use crate::record::parts::Chemistry;
 
 /// Usual voltages of one cell. LFP: common practice, no source; the others likewise.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,13 +1,10 @@
-//! Joints: what an overlap carries, what a millivolt reading says, which metals do not go together.
+//! Joints: how tight a bolt is, which metals do not go together.
 
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{ElectricCurrent, ElectricPotential, ElectricalResistance, Torque};
+use uom::si::f64::Torque;
 use uom::si::torque::newton_meter;
 
+use super::Method;
 use super::material::Material;
-use super::{Method, Refusal, within};
 
 /// The method, for working and explanations.
 pub const METHOD: Method = Method {
@@ -16,19 +13,6 @@ pub const METHOD: Method = Method {
     source: "Ohm's law",
     range: "current 0.1 A to 100 kA, drop 0 V to 10 V",
 };
-
-/// Resistance of a joint from the drop over it.
-///
-/// # Errors
-/// Refuses outside the range of [`METHOD`].
-pub fn resistance(
-    drop: ElectricPotential,
-    current: ElectricCurrent,
-) -> Result<ElectricalResistance, Refusal> {
-    let drop = within("the voltage drop", drop.get::<volt>(), 0.0, 10.0, 1e3, "mV")?;
-    let current = within("the current of the reading", current.get::<ampere>(), 0.1, 1e5, 1.0, "A")?;
-    Ok(ElectricalResistance::new::<ohm>(drop / current))
-}
 
 /// Usual tightening torque of a steel bolt, property class 8.8, dry thread (friction 0.14; usual workshop tables
 /// after VDI 2230, from memory). Electrical joints follow the maker of the terminal first.

@@ -125,12 +125,6 @@ impl Material {
     pub const fn anodic_index(self) -> f64 {
         self.constants().galvanic
     }
-
-    /// Whether a magnet sticks to it.
-    #[must_use]
-    pub const fn magnetic(self) -> bool {
-        matches!(self, Self::Nickel | Self::NickelPlatedSteel)
-    }
 }
 
 impl Finish {

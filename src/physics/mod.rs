@@ -9,7 +9,7 @@ pub mod air;
 pub mod busbar;
 pub mod cable;
 pub(crate) mod cells;
-pub mod film;
+pub(crate) mod film;
 pub mod fuse;
 pub mod heat_path;
 pub mod joint;

@@ -5,10 +5,11 @@
 //! schema is the declarations in [`parts`]: the reader, the JSON Schema, the rule names and the
 //! checklists are all made from them.
 
+pub mod area;
 pub mod edit;
 pub mod field;
 pub mod migrate;
-pub mod open;
+pub(crate) mod open;
 pub(crate) mod part;
 pub mod parts;
 pub mod problem;
@@ -21,9 +22,12 @@ mod starter;
 
 /// Records are written like every other file.
 pub(crate) use field::words;
-pub use field::{Entry, Found, How, Kind, State, Value, Words};
-pub use part::reader::{LARGEST, SCHEMA, read_answer};
-pub use part::{AnyPart, COMMON_KEYS, ChildInfo, FieldInfo, Inner, Own, Part, Shape};
+pub(crate) use field::{Entry, Words};
+pub use field::{Found, How, Kind, State, Value};
+pub use part::reader::read_answer;
+pub(crate) use part::reader::{LARGEST, SCHEMA};
+pub(crate) use part::{AnyPart, ChildInfo, Inner, Own};
+pub use part::{FieldInfo, Part, Shape};
 pub use parts::Record;
 pub use read::read;
 pub use starter::starter;

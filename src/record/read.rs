@@ -1,5 +1,6 @@
 //! From TOML text to a [`Record`]: any record is read as its parts are, and says which version of the schema it has.
 
+use super::area;
 use super::field::State;
 use super::part::{Reader, SCHEMA, document};
 use super::parts::Record;
@@ -20,7 +21,29 @@ use crate::record::problem::Problems;
 /// # Errors
 /// [`Problems`], with every place that is wrong.
 pub fn read(file: &str, text: &str) -> Result<Record, Problems> {
-    document(file, text, check_schema)
+    document(file, text, |reader, record| {
+        check_schema(reader, record);
+        check_pointers(reader, record);
+    })
+}
+
+/// A pointer that points nowhere would leave its part out of the picture without a word.
+fn check_pointers(reader: &mut Reader, record: &Record) {
+    for pointer in record.photo.iter().flat_map(|photo| &photo.pointer) {
+        let sides = [&pointer.left, &pointer.top, &pointer.width, &pointer.height];
+        if let Err(problem) = area::read(&pointer.own, sides, true) {
+            reader.problem(problem.span, problem.message, &problem.expected, &problem.example);
+        }
+        if pointer.of.text().is_none() {
+            let message = "this pointer does not say what it points to".to_owned();
+            reader.problem(
+                pointer.own.span.clone(),
+                message,
+                "expected an element or a part",
+                "of = \"main-fuse\"",
+            );
+        }
+    }
 }
 
 fn check_schema(reader: &mut Reader, record: &Record) {

@@ -14,20 +14,18 @@
 
 mod dimension;
 mod parse;
-pub mod price;
+pub(crate) mod price;
 mod show;
-pub mod terminal;
+pub(crate) mod terminal;
 mod uncertain;
 mod unit;
-pub mod words;
+pub(crate) mod words;
 
 pub use dimension::Dimension;
-pub use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
-pub use show::{
-    Display, show, show_in, show_percent, show_percent_uncertain, show_uncertain, si_unit, significant,
-};
+pub(crate) use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
+pub(crate) use show::{show, show_percent, show_percent_uncertain, show_uncertain, si_unit, significant};
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
-pub use unit::{Unit, find_unit, unit_spellings};
+pub(crate) use unit::{Unit, find_unit};
 
 /// The coverage factor of every stated uncertainty and every decision: about 95 % for a normal
 /// distribution (JCGM 100:2008 6.3.3; ILAC-G8:09/2019 uses the same for its guard bands).

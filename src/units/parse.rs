@@ -13,7 +13,7 @@ use thiserror::Error;
 use self::gauge::awg;
 use super::unit::{Unit, find_unit, unit_spellings};
 use super::{Dimension, Quantity};
-use crate::units::words::nearest;
+use crate::units::words::hint;
 
 pub use self::gauge::awg_square_millimetres;
 pub(super) use self::number::read_number;
@@ -230,8 +230,7 @@ fn suggestion(spelling: &str) -> String {
         .map(str::to_owned)
         .chain(["mΩ", "µΩ", "mm", "mm2", "kg", "mV", "kWh", "mAh"].map(str::to_owned))
         .collect();
-    nearest(spelling, known.iter().map(String::as_str))
-        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
+    hint(spelling, known.iter().map(String::as_str))
 }
 
 /// "1 h 20 min", "1 min 30 s": a time in several units, largest first.
@@ -259,7 +258,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::units::{show, show_in};
+    use crate::units::show;
 
     #[test]
     fn spellings_of_the_trade() {
@@ -404,8 +403,6 @@ mod tests {
             let text = format!("{value} {unit}");
             let read = parse(&text).unwrap();
             prop_assert_eq!(&parse(&read.text).unwrap(), &read);
-            let exact = parse(&show_in(read.value, unit).unwrap()).unwrap();
-            prop_assert!((exact.value - read.value).abs() <= 1e-12 * read.value.abs().max(1e-9));
             let shown = parse(&show(read.value, read.dimension)).unwrap();
             prop_assert!((shown.value - read.value).abs() <= 1e-2 * read.value.abs().max(1e-9), "{} {}", shown.text, read.value);
         }

@@ -1,7 +1,5 @@
 //! Showing values: the one place that chooses units and digits.
 
-use std::fmt;
-
 use super::{Dimension, Unit, find_unit};
 
 /// Preferred units by dimension, smallest first: the value is shown in the last one that does not
@@ -77,13 +75,6 @@ fn preferred(value: f64, dimension: Dimension) -> Option<(&'static str, Unit)> {
     Some((symbol, find_unit(symbol)?))
 }
 
-/// A value in a given unit with all its digits, or `None` when that is not a unit.
-#[must_use]
-pub fn show_in(value: f64, unit: &str) -> Option<String> {
-    let found = find_unit(unit)?;
-    Some(format!("{} {unit}", value / found.factor - found.offset))
-}
-
 /// A ratio as a percentage: `103.7 %`.
 #[must_use]
 pub fn show_percent(ratio: f64) -> String {
@@ -136,16 +127,6 @@ pub fn significant(value: f64, digits: i32) -> String {
     let decimals = usize::try_from(digits - 1 - exponent).unwrap_or(0);
     let text = format!("{value:.decimals$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
-}
-
-/// Shows a value of a dimension through [`show`].
-#[derive(Debug, Clone, Copy)]
-pub struct Display(pub f64, pub Dimension);
-
-impl fmt::Display for Display {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&show(self.0, self.1))
-    }
 }
 
 #[cfg(test)]

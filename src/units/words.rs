@@ -21,6 +21,18 @@ pub fn nearest<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) 
         .map(|(_, candidate)| candidate)
 }
 
+/// "did you mean `capacity`?", or other words where nothing is near.
+#[must_use]
+pub fn did_you_mean<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>, or: &str) -> String {
+    nearest(wanted, candidates).map_or_else(|| or.to_owned(), |near| format!("did you mean `{near}`?"))
+}
+
+/// "; did you mean `capacity`?" behind a sentence; empty where nothing is near.
+#[must_use]
+pub fn hint<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) -> String {
+    nearest(wanted, candidates).map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
+}
+
 /// "a, b and c".
 #[must_use]
 pub fn list<T: AsRef<str>>(items: &[T], last: &str) -> String {

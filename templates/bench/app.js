@@ -148,15 +148,19 @@ function settle(op, result) {
 
 async function sendPhotos() {
   await countPhotos();
-  for (const photo of waitingPhotos.filter((photo) => photo.record === state.record)) {
+  for (const photo of waitingPhotos.filter((photo) => photo.record === state.record && !photo.refused)) {
     const query = new URLSearchParams({ key: photo.key, record: photo.record });
     const answer = await call(`/api/photo?${query}`, { method: "POST", body: photo.blob, patience: 180000, headers: { "content-type": photo.blob.type || "application/octet-stream" } });
     if (answer.status === 401) { pair(); return; }
     if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return;
     const result = answer.ok ? await answer.json() : { status: "refused", message: await answer.text() };
-    if (result.status === "saved") decided(`Photo kept: ${result.said}`);
-    else tell(`The photo was refused: ${result.message}`);
-    await photos("readwrite", (store) => store.delete(photo.id));
+    // A refused picture stays on this device until somebody has looked at why.
+    if (result.status === "saved") {
+      decided(`Photo kept: ${result.said}`);
+      await photos("readwrite", (store) => store.delete(photo.id));
+    } else {
+      await photos("readwrite", (store) => store.put({ ...photo, refused: result.message }));
+    }
     await countPhotos();
     poll();
   }
@@ -182,7 +186,7 @@ async function poll() {
 // ---------------------------------------------------------------- questions
 
 const question = (key) => state.questions.find((one) => one.key === key);
-const pendingFor = (key) => waiting().filter((op) => op.key === key && op.do !== "add").pop();
+const pendingFor = (key) => waiting().filter((op) => op.key === key && op.do !== "add" && op.do !== "point").pop();
 const isOpen = (one) => one.open && one.applies === "yes" && !pendingFor(one.key);
 // What is seldom wanted is in the list, but the walk does not stop at it.
 const isAsked = (one) => isOpen(one) && !one.aside;
@@ -247,7 +251,7 @@ function tell(text) {
 function decided(line) { tell(typeof line === "string" ? line : line.line); }
 
 function renderStatus() {
-  const queue = waiting().length + waitingPhotos.length;
+  const queue = waiting().length + waitingPhotos.filter((photo) => !photo.refused).length;
   const words = [online ? "connected" : "no connection: answers are kept in this browser"];
   if (queue) words.push(`${queue} waiting to be sent`);
   else words.push("everything is in the record");
@@ -303,9 +307,14 @@ function card(one) {
   const pending = pendingFor(one.key);
   const now = pending ? `${pending.do === "clear" ? "taken back" : pending.value || "annotated"} (waiting to be sent)` : one.now;
   parts.push(make("p", `Now: ${now}`, { class: "now" }));
-  const here = waitingPhotos.filter((photo) => photo.key === one.key).length;
+  const here = waitingPhotos.filter((photo) => photo.key === one.key && !photo.refused).length;
   if (one.part_photos.length || here) parts.push(make("p", `Photos: ${[...one.part_photos, ...(here ? [`${here} waiting`] : [])].join(", ")}`, { class: "help" }));
   else if (one.photo) parts.push(make("p", one.photo === "required" ? "A photo is required." : "A photo helps.", { class: "help" }));
+  if (one.element && one.part_photos.length) {
+    const row = make("div", null, { class: "row" });
+    for (const name of one.part_photos) row.append(make("button", `Point to it in ${name}`, { type: "button", on: () => point(one, name) }));
+    parts.push(row);
+  }
   const several = make("label", "Choose pictures", { class: "button", for: "pictures" });
   parts.push(...inputs(one), several);
   if (one.kind !== "adds") parts.push(extras(one));
@@ -402,12 +411,28 @@ function extras(one) {
 
 function renderProblems() {
   const all = problems();
+  const refused = waitingPhotos.filter((photo) => photo.refused && photo.record === state.record);
   const box = $("problems");
-  const mark = JSON.stringify(all);
+  const mark = JSON.stringify([all, refused.map((photo) => [photo.id, photo.refused])]);
   if (box.dataset.mark === mark) return;
   box.dataset.mark = mark;
-  box.hidden = all.length === 0;
+  box.hidden = all.length + refused.length === 0;
   box.replaceChildren();
+  for (const photo of refused) {
+    const about = question(photo.key);
+    const card = make("div", null, { class: "problem", role: "alert" });
+    const then = async (action) => { await photos("readwrite", action); await countPhotos(); render(); send(); };
+    const picture = make("img", null, { src: URL.createObjectURL(photo.blob), alt: "the picture that was not kept" });
+    picture.addEventListener("load", () => URL.revokeObjectURL(picture.src));
+    card.append(make("strong", "This picture was not kept"), make("p", about ? `${about.number} ${about.prompt}` : ""), make("p", photo.refused), picture);
+    const row = make("div", null, { class: "two" });
+    row.append(make("button", "Leave it", { type: "button", on: () => then((store) => store.delete(photo.id)) }), make("button", "Send it again", { type: "button", on: () => {
+      const { refused: _, ...again } = photo;
+      then((store) => store.put(again));
+    } }));
+    card.append(row);
+    box.append(card);
+  }
   for (const op of all) {
     const one = op.key ? question(op.key) : null;
     const about = one ? `${one.number} ${one.prompt}` : op.what || op.key;
@@ -425,7 +450,7 @@ function renderProblems() {
       card.append(make("strong", "Not saved"), make("p", about), make("p", `Your answer: ${op.value ?? op.what ?? ""}`), make("p", op.message));
       const row = make("div", null, { class: "two" });
       row.append(make("button", "Leave it", { type: "button", on: drop }), make("button", "Correct it", { type: "button", on: () => {
-        if (op.key) { if (op.value) localStorage.setItem(`draft:${op.key}`, op.value); drop(); go(op.key); } else drop();
+        if (op.key) { if (op.value && op.do === "answer") localStorage.setItem(`draft:${op.key}`, op.value); drop(); go(op.key); } else drop();
       } }));
       card.append(row);
     }
@@ -457,6 +482,47 @@ function renderFindings() {
   for (const finding of state.findings) {
     body.append(make("h3", `${finding.shape} ${finding.title} (${finding.grade})`), make("p", `${finding.subject ? `${finding.subject}: ` : ""}${finding.numbers}`));
   }
+}
+
+// ---------------------------------------------------------------- where a part is in a photo
+
+let pointing = null;
+const percent = (value) => Math.round(Math.min(Math.max(value, 0), 1) * 1000) / 10;
+
+function point(one, name) {
+  pointing = { key: one.key, name, frame: null };
+  $("point-title").textContent = `Where is ${one.of}?`;
+  $("point-problem").textContent = "";
+  $("point-left").value = $("point-top").value = "";
+  $("point-picture").alt = `the photo ${name}`;
+  $("point-picture").src = `/api/picture?${new URLSearchParams({ name })}`;
+  showMark();
+  $("point-dialog").showModal();
+}
+
+function showMark() {
+  const [left, top] = [Number($("point-left").value.replace(",", ".")), Number($("point-top").value.replace(",", "."))];
+  const mark = $("point-mark");
+  mark.hidden = $("point-left").value === "" || $("point-top").value === "";
+  mark.classList.toggle("dot", !pointing.frame);
+  mark.style.left = `${left}%`;
+  mark.style.top = `${top}%`;
+  [mark.style.width, mark.style.height] = pointing.frame ? pointing.frame.map((side) => `${side}%`) : ["", ""];
+}
+
+let from = null;
+function where(event) {
+  const box = $("point-picture").getBoundingClientRect();
+  return [percent((event.clientX - box.left) / box.width), percent((event.clientY - box.top) / box.height)];
+}
+function drawTo(event) {
+  const to = where(event);
+  const [width, height] = [Math.abs(to[0] - from[0]), Math.abs(to[1] - from[1])];
+  // A finger that shakes has not drawn a frame.
+  pointing.frame = width > 2 && height > 2 ? [width, height].map((side) => Math.round(side * 10) / 10) : null;
+  const corner = pointing.frame ? [Math.min(from[0], to[0]), Math.min(from[1], to[1])] : from;
+  [$("point-left").value, $("point-top").value] = corner;
+  showMark();
 }
 
 function pair() {
@@ -513,6 +579,26 @@ function rowForm(one) {
   });
   return form;
 }
+$("point-at").addEventListener("pointerdown", (event) => {
+  event.preventDefault();
+  $("point-at").setPointerCapture(event.pointerId);
+  from = where(event);
+  drawTo(event);
+});
+$("point-at").addEventListener("mousedown", (event) => event.preventDefault());
+$("point-at").addEventListener("pointermove", (event) => { if (from) drawTo(event); });
+for (const end of ["pointerup", "pointercancel"]) $("point-at").addEventListener(end, () => { from = null; });
+for (const side of ["point-left", "point-top"]) $(side).addEventListener("input", () => { pointing.frame = null; showMark(); });
+$("point-picture").addEventListener("error", () => { $("point-problem").textContent = "The picture cannot be shown here."; });
+$("point-save").addEventListener("click", () => {
+  const sides = [$("point-left").value, $("point-top").value].map((side) => side.trim().replace(",", "."));
+  if (!sides.every((side) => side !== "" && Number(side) >= 0 && Number(side) <= 100)) {
+    $("point-problem").textContent = "Tap the part first, or type two numbers from 0 to 100.";
+    return;
+  }
+  const place = [...sides, ...(pointing.frame || [])].map((side) => `${side} %`).join(", ");
+  if (ask({ do: "point", key: pointing.key, what: pointing.name, value: place })) $("point-dialog").close();
+});
 async function keepPhotos(input) {
   const files = [...input.files];
   input.value = "";
@@ -542,4 +628,4 @@ document.addEventListener("visibilitychange", () => { if (!document.hidden) { po
 try { state = JSON.parse(localStorage.getItem("state")); } catch { state = null; }
 const code = new URLSearchParams(location.hash.slice(1)).get("pair");
 countPhotos().then(() => (code ? tryPair(code) : poll())).then(send);
-setInterval(() => { poll(); if (waiting().length || waitingPhotos.length) send(); }, POLL);
+setInterval(() => { poll(); if (waiting().length || waitingPhotos.some((photo) => !photo.refused)) send(); }, POLL);

@@ -155,16 +155,42 @@ assert.match(record(), /with = "caliper", note = "at the middle"/);
 
 // ------------------------------------------------------------------ a photo from the camera
 await goTo(page, "positive-fuse-kind@main-fuse");
-const picture = Buffer.concat([Buffer.from([0xff, 0xd8, 0xff, 0xe0]), Buffer.from(`camera ${port}`)]);
+const picture = Buffer.concat([readFileSync(new URL("../../example-inspections/harbour-24-150-rev-a/photos/05-fuse.jpg", import.meta.url)), Buffer.from(`camera ${port}`)]);
 await page.setInputFiles("#photo", { name: "../../IMG_0001.JPG", mimeType: "image/jpeg", buffer: picture });
 await page.waitForFunction(() => question("positive-fuse-kind@main-fuse").part_photos.length > 0);
 const kept = readdirSync(join(folder, "photos")).filter((name) => /^\d+-main-fuse\.jpg$/.test(name));
 assert.equal(kept.length, 1);
 assert.deepEqual(readFileSync(join(folder, "photos", kept[0])), picture);
 assert.match(record(), new RegExp(`file = "photos/${kept[0]}"\\nshows = \\["main-fuse"\\]\\nsha256 = "[0-9a-f]{64}"`));
+// The part is pointed to: a tap, then a frame drawn round it.
+await page.getByRole("button", { name: `Point to it in ${kept[0]}` }).tap();
+await page.waitForFunction(() => document.getElementById("point-picture").naturalWidth > 100);
+const shot = await page.locator("#point-picture").boundingBox();
+await page.touchscreen.tap(shot.x + shot.width / 2, shot.y + shot.height / 4);
+assert.deepEqual([await page.inputValue("#point-left"), await page.inputValue("#point-top")].map(Number).map(Math.round), [50, 25]);
+await page.screenshot({ path: join(output, "fill-14-point.png") });
+await check(page, "pointing");
+await page.locator("#point-save").tap();
+await sent(page);
+assert.match(record(), /\[\[photo\.pointer\]\]\nof = "main-fuse"\nleft = "\d+(\.\d)? %"\ntop = "\d+(\.\d)? %"\n/);
+await page.getByRole("button", { name: `Point to it in ${kept[0]}` }).tap();
+await page.mouse.move(shot.x + shot.width * 0.3, shot.y + shot.height * 0.4);
+await page.mouse.down();
+await page.mouse.move(shot.x + shot.width * 0.7, shot.y + shot.height * 0.7, { steps: 4 });
+await page.mouse.up();
+await page.screenshot({ path: join(output, "fill-15-frame.png") });
+await page.locator("#point-save").tap();
+await sent(page);
+assert.match(record(), /left = "30(\.\d)? %"\ntop = "40(\.\d)? %"\nwidth = "(39|40)(\.\d)? %"\nheight = "(29|30)(\.\d)? %"/);
 await page.setInputFiles("#photo", { name: "again.jpg", mimeType: "image/jpeg", buffer: picture });
 await page.setInputFiles("#photo", { name: "page.html", mimeType: "image/jpeg", buffer: Buffer.from("<script>alert(1)</script>") });
-await page.waitForFunction(() => document.getElementById("decided").textContent.includes("not a JPEG"));
+// What is no picture, or only half of one, stays on the phone until somebody has read why.
+await page.setInputFiles("#photo", { name: "half.jpg", mimeType: "image/jpeg", buffer: picture.subarray(0, picture.length / 2) });
+await page.waitForFunction(() => /not a JPEG/.test(document.getElementById("problems").textContent) && /damaged/.test(document.getElementById("problems").textContent));
+await page.screenshot({ path: join(output, "fill-13-refused-photo.png"), fullPage: true });
+await check(page, "refused pictures");
+for (let left = 2; left > 0; left -= 1) await page.getByRole("button", { name: "Leave it" }).first().tap();
+await page.waitForFunction(() => document.getElementById("problems").hidden);
 assert.equal(readdirSync(join(folder, "photos")).filter((name) => /main-fuse/.test(name)).length, 1, "the same picture is kept once");
 
 // ------------------------------------------------------------------ several pictures at once, chosen from the phone

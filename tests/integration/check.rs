@@ -317,7 +317,8 @@ fn nothing_recorded_is_never_passed() {
                 continue;
             }
             // Without it the record is refused.
-            if key == "of" && lines[index - 1] == "[[rig.clearing]]" {
+            let part = lines[..index].iter().rfind(|line| line.starts_with('[')).copied().unwrap_or_default();
+            if part == "[[photo.pointer]]" || key == "of" && part == "[[rig.clearing]]" {
                 continue;
             }
             let without: String = lines

@@ -93,6 +93,13 @@ const NOT_ASKED: &[&str] = &[
     "test.branch.columns",
     "test.branch.offset",
     "withhold.area.why",
+    // A place on a photo is pointed at, not answered.
+    "photo.pointer.of",
+    "photo.pointer.left",
+    "photo.pointer.top",
+    "photo.pointer.width",
+    "photo.pointer.height",
+    "photo.pointer.label",
 ];
 
 /// Parts that one line of an answer writes whole.

@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use crate::fill_support::{BIN, example, facts, fresh, target};
-use underlid::fill::checklist::{Adds, Fills, ItemScope};
+use underlid::fill::checklist::{Adds, Fills, Scope};
 use underlid::fill::terminal::walk;
 use underlid::fill::{FillError, FillSession, Key, Question, Sight};
 use underlid::judge::inspection::House;
@@ -88,7 +88,7 @@ impl Robot {
                     let number = photo.split('-').next().unwrap().trim_start_matches('0');
                     self.todo.push(format!("photo {number}"));
                 }
-                if let ItemScope::Tests = wanted.item.scope
+                if let Scope::Tests = wanted.item.scope
                     && let Some(with) = self.part_with(wanted)
                 {
                     self.todo.push(format!("part with {with}"));
@@ -174,7 +174,7 @@ impl Robot {
     }
 
     fn video(&self, wanted: &Question) -> Option<String> {
-        let ItemScope::Elements(_) = wanted.item.scope else {
+        let Scope::Elements(_) = wanted.item.scope else {
             return None;
         };
         let element =
@@ -189,7 +189,7 @@ impl Robot {
             .iter()
             .skip_while(|other| other.key != question.key)
             .filter(|other| match question.item.scope {
-                ItemScope::Readings => other.key.item == question.key.item,
+                Scope::Readings => other.key.item == question.key.item,
                 _ => other.section == question.section && other.key.part == question.key.part,
             })
             .filter(|other| other.is_asked())
@@ -271,7 +271,7 @@ impl Robot {
         }
         let found = &wanted.found;
         // Cells in one go, when they were all taken in the same way.
-        if question.item.scope == ItemScope::Readings {
+        if question.item.scope == Scope::Readings {
             let all: Vec<&Question> = self
                 .target
                 .questions
@@ -306,7 +306,7 @@ impl Robot {
             let measured = question.item.how == Some(How::Measured);
             match (&found.with, found.how) {
                 (Some(with), _) => {
-                    let of_test = matches!(question.item.scope, ItemScope::Tests)
+                    let of_test = matches!(question.item.scope, Scope::Tests)
                         && self.part_with(wanted).as_ref() == Some(with);
                     if of_test {
                         // It holds for the whole test.

@@ -960,6 +960,10 @@ fn a_house_changes_the_rules_of_the_rig() {
         assert_eq!(gravest_told(&house, rule), Some(expected), "{rule}");
         assert!(house["changes"][0]["what"].as_str().unwrap().contains(name), "{}", house["changes"]);
     }
+    // The full-load test is planned for as long as the book asks for.
+    assert_eq!(si(&of(&a, ""), "full-load", "expected duration"), 900.0);
+    let longer = of(&a, &limit("full_load_time", "30 min"));
+    assert_eq!(si(&longer, "full-load", "expected duration"), 1800.0);
     let grade =
         |rule: &str| format!("[[change]]\nrule = \"{rule}\"\ngrade = \"critical\"\nreason = \"boats\"\n");
     let graded = &grade("rig-loads-together");

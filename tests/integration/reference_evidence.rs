@@ -209,15 +209,16 @@ fn signatures_of_openssh_verify() {
             assert!(output.status.success(), "{output:?}");
             String::from_utf8(output.stdout).unwrap()
         };
+        let line = |name: &str| fs::read_to_string(dir.path().join(name)).unwrap();
         keygen(&["-q", "-t", kind, "-N", "", "-f", "key"]);
         keygen(&["-Y", "sign", "-n", "file", "-f", "key", "photos.sha256"]);
-        let key = SshKey::read(&dir.path().join("key.pub")).unwrap();
+        let key = SshKey::parse(&line("key.pub")).unwrap();
         assert!(keygen(&["-l", "-f", "key.pub"]).contains(&key.fingerprint()));
         let signature = dir.path().join("photos.sha256.sig");
         ssh::verify(&file, &signature, &key).unwrap();
 
         keygen(&["-q", "-t", kind, "-N", "", "-f", "other"]);
-        let other = SshKey::read(&dir.path().join("other.pub")).unwrap();
+        let other = SshKey::parse(&line("other.pub")).unwrap();
         let error = ssh::verify(&file, &signature, &other).unwrap_err();
         assert!(matches!(error, SignError::OtherKey { .. }), "{error}");
         fs::write(&file, "altered\n").unwrap();
@@ -229,7 +230,7 @@ fn signatures_of_openssh_verify() {
         assert!(matches!(error, SignError::OtherPurpose { .. }), "{error}");
 
         keygen(&["-q", "-t", "rsa", "-N", "", "-f", "rsa"]);
-        let error = SshKey::read(&dir.path().join("rsa.pub")).unwrap_err();
+        let error = SshKey::parse(&line("rsa.pub")).unwrap_err();
         assert!(matches!(error, SignError::KeyKind { .. }), "{error}");
     }
 }

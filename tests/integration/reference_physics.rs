@@ -324,7 +324,6 @@ mod hostile {
                 finite(busbar::current_for_rise(&bar, ambient, step).map(|i| i.value))?;
                 let current = ElectricCurrent::new::<ampere>(amperes);
                 finite(busbar::rise_for_current(&bar, ambient, current).map(|r| r.value))?;
-                let _ = busbar::density(current, bar.area());
             }
             let _ = air(ambient);
         }
@@ -353,7 +352,6 @@ mod hostile {
             let length = Length::new::<meter>(length);
             finite(resistance::of_conductor(material, length, size, temperature).map(|r| r.value))?;
             finite(adiabatic::withstand(material, size, current).map(|t| t.value))?;
-            finite(joint::resistance(ElectricPotential::new::<volt>(drop), current).map(|r| r.value))?;
             let _ = resistance::at_temperature(material, ElectricalResistance::new::<ohm>(drop), temperature);
             let _ = FuseKind::ClassT.clearing_gate(current, drop);
         }

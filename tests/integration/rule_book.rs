@@ -432,9 +432,7 @@ const WRONG: &[(&str, &str, Patch)] = &[
 #[test]
 fn no_critical_rule_meets_on_what_only_looks_like_protection() {
     let book = Book::built_in().unwrap();
-    let critical =
-        |rule: &&underlid::judge::rules::Rule| rule.grade.word() == "critical" && rule.subject != "test rig";
-    for rule in book.rules.iter().filter(critical) {
+    for rule in book.rules.iter().filter(|rule| rule.grade.word() == "critical" && rule.subject != "test rig") {
         assert!(WRONG.iter().any(|(id, ..)| *id == rule.id), "{} has no wrong record", rule.id);
     }
     let meets = |(rule, subject, patch): &&(&str, &str, Patch)| {

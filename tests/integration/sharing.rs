@@ -136,6 +136,7 @@ fn one(filled: &mut Filled, path: &str, shape: Shape, many: bool, element: Optio
             ("rig.element", "id", _) if element == Some(ElementKind::Fuse) => format!("\"{}\"", filled.fuse),
             ("rig.load", "id", _) | ("rig.meter", "load", _) => format!("\"{}\"", filled.load),
             ("test", "kind", _) => "\"capacity\"".to_owned(),
+            ("photo.pointer", "left" | "top" | "width" | "height", _) => format!("\"{}\"", field.example),
             (_, _, Kind::Text | Kind::Markdown) => format!("\"{}\"", filled.sentinels.text(place.clone())),
             (_, _, Kind::List) => format!("[\"{}\"]", filled.sentinels.text(place.clone())),
             (_, _, Kind::Count) => field.example.to_owned(),

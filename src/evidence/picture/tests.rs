@@ -3,7 +3,7 @@
 use std::fs;
 
 use super::*;
-use crate::evidence::exif::tests::{ascii, block, latitude, with_app1};
+use crate::evidence::exif::tests::{block, with_app1};
 use ::exif::{Tag, Value};
 
 /// Red, green, blue and white quarters, so that every turn can be told.
@@ -44,45 +44,6 @@ fn pixels(derived: &DerivedPicture) -> RgbImage {
 
 fn near(found: &Rgb<u8>, wanted: [u8; 3]) -> bool {
     found.0.iter().zip(wanted).all(|(&f, w)| f.abs_diff(w) < 24)
-}
-
-fn contains(haystack: &[u8], needle: &str) -> bool {
-    haystack.windows(needle.len()).any(|w| w.eq_ignore_ascii_case(needle.as_bytes()))
-}
-
-#[test]
-fn nothing_but_pixels_survives() {
-    let mut exif = b"Exif\0\0".to_vec();
-    exif.extend(block(&[
-        (Tag::Orientation, Value::Short(vec![1])),
-        (Tag::BodySerialNumber, ascii("SERIAL-4711")),
-        (Tag::CameraOwnerName, ascii("OWNER-INVENTED")),
-        (Tag::GPSLatitudeRef, ascii("N")),
-        (Tag::GPSLatitude, latitude()),
-        (Tag::MakerNote, Value::Undefined(b"MAKER-SECRET".to_vec(), 0)),
-    ]));
-    let xmp = b"http://ns.adobe.com/xap/1.0/\0<x exif:GPSLatitude='51,28.6N' place='XMP-PLACE'/>";
-    let plain = encoded(quarters(64, 32), ImageFormat::Jpeg);
-    let mut photo = with_app1(&with_app1(&plain, xmp), &exif);
-    photo.extend(b"TRAILING-SECRET");
-    let secrets = ["Exif", "SERIAL-4711", "OWNER-INVENTED", "MAKER-SECRET", "GPS", "XMP", "xap", "TRAILING"];
-    let derived = derive_bytes(&photo, &PictureOptions::default()).unwrap();
-    assert!(derived.facts.has_location && derived.facts.has_serial_or_owner);
-    assert_eq!(derived.original_digest, Sha256Digest::of(&photo));
-    for secret in secrets {
-        assert!(contains(&photo, secret), "the test photo lacks {secret}");
-        assert!(!contains(&derived.jpeg, secret), "{secret} survived");
-    }
-    // Of all application and comment segments only the JFIF header is left.
-    let segments: Vec<u8> = derived
-        .jpeg
-        .windows(2)
-        .take_while(|w| *w != [0xff, 0xda])
-        .filter(|w| w[0] == 0xff && matches!(w[1], 0xe0..=0xef | 0xfe))
-        .map(|w| w[1])
-        .collect();
-    assert_eq!(segments, [0xe0]);
-    assert!(!exif::read_bytes(&derived.jpeg).has_location);
 }
 
 /// EXIF orientation (CIPA DC-008, tag 0x0112): which corner of the stored picture is shown top
@@ -133,29 +94,10 @@ fn sizes_shrink_and_never_grow() {
 }
 
 #[test]
-fn blackout_is_black_and_of_the_upright_picture() {
-    let mut exif = b"Exif\0\0".to_vec();
-    exif.extend(block(&[(Tag::Orientation, Value::Short(vec![6]))]));
-    let photo = with_app1(&encoded(quarters(128, 64), ImageFormat::Jpeg), &exif);
-    // Upright it is 64 wide and 128 high; both boxes cover its top right quarter.
-    for withheld in [
-        Blackout::Fraction { left: 0.5, top: 0.0, width: 0.5, height: 0.5 },
-        Blackout::Pixels { left: 32, top: 0, width: 999, height: 64 },
-    ] {
-        let options = PictureOptions { blackouts: vec![withheld], ..PictureOptions::default() };
-        let seen = pixels(&derive_bytes(&photo, &options).unwrap());
-        assert!(near(seen.get_pixel(60, 4), [0; 3]));
-        assert!(near(seen.get_pixel(36, 60), [0; 3]));
-        assert!(near(seen.get_pixel(4, 4), [0, 0, 255]));
-        assert!(near(seen.get_pixel(60, 100), [0, 255, 0]));
-    }
-}
-
-#[test]
 fn a_blackout_that_hides_nothing_stops_the_copy() {
     let photo = encoded(quarters(64, 32), ImageFormat::Png);
-    let fraction = |left, width| Blackout::Fraction { left, top: 0.0, width, height: 1.0 };
-    let pixels = |left, width| Blackout::Pixels { left, top: 0, width, height: 9 };
+    let fraction = |left, width| Area::Fraction { left, top: 0.0, width, height: 1.0 };
+    let pixels = |left, width| Area::Pixels { left, top: 0, width, height: 9 };
     for bad in [
         fraction(f64::NAN, 0.5),
         fraction(0.5, f64::NAN),

@@ -32,7 +32,7 @@ use crate::evidence::picture::MAX_FILE_BYTES;
 use crate::fill::checklist::Fills;
 use crate::record::{Part, Record};
 use crate::units::terminal::shown;
-use crate::units::words::nearest;
+use crate::units::words::hint;
 
 pub use pick::{Moment, clock_offset, numbers};
 pub use show::CardTold;
@@ -356,7 +356,7 @@ fn kept(
 ) -> Result<(Kept, bool), String> {
     let digest = photo.digest;
     if let Some(name) = &photo.here {
-        return Ok((Kept { name: name.clone(), digest }, false));
+        return Ok((Kept { name: name.clone(), digest, told: None }, false));
     }
     let ending = photo.ending.ok_or_else(|| {
         photo.problem.clone().unwrap_or_else(|| "this does not begin as a picture does".to_owned())
@@ -372,7 +372,7 @@ fn kept(
     };
     let stem = stem.map_or_else(by_time, str::to_owned);
     let name = shelf.put(beside, digest, &stem, ending)?;
-    Ok((Kept { name, digest }, true))
+    Ok((Kept { name, digest, told: None }, true))
 }
 
 /// What a file is by its first bytes; nothing when it is empty, too large, or no picture.
@@ -459,7 +459,7 @@ pub fn tie_to(sight: &Sight, word: &str) -> Result<Tie, FillError> {
     if names().any(|name| name == word) {
         return Ok(Tie::Shows(word.to_owned()));
     }
-    let hint = nearest(word, names()).map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    let hint = hint(word, names());
     let ids: Vec<&str> = sight.record.path.element.iter().filter_map(|element| element.id.text()).collect();
     Err(FillError::Words(format!(
         "nothing here is called `{word}`{hint}\nan element ({}), a part of the record such as bms or cells, or the \

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::entries::{DropEntry, ItemEntry, ListFile, SectionEntry, SharedFile};
-use super::{Adds, Checklist, Fills, Item, ItemScope, SHARED, Section};
+use super::{Adds, Checklist, Fills, Item, SHARED, Scope, Section, scope};
 use crate::judge::facts::{Type, field_info};
 use crate::judge::rules::Book;
 use crate::judge::rules::expr::{self, Expr};
@@ -16,7 +16,10 @@ use crate::record::field::Text;
 use crate::record::part::{document, needed};
 use crate::record::problem::{Problem, Problems};
 use crate::record::{Entry, FieldInfo, Part, Record};
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
+
+/// What is said where no name is near.
+const NO_SUCH: &str = "no such name is known";
 
 pub(super) fn add(lists: &mut Vec<Checklist>, file: &str, text: &str) -> Result<(), Problems> {
     let read: ListFile = document(file, text, |_, _: &ListFile| {})?;
@@ -70,7 +73,7 @@ impl Loading<'_> {
                     self.problem(
                         read.extends.found().span.clone(),
                         format!("there is no list `{base}` to extend"),
-                        &did_you_mean(base, &known),
+                        &did_you_mean(base, known.iter().copied(), NO_SUCH),
                         &format!("lists: {}", known.join(", ")),
                     );
                     return None;
@@ -144,7 +147,7 @@ impl Loading<'_> {
         self.problem(
             entry.found().span.clone(),
             format!("there is no {what} `{id}` in the list"),
-            &did_you_mean(id, &known),
+            &did_you_mean(id, known.iter().copied(), NO_SUCH),
             "`underlid checklist --ids` lists them",
         );
     }
@@ -218,7 +221,12 @@ impl Loading<'_> {
         let Some((_, file, text)) = SHARED.iter().find(|(known, ..)| *known == name) else {
             let known: Vec<&str> = SHARED.iter().map(|(name, ..)| *name).collect();
             let message = format!("there are no shared items `{name}`");
-            self.problem(span, message, &did_you_mean(name, &known), "shared = \"leg\"");
+            self.problem(
+                span,
+                message,
+                &did_you_mean(name, known.iter().copied(), NO_SUCH),
+                "shared = \"leg\"",
+            );
             return None;
         };
         let Some(leg) = entry.leg.known() else {
@@ -309,13 +317,13 @@ impl Loading<'_> {
         })
     }
 
-    fn scope(&mut self, entry: &ItemEntry) -> Option<ItemScope> {
-        ItemScope::of(entry.each.list(), &entry.each.found().span)
+    fn scope(&mut self, entry: &ItemEntry) -> Option<Scope> {
+        scope::of_each(entry.each.list(), &entry.each.found().span)
             .map_err(|problem| self.problems.push(problem))
             .ok()
     }
 
-    fn fills(&mut self, entry: &ItemEntry, scope: &ItemScope) -> Option<Fills> {
+    fn fills(&mut self, entry: &ItemEntry, scope: &Scope) -> Option<Fills> {
         match (entry.field.text(), entry.adds.known()) {
             (Some(_), Some(_)) => {
                 let span = entry.adds.found().span.clone();
@@ -327,7 +335,7 @@ impl Loading<'_> {
                 );
                 None
             }
-            (None, None) if *scope == ItemScope::Pack => Some(Fills::Remark),
+            (None, None) if *scope == Scope::Pack => Some(Fills::Remark),
             (None, None) => {
                 let span = entry.own.span.clone();
                 self.problem(
@@ -350,12 +358,12 @@ impl Loading<'_> {
                     self.problem(
                         span,
                         format!("the record has no field `{name}`"),
-                        &did_you_mean(name, &known),
+                        &did_you_mean(name, known.iter().copied(), NO_SUCH),
                         "field = \"element.rating\"; `underlid schema` prints every field",
                     );
                     return None;
                 };
-                if !scope.fills(name) {
+                if !scope::fills(scope, name) {
                     let head = name.split('.').next().unwrap_or_default();
                     self.problem(
                         span,
@@ -388,9 +396,9 @@ impl Loading<'_> {
         None
     }
 
-    fn condition(&mut self, text: &str, entry: &Entry<Text>, scope: &ItemScope) -> Option<Expr> {
+    fn condition(&mut self, text: &str, entry: &Entry<Text>, scope: &Scope) -> Option<Expr> {
         let names = &self.names;
-        let scope = scope.rule();
+        let scope = scope::of_conditions(scope);
         let read = expr::parse(text).and_then(|parsed| {
             let kind = expr::check(&parsed, &|name| {
                 if scope.knows(name) { names.lookup(name) } else { Err(None) }
@@ -420,11 +428,6 @@ impl Loading<'_> {
             }
         }
     }
-}
-
-fn did_you_mean(given: &str, known: &[&str]) -> String {
-    nearest(given, known.iter().copied())
-        .map_or_else(|| "no such name is known".to_owned(), |near| format!("did you mean `{near}`?"))
 }
 
 /// A field by its dotted name; `notes` is the only one without a part.

@@ -20,9 +20,11 @@ use crate::record::problem::Problems;
 use crate::record::{FieldInfo, How};
 
 pub use dead::dead_conditions;
-pub use entries::{Adds, PhotoWanted};
+pub use entries::Adds;
+pub(crate) use entries::PhotoWanted;
 pub use paper::paper;
-pub use scope::ItemScope;
+
+pub use crate::judge::rules::Scope;
 
 /// The lists that are compiled in, by kind of pack; one that extends another comes after it.
 const BUILT_IN: [(&str, &str); 3] = [
@@ -85,7 +87,7 @@ pub struct Item {
     /// Where the answer goes.
     pub fills: Fills,
     /// What it is asked for each of.
-    pub scope: ItemScope,
+    pub scope: Scope,
     /// The leg of the path it is about.
     pub leg: Option<Leg>,
     /// Whether a photo belongs to it.

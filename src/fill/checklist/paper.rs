@@ -6,7 +6,7 @@
 use std::fmt::Write;
 
 use super::condition::in_words;
-use super::{Adds, Checklist, Fills, Item, ItemScope, PhotoWanted, Section};
+use super::{Adds, Checklist, Fills, Item, PhotoWanted, Scope, Section};
 use crate::record::Kind;
 
 /// Room for answers in a row of a table, in spaces of about a millimetre.
@@ -46,7 +46,7 @@ fn section(out: &mut String, section: &Section) {
     }
     let mut items = section.items.iter().peekable();
     while let Some(item) = items.next() {
-        if item.scope == ItemScope::Pack {
+        if item.scope == Scope::Pack {
             single(out, item);
             continue;
         }
@@ -101,9 +101,9 @@ fn room(item: &Item) -> String {
 fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
     let Some(first) = block.first() else { return };
     let columns = match first.scope {
-        ItemScope::Readings => 8,
-        ItemScope::Tests | ItemScope::Photos => 4,
-        ItemScope::RigElements(_) => 6,
+        Scope::Readings => 8,
+        Scope::Tests | Scope::Photos => 4,
+        Scope::RigElements(_) => 6,
         _ => 3,
     };
     let _ = write!(out, "| No. | {} |", each_in_words(first));
@@ -132,7 +132,7 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
             (_, Some((when, condition))) => {
                 format!(" Only where {}.", in_words(when, condition).replace('|', "\\|"))
             }
-            (ItemScope::Elements(kinds) | ItemScope::RigElements(kinds), None) if kinds.len() <= 4 => {
+            (Scope::Elements(kinds) | Scope::RigElements(kinds), None) if kinds.len() <= 4 => {
                 format!(" [{}]", kinds.iter().map(|kind| kind.word()).collect::<Vec<_>>().join(", "))
             }
             _ => String::new(),
@@ -157,17 +157,17 @@ fn table(out: &mut String, block: &[&std::sync::Arc<Item>]) {
 
 fn each_in_words(item: &Item) -> String {
     match &item.scope {
-        ItemScope::Pack => String::new(),
-        ItemScope::Elements(_) => "For each element, in the order of the path".to_owned(),
-        ItemScope::Readings => "For each cell, counted from the negative end".to_owned(),
-        ItemScope::Statements => "For each claim in words".to_owned(),
-        ItemScope::Layers => "For each layer, from the devices outwards".to_owned(),
-        ItemScope::Photos => "For each photo".to_owned(),
-        ItemScope::Tests => "For each bench test".to_owned(),
-        ItemScope::Instruments => "For each instrument".to_owned(),
-        ItemScope::RigElements(kinds) => {
+        Scope::Pack | Scope::Rig | Scope::Source | Scope::Meters => String::new(),
+        Scope::Elements(_) => "For each element, in the order of the path".to_owned(),
+        Scope::Readings => "For each cell, counted from the negative end".to_owned(),
+        Scope::Statements => "For each claim in words".to_owned(),
+        Scope::Layers => "For each layer, from the devices outwards".to_owned(),
+        Scope::Photos => "For each photo".to_owned(),
+        Scope::Tests => "For each bench test".to_owned(),
+        Scope::Instruments => "For each instrument".to_owned(),
+        Scope::RigElements(kinds) => {
             format!("For each {} of the rig", crate::units::words::list(kinds, "or"))
         }
-        ItemScope::Loads => "For each load".to_owned(),
+        Scope::Loads => "For each load".to_owned(),
     }
 }

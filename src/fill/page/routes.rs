@@ -50,6 +50,7 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route("/api/state", get(state))
         .route("/api/op", post(operate))
         .route("/api/pair", post(pair))
+        .route("/api/picture", get(picture))
         .route("/api/photo", post(move |State(app), Query(query), body| upload(app, uploads, query, body)))
         .layer(DefaultBodyLimit::max(ANSWER))
         .layer(middleware::from_fn_with_state(Arc::clone(&app), guard))
@@ -123,6 +124,20 @@ async fn pair(State(app): State<Arc<App>>, Json(given): Json<Code>) -> Response 
         )
             .into_response(),
         Err(NotPaired::Unable) => (StatusCode::FORBIDDEN, "no more devices can be paired").into_response(),
+    }
+}
+
+#[derive(Deserialize)]
+struct Named {
+    name: String,
+}
+
+/// A photo of the record, upright and small enough for a phone.
+async fn picture(State(app): State<Arc<App>>, Query(query): Query<Named>) -> Response {
+    match blocking(move || app.picture(&query.name)).await {
+        Ok(Ok(jpeg)) => ([(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response(),
+        Ok(Err(words)) => (StatusCode::NOT_FOUND, words).into_response(),
+        Err(later) => later.into_response(),
     }
 }
 

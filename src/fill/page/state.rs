@@ -8,7 +8,9 @@ use serde::{Deserialize, Serialize};
 use super::Reach;
 use super::pairing::Pairing;
 use super::view::{PageState, short};
-use crate::fill::photo::Kept;
+use crate::evidence::name::safe_relative;
+use crate::evidence::picture::{self, PictureOptions};
+use crate::fill::photo::{self, Kept};
 use crate::fill::question::Question;
 use crate::fill::sight::{FillError, Saved};
 use crate::fill::{FillSession, Key};
@@ -16,6 +18,9 @@ use crate::record::edit::{EditRefused, Entered};
 
 /// Answers whose ids are remembered.
 const REMEMBERED: usize = 20_000;
+
+/// Longer edge of a picture on the page, pixels.
+const PICTURE_EDGE: u32 = 1200;
 
 /// The page's server.
 pub(super) struct App {
@@ -27,6 +32,7 @@ pub(super) struct App {
     record: String,
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
     done: Mutex<Done>,
+    pictures: Mutex<()>,
 }
 
 #[derive(Default)]
@@ -59,6 +65,7 @@ enum Do {
     Clear,
     Add,
     Same,
+    Point,
 }
 
 /// How an operation ended.
@@ -93,6 +100,7 @@ impl App {
             port,
             cached: Mutex::new(None),
             done: Mutex::new(Done::default()),
+            pictures: Mutex::new(()),
         }
     }
 
@@ -146,6 +154,10 @@ impl App {
             Do::Clear => self.session.clear(&key, seen),
             // Sent twice, the second finds nothing open and changes nothing.
             Do::Same => self.session.same(&key, op.what.as_deref().unwrap_or_default()),
+            Do::Point => {
+                let words = |text: &Option<String>| text.clone().unwrap_or_default();
+                self.session.point(&key, &words(&op.what), &words(&op.value))
+            }
             Do::Add => {
                 self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
             }
@@ -168,6 +180,23 @@ impl App {
     pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<OpResult, Later> {
         let _one_at_a_time = self.done.lock().unwrap_or_else(PoisonError::into_inner);
         self.result(key, self.session.tie(key, kept))
+    }
+
+    /// A photo of the record as a JPEG for the page, or why there is none.
+    pub(super) fn picture(&self, name: &str) -> Result<Result<Vec<u8>, String>, Later> {
+        let sight = self.session.look().map_err(later)?;
+        let file = format!("{}/{name}", photo::FOLDER);
+        if !sight.record.photo.iter().any(|photo| photo.file.text() == Some(&file)) {
+            return Ok(Err(format!("{file} is not listed in the record")));
+        }
+        // One at a time: a large picture takes a hundred megabytes.
+        let _one = self.pictures.lock().unwrap_or_else(PoisonError::into_inner);
+        let path = match safe_relative(&self.session.folder, &file) {
+            Ok(path) => path,
+            Err(error) => return Ok(Err(error.to_string())),
+        };
+        let options = PictureOptions { max_edge: PICTURE_EDGE, ..PictureOptions::default() };
+        Ok(picture::derive(&path, &options).map(|derived| derived.jpeg).map_err(|error| error.to_string()))
     }
 
     /// What a photo of a question shows, or why none is taken.

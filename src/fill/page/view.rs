@@ -4,7 +4,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::fill::FillSession;
-use crate::fill::checklist::{Adds, Fills, ItemScope, PhotoWanted};
+use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
@@ -214,9 +214,9 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         applies,
         because,
         aside: item.aside,
-        cell: item.scope == ItemScope::Readings,
-        test: item.scope == ItemScope::Tests,
-        element: matches!(item.scope, ItemScope::Elements(_) | ItemScope::RigElements(_)),
+        cell: item.scope == Scope::Readings,
+        test: item.scope == Scope::Tests,
+        element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
         like,
     }
 }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::{Walk, WalkError};
 use crate::fill::answer::{Said, read_line};
-use crate::fill::checklist::{Fills, ItemScope};
+use crate::fill::checklist::{Fills, Scope};
 use crate::fill::question::{Key, Question};
 use crate::fill::sight::{FillError, Saved, Sight};
 use crate::record::edit::{EditRefused, Entered};
@@ -26,7 +26,7 @@ impl<W: Write> Walk<'_, W> {
         let Some(question) = sight.question(key) else {
             return Ok(None);
         };
-        if !more.is_empty() && question.item.scope != ItemScope::Readings {
+        if !more.is_empty() && question.item.scope != Scope::Readings {
             self.refuse("one value is expected here; several with commas between are for cell readings")?;
             return Ok(None);
         }

@@ -16,7 +16,7 @@ use super::card::PhotoCard;
 use super::question::{Applies, Key, Question};
 use super::session::FillSession;
 use super::sight::{FillError, Sight};
-use crate::fill::checklist::ItemScope;
+use crate::fill::checklist::Scope;
 use crate::record::edit::Entered;
 use crate::units::terminal::shown_text;
 use card::AtCard;
@@ -281,7 +281,7 @@ impl<W: Write> Walk<'_, W> {
                     let rest = sight.questions.iter().skip_while(|other| other.key != *key);
                     // Cells are gone through item by item: what is left is the item.
                     let same = rest.filter(|other| match question.item.scope {
-                        ItemScope::Readings => other.key.item == question.key.item,
+                        Scope::Readings => other.key.item == question.key.item,
                         _ => other.section == question.section && other.key.part == question.key.part,
                     });
                     self.left.extend(same.map(|other| other.key.clone()));

@@ -124,11 +124,9 @@ impl Work<'_> {
         let accuracies = self.accuracies_of(&course);
         let mut test = self.full_load_test(rated, accuracies);
         let mut steps = self.load_steps(Some(rated), accuracies);
-        let mut kelvins = Vec::new();
         log.for_each(|sample| {
             let (v, i) = course.take(&sample);
-            course.kelvins(&mut kelvins);
-            test.push(sample.time, v, i, &kelvins, sample.after_break);
+            test.push(sample.time, v, i, sample.after_break);
             steps.push(sample.time, v, i, sample.after_break);
         })
         .map_err(|error| error.to_string())?;
@@ -164,7 +162,7 @@ impl Work<'_> {
                 .filter(|_| same_clock)
                 .and_then(|main| main.at(*time))
                 .or_else(|| merged.voltage.at(*time));
-            test.push(*time, voltage.unwrap_or(f64::NAN), total.value, &[], false);
+            test.push(*time, voltage.unwrap_or(f64::NAN), total.value, false);
         }
         test.finish()
     }

@@ -16,10 +16,10 @@ pub(crate) mod worker;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-pub use lookup::{Facts, Subject, field_info, field_kind};
+pub(crate) use lookup::{Facts, Subject, field_info, field_kind};
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
-pub use table::{FACTS, FactInfo};
+pub(crate) use table::FACTS;
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
 pub(crate) use value::{capped, names};
 
@@ -80,9 +80,9 @@ pub struct Derived {
 fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
     let mut photos: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (index, photo) in record.photo.iter().enumerate() {
-        let parts: BTreeSet<&String> = photo.shows.list().iter().collect();
+        let parts: BTreeSet<&str> = photo.parts().collect();
         for part in parts {
-            photos.entry(part.clone()).or_default().push(index);
+            photos.entry(part.to_owned()).or_default().push(index);
         }
     }
     photos

@@ -45,10 +45,7 @@ pub(crate) fn counted_photos(record: &Record, count: &str) -> Vec<String> {
     let all = record.photo.iter();
     let shown = PHOTO_COUNTS.iter().find(|(name, _)| *name == count).map_or(&[][..], |(_, shows)| *shows);
     let mut files: Vec<String> = all
-        .filter(|photo| {
-            let of = photo.shows.list();
-            shown.is_empty() || of.iter().any(|part| shown.contains(&part.as_str()))
-        })
+        .filter(|photo| shown.is_empty() || photo.parts().any(|part| shown.contains(&part)))
         .map(|photo| photo.file.text().unwrap_or_default().to_owned())
         .collect();
     match count {

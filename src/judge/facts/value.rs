@@ -129,6 +129,11 @@ impl Missing {
         Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason, counted: 0 }
     }
 
+    /// A fact by its name in expressions, in words of its own.
+    pub(crate) fn told(name: &str, what: impl Into<String>, reason: Reason) -> Self {
+        Self { name: name.to_owned(), what: what.into(), reason, counted: 0 }
+    }
+
     /// A value that cannot be shown because it rests on something withheld.
     #[must_use]
     pub fn withheld() -> Self {

@@ -170,12 +170,7 @@ impl Branch {
                 }
                 Carries::Charge => ("source.current", "the current of the source is not known".to_owned()),
             };
-            return Err(vec![Missing {
-                name: name.to_owned(),
-                what,
-                reason: Reason::NotRecorded,
-                counted: 0,
-            }]);
+            return Err(vec![Missing::told(name, what, Reason::NotRecorded)]);
         };
         Ok(value(Val::Amount(Amount::exact(current, Dimension::CURRENT))))
     }
@@ -216,18 +211,11 @@ pub(super) fn told_of_a_rig(answer: Answer) -> Answer {
 
 pub(super) fn renamed(missing: &Missing) -> Missing {
     match missing.name.as_str() {
-        "path.complete" => Missing {
-            name: "rig.complete".to_owned(),
-            what: words(&missing.what),
-            reason: missing.reason,
-            counted: 0,
-        },
-        "claims.continuous_current" => Missing {
-            name: missing.name.clone(),
-            what: "the current that it is to carry does not follow from the record".to_owned(),
-            reason: missing.reason,
-            counted: 0,
-        },
+        "path.complete" => Missing::told("rig.complete", words(&missing.what), missing.reason),
+        "claims.continuous_current" => {
+            let what = "the current that it is to carry does not follow from the record";
+            Missing::told(&missing.name, what, missing.reason)
+        }
         _ => Missing { what: words(&missing.what), ..missing.clone() },
     }
 }

@@ -40,8 +40,8 @@ fn squared_seconds(number: crate::units::Uncertain) -> Amount {
 
 /// The lack of a statement that the rig's list is complete.
 pub(super) fn incomplete() -> Missing {
-    let what = "`rig.complete` does not say yes, so there may be more elements".to_owned();
-    Missing { name: "rig.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }
+    let what = "`rig.complete` does not say yes, so there may be more elements";
+    Missing::told("rig.complete", what, Reason::NotRecorded)
 }
 
 /// A fuse that responds to current.
@@ -145,7 +145,7 @@ impl Fuses {
         if !all_listed {
             return vec![incomplete()];
         }
-        vec![Missing { name: String::new(), what: absent.to_owned(), reason: Reason::Absent, counted: 0 }]
+        vec![Missing::told("", absent, Reason::Absent)]
     }
 
     /// What passes in a short circuit until the quickest of them has ended it; what nobody read may be quicker still.
@@ -187,8 +187,7 @@ impl Fuses {
             if fuse.let_through.is_none() && fuse.clearing.is_none() {
                 let what =
                     format!("what {name} lets through, or the time in which it clears, is not recorded");
-                let name = "clearing.let_through".to_owned();
-                open.push(Missing { name, what, reason: Reason::NotRecorded, counted: 0 });
+                open.push(Missing::told("clearing.let_through", what, Reason::NotRecorded));
                 let multiple = current.value() / fuse.rating.value();
                 let quick = fault.quick_from.is_some_and(|from| multiple >= from.value());
                 if let Some(time) = fault.stand_in.filter(|_| quick) {

@@ -109,12 +109,7 @@ fn accuracy_of(record: &Record, id: &str) -> Result<(), Missing> {
     let Some(instrument) = record.instrument.iter().find(|instrument| instrument.id.text() == Some(id))
     else {
         let what = format!("there is no `[[instrument]]` with the id `{id}`");
-        return Err(Missing {
-            name: "instrument.id".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        });
+        return Err(Missing::told("instrument.id", what, Reason::NotRecorded));
     };
     let Some(Value::Accuracy(accuracy)) = instrument.accuracy.found().value() else {
         return Err(missing("instrument.accuracy", id));
@@ -146,11 +141,9 @@ pub(super) fn coverage(record: &Record, load_names: &[String]) -> Answer {
         (reads(Reads::PackVoltage), "the pack's voltage"),
         (reads(Reads::Temperature), "temperatures"),
     ];
-    let lacks = wanted.into_iter().filter(|(there, _)| !there).map(|(_, what)| Missing {
-        name: "meter.reads".to_owned(),
-        what: format!("no `[[rig.meter]]` says what reads {what}"),
-        reason: Reason::NotRecorded,
-        counted: 0,
+    let lacks = wanted.into_iter().filter(|(there, _)| !there).map(|(_, what)| {
+        let what = format!("no `[[rig.meter]]` says what reads {what}");
+        Missing::told("meter.reads", what, Reason::NotRecorded)
     });
     yes_unless(lacks.collect())
 }
@@ -171,8 +164,8 @@ fn count_leads<'a>(elements: impl IntoIterator<Item = &'a Element>) -> usize {
 }
 
 fn no_way_back(name: &str) -> Missing {
-    let what = "fewer than two leads are listed: the current has to come back".to_owned();
-    Missing { name: name.to_owned(), what, reason: Reason::NotRecorded, counted: 0 }
+    let what = "fewer than two leads are listed: the current has to come back";
+    Missing::told(name, what, Reason::NotRecorded)
 }
 
 fn said_complete(record: &Record) -> Option<Missing> {
@@ -201,11 +194,8 @@ pub(super) fn charging_listed(record: &Record, elements: &[Element]) -> Answer {
 
 /// How the source is connected is not recorded.
 pub(super) fn not_connected() -> Missing {
-    Missing {
-        name: "source.shares_leads".to_owned(),
-        what: "how the source is connected is not recorded: its own leads ([[rig.source.element]]), or those of the loads".to_owned(),
-        reason: Reason::NotRecorded,
-counted: 0 }
+    let what = "how the source is connected is not recorded: its own leads ([[rig.source.element]]), or those of the loads";
+    Missing::told("source.shares_leads", what, Reason::NotRecorded)
 }
 
 /// Sum of readings with their uncertainty: one instrument's share of the reading adds, independent ones do not.

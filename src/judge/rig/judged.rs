@@ -260,13 +260,8 @@ impl Basis<'_> {
             None => Err(lack(name)),
         };
         let loads_set = if names.is_empty() {
-            let what = "no load (`[[rig.load]]`) is recorded".to_owned();
-            Err(vec![Missing {
-                name: "load.power".to_owned(),
-                what,
-                reason: Reason::NotRecorded,
-                counted: 0,
-            }])
+            let what = "no load (`[[rig.load]]`) is recorded";
+            Err(vec![Missing::told("load.power", what, Reason::NotRecorded)])
         } else {
             Ok(value(Val::YesNo(all_set.is_some())))
         };
@@ -361,12 +356,11 @@ impl Basis<'_> {
             let each = match share.each {
                 Some(each) => Ok(Amount::exact(each, Dimension::CURRENT)),
                 None if needed.is_none() => Err(lack("claims.continuous_current")),
-                None => Err(vec![Missing {
-                    name: "load.set_current".to_owned(),
-                    what: format!("the share of the current that falls to {} does not follow", share.name),
-                    reason: Reason::NotRecorded,
-                    counted: 0,
-                }]),
+                None => {
+                    let what =
+                        format!("the share of the current that falls to {} does not follow", share.name);
+                    Err(vec![Missing::told("load.set_current", what, Reason::NotRecorded)])
+                }
             };
             equipment::of_load(load, each, &full)
         };
@@ -432,7 +426,11 @@ impl Basis<'_> {
             dimension: Dimension::VOLTAGE,
         });
         if drop.known.is_none() && drop.missing.is_empty() {
-            drop.missing.push(equipment_missing());
+            drop.missing.push(Missing::told(
+                "",
+                "no lead (`[[rig.element]]`) is recorded",
+                Reason::NotRecorded,
+            ));
         }
         drop
     }
@@ -475,14 +473,5 @@ fn meter_name(meter: &RigMeter, index: usize) -> String {
         (Some(Reads::BranchCurrent), Some(load)) => format!("meter {instrument}, current of {load}"),
         (Some(reads), _) => format!("meter {instrument}, {}", reads.word()),
         (None, _) => format!("meter {instrument}"),
-    }
-}
-
-fn equipment_missing() -> Missing {
-    Missing {
-        name: String::new(),
-        what: "no lead (`[[rig.element]]`) is recorded".to_owned(),
-        reason: Reason::NotRecorded,
-        counted: 0,
     }
 }

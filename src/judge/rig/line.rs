@@ -63,7 +63,7 @@ pub struct Planned {
     /// Its name for machines.
     pub id: &'static str,
     /// Its title.
-    pub title: &'static str,
+    pub title: String,
     /// What to set, and what to expect.
     pub settings: Vec<Line>,
     /// What to do, in order.

@@ -26,9 +26,9 @@ mod sheet;
 mod view;
 mod workup;
 
-pub use check::{Lacking, RigCheck};
+pub(crate) use check::{Lacking, RigCheck};
 pub use claims::Given;
-pub use line::{Line, Planned};
-pub use proposals::Leads;
+pub(crate) use line::{Line, Planned};
+pub(crate) use proposals::Leads;
 pub use sheet::Sheet;
-pub use view::{RigElementRow, RigView};
+pub(crate) use view::{RigElementRow, RigView};

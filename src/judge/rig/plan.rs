@@ -14,7 +14,7 @@ use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Energy, Power, Ratio, Time};
 use uom::si::ratio::ratio;
-use uom::si::time::{hour, minute};
+use uom::si::time::hour;
 
 pub use bank::{Bank, bank};
 pub use lead::{LeadNeed, SizedLead, next_fuse, smallest_lead};
@@ -24,8 +24,6 @@ use crate::physics::cells::Chemistry;
 
 /// Rate of a capacity test (IEC 61960 and IEC 62620 use 0.2 It; from memory), per hour.
 pub const CAPACITY_RATE: f64 = 0.2;
-/// Duration of a full-load test where none is stated, min (common practice, no source).
-pub const FULL_LOAD_MINUTES: f64 = 15.0;
 /// Charge current of a cold-charge test, per hour: enough to be seen, little where nothing blocks it (common practice,
 /// no source).
 pub const COLD_RATE: f64 = 0.05;
@@ -47,6 +45,8 @@ pub struct SessionClaims {
     pub cutoff: Option<ElectricPotential>,
     /// Charge limit; the chemistry's where it is not claimed.
     pub charge_limit: Option<ElectricPotential>,
+    /// How long the rated current is to be held; without it until the pack is empty. No claim, but a limit of the rule book.
+    pub hold: Option<Time>,
 }
 
 /// One discharge.
@@ -137,10 +137,9 @@ pub fn propose(claims: &SessionClaims) -> Result<Plan, NoPlan> {
     });
     let full_load = claims.current.map(|current| {
         // A pack that is empty earlier is not asked for more than it claims to hold.
-        let wanted = Time::new::<minute>(FULL_LOAD_MINUTES);
         let whole: Option<Time> = claims.capacity.map(|charge| charge / current);
-        let duration = whole.filter(|whole| *whole < wanted).unwrap_or(wanted);
-        session(claims.capacity, &voltages, current, Some(duration))
+        let duration = claims.hold.filter(|hold| whole.is_none_or(|whole| *hold <= whole)).or(whole);
+        session(claims.capacity, &voltages, current, duration)
     });
     Ok(Plan {
         series,
@@ -225,6 +224,7 @@ mod tests {
     use uom::si::electric_charge::ampere_hour;
     use uom::si::energy::watt_hour;
     use uom::si::power::watt;
+    use uom::si::time::minute;
 
     fn large() -> SessionClaims {
         SessionClaims {
@@ -232,6 +232,7 @@ mod tests {
             series: Some(4),
             capacity: Some(ElectricCharge::new::<ampere_hour>(460.0)),
             current: Some(ElectricCurrent::new::<ampere>(250.0)),
+            hold: Some(Time::new::<minute>(15.0)),
             ..SessionClaims::default()
         }
     }

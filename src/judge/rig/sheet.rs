@@ -1,6 +1,8 @@
 //! The sheet: everything that is planned and checked, finished for the writers. Nothing that prints it judges.
 
 use serde::Serialize;
+use uom::si::f64::Time;
+use uom::si::time::second;
 
 use super::check::Lacking;
 use super::claims::{FromRecord, Given};
@@ -9,7 +11,7 @@ use super::line::{Line, Planned};
 use super::plan::{NoPlan, propose};
 use super::proposals::Leads;
 use super::view::RigView;
-use super::workup::Workup;
+use super::workup::{HOLD, Workup};
 use crate::judge::facts::Derived;
 use crate::judge::rules::{Book, Change, Outcome};
 use crate::record::Record;
@@ -57,6 +59,7 @@ impl Sheet {
         let limits = &book.limit_amounts();
         let record = &given.filled_in(record.clone());
         let mut from = FromRecord::read(record);
+        from.claims.hold = limits.get(HOLD).map(|hold| Time::new::<second>(hold.value()));
         let plan = propose(&from.claims)?;
         from.against_the_usual(plan.series, limits);
         for (what, quantity) in [("power", &given.load_power), ("current", &given.load_current)] {

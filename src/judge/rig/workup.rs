@@ -18,6 +18,8 @@ use super::plan::{CAPACITY_RATE, COLD_RATE, Session, warm_up};
 use super::proposals::Equal;
 use crate::units::{Dimension, Quantity, show, significant};
 
+/// Limit of the rule book: how long full load is held.
+pub(super) const HOLD: &str = "full_load_time";
 /// A charge is full when its current falls below this, per hour (common practice, no source).
 const TAIL_RATE: f64 = 0.05;
 /// How far below the limit of charging the cells are cooled, K (common practice, no source).
@@ -55,7 +57,7 @@ impl Workup<'_> {
     fn before(&self) -> Planned {
         Planned {
             id: "before",
-            title: "Before anything is connected",
+            title: "Before anything is connected".to_owned(),
             settings: Vec::new(),
             steps: texts(&[
                 "Let the pack lie in the room for a night, so that cells and case have one temperature.",
@@ -143,7 +145,7 @@ impl Workup<'_> {
         }
         Planned {
             id,
-            title,
+            title: title.to_owned(),
             settings,
             steps,
             note: texts(&[
@@ -216,7 +218,7 @@ impl Workup<'_> {
         }
         Planned {
             id: "capacity",
-            title: "Capacity",
+            title: "Capacity".to_owned(),
             settings,
             steps,
             note: texts(&[
@@ -276,12 +278,17 @@ impl Workup<'_> {
              smells or the current wanders.",
             "Wait an hour before the next test, and do not touch lugs or leads before a thermometer says so.",
         ]));
-        let quarter = plan.full_load.as_ref().and_then(|session| session.duration).is_none_or(|duration| {
-            duration.get::<second>() >= 60.0 * super::plan::FULL_LOAD_MINUTES * (1.0 - 1e-9)
-        });
+        let duration = plan.full_load.as_ref().and_then(|session| session.duration);
+        let title = match (duration, self.basis.limits.get(HOLD)) {
+            (Some(duration), Some(hold)) if duration.get::<second>() < hold.value() => {
+                "Full load until the pack is empty".to_owned()
+            }
+            (_, Some(hold)) => format!("Full load for {}", hold.show()),
+            (_, None) => "Full load".to_owned(),
+        };
         Planned {
             id: "full-load",
-            title: if quarter { "Full load for a quarter of an hour" } else { "Full load until the pack is empty" },
+            title,
             settings,
             steps,
             note: texts(&[
@@ -422,7 +429,7 @@ impl Workup<'_> {
         steps.insert(0, claim.to_owned());
         Planned {
             id: "cold-charge",
-            title: "Cold charge, last",
+            title: "Cold charge, last".to_owned(),
             settings,
             steps,
             note: texts(&[

@@ -358,6 +358,11 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
     finding(rule, facts, outcome, Vec::new(), Some(compared))
 }
 
+/// Whether one amount is at least another, as a rule would decide it.
+pub(crate) fn at_least(found: &Amount, wanted: &Amount) -> Outcome {
+    guarded(Relation::AtLeast, found, wanted).0
+}
+
 /// The guard-banded comparison of two amounts.
 fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
     let difference = left.number.minus(&right.number);

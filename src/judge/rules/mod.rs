@@ -12,10 +12,11 @@ pub(crate) mod names;
 pub(crate) mod page;
 mod scope;
 
-pub use crate::judge::facts::{Facts, Missing, Subject};
 pub(crate) use book::BUILT_IN;
-pub use book::{Book, Change, Limit, Rule, RuleFile, Source};
-pub use engine::{Judgement, judge};
-pub(crate) use engine::{judge_rig, subjects};
-pub use finding::{Class, ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
+pub use book::Book;
+pub(crate) use book::{Change, Limit, Rule, RuleFile};
+pub use engine::judge;
+pub(crate) use engine::{Judgement, at_least, judge_rig, subjects};
+pub(crate) use finding::{Class, ComparedSide, Grade, NotApplied};
+pub use finding::{Finding, Outcome};
 pub use scope::Scope;

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::problem::Problem;
-use crate::units::words::{list, nearest};
+use crate::units::words::{did_you_mean, list, nearest};
 
 /// What a rule or a checklist item is applied to each of.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,10 +74,7 @@ impl Scope {
                 kinds.extend(named);
             } else {
                 let known = kind_words().chain(LIST_PARTS.iter().map(|p| p.0));
-                let expected = nearest(wanted, known).map_or_else(
-                    || "expected a kind of element".to_owned(),
-                    |n| format!("did you mean `{n}`?"),
-                );
+                let expected = did_you_mean(wanted, known, "expected a kind of element");
                 let message = format!("`{wanted}` is no part of a record");
                 return Err(Problem::at(span.clone(), message, &expected, "each = [\"fuse\"]"));
             }

@@ -314,7 +314,7 @@ mod tests {
             assert!(!leak.to_string().to_lowercase().contains("jane"), "{leak}");
         }
         for text in
-            ["", "by Jane", "Döe, Jane", "MB-2026-0418", "data:image/jpeg;base64,MB20260417", "a & b < c \\"]
+            ["", "by Jane", "Jane Dough", "MB-2026-0418", "data:image/jpeg;base64,MB20260417", "a & b < c \\"]
         {
             assert_eq!(withheld.guard("report.html", text), Ok(()), "{text}");
         }

@@ -24,6 +24,7 @@
 
 mod field;
 mod fold;
+mod forms;
 mod guard;
 mod plan;
 mod take_out;
@@ -34,9 +35,9 @@ use std::sync::OnceLock;
 
 use serde::Serialize;
 
-use crate::evidence::picture;
 use crate::judge::facts::Reason;
 use crate::judge::rules::{BUILT_IN, Finding};
+use crate::record::area::Area;
 use crate::record::field::WITHHELD;
 use crate::record::{Kind, Part, Record, Shape};
 use fold::{Finder, Folded, Place, Wanted};
@@ -59,7 +60,7 @@ pub struct Withheld {
     /// File names of photos and logs as published, and as they are.
     originals: BTreeMap<String, String>,
     /// Areas by the photo's true file name.
-    areas: BTreeMap<String, Vec<picture::Blackout>>,
+    areas: BTreeMap<String, Vec<Area>>,
     to_look_at: Vec<String>,
     summary: WithheldSummary,
 }
@@ -130,9 +131,9 @@ impl Withheld {
     }
 
     /// The areas to black out on a photo, from the name under which it is published. Give them to
-    /// [`picture::derive`] with every copy of the photo.
+    /// [`crate::evidence::picture::derive`] with every copy of the photo.
     #[must_use]
-    pub fn areas(&self, published: &str) -> Vec<picture::Blackout> {
+    pub fn areas(&self, published: &str) -> Vec<Area> {
         self.areas.get(self.original(published)).cloned().unwrap_or_default()
     }
 
@@ -148,8 +149,10 @@ impl Withheld {
     }
 
     fn withhold(&mut self, text: &str, which: String) {
-        if self.texts.add(Wanted::of(text)).is_some() {
-            self.which.push(which);
+        for form in Wanted::forms(text) {
+            if self.texts.add(form).is_some() {
+                self.which.push(which.clone());
+            }
         }
     }
 

@@ -6,12 +6,11 @@ use std::collections::BTreeMap;
 use super::field::FieldRef;
 use super::fold::Wanted;
 use super::{OwnWords, SHORTEST_TEXT};
-use crate::evidence::picture;
-use crate::record::field::{Entry, Text};
+use crate::record::area::{self, Area};
 use crate::record::parts::{Withhold, WithholdArea};
 use crate::record::problem::Problem;
-use crate::record::{AnyPart, Own, Record};
-use crate::units::words::nearest;
+use crate::record::{AnyPart, Record};
+use crate::units::words::did_you_mean;
 
 /// At most this many fields, texts and areas each: a record may come from a stranger, and every output is searched for
 /// all of them.
@@ -24,7 +23,7 @@ pub(crate) struct Plan {
     pub(super) fields: Vec<(String, FieldRef)>,
     pub(super) texts: Vec<String>,
     /// By the photo's file name.
-    pub(super) areas: BTreeMap<String, Vec<picture::Blackout>>,
+    pub(super) areas: BTreeMap<String, Vec<Area>>,
 }
 
 impl Plan {
@@ -124,15 +123,16 @@ fn texts(record: &Record, own: &OwnWords, plan: &mut Plan, problems: &mut Vec<Pr
     }
 }
 
-fn placed(record: &Record, area: &WithholdArea) -> Result<(String, picture::Blackout), Problem> {
+fn placed(record: &Record, area: &WithholdArea) -> Result<(String, Area), Problem> {
     let photos = || record.photo.iter().filter_map(|photo| photo.file.text());
-    let file = text_of(area, &area.photo, "photo", "photo = \"photos/01-label.jpg\"")?;
+    let file = area.photo.text().ok_or_else(|| {
+        let example = "photo = \"photos/01-label.jpg\"";
+        let message = "this area has no `photo`".to_owned();
+        Problem::at(area.own.span.clone(), message, "expected it in this table", example)
+    })?;
     let known = photos().find(|known| *known == file || known.rsplit('/').next() == Some(file));
     let Some(known) = known else {
-        let expected = match nearest(file, photos()) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => "expected the file of a photo listed in the record".to_owned(),
-        };
+        let expected = did_you_mean(file, photos(), "expected the file of a photo listed in the record");
         return Err(Problem::at(
             area.photo.found().span.clone(),
             "this photo is not listed in the record, so nothing would be blacked out".to_owned(),
@@ -140,74 +140,8 @@ fn placed(record: &Record, area: &WithholdArea) -> Result<(String, picture::Blac
             "[[photo]]\nfile = \"photos/01-label.jpg\"",
         ));
     };
-    let mut lengths = [Length::Percent(0.0); 4];
-    let sides = [(&area.left, "left"), (&area.top, "top"), (&area.width, "width"), (&area.height, "height")];
-    for (length, (entry, name)) in lengths.iter_mut().zip(sides) {
-        let example = format!("{name} = \"12 %\"   # or in pixels of the original: {name} = \"340 px\"");
-        let text = text_of(area, entry, name, &example)?;
-        *length = Length::parse(text).ok_or_else(|| {
-            let message = format!("`{name}` is neither a percentage nor a number of pixels");
-            Problem::at(entry.found().span.clone(), message, "expected a number with % or px", &example)
-        })?;
-    }
-    let wrong = |message: &str, expected: &str| {
-        let example = "left = \"12 %\"\ntop = \"40 %\"\nwidth = \"30 %\"\nheight = \"8 %\"";
-        Problem::at(area.own.span.clone(), message.to_owned(), expected, example)
-    };
-    let place = match lengths {
-        [Length::Percent(left), Length::Percent(top), Length::Percent(width), Length::Percent(height)] => {
-            if width <= 0.0 || height <= 0.0 || left + width > 100.0 || top + height > 100.0 {
-                return Err(wrong(
-                    "this area does not lie in the picture",
-                    "expected an area between 0 % and 100 %",
-                ));
-            }
-            let [left, top, width, height] = [left, top, width, height].map(|percent| percent / 100.0);
-            picture::Blackout::Fraction { left, top, width, height }
-        }
-        [Length::Pixels(left), Length::Pixels(top), Length::Pixels(width), Length::Pixels(height)] => {
-            if width == 0 || height == 0 {
-                return Err(wrong("this area has no size", "expected a width and a height of at least 1 px"));
-            }
-            picture::Blackout::Pixels { left, top, width, height }
-        }
-        _ => {
-            return Err(wrong(
-                "this area mixes percent and pixels",
-                "expected one of the two for all four sides",
-            ));
-        }
-    };
+    let place = area::read(&area.own, [&area.left, &area.top, &area.width, &area.height], false)?;
     Ok((known.to_owned(), place))
-}
-
-fn text_of<'a>(
-    area: &WithholdArea,
-    entry: &'a Entry<Text>,
-    name: &str,
-    example: &str,
-) -> Result<&'a str, Problem> {
-    let Own { span, .. } = &area.own;
-    entry.text().ok_or_else(|| {
-        Problem::at(span.clone(), format!("this area has no `{name}`"), "expected it in this table", example)
-    })
-}
-
-#[derive(Clone, Copy)]
-enum Length {
-    Percent(f64),
-    Pixels(u32),
-}
-
-impl Length {
-    fn parse(text: &str) -> Option<Self> {
-        let text = text.trim();
-        if let Some(number) = text.strip_suffix('%') {
-            let number: f64 = number.trim().parse().ok()?;
-            return (0.0..=100.0).contains(&number).then_some(Self::Percent(number));
-        }
-        text.strip_suffix("px")?.trim().parse().ok().map(Self::Pixels)
-    }
 }
 
 #[cfg(test)]

@@ -5,9 +5,9 @@ use std::str::FromStr;
 
 use thiserror::Error;
 
-use crate::record::part::{COMMON_KEYS, FieldInfo, Part, Shape};
+use crate::record::part::{AnyPart, COMMON_KEYS, FieldInfo, Part, Shape};
 use crate::record::parts::Record;
-use crate::units::words::nearest;
+use crate::units::words::hint;
 
 /// Which part of a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -63,6 +63,23 @@ impl Place {
             last.pick = Some(Pick::Index(index));
         }
         self
+    }
+
+    /// The parts of a record that it leads to: one, all of a list, or none.
+    #[must_use]
+    pub fn parts<'r>(&self, record: &'r Record) -> Vec<&'r dyn AnyPart> {
+        let mut parts: Vec<&dyn AnyPart> = vec![record];
+        for step in &self.0 {
+            parts = parts.iter().flat_map(|part| part.under(&step.key)).collect();
+            match &step.pick {
+                None => {}
+                Some(Pick::Index(index)) => parts = parts.get(*index).copied().into_iter().collect(),
+                Some(Pick::Where { key, is }) => {
+                    parts.retain(|part| part.field(key).is_some_and(|found| found.show() == *is));
+                }
+            }
+        }
+        parts
     }
 
     /// The last key and the way to the part that holds it.
@@ -159,8 +176,7 @@ pub(super) fn slot_in(shape: Shape, key: &str) -> Result<Slot, NoSuchPlace> {
     if COMMON_KEYS.iter().any(|(common, _)| *common == key) {
         return Ok(if key == "photos" { Slot::CommonList } else { Slot::CommonText });
     }
-    let hint = nearest(key, shape.fields.iter().map(|info| info.name))
-        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+    let hint = hint(key, shape.fields.iter().map(|info| info.name));
     Err(NoSuchPlace(format!("there is no field `{key}` here{hint}")))
 }
 
@@ -180,8 +196,7 @@ fn shape_at(way: &[PlaceStep], place: &Place) -> Result<Shape, NoSuchPlace> {
     for step in way {
         let child = shape.children.iter().find(|child| child.name == step.key);
         let Some(child) = child else {
-            let hint = nearest(&step.key, shape.children.iter().map(|child| child.name))
-                .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+            let hint = hint(&step.key, shape.children.iter().map(|child| child.name));
             return Err(NoSuchPlace(format!("`{place}`: there is no part `{}`{hint}", step.key)));
         };
         if child.many != step.pick.is_some() {

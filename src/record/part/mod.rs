@@ -105,6 +105,9 @@ pub trait Part: Default {
     fn schema(generator: &mut SchemaGenerator) -> Schema;
 
     #[doc(hidden)]
+    fn inside(&self, name: &str) -> Vec<&dyn AnyPart>;
+
+    #[doc(hidden)]
     fn inner_mut(&mut self) -> Vec<Inner<'_>>;
 
     /// Called when the whole table has been read, to check what single fields cannot show.
@@ -136,6 +139,12 @@ pub trait AnyPart {
     /// See [`Part::own_mut`].
     fn own_of(&mut self) -> &mut Own;
 
+    /// See [`Part::own`].
+    fn said_of_itself(&self) -> &Own;
+
+    /// The parts inside that stand under a key.
+    fn under(&self, name: &str) -> Vec<&dyn AnyPart>;
+
     /// The parts inside.
     fn parts_inside(&mut self) -> Vec<Inner<'_>>;
 }
@@ -155,6 +164,14 @@ impl<P: Part> AnyPart for P {
 
     fn own_of(&mut self) -> &mut Own {
         self.own_mut()
+    }
+
+    fn said_of_itself(&self) -> &Own {
+        self.own()
+    }
+
+    fn under(&self, name: &str) -> Vec<&dyn AnyPart> {
+        self.inside(name)
     }
 
     fn parts_inside(&mut self) -> Vec<Inner<'_>> {
@@ -233,6 +250,16 @@ macro_rules! part {
                     $( $( stringify!($one) => self.$one = reader.part(value), )* )?
                     $( $( stringify!($many) => self.$many = reader.parts(name, value), )* )?
                     _ => {}
+                }
+            }
+
+            fn inside(&self, name: &str) -> Vec<&dyn $crate::record::AnyPart> {
+                match name {
+                    $( $( stringify!($one) => vec![&self.$one as &dyn $crate::record::AnyPart], )* )?
+                    $( $( stringify!($many) => {
+                        self.$many.iter().map(|part| part as &dyn $crate::record::AnyPart).collect()
+                    } )* )?
+                    _ => Vec::new(),
                 }
             }
 

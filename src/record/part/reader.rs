@@ -15,7 +15,7 @@ use toml::de::{DeTable, DeValue};
 use super::{COMMON_KEYS, FieldInfo, Part};
 use crate::record::field::{Found, How, Kind, State, Value};
 use crate::record::problem::{Problem, Problems};
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
 
 /// Largest record that is read. A full record with readings for hundreds of cells is far below.
 pub const LARGEST: usize = 16 << 20;
@@ -171,10 +171,7 @@ impl Reader {
             .chain(P::SHAPE.children.iter().map(|child| child.name))
             .chain(COMMON_KEYS.iter().map(|(name, _)| *name))
             .collect();
-        let expected = match nearest(name, known.iter().copied()) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => "no such key here".to_owned(),
-        };
+        let expected = did_you_mean(name, known.iter().copied(), "no such key here");
         let example = format!("keys known here: {}", known.join(", "));
         let name: String = name.chars().take(60).collect();
         self.problem(span, format!("unknown key `{name}`"), &expected, &example);
@@ -273,14 +270,10 @@ impl Reader {
                 "note" => found.note = self.text(inner, "note", "note = \"worn print\""),
                 other => {
                     let keys = ["value", "how", "with", "photos", "note"];
-                    let near = nearest(other, keys).map_or_else(
-                        || "no such key here".to_owned(),
-                        |near| format!("did you mean `{near}`?"),
-                    );
                     self.problem(
                         key.span(),
                         format!("unknown key `{other}`"),
-                        &near,
+                        &did_you_mean(other, keys, "no such key here"),
                         "keys known here: value, how, with, photos, note",
                     );
                 }

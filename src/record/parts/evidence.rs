@@ -36,6 +36,38 @@ part! {
         taken: Text = "2026-09-19 10:42",
         /// SHA-256 of the file when it arrived, written by the tool; a file that no longer has it was changed.
         sha256: Digest = "2c26b46b68ffc68ff99b453c1d30413413422d706483bfa0f98a5e886266e7ae",
+        ; many {
+            /// A place on the photo, and what is there.
+            pointer: PhotoPointer,
+        }
+    }
+}
+
+impl RecordPhoto {
+    /// The parts that the photo shows: those that are listed, and those that a pointer points to.
+    pub fn parts(&self) -> impl Iterator<Item = &str> {
+        let listed = self.shows.list();
+        let pointed = self.pointer.iter().filter_map(|pointer| pointer.of.text());
+        let pointed = pointed.filter(|part| !listed.iter().any(|known| known == part));
+        listed.iter().map(String::as_str).chain(pointed)
+    }
+}
+
+part! {
+    /// A place on a photo, and what is there: a point, or an area when it has a width and a height. Measured from the top left of the upright picture.
+    pub struct PhotoPointer {
+        /// What is there: an element's id, or the name of a part of the record.
+        of: Text = "main-fuse",
+        /// Distance from the left edge, in percent of the width or in pixels of the original.
+        left: Text = "62 %",
+        /// Distance from the top edge, in percent of the height or in pixels of the original.
+        top: Text = "35 %",
+        /// Width of an area, in the same unit.
+        width: Text = "12 %",
+        /// Height of an area, in the same unit.
+        height: Text = "9 %",
+        /// A short label; without it the name of what is there.
+        label: Text = "strip fuse, 150 A",
     }
 }
 

@@ -11,20 +11,18 @@ mod surroundings;
 mod tests;
 mod withhold;
 
-pub use bms::{Bms, HeatLayer, Heater};
-pub use cells::{CellReading, Cells, Chemistry};
-pub use claims::{Claims, Statement};
-pub use evidence::{Instrument, ItemAnswer, RecordPhoto};
-pub use inspection::InspectionHead;
-pub use path::{
-    CurrentPath, Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release,
-};
-pub use rig::{LOADS, LoadKind, Reads, Rig, RigClearing, RigLoad, RigMeter, RigSource, Sense, SourceKind};
-pub use surroundings::{Enclosure, OutsideMarking, Retention, Service};
-pub use tests::{
-    BenchTest, LogSign, SensorFixing, TestBranch, TestEnd, TestKind, TestLid, TestReading, TestSensor,
-};
-pub use withhold::{Withhold, WithholdArea};
+pub(crate) use bms::{Bms, Heater};
+pub(crate) use cells::{CellReading, Cells, Chemistry};
+pub(crate) use claims::Claims;
+pub(crate) use evidence::{Instrument, ItemAnswer, RecordPhoto};
+pub(crate) use inspection::InspectionHead;
+pub(crate) use path::CurrentPath;
+pub use path::{Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release};
+pub(crate) use rig::{LoadKind, Reads, Rig, RigLoad, RigMeter, Sense};
+pub(crate) use surroundings::{Enclosure, OutsideMarking, Retention, Service};
+pub(crate) use tests::{BenchTest, LogSign, SensorFixing, TestEnd, TestKind, TestLid};
+pub use tests::{TestBranch, TestReading};
+pub(crate) use withhold::{Withhold, WithholdArea};
 
 use super::part::part;
 

@@ -12,7 +12,7 @@ use crate::record::field::{
 use crate::record::part::part;
 use crate::record::words;
 use crate::units::Dimension;
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
 
 /// Loads that a rig has at most.
 pub const LOADS: usize = 64;
@@ -128,10 +128,8 @@ part! {
                 continue;
             };
             if !fuses.contains(fuse) {
-                let expected = match nearest(fuse, fuses.iter().copied().take(LOADS)) {
-                    Some(near) => format!("did you mean `{near}`?"),
-                    None => "expected the `id` of a fuse of the rig".to_owned(),
-                };
+                let known = fuses.iter().copied().take(LOADS);
+                let expected = did_you_mean(fuse, known, "expected the `id` of a fuse of the rig");
                 let message = format!("the rig has no fuse `{}`", fuse.chars().take(60).collect::<String>());
                 reader.problem(found.span.clone(), message, &expected, "of = \"rig-fuse\"");
             } else if !told.insert(fuse) {
@@ -141,10 +139,7 @@ part! {
         }
         for meter in &self.meter {
             let Some(load) = meter.load.text().filter(|load| !ids.contains(load)) else { continue };
-            let expected = match nearest(load, ids.iter().copied()) {
-                Some(near) => format!("did you mean `{near}`?"),
-                None => "expected the `id` of a `[[rig.load]]`".to_owned(),
-            };
+            let expected = did_you_mean(load, ids.iter().copied(), "expected the `id` of a `[[rig.load]]`");
             let message = format!("there is no load `{}`", load.chars().take(60).collect::<String>());
             reader.problem(meter.load.found().span.clone(), message, &expected, "load = \"load-1\"");
         }

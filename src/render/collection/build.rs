@@ -17,10 +17,10 @@ use super::find::{FoundFolder, find};
 use super::page::{self, Pages};
 #[cfg(feature = "parquet")]
 use super::parquet::Parquet;
-use super::row::{ElementRow, FindingRow, PackEntry, PackRow};
+use super::row::PackEntry;
 use super::site::{CACHE, LIST, PACKS as PAGES, Site, SitePart};
 use super::stamp::Stamps;
-use super::tables::{ELEMENTS, FINDINGS, PACKS};
+use super::tables::{ELEMENTS, ElementRow, FINDINGS, FindingRow, PACKS, PackRow};
 use super::{CollectionError, Options, chart, fields, listing};
 use crate::judge::inspection::{Inspection, OpenError, RECORD, book};
 use crate::record;
@@ -442,8 +442,9 @@ impl Tables {
         let numbers = [self.packs.finish()?, self.findings.finish()?, self.elements.finish()?];
         self.cache.finish()?;
         let order = |row: &PackRow| {
-            [&row.maker, &row.model, &row.revision, &row.date]
-                .map(|text| text.as_deref().unwrap_or("\u{10ffff}").to_lowercase())
+            let names = [&row.maker, &row.model, &row.revision]
+                .map(|text| text.as_deref().unwrap_or("\u{10ffff}").to_lowercase());
+            (names, row.date.is_none(), row.date)
         };
         self.rows.sort_by_cached_key(order);
         Ok((self.rows, numbers))

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::page::shown;
-use super::row::PackRow;
+use super::tables::PackRow;
 use crate::render::draw::Named;
 use crate::render::draw::bars::{Bar, BarChart, Group};
 use crate::render::draw::counted::{Bin, Histogram, Points};
@@ -95,7 +95,7 @@ pub(super) fn page(rows: &[PackRow]) -> Charts {
                 zero: false,
                 left_out: NO_FACTS,
             },
-            |row| row.claimed_specific,
+            |row| row.claimed_wh_per_kg,
         ),
     ];
     charts.extend(prices(rows));
@@ -260,7 +260,7 @@ fn bins(sorted: &[f64], subject: &Subject<'_>) -> Histogram {
 fn scatter(rows: &[PackRow]) -> Chart {
     let packs: Vec<(&PackRow, f64, f64)> = rows
         .iter()
-        .filter_map(|row| Some((row, row.claimed_capacity?, row.measured_capacity?)))
+        .filter_map(|row| Some((row, row.claimed_capacity_ah?, row.measured_capacity_ah?)))
         .filter(|(_, claimed, measured)| claimed.is_finite() && measured.is_finite())
         .collect();
     let mut chart = Chart {

@@ -7,6 +7,8 @@
 use jiff::civil::Date;
 use serde_json::{Value, json};
 
+use crate::judge::rules::{Grade, Outcome};
+
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ColumnKind {
@@ -87,48 +89,45 @@ pub enum TableCell<'a> {
     Date(Date),
 }
 
-impl<'a> From<&'a str> for TableCell<'a> {
-    fn from(text: &'a str) -> Self {
-        if text.is_empty() { Self::Null } else { Self::Text(text) }
-    }
+/// A value of a row that stands in a column: what the column holds follows from its type.
+pub trait CellValue {
+    /// What the column holds.
+    const KIND: ColumnKind;
+
+    /// The cell.
+    fn cell(&self) -> TableCell<'_>;
 }
 
-impl<'a> From<&'a String> for TableCell<'a> {
-    fn from(text: &'a String) -> Self {
-        text.as_str().into()
-    }
+/// Names the kind of a type and how a value of it becomes a cell.
+macro_rules! cell_values {
+    ($($of:ty, $kind:ident, $value:ident => $cell:expr;)*) => {
+        $(impl CellValue for $of {
+            const KIND: ColumnKind = ColumnKind::$kind;
+
+            fn cell(&self) -> TableCell<'_> {
+                let $value = self;
+                $cell
+            }
+        })*
+    };
 }
 
-impl<'a> From<&'a Option<String>> for TableCell<'a> {
-    fn from(text: &'a Option<String>) -> Self {
-        text.as_deref().map_or(Self::Null, Into::into)
-    }
+cell_values! {
+    String, Text, text => if text.is_empty() { TableCell::Null } else { TableCell::Text(text) };
+    Grade, Text, grade => TableCell::Text(grade.word());
+    Outcome, Text, outcome => TableCell::Text(outcome.words());
+    // JSON has no word for infinity, and neither has a pack.
+    f64, Number, number => if number.is_finite() { TableCell::Number(*number) } else { TableCell::Null };
+    u32, Count, count => TableCell::Count(i64::from(*count));
+    bool, YesNo, yes => TableCell::YesNo(*yes);
+    Date, Date, day => TableCell::Date(*day);
 }
 
-impl From<Option<f64>> for TableCell<'_> {
-    fn from(number: Option<f64>) -> Self {
-        // JSON has no word for infinity, and neither has a pack.
-        number.filter(|n| n.is_finite()).map_or(Self::Null, Self::Number)
-    }
-}
+impl<T: CellValue> CellValue for Option<T> {
+    const KIND: ColumnKind = T::KIND;
 
-impl From<Option<u32>> for TableCell<'_> {
-    fn from(number: Option<u32>) -> Self {
-        number.map_or(Self::Null, |n| Self::Count(i64::from(n)))
-    }
-}
-
-impl From<Option<bool>> for TableCell<'_> {
-    fn from(yes: Option<bool>) -> Self {
-        yes.map_or(Self::Null, Self::YesNo)
-    }
-}
-
-impl TableCell<'_> {
-    /// A day from its ISO 8601 text.
-    #[must_use]
-    pub fn day(text: &Option<String>) -> Self {
-        text.as_deref().and_then(|text| text.parse().ok()).map_or(Self::Null, Self::Date)
+    fn cell(&self) -> TableCell<'_> {
+        self.as_ref().map_or(TableCell::Null, CellValue::cell)
     }
 }
 

@@ -7,6 +7,8 @@
 
 use std::fmt::Write;
 
+use serde_json::Value;
+
 use super::column::{KEY, Table, TableCell, digits};
 use crate::render::markup::csv_cell;
 
@@ -92,26 +94,15 @@ fn json_name(out: &mut String, name: &str) {
     out.push_str("\":");
 }
 
-/// A text as JSON, its quotation marks included.
+/// A text as JSON, its quotation marks included. A data block in a page must not hold the end of its own element: `<` is
+/// written as an escape, which reads as the same text.
 pub(super) fn json_text(out: &mut String, text: &str) {
-    out.push('"');
-    for c in text.chars() {
-        match c {
-            '"' => out.push_str("\\\""),
-            '\\' => out.push_str("\\\\"),
-            // A data block in a page must not hold the end of its own element; the escape reads as the same text.
-            '<' => out.push_str("\\u003c"),
-            c if u32::from(c) < 0x20 || c == '\u{7f}' => {
-                let _ = write!(out, "\\u{:04x}", u32::from(c));
-            }
-            c => out.push(c),
-        }
-    }
-    out.push('"');
+    out.push_str(&Value::from(text).to_string().replace('<', "\\u003c"));
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::column::CellValue;
     use super::*;
 
     #[test]
@@ -120,7 +111,7 @@ mod tests {
             ("plain", "plain", r#""plain""#),
             ("a, b", "\"a, b\"", r#""a, b""#),
             ("say \"x\"", "\"say \"\"x\"\"\"", r#""say \"x\"""#),
-            ("two\nlines", "\"two\nlines\"", r#""two\u000alines""#),
+            ("two\nlines", "\"two\nlines\"", r#""two\nlines""#),
             ("=1+1", "=1+1", r#""=1+1""#),
             (" kept ", "\" kept \"", r#"" kept ""#),
             ("</script>", "</script>", r#""\u003c/script>""#),
@@ -144,7 +135,7 @@ mod tests {
             assert!(text.len() < 30, "{text}");
         }
         let mut text = String::new();
-        json_cell(&mut text, Some(f64::NAN).into());
+        json_cell(&mut text, f64::NAN.cell());
         assert_eq!(text, "null");
     }
 }

@@ -12,8 +12,8 @@ use sha2::{Digest, Sha256};
 use super::CollectionError;
 use super::export::json_text;
 use super::page::{Pages, SCRIPT};
-use super::row::PackRow;
 use super::site::{PACKS, ROWS, Site};
+use super::tables::PackRow;
 use crate::render::markup::escape;
 use crate::units::significant;
 use crate::units::terminal::plain;
@@ -75,25 +75,25 @@ const HEADS: [Head; 18] = [
             Shown::Text(format!("{} × {}", word(series), word(parallel)))
         }
     }),
-    number("Rated current, A", |p| amount(p.rated_current)),
-    text("Weakest element known", |p| words(&p.weakest)),
+    number("Rated current, A", |p| amount(p.rated_current_a)),
+    text("Weakest element known", |p| words(&p.weakest_element)),
     number("Its margin, %", |p| match p.margin_percent {
-        Some(margin) if margin.is_finite() && p.margin_bound == Some(true) => Shown::AtMost(margin),
+        Some(margin) if margin.is_finite() && p.margin_is_upper_bound == Some(true) => Shown::AtMost(margin),
         margin => amount(margin),
     }),
-    number("Claimed capacity, Ah", |p| amount(p.claimed_capacity)),
-    number("Measured of it, %", |p| amount(p.measured_share)),
+    number("Claimed capacity, Ah", |p| amount(p.claimed_capacity_ah)),
+    number("Measured of it, %", |p| amount(p.measured_share_percent)),
     number("▼ Critical", |p| counted(p.critical)),
     number("▼ Major", |p| counted(p.major)),
     number("▼ Minor", |p| counted(p.minor)),
     number("◇ Not decided", |p| counted(p.not_decided)),
-    number("Claimed energy over mass, Wh/kg", |p| amount(p.claimed_specific)),
+    number("Claimed energy over mass, Wh/kg", |p| amount(p.claimed_wh_per_kg)),
     text("Price per claimed Wh", |p| match (p.price_per_claimed_wh, p.price_currency.as_deref()) {
         (Some(price), Some(currency)) => Shown::Text(format!("{currency} {}", significant(price, 3))),
         _ => Shown::None,
     }),
     text("Fuse", |p| words(&p.fuse_kind)),
-    text("Inspected", |p| words(&p.date)),
+    text("Inspected", |p| words(&p.date.map(|day| day.to_string()))),
 ];
 
 /// What the columns are called.
@@ -227,7 +227,6 @@ struct Index {
     critical: usize,
     major: usize,
     open: usize,
-    weak: usize,
     not_read: usize,
     invented: bool,
     with_rules: usize,
@@ -277,7 +276,6 @@ pub(super) fn write(
         critical: with(|row| row.critical),
         major: with(|row| row.major),
         open: with(|row| row.grave_not_decided),
-        weak: rows.iter().filter(|row| row.margin_percent.is_some_and(|margin| margin < 0.0)).count(),
         not_read: problems.len(),
         invented: rows.iter().any(|row| row.invented == Some(true)),
         with_rules: rows.iter().filter(|row| row.rules.is_some()).count(),

@@ -7,7 +7,7 @@ use serde::Serialize;
 use tera::{Context, Tera};
 
 use super::CollectionError;
-use super::row::PackRow;
+use super::tables::PackRow;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Outcome, RuleFile};
 use crate::render::write_up::{ElementView, FOLDER, View, compared, template_words};
@@ -251,7 +251,7 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
     let text = |text: &Option<String>| text.clone();
     let number = |number: Option<f64>, unit: &str| number.map(|number| shown(number, unit));
     let cells = row.series.zip(row.parallel).map(|(s, p)| format!("{s} in series, {p} in parallel"));
-    let measured = row.measured_capacity.map(|ah| match row.measured_share {
+    let measured = row.measured_capacity_ah.map(|ah| match row.measured_share_percent {
         Some(share) => format!("{}, {} of the claim", shown(ah, "Ah"), shown(share, "%")),
         None => shown(ah, "Ah"),
     });
@@ -260,7 +260,7 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
             .zip(row.price_currency.as_deref())
             .map(|(price, currency)| format!("{} {currency} per Wh", shown(price, "")))
     };
-    let mass = row.mass.map(|kg| {
+    let mass = row.mass_kg.map(|kg| {
         let claimed = if row.mass_is_claimed == Some(true) { " (claimed)" } else { "" };
         format!("{}{claimed}", shown(kg, "kg"))
     });
@@ -268,23 +268,23 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
         ("maker", text(&row.maker)),
         ("model", text(&row.model)),
         ("revision", text(&row.revision)),
-        ("kind", text(&row.kind)),
-        ("inspected", text(&row.date)),
+        ("kind", text(&row.pack_kind)),
+        ("inspected", row.date.map(|day| day.to_string())),
         ("chemistry", text(&row.chemistry)),
         ("cells", cells),
-        ("claimed capacity", number(row.claimed_capacity, "Ah")),
+        ("claimed capacity", number(row.claimed_capacity_ah, "Ah")),
         ("measured capacity", measured),
-        ("capacity at least", number(row.capacity_at_least, "Ah (the test did not run to the cut-off)")),
-        ("claimed energy", number(row.claimed_energy, "Wh")),
-        ("measured energy", number(row.measured_energy, "Wh")),
+        ("capacity at least", number(row.capacity_at_least_ah, "Ah (the test did not run to the cut-off)")),
+        ("claimed energy", number(row.claimed_energy_wh, "Wh")),
+        ("measured energy", number(row.measured_energy_wh, "Wh")),
         ("mass", mass),
-        ("claimed energy over mass", number(row.claimed_specific, "Wh/kg")),
-        ("measured energy over mass", number(row.measured_specific, "Wh/kg")),
+        ("claimed energy over mass", number(row.claimed_wh_per_kg, "Wh/kg")),
+        ("measured energy over mass", number(row.measured_wh_per_kg, "Wh/kg")),
         ("price", text(&row.price)),
         ("price over claimed energy", per_wh(row.price_per_claimed_wh)),
         ("price over measured energy", per_wh(row.price_per_measured_wh)),
         ("fuse", text(&row.fuse_kind)),
-        ("fuse rating", number(row.fuse_rating, "A")),
+        ("fuse rating", number(row.fuse_rating_a, "A")),
     ]
     .into_iter()
     .filter_map(|(name, value)| value.map(|value| (name, value)))

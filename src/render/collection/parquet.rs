@@ -180,7 +180,7 @@ impl<W: Write + Send> Writer<W> {
     fn push<R>(&mut self, table: &Table<R>, key: &str, row: &R) -> Result<(), ParquetError> {
         let mut columns = self.columns.iter_mut();
         if let Some(first) = columns.next() {
-            first.push(key.into());
+            first.push(TableCell::Text(key));
         }
         for (gathered, column) in columns.zip(table.columns) {
             gathered.push((column.get)(row));

@@ -3,151 +3,16 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::tables::{ElementRow, FindingRow, PackRow};
 use crate::judge::facts::{Answer, Missing};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::Finding;
 use crate::render::write_up::{ElementView, View, Worth};
 use crate::units::price::Price;
 
 const COULOMBS_PER_AMPERE_HOUR: f64 = 3600.0;
 const JOULES_PER_WATT_HOUR: f64 = 3600.0;
 const MILLI: f64 = 1e3;
-
-/// An inspection in the table. SI values are already in the units that the columns name.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-#[allow(missing_docs)] // What each field is stands beside its column, in `tables`.
-pub struct PackRow {
-    #[serde(skip)]
-    pub folder: String,
-    #[serde(skip)]
-    pub problem: Option<String>,
-    #[serde(skip)]
-    pub page: Option<String>,
-    pub rules: Option<String>,
-    pub title: Option<String>,
-    pub maker: Option<String>,
-    pub model: Option<String>,
-    pub revision: Option<String>,
-    pub kind: Option<String>,
-    pub invented: Option<bool>,
-    pub date: Option<String>,
-    pub chemistry: Option<String>,
-    pub cell_format: Option<String>,
-    pub series: Option<u32>,
-    pub parallel: Option<u32>,
-    pub nominal_voltage: Option<f64>,
-    pub rated_current: Option<f64>,
-    pub weakest: Option<String>,
-    pub permissible_current: Option<f64>,
-    pub permissible_current_expanded: Option<f64>,
-    pub margin: Option<f64>,
-    pub margin_percent: Option<f64>,
-    pub margin_bound: Option<bool>,
-    pub elements: Option<u32>,
-    pub elements_not_known: Option<u32>,
-    pub path_complete: Option<bool>,
-    pub resistance: Option<f64>,
-    pub heat: Option<f64>,
-    pub short_circuit: Option<f64>,
-    pub fuse_kind: Option<String>,
-    pub fuse_rating: Option<f64>,
-    pub thermal_cutoffs: Option<u32>,
-    pub claimed_capacity: Option<f64>,
-    pub measured_capacity: Option<f64>,
-    pub measured_capacity_expanded: Option<f64>,
-    pub measured_share: Option<f64>,
-    pub capacity_at_least: Option<f64>,
-    pub claimed_energy: Option<f64>,
-    pub measured_energy: Option<f64>,
-    pub mass: Option<f64>,
-    pub mass_is_claimed: Option<bool>,
-    pub claimed_specific: Option<f64>,
-    pub measured_specific: Option<f64>,
-    pub price: Option<String>,
-    pub price_amount: Option<f64>,
-    pub price_currency: Option<String>,
-    pub price_per_claimed_wh: Option<f64>,
-    pub price_per_measured_wh: Option<f64>,
-    pub critical: Option<u32>,
-    pub major: Option<u32>,
-    pub minor: Option<u32>,
-    pub not_decided: Option<u32>,
-    pub grave_not_decided: Option<u32>,
-    pub meets: Option<u32>,
-    pub customs_short: Option<u32>,
-    pub not_applied: Option<u32>,
-    pub verdict: Option<String>,
-}
-
-/// A finding in the table of findings.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(from = "FindingTuple", into = "FindingTuple")]
-pub struct FindingRow {
-    /// Rules beside the built-in ones.
-    pub rules: Option<String>,
-    /// Id of the rule.
-    pub rule: String,
-    /// The part it is about.
-    pub part: String,
-    /// What it was applied to.
-    pub subject: String,
-    /// Grade of the rule.
-    pub grade: Grade,
-    /// Outcome.
-    pub outcome: Outcome,
-    /// True where it rests on a claim.
-    pub rests_on_claims: bool,
-    /// What is missing.
-    pub missing: String,
-}
-
-/// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
-type FindingTuple = (Option<String>, String, String, String, u8, u8, bool, String);
-
-impl From<FindingRow> for FindingTuple {
-    fn from(row: FindingRow) -> Self {
-        let grade = Grade::ALL.iter().position(|grade| *grade == row.grade).unwrap_or(0);
-        let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
-        #[expect(clippy::cast_possible_truncation, reason = "an index into three or four")]
-        let (grade, outcome) = (grade as u8, outcome as u8);
-        (row.rules, row.rule, row.part, row.subject, grade, outcome, row.rests_on_claims, row.missing)
-    }
-}
-
-impl From<FindingTuple> for FindingRow {
-    fn from(tuple: FindingTuple) -> Self {
-        let (rules, rule, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
-        let grade = Grade::ALL.get(usize::from(grade)).copied().unwrap_or(Grade::Critical);
-        let outcome = OUTCOMES.get(usize::from(outcome)).copied().unwrap_or(Outcome::NotDecided);
-        Self { rules, rule, part, subject, grade, outcome, rests_on_claims, missing }
-    }
-}
-
-const OUTCOMES: [Outcome; 3] = [Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets];
-
-/// An element in the table of path elements.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-#[allow(missing_docs)] // What each field is stands beside its column, in `tables`.
-pub struct ElementRow {
-    pub rules: Option<String>,
-    pub position: u32,
-    pub element: Option<String>,
-    pub kind: Option<String>,
-    pub leg: Option<String>,
-    pub weakest: bool,
-    pub permissible_current: Option<f64>,
-    pub permissible_current_expanded: Option<f64>,
-    pub margin_percent: Option<f64>,
-    pub resistance: Option<f64>,
-    pub drop: Option<f64>,
-    pub heat: Option<f64>,
-    pub responds_to: Option<String>,
-    pub fuse_kind: Option<String>,
-    pub fuse_rating: Option<f64>,
-    pub missing: Option<String>,
-}
 
 /// Everything that is kept of an inspection.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -224,18 +89,18 @@ fn element_row(inspection: &Inspection, index: usize, view: &ElementView, rated:
         rules: None,
         position: number(index + 1).unwrap_or(u32::MAX),
         element: some(&view.id),
-        kind: some(&view.kind),
+        element_kind: some(&view.kind),
         leg: some(&view.leg),
         weakest: view.weakest,
-        permissible_current: view.permissible_current.si,
-        permissible_current_expanded: view.permissible_current.expanded_si,
+        permissible_current_a: view.permissible_current.si,
+        permissible_current_expanded_a: view.permissible_current.expanded_si,
         margin_percent: percent(view.permissible_current.si.zip(rated).map(|(c, r)| c - r), rated),
-        resistance: milli(&view.resistance),
-        drop: milli(&view.drop),
-        heat: view.heat.si,
+        resistance_mohm: milli(&view.resistance),
+        drop_mv: milli(&view.drop),
+        heat_w: view.heat.si,
         responds_to: view.responds_to.clone(),
         fuse_kind: recorded.and_then(|element| element.fuse.word()).map(str::to_owned),
-        fuse_rating: view.fuse_rating_si,
+        fuse_rating_a: view.fuse_rating_si,
         missing: some(&words(&view.permissible_current.missing)),
     }
 }
@@ -270,48 +135,48 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         maker: text(head.maker.text()),
         model: text(head.model.text()),
         revision: text(head.revision.text()),
-        kind: text(head.kind.word()),
+        pack_kind: text(head.kind.word()),
         invented: Some(view.invented),
-        date: head.date.date().map(|date| date.to_string()),
+        date: head.date.date(),
         chemistry: text(cells.chemistry.word()),
         cell_format: text(cells.format.word()),
         series: cells.series.count(),
         parallel: cells.parallel.count(),
-        nominal_voltage: claims.nominal_voltage.quantity().map(|q| q.value),
-        rated_current: rated,
-        weakest: view.path.weakest.clone(),
-        permissible_current: view.path.permissible_current.si,
-        permissible_current_expanded: view.path.permissible_current.expanded_si,
-        margin,
+        nominal_voltage_v: claims.nominal_voltage.quantity().map(|q| q.value),
+        rated_current_a: rated,
+        weakest_element: view.path.weakest.clone(),
+        weakest_permissible_current_a: view.path.permissible_current.si,
+        weakest_permissible_current_expanded_a: view.path.permissible_current.expanded_si,
+        margin_a: margin,
         margin_percent: percent(margin, rated),
-        margin_bound: margin.map(|_| open > 0 || view.path.complete != Some(true)),
+        margin_is_upper_bound: margin.map(|_| open > 0 || view.path.complete != Some(true)),
         elements: number(elements.len()),
         elements_not_known: number(open),
         path_complete: view.path.complete,
-        resistance: view.path.resistance.si.map(|si| si * MILLI),
-        heat: view.path.heat.si,
-        short_circuit: view.path.short_circuit_current.si,
+        path_resistance_mohm: view.path.resistance.si.map(|si| si * MILLI),
+        path_heat_w: view.path.heat.si,
+        short_circuit_current_a: view.path.short_circuit_current.si,
         fuse_kind: fuse_kinds(inspection, elements),
-        fuse_rating: view.path.fuse_rating.si,
+        fuse_rating_a: view.path.fuse_rating.si,
         thermal_cutoffs: number(
-            elements.iter().filter(|e| e.kind.as_deref() == Some("thermal-cutoff")).count(),
+            elements.iter().filter(|e| e.element_kind.as_deref() == Some("thermal-cutoff")).count(),
         ),
-        measured_capacity: capacity.whole,
-        measured_capacity_expanded: capacity.expanded,
-        measured_share: percent(capacity.whole, claimed_capacity),
-        capacity_at_least: capacity.at_least,
-        claimed_capacity,
-        measured_energy: capacity.energy,
-        mass: mass_kg,
+        measured_capacity_ah: capacity.whole,
+        measured_capacity_expanded_ah: capacity.expanded,
+        measured_share_percent: percent(capacity.whole, claimed_capacity),
+        capacity_at_least_ah: capacity.at_least,
+        claimed_capacity_ah: claimed_capacity,
+        measured_energy_wh: capacity.energy,
+        mass_kg,
         mass_is_claimed: mass.map(|_| found_mass.is_none()),
-        claimed_specific: specific_energy(inspection),
-        measured_specific: over(capacity.energy, mass_kg),
+        claimed_wh_per_kg: specific_energy(inspection),
+        measured_wh_per_kg: over(capacity.energy, mass_kg),
         price: text(head.price.text()),
         price_amount: amount,
         price_currency: price.map(|price| price.currency),
         price_per_claimed_wh: over(amount, claimed_energy),
         price_per_measured_wh: over(amount, capacity.energy),
-        claimed_energy,
+        claimed_energy_wh: claimed_energy,
         critical: number(counts.critical),
         major: number(counts.major),
         minor: number(counts.minor),
@@ -333,7 +198,7 @@ fn specific_energy(inspection: &Inspection) -> Option<f64> {
 fn fuse_kinds(inspection: &Inspection, elements: &[ElementRow]) -> Option<String> {
     let mut kinds: Vec<&str> = Vec::new();
     for element in elements.iter().filter(|element| element.responds_to.as_deref() == Some("current")) {
-        let kind = element.fuse_kind.as_deref().or(element.kind.as_deref()).unwrap_or_default();
+        let kind = element.fuse_kind.as_deref().or(element.element_kind.as_deref()).unwrap_or_default();
         if !kinds.contains(&kind) {
             kinds.push(kind);
         }

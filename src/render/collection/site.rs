@@ -285,14 +285,6 @@ mod tests {
     }
 
     #[test]
-    fn a_folder_of_somebody_else_is_refused() {
-        let folder = tempfile::tempdir().unwrap();
-        fs::write(folder.path().join("diary.txt"), "mine").unwrap();
-        assert!(matches!(Site::open(folder.path()), Err(CollectionError::Foreign(_))));
-        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
-    }
-
-    #[test]
     fn files_of_others_in_a_site_stay() {
         let folder = tempfile::tempdir().unwrap();
         let names = |list: &[&str]| list.iter().map(|n| (*n).to_owned()).collect::<BTreeSet<_>>();

@@ -1,326 +1,183 @@
 //! The three tables of a collection: packs, findings, path elements. Names, types, units and meanings have their one
-//! home here.
+//! home here: a line is a field of the row and a column of the table.
 
-use super::column::{ColumnKind, Info, Table, TableCell, TableColumn};
-use super::row::{ElementRow, FindingRow, PackRow};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
 
-const fn column<R>(
-    name: &'static str,
-    kind: ColumnKind,
-    unit: &'static str,
-    about: &'static str,
-    get: for<'a> fn(&'a R) -> TableCell<'a>,
-) -> TableColumn<R> {
-    TableColumn { info: Info { name, kind, unit, about }, get }
+use super::column::{CellValue, Info, Table, TableColumn};
+use crate::judge::rules::{Grade, Outcome};
+
+/// Declares a row and its table. What stands in braces behind the row's name is kept with it and is no column.
+macro_rules! rows {
+    (
+        $(#[$of_row:meta])* $row:ident $({ $($(#[$beside_own:meta])* $beside:ident: $beside_kind:ty),* })?,
+        $(#[$of_table:meta])* $table:ident = $name:literal, $about:literal;
+        $($(#[$own:meta])* $column:ident: $kind:ty $(, $unit:literal)? = $means:expr;)*
+    ) => {
+        #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+        $(#[$of_row])*
+        #[allow(missing_docs)] // The meaning of each field is the column's.
+        pub struct $row {
+            $($(#[$own])* pub $column: $kind,)*
+            $($($(#[$beside_own])* pub $beside: $beside_kind,)*)?
+        }
+
+        $(#[$of_table])*
+        pub const $table: Table<$row> = Table {
+            name: $name,
+            about: $about,
+            columns: &[$(TableColumn {
+                info: Info {
+                    name: stringify!($column),
+                    kind: <$kind as CellValue>::KIND,
+                    unit: concat!("" $(, $unit)?),
+                    about: $means,
+                },
+                get: |row| row.$column.cell(),
+            },)*],
+        };
+    };
 }
-
-use ColumnKind::{Count, Date, Number, Text, YesNo};
 
 /// What judged a row, so that a row cut out of its table still says so.
 const RULES: &str = "rules beside the built-in ones: files that judged, with what they changed, and files of the inspection folder that were left aside; empty where there are none";
 
-/// One row for each inspection found, those that could not be read included.
-pub const PACKS: Table<PackRow> = Table {
-    name: "collection",
-    about: "one row for each inspection folder found",
-    columns: &[
-        column(
-            "folder",
-            Text,
-            "",
-            "the folder below the root, with / between its parts; bytes that are not UTF-8 stand as \\xNN",
-            |p| (&p.folder).into(),
-        ),
-        column(
-            "problem",
-            Text,
-            "",
-            "why the inspection could not be read; empty when it was read. All columns that follow are empty where this is not",
-            |p| (&p.problem).into(),
-        ),
-        column("rules", Text, "", RULES, |p| (&p.rules).into()),
-        column(
-            "title",
-            Text,
-            "",
-            "title of the inspection, or maker, model and revision where it has none",
-            |p| (&p.title).into(),
-        ),
-        column("maker", Text, "", "who made the pack, as printed on it", |p| (&p.maker).into()),
-        column("model", Text, "", "the model, as printed on the pack", |p| (&p.model).into()),
-        column("revision", Text, "", "the revision", |p| (&p.revision).into()),
-        column("pack_kind", Text, "", "kind of pack: drop-in, rack, self-built", |p| (&p.kind).into()),
-        column("invented", YesNo, "", "true for an invented example", |p| p.invented.into()),
-        column("date", Date, "", "day of the inspection", |p| TableCell::day(&p.date)),
-        column("chemistry", Text, "", "chemistry of the cells", |p| (&p.chemistry).into()),
-        column("cell_format", Text, "", "format of the cells", |p| (&p.cell_format).into()),
-        column("series", Count, "", "cells in series", |p| p.series.into()),
-        column("parallel", Count, "", "cells in parallel in each group", |p| p.parallel.into()),
-        column("nominal_voltage_v", Number, "V", "claimed nominal voltage", |p| p.nominal_voltage.into()),
-        column("rated_current_a", Number, "A", "rated continuous current, as claimed", |p| {
-            p.rated_current.into()
-        }),
-        column(
-            "weakest_element",
-            Text,
-            "",
-            "kind and name of the element of the current path with the smallest known continuous permissible current",
-            |p| (&p.weakest).into(),
-        ),
-        column(
-            "weakest_permissible_current_a",
-            Number,
-            "A",
-            "continuous permissible current of the weakest element",
-            |p| p.permissible_current.into(),
-        ),
-        column(
-            "weakest_permissible_current_expanded_a",
-            Number,
-            "A",
-            "its expanded uncertainty, k = 2",
-            |p| p.permissible_current_expanded.into(),
-        ),
-        column(
-            "margin_a",
-            Number,
-            "A",
-            "permissible current of the weakest element less rated continuous current",
-            |p| p.margin.into(),
-        ),
-        column("margin_percent", Number, "%", "the same over rated continuous current", |p| {
-            p.margin_percent.into()
-        }),
-        column(
-            "margin_is_upper_bound",
-            YesNo,
-            "",
-            "true where an element's permissible current is not known or the list of elements is not stated to be complete: the margin is then at most this",
-            |p| p.margin_bound.into(),
-        ),
-        column("elements", Count, "", "elements of the current path recorded", |p| p.elements.into()),
-        column("elements_not_known", Count, "", "elements whose permissible current is not known", |p| {
-            p.elements_not_known.into()
-        }),
-        column(
-            "path_complete",
-            YesNo,
-            "",
-            "whether the inspector states that the list of elements is complete",
-            |p| p.path_complete.into(),
-        ),
-        column(
-            "path_resistance_mohm",
-            Number,
-            "mΩ",
-            "sum of the known resistances of the path, cells included",
-            |p| p.resistance.into(),
-        ),
-        column(
-            "path_heat_w",
-            Number,
-            "W",
-            "heat in the known resistances at rated continuous current",
-            |p| p.heat.into(),
-        ),
-        column("short_circuit_current_a", Number, "A", "prospective short-circuit current", |p| {
-            p.short_circuit.into()
-        }),
-        column(
-            "fuse_kind",
-            Text,
-            "",
-            "kinds of the elements that respond to current, in path order; `none` where the complete list holds none",
-            |p| (&p.fuse_kind).into(),
-        ),
-        column("fuse_rating_a", Number, "A", "smallest rating among them", |p| p.fuse_rating.into()),
-        column("thermal_cutoffs", Count, "", "thermal cut-offs recorded in the path", |p| {
-            p.thermal_cutoffs.into()
-        }),
-        column("claimed_capacity_ah", Number, "Ah", "claimed capacity", |p| p.claimed_capacity.into()),
-        column(
-            "measured_capacity_ah",
-            Number,
-            "Ah",
-            "largest capacity that a capacity test shows which ran down to the cut-off",
-            |p| p.measured_capacity.into(),
-        ),
-        column("measured_capacity_expanded_ah", Number, "Ah", "its expanded uncertainty, k = 2", |p| {
-            p.measured_capacity_expanded.into()
-        }),
-        column("measured_share_percent", Number, "%", "measured over claimed capacity", |p| {
-            p.measured_share.into()
-        }),
-        column(
-            "capacity_at_least_ah",
-            Number,
-            "Ah",
-            "largest capacity that a capacity test shows which did not run down to the cut-off: the capacity is at least this",
-            |p| p.capacity_at_least.into(),
-        ),
-        column("claimed_energy_wh", Number, "Wh", "claimed energy", |p| p.claimed_energy.into()),
-        column("measured_energy_wh", Number, "Wh", "energy of the test behind measured_capacity_ah", |p| {
-            p.measured_energy.into()
-        }),
-        column(
-            "mass_kg",
-            Number,
-            "kg",
-            "mass of the pack: recorded by the inspector, or else claimed",
-            |p| p.mass.into(),
-        ),
-        column("mass_is_claimed", YesNo, "", "true where the mass is only claimed", |p| {
-            p.mass_is_claimed.into()
-        }),
-        column("claimed_wh_per_kg", Number, "Wh/kg", "claimed energy over mass", |p| {
-            p.claimed_specific.into()
-        }),
-        column("measured_wh_per_kg", Number, "Wh/kg", "measured energy over mass", |p| {
-            p.measured_specific.into()
-        }),
-        column("price", Text, "", "price paid, as written in the record", |p| (&p.price).into()),
-        column(
-            "price_amount",
-            Number,
-            "price_currency",
-            "its amount, where the text is a decimal number and a currency code; never converted",
-            |p| p.price_amount.into(),
-        ),
-        column("price_currency", Text, "", "its currency, three letters as in ISO 4217", |p| {
-            (&p.price_currency).into()
-        }),
-        column(
-            "price_per_claimed_wh",
-            Number,
-            "price_currency per Wh",
-            "price over claimed energy; compare within one currency only",
-            |p| p.price_per_claimed_wh.into(),
-        ),
-        column(
-            "price_per_measured_wh",
-            Number,
-            "price_currency per Wh",
-            "price over measured energy; compare within one currency only",
-            |p| p.price_per_measured_wh.into(),
-        ),
-        column("critical", Count, "", "critical nonconformities", |p| p.critical.into()),
-        column("major", Count, "", "major nonconformities", |p| p.major.into()),
-        column("minor", Count, "", "minor nonconformities", |p| p.minor.into()),
-        column("not_decided", Count, "", "rules not decided", |p| p.not_decided.into()),
-        column("grave_not_decided", Count, "", "critical and major rules not decided", |p| {
-            p.grave_not_decided.into()
-        }),
-        column("meets", Count, "", "rules met; this never says that a pack is safe", |p| p.meets.into()),
-        column(
-            "customs_short",
-            Count,
-            "",
-            "customs of the trade not kept: opinion, counted nowhere else",
-            |p| p.customs_short.into(),
-        ),
-        column("not_applied", Count, "", "rules that do not apply to this pack", |p| p.not_applied.into()),
-        column("verdict", Text, "", "what carries the rated current, in a sentence", |p| (&p.verdict).into()),
-    ],
-};
+rows! {
+    /// An inspection in the table.
+    #[derive(Default)]
+    #[serde(default, deny_unknown_fields)]
+    PackRow { #[serde(skip)] page: Option<String> },
+    /// One row for each inspection found, those that could not be read included.
+    PACKS = "collection", "one row for each inspection folder found";
+    #[serde(skip)]
+    folder: String = "the folder below the root, with / between its parts; bytes that are not UTF-8 stand as \\xNN";
+    #[serde(skip)]
+    problem: Option<String> = "why the inspection could not be read; empty when it was read. All columns that follow are empty where this is not";
+    rules: Option<String> = RULES;
+    title: Option<String> = "title of the inspection, or maker, model and revision where it has none";
+    maker: Option<String> = "who made the pack, as printed on it";
+    model: Option<String> = "the model, as printed on the pack";
+    revision: Option<String> = "the revision";
+    pack_kind: Option<String> = "kind of pack: drop-in, rack, self-built";
+    invented: Option<bool> = "true for an invented example";
+    date: Option<Date> = "day of the inspection";
+    chemistry: Option<String> = "chemistry of the cells";
+    cell_format: Option<String> = "format of the cells";
+    series: Option<u32> = "cells in series";
+    parallel: Option<u32> = "cells in parallel in each group";
+    nominal_voltage_v: Option<f64>, "V" = "claimed nominal voltage";
+    rated_current_a: Option<f64>, "A" = "rated continuous current, as claimed";
+    weakest_element: Option<String> = "kind and name of the element of the current path with the smallest known continuous permissible current";
+    weakest_permissible_current_a: Option<f64>, "A" = "continuous permissible current of the weakest element";
+    weakest_permissible_current_expanded_a: Option<f64>, "A" = "its expanded uncertainty, k = 2";
+    margin_a: Option<f64>, "A" = "permissible current of the weakest element less rated continuous current";
+    margin_percent: Option<f64>, "%" = "the same over rated continuous current";
+    margin_is_upper_bound: Option<bool> = "true where an element's permissible current is not known or the list of elements is not stated to be complete: the margin is then at most this";
+    elements: Option<u32> = "elements of the current path recorded";
+    elements_not_known: Option<u32> = "elements whose permissible current is not known";
+    path_complete: Option<bool> = "whether the inspector states that the list of elements is complete";
+    path_resistance_mohm: Option<f64>, "mΩ" = "sum of the known resistances of the path, cells included";
+    path_heat_w: Option<f64>, "W" = "heat in the known resistances at rated continuous current";
+    short_circuit_current_a: Option<f64>, "A" = "prospective short-circuit current";
+    fuse_kind: Option<String> = "kinds of the elements that respond to current, in path order; `none` where the complete list holds none";
+    fuse_rating_a: Option<f64>, "A" = "smallest rating among them";
+    thermal_cutoffs: Option<u32> = "thermal cut-offs recorded in the path";
+    claimed_capacity_ah: Option<f64>, "Ah" = "claimed capacity";
+    measured_capacity_ah: Option<f64>, "Ah" = "largest capacity that a capacity test shows which ran down to the cut-off";
+    measured_capacity_expanded_ah: Option<f64>, "Ah" = "its expanded uncertainty, k = 2";
+    measured_share_percent: Option<f64>, "%" = "measured over claimed capacity";
+    capacity_at_least_ah: Option<f64>, "Ah" = "largest capacity that a capacity test shows which did not run down to the cut-off: the capacity is at least this";
+    claimed_energy_wh: Option<f64>, "Wh" = "claimed energy";
+    measured_energy_wh: Option<f64>, "Wh" = "energy of the test behind measured_capacity_ah";
+    mass_kg: Option<f64>, "kg" = "mass of the pack: recorded by the inspector, or else claimed";
+    mass_is_claimed: Option<bool> = "true where the mass is only claimed";
+    claimed_wh_per_kg: Option<f64>, "Wh/kg" = "claimed energy over mass";
+    measured_wh_per_kg: Option<f64>, "Wh/kg" = "measured energy over mass";
+    price: Option<String> = "price paid, as written in the record";
+    price_amount: Option<f64>, "price_currency" = "its amount, where the text is a decimal number and a currency code; never converted";
+    price_currency: Option<String> = "its currency, three letters as in ISO 4217";
+    price_per_claimed_wh: Option<f64>, "price_currency per Wh" = "price over claimed energy; compare within one currency only";
+    price_per_measured_wh: Option<f64>, "price_currency per Wh" = "price over measured energy; compare within one currency only";
+    critical: Option<u32> = "critical nonconformities";
+    major: Option<u32> = "major nonconformities";
+    minor: Option<u32> = "minor nonconformities";
+    not_decided: Option<u32> = "rules not decided";
+    grave_not_decided: Option<u32> = "critical and major rules not decided";
+    meets: Option<u32> = "rules met; this never says that a pack is safe";
+    customs_short: Option<u32> = "customs of the trade not kept: opinion, counted nowhere else";
+    not_applied: Option<u32> = "rules that do not apply to this pack";
+    verdict: Option<String> = "what carries the rated current, in a sentence";
+}
 
-/// One row for each finding.
-pub const FINDINGS: Table<FindingRow> = Table {
-    name: "findings",
-    about: "one row for each rule applied to each subject of an inspection, rules that are met included",
-    columns: &[
-        column("rules", Text, "", RULES, |f| (&f.rules).into()),
-        column("rule", Text, "", "id of the rule; `underlid explain` prints the rule", |f| (&f.rule).into()),
-        column(
-            "part",
-            Text,
-            "",
-            "the part it is about: an element's name or a part of the record; empty for the whole pack",
-            |f| (&f.part).into(),
-        ),
-        column("subject", Text, "", "what it was applied to, in words; empty for the whole pack", |f| {
-            (&f.subject).into()
-        }),
-        column(
-            "grade",
-            Text,
-            "",
-            "grade of the rule: critical, major, minor; custom, which is opinion",
-            |f| f.grade.word().into(),
-        ),
-        column("outcome", Text, "", "falls short, not decided, meets", |f| f.outcome.words().into()),
-        column(
-            "rests_on_claims",
-            YesNo,
-            "",
-            "true where the outcome rests on a claim rather than on a finding",
-            |f| Some(f.rests_on_claims).into(),
-        ),
-        column("missing", Text, "", "what is missing for a decision, with ; between", |f| {
-            (&f.missing).into()
-        }),
-    ],
-};
+rows! {
+    /// A finding in the table of findings.
+    #[serde(from = "FindingTuple", into = "FindingTuple")]
+    FindingRow,
+    /// One row for each finding.
+    FINDINGS = "findings",
+    "one row for each rule applied to each subject of an inspection, rules that are met included";
+    rules: Option<String> = RULES;
+    rule: String = "id of the rule; `underlid explain` prints the rule";
+    part: String = "the part it is about: an element's name or a part of the record; empty for the whole pack";
+    subject: String = "what it was applied to, in words; empty for the whole pack";
+    grade: Grade = "grade of the rule: critical, major, minor; custom, which is opinion";
+    outcome: Outcome = "falls short, not decided, meets";
+    rests_on_claims: bool = "true where the outcome rests on a claim rather than on a finding";
+    missing: String = "what is missing for a decision, with ; between";
+}
 
-/// One row for each element of a current path.
-pub const ELEMENTS: Table<ElementRow> = Table {
-    name: "elements",
-    about: "one row for each element of the current path of an inspection",
-    columns: &[
-        column("rules", Text, "", RULES, |e| (&e.rules).into()),
-        column("position", Count, "", "place in the path, 1 at the negative terminal", |e| {
-            Some(e.position).into()
-        }),
-        column("element", Text, "", "the element's short name", |e| (&e.element).into()),
-        column("element_kind", Text, "", "kind of element", |e| (&e.kind).into()),
-        column("leg", Text, "", "positive, negative or stack", |e| (&e.leg).into()),
-        column(
-            "weakest",
-            YesNo,
-            "",
-            "true for the element with the smallest known permissible current",
-            |e| Some(e.weakest).into(),
-        ),
-        column("permissible_current_a", Number, "A", "continuous permissible current", |e| {
-            e.permissible_current.into()
-        }),
-        column("permissible_current_expanded_a", Number, "A", "its expanded uncertainty, k = 2", |e| {
-            e.permissible_current_expanded.into()
-        }),
-        column(
-            "margin_percent",
-            Number,
-            "%",
-            "permissible current less rated continuous current, over rated continuous current",
-            |e| e.margin_percent.into(),
-        ),
-        column(
-            "resistance_mohm",
-            Number,
-            "mΩ",
-            "resistance: recorded, from a drop, or from its size",
-            |e| e.resistance.into(),
-        ),
-        column("drop_mv", Number, "mV", "voltage drop at rated continuous current", |e| e.drop.into()),
-        column("heat_w", Number, "W", "heat at rated continuous current", |e| e.heat.into()),
-        column(
-            "responds_to",
-            Text,
-            "",
-            "for fuses, circuit breakers, thermal cut-offs and contactors: current, temperature, command",
-            |e| (&e.responds_to).into(),
-        ),
-        column("fuse_kind", Text, "", "kind of fuse", |e| (&e.fuse_kind).into()),
-        column("fuse_rating_a", Number, "A", "rating of the fuse or circuit breaker", |e| {
-            e.fuse_rating.into()
-        }),
-        column("missing", Text, "", "what is missing for the permissible current, with ; between", |e| {
-            (&e.missing).into()
-        }),
-    ],
-};
+/// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
+type FindingTuple = (Option<String>, String, String, String, u8, u8, bool, String);
+
+impl From<FindingRow> for FindingTuple {
+    fn from(row: FindingRow) -> Self {
+        let grade = Grade::ALL.iter().position(|grade| *grade == row.grade).unwrap_or(0);
+        let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
+        #[expect(clippy::cast_possible_truncation, reason = "an index into three or four")]
+        let (grade, outcome) = (grade as u8, outcome as u8);
+        (row.rules, row.rule, row.part, row.subject, grade, outcome, row.rests_on_claims, row.missing)
+    }
+}
+
+impl From<FindingTuple> for FindingRow {
+    fn from(tuple: FindingTuple) -> Self {
+        let (rules, rule, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
+        let grade = Grade::ALL.get(usize::from(grade)).copied().unwrap_or(Grade::Critical);
+        let outcome = OUTCOMES.get(usize::from(outcome)).copied().unwrap_or(Outcome::NotDecided);
+        Self { rules, rule, part, subject, grade, outcome, rests_on_claims, missing }
+    }
+}
+
+const OUTCOMES: [Outcome; 3] = [Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets];
+
+rows! {
+    /// An element in the table of path elements.
+    #[derive(Default)]
+    #[serde(default, deny_unknown_fields)]
+    ElementRow,
+    /// One row for each element of a current path.
+    ELEMENTS = "elements", "one row for each element of the current path of an inspection";
+    rules: Option<String> = RULES;
+    position: u32 = "place in the path, 1 at the negative terminal";
+    element: Option<String> = "the element's short name";
+    element_kind: Option<String> = "kind of element";
+    leg: Option<String> = "positive, negative or stack";
+    weakest: bool = "true for the element with the smallest known permissible current";
+    permissible_current_a: Option<f64>, "A" = "continuous permissible current";
+    permissible_current_expanded_a: Option<f64>, "A" = "its expanded uncertainty, k = 2";
+    margin_percent: Option<f64>, "%" = "permissible current less rated continuous current, over rated continuous current";
+    resistance_mohm: Option<f64>, "mΩ" = "resistance: recorded, from a drop, or from its size";
+    drop_mv: Option<f64>, "mV" = "voltage drop at rated continuous current";
+    heat_w: Option<f64>, "W" = "heat at rated continuous current";
+    responds_to: Option<String> = "for fuses, circuit breakers, thermal cut-offs and contactors: current, temperature, command";
+    fuse_kind: Option<String> = "kind of fuse";
+    fuse_rating_a: Option<f64>, "A" = "rating of the fuse or circuit breaker";
+    missing: Option<String> = "what is missing for the permissible current, with ; between";
+}
 
 #[cfg(test)]
 mod tests {
+    use super::super::column::ColumnKind;
     use super::*;
     use std::collections::BTreeSet;
 
@@ -330,7 +187,7 @@ mod tests {
         for info in infos {
             assert!(info.name.bytes().all(|b| b.is_ascii_lowercase() || b == b'_'), "{}", info.name);
             assert!(!info.about.is_empty() && !info.about.ends_with('.'), "{}", info.name);
-            if info.kind != Number {
+            if info.kind != ColumnKind::Number {
                 assert!(info.unit.is_empty(), "{}", info.name);
             } else {
                 assert!(!info.unit.is_empty(), "{}", info.name);

@@ -10,8 +10,9 @@
 use serde::Serialize;
 
 use super::difference::{ChangeKind, FieldChange, Names, Nature, numbers, signed};
+use crate::judge::rules::{Outcome, at_least};
 use crate::units::words;
-use crate::units::{Amount, Dimension, show, significant};
+use crate::units::{Amount, Dimension, SourceId, Uncertain, show, significant};
 
 /// What the two records say of the change of rating.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
@@ -87,25 +88,11 @@ pub(crate) struct Matched {
     pub(crate) permissible_current: [PermissibleCurrent; 2],
 }
 
-/// Whether something carries a current.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Carries {
-    Yes,
-    No,
-    Open,
-}
-
-fn carries(permissible_current: &Amount, current: &Amount) -> Carries {
-    let margin = permissible_current.value() - current.value();
-    let expanded = permissible_current.number.expanded().hypot(current.number.expanded());
-    if expanded == 0.0 {
-        return if margin >= 0.0 { Carries::Yes } else { Carries::No };
-    }
-    match margin {
-        m if m > expanded => Carries::Yes,
-        m if m < -expanded => Carries::No,
-        _ => Carries::Open,
-    }
+/// Whether something carries a current: the rules' own comparison. A rating of one record and a permissible current of
+/// another share no source of uncertainty, so the rating gets a source of its own.
+fn carries(permissible_current: &Amount, current: &Amount) -> Outcome {
+    let number = Uncertain::new(current.value(), SourceId::MAX, current.number.standard());
+    at_least(permissible_current, &Amount { number, dimension: current.dimension })
 }
 
 /// Answers the question for two records.
@@ -305,7 +292,7 @@ impl Question<'_> {
     fn failing(&self, record: usize, current: &Amount) -> Vec<usize> {
         let short = |element: &Matched| match &element.permissible_current[record] {
             PermissibleCurrent::Known(permissible_current) => {
-                carries(permissible_current, current) == Carries::No
+                carries(permissible_current, current) == Outcome::FallsShort
             }
             _ => false,
         };
@@ -322,7 +309,7 @@ impl Question<'_> {
                     open.push(format!("the permissible current of {} is not known in {name}", element.label));
                 }
                 PermissibleCurrent::Known(permissible_current)
-                    if carries(permissible_current, current) == Carries::Open =>
+                    if carries(permissible_current, current) == Outcome::NotDecided =>
                 {
                     open.push(format!(
                         "{} carries {} in {name}, which lies within its uncertainty of {}",
@@ -375,12 +362,8 @@ impl Question<'_> {
                     PermissibleCurrent::NotThere => format!("not in {name}"),
                     PermissibleCurrent::Unknown => format!("not known in {name}"),
                     PermissibleCurrent::Known(permissible_current) => {
-                        let verdict = match carries(permissible_current, rating) {
-                            Carries::Yes => "enough",
-                            Carries::No => "not enough",
-                            Carries::Open => "within its uncertainty",
-                        };
-                        format!("{} in {name} ({verdict})", permissible_current.show())
+                        let outcome = carries(permissible_current, rating).words();
+                        format!("{} in {name} ({outcome})", permissible_current.show())
                     }
                 }
             };

@@ -21,20 +21,19 @@ mod text;
 
 use serde::Serialize;
 
-pub use bench::TestComparison;
-pub use difference::{ChangeKind, FieldChange};
-pub use elements::ElementComparison;
-pub use explain::{RatingAnswer, RatingOutcome};
-pub use fields::{Cell, PartComparison, Row, Sorted};
-pub use findings::{FindingComparison, FindingState, FindingsComparison};
-pub(crate) use page::TEMPLATES;
-pub use page::{CompareError, Pages, pages, save};
-pub use photos::{PhotoEntry, PhotoGroup};
+pub use difference::ChangeKind;
+pub use findings::FindingComparison;
+pub(crate) use page::{TEMPLATES, pages, save};
 pub use text::write_text;
 
+use self::bench::TestComparison;
 use self::difference::Names;
-use self::fields::{fingerprint, rows};
+use self::elements::ElementComparison;
+use self::explain::RatingAnswer;
+use self::fields::{PartComparison, Row, Sorted, fingerprint, rows};
+use self::findings::FindingsComparison;
 use self::matching::{Item, Rows};
+use self::photos::PhotoGroup;
 use crate::evidence::hash::hash_file;
 use crate::evidence::manifest::MANIFEST_NAME;
 use crate::judge::facts::{Answer, FACTS};

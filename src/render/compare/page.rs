@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 use tera::Context;
-use thiserror::Error;
 
 use super::difference::ChangeKind;
 use super::fields::{PartComparison, Row, Sorted};
@@ -13,11 +12,13 @@ use super::findings::FindingComparison;
 use super::{Comparison, ElementComparison, TestComparison, bench, picture};
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
-use crate::judge::inspection::{Inspection, OpenError};
+use crate::judge::inspection::Inspection;
 use crate::judge::rules::Grade;
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
-use crate::render::write_up::{csv_name, engine, photos, squeeze, template_texts, template_words};
+use crate::render::write_up::{
+    PointerView, WriteUpError, csv_name, engine, photos, squeeze, template, template_texts,
+};
 use crate::units::words::CAUTION;
 use crate::units::words::list;
 
@@ -30,28 +31,6 @@ pub(crate) const TEMPLATES: [(&str, &str); 6] = [
     ("compare.rows.html", include_str!("../../../templates/compare.rows.html")),
     ("style.css", include_str!("../../../templates/style.css")),
 ];
-
-/// Why a comparison cannot be written.
-#[derive(Debug, Error)]
-pub enum CompareError {
-    /// A template is wrong.
-    #[error("template: {0}")]
-    Template(String),
-    /// A template of the user's cannot be read.
-    #[error(transparent)]
-    Open(#[from] OpenError),
-    /// The JSON cannot be made.
-    #[error("JSON: {0}")]
-    Json(#[from] serde_json::Error),
-    /// The result cannot be written.
-    #[error("{path}: {source}", path = path.display())]
-    Write {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: std::io::Error,
-    },
-}
 
 /// A finished comparison, not yet on disk: every text with its file name.
 #[derive(Debug)]
@@ -156,6 +135,9 @@ struct Picture {
     data: Option<String>,
     width: u32,
     height: u32,
+    /// Its numbered pointers, SVG in the pixels of the picture.
+    marks: String,
+    pointers: Vec<PointerView>,
 }
 
 impl Comparison {
@@ -178,21 +160,22 @@ impl Comparison {
     /// The comparison as JSON, in one line.
     ///
     /// # Errors
-    /// [`CompareError::Json`]; no value of a comparison is known to cause it.
-    pub fn json(&self) -> Result<String, CompareError> {
-        Ok(format!("{}\n", serde_json::to_string(self)?))
+    /// [`WriteUpError::Template`]; no value of a comparison is known to cause it.
+    pub fn json(&self) -> Result<String, WriteUpError> {
+        let json = serde_json::to_string(self).map_err(|error| WriteUpError::Template(error.to_string()))?;
+        Ok(format!("{json}\n"))
     }
 }
 
 /// Makes every file of a comparison; `templates` is a folder whose files replace the built-in templates.
 ///
 /// # Errors
-/// [`CompareError`] names the template and what is wrong with it.
+/// [`WriteUpError`] names the template and what is wrong with it.
 pub fn pages(
     comparison: &mut Comparison,
     inspections: &[Inspection],
     templates: Option<&Path>,
-) -> Result<Pages, CompareError> {
+) -> Result<Pages, WriteUpError> {
     let mut texts = template_texts(&TEMPLATES, templates)?;
     let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
     let pictures = pictures(comparison, inspections);
@@ -302,7 +285,9 @@ fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<
                 let Some(view) = views.get_mut(entry.at) else { return Picture::default() };
                 entry.sha256 = view.sha256.take();
                 entry.problem = view.problem.take();
-                Picture { data: view.data.take(), width: view.width, height: view.height }
+                let (width, height) = (view.width, view.height);
+                let (marks, pointers) = (std::mem::take(&mut view.marks), std::mem::take(&mut view.pointers));
+                Picture { data: view.data.take(), width, height, marks, pointers }
             });
             records.push(pictures.collect());
         }
@@ -311,16 +296,12 @@ fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<
     groups
 }
 
-fn template(error: tera::Error) -> CompareError {
-    CompareError::Template(template_words(&error))
-}
-
 /// Writes the files of a comparison into a folder, which is made where it is not there; each is replaced as a whole.
 ///
 /// # Errors
-/// [`CompareError::Write`] names the file.
-pub fn save(folder: &Path, pages: &Pages) -> Result<Vec<PathBuf>, CompareError> {
-    let at = |path: &Path, source| CompareError::Write { path: path.to_owned(), source };
+/// [`WriteUpError::Write`] names the file.
+pub fn save(folder: &Path, pages: &Pages) -> Result<Vec<PathBuf>, WriteUpError> {
+    let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     std::fs::create_dir_all(folder).map_err(|error| at(folder, error))?;
     let mut paths = Vec::with_capacity(pages.files.len());
     for (name, text) in &pages.files {

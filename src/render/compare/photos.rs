@@ -42,7 +42,7 @@ pub struct PhotoGroup {
 /// Photos to be matched for their findings: by file name without its number, else by caption.
 pub(crate) fn items(record: &Record) -> Vec<Item> {
     let shows = |photo: &RecordPhoto| {
-        let mut shows = photo.shows.list().to_vec();
+        let mut shows: Vec<&str> = photo.parts().collect();
         shows.sort();
         shows.join(", ")
     };
@@ -78,17 +78,15 @@ pub(crate) fn groups(
             .filter_map(|(at, element)| Some((element.id.text()?, at)))
             .collect();
         for (at, photo) in inspection.record.photo.iter().enumerate() {
-            let (key, part) = match photo.shows.list().first() {
+            let (key, part) = match photo.parts().next() {
                 None => ((2, 0, String::new()), "other photos".to_owned()),
-                Some(shown) => {
-                    match ids.get(shown.as_str()).and_then(|at| matches.elements.of(record, *at)) {
-                        Some(row) => {
-                            let (row, name) = together(row, compared);
-                            ((0, row, String::new()), name)
-                        }
-                        None => ((1, 0, shown.clone()), shown.clone()),
+                Some(shown) => match ids.get(shown).and_then(|at| matches.elements.of(record, *at)) {
+                    Some(row) => {
+                        let (row, name) = together(row, compared);
+                        ((0, row, String::new()), name)
                     }
-                }
+                    None => ((1, 0, shown.to_owned()), shown.to_owned()),
+                },
             };
             let group =
                 groups.entry(key).or_insert_with(|| PhotoGroup { part, photos: vec![Vec::new(); number] });

@@ -12,6 +12,7 @@ pub(crate) mod bars;
 pub(crate) mod counted;
 pub(crate) mod curve;
 mod labels;
+pub(crate) mod pointers;
 pub(crate) mod scale;
 mod svg;
 

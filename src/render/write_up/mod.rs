@@ -10,14 +10,12 @@ mod text;
 mod view;
 mod writeup;
 
-pub use claims::ClaimView;
-pub(crate) use photos::photos;
-pub use photos::{NotShown, PhotoView, photo_copy};
+pub(crate) use photos::{PhotoView, PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
-pub(crate) use text::compared;
-pub use text::{Style, write_finding, write_text};
-pub use view::{ElementView, FindingCounts, PathView, View, Worth};
-pub use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
-pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template_texts, template_words};
+pub(crate) use text::{Style, compared, write_finding, write_text};
+pub use view::View;
+pub(crate) use view::{ElementView, FindingCounts, Worth};
 #[cfg(feature = "video")]
-pub(crate) use writeup::{evidence, template};
+pub(crate) use writeup::evidence;
+pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
+pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template, template_texts, template_words};

@@ -10,7 +10,10 @@ use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::name::safe_relative;
 use crate::evidence::picture::{self, DerivedPicture, PictureError, PictureOptions};
 use crate::judge::inspection::Inspection;
-use crate::record::{Found, State};
+use crate::record::area::{self, Area};
+use crate::record::parts::RecordPhoto;
+use crate::record::{Found, Record, State};
+use crate::render::draw::pointers::{Spot, pointers as draw_pointers};
 
 /// Longest edge of a derived picture, pixels: readable on a desktop, small enough for a phone.
 const LONGEST_EDGE: u32 = 1200;
@@ -31,6 +34,10 @@ pub struct PhotoView {
     pub shows: Vec<String>,
     /// What it proves.
     pub proves: String,
+    /// What its numbered pointers point to, in their order.
+    pub pointers: Vec<PointerView>,
+    /// The pointers as a drawing in the pixels of the derived picture; empty without any.
+    pub marks: String,
     /// Areas of it that are blacked out in the copy.
     pub blacked_out: usize,
     /// SHA-256 of the original.
@@ -55,6 +62,15 @@ pub struct PhotoView {
     pub width: u32,
     /// Height of the derived picture.
     pub height: u32,
+}
+
+/// What a pointer points to.
+#[derive(Debug, Clone, Serialize)]
+pub struct PointerView {
+    /// The element's id, or the name of a part.
+    pub of: String,
+    /// A short label.
+    pub label: String,
 }
 
 /// The file is what arrived.
@@ -133,8 +149,10 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 name: file.rsplit('/').next().unwrap_or(&file).to_owned(),
                 anchor: format!("photo-{}", index + 1),
                 caption: shown(photo.caption.found()),
-                shows: photo.shows.list().to_vec(),
+                shows: photo.parts().map(str::to_owned).collect(),
                 proves: shown(photo.proves.found()),
+                pointers: placed(&inspection.record, photo).map(|(pointer, _)| pointer).collect(),
+                marks: String::new(),
                 blacked_out: inspection.withheld.areas(&file).len(),
                 sha256: None,
                 arrived: None,
@@ -152,6 +170,8 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                     let encoded = base64::engine::general_purpose::STANDARD.encode(&derived.jpeg);
                     view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
                     (view.width, view.height) = (derived.width, derived.height);
+                    let areas = placed(&inspection.record, photo).map(|(_, area)| area);
+                    view.marks = marks(areas, &derived);
                 }
                 // What cannot be shown is hashed and listed all the same.
                 Err(not_shown) => {
@@ -175,6 +195,32 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
             view
         })
         .collect()
+}
+
+/// The pointers that can be placed, each with its place; one whose place is withheld is left out.
+fn placed<'a>(record: &'a Record, photo: &'a RecordPhoto) -> impl Iterator<Item = (PointerView, Area)> + 'a {
+    photo.pointer.iter().filter_map(|pointer| {
+        let sides = [&pointer.left, &pointer.top, &pointer.width, &pointer.height];
+        let area = area::read(&pointer.own, sides, true).ok()?;
+        let of = pointer.of.text().unwrap_or_default();
+        let element = record.path.element.iter().find(|element| element.id.text() == Some(of));
+        let name = element.and_then(|element| element.name.text()).unwrap_or(of);
+        let label = pointer.label.text().unwrap_or(name).to_owned();
+        Some((PointerView { of: of.to_owned(), label }, area))
+    })
+}
+
+/// The pointers of a photo over its derived picture. One that a picture of another size no longer holds is drawn at its edge.
+fn marks(areas: impl Iterator<Item = Area>, derived: &DerivedPicture) -> String {
+    let original = (derived.original_width, derived.original_height);
+    let (width, height) = (f64::from(derived.width), f64::from(derived.height));
+    let spots: Vec<Spot> = areas
+        .map(|area| {
+            let [x, y, w, h] = area.within(original).unwrap_or([1.0, 1.0, 0.0, 0.0]);
+            Spot { x: x * width, y: y * height, width: w * width, height: h * height }
+        })
+        .collect();
+    draw_pointers(&spots, (derived.width, derived.height))
 }
 
 /// A text of the record, empty where nothing is recorded.

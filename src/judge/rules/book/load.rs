@@ -12,7 +12,7 @@ use crate::record::field::{Day, List, Text, YesNo};
 use crate::record::part::{document, needed, part};
 use crate::record::problem::{Problem, Problems};
 use crate::record::{Entry, words};
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
 use crate::units::{Amount, Uncertain};
 
 words! {
@@ -241,10 +241,8 @@ impl Loading<'_> {
     ) -> (Class, Vec<String>) {
         let (stated, ids) = (class.known().unwrap_or(Class::Custom), cited.list().to_vec());
         for id in ids.iter().filter(|id| book.source(id).is_none()) {
-            let expected = nearest(id, book.sources.iter().map(|source| source.id.as_str())).map_or_else(
-                || "expected the id of a [[source]]".to_owned(),
-                |near| format!("did you mean `{near}`?"),
-            );
+            let known = book.sources.iter().map(|source| source.id.as_str());
+            let expected = did_you_mean(id, known, "expected the id of a [[source]]");
             self.problem(cited.found().span.clone(), format!("there is no source `{id}`"), &expected, "");
         }
         let read = |source: &Source| stated == Class::Physics || source.read == Some(Reading::Copy);
@@ -457,10 +455,8 @@ impl Loading<'_> {
         };
         let known: Vec<String> = book.rules.iter().map(|rule| rule.id.clone()).collect();
         let Some(rule) = book.rules.iter_mut().find(|rule| rule.id == id) else {
-            let expected = nearest(&id, known.iter().map(String::as_str)).map_or_else(
-                || "a rule listed by `underlid explain`".to_owned(),
-                |n| format!("did you mean `{n}`?"),
-            );
+            let known = known.iter().map(String::as_str);
+            let expected = did_you_mean(&id, known, "a rule listed by `underlid explain`");
             self.problem(entry.rule.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
             return;
         };

@@ -4,7 +4,7 @@ use super::lex::error;
 use super::{Expr, ExprError, Function, FunctionKind, Node, Operator, Type};
 use crate::record::renamed::{Place, new_word};
 use crate::units::Dimension;
-use crate::units::words::{list, nearest};
+use crate::units::words::{did_you_mean, list};
 
 /// Looks a name up.
 pub type Lookup<'a> = dyn Fn(&str) -> Result<Type, Option<String>> + 'a;
@@ -129,8 +129,7 @@ fn has_word(words: &[crate::record::field::Word], literal: &Expr) -> Result<(), 
         return Ok(());
     }
     let known: Vec<&str> = words.iter().map(|w| w.word).collect();
-    let expected = nearest(text, known.iter().copied())
-        .map_or_else(|| list(&known, "or"), |near| format!("did you mean `{near}`?"));
+    let expected = did_you_mean(text, known.iter().copied(), &list(&known, "or"));
     Err(error(literal.at.clone(), format!("`{text}` is not a word for this fact"), &expected))
 }
 

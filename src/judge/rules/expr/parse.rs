@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::lex::{Token, error, tokens};
 use super::{Expr, ExprError, Node, Operator, Relation, functions};
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
 
 /// Deepest nesting accepted.
 const DEEPEST: usize = 24;
@@ -233,8 +233,7 @@ impl Parser {
             Some(function) => Ok(Node::Call(function, arguments)),
             None => {
                 let known = functions().map(|f| f.name).chain(["recorded", "absent"]);
-                let expected = nearest(name, known)
-                    .map_or_else(|| "a known function".to_owned(), |near| format!("did you mean `{near}`?"));
+                let expected = did_you_mean(name, known, "a known function");
                 Err(error(at, format!("there is no function `{name}`"), &expected))
             }
         }

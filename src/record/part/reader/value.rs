@@ -12,7 +12,7 @@ use toml::de::DeValue;
 use super::Reader;
 use crate::record::field::{ABSENT, Kind, NOT_VISIBLE, State, StatedAccuracy, UNKNOWN, Value, Word};
 use crate::record::part::FieldInfo;
-use crate::units::words::nearest;
+use crate::units::words::did_you_mean;
 use crate::units::{self, Dimension, Quantity};
 
 impl Reader {
@@ -255,10 +255,7 @@ impl Reader {
     }
 
     pub(super) fn wrong_word(&mut self, given: &str, words: &'static [Word], name: &str, span: Range<usize>) {
-        let expected = match nearest(given, words.iter().map(|w| w.word)) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => "expected one of the words below".to_owned(),
-        };
+        let expected = did_you_mean(given, words.iter().map(|w| w.word), "expected one of the words below");
         let listed: Vec<String> = words.iter().map(|w| format!("{}: {}", w.word, w.about)).collect();
         let given: String = given.chars().take(60).collect();
         self.problem(

@@ -1,5 +1,4 @@
 use super::*;
-use crate::units::Uncertain;
 
 fn amperes(value: f64, expanded: f64) -> Amount {
     Amount { number: Uncertain::new(value, 1, expanded / 2.0), dimension: Dimension::CURRENT }

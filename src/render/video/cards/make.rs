@@ -322,6 +322,11 @@ impl Card {
         let frame = Area { x: place.x + (place.width - width) / 2.0, y: place.y, width, height };
         let block = Block::new(&said(caption), "soft", Weight::Book, SMALLEST).lines(2).gap(0.0);
         self.write(&[block], Area { y: frame.bottom() + 14.0, height: room - 10.0, ..place });
-        self.photo = Some(Picture { href: href.clone(), place: frame.rounded() });
+        self.photo = Some(Picture {
+            href: href.clone(),
+            place: frame.rounded(),
+            marks: photo.marks.clone(),
+            pixels: (photo.width, photo.height),
+        });
     }
 }

@@ -48,6 +48,10 @@ struct Picture {
     href: String,
     #[serde(flatten)]
     place: Area,
+    /// Its numbered pointers, SVG in the pixels of the picture.
+    marks: String,
+    /// The picture's own width and height, px.
+    pixels: (u32, u32),
 }
 
 /// A card, laid out.
