@@ -133,6 +133,17 @@ pub(crate) enum Failure {
     BrokenPipe,
 }
 
+impl Failure {
+    /// Why, in one line.
+    pub(crate) fn line(&self) -> String {
+        match self {
+            Self::Problems(problems) => problems.to_string(),
+            Self::Words(words) => words.lines().next().unwrap_or_default().to_owned(),
+            Self::BrokenPipe => "nobody reads the output".to_owned(),
+        }
+    }
+}
+
 impl From<OpenError> for Failure {
     fn from(error: OpenError) -> Self {
         match error {

@@ -1,7 +1,9 @@
 //! `seal`: write the hashes of the evidence, sign them, pack them for an archive.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 #[cfg(feature = "signatures")]
 use super::password;
@@ -10,10 +12,13 @@ use super::{Done, Failure, Format, House, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
 use crate::evidence::folder::LeftOut;
 use crate::evidence::hash::Sha256Digest;
+use crate::evidence::seals::{self, Chain};
 #[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
+use crate::evidence::signature::{self, Present};
 use crate::evidence::verify::{SealComparison, SealError, Sealed, seal};
 use crate::judge::inspection::RECORD;
+use crate::judge::rules::Book;
 use crate::record;
 use crate::record::open;
 use crate::render::OWN_WORDS;
@@ -58,6 +63,8 @@ pub(super) struct Seal {
 #[derive(Default)]
 struct Report {
     sealed: Option<Sealed>,
+    /// The number of the seal, where it is a new one, and what was published.
+    chained: Option<(usize, Vec<String>)>,
     signature: Option<PathBuf>,
     bag: Option<Bag>,
 }
@@ -115,7 +122,9 @@ impl Seal {
         if self.published {
             report.bag = self.bag.as_deref().map(|out| self.publish(folder, out)).transpose()?;
         } else {
-            report.sealed = Some(self.seal(folder)?);
+            let sealed = self.seal(folder)?;
+            report.chained = self.chain(folder, &sealed)?;
+            report.sealed = Some(sealed);
             #[cfg(feature = "signatures")]
             if let Some(key) = &self.sign {
                 report.signature = Some(self.sign(folder, key)?);
@@ -192,12 +201,55 @@ impl Seal {
                 format!("{}: the secret key lies in the inspection folder; keep it elsewhere", key.display());
             return Err(Failure::Words(words));
         }
-        let manifest = folder.join(crate::evidence::manifest::MANIFEST_NAME);
-        let sign = |password| sign::sign(&manifest, key, password, self.comment.as_deref());
+        let seals = seals::path(folder);
+        let sign = |password| sign::sign(&seals, key, password, self.comment.as_deref());
         match sign(None) {
             Err(SignError::PasswordNeeded { .. }) => sign(Some(password::ask()?.as_str())).map_err(words),
             other => other.map_err(words),
         }
+    }
+
+    /// Adds this seal to the chain, with the write-up that lies in the folder, made anew so that it names this seal.
+    fn chain(&self, folder: &Path, sealed: &Sealed) -> Result<Option<(usize, Vec<String>)>, Failure> {
+        let mut chain = Chain::read(folder).map_err(words)?;
+        if let Some(broken) = chain.breaks.first().filter(|_| !self.replace) {
+            let words = format!("the chain of seals does not hold: {broken}; nothing was added to it");
+            return Err(Failure::Words(words));
+        }
+        let inspection = self.house.open_to_publish(folder);
+        let mut published = BTreeMap::new();
+        let mut rules = Book::built_in().map_err(words)?;
+        match &inspection {
+            Ok(inspection) => {
+                rules = Arc::clone(&inspection.book);
+                if folder.join(crate::render::write_up::FOLDER).join("report.html").is_file() {
+                    let write_up = write_up(inspection, None)?;
+                    save_write_up(folder, &write_up)?;
+                    published = write_up.digests();
+                }
+            }
+            Err(why) => writeln!(terminal::err(), "underlid: no write-up is sealed, because {}", why.line())?,
+        }
+        let changes = |differences: &SealComparison| {
+            differences
+                .differences()
+                .map(|file| format!("{}: {}", file.name, in_words(&file.state)))
+                .collect()
+        };
+        let names = published.keys().cloned().collect();
+        let seal = seals::Seal {
+            number: 0,
+            at: jiff::Timestamp::now().round(jiff::Unit::Second).unwrap_or_default().to_string(),
+            program: concat!("underlid ", env!("CARGO_PKG_VERSION")).to_owned(),
+            evidence: sealed.manifest_digest,
+            rules: rules.digest(),
+            house: rules.changes.iter().map(|change| format!("{}: {}", change.what, change.reason)).collect(),
+            changed: sealed.before.as_ref().map(changes).unwrap_or_default(),
+            before: None,
+            published,
+        };
+        let added = chain.append(folder, seal).map_err(words)?;
+        Ok(added.then_some((chain.seals.len(), names)))
     }
 
     /// A bag of a write-up that is made now: an older one may be from before something was withheld.
@@ -251,6 +303,14 @@ impl Seal {
             let number = count(sealed.manifest.len(), "file", "files");
             writeln!(out, "{}: {number} sealed", sealed.manifest_path.display())?;
             writeln!(out, "SHA-256 of the manifest, the one figure to publish: {}", sealed.manifest_digest)?;
+            if let Some((number, published)) = &report.chained {
+                let published = match published.len() {
+                    0 => "without a write-up: `underlid report` makes one, and sealing again covers it"
+                        .to_owned(),
+                    files => format!("with the write-up ({})", count(files, "file", "files")),
+                };
+                writeln!(out, "{}: seal {number}, {published}", seals::SEALS_NAME)?;
+            }
             for left_out in &sealed.left_out {
                 writeln!(out, "not sealed: {}", left_out.name)?;
             }
@@ -269,6 +329,15 @@ impl Seal {
         for stale in sealed.stale_signatures.iter().filter(|stale| Some(*stale) != report.signature.as_ref())
         {
             writeln!(err, "underlid: {} no longer fits the new seal; sign it again", stale.display())?;
+        }
+        let named = report.signature.as_deref();
+        if report.chained.is_some() {
+            for Present { file, .. } in signature::present(&seals::path(folder)) {
+                let path = folder.join(file);
+                if named != Some(&path) {
+                    writeln!(err, "underlid: {} no longer fits the new seal; sign it again", path.display())?;
+                }
+            }
         }
         if report.bag.is_some() && withholds(folder) {
             writeln!(

@@ -9,12 +9,13 @@ use rayon::prelude::*;
 use std::convert::Infallible as PublicKey;
 
 use super::progress::Line;
-use super::{Done, Failure, Format, words};
+use super::{Done, Failure, Format, House, words};
 use crate::evidence::arrival::{Arrival, arrivals};
 use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
 use crate::evidence::folder;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::photos::is_photo_name;
+use crate::evidence::seals::{self, Chain, Seal};
 #[cfg(feature = "signatures")]
 use crate::evidence::signature::PublicKey;
 use crate::evidence::signature::{self, Present, Signed};
@@ -23,7 +24,7 @@ use crate::evidence::whole::{Look, Looks};
 use crate::judge::inspection::RECORD;
 use crate::record::open;
 use crate::record::{self, Record};
-use crate::render::write_up::in_words;
+use crate::render::write_up::{in_words, write_up};
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
@@ -37,6 +38,8 @@ pub(super) struct Verify {
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
+    #[command(flatten)]
+    house: House,
 }
 
 /// What was found.
@@ -49,10 +52,23 @@ pub(super) struct Found {
     bag: Option<BagFound>,
     signatures: Vec<Present>,
     signed: Signed,
+    /// The chain of seals; nothing where there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    chain: Option<Chained>,
     /// Photos against the hash they arrived with; nothing where the record does not read.
     arrivals: Option<Vec<Arrival>>,
     /// Photos that are not whole, or cannot be looked at.
     pictures: Vec<Picture>,
+}
+
+/// The chain of seals, and how what lies there stands against the last.
+#[derive(Debug, serde::Serialize, schemars::JsonSchema)]
+struct Chained {
+    seals: Vec<Seal>,
+    /// What does not hold, one line each.
+    differences: Vec<String>,
+    /// What came of writing the published pages again from the record.
+    again: String,
 }
 
 /// A photo that does not count as evidence as it is.
@@ -86,10 +102,20 @@ struct BagFound {
 
 impl Verify {
     pub(super) fn run(&self) -> Result<Done, Failure> {
+        if let Some(given) = &self.key
+            && let (Ok(key), Ok(folder)) = (Path::new(given).canonicalize(), self.folder.canonicalize())
+            && key.starts_with(&folder)
+        {
+            let words = format!(
+                "{given}: this key lies in what is to be checked, so it proves nothing; get the signer's public key from the signer, by another way"
+            );
+            return Err(Failure::Words(words));
+        }
         let key = self.key.as_deref().map(read_key).transpose()?;
         let found = self.look(key.as_ref())?;
         let sound = found.bag.as_ref().is_none_or(|bag| bag.valid)
             && found.seal.as_ref().is_none_or(SealComparison::matches)
+            && found.chain.as_ref().is_none_or(|chain| chain.differences.is_empty())
             && found.arrivals.iter().flatten().all(Arrival::holds)
             && !found.pictures.iter().any(|picture| matches!(picture.look, Look::Damaged(_)));
         let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
@@ -114,6 +140,9 @@ impl Verify {
         let record = text.ok().and_then(|text| record::read(RECORD, &text).ok());
         let arrivals = record.as_ref().map(|record| arrivals(&inspection, record));
         let manifest = inspection.join(MANIFEST_NAME);
+        // Signatures of before there was a chain are over the list of hashes.
+        let chained = seals::path(&inspection);
+        let signed_file = if chained.symlink_metadata().is_ok() { chained } else { manifest.clone() };
         let (bag, seal) = if is_bag {
             let report = bag::check(&self.folder, &|progress| line.show(progress)).map_err(words)?;
             let seal = match Manifest::read(&manifest) {
@@ -136,16 +165,85 @@ impl Verify {
                 }
             }
         };
+        let chain = self.chain(&inspection, seal.as_ref())?;
         let signed = match key {
-            None => signature::unchecked(&manifest),
+            None => signature::unchecked(&signed_file),
             #[cfg(feature = "signatures")]
-            Some(key) => signature::check(&manifest, key).map_err(words)?,
+            Some(key) => signature::check(&signed_file, key).map_err(words)?,
             #[cfg(not(feature = "signatures"))]
             Some(none) => match *none {},
         };
         let bag = bag.map(|report| BagFound { valid: report.is_valid(), report });
         let pictures = pictures(&inspection, record.as_ref());
-        Ok(Found { bag, seal, signatures: signature::present(&manifest), signed, arrivals, pictures })
+        Ok(Found {
+            bag,
+            seal,
+            signatures: signature::present(&signed_file),
+            signed,
+            chain,
+            arrivals,
+            pictures,
+        })
+    }
+
+    /// Reads the chain of seals, compares, and writes the published pages again.
+    fn chain(&self, inspection: &Path, seal: Option<&SealComparison>) -> Result<Option<Chained>, Failure> {
+        let chain = Chain::read(inspection).map_err(words)?;
+        if chain.seals.is_empty() && chain.breaks.is_empty() {
+            return Ok(None);
+        }
+        let mut differences = chain.differences(inspection);
+        let again = match chain.last() {
+            // Of other evidence another write-up is made, which says nothing about this one.
+            Some(_) if seal.is_some_and(|seal| !seal.matches()) => {
+                "not written again, because the evidence is not as it was sealed".to_owned()
+            }
+            Some(last) if !last.published.is_empty() => self.again(inspection, last, &mut differences),
+            _ => "no write-up was sealed".to_owned(),
+        };
+        Ok(Some(Chained { seals: chain.seals, differences, again }))
+    }
+
+    /// Writes what was published again, with the rules in force here, and names the first line that differs.
+    fn again(&self, folder: &Path, last: &Seal, differences: &mut Vec<String>) -> String {
+        let own = concat!("underlid ", env!("CARGO_PKG_VERSION"));
+        if last.program != own {
+            return format!(
+                "not written again: {} wrote it, this is {own}; its hashes were compared",
+                last.program
+            );
+        }
+        let inspection = match self.house.open_to_publish(folder) {
+            Ok(inspection) => inspection,
+            Err(why) => return format!("not written again: {}", why.line()),
+        };
+        if inspection.book.digest() != last.rules {
+            return "not written again: it was made with other rules than those in force here (name them with --rules); its hashes were compared".to_owned();
+        }
+        let written = match write_up(&inspection, None) {
+            Ok(write_up) => write_up,
+            Err(why) => return format!("not written again: {why}"),
+        };
+        let made = written.digests();
+        let mut same = true;
+        for (name, text) in [("report/report.md", &written.markdown), ("report/report.html", &written.html)] {
+            let Ok(lies) = open::text(&folder.join(name)) else { continue };
+            let at = lies.lines().zip(text.lines()).position(|(lies, made)| lies != made);
+            let at = at.or_else(|| (lies != *text).then(|| lies.lines().count().min(text.lines().count())));
+            if let Some(at) = at {
+                let line = lies.lines().nth(at).unwrap_or_default();
+                let words =
+                    format!("{name}, line {}: is not what the record gives: {}", at + 1, shown_part(line));
+                differences.push(words);
+            }
+            same &= at.is_none();
+        }
+        if made != last.published {
+            differences.push("what was sealed is not what the record gives".to_owned());
+            same = false;
+        }
+        let well = "written again from the record: the same to the last letter";
+        if same { well.to_owned() } else { "written again from the record: not the same".to_owned() }
     }
 }
 
@@ -204,10 +302,30 @@ impl Found {
                 Look::Whole => {}
             }
         }
+        if let Some(chain) = &self.chain {
+            for difference in &chain.differences {
+                writeln!(out, "{difference}")?;
+            }
+            for seal in &chain.seals {
+                let changed = match seal.changed.as_slice() {
+                    [] => String::new(),
+                    [one] => format!("; {one}"),
+                    [first, rest @ ..] => format!("; {first}, and {} more", rest.len()),
+                };
+                writeln!(
+                    out,
+                    "seal {}: {} by the sealer's clock, {}{changed}",
+                    seal.number, seal.at, seal.program
+                )?;
+            }
+            writeln!(out, "the published write-up: {}", chain.again)?;
+        }
         match &self.signed {
             Signed::Good { key, by, comment } => {
                 let by = by.as_ref().map_or_else(String::new, |by| format!(" of {by}"));
-                let comment = if comment.is_empty() { String::new() } else { format!(" ({comment})") };
+                // Whoever holds the key can sign any words, a time among them.
+                let comment =
+                    if comment.is_empty() { String::new() } else { format!("; the signer says: {comment}") };
                 writeln!(out, "signature: good, by the key {key}{by}{comment}")?;
             }
             Signed::Bad { why } => writeln!(out, "signature: BAD: {why}")?,
@@ -215,6 +333,11 @@ impl Found {
         }
         Ok(())
     }
+}
+
+/// The beginning of a line, fit to be shown.
+fn shown_part(line: &str) -> String {
+    terminal::shown_text(&line.chars().take(160).collect::<String>())
 }
 
 fn differences(out: &mut impl Write, comparison: &SealComparison) -> std::io::Result<()> {

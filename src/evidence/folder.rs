@@ -18,6 +18,7 @@ use walkdir::{DirEntry, WalkDir};
 
 use super::manifest::MANIFEST_NAME;
 use super::name::{EvidenceName, UnsafeName};
+use super::seals::SEALS_NAME;
 use crate::record::open::FileError;
 use crate::record::open::unlike_a_file;
 use crate::units::terminal::shown;
@@ -268,9 +269,12 @@ fn place(entry: &DirEntry) -> Place {
     }
 }
 
-/// The manifest and the detached signatures beside it.
+/// The manifest, the chain of seals, and the detached signatures beside them.
 fn is_manifest_or_signature(name: &str) -> bool {
-    name.strip_prefix(MANIFEST_NAME).is_some_and(|rest| matches!(rest, "" | ".minisig" | ".sig"))
+    [MANIFEST_NAME, SEALS_NAME]
+        .iter()
+        .filter_map(|known| name.strip_prefix(known))
+        .any(|rest| matches!(rest, "" | ".minisig" | ".sig"))
 }
 
 fn leftover(name: &str) -> Option<LeftOutReason> {

@@ -1,7 +1,7 @@
 //! Photos, logs and hashes: what ties a claim in the write-up to a file that anyone can check.
 //!
 //! The flow through this folder: [`folder`] says which files are evidence, [`hash`] reads them
-//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`signature`] (made by [`sign`],
+//! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`seals`] chains what was sealed and published, [`signature`] (made by [`sign`],
 //! or by [`ssh`]'s own programs) says who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
 //! copies that are fit to publish. [`arrival`] holds photos against the digests that the record
@@ -21,6 +21,7 @@ mod named;
 pub(crate) mod photos;
 pub mod picture;
 pub(crate) mod quality;
+pub(crate) mod seals;
 #[cfg(feature = "signatures")]
 pub mod sign;
 pub(crate) mod signature;

@@ -267,6 +267,8 @@ pub struct Sealed {
     pub bytes: u64,
     /// What in the folder is not covered.
     pub left_out: Vec<LeftOut>,
+    /// How the evidence stood against the manifest before; none where there was none.
+    pub before: Option<SealComparison>,
     /// Signatures of an earlier manifest that no longer fit the new one.
     pub stale_signatures: Vec<PathBuf>,
 }
@@ -322,9 +324,10 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
     let before = old.map(|old| SealComparison::of(&old, &manifest));
     // An identical manifest is left alone: its time and its signatures stay what they were.
     let unchanged = before.as_ref().is_some_and(SealComparison::matches);
-    if let Some(before) = before.filter(|before| !replace && before.loses_evidence()) {
-        return Err(SealError::Differs(before));
-    }
+    let before = match before {
+        Some(before) if !replace && before.loses_evidence() => return Err(SealError::Differs(before)),
+        before => before,
+    };
     if !unchanged {
         manifest.write(&manifest_path)?;
     }
@@ -341,6 +344,7 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         manifest_digest: Sha256Digest::of(&on_disk),
         bytes,
         left_out,
+        before,
         stale_signatures,
     })
 }

@@ -91,7 +91,7 @@ fn a_bag_is_written_and_verified_and_every_damage_is_named() {
         assert!(run(dir.path(), None, &["report", "pack"]).code < 2);
         let made = run(dir.path(), None, &["seal", "pack", "--bag", "bag"]);
         assert_eq!(made.code, 0, "{}", made.err);
-        assert!(made.out.contains("bag: a bag of 7 files"), "{}", made.out);
+        assert!(made.out.contains("bag: a bag of 8 files"), "{}", made.out);
         assert_eq!(made.err, "", "no progress in a pipe, no warning");
         let bag = dir.path().join("bag");
         assert!(bag.join("data/report/report.html").is_file() && bag.join("data/photos.sha256").is_file());
@@ -210,7 +210,7 @@ fn a_seal_is_signed_and_there_are_three_outcomes() {
     for (password, expected) in [(Some("wrong"), "does not open"), (None, "UNDERLID_KEY_PASSWORD")] {
         let ran = go(password, &["seal", "pack", "--sign", "bench.key"]);
         assert!(ran.code == 2 && ran.err.contains(expected), "{}", ran.err);
-        assert!(!dir.path().join("pack/photos.sha256.minisig").exists());
+        assert!(!dir.path().join("pack/seals.toml.minisig").exists());
     }
     let signed =
         go(Some(PASSWORD), &["seal", "pack", "--sign", "bench.key", "--comment", "sealed on bench 2"]);
@@ -245,12 +245,12 @@ fn a_seal_is_signed_and_there_are_three_outcomes() {
     // Evidence is altered and sealed again by somebody without the key.
     fs::write(dir.path().join("pack/logs/full load.csv"), "altered\n").unwrap();
     let sealed = go(None, &["seal", "pack", "--replace"]);
-    assert!(sealed.err.contains("photos.sha256.minisig no longer fits the new seal"), "{}", sealed.err);
+    assert!(sealed.err.contains("seals.toml.minisig no longer fits the new seal"), "{}", sealed.err);
     assert_eq!(go(None, &["verify", "pack"]).code, 0, "the hashes fit");
     let bad = go(None, &["verify", "pack", "--key", &line]);
     assert!(bad.code == 1 && bad.out.contains("BAD") && bad.out.contains("does not fit"), "{}", bad.out);
 
-    let nonsense = go(None, &["verify", "pack", "--key", "pack/inspection.toml"]);
+    let nonsense = go(None, &["verify", "pack", "--key", "bench.key"]);
     assert!(nonsense.code == 2 && nonsense.err.contains("is not a public key"), "{}", nonsense.err);
     fs::rename(dir.path().join("other.key"), dir.path().join("pack/other.key")).unwrap();
     let inside = go(None, &["seal", "pack", "--sign", "pack/other.key"]);
@@ -272,7 +272,7 @@ fn a_password_comes_from_standard_input_too() {
     child.stdin.take().unwrap().write_all(format!("{PASSWORD}\n").as_bytes()).unwrap();
     let ran = ran(&child.wait_with_output().unwrap());
     assert_eq!(ran.code, 0, "{}", ran.err);
-    assert!(ran.out.contains("photos.sha256.minisig: signed"), "{}", ran.out);
+    assert!(ran.out.contains("seals.toml.minisig: signed"), "{}", ran.out);
 }
 
 /// In a terminal of its own the password is asked for and not shown, and a long run says how far it has come.
@@ -380,7 +380,7 @@ fn signatures_of_others_are_told_apart_on_the_command_line() {
     // Without a password, as the program writes such keys: it leaves out their checksum.
     let made = tool(dir.path(), "minisign", &["-G", "-W", "-p", "theirs.pub", "-s", "theirs.key"]);
     assert_eq!(made.code, 0, "{}", made.err);
-    let signed = tool(&pack, "minisign", &["-S", "-s", "../theirs.key", "-m", "photos.sha256"]);
+    let signed = tool(&pack, "minisign", &["-S", "-s", "../theirs.key", "-m", "seals.toml"]);
     assert_eq!(signed.code, 0, "{}", signed.err);
     good("theirs.pub");
     new_key(dir.path());
@@ -388,15 +388,18 @@ fn signatures_of_others_are_told_apart_on_the_command_line() {
     // Their key signs through our command line, and their program accepts what ours signed.
     let ours = run(dir.path(), None, &["seal", "pack", "--sign", "theirs.key"]);
     assert_eq!(ours.code, 0, "{}", ours.err);
-    assert_eq!(tool(&pack, "minisign", &["-Vm", "photos.sha256", "-p", "../theirs.pub"]).code, 0);
+    assert_eq!(tool(&pack, "minisign", &["-Vm", "seals.toml", "-p", "../theirs.pub"]).code, 0);
     assert_eq!(run(dir.path(), Some(PASSWORD), &["seal", "pack", "--sign", "bench.key"]).code, 0);
-    assert_eq!(tool(&pack, "minisign", &["-Vm", "photos.sha256", "-p", "../bench.key.pub"]).code, 0);
+    assert_eq!(tool(&pack, "minisign", &["-Vm", "seals.toml", "-p", "../bench.key.pub"]).code, 0);
     fs::copy(dir.path().join("bench.key.pub"), pack.join("public.key")).unwrap();
-    let python =
-        |what: &str| crate::common::python("evidence_minisign.py").arg(what).arg(&pack).output().unwrap();
+    let public = dir.path().join("public.key").display().to_string();
+    let python = |what: &str| {
+        crate::common::python("evidence_minisign.py").arg(what).arg(&pack).arg("seals.toml").output().unwrap()
+    };
     assert_eq!(python("verify").status.code(), Some(0));
     assert!(python("sign").status.success());
-    good("pack/public.key");
+    fs::rename(pack.join("public.key"), &public).unwrap();
+    good(&public);
 
     for kind in ["ed25519", "ecdsa"] {
         let keygen = |arguments: &[&str]| {
@@ -404,8 +407,8 @@ fn signatures_of_others_are_told_apart_on_the_command_line() {
             assert_eq!(ran.code, 0, "{}", ran.err);
         };
         keygen(&["-q", "-t", kind, "-N", "", "-f", kind]);
-        let _ = fs::remove_file(pack.join("photos.sha256.sig"));
-        keygen(&["-Y", "sign", "-n", "file", "-f", kind, "pack/photos.sha256"]);
+        let _ = fs::remove_file(pack.join("seals.toml.sig"));
+        keygen(&["-Y", "sign", "-n", "file", "-f", kind, "pack/seals.toml"]);
         good(&format!("{kind}.pub"));
         let key = fs::read_to_string(dir.path().join(format!("{kind}.pub"))).unwrap();
         let other = fs::read_to_string(dir.path().join("ed25519.pub")).unwrap();
@@ -417,10 +420,9 @@ fn signatures_of_others_are_told_apart_on_the_command_line() {
             bad("ed25519.pub");
         }
     }
-    let altered =
-        fs::read_to_string(pack.join("photos.sha256")).unwrap().replace("  photos/zq", "  photos/ZQ");
-    fs::write(pack.join("photos.sha256"), altered).unwrap();
-    bad("pack/public.key");
+    let altered = fs::read_to_string(pack.join("seals.toml")).unwrap().replace("number = 1", "number =  1");
+    fs::write(pack.join("seals.toml"), altered).unwrap();
+    bad(&public);
     bad("ecdsa.pub");
 }
 
@@ -436,6 +438,72 @@ fn printed_commands(markdown: &str) -> Vec<String> {
     commands
 }
 
+/// Whatever is changed after a seal is named in one line: a sentence, a photo, the seal itself, the key.
+#[test]
+fn what_was_published_is_sealed_too() {
+    let dir = bench("");
+    let go = |arguments: &[&str]| run(dir.path(), Some(PASSWORD), arguments);
+    new_key(dir.path());
+    assert!(go(&["report", "pack"]).code < 2);
+    let sealed =
+        go(&["seal", "pack", "--sign", "bench.key", "--comment", "timestamp:1700000000 file:photos.sha256"]);
+    assert!(
+        sealed.code == 0 && sealed.out.contains("seal 1, with the write-up"),
+        "{}{}",
+        sealed.out,
+        sealed.err
+    );
+    let good = go(&["verify", "pack", "--key", "bench.key.pub"]);
+    assert_eq!(good.code, 0, "{}{}", good.out, good.err);
+    for words in ["seal 1: ", "the same to the last letter", "the signer says: timestamp:1700000000"] {
+        assert!(good.out.contains(words), "{words}: {}", good.out);
+    }
+    let says = |words: &str| {
+        let ran = go(&["verify", "pack", "--key", "bench.key.pub"]);
+        assert_ne!(ran.code, 0);
+        assert!(
+            ran.out.lines().chain(ran.err.lines()).any(|line| line.contains(words)),
+            "{words}: {}{}",
+            ran.out,
+            ran.err
+        );
+    };
+    // A sentence of the page, and with it the bag that holds it.
+    let page = dir.path().join("pack/report/report.html");
+    let html = fs::read_to_string(&page).unwrap();
+    fs::write(&page, html.replacen("<h1", "<p>It meets its nameplate.</p>\n<h1", 1)).unwrap();
+    says("report/report.html, line ");
+    says("It meets its nameplate.");
+    fs::write(&page, html).unwrap();
+    assert_eq!(go(&["verify", "pack", "--key", "bench.key.pub"]).code, 0);
+    // A key that lies in what is checked.
+    fs::copy(dir.path().join("bench.key.pub"), dir.path().join("pack/signer.pub")).unwrap();
+    let foreign = go(&["verify", "pack", "--key", "pack/signer.pub"]);
+    assert!(foreign.code == 2 && foreign.err.contains("proves nothing"), "{}", foreign.err);
+    fs::remove_file(dir.path().join("pack/signer.pub")).unwrap();
+    // Sealed again after a change: the chain says so, and the signature no longer fits.
+    fs::write(dir.path().join("pack/logs/full load.csv"), "altered\n").unwrap();
+    let again = go(&["seal", "pack", "--replace"]);
+    assert!(
+        again.out.contains("seal 2, ") && again.err.contains("no longer fits"),
+        "{}{}",
+        again.out,
+        again.err
+    );
+    says("seal 2: ");
+    says("logs/full load.csv: changed since it was sealed");
+    says("BAD");
+    // The trace of the first seal is taken away.
+    let chain = dir.path().join("pack/seals.toml");
+    let text = fs::read_to_string(&chain).unwrap();
+    let second = text.rfind("[[seal]]").unwrap();
+    let first = text.find("[[seal]]").unwrap();
+    fs::write(&chain, format!("{}{}", &text[..first], &text[second..])).unwrap();
+    says("the seal in place 1 has the number 2");
+    let refused = go(&["seal", "pack"]);
+    assert!(refused.code == 2 && refused.err.contains("does not hold"), "{}", refused.err);
+}
+
 /// Somebody follows the write-up to the letter, with coreutils, minisign, OpenSSH and Python's `bagit` alone.
 #[test]
 #[ignore = "needs the tools that tests/run sets up"]
@@ -443,13 +511,13 @@ fn the_printed_steps_work_as_they_stand() {
     let dir = bench("");
     let pack = dir.path().join("pack");
     new_key(dir.path());
+    assert!(run(dir.path(), None, &["report", "pack"]).code < 2);
     assert_eq!(run(dir.path(), Some(PASSWORD), &["seal", "pack", "--sign", "bench.key"]).code, 0);
     assert_eq!(tool(dir.path(), "ssh-keygen", &["-q", "-t", "ed25519", "-N", "", "-f", "ssh"]).code, 0);
     assert_eq!(
-        tool(dir.path(), "ssh-keygen", &["-Y", "sign", "-n", "file", "-f", "ssh", "pack/photos.sha256"]).code,
+        tool(dir.path(), "ssh-keygen", &["-Y", "sign", "-n", "file", "-f", "ssh", "pack/seals.toml"]).code,
         0
     );
-    assert!(run(dir.path(), None, &["report", "pack"]).code < 2);
     assert_eq!(run(dir.path(), None, &["seal", "pack", "--bag", "bag"]).code, 0);
 
     let commands = printed_commands(&fs::read_to_string(pack.join("report/report.md")).unwrap());

@@ -1,6 +1,6 @@
 """Signatures as the `py-minisign` library makes and checks them.
 
-evidence_minisign.py verify FOLDER  checks photos.sha256.minisig over photos.sha256 with public.key;
+evidence_minisign.py verify FOLDER [FILE]  checks the signature over photos.sha256, or over FILE, with public.key;
                                     exit status 0 if it fits, 3 and the reason if not
 evidence_minisign.py sign FOLDER    makes a key pair, writes public.key and the signature
 """
@@ -11,8 +11,9 @@ import sys
 import minisign
 
 what, folder = sys.argv[1], pathlib.Path(sys.argv[2])
-content = (folder / "photos.sha256").read_bytes()
-signature_file = folder / "photos.sha256.minisig"
+name = sys.argv[3] if len(sys.argv) > 3 else "photos.sha256"
+content = (folder / name).read_bytes()
+signature_file = folder / f"{name}.minisig"
 if what == "verify":
     key = minisign.PublicKey.from_file(folder / "public.key")
     try:

@@ -12,6 +12,7 @@ use std::sync::{Arc, OnceLock};
 use super::expr::{Expr, Node, Relation, gather};
 use super::finding::{Class, Grade};
 use super::scope::Scope;
+use crate::evidence::hash::Sha256Digest;
 use crate::record::problem::Problems;
 use crate::record::words;
 use crate::units::Amount;
@@ -196,6 +197,19 @@ pub struct Book {
 }
 
 impl Book {
+    /// SHA-256 of the rules in force: the built-in files and those of the house that were applied.
+    #[must_use]
+    pub fn digest(&self) -> Sha256Digest {
+        let mut text = String::new();
+        for (name, content) in BUILT_IN {
+            text.push_str(&format!("{}  {name}\n", Sha256Digest::of(content.as_bytes())));
+        }
+        for file in self.files.iter().filter(|file| file.applied) {
+            text.push_str(&format!("{}  {}\n", file.sha256.as_deref().unwrap_or_default(), file.name));
+        }
+        Sha256Digest::of(text.as_bytes())
+    }
+
     /// The built-in book.
     ///
     /// # Errors

@@ -11,8 +11,10 @@ use super::photos::{Arrivals, PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
 use super::view::View;
+use crate::evidence::hash::Sha256Digest;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
-use crate::evidence::signature::{self, Present, SSH_NAMESPACE, SignatureKind};
+use crate::evidence::seals::SEALS_NAME;
+use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
 use crate::judge::inspection::{Inspection, OpenError};
 use crate::judge::rules::{Finding, Grade, Outcome};
@@ -73,8 +75,6 @@ pub struct EvidenceView {
     pub files: usize,
     /// Why it could not be checked.
     pub problem: Option<String>,
-    /// Signatures beside the manifest; what they say of themselves is not checked.
-    pub signatures: Vec<Present>,
     /// How to check all of it with public tools alone.
     pub steps: Vec<CheckStep>,
 }
@@ -155,6 +155,17 @@ pub struct WriteUp {
     pub html: String,
     /// The data of the curves, by file name.
     pub data: Vec<(String, String)>,
+}
+
+impl WriteUp {
+    /// SHA-256 of each file as it is written, by its name in the inspection folder.
+    #[must_use]
+    pub fn digests(&self) -> BTreeMap<String, Sha256Digest> {
+        let pages = [("report.md", &self.markdown), ("report.html", &self.html)];
+        let data = self.data.iter().map(|(name, text)| (name.as_str(), text));
+        let files = pages.into_iter().chain(data);
+        files.map(|(name, text)| (format!("{FOLDER}/{name}"), Sha256Digest::of(text.as_bytes()))).collect()
+    }
 }
 
 /// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
@@ -415,13 +426,11 @@ pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
         differences: Vec::new(),
         files: 0,
         problem: None,
-        signatures: Vec::new(),
         steps: Vec::new(),
     };
     if !view.sealed {
         return view;
     }
-    view.signatures = signature::present(&manifest);
     view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
     match verify::verify(folder, &crate::evidence::hash::silent) {
         Ok(comparison) => {
@@ -454,26 +463,17 @@ fn steps(evidence: &EvidenceView) -> Vec<CheckStep> {
             format!("echo '{digest}  {MANIFEST_NAME}' | sha256sum -c"),
         ));
     }
-    for Present { file, kind, key } in &evidence.signatures {
-        // A comment in a signature can hold anything, a key's number or fingerprint cannot.
-        let (what, command) = match kind {
-            SignatureKind::Minisign => (
-                format!(
-                    "There too: the list was signed with the key {key}. Get the signer's public key from the signer and save it as signer.pub."
-                ),
-                format!("minisign -Vm {MANIFEST_NAME} -p signer.pub"),
-            ),
-            SignatureKind::Ssh => (
-                format!(
-                    "There too: the list was signed with the SSH key {key}. Get the signer's public key from the signer and save it as signer-ssh.pub."
-                ),
-                format!(
-                    "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {file} < {MANIFEST_NAME}"
-                ),
-            ),
-        };
-        steps.push(CheckStep { what, command });
-    }
+    // The same words whether it is signed or not: the signature is made over this write-up too.
+    steps.push(step(
+        "There too, where seals.toml.minisig lies: seals, evidence and this write-up are as they were signed. Get the signer’s public key from the signer and save it as signer.pub.",
+        format!("minisign -Vm {SEALS_NAME} -p signer.pub"),
+    ));
+    steps.push(step(
+        "There too, where seals.toml.sig lies: the same with an SSH key. Get the signer’s public key from the signer and save it as signer-ssh.pub.",
+        format!(
+            "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {SEALS_NAME}{SSH_SIGNATURE_ENDING} < {SEALS_NAME}"
+        ),
+    ));
     steps.push(step(
         "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",
         "python3 -m bagit --validate .".to_owned(),
