@@ -54,7 +54,7 @@ pub struct Usual {
 pub const METHOD: Method = Method {
     name: "fuse rating",
     formula: "rating ≥ 1.25 · continuous current;  rating ≤ ampacity of every conductor it protects",
-    source: "NEC 210.20(A) and 690.9(B), from memory",
+    source: "NEC 210.20(A) (read), for branch circuits in buildings",
     range: "links that respond to current",
 };
 

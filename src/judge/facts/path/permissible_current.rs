@@ -10,7 +10,6 @@ use uom::si::thermodynamic_temperature::kelvin;
 use crate::judge::facts::worker::{Worker, line, shown};
 use crate::judge::facts::{Answer, Facts, Missing};
 use crate::physics::busbar::{self, Bar, Orientation};
-use crate::physics::fuse;
 use crate::physics::material::{Finish, Material};
 use crate::physics::{Refusal, cable};
 use crate::record::parts::ElementKind;
@@ -53,17 +52,9 @@ fn of_bms(facts: &Facts<'_>) -> Answer {
     }
 }
 
-/// NEC 210.20(A) asks the same of fuses and of circuit breakers (from memory).
+/// What is printed on a fuse or a circuit breaker: a margin over the load is a custom and has a rule of its own.
 fn of_rating(facts: &Facts<'_>) -> Answer {
-    let mut work = Worker::new(facts);
-    let rating = work.amount("element.rating");
-    let factor = work.amount("limit.fuse_load_factor");
-    let [rating, factor] = work.all([rating, factor])?;
-    work.source(&fuse::METHOD);
-    let permissible_current =
-        Amount { number: rating.number.over(&factor.number), dimension: Dimension::CURRENT };
-    work.step(line(&format!("{} / {}", rating.show(), factor.show()), &permissible_current));
-    work.done(permissible_current)
+    of_marking(facts, "element.rating")
 }
 
 fn of_joint(facts: &Facts<'_>) -> Answer {
