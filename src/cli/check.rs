@@ -87,8 +87,10 @@ impl Check {
 
     fn one(&self, folder: &Path) -> Result<(String, bool), Failure> {
         let inspection = self.house.open(folder)?;
-        let (view, arrivals) =
-            rayon::join(|| View::of(&inspection), || arrivals(&inspection.folder, &inspection.record));
+        let (view, arrivals) = rayon::join(
+            || if self.brief { View::of(&inspection) } else { View::with_next(&inspection) },
+            || arrivals(&inspection.folder, &inspection.record),
+        );
         let changed: Vec<&Arrival> = arrivals.iter().filter(|arrival| !arrival.holds()).collect();
         let mut text = match self.format {
             Format::Text if self.brief => {

@@ -9,7 +9,7 @@ use super::{CAUTION, Done, Failure, Format, settings, words};
 use crate::logs::account::{Account, AccountCheck, Segment, StretchKind};
 use crate::logs::joined::{Joined, LogFile};
 use crate::logs::read::{
-    ColumnSetting, CurrentSign, DateOrder, HowKnown, Layout, Meaning, Profile, Profiles, ReadSettings,
+    ColumnSetting, CurrentSign, DateOrder, HowKnown, Layout, Meaning, Profile, Profiles, ReadSettings, Role,
     RowFilter, SignSetting, Slot, check_name, parse_state,
 };
 use crate::logs::series::Series;
@@ -18,6 +18,8 @@ use crate::units::{self, Dimension, terminal};
 
 /// Segments that are shown.
 const SHOWN: usize = 40;
+/// Of two charges or discharges this much alike neither is the largest.
+const ALIKE: f64 = 0.03;
 /// Characters of the picture.
 const WIDTH: usize = 64;
 
@@ -180,7 +182,7 @@ impl Log {
         for (number, files) in each.chain((all.len() > 1).then_some(all.as_slice())).enumerate() {
             let read = Joined::open(files, &settings).and_then(|mut log| {
                 header.get_or_insert_with(|| log.layout().header());
-                LogTold::of(files, &mut log, &settings)
+                LogTold::of(files, &mut log, &settings, self.profile.as_deref())
             });
             let told = match read {
                 Ok(told) => told,
@@ -301,7 +303,12 @@ fn save_profile(name: &str, header: &[String], settings: &ReadSettings) -> Resul
 
 impl LogTold {
     /// Reads a log through.
-    fn of(files: &[LogFile], log: &mut Joined, settings: &ReadSettings) -> Result<Self, String> {
+    fn of(
+        files: &[LogFile],
+        log: &mut Joined,
+        settings: &ReadSettings,
+        kept_as: Option<&str>,
+    ) -> Result<Self, String> {
         let layout = log.layout().clone();
         let mut account = Account::of(&layout);
         let currents: Vec<Slot> = layout.currents().iter().map(|(slot, _)| *slot).collect();
@@ -357,7 +364,7 @@ impl LogTold {
                 |check| if let AccountCheck::NotCompared(text) = check { Some(text) } else { None },
             ),
             skipped: log.account().lines().map(str::to_owned).collect(),
-            record: for_the_record(files, &layout, settings, &all),
+            record: for_the_record(files, &layout, settings, &all, kept_as),
             picture: sketch(&course),
         })
     }
@@ -368,7 +375,7 @@ impl LogTold {
         if !self.segments.is_empty() {
             let _ = writeln!(
                 text,
-                "\nCurrent over time, charge below the line, discharge above it\n{}\n\nSegments",
+                "\nCurrent over time, out of the pack above and into it below\n{}\n\nSegments",
                 self.picture
             );
             for segment in self.segments.iter().take(SHOWN) {
@@ -421,6 +428,7 @@ fn unknown(layout: &Layout) -> Vec<String> {
         ));
     }
     for meaning in [Meaning::Current, Meaning::Voltage] {
+        unknown.extend(layout.not_of_the_pack(meaning));
         unknown.extend(layout.rivals(meaning).iter().map(|column| {
             format!(
                 "\"{}\" could be the {meaning} of the pack as well: `columns = [\"{} = {meaning}\"]`",
@@ -483,15 +491,21 @@ impl SegmentTold {
 }
 
 /// The lines of a test that has this log.
-fn for_the_record(files: &[LogFile], layout: &Layout, settings: &ReadSettings, all: &[Segment]) -> String {
+fn for_the_record(
+    files: &[LogFile],
+    layout: &Layout,
+    settings: &ReadSettings,
+    all: &[Segment],
+    kept_as: Option<&str>,
+) -> String {
     let largest = |kind: StretchKind| {
         let of_kind = all.iter().filter(|segment| segment.whole.kind == kind);
         of_kind.max_by(|a, b| a.whole.charge.abs().total_cmp(&b.whole.charge.abs()))
     };
     let (kind, test) = match (largest(StretchKind::Discharge), largest(StretchKind::Charge)) {
-        (Some(discharge), _) => ("capacity", Some(discharge)),
-        (None, Some(charge)) => ("charge", Some(charge)),
-        (None, None) => ("full load", None),
+        (Some(discharge), _) => ("\"capacity\"  # or \"full load\"", Some(discharge)),
+        (None, Some(charge)) => ("\"charge\"  # or \"cold charge\"", Some(charge)),
+        (None, None) => ("\"full load\"", None),
     };
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
     let logs: Vec<String> = files
@@ -502,28 +516,58 @@ fn for_the_record(files: &[LogFile], layout: &Layout, settings: &ReadSettings, a
         [one] => format!("log = {one}"),
         several => format!("logs = [{}]", several.join(", ")),
     };
-    let mut lines = vec!["[[test]]".to_owned(), format!("kind = \"{kind}\""), log];
+    let holds = |meaning: Meaning| layout.slots(meaning).next().is_some();
+    if !holds(Meaning::Current) && !holds(Meaning::Voltage) && holds(Meaning::Temperature) {
+        return of_thermometers(layout, &log);
+    }
+    let mut lines = vec!["[[test]]".to_owned(), format!("kind = {kind}"), log];
     // What a test has no key for lies in a profile.
     let (own, other): (Vec<String>, Vec<String>) = settings
         .lines()
         .into_iter()
         .partition(|line| ["columns", "sign", "interval", "sheet"].iter().any(|key| line.starts_with(key)));
-    match &layout.profile {
+    let profile = kept_as.or(layout.profile.as_deref());
+    match profile {
         Some(profile) => lines.push(format!("profile = {}", quoted(profile))),
         None => lines.extend(own),
     }
     if let (Some(sheet), None) = (&layout.sheet, &settings.sheet) {
         lines.push(format!("sheet = {}", quoted(sheet)));
     }
-    if !other.is_empty() && layout.profile.is_none() {
+    if !other.is_empty() && profile.is_none() {
         lines.push("# the rest of what was said goes into a profile: add --profile NAME, then write `profile = \"NAME\"`".to_owned());
     }
-    if let Some(test) =
-        test.filter(|test| all.iter().filter(|other| other.whole.kind == test.whole.kind).count() > 1)
-    {
-        lines.push(format!("segment = \"{}\"  # the largest; or another of them", test.name()));
+    let rivals = |test: &Segment| {
+        let of_kind =
+            all.iter().filter(|other| other.whole.kind == test.whole.kind && other.number != test.number);
+        let alike = |other: &&Segment| (other.whole.charge / test.whole.charge - 1.0).abs() < ALIKE;
+        (of_kind.clone().count(), of_kind.clone().find(alike).map(Segment::name))
+    };
+    if let Some((test, (1.., alike))) = test.map(|test| (test, rivals(test))) {
+        let why = alike.map_or_else(
+            || "the largest; where another is the test, name that".to_owned(),
+            |alike| format!("{alike} is as large: name the one that is the test"),
+        );
+        lines.push(format!("segment = \"{}\"  # {why}", test.name()));
     }
     lines.iter().flat_map(|line| line.lines()).fold(String::new(), |text, line| text + "  " + line + "\n")
+}
+
+/// The lines of a log that holds temperatures alone: it stands beside the test's own.
+fn of_thermometers(layout: &Layout, log: &str) -> String {
+    let lines = layout.slots(Meaning::Temperature).map(|(_, column)| {
+        let name = toml::Value::String(column.label.clone());
+        let part = match column.role {
+            Role::Ambient => "ambient",
+            Role::Electronics => "bms",
+            _ => "cells",
+        };
+        format!(
+            "  [[test.sensor]]  # under the test that it belongs to\n  {log}\n  column = {name}\n  part = \"{part}\"  # or an \
+             element's id, \"cells\", \"bms\", \"ambient\", \"inner air\"\n"
+        )
+    });
+    lines.collect()
 }
 
 /// Two rows of blocks: discharge above, charge below.

@@ -14,6 +14,7 @@ mod fill;
 mod log;
 mod migrate;
 mod new;
+mod next;
 #[cfg(feature = "signatures")]
 mod password;
 mod photos;
@@ -71,6 +72,8 @@ enum Command {
     Log(log::Log),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
+    /// Say which facts are most worth having next, what each would decide, and how to get it safely
+    Next(next::Next),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),
     /// Write the hashes of record, photos and logs; sign them, pack them as a bag
@@ -266,6 +269,7 @@ pub fn run() -> ExitCode {
         Command::Checklist(command) => command.run(),
         Command::Log(command) => command.run(),
         Command::Check(command) => command.run(),
+        Command::Next(command) => command.run(),
         Command::Explain(command) => command.run(),
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),

@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::{Value, json};
 
-use super::{Done, Failure, calc, check, decode, explain, log, photos, plan, seal, verify, words};
+use super::{Done, Failure, calc, check, decode, explain, log, next, photos, plan, seal, verify, words};
 use crate::logs::read::profile_schema;
 use crate::record::schema::record_schema;
 use crate::render::collection;
@@ -42,6 +42,8 @@ enum Output {
     Explain,
     /// `log`, one line for each log
     Log,
+    /// `next`
+    Next,
     /// `photos`
     Photos,
     /// `plan`
@@ -75,6 +77,7 @@ impl Output {
             Self::Compare => of::<Comparison>("compare"),
             Self::Decode => of::<decode::Decoded>("decode"),
             Self::Explain => of::<explain::Explained<'_>>("explain"),
+            Self::Next => of::<next::NextTold<'_>>("next"),
             Self::Photos => of::<photos::PhotosTold<'_>>("photos"),
             Self::Log => of::<log::LogTold>("log"),
             Self::Profile => profile_schema(),

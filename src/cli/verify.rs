@@ -10,6 +10,7 @@ use std::convert::Infallible as PublicKey;
 
 use super::progress::Line;
 use super::{Done, Failure, Format, House, words};
+use crate::evidence::Signed;
 use crate::evidence::arrival::{Arrival, arrivals};
 use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
 use crate::evidence::folder;
@@ -18,7 +19,7 @@ use crate::evidence::photos::is_photo_name;
 use crate::evidence::seals::{self, Chain, Seal};
 #[cfg(feature = "signatures")]
 use crate::evidence::signature::PublicKey;
-use crate::evidence::signature::{self, Present, Signed};
+use crate::evidence::signature::{self, Present};
 use crate::evidence::verify::{SealComparison, verify};
 use crate::evidence::whole::{Look, Looks};
 use crate::judge::inspection::RECORD;

@@ -31,3 +31,5 @@ pub mod verify;
 pub(crate) mod whole;
 
 mod atomic;
+
+pub use signature::Signed;

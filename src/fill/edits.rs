@@ -36,6 +36,7 @@ pub(super) fn says_the_same(question: &Question, answer: &Entered) -> bool {
         new.as_deref().is_none_or(|new| new == old.unwrap_or_default())
     };
     same_value
+        && answer.confirmed == question.found.confirmed
         && same(&answer.note, question.found.note.as_deref())
         && same(&answer.with, question.found.with.as_deref())
         && same(&answer.how, question.found.how.map(How::word))

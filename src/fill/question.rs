@@ -91,10 +91,11 @@ impl Question {
         self.found.state == State::NotLooked && self.there.is_empty()
     }
 
-    /// True when the walk stops at it: it is open, it applies, and it is not one of those that are seldom wanted.
+    /// True when the walk stops at it: it is open or its answer is not plausible, it applies, and it is not one of those that are seldom wanted.
     #[must_use]
     pub fn is_asked(&self) -> bool {
-        self.is_open() && self.applies == Applies::Yes && !self.item.aside
+        let in_doubt = self.found.doubts.iter().any(|doubt| doubt.implausible);
+        (self.is_open() || in_doubt) && self.applies == Applies::Yes && !self.item.aside
     }
 
     /// True when a photo is required and none is tied to the part.
@@ -105,11 +106,24 @@ impl Question {
             && self.found.photos.is_empty()
     }
 
+    /// What is asked at once of an answer that is in doubt.
+    #[must_use]
+    pub fn asks_again(&self) -> Option<String> {
+        let doubt = self.found.doubts.first()?;
+        let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!(" {meant}?"));
+        let stands = if doubt.implausible {
+            format!("; if it stands, answer `{} confirmed`", self.found.show())
+        } else {
+            String::new()
+        };
+        Some(format!("in doubt: {}.{meant} Answer again{stands}", doubt.what))
+    }
+
     /// A short fingerprint of what is recorded: an answer made upon another one is a conflict.
     #[must_use]
     pub fn revision(&self) -> String {
-        let Found { state, how, with, photos, note, span: _ } = &self.found;
-        let text = format!("{state:?} {how:?} {with:?} {photos:?} {note:?}");
+        let Found { state, how, with, photos, note, confirmed, doubts: _, span: _ } = &self.found;
+        let text = format!("{state:?} {how:?} {with:?} {photos:?} {note:?} {confirmed}");
         let mut short = String::new();
         for byte in Sha256::digest(text.as_bytes()).iter().take(6) {
             let _ = write!(short, "{byte:02x}");

@@ -18,6 +18,7 @@ use crate::evidence::whole::Looks;
 use crate::fill::checklist::{Checklists, Fills, Scope};
 use crate::judge::facts::Derived;
 use crate::judge::inspection::{House, OpenError, RECORD, book};
+use crate::judge::rules::doubts;
 use crate::judge::rules::{Book, judge};
 use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, Withheld};
@@ -158,7 +159,8 @@ impl FillSession {
 
     fn judged(&self, text: String) -> Result<Sight, FillError> {
         // Boxed: a record is too large to be handed from frame to frame.
-        let record = Box::new(record::read(&self.file.display().to_string(), &text)?);
+        let mut record = Box::new(record::read(&self.file.display().to_string(), &text)?);
+        doubts::mark(&mut record, &self.book);
         let upon = (stamps(&self.folder, &record), self.bench_tests.generation());
         let worked = self.bench_tests.facts(&self.folder, &text, &record, &self.limits);
         let seen = photos_seen(&self.folder, &record, &self.book, &Withheld::default(), &self.looks);
@@ -239,7 +241,13 @@ impl FillSession {
         seen: Option<&str>,
         once: Option<&str>,
     ) -> Result<Saved, FillError> {
-        let mut answer = answer.clone();
+        let measurable = |question: &Question| {
+            !matches!(question.kind(), record::Kind::Text | record::Kind::Markdown | record::Kind::List)
+        };
+        let mut answer = match self.look()?.question(key) {
+            Some(question) if measurable(question) => answer.clone().with_its_word(),
+            _ => answer.clone(),
+        };
         let mut kept: Vec<Kept> = Vec::new();
         // Photos are taken in before the lock: copying may last.
         if !answer.photos.is_empty() {

@@ -21,6 +21,7 @@ impl FillSession {
 
     /// Points to the part of a question on a photo of the record: left and top of a point, or left, top, width and height
     /// of an area, in percent or pixels. The same place twice stands there once.
+    #[cfg(feature = "page")]
     pub(super) fn point(&self, key: &Key, name: &str, place: &str) -> Result<Saved, FillError> {
         self.edit(|sight| {
             let question = question(sight, key)?;

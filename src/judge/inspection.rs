@@ -8,6 +8,7 @@ use thiserror::Error;
 use crate::evidence::whole::Looks;
 use crate::judge::bench_test::{Logs, TestResult, results_of};
 use crate::judge::facts::Derived;
+use crate::judge::rules::doubts;
 use crate::judge::rules::{Book, Judgement, RuleFile, judge};
 use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, OwnWords, Withheld};
@@ -127,7 +128,8 @@ impl Inspection {
     }
 
     fn judged(read: Read, book: Arc<Book>, profiles: Arc<Profiles>, withheld: Withheld) -> Self {
-        let Read { folder, record, plan: _ } = read;
+        let Read { folder, mut record, plan: _ } = read;
+        doubts::mark(&mut record, &book);
         let limits = book.limit_amounts();
         // The slowest of both are pictures and logs, which do not wait for each other.
         let (seen, bench_tests) = rayon::join(

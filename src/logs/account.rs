@@ -8,7 +8,7 @@
 use std::fmt;
 
 use super::DEAD;
-use super::read::{Column, HowKnown, Layout, Meaning, Sample, Slot};
+use super::read::{CurrentSign, HowKnown, Layout, Meaning, Sample, Slot};
 use crate::units::{Dimension, show, show_percent};
 
 // How far the two ways to one thing may differ is judged without a rule book, because `log` has none. No source: common
@@ -17,7 +17,7 @@ use crate::units::{Dimension, show, show_percent};
 /// Current up to this part of the largest is rest.
 const REST: f64 = 0.02;
 /// After a pause a segment goes on where the current is within this part of that before it (common practice, no source).
-pub(super) const SAME: f64 = 0.25;
+pub(crate) const SAME: f64 = 0.25;
 /// A voltage under load that had fallen by this part and is back above where it began shows a charge that is not in the
 /// log.
 pub(super) const CHARGED_FALL: f64 = 0.02;
@@ -113,6 +113,21 @@ impl Stretch {
             clocks: [0.0; 2],
             longest: 0.0,
             against: 0,
+        }
+    }
+
+    /// Takes a sample of the same kind, `step` s after the last one; voltage and current of both.
+    #[inline]
+    fn go_on(&mut self, step: f64, (v, i): (f64, f64), (voltage, current): (f64, f64)) {
+        self.charge += step * (i + current) / 2.0;
+        self.energy += step * (v * i + voltage * current) / 2.0;
+        self.last_voltage = voltage;
+        self.currents.1 = current;
+        self.samples += 1;
+        self.seconds += step;
+        self.longest = self.longest.max(step);
+        if current.abs() > self.largest.abs() {
+            self.largest = current;
         }
     }
 
@@ -284,6 +299,8 @@ pub struct Account {
     other: Option<(Slot, String, f64)>,
     state: Option<Slot>,
     since: Option<Slot>,
+    /// The log has none of these.
+    bare: bool,
     clock: String,
     current: String,
     last: Option<(f64, f64, f64, f64)>,
@@ -294,8 +311,9 @@ pub struct Account {
     not_kept: u64,
 }
 
-fn named(column: &Column) -> String {
-    format!("#{} \"{}\"", column.index + 1, column.header.chars().take(40).collect::<String>())
+/// The header in what [`super::read::Column::called`] made.
+fn header_of(name: &str) -> &str {
+    name.split_once('"').map_or(name, |(_, header)| header.trim_end_matches('"'))
 }
 
 impl Account {
@@ -303,29 +321,38 @@ impl Account {
     #[must_use]
     pub fn of(layout: &Layout) -> Self {
         let first = |meaning: Meaning| layout.slots(meaning).find(|(_, column)| !column.empty);
-        let counters = layout
+        let counters: Vec<Counter> = layout
             .slots(Meaning::Charge)
             .filter(|(_, column)| !column.empty)
             .take(COUNTERS)
             .map(|(slot, column)| Counter {
                 slot,
-                name: named(column),
+                name: column.called(),
                 unit_assumed: column.unit_assumed && column.known != HowKnown::Set,
                 last: f64::NAN,
                 smallest: f64::INFINITY,
             })
             .collect();
+        let power = layout.chosen(Meaning::Power).filter(|(_, column)| !column.empty);
+        let power = power.map(|(slot, column)| (slot, column.called()));
+        let other = first(Meaning::OtherTime).map(|(slot, column)| (slot, column.called(), f64::NAN));
+        let [state, since] =
+            [Meaning::State, Meaning::SinceStep].map(|meaning| first(meaning).map(|(slot, _)| slot));
+        // States that give the current its sign confirm nothing.
+        let state = state.filter(|_| !matches!(layout.sign, Some((CurrentSign::ByState, _))));
         Self {
+            bare: counters.is_empty()
+                && power.is_none()
+                && other.is_none()
+                && state.is_none()
+                && since.is_none(),
             counters,
-            power: layout
-                .slot(Meaning::Power)
-                .zip(first(Meaning::Power))
-                .map(|(slot, (_, column))| (slot, named(column))),
-            other: first(Meaning::OtherTime).map(|(slot, column)| (slot, named(column), f64::NAN)),
-            state: first(Meaning::State).map(|(slot, _)| slot),
-            since: first(Meaning::SinceStep).map(|(slot, _)| slot),
+            power,
+            other,
+            state,
+            since,
             clock: layout.time_name(),
-            current: layout.currents().iter().map(|(_, c)| named(c)).collect::<Vec<_>>().join(" and "),
+            current: layout.currents().iter().map(|(_, c)| c.called()).collect::<Vec<_>>().join(" and "),
             last: None,
             largest: 0.0,
             stretch: None,
@@ -348,6 +375,16 @@ impl Account {
         } else {
             StretchKind::Charge
         };
+        // Nearly every sample of nearly every log goes on with its stretch, and there is nothing to compare it with.
+        if let (true, false, Some(stretch), Some((time, v, i, _))) =
+            (self.bare, sample.after_break, &mut self.stretch, self.last)
+            && stretch.kind == kind
+        {
+            stretch.go_on(sample.time - time, (v, i), (voltage, current));
+            stretch.to = sample.time;
+            self.last = Some((sample.time, voltage, current, f64::NAN));
+            return;
+        }
         let power = self.power.as_ref().map_or(f64::NAN, |(slot, _)| sample.get(*slot));
         let mut piece = Stretch::new(kind, sample.time, voltage);
         piece.samples = 1;
@@ -525,10 +562,11 @@ impl Account {
             let middle = (stretch.from + stretch.to) / 2.0;
             stretch.kind != StretchKind::Rest && middle >= from - 1e-6 && middle <= to + 1e-6
         };
-        let (mut moved, mut rows) = (0.0, 0_u64);
+        let (mut moved, mut worked, mut rows) = (0.0, 0.0, 0_u64);
         let mut checks = Vec::new();
         for stretch in self.stretches().iter().filter(|stretch| within(stretch)) {
             moved += stretch.charge.abs();
+            worked += stretch.energy.abs();
             rows += stretch.samples;
             checks.extend(direction(stretch, self.largest, &self.current));
             match &mut whole {
@@ -539,7 +577,7 @@ impl Account {
         let Some(whole) = whole else { return checks };
         checks.truncate(1);
         self.counters(&whole, moved, loose, &mut checks);
-        self.power(&whole, &mut checks);
+        self.power(&whole, worked, &mut checks);
         self.clocks(&whole, &mut checks);
         #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
         if self.state.is_some() && rows > 0 {
@@ -583,21 +621,23 @@ impl Account {
                 let unit = if counter.unit_assumed { " (its unit is assumed)" } else { "" };
                 AccountCheck::Clashes(format!(
                     "the charge is {} by the current {} and {} by the counter {}{unit}: one of the columns, or the unit of \
-                     one or of the clock {}, is not what it is taken for; set it with `columns`",
+                     one or of the clock {}, is not what it is taken for; set it, for example `columns = [\"{} = charge in \
+                     mAh\"]`",
                     charge(moved),
                     self.current,
                     charge(*counted),
                     counter.name,
-                    self.clock
+                    self.clock,
+                    header_of(&counter.name)
                 ))
             }
             (None, None) => AccountCheck::NotCompared("the charge: no counter moves".to_owned()),
         });
     }
 
-    fn power(&self, whole: &Stretch, checks: &mut Vec<AccountCheck>) {
+    fn power(&self, whole: &Stretch, own: f64, checks: &mut Vec<AccountCheck>) {
         let Some((_, name)) = &self.power else { return };
-        let (own, its) = (whole.energy.abs(), whole.power);
+        let its = whole.power;
         if !(own.is_finite() && its.is_finite()) || its == 0.0 {
             checks.push(AccountCheck::NotCompared(format!("power: {name} has gaps, or there is no voltage")));
         } else if (own - its).abs() <= POWER * own.max(its) {
@@ -606,11 +646,12 @@ impl Account {
         } else {
             let energy = |e: f64| show(e, Dimension::ENERGY);
             checks.push(AccountCheck::Clashes(format!(
-                "the energy is {} by voltage and current {} and {} by the power {name}: one of the three columns is not what \
-                 it is taken for; set it with `columns`",
+                "the energy is {} by the voltage and the current {}, and {} by the power {name}: one of the three columns is \
+                 not what it is taken for; set it, for example `columns = [\"{} = ignore\"]`",
                 energy(own),
                 self.current,
-                energy(its)
+                energy(its),
+                header_of(name)
             )));
         }
     }
@@ -632,7 +673,7 @@ impl Account {
                 time(own),
                 self.clock,
                 time(its),
-                name.split('"').nth(1).unwrap_or_default()
+                header_of(name)
             )));
         }
     }

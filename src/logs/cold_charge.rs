@@ -21,6 +21,9 @@ use super::instrument::{Accuracies, Accuracy};
 use super::integrate::Sum;
 use crate::units::{COVERAGE, Dimension, show, show_uncertain};
 
+/// Cells keep their temperature for this long, s, without a reading (common practice, no source).
+const STILL: f64 = 120.0;
+
 /// What is known beforehand.
 #[derive(Debug, Clone, Copy)]
 pub struct ColdChargeSettings {
@@ -36,6 +39,11 @@ pub struct ColdChargeSettings {
     pub thermometer: Option<Accuracy>,
     /// Somebody saw that the charger was on while the cells were cold.
     pub charger_on: bool,
+    /// Voltage at the terminals that the cells alone cannot give, V: above it a charger is on.
+    pub charger_volts: Option<f64>,
+    /// The record says which way the log's current counts. Where it does not, a log whose current never changes its sign
+    /// does not show it either.
+    pub sign_stated: bool,
     /// What its sensor may miss, as a share of its distance from the air, and the temperature of the air, K.
     pub lag: Option<(f64, f64)>,
     /// The instruments.
@@ -89,6 +97,12 @@ struct Last {
     power: f64,
     into: f64,
     cold: bool,
+    /// Temperature of the cells, K, when it was read, s, and whether they were surely warm.
+    cell: f64,
+    read: f64,
+    warm: bool,
+    /// More flows in than a heater takes.
+    charging: bool,
 }
 
 /// Watches a cold-charge test, sample by sample.
@@ -105,9 +119,17 @@ pub struct ColdChargeTest {
     energy: Sum,
     charge: Sum,
     highest: f64,
+    /// The highest current out of the pack while the cells were cold, or may have been.
+    highest_out: f64,
+    /// Current into the pack was seen at any time.
+    seen_into: bool,
+    /// A charger's voltage was at the terminals while the cells were cold and nothing flowed.
+    charger_seen: bool,
     /// The most that may have flowed into the cells while they may have been cold, the current into the pack then, and
     /// the cells' temperature.
     perhaps: Option<(f64, f64, f64)>,
+    /// The highest current into the pack while nothing shows how cold the cells were, A.
+    blind: f64,
     has_voltage: bool,
     has_current: bool,
     release: Option<(f64, f64)>,
@@ -130,7 +152,11 @@ impl ColdChargeTest {
             energy: Sum::default(),
             charge: Sum::default(),
             highest: 0.0,
+            highest_out: 0.0,
+            seen_into: false,
+            charger_seen: false,
             perhaps: None,
+            blind: 0.0,
             has_voltage: true,
             has_current: false,
             release: None,
@@ -140,25 +166,45 @@ impl ColdChargeTest {
 
     /// Takes a sample: s, V, A (positive *out of* the pack, as the reader gives it), cell temperature in K.
     pub fn push(&mut self, time: f64, voltage: f64, current: f64, cell: f64, after_break: bool) {
-        if time.is_nan() || cell.is_nan() || current.is_nan() {
+        if time.is_nan() || current.is_nan() {
+            return;
+        }
+        let into = -current;
+        // A code of the thermometer between its readings hides nothing.
+        let (cell, read) = match self.last {
+            Some(last) if cell.is_nan() && time - last.read < STILL => (last.cell, last.read),
+            _ => (cell, time),
+        };
+        if cell.is_nan() {
+            if into > self.settings.threshold.get::<ampere>().abs() {
+                self.blind = self.blind.max(into);
+            }
             return;
         }
         self.has_current = true;
-        let into = -current;
         let limit = self.settings.limit.get::<kelvin>();
         let threshold = self.settings.threshold.get::<ampere>().abs();
         let margin = self.settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         self.coldest = self.coldest.min(cell);
+        self.seen_into |= into > threshold;
         // The cells may be farther from the air than the sensor says.
         let lag = self.settings.lag.map_or(0.0, |(share, air)| share * (cell - air));
+        let warm = cell + lag.min(0.0) - margin >= limit;
+        let charging = self.beyond_heater(voltage, into, threshold);
         // Cold beyond the thermometer's uncertainty.
         let cold = cell + lag.max(0.0) + margin < limit;
+        if cell + lag.min(0.0) - margin < limit {
+            self.highest_out = self.highest_out.max(current);
+        }
         if cold {
             self.samples_cold += 1;
             self.first_cold.get_or_insert((time, cell));
             self.last_cold = cell;
             self.warmest_cold = self.warmest_cold.max(cell);
             self.highest = self.highest.max(into);
+            let volts = self.settings.accuracies.voltage.map_or(0.0, |of| COVERAGE * of.standard(voltage));
+            let charger = self.settings.charger_volts.is_some_and(|least| voltage - volts > least);
+            self.charger_seen |= charger && current.abs() <= threshold;
             self.has_voltage &= voltage.is_finite();
         } else if cell + lag.min(0.0) - margin < limit {
             let most = self.most_beside_heater(voltage, into);
@@ -166,12 +212,16 @@ impl ColdChargeTest {
                 self.perhaps = Some((most, into, cell));
             }
         }
-        if !cold
-            && self.first_cold.is_some()
-            && self.release.is_none()
-            && self.beyond_heater(voltage, into, threshold)
-        {
+        if !cold && self.first_cold.is_some() && self.release.is_none() && charging {
             self.release = Some((time, cell));
+        }
+        // In an interval in which the cells warmed or cooled and the current came or went, it may have flowed while they
+        // were cold.
+        if let Some(last) = self.last.filter(|last| last.warm != warm && (cell - last.cell).abs() > margin) {
+            let most = self.most_beside_heater(voltage, into.max(last.into));
+            if charging != last.charging && self.perhaps.is_none_or(|(highest, ..)| most > highest) {
+                self.perhaps = Some((most, into.max(last.into), cell.min(last.cell)));
+            }
         }
         let flows = if into > threshold { into } else { 0.0 };
         let power = if into > threshold { voltage * into } else { 0.0 };
@@ -187,7 +237,7 @@ impl ColdChargeTest {
                 self.time_flowing.add(step);
             }
         }
-        self.last = Some(Last { time, power, into: flows, cold });
+        self.last = Some(Last { time, power, into: flows, cold, cell, read, warm, charging });
     }
 
     /// The most of a current that may have gone into the cells, A: without what the heater takes, unless so little flows
@@ -281,10 +331,26 @@ impl ColdChargeTest {
                 temperature(cell)
             ));
         }
-        let nothing = self.release.is_none() && self.highest <= self.settings.threshold.get::<ampere>().abs();
-        if nothing && !self.settings.charger_on {
+        if self.blind > found.high {
+            found.at_least.push(format!(
+                "the temperature of the cells while {} flowed into the pack: their sensor shows none then",
+                show(self.blind, Dimension::CURRENT)
+            ));
+        }
+        let threshold = self.settings.threshold.get::<ampere>().abs();
+        if !self.settings.sign_stated && !self.seen_into && self.highest_out > threshold {
+            let all = self.highest_out + expanded(self.highest_out);
+            found.high = found.high.max(all);
+            found.width.push(format!(
+                "which way {} flowed while the cells were cold: the log's current never changes its sign, and `sign` of the \
+                 test does not say which way it counts",
+                show(self.highest_out, Dimension::CURRENT)
+            ));
+        }
+        let nothing = self.release.is_none() && self.highest <= threshold;
+        if nothing && !self.settings.charger_on && !self.charger_seen {
             found.at_least.push(
-                "charge current once the cells were warm, or `charger_on` of the test: nothing shows that the charger was on"
+                "charge current once the cells were warm, the charger's voltage at the terminals, or `charger_on` of the test: nothing shows that the charger was on"
                     .to_owned(),
             );
         }
@@ -355,6 +421,8 @@ mod tests {
             cells: Some(HeatCapacity::new::<joule_per_kelvin>(20_000.0)),
             thermometer: Some(Accuracy { gain: 0.0, offset: 0.5 }),
             charger_on: false,
+            charger_volts: Some(27.2),
+            sign_stated: false,
             lag: None,
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
@@ -420,6 +488,38 @@ mod tests {
             ["the accuracy of the thermometer on the cells"]
         );
         assert!(ColdChargeTest::new(settings()).finish().current.is_err());
+    }
+
+    /// A charger of 29.2 V stands at the terminals of eight cells and nothing flows: the charge was blocked.
+    #[test]
+    fn a_chargers_voltage_shows_that_it_was_on() {
+        let blocked = |volts: f64| {
+            let mut test = ColdChargeTest::new(settings());
+            (0..100).for_each(|n| test.push(f64::from(n), volts, 0.0, ZERO - 5.0, false));
+            test.finish().current.unwrap()
+        };
+        assert_eq!(blocked(29.2).at_least, Vec::<String>::new());
+        // 1 % of the voltage may be the instrument's.
+        assert!(blocked(27.3).at_least[0].contains("charger was on"));
+        assert!(blocked(26.4).at_least[0].contains("charger was on"));
+    }
+
+    /// A log without signs: 10 A of charge in the cold, then a load by which the sign is taken for that of a discharge.
+    #[test]
+    fn a_charge_in_the_cold_before_a_load_does_not_pass() {
+        let test = |sign_stated: bool| {
+            let mut test =
+                ColdChargeTest::new(ColdChargeSettings { charger_on: true, sign_stated, ..settings() });
+            (0..100).for_each(|n| test.push(f64::from(n), 27.0, 10.0, ZERO - 5.0, false));
+            (100..200).for_each(|n| test.push(f64::from(n), 25.0, 20.0, ZERO + 5.0, false));
+            test.finish().current.unwrap()
+        };
+        let open = test(false);
+        assert!(
+            open.low == 0.0 && open.high >= 10.0 && open.width[0].contains("which way 10 A flowed"),
+            "{open:?}"
+        );
+        assert_eq!(test(true).high, 0.0);
     }
 
     /// Charge begins at 1 °C: a thermometer that is off by up to 1.5 K cannot tell whether that is below freezing.

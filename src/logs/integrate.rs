@@ -99,6 +99,24 @@ impl Integral {
         self.to - self.from
     }
 
+    /// With what the current reads while nothing flows: it may read the same under load. `limit` is that of the error of
+    /// the charge, C.
+    #[must_use]
+    pub fn with_offset(mut self, limit: f64) -> Self {
+        let more = limit / 3.0_f64.sqrt();
+        let Estimate { value, sampling, instrument, .. } = self.charge;
+        let (charge, sampling) = (value.get::<coulomb>(), sampling.get::<coulomb>().hypot(more));
+        let instrument = instrument.map(|u| u.get::<coulomb>());
+        self.charge = Estimate::of(charge, sampling, instrument, ElectricCharge::new::<coulomb>);
+        self.energy = self.energy.map(|Estimate { value, sampling, instrument, .. }| {
+            let energy = value.get::<joule>();
+            let volts = if charge == 0.0 { 0.0 } else { energy / charge };
+            let sampling = sampling.get::<joule>().hypot(more * volts);
+            Estimate::of(energy, sampling, instrument.map(|u| u.get::<joule>()), Energy::new::<joule>)
+        });
+        self
+    }
+
     /// What a reader of the figures must know beside them, one sentence each: gaps, samples far off,
     /// restarts of the clock. Empty where there is nothing to say.
     #[must_use]
@@ -168,8 +186,8 @@ impl Integral {
 pub struct Integrator {
     charge: Sum,
     energy: Sum,
-    volt_seconds: Sum,
-    absolute: Sum,
+    volt_seconds: f64,
+    absolute: f64,
     charge_variance: f64,
     energy_variance: f64,
     first: Option<f64>,
@@ -218,8 +236,8 @@ impl Integrator {
         Self {
             charge: Sum::default(),
             energy: Sum::default(),
-            volt_seconds: Sum::default(),
-            absolute: Sum::default(),
+            volt_seconds: 0.0,
+            absolute: 0.0,
             charge_variance: 0.0,
             energy_variance: 0.0,
             first: None,
@@ -268,9 +286,8 @@ impl Integrator {
             let charge = step * (last.current + current) * 0.5;
             self.charge.add(charge);
             self.energy.add(step * (last.power + now.power) * 0.5);
-            self.volt_seconds.add(step * (last.voltage + voltage) * 0.5);
-            let (larger, smaller) = (last.current.abs(), current.abs());
-            self.absolute.add(step * (larger + smaller) * 0.5);
+            self.volt_seconds += step * (last.voltage + voltage) * 0.5;
+            self.absolute += step * (last.current.abs() + current.abs()) * 0.5;
             let (dq, de) = ((current - last.current) * step, (now.power - last.power) * step);
             self.charge_variance += dq * dq;
             self.energy_variance += de * de;
@@ -351,12 +368,8 @@ impl Integrator {
             .current
             .map(|current| (current.gain * charge).hypot(current.offset * duration) / COVERAGE);
         let energy_instrument = accuracies.current.zip(accuracies.voltage).map(|(i, v)| {
-            let parts = [
-                i.gain * energy,
-                v.gain * energy,
-                i.offset * self.volt_seconds.value(),
-                v.offset * self.absolute.value(),
-            ];
+            let parts =
+                [i.gain * energy, v.gain * energy, i.offset * self.volt_seconds, v.offset * self.absolute];
             parts.iter().map(|part| part * part).sum::<f64>().sqrt() / COVERAGE
         });
         Some(Integral {

@@ -113,7 +113,7 @@ impl Joined {
     /// Seconds since 1970 of the log's time zero, and whether they are known by UTC.
     #[must_use]
     pub fn since_1970(&self) -> Option<(f64, bool)> {
-        self.first.reader.since_1970()
+        self.first.reader.dated()
     }
 
     /// Hands every sample to `take`.

@@ -91,6 +91,25 @@ impl Series {
         Some(v0 + (v1 - v0) * (time - t0) / (t1 - t0))
     }
 
+    /// The points kept at or before a time and after it; twice the same where one is at that time or the last.
+    #[must_use]
+    pub fn around(&self, time: f64) -> Option<((f64, f64), (f64, f64))> {
+        let after = self.points.partition_point(|(t, _)| *t <= time);
+        let before = *self.points.get(after.checked_sub(1)?)?;
+        let last = self.last.filter(|(t, _)| *t >= time)?;
+        let after = self.points.get(after).copied().unwrap_or(last);
+        Some((before, if before.0 == time { before } else { after }))
+    }
+
+    /// The usual time between points kept, s.
+    #[must_use]
+    pub fn usual_step(&self) -> f64 {
+        let steps = self.points.iter().zip(self.points.iter().skip(1)).map(|(a, b)| b.0 - a.0);
+        let mut steps: Vec<f64> = steps.collect();
+        steps.sort_by(f64::total_cmp);
+        steps.get(steps.len() / 2).copied().unwrap_or(0.0)
+    }
+
     /// First and last time.
     #[must_use]
     pub fn span(&self) -> Option<(f64, f64)> {

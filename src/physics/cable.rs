@@ -13,7 +13,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::{Method, Refusal, ZERO_CELSIUS, within, within_temperature};
 
-pub use awg::{AwgSize, awg_area};
+pub use awg::{awg_area, awg_name};
 
 /// The method, for working and explanations.
 pub const METHOD: Method = Method {

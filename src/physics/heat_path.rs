@@ -15,6 +15,10 @@ pub const METHOD: Method = Method {
     range: "steady state; spreading and the film of air outside the last layer only where they are recorded as layers",
 };
 
+/// On-resistance at a junction of 150 °C over that at 25 °C, by device: two 80 V devices 1.48, a 100 V device 2.25 (figures 4
+/// and 6 of three data sheets, read 2026-11-26).
+pub const RESISTANCE_FACTOR: (f64, f64) = (1.48, 2.25);
+
 /// Thermal resistance of a layer, K/W, from SI values.
 ///
 /// # Errors

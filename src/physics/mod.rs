@@ -12,6 +12,7 @@ pub(crate) mod cells;
 pub(crate) mod film;
 pub mod fuse;
 pub mod heat_path;
+pub mod insulation;
 pub mod joint;
 pub(crate) mod marking;
 pub mod material;

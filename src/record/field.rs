@@ -7,9 +7,11 @@ mod words;
 
 use std::marker::PhantomData;
 use std::ops::Range;
+use std::sync::Arc;
 
 use jiff::civil::Date;
 
+pub use super::doubt::Doubt;
 use crate::units::{Dimension, Quantity};
 pub use words::Words;
 pub(crate) use words::words;
@@ -96,13 +98,17 @@ impl Kind {
     }
 }
 
-/// An instrument's accuracy: a share of the reading plus a number of last digits.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// An instrument's accuracy: a share of the reading, a share of the range, a number of last digits and a fixed part.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct StatedAccuracy {
     /// Share of the reading, 0.015 for 1.5 %.
     pub of_reading: f64,
+    /// Share of the upper end of the range.
+    pub of_range: f64,
     /// Counts of the last digit shown.
     pub digits: f64,
+    /// A fixed part, SI units, and its dimension.
+    pub fixed: Option<(f64, Dimension)>,
 }
 
 /// A value that was read.
@@ -146,7 +152,14 @@ impl Value {
             Self::Section([first, ..]) | Self::Size([first, ..]) => first.text.clone(),
             Self::List(items) => items.join(", "),
             Self::Accuracy(accuracy) => {
-                format!("{} + {} digits", crate::units::show_percent(accuracy.of_reading), accuracy.digits)
+                let share = |share: f64, of: &str| {
+                    (share > 0.0).then(|| format!("{}{of}", crate::units::show_percent(share)))
+                };
+                let digits = (accuracy.digits > 0.0).then(|| format!("{} digits", accuracy.digits));
+                let fixed = accuracy.fixed.map(|(value, dimension)| crate::units::show(value, dimension));
+                let terms =
+                    [share(accuracy.of_reading, ""), share(accuracy.of_range, " of range"), digits, fixed];
+                terms.into_iter().flatten().collect::<Vec<_>>().join(" + ")
             }
         }
     }
@@ -190,6 +203,10 @@ pub struct Found {
     pub photos: Vec<String>,
     /// A remark.
     pub note: Option<String>,
+    /// Whether somebody looked again and stands by a value that is not plausible.
+    pub confirmed: bool,
+    /// Why it is not taken as it stands; filled in by whoever judges the record.
+    pub doubts: Vec<Arc<Doubt>>,
     /// Where the value stands in the file, in bytes.
     pub span: Range<usize>,
 }
@@ -204,11 +221,12 @@ impl Found {
         }
     }
 
-    /// The state, for derivations: that a withheld field was read is noted.
+    /// The state, for derivations: that a withheld field or one in doubt was read is noted.
     pub(crate) fn state(&self) -> &State {
         if self.state == State::Withheld {
             super::reads::note_withheld();
         }
+        self.doubts.iter().for_each(super::reads::note_doubt);
         &self.state
     }
 

@@ -6,6 +6,7 @@
 //! checklists are all made from them.
 
 pub mod area;
+pub(crate) mod doubt;
 pub mod edit;
 pub mod field;
 pub mod migrate;

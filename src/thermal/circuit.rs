@@ -30,6 +30,8 @@ pub struct Circuit {
 pub struct Case<'a> {
     pub(super) circuit: &'a Circuit,
     parts: Parts,
+    /// Heat that is made without current, W.
+    watts: f64,
     /// Slopes of the links, which do not change with temperature.
     constant: Vec<f64>,
     /// Heat capacity of each row, J/K.
@@ -113,6 +115,7 @@ impl Circuit {
         let mut case = Case {
             circuit: self,
             parts: Parts::default(),
+            watts: 0.0,
             constant: Vec::new(),
             capacity: Vec::new(),
             held: Vec::new(),
@@ -164,11 +167,10 @@ impl Case<'_> {
         self.capacity.extend(self.parts.capacity.iter().map(|c| c.max(LEAST_CAPACITY)));
         self.constant.clear();
         self.constant.resize(circuit.pattern.entries_end() + 2 * circuit.mesh.row.len(), 0.0);
-        for (&(_, _, g), slot) in self.parts.links.iter().zip(&circuit.slots) {
-            for (slot, g) in slot.iter().zip([g, -g, -g, g]) {
-                self.constant[*slot] += g;
-            }
+        for (index, &(_, _, g)) in self.parts.links.iter().enumerate() {
+            couple(&mut self.constant, &circuit.slots[index], [g, -g, -g, g]);
         }
+        self.watts = self.parts.watts.iter().sum();
         for &row in &circuit.alone {
             self.constant[row] = 1.0;
         }
@@ -197,20 +199,21 @@ impl Case<'_> {
     pub(super) fn flow(&self, t: &[f64], current: f64, flow: &mut Flow) {
         let parts = &self.parts;
         flow.ohms.clear();
-        flow.ohms.extend(parts.resistors.iter().map(|r| {
+        for r in &parts.resistors {
             let mean = 0.5 * (t[r.heat.0] + t[r.heat.1]);
-            r.ohms * (1.0 + r.coefficient * (mean - r.reference)).max(LEAST_RESISTANCE)
-        }));
+            flow.ohms.push(r.ohms * (1.0 + r.coefficient * (mean - r.reference)).max(LEAST_RESISTANCE));
+        }
         if self.circuit.branches.divides() || flow.shares.len() != parts.resistors.len() {
             self.circuit.branches.shares(&flow.ohms, &mut flow.shares);
         }
         flow.heat.clear();
         flow.heat.extend_from_slice(&parts.watts);
-        flow.made = parts.watts.iter().sum();
+        flow.made = self.watts;
+        let heat = &mut flow.heat[..];
         for &(a, b, g) in &parts.links {
             let q = g * (t[a] - t[b]);
-            flow.heat[a] -= q;
-            flow.heat[b] += q;
+            heat[a] -= q;
+            heat[b] += q;
         }
         flow.films.clear();
         for part in &parts.films {
@@ -218,26 +221,26 @@ impl Case<'_> {
             let film = natural(part.length, t[a], t[b]);
             flow.films.push(film);
             let q = part.area * film.0 * (t[a] - t[b]);
-            flow.heat[a] -= q;
-            flow.heat[b] += q;
+            heat[a] -= q;
+            heat[b] += q;
         }
         for &(a, b, s) in &parts.radiations {
             let (ta, tb) = (t[a] * t[a], t[b] * t[b]);
             let q = s * (ta + tb) * (ta - tb);
-            flow.heat[a] -= q;
-            flow.heat[b] += q;
+            heat[a] -= q;
+            heat[b] += q;
         }
-        for ((r, &ohms), &share) in parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares) {
+        for (index, r) in parts.resistors.iter().enumerate() {
             let (a, b) = r.heat;
-            let i = current * share;
+            let (i, ohms) = (current * flow.shares[index], flow.ohms[index]);
             let q = i * i * ohms + i.abs() * r.overvoltage + i * r.reversible * t[a];
             flow.made += q;
-            flow.heat[a] += 0.5 * q;
-            flow.heat[b] += 0.5 * q;
+            heat[a] += 0.5 * q;
+            heat[b] += 0.5 * q;
             if r.metallic > 0.0 {
                 let q = r.metallic * LORENZ * 0.5 * (t[a] * t[a] - t[b] * t[b]) / ohms;
-                flow.heat[a] -= q;
-                flow.heat[b] += q;
+                heat[a] -= q;
+                heat[b] += q;
             }
         }
     }
@@ -246,27 +249,23 @@ impl Case<'_> {
     /// slopes of the heat made ([`Case::beyond`]).
     pub(super) fn slopes(&self, t: &[f64], current: f64, flow: &Flow, matrix: &mut Vec<f64>) {
         let parts = &self.parts;
-        matrix.clone_from(&self.constant);
+        matrix.clear();
+        matrix.extend_from_slice(&self.constant);
         let made = self.circuit.pattern.entries_end() + self.circuit.mesh.row.len();
-        let mut slots = self.circuit.slots[parts.links.len()..].iter();
-        let mut couple = |matrix: &mut Vec<f64>, [aa, ab, ba, bb]: [f64; 4]| {
-            if let Some(slot) = slots.next() {
-                matrix[slot[0]] += aa;
-                matrix[slot[1]] += ab;
-                matrix[slot[2]] += ba;
-                matrix[slot[3]] += bb;
-            }
-        };
-        for (part, (film, power)) in parts.films.iter().zip(&flow.films) {
+        let slots = &self.circuit.slots[parts.links.len()..];
+        let (films, slots) = slots.split_at(parts.films.len());
+        let (radiations, resistors) = slots.split_at(parts.radiations.len());
+        for (index, part) in parts.films.iter().enumerate() {
+            let (film, power) = flow.films[index];
             let g = (1.0 + power) * part.area * film;
-            couple(matrix, [g, -g, -g, g]);
+            couple(matrix, &films[index], [g, -g, -g, g]);
         }
-        for &(a, b, s) in &parts.radiations {
-            let (ga, gb) = (4.0 * s * t[a].powi(3), 4.0 * s * t[b].powi(3));
-            couple(matrix, [ga, -gb, -ga, gb]);
+        for (index, &(a, b, s)) in parts.radiations.iter().enumerate() {
+            let (ga, gb) = (4.0 * s * t[a] * t[a] * t[a], 4.0 * s * t[b] * t[b] * t[b]);
+            couple(matrix, &radiations[index], [ga, -gb, -ga, gb]);
         }
-        for ((r, &ohms), &share) in parts.resistors.iter().zip(&flow.ohms).zip(&flow.shares) {
-            let i = current * share;
+        for (index, r) in parts.resistors.iter().enumerate() {
+            let (i, ohms) = (current * flow.shares[index], flow.ohms[index]);
             let grows =
                 if ohms > r.ohms * LEAST_RESISTANCE { 0.25 * i * i * r.ohms * r.coefficient } else { 0.0 };
             let reversible = 0.5 * i * r.reversible;
@@ -274,7 +273,7 @@ impl Case<'_> {
             let (a, b) = r.heat;
             let across = if r.metallic > 0.0 { r.metallic * LORENZ / ohms } else { 0.0 };
             let (ga, gb) = (across * t[a], across * t[b]);
-            couple(matrix, [half + ga, -grows - gb, half - ga, -grows + gb]);
+            couple(matrix, &resistors[index], [half + ga, -grows - gb, half - ga, -grows + gb]);
             matrix[made + a] -= 2.0 * half;
             matrix[made + b] += 2.0 * grows;
         }
@@ -322,6 +321,15 @@ impl Case<'_> {
         }
         (0..near.len()).find(|&row| !reached[row] && !near[row].is_empty())
     }
+}
+
+/// Adds the slopes of one part to its four entries.
+#[inline]
+fn couple(matrix: &mut [f64], slot: &[usize; 4], slopes: [f64; 4]) {
+    matrix[slot[0]] += slopes[0];
+    matrix[slot[1]] += slopes[1];
+    matrix[slot[2]] += slopes[2];
+    matrix[slot[3]] += slopes[3];
 }
 
 /// Film coefficient of a height, or minus the width of a level strip, and its power.

@@ -19,6 +19,8 @@ pub const CONTRADICTS: f64 = 2.6;
 const TIED: f64 = 0.5;
 /// Most rounds of the fit.
 const ROUNDS: usize = 8;
+/// The fit ends when a round brings the sum of squares down by less than this: a shift of a tenth of a standard deviation.
+const CLOSED: f64 = 0.01;
 /// Step for slopes, in half ranges.
 const SLOPE_STEP: f64 = 0.02;
 
@@ -180,42 +182,50 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     };
     let mut slopes = vec![vec![0.0; size]; readings.len()];
     let mut normal = prior.clone();
+    let mut stale = true;
     for _ in 0..ROUNDS {
-        // Slopes on the coarse mesh, with the same steps on both sides.
-        let quantities = belief.quantities(&x);
-        let run =
-            |experiment: &Experiment| experiment.predict(&coarse, &quantities, Steps::Error(COARSE_ERROR));
-        let here = experiments.iter().map(run).collect::<Result<Vec<_>, _>>()?;
-        let beside = |i: usize| -> Result<Vec<f64>, Refusal> {
-            let (low, high) = belief.ends(i);
-            let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };
-            if x[i] + step < low || high - low <= 0.0 {
-                return Ok(vec![0.0; readings.len()]);
+        if stale {
+            // Slopes on the coarse mesh, with the same steps on both sides.
+            let quantities = belief.quantities(&x);
+            let run = |experiment: &Experiment| {
+                experiment.predict(&coarse, &quantities, Steps::Error(COARSE_ERROR))
+            };
+            let here = experiments.iter().map(run).collect::<Result<Vec<_>, _>>()?;
+            let beside = |i: usize| -> Result<Vec<f64>, Refusal> {
+                let (low, high) = belief.ends(i);
+                let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };
+                if x[i] + step < low || high - low <= 0.0 {
+                    return Ok(vec![0.0; readings.len()]);
+                }
+                let mut beside = x.clone();
+                beside[i] += step;
+                let quantities = belief.quantities(&beside);
+                let mut slopes = Vec::with_capacity(readings.len());
+                for (experiment, (here, steps)) in experiments.iter().zip(&here) {
+                    let (there, _) = experiment.predict(&coarse, &quantities, Steps::Same(steps))?;
+                    slopes.extend(there.iter().zip(here).map(|(there, here)| (there.0 - here.0) / step));
+                }
+                Ok(slopes)
+            };
+            let columns: Vec<Vec<f64>> = (0..size).into_par_iter().map(beside).collect::<Result<_, _>>()?;
+            for (r, slope) in slopes.iter_mut().enumerate() {
+                *slope = columns.iter().map(|column| column[r]).collect();
             }
-            let mut beside = x.clone();
-            beside[i] += step;
-            let quantities = belief.quantities(&beside);
-            let mut slopes = Vec::with_capacity(readings.len());
-            for (experiment, (here, steps)) in experiments.iter().zip(&here) {
-                let (there, _) = experiment.predict(&coarse, &quantities, Steps::Same(steps))?;
-                slopes.extend(there.iter().zip(here).map(|(there, here)| (there.0 - here.0) / step));
+            normal.clone_from(&prior);
+            for (slope, w) in slopes.iter().zip(&weight) {
+                for i in 0..size {
+                    for j in 0..size {
+                        normal[i * size + j] += w * slope[i] * slope[j];
+                    }
+                }
             }
-            Ok(slopes)
-        };
-        let columns: Vec<Vec<f64>> = (0..size).into_par_iter().map(beside).collect::<Result<_, _>>()?;
-        for (r, slope) in slopes.iter_mut().enumerate() {
-            *slope = columns.iter().map(|column| column[r]).collect();
         }
-        normal.clone_from(&prior);
         let mut gradient: Vec<f64> =
             (0..size).map(|i| -(0..size).map(|j| prior[i * size + j] * x[j]).sum::<f64>()).collect();
         for (((_, _, reading), slope), (here, w)) in readings.iter().zip(&slopes).zip(now.iter().zip(&weight))
         {
             for i in 0..size {
                 gradient[i] += w * slope[i] * (reading.value - here.0);
-                for j in 0..size {
-                    normal[i * size + j] += w * slope[i] * slope[j];
-                }
             }
         }
         let step = bounded_step(&normal, &gradient, &x, belief);
@@ -227,15 +237,17 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
             if let Ok(there) = predict(&trial)
                 && cost(&trial, &there) < before
             {
-                moved = before - cost(&trial, &there) > 1e-3;
+                moved = before - cost(&trial, &there) > CLOSED;
                 (x, now) = (trial, there);
                 break;
             }
             part *= 0.4;
         }
-        if !moved {
+        // Slopes serve twice: they change little, and taking them is most of the work.
+        if !moved && stale {
             break;
         }
+        stale = !stale;
     }
     let covariance = invert(&normal, size);
     let residuals_covariance = residual_covariance(&slopes, &weight, &covariance, size);

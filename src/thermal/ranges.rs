@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
 use super::mesh::Fineness;
-use super::network::{ElementId, Kind, Refusal, Value};
+use super::network::{ElementId, FreeId, Kind, Refusal, Value};
 use super::permissible::{Duty, Permissible};
 use super::steady::{MELTED, State};
 use super::transient::{COARSE_ERROR, Course, Phase, STEP_ERROR, Steps};
@@ -63,6 +63,8 @@ pub struct TemperatureRanges {
     /// For each time, each place in the order of the network: its hottest temperature, K. What only leads or sheds heat is
     /// no place of its own: it has the value at the centre of what is believed.
     pub hottest: Vec<Vec<Range>>,
+    /// For each time the state at the centre of what is believed.
+    pub centre: Vec<State>,
     /// Time until the first limit, s; infinite where none is reached in the time asked for.
     pub first_limit: Option<Range>,
 }
@@ -147,7 +149,7 @@ impl<'a> Spread<'a> {
             let (low, high) = self.belief.ends(index);
             let reach = SIDE * (3.0_f64.sqrt() * self.belief.deviation(index)).min(1.0);
             let mut x = (sense * reach).clamp(low, high);
-            if x.abs() < 1e-3 * reach {
+            if x.abs() <= 1e-3 * reach {
                 return None;
             }
             // Where there is no answer on this side there may be one nearer to the centre.
@@ -192,6 +194,30 @@ impl<'a> Spread<'a> {
         duty: Duty,
         guess: f64,
     ) -> Result<PermissibleRange, Refusal> {
+        Ok(self.search(after, duty, guess, &[])?.0)
+    }
+
+    /// As [`Spread::permissible`] from the start, and the same where quantities that everything starts from or ends in,
+    /// such as the room, are others: nought where a place is over its limit before any current flows.
+    ///
+    /// # Errors
+    /// As [`Case::permissible`], at the centre of what is believed.
+    pub fn permissible_beside(
+        &self,
+        duty: Duty,
+        guess: f64,
+        beside: &[Vec<(FreeId, f64)>],
+    ) -> Result<(PermissibleRange, Vec<Range>), Refusal> {
+        self.search(None, duty, guess, beside)
+    }
+
+    fn search(
+        &self,
+        after: Option<(f64, Duty)>,
+        duty: Duty,
+        guess: f64,
+        beside: &[Vec<(FreeId, f64)>],
+    ) -> Result<(PermissibleRange, Vec<Range>), Refusal> {
         let case = self.circuit.at(&self.belief.centre);
         let prepare = |case: &Case<'_>, error: f64, near: Option<&State>| -> Result<State, Refusal> {
             let Some((current, duty)) = after else {
@@ -213,6 +239,7 @@ impl<'a> Spread<'a> {
             rises.map(|(&(place, _), base)| arched(case.hottest(end, place) - base)).chain(bases).collect()
         };
         let fine = outputs(&case, &rest, &centre.state);
+        let start = case.start;
         let (case, rest) = (coarse, coarse_rest);
         let (end, steps) =
             case.end_of(Some(&rest), duty, centre.current, Steps::Error(COARSE_ERROR), Some(&rest))?;
@@ -223,12 +250,61 @@ impl<'a> Spread<'a> {
             Ok(outputs(case, &rest, &end).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
         };
         let surface = self.surface(fine, |case| run(case, centre.current));
-        let base = limits.len();
         let at_current = |step: f64| Ok((step, run(&case, centre.current * step.exp())?));
         let growth = Surface::through(
             surface.centre.clone(),
             &[vec![at_current(CURRENT_STEP)?, at_current(-CURRENT_STEP)?]],
         );
+        let base = limits.len();
+        let at = |u: f64| centre.current * u.exp();
+        let range = |known: &[(FreeId, f64)]| {
+            let set = |mut quantities: Vec<f64>| {
+                known.iter().for_each(|&(free, value)| quantities[free.0] = value);
+                quantities
+            };
+            let warmer = self.coarse.at(&set(self.belief.centre.clone())).start - start;
+            let drawn = self.first_limits(&limits, &surface, &growth, warmer);
+            let exact = |draw: usize| {
+                let case = self.coarse.at(&set(self.quantities(draw)));
+                let (k, u) = drawn[draw];
+                let outputs = run(&case, at(u)).ok()?;
+                let may =
+                    (self.circuit.limit(limits[k].0, &case.free) - outputs[base + k]) / self.model[draw];
+                Some((flattened(outputs[k]) / may).ln() / growth.terms[0][k].0)
+                    .filter(|miss| miss.is_finite())
+            };
+            let logarithms: Vec<f64> = drawn.iter().map(|d| d.1).collect();
+            let (range, missed) = corrected(&logarithms, exact);
+            let range = Range { low: at(range.low), middle: at(range.middle), high: at(range.high) };
+            (range, missed, drawn, logarithms)
+        };
+        let (current, missed, drawn, logarithms) = range(&[]);
+        let shares = self.shares(&logarithms);
+        let mut counts = vec![0_usize; limits.len()];
+        for &(k, _) in &drawn {
+            counts[k] += 1;
+        }
+        let mut places: Vec<(ElementId, f64)> = counts
+            .iter()
+            .enumerate()
+            .filter(|&(_, &n)| n > 0)
+            .map(|(k, &n)| (limits[k].0, n as f64 / drawn.len() as f64))
+            .collect();
+        places.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let others = beside.iter().map(|known| range(known).0).collect();
+        Ok((PermissibleRange { current, centre, places, shares, missed }, others))
+    }
+
+    /// For each draw the place that comes to its limit first, and at which logarithm of the current over that of the
+    /// centre, where everything starts this much warmer, K.
+    fn first_limits(
+        &self,
+        limits: &[(ElementId, f64)],
+        surface: &Surface,
+        growth: &Surface,
+        warmer: f64,
+    ) -> Vec<(usize, f64)> {
+        let base = limits.len();
         // Between which logarithms of the current each place comes to its limit.
         let ends: Vec<(f64, f64)> = (0..base)
             .map(|k| {
@@ -237,7 +313,10 @@ impl<'a> Spread<'a> {
                         surface.terms.iter().map(|term| term[output].0.powi(2) + term[output].1.powi(2));
                     effects.sum::<f64>()
                 };
-                let (may, slope) = (limits[k].1 - surface.centre[base + k], growth.terms[0][k].0);
+                let (may, slope) = (limits[k].1 - surface.centre[base + k] - warmer, growth.terms[0][k].0);
+                if may <= 0.0 {
+                    return (f64::NEG_INFINITY, f64::NEG_INFINITY);
+                }
                 if slope <= 0.0 {
                     return (f64::INFINITY, f64::INFINITY);
                 }
@@ -249,15 +328,13 @@ impl<'a> Spread<'a> {
             })
             .collect();
         let highest = ends.iter().fold(f64::INFINITY, |least, end| least.min(end.1));
-        let near: Vec<usize> = (0..base).filter(|&k| ends[k].0 <= highest).collect();
-        // The logarithm of the current over that of the centre at which the first place's rise is what it may have.
         let mut drawn = vec![(0, f64::INFINITY); self.model.len()];
-        for k in near {
+        for k in (0..base).filter(|&k| ends[k].0 <= highest) {
             let (rises, bases) = (surface.read(k, &self.draws), surface.read(base + k, &self.draws));
             let limits = self.limits(limits[k].0);
             let (slope, curve) = growth.terms[0][k];
             for (d, first) in drawn.iter_mut().enumerate() {
-                let may = (limits[d] - bases[d]) / self.model[d];
+                let may = (limits[d] - bases[d] - warmer) / self.model[d];
                 let y = rises[d] - arched(may.max(0.0));
                 let root = slope * slope - 4.0 * curve * y;
                 // The branch that goes through nought with the slope at the centre.
@@ -271,30 +348,7 @@ impl<'a> Spread<'a> {
                 }
             }
         }
-        let exact = |draw: usize| {
-            let case = self.coarse.at(&self.quantities(draw));
-            let (k, u) = drawn[draw];
-            let outputs = run(&case, centre.current * u.exp()).ok()?;
-            let may = (self.circuit.limit(limits[k].0, &case.free) - outputs[base + k]) / self.model[draw];
-            Some((flattened(outputs[k]) / may).ln() / growth.terms[0][k].0).filter(|miss| miss.is_finite())
-        };
-        let logarithms: Vec<f64> = drawn.iter().map(|d| d.1).collect();
-        let (range, missed) = corrected(&logarithms, exact);
-        let shares = self.shares(&logarithms);
-        let mut counts = vec![0_usize; limits.len()];
-        for &(k, _) in &drawn {
-            counts[k] += 1;
-        }
-        let mut places: Vec<(ElementId, f64)> = counts
-            .iter()
-            .enumerate()
-            .filter(|&(_, &n)| n > 0)
-            .map(|(k, &n)| (limits[k].0, n as f64 / drawn.len() as f64))
-            .collect();
-        places.sort_by(|a, b| b.1.total_cmp(&a.1));
-        let at = |u: f64| centre.current * u.exp();
-        let current = Range { low: at(range.low), middle: at(range.middle), high: at(range.high) };
-        Ok(PermissibleRange { current, centre, places, shares, missed })
+        drawn
     }
 
     /// The free quantities of a draw.
@@ -353,21 +407,25 @@ impl<'a> Spread<'a> {
         let last = phases.last().map_or(0.0, |phase| phase.current);
         let steady = times.iter().any(|time| time.is_infinite());
         let steady = |case: &Case<'_>| steady.then(|| case.steady(last)).transpose();
-        let outputs = |case: &Case<'_>, course: &Course, steady: Option<&State>| -> Vec<f64> {
+        let states = |course: &Course, steady: Option<&State>| -> Vec<State> {
             let states = times.iter().map(|&time| match steady {
                 Some(steady) if time.is_infinite() => steady.clone(),
                 _ => course.at(time),
             });
+            states.collect()
+        };
+        let outputs = |case: &Case<'_>, states: &[State]| -> Vec<f64> {
             let rise = |state: &State, place| arched(case.hottest(state, ElementId(place)) - case.start);
-            let rises = states.flat_map(|state| (0..places).map(|p| rise(&state, p)).collect::<Vec<_>>());
+            let rises = states.iter().flat_map(|state| (0..places).map(move |p| rise(state, p)));
             rises.chain([case.start]).collect()
         };
-        let fine = outputs(&case, &nominal, steady(&case)?.as_ref());
+        let at_centre = states(&nominal, steady(&case)?.as_ref());
+        let fine = outputs(&case, &at_centre);
         let end = steady(&coarse)?;
         let run = |case: &Case<'_>| -> Result<Vec<f64>, Refusal> {
             let course = case.course_with(None, &cut, Steps::Same(&steps));
             let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
-            Ok(outputs(case, &course, steady.as_ref()))
+            Ok(outputs(case, &states(&course, steady.as_ref())))
         };
         let shift: Vec<f64> = fine.iter().zip(run(&coarse)?).map(|(a, b)| a - b).collect();
         let run = |case: &Case<'_>| Ok(run(case)?.iter().zip(&shift).map(|(y, shift)| y + shift).collect());
@@ -404,7 +462,8 @@ impl<'a> Spread<'a> {
             }
         }
         let reached = first.iter().any(|t| t.is_finite());
-        Ok(TemperatureRanges { hottest, first_limit: reached.then(|| quantiles(&mut first)) })
+        let first_limit = reached.then(|| quantiles(&mut first));
+        Ok(TemperatureRanges { hottest, centre: at_centre, first_limit })
     }
 }
 

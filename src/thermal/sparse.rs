@@ -99,10 +99,10 @@ impl Pattern {
         self.size() + 2 * entry + usize::from(row > column)
     }
 
-    /// Eliminates in place; `false` if a pivot is not positive.
+    /// Eliminates in place; `false` if a pivot is not positive. Plain loops: this is where the time of an answer goes.
     pub(super) fn eliminate(&self, matrix: &mut [f64]) -> bool {
         let size = self.size();
-        let (mut targets, mut right) = (self.target.as_slice(), Vec::new());
+        let mut product = 0;
         for pivot in 0..size {
             let diagonal = matrix[pivot];
             if diagonal <= 0.0 || diagonal.is_nan() {
@@ -110,16 +110,13 @@ impl Pattern {
             }
             let inverse = 1.0 / diagonal;
             matrix[pivot] = inverse;
-            let entries = self.entries(pivot);
-            let values = &mut matrix[size + 2 * entries.start..size + 2 * entries.end];
-            right.clear();
-            right.extend(values.chunks_exact(2).map(|pair| (pair[0], pair[1] * inverse)));
-            values.chunks_exact_mut(2).zip(&right).for_each(|(pair, known)| pair[1] = known.1);
-            for &(_, factor) in &right {
-                let (slots, rest) = targets.split_at(right.len());
-                targets = rest;
-                for (&slot, &(above, _)) in slots.iter().zip(&right) {
-                    matrix[slot] -= factor * above;
+            let entries = self.first[pivot]..self.first[pivot + 1];
+            for entry in entries.clone() {
+                let factor = matrix[size + 2 * entry + 1] * inverse;
+                matrix[size + 2 * entry + 1] = factor;
+                for entry in entries.clone() {
+                    matrix[self.target[product]] -= factor * matrix[size + 2 * entry];
+                    product += 1;
                 }
             }
         }
@@ -128,19 +125,19 @@ impl Pattern {
 
     /// Solves with an eliminated matrix, in place.
     pub(super) fn solve(&self, eliminated: &[f64], right: &mut [f64]) {
-        let (diagonals, pairs) = eliminated.split_at(self.size());
-        let row = |row: usize| {
-            let entries = self.entries(row);
-            let pairs = pairs[2 * entries.start..2 * entries.end].chunks_exact(2);
-            self.column[entries].iter().zip(pairs)
-        };
-        for (at, _) in diagonals.iter().enumerate() {
-            let known = right[at];
-            row(at).for_each(|(&column, pair)| right[column] -= pair[1] * known);
+        let size = self.size();
+        for row in 0..size {
+            let known = right[row];
+            for entry in self.first[row]..self.first[row + 1] {
+                right[self.column[entry]] -= eliminated[size + 2 * entry + 1] * known;
+            }
         }
-        for (at, inverse) in diagonals.iter().enumerate().rev() {
-            let sum = row(at).fold(right[at], |sum, (&column, pair)| sum - pair[0] * right[column]);
-            right[at] = sum * inverse;
+        for row in (0..size).rev() {
+            let mut sum = right[row];
+            for entry in self.first[row]..self.first[row + 1] {
+                sum -= eliminated[size + 2 * entry] * right[self.column[entry]];
+            }
+            right[row] = sum * eliminated[row];
         }
     }
 }

@@ -142,12 +142,13 @@ impl Stepper {
     /// Advances the rows by one step and gives its error, K.
     fn step(&mut self, case: &Case<'_>, rows: &mut Vec<f64>, current: f64, step: f64) -> f64 {
         let unknown = case.circuit.unknown();
-        self.before.clone_from(rows);
+        self.before.clear();
+        self.before.extend_from_slice(rows);
         case.flow(rows, current, &mut self.flow);
         case.slopes(rows, current, &self.flow, &mut self.matrix);
         let scale = 1.0 / (GAMMA * step);
-        for (diagonal, capacity) in self.matrix[..unknown].iter_mut().zip(&case.capacity) {
-            *diagonal += capacity * scale;
+        for row in 0..unknown {
+            self.matrix[row] += case.capacity[row] * scale;
         }
         if !case.circuit.pattern.eliminate(&mut self.matrix) {
             return f64::INFINITY;
@@ -155,25 +156,27 @@ impl Stepper {
         let [first, second] = &mut self.rates;
         // Rates times the step: (C/γh + A) · k = f / γ.
         first.clear();
-        first.extend(self.flow.heat[..unknown].iter().map(|q| q / GAMMA));
+        self.flow.heat[..unknown].iter().for_each(|q| first.push(q / GAMMA));
         case.circuit.pattern.solve(&self.matrix, first);
-        self.middle.clone_from(rows);
-        for (t, k) in self.middle.iter_mut().zip(&*first) {
-            *t += k;
+        self.middle.clear();
+        self.middle.extend_from_slice(rows);
+        for row in 0..unknown {
+            self.middle[row] += first[row];
         }
         case.flow(&self.middle, current, &mut self.later);
         second.clear();
-        let old = first.iter().zip(&case.capacity).map(|(k, c)| 2.0 * c * k / (GAMMA * step));
-        second.extend(self.later.heat[..unknown].iter().zip(old).map(|(q, k)| q / GAMMA - k));
+        for row in 0..unknown {
+            second.push(self.later.heat[row] / GAMMA - 2.0 * case.capacity[row] * first[row] * scale);
+        }
         case.circuit.pattern.solve(&self.matrix, second);
         let mut error = 0.0_f64;
         self.taken = 0.0;
         self.apart.clear();
-        for (row, (a, b)) in first.iter().zip(&*second).enumerate() {
-            let change = 1.5 * a + 0.5 * b;
+        for row in 0..unknown {
+            let change = 1.5 * first[row] + 0.5 * second[row];
             rows[row] += change;
             self.taken += change * case.capacity[row];
-            let apart = 0.5 * (a + b);
+            let apart = 0.5 * (first[row] + second[row]);
             self.apart.push(apart);
             error = error.max(apart.abs());
             if !change.is_finite() {

@@ -16,6 +16,7 @@ mod dimension;
 mod parse;
 pub(crate) mod price;
 mod show;
+mod slip;
 pub(crate) mod terminal;
 mod uncertain;
 mod unit;
@@ -24,6 +25,7 @@ pub(crate) mod words;
 pub use dimension::Dimension;
 pub(crate) use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
 pub(crate) use show::{show, show_percent, show_percent_uncertain, show_uncertain, si_unit, significant};
+pub(crate) use slip::likely_meant;
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
 pub(crate) use unit::{Unit, find_unit};
 

@@ -9,7 +9,7 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
     (Dimension::VOLTAGE, &[("mV", 0.0), ("V", 1.0)]),
     (Dimension::RESISTANCE, &[("µΩ", 0.0), ("mΩ", 1e-3), ("Ω", 1.0), ("kΩ", 1e3)]),
     (Dimension::CHARGE, &[("Ah", 0.0)]),
-    (Dimension::ENERGY, &[("Wh", 0.0), ("kWh", 3.6e7)]),
+    (Dimension::ENERGY, &[("Wh", 0.0), ("mJ", 1e-9), ("J", 1.0), ("Wh", 36.0), ("kWh", 3.6e7)]),
     (Dimension::POWER, &[("mW", 0.0), ("W", 0.1), ("kW", 1e4)]),
     (Dimension::LENGTH, &[("mm", 0.0), ("m", 2.0)]),
     (Dimension::AREA, &[("mm²", 0.0), ("m²", 0.1)]),

@@ -36,6 +36,7 @@ const PREFIXABLE: &[(&str, Unit)] = &[
     ("Wh", unit(Dimension::ENERGY, 3600.0)),
     ("W", unit(Dimension::POWER, 1.0)),
     ("J", unit(Dimension::ENERGY, 1.0)),
+    ("mJ", unit(Dimension::ENERGY, 1e-3)),
     ("m", unit(Dimension::LENGTH, 1.0)),
     ("g", unit(Dimension::MASS, 1e-3)),
     ("s", unit(Dimension::TIME, 1.0)),

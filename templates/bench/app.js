@@ -480,7 +480,8 @@ function renderFindings() {
   const body = $("findings-body");
   body.replaceChildren(make("p", `▼ ${state.counts.falls_short} falls short, ◇ ${state.counts.not_decided} not decided, ● ${state.counts.meets} meets. This never says that a pack is safe.`));
   for (const finding of state.findings) {
-    body.append(make("h3", `${finding.shape} ${finding.title} (${finding.grade})`), make("p", `${finding.subject ? `${finding.subject}: ` : ""}${finding.numbers}`));
+    body.append(make("h3", `${finding.shape} ${finding.title}${finding.subject ? `: ${finding.subject}` : ""} (${finding.grade})`));
+    for (const line of finding.numbers) body.append(make("p", line));
   }
 }
 

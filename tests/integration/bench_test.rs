@@ -439,6 +439,10 @@ fn of_rule(folder: &Path, test: &str, house: &str, rule: &str) -> (Option<Outcom
     (outcome, missing)
 }
 
+/// A house that asks for a quarter of an hour at 250 A: 13.5 % of 460 Ah.
+const QUARTER: &str =
+    "schema = 1\n[[limit]]\nname = \"full_discharge\"\nvalue = \"13.5 %\"\nbasis = \"a test\"\n";
+
 /// A test by hand meets the rule that its log meets, and no record that says less or something else does.
 #[test]
 fn full_load_by_hand_and_by_log() {
@@ -478,11 +482,11 @@ fn full_load_by_hand_and_by_log() {
         ),
         (by_hand("255 A", "55 min", &end("time")).replace("duration", "#"), NotDecided, "`duration`"),
     ] {
-        let (outcome, missing) = of_rule(folder.path(), &test, "", "full-load-held");
+        let (outcome, missing) = of_rule(folder.path(), &test, QUARTER, "full-load-held");
         assert_eq!(outcome, Some(wanted), "{test}: {missing}");
         assert!(missing.contains(says), "{test}: {missing}");
     }
-    let hour = "schema = 1\n[[limit]]\nname = \"full_load_time\"\nvalue = \"60 min\"\nbasis = \"a ferry\"\n";
+    let hour = "schema = 1\n[[limit]]\nname = \"full_discharge\"\nvalue = \"54.3 %\"\nbasis = \"a ferry\"\n";
     let test = by_hand("255 A", "55 min", &end("bms cut-off"));
     assert_eq!(of_rule(folder.path(), &test, hour, "full-load-held").0, Some(FallsShort));
 }
@@ -504,7 +508,7 @@ fn full_load_by_a_log_of_current_alone() {
         ("sign = \"discharge positive\"\n", Outcome::Meets, ""),
         ("sign = \"discharge negative\"\n", Outcome::NotDecided, "shows no load"),
     ] {
-        let (outcome, missing) = of_rule(folder.path(), &test(more), "", "full-load-held");
+        let (outcome, missing) = of_rule(folder.path(), &test(more), QUARTER, "full-load-held");
         assert_eq!(outcome, Some(wanted), "{more}: {missing}");
         assert!(missing.contains(says), "{more}: {missing}");
     }

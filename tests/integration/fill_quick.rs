@@ -55,6 +55,24 @@ fn a_unit_is_offered_and_written_only_when_confirmed() {
     assert_eq!(saved, 2);
 }
 
+/// A slip is asked about at once; it stands only where somebody says so, and another answer is asked anew.
+#[test]
+fn an_answer_that_is_not_plausible_is_asked_about_at_once() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let (shown, saved, _) = typed(&pack, &["go label-current", "148 mA", "quit"]);
+    assert!(shown.contains("in doubt: `claims.continuous_current` is 148 mA: not plausible"), "{shown}");
+    assert!(shown.contains("148 A? Answer again; if it stands, answer `148 mA confirmed`"), "{shown}");
+    assert_eq!((saved, record(&pack).claims.continuous_current.found().confirmed), (1, false));
+    let (shown, ..) = typed(&pack, &["go label-current", "148 mA confirmed", "quit"]);
+    assert!(!shown.contains("in doubt:"), "{shown}");
+    assert!(record(&pack).claims.continuous_current.found().confirmed);
+    assert_eq!(record(&pack).claims.continuous_current.found().show(), "148 mA");
+    let (shown, ..) = typed(&pack, &["go label-current", "148 A", "quit"]);
+    assert!(!shown.contains("in doubt:"), "{shown}");
+    assert!(!record(&pack).claims.continuous_current.found().confirmed);
+}
+
 #[test]
 fn a_part_is_like_another_one_but_its_measurements_are_its_own() {
     let folder = tempfile::tempdir().unwrap();

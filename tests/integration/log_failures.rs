@@ -448,15 +448,169 @@ fn absolute_times_align_two_instruments() {
     };
     let branches = "logs = []\n[[test.branch]]\nname = \"a\"\nlog = \"a.csv\"\nwith = \"i\"\n[[test.branch]]\nname = \
                     \"b\"\nlog = \"b.csv\"\nwith = \"i\"\n";
-    let held = |late: u32| {
-        let (a, b) = (branch(300), branch(300 + late));
+    // The same where a clock that counts from the start of each log stands before the dates.
+    let counted = |text: &str| -> String {
+        let lines = text.lines().enumerate().map(|(n, line)| match n {
+            0 => format!("Time (s),{line}\n"),
+            _ => format!("{},{line}\n", n - 1),
+        });
+        lines.collect()
+    };
+    let held = |late: u32, count: bool| {
+        let (mut a, mut b) = (branch(300), branch(300 + late));
+        if count {
+            // The second was switched on ten minutes later.
+            let late: Vec<&str> = b.lines().collect();
+            let late = [&late[..1], &late[601..]].concat().join("\n");
+            (a, b) = (counted(&a), counted(&late));
+        }
         let trial = trial("full load", branches, &[("a.csv", &a), ("b.csv", &b)]);
         let told = trial.figures.iter().any(|figure| figure.text().contains("aligned by the dates"));
         assert!(told, "{:?} {:?}", trial.problem, trial.figures);
         let found = trial.facts["test.held_for"].as_ref().unwrap().value.amount().unwrap().number.clone();
         found.value
     };
-    assert!((held(0) - 899.0).abs() < 3.0, "{}", held(0));
+    assert!((held(0, false) - 899.0).abs() < 3.0, "{}", held(0, false));
     // 35 s of 865 s that each was loaded for are common.
-    assert!(held(865) < 40.0, "{}", held(865));
+    for count in [false, true] {
+        assert!(held(865, count) < 40.0, "{}", held(865, count));
+    }
+}
+
+/// A meter writes the unit beside its value, and changes its range.
+#[test]
+fn a_unit_in_a_column_beside_is_read_row_by_row() {
+    let unit = |t: f64, v: f64, i: f64| {
+        let (value, unit) = if !(30.0..=200.0).contains(&t) { (1000.0 * i, "mA") } else { (i, "A") };
+        format!("{t},{v:.3},V,{value},{unit}")
+    };
+    let text = log("Time (min),Voltage,Unit,Current,Unit", unit);
+    near("", &text, 100.0);
+    // One that is no unit of a current makes no figure: the value is missing.
+    let text = log("Time (min),Voltage,Unit,Current,Unit", |t, v, i| {
+        format!("{t},{v:.3},V,{i},{}", if t == 100.0 { "Hz" } else { "A" })
+    });
+    near("", &text, 100.0);
+    let trial = trial("capacity", "", &[("l.csv", &text)]);
+    let told = trial.account.unwrap();
+    assert!(told.contains("1 cell that is no number"), "{told}");
+}
+
+/// Power is compared with voltage times current over a charge and a discharge, which must not take each other away.
+#[test]
+fn power_over_both_directions_adds_up() {
+    let mut both: Vec<_> =
+        (0..=300).map(|n| (f64::from(n), 21.0 + 5.0 * f64::from(n) / 300.0, -20.0)).collect();
+    both.extend(course().into_iter().map(|(t, v, i)| (t + 301.0, v, i)));
+    let of = |times: f64| {
+        let text = log_of(&both, "Time (min),Voltage (V),Current (A),Power (W)", |t, v, i| {
+            format!("{t},{v:.3},{i},{:.2}", times * v * i)
+        });
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("l.csv"), text).unwrap();
+        let (status, out, err) = crate::common::run(&["log", folder.path().join("l.csv").to_str().unwrap()]);
+        (status, out + &err)
+    };
+    let (status, told) = of(1.0);
+    assert!(status == 0 && told.contains("voltage times current and the power #4 \"Power (W)\""), "{told}");
+    let (status, told) = of(0.8);
+    assert!(status == 1 && told.contains("`columns = [\"Power (W) = ignore\"]`"), "{told}");
+}
+
+/// A clamp in a log without a voltage, which holds the charge before the load too.
+#[test]
+fn a_branch_that_flows_both_ways_is_not_guessed() {
+    let branch = |charge: f64, load: f64| {
+        let row = |n: u32| match n {
+            0..1200 => charge,
+            1200..1300 => 0.0,
+            1300..2200 => load,
+            _ => 0.0,
+        };
+        (0..2300).fold("Time (s),Current (A)\n".to_owned(), |text, n| text + &format!("{n},{}\n", row(n)))
+    };
+    let held = |log: &str, keys: &str| {
+        let keys = format!("logs = []\n[[test.branch]]\nname = \"a\"\nlog = \"a.csv\"\nwith = \"i\"\n{keys}");
+        let trial = trial("full load", &keys, &[("a.csv", log)]);
+        match trial.problem {
+            Some(problem) => Err(problem),
+            None => Ok(trial.facts["test.held_for"].as_ref().unwrap().value.amount().unwrap().value()),
+        }
+    };
+    // More went in than came out.
+    let both = branch(-21.0, 21.0);
+    assert!(held(&both, "").unwrap_err().contains("flows both ways"), "{:?}", held(&both, ""));
+    let stated = held(&both, "sign = \"discharge positive\"\n").unwrap();
+    assert!((stated - 899.0).abs() < 2.0, "{stated}");
+    assert!((held(&both, "sign = \"discharge negative\"\n").unwrap() - 1199.0).abs() < 2.0);
+    // One way only is out of the pack, whatever the meter writes.
+    for load in [21.0, -21.0] {
+        assert!((held(&branch(0.0, load), "").unwrap() - 899.0).abs() < 2.0);
+    }
+}
+
+/// Cells at −10 °C to 2 °C by a thermometer with a log of its own; charge begins at 2500 s.
+#[test]
+fn a_thermometer_has_a_log_of_its_own() {
+    let stamp = |second: i32| {
+        let s = second + 10 * 3600;
+        format!("2026-03-14 {:02}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
+    };
+    let main: String = (0..3000).fold("Date Time,Voltage (V),Current (A)\n".to_owned(), |text, n| {
+        text + &format!("{},26.0,{}\n", stamp(n), if n < 2500 { 0.0 } else { -10.0 })
+    });
+    let kelvins = |n: i32| -10.0 + 12.0 * f64::from(n) / 2400.0;
+    let thermometer = |from: i32, to: i32, fast: i32, code: i32| {
+        (from..to).step_by(20).fold("Timestamp,Probe A (°C)\n".to_owned(), |text, n| {
+            let reading = if n == code { -127.0 } else { kelvins(n) };
+            text + &format!("{},{reading:.2}\n", stamp(n + fast))
+        })
+    };
+    let charged = |log: &str, keys: &str| {
+        let keys = format!(
+            "sign = \"discharge positive\"\ncharger_on = \"yes\"\n[[test.sensor]]\nlog = \"t.csv\"\npart = \"cells\"\nwith = \
+             \"thermo\"\n{keys}"
+        );
+        let trial = trial("cold charge", &keys, &[("l.csv", &main), ("t.csv", log)]);
+        match &trial.facts["test.cold_charge_current"] {
+            Ok(found) => Ok(found.value.amount().unwrap().number.clone()),
+            Err(missing) => Err(missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")
+                + &trial.problem.unwrap_or_default()),
+        }
+        .map(|number| number.value + number.expanded())
+    };
+    let log = thermometer(-100, 3100, 0, 1000);
+    assert!(charged(&log, "").unwrap() < 0.2);
+    // Charge at −1 °C: the same with the cells later.
+    let late = log.replace("Probe A (°C)", "Probe A (°C),x");
+    assert!(
+        charged(&late, "offset = \"-100 s\"\n").unwrap() < 0.2,
+        "the first of its rows is 100 s before the test"
+    );
+    assert!(charged(&late, "offset = \"500 s\"\n").unwrap() > 9.9, "charge flowed 600 s earlier by it");
+    // A clock that is an hour off shares no time with the test, and says so.
+    let off = charged(&thermometer(-100, 3100, 3600, 0), "").unwrap_err();
+    assert!(off.contains("t.csv cannot be used: it goes from"), "{off}");
+    // Without dates on one of them how far apart they are is not guessed.
+    let bare = log.replace("2026-03-14 ", "");
+    assert!(charged(&bare, "").unwrap_err().contains("offset = "), "{:?}", charged(&bare, ""));
+    let other = charged(&log, "column = \"Probe B\"\n").unwrap_err();
+    assert!(other.contains("no such column"), "{other}");
+    // A thermometer that stops before the cells are warm shows nothing of what comes after.
+    let short = charged(&thermometer(-100, 1900, 0, 0), "");
+    assert!(short.is_err() || short.as_ref().is_ok_and(|most| *most < 0.2), "{short:?}");
+}
+
+/// The only current is the greatest since the last sample, the only voltage that of one cell.
+#[test]
+fn what_is_not_of_the_pack_by_its_name_is_asked_for() {
+    let greatest =
+        log("Time (min),Voltage (V),Current max (A)", |t, v, i| format!("{t},{v:.3},{:.2}", 1.1 * i));
+    refused("", &greatest, "its name says \"greatest since the last sample");
+    let cell = log("Time (min),Cell 1 (V),Current (A)", |t, v, i| format!("{t},{v:.3},{i}"));
+    refused("", &cell, "`columns = [\"Cell 1 (V) = voltage\"]`");
+    near("columns = [\"Cell 1 (V) = voltage\"]\n", &cell, 100.0);
+    // A meter of one quantity: its unit says what the value is.
+    let meter = log("Time (min),Voltage (V),Value,Unit", |t, v, i| format!("{t},{v:.3},{i},A DC"));
+    near("", &meter, 100.0);
 }

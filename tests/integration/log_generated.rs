@@ -34,6 +34,9 @@ struct Written {
     series: u32,
     cutoff_v: Option<f64>,
     ambient_c: f64,
+    claimed_capacity_ah: f64,
+    heater_w: Option<f64>,
+    thermometer_offset_s: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -44,6 +47,7 @@ struct Truth {
     discharge_ah: Option<f64>,
     discharge_wh: Option<f64>,
     charge_ah: Option<f64>,
+    cold_current_a: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -68,12 +72,22 @@ fn verdicts(book: &Book, folder: &Path, log: &Log, claims: &str, keys: &str, mor
     let main = log.files.iter().zip(&log.instruments).filter(|(_, instrument)| *instrument == "main");
     let files: Vec<String> = main.map(|(file, _)| format!("\"{file}\"")).collect();
     let Written { kind, series, ambient_c, .. } = &log.record;
+    let heater = log
+        .record
+        .heater_w
+        .map_or("present = \"no\"".to_owned(), |w| format!("present = \"yes\"\npower = \"{w} W ± 5 %\""));
+    let of_thermometer = log.files.iter().zip(&log.instruments).find(|(_, of)| *of == "thermometer");
+    let sensor = of_thermometer.map_or(String::new(), |(file, _)| {
+        let offset =
+            log.record.thermometer_offset_s.map_or(String::new(), |s| format!("offset = \"{s} s\"\n"));
+        format!("[[test.sensor]]\nlog = \"{file}\"\ncolumn = \"T cell (°C)\"\npart = \"cells\"\n{offset}")
+    });
     let text = format!(
-        "schema = 2\n[claims]\nnominal_voltage = \"{} V\"\n{claims}[cells]\nseries = {series}\n[[instrument]]\nid = \
+        "schema = 2\n[claims]\nnominal_voltage = \"{} V\"\n{claims}[cells]\nseries = {series}\n[heater]\n{heater}\n[[instrument]]\nid = \
          \"v\"\naccuracy = \"0.3 %\"\nresolution = \"0.001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"0.3 % + 1 \
          digit\"\nresolution = \"0.01 A\"\n[[instrument]]\nid = \"t\"\naccuracy = \"5 digits\"\nresolution = \"0.1 \
          K\"\n{more}[[test]]\nid = \"t\"\nkind = \"{kind}\"\nwith = \"v, i, t\"\nambient = \"{ambient_c} \
-         degC\"\nlogs = [{}]\n{keys}",
+         degC\"\nlogs = [{}]\n{keys}{sensor}",
         3.2 * f64::from(*series),
         files.join(", ")
     );
@@ -169,8 +183,16 @@ fn contradictions(book: &Book, folder: &Path, log: &Log, decided: &mut (u32, u32
             let loads = log.truth.stretches.iter().filter(|s| s.kind == "discharge");
             let longest = loads.map(|s| s.to_s - s.from_s).fold(0.0, f64::max);
             for (rated, holds) in [(1.0 - OFF, longest >= 900.0), (1.0 + OFF, false)] {
-                let claims = format!("continuous_current = \"{:.5} A\"\n", rated * current);
-                let found = verdicts(book, folder, log, &claims, &set, "");
+                let claims = format!(
+                    "continuous_current = \"{:.5} A\"\ncapacity = \"{current} Ah\"\n",
+                    rated * current
+                );
+                // A house that asks for a quarter of an hour.
+                let mut quarter = book.clone();
+                for limit in quarter.limits.iter_mut().filter(|limit| limit.name == "full_discharge") {
+                    limit.amount.number = underlid::units::Uncertain::exact(0.25 * rated);
+                }
+                let found = verdicts(&quarter, folder, log, &claims, &set, "");
                 compare("full-load-held", &found, !holds, format!("{rated} of {current} A for {longest} s"));
                 let Some(Ok(held)) = found.facts.last().and_then(|facts| facts.get("test.held_for")) else {
                     continue;
@@ -184,6 +206,21 @@ fn contradictions(book: &Book, folder: &Path, log: &Log, decided: &mut (u32, u32
                     let claim = Judged { outcomes: [("held".to_owned(), Outcome::Meets)].into(), ..found };
                     compare("held", &claim, true, format!("{surely} s for {truth} s"));
                 }
+            }
+        }
+        "cold charge" => {
+            let limit = book.limit_amounts()["cold_current"].value() * 3600.0;
+            let (flowed, own) = (log.truth.cold_current_a.unwrap(), log.record.claimed_capacity_ah);
+            let near = if flowed > 0.0 {
+                vec![flowed * (1.0 - OFF) / limit, flowed * (1.0 + OFF) / limit]
+            } else {
+                vec![]
+            };
+            for capacity in near.into_iter().chain([own]) {
+                let claims = format!("capacity = \"{capacity:.5} Ah\"\n");
+                let found = verdicts(book, folder, log, &claims, &format!("{set}charger_on = \"yes\"\n"), "");
+                let what = format!("{flowed} A into cold cells, {} A allowed", limit * capacity);
+                compare("cold-charge-test", &found, flowed > limit * capacity, what);
             }
         }
         other => panic!("a kind {other}"),

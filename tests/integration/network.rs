@@ -24,6 +24,8 @@ accuracy = "0.3 %"
 id = "thermo"
 accuracy = "10 digits"
 resolution = "0.1 K"
+[enclosure]
+retention = "bracket"
 [cells]
 series = 8
 parallel = 1
@@ -172,6 +174,27 @@ fn told(findings: &[Finding], part: &str) -> Vec<String> {
     of.map(|f| format!("{}: {} {:?}", f.rule, f.working.numbers, f.missing)).collect()
 }
 
+/// The joint of the positive bar, and its measured resistance.
+const PLUS_JOINT: [&str; 2] = [
+    "[[path.element]]\nid = \"plus-joint\"\nkind = \"joint\"\nleg = \"positive\"\noverlap = \"25 x 30 mm\"\n",
+    "resistance = \"10 µΩ\"\n",
+];
+
+/// The pack with links of these metals, listed one by one with their joints.
+fn one_by_one(metals: &[&str]) -> String {
+    let from = PACK.find("[[path.element]]\nid = \"link\"").unwrap();
+    let to = PACK.find("[[path.element]]\nid = \"plus-joint\"").unwrap();
+    let (bar, joint) = PACK[from..to].split_at(PACK[from + 1..to].find("[[").unwrap() + 1);
+    let mut links = String::new();
+    for (number, metal) in metals.iter().enumerate() {
+        let joint = |side: &str| joint.replace("link-joint", &format!("joint-{number}-{side}"));
+        let bar = bar.replace("\"link\"", &format!("\"link-{number}\"")).replace("copper", metal);
+        let bar = bar.replace("material = \"\"\n", "");
+        links += &(joint("a") + &bar + &joint("b"));
+    }
+    format!("{}{links}{}", &PACK[..from], &PACK[to..])
+}
+
 /// The most favourable wrong records: a verdict must not follow from what is not there.
 #[test]
 fn what_is_not_known_gives_no_verdict() {
@@ -187,6 +210,19 @@ fn what_is_not_known_gives_no_verdict() {
         (without(&["capacity = \"280 Ah\"\n"]), "plus-bar", "`cells.capacity`"),
         (without(&["continuous_current = \"100 A\"\n"]), "plus-bar", "`claims.continuous_current`"),
         (without(&["series = 8\n"]), "plus-bar", "`cells.series`"),
+        // How warm the air becomes.
+        (without(&["size = \"360 x 260 x 230 mm\"\n"]), "plus-bar", "`inspection.size`"),
+        // A length that nobody measured.
+        (PACK.replacen("length = \"120 mm\"\n", "", 1), "minus-bar", "`length`"),
+        // A joint that nobody recorded, or recorded without measuring it, may warm what lies beside it.
+        (without(&[&PLUS_JOINT.join("")]), "plus-bar", "a joint that is not recorded"),
+        (PACK.replace(&PLUS_JOINT.join(""), PLUS_JOINT[0]), "plus-bar", "`resistance` of joint plus-joint"),
+        // The same beside a part of which nothing is known.
+        (PACK.replacen("section = \"30 x 4 mm\"\nlength = \"120 mm\"\n", "", 1), "minus-joint", "`section"),
+        // Parts of one string carry a part of the current; which they are is not in the record.
+        (PACK.replace("complete = \"yes\"", "complete = \"yes\"\nstrings = 2"), "plus-bar", "parallel strings"),
+        // Of three links listed one by one the second has no metal.
+        (one_by_one(&["copper", "", "copper"]), "link-1", "`material`"),
     ] {
         let found = findings(&record, None);
         assert_eq!(outcome(&found, BELOW_LIMIT, part), Some(Outcome::NotDecided), "{says}");
@@ -257,6 +293,100 @@ fn what_was_measured_comes_first() {
     let lost = findings(&format!("{PACK}{TEST}"), None);
     assert_eq!(outcome(&lost, MEASURED, "plus-bar"), Some(Outcome::NotDecided));
     assert!(missing(&lost, MEASURED, "plus-bar").contains("load.csv could not be used"));
+}
+
+/// Derived facts of a record without bench tests.
+fn derived(record: &str) -> (record::Record, Derived) {
+    let record = record::read("r", record).unwrap();
+    let derived = Derived::of(&record, &Book::built_in().unwrap().limit_amounts());
+    (record, derived)
+}
+
+fn number(answer: Option<&underlid::judge::facts::Answer>) -> f64 {
+    let worked = answer.unwrap().as_ref().unwrap_or_else(|missing| panic!("{missing:?}"));
+    worked.value.amount().unwrap().value()
+}
+
+/// The rating is judged at the ambient stated for it; a hot room, and the hottest the maker allows, leave less current.
+#[test]
+fn the_ambient_decides_as_well() {
+    let claim =
+        |line: &str| PACK.replace("[claims]\n", &format!("[claims]\npeak_duration = \"10 s\"\n{line}\n"));
+    let stated = |line: &str| derived(&claim(line)).1;
+    let (cool, hot) =
+        (stated("discharge_temperature_max = \"50 degC\""), stated("rated_ambient = \"40 degC\""));
+    let of = |derived: &Derived, name: &str| number(derived.of_pack(name));
+    let currents =
+        ["path.permissible_for_discharge", "path.permissible_when_hot", "path.permissible_at_hottest"];
+    let [at_25, at_40, at_50] = currents.map(|name| of(&cool, name));
+    assert!(at_25 > 1.05 * at_40 && at_40 > 1.05 * at_50 && at_50 > 0.0, "{at_25} {at_40} {at_50}");
+    // What is told beside the rating is what is told where the rating is for that ambient.
+    assert!((of(&hot, currents[0]) / at_40 - 1.0).abs() < 0.03, "{} {at_40}", of(&hot, currents[0]));
+    assert!(hot.of_pack(currents[2]).unwrap().is_err());
+    let [ever, peak] = ["path.permissible_without_end", "path.permissible_peak"].map(|name| of(&cool, name));
+    assert!(ever < at_25 && peak > at_25, "{ever} {at_25} {peak}");
+}
+
+#[test]
+fn links_and_joints_as_they_are_recorded() {
+    // Seven links one by one: all have a temperature, the bad one in the middle the highest.
+    let mut metals = ["copper"; 7];
+    metals[3] = "brass";
+    let (record, told) = derived(&one_by_one(&metals));
+    let temperature = |id: &str| {
+        let index = record.path.element.iter().position(|e| e.id.text() == Some(id)).unwrap();
+        number(told.of_element(index, "element.temperature_at_rated"))
+    };
+    assert!(temperature("link-3") > 1.003 * temperature("link-2"));
+    // One more than there is room for says so.
+    let found = findings(&one_by_one(&["copper"; 8]), None);
+    assert!(missing(&found, BELOW_LIMIT, "link-7").contains("7 links between them"));
+    // A joint of two coated bars: the lower of both.
+    let bar = |id: &str, finish: &str| {
+        format!(
+            "[[path.element]]\nid = \"{id}\"\nkind = \"busbar\"\nleg = \"positive\"\nsection = \"30 x 4 mm\"\n\
+             length = \"120 mm\"\nmaterial = \"copper\"\nfinish = \"{finish}\"\n"
+        )
+    };
+    for (one, other, limit) in [
+        ("nickel plated", "tin plated", 105.0),
+        ("nickel plated", "nickel plated", 115.0),
+        ("bright", "tin plated", 90.0),
+    ] {
+        let joint = PLUS_JOINT.join("").replace("plus-joint", "between");
+        let record = PACK.replace(
+            "[[path.element]]\nid = \"plus\"",
+            &format!("{}{joint}{}[[path.element]]\nid = \"plus\"", bar("one", one), bar("other", other)),
+        );
+        let (record, told) = derived(&record);
+        let index = record.path.element.iter().position(|e| e.id.text() == Some("between")).unwrap();
+        let kelvin = number(told.of_element(index, "element.temperature_limit"));
+        assert!((kelvin - 273.15 - limit).abs() < 1e-9, "{one}, {other}: {kelvin} K");
+    }
+}
+
+/// A rise that was read by hand counts like one of a test with the lid off.
+#[test]
+fn a_rise_read_by_hand_counts() {
+    let read = |rise: &str| {
+        let line = format!("id = \"plus-bar\"\ntemperature_rise = \"{rise}\"\nrise_current = \"100 A\"");
+        findings(&PACK.replace("id = \"plus-bar\"", &line), None)
+    };
+    let hot = read("80 K");
+    assert_eq!(
+        outcome(&hot, MEASURED, "plus-bar"),
+        Some(Outcome::FallsShort),
+        "{:?}",
+        told(&hot, "plus-bar")
+    );
+    let cool = read("9 K");
+    assert_eq!(
+        outcome(&cool, MEASURED, "plus-bar"),
+        Some(Outcome::NotDecided),
+        "{:?}",
+        told(&cool, "plus-bar")
+    );
+    assert!(missing(&cool, MEASURED, "plus-bar").contains("lid on"));
 }
 
 /// The invented examples come from an independent network (`example-inspections/logs/simulate.py`): what it says of each

@@ -353,7 +353,7 @@ mod hostile {
             finite(resistance::of_conductor(material, length, size, temperature).map(|r| r.value))?;
             finite(adiabatic::withstand(material, size, current).map(|t| t.value))?;
             let _ = resistance::at_temperature(material, ElectricalResistance::new::<ohm>(drop), temperature);
-            let _ = FuseKind::ClassT.clearing_gate(current, drop);
+            let _ = FuseKind::ClassT.clears_within(current, drop);
         }
 
         #[test]
@@ -390,7 +390,7 @@ mod hostile {
 
         #[test]
         fn threads_and_words(text in ".{0,20}") {
-            let _ = joint::usual_torque(&text);
+            let _ = joint::usual_torque(&text, joint::ThreadsInto::SteelNut);
             let _ = FuseKind::from_word(&text);
             let _ = Material::from_word(&text);
         }

@@ -47,40 +47,62 @@ const fn row(
 }
 
 const NONE: Patch = &[];
-const CUTOFF: &str = "[[path.element]]\nid = \"disc\"\nkind = \"thermal-cutoff\"\nmarked_current = \"101 A\"\ntrip_temperature = \"84 degC\"\nphotos = [\"d.jpg\"]\n";
-const BREAKER: &str = "[[path.element]]\nid = \"breaker\"\nkind = \"circuit-breaker\"\nrelease = \"thermal-magnetic\"\nrating = \"126 A\"\nresistance = \"1 µΩ\"\ninstantaneous_trip = \"1.69 kA\"\n";
+const CUTOFF: &str = "[[path.element]]\nid = \"disc\"\nkind = \"thermal-cutoff\"\nrated_voltage = \"32 V\"\nmarked_current = \"101 A\"\ntrip_temperature = \"84 degC\"\nphotos = [\"d.jpg\"]\n";
+const BREAKER: &str = "[[path.element]]\nid = \"breaker\"\nkind = \"circuit-breaker\"\nrelease = \"thermal-magnetic\"\nrating = \"126 A\"\nresistance = \"1 µΩ\"\ninstantaneous_trip = \"1.68 kA\"\n";
 const SECOND: &str =
     "[[path.element]]\nid = \"second\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\n";
 
-const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n";
-const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"101 A ± 1 A\"\nduration = \"15.2 min\"\nend = \"time\"\n";
+const CAPACITY: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah ± 0.1 Ah\"\nenergy = \"2570 Wh ± 5 Wh\"\nend = \"load cut-off\"\n";
+const OVER: &str = "[[test]]\nid = \"o\"\nkind = \"overcurrent trip\"\nopened = \"yes\"\ntrip_current = \"124 A ± 0.1 A\"\ntrip_time = \"9.8 s\"\nrecovers = \"load off\"\n";
+const FULL: &str = "[[test]]\nid = \"f\"\nkind = \"overcharge cut-off\"\nopened = \"yes\"\ntrip_voltage = \"29.68 V ± 0.005 V\"\n";
+const REST: &str = "[[test]]\nid = \"r\"\nkind = \"standby drain\"\ndrain = \"4.5 mA ± 0.01 mA\"\n";
+const LOAD: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"101 A ± 1 A\"\nduration = \"55 min\"\nend = \"time\"\n";
 const COLD: &str = "[[test]]\nid = \"k\"\nkind = \"cold charge\"\ncell_temperature = \"-4 degC ± 1 K\"\ncharged_while_cold = \"no\"\ncharger_on = \"yes\"\n";
 
+const COLD_LIMIT: (&str, &str) =
+    ("mass = \"4.7 kg\"", "mass = \"4.7 kg\"\ncold_charge_rate_limit = \"0.2 C\"");
 const GAUGE: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A ± 1 A\"\nduration = \"15 min\"\nend = \"time\"\n[[test.reading]]\nof = \"gauge\"\nat = \"0 min\"\nvalue = \"97 %\"\n[[test.reading]]\nof = \"gauge\"\nat = \"15 min\"\nvalue = \"72 %\"\n";
 const BRANCHES: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\n[[test.reading]]\nof = \"branch 1\"\nvalue = \"40 A ± 1 A\"\n[[test.reading]]\nof = \"branch 2\"\nvalue = \"60 A ± 1 A\"\n[[test.reading]]\nof = \"gauge\"\nvalue = \"100 A\"\n";
 const HOT: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A\"\nduration = \"2 h\"\nambient = \"25 degC\"\n[[test.reading]]\nof = \"red-bar\"\nat = \"1 h\"\nvalue = \"88 degC ± 1 K\"\n";
 const LOST: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\nlog = \"logs/none.csv\"\n[[test.sensor]]\ncolumn = \"T\"\npart = \"red-bar\"\n";
 const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah\"\nenergy = \"2700 Wh\"\nend = \"taper\"\n";
+const HEAT: (&str, &str) = ("charge_current", "discharge_temperature_max = \"26 degC\"\ncharge_current");
+const PEAK: (&str, &str) =
+    ("charge_current", "peak_current = \"103 A\"\npeak_duration = \"10 s\"\ncharge_current");
+const OPENED: (&str, &str) = (
+    "short_circuit_trip",
+    "short_circuit_delay = \"1 ms\"\ndevice_avalanche_energy = \"12 J\"\nshort_circuit_trip",
+);
 const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution = \"0.0001 V\"\n[[instrument]]\nid = \"i\"\naccuracy = \"1 %\"\nresolution = \"0.01 A\"\n[[test]]\nid = \"s\"\nkind = \"full load\"\nwith = \"v, i\"\nlog = \"golden-logs/step-agrees.csv\"\n";
 
 #[rustfmt::skip]
 const ROWS: &[Row] = &[
-    row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
+    row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
     row("fuse-responds-to-current", "", NONE, &[("#element", CUTOFF)], &[("fuse = \"class T\"", "")], Turn),
     row("fuse-rating-over-load", "fuse", NONE, &[("rating = \"126 A\"", "rating = \"124 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
+    row("fuse-rating-covers-load", "fuse", &[("rating = \"126 A\"", "rating = \"101 A\"")], &[("rating = \"126 A\"", "rating = \"97 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
     row("fuse-voltage", "fuse", NONE, &[("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[("rated_voltage = \"30 V\"", "")], By(0.1)),
-    row("fuse-interrupting-rating", "fuse", NONE, &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"1.7 kA\"")], &[("interrupting_rating = \"1.8 kA\"", "")], By(0.1)),
-    row("breaker-trips-on-fault", "breaker", &[("#element", BREAKER)], &[("#element", BREAKER), ("\"1.69 kA\"", "\"1.8 kA\"")], &[("#element", BREAKER), ("instantaneous_trip = \"1.69 kA\"\n", "")], By(0.1)),
+    row("fuse-interrupting-rating", "fuse", NONE, &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"1.68 kA\"")], &[("interrupting_rating = \"1.8 kA\"", "")], By(0.1)),
+    row("breaker-trips-on-fault", "breaker", &[("#element", BREAKER)], &[("#element", BREAKER), ("\"1.68 kA\"", "\"1.8 kA\"")], &[("#element", BREAKER), ("instantaneous_trip = \"1.68 kA\"\n", "")], By(0.1)),
     row("fuse-near-cells", "fuse", NONE, &[("= \"190 mm\"", "= \"205 mm\"")], &[("distance_from_cells = \"190 mm\"", "")], By(0.1)),
-    row("fuse-derated", "fuse", &[("rating = \"126 A\"", "rating = \"103.2 A\"")], &[("rating = \"126 A\"", "rating = \"102.9 A\"")], &[("inner_ambient = \"40 degC\"", "")], By(0.1)),
-    row("fuse-clears-after-trip", "fuse", &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"119 min\"")], &[("\"104 A\"", "\"175 A\""), ("\"5 s\"", "\"122 min\"")], NONE, By(0.1)),
+    row("fuse-clears-after-trip", "fuse", NONE, &[("\"5 s\"", "\"16 min\"")], &[("\"104 A\"", "\"175 A\"")], By(0.1)),
+    row("fuse-least-breaking-current", "fuse", &[("\"class T\"", "\"semiconductor\"\nleast_breaking_current = \"1.6 kA\"")], &[("\"class T\"", "\"semiconductor\"\nleast_breaking_current = \"1.8 kA\"")], &[("\"class T\"", "\"semiconductor\"")], By(0.1)),
+    row("overload-protection", "", NONE, &[("\"class T\"", "\"semiconductor\"")], &[("\"class T\"", "\"unknown\"")], By(1.0)),
     row("fuse-reachable", "fuse", NONE, &[("accessible = \"yes\"", "accessible = \"no\"")], &[("accessible = \"yes\"", "")], Turn),
     row("heater-power", "", NONE, &[("\"10 W\"", "\"9.5 W\"")], &[("power = \"10 W\"", "")], By(0.1)),
     row("cell-swelling-allowance", "", NONE, &[("2.1 mm", "1.9 mm")], &[("swelling_allowance = \"2.1 mm\"", "")], By(0.1)),
-    row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah\"", "\"98 Ah\"")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah\"", "\"98 Ah\"")], By(0.1)),
-    row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh\"", "\"2540 Wh\"")], &[("#test", CAPACITY), ("energy = \"2570 Wh\"", "")], By(0.1)),
-    row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\""), ("\"15.2 min\"", "\"14.8 min\"")], &[("#test", LOAD), ("\"15.2 min\"", "\"14.8 min\"")], By(0.1)),
-    row("full-load-to-the-end", "", &[("#test", LOAD), ("\"15.2 min\"", "\"49 min\"")], &[("#test", LOAD), ("\"15.2 min\"", "\"47 min\""), ("end = \"time\"", "end = \"bms cut-off\"")], &[("#test", LOAD)], By(0.1)),
+    row("capacity-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"100.2 Ah", "\"98 Ah")], &[("#test", CAPACITY), ("end = \"load cut-off\"", "end = \"stopped\""), ("\"100.2 Ah", "\"98 Ah")], By(0.1)),
+    row("energy-as-claimed", "", &[("#test", CAPACITY)], &[("#test", CAPACITY), ("\"2570 Wh", "\"2540 Wh")], &[("#test", CAPACITY), ("energy = \"2570 Wh ± 5 Wh\"", "")], By(0.1)),
+    row("full-load-held", "", &[("#test", LOAD)], &[("#test", LOAD), ("end = \"time\"", "end = \"bms cut-off\""), ("\"55 min\"", "\"53 min\"")], &[("#test", LOAD), ("\"55 min\"", "\"53 min\"")], By(0.1)),
+    row("overcurrent-trip-tested", "", &[("#test", OVER)], &[("#test", OVER), ("opened = \"yes\"", "opened = \"no\"")], &[("#test", OVER), ("opened = \"yes\"\n", "")], Turn),
+    row("overcurrent-trip-as-stated", "", &[("#test", OVER)], &[("#test", OVER), ("\"124 A ±", "\"126 A ±")], &[("#test", OVER), ("trip_current = \"124 A ± 0.1 A\"\n", "")], By(0.1)),
+    row("overcurrent-trip-in-time", "", &[("#test", OVER)], &[("#test", OVER), ("9.8 s", "10.3 s")], &[("#test", OVER), ("trip_time = \"9.8 s\"\n", "")], By(0.1)),
+    row("overcharge-stopped", "", &[("#test", FULL)], &[("#test", FULL), ("opened = \"yes\"", "opened = \"no\"")], &[("#test", FULL), ("opened = \"yes\"\n", "")], Turn),
+    row("overcharge-voltage", "", &[("#test", FULL)], &[("#test", FULL), ("29.68 V", "29.72 V")], &[("#test", FULL), ("trip_voltage = \"29.68 V ± 0.005 V\"\n", "")], By(0.1)),
+    row("trip-does-not-pump", "", &[("#test", OVER)], &[("#test", OVER), ("\"load off\"", "\"by itself\"")], &[("#test", OVER), ("recovers = \"load off\"\n", "")], Turn),
+    row("standby-drain-small", "", &[("#test", REST)], &[("#test", REST), ("4.5 mA", "4.8 mA")], &[("#test", REST), ("drain = \"4.5 mA ± 0.01 mA\"\n", "")], By(0.1)),
+    row("cold-charge-current", "", NONE, &[("cold_charge_current = \"20 A\"", "cold_charge_current = \"20.5 A\"")], &[("cold_charge_current = \"20 A\"\n", ""), ("charge_current = \"50 A\"\n", "")], By(0.1)),
+    row("cold-charge-current-of-the-cell", "", &[COLD_LIMIT], &[COLD_LIMIT, ("\"0.2 C\"", "\"0.19 C\"")], &[COLD_LIMIT, ("cold_charge_current = \"20 A\"\n", ""), ("charge_current = \"50 A\"\n", "")], By(0.1)),
     row("cold-charge-test", "", &[("#test", COLD)], &[("#test", COLD), ("charged_while_cold = \"no\"", "charged_while_cold = \"yes\"\ncurrent = \"0.21 A ± 0.005 A\"")], &[("#test", COLD), ("\"-4 degC ± 1 K\"", "\"0.5 degC ± 1 K\"")], By(0.1)),
     row("gauge-agrees", "", &[("#test", GAUGE)], &[("#test", GAUGE), ("\"72 %\"", "\"60 %\"")], &[("#test", GAUGE), ("100 A ± 1 A", "100 A")], Turn),
     row("branches-agree", "", &[("#test", BRANCHES)], &[("#test", BRANCHES), ("60 A ± 1 A", "50 A ± 1 A")], &[("#test", BRANCHES), ("60 A ± 1 A", "60 A")], Turn),
@@ -90,14 +112,20 @@ const ROWS: &[Row] = &[
     row("fuse-per-string", "", &[("strings = 1", "strings = 2\nstrings_fused = \"yes\"")], &[("strings = 1", "strings = 2\nstrings_fused = \"no\"")], &[("strings = 1", "strings = 2"), ("#element", SECOND)], Turn),
     row("fuse-accessible", "fuse", NONE, &[("replaceable = \"yes\"", "replaceable = \"no\"")], &[("replaceable = \"yes\"", "")], Turn),
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
+    row("switch-voltage", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"32 V\"", "\"28 V\"")], &[("#element", CUTOFF), ("rated_voltage = \"32 V\"\n", "")], By(0.1)),
     row("thermal-cutoff-below-cell-limit", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"84 degC\"", "\"86 degC\"")], &[("#element", CUTOFF), ("trip_temperature = \"84 degC\"", "")], Kelvin(3.0)),
     row("element-carries-rated-current", "terminal", NONE, &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"\nmarked_current = \"97 A\"")], &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"")], By(0.1)),
     row("conductor-protected-by-fuse", "light-bar", NONE, &[("rating = \"126 A\"", "rating = \"188 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
-    row("conductor-withstands-fault", "cable", &[("size = \"35 mm2\"", "size = \"5 mm2\"")], &[("size = \"35 mm2\"", "size = \"4.7 mm2\"")], &[("size = \"35 mm2\"", "")], By(0.1)),
+    row("conductor-withstands-fault", "cable", &[("\"10 ms\"", "\"26 s\"")], &[("\"10 ms\"", "\"38 s\"")], &[("clearing_time = \"10 ms\"\n", "")], By(0.1)),
+    row("insulation-withstands-fault", "cable", &[("\"10 ms\"", "\"3 s\"")], &[("\"10 ms\"", "\"15 s\"")], &[("clearing_time = \"10 ms\"\n", "")], By(0.1)),
+    row("plastics-withstand-fault", "red-bar", &[("\"10 ms\"", "\"0.5 s\"")], &[("\"10 ms\"", "\"9.5 s\"")], &[("clearing_time = \"10 ms\"\n", "")], By(0.1)),
     row("bar-current-density", "red-bar", NONE, &[("17 x 2 mm", "16.4 x 2 mm")], &[("section = \"17 x 2 mm\"", "")], By(0.1)),
     row("bar-current-density-other", "light-bar", NONE, &[("26 x 2 mm", "24.4 x 2 mm")], &[("section = \"26 x 2 mm\"", "")], By(0.1)),
     row("conductor-heat", "cable", &[("resistance = \"450 µΩ\"", "resistance = \"495 µΩ\"")], &[("resistance = \"450 µΩ\"", "resistance = \"505 µΩ\"")], &[("resistance = \"450 µΩ\"", ""), ("length = \"900 mm\"", "")], By(0.1)),
     row("place-stays-below-limit", "red-bar", NONE, &[("17 x 2 mm", "3 x 1 mm")], &[("section = \"17 x 2 mm\"", "")], Kelvin(60.0)),
+    row("place-stays-below-limit-in-heat", "red-bar", &[HEAT], &[HEAT, ("17 x 2 mm", "3 x 1 mm")], &[HEAT, ("section = \"17 x 2 mm\"", "")], Kelvin(60.0)),
+    row("peak-within-permissible-current", "", &[PEAK], &[PEAK, ("\"103 A\"", "\"5000 A\"")], &[PEAK, ("peak_duration = \"10 s\"\n", "")], By(0.98)),
+    row("charge-current-within-path", "", NONE, &[("\"50 A\"", "\"500 A\"")], &[("section = \"17 x 2 mm\"", "")], By(0.9)),
     row("measured-temperature-below-limit", "red-bar", &[("#test", HOT)], &[("#test", HOT), ("88 degC", "95 degC")], &[("#test", HOT), ("duration = \"2 h\"", "duration = \"10 min\"")], Kelvin(5.0)),
     row("measurement-agrees-with-record", "", &[("#test", HOT), ("88 degC", "60 degC")], &[("#test", HOT), ("88 degC", "400 degC")], &[("#test", LOST)], Turn),
     row("joint-contact-density", "joint", NONE, &[("20 x 17 mm", "19 x 16 mm")], &[("continuous_current = \"100 A\"\n", "")], By(0.1)),
@@ -113,8 +141,11 @@ const ROWS: &[Row] = &[
     row("bms-junction-temperature", "", &[("\"5.5 K/W\"", "\"7.1 K/W\"")], &[("\"5.5 K/W\"", "\"7.35 K/W\"")], &[("device_thermal_resistance = \"0.5 K/W\"", "")], Kelvin(5.0)),
     row("bms-heat-path-complete", "", NONE, &[("heat_path_complete = \"yes\"", "heat_path_complete = \"no\"")], &[("heat_path_complete = \"yes\"", "")], Turn),
     row("bms-heat-sink-not-on-lid", "", NONE, &[("heat_sink_on_lid = \"no\"", "heat_sink_on_lid = \"yes\"")], &[("heat_sink_on_lid = \"no\"", "")], Turn),
-    row("bms-short-circuit-trip", "", NONE, &[("\"1.7 kA\"", "\"1.8 kA\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
+    row("bms-short-circuit-trip", "", NONE, &[("short_circuit_trip = \"1.68 kA\"", "short_circuit_trip = \"1.8 kA\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
     row("bms-trip-over-rated", "", NONE, &[("overcurrent_trip = \"104 A\"", "overcurrent_trip = \"98 A\"")], &[("overcurrent_trip = \"104 A\"", "")], By(0.1)),
+    row("bms-trip-over-peak", "", &[PEAK, ("\"103 A\"", "\"110 A\""), ("\"10 s\"", "\"4 s\"")], &[PEAK, ("\"103 A\"", "\"110 A\""), ("\"10 s\"", "\"5.2 s\"")], &[PEAK, ("overcurrent_trip = \"104 A\"", "")], By(0.1)),
+    row("bms-device-voltage", "", NONE, &[("device_voltage = \"30 V\"", "device_voltage = \"29 V\"")], &[("device_voltage = \"30 V\"", "")], By(0.1)),
+    row("bms-survives-short-circuit", "", &[OPENED], &[OPENED, ("\"12 J\"", "\"0.2 J\"")], &[OPENED, ("short_circuit_delay = \"1 ms\"\n", "")], By(0.9)),
     row("bms-trip-below-fuse-margin", "", &[("\"104 A\"", "\"250 A\"")], &[("\"104 A\"", "\"256 A\"")], &[("overcurrent_trip = \"104 A\"", "")], By(0.1)),
     row("balancing-current", "", NONE, &[("10.5 mA", "9.8 mA")], &[("balance_current = \"10.5 mA\"", "")], By(0.1)),
     row("sense-connection", "", NONE, &[("sense_connection = \"latched\"", "sense_connection = \"friction\"")], &[("sense_connection = \"latched\"", "")], Turn),
@@ -154,8 +185,8 @@ const ROWS: &[Row] = &[
     row("case-sealed", "", NONE, &[("seal = \"gasket\"", "seal = \"none\"")], &[("seal = \"gasket\"", "")], Turn),
     row("strain-relief", "", NONE, &[("strain_relief = \"yes\"", "strain_relief = \"no\"")], &[("strain_relief = \"yes\"", "")], Turn),
     row("no-sharp-edges", "", NONE, &[("sharp_edges = \"no\"", "sharp_edges = \"yes\"")], &[("sharp_edges = \"no\"", "")], Turn),
-    row("creepage-distance", "", NONE, &[("creepage = \"1.6 mm\"", "creepage = \"1.4 mm\"")], &[("creepage = \"1.6 mm\"", "")], By(0.1)),
-    row("clearance-distance", "", NONE, &[("clearance = \"1.6 mm\"", "clearance = \"1.4 mm\"")], &[("\nclearance = \"1.6 mm\"", "")], By(0.1)),
+    row("creepage-distance", "", NONE, &[("creepage = \"1.6 mm\"", "creepage = \"1.25 mm\"")], &[("creepage = \"1.6 mm\"", "")], By(0.1)),
+    row("clearance-distance", "", NONE, &[("clearance = \"1.6 mm\"", "clearance = \"0.75 mm\"")], &[("\nclearance = \"1.6 mm\"", "")], By(0.1)),
     row("vent-path", "", NONE, &[("vent_path = \"yes\"", "vent_path = \"no\"")], &[("vent_path = \"yes\"", "")], Turn),
     row("no-foreign-objects", "", NONE, &[("foreign_objects = \"no\"", "foreign_objects = \"yes\"")], &[("foreign_objects = \"no\"", "")], Turn),
     row("lid-recloses", "", NONE, &[("lid_recloses = \"yes\"", "lid_recloses = \"no\"")], &[("lid_recloses = \"yes\"", "")], Turn),
@@ -169,8 +200,8 @@ const ROWS: &[Row] = &[
     row("claim-has-evidence", "", NONE, &[("evidence = \"report 1\"", "evidence = \"absent\"")], &[("evidence = \"report 1\"", "")], Turn),
     row("claim-not-contradicted", "", NONE, &[("verdict = \"supported\"", "verdict = \"contradicted\"")], &[("verdict = \"supported\"", "")], Turn),
     row("certificate-covers-pack", "", NONE, &[("scope = \"whole pack\"", "scope = \"parts\"")], &[("scope = \"whole pack\"", "")], Turn),
-    row("series-limit-stated", "", NONE, &[("max_in_series = 2", "max_in_series = 0")], &[("max_in_series = 2", "")], By(1.0)),
-    row("parallel-limit-stated", "", NONE, &[("max_in_parallel = 4", "max_in_parallel = 0")], &[("max_in_parallel = 4", "")], By(1.0)),
+    row("series-limit-stated", "", NONE, &[("max_in_series = 1", "max_in_series = 0")], &[("max_in_series = 1", "")], By(1.0)),
+    row("parallel-limit-stated", "", NONE, &[("max_in_parallel = 1", "max_in_parallel = 0")], &[("max_in_parallel = 1", "")], By(1.0)),
     row("photo-of-label", "", NONE, &[("shows = [\"label\"]", "shows = [\"lid\"]")], NO_PHOTOS, By(1.0)),
     row("photo-of-protection", "fuse", NONE, &[("photos = [\"fuse.jpg\"]", "")], NO_PHOTOS_AT_ALL, By(1.0)),
     row("photo-of-bms", "", NONE, &[("shows = [\"bms\"]", "shows = [\"lid\"]")], NO_PHOTOS, By(1.0)),
@@ -266,10 +297,7 @@ fn the_golden_record_meets_everything_that_applies() {
     let record = record::read("golden", &golden()).unwrap();
     let derived = Derived::of(&record, &book.limit_amounts());
     for finding in judge(&record, &derived, &book).findings {
-        // At 104 A the BMS trips below 135 % of the fuse, where its standard gives no gate.
-        let expected =
-            if finding.rule == "fuse-clears-after-trip" { Outcome::NotDecided } else { Outcome::Meets };
-        assert_eq!(finding.outcome, expected, "{} {}", finding.rule, finding.subject);
+        assert_eq!(finding.outcome, Outcome::Meets, "{} {}", finding.rule, finding.subject);
     }
 }
 
@@ -395,11 +423,11 @@ fn what_is_graded_rests_on_physics_or_on_what_was_read() {
 #[rustfmt::skip]
 const WRONG: &[(&str, &str, Patch)] = &[
     // A thermal cut-off with more amperes on it than the fuse had.
-    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"", "kind = \"thermal-cutoff\"\nmarked_current = \"500 A\"")]),
+    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"", "kind = \"thermal-cutoff\"\nmarked_current = \"500 A\""), ("clearing_time = \"10 ms\"\n", "")]),
     // A circuit breaker that only opens when it is told to.
     ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"", "kind = \"circuit-breaker\"\nrelease = \"command\"")]),
     // A contactor of 500 A.
-    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"", "kind = \"contactor\"\nmarked_current = \"500 A\"")]),
+    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"", "kind = \"contactor\"\nmarked_current = \"500 A\""), ("clearing_time = \"10 ms\"\n", "")]),
     // A fuse that nobody could identify.
     ("fuse-present", "", &[("fuse = \"class T\"", "fuse = \"unknown\"")]),
     // A cut-off beside a fuse: the fuse does not make it one.
@@ -412,6 +440,11 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("fuse-interrupting-rating", "fuse", &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"absent\"")]),
     // The resistance of the cells was not taken: any rating is large enough for a current that nobody knows.
     ("fuse-interrupting-rating", "fuse", &[("resistance = \"1.2 mΩ\"", ""), ("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"200 kA\"")]),
+    // A link that breaks short circuits alone, and nobody looked from which current on.
+    ("fuse-least-breaking-current", "fuse", &[("fuse = \"class T\"", "fuse = \"semiconductor\"")]),
+    // The load was taken away before the BMS opened; the charger stopped by itself.
+    ("overcurrent-trip-tested", "", &[("#test", OVER), ("opened = \"yes\"", "opened = \"could not see\"")]),
+    ("overcharge-stopped", "", &[("#test", FULL), ("opened = \"yes\"", "opened = \"could not see\"")]),
     // Two fuses for two strings, both in the common path.
     ("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)]),
     // Cold cells and no current, because the charger was off; because they were not that cold.
@@ -432,7 +465,8 @@ const WRONG: &[(&str, &str, Patch)] = &[
 #[test]
 fn no_critical_rule_meets_on_what_only_looks_like_protection() {
     let book = Book::built_in().unwrap();
-    for rule in book.rules.iter().filter(|rule| rule.grade.word() == "critical" && rule.subject != "test rig") {
+    for rule in book.rules.iter().filter(|rule| rule.grade.word() == "critical" && rule.subject != "test rig")
+    {
         assert!(WRONG.iter().any(|(id, ..)| *id == rule.id), "{} has no wrong record", rule.id);
     }
     let meets = |(rule, subject, patch): &&(&str, &str, Patch)| {

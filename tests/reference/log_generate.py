@@ -2,15 +2,16 @@
 
     python tests/reference/log_generate.py DIR [--number 1000] [--seed 12] [--only INDEX]
 
-Log number k of a seed is always the same, however many are made. In DIR it leaves `00017/` with one or more log files and
+Log number k of a seed is always the same, however many are made; every tenth is a cold charge. In DIR it leaves `00017/` with one or more log files and
 `truth.json`:
 
 - `files`: the files of the test in order; `instruments`: what each file is of (`main`, `thermometer`)
-- `record`: what a person would write about the test: kind, set current, cut-off voltage, ambient
+- `record`: what a person would write about the test: kind, set current, cut-off voltage, ambient, power of a heater, and
+  by how much a thermometer's clock is off
 - `shape`: how the file is written; `faults`: what was done to it
 - `truth`: what really flowed, from the simulated course and not from the rows: charge and energy of the test's discharge
   (pauses inside are part of the test) and of the charge, highest temperature of a cell, lowest while charging, resistance,
-  highest current, duration, and every stretch of current
+  highest current, the highest into cells below 0 °C (without what a heater takes), duration, and every stretch of current
 - `cannot_be_known`: what no reader could tell from the files alone; a verdict that needs it must be withheld
 
 The course is computed every second; the rows are samples of it with noise and a last digit. A verdict contradicts the truth
@@ -61,7 +62,7 @@ def open_circuit(soc):
 class Course:
     """What really happened, second by second: `current` is positive in discharge."""
 
-    def __init__(self, r: random.Random):
+    def __init__(self, r: random.Random, cold: bool = False):
         self.series = r.choice([4, 8, 8, 16])
         self.capacity = round(r.uniform(20, 320), 1)
         self.resistance = self.series * r.uniform(0.35, 1.2) * 1e-3 * math.sqrt(100 / self.capacity)
@@ -69,7 +70,8 @@ class Course:
         self.kind = r.choice(["capacity"] * 5 + ["charge"] * 2 + ["cycle", "rates", "full load", "pulse"])
         self.rate = r.choice([0.1, 0.2, 0.2, 0.33, 0.5])
         self.pauses = []
-        phases = self.phases(r)
+        self.heater = None
+        phases = self.cold(r) if cold else self.phases(r)
         current = np.concatenate([np.full(int(s), a) if not isinstance(a, np.ndarray) else a for a, s, _ in phases])
         self.label = np.concatenate([np.full(len(a) if isinstance(a, np.ndarray) else int(s), n) for n, (a, s, _) in enumerate(phases)])
         self.roles = [role for _, _, role in phases]
@@ -84,6 +86,29 @@ class Course:
             rise[n:n + 10] = level
         self.voltage = self.series * open_circuit(soc) - self.resistance * current
         self.temperature = self.ambient + rise
+        if cold:
+            # Chamber or heater warm the cells evenly through 0 °C.
+            self.temperature = self.ambient * (1 - np.arange(len(current)) / self.crossing)
+            heating = (self.current < 0) & (np.array(self.roles)[self.label] == "heat")
+            if self.heater is not None:
+                self.heater = round(float((-current * self.voltage)[heating].mean()))
+
+    def cold(self, r):
+        """A small charge offered to a cold pack: blocked while it is cold, or not; with a heater or without."""
+        c, self.kind, self.soc0 = self.capacity, "cold charge", r.uniform(0.2, 0.5)
+        self.ambient = round(r.uniform(-20, -6), 1)
+        self.crossing = r.randint(1500, 3600)
+        charge = r.uniform(0.05, 0.2) * c
+        blocks = r.random() < 0.55
+        heat = r.uniform(0.02, 0.08) * c if r.random() < 0.5 else 0.0
+        self.heater = heat or None
+        begins = self.crossing + r.randint(100, 500) if blocks else r.randint(300, int(0.8 * self.crossing))
+        ends = max(begins, self.crossing) + r.randint(600, 1500)
+        # Without blocking the heater goes on beside the charge until the cells are warm.
+        cells = np.full(ends - begins, -charge)
+        beside = np.where(np.arange(begins, ends) < self.crossing, heat, 0.0)
+        self.into_cells = np.concatenate([np.zeros(begins), -cells, np.zeros(60)])
+        return [(0.0, 60, "rest"), (-heat, begins - 60, "heat"), (cells - beside, ends - begins, "charge"), (0.0, 60, "rest")]
 
     def phases(self, r):
         c, rate = self.capacity, self.rate
@@ -147,6 +172,8 @@ class Course:
                "resistance_ohm": self.resistance, "highest_cell_c": round(float(self.temperature.max()), 2), "stretches": stretches}
         if test.any():
             out |= {"discharge_ah": round(ah(test), 5), "discharge_wh": round(wh(test), 4), "pauses_s": self.pauses}
+        if self.kind == "cold charge":
+            out |= {"cold_current_a": round(float(self.into_cells[self.temperature < 0].max()), 5)}
         if charging.any():
             out |= {"charge_ah": round(ah(charging), 5), "charge_wh": round(wh(charging), 4),
                     "lowest_cell_while_charging_c": round(float(self.temperature[charging].min()), 2)}
@@ -249,7 +276,8 @@ def layout(rows: Rows, r: random.Random, faults: list[str], unknown: list[str]) 
     if order == "day first" and r.random() < 0.5:
         form = "%d/%m/%Y %H:%M:%S"
     moments = [rows.start + dt.timedelta(seconds=float(t)) for t in rows.time]
-    shape |= {"clocks": clocks, "time_unit": unit, "date_order": order if clocks in ("wall", "both", "date and time") else None}
+    remote = course.kind == "cold charge" and clocks in ("wall", "both", "date and time") and r.random() < 0.5
+    shape |= {"thermometer": remote, "clocks": clocks, "time_unit": unit, "date_order": order if clocks in ("wall", "both", "date and time") else None}
     if clocks == "step and total":
         columns.append((r.choice(NAMES["step time"]), unit, cut(rows.step_time * scale, 4 if unit in ("min", "h") else 1)))
     if clocks in ("elapsed", "both", "step and total"):
@@ -345,7 +373,7 @@ def layout(rows: Rows, r: random.Random, faults: list[str], unknown: list[str]) 
         add("state", "", [words[k] for k in kind])
 
     # Temperatures: cell sensors fail, the others do not.
-    if r.random() < 0.7:
+    if not remote and (r.random() < 0.7 or course.kind == "cold charge"):
         shape["temperatures"] = True
         fahrenheit = r.random() < 0.05
         pattern = r.choice(NAMES["cell temperature"])
@@ -473,7 +501,7 @@ def header_of(name: str, unit: str, style: str) -> str:
 def one(folder: Path, seed: int, index: int) -> None:
     r = random.Random(f"{seed}/{index}")
     faults, unknown = [], []
-    course = Course(r)
+    course = Course(r, cold=index % 10 == 9)
     if course.pauses and course.kind != "pulse":
         faults.append("pauses")
     rows = Rows(course, r, faults, unknown)
@@ -519,22 +547,29 @@ def one(folder: Path, seed: int, index: int) -> None:
             text = text_of(columns, keep, shape, r, faults)
         files.append(save(folder, f"test-{part + 1}" if len(cuts) > 2 else "test", text, shape, r))
         instruments.append("main")
-    if wall and r.random() < 0.2 and len(cuts) == 2:
+    offset = None
+    if shape["thermometer"] or wall and r.random() < 0.2 and len(cuts) == 2:
         faults.append("a second instrument on its own clock")
         late = r.uniform(-120, 240)
+        fast = 0
+        if r.random() < 0.3:
+            faults.append("the second instrument's clock is off, and an offset is recorded")
+            fast, offset = r.choice([-3600, 3600, r.randint(-900, 900)]), max(0, int(late))
         lines = ["Timestamp,T cell (°C),Ambient (°C)"]
         for second in range(max(0, int(late)), len(course.current), 30):
-            moment = rows.start + dt.timedelta(seconds=second)
-            lines.append(f"{moment:%Y-%m-%d %H:%M:%S},{course.temperature[second]:.1f},{course.ambient:.1f}")
+            moment = rows.start + dt.timedelta(seconds=second + fast)
+            code = second // 30 in rows.sensor_text
+            lines.append(f"{moment:%Y-%m-%d %H:%M:%S},{-127.0 if code else course.temperature[second]:.1f},{course.ambient:.1f}")
         (folder / "thermometer.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
         files.append("thermometer.csv")
         instruments.append("thermometer")
     kind = {"cycle": "capacity", "rates": "capacity", "pulse": "full load"}.get(course.kind, course.kind)
-    test_current = float(np.abs(course.current[np.array(course.roles)[course.label] == ("charge" if kind == "charge" else "test")]).max())
+    test_current = float(np.abs(course.current[np.array(course.roles)[course.label] == ("charge" if kind in ("charge", "cold charge") else "test")]).max())
     out = {
         "index": index, "seed": seed, "invented": True, "files": files, "instruments": instruments,
         "record": {"kind": kind, "current_a": round(test_current, 3), "series": course.series, "claimed_capacity_ah": course.capacity,
-                   "cutoff_v": cutoff_of(course, kind), "ambient_c": course.ambient, "date": f"{rows.start:%Y-%m-%d}"},
+                   "cutoff_v": cutoff_of(course, kind), "ambient_c": course.ambient, "heater_w": course.heater, "thermometer_offset_s": offset,
+                   "date": f"{rows.start:%Y-%m-%d}"},
         "course": course.kind, "shape": shape, "faults": sorted(set(faults)), "cannot_be_known": sorted(set(unknown)),
         "rows": int(rows.keep.sum()), "truth": course.truth(),
     }

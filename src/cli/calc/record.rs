@@ -220,7 +220,7 @@ fn warmest(rise: Option<&Quantity>, keys: &BTreeMap<String, String>, book: &Book
 
 /// The facts that were given; each is a source of uncertainty of its own, far behind the record's text.
 fn given(typed: &[(&Flag, Typed)], record: &Record, elements: &[&str]) -> Vec<Given> {
-    let sources = Sources::of(record);
+    let sources = Sources::of(record, &BTreeMap::new());
     let facts = typed.iter().enumerate().filter_map(|(number, (flag, typed))| {
         let (To::Fact(name, _), Some(quantity)) = (flag.to, &typed.quantity) else { return None };
         let at = elements.iter().position(|element| *element == head(name));
@@ -235,6 +235,7 @@ fn given(typed: &[(&Flag, Typed)], record: &Record, elements: &[&str]) -> Vec<Gi
             assumed: Vec::new(),
             bound: None,
             claims: Vec::new(),
+            contradicted: Vec::new(),
         };
         Some((at, name, Ok(worked)))
     });

@@ -80,7 +80,7 @@ pack's voltage, can burst and keep an arc. Never take a rating from the look of 
 says that a part or a pack is safe; local codes and licensed practice come first.";
 
 const SHORT_CAUTION: &str = "never try this out: a bridged pack feeds thousands of amperes into whatever bridges it. The \
-figure leaves out inductance and what the cells do when they get hot. It chooses a fuse; it never says that a pack is \
+figure leaves out what the cells do when they get hot. It chooses a fuse; it never says that a pack is \
 safe. Local codes and licensed practice come first.";
 
 const AMBIENT: Flag =
@@ -106,9 +106,9 @@ const OVERLAP: Method = Method {
 /// The bolt table in words.
 const BOLT: Method = Method {
     name: "usual tightening torque",
-    formula: "by thread, from a table",
-    source: "workshop tables after VDI 2230, property class 8.8, friction 0.14 (from memory)",
-    range: "M4 to M12, steel into steel; the maker of the terminal or the cell comes first, and cell studs take far less",
+    formula: "by thread and by what it is screwed into, from a table",
+    source: "manuals of an LFP pack, of lead-acid batteries and of an open BMS (read); steel nuts: workshop tables after VDI 2230, property class 8.8, friction 0.14 (from memory)",
+    range: "M4 to M12; the maker of the terminal or the cell comes first",
 };
 
 /// Everything that `calc` works out.
@@ -162,7 +162,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("bundled", "element.bundled", "Current-carrying cables that lie together, these included; without it, those in parallel"),
             CURRENT,
             key("length", "element.length", "Length of one cable, for resistance, drop and heat"),
-            flag("fault", To::Fact("path.short_circuit_current", Dimension::CURRENT), "Short-circuit current, for the time the copper withstands it"),
+            flag("fault", To::Fact("path.short_circuit_current", Dimension::CURRENT), "Short-circuit current, for the times until the insulation is damaged and the copper melts"),
         ],
         facts: &[
             "element.permissible_current",
@@ -172,9 +172,10 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.resistance_found",
             "element.drop_at_rated",
             "element.heat",
-            "element.withstand",
+            "element.insulation_damaged_after",
+            "element.melts_after",
         ],
-        methods: &[&physics::cable::METHOD, &physics::resistance::METHOD, &physics::adiabatic::METHOD],
+        methods: &[&physics::cable::METHOD, &physics::resistance::METHOD, &physics::adiabatic::HEATING],
         notes: &["a fuse protects the cable only if its rating is no more than this permissible current"],
         caution: CAUTION,
     },
@@ -189,8 +190,8 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("rating", "element.rating", "Rated current printed on it"),
             CURRENT,
             AMBIENT,
-            flag("voltage", To::Fact("pack.highest_voltage", Dimension::VOLTAGE), "Highest voltage of the pack, at the end of charging"),
-            flag("prospective", To::Fact("path.short_circuit_current", Dimension::CURRENT), "Prospective short-circuit current where the fuse sits, from `calc short-circuit`"),
+            flag("voltage", To::Fact("pack.string_voltage", Dimension::VOLTAGE), "Highest voltage at the end of charging, of all packs in series"),
+            flag("prospective", To::Fact("path.fault_current_in_use", Dimension::CURRENT), "Fault current where the fuse sits, with what packs in parallel feed into it: `calc short-circuit` gives that of one"),
             key("rated-voltage", "element.rated_voltage", "DC voltage rating read from the fuse or its data sheet"),
             key("interrupting", "element.interrupting_rating", "DC interrupting rating read from the fuse or its data sheet"),
             key("trip", "bms.overcurrent_trip", "Current at which the BMS trips"),
@@ -202,7 +203,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.permissible_current",
             "element.voltage_found",
             "element.interrupting_found",
-            "element.clears_within",
+            "element.holds_for",
             "path.overcurrent_rating",
         ],
         methods: &[&physics::fuse::METHOD],
@@ -222,16 +223,17 @@ pub(super) const SUBJECTS: &[Subject] = &[
             ("conductor", "conductor.material", "copper"),
         ],
         flags: &[
-            key("cell-resistance", "cells.resistance", "Resistance of one cell; the DC value gives a lower, the 1 kHz value a higher current").required(),
+            key("cell-resistance", "cells.resistance", "Resistance of one cell as a meter shows it at 1 kHz: it gives the greatest current").required(),
+            key("cell-direct-resistance", "cells.direct_resistance", "Its direct-current resistance, for the least current; without it up to 2.2 times the other"),
             key("series", "cells.series", "Cells, or groups of parallel cells, in series").required(),
             key("parallel", "cells.parallel", "Cells in parallel; without it 1"),
             flag("cell-voltage", To::Fact("pack.cell_rest_voltage", Dimension::VOLTAGE), "Voltage of one cell at rest and fully charged"),
             key("chemistry", "cells.chemistry", "Chemistry, for the usual voltage"),
             key("path", "element.resistance", "Resistance of everything else in the loop: bars, joints, BMS, fuse, cable"),
-            key("conductor", "conductor.size", "Cross-section of the thinnest copper conductor, for the time it withstands the current"),
+            key("conductor", "conductor.size", "Cross-section of the thinnest copper conductor, for the time until it melts"),
         ],
-        facts: &["path.short_circuit_current", "conductor.withstand"],
-        methods: &[&physics::short_circuit::METHOD, &physics::adiabatic::METHOD],
+        facts: &["path.short_circuit_current", "path.fault_time_constant", "conductor.melts_after"],
+        methods: &[&physics::short_circuit::METHOD, &physics::short_circuit::INDUCTANCE, &physics::adiabatic::HEATING],
         notes: &["the fuse's DC interrupting rating must be no less than this current, at the pack's highest voltage"],
         caution: SHORT_CAUTION,
     },
@@ -280,6 +282,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("overlap", "element.overlap", "Length along the current and width of the overlap, such as \"25 x 20 mm\""),
             key("thickness", "element.thickness", "Thickness of the thinner bar or lug"),
             key("bolt", "element.bolt", "Bolt thread, such as M8"),
+            key("into", "element.threads_into", "What the bolt is screwed into; without it a range over all"),
             key("torque", "element.torque", "Torque found or applied"),
         ],
         facts: &[
@@ -293,7 +296,6 @@ pub(super) const SUBJECTS: &[Subject] = &[
         methods: &[&physics::joint::METHOD, &OVERLAP, &BOLT],
         notes: &[
             "keep the test leads off the current leads: a clip that carries the current adds its own drop",
-            "a cell's stud or threaded hole takes far less torque than the thread: use the cell maker's figure there",
         ],
         caution: CAUTION,
     },

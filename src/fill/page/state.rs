@@ -148,6 +148,7 @@ impl App {
                     with: op.with.clone(),
                     photos: Vec::new(),
                     note: op.note.clone(),
+                    confirmed: false,
                 };
                 self.session.answer_once(&key, &answer, seen, Some(&op.id))
             }
@@ -219,9 +220,11 @@ impl App {
                     .decided
                     .iter()
                     .map(|decided| Line { rule: decided.rule.clone(), line: decided.line() });
+                let asked = saved.sight.question(key).and_then(Question::asks_again);
+                let asked = asked.map(|line| Line { rule: String::new(), line });
                 Ok(OpResult {
                     status: "saved",
-                    decided: decided.collect(),
+                    decided: asked.into_iter().chain(decided).collect(),
                     said: saved.said,
                     rev,
                     message: String::new(),

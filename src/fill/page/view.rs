@@ -13,6 +13,7 @@ use crate::fill::terminal::now;
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
+use crate::render::write_up::causes;
 use crate::units::Dimension;
 
 #[derive(Serialize)]
@@ -58,7 +59,7 @@ impl PageState {
             told: session.told.clone(),
             beside: sight.beside,
             counts: PageCounts {
-                falls_short: with(Outcome::FallsShort),
+                falls_short: sight.judgement.defects(),
                 not_decided: with(Outcome::NotDecided),
                 meets: with(Outcome::Meets),
             },
@@ -70,17 +71,14 @@ impl PageState {
                     page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
                 })
                 .collect(),
-            findings: sight
-                .judgement
-                .findings
-                .iter()
-                .filter(|finding| finding.outcome == Outcome::FallsShort)
-                .map(|finding| PageFinding {
-                    shape: finding.outcome.shape(),
-                    title: finding.title.clone(),
-                    grade: finding.grade.word(),
-                    subject: finding.subject.clone(),
-                    numbers: finding.working.numbers.clone(),
+            findings: causes(&sight.judgement)
+                .into_iter()
+                .map(|cause| PageFinding {
+                    shape: Outcome::FallsShort.shape(),
+                    numbers: cause.lines().into_iter().map(|(line, _)| line).collect(),
+                    title: cause.statement,
+                    grade: cause.grade.word(),
+                    subject: cause.of,
                 })
                 .collect(),
             instruments: sight
@@ -117,7 +115,7 @@ struct PageFinding {
     title: String,
     grade: &'static str,
     subject: String,
-    numbers: String,
+    numbers: Vec<String>,
 }
 
 #[derive(Serialize)]

@@ -70,6 +70,12 @@ impl<W: Write> Walk<'_, W> {
     }
 
     fn remind(&mut self, sight: Option<&Sight>, key: &Key) -> io::Result<()> {
+        let question = sight.and_then(|sight| sight.question(key));
+        if let Some((question, asks)) = question.and_then(|question| Some((question, question.asks_again()?)))
+        {
+            writeln!(self.out, "  {}", shown_text(&asks))?;
+            writeln!(self.out, "  as `{}: …`", question.number)?;
+        }
         if let Some(question) = sight.and_then(|sight| sight.question(key))
             && question.lacks_photo()
         {

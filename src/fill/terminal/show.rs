@@ -10,6 +10,7 @@ use crate::fill::question::{Applies, Key, Question};
 use crate::fill::sight::Sight;
 use crate::judge::rules::Outcome;
 use crate::record::Kind;
+use crate::render::write_up::causes;
 use crate::units::terminal::shown_text;
 use crate::units::words::count;
 
@@ -93,17 +94,12 @@ impl<W: Write> Walk<'_, W> {
     }
 
     pub(super) fn findings(&mut self, sight: &Sight) -> io::Result<()> {
-        for finding in sight.judgement.findings.iter().filter(|f| f.outcome == Outcome::FallsShort) {
-            let of =
-                if finding.subject.is_empty() { String::new() } else { format!(" [{}]", finding.subject) };
-            let text = format!(
-                "{} {} ({}){of}: {}",
-                finding.outcome.shape(),
-                finding.title,
-                finding.grade.word(),
-                finding.working.numbers
-            );
+        for cause in causes(&sight.judgement) {
+            let text = format!("{} {} ({})", Outcome::FallsShort.shape(), cause.line(), cause.grade.word());
             writeln!(self.out, "  {}", shown_text(&text))?;
+            for (line, _) in cause.lines() {
+                writeln!(self.out, "      {}", shown_text(&line))?;
+            }
         }
         writeln!(self.out, "{}", tally(sight))
     }
@@ -237,7 +233,7 @@ fn tally(sight: &Sight) -> String {
     format!(
         "{} {} falls short, {} {} not decided, {} {} meets.",
         Outcome::FallsShort.shape(),
-        with(Outcome::FallsShort),
+        sight.judgement.defects(),
         Outcome::NotDecided.shape(),
         with(Outcome::NotDecided),
         Outcome::Meets.shape(),

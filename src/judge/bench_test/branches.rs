@@ -12,7 +12,7 @@ use crate::judge::facts::{Missing, Val};
 use crate::logs::downsample::MinMax;
 use crate::logs::full_load::{Branch, Reading, Total, sum, sum_over_time};
 use crate::logs::instrument::compare;
-use crate::logs::read::{LogReader, Meaning, is_gauge};
+use crate::logs::read::{CurrentSign, LogReader, Meaning, SignSetting, is_gauge};
 use crate::logs::series::{POINTS, Series};
 use crate::record::parts::TestBranch;
 use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_percent, show_uncertain};
@@ -21,6 +21,8 @@ use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_percent, s
 const BRANCHES: usize = 16;
 /// Clocks that write whole seconds are alike within this, s.
 const CLOCKS: f64 = 1.0;
+/// A current that flows one way only is the other way by no more than this part (common practice, no source).
+const BOTH_WAYS: f64 = 0.02;
 /// Part of its usual current from which on a branch counts as loaded.
 const ON: f64 = 0.5;
 
@@ -178,7 +180,7 @@ impl Work<'_> {
         let mut loaded: Vec<f64> =
             sums.iter().filter(|(_, total)| total.value >= ON * highest).map(|(time, _)| *time).collect();
         // Between the samples at both edges the sum is a ramp that no instrument saw.
-        let edge = 2.0 * branches.iter().map(|branch| usual_step(&branch.series)).fold(0.0, f64::max);
+        let edge = 2.0 * branches.iter().map(|branch| branch.series.usual_step()).fold(0.0, f64::max);
         if let (Some(first), Some(last)) = (loaded.first().copied(), loaded.last().copied())
             && last - first > 4.0 * edge
         {
@@ -220,7 +222,10 @@ impl Work<'_> {
     fn read_branch(&self, logs: &Logs<'_>, branch: &TestBranch, name: String) -> Result<Read, String> {
         let log = branch.log.text().unwrap_or_default();
         let path = logs.path(log)?;
-        let settings = logs.settings(branch.columns.list())?;
+        let mut settings = logs.settings(branch.columns.list())?;
+        if let Some(sign) = branch.sign.word() {
+            settings.sign = SignSetting::parse(sign)?;
+        }
         let mut reader = LogReader::open(&path, &settings).map_err(|error| error.to_string())?;
         let layout = reader.layout();
         let wanted = branch.column.text().map(str::trim);
@@ -234,6 +239,7 @@ impl Work<'_> {
             })
             .map(|(slot, column)| (slot, column.header.clone()))
             .collect();
+        let by_header = |slot| layout.values().any(|(of, column)| of == slot && column.direction.is_some());
         let slot = match (columns.as_slice(), wanted) {
             ([(slot, _)], _) => *slot,
             ([], Some(wanted)) => return Err(format!("the log {log} has no current column \"{wanted}\"")),
@@ -247,15 +253,17 @@ impl Work<'_> {
             }
         };
         let volts = layout.slot(Meaning::Voltage);
+        let decided = by_header(slot) || !matches!(layout.sign, Some((CurrentSign::NotDecided, _)) | None);
         let (mut series, mut voltage, mut picture) =
             (Series::new(), Series::new(), MinMax::new(CURVE_POINTS / 4));
-        let (mut samples, mut total) = (0_u64, 0.0);
+        // Without a voltage the log alone does not show which way its current counts.
+        let (mut samples, mut out, mut into) = (0_u64, 0.0, 0.0);
         reader
             .for_each(|sample| {
                 let current = sample.get(slot);
                 if current.is_finite() {
                     samples += 1;
-                    total += current;
+                    *(if current > 0.0 { &mut out } else { &mut into }) += current.abs();
                 }
                 series.push(sample.time, current);
                 picture.push(sample.time, current);
@@ -265,8 +273,14 @@ impl Work<'_> {
         if samples < 2 {
             return Err(format!("the log {log} holds no current"));
         }
-        // The pack is loaded in this test, so the larger flow is out of it, whatever sign the meter writes.
-        let flipped = total < 0.0;
+        // The pack is loaded in this test, so what flows one way only flows out of it, whatever sign the meter writes.
+        let flipped = !decided && into > out;
+        if !decided && out.min(into) > BOTH_WAYS * out.max(into) {
+            return Err(format!(
+                "the current in the log {log} flows both ways, and nothing in it shows which is out of the pack: write `sign = \
+                 \"discharge positive\"` or `\"discharge negative\"` in the branch"
+            ));
+        }
         if flipped {
             series = Series::of(series.points().into_iter().map(|(time, value)| (time, -value)));
             let mut turned = MinMax::new(CURVE_POINTS / 4);
@@ -277,7 +291,7 @@ impl Work<'_> {
         let account = report.to_string().replace('\n', "; ");
         let with = branch.own.with.as_deref().or(self.test.own.with.as_deref());
         let tool = tool(self.record, with, Dimension::CURRENT);
-        let since_1970 = reader.since_1970();
+        let since_1970 = reader.dated();
         Ok(Read { name, series, picture, voltage, tool, samples, flipped, account, since_1970 })
     }
 
@@ -445,20 +459,6 @@ fn shift(
                 .to_owned(),
         ),
     }
-}
-
-/// The usual time between samples, s.
-fn usual_step(series: &Series) -> f64 {
-    let times: Vec<f64> = series.times().collect();
-    let mut steps: Vec<f64> = times
-        .windows(2)
-        .filter_map(|pair| match pair {
-            [a, b] => Some(b - a),
-            _ => None,
-        })
-        .collect();
-    steps.sort_by(f64::total_cmp);
-    steps.get(steps.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// What an error of the clocks within ± `half` does to the current on average, as a standard uncertainty.

@@ -5,7 +5,7 @@ use uom::si::energy::joule;
 use uom::si::f64::{ElectricCharge, Energy};
 
 use super::gauge::Reference;
-use super::instruments::standard;
+use super::instruments::{self, standard};
 use super::summary::{ColdChargeSummary, FullLoadSummary, LoadEnded, temperature};
 use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Reason, Side, Val, Worked};
@@ -26,6 +26,7 @@ impl Work<'_> {
             Some(TestKind::FullLoad) => self.full_load_by_hand(),
             Some(TestKind::ColdCharge) => self.cold_by_hand(),
             Some(TestKind::Charge) => self.charge_by_hand(),
+            Some(kind) => self.protection_by_hand(kind),
             None => {}
         }
         if kind != Some(TestKind::FullLoad) {
@@ -33,7 +34,7 @@ impl Work<'_> {
         }
     }
 
-    fn missing(&self, field: &str) -> Missing {
+    pub(super) fn missing(&self, field: &str) -> Missing {
         let place = self.test.id.text().map_or_else(|| "the test".to_owned(), |id| format!("test {id}"));
         Missing::fact(&format!("test.{field}"), &place, Reason::NotRecorded)
     }
@@ -59,7 +60,10 @@ impl Work<'_> {
                     by_definition: false,
                 });
             }
-            self.fact(name, answer);
+            let current = test.current.quantity().map(|current| current.value).or_else(|| {
+                Some(test.rate.quantity()?.value * self.record.claims.capacity.quantity()?.value)
+            });
+            self.fact(name, answer.and_then(|found| self.for_the_claim(current, found)));
         }
         if let (Some(found), Some(claim)) = (test.capacity.quantity(), self.record.claims.capacity.quantity())
         {
@@ -149,14 +153,19 @@ impl Work<'_> {
         standard(self.record, with, quantity)
     }
 
-    fn read_off(&self, quantity: &Quantity, found: &Found) -> Worked {
-        let standard = self.standard_of(quantity, found);
+    pub(super) fn read_off(&self, quantity: &Quantity, found: &Found) -> Worked {
+        let with = found.with.as_deref().or(self.test.own.with.as_deref());
+        let stated = self.standard_of(quantity, found);
+        let usual = || instruments::usual(self.record, self.physics.limits, with, quantity.dimension);
+        let standard = stated.or_else(|| Some(usual()?.standard(quantity.value)));
         let place = u32::try_from(found.span.start.saturating_mul(4)).unwrap_or(0);
         let number = Uncertain::new(quantity.value, place, standard.unwrap_or(0.0));
         let amount = Amount { number, dimension: quantity.dimension };
         let mut worked = worked(Val::Amount(amount), vec!["read off by hand, no log".to_owned()]);
-        if standard.is_none() {
-            worked.assumed.push("the accuracy of the instrument is not known and not counted".to_owned());
+        if stated.is_none() {
+            worked
+                .assumed
+                .push("the accuracy of the instrument is not known; that of its kind is taken".to_owned());
         }
         worked
     }

@@ -29,7 +29,8 @@ impl Work<'_> {
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());
         }
-        let accuracies = self.accuracies_of(&course);
+        let stated = self.accuracies_of(&course);
+        let accuracies = self.or_usual(stated);
         let settings = CapacitySettings {
             claim: claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value)),
             current: self.test.current.quantity().map(|q| ElectricCurrent::new::<ampere>(q.value)),
@@ -50,7 +51,7 @@ impl Work<'_> {
             steps.push(sample.time, v, i, sample.after_break);
         })
         .map_err(|error| error.to_string())?;
-        let found = test.finish().ok_or("the log holds no discharge")?;
+        let mut found = test.finish().ok_or("the log holds no discharge")?;
         let end = match found.end {
             End::LoadCutOff => "the load's cut-off was reached",
             End::BmsCutOff => "the BMS opened",
@@ -61,7 +62,8 @@ impl Work<'_> {
         let doubts = self.capacity_doubts(&found, &course, log.layout());
         // What the instrument reads at rest it may read under load as well.
         let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
-        self.charge_found(&found, accuracies, end, whole, &doubts, offset);
+        found.integral = found.integral.with_offset(offset);
+        self.charge_found(&found, stated, end, whole, &doubts);
         self.run_figures(&found, end);
         self.curve_figures(&found);
         self.resistances(&steps.finish(), found.integral.to.get::<second>());
@@ -131,12 +133,9 @@ impl Work<'_> {
         end: &str,
         whole: bool,
         doubts: &[String],
-        offset: f64,
     ) {
         let charge = &found.integral.charge;
-        let limits = 3.0_f64.sqrt();
-        let (value, standard) =
-            (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>().hypot(offset / limits));
+        let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
         let notes = found.integral.notes();
         let steps_of = |what: &str| {
             let steps = [format!("{what} by integration of the log"), end.to_owned()];
@@ -161,7 +160,7 @@ impl Work<'_> {
         answer.bound = bound();
         if accuracies.current.is_none() {
             answer.assumed.push(
-                "the accuracy of the current's instrument is not known; only sampling is counted".to_owned(),
+                "the accuracy of the current's instrument is not known; that of its kind is taken".to_owned(),
             );
         }
         if !doubts.is_empty() {
@@ -169,15 +168,14 @@ impl Work<'_> {
             self.fact("test.energy_found", Err(contradicted(doubts)));
             return;
         }
-        self.fact("test.capacity_found", Ok(answer));
+        let current = Some(found.mean_current.get::<ampere>());
+        self.fact("test.capacity_found", self.for_the_claim(current, answer));
         let Some(energy) = &found.integral.energy else {
             let missing = Missing::refused("the log has no column of voltage");
             self.fact("test.energy_found", Err(vec![missing]));
             return;
         };
-        let mean = energy.value.get::<joule>() / value;
-        let standard = energy.standard.get::<joule>().hypot(offset * mean / limits);
-        let value = energy.value.get::<joule>();
+        let (value, standard) = (energy.value.get::<joule>(), energy.standard.get::<joule>());
         self.figure(Figure::amount("energy", value, COVERAGE * standard, Dimension::ENERGY));
         if let Some(claim) = self.record.claims.energy.quantity() {
             let scale = 1.0 / claim.value;
@@ -186,7 +184,7 @@ impl Work<'_> {
         let mut answer =
             worked(Val::Amount(self.amount(value, standard, Dimension::ENERGY, 1)), steps_of("energy"));
         answer.bound = bound();
-        self.fact("test.energy_found", Ok(answer));
+        self.fact("test.energy_found", self.for_the_claim(current, answer));
     }
 
     /// How the discharge ran: end, duration, current, temperature, gaps.

@@ -24,7 +24,7 @@ use crate::units::{Amount, COVERAGE, Dimension, Uncertain};
 
 impl Work<'_> {
     pub(super) fn charge(&mut self, log: &mut Joined) -> Result<(), String> {
-        let accuracies = self.accuracies();
+        let accuracies = self.or_usual(self.accuracies());
         let mut course = Course::of(self, log.layout());
         if course.currents.is_empty() {
             return Err("the log has no column of current".to_owned());
@@ -49,7 +49,7 @@ impl Work<'_> {
         .map_err(|error| error.to_string())?;
         let charge_of =
             |found: &crate::logs::round_trip::Charge| found.integral.charge.value.get::<coulomb>();
-        let (sign, found) = ways
+        let (sign, mut found) = ways
             .into_iter()
             .filter_map(|(sign, test)| Some((sign, test.finish(&accuracies)?)))
             .max_by(|a, b| charge_of(&a.1).total_cmp(&charge_of(&b.1)))
@@ -60,6 +60,10 @@ impl Work<'_> {
                 "not shown by the log; taken as into the pack, as this is a charge",
             ));
         }
+        let sampled = found.integral.charge.sampling.get::<coulomb>();
+        // What the instrument reads at rest it may read while charging as well.
+        let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
+        found.integral = found.integral.with_offset(offset);
         let end = match found.end {
             ChargeEnd::Taper => "the current tapered at the charge voltage",
             ChargeEnd::BrokenOff => "the current broke off before it had tapered",
@@ -85,7 +89,7 @@ impl Work<'_> {
         let part = Part {
             from: found.integral.from.get::<second>(),
             to: found.integral.to.get::<second>(),
-            loose: charge.sampling.get::<coulomb>(),
+            loose: sampled,
             charge: Some(value),
             voltage: None,
         };

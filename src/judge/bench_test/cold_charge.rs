@@ -1,6 +1,7 @@
 //! A cold-charge test with its log: what flowed into cold cells, and how they were warmed.
 
 use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
 use uom::si::energy::joule;
 use uom::si::f64::{ElectricCurrent, HeatCapacity, Power, ThermodynamicTemperature};
 use uom::si::heat_capacity::joule_per_kelvin;
@@ -19,8 +20,9 @@ use crate::judge::facts::Missing;
 use crate::logs::cold_charge::{ColdCharge, ColdChargeSettings, ColdChargeTest};
 use crate::logs::instrument::Accuracy;
 use crate::logs::joined::Joined;
-use crate::logs::read::Role;
+use crate::logs::read::{Role, SignBasis};
 use crate::physics::ZERO_CELSIUS;
+use crate::physics::cells::Chemistry;
 use crate::record::parts::SensorFixing;
 use crate::units::{COVERAGE, Dimension};
 
@@ -55,7 +57,9 @@ impl Work<'_> {
             }
         };
         let limit = self.physics.limit("charge_temperature").map_err(|missing| missing.what)?;
-        let settings = self.cold_settings(&course, cell, limit)?;
+        let stated = [SignBasis::Stated, SignBasis::Header, SignBasis::States];
+        let sign_stated = log.layout().sign.is_some_and(|(_, basis)| stated.contains(&basis));
+        let settings = ColdChargeSettings { sign_stated, ..self.cold_settings(&course, cell, limit)? };
         let lag = settings.lag;
         let thermometer = settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         let mut test = ColdChargeTest::new(settings);
@@ -165,8 +169,17 @@ impl Work<'_> {
             cells,
             thermometer,
             charger_on: self.test.charger_on.yes() == Some(true),
+            charger_volts: self.charger_volts(),
+            sign_stated: false,
             accuracies: self.accuracies_of(course),
         })
+    }
+
+    /// Voltage of the full pack at rest, V: more than the cells alone give, above which a charger is on.
+    fn charger_volts(&self) -> Option<f64> {
+        let cells = self.record.cells.series.count()?;
+        let chemistry = Chemistry::from_word(self.record.cells.chemistry.word()?)?;
+        Some(f64::from(cells) * chemistry.voltages().rest_full.get::<volt>())
     }
 
     fn cold_figures(&mut self, found: &ColdCharge, thermometer: f64) {

@@ -4,6 +4,7 @@
 //! and never part of a sum.
 
 use super::instruments::{Tool, tool};
+use super::thermometers::{Readings, came_on};
 use super::{CURVE_POINTS, Work};
 use crate::logs::account::{Account, switched};
 use crate::logs::downsample::MinMax;
@@ -13,7 +14,7 @@ use crate::logs::read::{Column, HowKnown, Layout, Meaning, Role, Sample, Slot, i
 use crate::logs::series::Series;
 use crate::physics::ZERO_CELSIUS;
 use crate::record::Record;
-use crate::record::parts::SensorFixing;
+use crate::record::parts::{SensorFixing, TestSensor};
 use crate::units::{Dimension, show};
 
 /// Channels of one meaning that are followed.
@@ -40,24 +41,26 @@ pub(super) struct Channel {
     pub role: Role,
     /// Its header says which way it counts.
     pub has_direction: bool,
+    /// How far along its part the sensor sits, m.
+    pub distance: Option<f64>,
     /// Its last value, and that of the last sample, NaN where it has none.
     value: f64,
     now: f64,
+    /// The last reading, and its time, s: of another instrument not that of the sample.
+    read: (f64, f64),
     /// Where it left its course as a sensor does that fell off: when, s, from what and to what, K.
     jumped: Option<(f64, f64, f64)>,
-    /// Time of its last value, s.
-    at: f64,
     /// The temperature of the room, K, where the unit of this one is assumed.
     room: Option<f64>,
     /// A thermometer that may write a code for a reading.
     thermometer: bool,
-    slot: Slot,
+    slot: Option<Slot>,
+    /// Its readings in the log of another instrument.
+    readings: Option<Readings>,
+    /// Why it has none.
+    lost: Option<String>,
 }
 
-/// Digital thermometers write this when they come on, K: 85 °C.
-const POWER_ON: f64 = 358.15;
-/// Beside it a true reading changes by no more than this from one sample to the next, K.
-const JUMP: f64 = 10.0;
 /// A part under load does not change by so much from one sample to the next, K, and does not warm by more than this with
 /// time, K/s (common practice, no source).
 const LEAP: f64 = 8.0;
@@ -66,13 +69,14 @@ const WARMING: f64 = 0.2;
 const FAR: f64 = 20.0;
 
 impl Channel {
-    fn new(column: &Column, slot: Slot, part: Option<String>, tool: Option<Tool>) -> Self {
+    fn new(column: &Column, slot: Option<Slot>, part: Option<String>, tool: Option<Tool>) -> Self {
         let header = if column.header.is_empty() { &column.label } else { &column.header };
         let label = if column.label.is_empty() { header } else { &column.label };
         Self {
             label: label.clone(),
             part,
             fixed: None,
+            distance: None,
             tool,
             series: Series::new(),
             picture: MinMax::new(CURVE_POINTS / 4),
@@ -81,10 +85,12 @@ impl Channel {
             value: f64::NAN,
             now: f64::NAN,
             jumped: None,
-            at: f64::NAN,
+            read: (f64::NAN, f64::NAN),
             room: None,
             thermometer: column.meaning == Meaning::Temperature,
             slot,
+            readings: None,
+            lost: None,
         }
     }
 
@@ -97,6 +103,9 @@ impl Channel {
     /// Why a temperature cannot be believed: it left its course as a sensor does that fell off, or begins far from the
     /// room, where it would in degrees Fahrenheit.
     pub fn detached(&self) -> Option<String> {
+        if self.lost.is_some() {
+            return self.lost.clone();
+        }
         let kelvins = |t: f64| show(t, Dimension::TEMPERATURE);
         if let (Some(room), Some((_, first))) = (self.room, self.series.points().first()) {
             let fahrenheit = (first - ZERO_CELSIUS - 32.0) / 1.8 + ZERO_CELSIUS;
@@ -121,28 +130,58 @@ impl Channel {
         ))
     }
 
+    /// Whether its column has this header or label.
+    fn is_named(&self, layout: &Layout, wanted: &str) -> bool {
+        layout.values().any(|(of, column)| {
+            Some(of) == self.slot
+                && [&column.label, &column.header]
+                    .iter()
+                    .any(|name| name.trim().eq_ignore_ascii_case(wanted.trim()))
+        })
+    }
+
+    /// Takes what the record says of its sensor.
+    fn is_of(&mut self, sensor: &TestSensor, record: &Record) {
+        self.part = sensor.part.text().map(str::to_owned);
+        self.fixed = sensor.fixed.known();
+        self.distance = sensor.distance.quantity().map(|distance| distance.value);
+        if sensor.own.with.is_some() {
+            self.tool = tool(record, sensor.own.with.as_deref(), Dimension::TEMPERATURE);
+        }
+    }
+
     /// A temperature, while the current is `steady` or goes off and on.
     fn watch(&mut self, sample: &Sample<'_>, steady: bool) {
-        let (before, at) = (self.value, self.at);
+        let (before, at) = self.read;
         let value = self.take(sample);
+        let (time, value) = match &self.readings {
+            Some(readings) => {
+                let (time, value, _) = readings.at(sample.time);
+                (time, value)
+            }
+            None => (sample.time, value),
+        };
         if !value.is_finite() {
             return;
         }
-        self.at = sample.time;
+        self.read = (value, time);
         let change = value - before;
-        let leap = if change > 0.0 { LEAP + WARMING * (sample.time - at) } else { LEAP };
+        let leap = if change > 0.0 { LEAP + WARMING * (time - at) } else { LEAP };
         match self.jumped {
             // It came back at once: a false reading, not a sensor that fell off.
             Some((when, from, _)) if when == at && (value - from).abs() < LEAP / 2.0 => self.jumped = None,
-            None if steady && change.abs() > leap => self.jumped = Some((sample.time, before, value)),
+            None if steady && change.abs() > leap => self.jumped = Some((time, before, value)),
             _ => {}
         }
     }
 
     fn take(&mut self, sample: &Sample<'_>) -> f64 {
-        let mut value = sample.get(self.slot);
-        let near_the_last = (self.value - value).abs() < JUMP;
-        if self.thermometer && (value - POWER_ON).abs() < 0.01 && !near_the_last {
+        let mut value = match (&self.readings, self.slot) {
+            (Some(readings), _) => readings.at(sample.time).2,
+            (None, Some(slot)) => sample.get(slot),
+            (None, None) => f64::NAN,
+        };
+        if self.thermometer && came_on(self.value, value) {
             value = f64::NAN;
         } else if value.is_finite() {
             self.value = value;
@@ -189,16 +228,6 @@ pub(super) fn part_of(record: &Record, label: &str) -> Option<String> {
     PLACES.iter().copied().chain(element).find(|name| name.eq_ignore_ascii_case(wanted)).map(str::to_owned)
 }
 
-/// Whether a slot has a column of this header or label.
-fn named(layout: &Layout, slot: Slot, wanted: &str) -> bool {
-    layout.values().any(|(of, column)| {
-        of == slot
-            && [&column.label, &column.header]
-                .iter()
-                .any(|name| name.trim().eq_ignore_ascii_case(wanted.trim()))
-    })
-}
-
 impl Course {
     /// The channels of a layout.
     pub fn of(work: &Work<'_>, layout: &Layout) -> Self {
@@ -213,7 +242,7 @@ impl Course {
                     let part = part_of(record, &column.label);
                     let assumed = column.unit_assumed && column.known != HowKnown::Set;
                     let room = test.ambient.quantity().filter(|_| assumed).map(|q| q.value);
-                    Channel { room, ..Channel::new(column, slot, part, tool(record, with, dimension)) }
+                    Channel { room, ..Channel::new(column, Some(slot), part, tool(record, with, dimension)) }
                 })
                 .collect::<Vec<_>>()
         };
@@ -222,30 +251,44 @@ impl Course {
             test.branch
                 .iter()
                 .filter(|branch| branch.log.text().is_none())
-                .any(|branch| branch.column.text().is_some_and(|column| named(layout, channel.slot, column)))
+                .any(|branch| branch.column.text().is_some_and(|column| channel.is_named(layout, column)))
         };
         let all = plain(Meaning::Current, Dimension::CURRENT);
         let branches = all.iter().any(of_branch);
         // Columns that the record names as branches make up the current; else the layout knows which do.
         let mut currents: Vec<Channel> = all
             .into_iter()
-            .filter(|channel| if branches { of_branch(channel) } else { used.contains(&channel.slot) })
+            .filter(|channel| {
+                if branches {
+                    of_branch(channel)
+                } else {
+                    channel.slot.is_some_and(|slot| used.contains(&slot))
+                }
+            })
             .collect();
         let mut temperatures = plain(Meaning::Temperature, Dimension::TEMPERATURE);
-        for sensor in &test.sensor {
+        for sensor in test.sensor.iter().filter(|sensor| sensor.log.text().is_none()) {
             let Some(column) = sensor.column.text() else { continue };
-            for channel in temperatures.iter_mut().filter(|channel| named(layout, channel.slot, column)) {
-                channel.part = sensor.part.text().map(str::to_owned);
-                channel.fixed = sensor.fixed.known();
-                if sensor.own.with.is_some() {
-                    channel.tool = tool(record, sensor.own.with.as_deref(), Dimension::TEMPERATURE);
-                }
+            for channel in temperatures.iter_mut().filter(|channel| channel.is_named(layout, column)) {
+                channel.is_of(sensor, record);
             }
+        }
+        for thermometer in &work.thermometers {
+            let tool = tool(record, with, Dimension::TEMPERATURE);
+            let mut channel = Channel::new(&thermometer.column, None, None, tool);
+            if let Some(sensor) = test.sensor.get(thermometer.sensor) {
+                channel.is_of(sensor, record);
+            }
+            match &thermometer.readings {
+                Ok(readings) => channel.readings = Some(readings.clone()),
+                Err(why) => channel.lost = Some(why.clone()),
+            }
+            temperatures.push(channel);
         }
         // A branch in a column of this log has its own name and instrument.
         for branch in test.branch.iter().filter(|branch| branch.log.text().is_none()) {
             let Some(column) = branch.column.text() else { continue };
-            for channel in currents.iter_mut().filter(|channel| named(layout, channel.slot, column)) {
+            for channel in currents.iter_mut().filter(|channel| channel.is_named(layout, column)) {
                 if let Some(name) = branch.name.text() {
                     name.clone_into(&mut channel.label);
                 }
@@ -269,12 +312,14 @@ impl Course {
                     _ => Dimension::NONE,
                 };
                 let tool = work.gauge_tool(dimension);
-                (column.meaning, Channel::new(column, slot, None, tool))
+                (column.meaning, Channel::new(column, Some(slot), None, tool))
             })
             .collect();
         Self {
             voltage: layout.slot(Meaning::Voltage).and_then(|slot| {
-                plain(Meaning::Voltage, Dimension::VOLTAGE).into_iter().find(|channel| channel.slot == slot)
+                plain(Meaning::Voltage, Dimension::VOLTAGE)
+                    .into_iter()
+                    .find(|channel| channel.slot == Some(slot))
             }),
             currents,
             temperatures,
@@ -350,7 +395,8 @@ impl Course {
             channel.role == Role::Ambient
                 || channel.part.as_deref().is_some_and(|part| ["ambient", "inner air"].contains(&part))
         };
-        self.temperatures.iter().filter(move |channel| !of_air(channel)).filter_map(Channel::detached)
+        let told = move |channel: &&Channel| channel.lost.is_some() || !of_air(channel);
+        self.temperatures.iter().filter(told).filter_map(Channel::detached)
     }
 
     /// The channel of a part.

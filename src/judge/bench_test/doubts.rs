@@ -5,7 +5,7 @@ use uom::si::electric_current::ampere;
 use super::course::Course;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
-use crate::logs::account::{AccountCheck, Compared, Segment};
+use crate::logs::account::{AccountCheck, Compared, SAME, Segment};
 use crate::logs::read::{CurrentSign, HowKnown, Layout, Meaning};
 use crate::units::{Dimension, show, words};
 
@@ -36,8 +36,10 @@ impl Work<'_> {
             ));
         }
         for meaning in [Meaning::Current, Meaning::Voltage] {
-            let rivals = layout.rivals(meaning);
+            let one_cell = meaning == Meaning::Voltage && self.record.cells.series.count() == Some(1);
             let branches = meaning == Meaning::Current && course.currents.len() > 1;
+            doubts.extend(layout.not_of_the_pack(meaning).filter(|_| !one_cell && !branches));
+            let rivals = layout.rivals(meaning);
             if let (Some(first), false) = (rivals.first(), branches) {
                 let chosen = layout.values().find(|(slot, _)| Some(*slot) == layout.slot(meaning));
                 let mut names: Vec<String> =
@@ -55,6 +57,19 @@ impl Work<'_> {
             }
         }
         let checks = course.account.checks(part.from, part.to, part.loose);
+        let (mut agree, mut not_compared) = (Vec::new(), Vec::new());
+        for check in &checks {
+            match check {
+                AccountCheck::Agrees(_, text) => agree.push(text.as_str()),
+                AccountCheck::NotCompared(text) => not_compared.push(text.as_str()),
+                AccountCheck::Clashes(_) => {}
+            }
+        }
+        for (name, texts) in [("adds up", agree), ("could not be checked", not_compared)] {
+            if !texts.is_empty() {
+                self.figure(Figure::words(name, texts.join("; ")).detailed());
+            }
+        }
         let counted = checks.iter().any(|check| matches!(check, AccountCheck::Agrees(Compared::Charge, _)));
         doubts.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
         let assumed: Vec<String> = layout
@@ -120,6 +135,17 @@ impl Work<'_> {
         let set = self.test.current.quantity().map(|set| set.value.abs());
         let rated = self.record.claims.continuous_current.quantity().map(|rated| rated.value.abs());
         let by_discharge = self.test.kind.word() == Some("capacity");
+        // A thousandth of what was set: amperes under a header of milliamperes.
+        if let Some((most, set)) = set.map(|set| (most(), set))
+            && (1e3 * most / set - 1.0).abs() < SAME
+        {
+            return Some(format!(
+                "the current is {} where {} was set, a thousandth: correct its unit, for example `columns = [\"#2 = current in \
+                 A\"]`, or `current` in the test",
+                show(most, Dimension::CURRENT),
+                show(set, Dimension::CURRENT)
+            ));
+        }
         match (set.filter(|_| !by_discharge), rated.filter(|_| unconfirmed)) {
             (Some(set), _) => over(set, "log_current_of_set").map(|[most, set]| {
                 format!(

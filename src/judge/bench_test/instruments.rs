@@ -3,11 +3,14 @@
 //! An instrument's limits are those of a rectangular distribution, u = limit / √3 (JCGM 100:2008, 4.3.7). One
 //! that is not listed, or listed without its accuracy, has no known uncertainty: what rests on it cannot be told.
 
+use std::collections::BTreeMap;
+
+use crate::judge::facts::accuracy::{Accuracy as InstrumentAccuracy, ErrorLimits, Usual};
 use crate::logs::instrument::{Accuracies, Accuracy};
 use crate::physics::ZERO_CELSIUS;
 use crate::record::field::WITHHELD;
-use crate::record::{Record, Value, reads};
-use crate::units::{COVERAGE, Dimension, Quantity, SourceId};
+use crate::record::{Record, reads};
+use crate::units::{Amount, COVERAGE, Dimension, Quantity, SourceId};
 
 /// What an instrument of the record is good for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,30 +40,42 @@ pub(super) fn tool(record: &Record, with: Option<&str>, dimension: Dimension) ->
     with?.split(',').map(str::trim).find_map(|id| {
         let (index, instrument) =
             record.instrument.iter().enumerate().find(|(_, i)| i.id.text() == Some(id))?;
-        let resolution = instrument.resolution.quantity()?;
-        (Dimension { point: false, ..resolution.dimension } == wanted).then_some(())?;
-        // A step of temperature is a difference, however it was written.
-        let step = if resolution.dimension.point {
-            (resolution.value - ZERO_CELSIUS).abs()
-        } else {
-            resolution.value.abs()
-        };
-        let accuracy = match instrument.accuracy.found().value() {
-            Some(Value::Accuracy(spec)) => {
-                // Expanded: 2 · limit / √3.
-                let wide = COVERAGE / 3.0_f64.sqrt();
-                Some(Accuracy { gain: spec.of_reading * wide, offset: spec.digits * step * wide })
-            }
-            _ => None,
-        };
+        let known = InstrumentAccuracy::of(instrument);
+        let (step, of) = known.step?;
+        (of == wanted).then_some(())?;
+        let accuracy = known.stated_limits(dimension).map(expanded);
         Some(Tool { accuracy, step: Some(step), source: SourceId::try_from(index).unwrap_or(0) + 1 })
     })
+}
+
+/// Limits of error as an expanded uncertainty: 2 · limit / √3.
+fn expanded(limits: ErrorLimits) -> Accuracy {
+    let wide = COVERAGE / 3.0_f64.sqrt();
+    Accuracy { gain: limits.share * wide, offset: limits.fixed * wide }
 }
 
 /// Accuracy of volts and of amperes by the instruments of a `with`.
 pub(super) fn accuracies(record: &Record, with: Option<&str>) -> Accuracies {
     let of = |dimension| tool(record, with, dimension).and_then(|tool| tool.accuracy);
     Accuracies { voltage: of(Dimension::VOLTAGE), current: of(Dimension::CURRENT) }
+}
+
+/// The accuracy that is taken where none is recorded: that of the kind of the instruments of a `with`, else the widest.
+pub(super) fn usual(
+    record: &Record,
+    limits: &BTreeMap<String, Amount>,
+    with: Option<&str>,
+    dimension: Dimension,
+) -> Option<Accuracy> {
+    let usual = Usual::of(limits);
+    let named = with.into_iter().flat_map(|with| with.split(',').map(str::trim));
+    let mut known = named.filter_map(|id| record.instrument.iter().find(|i| i.id.text() == Some(id)));
+    let of = known.find_map(|instrument| {
+        let known = InstrumentAccuracy::of(instrument);
+        let reads = known.step.is_none_or(|(_, of)| of == Dimension { point: false, ..dimension });
+        known.limits(dimension, &usual).filter(|_| reads)
+    });
+    of.map(|(limits, _)| limits).or_else(|| usual.limits(None, dimension)).map(expanded)
 }
 
 /// Standard uncertainty of a written reading: its own ±, else that of its instrument.

@@ -48,8 +48,8 @@ impl Work<'_> {
             let mut read = |(time, kelvin): (f64, f64)| {
                 let standard = channel.tool.and_then(|tool| tool.standard(kelvin, Dimension::TEMPERATURE));
                 let above = self.may_be_warmer(channel.fixed, kelvin, air);
-                let (part, time) = (part.to_owned(), time - from);
-                temperatures.push(MeasuredTemperature { part, time, kelvin, standard, above });
+                let (part, time, distance) = (part.to_owned(), time - from, channel.distance);
+                temperatures.push(MeasuredTemperature { part, distance, time, kelvin, standard, above });
             };
             // Half way and at the end: the shape of the approach tells film from heat capacity.
             if let Some(middle) = under().find(|(time, _)| *time >= 0.5 * (from + to)) {
@@ -67,7 +67,8 @@ impl Work<'_> {
             let standard = standard(self.record, reading.value.found().with.as_deref(), quantity);
             let time = reading.at.quantity().map_or(to - from, |at| at.value);
             let above = self.may_be_warmer(reading.fixed.known(), quantity.value, air);
-            temperatures.push(MeasuredTemperature { part, time, kelvin: quantity.value, standard, above });
+            let (kelvin, distance) = (quantity.value, None);
+            temperatures.push(MeasuredTemperature { part, distance, time, kelvin, standard, above });
         }
         if temperatures.is_empty() {
             return;

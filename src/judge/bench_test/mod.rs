@@ -11,6 +11,7 @@ mod capacity;
 mod charge;
 mod charts;
 mod cold_charge;
+mod conditions;
 mod course;
 mod curve;
 mod doubts;
@@ -21,10 +22,12 @@ mod gauge;
 mod instruments;
 mod largest;
 mod measured;
+mod protection;
 mod resistance;
 mod segments;
 mod summary;
 mod texts;
+mod thermometers;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -34,7 +37,7 @@ use serde::Serialize;
 use uom::si::f64::ThermodynamicTemperature;
 
 use crate::evidence::name::safe_relative;
-use crate::judge::facts::answers::withheld;
+use crate::judge::facts::answers::{in_doubt, withheld};
 use crate::judge::facts::network::Measured;
 use crate::judge::facts::{Answer, Missing, OfTest, Val, Worked};
 use crate::judge::withhold::Withheld;
@@ -43,7 +46,7 @@ use crate::logs::integrate::Integral;
 use crate::logs::joined::{Joined, LogFile};
 use crate::logs::read::{ColumnSetting, Profiles, ReadSettings, SignSetting};
 use crate::logs::round_trip::Flow;
-use crate::record::field::Entry;
+use crate::record::field::{Doubt, Entry};
 use crate::record::parts::BenchTest;
 use crate::record::{self, Record, reads};
 use crate::units::{Amount, Dimension, words};
@@ -53,6 +56,7 @@ pub(crate) use course::PLACES;
 pub use curve::{Curve, CurveLine};
 pub use figure::Figure;
 pub use fixing::{OneSided, fixed_range};
+use thermometers::Thermometer;
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.
 const CURVE_POINTS: usize = 600;
@@ -73,6 +77,10 @@ const OF_A_LOG: &[(&str, &[&str])] = &[
     ),
     ("cold charge", &["test.cold_charge_current", "test.coldest_cell"]),
     ("charge", &["test.charge_in", "test.energy_in"]),
+    ("overcurrent trip", &["test.bms_opened", "test.trip_current_found", "test.trip_time_found"]),
+    ("overcharge cut-off", &["test.bms_opened", "test.trip_voltage_found"]),
+    ("recovery", &["test.bms_opened"]),
+    ("standby drain", &["test.drain_found"]),
     ("", &["test.gauge_readings", "test.gauge_error"]),
 ];
 /// Counts that a rule asks before it applies.
@@ -150,11 +158,22 @@ impl TestResult {
         };
         let Self { facts, measured, .. } = std::mem::replace(self, kept);
         self.facts = facts.into_iter().map(|(name, answer)| (name, withheld(answer))).collect();
-        self.measured = measured.map(|measured| {
-            let parts = measured.temperatures.into_iter().map(|found| found.part).collect();
-            Measured { lost: Some((parts, Missing::withheld())), ..Measured::default() }
-        });
+        self.measured = measured.map(|measured| measured.without(Missing::withheld()));
         self.problem = Some(Missing::withheld().what);
+    }
+}
+
+impl TestResult {
+    /// Nothing that a rule uses rests on a value that is in doubt; the figures stay.
+    fn doubt(&mut self, doubts: &[Arc<Doubt>]) {
+        if doubts.is_empty() {
+            return;
+        }
+        let facts = std::mem::take(&mut self.facts).into_iter();
+        self.facts = facts.map(|(name, answer)| (name, in_doubt(answer, doubts))).collect();
+        if let Some(doubt) = doubts.iter().find(|doubt| doubt.implausible) {
+            self.measured = self.measured.take().map(|measured| measured.without(Missing::doubt(doubt)));
+        }
     }
 }
 
@@ -211,16 +230,28 @@ pub(crate) fn results_of(
     }
     let physics = Physics { record, limits };
     let of_test = |(index, test)| {
-        let ((mut result, moved), met) = reads::watch(|| result(logs, &physics, index, test));
+        let (((mut result, moved), doubts), met) =
+            reads::watch(|| (result(logs, &physics, index, test), reads::doubts()));
         if met {
             result.withhold();
         }
+        result.doubt(&doubts);
         result.withhold_texts(logs.withheld);
         (result, moved.filter(|_| !met))
     };
     let (mut results, moved): (Vec<TestResult>, Vec<Option<Moved>>) =
         record.test.iter().enumerate().map(of_test).unzip();
-    let ((), met) = reads::watch(|| charge::round_trips(record, &mut results, &moved));
+    let (doubts, met) = reads::watch(|| {
+        charge::round_trips(record, &mut results, &moved);
+        reads::doubts()
+    });
+    if !doubts.is_empty() {
+        results.iter_mut().filter(|result| result.facts.contains_key("test.coulomb_efficiency")).for_each(
+            |result| {
+                result.doubt(&doubts);
+            },
+        );
+    }
     if met {
         for result in results.iter_mut().filter(|result| result.facts.contains_key("test.coulomb_efficiency"))
         {
@@ -260,7 +291,9 @@ fn result(
         ..TestResult::default()
     };
     let source = source_of(index);
-    let mut work = Work { record: physics.record, physics, test, result: &mut result, source, moved: None };
+    let (record, result_of) = (physics.record, &mut result);
+    let mut work =
+        Work { record, physics, test, result: result_of, source, moved: None, thermometers: Vec::new() };
     let names: Vec<&str> = test.own_logs().collect();
     let read = if names.is_empty() && !work.has_branch_logs() {
         work.by_hand();
@@ -296,7 +329,15 @@ impl TestResult {
 }
 
 fn worked(value: Val, steps: Vec<String>) -> Worked {
-    Worked { value, steps, sources: Vec::new(), assumed: Vec::new(), bound: None, claims: Vec::new() }
+    Worked {
+        value,
+        steps,
+        sources: Vec::new(),
+        assumed: Vec::new(),
+        bound: None,
+        claims: Vec::new(),
+        contradicted: Vec::new(),
+    }
 }
 
 /// A test while it is worked out.
@@ -307,6 +348,8 @@ struct Work<'a> {
     result: &'a mut TestResult,
     source: u32,
     moved: Option<Moved>,
+    /// Temperatures in logs of other instruments.
+    thermometers: Vec<Thermometer>,
 }
 
 impl Work<'_> {
@@ -316,7 +359,7 @@ impl Work<'_> {
             self.result.layout = Some(log.layout().to_string());
             self.result.profile.clone_from(&log.layout().profile);
         }
-        let result = self.of_kind(logs, log.as_mut());
+        let result = self.read_thermometers(logs, names).and_then(|()| self.of_kind(logs, log.as_mut()));
         // What was skipped is told even where the log could not be used.
         self.result.account = log.map(|log| log.account());
         result
@@ -355,13 +398,28 @@ impl Work<'_> {
                 Err("branches with logs of their own are for a full-load test; this test needs its `log`"
                     .to_owned())
             }
-            _ => Err("the test has no `kind`: capacity, full load, cold charge or charge".to_owned()),
+            (_, log) => match (self.test.kind.known(), log) {
+                (None, _) => Err("the test has no `kind`, such as capacity or full load".to_owned()),
+                (Some(kind), Some(log)) => self.protection(kind, log),
+                (Some(_), None) => Err("branches with logs of their own are for a full-load test".to_owned()),
+            },
         }
     }
 
     /// Accuracy of the instruments named by the test, one for volts and one for amperes, as expanded uncertainty.
     fn accuracies(&self) -> Accuracies {
         instruments::accuracies(self.record, self.test.own.with.as_deref())
+    }
+
+    /// With those of the kinds of instrument in the place of what is not known.
+    fn or_usual(&self, stated: Accuracies) -> Accuracies {
+        let of = |dimension| {
+            instruments::usual(self.record, self.physics.limits, self.test.own.with.as_deref(), dimension)
+        };
+        Accuracies {
+            voltage: stated.voltage.or_else(|| of(Dimension::VOLTAGE)),
+            current: stated.current.or_else(|| of(Dimension::CURRENT)),
+        }
     }
 
     /// As [`Work::accuracies`], for the sum of a log's currents: the widest share, and offsets that add up.

@@ -1,8 +1,10 @@
 //! Derived facts as they are gathered, with a watch on what is withheld.
 
 use super::Values;
-use super::value::{Answer, Missing, Reason};
+use super::value::{Answer, Missing, Reason, capped};
+use crate::record::field::Doubt;
 use crate::record::reads;
+use std::sync::Arc;
 
 /// Facts of one subject while they are worked out.
 ///
@@ -22,7 +24,7 @@ impl Answers {
 
     /// Adds a fact.
     pub(crate) fn insert(&mut self, name: &'static str, answer: Answer) {
-        self.0.insert(name, if reads::met() { withheld(answer) } else { answer });
+        self.0.insert(name, as_read(answer));
     }
 
     /// Works a fact out and adds it.
@@ -36,6 +38,34 @@ impl Answers {
     /// Works several facts out that have something in common, and adds them.
     pub(crate) fn group(&mut self, fill: impl FnOnce(&mut Self)) {
         reads::watch(|| fill(self));
+    }
+}
+
+/// An answer that rests on what was read since [`reads::watch`] began.
+pub(crate) fn as_read(answer: Answer) -> Answer {
+    let answer = if reads::met() { withheld(answer) } else { answer };
+    in_doubt(answer, &reads::doubts())
+}
+
+/// An answer that rests on values that are in doubt: on one that is not plausible nothing rests, a contradiction between
+/// two is carried on.
+pub(crate) fn in_doubt(answer: Answer, doubts: &[Arc<Doubt>]) -> Answer {
+    if doubts.is_empty() {
+        return answer;
+    }
+    let implausible: Vec<Missing> =
+        doubts.iter().filter(|doubt| doubt.implausible).map(|doubt| Missing::doubt(doubt)).collect();
+    match answer {
+        Ok(mut worked) if implausible.is_empty() => {
+            for doubt in doubts {
+                if !worked.contradicted.contains(doubt) {
+                    worked.contradicted.push(Arc::clone(doubt));
+                }
+            }
+            Ok(worked)
+        }
+        Ok(_) => Err(capped(implausible)),
+        Err(missing) => Err(capped(missing.into_iter().chain(implausible))),
     }
 }
 

@@ -140,7 +140,17 @@ impl Facts<'_> {
 impl Facts<'_> {
     fn value_of(&self, name: &str, found: &Found) -> Result<Val, Vec<Missing>> {
         let info = field_kind(name);
-        let value = match found.state() {
+        let state = found.state();
+        let implausible: Vec<Missing> = found
+            .doubts
+            .iter()
+            .filter(|doubt| doubt.implausible)
+            .map(|doubt| Missing::doubt(doubt))
+            .collect();
+        if !implausible.is_empty() {
+            return Err(implausible);
+        }
+        let value = match state {
             State::Known(value) => value,
             // What was looked for and is not there has an answer where the question allows one.
             State::Absent => {
@@ -168,6 +178,13 @@ impl Facts<'_> {
             Value::Word(word) => Val::Text((*word).to_owned()),
             Value::Text(text) => Val::Text(text.clone()),
             Value::Date(date) => Val::Date(*date),
+            // The sides of a bar are told apart by their size, in whatever order they were written; an overlap has a length
+            // along the current.
+            Value::Section([thickness, width])
+                if name.starts_with("element.section.") && thickness.value < width.value =>
+            {
+                if name.ends_with(".width") { side(1, width) } else { side(0, thickness) }
+            }
             Value::Section([width, thickness]) => {
                 if name.ends_with(".width") {
                     side(0, width)
@@ -199,6 +216,31 @@ impl Facts<'_> {
             _ => String::new(),
         };
         Missing::fact(name, &place, reason)
+    }
+}
+
+/// A field of a record by its name in expressions, to be set.
+pub(crate) fn field_of<'a>(record: &'a mut Record, subject: Subject, name: &str) -> Option<&'a mut Found> {
+    let (head, rest) = name.split_once('.')?;
+    let field = rest.split('.').next()?;
+    match (head, subject) {
+        ("inspection", _) => record.inspection.found_mut(field),
+        ("claims", _) => record.claims.found_mut(field),
+        ("cells", _) => record.cells.found_mut(field),
+        ("path", _) => record.path.found_mut(field),
+        ("bms", _) => record.bms.found_mut(field),
+        ("heater", _) => record.heater.found_mut(field),
+        ("enclosure", _) => record.enclosure.found_mut(field),
+        ("service", _) => record.service.found_mut(field),
+        ("marking", _) => record.marking.found_mut(field),
+        ("element", Subject::Element(i)) => record.path.element.get_mut(i)?.found_mut(field),
+        ("statement", Subject::Statement(i)) => record.claims.statement.get_mut(i)?.found_mut(field),
+        ("layer", Subject::Layer(i)) => record.bms.layer.get_mut(i)?.found_mut(field),
+        ("reading", Subject::Reading(i)) => record.cells.reading.get_mut(i)?.found_mut(field),
+        ("photo", Subject::Photo(i)) => record.photo.get_mut(i)?.found_mut(field),
+        ("test", Subject::Test(i)) => record.test.get_mut(i)?.found_mut(field),
+        ("instrument", Subject::Instrument(i)) => record.instrument.get_mut(i)?.found_mut(field),
+        _ => None,
     }
 }
 

@@ -4,6 +4,7 @@
 //! which, and where the physics refuses it says why. Nothing is guessed: a stand-in (the air temperature inside a
 //! closed pack, say) is a named limit that a house can set, and the working says that it was taken.
 
+pub(crate) mod accuracy;
 pub(crate) mod answers;
 mod lookup;
 pub(crate) mod network;
@@ -15,8 +16,10 @@ mod value;
 pub(crate) mod worker;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
-pub(crate) use lookup::{Facts, Subject, field_info, field_kind};
+pub(crate) use lookup::{Facts, Subject, field_info, field_kind, field_of};
+pub(crate) use network::is_fact as of_the_network;
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub(crate) use table::FACTS;
@@ -28,7 +31,7 @@ use crate::record::parts::ElementKind;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
-use network::Measured;
+use network::{Measured, PlaceTold};
 
 /// Derived facts by name.
 pub type Values = BTreeMap<&'static str, Answer>;
@@ -72,8 +75,12 @@ pub struct Derived {
     seen: Seen,
     /// Temperatures that were read in bench tests.
     measured: Vec<Measured>,
+    /// Places of the path with their temperatures.
+    places: Vec<PlaceTold>,
     /// The path is no pack: each element is taken by itself in open air.
     alone: bool,
+    /// Which facts of elements the network gave.
+    by_network: Vec<(usize, &'static str)>,
 }
 
 /// Places of the photos that show each part.
@@ -89,6 +96,11 @@ fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
 }
 
 impl Derived {
+    /// The readings of a record with their uncertainty, before anything is derived.
+    pub(crate) fn nothing_yet(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        Self { sources: Sources::of(record, limits), ..Self::default() }
+    }
+
     /// Derives everything from a record; `limits` are the rule book's.
     #[must_use]
     pub fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
@@ -130,9 +142,20 @@ impl Derived {
         Self { given, alone: true, ..Self::default() }.derive(record, limits)
     }
 
+    /// Derives everything anew for a record that differs in a few facts; what the network says is taken over as it is, and
+    /// so is what bench tests and photos show.
+    pub(crate) fn again(&self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        let (tests, seen, measured) = (self.tests.clone(), self.seen.clone(), self.measured.clone());
+        Self { tests, seen, measured, ..Self::default() }.derive_from(record, limits, Some(self))
+    }
+
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        self.derive_from(record, limits, None)
+    }
+
+    fn derive_from(self, record: &Record, limits: &BTreeMap<String, Amount>, before: Option<&Self>) -> Self {
         let (photos, photos_withheld) = reads::watch(|| photos_by_part(record));
-        let mut derived = Self { sources: Sources::of(record), photos, photos_withheld, ..self };
+        let mut derived = Self { sources: Sources::of(record, limits), photos, photos_withheld, ..self };
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
@@ -147,13 +170,27 @@ impl Derived {
             let values = Answers::of(|values| path::of_element(&facts, index, values));
             derived.elements.push(values);
         }
-        if !derived.alone {
-            derived.add_network(record, limits);
+        match before {
+            Some(before) => {
+                derived.take_network(before);
+                for (index, element) in record.path.element.iter().enumerate() {
+                    let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
+                    let known =
+                        before.of_element(index, "element.temperature_limit").filter(|limit| limit.is_ok());
+                    let limit = known.cloned().or_else(|| Some(network::limits::of(&facts, element.kind()?)));
+                    if let (Some(limit), Some(values)) = (limit, derived.elements.get_mut(index)) {
+                        values.insert("element.temperature_limit", limit);
+                    }
+                }
+            }
+            None if derived.alone => {}
+            None => derived.add_network(record, limits),
         }
         add!(path::of_path);
+        add!(path::clearing);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::with_fault_current(&facts, values));
+            let values = Answers::of(|values| path::with_path(&facts, values));
             if let Some(element) = derived.elements.get_mut(index) {
                 element.extend(values);
             }
@@ -168,26 +205,49 @@ impl Derived {
         derived
     }
 
+    /// Takes over what the network said before.
+    fn take_network(&mut self, before: &Self) {
+        let of_path = before.pack.iter().filter(|(name, _)| network::is_fact(name));
+        self.pack.extend(of_path.map(|(name, answer)| (*name, answer.clone())));
+        // The limit of a place may be read from the record.
+        for (index, name) in before.by_network.iter().filter(|(_, name)| *name != "element.temperature_limit")
+        {
+            let answer = before.elements.get(*index).and_then(|values| values.get(name));
+            if let (Some(answer), Some(element)) = (answer, self.elements.get_mut(*index)) {
+                element.insert(name, answer.clone());
+            }
+        }
+    }
+
     /// Adds what follows from the pack as a network.
     fn add_network(&mut self, record: &Record, limits: &BTreeMap<String, Amount>) {
         let facts = Facts { record, derived: self, limits, subject: Subject::Pack };
-        let mut elements = Vec::new();
+        let (mut elements, mut places) = (Vec::new(), Vec::new());
         let path = Answers::of(|values| {
             let of = network::of(&facts, &self.measured);
-            let met = reads::met();
-            elements.extend(of.elements.into_iter().map(|(index, name, answer)| {
-                (index, name, if met { answers::withheld(answer) } else { answer })
-            }));
+            let plain = !reads::met() && reads::doubts().iter().all(|doubt| !doubt.implausible);
+            places.extend(of.places.into_iter().filter(|_| plain));
+            elements.extend(
+                of.elements.into_iter().map(|(index, name, answer)| (index, name, answers::as_read(answer))),
+            );
             for (name, answer) in of.path {
                 values.insert(name, answer);
             }
         });
         self.pack.extend(path);
+        self.places = places;
         for (index, name, answer) in elements {
             if let Some(element) = self.elements.get_mut(index) {
+                self.by_network.push((index, name));
                 element.insert(name, answer);
             }
         }
+    }
+
+    /// Places of the path with their temperatures, from the negative terminal to the positive one; none where the network
+    /// could not be drawn or rests on something withheld.
+    pub(crate) fn places(&self) -> &[PlaceTold] {
+        &self.places
     }
 
     /// Whether each element is taken by itself in open air.
@@ -290,12 +350,20 @@ impl Derived {
     }
 }
 
-/// A fact that another one may rest on: that it is withheld is noted.
+/// A fact that another one may rest on: that it is withheld or in doubt is noted.
 fn noted(answer: Option<&Answer>) -> Option<&Answer> {
-    if let Some(Err(missing)) = answer
-        && missing.iter().any(|missing| missing.reason == Reason::Withheld)
-    {
-        reads::note_withheld();
+    match answer {
+        Some(Err(missing)) => {
+            for missing in missing {
+                match missing.reason {
+                    Reason::Withheld => reads::note_withheld(),
+                    Reason::InDoubt => reads::note_doubt(&Arc::new(missing.in_doubt())),
+                    _ => {}
+                }
+            }
+        }
+        Some(Ok(worked)) => worked.contradicted.iter().for_each(reads::note_doubt),
+        None => {}
     }
     answer
 }

@@ -3,26 +3,43 @@
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{ElectricCurrent, ElectricalResistance};
+use uom::si::f64::{ElectricCurrent, ElectricPotential, ElectricalResistance, Length};
+use uom::si::length::meter;
 use uom::si::power::watt;
 
 use super::answers::Answers;
 use super::lookup::Facts;
+use super::path::together;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
 use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
-use crate::physics::{ZERO_CELSIUS, heat_path};
+use crate::physics::insulation::{self, MaterialGroup, PollutionDegree};
+use crate::physics::{Refusal, ZERO_CELSIUS, heat_path};
 use crate::record::State;
 use crate::record::parts::TestKind;
-use crate::units::{Amount, Dimension, Uncertain};
+use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain};
 
 const NONE: Dimension = Dimension::NONE;
+
+/// Sources of the ranges of this module, beyond those of instruments, tests, the network and the fault current.
+const DEVICE_FACTOR: SourceId = (1 << 31) + 96;
+const CREEPAGE_NEEDED: SourceId = DEVICE_FACTOR + 1;
+const CLEARANCE_NEEDED: SourceId = DEVICE_FACTOR + 2;
+
+/// A range whose ends are all that is known: its half width is the expanded uncertainty.
+fn between(least: f64, greatest: f64, source: SourceId, dimension: Dimension) -> Amount {
+    let number = Uncertain::new(0.5 * (least + greatest), source, (greatest - least) / (2.0 * COVERAGE));
+    Amount { number, dimension }
+}
 
 /// What follows from the cells and the claims.
 pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("pack.nominal_voltage", || nominal_voltage(facts));
     values.derive("pack.highest_voltage", || highest_voltage(facts));
+    values.derive("pack.string_voltage", || string_voltage(facts));
+    values.derive("enclosure.creepage_needed", || creepage_needed(facts));
+    values.derive("enclosure.clearance_needed", || clearance_needed(facts));
     values.derive("pack.capacity", || capacity(facts));
     values.derive("pack.cell_charge_limit", || {
         cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>())
@@ -33,6 +50,7 @@ pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("pack.energy", || energy(facts));
     values.derive("pack.c_rate", || c_rate(facts, "claims.continuous_current"));
     values.derive("pack.charge_c_rate", || c_rate(facts, "claims.charge_current"));
+    values.derive("pack.cold_charge_current", || cold_charge_current(facts));
     values.derive("pack.c_rate_limit", || c_rate_limit(facts));
     values.derive("pack.cell_charge_voltage", || per_cell(facts, "claims.charge_voltage"));
     values.derive("pack.cell_cutoff_voltage", || per_cell(facts, "claims.cutoff_voltage"));
@@ -110,6 +128,97 @@ fn highest_voltage(facts: &Facts<'_>) -> Answer {
     product(work, &series, &cell, &formula)
 }
 
+/// Highest voltage of the string of packs that the papers allow: what a device that opens has across it.
+fn string_voltage(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let pack = after(&mut work, highest_voltage(facts));
+    let [pack] = work.all([pack])?;
+    match together(facts, "claims.max_in_series") {
+        Ok(packs) => {
+            if packs > 1.0 {
+                work.claimed(&["claims.max_in_series".to_owned()]);
+            }
+            let packs = Amount::exact(packs, NONE);
+            let formula = format!("{} in series × {}", packs.show(), pack.show());
+            product(work, &packs, &pack, &formula)
+        }
+        Err(missing) if missing.reason == Reason::Withheld => Err(vec![missing]),
+        Err(missing) => {
+            work.assume("nothing is recorded about packs in series: this is the voltage of one".to_owned());
+            work.bounded(Side::AtLeast, vec![missing], false);
+            work.step(line("one pack", &pack));
+            work.done(pack)
+        }
+    }
+}
+
+/// Words of a fact that is one of a few, all of them where it is not recorded.
+fn words_or_all<T: Copy>(
+    work: &mut Worker<'_>,
+    name: &str,
+    all: &[T],
+    of: impl Fn(&str) -> Option<T>,
+) -> Vec<T> {
+    if let Some(word) = work.optional_word(name).and_then(|word| of(&word)) {
+        return vec![word];
+    }
+    work.bounded(Side::Within, vec![Missing::fact(name, "", Reason::NotRecorded)], false);
+    all.to_vec()
+}
+
+/// The distance between live parts that the tables ask for at the string's voltage; a range where degree or group is not known.
+fn distance_needed(
+    facts: &Facts<'_>,
+    source: SourceId,
+    method: &crate::physics::Method,
+    with_group: bool,
+    of: impl Fn(ElectricPotential, PollutionDegree, MaterialGroup) -> Result<Length, Refusal>,
+) -> Answer {
+    let mut work = Worker::new(facts);
+    let voltage = after(&mut work, string_voltage(facts));
+    let [voltage] = work.all([voltage])?;
+    let degrees = words_or_all(
+        &mut work,
+        "enclosure.pollution_degree",
+        &PollutionDegree::ALL,
+        PollutionDegree::from_word,
+    );
+    let groups = if with_group {
+        words_or_all(&mut work, "enclosure.material_group", &MaterialGroup::ALL, MaterialGroup::from_word)
+    } else {
+        vec![MaterialGroup::Three]
+    };
+    work.source(method);
+    let highest = ElectricPotential::new::<volt>(voltage.value() + voltage.number.expanded());
+    let mut all = Vec::new();
+    for (degree, group) in degrees.iter().flat_map(|degree| groups.iter().map(move |group| (*degree, *group)))
+    {
+        let needed = of(highest, degree, group).map_err(|why| vec![Missing::refused(&why.to_string())])?;
+        all.push(needed.get::<meter>());
+    }
+    let (least, greatest) = all.iter().fold((f64::INFINITY, 0.0_f64), |e, d| (e.0.min(*d), e.1.max(*d)));
+    work.step(format!("at {}, pollution degree {}", voltage.show(), told(&degrees, PollutionDegree::word)));
+    if with_group {
+        work.step(format!("material group {}", told(&groups, MaterialGroup::word)));
+    }
+    work.done(between(least, greatest, source, Dimension::LENGTH))
+}
+
+fn told<T: Copy>(words: &[T], word: impl Fn(T) -> &'static str) -> String {
+    let words: Vec<&str> = words.iter().map(|one| word(*one)).collect();
+    crate::units::words::list(&words, "or")
+}
+
+fn creepage_needed(facts: &Facts<'_>) -> Answer {
+    distance_needed(facts, CREEPAGE_NEEDED, &insulation::CREEPAGE, true, insulation::creepage)
+}
+
+fn clearance_needed(facts: &Facts<'_>) -> Answer {
+    distance_needed(facts, CLEARANCE_NEEDED, &insulation::CLEARANCE, false, |voltage, degree, _| {
+        insulation::clearance(voltage, degree)
+    })
+}
+
 fn capacity(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let (parallel, cell) = (work.amount("cells.parallel"), work.amount("cells.capacity"));
@@ -156,6 +265,20 @@ fn c_rate(facts: &Facts<'_>, current: &str) -> Answer {
     let [current, capacity] = work.all([current, capacity])?;
     let formula = format!("{} / {}", current.show(), capacity.show());
     quotient(work, &current, &capacity, &formula)
+}
+
+/// Charge current between where the BMS lets a charge begin and where cells take more.
+fn cold_charge_current(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    if let Some(reduced) = work.optional("bms.cold_charge_current") {
+        work.step(line("allowed by the BMS in the cold", &reduced));
+        return work.done(reduced);
+    }
+    let claimed = work.amount("claims.charge_current");
+    let [claimed] = work.all([claimed])?;
+    work.assume("the BMS is not recorded to allow less in the cold (`bms.cold_charge_current`)".to_owned());
+    work.step(line("claimed charge current", &claimed));
+    work.done(claimed)
 }
 
 fn c_rate_limit(facts: &Facts<'_>) -> Answer {
@@ -396,11 +519,15 @@ impl Heat {
         let path = after(work, heat_path_resistance(facts));
         let limit = after(work, junction_limit(facts));
         let resistance = work.amount("bms.device_resistance");
-        let factor = work.or_limit(
-            "bms.device_resistance_factor",
-            "device_resistance_factor",
-            "the rise of the on-resistance with temperature",
-        );
+        let factor = Some(work.optional("bms.device_resistance_factor").unwrap_or_else(|| {
+            let (least, greatest) = heat_path::RESISTANCE_FACTOR;
+            work.assume(format!(
+                "the rise of the on-resistance with temperature is not recorded; {least} to {greatest} taken, by device"
+            ));
+            let missing = Missing::fact("bms.device_resistance_factor", "", Reason::NotRecorded);
+            work.bounded(Side::Within, vec![missing], false);
+            between(least, greatest, DEVICE_FACTOR, NONE)
+        }));
         let devices = work.amount("bms.switching_devices");
         let in_series = work.amount("bms.devices_in_series");
         let case = work.optional("bms.device_thermal_resistance").unwrap_or_else(|| {
@@ -420,7 +547,7 @@ impl Heat {
     }
 
     /// Junction temperature in °C and heat of all devices in W, for numbers in the order of `inputs`.
-    fn solve(x: &[f64]) -> Result<(f64, f64), crate::physics::Refusal> {
+    fn solve(x: &[f64]) -> Result<(f64, f64), Refusal> {
         let devices = heat_path::Devices {
             current: ElectricCurrent::new::<ampere>(x[0]),
             resistance: ElectricalResistance::new::<ohm>(x[3]),

@@ -31,6 +31,11 @@ const fn fact(name: &'static str, dimension: Dimension, about: &'static str) -> 
 pub const FACTS: &[FactInfo] = &[
     fact("pack.nominal_voltage", Dimension::VOLTAGE, "cells in series times nominal cell voltage"),
     fact("pack.highest_voltage", Dimension::VOLTAGE, "highest voltage of the pack while charging"),
+    fact(
+        "pack.string_voltage",
+        Dimension::VOLTAGE,
+        "highest voltage of as many packs in series as the papers allow; at least that of one where nothing is recorded",
+    ),
     fact("pack.capacity", Dimension::CHARGE, "cells in parallel times capacity of one cell"),
     fact("pack.energy", Dimension::ENERGY, "pack capacity times pack nominal voltage, from the cells"),
     fact("pack.c_rate", Dimension::RATE, "rated continuous current over the capacity the cells add up to"),
@@ -39,6 +44,11 @@ pub const FACTS: &[FactInfo] = &[
         "pack.charge_c_rate",
         Dimension::RATE,
         "claimed charge current over the capacity the cells add up to",
+    ),
+    fact(
+        "pack.cold_charge_current",
+        Dimension::CURRENT,
+        "charge current that the pack allows where its cells are no warmer than `limit.cold_charge_end`",
     ),
     fact("pack.cell_charge_voltage", Dimension::VOLTAGE, "claimed charge voltage over cells in series"),
     fact(
@@ -75,7 +85,7 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "path.permissible_for_discharge",
         Dimension::CURRENT,
-        "current that brings the first place of the path to its limit by the end of one full discharge",
+        "current that brings the first place of the path to its limit by the end of one full discharge at the ambient of the rating",
     ),
     fact(
         "path.permissible_without_end",
@@ -86,6 +96,16 @@ pub const FACTS: &[FactInfo] = &[
         "path.permissible_peak",
         Dimension::CURRENT,
         "current that brings the first place of the path to its limit within the claimed duration of the peak",
+    ),
+    fact(
+        "path.permissible_when_hot",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit by the end of one full discharge at `limit.hot_ambient`",
+    ),
+    fact(
+        "path.permissible_at_hottest",
+        Dimension::CURRENT,
+        "current that brings the first place of the path to its limit by the end of one full discharge at the hottest ambient that the maker allows",
     ),
     fact(
         "path.time_to_limit",
@@ -122,22 +142,42 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "path.short_circuit_current",
         Dimension::CURRENT,
-        "prospective short-circuit current: the higher of that from the parts and that from a load step",
+        "prospective short-circuit current of the pack, as a range: from the parts, and at least that of a load step",
     ),
     fact(
         "path.short_circuit_from_parts",
         Dimension::CURRENT,
-        "prospective short-circuit current from the resistances of cells and path",
+        "the same from the resistances of cells and path alone",
     ),
     fact(
         "path.short_circuit_from_step",
         Dimension::CURRENT,
-        "prospective short-circuit current from the pack's resistance within 1 s of a load step; a lower bound",
+        "the same from the pack's resistance within 1 s of a load step; a lower bound",
     ),
     fact(
-        "path.short_circuit_least",
+        "path.fault_current_in_use",
         Dimension::CURRENT,
-        "short-circuit current that surely flows: the lower of the two where both are known",
+        "fault current that a device in the path must interrupt, fed by as many packs in parallel as the papers allow; at least that of one where nothing is recorded",
+    ),
+    fact(
+        "path.fault_time_constant",
+        Dimension::TIME,
+        "time constant L/R with which a fault current rises, without leads outside",
+    ),
+    fact(
+        "path.fault_energy",
+        Dimension::ENERGY,
+        "energy ½·L·i² in the loop when the BMS opens it on a short circuit, leads outside included",
+    ),
+    fact(
+        "path.clears_within",
+        Dimension::TIME,
+        "longest time in which a fuse or circuit breaker of the path clears the prospective short-circuit current",
+    ),
+    fact(
+        "path.full_range_devices",
+        Dimension::NONE,
+        "number of those that clear every current that opens them, and not a short circuit alone",
     ),
     fact(
         "path.short_circuit_steps",
@@ -207,7 +247,7 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "element.measured_temperature",
         Dimension::TEMPERATURE,
-        "highest temperature that a bench test at no more than the rated current shows, brought to a room of 25 °C",
+        "highest temperature that a bench test at no more than the rated current shows, brought to the ambient of the rating",
     ),
     fact(
         "element.permissible_without_end",
@@ -224,25 +264,46 @@ pub const FACTS: &[FactInfo] = &[
         kind: Type::Word(RespondsTo::WORDS),
         about: "what makes a fuse, circuit breaker, thermal cut-off or contactor open",
     },
-    fact(
-        "element.voltage_found",
-        Dimension::VOLTAGE,
-        "rated voltage: recorded, or fixed by the standard of its kind",
-    ),
+    fact("element.voltage_found", Dimension::VOLTAGE, "rated voltage as recorded"),
     fact(
         "element.interrupting_found",
         Dimension::CURRENT,
-        "interrupting rating: recorded, or fixed by the standard of its kind",
+        "interrupting rating: recorded, or fixed by the standard of its kind at the voltage printed on it",
     ),
     fact(
-        "element.clears_within",
+        "element.holds_for",
         Dimension::TIME,
-        "longest time within which the fuse's standard lets it open at the BMS's overcurrent trip",
+        "time for which the fuse surely carries the current at which the BMS trips on overcurrent",
     ),
     fact(
-        "element.withstand",
+        "element.insulation_damaged_after",
         Dimension::TIME,
-        "time for which the conductor withstands the prospective short-circuit current",
+        "time after which the prospective short-circuit current damages the cable's insulation",
+    ),
+    fact(
+        "element.plastics_damaged_after",
+        Dimension::TIME,
+        "time after which the prospective short-circuit current makes the bar too hot for plastics that touch it",
+    ),
+    fact(
+        "element.melts_after",
+        Dimension::TIME,
+        "time after which the prospective short-circuit current melts the conductor",
+    ),
+    fact(
+        "element.temperature_in_heat",
+        Dimension::TEMPERATURE,
+        "predicted temperature after one full discharge at rated continuous current at the hottest temperature that is claimed for discharging",
+    ),
+    fact(
+        "enclosure.creepage_needed",
+        Dimension::LENGTH,
+        "creepage that the table asks for at the string's voltage, by pollution degree and material group",
+    ),
+    fact(
+        "enclosure.clearance_needed",
+        Dimension::LENGTH,
+        "clearance that the table asks for at the string's voltage, by pollution degree",
     ),
     fact(
         "element.overlap_ratio",
@@ -252,7 +313,11 @@ pub const FACTS: &[FactInfo] = &[
     fact("element.density_found", Dimension::DENSITY, "mass of the conductor over its volume"),
     fact("element.density_expected", Dimension::DENSITY, "density of the recorded material"),
     fact("element.galvanic", Dimension::VOLTAGE, "difference of the anodic indices of the two metals"),
-    fact("element.usual_torque", Dimension::TORQUE, "usual torque of the bolt's thread, property class 8.8"),
+    fact(
+        "element.usual_torque",
+        Dimension::TORQUE,
+        "torque that is usual for the bolt's thread where it is screwed into",
+    ),
     fact("element.photos", Dimension::NONE, "number of photos that show the element"),
     fact(
         "bms.device_current",
@@ -311,6 +376,23 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::TEMPERATURE,
         "the coldest that the cells were, by a log or as read off",
     ),
+    FactInfo {
+        name: "test.bms_opened",
+        kind: Type::YesNo,
+        about: "whether the BMS opened in a test of its protection, by a log or as read off",
+    },
+    fact(
+        "test.trip_current_found",
+        Dimension::CURRENT,
+        "current at which the BMS opened, by a log or as read off",
+    ),
+    fact("test.trip_time_found", Dimension::TIME, "time until the BMS opened, by a log or as read off"),
+    fact(
+        "test.trip_voltage_found",
+        Dimension::VOLTAGE,
+        "voltage of the pack at which the BMS stopped the charge, by a log or as read off",
+    ),
+    fact("test.drain_found", Dimension::CURRENT, "current that the pack draws from itself at rest"),
     fact("test.charge_in", Dimension::CHARGE, "charge that went into the pack, by integration of the log"),
     fact("test.energy_in", Dimension::ENERGY, "energy that went into the pack, by integration of the log"),
     fact(

@@ -1,11 +1,13 @@
 //! Values that were worked out, and what is missing where they could not be.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use serde::Serialize;
 
-use crate::record::field::{Found, Value, WITHHELD, Word};
+use super::accuracy::{Accuracy, Usual};
+use crate::record::field::{Doubt, Found, WITHHELD, Word};
 use crate::record::{How, Record, State};
 use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
@@ -86,6 +88,8 @@ pub enum Reason {
     Absent,
     /// It is recorded, but withheld from outputs for others.
     Withheld,
+    /// It is recorded, but not plausible, or two values contradict each other.
+    InDoubt,
     /// The physics refuses, or the question makes no sense here.
     Refused,
 }
@@ -120,6 +124,7 @@ impl Missing {
             Reason::NotVisible => "could not be seen",
             Reason::Absent => "was looked for and is not there",
             Reason::Withheld => "is withheld by the record",
+            Reason::InDoubt => "is in doubt",
             Reason::Refused => "cannot be used",
         };
         let field = match name.split_once('.') {
@@ -139,6 +144,19 @@ impl Missing {
     pub fn withheld() -> Self {
         let what = "it rests on a value that the record withholds".to_owned();
         Self { name: String::new(), what, reason: Reason::Withheld, counted: 0 }
+    }
+
+    /// A value that is in doubt.
+    #[must_use]
+    pub fn doubt(doubt: &Doubt) -> Self {
+        let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!("; {meant}?"));
+        let what = format!("{}{meant}", doubt.what);
+        Self { name: doubt.name.clone(), what, reason: Reason::InDoubt, counted: 0 }
+    }
+
+    /// The doubt that makes a value missing.
+    pub(crate) fn in_doubt(&self) -> Doubt {
+        Doubt { name: self.name.clone(), what: self.what.clone(), meant: None, implausible: true }
     }
 
     /// Those that a list counts instead of naming them.
@@ -210,7 +228,7 @@ impl Lacks {
         let rank = |reason: Option<Reason>| match reason {
             None => 0,
             Some(Reason::Absent) => 1,
-            Some(Reason::NotRecorded | Reason::NotVisible | Reason::Refused) => 2,
+            Some(Reason::NotRecorded | Reason::NotVisible | Reason::Refused | Reason::InDoubt) => 2,
             Some(Reason::Withheld) => 3,
         };
         if rank(Some(reason)) > rank(self.rest) {
@@ -304,6 +322,8 @@ pub struct Worked {
     pub bound: Option<Bound>,
     /// Names of the claims it rests on: those of the nameplate and every other fact that is only claimed.
     pub claims: Vec<String>,
+    /// Contradictions between values that it rests on: no rule meets on it.
+    pub contradicted: Vec<Arc<Doubt>>,
 }
 
 impl Worked {
@@ -323,59 +343,30 @@ pub type Answer = Result<Worked, Vec<Missing>>;
 /// The sources of uncertainty of a record: what its readings have in common and what they have not.
 ///
 /// A written `±` is an independent source of its own. A reading with a named instrument and no `±` of its own
-/// takes the instrument's accuracy: the share of the reading is one source for all readings of that instrument
-/// (its calibration is off by one amount), the digits are a source of each reading. Both are limits of a
-/// rectangular distribution, so u = limit / √3 (JCGM 100:2008, 4.3.7).
+/// takes the instrument's accuracy, or that of its kind ([`super::accuracy`]): the share of the reading is one source for
+/// all readings of that instrument (its calibration is off by one amount), the rest is a source of each reading. A value
+/// that was measured with nobody knows what takes the widest accuracy of what reads such values.
 #[derive(Debug, Clone, Default)]
 pub struct Sources {
-    instruments: Vec<InstrumentLimits>,
-}
-
-#[derive(Debug, Clone)]
-struct InstrumentLimits {
-    id: String,
-    /// What it can do is recorded and withheld.
-    withheld: bool,
-    of_reading: f64,
-    /// Digits times resolution, SI, and the resolution's dimension.
-    digits: Option<(f64, Dimension)>,
+    instruments: Vec<(String, Accuracy)>,
+    usual: Usual,
 }
 
 /// Sources above this number belong to instruments; those below are places in the file.
 const INSTRUMENT_SOURCES: SourceId = 1 << 30;
 
 impl Sources {
-    pub(crate) fn of(record: &Record) -> Self {
-        let instruments = record
-            .instrument
-            .iter()
-            .map(|instrument| {
-                let accuracy = match instrument.accuracy.found().value() {
-                    Some(Value::Accuracy(accuracy)) => Some(*accuracy),
-                    _ => None,
-                };
-                let resolution = instrument.resolution.quantity();
-                let withheld = [instrument.accuracy.found(), instrument.resolution.found()]
-                    .iter()
-                    .any(|found| found.state == State::Withheld);
-                InstrumentLimits {
-                    id: instrument.id.text().unwrap_or_default().to_owned(),
-                    withheld,
-                    of_reading: accuracy.map_or(0.0, |a| a.of_reading),
-                    digits: accuracy.zip(resolution).map(|(accuracy, resolution)| {
-                        let dimension = Dimension { point: false, ..resolution.dimension };
-                        (accuracy.digits * resolution.value.abs(), dimension)
-                    }),
-                }
-            })
-            .collect();
-        Self { instruments }
+    pub(crate) fn of(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        let instruments = record.instrument.iter().map(|instrument| {
+            (instrument.id.text().unwrap_or_default().to_owned(), Accuracy::of(instrument))
+        });
+        Self { instruments: instruments.collect(), usual: Usual::of(limits) }
     }
 
     /// True for a reading whose uncertainty rests on something withheld: the name of its instrument, or what that can do.
     pub(super) fn withheld(&self, found: &Found) -> bool {
         found.with.as_ref().is_some_and(|id| {
-            id.contains(WITHHELD) || self.instruments.iter().any(|known| known.withheld && known.id == *id)
+            id.contains(WITHHELD) || self.instruments.iter().any(|(known, of)| of.withheld && known == id)
         })
     }
 
@@ -394,25 +385,37 @@ impl Sources {
         if self.withheld(found) {
             crate::record::reads::note_withheld();
         }
-        let measured = found.how.is_none_or(|how| how == How::Measured);
-        let limits = found.with.as_ref().filter(|_| measured).and_then(|id| {
-            self.instruments.iter().position(|i| i.id == *id).map(|at| (at, &self.instruments[at]))
-        });
-        let Some((index, limits)) = limits else {
+        let measured = match (&found.how, &found.with) {
+            (Some(how), _) => *how == How::Measured,
+            (None, with) => with.is_some(),
+        };
+        if !measured {
             return Amount::exact(quantity.value, dimension);
+        }
+        let named =
+            found.with.as_ref().and_then(|id| self.instruments.iter().position(|(known, _)| known == id));
+        let own =
+            named.and_then(|at| Some((at, self.instruments.get(at)?.1.limits(dimension, &self.usual)?.0)));
+        let (shared, limits) = match own {
+            Some((index, limits)) => (INSTRUMENT_SOURCES + SourceId::try_from(index).unwrap_or(0), limits),
+            None => match self.usual.limits(None, dimension) {
+                Some(limits) => (here, limits),
+                None => return Amount::exact(quantity.value, dimension),
+            },
         };
         let rectangular = 3.0_f64.sqrt();
-        let shared = INSTRUMENT_SOURCES + SourceId::try_from(index).unwrap_or(0);
         let mut number = Uncertain::exact(quantity.value);
+        if shared == here {
+            let share = if dimension.point { 0.0 } else { quantity.value * limits.share };
+            return Amount {
+                number: number.with_part(here, share.hypot(limits.fixed) / rectangular),
+                dimension,
+            };
+        }
         if !dimension.point {
-            number = number.with_part(shared, quantity.value * limits.of_reading / rectangular);
+            number = number.with_part(shared, quantity.value * limits.share / rectangular);
         }
-        if let Some((digits, of)) = limits.digits
-            && of == (Dimension { point: false, ..dimension })
-        {
-            number = number.with_part(here, digits / rectangular);
-        }
-        Amount { number, dimension }
+        Amount { number: number.with_part(here, limits.fixed / rectangular), dimension }
     }
 }
 

@@ -21,7 +21,7 @@ pub(crate) struct Worker<'a> {
     bound: Option<Bound>,
     /// Lines of working beyond [`STEPS`].
     more_steps: usize,
-    /// Facts that would have been used were they not withheld: a value made without them would be another one.
+    /// Facts that would have been used were they not withheld or in doubt: a value made without them would be another one.
     withheld: RefCell<Vec<Missing>>,
     /// Names of the claims among the facts that were used.
     claims: RefCell<Vec<String>>,
@@ -64,7 +64,9 @@ impl<'a> Worker<'a> {
     }
 
     fn without<T>(&self, missing: Vec<Missing>) -> Option<T> {
-        self.withheld.borrow_mut().extend(missing.into_iter().filter(|m| m.reason == Reason::Withheld));
+        self.withheld
+            .borrow_mut()
+            .extend(missing.into_iter().filter(|m| matches!(m.reason, Reason::Withheld | Reason::InDoubt)));
         None
     }
 
@@ -229,6 +231,7 @@ impl<'a> Worker<'a> {
             assumed: self.assumed,
             bound: self.bound,
             claims: self.claims.into_inner(),
+            contradicted: Vec::new(),
         }
     }
 

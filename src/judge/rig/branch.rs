@@ -185,6 +185,7 @@ pub(super) fn value(value: Val) -> Worked {
         assumed: Vec::new(),
         bound: None,
         claims: Vec::new(),
+        contradicted: Vec::new(),
     }
 }
 

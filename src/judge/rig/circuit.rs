@@ -320,8 +320,8 @@ fn withstands(branch: &Branch, index: usize, fault: &Amount) -> Result<Withstand
     let number = propagate(&[&area.number, &fault.number], until).map_err(|refusal| refused(&refusal))?;
     let heat = squared_seconds(area.number.scaled(k * MM2).power(2));
     let time_to = Amount { number, dimension: Dimension::TIME };
-    let melts = adiabatic::melting_point(metal)
-        .and_then(|end| adiabatic::factor(metal, start, end).ok())
+    let melts = adiabatic::factor(metal, start, adiabatic::melting_point(metal))
+        .ok()
         .and_then(|k| time(k, area.value(), fault.value()).ok());
     let steps = vec![
         format!("I²t = ({} A·s^½/mm² × {})² = {}", significant(k, 3), area.show(), heat.show()),

@@ -340,7 +340,10 @@ impl Basis<'_> {
         let recorded = self.derived.sources.amount(quantity, entry.found(), 0);
         let mut steps = vec![format!("recorded for the rig: {}", recorded.show())];
         if let Some(Ok(worked)) = of_pack
-            && let Some(higher) = worked.value.amount().filter(|amount| amount.value() > recorded.value())
+            && let Some(higher) = worked
+                .value
+                .amount()
+                .filter(|amount| amount.value() + amount.number.expanded() > recorded.value())
         {
             steps.extend(worked.steps.iter().cloned());
             steps.push(format!("{} from the pack is the higher one, and is taken", higher.show()));

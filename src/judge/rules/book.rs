@@ -13,16 +13,21 @@ use super::expr::{Expr, Node, Relation, gather};
 use super::finding::{Class, Grade};
 use super::scope::Scope;
 use crate::evidence::hash::Sha256Digest;
+use crate::record::parts::ElementKind;
 use crate::record::problem::Problems;
 use crate::record::words;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
-/// The rule book that is compiled in: its sources, the pack's rules, then those of the test rig.
-pub(crate) const BUILT_IN: [(&str, &str); 3] = [
+/// The rule book that is compiled in: its sources, the pack's rules, those of the test rig, what values are plausible, what
+/// several rules tell of together, and what it takes to look at a fact.
+pub(crate) const BUILT_IN: [(&str, &str); 6] = [
     ("checklists/sources.toml", include_str!("../../../checklists/sources.toml")),
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
+    ("checklists/plausible.toml", include_str!("../../../checklists/plausible.toml")),
+    ("checklists/causes.toml", include_str!("../../../checklists/causes.toml")),
+    ("checklists/looks.toml", include_str!("../../../checklists/looks.toml")),
 ];
 
 /// A rule, checked.
@@ -108,6 +113,76 @@ impl Rule {
     }
 }
 
+/// A cause: one defect that several rules tell of.
+#[derive(Debug, Clone)]
+pub struct CauseRule {
+    /// Its id.
+    pub id: String,
+    /// What is said of the pack, in a line.
+    pub fault: String,
+    /// The rules that make it: where one of them falls short, it is there.
+    pub from: Vec<Telling>,
+    /// The rules that fall short because of it.
+    pub leads_to: Vec<Telling>,
+    /// True where only findings about the same part belong together.
+    pub same_part: bool,
+}
+
+/// A rule that tells of a cause.
+#[derive(Debug, Clone)]
+pub struct Telling {
+    /// The rule's id.
+    pub rule: String,
+    /// Where it does, when not everywhere.
+    pub when: Option<Expr>,
+}
+
+/// How a fact is come by.
+#[derive(Debug, Clone)]
+pub struct Effort {
+    /// Its name.
+    pub id: String,
+    /// How long it takes, s.
+    pub time_s: f64,
+    /// What to beware of.
+    pub caution: String,
+}
+
+words! {
+    /// When in a session a fact can be looked at, in order.
+    pub enum Stage {
+        /// before the lid comes off
+        LidOn = "lid on",
+        /// with the lid off
+        LidOff = "lid off",
+        /// with parts unbolted, which may not go back as they were
+        Apart = "parts apart",
+    }
+}
+
+/// Facts and rules with what it takes to look at them.
+#[derive(Debug, Clone)]
+pub struct LookRule {
+    /// Names of facts; `part.*` is all of a part.
+    pub facts: Vec<String>,
+    /// Ids of rules that a closer measure would decide.
+    pub rules: Vec<String>,
+    /// How they are come by.
+    pub effort: Effort,
+    /// When.
+    pub stage: Stage,
+    /// How to get them; empty where the rules say it.
+    pub how: String,
+}
+
+impl LookRule {
+    fn names(&self, fact: &str) -> bool {
+        self.facts
+            .iter()
+            .any(|name| name.strip_suffix('*').map_or(name == fact, |part| fact.starts_with(part)))
+    }
+}
+
 /// A named limit.
 #[derive(Debug, Clone)]
 pub struct Limit {
@@ -172,6 +247,72 @@ impl Source {
     }
 }
 
+/// The range in which a value of the record is taken as it stands.
+#[derive(Debug, Clone)]
+pub struct Plausible {
+    /// The field by its name in expressions.
+    pub of: String,
+    /// Kinds of element that it holds for; all where there are none.
+    pub kinds: Vec<ElementKind>,
+    /// When it applies.
+    pub when: Option<Expr>,
+    /// Lower end.
+    pub least: Option<Expr>,
+    /// Upper end.
+    pub most: Option<Expr>,
+    /// What the range is that of.
+    pub about: String,
+    /// Its source.
+    pub basis: String,
+}
+
+impl Plausible {
+    /// The part of the record that its field belongs to.
+    pub(crate) fn head(&self) -> &str {
+        self.of.split('.').next().unwrap_or_default()
+    }
+}
+
+/// Two ways to the same thing: where they are further apart than this, the record contradicts itself.
+#[derive(Debug, Clone)]
+pub struct Agree {
+    /// What is compared, in a line.
+    pub title: String,
+    /// The part that it is about, and kinds of element.
+    pub head: String,
+    /// Kinds of element that it holds for; all where there are none.
+    pub kinds: Vec<ElementKind>,
+    /// When it applies.
+    pub when: Option<Expr>,
+    /// One side, as written and as read.
+    pub this: (String, Expr),
+    /// The other side.
+    pub that: (String, Expr),
+    /// Least ratio of the first to the second.
+    pub least: Option<f64>,
+    /// Largest ratio of the first to the second.
+    pub most: Option<f64>,
+    /// Facts besides the two that rest on them.
+    pub takes: Vec<String>,
+    /// True where the difference is told as what nothing explains.
+    pub unexplained: bool,
+    /// Its source.
+    pub basis: String,
+    /// True where both sides stand in the record itself.
+    pub of_record: bool,
+}
+
+impl Agree {
+    /// The facts that are compared.
+    pub(crate) fn names(&self) -> Vec<String> {
+        let mut names = Vec::new();
+        gather(&self.this.1, &mut names);
+        gather(&self.that.1, &mut names);
+        names.retain(|name| !name.starts_with("limit."));
+        names
+    }
+}
+
 /// Something a house changed, for the write-up.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Change {
@@ -190,6 +331,16 @@ pub struct Book {
     pub limits: Vec<Limit>,
     /// What they cite.
     pub sources: Vec<Source>,
+    /// What several rules tell of together.
+    pub causes: Vec<CauseRule>,
+    /// How a fact is come by, the easiest first.
+    pub efforts: Vec<Effort>,
+    /// What it takes to look at facts.
+    pub looks: Vec<LookRule>,
+    /// Ranges in which a value is taken as it stands.
+    pub plausible: Vec<Plausible>,
+    /// What a record says twice.
+    pub agree: Vec<Agree>,
     /// What a house changed.
     pub changes: Vec<Change>,
     /// The files of rules beside the built-in ones, those that were left aside included.
@@ -233,6 +384,11 @@ impl Book {
             rules: Vec::new(),
             limits: Vec::new(),
             sources: Vec::new(),
+            causes: Vec::new(),
+            efforts: Vec::new(),
+            looks: Vec::new(),
+            plausible: Vec::new(),
+            agree: Vec::new(),
             changes: Vec::new(),
             files: Vec::new(),
         };
@@ -257,6 +413,31 @@ impl Book {
     /// True where a rule is applied to each photo.
     pub(crate) fn asks_photos(&self) -> bool {
         self.rules.iter().any(|rule| rule.off.is_none() && rule.scope == Scope::Photos)
+    }
+
+    /// How a fact is come by and when: the first that the book says of it.
+    pub(crate) fn effort_of(&self, fact: &str) -> (&Effort, Stage) {
+        self.effort_where(|look| look.names(fact))
+    }
+
+    /// How a closer measure for a rule is come by and when.
+    pub(crate) fn effort_of_rule(&self, id: &str) -> (&Effort, Stage) {
+        self.effort_where(|look| look.rules.iter().any(|rule| rule == id || rule == "*"))
+    }
+
+    /// How to get a fact, where the book says it of the fact itself.
+    pub(crate) fn how_to_get(&self, fact: &str) -> Option<&str> {
+        let look = self.looks.iter().find(|look| look.names(fact))?;
+        Some(look.how.as_str()).filter(|how| !how.is_empty())
+    }
+
+    fn effort_where(&self, wanted: impl Fn(&LookRule) -> bool) -> (&Effort, Stage) {
+        /// What nothing is said of.
+        static UNKNOWN: Effort = Effort { id: String::new(), time_s: 60.0, caution: String::new() };
+        self.looks
+            .iter()
+            .find(|look| wanted(look))
+            .map_or((&UNKNOWN, Stage::LidOff), |look| (&look.effort, look.stage))
     }
 
     /// A rule by its id.

@@ -8,11 +8,14 @@
 use std::collections::BTreeMap;
 
 use super::book::{Book, Change, Rule};
+use super::causes::{self, Cause};
+use super::doubts::{self, Clash};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
 use super::finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
-use crate::record::parts::{Element, ElementKind};
+use crate::record::field::Doubt;
+use crate::record::parts::{ClaimVerdict, Element, ElementKind};
 use crate::record::{How, Record, State};
 use crate::units::{Amount, Dimension, Uncertain, show, significant};
 
@@ -25,13 +28,23 @@ const ROUNDING: f64 = 1e-9;
 pub struct Judgement {
     /// Findings, gravest first.
     pub findings: Vec<Finding>,
+    /// What falls short, by its cause, gravest first.
+    pub causes: Vec<Cause>,
     /// Rules that were not applied, and why.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed in the book.
     pub changes: Vec<Change>,
+    /// Values that are not taken as they stand.
+    pub doubts: Vec<Doubt>,
 }
 
 impl Judgement {
+    /// How many defects there are; customs are opinion and do not count.
+    #[must_use]
+    pub fn defects(&self) -> usize {
+        self.causes.iter().filter(|cause| cause.grade != Grade::Custom).count()
+    }
+
     /// How many findings have an outcome; customs are opinion and do not count.
     #[must_use]
     pub fn count(&self, outcome: Outcome) -> usize {
@@ -44,8 +57,16 @@ impl Judgement {
 #[must_use]
 pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let limits = book.limit_amounts();
-    let mut judgement =
-        Judgement { findings: Vec::new(), not_applied: Vec::new(), changes: book.changes.clone() };
+    let clashes = doubts::clashes(record, derived, book, &limits);
+    let mut doubts = doubts::noted(record, book);
+    doubts.extend(clashes.iter().map(|clash| Doubt::clone(&clash.doubt)));
+    let mut judgement = Judgement {
+        findings: Vec::new(),
+        causes: Vec::new(),
+        not_applied: Vec::new(),
+        changes: book.changes.clone(),
+        doubts,
+    };
     for rule in book.rules.iter().filter(|rule| !rule.scope.of_the_rig()) {
         if let Some(reason) = &rule.off {
             judgement.not_applied.push(NotApplied {
@@ -58,8 +79,83 @@ pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
         }
         apply(rule, record, derived, &limits, &mut judgement);
     }
+    for finding in judgement.findings.iter_mut().filter(|finding| finding.outcome == Outcome::Meets) {
+        let facts = Facts { record, derived, limits: &limits, subject: finding.at };
+        if let Some(rule) = book.rule(&finding.rule) {
+            take_away(finding, &contradictions(rule, &facts, &clashes));
+        }
+    }
+    against_claims(record, &mut judgement);
     judgement.findings.sort_by_key(|finding| (finding.outcome, finding.grade));
+    judgement.causes = causes::of(&judgement.findings, record, derived, &limits, book);
     judgement
+}
+
+/// What the inspector says of a claim and what the rule about the same thing says must go together.
+fn against_claims(record: &Record, judgement: &mut Judgement) {
+    for (index, statement) in record.claims.statement.iter().enumerate() {
+        let (Some(rule), Some(verdict)) = (statement.rule.text(), statement.verdict.known()) else {
+            continue;
+        };
+        let claim = statement.text.text().or(statement.id.text()).unwrap_or("no. 1");
+        let of_rule = |finding: &&mut Finding| finding.rule == rule;
+        let short = judgement.findings.iter().any(|f| f.rule == rule && f.outcome == Outcome::FallsShort);
+        let told = |outcome: &str| Doubt {
+            name: "statement.verdict".to_owned(),
+            what: format!("the claim “{claim}” is called {}, but rule `{rule}` {outcome}", verdict.word()),
+            meant: None,
+            implausible: false,
+        };
+        let (doubt, taken): (Doubt, Vec<&mut Finding>) = match verdict {
+            ClaimVerdict::Contradicted if !short => {
+                (told("meets"), judgement.findings.iter_mut().filter(of_rule).collect())
+            }
+            ClaimVerdict::Supported if short => {
+                let own = |finding: &&mut Finding| finding.at == Subject::Statement(index);
+                (told("falls short"), judgement.findings.iter_mut().filter(own).collect())
+            }
+            _ => continue,
+        };
+        let mut met = taken.into_iter().filter(|finding| finding.outcome == Outcome::Meets).peekable();
+        if met.peek().is_some() {
+            met.for_each(|finding| take_away(finding, &[Missing::doubt(&doubt)]));
+            judgement.doubts.push(doubt);
+        }
+    }
+}
+
+/// Contradictions that a rule rests on.
+fn contradictions(rule: &Rule, facts: &Facts<'_>, clashes: &[Clash]) -> Vec<Missing> {
+    let mut names = rule.names();
+    if let Some((_, when)) = &rule.when {
+        gather(when, &mut names);
+    }
+    let mut found: Vec<Missing> = Vec::new();
+    for name in &names {
+        let derived = facts.worked(name);
+        let of_derived =
+            derived.and_then(|answer| answer.as_ref().ok()).map(|worked| worked.contradicted.as_slice());
+        let of_record = facts.found(name).filter(|_| derived.is_none()).map(|found| found.doubts.as_slice());
+        let of_both =
+            clashes.iter().filter(|clash| clash.concerns(facts.subject, name)).map(|clash| &clash.doubt);
+        for doubt in of_derived.into_iter().chain(of_record).flatten().chain(of_both) {
+            let missing = Missing::doubt(doubt);
+            if !found.contains(&missing) {
+                found.push(missing);
+            }
+        }
+    }
+    found
+}
+
+/// A contradiction takes "meets" away: the values on which it rests cannot both be right.
+fn take_away(finding: &mut Finding, contradictions: &[Missing]) {
+    if contradictions.is_empty() {
+        return;
+    }
+    finding.outcome = Outcome::NotDecided;
+    finding.missing = contradictions.to_vec();
+    finding.working.decision = Some("it would meet, but what it rests on contradicts itself".to_owned());
 }
 
 /// Applies the rules of the test rig; `parts` gives the parts that a scope names, each with its facts.
@@ -71,6 +167,11 @@ pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>
         }
     }
     findings
+}
+
+/// The outcome of a rule for one part, where other facts are given to it; none where it does not apply to them.
+pub(crate) fn again(rule: &Rule, facts: &Facts<'_>) -> Option<Outcome> {
+    of_one(rule, facts).ok().map(|finding| finding.outcome)
 }
 
 /// What a rule says of one part; what its condition says where it does not apply.

@@ -5,6 +5,8 @@
 //! decided*. What is missing is never guessed: it is listed.
 
 mod book;
+mod causes;
+pub(crate) mod doubts;
 mod engine;
 pub mod expr;
 mod finding;
@@ -14,9 +16,10 @@ mod scope;
 
 pub(crate) use book::BUILT_IN;
 pub use book::Book;
-pub(crate) use book::{Change, Limit, Rule, RuleFile};
+pub(crate) use book::{Change, Effort, Limit, Rule, RuleFile, Stage};
+pub(crate) use causes::Cause;
 pub use engine::judge;
-pub(crate) use engine::{Judgement, at_least, judge_rig, subjects};
+pub(crate) use engine::{Judgement, again, at_least, judge_rig, subjects};
 pub(crate) use finding::{Class, ComparedSide, Grade, NotApplied};
 pub use finding::{Finding, Outcome};
 pub use scope::Scope;

@@ -185,9 +185,15 @@ impl OwnWords {
 
     fn folded(&self) -> &Folded {
         self.folded.get_or_init(|| {
-            let mut text =
-                [BUILT_IN[0].1, BUILT_IN[1].1, crate::units::words::CAUTION, WITHHELD, &(self.rendered)()]
-                    .join("\n");
+            let mut text = [
+                BUILT_IN[0].1,
+                BUILT_IN[1].1,
+                BUILT_IN[2].1,
+                crate::units::words::CAUTION,
+                WITHHELD,
+                &(self.rendered)(),
+            ]
+            .join("\n");
             schema_words(Record::SHAPE, &mut text);
             Folded::of(&text)
         })

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::Withheld;
 use crate::judge::facts::{Answer, Bound, Missing, Val, Worked};
-use crate::judge::rules::{Book, Change, RuleFile};
+use crate::judge::rules::{Book, Change, Effort, RuleFile};
 use crate::record::{AnyPart, Found, Own, Record, State, Value};
 
 impl Withheld {
@@ -43,7 +43,7 @@ impl Withheld {
     }
 
     fn found(&self, found: &mut Found) {
-        let Found { state, how: _, with, photos, note, span: _ } = found;
+        let Found { state, how: _, with, photos, note, confirmed: _, doubts: _, span: _ } = found;
         self.each(with.iter_mut().chain(photos).chain(note));
         let State::Known(value) = state else { return };
         match value {
@@ -64,7 +64,7 @@ impl Withheld {
     pub(in crate::judge) fn answer(&self, answer: &mut Answer) {
         match answer {
             Err(missing) => missing.iter_mut().for_each(|missing| self.missing(missing)),
-            Ok(Worked { value, steps, sources, assumed, bound, claims }) => {
+            Ok(Worked { value, steps, sources, assumed, bound, claims, contradicted: _ }) => {
                 if let Val::Text(text) = value {
                     self.text(text);
                 }
@@ -86,13 +86,22 @@ impl Withheld {
         if self.texts.is_empty() || book.files.is_empty() {
             return;
         }
-        let Book { rules, limits, sources: _, changes, files } = Arc::make_mut(book);
+        let Book { rules, limits, sources: _, causes, efforts, looks, plausible, agree, changes, files } =
+            Arc::make_mut(book);
         for rule in rules.iter_mut().filter(|rule| rule.house || rule.off.is_some()) {
             let words = [&mut rule.title, &mut rule.fault, &mut rule.subject, &mut rule.basis];
             self.each(words.into_iter().chain([&mut rule.why, &mut rule.measure, &mut rule.advice]));
             self.each(rule.cited.iter_mut().chain(rule.off.iter_mut()));
         }
         limits.iter_mut().for_each(|limit| self.each([&mut limit.about, &mut limit.basis]));
+        causes.iter_mut().for_each(|cause| self.text(&mut cause.fault));
+        looks.iter_mut().for_each(|look| self.text(&mut look.how));
+        let of_looks = looks.iter_mut().map(|look| &mut look.effort);
+        for Effort { id, time_s: _, caution } in efforts.iter_mut().chain(of_looks) {
+            self.each([id, caution]);
+        }
+        plausible.iter_mut().for_each(|range| self.each([&mut range.about, &mut range.basis]));
+        agree.iter_mut().for_each(|entry| self.each([&mut entry.title, &mut entry.basis]));
         for Change { what, reason } in changes {
             self.each([what, reason]);
         }

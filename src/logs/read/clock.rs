@@ -204,6 +204,17 @@ impl TimeReader {
         }
     }
 
+    /// Seconds since 1970 of a cell of a clock with dates, and whether by UTC.
+    #[expect(clippy::cast_precision_loss, reason = "exact to a microsecond for thousands of years")]
+    pub fn absolute(&self, field: &[u8]) -> Option<(f64, bool)> {
+        let time = self.read(field)?;
+        match self.form {
+            TimeForm::Timestamp { zoned, .. } => Some((self.base as f64 / 1e9 + time, zoned)),
+            TimeForm::Number { since_1970: true, .. } => Some((time, true)),
+            _ => None,
+        }
+    }
+
     /// Whether a row stands for each interval.
     pub fn is_of_rows(&self) -> bool {
         matches!(self.form, TimeForm::Rows { .. })

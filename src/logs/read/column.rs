@@ -50,6 +50,8 @@ pub enum Meaning {
     OtherTime,
     /// Time since the instrument began the step, s: tells when between two samples a current came on.
     SinceStep,
+    /// The unit of the column before it, row by row.
+    UnitBeside,
     /// Not read.
     Ignored,
 }
@@ -84,7 +86,7 @@ impl Meaning {
             Self::Temperature => Dimension::TEMPERATURE,
             Self::StateOfCharge | Self::Step | Self::Cycle => Dimension::NONE,
             Self::Resistance => Dimension::RESISTANCE,
-            Self::Date | Self::State | Self::Ignored => return None,
+            Self::Date | Self::State | Self::UnitBeside | Self::Ignored => return None,
         })
     }
 
@@ -101,7 +103,7 @@ impl Meaning {
             Self::StateOfCharge => "%",
             Self::Resistance => "ohm",
             Self::Step | Self::Cycle => "1",
-            Self::Date | Self::State | Self::Ignored => "",
+            Self::Date | Self::State | Self::UnitBeside | Self::Ignored => "",
         }
     }
 
@@ -121,7 +123,7 @@ impl Meaning {
     /// Whether values of this meaning are handed over with each sample.
     #[must_use]
     pub fn is_value(self) -> bool {
-        !matches!(self, Self::Time | Self::Date | Self::StepTime | Self::Ignored)
+        !matches!(self, Self::Time | Self::Date | Self::StepTime | Self::UnitBeside | Self::Ignored)
     }
 }
 
@@ -131,6 +133,7 @@ impl fmt::Display for Meaning {
             Self::StepTime => "time within the step",
             Self::OtherTime => "second clock, for checking",
             Self::SinceStep => "time within the step",
+            Self::UnitBeside => "unit of the column before it",
             Self::Ignored => "not read",
             known => Self::WORDS.iter().find(|(_, meaning)| meaning == known).map_or("", |(word, _)| word),
         };
@@ -327,6 +330,16 @@ impl Column {
         column
     }
 
+    /// Its number and its header, for messages.
+    #[must_use]
+    pub fn called(&self) -> String {
+        let number = format!("#{}", self.index + 1);
+        if self.header.is_empty() {
+            return number;
+        }
+        format!("{number} \"{}\"", self.header.chars().take(40).collect::<String>())
+    }
+
     /// The same under the header that stands in the log.
     pub fn renamed(mut self, header: &str) -> Self {
         header.clone_into(&mut self.header);
@@ -359,6 +372,11 @@ impl Column {
         if self.unit_assumed {
             self.scale = factor;
         }
+    }
+
+    /// Takes its unit from a column beside it.
+    pub(super) fn unit_beside(&mut self, unit: &str) {
+        self.set_unit(Some(unit));
     }
 
     /// Takes the numbers for millivolts, though no unit is written.
@@ -395,7 +413,7 @@ fn absolute(spelling: &str, unit: Unit) -> Unit {
     Unit { dimension: Dimension::TEMPERATURE, factor, offset }
 }
 
-fn fits(meaning: Meaning, dimension: Dimension) -> bool {
+pub(super) fn fits(meaning: Meaning, dimension: Dimension) -> bool {
     match meaning.dimension() {
         Some(Dimension::TEMPERATURE) => {
             dimension == Dimension::TEMPERATURE

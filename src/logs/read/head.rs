@@ -6,7 +6,7 @@ use crate::units::words;
 
 use super::chunk::{Chunks, FirstLines, kind_of, text};
 use super::clock::{TimeForm, TimeReader};
-use super::column::{Column, HowKnown, Meaning};
+use super::column::{Column, HowKnown, Meaning, fits};
 use super::layout::Layout;
 use super::levels;
 use super::number::{self, Cell, DecimalMark, Notation};
@@ -16,6 +16,7 @@ use super::sign::{CurrentSign, SignBasis};
 use super::state::state;
 use super::table::{Row, Table, data_cells, split};
 use super::timing::{FoundTime, cells_of, find_time, pace};
+use super::unit::{COLUMN as UNIT, unit_of};
 use super::{BothMarks, NoHeader, ReadError, ReadError as Error};
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
@@ -192,6 +193,7 @@ fn build(
     refuse_thousands(table, &columns, data)?;
     refuse_both_marks(table, &columns, data)?;
     states(&mut columns, data, &settings.states);
+    units_beside(&mut columns, data);
     for column in columns.iter_mut().filter(|column| column.meaning.is_value()) {
         let cells = cells_of(data, column.index);
         column.empty = cells.len() >= 2 && cells.iter().all(|cell| cell.trim_ascii().is_empty());
@@ -225,6 +227,15 @@ fn build(
         data,
         table.notation,
     );
+    // A clock that counts from the start has its dates from the one beside it.
+    let counts = matches!(time, TimeForm::Number { since_1970: false, .. } | TimeForm::Elapsed);
+    let second_zero = other_time.as_ref().filter(|_| counts).and_then(|(beside, other)| {
+        let own = TimeReader::new(&time, table.notation, std::iter::empty());
+        data.iter().find_map(|row| {
+            let (absolute, utc) = other.absolute(row.fields.get(*beside)?)?;
+            Some((absolute - own.read(row.fields.get(time_column?)?)?, utc))
+        })
+    });
     let beside = |meaning: Meaning| {
         meaning.is_value()
             && !matches!(
@@ -256,6 +267,7 @@ fn build(
         time_column,
         date_column,
         other_time,
+        second_zero,
         time_confirmed,
         profile: settings.profile.clone(),
         rows: settings.rows.clone(),
@@ -286,6 +298,39 @@ fn build(
     }
     report.add_all(Fault::Preamble, tally);
     Ok((layout, report))
+}
+
+/// Columns that hold the unit of the one before them, as meters with several ranges write it.
+fn units_beside(columns: &mut [Column], data: &[Row<'_>]) {
+    for index in 1..columns.len() {
+        let Some([value, beside]) = columns.get_mut(index - 1..=index) else { continue };
+        if !UNIT.contains(&beside.header.to_lowercase().as_str()) || beside.known == HowKnown::Set {
+            continue;
+        }
+        let cells = cells_of(data, index);
+        let units: Vec<String> = cells.iter().map(|cell| text(cell).trim().to_owned()).collect();
+        let units = units.iter().filter(|unit| !unit.is_empty());
+        // A header that says nothing takes its meaning from the unit.
+        if let (HowKnown::NotKnown, Some(unit)) = (value.known, units.clone().next()) {
+            let by_unit = Column::recognise(value.index, &format!("{} ({unit})", value.header), None);
+            if by_unit.meaning.is_value() {
+                *value = by_unit.renamed(&value.header);
+            }
+        }
+        let fits = |unit: &&String| unit_of(unit).is_some_and(|unit| fits(value.meaning, unit.dimension));
+        let fitting = units.clone().filter(fits);
+        let Some(unit) =
+            fitting.clone().next().filter(|_| 10 * fitting.count() >= 9 * units.count()).cloned()
+        else {
+            continue;
+        };
+        if value.known != HowKnown::Set {
+            value.unit_beside(&unit);
+        }
+        (beside.meaning, beside.known) = (Meaning::UnitBeside, HowKnown::Header);
+        // What the rows say is held against the first of them.
+        beside.unit = unit;
+    }
 }
 
 /// A column of states is one where its cells are words for charge, discharge or rest; the first of several counts.

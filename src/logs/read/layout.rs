@@ -33,6 +33,11 @@ pub(super) enum Field {
         /// Its place among the values.
         slot: usize,
     },
+    /// The unit of the value before it.
+    Unit {
+        /// The place of that value.
+        slot: usize,
+    },
     /// A second clock.
     OtherTime {
         /// Its place among the values.
@@ -86,6 +91,8 @@ pub struct Layout {
     pub(super) date_column: Option<usize>,
     /// A second clock, which checks the first.
     pub(super) other_time: Option<(usize, TimeReader)>,
+    /// When the log's time began by the dates of the second clock, s since 1970, and whether by UTC.
+    pub(super) second_zero: Option<(f64, bool)>,
     /// The second clock confirms the unit of the first.
     pub time_confirmed: bool,
     /// The sheet of a workbook that it is.
@@ -107,9 +114,7 @@ impl Layout {
     #[must_use]
     pub fn time_name(&self) -> String {
         match self.time_column.and_then(|index| self.columns.get(index)) {
-            Some(column) => {
-                format!("#{} \"{}\"", column.index + 1, column.header.chars().take(40).collect::<String>())
-            }
+            Some(column) => column.called(),
             None => "of the rows".to_owned(),
         }
     }
@@ -196,6 +201,23 @@ impl Layout {
             .collect()
     }
 
+    /// Why the column that is taken for a meaning is not one of the pack by its name, where nobody said that it is, and what
+    /// would settle it.
+    #[must_use]
+    pub fn not_of_the_pack(&self, meaning: Meaning) -> Option<String> {
+        let (_, column) = self.chosen(meaning)?;
+        let doubtful = matches!(column.role, Role::Greatest | Role::Least | Role::Cell);
+        let why = column.role.describe().filter(|_| doubtful && column.known != HowKnown::Set)?;
+        if !self.rivals(meaning).is_empty() {
+            return None;
+        }
+        Some(format!(
+            "\"{0}\" is the only {meaning}, and its name says \"{why}\": write `columns = [\"{0} = {meaning}\"]` where it is that of \
+             the pack",
+            column.header
+        ))
+    }
+
     /// All columns of a meaning.
     pub fn slots(&self, meaning: Meaning) -> impl Iterator<Item = (Slot, &Column)> {
         self.values().filter(move |(_, column)| column.meaning == meaning)
@@ -205,6 +227,17 @@ impl Layout {
     #[must_use]
     pub fn header(&self) -> Vec<String> {
         names(&self.header_line_text, self.delimiter)
+    }
+
+    /// The units that stand beside values: place of the value, unit of the first row, what the value means.
+    pub(super) fn units_beside(&self) -> Vec<(usize, String, Meaning)> {
+        let beside = self.columns.iter().filter(|column| column.meaning == Meaning::UnitBeside);
+        beside
+            .filter_map(|column| {
+                let (slot, value) = self.values().find(|(_, value)| value.index + 1 == column.index)?;
+                Some((slot.0, column.unit.clone(), value.meaning))
+            })
+            .collect()
     }
 
     /// The field by which rows are filtered, and what it must hold.
@@ -222,6 +255,11 @@ impl Layout {
     /// What to do with each field of a row; ends with the last column that is wanted.
     pub(super) fn plan(&self) -> Vec<Field> {
         let mut slots = 0..;
+        let mut before = 0;
+        let previous_is_value = |index: usize| {
+            let previous = index.checked_sub(1).and_then(|index| self.columns.get(index));
+            previous.is_some_and(|column| column.meaning.is_value() && !self.is_clock(column))
+        };
         let mut plan: Vec<Field> = self
             .columns
             .iter()
@@ -236,14 +274,17 @@ impl Layout {
                     Field::OtherTime { slot: slots.next().unwrap_or_default() }
                 } else if column.meaning.is_value() {
                     let (low, high) = column.meaning.possible();
+                    before = slots.next().unwrap_or_default();
                     Field::Value {
-                        slot: slots.next().unwrap_or_default(),
+                        slot: before,
                         scale: column.scale,
                         offset: column.offset,
                         meaning: column.meaning,
                         low,
                         high,
                     }
+                } else if column.meaning == Meaning::UnitBeside && previous_is_value(column.index) {
+                    Field::Unit { slot: before }
                 } else {
                     Field::Skip
                 }
@@ -337,7 +378,10 @@ impl fmt::Display for Layout {
             DecimalMark::Point => "point",
             DecimalMark::Comma => "comma",
         };
-        write!(f, "{}, delimiter {delimiter}, decimal {decimal}", self.encoding)?;
+        match &self.sheet {
+            Some(sheet) => write!(f, "sheet \"{sheet}\" of a workbook, its rows as lines")?,
+            None => write!(f, "{}, delimiter {delimiter}, decimal {decimal}", self.encoding)?,
+        }
         if self.notation.grouped {
             let mark = if self.decimal == DecimalMark::Point { "comma" } else { "point" };
             write!(f, ", thousands {mark}")?;
@@ -349,9 +393,6 @@ impl fmt::Display for Layout {
             write!(f, ", units in line {line}")?;
         }
         write!(f, ", first row in line {}", self.first_row)?;
-        if let Some(sheet) = &self.sheet {
-            write!(f, "\nsheet \"{sheet}\" of a workbook, its rows as lines")?;
-        }
         if self.long {
             f.write_str("\na row for each quantity and time: put side by side, lines are counted so")?;
         }
@@ -364,11 +405,15 @@ impl fmt::Display for Layout {
         if let TimeForm::Rows { .. } = self.time {
             write!(f, "\nno clock: {}, as said", self.time)?;
         }
-        let name = |column: &Column| format!("\"{}\"", column.header);
+        let name = |column: &Column| match column.header.as_str() {
+            "" => String::new(),
+            header => format!("\"{header}\""),
+        };
+        let digits = self.columns.len().to_string().len();
         let width = self.columns.iter().map(|column| name(column).chars().count()).max().unwrap_or_default();
         for column in &self.columns {
             let number = column.index + 1;
-            write!(f, "\n#{number} {:width$}  ", name(column))?;
+            write!(f, "\n#{number:<digits$} {:width$}  ", name(column))?;
             if Some(column.index) == self.time_column {
                 write!(f, "time, {}", self.time)?;
                 if column.unit_assumed && matches!(self.time, TimeForm::Number { since_1970: false, .. }) {
@@ -381,7 +426,9 @@ impl fmt::Display for Layout {
                 continue;
             } else {
                 write!(f, "{}", column.meaning)?;
-                if column.meaning.is_value() && !column.unit.is_empty() && column.unit != "1" {
+                let dated = column.meaning == Meaning::OtherTime && column.unit_assumed;
+                let with_unit = column.meaning.is_value() && !dated;
+                if with_unit && !column.unit.is_empty() && column.unit != "1" {
                     let assumed = if column.unit_assumed { " (assumed)" } else { "" };
                     write!(f, " in {}{assumed}", column.unit)?;
                 }

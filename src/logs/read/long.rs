@@ -10,6 +10,7 @@ use super::column::{Column, Meaning};
 use super::head;
 use super::settings::ReadSettings;
 use super::table::split;
+use super::unit::COLUMN as UNIT;
 
 /// Headers of the column that names the quantity, of the one that holds its value, and of the one with its unit.
 const QUANTITY: &[&str] = &[
@@ -30,7 +31,6 @@ const QUANTITY: &[&str] = &[
     "messgröße",
 ];
 const VALUE: &[&str] = &["value", "_value", "reading", "measured value", "wert", "messwert"];
-const UNIT: &[&str] = &["unit", "units", "uom", "einheit"];
 /// Quantities that are kept apart.
 const QUANTITIES: usize = 64;
 

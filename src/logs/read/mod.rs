@@ -110,7 +110,7 @@ pub enum ReadError {
     },
     /// No time column.
     #[error(
-        "no time column was recognised among: {columns}; set one, for example `{example} = time in s`, or where the log has no clock say how far apart its rows are: `interval = \"3 s\"`"
+        "no time column was recognised among: {columns}; set one, for example `{example} = time in s` (in `columns`, or after `--column`), or where the log has no clock say how far apart its rows are: `interval = \"3 s\"` (`--interval`)"
     )]
     NoTime {
         /// The headers.
@@ -120,7 +120,7 @@ pub enum ReadError {
     },
     /// Only a time column.
     #[error(
-        "beside the time no column was recognised among: {columns}; set one, for example `{example} = voltage in V`"
+        "beside the time no column was recognised among: {columns}; set one, for example `{example} = voltage in V` (in `columns`, or after `--column`)"
     )]
     NothingToRead {
         /// The headers.
@@ -186,7 +186,7 @@ pub enum ReadError {
 /// A table of which nothing says what its columns are.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "the table at line {line} has no header, so no column has a meaning; its first row is {fields}; set the columns by number, for example `#1 = time in s`"
+    "the table at line {line} has no header, so no column has a meaning; its first row is {fields}; set the columns by number, for example `#1 = time in s` (in `columns`, or after `--column`); where none of them is a clock, say how far apart the rows are: `interval = \"3 s\"` (`--interval`)"
 )]
 pub struct NoHeader {
     /// The first row of the table.
@@ -356,6 +356,13 @@ impl<R: Read> LogReader<R> {
     pub fn since_1970(&self) -> Option<(f64, bool)> {
         let (time, utc) = self.layout.time_reader.since_1970(self.clock.start())?;
         Some((time + self.layout.clock_offset, utc))
+    }
+
+    /// As [`LogReader::since_1970`], by the dates of a second clock where the first has none.
+    #[must_use]
+    pub fn dated(&self) -> Option<(f64, bool)> {
+        let second = || self.layout.second_zero.map(|(zero, utc)| (zero + self.layout.clock_offset, utc));
+        self.since_1970().or_else(second)
     }
 
     /// The first time of day of a log whose clock has no dates, s; its times count from there. `None` before the first
@@ -543,6 +550,13 @@ impl Watched {
 
     /// Counts samples far off what lies before and after them.
     fn watch(&mut self, block: Block<'_>, report: &mut ReadReport) {
+        let slot = self.slot;
+        if !block.has_breaks() && self.spikes.take_quiet(block.samples().map(|sample| sample.get(slot))) {
+            let last = block.samples().enumerate().skip(block.len().saturating_sub(RUN));
+            last.for_each(|(n, sample)| self.note(self.taken + n, sample.line));
+            self.taken += block.len();
+            return;
+        }
         for sample in block.samples() {
             if sample.after_break {
                 self.spikes.interrupt();
@@ -558,10 +572,15 @@ impl Watched {
                 let fault = if count == 1 { Fault::Spike } else { Fault::SpikeRun };
                 report.add_many(fault, count as u64, first.copied().unwrap_or_default());
             }
-            if let Some(place) = self.lines.get_mut(self.taken % RUN) {
-                *place = sample.line;
-            }
+            self.note(self.taken, sample.line);
             self.taken += 1;
+        }
+    }
+
+    /// The line of the `n`th value.
+    fn note(&mut self, n: usize, line: u64) {
+        if let Some(place) = self.lines.get_mut(n % RUN) {
+            *place = line;
         }
     }
 }

@@ -103,7 +103,7 @@ fn digits(word: u64) -> (usize, u64) {
 /// passed over; gives the place after it too. `None` for anything that is not one or too long to be exact.
 ///
 /// What follows the number is for the caller to look at.
-#[inline]
+#[inline(always)]
 pub(super) fn plain(text: &[u8], at: usize, delimiter: u8, decimal: DecimalMark) -> Option<(f64, usize)> {
     let mut at = at;
     while text.get(at) == Some(&b' ') {

@@ -7,12 +7,13 @@
 
 use super::chunk::{Chunk, LONGEST, text, without_cr};
 use super::clock::TimeReader;
-use super::column::{Column, Meaning, holds};
+use super::column::{Column, Meaning, fits, holds};
 use super::layout::{Field, Layout};
 use super::number::{self, Cell, Notation};
 use super::sign::CurrentSign;
 use super::state::state;
 use super::table::{self, names};
+use super::unit::unit_of;
 
 /// What the rows of a chunk are.
 #[derive(Default)]
@@ -133,6 +134,8 @@ pub(super) struct RowParser {
     /// Where the current has no sign of its own: the place of the state, and those of the currents and powers.
     by_state: Option<(usize, Vec<usize>)>,
     states: Vec<(String, f64)>,
+    /// Units that stand beside values: place of the value, unit that is expected, meaning.
+    units: Vec<(usize, String, Meaning)>,
     /// Only rows with this text in this field are read.
     filter: Option<(usize, String)>,
     /// The header, for finding it again.
@@ -151,6 +154,7 @@ impl RowParser {
             other_time: layout.other_time.as_ref().map(|(_, reader)| reader.clone()),
             by_state: by_state(layout),
             states: layout.states.clone(),
+            units: layout.units_beside(),
             filter: layout.filter(),
             names: names(&layout.header_line_text, layout.delimiter),
         }
@@ -237,7 +241,12 @@ impl RowParser {
                     time = Some(value * factor);
                     at = end;
                 }
-                Field::Time | Field::Date | Field::Skip | Field::State { .. } | Field::OtherTime { .. } => {
+                Field::Time
+                | Field::Date
+                | Field::Skip
+                | Field::State { .. }
+                | Field::Unit { .. }
+                | Field::OtherTime { .. } => {
                     let rest = text.get(at..)?;
                     let length = memchr::memchr3(self.delimiter, line_end, b'"', rest)?;
                     let cell = rest.get(..length)?;
@@ -246,6 +255,7 @@ impl RowParser {
                         Field::Date => date = Some(self.time.read_date(cell)?),
                         Field::State { .. } => values.push(state(cell, &self.states).unwrap_or(f64::NAN)),
                         Field::OtherTime { .. } => values.push(self.other(cell)),
+                        Field::Unit { slot } => self.is_unit(*slot, cell).then_some(())?,
                         _ => {}
                     }
                     at += length;
@@ -338,6 +348,21 @@ impl RowParser {
         out.note(line, what);
     }
 
+    /// Whether a cell beside a value is its usual unit, or empty.
+    fn is_unit(&self, slot: usize, cell: &[u8]) -> bool {
+        let cell = cell.trim_ascii();
+        cell.is_empty() || self.units.iter().any(|(of, unit, _)| *of == slot && cell == unit.as_bytes())
+    }
+
+    /// How many usual units the unit in a cell beside a value is; nothing where it is none, or one of a point.
+    fn times(&self, slot: usize, cell: &[u8]) -> Option<f64> {
+        let (_, usual, meaning) = self.units.iter().find(|(of, ..)| *of == slot)?;
+        let (usual, own) = (unit_of(usual)?, unit_of(&text(cell))?);
+        let alike =
+            fits(*meaning, own.dimension) && usual.offset == own.offset && *meaning != Meaning::Temperature;
+        alike.then_some(own.factor / usual.factor)
+    }
+
     fn other(&self, cell: &[u8]) -> f64 {
         self.other_time.as_ref().and_then(|reader| reader.read(cell)).unwrap_or(f64::NAN)
     }
@@ -391,6 +416,21 @@ impl RowParser {
             Some(Field::State { slot }) => {
                 if let Some(place) = values.get_mut(*slot) {
                     *place = state(field, &self.states).unwrap_or(f64::NAN);
+                }
+            }
+            Some(Field::Unit { slot }) => {
+                if let Some(place) = values.get_mut(*slot).filter(|_| !self.is_unit(*slot, field)) {
+                    let count = match self.times(*slot, field) {
+                        Some(times) => {
+                            *place *= times;
+                            &mut row.marks.with_unit
+                        }
+                        None => {
+                            *place = f64::NAN;
+                            &mut row.marks.unreadable
+                        }
+                    };
+                    *count = count.saturating_add(1);
                 }
             }
             Some(Field::OtherTime { slot }) => {

@@ -96,8 +96,14 @@ impl<'a> Block<'a> {
         self.count == 0
     }
 
+    /// Whether the log's clock restarted before any of them.
+    #[must_use]
+    pub fn has_breaks(&self) -> bool {
+        self.rows.breaks.iter().take(self.count).any(|after_break| *after_break)
+    }
+
     /// The samples.
-    pub fn samples(&self) -> impl Iterator<Item = Sample<'a>> + use<'a> {
+    pub fn samples(&self) -> impl Iterator<Item = Sample<'a>> + Clone + use<'a> {
         let rows = self.rows;
         let width = rows.width.max(1);
         rows.times

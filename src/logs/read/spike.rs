@@ -73,6 +73,29 @@ impl Spikes {
         spikes
     }
 
+    /// Takes many samples at once where each is near the one before it, which is quicker; takes none where one is not.
+    pub fn take_quiet(&mut self, values: impl Iterator<Item = f64> + Clone) -> bool {
+        let (mut level, mut before, mut count) = (self.level, self.before, 0);
+        for value in values.clone() {
+            let near = (value - before).abs() <= FAR * level;
+            if !near {
+                return false;
+            }
+            level = level.max(before.abs().min(value.abs()));
+            before = value;
+            count += 1;
+        }
+        let seen = self.seen + count;
+        for (n, value) in values.enumerate().skip(count.saturating_sub(RECENT)) {
+            if let Some(place) = self.recent.get_mut((self.seen + n) % RECENT) {
+                *place = value;
+            }
+        }
+        (self.seen, self.together) = (seen, self.together + count);
+        (self.level, self.before) = (level, before);
+        true
+    }
+
     /// The `n`th sample before the one that is taken, from one.
     fn back(&self, n: usize) -> Option<f64> {
         let place = self.seen.checked_sub(n).filter(|_| n <= self.together.min(RECENT))?;
@@ -136,6 +159,22 @@ mod tests {
 
     fn noisy(n: usize) -> f64 {
         26.0 - 0.001 * n as f64 + 0.003 * (n * 7919 % 13) as f64
+    }
+
+    #[test]
+    fn many_at_once_are_the_same() {
+        let values: Vec<f64> = (0..3000)
+            .map(|n| if n % 700 == 650 { 2.6 } else { noisy(n % 900) - if n > 2000 { 9.0 } else { 0.0 } })
+            .collect();
+        let (mut single, mut quick, mut quiet) = (Spikes::new(), Spikes::new(), 0);
+        for chunk in values.chunks(37) {
+            let one: Vec<usize> = chunk.iter().map(|value| single.push(*value)).collect();
+            let taken = quick.take_quiet(chunk.iter().copied());
+            quiet += usize::from(taken);
+            let other = chunk.iter().map(|value| if taken { 0 } else { quick.push(*value) });
+            assert_eq!(one, other.collect::<Vec<_>>());
+        }
+        assert!(quiet > 60, "{quiet}");
     }
 
     #[test]

@@ -2,6 +2,8 @@
 //!
 //! A workbook may come from a stranger. It is a zip archive of XML, so a small file can unpack to any size: everything in it
 //! is unpacked once and thrown away while it is measured, before the library that reads it sees it. Cells then stream past.
+//! XLS and OpenDocument are refused by name: the library reads those whole, with room for every cell between the first and
+//! the last, and two cells of a hostile file can be a million rows apart.
 
 use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};

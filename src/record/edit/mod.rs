@@ -33,9 +33,23 @@ pub struct Entered {
     pub photos: Vec<String>,
     /// A remark; empty takes it away.
     pub note: Option<String>,
+    /// Whether the value was looked at again and stands, although it is not plausible. A value without it is asked anew.
+    pub confirmed: bool,
 }
 
 impl Entered {
+    /// The same with "confirmed" behind its value read as what it says.
+    #[must_use]
+    pub fn with_its_word(mut self) -> Self {
+        if let Some(value) =
+            self.value.as_deref().and_then(|value| value.trim_end().strip_suffix(" confirmed"))
+        {
+            self.value = Some(value.trim_end().to_owned());
+            self.confirmed = true;
+        }
+        self
+    }
+
     /// Only a value.
     #[must_use]
     pub fn of(value: &str) -> Self {

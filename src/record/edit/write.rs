@@ -121,6 +121,10 @@ fn field(old: Option<&Item>, slot: Slot, answer: &Entered, place: &Place) -> Res
     };
     if let Some(typed) = &answer.value {
         put(&mut inline, "value", value_of(slot, typed));
+        inline.remove("confirmed");
+        if answer.confirmed {
+            put(&mut inline, "confirmed", true.into());
+        }
     } else if !inline.contains_key("value") {
         return Err(NoSuchPlace(format!("`{place}` has no value yet; answer it first")));
     }

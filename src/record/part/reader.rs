@@ -205,6 +205,22 @@ impl Reader {
         how
     }
 
+    fn confirmed(&mut self, value: &Spanned<DeValue<'_>>) -> bool {
+        match value.get_ref() {
+            DeValue::Boolean(yes) => return *yes,
+            DeValue::String(text) if matches!(text.trim(), "yes" | "true") => return true,
+            DeValue::String(text) if matches!(text.trim(), "no" | "false") => return false,
+            _ => {}
+        }
+        self.problem(
+            value.span(),
+            "`confirmed` is yes or no".to_owned(),
+            "expected true where you looked again and stand by the value",
+            "confirmed = true",
+        );
+        false
+    }
+
     fn text(&mut self, value: &Spanned<DeValue<'_>>, name: &str, example: &str) -> Option<String> {
         if let DeValue::String(text) = value.get_ref() {
             return Some(text.trim().to_owned());
@@ -268,13 +284,14 @@ impl Reader {
                 }
                 "photos" => found.photos = self.list(inner, "photos", "photos = [\"05-fuse.jpg\"]"),
                 "note" => found.note = self.text(inner, "note", "note = \"worn print\""),
+                "confirmed" => found.confirmed = self.confirmed(inner),
                 other => {
-                    let keys = ["value", "how", "with", "photos", "note"];
+                    let keys = ["value", "how", "with", "photos", "note", "confirmed"];
                     self.problem(
                         key.span(),
                         format!("unknown key `{other}`"),
                         &did_you_mean(other, keys, "no such key here"),
-                        "keys known here: value, how, with, photos, note",
+                        "keys known here: value, how, with, photos, note, confirmed",
                     );
                 }
             }

@@ -94,6 +94,7 @@ fn field_schema(field: &FieldInfo) -> Json {
             "with": { "type": "string", "description": "The id of the instrument" },
             "photos": { "type": ["array", "string"], "items": { "type": "string" } },
             "note": { "type": "string" },
+            "confirmed": { "enum": [true, false, "yes", "no"], "description": "True where you looked again and stand by a value that is not plausible" },
         },
         "required": ["value"],
         "additionalProperties": false,

@@ -1,8 +1,8 @@
 //! The battery management system, its heat path and the heater it controls.
 
 use crate::record::field::{
-    Area, Conductivity, Count, Current, Length, Power, Ratio, Resistance, Section, Temperature, Text,
-    ThermalResistance, Time, YesNo,
+    Area, Conductivity, Count, Current, Energy, Length, Power, Ratio, Resistance, Section, Temperature, Text,
+    ThermalResistance, Time, Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -62,6 +62,12 @@ part! {
         device_temperature_limit: Temperature = "150 degC",
         /// Thermal resistance from junction to case of one device.
         device_thermal_resistance: ThermalResistance = "0.6 K/W",
+        /// Drain-source voltage that one switching device blocks, from its data sheet.
+        device_voltage: Voltage = "100 V",
+        /// Energy of a single avalanche pulse that one switching device survives, from its data sheet.
+        device_avalanche_energy: Energy = "190 mJ",
+        /// Whether the board charges the load's capacitors through a resistor before it closes.
+        precharge: YesNo = "yes",
         /// Discharge current at which the BMS trips on overcurrent.
         overcurrent_trip: Current = "330 A",
         /// Delay of the overcurrent trip.
@@ -90,6 +96,8 @@ part! {
         low_temperature_charge_cutoff: YesNo = "yes",
         /// Cell temperature below which charging is blocked.
         low_temperature_limit: Temperature = "0 degC",
+        /// Charge current that the BMS allows between its low-temperature limit and 10 °C, where it allows less there.
+        cold_charge_current: Current = "15 A",
         /// Cell temperature above which the BMS opens.
         high_temperature_limit: Temperature = "65 degC",
         /// Whether an unbroken solid path carries heat from the switching devices to the outside of the case.

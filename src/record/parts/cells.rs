@@ -69,14 +69,18 @@ part! {
         charge_voltage_limit: Voltage = "3.65 V",
         /// Lowest discharge voltage of one cell, from its data sheet.
         discharge_voltage_limit: Voltage = "2.5 V",
-        /// Internal resistance of one cell. Use the DC value where there is one.
-        resistance: Resistance = "0.4 mΩ",
+        /// Internal resistance of one cell as a meter shows it, most often at 1 kHz.
+        resistance: Resistance = "0.25 mΩ",
+        /// Direct-current resistance of one cell, from a load step of a second or more.
+        direct_resistance: Resistance = "0.45 mΩ",
         /// Continuous discharge limit of one cell as a C-rate.
         discharge_rate_limit: Rate = "1 C",
         /// Continuous discharge limit of one cell as a current.
         discharge_current_limit: Current = "150 A",
         /// Continuous charge limit of one cell as a C-rate.
         charge_rate_limit: Rate = "0.5 C",
+        /// Continuous charge limit of one cell between 0 °C and 10 °C as a C-rate, from its data sheet.
+        cold_charge_rate_limit: Rate = "0.1 C",
         /// Mass of one cell.
         mass: Mass = "2.85 kg",
         /// Size of one cell.

@@ -1,7 +1,8 @@
 //! What the nameplate and the manual say. Nothing here was found; everything here is to be checked.
 
 use crate::record::field::{
-    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Size, Temperature, Text, Time, Voltage, YesNo,
+    Charge, Count, Current, Energy, Mass, Power, Rate, Ratio, Resistance, Size, Temperature, Text, Time,
+    Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -55,6 +56,8 @@ part! {
         energy: Energy = "3840 Wh",
         /// Rated continuous discharge current. The whole build is judged against it.
         continuous_current: Current = "150 A",
+        /// Ambient temperature for which the rated current is stated.
+        rated_ambient: Temperature = "25 degC",
         /// Peak discharge current.
         peak_current: Current = "300 A",
         /// How long the peak is allowed.
@@ -95,6 +98,8 @@ part! {
         max_in_series: Count = "2",
         /// Largest number of packs in parallel. Write "absent" when the papers do not say.
         max_in_parallel: Count = "4",
+        /// Resistance of the leads that join a pack to the others in parallel, out and back, as the papers prescribe them.
+        parallel_leads: Resistance = "1.5 mΩ",
         /// Ingress protection code.
         ingress_protection: Text = "IP65",
         /// What the manual leaves out, in the inspector's words.
@@ -123,6 +128,8 @@ part! {
         scope: CertificateScope = "not said",
         /// What the inspection says of it.
         verdict: ClaimVerdict = "not checked",
+        /// The rule that is about the same thing: where it meets, the claim cannot be contradicted, and the other way round.
+        rule: Text = "fuse-present",
         /// What contradicts or supports it.
         because: Text = "there is no gasket",
     }

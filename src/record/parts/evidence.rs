@@ -2,6 +2,35 @@
 
 use crate::record::field::{AccuracySpec, AnyQuantity, Day, Digest, List, Markdown, Text};
 use crate::record::part::part;
+use crate::record::words;
+
+words! {
+    /// The kind of instrument: where its accuracy is not recorded, that of its kind is taken.
+    pub enum InstrumentKind {
+        /// a clamp round the conductor
+        ClampMeter = "clamp meter",
+        /// a hand meter with test leads
+        Multimeter = "multimeter",
+        /// an electronic load, a charger or a power supply that reads what it takes or feeds
+        ElectronicLoad = "electronic load",
+        /// a shunt with its logger
+        Shunt = "shunt",
+        /// a four-wire resistance meter
+        FourWire = "four-wire meter",
+        /// a caliper or a micrometer
+        Caliper = "caliper",
+        /// a rule or a tape
+        Rule = "rule",
+        /// the display of the pack or of its application
+        Display = "display",
+        /// a thermometer, a thermocouple or an infrared thermometer
+        Thermometer = "thermometer",
+        /// a scale
+        Scale = "scale",
+        /// a torque wrench
+        TorqueWrench = "torque wrench",
+    }
+}
 
 part! {
     /// An instrument that values were measured with. A meter with several functions is listed once per function.
@@ -10,8 +39,12 @@ part! {
         id: Text = "clamp",
         /// What it is.
         name: Text = "DC clamp meter",
-        /// Its accuracy in the range used.
+        /// Its kind. Where no accuracy is recorded, that of its kind is taken.
+        kind: InstrumentKind = "clamp meter",
+        /// Its accuracy in the range used, as its data sheet says it.
         accuracy: AccuracySpec = "1.5 % + 3 digits",
+        /// Upper end of the range used, where the accuracy is a share of it.
+        range: AnyQuantity = "600 A",
         /// Value of its last digit in the range used.
         resolution: AnyQuantity = "0.1 A",
         /// Date of its last calibration.

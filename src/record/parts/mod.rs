@@ -13,15 +13,18 @@ mod withhold;
 
 pub(crate) use bms::{Bms, Heater};
 pub(crate) use cells::{CellReading, Cells, Chemistry};
-pub(crate) use claims::Claims;
-pub(crate) use evidence::{Instrument, ItemAnswer, RecordPhoto};
+pub(crate) use claims::{ClaimVerdict, Claims};
+pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
 pub(crate) use inspection::InspectionHead;
 pub(crate) use path::CurrentPath;
-pub use path::{Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release};
+pub use path::{
+    Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release, ThreadsInto,
+};
 pub(crate) use rig::{LoadKind, Reads, Rig, RigLoad, RigMeter, Sense};
 pub(crate) use surroundings::{Enclosure, OutsideMarking, Retention, Service};
+pub use surroundings::{MaterialGroup, PollutionDegree};
 pub(crate) use tests::{BenchTest, LogSign, SensorFixing, TestEnd, TestKind, TestLid};
-pub use tests::{TestBranch, TestReading};
+pub use tests::{TestBranch, TestReading, TestSensor};
 pub(crate) use withhold::{Withhold, WithholdArea};
 
 use super::part::part;

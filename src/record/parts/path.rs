@@ -2,7 +2,7 @@
 
 use crate::record::field::{
     Area, Count, Current, Length, Mass, Resistance, Section, State, Temperature, TemperatureDifference, Text,
-    Torque, Value, Voltage, YesNo,
+    Time, Torque, Value, Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -135,6 +135,18 @@ words! {
         Clamped = "clamped",
     }
 
+    /// What a joint's bolt is screwed into.
+    pub enum ThreadsInto {
+        /// a nut on a steel bolt through both parts
+        SteelNut = "steel nut",
+        /// a threaded hole in a cell's post
+        CellPost = "cell post",
+        /// a nut on a stud of a cell
+        CellStud = "cell stud",
+        /// a terminal of the BMS board
+        Board = "board terminal",
+    }
+
     /// What keeps a bolt from working loose.
     pub enum Locking {
         /// split or wave spring washer
@@ -227,6 +239,8 @@ part! {
         thickness: Length = "3 mm",
         /// Bolt thread.
         bolt: Text = "M8",
+        /// What the bolt is screwed into.
+        threads_into: ThreadsInto = "cell post",
         /// Number of bolts.
         bolts: Count = "1",
         /// Property class stamped on the bolt.
@@ -237,6 +251,8 @@ part! {
         locking: Locking = "spring washer",
         /// Material on the other side of the joint.
         other_material: Material = "aluminium",
+        /// Surface on the other side of the joint.
+        other_finish: Finish = "nickel plated",
         /// The kind of fuse.
         fuse: FuseKind = "strip SF51",
         /// Rated current of the fuse or circuit breaker, as printed on it.
@@ -245,8 +261,12 @@ part! {
         release: Release = "thermal-magnetic",
         /// Current at which a circuit breaker opens at once, from its marking or data sheet.
         instantaneous_trip: Current = "1500 A",
-        /// Interrupting rating for direct current, from the fuse or circuit breaker or its data sheet.
+        /// Interrupting rating for direct current at `rated_voltage`, from the fuse or circuit breaker or its data sheet.
         interrupting_rating: Current = "2 kA",
+        /// Least current that a partial-range fuse clears, from its data sheet.
+        least_breaking_current: Current = "1200 A",
+        /// Longest time in which it clears the prospective short-circuit current, from the curve of its data sheet.
+        clearing_time: Time = "10 ms",
         /// Distance along the path from the cell stack.
         distance_from_cells: Length = "120 mm",
         /// Whether it can be replaced without cutting or soldering.
@@ -332,9 +352,7 @@ impl ElementKind {
             Self::Joint => &[LimitedByHeat, InRig],
             Self::Shunt => &[RatedByMarking, InRig],
             Self::Terminal => &[RatedByMarking, LimitedByHeat, InRig],
-            Self::Fuse | Self::CircuitBreaker => {
-                &[InterruptsFault, Protective, OpensCircuit, RatedByMarking, InRig]
-            }
+            Self::Fuse | Self::CircuitBreaker => &[InterruptsFault, Protective, OpensCircuit, InRig],
             Self::ThermalCutoff => &[Protective, OpensCircuit, LimitedByHeat, InRig],
             Self::Contactor | Self::Connector => &[OpensCircuit, RatedByMarking, InRig],
             Self::Bms => &[],
@@ -369,16 +387,21 @@ impl ElementKind {
                 "bolt",
                 "bolts",
                 "bolt_class",
+                "threads_into",
                 "torque",
                 "locking",
                 "material",
+                "finish",
                 "other_material",
+                "other_finish",
             ],
             Self::Fuse => &[
                 "fuse",
                 "rating",
                 "rated_voltage",
                 "interrupting_rating",
+                "least_breaking_current",
+                "clearing_time",
                 "distance_from_cells",
                 "replaceable",
                 "accessible",
@@ -388,6 +411,7 @@ impl ElementKind {
                 "rating",
                 "rated_voltage",
                 "interrupting_rating",
+                "clearing_time",
                 "instantaneous_trip",
                 "distance_from_cells",
                 "replaceable",

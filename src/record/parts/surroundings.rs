@@ -33,6 +33,24 @@ words! {
         Loose = "loose",
     }
 
+    /// How dirty and damp it gets between live parts (IEC 60664-1).
+    pub enum PollutionDegree {
+        /// dry dust, dew now and then: a sealed case
+        Two = "2",
+        /// damp dust that conducts: a case that lets the air of a boat, a vehicle or a workshop in
+        Three = "3",
+    }
+
+    /// Group of an insulating material by its tracking index CTI (IEC 60664-1).
+    pub enum MaterialGroup {
+        /// CTI 600 and above
+        One = "I",
+        /// CTI 400 to 600
+        Two = "II",
+        /// CTI below 400
+        Three = "III",
+    }
+
     /// What seals the lid.
     pub enum LidSeal {
         /// a gasket between lid and case
@@ -69,6 +87,10 @@ part! {
         creepage: Length = "8 mm",
         /// Shortest way through air between parts of opposite polarity.
         clearance: Length = "6 mm",
+        /// Pollution degree between live parts; it decides how long creepage and clearance must be.
+        pollution_degree: PollutionDegree = "2",
+        /// Group of the insulating material between live parts, from its tracking index.
+        material_group: MaterialGroup = "III",
         /// Whether gas from a venting cell can leave the case.
         vent_path: YesNo = "yes",
         /// Loose parts, chips or tools left inside.

@@ -1,7 +1,8 @@
-//! Bench tests: capacity, full load, cold charge.
+//! Bench tests: capacity, full load, charges, protection that is made to act.
 
 use crate::record::field::{
-    AnyQuantity, Charge, Count, Current, Day, Energy, List, Rate, Temperature, Text, Time, Voltage, YesNo,
+    AnyQuantity, Charge, Count, Current, Day, Energy, Length, List, Rate, Temperature, Text, Time, Voltage,
+    YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -17,6 +18,14 @@ words! {
         ColdCharge = "cold charge",
         /// a full charge, for the round trip
         Charge = "charge",
+        /// a load above the overcurrent trip until the BMS opens
+        OvercurrentTrip = "overcurrent trip",
+        /// a charge on until the BMS stops it
+        OverchargeCutOff = "overcharge cut-off",
+        /// what the pack does after a trip
+        Recovery = "recovery",
+        /// what the pack draws from itself at rest
+        StandbyDrain = "standby drain",
     }
 
     /// How a test ended.
@@ -31,6 +40,20 @@ words! {
         Time = "time",
         /// somebody stopped it
         Stopped = "stopped",
+    }
+
+    /// What closes a BMS again after a trip.
+    pub enum Recovers {
+        /// it closes by itself, load or fault still there
+        ByItself = "by itself",
+        /// it closes once the load is taken off
+        LoadOff = "load off",
+        /// it closes once a charger is connected
+        Charger = "charger",
+        /// it closes only by a switch, a button or a command
+        Reset = "reset",
+        /// it did not close again
+        Never = "never",
     }
 
     /// How the pack was covered during a test.
@@ -103,6 +126,18 @@ part! {
         cell_temperature: Temperature = "-5 degC",
         /// Whether charge current flowed into the cells while they were cold.
         charged_while_cold: YesNo = "no",
+        /// Whether the BMS opened in the test.
+        opened: YesNo = "yes",
+        /// Current at which the BMS opened.
+        trip_current: Current = "310 A",
+        /// Time from when that current came on until the BMS opened.
+        trip_time: Time = "4.8 s",
+        /// Voltage of the pack at which the BMS stopped the charge.
+        trip_voltage: Voltage = "29.6 V",
+        /// What closes the BMS again after the trip.
+        recovers: Recovers = "load off",
+        /// Current that the pack draws from itself at rest.
+        drain: Current = "12 mA",
         /// Whether the charger was on while they were cold, set above the voltage of the pack.
         charger_on: YesNo = "yes",
         /// Columns of the log that are not recognised by themselves, as "column = meaning". What the pack's own gauge shows is "of gauge".
@@ -142,9 +177,11 @@ impl BenchTest {
         self.log.text().into_iter().chain(self.logs.list().iter().map(String::as_str))
     }
 
-    /// The names of all its logs, those of branches with them.
+    /// The names of all its logs, those of branches and sensors with them.
     pub fn all_logs(&self) -> impl Iterator<Item = &str> {
-        self.own_logs().chain(self.branch.iter().filter_map(|branch| branch.log.text()))
+        let of_branches = self.branch.iter().filter_map(|branch| branch.log.text());
+        let of_sensors = self.sensor.iter().filter_map(|sensor| sensor.log.text());
+        self.own_logs().chain(of_branches).chain(of_sensors)
     }
 }
 
@@ -175,18 +212,28 @@ part! {
         column: Text = "Current (A)",
         /// Columns of its log that are not recognised by themselves, as "column = meaning".
         columns: List = "CH1 = current",
-        /// What is added to the times of its log to get those of the test's log; without it the logs are aligned where the load comes on.
+        /// What is added to the times of its log to get those of the test's log; without it the logs are aligned by their dates, or where the load comes on.
         offset: Time = "12 s ± 1 s",
+        /// Which way the current of its log counts, where the log does not show it.
+        sign: LogSign = "discharge positive",
     }
 }
 
 part! {
-    /// What a temperature column of the log was fixed to.
+    /// What a temperature column of the log, or of another instrument's log, was fixed to.
     pub struct TestSensor {
         /// The column, as its header says.
         column: Text = "T1",
+        /// The log under the inspection folder that holds it, where another instrument wrote it.
+        log: Text = "logs/thermometer.csv",
+        /// Columns of that log that are not recognised by themselves, as "column = meaning".
+        columns: List = "CH1 = temperature",
+        /// What is added to the times of that log to get those of the test's log; without it both are aligned by their dates.
+        offset: Time = "12 s",
         /// The part: an element's id, "bms", "cells", "ambient" for the air of the room or "inner air" for the air beside the parts.
         part: Text = "positive-bar",
+        /// How far along the part it sits, from the end nearer to the cells.
+        distance: Length = "40 mm",
         /// How it was fixed to it. Sensors on live metal need an input that is isolated for the pack's voltage.
         fixed: SensorFixing = "taped",
     }

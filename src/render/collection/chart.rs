@@ -38,7 +38,7 @@ pub(super) struct Charts {
 }
 
 /// A chart with its words and its numbers.
-#[derive(Serialize)]
+#[derive(Default, Serialize)]
 struct Chart {
     id: String,
     title: String,
@@ -169,10 +169,7 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
         id: subject.id.to_owned(),
         title: subject.title.to_owned(),
         about: subject.about.to_owned(),
-        svg: None,
-        words: String::new(),
-        heads: Vec::new(),
-        rows: Vec::new(),
+        ..Chart::default()
     };
     let (Some(least), Some(most)) = (values.first(), values.last()) else {
         chart.words = "No pack has the facts for it.".to_owned();
@@ -267,10 +264,8 @@ fn scatter(rows: &[PackRow]) -> Chart {
         id: "capacity".to_owned(),
         title: "Measured against claimed capacity".to_owned(),
         about: "Largest capacity that a test down to the cut-off shows, over the claimed capacity. On the dashed line a pack holds what it claims; below it, less.".to_owned(),
-        svg: None,
         words: "No pack has the facts for it.".to_owned(),
-        heads: Vec::new(),
-        rows: Vec::new(),
+        ..Chart::default()
     };
     if packs.is_empty() {
         return chart;

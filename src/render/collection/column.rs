@@ -24,51 +24,30 @@ pub enum ColumnKind {
     Date,
 }
 
+/// What a kind is called where a column is described.
+pub struct KindNames {
+    /// On the page of fields.
+    pub word: &'static str,
+    /// In the Parquet file.
+    pub parquet: &'static str,
+    /// In a JSON Schema.
+    pub json: &'static str,
+    /// In W3C tabular metadata (Metadata Vocabulary for Tabular Data, 5.11.1).
+    pub csvw: &'static str,
+}
+
 impl ColumnKind {
-    /// Its name on the page of fields.
+    /// Its names.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Text => "text",
-            Self::Number => "number",
-            Self::Count => "whole number",
-            Self::YesNo => "true or false",
-            Self::Date => "date",
-        }
-    }
-
-    /// Its type in the Parquet file.
-    #[must_use]
-    pub const fn parquet(self) -> &'static str {
-        match self {
-            Self::Text => "BYTE_ARRAY (STRING)",
-            Self::Number => "DOUBLE",
-            Self::Count => "INT64",
-            Self::YesNo => "BOOLEAN",
-            Self::Date => "INT32 (DATE)",
-        }
-    }
-
-    /// Its type in the JSON Lines.
-    const fn json(self) -> &'static str {
-        match self {
-            Self::Text | Self::Date => "string",
-            Self::Number => "number",
-            Self::Count => "integer",
-            Self::YesNo => "boolean",
-        }
-    }
-
-    /// Its datatype in W3C tabular metadata (Metadata Vocabulary for Tabular Data, 5.11.1).
-    #[must_use]
-    pub const fn csvw(self) -> &'static str {
-        match self {
-            Self::Text => "string",
-            Self::Number => "double",
-            Self::Count => "integer",
-            Self::YesNo => "boolean",
-            Self::Date => "date",
-        }
+    pub const fn names(self) -> KindNames {
+        let (word, parquet, json, csvw) = match self {
+            Self::Text => ("text", "BYTE_ARRAY (STRING)", "string", "string"),
+            Self::Number => ("number", "DOUBLE", "number", "double"),
+            Self::Count => ("whole number", "INT64", "integer", "integer"),
+            Self::YesNo => ("true or false", "BOOLEAN", "boolean", "boolean"),
+            Self::Date => ("date", "INT32 (DATE)", "string", "date"),
+        };
+        KindNames { word, parquet, json, csvw }
     }
 }
 
@@ -174,8 +153,7 @@ impl<R> Table<R> {
     pub(super) fn json_schema(&self) -> Value {
         let property = |info: &Info| {
             let unit = if info.unit.is_empty() { String::new() } else { format!(", in {}", info.unit) };
-            let about =
-                json!({ "type": [info.kind.json(), "null"], "description": format!("{}{unit}", info.about) });
+            let about = json!({ "type": [info.kind.names().json, "null"], "description": format!("{}{unit}", info.about) });
             (info.name.to_owned(), about)
         };
         json!({

@@ -28,8 +28,8 @@ struct Field {
 pub(super) fn describe<R>(table: &Table<R>, number: usize) -> Described {
     let columns = table.infos().map(|info| Field {
         name: info.name,
-        kind: info.kind.word(),
-        parquet: info.kind.parquet(),
+        kind: info.kind.names().word,
+        parquet: info.kind.names().parquet,
         unit: info.unit,
         about: info.about,
     });
@@ -42,7 +42,7 @@ pub(super) fn metadata<R>(table: &Table<R>) -> Value {
         let mut column = json!({
             "name": info.name,
             "titles": info.name,
-            "datatype": info.kind.csvw(),
+            "datatype": info.kind.names().csvw,
             "null": "",
             "dc:description": info.about,
         });

@@ -1,12 +1,14 @@
 //! What is kept of a judged inspection: a row for the table, its findings and its path elements. Everything else is
 //! let go as soon as its page is written, so that ten thousand inspections fit into memory.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::tables::{ElementRow, FindingRow, PackRow};
 use crate::judge::facts::{Answer, Missing};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::Finding;
+use crate::judge::rules::{Finding, Judgement};
 use crate::render::write_up::{ElementView, View, Worth};
 use crate::units::price::Price;
 
@@ -42,7 +44,7 @@ impl PackEntry {
             .collect();
         Self {
             row: pack_row(inspection, view, &elements),
-            findings: view.findings.iter().map(|finding| finding_row(finding, rules.as_deref())).collect(),
+            findings: finding_rows(&inspection.judgement, rules.as_deref()),
             elements,
         }
     }
@@ -69,10 +71,21 @@ fn words(missing: &[Missing]) -> String {
     words.join("; ")
 }
 
-fn finding_row(finding: &Finding, rules: Option<&str>) -> FindingRow {
+fn finding_rows(judgement: &Judgement, rules: Option<&str>) -> Vec<FindingRow> {
+    let causes: BTreeMap<usize, &str> = judgement
+        .causes
+        .iter()
+        .flat_map(|cause| cause.findings.iter().map(|index| (*index, cause.id.as_str())))
+        .collect();
+    let rows = judgement.findings.iter().enumerate();
+    rows.map(|(index, finding)| finding_row(finding, causes.get(&index).copied(), rules)).collect()
+}
+
+fn finding_row(finding: &Finding, cause: Option<&str>, rules: Option<&str>) -> FindingRow {
     FindingRow {
         rules: rules.map(str::to_owned),
         rule: finding.rule.clone(),
+        cause: cause.map(str::to_owned),
         part: finding.part.clone(),
         subject: finding.subject.clone(),
         grade: finding.grade,

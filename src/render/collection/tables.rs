@@ -118,6 +118,7 @@ rows! {
     "one row for each rule applied to each subject of an inspection, rules that are met included";
     rules: Option<String> = RULES;
     rule: String = "id of the rule; `underlid explain` prints the rule";
+    cause: Option<String> = "id of the cause that it belongs to, where it falls short: rows with one cause are one finding";
     part: String = "the part it is about: an element's name or a part of the record; empty for the whole pack";
     subject: String = "what it was applied to, in words; empty for the whole pack";
     grade: Grade = "grade of the rule: critical, major, minor; custom, which is opinion";
@@ -127,7 +128,7 @@ rows! {
 }
 
 /// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
-type FindingTuple = (Option<String>, String, String, String, u8, u8, bool, String);
+type FindingTuple = (Option<String>, String, Option<String>, String, String, u8, u8, bool, String);
 
 impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {
@@ -135,16 +136,26 @@ impl From<FindingRow> for FindingTuple {
         let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
         #[expect(clippy::cast_possible_truncation, reason = "an index into three or four")]
         let (grade, outcome) = (grade as u8, outcome as u8);
-        (row.rules, row.rule, row.part, row.subject, grade, outcome, row.rests_on_claims, row.missing)
+        (
+            row.rules,
+            row.rule,
+            row.cause,
+            row.part,
+            row.subject,
+            grade,
+            outcome,
+            row.rests_on_claims,
+            row.missing,
+        )
     }
 }
 
 impl From<FindingTuple> for FindingRow {
     fn from(tuple: FindingTuple) -> Self {
-        let (rules, rule, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
+        let (rules, rule, cause, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
         let grade = Grade::ALL.get(usize::from(grade)).copied().unwrap_or(Grade::Critical);
         let outcome = OUTCOMES.get(usize::from(outcome)).copied().unwrap_or(Outcome::NotDecided);
-        Self { rules, rule, part, subject, grade, outcome, rests_on_claims, missing }
+        Self { rules, rule, cause, part, subject, grade, outcome, rests_on_claims, missing }
     }
 }
 

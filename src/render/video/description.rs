@@ -10,7 +10,7 @@
 
 use super::outlet::line;
 use crate::judge::bench_test::TestResult;
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::{Finding, Grade};
 use crate::render::write_up::{PhotoView, View, compared};
 use crate::units::words::CAUTION;
 use crate::units::words::count;
@@ -94,9 +94,9 @@ impl Description {
         view.rule_files.iter().for_each(|file| all.push(&file.told, Worth::Kept));
         all.push(&view.verdict(), Worth::Kept);
         for grade in [Grade::Critical, Grade::Major, Grade::Minor] {
-            let findings = view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade);
+            let causes = view.causes.iter().filter(|cause| cause.grade == grade);
             all.head(&format!("Falls short, {}", grade.word()));
-            findings.for_each(|finding| all.finding(finding));
+            causes.for_each(|cause| all.finding(&cause.head));
         }
         all.head("In numbers");
         all.counts(view);

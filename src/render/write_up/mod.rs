@@ -2,7 +2,9 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod causes;
 mod claims;
+mod looks;
 pub(crate) mod photos;
 mod picture;
 pub(crate) mod prose;
@@ -10,7 +12,11 @@ mod text;
 mod view;
 mod writeup;
 
-pub(crate) use photos::{PhotoView, PointerView, photos};
+pub(crate) use causes::causes;
+pub(crate) use looks::{looks_of, write_looks};
+#[cfg(feature = "video")]
+pub(crate) use photos::PhotoView;
+pub(crate) use photos::{PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, compared, write_finding, write_text};
 pub use view::View;

@@ -2,7 +2,10 @@
 
 use std::fmt::Write;
 
+use super::causes::CauseView;
+use super::looks::write_looks;
 use super::view::View;
+use crate::judge::next::MOST;
 use crate::judge::rules::{Finding, Outcome};
 use crate::units::terminal::plain;
 use crate::units::words::{columns, count};
@@ -72,6 +75,29 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         writeln!(out, "Prospective short-circuit current: {current}.")?;
     }
     path_table(out, view, &paint)?;
+    let currents = view.path.currents.iter().filter(|told| told.worth.value.is_some()).collect::<Vec<_>>();
+    if !currents.is_empty() {
+        writeln!(out, "\n{}", paint.bold("THE PACK AS ONE NETWORK"))?;
+    }
+    for told in currents {
+        // The first line of the working says from what temperature and for how long.
+        let about = told.worth.steps.first().filter(|_| told.of.starts_with("permissible"));
+        let about = about.map_or(told.of.clone(), |about| format!("permissible current, {about}"));
+        writeln!(out, "  {}: {}", plain(&about), told.worth.value.as_deref().unwrap_or_default())?;
+    }
+    if !view.doubts.is_empty() {
+        writeln!(out, "\n{}", paint.bold("IN DOUBT"))?;
+        for doubt in &view.doubts {
+            let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!("; {meant}?"));
+            writeln!(out, "  {}{}", plain(&doubt.what), plain(&meant))?;
+        }
+        if view.doubts.iter().any(|doubt| doubt.implausible) {
+            writeln!(
+                out,
+                "  Correct what is not plausible, or add `confirmed = true` to it; until then no rule counts it."
+            )?;
+        }
+    }
     let c = view.counts;
     writeln!(
         out,
@@ -94,10 +120,27 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
             c.customs_short
         )?;
     }
+    if !view.causes.is_empty() {
+        writeln!(out, "\n{}", paint.bold("FALLS SHORT"))?;
+    }
+    for cause in &view.causes {
+        one_cause(out, cause, &paint)?;
+    }
+    if let Some(next) = view.next.as_ref().filter(|next| !next.looks.is_empty() || !next.closed.is_empty()) {
+        writeln!(out, "\n{}", paint.bold("NOT DECIDED: LOOK AT NEXT"))?;
+        out.push_str(&write_looks(next, MOST));
+    }
+    if !view.opinions.is_empty() {
+        writeln!(out, "\n{}", paint.bold("CUSTOMS OF THE TRADE NOT KEPT (OPINION)"))?;
+    }
+    for custom in &view.opinions {
+        writeln!(out, "  ○ {}  {}", plain(&custom.line()), paint.faint(&format!("[{}]", plain(&custom.id))))?;
+    }
     let shown: &[Outcome] = if style.all {
+        writeln!(out, "\n{}", paint.bold("RULE BY RULE"))?;
         &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
     } else {
-        &[Outcome::FallsShort, Outcome::NotDecided]
+        &[]
     };
     let lists = shown.iter().map(|outcome| (outcome.words(), view.with_outcome(*outcome).collect()));
     let customs = view.customs().filter(|finding| shown.contains(&finding.outcome)).collect();
@@ -124,6 +167,29 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
             "\n{}",
             paint.faint(&format!("{words} not apply to this pack; --format json lists them."))
         )?;
+    }
+    Ok(())
+}
+
+fn one_cause(out: &mut String, cause: &CauseView, paint: &Paint) -> std::fmt::Result {
+    let of = if cause.of.is_empty() { String::new() } else { format!(" — {}", plain(&cause.of)) };
+    writeln!(
+        out,
+        "{} {:<8} {}{of}  {}",
+        Outcome::FallsShort.shape(),
+        cause.grade.word(),
+        paint.bold(&plain(&cause.statement)),
+        paint.faint(&format!("[{}]", plain(&cause.id)))
+    )?;
+    for (line, rule) in cause.lines() {
+        let rule = if rule == cause.id { String::new() } else { format!("  [{}]", plain(rule)) };
+        writeln!(out, "    {}{}", plain(&line), paint.faint(&rule))?;
+    }
+    if !cause.why.is_empty() {
+        writeln!(out, "    why: {}", plain(&cause.why))?;
+    }
+    if !cause.advice.is_empty() {
+        writeln!(out, "    advice: {}", plain(&cause.advice))?;
     }
     Ok(())
 }

@@ -3,17 +3,26 @@
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
+use crate::judge::facts::Subject;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
 use crate::judge::inspection::Inspection;
+use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::record::field::Doubt;
 use crate::record::parts::TestKind;
-use crate::record::{Part, Record, State};
+use crate::record::{Found, Part, Record, State};
+use crate::units::words::list;
 use crate::units::{Amount, show, significant};
 
+use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
+use super::looks::looks_of;
 
 /// Version of the JSON shape; it changes when a key changes its meaning or goes away.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
+
+/// Critical causes that the headline names; further ones it counts.
+const HEADLINE: usize = 3;
 
 /// A derived value for display, or what is missing for it.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -67,6 +76,33 @@ impl Worth {
     }
 }
 
+/// A value with what it is of, for display.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct Told {
+    /// What it is of.
+    pub of: String,
+    /// The value.
+    pub worth: Worth,
+}
+
+/// Permissible currents of the pack, and the time until the first limit.
+const CURRENTS: [(&str, &str); 6] = [
+    ("permissible for one full discharge", "path.permissible_for_discharge"),
+    ("permissible without end", "path.permissible_without_end"),
+    ("permissible for the claimed duration of the peak", "path.permissible_peak"),
+    ("permissible for one full discharge in a hot room", "path.permissible_when_hot"),
+    ("permissible for one full discharge at the hottest the maker allows", "path.permissible_at_hottest"),
+    ("time until the first limit at rated current", "path.time_to_limit"),
+];
+/// Temperatures of an element at rated current.
+const TEMPERATURES: [(&str, &str); 5] = [
+    ("after a quarter of an hour", "element.temperature_quarter_hour"),
+    ("after one full discharge", "element.temperature_at_rated"),
+    ("without end", "element.temperature_steady"),
+    ("limit", "element.temperature_limit"),
+    ("measured", "element.measured_temperature"),
+];
+
 /// An element of the path for display.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct ElementView {
@@ -93,6 +129,8 @@ pub struct ElementView {
     pub drop: Worth,
     /// Heat at rated continuous current.
     pub heat: Worth,
+    /// Temperatures at rated current, the limit and what was measured; in this order; none of an element without any.
+    pub temperatures: Vec<Told>,
     /// What it responds to, for protective elements.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub responds_to: Option<String>,
@@ -126,6 +164,8 @@ pub struct PathView {
     /// Weakest permissible current less rated current, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub margin: Option<String>,
+    /// Currents of the pack with their time, from its network.
+    pub currents: Vec<Told>,
     /// Elements whose permissible current is not known.
     pub undecided: Vec<String>,
     /// Total resistance.
@@ -136,6 +176,8 @@ pub struct PathView {
     pub heat: Worth,
     /// Prospective short-circuit current.
     pub short_circuit_current: Worth,
+    /// A sentence that says which use nobody recorded, so that the protection is not judged for it; else empty.
+    pub use_not_recorded: String,
     /// Smallest rating among the fuses and circuit breakers.
     pub fuse_rating: Worth,
 }
@@ -152,14 +194,14 @@ impl PathView {
     }
 }
 
-/// How many findings of each kind.
+/// How much of each kind there is: what falls short is counted by cause, everything else by rule.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub struct FindingCounts {
-    /// Critical nonconformities.
+    /// Critical causes.
     pub critical: usize,
-    /// Major nonconformities.
+    /// Major causes.
     pub major: usize,
-    /// Minor nonconformities.
+    /// Minor causes.
     pub minor: usize,
     /// Not decided.
     pub not_decided: usize,
@@ -203,16 +245,27 @@ pub struct View {
     pub counts: FindingCounts,
     /// The path.
     pub path: PathView,
-    /// Findings, gravest first.
+    /// What falls short, by cause, gravest first.
+    pub causes: Vec<CauseView>,
+    /// Customs of the trade that are not kept, grouped alike: opinion.
+    pub opinions: Vec<CauseView>,
+    /// Findings rule by rule, gravest first.
     pub findings: Vec<Finding>,
+    /// What to look at next, where it was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<Next>,
     /// Rules not applied.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
     pub changes: Vec<Change>,
+    /// Values that are not taken as they stand.
+    pub doubts: Vec<Doubt>,
     /// The bench tests with their figures.
     pub bench_tests: Vec<TestResult>,
     /// Files of rules beside the built-in ones: those that judged, with what they changed, and those that were left aside.
     pub rule_files: Vec<RuleFile>,
+    /// What the tests at full load showed, each in a sentence.
+    pub shown_by_test: Vec<String>,
     /// Claims against findings.
     pub claims: Vec<ClaimView>,
     /// The inspector's notes, Markdown.
@@ -237,6 +290,8 @@ impl View {
         .collect();
         let pack = if pack.is_empty() { "unnamed pack".to_owned() } else { pack.join(", ") };
         let rated = record.claims.continuous_current.quantity();
+        let (opinions, causes): (Vec<_>, Vec<_>) =
+            causes(judgement).into_iter().partition(|cause| cause.grade == Grade::Custom);
         Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
@@ -257,16 +312,28 @@ impl View {
                 .map(|q| q.value)
                 .reduce(f64::max),
             claimed: headline(record),
-            counts: counts(&judgement.findings),
+            counts: counts(&causes, &judgement.findings),
             path: path(record, derived),
+            causes,
+            opinions,
             findings: judgement.findings.clone(),
+            next: None,
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
+            doubts: judgement.doubts.clone(),
             bench_tests: inspection.bench_tests.iter().map(TestResult::without_curves).collect(),
             rule_files: inspection.book.files.clone(),
+            shown_by_test: shown_by_test(inspection),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
         }
+    }
+
+    /// The view with what to look at next.
+    #[must_use]
+    pub fn with_next(inspection: &Inspection) -> Self {
+        let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
+        Self { next: Some(next), ..view }
     }
 
     /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules
@@ -295,9 +362,34 @@ impl View {
         self.findings.iter().filter(|finding| finding.grade == Grade::Custom)
     }
 
-    /// The summary in one sentence: what carries the current, and by how much it does or does not.
+    /// The summary: the gravest of what falls short, what a test showed, then the place that limits the current.
     #[must_use]
     pub fn verdict(&self) -> String {
+        let gravest = self.causes.first().map_or(Grade::Minor, |cause| cause.grade);
+        let mut said: Vec<String> = Vec::new();
+        if gravest != Grade::Minor {
+            let of_grade: Vec<&CauseView> =
+                self.causes.iter().filter(|cause| cause.grade == gravest).collect();
+            let named = if gravest == Grade::Critical { HEADLINE } else { 1 };
+            said.extend(of_grade.iter().take(named).map(|cause| format!("{}.", cause.line())));
+            if of_grade.len() > named {
+                let more = of_grade.len() - named;
+                said.push(format!(
+                    "{more} more {} {}.",
+                    gravest.word(),
+                    if more == 1 { "finding" } else { "findings" }
+                ));
+            }
+        }
+        said.extend(self.shown_by_test.first().cloned());
+        said.push(format!("{}{}", self.of_the_path(), self.path.use_not_recorded));
+        said.join(" ")
+    }
+
+    /// What limits the current, and by how much it carries or does not carry what is rated.
+    fn of_the_path(&self) -> String {
+        use crate::judge::rules::at_least;
+        use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
@@ -314,19 +406,23 @@ impl View {
             self.rated_current_si,
         ) {
             (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
+                let u = self.path.permissible_current.expanded_si.map_or(0.0, |expanded| expanded / COVERAGE);
+                let found = Amount { number: Uncertain::new(si, 1, u), dimension: Dimension::CURRENT };
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                if si < rated_si {
-                    format!(
+                match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                    Outcome::FallsShort => format!(
                         "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
-                    )
-                } else {
-                    format!(
+                    ),
+                    Outcome::NotDecided => format!(
+                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                    ),
+                    Outcome::Meets => format!(
                         "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
-                    )
+                    ),
                 }
             }
             _ if self
@@ -345,25 +441,53 @@ impl View {
     }
 }
 
-fn counts(findings: &[Finding]) -> FindingCounts {
+fn counts(causes: &[CauseView], findings: &[Finding]) -> FindingCounts {
     let mut counts = FindingCounts::default();
+    for cause in causes {
+        match cause.grade {
+            Grade::Critical => counts.critical += 1,
+            Grade::Major => counts.major += 1,
+            Grade::Minor | Grade::Custom => counts.minor += 1,
+        }
+    }
     for finding in findings {
-        match (finding.outcome, finding.grade) {
-            (outcome, Grade::Custom) => {
+        match finding.outcome {
+            outcome if finding.grade == Grade::Custom => {
                 counts.customs += 1;
                 counts.customs_short += usize::from(outcome == Outcome::FallsShort);
             }
-            (Outcome::FallsShort, Grade::Critical) => counts.critical += 1,
-            (Outcome::FallsShort, Grade::Major) => counts.major += 1,
-            (Outcome::FallsShort, Grade::Minor) => counts.minor += 1,
-            (Outcome::NotDecided, grade) => {
+            Outcome::FallsShort => {}
+            Outcome::NotDecided => {
                 counts.not_decided += 1;
-                counts.grave_not_decided += usize::from(grade.is_grave());
+                counts.grave_not_decided += usize::from(finding.grade.is_grave());
             }
-            (Outcome::Meets, _) => counts.meets += 1,
+            Outcome::Meets => counts.meets += 1,
         }
     }
     counts
+}
+
+/// What each test at full load showed, the gravest first, in the words of its own figures.
+fn shown_by_test(inspection: &Inspection) -> Vec<String> {
+    let mut shown = Vec::new();
+    for finding in &inspection.judgement.findings {
+        let Subject::Test(index) = finding.at else { continue };
+        let full_load = inspection
+            .record
+            .test
+            .get(index)
+            .is_some_and(|test| test.kind.known() == Some(TestKind::FullLoad));
+        let (Some(result), true) = (inspection.bench_tests.get(index), full_load) else { continue };
+        let figure = |name: &str| result.figures.iter().find(|figure| figure.name == name).map(|f| f.text());
+        let Some(end) = figure("end").filter(|_| finding.grade != Grade::Minor) else { continue };
+        let current = figure("mean current").map(|current| format!(" at {current}")).unwrap_or_default();
+        let held = figure("time under load").map(|held| format!(" after {held}")).unwrap_or_default();
+        let sentence = format!("In a test{current} {end}{held}.");
+        if !shown.contains(&sentence) {
+            shown.push(sentence);
+        }
+    }
+    shown
 }
 
 /// Recorded fields of a part as key and value, in the order of the schema.
@@ -428,13 +552,37 @@ fn path(record: &Record, derived: &Derived) -> PathView {
             .collect(),
         permissible_current,
         weakest,
+        currents: told(&CURRENTS, |name| derived.of_pack(name)),
         resistance: Worth::of(derived.of_pack("path.resistance")),
         drop: Worth::of(derived.of_pack("path.drop")),
         heat: Worth::of(derived.of_pack("path.heat")),
         short_circuit_current: Worth::of(derived.of_pack("path.short_circuit_current")),
+        use_not_recorded: use_not_recorded(record),
         fuse_rating: Worth::of(derived.of_pack("path.overcurrent_rating")),
         elements,
     }
+}
+
+fn told<'a>(facts: &[(&str, &str)], answer: impl Fn(&str) -> Option<&'a Answer>) -> Vec<Told> {
+    if facts.iter().all(|(_, name)| answer(name).is_none()) {
+        return Vec::new();
+    }
+    facts.iter().map(|(of, name)| Told { of: (*of).to_owned(), worth: Worth::of(answer(name)) }).collect()
+}
+
+/// Which use the record says nothing of.
+fn use_not_recorded(record: &Record) -> String {
+    let claims = [(&record.claims.max_in_series, "series"), (&record.claims.max_in_parallel, "parallel")];
+    let open = |found: &Found| matches!(found.state(), State::NotLooked | State::NotVisible);
+    let uses: Vec<&str> =
+        claims.iter().filter(|(claim, _)| open(claim.found())).map(|(_, word)| *word).collect();
+    if uses.is_empty() {
+        return String::new();
+    }
+    format!(
+        " Nothing is recorded about packs in {}: the protection is not judged for such use.",
+        list(&uses, "or")
+    )
 }
 
 fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {
@@ -476,6 +624,7 @@ fn element(
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
+        temperatures: told(&TEMPERATURES, |name| derived.of_element(index, name)),
         responds_to: worth("element.responds_to").value,
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),

@@ -173,7 +173,7 @@ impl WriteUp {
 /// # Errors
 /// [`WriteUpError`] names the template and what is wrong with it.
 pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
-    let view = View::of(inspection);
+    let view = View::with_next(inspection);
     let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
     let photos = photos(inspection, sealed.as_ref());
@@ -316,6 +316,7 @@ pub(crate) fn squeeze(text: &str) -> String {
     out
 }
 
+/// The findings rule by rule.
 fn groups(view: &View) -> Vec<Group<'_>> {
     let group = |outcome, shape, class, findings: Vec<_>| Group {
         outcome,

@@ -55,14 +55,16 @@ pub(super) struct Pack {
     /// Temperature of the room, and that at which everything starts.
     pub room: FreeId,
     pub start: FreeId,
+    /// The ambient at which the rating is judged, K.
+    pub ambient: f64,
+    /// Cross-section of the leads outside over the rated current, m²/A.
+    pub lead: FreeId,
     /// Charge of one full discharge, A·s.
     pub charge: f64,
     /// The rated continuous current, A.
     pub rated: f64,
 }
 
-/// Temperature of the room where the claim names none, K.
-pub(super) const ROOM: f64 = ZERO_CELSIUS + 25.0;
 /// Temperature coefficient of metals in devices, 1/K.
 const METALLIC: f64 = 0.0039;
 /// Standard uncertainty over the value, above which a recorded number becomes a range.
@@ -76,6 +78,8 @@ const LEAD_LENGTH: f64 = 1.0;
 /// Energy over the volume of a case whose size is not recorded, J/m³: 220 Wh/L, a tight one, as little air leads little.
 const CASE_DENSITY: f64 = 220.0 * 3600.0 * 1000.0;
 
+/// Links of a stack that are drawn one by one.
+const MOST_LINKS: usize = 32;
 /// What joins two ends of one piece of metal, W/K: far more than anything beside it.
 const ONWARD: f64 = 100.0;
 
@@ -93,8 +97,15 @@ struct Builder<'a> {
     room_free: FreeId,
     lid: Lid,
     film: StandIn,
+    /// What the elements beside a joint lack that nobody measured: a bad one has far more than a usual one.
+    beside: BTreeMap<usize, Vec<Missing>>,
     /// What every place lacks: without the size of the case nobody knows how warm the air in it becomes.
     lacks: Vec<Missing>,
+}
+
+/// That the resistance of an element was not measured.
+fn not_measured(facts: &Facts<'_>, index: usize) -> Missing {
+    Missing::fact("element.resistance", &element_label(facts.record, index), Reason::NotRecorded)
 }
 
 /// A step of the path.
@@ -111,20 +122,28 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
     let mut work = Worker::new(facts);
     let (rated, series) = (work.amount("claims.continuous_current"), work.amount("cells.series"));
     let capacity = work.amount("pack.capacity");
-    let [rated, series, capacity] = work.all([rated, series, capacity])?;
+    let ambient =
+        work.or_limit("claims.rated_ambient", "outer_ambient", "the ambient for which the current is rated");
+    let [rated, series, capacity, ambient] = work.all([rated, series, capacity, ambient])?;
+    if facts.record.path.strings.count().is_some_and(|strings| strings > 1) {
+        let what =
+            "which parts carry the current of one of the parallel strings only: the record lists one path";
+        return Err(vec![Missing::refused(what)]);
+    }
+    let (ambient, assumed) = (ambient.value(), work.done(rated.clone())?.assumed);
     let (rated, series) = (rated.value(), series.value().round().max(1.0));
     let mut network = Network::new();
-    let room_free = network.free("room", ROOM, ROOM, Scope::Surroundings);
-    let start = network.free("start", ROOM, ROOM, Scope::Surroundings);
+    let room_free = network.free("room", ambient, ambient, Scope::Surroundings);
+    let start = network.free("start", ambient, ambient, Scope::Surroundings);
     let room = network.held(room_free);
     network.start(start);
     let (air, wall) = (network.point(), network.point());
-    let foam =
-        matches!(facts.record.enclosure.retention.known(), Some(Retention::Foam | Retention::Adhesive));
-    let film = match (lid, foam) {
-        (_, true) => stand_in::FILM_IN_FOAM,
-        (Lid::On, false) => stand_in::FILM_INSIDE,
-        (Lid::Off, false) => stand_in::FILM_OPEN,
+    // Who did not say what holds the cells may have a case full of foam.
+    let film = match (lid, facts.record.enclosure.retention.known()) {
+        (_, Some(Retention::Foam | Retention::Adhesive)) => stand_in::FILM_IN_FOAM,
+        (Lid::On, None) => stand_in::FILM_NOT_KNOWN,
+        (Lid::On, Some(_)) => stand_in::FILM_INSIDE,
+        (Lid::Off, _) => stand_in::FILM_OPEN,
     };
     let mut builder = Builder {
         facts,
@@ -132,7 +151,7 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
         frees: BTreeMap::new(),
         places: Vec::new(),
         unknown: BTreeMap::new(),
-        assumed: Vec::new(),
+        assumed,
         claims: Vec::new(),
         air,
         wall,
@@ -140,13 +159,21 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
         room_free,
         lid,
         film,
+        beside: BTreeMap::new(),
         lacks: Vec::new(),
     };
     builder.claims.push("claims.continuous_current".to_owned());
+    if facts.record.claims.rated_ambient.is_recorded() {
+        builder.claims.push("claims.rated_ambient".to_owned());
+    }
     let refused = |refusal: Refusal| vec![Missing::refused(&refusal.to_string())];
     builder.case(series, capacity.value()).map_err(refused)?;
     builder.path(rated, series, capacity.value()).map_err(refused)?;
-    let Builder { network, places, unknown, assumed, claims, .. } = builder;
+    let lead = builder.outside(stand_in::LEAD);
+    let Builder { network, mut places, unknown, assumed, claims, beside, .. } = builder;
+    for place in &mut places {
+        place.lacks.extend(beside.get(&place.element).into_iter().flatten().cloned());
+    }
     let circuit = Circuit::new(network).map_err(refused)?;
     Ok(Pack {
         circuit,
@@ -156,6 +183,8 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
         claims,
         room: room_free,
         start,
+        ambient,
+        lead,
         charge: capacity.value(),
         rated,
     })
@@ -188,7 +217,9 @@ impl<'a> Builder<'a> {
             return value.into();
         }
         let half = (3.0_f64.sqrt() * standard).min(0.9 * value.abs());
-        self.network.free(name, value - half, value + half, Scope::Inside).into()
+        let network = &mut self.network;
+        let known = self.frees.entry(name.to_owned());
+        (*known.or_insert_with(|| network.free(name, value - half, value + half, Scope::Inside))).into()
     }
 
     /// Facts of an element.
@@ -322,6 +353,7 @@ impl<'a> Builder<'a> {
             let next = self.network.point();
             let neighbour = |step: Option<&Step>| match step {
                 Some(Step::Element(index)) => Some(*index),
+                Some(Step::Stack(index)) => *index,
                 _ => None,
             };
             let before = place.checked_sub(1).and_then(|place| neighbour(steps.get(place)));
@@ -379,25 +411,18 @@ impl<'a> Builder<'a> {
         after: Option<usize>,
     ) -> Result<(), Refusal> {
         let Some(kind) = self.element(index).and_then(Element::kind) else {
-            return self.unknown_part(
-                index,
-                from,
-                to,
-                vec![Missing::fact(
-                    "element.kind",
-                    &element_label(self.facts.record, index),
-                    Reason::NotVisible,
-                )],
-            );
+            let label = element_label(self.facts.record, index);
+            let missing = vec![Missing::fact("element.kind", &label, Reason::NotVisible)];
+            return self.unknown_part(index, (from, to), [before, after], missing);
         };
         match kind {
             ElementKind::Busbar => match self.flat_bar(index) {
                 Ok(bar) => self.bar(index, &bar, from, to, before, after),
-                Err(missing) => self.unknown_part(index, from, to, missing),
+                Err(missing) => self.unknown_part(index, (from, to), [before, after], missing),
             },
             ElementKind::Cable => match self.cable(index, from, to) {
                 Ok(bar) => self.limited_bar(index, bar),
-                Err(missing) => self.unknown_part(index, from, to, missing),
+                Err(missing) => self.unknown_part(index, (from, to), [before, after], missing),
             },
             ElementKind::Joint | ElementKind::Terminal => self.joint(Some(index), from, to, before, after),
             ElementKind::CellStack => Ok(()),
@@ -411,16 +436,20 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// A part of which nothing is known that heat and current ask for.
+    /// A part of which nothing is known that heat and current ask for; what lies beside it may be warmed by more than a
+    /// usual one.
     fn unknown_part(
         &mut self,
         index: usize,
-        from: Point,
-        to: Point,
+        (from, to): (Point, Point),
+        beside: [Option<usize>; 2],
         missing: Vec<Missing>,
     ) -> Result<(), Refusal> {
         let resistance = Resistance::constant(self.inside(stand_in::UNKNOWN_PART));
         let conductance = self.inside(stand_in::DEVICE_CONDUCTANCE).into();
+        for beside in beside.into_iter().flatten() {
+            self.beside.entry(beside).or_default().extend(missing.clone());
+        }
         self.unknown.insert(index, missing);
         let name = element_label(self.facts.record, index);
         let at = self.network.point();
@@ -479,13 +508,18 @@ impl<'a> Builder<'a> {
         };
         Ok(FlatBar {
             section: Section::Flat {
-                width: (width.value() * count).into(),
+                width: self.side_by_side(count).scaled(width.value()),
                 thickness: thickness_value.scaled(stacked),
             },
             length: length.value(),
             metal,
             finish: self.element(index).and_then(|element| element.finish.known()),
         })
+    }
+
+    /// How many conductors carry the current, of some side by side.
+    fn side_by_side(&mut self, count: f64) -> Value {
+        if count > 1.0 { self.inside(stand_in::SIDE_BY_SIDE).times(count) } else { 1.0.into() }
     }
 
     /// Length of the overlap of a recorded joint, m.
@@ -552,7 +586,7 @@ impl<'a> Builder<'a> {
             from,
             to,
             length: length.value().into(),
-            section: Section::Round { area: (size.value() * count).into() },
+            section: Section::Round { area: self.side_by_side(count).scaled(size.value()) },
             metal,
             // Insulation of building and battery cables of 10 to 95 mm²: 1.0 to 2 mm.
             cover: Some(Cover {
@@ -605,9 +639,7 @@ impl<'a> Builder<'a> {
         let limit = index.map(|index| {
             let kind = self.element(index).and_then(Element::kind).unwrap_or(ElementKind::Joint);
             let finish = [before, after]
-                .into_iter()
-                .flatten()
-                .find_map(|bar| self.element(bar).and_then(|element| element.finish.known()));
+                .map(|side| side.and_then(|bar| self.element(bar)).and_then(|bar| bar.finish.known()));
             limits::of_joint(&self.element_facts(index), kind, finish)
         });
         let conductance = self.inside(stand_in::JOINT_CONDUCTANCE).into();
@@ -625,14 +657,30 @@ impl<'a> Builder<'a> {
             self.place(index, id, "", limit);
             self.not_measured(index, measured.is_none());
         }
+        if measured.is_none() {
+            let missing = match index {
+                Some(index) => not_measured(self.facts, index),
+                None => {
+                    let beside = [before, after].into_iter().flatten();
+                    let beside: Vec<String> =
+                        beside.map(|index| element_label(self.facts.record, index)).collect();
+                    Missing::refused(&format!(
+                        "resistance of a joint that is not recorded, at {}",
+                        beside.join(" and ")
+                    ))
+                }
+            };
+            for beside in [before, after].into_iter().flatten() {
+                self.beside.entry(beside).or_default().push(missing.clone());
+            }
+        }
         Ok(())
     }
 
     /// Notes that the resistance of the last place was not measured: a bad joint has far more than a usual one.
     fn not_measured(&mut self, index: usize, lacks: bool) {
         if let Some(place) = self.places.last_mut().filter(|_| lacks) {
-            let label = element_label(self.facts.record, index);
-            place.lacks.push(Missing::fact("element.resistance", &label, Reason::NotRecorded));
+            place.lacks.push(not_measured(self.facts, index));
         }
     }
 
@@ -741,7 +789,7 @@ impl<'a> Builder<'a> {
         Ok(())
     }
 
-    /// The stack: its end cells, links, and all other cells as one.
+    /// The stack: cells with the recorded links between them, and all other cells as one.
     fn stack(
         &mut self,
         index: Option<usize>,
@@ -767,19 +815,16 @@ impl<'a> Builder<'a> {
         let face = mass.powf(2.0 / 3.0) * parallel;
         let to_case = self.outside(stand_in::CELL_TO_CASE);
         let to_cell = self.inside(stand_in::CELL_TO_CELL);
-        let links = self.links();
         let (post_limit, cell_limit) = (limits::post(&facts), limits::cell(&facts));
+        let (groups, links) = self.links(series);
         let mut last: Option<(Point, Point)> = None;
-        // One end, all cells between as one mass, the other end.
-        let groups: Vec<f64> =
-            if series < 3.0 { vec![1.0; series as usize] } else { vec![1.0, series - 2.0, 1.0] };
         let number = groups.len();
         for (group, cells) in groups.into_iter().enumerate() {
             let core = self.network.point();
             let from = if group == 0 { minus } else { self.network.point() };
             let to = if group + 1 == number { plus } else { self.network.point() };
             if let Some((before, core_before)) = last {
-                self.link(&links, before, from)?;
+                self.link(links.get(group - 1).copied().unwrap_or_default(), before, from)?;
                 self.network.link("cell to cell", core_before, core, to_cell.times(face))?;
             }
             let post = Post {
@@ -837,33 +882,77 @@ impl<'a> Builder<'a> {
         Ok(())
     }
 
-    /// Elements of the stack leg: the links between cells.
-    fn links(&self) -> Vec<usize> {
+    /// How many cells stand between the links that are drawn, and those links. One recorded link stands for all of them
+    /// and is drawn at both ends of the stack; several stand for themselves, in their order.
+    fn links(&mut self, series: f64) -> (Vec<f64>, Vec<Link>) {
         let elements = self.facts.record.path.element.iter().enumerate();
-        let of_stack = elements.filter(|(_, element)| {
-            element.leg.known() == Some(Leg::Stack) && element.kind() == Some(ElementKind::Busbar)
-        });
-        of_stack.map(|(index, _)| index).collect()
+        let of_stack: Vec<(usize, Option<ElementKind>)> = elements
+            .filter(|(_, element)| element.leg.known() == Some(Leg::Stack))
+            .map(|(index, element)| (index, element.kind()))
+            .filter(|(_, kind)| *kind != Some(ElementKind::CellStack))
+            .collect();
+        let is_joint = |at: Option<usize>| {
+            at.and_then(|at| of_stack.get(at)).filter(|(_, kind)| *kind == Some(ElementKind::Joint))
+        };
+        let joints: Vec<usize> =
+            (0..of_stack.len()).filter_map(|at| is_joint(Some(at))).map(|j| j.0).collect();
+        let mut links: Vec<Link> = (0..of_stack.len())
+            .filter(|at| is_joint(Some(*at)).is_none())
+            .map(|at| {
+                let sides = [at.checked_sub(1), Some(at + 1)].map(|at| is_joint(at).map(|joint| joint.0));
+                // One joint stands for all of them, too.
+                let joints = if let [joint] = joints[..] { [Some(joint); 2] } else { sides };
+                Link { bar: Some(of_stack[at].0), joints }
+            })
+            .collect();
+        if links.is_empty() {
+            links.push(Link { bar: None, joints: [joints.first().copied(); 2] });
+        }
+        let between = series as usize - 1;
+        for link in links.iter().skip(between.clamp(1, MOST_LINKS)) {
+            for index in link.joints.into_iter().chain([link.bar]).flatten() {
+                let what = format!(
+                    "{series} cells in series have {between} links between them, of which {MOST_LINKS} at most are \
+                     drawn one by one: list one link that stands for alike ones"
+                );
+                self.unknown.insert(index, vec![Missing::refused(&what)]);
+            }
+        }
+        links.truncate(between.clamp(1, MOST_LINKS));
+        let drawn: Vec<usize> =
+            links.iter().flat_map(|link| link.joints.into_iter().chain([link.bar])).flatten().collect();
+        for joint in joints.into_iter().filter(|joint| !drawn.contains(joint)) {
+            let what = "which link it belongs to: list a link's joints right before and after it";
+            self.unknown.entry(joint).or_insert_with(|| vec![Missing::refused(what)]);
+        }
+        if between < 2 || links.len() == between {
+            return (vec![1.0; between + 1], links);
+        }
+        if links.len() == 1 {
+            links.push(links[0]);
+        }
+        let mut groups = vec![1.0; links.len() + 1];
+        groups[1] = series - links.len() as f64;
+        (groups, links)
     }
 
-    /// A link between two cells: the recorded bar with a joint at each end, or a joint that is not known.
-    fn link(&mut self, links: &[usize], from: Point, to: Point) -> Result<(), Refusal> {
-        let joint = self.facts.record.path.element.iter().position(|element| {
-            element.leg.known() == Some(Leg::Stack) && element.kind() == Some(ElementKind::Joint)
-        });
-        let Some((&index, bar)) = links.first().and_then(|index| Some((index, self.flat_bar(*index).ok()?)))
-        else {
-            if let Some(&index) = links.first() {
-                let missing = self.flat_bar(index).err().unwrap_or_default();
-                return self.unknown_part(index, from, to, missing);
-            }
-            return self.joint(None, from, to, None, None);
+    /// A link between two cells: the recorded conductor with a joint at each end, or a joint that is not known.
+    fn link(&mut self, link: Link, from: Point, to: Point) -> Result<(), Refusal> {
+        let Some(index) = link.bar else {
+            return self.joint(link.joints[0], from, to, None, None);
         };
         let [a, b] = [0; 2].map(|_| self.network.point());
-        self.joint(joint, from, a, None, Some(index))?;
-        self.bar(index, &bar, a, b, joint, joint)?;
-        self.joint(joint, b, to, Some(index), None)
+        self.joint(link.joints[0], from, a, None, Some(index))?;
+        self.one(index, a, b, link.joints[0], link.joints[1])?;
+        self.joint(link.joints[1], b, to, Some(index), None)
     }
+}
+
+/// A link between two cells: its bar or cable, and its joints.
+#[derive(Debug, Clone, Copy, Default)]
+struct Link {
+    bar: Option<usize>,
+    joints: [Option<usize>; 2],
 }
 
 /// Size and metal of a flat bar.

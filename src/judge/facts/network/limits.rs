@@ -1,7 +1,7 @@
 //! The highest temperature of each kind of place: from its data sheet where that is recorded, else a limit of the book.
 
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts};
+use crate::judge::facts::{Answer, Facts, Subject};
 use crate::record::parts::{ElementKind, Finish};
 use crate::thermal::Value;
 use crate::units::Amount;
@@ -33,6 +33,7 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
             let class = work.amount("element.insulation_temperature");
             let [class] = work.all([class])?;
             work.step(line("temperature class of the insulation", &class));
+            let class = at_its_ends(facts, &mut work, class);
             work.done(class)
         }
         ElementKind::ThermalCutoff => {
@@ -57,17 +58,52 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
     }
 }
 
-/// Highest temperature of a joint or a terminal with a surface of this finish on one side. The other side's is not
-/// recorded, so a coat on one side raises nothing.
-pub(super) fn of_joint(facts: &Facts<'_>, kind: ElementKind, finish: Option<Finish>) -> Answer {
-    let mut limit = of(facts, kind)?;
-    if let Some(finish @ (Finish::TinPlated | Finish::NickelPlated)) = finish {
-        limit.steps.push(format!(
-            "one side is {}; that of the other side is not recorded, so the limit is that of bare metal",
-            finish.word()
-        ));
+/// What the ends of a cable leave of its insulation's class: an end on a part that is listed without a joint of its own has the
+/// limit of that joint, on the cells that of a post. Insulation for 200 °C on a cell's post helps nothing.
+fn at_its_ends(facts: &Facts<'_>, work: &mut Worker<'_>, class: Amount) -> Amount {
+    let Subject::Element(index) = facts.subject else { return class };
+    if facts.derived.is_alone() {
+        return class;
     }
-    Ok(limit)
+    let neighbours = [index.checked_sub(1), Some(index + 1)];
+    let kinds = neighbours.into_iter().flatten().filter_map(|at| facts.record.path.element.get(at)?.kind());
+    let mut least = class;
+    for kind in kinds {
+        let (limit, what) = match kind {
+            ElementKind::CellStack => ("limit.post_temperature", "its end on a cell's post"),
+            ElementKind::Fuse
+            | ElementKind::CircuitBreaker
+            | ElementKind::ThermalCutoff
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Connector
+            | ElementKind::Bms => ("limit.joint_temperature", "its end, whose joint is not listed"),
+            ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint | ElementKind::Terminal => continue,
+        };
+        if let Some(limit) = work.amount(limit).filter(|limit| limit.value() < least.value()) {
+            work.step(line(what, &limit));
+            least = limit;
+        }
+    }
+    least
+}
+
+/// Highest temperature of a joint or a terminal: from its data sheet, else by the coat of both sides, the lower of the two.
+/// A side whose coat is not recorded, as that of a cell's post, is taken as bare.
+pub(super) fn of_joint(facts: &Facts<'_>, kind: ElementKind, sides: [Option<Finish>; 2]) -> Answer {
+    let sheet = Worker::new(facts).optional("element.allowed_temperature").is_some();
+    let [Some(one), Some(other)] = sides else { return of(facts, kind) };
+    let coat = |finish| match finish {
+        Finish::NickelPlated => 2,
+        Finish::TinPlated => 1,
+        Finish::Bright | Finish::Oxidised | Finish::HeavilyOxidised | Finish::Sleeved => 0,
+    };
+    let both = format!("one side is {}, the other {}", one.word(), other.word());
+    match coat(one).min(coat(other)) {
+        2 if !sheet => of_book(Worker::new(facts), "nickel_plated_joint_temperature", &both),
+        1 if !sheet => of_book(Worker::new(facts), "tinned_joint_temperature", &both),
+        _ => of(facts, kind),
+    }
 }
 
 /// Highest temperature of a cell's post.

@@ -1,9 +1,9 @@
 //! What was measured comes first: temperatures of bench tests adjust the network's free quantities, and what cannot be
 //! true together is named. A temperature above the limit of its place falls short whatever the network says.
 
-use super::build::{Lid, Pack, ROOM};
+use super::build::{Lid, Pack};
 use crate::judge::facts::worker::Worker;
-use crate::judge::facts::{Answer, Facts, Missing, Side, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{ElementKind, TestLid};
 use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Phase, Quantity, Reading, fit};
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
@@ -13,7 +13,9 @@ use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain,
 pub(crate) struct MeasuredTemperature {
     /// The part: an element's id, "bms" or "cells".
     pub part: String,
-    /// Time since the load came on, s.
+    /// How far along the part its sensor sat, from the end nearer to the cells, m; `None` where that is not recorded.
+    pub distance: Option<f64>,
+    /// Time since the load came on, s; infinite where it no longer changed.
     pub time: f64,
     /// K.
     pub kelvin: f64,
@@ -44,6 +46,14 @@ pub(crate) struct Measured {
     pub lost: Option<(Vec<String>, Missing)>,
 }
 
+impl Measured {
+    /// The same without its readings; `missing` says why they are lost.
+    pub fn without(self, missing: Missing) -> Self {
+        let parts = self.temperatures.into_iter().map(|found| found.part).collect();
+        Self { lost: Some((parts, missing)), ..Self::default() }
+    }
+}
+
 /// What the measurements make of the network.
 #[derive(Clone)]
 pub(super) struct Followed {
@@ -64,16 +74,18 @@ const PLACING: f64 = 0.05;
 /// Standard uncertainty of a thermometer whose accuracy is not recorded, K (class 2 of IEC 60584-1 is 2.5 K at the most;
 /// from memory).
 const THERMOMETER: f64 = 1.5;
-/// A reading at a current this near to the rated one is brought to it by the square of the current; one at more says
-/// nothing of the rated current by itself, the network scales it.
-const NEAR_RATED: f64 = 0.02;
+/// When a temperature is taken to change no more, s: within this time bars and joints come to rest in the air of a pack,
+/// while its cells may still warm.
+const AT_REST: f64 = 4.0 * 3600.0;
 /// Sources of uncertainty of the highest readings.
 const SOURCE: SourceId = (1 << 31) + 16_384;
 
 /// The element that a part's name means.
 fn element_of(facts: &Facts<'_>, part: &str) -> Option<usize> {
     let elements = &facts.record.path.element;
-    elements.iter().position(|element| element.id.text() == Some(part)).or_else(|| {
+    let by_id = elements.iter().position(|element| element.id.text() == Some(part));
+    let by_label = || (0..elements.len()).find(|index| element_label(facts.record, *index) == part);
+    by_id.or_else(by_label).or_else(|| {
         let kind = match part {
             "bms" => ElementKind::Bms,
             "cells" => ElementKind::CellStack,
@@ -125,8 +137,15 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     let mut names: Vec<Vec<String>> = Vec::new();
     for test in tests {
         let Some(room) = test.room else { continue };
-        let phases = vec![Phase { current: test.current, seconds: test.seconds }];
+        let phases = vec![Phase { current: test.current, seconds: test.seconds.min(AT_REST) }];
         let start = test.start.unwrap_or(room);
+        let lead = rig_lead(facts).map(|area| (pack.lead, area / pack.rated));
+        let mut quantities = followed.belief.centre.clone();
+        for (free, kelvin) in [(pack.room, room), (pack.start, start)] {
+            quantities[free.index()] = kelvin;
+        }
+        let case = pack.circuit.at(&quantities);
+        let course = case.course(None, &phases);
         // A reading that is only a lower bound pulls nothing.
         let bounded = test.temperatures.iter().filter(|found| found.above.0.is_finite());
         let found = bounded.filter_map(|found| Some((found, place_of(facts, pack, &found.part)?)));
@@ -135,26 +154,25 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
                 let placing = PLACING * (found.kelvin - start).abs();
                 let fixing = found.above.0 / 12.0_f64.sqrt();
                 // Where along a bar the sensor sat is not recorded: the middle, give or take what the bar differs by.
-                let (middle, along) =
-                    along(pack, &followed.belief, (room, start), &phases, (place, found.time));
+                let (middle, along) = along(&case.profile(&course.at(found.time.min(AT_REST)), place));
                 let deviation =
                     found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).hypot(along).max(0.05);
                 let value = found.kelvin + 0.5 * found.above.0;
                 let quantity = Quantity::Temperature(place, middle);
                 let name = format!(
-                    "{} at {} in {} after {}",
+                    "{} at {} in {} {}",
                     found.part,
                     show(found.kelvin, Dimension::TEMPERATURE),
                     test.test,
-                    show(found.time, Dimension::TIME)
+                    when(found.time)
                 );
-                (Reading { quantity, time: found.time, value, deviation }, name)
+                (Reading { quantity, time: found.time.min(AT_REST), value, deviation }, name)
             })
             .unzip();
         if !readings.is_empty() {
             experiments.push(Experiment {
                 phases,
-                known: vec![(pack.room, room), (pack.start, start)],
+                known: [(pack.room, room), (pack.start, start)].into_iter().chain(lead).collect(),
                 readings,
             });
             names.push(told);
@@ -214,26 +232,12 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     followed.residual = Some(work.done(Amount::exact(largest, Dimension::NONE)));
     followed.belief = fitted.belief;
     // The test's room is not that of the rating.
-    followed.belief.reset(&[(pack.room, ROOM), (pack.start, ROOM)]);
+    followed.belief.reset(&[(pack.room, pack.ambient), (pack.start, pack.ambient)]);
     followed
 }
 
 /// The middle of a place that has a length, m, and the standard uncertainty of not knowing where along it a sensor sat, K.
-fn along(
-    pack: &Pack,
-    belief: &Belief,
-    (room, start): (f64, f64),
-    phases: &[Phase],
-    (place, time): (ElementId, f64),
-) -> (Option<f64>, f64) {
-    let mut quantities = belief.centre.clone();
-    for (free, kelvin) in [(pack.room, room), (pack.start, start)] {
-        if let Some(quantity) = quantities.get_mut(free.index()) {
-            *quantity = kelvin;
-        }
-    }
-    let case = pack.circuit.at(&quantities);
-    let profile = case.profile(&case.course(None, phases).at(time), place);
+fn along(profile: &[(f64, f64)]) -> (Option<f64>, f64) {
     let ends = profile
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &(_, t)| (low.min(t), high.max(t)));
@@ -241,6 +245,52 @@ fn along(
         Some(&(length, _)) if length > 0.0 => (Some(0.5 * length), (ends.1 - ends.0) / 12.0_f64.sqrt()),
         _ => (None, 0.0),
     }
+}
+
+/// When a temperature was read, in words.
+fn when(time: f64) -> String {
+    if time.is_finite() {
+        format!("after {}", show(time, Dimension::TIME))
+    } else {
+        "once it no longer changed".to_owned()
+    }
+}
+
+/// Cross-section of the rig's leads, m²: of the first cable that carries the whole current.
+fn rig_lead(facts: &Facts<'_>) -> Option<f64> {
+    let cable = facts.record.rig.element.iter().find(|element| element.kind() == Some(ElementKind::Cable))?;
+    let count = cable.count.count().map_or(1.0, f64::from);
+    cable.size.quantity().map(|size| size.value * count).filter(|area| *area > 0.0)
+}
+
+/// Rises that were read by hand from elements of the path. How the pack was covered is not recorded with them: who holds a
+/// thermometer to a part has the lid off.
+pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
+    let read = |index: usize| {
+        let inside = Facts { subject: Subject::Element(index), ..*facts };
+        let work = Worker::new(&inside);
+        let (rise, current) =
+            (work.optional("element.temperature_rise")?, work.optional("element.rise_current")?);
+        let found = MeasuredTemperature {
+            part: element_label(facts.record, index),
+            distance: None,
+            time: f64::INFINITY,
+            kelvin: ambient + rise.value(),
+            standard: Some(rise.number.standard()).filter(|standard| *standard > 0.0),
+            above: (0.0, String::new()),
+        };
+        Some(Measured {
+            test: "a reading by hand".to_owned(),
+            current: current.value(),
+            seconds: f64::INFINITY,
+            lid: Some(TestLid::Off),
+            room: Some(ambient),
+            start: Some(ambient),
+            temperatures: vec![found],
+            lost: None,
+        })
+    };
+    (0..facts.record.path.element.len()).filter_map(read).collect()
 }
 
 /// How many temperatures were read, of one element or of all; a log that could not be used may hold some.
@@ -258,21 +308,27 @@ pub(super) fn number(facts: &Facts<'_>, measured: &[Measured], of: Option<usize>
     Worker::new(facts).done(Amount::exact(number as f64, Dimension::NONE))
 }
 
-/// What a reading would have been at the rated current in a room of 25 °C: a range from what was read to what the square
-/// of the current makes of it, so that neither side rests on the scaling alone; K.
-fn at_rated(test: &Measured, kelvin: f64, room: f64, rated: f64) -> (f64, f64) {
-    let ratio = rated / test.current;
-    let scaled = if (ratio - 1.0).abs() <= NEAR_RATED { ratio * ratio } else { 1.0 };
+/// What a reading would have been at the rated current and its ambient: a range from what was read to what the square of
+/// the current makes of it, so that neither side rests on the scaling alone; K.
+fn at_rated(test: &Measured, kelvin: f64, room: f64, pack: &Pack, near: f64) -> (f64, f64) {
+    let ratio = pack.rated / test.current;
+    let scaled = if (ratio - 1.0).abs() <= near { ratio * ratio } else { 1.0 };
     let rise = kelvin - room;
-    (ROOM + rise.min(rise * scaled), ROOM + rise.max(rise * scaled))
+    (pack.ambient + rise.min(rise * scaled), pack.ambient + rise.max(rise * scaled))
 }
 
 /// The highest temperature of each element that a test at no more than about the rated current shows, brought to that
-/// current and to a room of 25 °C. Where the room is not known, no reading is worth anything against a limit.
+/// current and its ambient. Where the room is not known, no reading is worth anything against a limit.
 fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize, Answer, Option<Answer>)> {
     let mut best: Vec<(usize, (f64, f64), &Measured, &MeasuredTemperature)> = Vec::new();
     let mut without_room: Vec<usize> = Vec::new();
-    let usable = |test: &&Measured| test.current > 0.0 && test.current <= (1.0 + NEAR_RATED) * pack.rated;
+    // A reading at a current this near to the rated one is brought to it by the square of the current; one at more says
+    // nothing of the rated current by itself, the network scales it.
+    let near = match facts.fact("limit.near_rated") {
+        Ok(Val::Amount(near)) => near.value(),
+        _ => 0.0,
+    };
+    let usable = |test: &&Measured| test.current > 0.0 && test.current <= (1.0 + near) * pack.rated;
     for test in measured.iter().filter(usable) {
         for found in &test.temperatures {
             let Some(index) = element_of(facts, &found.part) else { continue };
@@ -280,7 +336,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                 without_room.push(index);
                 continue;
             };
-            let ends = at_rated(test, found.kelvin, room, pack.rated);
+            let ends = at_rated(test, found.kelvin, room, pack, near);
             match best.iter_mut().find(|(known, ..)| *known == index) {
                 Some(known) if known.1.1 < ends.1 => *known = (index, ends, test, found),
                 Some(_) => {}
@@ -300,17 +356,18 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             let mut work = Worker::new(facts);
             let standard = found.standard.unwrap_or(THERMOMETER);
             work.step(format!(
-                "{} read {} in {}, {} after {} came on",
+                "{} read {} in {} at {}, {}",
                 element_label(facts.record, index),
                 show_uncertain(found.kelvin, crate::units::COVERAGE * standard, Dimension::TEMPERATURE),
                 test.test,
-                show(found.time, Dimension::TIME),
-                show(test.current, Dimension::CURRENT)
+                show(test.current, Dimension::CURRENT),
+                when(found.time)
             ));
             work.step(format!(
-                "brought to {} and from a room of {} to 25 °C",
+                "brought to {} and from a room of {} to {}",
                 show(pack.rated, Dimension::CURRENT),
-                show(test.room.unwrap_or(ROOM), Dimension::TEMPERATURE)
+                show(test.room.unwrap_or(pack.ambient), Dimension::TEMPERATURE),
+                show(pack.ambient, Dimension::TEMPERATURE)
             ));
             if found.standard.is_none() {
                 work.assume(format!(
@@ -329,7 +386,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
                 let what = "the same with the lid on: an open pack runs cooler than it will in use";
                 work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
             }
-            if test.current < (1.0 - NEAR_RATED) * pack.rated || test.seconds < 0.99 * discharge {
+            if test.current < (1.0 - near) * pack.rated || test.seconds < (1.0 - near) * discharge {
                 let what = format!(
                     "a full discharge at {}: the test drew {} for {}",
                     show(pack.rated, Dimension::CURRENT),

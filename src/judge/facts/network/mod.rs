@@ -8,7 +8,7 @@ mod build;
 mod facts;
 pub(super) mod limits;
 mod measured;
-mod stand_in;
+pub(super) mod stand_in;
 
-pub(crate) use facts::of;
+pub(crate) use facts::{PlaceTold, heated, is_fact, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};

@@ -7,7 +7,7 @@ use crate::record::parts::{Finish, Material};
 
 /// A range that stands in, SI units.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct StandIn {
+pub(in crate::judge::facts) struct StandIn {
     /// What it is of; one name is one quantity, however many elements it is in.
     pub name: &'static str,
     /// Its ends.
@@ -33,6 +33,13 @@ pub(super) const FILM_IN_FOAM: StandIn = stand_in(
     0.3,
     3.0,
     "no source: 5 to 50 mm of a material of 0.03 to 0.2 W/(m·K)",
+);
+/// The same where nobody recorded whether foam fills the case, W/(m²·K).
+pub(super) const FILM_NOT_KNOWN: StandIn = stand_in(
+    "film of a surface, as it is not recorded what holds the cells",
+    FILM_IN_FOAM.ends.0,
+    FILM_INSIDE.ends.1,
+    "from foam to air",
 );
 /// Film of a surface with the lid off, W/(m²·K).
 pub(super) const FILM_OPEN: StandIn = stand_in(
@@ -73,14 +80,14 @@ pub(super) const POST_CONDUCTANCE: StandIn = stand_in(
 pub(super) const POST_RESISTANCE: StandIn =
     stand_in("resistance of a post", 5e-6, 30e-6, "no source: a part of the cell's resistance");
 /// Resistance of a bolted joint that nobody measured, Ω.
-pub(super) const JOINT: StandIn = stand_in(
+pub(in crate::judge::facts) const JOINT: StandIn = stand_in(
     "resistance of a joint that was not measured",
     5e-6,
     60e-6,
     "a typical bolted copper joint has 5 to 15 µΩ (an instrument maker's page); links between cells were found with 15 to 35 µΩ in their two ends",
 );
 /// Resistance of a link between two cells with its two joints, Ω.
-pub(super) const LINK: StandIn = stand_in(
+pub(in crate::judge::facts) const LINK: StandIn = stand_in(
     "resistance of a link between two cells with its joints",
     20e-6,
     150e-6,
@@ -94,7 +101,7 @@ pub(super) const JOINT_CONDUCTANCE: StandIn = stand_in(
     "no source: a steel bolt and an air gap of some hundredths of a millimetre",
 );
 /// Direct-current resistance of a cell over the resistance that is recorded.
-pub(super) const CELL_DIRECT: StandIn = stand_in(
+pub(in crate::judge::facts) const CELL_DIRECT: StandIn = stand_in(
     "direct-current resistance of a cell over the recorded one",
     1.0,
     2.2,
@@ -156,6 +163,13 @@ pub(super) const BETWEEN_ENDS: StandIn = stand_in(
     1.0,
     "no source: ends of 10 to 25 mm lie on their partners",
 );
+/// Conductors side by side that carry as if they shared the current evenly, as a part of them.
+pub(super) const SIDE_BY_SIDE: StandIn = stand_in(
+    "part of conductors side by side that carries the current",
+    0.65,
+    1.0,
+    "no source: one of several carries up to a quarter more than an even share, as their joints differ",
+);
 /// Cross-section of the leads outside over the current, m²/A.
 pub(super) const LEAD: StandIn = stand_in(
     "cross-section of the leads outside over the rated current",
@@ -167,7 +181,7 @@ pub(super) const LEAD: StandIn = stand_in(
 pub(super) const INSULATION: StandIn =
     stand_in("conductivity of a cable's insulation", 0.15, 0.3, "no source: PVC, rubber and polyethylene");
 /// Resistance of the parts of the path that nobody measured and whose size is not known, Ω.
-pub(super) const UNKNOWN_PART: StandIn =
+pub(in crate::judge::facts) const UNKNOWN_PART: StandIn =
     stand_in("resistance of a part that is not known", 5e-6, 300e-6, "no source: at 200 A 0.2 to 12 W");
 /// Conductance from where a BMS makes its heat to either side, W/K.
 pub(super) const BMS_TO_ENDS: StandIn = stand_in(
@@ -220,7 +234,7 @@ pub(super) const HEAT_PATH: StandIn = stand_in(
     "of a published board the layers gave half of the measured resistance: the sink to the air is most of it",
 );
 /// Resistance of the BMS beside its switching devices, Ω.
-pub(super) const BMS_BOARD: StandIn = stand_in(
+pub(in crate::judge::facts) const BMS_BOARD: StandIn = stand_in(
     "resistance of the BMS beside its switching devices",
     0.03e-3,
     0.25e-3,
@@ -241,16 +255,17 @@ pub(super) const BMS_HEAT: StandIn = stand_in(
     "no source: from eight devices on a thin board to a board on a plate; a published board with its heat sink holds 200 to 240 J/K",
 );
 /// Resistance of a BMS of which nothing is known, Ω.
-pub(super) const BMS: StandIn = stand_in("resistance of the BMS", 0.1e-3, 1.0e-3, "no source");
+pub(in crate::judge::facts) const BMS: StandIn =
+    stand_in("resistance of the BMS", 0.1e-3, 1.0e-3, "no source");
 /// Drop over a fuse at its rated current, V.
-pub(super) const FUSE_DROP: StandIn = stand_in(
+pub(in crate::judge::facts) const FUSE_DROP: StandIn = stand_in(
     "drop over a fuse or breaker at its rated current",
     0.04,
     0.15,
     "no source: usual data sheets of low-voltage fuses",
 );
 /// Resistance of a device whose rating is not known either, Ω.
-pub(super) const DEVICE: StandIn =
+pub(in crate::judge::facts) const DEVICE: StandIn =
     stand_in("resistance of a device that was not measured", 0.03e-3, 0.6e-3, "no source");
 
 /// Emissivity of a finish times the part of what it faces that is not as warm as itself.
@@ -308,8 +323,11 @@ pub(super) const fn resistivity(material: Material) -> StandIn {
         Material::NickelPlatedSteel => {
             stand_in("resistivity of plated steel", 0.8, 1.4, "low-carbon steels of 0.11 to 0.2 µΩ·m")
         }
-        Material::CopperCladAluminium => {
-            stand_in("resistivity of copper-clad aluminium", 0.95, 1.1, "10 to 20 % of copper")
-        }
+        Material::CopperCladAluminium => stand_in(
+            "resistivity of copper-clad aluminium",
+            0.95,
+            1.1,
+            "layers of copper and aluminium side by side: from a plating to 20 % of copper",
+        ),
     }
 }

@@ -1,84 +1,258 @@
-//! The prospective short-circuit current, by two ways that are independent of each other.
+//! The fault current as a range, by two ways that are independent of each other, and what follows from it.
 //!
-//! *From the parts*: cell resistances and the path's. What is left out of the path makes it an upper bound, which is
-//! what "prospective" means. *From a load step*: the resistance of the whole pack within a second of a change of load.
-//! It holds whatever polarisation has set in by then, and leads up to where the voltage was read, so its current is a
-//! lower bound and the true one is at least that. The higher of the two is used, which is the safer one for a fuse's
-//! interrupting rating; where that is the lower bound, a pass on it is not decided.
+//! *From the parts*: the greatest current has the cells' resistance at 1 kHz and nothing for a part that nobody measured; the
+//! least has their direct-current resistance, every part's stand-in and, while the list of parts is not complete, a stand-in
+//! for those that may be missing. *From a load step*: the resistance of the whole pack within a second of a change of load,
+//! with whatever polarisation has set in by then and the leads up to where the voltage was read; at least that current
+//! flows. A requirement is decided by the whole range: "cannot interrupt" by its least, "meets" by its greatest.
 
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricPotential, ElectricalResistance};
 
-use super::losses;
 use crate::judge::facts::answers::Answers;
-use crate::judge::facts::names;
+use crate::judge::facts::network::stand_in::{self, StandIn};
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Side};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label, rest_voltage};
 use crate::logs::instrument::compare;
 use crate::physics::short_circuit;
-use crate::units::{Amount, Dimension};
+use crate::record::State;
+use crate::record::parts::ElementKind;
+use crate::units::{Amount, Dimension, show};
 
-/// The currents and how they compare.
+/// Resistance of parts that are not listed while the path is not said to be complete, Ω.
+const NOT_LISTED: (f64, f64) = (0.0, 3e-3);
+/// Resistance of the leads between packs in parallel where the papers do not state it, Ω.
+const PARALLEL_LEADS: (f64, f64) = (0.1e-3, 5e-3);
+/// Sources of uncertainty of the ranges of this module, beyond those of instruments, tests and the network.
+const SOURCE: u32 = (1 << 31) + 64;
+
+/// Both ends of a range, SI units.
+type Ends = (f64, f64);
+
+/// The ends of a measured value.
+fn ends(amount: &Amount) -> Ends {
+    let expanded = amount.number.expanded();
+    ((amount.value() - expanded).max(0.0), amount.value() + expanded)
+}
+
+fn plus(a: Ends, b: Ends) -> Ends {
+    (a.0 + b.0, a.1 + b.1)
+}
+
+fn shown(ends: Ends, dimension: Dimension) -> String {
+    if ends.0 == ends.1 {
+        return show(ends.0, dimension);
+    }
+    format!("{} to {}", show(ends.0, dimension), show(ends.1, dimension))
+}
+
+/// What a fault current flows through.
+struct Loop {
+    volts: f64,
+    /// All of it, and without the cells.
+    whole: Ends,
+    path: Ends,
+    current: Ends,
+    /// What would narrow the range.
+    narrows: Vec<Missing>,
+}
+
+/// The currents, the energy and the times that follow.
 pub(super) fn of(facts: &Facts<'_>, values: &mut Answers) {
-    let parts = from_parts(facts);
+    let mut work = Worker::new(facts);
+    let resistances = resistances(facts, &mut work);
+    let parts = from_parts(work, resistances.as_ref());
     let step = from_step(facts);
     values.insert("path.short_circuit_steps", steps(facts, step.is_some()));
     values.insert("path.short_circuit_error", error(facts, &parts, step.as_ref()));
-    values.insert("path.short_circuit_least", least(&parts, step.as_ref()));
-    values.insert("path.short_circuit_current", higher(facts, &parts, step.as_ref()));
-    values.insert(
-        "path.short_circuit_from_step",
-        step.unwrap_or_else(|| {
-            Err(vec![Missing::refused(
-                "no bench test shows the resistance of the pack within 1 s of a load step",
-            )])
-        }),
-    );
+    let current = both(facts, &parts, step.as_ref());
+    values.insert("path.fault_time_constant", time_constant(facts, resistances.as_ref()));
+    values.insert("path.fault_energy", energy(facts, resistances.as_ref()));
+    values.insert("path.fault_current_in_use", in_use(facts, &current, resistances.as_ref()));
+    values.insert("path.short_circuit_current", current);
+    values.insert("path.short_circuit_from_step", step.unwrap_or_else(|| Err(vec![no_step()])));
     values.insert("path.short_circuit_from_parts", parts);
 }
 
-fn from_parts(facts: &Facts<'_>) -> Answer {
-    let mut work = Worker::new(facts);
-    let series = work.amount("cells.series");
-    let parallel = work.amount("cells.parallel");
-    let cell = work.amount("cells.resistance");
-    let voltage = crate::judge::facts::rest_voltage(&mut work);
-    let rest = losses::without_cells(facts);
-    let path = rest.amount;
-    let [series, parallel, cell, voltage] = work.all([series, parallel, cell, voltage])?;
+fn no_step() -> Missing {
+    Missing::refused("no bench test shows the resistance of the pack within 1 s of a load step")
+}
+
+/// The resistances of the loop with their working.
+fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Missing>> {
+    let mut narrows = Vec::new();
+    let (series, parallel) = (work.amount("cells.series"), work.amount("cells.parallel"));
+    let voltage = rest_voltage(work);
+    let cell = cell_resistance(work, &mut narrows);
+    let [series, parallel, voltage] = work.all([series, parallel, voltage])?;
+    let Some(cell) = cell else { return Err(work.take_missing()) };
+    let of_cells = (series.value() * cell.0 / parallel.value(), series.value() * cell.1 / parallel.value());
+    work.step(format!(
+        "cells: {} × {} / {} = {}",
+        series.show(),
+        shown(cell, Dimension::RESISTANCE),
+        parallel.show(),
+        shown(of_cells, Dimension::RESISTANCE)
+    ));
+    let mut path = (0.0, 0.0);
+    let mut missing_from = Vec::new();
+    for (index, element) in facts.record.path.element.iter().enumerate() {
+        let label = element_label(facts.record, index);
+        if element.kind() == Some(ElementKind::CellStack) {
+            continue;
+        }
+        let of_element = match facts.derived.of_element(index, "element.resistance_found") {
+            Some(Ok(worked)) => {
+                work.rests_on(worked);
+                worked.value.amount().map_or((0.0, 0.0), ends)
+            }
+            Some(Err(missing)) if missing.iter().any(|m| m.reason == Reason::Withheld) => {
+                return Err(missing.clone());
+            }
+            lacking => {
+                narrows.extend(lacking.and_then(|l| l.as_ref().err()).into_iter().flatten().cloned());
+                let (greatest, basis) = stands_in(facts, work, index, element.kind());
+                missing_from
+                    .push(format!("{label} up to {} ({basis})", show(greatest, Dimension::RESISTANCE)));
+                (0.0, greatest)
+            }
+        };
+        work.step(format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
+        path = plus(path, of_element);
+    }
+    if !missing_from.is_empty() {
+        work.assume(format!(
+            "not measured, so nothing at the greatest current and a stand-in at the least: {}",
+            missing_from.join("; ")
+        ));
+    }
+    if !facts.derived.is_alone() {
+        let links = (series.value() - 1.0).max(0.0);
+        path.1 += links * stand_in::LINK.ends.1;
+        if facts.record.path.complete.yes() != Some(true) {
+            work.assume(format!(
+                "`path.complete` does not say yes: parts that are not listed may add up to {} (no source)",
+                show(NOT_LISTED.1, Dimension::RESISTANCE)
+            ));
+            narrows.push(Missing::fact("path.complete", "", Reason::NotRecorded));
+            path = plus(path, NOT_LISTED);
+        }
+    }
+    work.step(format!(
+        "everything beside the cells, their links included: {}",
+        shown(path, Dimension::RESISTANCE)
+    ));
+    let through = |cell: f64, path: f64| {
+        short_circuit::prospective(
+            ElectricPotential::new::<volt>(voltage.value()),
+            ElectricalResistance::new::<ohm>(cell),
+            series.value(),
+            parallel.value(),
+            ElectricalResistance::new::<ohm>(path),
+        )
+        .map(|current| current.get::<ampere>())
+        .map_err(|why| vec![Missing::refused(&why.to_string())])
+    };
+    let current = (through(cell.1, path.1)?, through(cell.0, path.0)?);
+    let volts = series.value() * voltage.value();
+    Ok(Loop { volts, whole: plus(of_cells, path), path, current, narrows })
+}
+
+/// Resistance of one cell: at 1 kHz for the greatest current, for direct current for the least.
+fn cell_resistance(work: &mut Worker<'_>, narrows: &mut Vec<Missing>) -> Option<Ends> {
+    let factor = stand_in::CELL_DIRECT;
+    let direct = work.optional("cells.direct_resistance");
+    let Some(shown_by_meter) = work.optional("cells.resistance") else {
+        let Some(direct) = direct else {
+            let _ = work.amount("cells.resistance");
+            return None;
+        };
+        work.assume(format!(
+            "at 1 kHz down to 1/{} of the direct-current resistance: {}",
+            factor.ends.1, factor.basis
+        ));
+        narrows.push(Missing::fact("cells.resistance", "", Reason::NotRecorded));
+        let of = ends(&direct);
+        return Some((of.0 / factor.ends.1, of.1));
+    };
+    let of = ends(&shown_by_meter);
+    Some(if let Some(direct) = direct {
+        (of.0.min(ends(&direct).0), ends(&direct).1.max(of.1))
+    } else {
+        work.assume(format!(
+            "direct-current resistance not recorded; {} to {} times the recorded one taken: {}",
+            factor.ends.0, factor.ends.1, factor.basis
+        ));
+        narrows.push(Missing::fact("cells.direct_resistance", "", Reason::NotRecorded));
+        (of.0, of.1 * factor.ends.1)
+    })
+}
+
+/// The greatest that a part which nobody measured may have, and its basis.
+fn stands_in(
+    facts: &Facts<'_>,
+    work: &Worker<'_>,
+    index: usize,
+    kind: Option<ElementKind>,
+) -> (f64, &'static str) {
+    let greatest = |of: StandIn| (of.ends.1, of.basis);
+    let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
+    match kind {
+        Some(ElementKind::Joint) => greatest(stand_in::JOINT),
+        Some(ElementKind::Bms) => {
+            let names = ["bms.device_resistance", "bms.switching_devices", "bms.devices_in_series"];
+            match names.map(|name| work.optional(name).map(|amount| amount.value())) {
+                [Some(each), Some(parallel), Some(in_series)] if parallel > 0.0 => {
+                    let hot = crate::physics::heat_path::RESISTANCE_FACTOR.1;
+                    let board = stand_in::BMS_BOARD.ends.1;
+                    (
+                        hot * each * in_series / parallel + board,
+                        "its switching devices when hot, and its board",
+                    )
+                }
+                _ => greatest(stand_in::BMS),
+            }
+        }
+        Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => {
+            match Worker::new(&inside).optional("element.rating").map(|rating| rating.value()) {
+                Some(rating) if rating > 0.0 => {
+                    (stand_in::FUSE_DROP.ends.1 / rating, stand_in::FUSE_DROP.basis)
+                }
+                _ => greatest(stand_in::DEVICE),
+            }
+        }
+        Some(
+            ElementKind::ThermalCutoff | ElementKind::Contactor | ElementKind::Shunt | ElementKind::Connector,
+        ) => greatest(stand_in::DEVICE),
+        _ => greatest(stand_in::UNKNOWN_PART),
+    }
+}
+
+/// A finished range.
+fn range(mut work: Worker<'_>, of: Ends, dimension: Dimension, source: u32, narrows: Vec<Missing>) -> Answer {
+    work.bounded(Side::Within, narrows, false);
+    let number = crate::units::Uncertain::new(
+        0.5 * (of.0 + of.1),
+        SOURCE + source,
+        (of.1 - of.0) / (2.0 * crate::units::COVERAGE),
+    );
+    work.done(Amount { number, dimension })
+}
+
+fn from_parts(mut work: Worker<'_>, resistances: Result<&Loop, &Vec<Missing>>) -> Answer {
+    let parts = resistances.map_err(Clone::clone)?;
     work.source(&short_circuit::METHOD);
     work.assume(
         "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
     );
-    if !rest.left_out.is_empty() {
-        let names = names(&rest.left_out);
-        work.assume(format!("resistance not known and so left out (the current is an upper bound): {names}"));
-    }
-    work.bounded(Side::AtMost, rest.missing, true);
-    let inputs = [&voltage, &cell, &series, &parallel, &path];
-    let current = work.through(&inputs, Dimension::CURRENT, |x| {
-        short_circuit::prospective(
-            ElectricPotential::new::<volt>(x[0]),
-            ElectricalResistance::new::<ohm>(x[1]),
-            x[2],
-            x[3],
-            ElectricalResistance::new::<ohm>(x[4]),
-        )
-        .map(|current| current.get::<ampere>())
-    })?;
     work.step(format!(
-        "{} × {} / ({} × {} / {} + {}) = {}",
-        series.show(),
-        voltage.show(),
-        series.show(),
-        cell.show(),
-        parallel.show(),
-        path.show(),
-        current.show()
+        "{} over both: {}",
+        show(parts.volts, Dimension::VOLTAGE),
+        shown(parts.current, Dimension::CURRENT)
     ));
-    work.done(current)
+    range(work, parts.current, Dimension::CURRENT, 0, parts.narrows.clone())
 }
 
 /// From the smallest resistance of the pack that a test shows; `None` where none does.
@@ -99,7 +273,7 @@ fn from_step(facts: &Facts<'_>) -> Option<Answer> {
     let name =
         facts.record.test.get(index).and_then(|test| test.id.text()).unwrap_or("a bench test").to_owned();
     let series = work.amount("cells.series");
-    let voltage = crate::judge::facts::rest_voltage(&mut work);
+    let voltage = rest_voltage(&mut work);
     work.rests_on(resistance);
     let found = work.all([series, voltage, resistance.value.amount().cloned()]);
     let [series, voltage, amount] = match found {
@@ -139,50 +313,30 @@ fn steps(facts: &Facts<'_>, known: bool) -> Answer {
     }
 }
 
-/// The normalised error of the current from a load step less that from the parts. More than the parts allow is a
+/// The normalised error of the current from a load step less the greatest from the parts. More than the parts allow is a
 /// contradiction; less is expected of a lower bound, and says nothing.
 fn error(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
-    let step = match step {
-        Some(step) => step.as_ref().map_err(Clone::clone)?,
-        None => {
-            return Err(vec![Missing::refused(
-                "no bench test shows the resistance of the pack within 1 s of a load step",
-            )]);
-        }
-    };
+    let Some(step) = step else { return Err(vec![no_step()]) };
+    let step = step.as_ref().map_err(Clone::clone)?;
     let parts = parts.as_ref().map_err(Clone::clone)?;
     let (Some(of_parts), Some(of_step)) = (parts.value.amount(), step.value.amount()) else {
         return Err(vec![Missing::refused("a current has the wrong kind")]);
     };
-    let standard = of_step.number.minus(&of_parts.number).standard();
-    let compared = compare(of_step.value(), Some(standard), of_parts.value(), Some(0.0))
+    let greatest = ends(of_parts).1;
+    let compared = compare(of_step.value(), Some(of_step.number.standard()), greatest, Some(0.0))
         .map_err(|why| vec![Missing::refused(why)])?;
     let mut work = Worker::new(facts);
     let text = format!("from the parts {}, from the load step {}", of_parts.show(), of_step.show());
     if compared.difference < -compared.expanded {
-        let why = "the load step gives less, as its resistance holds some polarisation and leads";
+        let why = "the load step gives less than the greatest from the parts, as its resistance holds some polarisation and leads";
         return Err(vec![Missing::refused(&format!("{text}: {why}"))]);
     }
     work.step(text);
     work.done(Amount::exact(compared.normalised_error(), Dimension::NONE))
 }
 
-/// What surely flows: a load step gives a lower bound; parts with something left out only an upper one.
-fn least(parts: &Answer, step: Option<&Answer>) -> Answer {
-    let Some(Ok(step)) = step else { return parts.clone() };
-    match parts {
-        Ok(parts) if parts.bound.is_none() => {
-            let of = |worked: &crate::judge::facts::Worked| {
-                worked.value.amount().map_or(f64::INFINITY, Amount::value)
-            };
-            Ok(if of(parts) < of(step) { parts.clone() } else { step.clone() })
-        }
-        _ => Ok(step.clone()),
-    }
-}
-
-/// The higher of the two, with the working of both.
-fn higher(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
+/// The range from both ways: what a load step shows flows at least.
+fn both(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     let Some(Ok(step)) = step else { return parts.clone() };
     let Some(of_step) = step.value.amount() else { return parts.clone() };
     let Ok(parts) = parts else {
@@ -191,22 +345,128 @@ fn higher(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
         return Ok(only);
     };
     let Some(of_parts) = parts.value.amount() else { return Ok(step.clone()) };
-    let uses_step = of_step.value() > of_parts.value();
-    let (used, other) = if uses_step { (step, parts) } else { (parts, step) };
+    let (least, greatest) = ends(of_parts);
+    let at_least = ends(of_step).0;
     let mut work = Worker::new(facts);
-    for text in &used.steps {
+    work.rests_on(parts);
+    for text in &parts.steps {
         work.step(text.clone());
     }
-    work.rests_on(used);
-    let names = ("from the parts", "from the load step");
-    let (own, second) = if uses_step { (names.1, names.0) } else { names };
-    for text in &other.steps {
-        work.step(format!("{second}: {text}"));
+    for text in &step.steps {
+        work.step(format!("from the load step: {text}"));
     }
+    let both = (least.max(at_least), greatest.max(ends(of_step).1));
     work.step(format!(
-        "{} from the parts, {} from the load step; the higher one, {own}, is used, which is the safer one for an interrupting rating",
-        of_parts.show(),
-        of_step.show()
+        "{} from the parts, at least {} from the load step: {}",
+        shown((least, greatest), Dimension::CURRENT),
+        show(at_least, Dimension::CURRENT),
+        shown(both, Dimension::CURRENT)
     ));
-    Ok(work.worked(used.value.clone()))
+    range(work, both, Dimension::CURRENT, 1, Vec::new())
+}
+
+/// How many packs are used together, as the papers say: `None` where nobody recorded what they say.
+pub(crate) fn together(facts: &Facts<'_>, name: &str) -> Result<f64, Missing> {
+    let Some(found) = facts.found(name) else { return Ok(1.0) };
+    match found.state() {
+        State::Absent => Ok(1.0),
+        State::Withheld => Err(Missing::fact(name, "", Reason::Withheld)),
+        State::NotVisible => Err(Missing::fact(name, "", Reason::NotVisible)),
+        State::NotLooked => Err(Missing::fact(name, "", Reason::NotRecorded)),
+        State::Known(_) => match facts.fact(name) {
+            Ok(value) => Ok(value.amount().map_or(1.0, |count| count.value().max(1.0))),
+            Err(missing) => Err(missing.into_iter().next().unwrap_or_else(Missing::withheld)),
+        },
+    }
+}
+
+/// The fault current that a device in the path must interrupt in the use that is claimed: that of its own pack, or that
+/// of the neighbours into a fault between the cells and the device.
+fn in_use(facts: &Facts<'_>, own: &Answer, resistances: Result<&Loop, &Vec<Missing>>) -> Answer {
+    let own = own.as_ref().map_err(Clone::clone)?;
+    let packs = together(facts, "claims.max_in_parallel");
+    let packs = match packs {
+        Ok(packs) if packs < 2.0 => return Ok(own.clone()),
+        Err(missing) if missing.reason == Reason::Withheld => return Err(vec![missing]),
+        // What nobody recorded leaves at least the current of the one pack.
+        Err(missing) => {
+            let mut work = Worker::new(facts);
+            work.rests_on(own);
+            own.steps.iter().for_each(|step| work.step(step.clone()));
+            work.assume("nothing is recorded about packs in parallel: this is the current of one".to_owned());
+            work.bounded(Side::AtLeast, vec![missing], false);
+            return Ok(work.worked(own.value.clone()));
+        }
+        Ok(packs) => packs,
+    };
+    let of_own = own.value.amount().map_or((0.0, 0.0), ends);
+    let mut work = Worker::new(facts);
+    work.rests_on(own);
+    own.steps.iter().for_each(|step| work.step(step.clone()));
+    work.claimed(&["claims.max_in_parallel".to_owned()]);
+    let leads = match work.optional("claims.parallel_leads") {
+        Some(stated) => ends(&stated),
+        None => {
+            work.assume(format!(
+                "leads between the packs not stated; {} taken (no source: 0.3 m of 70 mm² to 3 m of 25 mm², out and back)",
+                shown(PARALLEL_LEADS, Dimension::RESISTANCE)
+            ));
+            PARALLEL_LEADS
+        }
+    };
+    work.source(&short_circuit::NEIGHBOURS);
+    let others = packs - 1.0;
+    let parts = resistances.map_err(Clone::clone)?;
+    // A load step may have shown a smaller resistance than the parts.
+    let each = (parts.volts / of_own.1, parts.volts / of_own.0);
+    let feed = (
+        parts.volts / ((each.1 + leads.1) / others + parts.path.1 + leads.1),
+        parts.volts / ((each.0 + leads.0) / others),
+    );
+    let most = (of_own.0.max(feed.0), of_own.1.max(feed.1));
+    work.step(format!(
+        "{} other packs feed {} into a fault between the cells and the device; the pack itself feeds {}",
+        others,
+        shown(feed, Dimension::CURRENT),
+        shown(of_own, Dimension::CURRENT)
+    ));
+    let missing = Missing::fact("claims.parallel_leads", "", Reason::NotRecorded);
+    range(work, most, Dimension::CURRENT, 2, vec![missing])
+}
+
+fn time_constant(facts: &Facts<'_>, resistances: Result<&Loop, &Vec<Missing>>) -> Answer {
+    let parts = resistances.map_err(Clone::clone)?;
+    let mut work = Worker::new(facts);
+    work.source(&short_circuit::INDUCTANCE);
+    let (least, greatest) = short_circuit::LOOP_INSIDE;
+    let of = (least / parts.whole.1, greatest / parts.whole.0);
+    work.step(format!("{} µH to {} µH over the loop's resistance", least * 1e6, greatest * 1e6));
+    range(work, of, Dimension::TIME, 3, Vec::new())
+}
+
+/// Energy in the loop's inductance when the BMS opens it on a short circuit.
+fn energy(facts: &Facts<'_>, resistances: Result<&Loop, &Vec<Missing>>) -> Answer {
+    let parts = resistances.map_err(Clone::clone)?;
+    let mut work = Worker::new(facts);
+    let delay = work.amount("bms.short_circuit_delay");
+    let [delay] = work.all([delay])?;
+    work.source(&short_circuit::INDUCTANCE);
+    let inside = short_circuit::LOOP_INSIDE;
+    let most = inside.1 + short_circuit::LEADS_OUTSIDE.1;
+    let resistances = [parts.whole.0, parts.whole.1];
+    let joules = |henry: f64, ohms: f64| {
+        let current = parts.volts / ohms * short_circuit::share_at(delay.value(), henry / ohms);
+        0.5 * henry * current * current
+    };
+    // Not monotonic in the inductance: more of it stores more and lets less current rise.
+    let henries = (0..=16).map(|step| inside.0 * (most / inside.0).powf(f64::from(step) / 16.0));
+    let all: Vec<f64> = henries.flat_map(|henry| resistances.map(|ohms| joules(henry, ohms))).collect();
+    let of = all.iter().fold((f64::INFINITY, 0.0_f64), |of, w| (of.0.min(*w), of.1.max(*w)));
+    work.step(format!(
+        "{} µH to {} µH, the leads outside included, opened {} after the short circuit begins",
+        inside.0 * 1e6,
+        most * 1e6,
+        delay.show()
+    ));
+    range(work, of, Dimension::ENERGY, 4, Vec::new())
 }

@@ -131,7 +131,7 @@ fn at_rated(
 /// Sum of all known resistances, the cells included; a lower bound where some are not known.
 pub(super) fn total(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let sum = sum(facts, &mut work, true);
+    let sum = sum(facts, &mut work);
     if sum.known == 0 {
         sum.missing.into_iter().for_each(|missing| work.lacks(missing));
         return Err(work.take_missing());
@@ -146,19 +146,14 @@ pub(super) fn total(facts: &Facts<'_>) -> Answer {
 }
 
 /// What the known resistances add up to, and what is missing.
-pub(super) struct Sum {
-    pub(super) amount: Amount,
-    pub(super) known: usize,
-    pub(super) left_out: Vec<String>,
-    pub(super) missing: Vec<Missing>,
+struct Sum {
+    amount: Amount,
+    known: usize,
+    left_out: Vec<String>,
+    missing: Vec<Missing>,
 }
 
-/// Sum of the known resistances outside the cells.
-pub(super) fn without_cells(facts: &Facts<'_>) -> Sum {
-    sum(facts, &mut Worker::new(facts), false)
-}
-
-fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> Sum {
+fn sum(facts: &Facts<'_>, work: &mut Worker<'_>) -> Sum {
     let mut number = Uncertain::exact(0.0);
     let mut sum = Sum {
         amount: Amount::exact(0.0, Dimension::RESISTANCE),
@@ -166,10 +161,7 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>, with_cells: bool) -> Sum {
         left_out: Vec::new(),
         missing: Vec::new(),
     };
-    for (index, element) in facts.record.path.element.iter().enumerate() {
-        if !with_cells && element.kind() == Some(ElementKind::CellStack) {
-            continue;
-        }
+    for index in 0..facts.record.path.element.len() {
         let label = element_label(facts.record, index);
         match facts.derived.of_element(index, "element.resistance_found") {
             Some(Ok(worked)) => {

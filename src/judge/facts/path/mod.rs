@@ -7,23 +7,30 @@
 mod fault;
 mod losses;
 mod permissible_current;
+mod withstand;
+
+pub(super) use fault::together;
+pub(crate) use withstand::{clearing, with_path};
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
-use crate::judge::facts::network::limits;
+use crate::judge::facts::network::{self, limits};
 use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
 use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
-use crate::physics::material::Material;
-use crate::physics::{adiabatic, joint};
+use crate::physics::joint::{self, ThreadsInto};
+use crate::physics::material::{Finish, Material};
 use crate::record::parts::{Element, ElementKind};
-use crate::record::reads;
-use crate::units::{Amount, Dimension, significant};
-use uom::si::area::square_meter;
+use crate::record::{State, reads};
+use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, significant};
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::f64::{Area, ElectricCurrent};
+use uom::si::f64::{ElectricCurrent, ElectricPotential};
+
+/// Sources of the ranges of this module, beyond those of the fault current.
+const TORQUE: SourceId = (1 << 31) + 80;
+const GALVANIC: SourceId = TORQUE + 1;
 
 /// What follows for one element, but for what needs the fault current.
 pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) {
@@ -37,7 +44,10 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
         return;
     }
     values.derive("element.photos", || photos(facts, element));
-    values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+    // In a pack the network says what a bar, a cable or a joint carries; by itself it lies in open air.
+    if facts.derived.is_alone() || !network::heated(kind) {
+        values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+    }
     values.group(|values| resistance_of(facts, kind, values));
     values.group(|values| {
         if let Some(responds) = responds_to(facts, element, index) {
@@ -57,8 +67,10 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
         Some(ElementKind::Fuse) => {
             values.group(|values| {
                 let fuse = element.fuse.known();
-                protective(facts, fuse.map(FuseKind::usual), values);
-                values.insert("element.clears_within", clears_within(facts, fuse));
+                let printed = Worker::new(facts).optional("element.rated_voltage");
+                let printed = printed.map(|v| ElectricPotential::new::<volt>(v.value()));
+                protective(facts, fuse.map(|fuse| fuse.usual(printed)), values);
+                values.insert("element.holds_for", holds_for(facts, fuse));
             });
         }
         Some(ElementKind::CircuitBreaker) => values.group(|values| protective(facts, None, values)),
@@ -108,7 +120,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
     let responds = match element.kind()? {
         ElementKind::Fuse => match element.fuse.known() {
             Some(kind) => {
-                work.step(kind.usual().source.to_owned());
+                work.step(format!("{} fuse: current melts it", kind.word()));
                 Ok(RespondsTo::Current)
             }
             None => {
@@ -157,47 +169,51 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
     Some(responds.map(|responds| work.worked(Val::Text(responds.word().to_owned()))))
 }
 
-/// Ratings of a protective device: recorded, or fixed by the standard of its kind.
+/// Ratings of a protective device: recorded, or fixed by the standard of its kind at the voltage printed on it.
 fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Answers) {
-    let fixed = |field: &str, fixed: Option<Amount>| {
+    let recorded = |field: &str| {
         let mut work = Worker::new(facts);
-        if let Some(recorded) = work.optional(field) {
-            return work.done(recorded);
-        }
-        match (fixed, usual) {
-            (Some(fixed), Some(usual)) => {
-                work.assume(format!("not read from the part; {} taken from {}", fixed.show(), usual.source));
+        let found = work.amount(field);
+        let [found] = work.all([found])?;
+        work.done(found)
+    };
+    values.insert("element.voltage_found", recorded("element.rated_voltage"));
+    let fixed = usual.and_then(|usual| Some((usual.interrupting?, usual.source)));
+    values.insert(
+        "element.interrupting_found",
+        match fixed {
+            Some((fixed, source)) if !facts.found("element.interrupting_rating").is_some_and(is_answered) => {
+                let mut work = Worker::new(facts);
+                let fixed = Amount::exact(fixed.get::<ampere>(), Dimension::CURRENT);
+                work.assume(format!("not read from the part; {} taken from {source}", fixed.show()));
                 work.done(fixed)
             }
-            _ => {
-                let _ = work.amount(field);
-                Err(work.take_missing())
-            }
-        }
-    };
-    let voltage = usual.and_then(|u| u.voltage).map(|v| Amount::exact(v.get::<volt>(), Dimension::VOLTAGE));
-    let interrupting =
-        usual.and_then(|u| u.interrupting).map(|i| Amount::exact(i.get::<ampere>(), Dimension::CURRENT));
-    values.insert("element.voltage_found", fixed("element.rated_voltage", voltage));
-    values.insert("element.interrupting_found", fixed("element.interrupting_rating", interrupting));
+            _ => recorded("element.interrupting_rating"),
+        },
+    );
 }
 
-/// The gate that a fuse's standard sets for the current at which the BMS trips.
-fn clears_within(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
+/// True for a field that says something: also that it is withheld.
+fn is_answered(found: &crate::record::Found) -> bool {
+    matches!(found.state(), State::Known(_) | State::Withheld)
+}
+
+/// The time for which a fuse surely carries the current at which the BMS trips.
+fn holds_for(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
     let mut work = Worker::new(facts);
     let (trip, rating) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
     let [trip, rating] = work.all([trip, rating])?;
     let multiple = trip.number.over(&rating.number).value;
-    let gate =
-        fuse.and_then(|fuse| fuse.clearing_gate(ElectricCurrent::new::<ampere>(rating.value()), multiple));
-    match gate {
-        Some((_, longest)) => {
+    let current = ElectricCurrent::new::<ampere>(rating.value());
+    match fuse.and_then(|fuse| fuse.holds_for(current, multiple)) {
+        Some(held) => {
             work.step(format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
-            work.done(Amount::exact(longest.value, Dimension::TIME))
+            work.done(Amount::exact(held.value, Dimension::TIME))
         }
-        None => Err(vec![Missing::refused(
-            "no standard in this book gives a time gate for this fuse at that current",
-        )]),
+        None => Err(vec![Missing::refused(&format!(
+            "how soon the fuse may open at {} times its rating: its time-current curve was not read",
+            significant(multiple, 3)
+        ))]),
     }
 }
 
@@ -224,35 +240,63 @@ fn contact_density(facts: &Facts<'_>) -> Answer {
 
 fn galvanic(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let words = [work.word("element.material"), work.word("element.other_material")];
-    match words.map(|word| word.and_then(|w| Material::from_word(&w))) {
-        [Some(one), Some(other)] => {
-            let difference = joint::galvanic_difference(one, other);
-            work.step(format!(
-                "{} {} V, {} {} V",
-                one.word(),
-                one.anodic_index(),
-                other.word(),
-                other.anodic_index()
-            ));
-            work.done(Amount::exact(difference, Dimension::VOLTAGE))
-        }
-        _ => Err(work.take_missing()),
+    let sides = [("element.material", "element.finish"), ("element.other_material", "element.other_finish")];
+    let materials = sides.map(|(material, _)| work.word(material).and_then(|w| Material::from_word(&w)));
+    let [Some(one), Some(other)] = materials else { return Err(work.take_missing()) };
+    if one == other && one != Material::CopperCladAluminium {
+        work.step(format!("{} on both sides", one.word()));
+        return work.done(Amount::exact(0.0, Dimension::VOLTAGE));
     }
+    let mut ends = Vec::new();
+    for (material, (_, finish)) in [one, other].into_iter().zip(sides) {
+        // A metal whose surface nobody recorded may be plated, and is not judged as a bare one.
+        let finish = work.word(finish).and_then(|word| Finish::from_word(&word));
+        let index = joint::surface_index(material, finish);
+        let surface = finish.map_or("?", Finish::word);
+        work.step(format!("{} ({surface}) {} V", material.word(), index.0));
+        ends.push(index);
+    }
+    let [(a, b), (c, d)] = ends[..] else { return Err(work.take_missing()) };
+    let all = [a - c, a - d, b - c, b - d].map(f64::abs);
+    let (least, most) = all.iter().fold((f64::INFINITY, 0.0_f64), |e, x| (e.0.min(*x), e.1.max(*x)));
+    let number = Uncertain::new(0.5 * (least + most), GALVANIC, (most - least) / (2.0 * COVERAGE));
+    let [difference] = work.all([Some(Amount { number, dimension: Dimension::VOLTAGE })])?;
+    work.done(difference)
 }
 
+/// The torque that is usual for the bolt; a range over all that it may be screwed into where that is not recorded.
 fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
     let mut work = Worker::new(facts);
     let Some(thread) = work.word("element.bolt") else {
         return Err(work.take_missing());
     };
-    match joint::usual_torque(&thread) {
-        Some(torque) => work.done(Amount::exact(torque.value, Dimension::TORQUE)),
-        None => Err(vec![Missing::refused(&format!(
-            "no usual torque is known for thread `{}`",
-            element.bolt.text().unwrap_or_default()
-        ))]),
+    let known = work.optional_word("element.threads_into").and_then(|word| ThreadsInto::from_word(&word));
+    let into = known.map_or_else(|| ThreadsInto::ALL.to_vec(), |known| vec![known]);
+    let found: Vec<(f64, f64)> = into
+        .into_iter()
+        .filter_map(|into| joint::usual_torque(&thread, into))
+        .map(|(least, most)| (least.value, most.value))
+        .collect();
+    if found.is_empty() {
+        let thread = element.bolt.text().unwrap_or_default();
+        return Err(vec![Missing::refused(&format!("no usual torque is known for thread `{thread}` there"))]);
     }
+    let (least, most) = found.iter().fold((f64::INFINITY, 0.0_f64), |e, t| (e.0.min(t.0), e.1.max(t.1)));
+    if known.is_none() {
+        let label = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
+        let label = label.map_or_else(String::new, |index| element_label(facts.record, index));
+        work.bounded(
+            Side::Within,
+            vec![Missing::fact("element.threads_into", &label, Reason::NotRecorded)],
+            false,
+        );
+    } else if least < most {
+        let what = "the torque that the maker of the cells or of the board prescribes".to_owned();
+        work.bounded(Side::Within, vec![Missing::refused(&what)], false);
+    }
+    work.step(format!("usual for {thread}: {least} N·m to {most} N·m"));
+    let number = Uncertain::new(0.5 * (least + most), TORQUE, (most - least) / (2.0 * COVERAGE));
+    work.done(Amount { number, dimension: Dimension::TORQUE })
 }
 
 fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
@@ -303,6 +347,7 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
     });
     values.group(|values| fault::of(facts, values));
     values.derive("path.overcurrent_devices", || overcurrent_devices(facts));
+    values.derive("path.full_range_devices", || full_range_devices(facts));
     values.derive("path.thermal_cutoffs", || thermal_cutoffs(facts));
     values.derive("path.overcurrent_rating", || overcurrent_rating(facts));
 }
@@ -382,6 +427,20 @@ fn overcurrent_devices(facts: &Facts<'_>) -> Answer {
     counted(facts, work, found.len())
 }
 
+/// The devices that clear every current that opens them.
+fn full_range_devices(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let mut found = opening_on_current(facts, &mut work);
+    found.retain(|index| {
+        let fuse = facts.record.path.element.get(*index).and_then(|element| element.fuse.known());
+        fuse.is_none_or(FuseKind::full_range)
+    });
+    for index in &found {
+        work.step(element_label(facts.record, *index));
+    }
+    counted(facts, work, found.len())
+}
+
 fn thermal_cutoffs(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let elements = facts.record.path.element.iter().enumerate();
@@ -438,33 +497,4 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
     let what = "no fuse or circuit breaker that responds to current is recorded with its rating".to_owned();
     work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded, counted: 0 });
     Err(work.take_missing())
-}
-
-/// What needs the fault current: how long each conductor withstands it.
-pub(crate) fn with_fault_current(facts: &Facts<'_>, values: &mut Answers) {
-    if facts.worked("element.area").is_none() {
-        return;
-    }
-    let mut work = Worker::new(facts);
-    let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
-    let material = work.word("element.material");
-    let answer = work.all([area, current]).and_then(|[area, current]| {
-        let Some(material) = material.as_deref().and_then(Material::from_word) else {
-            return Err(work.take_missing());
-        };
-        work.source(&adiabatic::METHOD);
-        let time = work.through(&[&area, &current], Dimension::TIME, |x| {
-            adiabatic::withstand(
-                material,
-                Area::new::<square_meter>(x[0]),
-                ElectricCurrent::new::<ampere>(x[1]),
-            )
-            .map(|time| time.value)
-        })?;
-        let k = significant(adiabatic::k(material), 3);
-        let formula = format!("({k} A·s^½/mm² × {} / {})²", area.show(), current.show());
-        work.step(line(&formula, &time));
-        Ok(time)
-    });
-    values.insert("element.withstand", answer.and_then(|time| work.done(time)));
 }

@@ -7,7 +7,7 @@ use uom::si::area::square_millimeter;
 use uom::si::electric_current::ampere;
 use uom::si::f64::{Area, ElectricCurrent, ThermodynamicTemperature};
 
-use crate::physics::cable::{self, AwgSize, CableRating};
+use crate::physics::cable::{self, CableRating, awg_area, awg_name};
 
 /// Nominal cross-sections of conductors, mm² (IEC 60228, table 3, from memory).
 pub const METRIC_SIZES: [f64; 12] = [1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0];
@@ -51,8 +51,7 @@ pub struct SizedLead {
 #[must_use]
 pub fn smallest_lead(need: &LeadNeed) -> [Option<SizedLead>; 2] {
     let metric = METRIC_SIZES.iter().map(|mm2| (format!("{mm2} mm²"), Area::new::<square_millimeter>(*mm2)));
-    let gauge = AWG_NUMBERS.iter().filter_map(|number| AwgSize::new(*number).ok());
-    let gauge = gauge.map(|size| (size.to_string(), size.area()));
+    let gauge = AWG_NUMBERS.iter().map(|number| (awg_name(*number), awg_area(*number)));
     [smallest(need, &metric.collect::<Vec<_>>()), smallest(need, &gauge.collect::<Vec<_>>())]
 }
 

@@ -3,13 +3,17 @@
 
 use std::ops::Range;
 
-use super::{Book, Change, Limit, Reading, Rule, Source};
+use super::{
+    Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Reading, Rule, Source, Stage, Telling,
+};
+use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
 use crate::judge::rules::finding::{Class, Grade};
 use crate::judge::rules::names::Names;
 use crate::judge::rules::scope::Scope;
 use crate::record::field::{Day, List, Text, YesNo};
 use crate::record::part::{document, needed, part};
+use crate::record::parts::ElementKind;
 use crate::record::problem::{Problem, Problems};
 use crate::record::{Entry, words};
 use crate::units::words::did_you_mean;
@@ -37,8 +41,18 @@ part! {
             rule: RuleEntry,
             /// A named limit.
             limit: LimitEntry,
+            /// A cause: one defect that several rules tell of.
+            cause: CauseEntry,
+            /// How a fact is come by.
+            effort: EffortEntry,
+            /// Facts with what it takes to look at them.
+            look: LookEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
+            /// The range in which a value of the record is taken as it stands.
+            plausible: PlausibleEntry,
+            /// Two ways to the same thing that must not be far apart.
+            agree: AgreeEntry,
         }
     }
 }
@@ -126,6 +140,96 @@ part! {
 }
 
 part! {
+    /// A cause: one defect that several rules tell of. It is one finding, with what it leads to beneath it.
+    pub struct CauseEntry {
+        /// Its id.
+        id: Text = "fuse-too-small",
+        /// What is said of the pack, in a line; what the first of its rules says when left out.
+        fault: Text = "The fuse is too small for the rated continuous current",
+        /// The rules that make it, gravest first, each with `where` and a condition if it does not always.
+        from: List = "fuse-rating-over-load",
+        /// The rules that fall short because of it, written alike.
+        leads_to: List = "fuse-derated, element-carries-rated-current",
+        /// Whether only findings about the same part belong together.
+        same_part: YesNo = "yes",
+    }
+}
+
+part! {
+    /// The range in which a value of the record is taken as it stands.
+    pub struct PlausibleEntry {
+        /// The fields, by their names in expressions.
+        of: List = "cells.resistance",
+        /// Kinds of element, where not all.
+        each: List = "busbar",
+        /// When it applies.
+        when: Text = "test.kind is \"capacity\"",
+        /// Lower end.
+        least: Text = "8 mV / (cells.capacity * 1 C)",
+        /// Upper end.
+        most: Text = "79 mΩ",
+        /// What the range is that of.
+        about: Text = "a cell of this capacity",
+        /// Its source.
+        basis: Text = "common practice, no source",
+    }
+}
+
+part! {
+    /// How a fact is come by.
+    pub struct EffortEntry {
+        /// Its name.
+        id: Text = "meter",
+        /// How long it takes.
+        time: crate::record::field::Time = "60 s",
+        /// What to beware of.
+        caution: Text = "Live parts: insulated probes.",
+    }
+}
+
+part! {
+    /// Facts with what it takes to look at them. The first entry that names a fact holds.
+    pub struct LookEntry {
+        /// Names of facts in expressions; `part.*` is all of a part.
+        facts: List = "element.rating",
+        /// Rules that a closer measure would decide.
+        rules: List = "joint-drop",
+        /// How they are come by.
+        effort: Text = "marking",
+        /// When in a session.
+        stage: Stage = "lid off",
+        /// How to get them, where the rules do not say it.
+        how: Text = "A four-wire meter from end to end of the part.",
+    }
+}
+
+part! {
+    /// Two ways to the same thing that must not be far apart.
+    pub struct AgreeEntry {
+        /// What is compared, in a line.
+        title: Text = "energy against capacity and voltage",
+        /// Kinds of element, or the list part, that it is about.
+        each: List = "busbar",
+        /// When it applies.
+        when: Text = "test.kind is \"capacity\"",
+        /// One way.
+        this: Text = "claims.energy",
+        /// The other way.
+        that: Text = "claims.capacity * claims.nominal_voltage",
+        /// Least ratio of the first to the second.
+        least: crate::record::field::Ratio = "0.9",
+        /// Largest ratio of the first to the second.
+        most: crate::record::field::Ratio = "1.1",
+        /// Facts besides the two that rest on them.
+        takes: List = "path.drop",
+        /// Whether the difference is told as what nothing explains.
+        unexplained: YesNo = "yes",
+        /// Its source.
+        basis: Text = "common practice, no source",
+    }
+}
+
+part! {
     /// A change to a rule of the built-in book.
     pub struct ChangeEntry {
         /// The rule's id.
@@ -156,6 +260,25 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     for entry in &entries.rule {
         if let Some(rule) = loading.rule(book, entry, &names) {
             book.rules.push(rule);
+        }
+    }
+    for entry in &entries.cause {
+        if let Some(cause) = loading.cause(book, entry, &names) {
+            book.causes.push(cause);
+        }
+    }
+    for entry in &entries.effort {
+        loading.effort(book, entry);
+    }
+    // What a house says of a fact comes before what is built in.
+    let looks: Vec<LookRule> = entries.look.iter().filter_map(|entry| loading.look(book, entry)).collect();
+    book.looks.splice(0..0, looks);
+    for entry in &entries.plausible {
+        loading.plausible(book, entry, &names);
+    }
+    for entry in &entries.agree {
+        if let Some(agree) = loading.agree(entry, &names) {
+            book.agree.push(agree);
         }
     }
     for entry in &entries.change {
@@ -388,16 +511,215 @@ impl Loading<'_> {
         })
     }
 
+    fn cause(&mut self, book: &Book, entry: &CauseEntry, names: &Names) -> Option<CauseRule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.id, &own, "id", "id = \"fuse-too-small\"")?;
+        let from = self.tellings(book, &entry.from, names)?;
+        let Some(first) = from.first() else {
+            let example = "from = [\"fuse-rating-over-load\"]";
+            self.problem(own, "`from` is missing".to_owned(), "expected the rules that make it", example);
+            return None;
+        };
+        let of_rule = book.rule(&first.rule).map(|rule| rule.fault.clone()).unwrap_or_default();
+        Some(CauseRule {
+            fault: entry.fault.text().map_or(of_rule, str::to_owned),
+            leads_to: self.tellings(book, &entry.leads_to, names)?,
+            same_part: entry.same_part.yes() == Some(true),
+            from,
+            id,
+        })
+    }
+
+    fn effort(&mut self, book: &mut Book, entry: &EffortEntry) {
+        let Some(id) = self.needed(&entry.id, &entry.own.span, "id", "id = \"meter\"") else { return };
+        let Some(time) = entry.time.quantity() else {
+            let message = "`time` is missing".to_owned();
+            self.problem(entry.own.span.clone(), message, "expected how long it takes", "time = \"60 s\"");
+            return;
+        };
+        book.efforts.retain(|effort| effort.id != id);
+        let caution = entry.caution.text().unwrap_or_default().to_owned();
+        book.efforts.push(Effort { id, time_s: time.value, caution });
+    }
+
+    fn look(&mut self, book: &Book, entry: &LookEntry) -> Option<LookRule> {
+        let own = entry.own.span.clone();
+        let id = self.needed(&entry.effort, &own, "effort", "effort = \"marking\"")?;
+        let Some(effort) = book.efforts.iter().find(|effort| effort.id == id) else {
+            let known: Vec<&str> = book.efforts.iter().map(|effort| effort.id.as_str()).collect();
+            let expected = format!("expected one of: {}", known.join(", "));
+            self.problem(
+                entry.effort.found().span.clone(),
+                format!("there is no effort `{id}`"),
+                &expected,
+                "",
+            );
+            return None;
+        };
+        Some(LookRule {
+            facts: entry.facts.list().to_vec(),
+            rules: entry.rules.list().to_vec(),
+            effort: effort.clone(),
+            stage: entry.stage.known().unwrap_or(Stage::LidOff),
+            how: entry.how.text().unwrap_or_default().to_owned(),
+        })
+    }
+
+    /// Rules that tell of a cause: `RULE`, or `RULE where CONDITION`.
+    fn tellings(&mut self, book: &Book, entry: &Entry<List>, names: &Names) -> Option<Vec<Telling>> {
+        let mut tellings = Vec::new();
+        for text in entry.list() {
+            let (id, when) = match text.split_once(" where ") {
+                Some((id, when)) => (id.trim(), Some(when)),
+                None => (text.as_str(), None),
+            };
+            let Some(rule) = book.rule(id) else {
+                let known = book.rules.iter().map(|rule| rule.id.as_str());
+                let expected = did_you_mean(id, known, "a rule listed by `underlid explain`");
+                self.problem(entry.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
+                return None;
+            };
+            let when = match when {
+                None => None,
+                Some(when) => match self.expression(when, entry, names, &rule.scope)? {
+                    (when, Type::YesNo) => Some(when),
+                    _ => {
+                        let span = entry.found().span.clone();
+                        let example = "fuse-present where path.complete is yes";
+                        self.problem(
+                            span,
+                            "what follows `where` is a yes or a no".to_owned(),
+                            "a comparison",
+                            example,
+                        );
+                        return None;
+                    }
+                },
+            };
+            tellings.push(Telling { rule: id.to_owned(), when });
+        }
+        Some(tellings)
+    }
+
+    /// One range for each field that an entry names.
+    fn plausible(&mut self, book: &mut Book, entry: &PlausibleEntry, names: &Names) {
+        let own = entry.own.span.clone();
+        let fields = entry.of.list();
+        if fields.is_empty() {
+            let expected = "expected the fields that it is about";
+            self.problem(own, "`of` is missing".to_owned(), expected, "of = \"cells.resistance\"");
+            return;
+        }
+        for of in fields {
+            let head = of.split('.').next().unwrap_or_default();
+            let Some((scope, kinds)) = self.part(&entry.each, head) else { return };
+            let Ok(Type::Amount(dimension)) = names.lookup(of) else {
+                let example = "of = \"cells.resistance\"";
+                let span = entry.of.found().span.clone();
+                self.problem(span, format!("`{of}` is no quantity of a record"), "expected one", example);
+                return;
+            };
+            let mut end = |bound: &Entry<Text>| {
+                let (expr, kind) = self.expression(bound.text()?, bound, names, &scope)?;
+                if kind != Type::Amount(dimension) {
+                    let (span, wanted) = (bound.found().span.clone(), dimension.name());
+                    self.problem(
+                        span,
+                        format!("`{of}` is {wanted}, this is {}", kind.name()),
+                        "expected the same",
+                        "",
+                    );
+                }
+                Some(expr)
+            };
+            let (least, most) = (end(&entry.least), end(&entry.most));
+            let when = entry.when.text().and_then(|text| self.expression(text, &entry.when, names, &scope));
+            book.plausible.push(Plausible {
+                of: of.clone(),
+                kinds,
+                when: when.map(|(when, _)| when),
+                least,
+                most,
+                about: entry.about.text().unwrap_or_default().to_owned(),
+                basis: entry.basis.text().unwrap_or("house rule").to_owned(),
+            });
+        }
+    }
+
+    fn agree(&mut self, entry: &AgreeEntry, names: &Names) -> Option<Agree> {
+        let own = entry.own.span.clone();
+        let example = "this = 'claims.energy'";
+        let this = self.needed(&entry.this, &own, "this", example);
+        let that =
+            self.needed(&entry.that, &own, "that", "that = 'claims.capacity * claims.nominal_voltage'");
+        let title =
+            self.needed(&entry.title, &own, "title", "title = \"energy against capacity and voltage\"")?;
+        let heads = ["element", "layer", "reading", "test", "statement"];
+        let (this, that) = (this?, that?);
+        let head = heads
+            .into_iter()
+            .find(|head| this.contains(&format!("{head}.")) || that.contains(&format!("{head}.")));
+        let head = head.unwrap_or("").to_owned();
+        let (scope, kinds) = self.part(&entry.each, &head)?;
+        let (left, kind) = self.expression(&this, &entry.this, names, &scope)?;
+        let (right, other) = self.expression(&that, &entry.that, names, &scope)?;
+        if kind != other {
+            let span = entry.that.found().span.clone();
+            self.problem(
+                span,
+                format!("one is {}, the other {}", kind.name(), other.name()),
+                "expected the same",
+                "",
+            );
+            return None;
+        }
+        let when = entry.when.text().and_then(|text| self.expression(text, &entry.when, names, &scope));
+        let ratio = |ratio: &Entry<crate::record::field::Ratio>| ratio.quantity().map(|ratio| ratio.value);
+        let mut agree = Agree {
+            title,
+            head,
+            kinds,
+            when: when.map(|(when, _)| when),
+            this: (this, left),
+            that: (that, right),
+            least: ratio(&entry.least),
+            most: ratio(&entry.most),
+            takes: entry.takes.list().to_vec(),
+            unexplained: entry.unexplained.yes() == Some(true),
+            basis: entry.basis.text().unwrap_or("house rule").to_owned(),
+            of_record: false,
+        };
+        agree.of_record = agree.names().iter().all(|name| is_of_the_record(name));
+        Some(agree)
+    }
+
+    /// The scope of a part by the head of its names, narrowed to kinds of element.
+    fn part(&mut self, each: &Entry<List>, head: &str) -> Option<(Scope, Vec<ElementKind>)> {
+        let listed = each.list();
+        let is_part = matches!(
+            head,
+            "element" | "layer" | "reading" | "test" | "statement" | "load" | "source" | "rig"
+        );
+        let words = if listed.is_empty() && is_part { vec![head.to_owned()] } else { listed.to_vec() };
+        let scope =
+            Scope::of(&words, &each.found().span).map_err(|problem| self.problems.push(problem)).ok()?;
+        let kinds = match &scope {
+            Scope::Elements(kinds) if !listed.is_empty() => kinds.clone(),
+            _ => Vec::new(),
+        };
+        Some((scope, kinds))
+    }
+
     fn scope(&mut self, entry: &RuleEntry) -> Option<Scope> {
         Scope::of(entry.each.list(), &entry.each.found().span)
             .map_err(|problem| self.problems.push(problem))
             .ok()
     }
 
-    fn expression(
+    fn expression<T>(
         &mut self,
         text: &str,
-        entry: &Entry<Text>,
+        entry: &Entry<T>,
         names: &Names,
         scope: &Scope,
     ) -> Option<(Expr, Type)> {
@@ -476,4 +798,9 @@ impl Loading<'_> {
             rule.off = Some(reason);
         }
     }
+}
+
+/// True for a field of the record, as against what follows from it.
+fn is_of_the_record(name: &str) -> bool {
+    name.starts_with("limit.") || field_info(name).is_some() && !FACTS.iter().any(|fact| fact.name == name)
 }

@@ -66,7 +66,7 @@ impl Book {
     /// # Errors
     /// [`Problems`] with every place that is wrong: unknown names, wrong dimensions, a rule turned off without a reason.
     pub(crate) fn add_house(&mut self, mut file: RuleFile, path: &str, text: &str) -> Result<(), Problems> {
-        let (changes, rules) = (self.changes.len(), self.rules.len());
+        let (changes, rules, causes) = (self.changes.len(), self.rules.len(), self.causes.len());
         load::add(self, path, text, true)?;
         let changes = self.changes.iter().skip(changes);
         file.changed = changes.map(|change| format!("{} ({})", change.what, change.reason)).collect();
@@ -74,6 +74,11 @@ impl Book {
         if !added.is_empty() {
             let named = added.get(..NAMED).unwrap_or(&added).join(", ");
             file.changed.push(format!("{} added: {named}", count(added.len(), "rule", "rules")));
+        }
+        let added: Vec<&str> = self.causes.iter().skip(causes).map(|cause| cause.id.as_str()).collect();
+        if !added.is_empty() {
+            let named = added.get(..NAMED).unwrap_or(&added).join(", ");
+            file.changed.push(format!("{} added: {named}", count(added.len(), "cause", "causes")));
         }
         file.sha256 = Some(Sha256Digest::of(text.as_bytes()).to_string());
         file.tell();

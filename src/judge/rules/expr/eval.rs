@@ -33,14 +33,14 @@ pub fn evaluate(expr: &Expr, env: &dyn Env) -> Evaluated {
         Node::Name(name) => env.fact(name),
         Node::Recorded(name) => Ok(Val::YesNo(match env.fact(name) {
             Ok(_) => true,
-            Err(missing) if missing.iter().any(|m| m.reason == Reason::Withheld) => return Err(missing),
+            Err(missing) if missing.iter().any(kept_back) => return Err(missing),
             Err(missing) => missing.iter().any(|m| m.reason == Reason::Absent),
         })),
         Node::Absent(name) => match env.fact(name) {
             Ok(Val::YesNo(false)) => Ok(Val::YesNo(true)),
             Ok(Val::Text(text)) => Ok(Val::YesNo(text == crate::record::field::ABSENT)),
             Ok(_) => Ok(Val::YesNo(false)),
-            Err(missing) if missing.iter().any(|m| m.reason == Reason::Withheld) => Err(missing),
+            Err(missing) if missing.iter().any(kept_back) => Err(missing),
             Err(missing) if missing.iter().any(|m| m.reason == Reason::Absent) => Ok(Val::YesNo(true)),
             Err(missing) => Err(missing),
         },
@@ -84,6 +84,11 @@ pub fn evaluate(expr: &Expr, env: &dyn Env) -> Evaluated {
         Node::Or(left, right) => logic(evaluate(left, env), evaluate(right, env), true),
         Node::Not(inner) => Ok(Val::YesNo(evaluate(inner, env)? != Val::YesNo(true))),
     }
+}
+
+/// Recorded, but not to be used: whether it is there is no answer either.
+fn kept_back(missing: &Missing) -> bool {
+    matches!(missing.reason, Reason::Withheld | Reason::InDoubt)
 }
 
 /// Three-valued logic after Kleene: one deciding side is enough, whatever the other lacks.
@@ -216,6 +221,7 @@ fn lack(missing: &[Missing]) -> &'static str {
     match missing.first().map(|missing| missing.reason) {
         Some(Reason::Absent) => "absent",
         Some(Reason::NotVisible) => "not seen",
+        Some(Reason::InDoubt) => "in doubt",
         _ => "?",
     }
 }

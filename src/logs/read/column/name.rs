@@ -270,6 +270,9 @@ pub(super) fn role(name: &str, meaning: Meaning) -> Role {
     if has(&["aux", "auxiliary", "hilfs", "ref", "reference"]) {
         return Role::Auxiliary;
     }
+    if meaning == Meaning::Voltage && has(&["shunt", "hall"]) {
+        return Role::Auxiliary;
+    }
     if has(&["input", "supply", "source", "eingang", "charger"]) {
         return Role::Supply;
     }

@@ -175,7 +175,7 @@ impl Reader {
             );
             return None;
         }
-        if must_be_positive(quantity.dimension) && quantity.value == 0.0 {
+        if must_be_positive(quantity.dimension) && field.name != "distance" && quantity.value == 0.0 {
             self.problem(
                 span.clone(),
                 format!("`{text}` is zero"),
@@ -283,7 +283,7 @@ fn is_digest(text: &str) -> bool {
 /// Temperatures go below zero; a meter may read a small negative voltage, drop or current.
 fn may_be_negative(kind: Kind, name: &str) -> bool {
     matches!(kind, Kind::Quantity(Dimension::TEMPERATURE | Dimension::TEMPERATURE_DIFFERENCE))
-        || name == "clock_offset"
+        || matches!(name, "clock_offset" | "offset")
         || (kind == Kind::AnyQuantity && name == "value")
 }
 
@@ -300,20 +300,40 @@ fn must_be_positive(dimension: Dimension) -> bool {
     .contains(&dimension)
 }
 
-/// Reads `"1.5 % + 3 digits"`, `"0.5 %"`, `"2 digits"`.
+/// Reads an accuracy as data sheets write it: `"1.5 % + 3 digits"`, `"0.1 % + 1 mA"`, `"0.2 % of range"`, `"± 1.5 °C"`.
 fn accuracy(text: &str) -> Option<StatedAccuracy> {
-    let mut accuracy = StatedAccuracy { of_reading: 0.0, digits: 0.0 };
-    for term in text.split('+') {
-        let term = term.trim();
+    let mut accuracy = StatedAccuracy::default();
+    for term in text.trim().split('+') {
+        // "+/- 1 %" begins with an empty term.
+        let term = term.trim().trim_start_matches(['±', '/', '-', '(', ' ']).trim_end_matches(')').trim();
+        if term.is_empty() && accuracy == StatedAccuracy::default() {
+            continue;
+        }
         let (number, unit) = term.split_at(term.find(|c: char| !matches!(c, '0'..='9' | '.'))?);
         let number: f64 = number.parse().ok().filter(|n: &f64| n.is_finite())?;
-        match unit.trim() {
-            "%" | "% of reading" | "% rdg" => accuracy.of_reading += number / 100.0,
-            "digits" | "digit" | "counts" | "count" | "dgt" => accuracy.digits += number,
-            _ => return None,
+        match unit.trim().to_lowercase().as_str() {
+            "%" | "% of reading" | "% reading" | "% of rdg" | "% rdg" | "% rdg." => {
+                accuracy.of_reading += number / 100.0
+            }
+            "% of range" | "% range" | "% of full scale" | "% full scale" | "% fs" | "% f.s." | "% of fs" => {
+                accuracy.of_range += number / 100.0;
+            }
+            "digits" | "digit" | "counts" | "count" | "dgt" | "dgts" | "lsd" | "d" => {
+                accuracy.digits += number
+            }
+            _ => {
+                let unit = units::find_unit(unit.trim()).filter(|unit| unit.dimension != Dimension::NONE)?;
+                // Behind ± a temperature is a difference.
+                let dimension = Dimension { point: false, ..unit.dimension };
+                if accuracy.fixed.is_some_and(|(_, other)| other != dimension) {
+                    return None;
+                }
+                let before = accuracy.fixed.map_or(0.0, |(value, _)| value);
+                accuracy.fixed = Some((before + number * unit.factor, dimension));
+            }
         }
     }
-    Some(accuracy)
+    (accuracy != StatedAccuracy::default()).then_some(accuracy)
 }
 
 #[cfg(test)]
@@ -357,6 +377,34 @@ mod tests {
                 }
                 (found, _) => panic!("{}: {typed}: {found:?}", field.name),
             }
+        }
+    }
+
+    #[test]
+    fn accuracies_as_data_sheets_write_them() {
+        let (ampere, metre) = (Dimension::CURRENT, Dimension::LENGTH);
+        let kelvin = Dimension::TEMPERATURE_DIFFERENCE;
+        for (text, of_reading, of_range, digits, fixed) in [
+            ("1.5 % + 3 digits", 0.015, 0.0, 3.0, None),
+            ("0.5 % of reading + 2 digits", 0.005, 0.0, 2.0, None),
+            ("± (2.5 % + 5 dgt)", 0.025, 0.0, 5.0, None),
+            ("+/- 1 %", 0.01, 0.0, 0.0, None),
+            ("0.1 % + 1 mA", 0.001, 0.0, 0.0, Some((0.001, ampere))),
+            ("0.03 mm", 0.0, 0.0, 0.0, Some((3e-5, metre))),
+            ("± 1.5 °C", 0.0, 0.0, 0.0, Some((1.5, kelvin))),
+            ("1.8 °F", 0.0, 0.0, 0.0, Some((1.0, kelvin))),
+            ("0.2 % of range", 0.0, 0.002, 0.0, None),
+            ("0.05 % + 0.05 % FS", 0.0005, 0.0005, 0.0, None),
+        ] {
+            let read = accuracy(text).unwrap_or_else(|| panic!("{text}"));
+            let near = |a: f64, b: f64| (a - b).abs() < 1e-12;
+            assert!(near(read.of_reading, of_reading) && near(read.of_range, of_range), "{text}: {read:?}");
+            assert!(near(read.digits, digits), "{text}: {read:?}");
+            assert_eq!(read.fixed.map(|(_, of)| of), fixed.map(|(_, of)| of), "{text}");
+            assert!(near(read.fixed.map_or(0.0, |f| f.0), fixed.map_or(0.0, |f| f.0)), "{text}: {read:?}");
+        }
+        for text in ["", "±", "good", "1.5", "1 % + 2 mA + 3 mV", "1.5 %% + 2", "%"] {
+            assert_eq!(accuracy(text), None, "{text}");
         }
     }
 

@@ -28,7 +28,7 @@ pub(super) fn all(
 ) -> (Vec<Card>, Vec<String>) {
     let mut told = Vec::new();
     let grave: Vec<&Finding> =
-        view.with_outcome(Outcome::FallsShort).filter(|finding| finding.grade.is_grave()).collect();
+        view.causes.iter().filter(|cause| cause.grade.is_grave()).map(|cause| &cause.head).collect();
     if grave.len() > MOST_FINDINGS {
         told.push(format!("cards are made for the {MOST_FINDINGS} gravest findings of {}", grave.len()));
     }

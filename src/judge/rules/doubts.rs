@@ -1,0 +1,304 @@
+//! Values of a record that are not taken as they stand: those outside their plausible range, and those that contradict
+//! each other.
+//!
+//! Both kinds are written in the rule book (`[[plausible]]`, `[[agree]]`). A value that is not plausible is no fact until
+//! somebody confirms it: no rule passes or falls short on it. A contradiction between two plausible values takes "meets"
+//! away from every rule that rests on one of them, never "falls short". What follows from a value in doubt is in doubt as
+//! well; see [`crate::record::reads`].
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::book::{Agree, Book, Plausible};
+use super::expr::{Expr, evaluate, gather};
+use crate::judge::facts::{Derived, Facts, Subject, Val, element_label};
+use crate::record::field::{Doubt, Found, Value};
+use crate::record::parts::ElementKind;
+use crate::record::{Part, Record};
+use crate::units::{self, Amount, COVERAGE, likely_meant, show};
+
+/// A contradiction between what follows from the record: the facts it takes "meets" from, and where.
+pub(crate) struct Clash {
+    subject: Subject,
+    names: Vec<String>,
+    pub(crate) doubt: Arc<Doubt>,
+}
+
+impl Clash {
+    /// True where a rule that uses a fact rests on the contradiction.
+    pub(crate) fn concerns(&self, subject: Subject, name: &str) -> bool {
+        let of_a_part = ["element.", "test.", "reading.", "layer."].iter().any(|head| name.starts_with(head));
+        (!of_a_part || subject == self.subject) && self.names.iter().any(|own| own == name)
+    }
+}
+
+/// Finds what is in doubt in a record and notes it at the values.
+pub(crate) fn mark(record: &mut Record, book: &Book) {
+    let limits = book.limit_amounts();
+    let derived = Derived::nothing_yet(record, &limits);
+    let mut found: Vec<(Subject, String, Arc<Doubt>)> = Vec::new();
+    for entry in &book.plausible {
+        for subject in subjects(entry.head(), &entry.kinds, record) {
+            let facts = Facts { record, derived: &derived, limits: &limits, subject };
+            if let Some(doubt) = outside(entry, &facts) {
+                found.push((subject, entry.of.clone(), Arc::new(doubt)));
+            }
+        }
+    }
+    // What is in doubt by itself contradicts nothing.
+    let doubted = |subject: Subject, name: &str, list: &[(Subject, String, Arc<Doubt>)]| {
+        list.iter()
+            .any(|(at, of, doubt)| doubt.implausible && *at == subject && field_of(of) == field_of(name))
+    };
+    for entry in book.agree.iter().filter(|entry| entry.of_record) {
+        for subject in subjects(&entry.head, &entry.kinds, record) {
+            let facts = Facts { record, derived: &derived, limits: &limits, subject };
+            let names = entry.names();
+            let part = |name: &str| if is_of_a_part(name) { subject } else { Subject::Pack };
+            if names.iter().any(|name| doubted(part(name), name, &found)) {
+                continue;
+            }
+            if let Some(doubt) = contradicts(entry, &facts, true) {
+                let doubt = Arc::new(doubt);
+                found.extend(names.into_iter().map(|name| (part(&name), name, Arc::clone(&doubt))));
+            }
+        }
+    }
+    for (subject, name, doubt) in found {
+        if let Some(field) = field_mut(record, subject, &name)
+            && !field.doubts.contains(&doubt)
+        {
+            field.doubts.push(doubt);
+        }
+    }
+}
+
+/// Contradictions between what follows from a record.
+pub(crate) fn clashes(
+    record: &Record,
+    derived: &Derived,
+    book: &Book,
+    limits: &BTreeMap<String, Amount>,
+) -> Vec<Clash> {
+    let mut clashes = Vec::new();
+    for entry in book.agree.iter().filter(|entry| !entry.of_record) {
+        for subject in subjects(&entry.head, &entry.kinds, record) {
+            let facts = Facts { record, derived, limits, subject };
+            if let Some(doubt) = contradicts(entry, &facts, false) {
+                let names = entry.names().into_iter().chain(entry.takes.iter().cloned()).collect();
+                clashes.push(Clash { subject, names, doubt: Arc::new(doubt) });
+            }
+        }
+    }
+    clashes
+}
+
+/// Every doubt that was noted at a value of the record, each once.
+pub(crate) fn noted(record: &Record, book: &Book) -> Vec<Doubt> {
+    let derived = Derived::default();
+    let limits = BTreeMap::new();
+    let mut noted: Vec<Arc<Doubt>> = Vec::new();
+    let plausible =
+        book.plausible.iter().map(|entry| (entry.head().to_owned(), &entry.kinds, vec![entry.of.clone()]));
+    let agree = book.agree.iter().filter(|entry| entry.of_record);
+    let agree = agree.map(|entry| (entry.head.clone(), &entry.kinds, entry.names()));
+    for (head, kinds, names) in plausible.chain(agree) {
+        for subject in subjects(&head, kinds, record) {
+            let facts = Facts { record, derived: &derived, limits: &limits, subject };
+            for doubt in names.iter().filter_map(|name| facts.found(name)).flat_map(|found| &found.doubts) {
+                if !noted.contains(doubt) {
+                    noted.push(Arc::clone(doubt));
+                }
+            }
+        }
+    }
+    noted.iter().map(|doubt| Doubt::clone(doubt)).collect()
+}
+
+/// Parts that a name is about.
+fn subjects(head: &str, kinds: &[ElementKind], record: &Record) -> Vec<Subject> {
+    let all = |length: usize, subject: fn(usize) -> Subject| (0..length).map(subject).collect();
+    match head {
+        "element" => {
+            let elements = record.path.element.iter().enumerate();
+            let of_kind = |kind: ElementKind| kinds.is_empty() || kinds.contains(&kind);
+            let wanted = elements.filter(|(_, element)| element.kind.known().is_some_and(of_kind));
+            wanted.map(|(index, _)| Subject::Element(index)).collect()
+        }
+        "statement" => all(record.claims.statement.len(), Subject::Statement),
+        "layer" => all(record.bms.layer.len(), Subject::Layer),
+        "reading" => all(record.cells.reading.len(), Subject::Reading),
+        "test" => all(record.test.len(), Subject::Test),
+        "load" => all(record.rig.load.len(), Subject::Load),
+        "source" => vec![Subject::Source],
+        "rig" => vec![Subject::Rig],
+        _ => vec![Subject::Pack],
+    }
+}
+
+/// True for a name of a part of which there are several, or of the rig.
+fn is_of_a_part(name: &str) -> bool {
+    let head = name.split('.').next().unwrap_or_default();
+    matches!(head, "element" | "layer" | "reading" | "test" | "load" | "source" | "rig")
+}
+
+/// The field of a name, without the side of a size.
+fn field_of(name: &str) -> &str {
+    let sides = [".width", ".thickness", ".length", ".height"];
+    // `element.length` is a field, `claims.size.length` is a side of one.
+    let side = sides.iter().find_map(|side| name.strip_suffix(side)).filter(|field| field.contains('.'));
+    side.unwrap_or(name)
+}
+
+fn field_mut<'a>(record: &'a mut Record, subject: Subject, name: &str) -> Option<&'a mut Found> {
+    let (head, rest) = name.split_once('.')?;
+    let field = rest.split('.').next()?;
+    match (head, subject) {
+        ("inspection", _) => record.inspection.found_mut(field),
+        ("claims", _) => record.claims.found_mut(field),
+        ("cells", _) => record.cells.found_mut(field),
+        ("path", _) => record.path.found_mut(field),
+        ("bms", _) => record.bms.found_mut(field),
+        ("heater", _) => record.heater.found_mut(field),
+        ("enclosure", _) => record.enclosure.found_mut(field),
+        ("marking", _) => record.marking.found_mut(field),
+        ("element", Subject::Element(i)) => record.path.element.get_mut(i)?.found_mut(field),
+        ("layer", Subject::Layer(i)) => record.bms.layer.get_mut(i)?.found_mut(field),
+        ("reading", Subject::Reading(i)) => record.cells.reading.get_mut(i)?.found_mut(field),
+        ("test", Subject::Test(i)) => record.test.get_mut(i)?.found_mut(field),
+        ("rig", _) => record.rig.found_mut(field),
+        ("source", _) => record.rig.source.found_mut(field),
+        ("load", Subject::Load(i)) => record.rig.load.get_mut(i)?.found_mut(field),
+        _ => None,
+    }
+}
+
+/// What is said of a value outside its plausible range, where nobody confirmed it.
+fn outside(entry: &Plausible, facts: &Facts<'_>) -> Option<Doubt> {
+    let found = facts.found(&entry.of)?;
+    let value = found.value().filter(|_| !found.confirmed)?;
+    if let Some(when) = &entry.when
+        && evaluate(when, facts) != Ok(Val::YesNo(true))
+    {
+        return None;
+    }
+    let amount = |expr| match evaluate(expr, facts) {
+        Ok(Val::Amount(amount)) => Some(amount.value()),
+        _ => None,
+    };
+    let (least, most) = (entry.least.as_ref().and_then(amount), entry.most.as_ref().and_then(amount));
+    // A reading counts with its uncertainty only where a rule compares it; a slip is far larger.
+    let fits = |value: f64| least.is_none_or(|least| value >= least) && most.is_none_or(|most| value <= most);
+    let Ok(Val::Amount(own)) = facts.fact(&entry.of) else { return None };
+    if fits(own.value()) {
+        return None;
+    }
+    let side = entry.of.strip_prefix(field_of(&entry.of)).filter(|side| !side.is_empty());
+    let text = value.show();
+    let middle = match (least, most) {
+        (Some(least), Some(most)) if own.dimension.point => (least + most) / 2.0,
+        (Some(least), Some(most)) => (least * most).abs().sqrt(),
+        (one, other) => one.or(other)?,
+    };
+    let meant = likely_meant(&text, own.dimension, |candidate| {
+        let value = of_side(value, side, candidate).filter(|value| fits(*value))?;
+        Some(if own.dimension.point { (value - middle).abs() } else { (value / middle).ln().abs() })
+    });
+    let bound = |limit: f64| show(limit, own.dimension);
+    let range = match (least, most) {
+        (Some(least), Some(most)) => format!("expected {} to {}", bound(least), bound(most)),
+        (Some(least), None) => format!("expected at least {}", bound(least)),
+        (None, Some(most)) => format!("expected at most {}", bound(most)),
+        (None, None) => return None,
+    };
+    let what =
+        format!("{} is {text}: not plausible, {range}{}", place(&entry.of, facts), of_what(&entry.about));
+    Some(Doubt { name: entry.of.clone(), what, meant, implausible: true })
+}
+
+/// The value of one side of a candidate text, in the form of the value that stands in the record.
+fn of_side(value: &Value, side: Option<&str>, candidate: &str) -> Option<f64> {
+    let one = |index: usize, sides: &[units::Quantity]| sides.get(index).map(|side| side.value);
+    match value {
+        Value::Section(_) => {
+            let mut sides = units::parse_size::<2>(candidate).ok()?;
+            if side == Some(".width") || side == Some(".thickness") {
+                sides.sort_by(|a, b| b.value.total_cmp(&a.value));
+            }
+            one(usize::from(side == Some(".thickness")), &sides)
+        }
+        Value::Size(_) => {
+            let sides = units::parse_size::<3>(candidate).ok()?;
+            one([".length", ".width", ".height"].iter().position(|name| side == Some(name))?, &sides)
+        }
+        _ => units::parse(candidate).ok().map(|quantity| quantity.value),
+    }
+}
+
+fn of_what(about: &str) -> String {
+    if about.is_empty() { String::new() } else { format!(" ({about})") }
+}
+
+/// A field with the part it belongs to: "`rating` of fuse main-fuse".
+fn place(name: &str, facts: &Facts<'_>) -> String {
+    let (head, rest) = name.split_once('.').unwrap_or(("", name));
+    match facts.subject {
+        Subject::Element(index) if head == "element" => {
+            format!("`{rest}` of {}", element_label(facts.record, index))
+        }
+        Subject::Reading(index) if head == "reading" => format!("`{rest}` of cell reading {}", index + 1),
+        Subject::Test(index) if head == "test" => {
+            let test = facts.record.test.get(index);
+            let id = test.and_then(|test| test.id.text().or(test.kind.word())).unwrap_or("no. 1");
+            format!("`{rest}` of test {id}")
+        }
+        Subject::Layer(index) if head == "layer" => {
+            let layer = facts.record.bms.layer.get(index).and_then(|layer| layer.name.text());
+            format!("`{rest}` of layer {}", layer.unwrap_or("of the heat path"))
+        }
+        Subject::Load(index) if head == "load" => format!("`{rest}` of load no. {}", index + 1),
+        _ => format!("`{name}`"),
+    }
+}
+
+/// What is said of two values that contradict each other; `confirmed` ones are taken as they stand.
+fn contradicts(entry: &Agree, facts: &Facts<'_>, of_record: bool) -> Option<Doubt> {
+    let names = entry.names();
+    let confirmed = |name: &String| facts.found(name).is_some_and(|found| found.confirmed);
+    if of_record && names.iter().all(confirmed) {
+        return None;
+    }
+    if let Some(when) = &entry.when
+        && evaluate(when, facts) != Ok(Val::YesNo(true))
+    {
+        return None;
+    }
+    let side = |expr| match evaluate(expr, facts) {
+        Ok(Val::Amount(amount)) => Some(amount),
+        _ => None,
+    };
+    let (this, that) = (side(&entry.this.1)?, side(&entry.that.1)?);
+    if that.value() == 0.0 {
+        return None;
+    }
+    let ratio = this.number.over(&that.number);
+    let band = COVERAGE * ratio.standard();
+    let low = entry.least.is_some_and(|least| ratio.value + band < least);
+    let high = entry.most.is_some_and(|most| ratio.value - band > most);
+    if !low && !high {
+        return None;
+    }
+    let told = |(text, expr): &(String, Expr), amount: &Amount| {
+        let mut names = Vec::new();
+        gather(expr, &mut names);
+        let alone = names.len() == 1 && names.first() == Some(text);
+        let what = if alone { place(text, facts) } else { format!("`{text}`") };
+        format!("{what} is {}", show(amount.value(), amount.dimension))
+    };
+    let apart = match entry.unexplained {
+        true => format!("; {} not explained", show((this.value() - that.value()).abs(), this.dimension)),
+        false => String::new(),
+    };
+    let what = format!("{}: {}, {}{apart}", entry.title, told(&entry.this, &this), told(&entry.that, &that));
+    Some(Doubt { name: names.first().cloned().unwrap_or_default(), what, meant: None, implausible: false })
+}
