@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::{Done, Failure, Format, House, colour};
 use crate::judge::inspection::book;
-use crate::judge::rules::{Book, Grade, Rule, page};
+use crate::judge::rules::{Book, Class, Grade, Limit, Rule, page};
 use crate::render::write_up::{Style, View, write_finding};
 use crate::units::terminal::{self, Terminal};
 use crate::units::words::{columns, did_you_mean};
@@ -78,23 +78,24 @@ impl Explain {
         let mut rows = vec![row("applies to", &rule.scope.words())];
         rows.extend(rule.when.as_ref().map(|(when, _)| row("when", when)));
         rows.push(row("requires", &rule.require_text));
-        for limit in
-            book.limits.iter().filter(|limit| rule.require_text.contains(&format!("limit.{}", limit.name)))
-        {
-            let limit = format!("{} = {}: {}. {}", limit.name, limit.text, limit.about, limit.basis);
-            rows.push(row("limit", &limit));
+        for Limit { name, text, about, class, basis, .. } in book.limits_of(rule) {
+            rows.push(row("limit", &format!("{name} = {text}: {about}. {}: {basis}", class.word())));
         }
         for (name, text) in [
             ("falls short", &rule.fault),
-            ("basis", &rule.basis),
+            ("basis", &format!("{}: {}", rule.class.word(), rule.basis)),
+            ("meets when", &rule.meets_when),
             ("why", &rule.why),
             ("measure", &rule.measure),
             ("advice", &rule.advice),
+            ("changed", &rule.changed),
         ] {
             if !text.is_empty() {
                 rows.push(row(name, text));
             }
         }
+        rows.extend(rule.was.map(|was| row("was", was.word())));
+        rows.extend(rule.cited.iter().map(|source| row("source", source)));
         for line in columns(&rows) {
             writeln!(out, "  {line}")?;
         }
@@ -156,7 +157,17 @@ pub(super) struct RuleExplained<'a> {
     when: Option<&'a str>,
     require: &'a str,
     grade: Grade,
+    /// What its threshold rests on.
+    class: Class,
     basis: &'a str,
+    /// The sources that it and its limits cite.
+    sources: &'a [String],
+    /// The most favourable record on which it may say "meets".
+    meets_when: &'a str,
+    /// Its grade in the first edition, where it was another one.
+    was: Option<Grade>,
+    /// What changed since the first edition, and why.
+    changed: &'a str,
     why: &'a str,
     measure: &'a str,
     advice: &'a str,
@@ -177,7 +188,12 @@ impl<'a> RuleExplained<'a> {
             when: rule.when.as_ref().map(|(text, _)| text.as_str()),
             require: &rule.require_text,
             grade: rule.grade,
+            class: rule.class,
             basis: &rule.basis,
+            sources: &rule.cited,
+            meets_when: &rule.meets_when,
+            was: rule.was,
+            changed: &rule.changed,
             why: &rule.why,
             measure: &rule.measure,
             advice: &rule.advice,

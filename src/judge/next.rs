@@ -233,6 +233,7 @@ const fn weight(grade: Grade) -> f64 {
         Grade::Critical => 27.0,
         Grade::Major => 9.0,
         Grade::Minor => 1.0,
+        Grade::Custom => 0.3,
     }
 }
 

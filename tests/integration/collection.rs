@@ -244,7 +244,7 @@ fn a_build_after_a_change_equals_a_build_from_nothing() {
     });
     step(3, 1, 0, &|| {
         fs::create_dir(packs.join("2/pack-2/rules")).unwrap();
-        let rule = "schema = 1\n[[change]]\nrule = \"photo-of-bms\"\noff = \"yes\"\nreason = \"not here\"\n";
+        let rule = "schema = 1\n[[change]]\nrule = \"transport-test-summary\"\noff = \"yes\"\nreason = \"not here\"\n";
         fs::write(packs.join("2/pack-2/rules/house.toml"), rule).unwrap();
     });
     step(4, 1, 0, &|| {
@@ -279,7 +279,9 @@ fn a_changed_house_rule_is_judged_anew() {
     built(&packs, &site);
     let house = folder.path().join("house.toml");
     let rule = |grade: &str| {
-        format!("schema = 1\n[[change]]\nrule = \"photo-of-bms\"\ngrade = \"{grade}\"\nreason = \"ours\"\n")
+        format!(
+            "schema = 1\n[[change]]\nrule = \"transport-test-summary\"\ngrade = \"{grade}\"\nreason = \"ours\"\n"
+        )
     };
     let mut with = options(&packs, &site);
     with.house.rules.push(house.clone());
@@ -289,7 +291,7 @@ fn a_changed_house_rule_is_judged_anew() {
         assert_eq!(now.judged, 3);
         assert!(now.told.unwrap().contains("other house rules"));
         let graded: Vec<Value> =
-            lines(&site, "findings").into_iter().filter(|f| f["rule"] == "photo-of-bms").collect();
+            lines(&site, "findings").into_iter().filter(|f| f["rule"] == "transport-test-summary").collect();
         assert!(graded.len() == 3 && graded.iter().all(|f| f["grade"] == grade));
         assert_eq!(build(&with).unwrap().judged, 0);
     }

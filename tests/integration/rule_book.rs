@@ -80,6 +80,7 @@ const ROWS: &[Row] = &[
     row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
     row("fuse-responds-to-current", "", NONE, &[("#element", CUTOFF)], &[("fuse = \"class T\"", "")], Turn),
     row("fuse-rating-over-load", "fuse", NONE, &[("rating = \"126 A\"", "rating = \"124 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
+    row("fuse-rating-covers-load", "fuse", &[("rating = \"126 A\"", "rating = \"101 A\"")], &[("rating = \"126 A\"", "rating = \"97 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
     row("fuse-voltage", "fuse", NONE, &[("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[("rated_voltage = \"30 V\"", "")], By(0.1)),
     row("fuse-interrupting-rating", "fuse", NONE, &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"1.68 kA\"")], &[("interrupting_rating = \"1.8 kA\"", "")], By(0.1)),
     row("breaker-trips-on-fault", "breaker", &[("#element", BREAKER)], &[("#element", BREAKER), ("\"1.68 kA\"", "\"1.8 kA\"")], &[("#element", BREAKER), ("instantaneous_trip = \"1.68 kA\"\n", "")], By(0.1)),
@@ -108,7 +109,7 @@ const ROWS: &[Row] = &[
     row("coulomb-round-trip", "", &[("#test", TRIP)], &[("#test", TRIP), ("\"101 Ah\"", "\"104 Ah\"")], &[("#test", TRIP), ("\"taper\"", "\"stopped\"")], By(0.1)),
     row("energy-round-trip", "", &[("#test", TRIP)], &[("#test", TRIP), ("\"2700 Wh\"", "\"2900 Wh\"")], &[("#test", TRIP), ("energy = \"2700 Wh\"", "")], By(0.1)),
     row("short-circuit-figures-agree", "", &[("#test", STEP)], &[("#test", STEP), ("step-agrees", "step-higher")], &[("#test", STEP), ("step-agrees", "step-lower")], Turn),
-    row("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)], &[("strings = 1", "strings = 2")], &[("strings = 1", "")], By(0.6)),
+    row("fuse-per-string", "", &[("strings = 1", "strings = 2\nstrings_fused = \"yes\"")], &[("strings = 1", "strings = 2\nstrings_fused = \"no\"")], &[("strings = 1", "strings = 2"), ("#element", SECOND)], Turn),
     row("fuse-accessible", "fuse", NONE, &[("replaceable = \"yes\"", "replaceable = \"no\"")], &[("replaceable = \"yes\"", "")], Turn),
     row("thermal-cutoff-current", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"101 A\"", "\"95 A\"")], &[("#element", CUTOFF), ("marked_current = \"101 A\"", "")], By(0.1)),
     row("switch-voltage", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"32 V\"", "\"28 V\"")], &[("#element", CUTOFF), ("rated_voltage = \"32 V\"\n", "")], By(0.1)),
@@ -137,7 +138,7 @@ const ROWS: &[Row] = &[
     row("joint-metals", "joint", NONE, &[("other_material = \"brass\"", "other_material = \"aluminium\"")], &[("other_material = \"brass\"", "")], By(2.0)),
     row("joint-torque", "joint", NONE, &[("\"22 N·m\"", "\"23.5 N·m\"")], &[("bolt = \"M8\"", "")], By(0.1)),
     row("bms-rating", "", NONE, &[("[bms]\nmarked_current = \"105 A\"", "[bms]\nmarked_current = \"97 A\"")], &[("[bms]\nmarked_current = \"105 A\"", "[bms]")], By(0.1)),
-    row("bms-junction-temperature", "", &[("\"5.5 K/W\"", "\"6.2 K/W\"")], &[("\"5.5 K/W\"", "\"6.4 K/W\"")], &[("device_thermal_resistance = \"0.5 K/W\"", "")], Kelvin(5.0)),
+    row("bms-junction-temperature", "", &[("\"5.5 K/W\"", "\"7.1 K/W\"")], &[("\"5.5 K/W\"", "\"7.35 K/W\"")], &[("device_thermal_resistance = \"0.5 K/W\"", "")], Kelvin(5.0)),
     row("bms-heat-path-complete", "", NONE, &[("heat_path_complete = \"yes\"", "heat_path_complete = \"no\"")], &[("heat_path_complete = \"yes\"", "")], Turn),
     row("bms-heat-sink-not-on-lid", "", NONE, &[("heat_sink_on_lid = \"no\"", "heat_sink_on_lid = \"yes\"")], &[("heat_sink_on_lid = \"no\"", "")], Turn),
     row("bms-short-circuit-trip", "", NONE, &[("short_circuit_trip = \"1.68 kA\"", "short_circuit_trip = \"1.8 kA\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
@@ -155,7 +156,7 @@ const ROWS: &[Row] = &[
     row("board-coated", "", NONE, &[("coated = \"yes\"", "coated = \"no\"")], &[("coated = \"yes\"", "")], Turn),
     row("cold-charge-blocked", "", NONE, &[("charge_cutoff = \"yes\"", "charge_cutoff = \"absent\"")], &[("charge_cutoff = \"yes\"", "charge_cutoff = \"could not see\"")], Turn),
     row("cold-charge-limit", "", NONE, &[("\"0.5 degC\"", "\"-1 degC\"")], &[("low_temperature_limit = \"0.5 degC\"", "")], Kelvin(3.0)),
-    row("high-temperature-limit", "", NONE, &[("\"64 degC\"", "\"66 degC\"")], &[("high_temperature_limit = \"64 degC\"", "")], Kelvin(3.0)),
+    row("high-temperature-limit", "", NONE, &[("\"59 degC\"", "\"61 degC\"")], &[("high_temperature_limit = \"59 degC\"", "")], Kelvin(3.0)),
     row("heater-as-claimed", "", NONE, &[("present = \"yes\"", "present = \"absent\"")], &[("present = \"yes\"", "")], Turn),
     row("heater-fused", "", NONE, &[("\nfused = \"yes\"", "\nfused = \"no\"")], &[("\nfused = \"yes\"", "")], Turn),
     row("heater-controlled", "", NONE, &[("control = \"bms\"", "control = \"none\"")], &[("control = \"bms\"", "")], Turn),
@@ -163,7 +164,7 @@ const ROWS: &[Row] = &[
     row("cell-rate", "", NONE, &[("discharge_rate_limit = \"1 C\"", "discharge_rate_limit = \"0.97 C\"")], &[("discharge_rate_limit = \"1 C\"", "")], By(0.1)),
     row("cell-charge-rate", "", NONE, &[("charge_rate_limit = \"0.5 C\"", "charge_rate_limit = \"0.48 C\"")], &[("charge_rate_limit = \"0.5 C\"", "")], By(0.1)),
     row("cells-add-up-to-capacity", "", NONE, &[("100.5 Ah", "98 Ah")], &[("capacity = \"100.5 Ah\"", "")], By(0.1)),
-    row("cells-add-up-to-voltage", "", NONE, &[("\"12.8 V\"", "\"13.07 V\"")], &[("\nseries = 2", "")], By(0.1)),
+    row("cells-add-up-to-voltage", "", NONE, &[("\"12.8 V\"", "\"17.2 V\"")], &[("\nseries = 2", "")], By(0.1)),
     row("nameplate-energy", "", NONE, &[("energy = \"2560 Wh\"\ncontinuous", "energy = \"2613 Wh\"\ncontinuous")], &[("energy = \"2560 Wh\"\ncontinuous", "continuous")], By(0.1)),
     row("cell-charge-voltage", "", NONE, &[("\"29.2 V\"", "\"29.3 V\"")], &[("charge_voltage = \"29.2 V\"", "")], By(0.1)),
     row("cell-cutoff-voltage", "", NONE, &[("\"20 V\"", "\"19.9 V\"")], &[("cutoff_voltage = \"20 V\"", "")], By(0.1)),
@@ -303,7 +304,8 @@ fn the_golden_record_meets_everything_that_applies() {
 /// The built-in book with one rule's comparison turned round or its limit weakened.
 pub fn mutants(rule: &str, weaken: Weaken) -> Vec<(String, Book)> {
     let file = |name: &str| std::fs::read_to_string(root().join("checklists").join(name)).unwrap();
-    let text = file("rules.toml") + &file("rig.toml").replace("schema = 1\n", "");
+    let more = |name| file(name).replace("schema = 1\n", "");
+    let text = file("sources.toml") + &more("rules.toml") + &more("rig.toml");
     let at = text.find(&format!("id = \"{rule}\"")).unwrap();
     let start = at + text[at..].find("require = '").unwrap() + "require = '".len();
     let end = start + text[start..].find('\'').unwrap();
@@ -363,4 +365,152 @@ fn every_weakened_rule_is_noticed() {
     }
     println!("{tried} weakened rules tried, {} not noticed", survivors.len());
     assert!(survivors.is_empty(), "{}", survivors.join("\n"));
+}
+
+/// The entries of the built-in files, as written.
+fn written(kind: &str) -> Vec<toml::Table> {
+    let files = ["rules.toml", "rig.toml"].map(|name| root().join("checklists").join(name));
+    let read = |path| toml::from_str::<toml::Table>(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let lists = files.into_iter().filter_map(|path| read(path).remove(kind));
+    lists
+        .flat_map(|list| list.as_array().unwrap().clone())
+        .map(|one| one.as_table().unwrap().clone())
+        .collect()
+}
+
+/// What a graded rule rests on, its limits included, is physics or a text that was read. The loader refuses a class without
+/// a source of its kind; here is what holds of the built-in book alone.
+#[test]
+fn what_is_graded_rests_on_physics_or_on_what_was_read() {
+    let book = Book::built_in().unwrap();
+    let text = |entry: &toml::Table, key| {
+        entry.get(key).and_then(toml::Value::as_str).unwrap_or_default().to_owned()
+    };
+    let mut cited = BTreeSet::new();
+    for entry in written("rule").iter().chain(&written("limit")) {
+        let id = text(entry, "id") + &text(entry, "name");
+        assert!(!text(entry, "class").is_empty(), "{id} states no class");
+        for words in ["from memory", "NOT READ"] {
+            assert!(!text(entry, "basis").contains(words), "{id} rests on nothing: {words}");
+        }
+        cited.extend(
+            entry
+                .get("source")
+                .and_then(toml::Value::as_array)
+                .into_iter()
+                .flatten()
+                .map(ToString::to_string),
+        );
+    }
+    for entry in written("rule") {
+        let rule = book.rule(&text(&entry, "id")).unwrap();
+        let (id, class) = (&rule.id, rule.class.word());
+        assert_eq!(class, text(&entry, "class"), "{id} compares with a limit of a lower class");
+        assert_eq!(class == "custom", !entry.contains_key("grade"), "{id}: customs alone have no grade");
+        assert!(rule.was.is_none() || !rule.changed.is_empty(), "{id} was lowered for no reason");
+        assert!(
+            rule.grade.word() != "critical" || !rule.meets_when.is_empty(),
+            "{id} does not say when it meets"
+        );
+        assert!(class == "custom" || !rule.cited.is_empty(), "{id} cites nothing");
+    }
+    for source in &book.sources {
+        assert!(cited.contains(&format!("\"{}\"", source.id)), "nobody cites {}", source.id);
+    }
+}
+
+/// The most favourable wrong record of each critical rule of the pack: what looks like protection and is none.
+#[rustfmt::skip]
+const WRONG: &[(&str, &str, Patch)] = &[
+    // A thermal cut-off with more amperes on it than the fuse had.
+    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"", "kind = \"thermal-cutoff\"\nmarked_current = \"500 A\""), ("clearing_time = \"10 ms\"\n", "")]),
+    // A circuit breaker that only opens when it is told to.
+    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"", "kind = \"circuit-breaker\"\nrelease = \"command\"")]),
+    // A contactor of 500 A.
+    ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"", "kind = \"contactor\"\nmarked_current = \"500 A\""), ("clearing_time = \"10 ms\"\n", "")]),
+    // A fuse that nobody could identify.
+    ("fuse-present", "", &[("fuse = \"class T\"", "fuse = \"unknown\"")]),
+    // A cut-off beside a fuse: the fuse does not make it one.
+    ("fuse-responds-to-current", "disc", &[("#element", CUTOFF)]),
+    ("fuse-responds-to-current", "fuse", &[("kind = \"fuse\"\nfuse = \"class T\"", "kind = \"circuit-breaker\"\nrelease = \"command\"")]),
+    // The nominal voltage and not the charge voltage is on the fuse.
+    ("fuse-voltage", "fuse", &[("rated_voltage = \"30 V\"", "rated_voltage = \"25.6 V\"")]),
+    // Looked for, and nothing printed.
+    ("fuse-voltage", "fuse", &[("rated_voltage = \"30 V\"", "rated_voltage = \"absent\"")]),
+    ("fuse-interrupting-rating", "fuse", &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"absent\"")]),
+    // The resistance of the cells was not taken: any rating is large enough for a current that nobody knows.
+    ("fuse-interrupting-rating", "fuse", &[("resistance = \"1.2 mΩ\"", ""), ("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"200 kA\"")]),
+    // A link that breaks short circuits alone, and nobody looked from which current on.
+    ("fuse-least-breaking-current", "fuse", &[("fuse = \"class T\"", "fuse = \"semiconductor\"")]),
+    // The load was taken away before the BMS opened; the charger stopped by itself.
+    ("overcurrent-trip-tested", "", &[("#test", OVER), ("opened = \"yes\"", "opened = \"could not see\"")]),
+    ("overcharge-stopped", "", &[("#test", FULL), ("opened = \"yes\"", "opened = \"could not see\"")]),
+    // Two fuses for two strings, both in the common path.
+    ("fuse-per-string", "", &[("strings = 1", "strings = 2"), ("#element", SECOND)]),
+    // Cold cells and no current, because the charger was off; because they were not that cold.
+    ("cold-charge-test", "", &[("#test", COLD), ("charger_on = \"yes\"", "charger_on = \"no\"")]),
+    ("cold-charge-test", "", &[("#test", COLD), ("\"-4 degC ± 1 K\"", "\"-0.5 degC ± 1 K\"")]),
+    ("cold-charge-test", "", &[("#test", COLD), ("cell_temperature = \"-4 degC ± 1 K\"\n", "")]),
+    ("cold-charge-blocked", "", &[("charge_cutoff = \"yes\"", "charge_cutoff = \"could not see\"")]),
+    // A heater with a cut-off and nothing that controls it.
+    ("heater-controlled", "", &[("control = \"bms\"", "control = \"none\"")]),
+    ("heater-controlled", "", &[("control = \"bms\"\n", "")]),
+    // One cell less than the charge voltage is for.
+    ("cell-charge-voltage", "", &[("charge_voltage = \"29.2 V\"", "charge_voltage = \"32.85 V\"")]),
+    ("cell-charge-voltage", "", &[("charge_voltage_limit = \"14.6 V\"", "charge_voltage_limit = \"14.4 V\"")]),
+    ("cell-no-damage", "", &[("damage = \"no\"", "damage = \"could not see\"")]),
+    ("no-foreign-objects", "", &[("foreign_objects = \"no\"", "foreign_objects = \"could not see\"")]),
+];
+
+#[test]
+fn no_critical_rule_meets_on_what_only_looks_like_protection() {
+    let book = Book::built_in().unwrap();
+    for rule in book.rules.iter().filter(|rule| rule.grade.word() == "critical" && rule.subject != "test rig")
+    {
+        assert!(WRONG.iter().any(|(id, ..)| *id == rule.id), "{} has no wrong record", rule.id);
+    }
+    let meets = |(rule, subject, patch): &&(&str, &str, Patch)| {
+        outcome(&book, rule, subject, &patched(rule, patch)) == Some(Outcome::Meets)
+    };
+    let met: Vec<_> = WRONG.iter().filter(meets).collect();
+    assert!(met.is_empty(), "{met:#?}");
+}
+
+#[test]
+fn a_rule_is_worth_no_more_than_its_source_and_its_limits() {
+    let house = |rules: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("house.toml");
+        std::fs::write(&file, format!("schema = 1\n{rules}")).unwrap();
+        let (code, out, err) =
+            crate::common::run(&["explain", "--format", "json", "--rules", &file.display().to_string()]);
+        if code == 0 { out } else { err }
+    };
+    let grade_of = |told: &str, rule: &str| {
+        let all: serde_json::Value = serde_json::from_str(told).unwrap();
+        let one = all.as_array().unwrap().iter().find(|one| one["rule"] == rule).unwrap().clone();
+        (one["class"].as_str().unwrap().to_owned(), one["grade"].as_str().unwrap().to_owned())
+    };
+    let rule = |keys: &str| {
+        format!(
+            "[[rule]]\nid = \"ours\"\nrequire = 'claims.max_in_series <= 4'\ngrade = \"critical\"\n{keys}"
+        )
+    };
+    // An older house book: no class, so an opinion.
+    assert_eq!(grade_of(&house(&rule("")), "ours"), ("custom".to_owned(), "custom".to_owned()));
+    let physics = rule("class = \"physics\"\nsource = [\"circuit-laws\"]\n");
+    assert_eq!(grade_of(&house(&physics), "ours"), ("physics".to_owned(), "critical".to_owned()));
+    for (keys, says) in [
+        ("class = \"physics\"\n", "cites the law"),
+        ("class = \"published\"\nsource = [\"circuit-laws\"]\n", "read in a public copy"),
+        // Another author's account alone carries nothing.
+        ("class = \"published\"\nsource = [\"lfp-302\"]\n", "read in a public copy"),
+        ("class = \"physics\"\nsource = [\"circuit-law\"]\n", "did you mean `circuit-laws`"),
+    ] {
+        let told = house(&rule(keys));
+        assert!(told.contains(says), "{keys}: {told}");
+    }
+    // A limit that a house sets without a class makes the rules that compare with it a custom.
+    let limit = "[[limit]]\nname = \"charge_temperature\"\nvalue = \"-10 degC\"\n";
+    assert_eq!(grade_of(&house(limit), "cold-charge-limit"), ("custom".to_owned(), "custom".to_owned()));
 }

@@ -234,7 +234,7 @@ impl Sheet {
             if finding.outcome == Outcome::FallsShort {
                 writeln!(out, "      {}", plain(&finding.advice))?;
             }
-            writeln!(out, "      basis: {}", plain(&finding.basis))?;
+            writeln!(out, "      basis: {}: {}", finding.class.word(), plain(&finding.basis))?;
         }
         for Lacks { rule, title, give } in &self.not_decided {
             let shape = Outcome::NotDecided.shape();

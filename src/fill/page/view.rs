@@ -37,7 +37,7 @@ pub(super) struct PageState {
 impl PageState {
     /// What the page shows of a record.
     pub(super) fn of(session: &FillSession, record: &str, sight: &Sight) -> Self {
-        let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+        let with = |outcome| sight.judgement.count(outcome);
         let sections = match session.lists.of_kind(&sight.kind) {
             Some(list) => list
                 .sections
@@ -59,7 +59,7 @@ impl PageState {
             told: session.told.clone(),
             beside: sight.beside,
             counts: PageCounts {
-                falls_short: sight.judgement.causes.len(),
+                falls_short: sight.judgement.defects(),
                 not_decided: with(Outcome::NotDecided),
                 meets: with(Outcome::Meets),
             },

@@ -229,11 +229,11 @@ fn progress(sight: &Sight) -> String {
 }
 
 fn tally(sight: &Sight) -> String {
-    let with = |outcome| sight.judgement.findings.iter().filter(|f| f.outcome == outcome).count();
+    let with = |outcome| sight.judgement.count(outcome);
     format!(
         "{} {} falls short, {} {} not decided, {} {} meets.",
         Outcome::FallsShort.shape(),
-        sight.judgement.causes.len(),
+        sight.judgement.defects(),
         Outcome::NotDecided.shape(),
         with(Outcome::NotDecided),
         Outcome::Meets.shape(),

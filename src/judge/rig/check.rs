@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::judge::facts::{Missing, Reason, field_info};
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::{Class, Finding, Grade, Outcome};
 use crate::record::{FieldInfo, Kind};
 
 /// Something that is not recorded, with the line that would tell it.
@@ -77,8 +77,13 @@ pub struct RigCheck {
     /// What was assumed.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub assumed: Vec<String>,
-    /// Where the requirement comes from.
+    /// What its threshold rests on.
+    pub class: Class,
+    /// How it rests on it.
     pub basis: String,
+    /// The sources that it cites.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<String>,
     /// What to do when it falls short.
     pub advice: String,
 }
@@ -119,7 +124,9 @@ impl From<Finding> for RigCheck {
             missing,
             steps,
             assumed,
+            class: finding.class,
             basis: finding.basis,
+            sources: finding.sources,
             advice: finding.advice,
         }
     }

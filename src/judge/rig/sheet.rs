@@ -13,7 +13,7 @@ use super::proposals::Leads;
 use super::view::RigView;
 use super::workup::{HOLD, Workup};
 use crate::judge::facts::Derived;
-use crate::judge::rules::{Book, Change, Grade, Outcome};
+use crate::judge::rules::{Book, Change, Outcome};
 use crate::record::Record;
 
 /// The whole sheet.
@@ -105,6 +105,6 @@ impl Sheet {
     #[must_use]
     pub fn falls_short(&self) -> bool {
         let mut checks = self.rig.checks.iter().chain(&self.charging.checks);
-        checks.any(|check| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor)
+        checks.any(|check| check.outcome == Outcome::FallsShort && check.grade.is_grave())
     }
 }

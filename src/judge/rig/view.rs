@@ -102,9 +102,10 @@ impl RigView {
         findings.sort_by_key(|finding| (finding.outcome, finding.grade));
         // What nobody recorded has no checks.
         findings.retain(|_| recorded);
+        let graded = findings.iter().filter(|finding| finding.grade != Grade::Custom);
         Self {
             recorded,
-            outcome: Outcome::together(findings.iter().map(|finding| finding.outcome)),
+            outcome: Outcome::together(graded.map(|finding| finding.outcome)),
             sentence: String::new(),
             test_current: current.map(|current| show(current, Dimension::CURRENT)),
             test_current_si: current,
@@ -118,9 +119,14 @@ impl RigView {
         }
     }
 
-    /// The checks with an outcome.
+    /// The checks with an outcome; customs are no checks but opinion.
     pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &RigCheck> {
-        self.checks.iter().filter(move |check| check.outcome == outcome)
+        self.checks.iter().filter(move |check| check.outcome == outcome && check.grade != Grade::Custom)
+    }
+
+    /// Customs of the trade that are not kept, or not decided.
+    pub fn customs(&self) -> impl Iterator<Item = &RigCheck> {
+        self.checks.iter().filter(|check| check.outcome != Outcome::Meets && check.grade == Grade::Custom)
     }
 }
 
@@ -228,9 +234,8 @@ pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
     let checks = |number| crate::units::words::count(number, "check", "checks");
     view.sentence = match view.outcome {
         Outcome::FallsShort => {
-            let grave =
-                |check: &RigCheck| check.outcome == Outcome::FallsShort && check.grade != Grade::Minor;
-            let forbids = if view.checks.iter().any(grave) { *forbids } else { "All of them are minor." };
+            let grave = view.with_outcome(Outcome::FallsShort).any(|check| check.grade.is_grave());
+            let forbids = if grave { *forbids } else { "All of them are minor." };
             format!("Falls short{at}: {} of {subject}. {forbids}", checks(short))
         }
         Outcome::NotDecided => {

@@ -6,11 +6,11 @@
 mod load;
 mod origin;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, OnceLock};
 
 use super::expr::{Expr, Node, Relation, gather};
-use super::finding::Grade;
+use super::finding::{Class, Grade};
 use super::scope::Scope;
 use crate::evidence::hash::Sha256Digest;
 use crate::record::parts::ElementKind;
@@ -19,9 +19,10 @@ use crate::record::words;
 use crate::units::Amount;
 pub use origin::RuleFile;
 
-/// The rule book that is compiled in: the pack's rules, those of the test rig, what values are plausible, what several
-/// rules tell of together, and what it takes to look at a fact.
-pub(crate) const BUILT_IN: [(&str, &str); 5] = [
+/// The rule book that is compiled in: its sources, the pack's rules, those of the test rig, what values are plausible, what
+/// several rules tell of together, and what it takes to look at a fact.
+pub(crate) const BUILT_IN: [(&str, &str); 6] = [
+    ("checklists/sources.toml", include_str!("../../../checklists/sources.toml")),
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
     ("checklists/plausible.toml", include_str!("../../../checklists/plausible.toml")),
@@ -48,12 +49,26 @@ pub struct Rule {
     pub require_text: String,
     /// The comparison as read.
     pub require: Expr,
-    /// Grade of the nonconformity.
+    /// Grade of the nonconformity; custom where its threshold is one.
     pub grade: Grade,
+    /// What its threshold rests on: the weakest of what it says itself and of what its limits say.
+    pub class: Class,
+    /// Class and grade as the book states them.
+    stated: (Class, Grade),
     /// True when an absent fact is the nonconformity.
     pub absent_falls_short: bool,
-    /// Source.
+    /// How its threshold rests on its sources.
     pub basis: String,
+    /// Ids of the sources that it cites.
+    pub sources: Vec<String>,
+    /// Its sources and those of its limits, each in a line.
+    pub cited: Vec<String>,
+    /// The most favourable record on which it may say "meets", argued in a line; every critical rule has it.
+    pub meets_when: String,
+    /// Its grade in the first edition, where it was another one.
+    pub was: Option<Grade>,
+    /// What changed since the first edition, and why.
+    pub changed: String,
     /// Why it matters.
     pub why: String,
     /// What to measure and how.
@@ -179,8 +194,57 @@ pub struct Limit {
     pub text: String,
     /// What it is.
     pub about: String,
-    /// Its source.
+    /// What its value rests on.
+    pub class: Class,
+    /// How it rests on it.
     pub basis: String,
+    /// Ids of the sources that it cites.
+    pub sources: Vec<String>,
+}
+
+/// Something that was read, or a law of physics with its argument.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// Unique id.
+    pub id: String,
+    /// What it is a source of: physics or published.
+    pub class: Class,
+    /// Title, with the edition.
+    pub title: String,
+    /// Clause, table or page.
+    pub clause: String,
+    /// How it was read.
+    pub read: Option<Reading>,
+    /// Where it was read.
+    pub address: String,
+    /// When it was read.
+    pub date: String,
+    /// What it says, as far as the book rests on it.
+    pub says: String,
+}
+
+words! {
+    /// How a source was read.
+    pub enum Reading {
+        /// the text itself, in a public copy
+        Copy = "public copy",
+        /// another author's account of it
+        SecondHand = "second-hand",
+    }
+}
+
+impl Source {
+    /// It in a line, as a finding cites it.
+    #[must_use]
+    pub fn cite(&self) -> String {
+        let clause = if self.clause.is_empty() { String::new() } else { format!(", {}", self.clause) };
+        let read = match self.read {
+            Some(Reading::Copy) => format!(" (read {}: {})", self.date, self.address),
+            Some(Reading::SecondHand) => format!(" (read second-hand {}: {})", self.date, self.address),
+            None => String::new(),
+        };
+        format!("{}{clause}{read}", self.title)
+    }
 }
 
 /// The range in which a value of the record is taken as it stands.
@@ -265,6 +329,8 @@ pub struct Book {
     pub rules: Vec<Rule>,
     /// The limits.
     pub limits: Vec<Limit>,
+    /// What they cite.
+    pub sources: Vec<Source>,
     /// What several rules tell of together.
     pub causes: Vec<CauseRule>,
     /// How a fact is come by, the easiest first.
@@ -317,6 +383,7 @@ impl Book {
         let mut book = Self {
             rules: Vec::new(),
             limits: Vec::new(),
+            sources: Vec::new(),
             causes: Vec::new(),
             efforts: Vec::new(),
             looks: Vec::new(),
@@ -377,6 +444,36 @@ impl Book {
     #[must_use]
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// A source by its id.
+    #[must_use]
+    pub fn source(&self, id: &str) -> Option<&Source> {
+        self.sources.iter().find(|source| source.id == id)
+    }
+
+    /// The limits that a rule compares with.
+    pub fn limits_of(&self, rule: &Rule) -> impl Iterator<Item = &Limit> {
+        let names = rule.names();
+        let named =
+            move |limit: &&Limit| names.iter().any(|name| name.strip_prefix("limit.") == Some(&limit.name));
+        self.limits.iter().filter(named)
+    }
+
+    /// Takes class and sources of every rule from what it says itself and from its limits: a rule is worth no more than
+    /// its threshold, and a custom has no grade.
+    fn settle(&mut self) {
+        let mut rules = std::mem::take(&mut self.rules);
+        for rule in &mut rules {
+            let (class, grade) = rule.stated;
+            let custom =
+                class == Class::Custom || self.limits_of(rule).any(|limit| limit.class == Class::Custom);
+            (rule.class, rule.grade) = if custom { (Class::Custom, Grade::Custom) } else { (class, grade) };
+            let of_limits = self.limits_of(rule).flat_map(|limit| &limit.sources);
+            let ids: BTreeSet<&String> = rule.sources.iter().chain(of_limits).collect();
+            rule.cited = ids.into_iter().filter_map(|id| self.source(id)).map(Source::cite).collect();
+        }
+        self.rules = rules;
     }
 
     /// The limits by name.

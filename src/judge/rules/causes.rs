@@ -50,8 +50,23 @@ pub(super) fn of(
     limits: &BTreeMap<String, Amount>,
     book: &Book,
 ) -> Vec<Cause> {
-    let mut short: BTreeMap<usize, &Finding> =
-        findings.iter().enumerate().filter(|(_, finding)| finding.outcome == Outcome::FallsShort).collect();
+    // A custom is opinion: it makes no defect and is no consequence of one.
+    let of = |custom: bool| {
+        let short = move |finding: &Finding| {
+            finding.outcome == Outcome::FallsShort && (finding.grade == Grade::Custom) == custom
+        };
+        let short = findings.iter().enumerate().filter(|(_, finding)| short(finding)).collect();
+        grouped(short, findings, (record, derived, limits), book)
+    };
+    [of(false), of(true)].concat()
+}
+
+fn grouped(
+    mut short: BTreeMap<usize, &Finding>,
+    findings: &[Finding],
+    (record, derived, limits): (&Record, &Derived, &BTreeMap<String, Amount>),
+    book: &Book,
+) -> Vec<Cause> {
     let tells = |telling: &Telling, finding: &Finding| {
         let facts = Facts { record, derived, limits, subject: finding.at };
         telling.rule == finding.rule

@@ -11,7 +11,7 @@ use super::book::{Book, Change, Rule};
 use super::causes::{self, Cause};
 use super::doubts::{self, Clash};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather, lack};
-use super::finding::{ComparedSide, Finding, NotApplied, Outcome, Used, Working};
+use super::finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
 use crate::record::field::Doubt;
@@ -36,6 +36,21 @@ pub struct Judgement {
     pub changes: Vec<Change>,
     /// Values that are not taken as they stand.
     pub doubts: Vec<Doubt>,
+}
+
+impl Judgement {
+    /// How many defects there are; customs are opinion and do not count.
+    #[must_use]
+    pub fn defects(&self) -> usize {
+        self.causes.iter().filter(|cause| cause.grade != Grade::Custom).count()
+    }
+
+    /// How many findings have an outcome; customs are opinion and do not count.
+    #[must_use]
+    pub fn count(&self, outcome: Outcome) -> usize {
+        let graded = self.findings.iter().filter(|finding| finding.grade != Grade::Custom);
+        graded.filter(|finding| finding.outcome == outcome).count()
+    }
 }
 
 /// Judges a record by a book.
@@ -552,7 +567,9 @@ fn finding(
         missing,
         rests_on_claims: !claimed_facts.is_empty(),
         claimed_facts,
+        class: rule.class,
         basis: rule.basis.clone(),
+        sources: rule.cited.clone(),
         why: rule.why.clone(),
         advice: rule.advice.clone(),
         photos,

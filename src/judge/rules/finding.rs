@@ -16,6 +16,26 @@ words! {
         Major = "major",
         /// workmanship, information, serviceability
         Minor = "minor",
+        /// an opinion of the trade: it has no grade, whatever falls short of it
+        Custom = "custom",
+    }
+
+    /// What a threshold rests on. A formula does not make a custom threshold physics.
+    pub enum Class {
+        /// physics or measurement
+        Physics = "physics",
+        /// a standard, a regulation or a data sheet that was read
+        Published = "published",
+        /// a custom of the trade: opinion
+        Custom = "custom",
+    }
+}
+
+impl Grade {
+    /// True for what the headline and the exit status look at.
+    #[must_use]
+    pub const fn is_grave(self) -> bool {
+        matches!(self, Self::Critical | Self::Major)
     }
 }
 
@@ -154,8 +174,13 @@ pub struct Finding {
     pub rests_on_claims: bool,
     /// Names of those claims; the nameplate itself, which every rule may be held against, is not among them.
     pub claimed_facts: Vec<String>,
-    /// Source of the rule.
+    /// What the rule's threshold rests on.
+    pub class: Class,
+    /// How it rests on it.
     pub basis: String,
+    /// The sources that it cites, each with where and when it was read.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<String>,
     /// Why it matters.
     pub why: String,
     /// What to do about it.

@@ -16,10 +16,10 @@ mod scope;
 
 pub(crate) use book::BUILT_IN;
 pub use book::Book;
-pub(crate) use book::{Change, Effort, Rule, RuleFile, Stage};
+pub(crate) use book::{Change, Effort, Limit, Rule, RuleFile, Stage};
 pub(crate) use causes::Cause;
 pub use engine::judge;
 pub(crate) use engine::{Judgement, again, at_least, judge_rig, subjects};
-pub(crate) use finding::{ComparedSide, Grade, NotApplied};
+pub(crate) use finding::{Class, ComparedSide, Grade, NotApplied};
 pub use finding::{Finding, Outcome};
 pub use scope::Scope;

@@ -4,9 +4,9 @@
 
 use std::fmt::Write;
 
-use super::book::Book;
+use super::book::{Book, Limit, Rule, Source};
 use super::expr::{Type, functions};
-use super::finding::Grade;
+use super::finding::{Class, Grade};
 use super::names::catalogue;
 
 const INTRODUCTION: &str = r##"# The rule book and its language
@@ -28,11 +28,47 @@ each = ["cable"]
 require = 'element.size >= 50 mm2'
 ```
 
-More keys are optional: `title`, `fault` (what is said when it falls short), `subject`, `when`, `grade` (critical, major,
-minor; minor when left out), `absent` ("falls short" when a fact that was looked for and is not there is the
-nonconformity), `basis`, `why`, `measure`, `advice`.
+More keys are optional: `title`, `fault` (what is said when it falls short), `subject`, `when`, `absent` ("falls short" when
+a fact that was looked for and is not there is the nonconformity), `class` and `source` (see below), `grade` (critical, major,
+minor; minor when left out), `basis`, `why`, `measure`, `advice`, `meets_when` (the most favourable record on which it may say
+"meets"), `was` and `changed`.
 
-Set a limit, change a grade, or turn a rule off with a reason; the write-up prints each such change:
+## What a rule rests on
+
+`class` says what the **threshold** of a rule or the value of a limit rests on; a formula does not make a custom threshold
+physics, and a rule is worth no more than the limits that it compares with.
+
+- `physics`: physics or measurement. It cites a `[[source]]` of that class, which holds the argument.
+- `published`: a standard, a regulation or a data sheet. It cites one that was read in a public copy: title, clause, where, when.
+- `custom`: a custom of the trade, an opinion, which is what a rule without a class is. It has no grade: it stands in a list of
+  its own and is counted nowhere else, whatever `grade` it names.
+
+```toml
+schema = 1
+
+[[source]]
+id = "our-sheet"
+class = "published"
+title = "Data sheet of the cable that we use, edition 3"
+clause = "table 2"
+read = "public copy"
+address = "example.org/cable"
+date = 2026-11-26
+says = "At least 50 mm² for 200 A."
+
+[[rule]]
+id = "house-cable-size-for-200-a"
+each = ["cable"]
+require = 'element.size >= 50 mm2'
+class = "published"
+source = ["our-sheet"]
+grade = "major"
+```
+
+## Changing the built-in book
+
+Set a limit, change a grade, or turn a rule off with a reason; the write-up prints each such change. A limit that is set
+without a class is a custom, and so are the rules that compare with it:
 
 ```toml
 schema = 1
@@ -48,9 +84,9 @@ off = "yes"
 reason = "our boards carry the fuses"
 
 [[change]]
-rule = "board-coated"
+rule = "fuse-voltage"
 grade = "major"
-reason = "our packs go to sea"
+reason = "our packs are of one kind"
 ```
 
 ## Expressions
@@ -113,12 +149,25 @@ fn lists(page: &mut String, book: &Book) -> std::fmt::Result {
         page,
         "| `absent(name)` | yes when it was looked for and is not there | `absent(marking.un38_3)` |"
     )?;
-    writeln!(page, "\n## Limits\n\n| Name | Value | What it is | Basis |\n|---|---|---|---|")?;
-    for limit in &book.limits {
-        writeln!(page, "| `limit.{}` | {} | {} | {} |", limit.name, limit.text, limit.about, limit.basis)?;
+    let cells = |ids: &[String]| ids.iter().map(|id| format!("`{id}`")).collect::<Vec<_>>().join(", ");
+    writeln!(
+        page,
+        "\n## Limits\n\n| Name | Value | What it is | Class | Basis | Sources |\n|---|---|---|---|---|---|"
+    )?;
+    for Limit { name, text, about, class, basis, sources, .. } in &book.limits {
+        let (class, sources) = (class.word(), cells(sources));
+        writeln!(page, "| `limit.{name}` | {text} | {about} | {class} | {basis} | {sources} |")?;
     }
-    writeln!(page, "\n## Rules\n\n{} rules.\n", book.rules.len())?;
-    rule_table(page, book)?;
+    rule_table(page, book, cells)?;
+    writeln!(
+        page,
+        "\n## Sources\n\n| Source | Class | Title and clause | Where and when read | What it says |\n|---|---|---|---|---|"
+    )?;
+    for Source { id, class, title, clause, read, address, date, says } in &book.sources {
+        let read = read.map_or_else(String::new, |read| format!("{}, {date}: {address}", read.word()));
+        let clause = if clause.is_empty() { String::new() } else { format!(", {clause}") };
+        writeln!(page, "| `{id}` | {} | {title}{clause} | {read} | {says} |", class.word())?;
+    }
     writeln!(page, "\n## Names\n\n| Name | Kind | What it is |\n|---|---|---|")?;
     for info in catalogue() {
         let kind = match info.kind {
@@ -133,12 +182,44 @@ fn lists(page: &mut String, book: &Book) -> std::fmt::Result {
     Ok(())
 }
 
-fn rule_table(page: &mut String, book: &Book) -> std::fmt::Result {
-    writeln!(page, "| Rule | Grade | Requires | Basis |\n|---|---|---|---|")?;
+fn rule_table(page: &mut String, book: &Book, cells: impl Fn(&[String]) -> String) -> std::fmt::Result {
+    let number = |wanted: &dyn Fn(&Rule) -> bool| book.rules.iter().filter(|rule| wanted(rule)).count();
+    let graded = |class| number(&move |rule: &Rule| rule.grade.is_grave() && rule.class == class);
+    writeln!(
+        page,
+        "\n## Rules\n\n{} rules. Critical or major: {} from physics, {} published, {} with nothing above custom. Customs, \
+         which have no grade: {}.\n\n| Rule | Grade | Class | Requires | Basis | Sources | Changed since the first edition \
+         |\n|---|---|---|---|---|---|---|",
+        book.rules.len(),
+        graded(Class::Physics),
+        graded(Class::Published),
+        graded(Class::Custom),
+        number(&|rule| rule.class == Class::Custom)
+    )?;
     for grade in Grade::ALL {
-        for rule in book.rules.iter().filter(|rule| rule.grade == grade) {
-            writeln!(page, "| `{}` | {} | {} | {} |", rule.id, grade.word(), rule.title, rule.basis)?;
+        for Rule { id, class, title, basis, sources, changed, .. } in
+            book.rules.iter().filter(|rule| rule.grade == grade)
+        {
+            let (grade, class, sources) = (grade.word(), class.word(), cells(sources));
+            writeln!(page, "| `{id}` | {grade} | {class} | {title} | {basis} | {sources} | {changed} |")?;
         }
+    }
+    writeln!(page, "\n### Lowered\n\nNone because a text is closed.\n")?;
+    for rule in &book.rules {
+        if let Some(was) = rule.was {
+            writeln!(
+                page,
+                "- `{}`, {} until now, is {}: {}.",
+                rule.id,
+                was.word(),
+                rule.grade.word(),
+                rule.changed
+            )?;
+        }
+    }
+    writeln!(page, "\n### The most favourable record on which a critical rule may say \"meets\"\n")?;
+    for rule in book.rules.iter().filter(|rule| !rule.meets_when.is_empty()) {
+        writeln!(page, "- `{}`: {}", rule.id, rule.meets_when)?;
     }
     Ok(())
 }
@@ -171,7 +252,7 @@ mod tests {
             let read = expr::parse(example).unwrap_or_else(|e| panic!("{example}: {e:?}"));
             expr::check(&read, &|name| names.lookup(name)).unwrap_or_else(|e| panic!("{example}: {e:?}"));
         }
-        assert_eq!(toml_examples().len(), 2);
+        assert_eq!(toml_examples().len(), 3);
         for example in toml_examples() {
             let mut book = (*Book::built_in().unwrap()).clone();
             let file = RuleFile::of_user("page".to_owned());

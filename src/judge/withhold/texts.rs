@@ -86,12 +86,12 @@ impl Withheld {
         if self.texts.is_empty() || book.files.is_empty() {
             return;
         }
-        let Book { rules, limits, causes, efforts, looks, plausible, agree, changes, files } =
+        let Book { rules, limits, sources: _, causes, efforts, looks, plausible, agree, changes, files } =
             Arc::make_mut(book);
         for rule in rules.iter_mut().filter(|rule| rule.house || rule.off.is_some()) {
             let words = [&mut rule.title, &mut rule.fault, &mut rule.subject, &mut rule.basis];
             self.each(words.into_iter().chain([&mut rule.why, &mut rule.measure, &mut rule.advice]));
-            self.each(rule.off.iter_mut());
+            self.each(rule.cited.iter_mut().chain(rule.off.iter_mut()));
         }
         limits.iter_mut().for_each(|limit| self.each([&mut limit.about, &mut limit.basis]));
         causes.iter_mut().for_each(|cause| self.text(&mut cause.fault));

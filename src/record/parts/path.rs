@@ -169,6 +169,8 @@ part! {
         complete: YesNo = "yes",
         /// Parallel strings of cells that each need their own overcurrent protection.
         strings: Count = "1",
+        /// Whether each parallel string has a fuse or a circuit breaker of its own.
+        strings_fused: YesNo = "yes",
         ; many {
             /// An element of the path, in the order the current takes from the negative terminal through the cells to the positive terminal.
             element: Element,

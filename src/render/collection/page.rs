@@ -9,7 +9,7 @@ use tera::{Context, Tera};
 use super::CollectionError;
 use super::tables::PackRow;
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Finding, Grade, Outcome, RuleFile};
+use crate::judge::rules::{Finding, Outcome, RuleFile};
 use crate::render::write_up::{ElementView, FOLDER, View, template_words};
 use crate::units::significant;
 use crate::units::words::CAUTION;
@@ -98,6 +98,7 @@ pub(super) struct PackPage<'a> {
     complete: bool,
     short: Vec<Short<'a>>,
     open: Vec<Short<'a>>,
+    customs: Vec<Short<'a>>,
     met: Vec<&'a str>,
     met_number: usize,
     changes: Vec<(&'a str, &'a str)>,
@@ -179,6 +180,7 @@ pub(super) fn pack<'a>(
         complete: view.path.complete == Some(true),
         short: view.causes.iter().map(|cause| short(&cause.head)).collect(),
         open: view.with_outcome(Outcome::NotDecided).map(short).collect(),
+        customs: view.opinions.iter().map(|custom| short(&custom.head)).collect(),
         met,
         met_number: view.counts.meets,
         rule_files: &view.rule_files,
@@ -222,12 +224,10 @@ fn short(finding: &Finding) -> Short<'_> {
     let missing: Vec<&str> = finding.missing.iter().map(|missing| missing.what.as_str()).collect();
     let shows_numbers = missing.is_empty() || finding.outcome == Outcome::FallsShort;
     Short {
-        class: match (finding.outcome, finding.grade) {
-            (Outcome::FallsShort, Grade::Critical) => "critical",
-            (Outcome::FallsShort, Grade::Major) => "major",
-            (Outcome::FallsShort, Grade::Minor) => "minor",
-            (Outcome::NotDecided, _) => "open",
-            (Outcome::Meets, _) => "meets",
+        class: match finding.outcome {
+            Outcome::FallsShort => finding.grade.word(),
+            Outcome::NotDecided => "open",
+            Outcome::Meets => "meets",
         },
         shape: finding.outcome.shape(),
         grade: finding.grade.word(),

@@ -196,6 +196,7 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         not_decided: number(counts.not_decided),
         grave_not_decided: number(counts.grave_not_decided),
         meets: number(counts.meets),
+        customs_short: number(counts.customs_short),
         not_applied: number(view.not_applied.len()),
         verdict: Some(view.verdict()),
     }

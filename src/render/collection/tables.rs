@@ -104,6 +104,7 @@ rows! {
     not_decided: Option<u32> = "rules not decided";
     grave_not_decided: Option<u32> = "critical and major rules not decided";
     meets: Option<u32> = "rules met; this never says that a pack is safe";
+    customs_short: Option<u32> = "customs of the trade not kept: opinion, counted nowhere else";
     not_applied: Option<u32> = "rules that do not apply to this pack";
     verdict: Option<String> = "what carries the rated current, in a sentence";
 }
@@ -120,7 +121,7 @@ rows! {
     cause: Option<String> = "id of the cause that it belongs to, where it falls short: rows with one cause are one finding";
     part: String = "the part it is about: an element's name or a part of the record; empty for the whole pack";
     subject: String = "what it was applied to, in words; empty for the whole pack";
-    grade: Grade = "grade of the rule: critical, major, minor";
+    grade: Grade = "grade of the rule: critical, major, minor; custom, which is opinion";
     outcome: Outcome = "falls short, not decided, meets";
     rests_on_claims: bool = "true where the outcome rests on a claim rather than on a finding";
     missing: String = "what is missing for a decision, with ; between";
@@ -133,8 +134,7 @@ impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {
         let grade = Grade::ALL.iter().position(|grade| *grade == row.grade).unwrap_or(0);
         let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
-        // Both lists have three entries.
-        #[expect(clippy::cast_possible_truncation, reason = "an index into three")]
+        #[expect(clippy::cast_possible_truncation, reason = "an index into three or four")]
         let (grade, outcome) = (grade as u8, outcome as u8);
         (
             row.rules,

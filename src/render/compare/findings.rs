@@ -57,6 +57,8 @@ pub struct FindingsComparison {
     pub applied_in_some: Vec<FindingComparison>,
     /// Not decided in all.
     pub open_in_all: Vec<FindingComparison>,
+    /// Customs of the trade with another outcome: opinion, counted nowhere else.
+    pub customs: Vec<FindingComparison>,
     /// How many meet their rule in all.
     pub met_in_all: usize,
 }
@@ -86,11 +88,14 @@ pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsCompa
         let word = |cell: &Option<&Finding>| cell.map(|f| f.outcome);
         let same = cells.windows(2).all(|pair| word(&pair[0]) == word(&pair[1]));
         let outcome = cells.first().and_then(word);
-        if same && outcome == Some(Outcome::Meets) {
-            sorted.met_in_all += 1;
+        let custom = cells.iter().flatten().any(|finding| finding.grade == Grade::Custom);
+        if same && (custom || outcome == Some(Outcome::Meets)) {
+            sorted.met_in_all += usize::from(!custom);
             continue;
         }
-        let list = if same && outcome == Some(Outcome::FallsShort) {
+        let list = if custom {
+            &mut sorted.customs
+        } else if same && outcome == Some(Outcome::FallsShort) {
             &mut sorted.kept
         } else if same {
             &mut sorted.open_in_all

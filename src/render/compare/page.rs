@@ -270,6 +270,7 @@ fn findings(c: &Comparison) -> Vec<(String, bool, &[FindingComparison])> {
         ("Falls short in all".to_owned(), true, &f.kept),
         ("Applied in some only".to_owned(), true, &f.applied_in_some),
         ("Not decided in all".to_owned(), true, &f.open_in_all),
+        ("Customs of the trade with another outcome (opinion)".to_owned(), true, &f.customs),
     ]
 }
 

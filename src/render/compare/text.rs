@@ -223,6 +223,7 @@ impl Text<'_> {
             ("Falls short in all".to_owned(), &f.kept, self.all),
             ("Applied in some only".to_owned(), &f.applied_in_some, self.all),
             ("Not decided in all".to_owned(), &f.open_in_all, self.all),
+            ("Customs of the trade with another outcome (opinion)".to_owned(), &f.customs, self.all),
         ];
         for (heading, list, shown) in lists {
             if shown && !list.is_empty() {

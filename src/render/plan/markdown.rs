@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::judge::rig::{Lacking, Leads, Line, Planned, RigCheck, RigView, Sheet};
-use crate::judge::rules::Outcome;
+use crate::judge::rules::{Grade, Outcome};
 use crate::render::write_up::escape_markdown as md;
 
 /// Room to write by hand.
@@ -180,12 +180,17 @@ fn rig(out: &mut String, heading: &str, rig: &RigView) -> std::fmt::Result {
             check(out, one)?;
         }
     }
-    Ok(())
+    if rig.customs().next().is_some() {
+        writeln!(out, "\n### ○ customs of the trade (opinion): {}\n", rig.customs().count())?;
+    }
+    rig.customs().try_for_each(|one| check(out, one))
 }
 
 fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     let numbers = check.numbers.as_ref().map_or_else(String::new, |numbers| format!(": {}", md(numbers)));
-    let grade = if check.outcome == Outcome::FallsShort {
+    let grade = if check.grade == Grade::Custom {
+        format!(" ({})", check.outcome.words())
+    } else if check.outcome == Outcome::FallsShort {
         format!(" ({})", check.grade.word())
     } else {
         String::new()
@@ -201,5 +206,6 @@ fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     if check.outcome == Outcome::FallsShort {
         writeln!(out, "    - {}", md(&check.advice))?;
     }
-    writeln!(out, "    - basis: {}", md(&check.basis))
+    writeln!(out, "    - basis: {}: {}", check.class.word(), md(&check.basis))?;
+    bullets(out, "    - source: ", &check.sources)
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::judge::rig::{Lacking, Leads, Line, Planned, RigCheck, RigElementRow, RigView, Sheet};
-use crate::judge::rules::Outcome;
+use crate::judge::rules::{Grade, Outcome};
 use crate::units::terminal::plain;
 use crate::units::words::count;
 
@@ -164,6 +164,7 @@ fn rig(out: &mut String, heading: &str, rig: &RigView, all: bool, paint: &Paint)
             check(out, one)?;
         }
     }
+    rig.customs().try_for_each(|one| check(out, one))?;
     let met = rig.with_outcome(Outcome::Meets).count();
     if met > 0 && !all {
         writeln!(
@@ -204,7 +205,7 @@ fn rows(out: &mut String, rows: &[RigElementRow]) -> std::fmt::Result {
 
 fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     let (shape, words) = (check.outcome.shape(), check.outcome.words());
-    let grade = if check.outcome == Outcome::FallsShort {
+    let grade = if check.outcome == Outcome::FallsShort || check.grade == Grade::Custom {
         format!(", {}", check.grade.word())
     } else {
         String::new()
@@ -229,5 +230,5 @@ fn check(out: &mut String, check: &RigCheck) -> std::fmt::Result {
     if check.outcome == Outcome::FallsShort {
         writeln!(out, "      {}", plain(&check.advice))?;
     }
-    writeln!(out, "      basis: {}", plain(&check.basis))
+    writeln!(out, "      basis: {}: {}", check.class.word(), plain(&check.basis))
 }

@@ -93,7 +93,7 @@ impl Description {
         }
         view.rule_files.iter().for_each(|file| all.push(&file.told, Worth::Kept));
         all.push(&view.verdict(), Worth::Kept);
-        for grade in Grade::ALL {
+        for grade in [Grade::Critical, Grade::Major, Grade::Minor] {
             let causes = view.causes.iter().filter(|cause| cause.grade == grade);
             all.head(&format!("Falls short, {}", grade.word()));
             causes.for_each(|cause| all.finding(&cause.head));
@@ -152,7 +152,7 @@ impl Description {
         let worth = match finding.grade {
             Grade::Critical => Worth::Critical,
             Grade::Major => Worth::Major,
-            Grade::Minor => Worth::Minor,
+            Grade::Minor | Grade::Custom => Worth::Minor,
         };
         self.push(&in_a_line(finding), worth);
         if let Some(last) = self.lines.last_mut() {

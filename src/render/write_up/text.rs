@@ -99,6 +99,14 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         paint.bold("Meets"),
         c.meets
     )?;
+    if c.customs > 0 {
+        let of = count(c.customs, "custom", "customs");
+        writeln!(
+            out,
+            "Opinion: {} of {of} of the trade not kept; no part of the counts above.",
+            c.customs_short
+        )?;
+    }
     if !view.causes.is_empty() {
         writeln!(out, "\n{}", paint.bold("FALLS SHORT"))?;
     }
@@ -109,16 +117,24 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         writeln!(out, "\n{}", paint.bold("NOT DECIDED: LOOK AT NEXT"))?;
         out.push_str(&write_looks(next, MOST));
     }
+    if !view.opinions.is_empty() {
+        writeln!(out, "\n{}", paint.bold("CUSTOMS OF THE TRADE NOT KEPT (OPINION)"))?;
+    }
+    for custom in &view.opinions {
+        writeln!(out, "  ○ {}  {}", plain(&custom.line()), paint.faint(&format!("[{}]", plain(&custom.id))))?;
+    }
     let shown: &[Outcome] = if style.all {
         writeln!(out, "\n{}", paint.bold("RULE BY RULE"))?;
         &[Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
     } else {
         &[]
     };
-    for outcome in shown {
-        let mut findings = view.with_outcome(*outcome).peekable();
-        if findings.peek().is_some() {
-            writeln!(out, "\n{}", paint.bold(&outcome.words().to_uppercase()))?;
+    let lists = shown.iter().map(|outcome| (outcome.words(), view.with_outcome(*outcome).collect()));
+    let customs = view.customs().filter(|finding| shown.contains(&finding.outcome)).collect();
+    for (words, findings) in lists.chain([("customs of the trade (opinion)", customs)]) {
+        let findings: Vec<&Finding> = findings;
+        if !findings.is_empty() {
+            writeln!(out, "\n{}", paint.bold(&words.to_uppercase()))?;
         }
         for finding in findings {
             one(out, finding, &paint)?;
@@ -241,7 +257,8 @@ fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
                 writeln!(out, "      {}", paint.faint(&format!("assumed: {}", plain(assumed))))?;
             }
         }
-        writeln!(out, "    {}", paint.faint(&format!("basis: {}", plain(&finding.basis))))?;
+        let basis = format!("basis: {}: {}", finding.class.word(), plain(&finding.basis));
+        writeln!(out, "    {}", paint.faint(&basis))?;
         if !finding.advice.is_empty() {
             writeln!(out, "    advice: {}", plain(&finding.advice))?;
         }

@@ -286,6 +286,10 @@ pub struct FindingCounts {
     pub grave_not_decided: usize,
     /// Met.
     pub meets: usize,
+    /// Customs of the trade, which are counted nowhere else.
+    pub customs: usize,
+    /// Those of them that fall short.
+    pub customs_short: usize,
 }
 
 /// Everything the outputs show.
@@ -320,6 +324,8 @@ pub struct View {
     pub path: PathView,
     /// What falls short, by cause, gravest first.
     pub causes: Vec<CauseView>,
+    /// Customs of the trade that are not kept, grouped alike: opinion.
+    pub opinions: Vec<CauseView>,
     /// Findings rule by rule, gravest first.
     pub findings: Vec<Finding>,
     /// What to look at next, where it was asked for.
@@ -361,7 +367,8 @@ impl View {
         .collect();
         let pack = if pack.is_empty() { "unnamed pack".to_owned() } else { pack.join(", ") };
         let rated = record.claims.continuous_current.quantity();
-        let causes = causes(judgement);
+        let (opinions, causes): (Vec<_>, Vec<_>) =
+            causes(judgement).into_iter().partition(|cause| cause.grade == Grade::Custom);
         Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
@@ -385,6 +392,7 @@ impl View {
             counts: counts(&causes, &judgement.findings),
             path: path(record, derived, &judgement.findings),
             causes,
+            opinions,
             findings: judgement.findings.clone(),
             next: None,
             not_applied: judgement.not_applied.clone(),
@@ -419,9 +427,16 @@ impl View {
         self.counts.critical + self.counts.major > 0
     }
 
-    /// Findings of one outcome, gravest first.
+    /// Findings of one outcome, gravest first; customs are no findings but opinion.
     pub fn with_outcome(&self, outcome: Outcome) -> impl Iterator<Item = &Finding> {
-        self.findings.iter().filter(move |finding| finding.outcome == outcome)
+        self.findings
+            .iter()
+            .filter(move |finding| finding.outcome == outcome && finding.grade != Grade::Custom)
+    }
+
+    /// What customs of the trade say, those that fall short first.
+    pub fn customs(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().filter(|finding| finding.grade == Grade::Custom)
     }
 
     /// The summary: the gravest of what falls short, what a test showed, then the place that limits the current.
@@ -509,15 +524,19 @@ fn counts(causes: &[CauseView], findings: &[Finding]) -> FindingCounts {
         match cause.grade {
             Grade::Critical => counts.critical += 1,
             Grade::Major => counts.major += 1,
-            Grade::Minor => counts.minor += 1,
+            Grade::Minor | Grade::Custom => counts.minor += 1,
         }
     }
     for finding in findings {
         match finding.outcome {
+            outcome if finding.grade == Grade::Custom => {
+                counts.customs += 1;
+                counts.customs_short += usize::from(outcome == Outcome::FallsShort);
+            }
             Outcome::FallsShort => {}
             Outcome::NotDecided => {
                 counts.not_decided += 1;
-                counts.grave_not_decided += usize::from(finding.grade != Grade::Minor);
+                counts.grave_not_decided += usize::from(finding.grade.is_grave());
             }
             Outcome::Meets => counts.meets += 1,
         }

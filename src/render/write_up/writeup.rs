@@ -337,41 +337,29 @@ pub(crate) fn squeeze(text: &str) -> String {
 
 /// The findings rule by rule.
 fn groups(view: &View) -> Vec<Group<'_>> {
-    let class = |outcome, grade: Option<Grade>| match (outcome, grade) {
-        (Outcome::FallsShort, Some(Grade::Critical)) => "critical",
-        (Outcome::FallsShort, Some(Grade::Major)) => "major",
-        (Outcome::FallsShort, _) => "minor",
-        (Outcome::NotDecided, _) => "open",
-        (Outcome::Meets, _) => "meets",
+    let group = |outcome, shape, class, findings: Vec<_>| Group {
+        outcome,
+        shape,
+        class,
+        number: findings.len(),
+        findings,
     };
-    let mut groups = Vec::new();
-    for grade in Grade::ALL {
-        let findings: Vec<&Finding> =
-            view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade).collect();
-        groups.push(Group {
-            outcome: match grade {
-                Grade::Critical => "falls short, critical",
-                Grade::Major => "falls short, major",
-                Grade::Minor => "falls short, minor",
-            },
-            shape: Outcome::FallsShort.shape(),
-            class: class(Outcome::FallsShort, Some(grade)),
-            number: findings.len(),
-            findings,
-        });
-    }
-    for outcome in [Outcome::NotDecided, Outcome::Meets] {
-        let findings: Vec<&Finding> = view.with_outcome(outcome).collect();
-        groups.push(Group {
-            outcome: outcome.words(),
-            shape: outcome.shape(),
-            class: class(outcome, None),
-            number: findings.len(),
-            findings,
-        });
-    }
-    groups.retain(|group| group.number > 0);
-    groups
+    let short = |(grade, words)| {
+        let findings = view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade);
+        group(words, Outcome::FallsShort.shape(), grade.word(), findings.collect())
+    };
+    let of_grades = [
+        (Grade::Critical, "falls short, critical"),
+        (Grade::Major, "falls short, major"),
+        (Grade::Minor, "falls short, minor"),
+    ];
+    let others = [(Outcome::NotDecided, "open"), (Outcome::Meets, "meets")];
+    let others = others.map(|(outcome, class)| {
+        group(outcome.words(), outcome.shape(), class, view.with_outcome(outcome).collect())
+    });
+    let customs = group("customs of the trade (opinion)", "○", "custom", view.customs().collect());
+    let all = of_grades.map(short).into_iter().chain(others).chain([customs]);
+    all.filter(|group| group.number > 0).collect()
 }
 
 fn parts(inspection: &Inspection) -> Vec<PartView> {

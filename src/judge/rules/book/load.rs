@@ -3,13 +3,15 @@
 
 use std::ops::Range;
 
-use super::{Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Rule, Stage, Telling};
+use super::{
+    Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Reading, Rule, Source, Stage, Telling,
+};
 use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
-use crate::judge::rules::finding::Grade;
+use crate::judge::rules::finding::{Class, Grade};
 use crate::judge::rules::names::Names;
 use crate::judge::rules::scope::Scope;
-use crate::record::field::{List, Text, YesNo};
+use crate::record::field::{Day, List, Text, YesNo};
 use crate::record::part::{document, needed, part};
 use crate::record::parts::ElementKind;
 use crate::record::problem::{Problem, Problems};
@@ -33,6 +35,8 @@ part! {
         /// Version of the rule book's format.
         schema: crate::record::field::Count = "1",
         ; many {
+            /// A source that rules and limits cite.
+            source: SourceEntry,
             /// A rule.
             rule: RuleEntry,
             /// A named limit.
@@ -74,8 +78,18 @@ part! {
         grade: Grade = "major",
         /// What an absent fact means.
         absent: AbsentMeans = "falls short",
-        /// Its source with clause, or "common practice, no source", or "from memory".
+        /// What its threshold rests on; custom when left out.
+        class: Class = "physics",
+        /// Ids of the sources that it cites; physics and published need one of their own kind.
+        source: List = "ohms-law",
+        /// How its threshold rests on its sources.
         basis: Text = "house rule",
+        /// The most favourable record on which it may say "meets", argued in a line.
+        meets_when: Text = "A link of 125 A on a rated current of 100 A",
+        /// Its grade before, where it was another one.
+        was: Grade = "major",
+        /// What changed, and why.
+        changed: Text = "was a custom limit: the standard's table is read now",
         /// Why it matters.
         why: Text = "A fuse run near its rating ages and opens without a fault.",
         /// What to measure or look at, and how.
@@ -94,8 +108,34 @@ part! {
         value: crate::record::field::AnyQuantity = "1.25",
         /// What it is.
         about: Text = "fuse rating over rated continuous current",
-        /// Its source.
+        /// What it rests on; custom when left out.
+        class: Class = "custom",
+        /// Ids of the sources that it cites; physics and published need one of their own kind.
+        source: List = "nec-210-20",
+        /// How it rests on them.
         basis: Text = "common practice, no source",
+    }
+}
+
+part! {
+    /// Something that was read, or a law of physics with its argument.
+    pub struct SourceEntry {
+        /// Its id, by which rules and limits cite it.
+        id: Text = "iso-8820-5",
+        /// What it is a source of: physics or published.
+        class: Class = "published",
+        /// Its title with the edition.
+        title: Text = "ISO 8820-5:2015, road vehicles, fuse-links with axial terminals",
+        /// Clause, table or page.
+        clause: Text = "scope",
+        /// How it was read.
+        read: Reading = "public copy",
+        /// Where it was read.
+        address: Text = "example.org/iso-8820-5",
+        /// When it was read.
+        date: Day = "2026-11-26",
+        /// What it says, as far as the book rests on it.
+        says: Text = "rated voltage 32 V, breaking capacity 2 000 A",
     }
 }
 
@@ -210,6 +250,9 @@ part! {
 pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Result<(), Problems> {
     let entries: BookFile = document(file, text, |_, _: &BookFile| {})?;
     let mut loading = Loading { text, problems: Vec::new(), house };
+    for entry in &entries.source {
+        loading.source(book, entry);
+    }
     for entry in &entries.limit {
         loading.limit(book, entry);
     }
@@ -241,6 +284,7 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     for entry in &entries.change {
         loading.change(book, entry);
     }
+    book.settle();
     if loading.problems.is_empty() { Ok(()) } else { Err(Problems::new(file, text, loading.problems)) }
 }
 
@@ -265,6 +309,78 @@ impl Loading<'_> {
         needed(&mut self.problems, entry, own, key, example)
     }
 
+    fn source(&mut self, book: &mut Book, entry: &SourceEntry) {
+        let own = &entry.own.span;
+        let id = self.needed(&entry.id, own, "id", "id = \"iso-8820-5\"");
+        let title = self.needed(&entry.title, own, "title", "title = \"ISO 8820-5:2015, fuse-links\"");
+        let (Some(id), Some(title)) = (id, title) else { return };
+        let class = entry.class.known().unwrap_or(Class::Custom);
+        let date = entry.date.date().map(|date| date.to_string());
+        let unread = entry.read.known().is_none() || entry.address.text().is_none() || date.is_none();
+        let (says, message, example) = match class {
+            _ if book.source(&id).is_some() => {
+                ("an id of its own", "there is a source of that id already", "")
+            }
+            Class::Custom => ("physics or published", "a custom has no source", "class = \"published\""),
+            Class::Published if unread => (
+                "`read`, `address` and `date`",
+                "what is published has to have been read",
+                "read = \"public copy\"\naddress = \"example.org/text\"\ndate = 2026-11-26",
+            ),
+            Class::Physics if entry.says.text().is_none() => {
+                ("`says`", "a law of physics needs its argument", "says = \"U = R·I\"")
+            }
+            _ => ("", "", ""),
+        };
+        if !message.is_empty() {
+            self.problem(
+                own.clone(),
+                format!("source `{id}`: {message}"),
+                &format!("expected {says}"),
+                example,
+            );
+            return;
+        }
+        let text = |entry: &Entry<Text>| entry.text().unwrap_or_default().to_owned();
+        book.sources.push(Source {
+            id,
+            class,
+            title,
+            clause: text(&entry.clause),
+            read: entry.read.known(),
+            address: text(&entry.address),
+            date: date.unwrap_or_default(),
+            says: text(&entry.says),
+        });
+    }
+
+    /// Class and sources of a rule or a limit: what is cited exists, and physics and published cite their own kind.
+    fn grounds(
+        &mut self,
+        book: &Book,
+        class: &Entry<Class>,
+        cited: &Entry<List>,
+        own: &Range<usize>,
+    ) -> (Class, Vec<String>) {
+        let (stated, ids) = (class.known().unwrap_or(Class::Custom), cited.list().to_vec());
+        for id in ids.iter().filter(|id| book.source(id).is_none()) {
+            let known = book.sources.iter().map(|source| source.id.as_str());
+            let expected = did_you_mean(id, known, "expected the id of a [[source]]");
+            self.problem(cited.found().span.clone(), format!("there is no source `{id}`"), &expected, "");
+        }
+        let read = |source: &Source| stated == Class::Physics || source.read == Some(Reading::Copy);
+        let of_kind =
+            |id: &String| book.source(id).is_some_and(|source| source.class == stated && read(source));
+        if stated != Class::Custom && !ids.iter().any(of_kind) {
+            let what = match stated {
+                Class::Physics => "what rests on physics cites the law that it rests on",
+                _ => "what is published cites a source that was read in a public copy",
+            };
+            self.problem(own.clone(), what.to_owned(), "expected `source`", "source = [\"ohms-law\"]");
+        }
+        (stated, ids)
+    }
+
     fn limit(&mut self, book: &mut Book, entry: &LimitEntry) {
         let own = &entry.own.span;
         let Some(name) = self.needed(&entry.name, own, "name", "name = \"fuse_load_factor\"") else {
@@ -283,6 +399,7 @@ impl Loading<'_> {
         let amount = Amount { number: Uncertain::exact(read.value), dimension: read.dimension };
         let basis = entry.basis.text().unwrap_or("house limit").to_owned();
         let about = entry.about.text().map(str::to_owned);
+        let (class, sources) = self.grounds(book, &entry.class, &entry.source, own);
         match book.limits.iter_mut().find(|limit| limit.name == name) {
             Some(_) if !self.house => {
                 self.problem(span, format!("limit `{name}` is set twice"), "expected one value", "");
@@ -304,13 +421,16 @@ impl Loading<'_> {
                 limit.amount = amount;
                 limit.text.clone_from(&read.text);
                 limit.basis = basis;
+                (limit.class, limit.sources) = (class, sources);
             }
             None => book.limits.push(Limit {
                 name,
                 amount,
                 text: read.text.clone(),
                 about: about.unwrap_or_default(),
+                class,
                 basis,
+                sources,
             }),
         }
     }
@@ -362,6 +482,8 @@ impl Loading<'_> {
                 Some((text.to_owned(), when))
             }
         };
+        let (class, sources) = self.grounds(book, &entry.class, &entry.source, &own);
+        let grade = entry.grade.known().unwrap_or(Grade::Minor);
         Some(Rule {
             title: entry.title.text().unwrap_or(&id).to_owned(),
             fault: entry.fault.text().or(entry.title.text()).unwrap_or(&id).to_owned(),
@@ -370,9 +492,16 @@ impl Loading<'_> {
             when,
             require_text,
             require,
-            grade: entry.grade.known().unwrap_or(Grade::Minor),
+            grade,
+            class,
+            stated: (class, grade),
             absent_falls_short: entry.absent.known() == Some(AbsentMeans::FallsShort),
             basis: entry.basis.text().unwrap_or("house rule").to_owned(),
+            sources,
+            cited: Vec::new(),
+            meets_when: entry.meets_when.text().unwrap_or_default().to_owned(),
+            was: entry.was.known(),
+            changed: entry.changed.text().unwrap_or_default().to_owned(),
             why: entry.why.text().unwrap_or_default().to_owned(),
             measure: entry.measure.text().unwrap_or_default().to_owned(),
             advice: entry.advice.text().unwrap_or_default().to_owned(),
@@ -654,11 +783,15 @@ impl Loading<'_> {
             return;
         };
         if let Some(new) = entry.grade.known() {
-            book.changes.push(Change {
-                what: format!("rule `{id}` graded {} (was {})", new.word(), rule.grade.word()),
-                reason: reason.clone(),
-            });
-            rule.grade = new;
+            let (class, old) = rule.stated;
+            let what = match class {
+                Class::Custom => {
+                    format!("rule `{id}` stays a custom: only physics and what was published have a grade")
+                }
+                _ => format!("rule `{id}` graded {} (was {})", new.word(), old.word()),
+            };
+            book.changes.push(Change { what, reason: reason.clone() });
+            rule.stated.1 = new;
         }
         if entry.off.yes() == Some(true) {
             book.changes.push(Change { what: format!("rule `{id}` turned off"), reason: reason.clone() });

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use super::super::measure::Weight;
 use super::flow::{Area, Block, Format};
 use super::{Card, said};
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::{Finding, Outcome};
 use crate::render::write_up::View;
 
 /// Most changes that are listed; more would not be read.
@@ -107,7 +107,7 @@ fn changes(old: &View, new: &View) -> Vec<Change> {
     };
     let (before, after) = (by_key(old), by_key(new));
     let short = |view: &'_ View| -> Vec<Finding> {
-        view.with_outcome(Outcome::FallsShort).filter(|f| f.grade != Grade::Minor).cloned().collect()
+        view.with_outcome(Outcome::FallsShort).filter(|f| f.grade.is_grave()).cloned().collect()
     };
     let at = |map: &BTreeMap<(String, String, String), Outcome>, f: &Finding| {
         let (a, b, c) = key(f);

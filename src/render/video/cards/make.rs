@@ -29,7 +29,7 @@ pub(super) fn all(
 ) -> (Vec<Card>, Vec<String>) {
     let mut told = Vec::new();
     let grave: Vec<&Finding> =
-        view.causes.iter().filter(|cause| cause.grade != Grade::Minor).map(|cause| &cause.head).collect();
+        view.causes.iter().filter(|cause| cause.grade.is_grave()).map(|cause| &cause.head).collect();
     if grave.len() > MOST_FINDINGS {
         told.push(format!("cards are made for the {MOST_FINDINGS} gravest findings of {}", grave.len()));
     }
@@ -224,7 +224,8 @@ fn paper(area: Area) -> Paper {
 
 fn test(view: &View, index: usize, number: usize, result: &TestResult, format: Format) -> Card {
     let (mut card, area) = Card::framed("test", format!("test-{number}"), view, format);
-    let about: Vec<&Finding> = view.findings.iter().filter(|f| f.at == Subject::Test(index)).collect();
+    let about: Vec<&Finding> =
+        view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom).collect();
     let grave = about.iter().min_by_key(|f| (f.outcome, f.grade));
     card.class = match grave {
         Some(f) if f.outcome == Outcome::FallsShort => f.grade.word(),
