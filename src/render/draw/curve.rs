@@ -186,7 +186,7 @@ fn lines(drawing: &mut Drawing, curve: &Curve, layout: &Layout, named: usize) ->
 }
 
 /// A line through places.
-fn through(places: &[(f64, f64)]) -> String {
+pub(super) fn through(places: &[(f64, f64)]) -> String {
     let mut line = String::new();
     for (index, (x, y)) in places.iter().enumerate() {
         // Writing to a String cannot fail.

@@ -16,5 +16,6 @@ pub(crate) mod pointers;
 pub(crate) mod rows;
 pub(crate) mod scale;
 mod svg;
+pub(crate) mod time_current;
 
 pub(crate) use svg::{Drawing, Named, Paper, TEXT};

@@ -127,6 +127,12 @@ impl Drawing {
         ));
     }
 
+    /// An outline that is hatched.
+    pub(super) fn hatch(&mut self, d: Arguments<'_>) {
+        self.hatched = true;
+        self.path("falls-short", d);
+    }
+
     /// Width of a text of a class.
     pub(super) fn wide(&self, class: &str, text: &str) -> f64 {
         (self.paper.measure)(text, class.contains("strong"))

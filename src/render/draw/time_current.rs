@@ -72,15 +72,13 @@ impl TimeCurrent {
         let mut drawing = Drawing::new(paper);
         let points = || self.lines.iter().flat_map(|line| &line.points);
         let marked = self.marks.iter().map(|mark| mark.0);
-        let currents =
-            points().map(|p| p.0).chain([self.prospective.0, self.prospective.1]).chain(marked);
+        let currents = points().map(|p| p.0).chain([self.prospective.0, self.prospective.1]).chain(marked);
         let mut x = Decades::of(currents, (0, 6));
         let mut y = Decades::of(points().map(|p| p.1), (-5, 5));
         let hatched = usize::from(!self.uncovered.is_empty());
         let rows = (self.lines.len() + 1 + hatched) as f64;
-        let plot = paper
-            .height
-            .map_or(PLOT, |height| (height - TOP - BOTTOM - 4.0 - rows * LEGEND).max(LEAST));
+        let plot =
+            paper.height.map_or(PLOT, |height| (height - TOP - BOTTOM - 4.0 - rows * LEGEND).max(LEAST));
         let bottom = TOP + plot;
         drawing.height = bottom + BOTTOM + 4.0 + rows * LEGEND;
         (x.low, x.high) = (LEFT, paper.width - RIGHT);

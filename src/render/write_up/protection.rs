@@ -2,9 +2,8 @@
 
 use crate::judge::facts::{Derived, element_label};
 use crate::physics::short_circuit::share_at;
-use crate::record::Record;
-use crate::record::field::{Found, Value};
 use crate::record::parts::ElementKind;
+use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
 use crate::units::{Amount, Dimension, show};
 use uom::si::electric_current::ampere;
@@ -51,7 +50,8 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
     {
         let middle = 0.5 * (constant.0 + constant.1);
         let points = (-20..=8).map(|step| middle * 10_f64.powf(f64::from(step) / 8.0));
-        let points = points.map(|time| (greatest * share_at(time, middle), time)).filter(|p| p.0 > 0.05 * greatest);
+        let points =
+            points.map(|time| (greatest * share_at(time, middle), time)).filter(|p| p.0 > 0.05 * greatest);
         words.push(format!(
             "It rises with L/R of {} to {}.",
             show(constant.0, Dimension::TIME),
@@ -74,11 +74,14 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
         }
     }
     if fuses.is_empty() && record.path.complete.yes() == Some(true) {
-        words.push("No fuse or circuit breaker that responds to current is there: without the BMS nothing clears.".to_owned());
+        words.push(
+            "No fuse or circuit breaker that responds to current is there: without the BMS nothing clears."
+                .to_owned(),
+        );
     }
     let harms = harms(record, derived, greatest);
     chart.lines.extend(harms.iter().map(|harm| harm.line.clone()));
-    if let Some(Ok(rated)) = record.claims.continuous_current.quantity().map(|q| Ok::<f64, ()>(q.value)) {
+    if let Some(rated) = known(record.claims.continuous_current.found()) {
         chart.marks.push((rated, "rated".to_owned()));
     }
     let by_fuses: Vec<&Steps> = fuses.iter().map(|(_, steps)| steps).collect();
@@ -93,10 +96,8 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
 
 /// Which currents nothing covers, in words.
 fn covers(when: &str, regions: &[Vec<(f64, f64, f64)>]) -> String {
-    let ranges: Vec<String> = regions
-        .iter()
-        .filter_map(|region| Some(told((region.first()?.0, region.last()?.0))))
-        .collect();
+    let ranges: Vec<String> =
+        regions.iter().filter_map(|region| Some(told((region.first()?.0, region.last()?.0)))).collect();
     let text = if ranges.is_empty() {
         "what is recorded opens before insulation is damaged or a conductor melts, at every current up to the prospective one.".to_owned()
     } else {
@@ -107,7 +108,9 @@ fn covers(when: &str, regions: &[Vec<(f64, f64, f64)>]) -> String {
     };
     let text = format!("{when}{text}");
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
 }
 
 fn ends(amount: &Amount) -> (f64, f64) {
@@ -205,7 +208,8 @@ fn harms(record: &Record, derived: &Derived, greatest: f64) -> Vec<Harm> {
 
 /// The currents at which the harm comes before anything opens.
 fn uncovered(harms: &[Harm], devices: &[&Steps], greatest: f64) -> Vec<Vec<(f64, f64, f64)>> {
-    let Some(earliest) = harms.iter().filter(|harm| harm.counts).map(|harm| harm.earliest).min_by(f64::total_cmp)
+    let Some(earliest) =
+        harms.iter().filter(|harm| harm.counts).map(|harm| harm.earliest).min_by(f64::total_cmp)
     else {
         return Vec::new();
     };

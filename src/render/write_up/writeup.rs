@@ -10,6 +10,7 @@ use thiserror::Error;
 use super::photos::{Arrivals, PhotoView, photos};
 use super::picture::path_picture;
 use super::prose;
+use super::protection::{Protection, protection};
 use super::view::View;
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
@@ -25,6 +26,7 @@ use crate::record::problem::{Problem, Problems};
 use crate::record::renamed::{Place, RENAMED};
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
+use crate::render::draw::{Named, Paper};
 use crate::units::words::CAUTION;
 
 /// Folder of the write-up in an inspection folder.
@@ -102,11 +104,27 @@ struct Page<'a> {
     evidence: &'a EvidenceView,
     withheld: Option<&'a WithheldSummary>,
     picture: Option<String>,
+    protection: Option<ProtectionView>,
     notes_html: Option<String>,
     notes_md: Option<String>,
     caution: &'static str,
     style: String,
     anchors: BTreeMap<String, String>,
+}
+
+#[derive(Serialize)]
+struct ProtectionView {
+    svg: String,
+    words: Vec<String>,
+}
+
+impl ProtectionView {
+    fn of(protection: Protection) -> Self {
+        let title = "Does the protection work? Current against time";
+        let words = protection.words.join(" ");
+        let named = Named { id: "protection-picture", title, words: &words };
+        Self { svg: protection.chart.draw(Paper::PAGE).svg(named), words: protection.words }
+    }
 }
 
 #[derive(Serialize)]
@@ -188,6 +206,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         instruments: record.instrument.iter().map(|i| super::view::recorded(i, &[])).collect(),
         tests: tests(inspection),
         picture: path_picture(&view),
+        protection: protection(record, &inspection.derived).map(ProtectionView::of),
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,

@@ -128,17 +128,16 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
             missing_from.join("; ")
         ));
     }
-    if !facts.derived.is_alone() {
-        let links = (series.value() - 1.0).max(0.0);
-        path.1 += links * stand_in::LINK.ends.1;
-        if facts.record.path.complete.yes() != Some(true) {
-            work.assume(format!(
-                "`path.complete` does not say yes: parts that are not listed may add up to {} (no source)",
-                show(NOT_LISTED.1, Dimension::RESISTANCE)
-            ));
-            narrows.push(Missing::fact("path.complete", "", Reason::NotRecorded));
-            path = plus(path, NOT_LISTED);
-        }
+    if facts.record.path.element.iter().any(|element| element.kind() == Some(ElementKind::CellStack)) {
+        path.1 += (series.value() - 1.0).max(0.0) * stand_in::LINK.ends.1;
+    }
+    if facts.record.path.complete.yes() != Some(true) {
+        work.assume(format!(
+            "`path.complete` does not say yes: parts that are not listed may add up to {} (no source)",
+            show(NOT_LISTED.1, Dimension::RESISTANCE)
+        ));
+        narrows.push(Missing::fact("path.complete", "", Reason::NotRecorded));
+        path = plus(path, NOT_LISTED);
     }
     work.step(format!(
         "everything beside the cells, their links included: {}",
