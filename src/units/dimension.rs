@@ -63,6 +63,8 @@ impl Dimension {
     pub const RATE: Self = dim(0, 0, -1, 0, 0);
     /// Thermal resistance, K/W.
     pub const THERMAL_RESISTANCE: Self = dim(-2, -1, 3, 0, 1);
+    /// Film coefficient, W/(m²·K).
+    pub const FILM: Self = dim(0, 1, -3, 0, -1);
     /// Thermal conductivity, W/(m·K).
     pub const CONDUCTIVITY: Self = dim(1, 1, -3, 0, -1);
     /// Current density, A/m².
@@ -190,6 +192,7 @@ const NAMES: &[(Dimension, &str, &str)] = &[
     (Dimension::RATE, "a C-rate", "0.5 C"),
     (Dimension::THERMAL_RESISTANCE, "a thermal resistance", "0.8 K/W"),
     (Dimension::CONDUCTIVITY, "a thermal conductivity", "3 W/(m·K)"),
+    (Dimension::FILM, "a film coefficient", "5 W/(m²·K)"),
     (Dimension::CURRENT_DENSITY, "a current density", "2 A/mm2"),
     (Dimension::DENSITY, "a density", "8.9 g/cm3"),
     (Dimension::SPECIFIC_ENERGY, "a specific energy", "140 Wh/kg"),

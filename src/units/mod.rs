@@ -24,7 +24,10 @@ pub(crate) mod words;
 
 pub use dimension::Dimension;
 pub(crate) use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
-pub(crate) use show::{show, show_percent, show_percent_uncertain, show_uncertain, si_unit, significant};
+pub(crate) use show::{
+    show, show_difference, show_percent, show_percent_uncertain, show_range, show_to, show_uncertain,
+    si_unit, significant,
+};
 pub(crate) use slip::likely_meant;
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};
 pub(crate) use unit::{Unit, find_unit};

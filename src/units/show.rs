@@ -22,6 +22,7 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
     (Dimension::RATE, &[("C", 0.0)]),
     (Dimension::THERMAL_RESISTANCE, &[("K/W", 0.0)]),
     (Dimension::CONDUCTIVITY, &[("W/(m·K)", 0.0)]),
+    (Dimension::FILM, &[("W/(m²·K)", 0.0)]),
     (Dimension::CURRENT_DENSITY, &[("A/mm²", 0.0)]),
     (Dimension::DENSITY, &[("g/cm³", 0.0)]),
     (Dimension::SPECIFIC_ENERGY, &[("Wh/kg", 0.0)]),
@@ -32,14 +33,20 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
 /// A value with the trade's usual unit and four significant digits at most: `250 A`, `1.8 mΩ`.
 #[must_use]
 pub fn show(value: f64, dimension: Dimension) -> String {
+    show_to(value, 4, dimension)
+}
+
+/// As [`show`], with so many significant digits at most; an expanded uncertainty has two (JCGM 100:2008, 7.2.6).
+#[must_use]
+pub fn show_to(value: f64, digits: i32, dimension: Dimension) -> String {
     if dimension == Dimension::NONE {
-        return significant(value, 4);
+        return significant(value, digits);
     }
     let Some((symbol, unit)) = preferred(value, dimension) else {
-        return format!("{} {dimension}", significant(value, 4));
+        return format!("{} {dimension}", significant(value, digits));
     };
     let shown = value / unit.factor - unit.offset;
-    let digits = if dimension.point { fixed(shown) } else { significant(shown, 4) };
+    let digits = if dimension.point { fixed(shown) } else { significant(shown, digits) };
     format!("{digits} {symbol}")
 }
 
@@ -50,17 +57,62 @@ pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String
     if !(expanded > 0.0 && expanded.is_finite()) {
         return show(value, dimension);
     }
+    // What is less than its uncertainty has the unit of that.
+    let larger = if dimension.point || value.abs() >= expanded { value } else { expanded };
     let (symbol, unit) =
-        preferred(value, dimension).unwrap_or(("", Unit { dimension, factor: 1.0, offset: 0.0 }));
+        preferred(larger, dimension).unwrap_or(("", Unit { dimension, factor: 1.0, offset: 0.0 }));
     let half_width = expanded / unit.factor;
     let shown = value / unit.factor - unit.offset;
-    // The exponent is far inside i32 for every finite f64.
-    #[expect(clippy::cast_possible_truncation, reason = "log10 of a finite f64 is below 400")]
-    let decimals = usize::try_from(1 - half_width.log10().floor() as i32).unwrap_or(0).min(9);
     let symbol = if symbol.is_empty() { String::new() } else { format!(" {symbol}") };
     // Behind ± a temperature stands for a difference.
     let step = if dimension.point { " K" } else { symbol.as_str() };
-    format!("{shown:.decimals$}{symbol} ± {half_width:.decimals$}{step}")
+    format!("{}{symbol} ± {}{step}", rounded_to(shown, half_width), rounded_to(half_width, half_width))
+}
+
+/// A value to the second significant digit of an uncertainty.
+fn rounded_to(value: f64, uncertainty: f64) -> String {
+    // The exponent is far inside i32 for every finite f64.
+    #[expect(clippy::cast_possible_truncation, reason = "log10 of a finite f64 is below 400")]
+    let exponent = uncertainty.log10().floor() as i32 - 1;
+    let decimals = usize::try_from(-exponent).unwrap_or(0).min(9);
+    let step = 10.0_f64.powi(exponent.clamp(0, 300));
+    let value = if exponent > 0 { (value / step).round() * step } else { value };
+    format!("{value:.decimals$}")
+}
+
+/// A difference with its sign, to the digits that its expanded uncertainty leaves it, and the share that it is of `of`:
+/// `−92 A ± 17 A (−46 %)`.
+#[must_use]
+pub fn show_difference(value: f64, expanded: f64, dimension: Dimension, of: Option<f64>) -> String {
+    let dimension = Dimension { point: false, ..dimension };
+    let known = expanded > 0.0 && expanded.is_finite();
+    // A number that is rounded to nought has no sign.
+    let nought =
+        |text: &str| !text.split(' ').next().is_some_and(|n| n.contains(|c| ('1'..='9').contains(&c)));
+    let sign = |text: &str| match value {
+        v if nought(text) || v == 0.0 => text.to_owned(),
+        v if v > 0.0 => format!("+{text}"),
+        _ => format!("−{text}"),
+    };
+    let mut text = sign(&show_uncertain(value.abs(), expanded, dimension));
+    if let Some(of) = of.map(f64::abs).filter(|of| *of > 0.0) {
+        let percent = 100.0 * value.abs() / of;
+        let percent =
+            if known { rounded_to(percent, 100.0 * expanded / of) } else { significant(percent, 3) };
+        text.push_str(&format!(" ({} %)", sign(&percent)));
+    }
+    text
+}
+
+/// A range of values of one dimension, to the second significant digit of its width: `63 to 84 °C`.
+#[must_use]
+pub fn show_range(low: f64, high: f64, dimension: Dimension) -> String {
+    let wide = high - low;
+    let Some((symbol, unit)) = preferred(high, dimension).filter(|_| wide > 0.0 && wide.is_finite()) else {
+        return show(high, dimension);
+    };
+    let at = |value: f64| rounded_to(value / unit.factor - unit.offset, wide / unit.factor);
+    format!("{} to {} {symbol}", at(low), at(high))
 }
 
 /// The unit a value is shown in.
@@ -132,6 +184,34 @@ pub fn significant(value: f64, digits: i32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn digits_follow_the_uncertainty() {
+        let cases = [
+            (136.4, 0.21, "136.40 A ± 0.21 A"),
+            (108.2, 17.4, "108 A ± 17 A"),
+            (7624.0, 109.0, "7620 A ± 110 A"),
+            (384.0, 0.0, "384 A"),
+            (0.0, 3.0, "0.0 A ± 3.0 A"),
+        ];
+        for (value, expanded, expected) in cases {
+            assert_eq!(show_uncertain(value, expanded, Dimension::CURRENT), expected);
+        }
+        let cases = [
+            (-92.46, 17.0, Some(200.0), "−92 A ± 17 A (−46.2 %)"),
+            (77.39, 28.0, None, "+77 A ± 28 A"),
+            (50.0, 0.0, Some(200.0), "+50 A (+25 %)"),
+            (0.0, 0.0, Some(200.0), "0 A (0 %)"),
+            (-0.9, 44.0, Some(200.0), "−1 A ± 44 A (0 %)"),
+        ];
+        for (value, expanded, of, expected) in cases {
+            assert_eq!(show_difference(value, expanded, Dimension::CURRENT, of), expected);
+        }
+        let kelvin = |celsius: f64| celsius + 273.15;
+        assert_eq!(show_range(kelvin(63.2), kelvin(84.0), Dimension::TEMPERATURE), "63 to 84 °C");
+        assert_eq!(show_range(kelvin(259.8), kelvin(507.6), Dimension::TEMPERATURE), "260 to 510 °C");
+        assert_eq!(show_range(kelvin(40.0), kelvin(40.0), Dimension::TEMPERATURE), "40 °C");
+    }
 
     #[test]
     fn usual_units() {

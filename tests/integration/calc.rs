@@ -482,3 +482,64 @@ fn limits_of_a_house() {
     assert_eq!(wrong.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&wrong.stderr).contains("house.toml"), "the place is named");
 }
+
+/// Between two ends at one temperature the middle of a bar rises by I²·ρ·L²/(8·k·A²) where its surface gives off little:
+/// with the square of current and length, and not with anything beside it (the heat equation with even heat, Carslaw and
+/// Jaeger, Conduction of Heat in Solids, 2nd edition, 4.14; from memory). A hot neighbour is an end at its temperature.
+#[test]
+fn a_link_between_its_ends() {
+    let link = |length: &str, current: &str, other: &str| {
+        let given = ["link", "20 x 1.5 mm", "--material", "nickel-plated steel", "--finish", "bright"];
+        let ends =
+            ["--ambient", "45 degC", "--film", "0.01 W/(m²·K)", "--end", "45 degC", "--other-end", other];
+        sheet(&[&given[..], &ends, &["--length", length, "--current", current]].concat())
+    };
+    let rise = |sheet: &Value| si(sheet, "element.temperature_at_rated") - 318.15;
+    let (short, long, half) = (
+        rise(&link("40 mm", "100 A", "45 degC")),
+        rise(&link("80 mm", "100 A", "45 degC")),
+        rise(&link("80 mm", "50 A", "45 degC")),
+    );
+    for (what, ratio) in [("twice the length", long / short), ("twice the current", long / half)] {
+        assert!((3.2..5.6).contains(&ratio), "{what}: {short} K, {long} K, {half} K");
+    }
+    let hot = link("40 mm", "1 A", "85 degC");
+    assert!((rise(&hot) - 40.0).abs() < 2.0, "{hot:#}");
+    assert!(fact(&hot, "element.temperature_at_rated")["steps"][0].as_str().unwrap().contains("without end"));
+}
+
+/// A pack in the short form is the record that it stands for: the same temperatures.
+#[test]
+fn a_pack_in_short_is_its_record() {
+    let pack = sheet(&[
+        "pack",
+        "--series",
+        "8",
+        "--chemistry",
+        "LFP",
+        "--cell-capacity",
+        "150 Ah",
+        "--current",
+        "150 A",
+        "--bar",
+        "20 x 3 mm",
+        "--bar-length",
+        "80 mm",
+        "--joint",
+        "15 µΩ",
+    ]);
+    let record = "schema = 2\n[claims]\ncontinuous_current = \"150 A\"\n[cells]\nseries = 8\nparallel = 1\nchemistry = \"LFP\"\n\
+        capacity = \"150 Ah\"\n[[path.element]]\nid = \"stack\"\nkind = \"cell-stack\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\n\
+        leg = \"positive\"\nmaterial = \"copper\"\nsection = \"20 x 3 mm\"\nlength = \"80 mm\"\n[[path.element]]\nid = \"joint\"\n\
+        kind = \"joint\"\nleg = \"positive\"\nresistance = \"15 µΩ\"\n";
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("inspection.toml"), record).unwrap();
+    let output = underlid(&["check", "--format", "json"]).arg(folder.path()).output().unwrap();
+    let check: Value = serde_json::from_slice(&output.stdout).unwrap();
+    for (index, name) in ["stack", "bar", "joint"].into_iter().enumerate() {
+        let element = &check["path"]["elements"][index];
+        let by_check = element["temperature"]["si"].as_f64().unwrap();
+        let by_calc = si(&pack, &format!("{name}.temperature_at_rated"));
+        assert!((by_calc - by_check).abs() < 1e-9, "{name}: {by_calc} and {by_check}");
+    }
+}

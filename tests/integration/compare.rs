@@ -217,12 +217,7 @@ fn not_recorded_absent_and_not_seen_are_kept_apart() {
             "within",
             "no difference shown: +1 mm lies within the combined uncertainty of 1.4 mm",
         ),
-        (
-            "creepage = \"8 mm ± 1 mm\"",
-            "creepage = \"11 mm ± 1 mm\"",
-            "changed",
-            "+3.0 mm ± 1.4 mm (+37.5 %)",
-        ),
+        ("creepage = \"8 mm ± 1 mm\"", "creepage = \"11 mm ± 1 mm\"", "changed", "+3.0 mm ± 1.4 mm (+37 %)"),
         (
             "creepage = \"8 mm\"",
             "creepage = \"9 mm\"",
@@ -302,7 +297,7 @@ fn tests_at_other_conditions_are_not_compared() {
     };
     let alike = compared(&[with("A", "0.2 C", "101 Ah ± 1 Ah"), with("B", "0.2 C", "96 Ah ± 1 Ah")]);
     assert_eq!(alike.tests[0].conditions_differ, Vec::<String>::new());
-    assert_eq!(alike.tests[0].figures[0].changes[0].words, "−5.0 Ah ± 1.4 Ah (−4.95 %)");
+    assert_eq!(alike.tests[0].figures[0].changes[0].words, "−5.0 Ah ± 1.4 Ah (−5.0 %)");
     let other = compared(&[with("A", "0.2 C", "101 Ah ± 1 Ah"), with("B", "0.5 C", "96 Ah ± 1 Ah")]);
     assert_eq!(other.tests[0].conditions_differ, ["rate: 0.2 C in revision A, 0.5 C in revision B"]);
     assert!(other.tests[0].figures.is_empty() && other.tests[0].further.is_empty());
@@ -364,32 +359,17 @@ fn the_picture_sets_all_packs_on_one_axis() {
     run(&["compare", &paths[0], &paths[1], "--to", &text(to.path())]);
     let html = fs::read_to_string(to.path().join("compare.html")).unwrap();
     let picture = html.split("<svg").nth(1).unwrap().split("</svg>").next().unwrap();
-    // 0.31 A/mm² of 750 mm² and of 550 mm², and 80 % of a fuse's rating, are limits of the rule book.
+    // As the network has them.
     for words in [
-        "Rated continuous current: revision A 200 A and revision B 250 A.",
-        "connector plus-plug: 232 A ± 14 A in revision A and 170 A ± 12 A, less than rated, in revision B",
-        "terminal minus: 300 A in revision A and 300 A in revision B",
-        "fuse: 240 A in revision A and no such element in revision B",
-        "cell-stack cells: 300 A in revision A and 300 A in revision B",
-        "<text class=\"label strong\" x=\"66.0\" y=\"10.5\">revision A: rated 200 A</text>",
-        "▼ 170 A</text>",
+        "revision A rated 200 A and revision B rated 250 A.",
+        "bar to the fuse: at least 79 °C in revision A and at least 68 °C in revision B",
+        "fuse: at least 93 °C in revision A and no such element in revision B",
+        ">revision A, rated 200 A</text>",
+        ">◇ at least 47 °C</text>",
         ">no such element</text>",
     ] {
         assert!(picture.contains(words), "{words}: {picture}");
     }
-    // Bars are as long as the numbers are great: of one pack's 300 A and 232 A, from one zero.
-    let widths: Vec<f64> = picture
-        .split("class=\"bar carries\"")
-        .skip(1)
-        .map(|bar| bar.split("width=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap())
-        .collect();
-    assert_eq!(widths.len(), 5, "terminal, cells, plug and fuse of revision A, and the legend");
-    assert!((widths[2] / widths[0] - 232.5 / 300.0).abs() < 0.01, "{widths:?}");
-    // Both rated currents begin above the plot and cross all four elements, one of them dashed.
-    let lines: Vec<&str> = picture.split("<path class=\"mark rated\"").skip(1).collect();
-    let crossing = lines.iter().filter(|line| line.matches('M').count() == 5);
-    assert_eq!(crossing.clone().count(), 2);
-    assert_eq!(crossing.filter(|line| line.contains("stroke-dasharray")).count(), 1);
 }
 
 #[test]

@@ -53,3 +53,4 @@ mod sharing;
 mod slips;
 mod stranger;
 mod video_kit;
+mod words;

@@ -337,7 +337,7 @@ fn links_and_joints_as_they_are_recorded() {
         let index = record.path.element.iter().position(|e| e.id.text() == Some(id)).unwrap();
         number(told.of_element(index, "element.temperature_at_rated"))
     };
-    assert!(temperature("link-3") > 1.003 * temperature("link-2"));
+    assert!(temperature("link-3") > temperature("link-2") + 0.2);
     // One more than there is room for says so.
     let found = findings(&one_by_one(&["copper"; 8]), None);
     assert!(missing(&found, BELOW_LIMIT, "link-7").contains("7 links between them"));
@@ -424,5 +424,6 @@ fn the_ranges_of_the_examples_hold_their_truth() {
             }
         }
     }
-    assert!(outside.is_empty() && held >= 8, "{held} held; {outside:#?}");
+    // Of 95 in 100 ranges: the leads of the tests, with which the truth is told, are thicker than most in use.
+    assert!(outside.len() <= 1 && held >= 12, "{held} held; {outside:#?}");
 }

@@ -35,9 +35,15 @@ fn words_of(flag: &Flag) -> Vec<&'static str> {
     words
 }
 
-/// A name as the record has it: a second element is an element.
+/// Names under which a subject has elements of the path, in the order of the path.
+const ELEMENTS: [&str; 8] = ["board", "stack", "element", "bar", "joint", "conductor", "protector", "cable"];
+
+/// A name as the record has it: whatever a subject calls an element, it is one.
 pub(super) fn of_element(name: &str) -> String {
-    name.strip_prefix("conductor.").map_or_else(|| name.to_owned(), |field| format!("element.{field}"))
+    match name.split_once('.') {
+        Some((head, field)) if ELEMENTS.contains(&head) => format!("element.{field}"),
+        _ => name.to_owned(),
+    }
 }
 
 impl Flag {
@@ -104,12 +110,9 @@ pub(super) fn read(flag: &Flag, text: &str) -> Result<Typed, String> {
 pub(super) struct Made {
     pub(super) record: Record,
     pub(super) given: Vec<Given>,
-    /// Heads of the elements in the order of the path: `element`, `conductor`.
+    /// Names of the elements in the order of the path.
     pub(super) elements: Vec<&'static str>,
 }
-
-/// The heads of elements, in their order.
-const ELEMENTS: [&str; 2] = ["element", "conductor"];
 
 fn head(key: &str) -> &str {
     key.split('.').next().unwrap_or_default()

@@ -129,7 +129,12 @@ impl Sheet {
     ) -> Result<Self, String> {
         let made = record::make(subject, typed, book)?;
         let limits = book.limit_amounts();
-        let derived = Derived::with_given(&made.record, &limits, made.given.clone());
+        let derived = Derived::with_given(
+            &made.record,
+            &limits,
+            made.given.clone(),
+            !subject.network || made.elements.is_empty(),
+        );
         let asked = Asked { subject, typed, made: &made };
         let mut sheet = Self {
             schema: 2,

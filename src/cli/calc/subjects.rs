@@ -3,6 +3,7 @@
 //! A subject says which key of a record each argument fills, and which facts are shown. The record of it is derived and
 //! judged like any other: there is no arithmetic here. A new subject is one more entry of [`SUBJECTS`].
 
+use crate::judge::facts::network::{LINK_ENDS, LINK_FILM};
 use crate::physics::{self, Method};
 use crate::units::Dimension;
 
@@ -67,6 +68,8 @@ pub(super) struct Subject {
     pub(super) flags: &'static [Flag],
     /// The facts that are shown, the answer first.
     pub(super) facts: &'static [&'static str],
+    /// True where its elements are one network with the cells between them, and not each by itself in open air.
+    pub(super) network: bool,
     pub(super) methods: &'static [&'static Method],
     pub(super) notes: &'static [&'static str],
     pub(super) caution: &'static str,
@@ -86,6 +89,14 @@ safe. Local codes and licensed practice come first.";
 const AMBIENT: Flag =
     key("ambient", "inspection.inner_ambient", "Temperature of the air around it, inside the closed pack");
 const CURRENT: Flag = key("current", "claims.continuous_current", "Continuous current that it has to carry");
+
+/// The network, in words.
+const NETWORK: Method = Method {
+    name: "electro-thermal network",
+    formula: "k·A·T″ + I²·ρ(T)/A = (h + hᵣ)·p·(T − Tair) along each bar;  C·dT/dt = heat in − heat out at each point",
+    source: "Fourier's law, film and radiation; what is not given is a range (common practice, no source), decided at 2.5 % and 97.5 %",
+    range: "direct current; bars whose width and thickness are small against their length",
+};
 
 /// Series and parallel, in words.
 const CELLS: Method = Method {
@@ -144,8 +155,60 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.drop_at_rated",
             "element.heat",
         ],
+        network: false,
         methods: &[&physics::busbar::METHOD, &physics::resistance::METHOD],
-        notes: &["still air, no heat led away through the ends: a short bar between cool masses carries more"],
+        notes: &[
+            "the limiting case of a long bar in free air: it applies from about half a metre of bar between its ends, in air that moves freely; a shorter one is as warm as what it is bolted to (`calc link`), one in a closed case is warmer",
+        ],
+        caution: CAUTION,
+    },
+    Subject {
+        name: "link",
+        about: "How warm a short bar gets between two ends at a temperature, or between the posts of two cells",
+        title: "Link: how warm it gets between its ends",
+        example: "underlid calc link \"20 x 2 mm\" --material copper --length \"60 mm\" --current \"200 A\" --end \"45 degC\" --other-end \"70 degC\"",
+        fixed: &[
+            ("element", "element.kind", "busbar"),
+            ("element", "element.leg", "stack"),
+            ("joint", "joint.kind", "joint"),
+            ("joint", "joint.leg", "stack"),
+            ("cells", "cells.series", "2"),
+            ("cells", "cells.parallel", "1"),
+            ("cells", "stack.kind", "cell-stack"),
+            ("cells", "stack.leg", "stack"),
+        ],
+        flags: &[
+            key("SECTION", "element.section", "Width and thickness, such as \"20 x 2 mm\"").required(),
+            key("material", "element.material", "What it is made of").required(),
+            key("length", "element.length", "Its length; between two ends at a temperature that between them").required(),
+            key("current", "claims.continuous_current", "Current through it").required(),
+            key("finish", "element.finish", "Its surface"),
+            flag("end", To::Fact(LINK_ENDS[0], Dimension::TEMPERATURE), "Temperature at which an end is held, or both"),
+            flag("other-end", To::Fact(LINK_ENDS[1], Dimension::TEMPERATURE), "Temperature of the other end, where it is another: a hot neighbour"),
+            AMBIENT,
+            flag("film", To::Fact(LINK_FILM, Dimension::FILM), "Film coefficient at its surface without radiation, where it is known better than \"2 to 8 W/(m²·K)\""),
+            key("joint", "joint.resistance", "Without --end: resistance of the joint at each post"),
+            key("cell-capacity", "cells.capacity", "Without --end: capacity of each of the two cells, discharged once at this current"),
+            key("cell-resistance", "cells.resistance", "Without --end: direct-current resistance of a cell"),
+        ],
+        facts: &[
+            "element.temperature_at_rated",
+            "element.temperature_steady",
+            "element.temperature_limit",
+            "joint.temperature_at_rated",
+            "joint.temperature_limit",
+            "stack.temperature_at_rated",
+            "stack.temperature_limit",
+            "element.permissible_current",
+            "element.permissible_without_end",
+            "path.permissible_for_discharge",
+            "path.limited_by",
+            "element.resistance_found",
+            "element.heat",
+        ],
+        network: true,
+        methods: &[&NETWORK, &physics::resistance::METHOD],
+        notes: &["at two ends of a temperature: without end; between two cells: for one full discharge from 25 °C"],
         caution: CAUTION,
     },
     Subject {
@@ -175,6 +238,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.insulation_damaged_after",
             "element.melts_after",
         ],
+        network: false,
         methods: &[&physics::cable::METHOD, &physics::resistance::METHOD, &physics::adiabatic::HEATING],
         notes: &["a fuse protects the cable only if its rating is no more than this permissible current"],
         caution: CAUTION,
@@ -206,6 +270,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.holds_for",
             "path.overcurrent_rating",
         ],
+        network: false,
         methods: &[&physics::fuse::METHOD],
         notes: &[],
         caution: FUSE_CAUTION,
@@ -233,6 +298,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("conductor", "conductor.size", "Cross-section of the thinnest copper conductor, for the time until it melts"),
         ],
         facts: &["path.short_circuit_current", "path.fault_time_constant", "conductor.melts_after"],
+        network: false,
         methods: &[&physics::short_circuit::METHOD, &physics::short_circuit::INDUCTANCE, &physics::adiabatic::HEATING],
         notes: &["the fuse's DC interrupting rating must be no less than this current, at the pack's highest voltage"],
         caution: SHORT_CAUTION,
@@ -264,6 +330,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "bms.junction_temperature",
             "bms.junction_limit",
         ],
+        network: false,
         methods: &[&physics::heat_path::METHOD],
         notes: &["what is not listed as a layer is not counted: spreading in a plate, the film of air outside"],
         caution: CAUTION,
@@ -293,6 +360,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "element.overlap_ratio",
             "element.usual_torque",
         ],
+        network: false,
         methods: &[&physics::joint::METHOD, &OVERLAP, &BOLT],
         notes: &[
             "keep the test leads off the current leads: a clip that carries the current adds its own drop",
@@ -301,10 +369,26 @@ pub(super) const SUBJECTS: &[Subject] = &[
     },
     Subject {
         name: "pack",
-        about: "What series and parallel make of a cell: voltage, capacity, energy, C-rate",
-        title: "Pack: what series and parallel make of a cell",
-        example: "underlid calc pack --series 8 --chemistry LFP --cell-capacity \"150 Ah\" --current \"150 A\" --charge-voltage \"29.2 V\"",
-        fixed: &[("cells", "cells.parallel", "1")],
+        about: "What series and parallel make of a cell, and how warm bar, joint, fuse and cable get between them",
+        title: "Pack: cells in series and parallel, and the path of their current",
+        example: "underlid calc pack --series 8 --chemistry LFP --cell-capacity \"150 Ah\" --current \"150 A\" --bar \"20 x 3 mm\" --bar-length \"80 mm\" --joint \"15 µΩ\" --bms \"0.3 mΩ\"",
+        fixed: &[
+            ("cells", "cells.parallel", "1"),
+            ("bar", "bar.kind", "busbar"),
+            ("bar", "bar.material", "copper"),
+            ("bar", "bar.leg", "positive"),
+            ("bar", "stack.kind", "cell-stack"),
+            ("joint", "joint.kind", "joint"),
+            ("joint", "joint.leg", "positive"),
+            ("cable", "cable.kind", "cable"),
+            ("cable", "cable.material", "copper"),
+            ("cable", "cable.leg", "positive"),
+            ("cable", "stack.kind", "cell-stack"),
+            ("protector", "protector.kind", "fuse"),
+            ("protector", "protector.leg", "positive"),
+            ("board", "board.kind", "bms"),
+            ("board", "board.leg", "negative"),
+        ],
         flags: &[
             key("series", "cells.series", "Cells, or groups of parallel cells, in series").required(),
             key("parallel", "cells.parallel", "Cells in parallel; without it 1"),
@@ -315,6 +399,16 @@ pub(super) const SUBJECTS: &[Subject] = &[
             key("current", "claims.continuous_current", "Continuous current of the pack, for the C-rate"),
             key("charge-voltage", "claims.charge_voltage", "Charge voltage of the pack, to be divided among the cells"),
             key("cutoff-voltage", "claims.cutoff_voltage", "Cut-off voltage of the pack, to be divided among the cells"),
+            key("cell-resistance", "cells.resistance", "Resistance of one cell"),
+            key("bar", "bar.section", "Width and thickness of the bar at the last cell, such as \"20 x 3 mm\""),
+            key("bar-material", "bar.material", "What it is made of; without it copper"),
+            key("bar-length", "bar.length", "Its length"),
+            key("joint", "joint.resistance", "Resistance of its joint"),
+            key("cable", "cable.size", "Wire size of the cable to the terminal, such as \"35 mm2\""),
+            key("cable-length", "cable.length", "Its length"),
+            key("insulation", "cable.insulation_temperature", "Temperature class of its insulation"),
+            key("fuse", "protector.rating", "Rated current of the fuse"),
+            key("bms", "board.resistance", "Resistance of the BMS from its one end to the other"),
         ],
         facts: &[
             "pack.nominal_voltage",
@@ -327,8 +421,23 @@ pub(super) const SUBJECTS: &[Subject] = &[
             "pack.cell_charge_limit",
             "pack.cell_cutoff_voltage",
             "pack.cell_discharge_limit",
+            "path.permissible_for_discharge",
+            "path.permissible_without_end",
+            "path.limited_by",
+            "path.time_to_limit",
+            "board.temperature_at_rated",
+            "stack.temperature_at_rated",
+            "stack.temperature_limit",
+            "bar.temperature_at_rated",
+            "bar.temperature_limit",
+            "joint.temperature_at_rated",
+            "joint.temperature_limit",
+            "protector.temperature_at_rated",
+            "cable.temperature_at_rated",
+            "cable.temperature_limit",
         ],
-        methods: &[&CELLS],
+        network: true,
+        methods: &[&CELLS, &NETWORK],
         notes: &["the cells are taken to share the pack's voltage equally; cells out of balance do not"],
         caution: CAUTION,
     },

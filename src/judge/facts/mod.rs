@@ -137,9 +137,15 @@ impl Derived {
         Self { alone: true, ..Self::default() }.derive(record, limits)
     }
 
-    /// Derives everything from a record and from facts that are given in the place of what would be derived.
-    pub(crate) fn with_given(record: &Record, limits: &BTreeMap<String, Amount>, given: Vec<Given>) -> Self {
-        Self { given, alone: true, ..Self::default() }.derive(record, limits)
+    /// Derives everything from a record and from facts that are given in the place of what would be derived; `alone` takes
+    /// each element by itself in open air.
+    pub(crate) fn with_given(
+        record: &Record,
+        limits: &BTreeMap<String, Amount>,
+        given: Vec<Given>,
+        alone: bool,
+    ) -> Self {
+        Self { given, alone, ..Self::default() }.derive(record, limits)
     }
 
     /// Derives everything anew for a record that differs in a few facts; what the network says is taken over as it is, and

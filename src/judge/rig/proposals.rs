@@ -236,7 +236,7 @@ fn working_of(lead: &SizedLead, needed: f64) -> String {
     let worked = &lead.worked;
     let several = if worked.parallel > 1 { format!(" × {} leads", worked.parallel) } else { String::new() };
     format!(
-        "{}: {} at 30 °C × {} for the air × {} for bundling{several} = {} ≥ {}",
+        "{}: {} at 30 °C × {} for the air × {} for bundling{several} = {}; at least {} is needed",
         lead.name,
         show(worked.listed.get::<ampere>(), Dimension::CURRENT),
         significant(worked.ambient_factor, 3),

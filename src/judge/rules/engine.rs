@@ -10,14 +10,14 @@ use std::collections::BTreeMap;
 use super::book::{Book, Change, Rule};
 use super::causes::{self, Cause};
 use super::doubts::{self, Clash};
-use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather};
+use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather, lack};
 use super::finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
 use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
 use crate::record::field::Doubt;
 use crate::record::parts::{ClaimVerdict, Element, ElementKind};
 use crate::record::{How, Record, State};
-use crate::units::{Amount, Dimension, Uncertain, show, significant};
+use crate::units::{Amount, Dimension, Uncertain, show_difference, show_to};
 
 /// Differences smaller than this share of the sides are rounding of decimal numbers, not a finding:
 /// 8 × 3.65 V and 29.2 V are the same voltage.
@@ -179,7 +179,13 @@ fn of_one(rule: &Rule, facts: &Facts<'_>) -> Result<Finding, String> {
     let Some((text, when)) = &rule.when else { return Ok(decide(rule, facts)) };
     match evaluate(when, facts) {
         Ok(Val::YesNo(true)) => Ok(decide(rule, facts)),
-        Ok(_) => Err(format!("`{text}` does not hold ({})", filled(when, facts))),
+        Ok(_) => {
+            let mut names = Vec::new();
+            gather(when, &mut names);
+            let here = names.iter().map(|name| format!("`{name}` is {}", of_name(name, facts)));
+            let here: Vec<String> = here.collect();
+            Err(format!("it applies where `{text}`; here {}", here.join(", ")))
+        }
         Err(missing) => Ok(finding(rule, facts, Outcome::NotDecided, missing, None)),
     }
 }
@@ -482,14 +488,14 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
         Outcome::FallsShort
     };
     let step = Dimension { point: false, ..left.dimension };
-    let mut margin_text = show(margin, step).replace('-', "−");
-    let shares = !left.dimension.point && right.value() != 0.0;
-    if shares {
-        let percent = significant(100.0 * margin / right.value().abs(), 3);
-        margin_text = format!("{margin_text} ({} % of the limit)", percent.replace('-', "−"));
-    }
+    let whole = |amount: &Amount| amount.number.is_exact() && amount.value().fract() == 0.0;
+    // By how many of them a count is missed is plain from the two numbers.
+    let counted = left.dimension == Dimension::NONE && whole(left) && whole(right);
+    let of = Some(right.value()).filter(|_| !left.dimension.point);
+    let margin_text = (!counted).then(|| show_difference(margin, expanded, left.dimension, of));
     let decision = (expanded > 0.0).then(|| {
-        let band = show(expanded, step);
+        let band = show_to(expanded, 2, step);
+        let apart = show_to(margin.abs(), 2, step);
         match outcome {
             Outcome::NotDecided if margin == 0.0 => {
                 format!(
@@ -497,10 +503,8 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
                 )
             }
             Outcome::NotDecided => format!(
-                "the limit lies inside the measurement uncertainty: the sides differ by {}, the expanded \
-                 uncertainty of the difference is {band} (k = 2); it must come down to {} to decide",
-                show(margin.abs(), step),
-                show(margin.abs(), step)
+                "the limit lies inside the measurement uncertainty: the sides differ by {apart}, the expanded \
+                 uncertainty of the difference is {band} (k = 2); it must come down to {apart} to decide"
             ),
             _ => format!("the difference is larger than its expanded uncertainty of {band} (k = 2)"),
         }
@@ -510,7 +514,7 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
         si: Some(amount.value()),
         expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),
     };
-    let compared = Compared { left: side(left), right: side(right), margin: Some(margin_text), decision };
+    let compared = Compared { left: side(left), right: side(right), margin: margin_text, decision };
     (outcome, compared)
 }
 
@@ -573,28 +577,54 @@ fn finding(
     }
 }
 
-/// The requirement with its numbers put in; a yes, a no or a word is told as found and required.
+/// A fact as a person would read it, or how it is missing.
+fn of_name(name: &str, facts: &Facts<'_>) -> String {
+    facts.fact(name).map_or_else(|missing| lack(&missing).to_owned(), |value| value.show())
+}
+
+/// What was found, and what is required: "150 A; at least 200 A is required". Never a sum that is false as it stands.
 fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
-    let found = |left: &Expr| match (&left.node, evaluate(left, facts)) {
-        (Node::Absent(name), Ok(Val::YesNo(true))) => {
-            format!("`{name}` was looked for and is not there")
+    let side = |expr: &Expr| {
+        let text = filled(expr, facts);
+        match (&expr.node, evaluate(expr, facts)) {
+            (Node::Name(name), Ok(value)) => match facts.bound(name) {
+                Some(bound) => format!("{bound} {}", value.show()),
+                None => value.show(),
+            },
+            (Node::Name(name), Err(_)) => of_name(name, facts),
+            (Node::Number(..) | Node::Text(_), _) => text,
+            (Node::Absent(name), Ok(Val::YesNo(true))) => {
+                format!("`{name}` was looked for and is not there")
+            }
+            (Node::Absent(name) | Node::Recorded(name), Ok(_)) => {
+                format!("`{name}` is recorded")
+            }
+            (_, Ok(value)) if value.show() == text => text,
+            (_, Ok(value)) => format!("{} ({text})", value.show()),
+            (_, Err(_)) => format!("not known ({text})"),
         }
-        (Node::Absent(name), Ok(_)) => format!("`{name}` is recorded"),
-        (_, Ok(value)) => format!("found: {}", value.show()),
-        (_, Err(_)) => "found: not known".to_owned(),
     };
+    let same = |left: &Expr, right: &Expr| evaluate(left, facts).ok() == evaluate(right, facts).ok();
     match &require.node {
-        Node::Compare(Relation::Is, left, right) => {
-            format!("{}; required: {}", found(left), filled(right, facts))
-        }
-        Node::Compare(Relation::IsNot, left, right) => {
-            format!("{}; required: anything but {}", found(left), filled(right, facts))
-        }
+        Node::Compare(relation, left, right) => match relation.required() {
+            Some(required) => format!("{}; {required} {} is required", side(left), side(right)),
+            // What a yes or a no ought to be, the finding's statement says.
+            None if *relation == Relation::IsNot
+                || matches!(right.node, Node::YesNo(_))
+                || same(left, right) =>
+            {
+                format!("found: {}", side(left))
+            }
+            None => format!("found: {}; required: {}", side(left), side(right)),
+        },
         Node::OneOf(left, listed) => {
             let listed: Vec<String> = listed.iter().map(|item| filled(item, facts)).collect();
-            format!("{}; required: {}", found(left), crate::units::words::list(&listed, "or"))
+            format!("found: {}; required: {}", side(left), crate::units::words::list(&listed, "or"))
         }
-        _ => filled(require, facts),
+        Node::And(left, right) => format!("{}; and {}", in_words(left, facts), in_words(right, facts)),
+        Node::Or(left, right) => format!("{}; or {}", in_words(left, facts), in_words(right, facts)),
+        Node::Not(inner) => format!("not to be: {}", in_words(inner, facts)),
+        _ => format!("found: {}", side(require)),
     }
 }
 

@@ -9,10 +9,10 @@ use serde::Serialize;
 
 use super::page::shown;
 use super::tables::PackRow;
-use crate::render::draw::Named;
-use crate::render::draw::bars::{Bar, BarChart, Group};
 use crate::render::draw::counted::{Bin, Histogram, Points};
+use crate::render::draw::rows::{Group, Row, RowChart};
 use crate::render::draw::scale::round_step;
+use crate::render::draw::{Named, Paper};
 
 /// Unit of an axis that counts packs.
 const PACKS: &str = "packs";
@@ -61,12 +61,14 @@ fn one_by_one(
     named: Named<'_>,
     axis: &str,
 ) -> String {
-    let group = |(name, value, words, class)| {
-        let bar = Bar { value: Some(value), there: true, words, class, ..Bar::default() };
-        Group { name, bars: vec![bar] }
+    let group = |(name, value, aside, class): (String, f64, String, &'static str)| {
+        let range = Some((value.min(0.0), value.max(0.0)));
+        let row = Row { range, there: true, class, ..Row::default() };
+        Group { name, aside, rows: vec![row], ..Group::default() }
     };
     let groups = bars.map(group).collect();
-    BarChart { named, axis, whole: axis == PACKS, groups, marks: Vec::new(), legend: Vec::new() }.svg()
+    let chart = RowChart { axis, whole: axis == PACKS, groups, ..RowChart::default() };
+    chart.draw(Paper::PAGE).svg(named)
 }
 
 /// Makes the charts.

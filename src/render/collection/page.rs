@@ -10,7 +10,7 @@ use super::CollectionError;
 use super::tables::PackRow;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Outcome, RuleFile};
-use crate::render::write_up::{ElementView, FOLDER, View, compared, template_words};
+use crate::render::write_up::{ElementView, FOLDER, View, template_words};
 use crate::units::significant;
 use crate::units::words::CAUTION;
 
@@ -233,7 +233,7 @@ fn short(finding: &Finding) -> Short<'_> {
         grade: finding.grade.word(),
         statement: &finding.statement,
         subject: &finding.subject,
-        numbers: shows_numbers.then(|| compared(finding)).filter(|numbers| !numbers.is_empty()),
+        numbers: Some(finding.working.numbers.clone()).filter(|numbers| shows_numbers && !numbers.is_empty()),
         decision: finding.working.decision.as_deref(),
         missing,
         rule: &finding.rule,

@@ -10,7 +10,7 @@ use crate::judge::facts::{Sources, Worked};
 use crate::record::field::{Found, How, Value};
 use crate::record::{FieldInfo, State};
 use crate::units::price::Price;
-use crate::units::{Amount, Dimension, Quantity, show, show_uncertain, significant};
+use crate::units::{Amount, Dimension, Quantity, show_difference, show_to, significant};
 
 /// How two values of the same thing stand to each other; later ones say more.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
@@ -122,33 +122,27 @@ fn differing(
     }
     let expanded = first.number.expanded().hypot(second.number.expanded());
     let percent = of.map(|of| 100.0 * difference / of);
-    let share = percent.map(|p| format!(" ({})", signed(p, |p| format!("{} %", significant(p, 3)))));
-    let share = share.unwrap_or_default();
-    let plain = signed(difference, |d| show(d, dimension));
     let lacking = match (first.number.is_exact(), second.number.is_exact()) {
         (true, false) => format!("; no uncertainty stated in {}", names.first),
         (false, true) => format!("; no uncertainty stated in {}", names.second),
         _ => String::new(),
     };
     let (kind, words) = if expanded == 0.0 {
-        (ChangeKind::AsRecorded, format!("{plain}{share}{}", nature.words()))
+        let plain = show_difference(difference, 0.0, dimension, of);
+        (ChangeKind::AsRecorded, format!("{plain}{}", nature.words()))
     } else if difference.abs() <= expanded {
-        let combined = show(two_digits(expanded), dimension);
+        let plain = signed(difference, |d| show_to(d, 2, dimension));
+        let combined = show_to(expanded, 2, dimension);
         let words = format!(
             "no difference shown: {plain} lies within the combined uncertainty of {combined}{lacking}"
         );
         (ChangeKind::NoDifferenceShown, words)
     } else {
-        let shown = signed(difference, |d| show_uncertain(d, expanded, dimension));
-        (ChangeKind::Changed, format!("{shown}{share}{lacking}"))
+        let shown = show_difference(difference, expanded, dimension, of);
+        (ChangeKind::Changed, format!("{shown}{lacking}"))
     };
     let expanded_si = (expanded > 0.0).then_some(expanded);
     FieldChange { kind, words, difference_si: Some(difference), percent, expanded_si }
-}
-
-/// An uncertainty to its second significant digit (JCGM 100:2008, 7.2.6).
-fn two_digits(expanded: f64) -> f64 {
-    format!("{expanded:.1e}").parse().unwrap_or(expanded)
 }
 
 /// A number with a sign that is always there.
@@ -384,7 +378,7 @@ mod tests {
                 ChangeKind::NoDifferenceShown,
                 "no difference shown: +4 A lies within the combined uncertainty of 5 A",
             ),
-            (100.0, 3.0, 94.0, 4.0, ChangeKind::Changed, "−6.0 A ± 5.0 A (−6 %)"),
+            (100.0, 3.0, 94.0, 4.0, ChangeKind::Changed, "−6.0 A ± 5.0 A (−6.0 %)"),
             // Exactly on the limit: not beyond it.
             (
                 100.0,
@@ -400,7 +394,7 @@ mod tests {
                 110.0,
                 0.0,
                 ChangeKind::Changed,
-                "+10.0 A ± 1.0 A (+10 %); no uncertainty stated in B",
+                "+10.0 A ± 1.0 A (+10.0 %); no uncertainty stated in B",
             ),
             (
                 100.0,

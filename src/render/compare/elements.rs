@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::difference::{ChangeKind, FieldChange, derived, margins, signed};
+use super::difference::{ChangeKind, FieldChange, derived, margins};
 use super::explain::{Matched, PermissibleCurrent, Rated};
 use super::fields::{self, Cell, PartComparison, Row, Sorted, fingerprint};
 use super::matching::{Item, Rows};
@@ -11,7 +11,8 @@ use crate::judge::facts::{Answer, Side, element_label};
 use crate::judge::inspection::Inspection;
 use crate::record::Record;
 use crate::record::parts::{Element, ElementKind, Leg};
-use crate::units::{Amount, Dimension, show, significant};
+use crate::render::write_up::PlaceView;
+use crate::units::{Amount, Dimension, show_difference};
 
 /// An element across all records.
 #[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
@@ -33,6 +34,13 @@ pub struct ElementComparison {
     pub(crate) slot: Option<usize>,
     /// Whether it is the weakest element known, in each record.
     pub weakest: Vec<bool>,
+    /// What people call it, and how warm its place becomes in each record.
+    #[serde(skip)]
+    pub(crate) called: String,
+    #[serde(skip)]
+    pub(crate) places: Vec<Option<PlaceView>>,
+    /// Temperature after one full discharge at each record's own rated current, and the limit of the place.
+    pub temperature: Vec<Row>,
     /// Permissible current.
     pub permissible_current: Row,
     /// Permissible current less each record's own rated continuous current.
@@ -130,9 +138,26 @@ fn one(
         ("drop at own rated current", "element.drop_at_rated"),
         ("heat at own rated current", "element.heat"),
     ];
+    let temperature = [
+        ("temperature at own rated current", "element.temperature_at_rated"),
+        ("measured temperature", "element.measured_temperature"),
+        ("highest temperature allowed", "element.temperature_limit"),
+    ];
+    let places = at.iter().zip(columns.inspections).map(|(at, inspection)| {
+        let places = |at| PlaceView::all(&inspection.derived, &inspection.judgement.findings, at);
+        at.and_then(|at| places(at).into_iter().next())
+    });
     let permissible_current = answers("element.permissible_current");
+    let name = parts.iter().flatten().find_map(|element| element.name.text()).map(str::to_owned);
+    let first = labels.iter().flatten().next().cloned().unwrap_or_default();
     ElementComparison {
-        label: labels.iter().flatten().next().cloned().unwrap_or_default(),
+        called: name.unwrap_or_else(|| first.clone()),
+        label: first,
+        places: places.collect(),
+        temperature: temperature
+            .iter()
+            .map(|(what, name)| of_answers(what, &answers(name), columns))
+            .collect(),
         weakest: at.iter().zip(weakest).map(|(at, weakest)| at.is_some() && at == weakest).collect(),
         permissible_current: of_answers("permissible current", &permissible_current, columns),
         margin: margin(&permissible_current, columns),
@@ -206,14 +231,9 @@ fn margin(permissible_current: &[Option<&Answer>], columns: &Columns<'_>) -> Row
         None if answer.is_none() => Cell::text("–"),
         None => Cell::text("not known"),
         Some((amount, rated)) => {
-            let by = signed(amount.value(), |a| show(a, Dimension::CURRENT));
-            let share = 100.0 * amount.value() / rated;
-            let share = if share.is_finite() {
-                format!(" ({})", signed(share, |p| format!("{} %", significant(p, 3))))
-            } else {
-                String::new()
-            };
-            Cell { text: format!("{by}{share}"), ..Cell::of_amount(amount) }
+            let expanded = amount.number.expanded();
+            let text = show_difference(amount.value(), expanded, Dimension::CURRENT, Some(*rated));
+            Cell { text, ..Cell::of_amount(amount) }
         }
     });
     let changes = (1..known.len()).map(|at| match (&known[0], &known[at]) {

@@ -108,8 +108,8 @@ impl<'a> PartPage<'a> {
     fn of_element(element: &'a ElementComparison) -> Self {
         let place = element.in_place_of.as_deref().map(|other| format!(", in the place of {other}"));
         let known = |row: &&Row| row.cells.iter().any(|cell| cell.si.is_some());
-        let losses = element.losses.iter().filter(known);
-        let first = [&element.permissible_current, &element.margin].into_iter().chain(losses).collect();
+        let others = element.temperature.iter().chain(&element.losses).filter(known);
+        let first = [&element.permissible_current, &element.margin].into_iter().chain(others).collect();
         let mut page = Self::of(
             &element.label,
             &element.only_in,

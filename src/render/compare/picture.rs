@@ -1,43 +1,41 @@
-//! The picture of the current path across records: what each element carries in each of them, and each record's rated
-//! continuous current, on one axis.
+//! The picture of the current path across records: how warm each place becomes in each of them at its own rated continuous
+//! current, on one axis.
 //!
-//! A pack has a pattern for its bars and a dash for its rated current, both told in the legend, and the numbers stand beside
-//! the bars, so that the picture can be read in print, without colour and by a screen reader. A bar that ends short of
-//! its own pack's rated current has the shape ▼ beside its number. Nothing here says which pack is better.
+//! A pack has a pattern for its bars, told in the legend, and the numbers stand beside the bars, so that the picture can be
+//! read in print, without colour and by a screen reader. Nothing here says which pack is better.
 
 use super::{Comparison, ElementComparison};
-use crate::render::draw::Named;
-use crate::render::draw::bars::{Bar, BarChart, Group, Mark};
+use crate::render::draw::rows::{Group, Row, RowChart, Sample};
+use crate::render::draw::{Named, Paper};
+use crate::render::write_up::picture::{AXIS, LIMIT, MEASURED, ROOM, limit, row};
 use crate::units::significant;
 use crate::units::words::list;
 
 /// Packs that patterns can tell apart; further ones stand in the table.
 const PACKS: usize = 4;
-/// Letters of a line of the legend that fit.
-const LETTERS: usize = 46;
 
 /// Draws the path of all records, or nothing where no element is recorded.
 pub(super) fn picture(comparison: &Comparison) -> Option<String> {
     if comparison.elements.is_empty() {
         return None;
     }
-    let picture = Picture::of(comparison);
-    let marks = picture.packs.iter().enumerate().filter_map(|(pack, (_, rated))| {
-        rated.map(|at| Mark { at, class: "rated", dash: pack, words: None })
-    });
-    let chart = BarChart {
-        named: Named {
-            id: "path-picture",
-            title: "Continuous permissible current of each element of the current path against the rated continuous currents",
-            words: &picture.description(),
-        },
-        axis: "continuous current in amperes",
-        whole: false,
-        groups: comparison.elements.iter().map(|element| picture.group(element)).collect(),
-        marks: marks.collect(),
-        legend: picture.legend(),
+    let mut legend: Vec<(Sample, String)> = packs(comparison)
+        .enumerate()
+        .map(|(pack, (name, rated))| (Sample::Bar(pattern(pack)), format!("{name}, {rated}")))
+        .collect();
+    legend.push((Sample::Limit, LIMIT.to_owned()));
+    let places = || comparison.elements.iter().flat_map(|element| element.places.iter().flatten());
+    if places().any(|place| place.measured_temperature.si.is_some()) {
+        legend.push((Sample::Reading, MEASURED.to_owned()));
+    }
+    let groups = comparison.elements.iter().map(group).collect();
+    let chart = RowChart { axis: AXIS, from: Some(ROOM), groups, legend, ..RowChart::default() };
+    let named = Named {
+        id: "path-picture",
+        title: "Temperature of each place of the current path against its limit, in each pack",
+        words: &description(comparison),
     };
-    Some(chart.svg())
+    Some(chart.draw(Paper::PAGE).svg(named))
 }
 
 /// How many records are left out of the picture.
@@ -45,104 +43,42 @@ pub(super) fn left_out(comparison: &Comparison) -> usize {
     comparison.inspections.len().saturating_sub(PACKS)
 }
 
-struct Picture<'a> {
-    elements: &'a [ElementComparison],
-    /// Names and rated continuous currents in amperes of the packs that are drawn.
-    packs: Vec<(&'a str, Option<f64>)>,
+/// Names and rated continuous currents of the packs that are drawn.
+fn packs(comparison: &Comparison) -> impl Iterator<Item = (&str, String)> {
+    comparison.inspections.iter().take(PACKS).map(|inspection| {
+        let rated = inspection.rated_current_si.filter(|rated| *rated > 0.0 && rated.is_finite());
+        let words = rated.map(|amperes| format!("rated {} A", significant(amperes, 4)));
+        (inspection.name.as_str(), words.unwrap_or_else(|| "rated current not recorded".to_owned()))
+    })
 }
 
-impl<'a> Picture<'a> {
-    fn of(comparison: &'a Comparison) -> Self {
-        let packs = comparison
-            .inspections
-            .iter()
-            .take(PACKS)
-            .map(|i| (i.name.as_str(), i.rated_current_si.filter(|rated| *rated > 0.0 && rated.is_finite())))
-            .collect();
-        Self { elements: &comparison.elements, packs }
-    }
+fn group(element: &ElementComparison) -> Group {
+    let rows = element.places.iter().take(PACKS).enumerate().map(|(pack, place)| match place {
+        Some(place) => row(place, pattern(pack)),
+        None => Row { words: "no such element".to_owned(), ..Row::default() },
+    });
+    let rows: Vec<Row> = rows.collect();
+    let mut limits: Vec<String> = element.places.iter().flatten().filter_map(limit).collect();
+    limits.dedup();
+    Group { name: element.called.clone(), aside: list(&limits, "and"), rows, ..Group::default() }
+}
 
-    /// One line for each pack: its bar, its dash, its rated current.
-    fn legend(&self) -> Vec<(&'static str, Option<usize>, String)> {
-        let line = |(pack, (name, rated)): (usize, &(&str, Option<f64>))| {
-            let words = match rated {
-                Some(amperes) => format!("rated {} A", significant(*amperes, 4)),
-                None => "rated current not recorded".to_owned(),
-            };
-            let name: String = name.chars().take(LETTERS.saturating_sub(words.chars().count())).collect();
-            (pattern(pack), rated.map(|_| pack), format!("{name}: {words}"))
-        };
-        self.packs.iter().enumerate().map(line).collect()
-    }
-
-    fn group(&self, element: &ElementComparison) -> Group {
-        let bar = |(pack, (_, rated)): (usize, &(&str, Option<f64>))| {
-            let class = pattern(pack);
-            match self.carried(element, pack) {
-                Carried::NotThere => Bar { words: "no such element".to_owned(), class, ..Bar::default() },
-                Carried::Unknown => {
-                    Bar { there: true, words: "◇ not known".to_owned(), class, ..Bar::default() }
-                }
-                Carried::Known { amperes, spread } => {
-                    let strong = rated.is_some_and(|rated| amperes < rated);
-                    let shape = if strong { "▼ " } else { "" };
-                    let words = format!("{shape}{} A", significant(amperes, 3));
-                    Bar { value: Some(amperes), spread, there: true, words, strong, class }
-                }
+/// The picture in words.
+fn description(comparison: &Comparison) -> String {
+    let names: Vec<&str> = packs(comparison).map(|(name, _)| name).collect();
+    let rows = comparison.elements.iter().map(|element| {
+        let each = element.places.iter().zip(&names).map(|(place, name)| match place {
+            None => format!("no such element in {name}"),
+            Some(place) => {
+                let range = place.temperature_range.as_deref().unwrap_or("not known");
+                let outcome = place.temperature_outcome.map(|outcome| format!(", {},", outcome.words()));
+                format!("{range}{} in {name}", outcome.unwrap_or_default())
             }
-        };
-        Group { name: element.label.clone(), bars: self.packs.iter().enumerate().map(bar).collect() }
-    }
-
-    fn carried(&self, element: &ElementComparison, pack: usize) -> Carried {
-        match element.permissible_current.cells.get(pack) {
-            Some(cell) if element.labels.get(pack).is_some_and(Option::is_some) => {
-                match cell.si.filter(|si| si.is_finite()) {
-                    Some(amperes) => Carried::Known { amperes, spread: cell.expanded_si },
-                    None => Carried::Unknown,
-                }
-            }
-            _ => Carried::NotThere,
-        }
-    }
-
-    /// The picture in words.
-    fn description(&self) -> String {
-        let rated: Vec<String> = self
-            .packs
-            .iter()
-            .map(|(name, rated)| match rated {
-                Some(amperes) => format!("{name} {} A", significant(*amperes, 4)),
-                None => format!("{name} not recorded"),
-            })
-            .collect();
-        let rows = self.elements.iter().map(|element| {
-            let each: Vec<String> = self
-                .packs
-                .iter()
-                .enumerate()
-                .map(|(pack, (name, rated))| match self.carried(element, pack) {
-                    Carried::NotThere => format!("no such element in {name}"),
-                    Carried::Unknown => format!("not known in {name}"),
-                    Carried::Known { amperes, .. } => {
-                        let less = rated.is_some_and(|rated| amperes < rated);
-                        let told = if less { ", less than rated," } else { "" };
-                        let cell =
-                            element.permissible_current.cells.get(pack).map_or("", |cell| cell.text.as_str());
-                        format!("{cell}{told} in {name}")
-                    }
-                })
-                .collect();
-            format!("{}: {}", element.label, list(&each, "and"))
         });
-        format!("Rated continuous current: {}. {}.", list(&rated, "and"), rows.collect::<Vec<_>>().join("; "))
-    }
-}
-
-enum Carried {
-    NotThere,
-    Unknown,
-    Known { amperes: f64, spread: Option<f64> },
+        format!("{}: {}", element.called, list(&each.collect::<Vec<_>>(), "and"))
+    });
+    let rated: Vec<String> = packs(comparison).map(|(name, rated)| format!("{name} {rated}")).collect();
+    format!("{}. {}.", list(&rated, "and"), rows.collect::<Vec<_>>().join("; "))
 }
 
 /// The pattern of a pack's bars.

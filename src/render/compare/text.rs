@@ -149,7 +149,7 @@ impl Text<'_> {
         self.line(2, &format!("matched by: {}", element.matched_by))?;
         self.one(2, c, &element.permissible_current)?;
         self.one(2, c, &element.margin)?;
-        for row in &element.losses {
+        for row in element.temperature.iter().chain(&element.losses) {
             if self.all || row.cells.iter().any(|cell| cell.si.is_some()) {
                 self.one(2, c, row)?;
             }

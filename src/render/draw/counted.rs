@@ -4,9 +4,8 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use super::scale::Scale;
-use super::svg::{BOTTOM, Named, Svg, WIDTH};
+use super::svg::{BOTTOM, Drawing, Named};
 
-const LEFT: f64 = 40.0;
 const RIGHT: f64 = 12.0;
 const TOP: f64 = 18.0;
 /// Edge of a cell that counts points.
@@ -42,16 +41,14 @@ impl Histogram {
         let first = self.bins.first().map_or(0.0, |bin| bin.from);
         let last = self.bins.last().map_or(1.0, |bin| bin.to);
         let most = self.bins.iter().map(|bin| bin.number).max().unwrap_or(1).max(1) as f64;
-        let x = Scale::of([first, last].into_iter(), 5.0, LEFT, WIDTH - RIGHT).ending_at(first, last);
         let y = Scale::of([0.0, most].into_iter(), 5.0, HEIGHT - BOTTOM, TOP)
             .in_whole_steps()
             .ending_at(0.0, most);
-        let mut svg = Svg::new(named, HEIGHT);
-        if hatch_below_zero {
-            svg.patterns();
-        }
+        let mut svg = Drawing::of_height(HEIGHT);
+        let (left, right) = (svg.before(&y), svg.paper.width - RIGHT);
+        let x = Scale::of([first, last].into_iter(), 5.0, left, right).ending_at(first, last);
         svg.across(&x, (TOP, y.low), unit);
-        svg.upright(&y, (LEFT, WIDTH - RIGHT), counted);
+        svg.upright(&y, (left, right), counted);
         for bin in self.bins.iter().filter(|bin| bin.number > 0) {
             let class = if hatch_below_zero && bin.to <= 0.0 { "falls-short" } else { "carries" };
             let (left, right, top) = (x.at(bin.from), x.at(bin.to), y.at(bin.number as f64));
@@ -62,7 +59,7 @@ impl Histogram {
         if hatch_below_zero {
             svg.path("zero", format_args!("M{:.1} {TOP}V{:.1}", x.at(0.0), y.low));
         }
-        svg.finish()
+        svg.svg(named)
     }
 }
 
@@ -86,10 +83,12 @@ impl Points<'_> {
     pub(crate) fn svg(&self, named: Named<'_>) -> String {
         const HEIGHT: f64 = 360.0;
         let axis = |low, high| Scale::of([0.0, self.most].into_iter(), 5.0, low, high);
-        let (x, y) = (axis(LEFT, WIDTH - RIGHT), axis(HEIGHT - BOTTOM, TOP));
-        let mut svg = Svg::new(named, HEIGHT);
+        let mut svg = Drawing::of_height(HEIGHT);
+        let y = axis(HEIGHT - BOTTOM, TOP);
+        let (left, right) = (svg.before(&y), svg.paper.width - RIGHT);
+        let x = axis(left, right);
         svg.across(&x, (TOP, y.low), self.x);
-        svg.upright(&y, (LEFT, WIDTH - RIGHT), self.y);
+        svg.upright(&y, (left, right), self.y);
         svg.path("same", format_args!("M{:.1} {:.1}L{:.1} {:.1}", x.low, y.low, x.high, y.high));
         let at = |point: &(f64, f64)| (x.at(point.0), y.at(point.1));
         if self.in_cells {
@@ -103,13 +102,13 @@ impl Points<'_> {
             svg.path("point", format_args!("{path}"));
         }
         // Where hardly a pack holds: far more measured than claimed.
-        svg.path("same", format_args!("M{:.1} {:.1}h20", LEFT + 8.0, TOP + 14.0));
-        svg.text("label", (LEFT + 33.0, TOP + 17.5), "start", self.same);
-        svg.finish()
+        svg.path("same", format_args!("M{:.1} {:.1}h20", left + 8.0, TOP + 14.0));
+        svg.text("label", (left + 33.0, TOP + 17.5), "start", self.same);
+        svg.svg(named)
     }
 
     /// The number in each cell as a square whose area grows with it.
-    fn cells(&self, svg: &mut Svg, at: impl Fn(&(f64, f64)) -> (f64, f64)) {
+    fn cells(&self, svg: &mut Drawing, at: impl Fn(&(f64, f64)) -> (f64, f64)) {
         let mut cells: BTreeMap<(i32, i32), usize> = BTreeMap::new();
         for point in &self.points {
             let (x, y) = at(point);

@@ -3,25 +3,24 @@
 //! Lines differ by their dashes, marks stand in rows above the plot, and a level's words stand where they hide
 //! least. Every chart has a title and a description in words; the data lie beside it as CSV.
 
+use std::borrow::Cow;
 use std::fmt::Write;
 
-use super::labels::{Area, ROW, above, at_level, width};
+use super::labels::{Area, ROW, above, at_level};
 use super::scale::{Scale, range};
-use super::svg::{BOTTOM, DASHES, Named, Svg, WIDTH};
+use super::svg::{BOTTOM, DASHES, Drawing, Named, Paper};
 use crate::judge::bench_test::Curve;
 use crate::render::markup::csv_cell;
 use crate::units::significant;
 
-/// Height of the plot alone.
+/// Height of the plot alone, where the paper does not give it, and the least.
 const PLOT: f64 = 154.0;
-const LEFT: f64 = 44.0;
+const LEAST: f64 = 60.0;
 const RIGHT: f64 = 12.0;
 /// Room above the rows of marks, for the name of the vertical axis.
 const TOP: f64 = 20.0;
 /// Height of a row of the legend.
 const LEGEND: f64 = 15.0;
-/// Ends of a line's name that are kept where it is too long for the legend: names often differ at the end.
-const TAIL: usize = 14;
 /// Times up to this many minutes are drawn in seconds.
 const SECONDS_UP_TO: f64 = 2.0;
 /// Times from this many minutes on are drawn in hours.
@@ -38,7 +37,7 @@ fn unit(axis: &str) -> &str {
 }
 
 /// A marked value in words; what lies at zero needs no number.
-pub(crate) fn in_words(value: f64, label: &str, axis: &str) -> String {
+fn in_words(value: f64, label: &str, axis: &str) -> String {
     if value == 0.0 && matches!(unit(axis), "s" | "min" | "h") {
         return label.to_owned();
     }
@@ -47,13 +46,16 @@ pub(crate) fn in_words(value: f64, label: &str, axis: &str) -> String {
     format!("{label} {}{space}{unit}", significant(value, 4).replace('-', "−"))
 }
 
-/// Draws a curve; `id` makes its title unique in a page.
+/// Draws a curve for a page; `id` makes its title unique there.
 #[must_use]
 pub(crate) fn chart(curve: &Curve, id: &str) -> String {
-    match in_readable_time(curve) {
-        Some(curve) => draw(&curve, id),
-        None => draw(curve, id),
-    }
+    let curve = in_readable_time(curve);
+    draw(&curve, Paper::PAGE).svg(Named { id, title: &curve.name, words: &description(&curve) })
+}
+
+/// Draws a curve on any paper.
+pub(crate) fn on(curve: &Curve, paper: Paper) -> Drawing {
+    draw(&in_readable_time(curve), paper)
 }
 
 /// The curve as CSV: one row a point, with the line's name before it where there are several.
@@ -72,13 +74,13 @@ pub(crate) fn csv(curve: &Curve) -> String {
 
 /// The curve with its minutes as seconds or hours, where minutes read badly. The data beside it stay in minutes, so that
 /// tests of any length can be laid over each other.
-fn in_readable_time(curve: &Curve) -> Option<Curve> {
-    let rest = curve.x.strip_prefix("minutes")?;
+fn in_readable_time(curve: &Curve) -> Cow<'_, Curve> {
+    let Some(rest) = curve.x.strip_prefix("minutes") else { return Cow::Borrowed(curve) };
     let (low, high) = range(curve.points().map(|point| point.0));
     let (word, scale) = match high - low {
         span if span <= SECONDS_UP_TO => ("seconds", 60.0),
         span if span >= HOURS_FROM => ("hours", 1.0 / 60.0),
-        _ => return None,
+        _ => return Cow::Borrowed(curve),
     };
     let mut curve = curve.clone();
     curve.x = format!("{word}{rest}");
@@ -88,7 +90,7 @@ fn in_readable_time(curve: &Curve) -> Option<Curve> {
     for mark in &mut curve.marks {
         mark.0 *= scale;
     }
-    Some(curve)
+    Cow::Owned(curve)
 }
 
 /// Where everything lies.
@@ -100,46 +102,57 @@ struct Layout {
     bottom: f64,
 }
 
-fn draw(curve: &Curve, id: &str) -> String {
+fn draw(curve: &Curve, paper: Paper) -> Drawing {
+    let mut drawing = Drawing::new(paper);
     let xs = || curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0));
     let ys = || curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0));
     let (x_low, x_high) = range(xs());
-    let x = Scale::of(xs(), 6.0, LEFT, WIDTH - RIGHT).ending_at(x_low.min(0.0), x_high);
+    let mut y = Scale::of(ys(), 5.0, 0.0, 0.0);
+    let (left, right) = (drawing.before(&y), paper.width - RIGHT);
+    let x = Scale::of(xs(), 6.0, left, right).ending_at(x_low.min(0.0), x_high);
     let marks = curve
         .marks
         .iter()
         .filter(|(value, _)| value.is_finite())
         .map(|(value, label)| (x.at(*value), in_words(*value, label, &curve.x)))
         .collect();
-    let marks = above(marks, LEFT - 8.0, WIDTH - 2.0);
+    let marks = above(marks, left - 8.0, paper.width - 2.0, |text| drawing.wide("strong", text));
     let rows = marks.iter().map(|mark| mark.row + 1).max().unwrap_or(0) as f64;
     let top = TOP + rows * ROW;
-    let bottom = top + PLOT;
-    let legend = if curve.series.len() > 1 { LEGEND * curve.series.len() as f64 + 4.0 } else { 0.0 };
-    let layout = Layout { x, y: Scale::of(ys(), 5.0, bottom, top), top, bottom };
-    let words = description(curve, (x_low, x_high), range(ys()));
-    let mut svg = Svg::new(Named { id, title: &curve.name, words: &words }, bottom + BOTTOM + legend);
-    svg.upright(&layout.y, (x.low, x.high), &curve.y);
-    svg.across(&x, (top, bottom), &curve.x);
+    let mut named = if curve.series.len() > 1 { curve.series.len() } else { 0 };
+    let plot = paper.height.map_or(PLOT, |height| {
+        let rest = height - top - BOTTOM - 4.0;
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few lines")]
+        let room = (0.4 * rest / LEGEND).max(0.0) as usize;
+        named = named.min(room);
+        (rest - LEGEND * named as f64).max(LEAST)
+    });
+    let bottom = top + plot;
+    (y.low, y.high) = (bottom, top);
+    drawing.height = bottom + BOTTOM + if named > 0 { LEGEND * named as f64 + 4.0 } else { 0.0 };
+    let layout = Layout { x, y, top, bottom };
+    drawing.upright(&layout.y, (x.low, x.high), &curve.y);
+    drawing.across(&x, (top, bottom), &curve.x);
     let baseline = |row: usize| top - 3.5 - row as f64 * ROW;
     for mark in &marks {
-        svg.path("mark fuse", format_args!("M{:.1} {:.1}V{bottom:.1}", mark.at, baseline(mark.row) - 8.0));
+        let line = format!("M{:.1} {:.1}V{bottom:.1}", mark.at, baseline(mark.row) - 8.0);
+        drawing.path("mark fuse", format_args!("{line}"));
     }
-    let data = lines(&mut svg, curve, &layout);
+    let data = lines(&mut drawing, curve, &layout, named);
     for mark in &marks {
         // A label before its mark ends at it, however wide the font makes it.
         let (at, anchor) = mark.ends_at().map_or((mark.left, "start"), |end| (end, "end"));
-        svg.text("label strong halo", (at, baseline(mark.row)), anchor, &mark.text);
+        drawing.text("label strong halo", (at, baseline(mark.row)), anchor, &mark.text);
     }
-    levels(&mut svg, curve, &layout, &data);
-    svg.finish()
+    levels(&mut drawing, curve, &layout, &data);
+    drawing
 }
 
-/// Draws the lines and the legend; gives the lines in the units of the picture.
-fn lines(svg: &mut Svg, curve: &Curve, layout: &Layout) -> Vec<Vec<(f64, f64)>> {
+/// Draws the lines and the legend of so many; gives the lines in the units of the picture.
+fn lines(drawing: &mut Drawing, curve: &Curve, layout: &Layout, named: usize) -> Vec<Vec<(f64, f64)>> {
     let mut drawn = Vec::new();
-    // Past the dashes that there are, a number at its end tells a line.
-    let numbered = curve.series.len() > DASHES.len();
+    // Past the dashes that there are, a number at its end tells a line; on a card there is no room for it.
+    let numbered = curve.series.len() > DASHES.len() && drawing.paper.height.is_none();
     for (number, series) in curve.series.iter().enumerate() {
         let places: Vec<(f64, f64)> = series
             .points
@@ -147,28 +160,33 @@ fn lines(svg: &mut Svg, curve: &Curve, layout: &Layout) -> Vec<Vec<(f64, f64)>> 
             .filter(|(px, py)| px.is_finite() && py.is_finite())
             .map(|(px, py)| (layout.x.at(*px), layout.y.at(*py)))
             .collect();
-        svg.line("curve", number, format_args!("{}", through(&places)));
+        drawing.line("curve", number, format_args!("{}", through(&places)));
         if let Some((px, py)) = places.last().filter(|_| numbered) {
             // Neighbouring ends take turns at two places.
             let aside = if number % 2 == 0 { 4.0 } else { 16.0 };
-            svg.text("label halo", (px - aside, py - 3.0), "end", &(number + 1).to_string());
+            drawing.text("label halo", (px - aside, py - 3.0), "end", &(number + 1).to_string());
         }
         drawn.push(places);
     }
-    if curve.series.len() > 1 {
-        for (number, series) in curve.series.iter().enumerate() {
-            let height = layout.bottom + BOTTOM + 4.0 + LEGEND * number as f64;
-            svg.line("curve", number, format_args!("M{LEFT} {height:.1}h34"));
-            let which = if numbered { format!("{} ", number + 1) } else { String::new() };
-            let name = shortened(&series.name, WIDTH - LEFT - 44.0 - width(&which));
-            svg.text("label", (LEFT + 40.0, height + 3.5), "start", &format!("{which}{name}"));
-        }
+    let left = layout.x.low;
+    for (number, series) in curve.series.iter().enumerate().take(named) {
+        let height = layout.bottom + BOTTOM + 4.0 + LEGEND * number as f64;
+        drawing.line("curve", number, format_args!("M{left:.1} {height:.1}h34"));
+        let which = if numbered { format!("{} ", number + 1) } else { String::new() };
+        let left_out = curve.series.len() - named;
+        let more = if number + 1 == named && left_out > 0 {
+            format!(", and {left_out} more")
+        } else {
+            String::new()
+        };
+        let name = format!("{which}{}{more}", series.name);
+        drawing.text("label", (left + 40.0, height + 3.5), "start", &name);
     }
     drawn
 }
 
 /// A line through places.
-pub(crate) fn through(places: &[(f64, f64)]) -> String {
+fn through(places: &[(f64, f64)]) -> String {
     let mut line = String::new();
     for (index, (x, y)) in places.iter().enumerate() {
         // Writing to a String cannot fail.
@@ -177,36 +195,22 @@ pub(crate) fn through(places: &[(f64, f64)]) -> String {
     line
 }
 
-fn levels(svg: &mut Svg, curve: &Curve, layout: &Layout, data: &[Vec<(f64, f64)>]) {
+fn levels(drawing: &mut Drawing, curve: &Curve, layout: &Layout, data: &[Vec<(f64, f64)>]) {
     let across = (layout.x.low, layout.x.high);
     let mut taken: Vec<Area> = Vec::new();
     for (value, label) in curve.levels.iter().filter(|(value, _)| value.is_finite()) {
         let place = layout.y.at(*value);
-        svg.path("mark tested", format_args!("M{:.1} {place:.1}H{:.1}", across.0, across.1));
+        drawing.path("mark tested", format_args!("M{:.1} {place:.1}H{:.1}", across.0, across.1));
         let text = in_words(*value, label, &curve.y);
-        let found = at_level(place, &text, across, (layout.top, layout.bottom), data, &mut taken);
-        svg.text("label strong halo", (found.left, found.baseline), "start", &text);
+        let wide = drawing.wide("strong", &text);
+        let found = at_level(place, wide, across, (layout.top, layout.bottom), data, &mut taken);
+        drawing.text("label strong halo", (found.left, found.baseline), "start", &text);
     }
 }
 
-/// A name that fits into `room`: where it is too long its middle is left out.
-fn shortened(name: &str, room: f64) -> String {
-    let letters: Vec<char> = name.chars().collect();
-    if letters.len() < 2 * TAIL || width(name) <= room {
-        return name.to_owned();
-    }
-    let tail: String = letters.iter().skip(letters.len() - TAIL).collect();
-    let mut short = String::new();
-    for letter in letters.iter().take(letters.len() - TAIL) {
-        if width(&format!("{short}{letter}…{tail}")) > room {
-            break;
-        }
-        short.push(*letter);
-    }
-    format!("{short}…{tail}")
-}
-
-fn description(curve: &Curve, x: (f64, f64), y: (f64, f64)) -> String {
+fn description(curve: &Curve) -> String {
+    let x = range(curve.points().map(|p| p.0).chain(curve.marks.iter().map(|m| m.0)));
+    let y = range(curve.points().map(|p| p.1).chain(curve.levels.iter().map(|l| l.0)));
     let s = |value: f64| significant(value, 4);
     let words = |values: &[(f64, String)]| -> Vec<String> {
         values.iter().map(|(v, label)| format!("{label} at {}", s(*v))).collect()
@@ -326,14 +330,5 @@ mod tests {
                 assert!(svg.contains(text), "{text} is missing in {svg}");
             }
         }
-    }
-
-    #[test]
-    fn long_names_keep_their_ends() {
-        let name = format!("{}{}", "channel of the left bar ".repeat(9), "sensor number 7");
-        let short = shortened(&name, 250.0);
-        assert!(short.starts_with("channel of") && short.ends_with("ensor number 7") && short.contains('…'));
-        assert!(width(&short) <= 250.0 && width(&shortened(&"ÄW".repeat(100), 250.0)) <= 250.0);
-        assert_eq!(shortened("inner air", 10.0), "inner air");
     }
 }

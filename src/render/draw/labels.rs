@@ -1,7 +1,7 @@
 //! Where the words of a chart go, so that none lies on another, on a mark or on a line of data.
 
-/// Width of a letter of a bold label, in units of the picture; a little more than usual fonts need.
-const LETTER: f64 = 6.8;
+/// Letters at the end that are kept where a text is too long: names often differ at the end.
+const TAIL: usize = 14;
 /// Height of a row of labels.
 pub(super) const ROW: f64 = 12.5;
 /// Between a mark and its label.
@@ -9,11 +9,22 @@ const APART: f64 = 3.0;
 /// Rows that labels of marks may take.
 const ROWS: usize = 8;
 
-/// Estimated width of a text.
-pub(super) fn width(text: &str) -> f64 {
-    #[expect(clippy::cast_precision_loss, reason = "a count of letters")]
-    let letters = text.chars().count() as f64;
-    letters * LETTER
+/// A text that fits into `room`: where it is too long its middle is left out, or its end where hardly more would be left.
+pub(super) fn fitted(text: &str, room: f64, width: impl Fn(&str) -> f64) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    if width(text) <= room {
+        return text.to_owned();
+    }
+    let tail: String = letters.iter().skip(letters.len().saturating_sub(TAIL)).collect();
+    let tail = if 2.0 * width(&tail) > room { "" } else { &tail };
+    let mut short = String::new();
+    for letter in letters {
+        if width(&format!("{short}{letter}…{tail}")) > room {
+            break;
+        }
+        short.push(letter);
+    }
+    format!("{short}…{tail}")
 }
 
 /// A label of a mark that has its place.
@@ -23,8 +34,9 @@ pub(super) struct Placed {
     pub at: f64,
     /// Row above the plot, 0 the one next to it.
     pub row: usize,
-    /// Left end of the label.
+    /// Left end of the label, and how wide it is.
     pub left: f64,
+    pub wide: f64,
     /// Its text.
     pub text: String,
 }
@@ -36,16 +48,22 @@ impl Placed {
     }
 
     fn right(&self) -> f64 {
-        self.left + width(&self.text)
+        self.left + self.wide
     }
 }
 
 /// Gives the labels of vertical marks rows above the plot, between `left` and `right`.
 ///
 /// A mark's line runs from its row down through the rows below, so it must not cross the labels there either.
-pub(super) fn above(marks: Vec<(f64, String)>, left: f64, right: f64) -> Vec<Placed> {
+pub(super) fn above(
+    marks: Vec<(f64, String)>,
+    left: f64,
+    right: f64,
+    width: impl Fn(&str) -> f64,
+) -> Vec<Placed> {
     let mut placed: Vec<Placed> = Vec::new();
     for (at, text) in marks {
+        let text = fitted(&text, right - left, &width);
         let wide = width(&text);
         let mut sides = [at + APART, at - APART - wide];
         // The side with room first, so that a label is not pushed over its own mark.
@@ -55,7 +73,7 @@ pub(super) fn above(marks: Vec<(f64, String)>, left: f64, right: f64) -> Vec<Pla
         let sides = sides.map(|start| start.min(right - wide).max(left));
         let place = |crossing: bool| {
             (0..ROWS).flat_map(|row| sides.map(|start| (row, start))).find_map(|(row, start)| {
-                let new = Placed { at, row, left: start, text: text.clone() };
+                let new = Placed { at, row, left: start, wide, text: text.clone() };
                 let crosses = |line: f64, label: &Placed| {
                     (label.left - 1.0..label.right() + 1.0).contains(&line) && (line - label.at).abs() > 0.5
                 };
@@ -70,7 +88,7 @@ pub(super) fn above(marks: Vec<(f64, String)>, left: f64, right: f64) -> Vec<Pla
         // Where marks lie too close, a line passes behind a label rather than two labels lie on each other.
         let found = place(false).or_else(|| place(true));
         // Past all rows labels may touch; the text alternative has them all.
-        placed.push(found.unwrap_or(Placed { at, row: ROWS - 1, left: sides[0], text }));
+        placed.push(found.unwrap_or(Placed { at, row: ROWS - 1, left: sides[0], wide, text }));
     }
     placed
 }
@@ -101,13 +119,12 @@ pub(super) struct AtLevel {
 /// Finds the place at a level, above or below its line and anywhere along it, that hides the least of the data.
 pub(super) fn at_level(
     place: f64,
-    text: &str,
+    wide: f64,
     (left, right): (f64, f64),
     (top, bottom): (f64, f64),
     data: &[Vec<(f64, f64)>],
     taken: &mut Vec<Area>,
 ) -> AtLevel {
-    let wide = width(text);
     let room = (right - left - 8.0 - wide).max(0.0);
     let mut best: Option<(usize, AtLevel, Area)> = None;
     for above in [true, false] {
@@ -174,7 +191,7 @@ mod tests {
             vec![350.0, 44.0, 350.0, 190.0, 200.0],
         ] {
             let marks = places.iter().map(|at| (*at, "BMS opened 8.9 min".to_owned())).collect();
-            let placed = above(marks, 44.0, 350.0);
+            let placed = above(marks, 44.0, 350.0, |text| 6.8 * text.chars().count() as f64);
             for (index, a) in placed.iter().enumerate() {
                 assert!(a.left >= 44.0 - 1e-9 && a.right() <= 350.0 + 1e-9, "{a:?}");
                 for b in &placed[index + 1..] {
@@ -185,13 +202,25 @@ mod tests {
     }
 
     #[test]
+    fn long_names_keep_their_ends() {
+        let width = |text: &str| 6.8 * text.chars().count() as f64;
+        let name = format!("{}{}", "channel of the left bar ".repeat(9), "sensor number 7");
+        let short = fitted(&name, 250.0, width);
+        assert!(short.starts_with("channel of") && short.ends_with("ensor number 7") && short.contains('…'));
+        for room in [0.0, 20.0, 100.0, 250.0] {
+            assert!(width(&fitted(&"ÄW".repeat(100), room, width)) <= room.max(6.8));
+        }
+        assert_eq!(fitted("inner air", 62.0, width), "inner air");
+    }
+
+    #[test]
     fn a_level_is_labelled_where_the_line_is_not() {
         // The data run along the level on the left half.
         let data = vec![vec![(44.0, 96.0), (190.0, 96.0)]];
         let mut taken = Vec::new();
-        let found = at_level(100.0, "rated 150 A", (44.0, 350.0), (20.0, 170.0), &data, &mut taken);
+        let found = at_level(100.0, 74.8, (44.0, 350.0), (20.0, 170.0), &data, &mut taken);
         assert!(found.baseline > 100.0 || found.left > 190.0);
-        let second = at_level(101.0, "rated 150 A", (44.0, 350.0), (20.0, 170.0), &data, &mut taken);
+        let second = at_level(101.0, 74.8, (44.0, 350.0), (20.0, 170.0), &data, &mut taken);
         assert!((second.left - found.left).abs() > 40.0 || (second.baseline - found.baseline).abs() > 10.0);
     }
 }

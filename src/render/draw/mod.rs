@@ -1,4 +1,5 @@
-//! Drawings as SVG, in one place: axes, curves, lying bars, histograms, scatters.
+//! Drawings as SVG, in one place: axes, curves, lying rows, histograms, scatters. Pages take a [`Drawing`] as it is, cards
+//! scale it by its texts.
 //!
 //! Everything can be read in print, without colour and by a screen reader: lines differ by their dashes, bars by their
 //! hatching, the numbers stand beside them, and each drawing has a title and a description in words. Colours are classes
@@ -8,12 +9,12 @@
 //! label by what it would hide, and know neither hatches nor titles nor descriptions. What is left of such a library
 //! once these are put in by hand is a round step between ticks, which is ten lines here.
 
-pub(crate) mod bars;
 pub(crate) mod counted;
 pub(crate) mod curve;
 mod labels;
 pub(crate) mod pointers;
+pub(crate) mod rows;
 pub(crate) mod scale;
 mod svg;
 
-pub(crate) use svg::Named;
+pub(crate) use svg::{Drawing, Named, Paper, TEXT};

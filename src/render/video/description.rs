@@ -11,7 +11,7 @@
 use super::outlet::line;
 use crate::judge::bench_test::TestResult;
 use crate::judge::rules::{Finding, Grade};
-use crate::render::write_up::{PhotoView, View, compared};
+use crate::render::write_up::{PhotoView, View};
 use crate::units::words::CAUTION;
 use crate::units::words::count;
 
@@ -255,7 +255,7 @@ pub(crate) fn in_a_line(finding: &Finding) -> String {
     let subject = if finding.subject.is_empty() { String::new() } else { format!(" ({})", finding.subject) };
     let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
     let shape = finding.outcome.shape();
-    format!("{shape} {}{subject}: {}{margin}", finding.statement, compared(finding))
+    format!("{shape} {}{subject}: {}{margin}", finding.statement, finding.working.numbers)
 }
 
 fn tested(result: &TestResult) -> String {

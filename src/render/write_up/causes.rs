@@ -2,7 +2,6 @@
 
 use serde::Serialize;
 
-use super::text::compared;
 use crate::judge::rules::{Cause, Finding, Grade, Judgement};
 
 /// Places that a line names; further ones it counts.
@@ -133,7 +132,7 @@ impl CauseView {
 /// What was found, for people who have read what the rule says: a yes or a no adds nothing to that.
 fn found(finding: &Finding) -> String {
     if finding.working.left.as_ref().is_some_and(|left| left.si.is_some()) {
-        return compared(finding);
+        return finding.working.numbers.clone();
     }
     let numbers = finding.working.numbers.as_str();
     let word = numbers.strip_prefix("found: ").and_then(|rest| rest.split("; required").next());

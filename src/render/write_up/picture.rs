@@ -1,64 +1,153 @@
-//! The picture of the current path: every element's permissible current against the rated current.
+//! The picture of the current path: how warm each place becomes against its own limit, from terminal to terminal.
 
-use super::view::{ElementView, View};
-use crate::render::draw::Named;
-use crate::render::draw::bars::{Bar, BarChart, Group, Mark};
-use crate::units::significant;
+use super::view::{ElementView, PlaceView, View, Worth};
+use crate::judge::rules::Outcome;
+use crate::physics::ZERO_CELSIUS;
+use crate::render::draw::rows::{Group, Row, RowChart, Sample};
+use crate::render::draw::{Named, Paper};
+use crate::units::{Dimension, show};
+
+/// What the axis is of.
+pub(crate) const AXIS: &str = "°C after one full discharge at rated current";
+pub(crate) const LIMIT: &str = "limit of the place";
+pub(crate) const MEASURED: &str = "measured, brought to the same";
+/// Temperature of the room, °C: no place is colder at rated current.
+pub(crate) const ROOM: f64 = 25.0;
 
 /// Draws the path as SVG, or nothing when there is no element.
 pub(super) fn path_picture(view: &View) -> Option<String> {
+    let chart = path_chart(view)?;
+    let named = Named { id: "path-picture", title: TITLE, words: &description(view) };
+    Some(chart.draw(Paper::PAGE).svg(named))
+}
+
+const TITLE: &str = "Temperature of each place of the current path against its limit";
+
+/// The path as a chart.
+pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
     let elements = &view.path.elements;
-    if elements.is_empty() {
-        return None;
-    }
-    let mark = |at: Option<f64>, class, word: &str| {
-        at.map(|at| Mark { at, class, dash: 0, words: Some(format!("{word} {} A", significant(at, 4))) })
-    };
-    let marks = [
-        mark(view.tested_current_si, "tested", "tested"),
-        mark(view.path.fuse_rating.si, "fuse", view.path.fuse_word()),
-        mark(view.rated_current_si, "rated", "rated"),
+    let mut legend = vec![
+        (Sample::Bar("falls-short"), "falls short".to_owned()),
+        (Sample::Bar("undecided"), "not decided".to_owned()),
+        (Sample::Bar("carries"), "meets".to_owned()),
+        (Sample::Limit, LIMIT.to_owned()),
     ];
-    let chart = BarChart {
-        named: Named {
-            id: "path-picture",
-            title: "Continuous permissible current of each element of the current path",
-            words: &description(view, elements),
-        },
-        axis: "continuous current in amperes",
-        whole: false,
-        groups: elements.iter().map(|element| group(element, view.rated_current_si)).collect(),
-        marks: marks.into_iter().flatten().collect(),
-        legend: Vec::new(),
-    };
-    Some(chart.svg())
+    if elements.iter().any(|element| element.place.measured_temperature.si.is_some()) {
+        legend.push((Sample::Reading, MEASURED.to_owned()));
+    }
+    let mut leg = "";
+    let mut groups = Vec::new();
+    for element in elements {
+        for (number, place) in [&element.place].into_iter().chain(&element.further_places).enumerate() {
+            let heading =
+                if element.leg == leg || number > 0 { String::new() } else { in_words(&element.leg) };
+            groups.push(group(element, place, heading));
+        }
+        leg = &element.leg;
+    }
+    (!groups.is_empty()).then(|| RowChart {
+        axis: AXIS,
+        from: Some(ROOM),
+        groups,
+        legend,
+        ..RowChart::default()
+    })
 }
 
-fn group(element: &ElementView, rated: Option<f64>) -> Group {
-    let opens_on_heat = element.responds_to.as_deref() == Some("temperature");
-    let name = match (element.weakest, opens_on_heat) {
-        (true, _) => format!("{} — weakest", element.label),
-        (false, true) => format!("{} — not a fuse", element.label),
-        (false, false) => element.label.clone(),
+fn in_words(leg: &str) -> String {
+    if leg == "stack" { "cells".to_owned() } else { format!("{leg} leg") }
+}
+
+fn group(element: &ElementView, place: &PlaceView, heading: String) -> Group {
+    let class = match place.temperature_outcome {
+        Some(Outcome::FallsShort) => "falls-short",
+        Some(Outcome::Meets) => "carries",
+        _ => "undecided",
     };
-    let value = element.permissible_current.si;
-    let falls_short = value.zip(rated).is_some_and(|(value, rated)| value < rated);
-    let bar = Bar {
-        value,
-        spread: element.permissible_current.expanded_si,
+    let mut rows = vec![Row { reading: None, ..row(place, class) }];
+    if place.measured_temperature.si.is_some() {
+        let words = format!("{}{}", shape(place.measured_outcome), measured(place));
+        rows.push(Row {
+            reading: ends(&place.measured_temperature),
+            open: place.measured_temperature.bound == Some("at least"),
+            limit: ends(&place.temperature_limit).map(|(_, high)| high),
+            there: true,
+            words,
+            strong: place.measured_outcome == Some(Outcome::FallsShort),
+            ..Row::default()
+        });
+    }
+    let note = place.temperature.missing.first().map_or_else(String::new, |first| {
+        let more = place.temperature.missing.len() - 1;
+        let more = if more > 0 { format!(", and {more} more") } else { String::new() };
+        format!("missing: {}{more}", first.what)
+    });
+    let aside = limit(place).unwrap_or_else(|| "limit not known".to_owned());
+    let name = if place.what.is_empty() { element.called() } else { place.what }.to_owned();
+    Group { heading, name, aside, rows, note }
+}
+
+/// The row of a place: range, reading and limit, with the range in words.
+pub(crate) fn row(place: &PlaceView, class: &'static str) -> Row {
+    let words = match &place.temperature_range {
+        Some(range) => format!("{}{range}", shape(place.temperature_outcome)),
+        None => "◇ not known".to_owned(),
+    };
+    Row {
+        range: ends(&place.temperature),
+        open: place.temperature.bound == Some("at least"),
+        reading: ends(&place.measured_temperature),
+        limit: ends(&place.temperature_limit).map(|(_, high)| high),
         there: true,
-        words: value.map_or("not known".to_owned(), |si| format!("{} A", significant(si, 3))),
-        strong: element.weakest,
-        class: if falls_short { "falls-short" } else { "carries" },
-    };
-    Group { name, bars: vec![bar] }
+        words,
+        strong: place.temperature_outcome == Some(Outcome::FallsShort),
+        class,
+    }
 }
 
-fn description(view: &View, elements: &[ElementView]) -> String {
-    let rows: Vec<String> = elements
+/// The limit of a place in words.
+pub(crate) fn limit(place: &PlaceView) -> Option<String> {
+    Some(format!("limit {}", show(place.temperature_limit.si?, Dimension::TEMPERATURE)))
+}
+
+fn shape(outcome: Option<Outcome>) -> String {
+    outcome.map_or_else(String::new, |outcome| format!("{} ", outcome.shape()))
+}
+
+fn measured(place: &PlaceView) -> String {
+    let worth = &place.measured_temperature;
+    let middle = worth.si.map(|si| show((si - ZERO_CELSIUS).round() + ZERO_CELSIUS, Dimension::TEMPERATURE));
+    format!("{} {}", worth.bound.unwrap_or("measured"), middle.unwrap_or_default())
+}
+
+/// Both ends of a temperature, °C.
+fn ends(worth: &Worth) -> Option<(f64, f64)> {
+    let (middle, half) = (worth.si? - ZERO_CELSIUS, worth.expanded_si.unwrap_or_default());
+    Some((middle - half, middle + half))
+}
+
+/// The picture in words.
+pub(crate) fn description(view: &View) -> String {
+    let rows: Vec<String> = view
+        .path
+        .elements
         .iter()
-        .map(|e| format!("{}: {}", e.label, e.permissible_current.value.as_deref().unwrap_or("not known")))
+        .map(|element| {
+            let place = &element.place;
+            let range = place.temperature_range.as_deref().unwrap_or("not known");
+            let read = place.measured_temperature.value.as_ref().map(|_| format!(", {}", measured(place)));
+            let limit = limit(place).map(|limit| format!(", {limit}"));
+            let outcome = place.temperature_outcome.into_iter().chain(place.measured_outcome).min();
+            let outcome = outcome.map(|outcome| format!(", {}", outcome.words()));
+            format!(
+                "{}: {range}{}{}{}",
+                element.called(),
+                read.unwrap_or_default(),
+                limit.unwrap_or_default(),
+                outcome.unwrap_or_default()
+            )
+        })
         .collect();
     let rated = view.rated_current.as_deref().unwrap_or("not recorded");
-    format!("Rated continuous current {rated}. {}.", rows.join("; "))
+    format!("Rated continuous current {rated}, one full discharge. {}.", rows.join("; "))
 }

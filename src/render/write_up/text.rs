@@ -36,19 +36,6 @@ pub fn write_finding(finding: &Finding, style: Style) -> String {
     out
 }
 
-/// What was compared, for people who have not read the rule: "54 A; required: at least 200 A".
-pub(crate) fn compared(finding: &Finding) -> String {
-    let working = &finding.working;
-    let relations = [(" ≥ ", "at least"), (" ≤ ", "at most"), (" > ", "more than"), (" < ", "less than")];
-    let mut used = relations.iter().filter(|(sign, _)| working.numbers.contains(sign));
-    match (&working.left, &working.right, used.next(), used.next()) {
-        (Some(left), Some(right), Some((_, words)), None) => {
-            format!("{}; required: {words} {}", left.value, right.value)
-        }
-        _ => working.numbers.clone(),
-    }
-}
-
 struct Paint(bool);
 
 impl Paint {
@@ -199,15 +186,19 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     if elements.is_empty() {
         return Ok(());
     }
-    writeln!(out, "\n{}", paint.bold("CURRENT PATH, from the negative to the positive terminal"))?;
+    writeln!(out, "\n{}", paint.bold("CURRENT PATH, after one full discharge at rated current"))?;
     let rows = elements.iter().map(|element| {
-        let permissible_current = element.permissible_current.value.as_deref().unwrap_or("not known");
+        let place = &element.place;
+        let limit = place.temperature_limit.value.as_deref().map(|limit| format!("limit {limit}"));
+        let carries =
+            element.permissible_current.value.as_deref().map(|carries| format!("carries {carries}"));
         let mark = if element.weakest { "  ← weakest" } else { "" };
         let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
         vec![
             plain(&element.label),
-            permissible_current.to_owned(),
-            element.margin.clone().unwrap_or_default(),
+            place.temperature_range.clone().unwrap_or_else(|| "not known".to_owned()),
+            limit.unwrap_or_default(),
+            carries.unwrap_or_default(),
             format!("{heat}{mark}"),
         ]
     });

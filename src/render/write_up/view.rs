@@ -3,16 +3,16 @@
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
-use crate::judge::facts::Subject;
-use crate::judge::facts::{Answer, Derived, Missing, Reason, Val, element_label};
+use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
 use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::physics::ZERO_CELSIUS;
 use crate::record::field::Doubt;
 use crate::record::parts::TestKind;
 use crate::record::{Found, Part, Record, State};
 use crate::units::words::list;
-use crate::units::{Amount, show, significant};
+use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
 use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
@@ -25,7 +25,7 @@ pub const FORMAT: u32 = 2;
 const HEADLINE: usize = 3;
 
 /// A derived value for display, or what is missing for it.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Worth {
     /// The value as a person would read it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -44,22 +44,16 @@ pub struct Worth {
     pub assumed: Vec<String>,
     /// What is missing.
     pub missing: Vec<Missing>,
+    /// Set where the true value is not below ("at least") or not above ("at most") this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bound: Option<&'static str>,
 }
 
 impl Worth {
     fn of(answer: Option<&Answer>) -> Self {
-        let empty = Self {
-            value: None,
-            si: None,
-            expanded_si: None,
-            steps: Vec::new(),
-            sources: Vec::new(),
-            assumed: Vec::new(),
-            missing: Vec::new(),
-        };
         match answer {
-            None => empty,
-            Some(Err(missing)) => Self { missing: missing.clone(), ..empty },
+            None => Self::default(),
+            Some(Err(missing)) => Self { missing: missing.clone(), ..Self::default() },
             Some(Ok(worked)) => {
                 let amount = worked.value.amount();
                 Self {
@@ -70,10 +64,91 @@ impl Worth {
                     sources: worked.sources.clone(),
                     assumed: worked.assumed.clone(),
                     missing: Vec::new(),
+                    bound: worked.bound.as_ref().and_then(|bound| bound.side.words()),
                 }
             }
         }
     }
+}
+
+/// How warm a place of the path becomes, for display.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct PlaceView {
+    /// What of the element; empty for the element itself.
+    #[serde(skip_serializing_if = "str::is_empty")]
+    pub what: &'static str,
+    /// Temperature after one full discharge at rated continuous current.
+    pub temperature: Worth,
+    /// The same in words, as a range.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_range: Option<String>,
+    /// The highest temperature that the place may have.
+    pub temperature_limit: Worth,
+    /// The highest temperature that was read, brought to rated current and the ambient of the rating.
+    pub measured_temperature: Worth,
+    /// What the rules say of the temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_outcome: Option<Outcome>,
+    /// What the rules say of the measured temperature.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measured_outcome: Option<Outcome>,
+}
+
+impl PlaceView {
+    /// The places of an element, the one that the rules speak of first; of several alike the hottest.
+    pub(crate) fn all(derived: &Derived, findings: &[Finding], index: usize) -> Vec<Self> {
+        let fact = |name: &str| derived.of_element(index, name);
+        let outcome = |name: &str| {
+            let of_it = findings.iter().filter(|finding| finding.at == Subject::Element(index));
+            let about = of_it.filter(|finding| finding.working.used.iter().any(|used| used.name == name));
+            about.map(|finding| finding.outcome).min()
+        };
+        let one = |what, temperature: Option<&Answer>, limit: Option<&Answer>, measured: Option<&Answer>| {
+            let temperature = Worth::of(temperature);
+            Self {
+                what,
+                temperature_range: range(&temperature),
+                temperature,
+                temperature_limit: Worth::of(limit),
+                temperature_outcome: None,
+                measured_outcome: measured.and_then(|_| outcome("element.measured_temperature")),
+                measured_temperature: Worth::of(measured),
+            }
+        };
+        let judged = fact("element.temperature_at_rated");
+        let mut views: Vec<Self> = Vec::new();
+        for place in derived.places().iter().filter(|place| place.element == index) {
+            let view = one(place.what, Some(&place.at_rated), Some(&place.limit), place.measured.as_ref());
+            match views.iter_mut().find(|known| known.what == view.what) {
+                Some(known) if known.temperature.si < view.temperature.si => *known = view,
+                Some(_) => {}
+                None => views.push(view),
+            }
+        }
+        if views.is_empty() {
+            let measured = fact("element.measured_temperature");
+            views.push(one("", judged, fact("element.temperature_limit"), measured));
+        }
+        let judged = Worth::of(judged).si;
+        views.sort_by_key(|view| view.temperature.si != judged);
+        if let Some(first) = views.first_mut() {
+            first.temperature_outcome = outcome("element.temperature_at_rated");
+        }
+        views
+    }
+}
+
+/// The range of a temperature in words; where it is only a lower bound its lower end counts.
+fn range(worth: &Worth) -> Option<String> {
+    let (middle, half) = (worth.si?, worth.expanded_si.unwrap_or_default());
+    let range = show_range(middle - half, middle + half, Dimension::TEMPERATURE);
+    Some(match worth.bound {
+        Some("at least") => {
+            let low = (middle - half - ZERO_CELSIUS).round() + ZERO_CELSIUS;
+            format!("at least {}", show(low, Dimension::TEMPERATURE))
+        }
+        _ => range,
+    })
 }
 
 /// A value with what it is of, for display.
@@ -118,6 +193,12 @@ pub struct ElementView {
     pub name: String,
     /// What was recorded of it, key and value.
     pub found: Vec<(String, String)>,
+    /// How warm it becomes.
+    #[serde(flatten)]
+    pub place: PlaceView,
+    /// Further places of it: the posts of the cells.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub further_places: Vec<PlaceView>,
     /// Continuous permissible current.
     pub permissible_current: Worth,
     /// Permissible current less rated continuous current, in words.
@@ -147,6 +228,14 @@ pub struct ElementView {
     /// The inspector's remark, Markdown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+}
+
+impl ElementView {
+    /// What people call it: its description, or its kind and id where it has none.
+    #[must_use]
+    pub fn called(&self) -> &str {
+        if self.name.is_empty() { &self.label } else { &self.name }
+    }
 }
 
 /// The path for display.
@@ -180,18 +269,6 @@ pub struct PathView {
     pub use_not_recorded: String,
     /// Smallest rating among the fuses and circuit breakers.
     pub fuse_rating: Worth,
-}
-
-impl PathView {
-    /// What the smallest rating belongs to, as a word beside its line: "fuse" or "circuit-breaker".
-    #[must_use]
-    pub fn fuse_word(&self) -> &str {
-        let on_current = self.elements.iter().filter(|e| e.responds_to.as_deref() == Some("current"));
-        on_current
-            .filter_map(|element| Some((element.fuse_rating_si?, element.kind.as_str())))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map_or("fuse", |(_, kind)| kind)
-    }
 }
 
 /// How much of each kind there is: what falls short is counted by cause, everything else by rule.
@@ -313,7 +390,7 @@ impl View {
                 .reduce(f64::max),
             claimed: headline(record),
             counts: counts(&causes, &judgement.findings),
-            path: path(record, derived),
+            path: path(record, derived, &judgement.findings),
             causes,
             opinions,
             findings: judgement.findings.clone(),
@@ -529,7 +606,7 @@ fn headline(record: &Record) -> Vec<(String, String)> {
     .collect()
 }
 
-fn path(record: &Record, derived: &Derived) -> PathView {
+fn path(record: &Record, derived: &Derived, findings: &[Finding]) -> PathView {
     let weakest = match derived.of_pack("path.weakest") {
         Some(Ok(worked)) => match &worked.value {
             Val::Text(label) => Some(label.clone()),
@@ -539,12 +616,12 @@ fn path(record: &Record, derived: &Derived) -> PathView {
     };
     let rated = record.claims.continuous_current.quantity().map(|q| q.value);
     let elements: Vec<ElementView> = (0..record.path.element.len())
-        .map(|index| element(record, derived, index, weakest.as_deref(), rated))
+        .map(|index| element(record, (derived, findings), index, weakest.as_deref(), rated))
         .collect();
     let permissible_current = Worth::of(derived.of_pack("path.permissible_current"));
     PathView {
         complete: record.path.complete.yes(),
-        margin: margin(permissible_current.si, rated),
+        margin: margin(&permissible_current, rated),
         undecided: elements
             .iter()
             .filter(|e| e.permissible_current.value.is_none())
@@ -585,18 +662,15 @@ fn use_not_recorded(record: &Record) -> String {
     )
 }
 
-fn margin(permissible_current: Option<f64>, rated: Option<f64>) -> Option<String> {
-    let (permissible_current, rated) = permissible_current.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
-    let difference = permissible_current - rated;
-    let sign = if difference < 0.0 { "−" } else { "+" };
-    let percent = significant(100.0 * difference.abs() / rated, 3);
-    let amperes = show(difference.abs(), crate::units::Dimension::CURRENT);
-    Some(format!("{sign}{amperes} ({sign}{percent} %)"))
+fn margin(permissible_current: &Worth, rated: Option<f64>) -> Option<String> {
+    let (si, rated) = permissible_current.si.zip(rated).filter(|(_, rated)| *rated > 0.0)?;
+    let expanded = permissible_current.expanded_si.unwrap_or_default();
+    Some(show_difference(si - rated, expanded, Dimension::CURRENT, Some(rated)))
 }
 
 fn element(
     record: &Record,
-    derived: &Derived,
+    (derived, findings): (&Derived, &[Finding]),
     index: usize,
     weakest: Option<&str>,
     rated: Option<f64>,
@@ -605,6 +679,8 @@ fn element(
     let element = record.path.element.get(index).unwrap_or(&default);
     let worth = |name: &str| Worth::of(derived.of_element(index, name));
     let label = element_label(record, index);
+    let mut places = PlaceView::all(derived, findings, index).into_iter();
+    let place = places.next().unwrap_or_default();
     let permissible_current = worth("element.permissible_current");
     let id = element.id.text().unwrap_or_default().to_owned();
     let mut photos = element.own.photos.clone();
@@ -620,7 +696,7 @@ fn element(
         leg: element.leg.word().unwrap_or_default().to_owned(),
         name: element.name.text().unwrap_or_default().to_owned(),
         found: recorded(element, &["id", "kind", "leg", "name"]),
-        margin: margin(permissible_current.si, rated),
+        margin: margin(&permissible_current, rated),
         resistance: worth("element.resistance_found"),
         drop: worth("element.drop_at_rated"),
         heat: worth("element.heat"),
@@ -629,6 +705,8 @@ fn element(
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
         photos,
+        place,
+        further_places: places.collect(),
         video: element.own.video.clone(),
         note: element.own.note.clone(),
         permissible_current,

@@ -95,6 +95,8 @@ struct Builder<'a> {
     wall: Point,
     room: Point,
     room_free: FreeId,
+    start: FreeId,
+    ambient: f64,
     lid: Lid,
     film: StandIn,
     /// What the elements beside a joint lack that nobody measured: a bad one has far more than a usual one.
@@ -132,65 +134,115 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
     }
     let (ambient, assumed) = (ambient.value(), work.done(rated.clone())?.assumed);
     let (rated, series) = (rated.value(), series.value().round().max(1.0));
-    let mut network = Network::new();
-    let room_free = network.free("room", ambient, ambient, Scope::Surroundings);
-    let start = network.free("start", ambient, ambient, Scope::Surroundings);
-    let room = network.held(room_free);
-    network.start(start);
-    let (air, wall) = (network.point(), network.point());
-    // Who did not say what holds the cells may have a case full of foam.
-    let film = match (lid, facts.record.enclosure.retention.known()) {
-        (_, Some(Retention::Foam | Retention::Adhesive)) => stand_in::FILM_IN_FOAM,
-        (Lid::On, None) => stand_in::FILM_NOT_KNOWN,
-        (Lid::On, Some(_)) => stand_in::FILM_INSIDE,
-        (Lid::Off, _) => stand_in::FILM_OPEN,
-    };
-    let mut builder = Builder {
-        facts,
-        network,
-        frees: BTreeMap::new(),
-        places: Vec::new(),
-        unknown: BTreeMap::new(),
-        assumed,
-        claims: Vec::new(),
-        air,
-        wall,
-        room,
-        room_free,
-        lid,
-        film,
-        beside: BTreeMap::new(),
-        lacks: Vec::new(),
-    };
-    builder.claims.push("claims.continuous_current".to_owned());
+    let mut builder = Builder::new(facts, lid, ambient);
+    builder.assumed = assumed;
+    (builder.air, builder.wall) = (builder.network.point(), builder.network.point());
     if facts.record.claims.rated_ambient.is_recorded() {
         builder.claims.push("claims.rated_ambient".to_owned());
     }
-    let refused = |refusal: Refusal| vec![Missing::refused(&refusal.to_string())];
     builder.case(series, capacity.value()).map_err(refused)?;
     builder.path(rated, series, capacity.value()).map_err(refused)?;
-    let lead = builder.outside(stand_in::LEAD);
-    let Builder { network, mut places, unknown, assumed, claims, beside, .. } = builder;
-    for place in &mut places {
-        place.lacks.extend(beside.get(&place.element).into_iter().flatten().cloned());
-    }
-    let circuit = Circuit::new(network).map_err(refused)?;
-    Ok(Pack {
-        circuit,
-        places,
-        unknown,
-        assumed,
-        claims,
-        room: room_free,
-        start,
-        ambient,
-        lead,
-        charge: capacity.value(),
-        rated,
-    })
+    builder.done(rated, capacity.value())
+}
+
+/// What a calculation gives of a link: the temperatures of its ends, and the film at its surface.
+pub(crate) const LINK_ENDS: [&str; 2] = ["link.end", "link.other_end"];
+pub(crate) const LINK_FILM: &str = "link.film";
+
+/// Draws a bar or a cable by itself between two ends that are held at temperatures, in the air around it: a link of whose
+/// partners nothing but their warmth is known. None where no such temperature is given.
+pub(super) fn link(facts: &Facts<'_>) -> Option<Result<Pack, Vec<Missing>>> {
+    let given = |name: &str| facts.worked(name)?.as_ref().ok()?.value.amount().cloned();
+    let first = given(LINK_ENDS[0])?;
+    let ends = [first.clone(), given(LINK_ENDS[1]).unwrap_or(first)];
+    let draw = || {
+        let mut work = Worker::new(facts);
+        let rated = work.amount("claims.continuous_current");
+        let air = work.or_limit("inspection.inner_ambient", "inner_ambient", "the temperature of the air");
+        let [rated, air] = work.all([rated, air])?;
+        let mut builder = Builder::new(facts, Lid::On, air.value());
+        builder.assumed = work.done(rated.clone())?.assumed;
+        if let Some(film) = given(LINK_FILM) {
+            let (name, half) = (builder.film.name, 3.0_f64.sqrt() * film.number.standard());
+            let ends = (film.value() - half, film.value() + half);
+            let free = builder.network.free(name, ends.0, ends.1, Scope::Surroundings);
+            builder.frees.insert(name.to_owned(), free);
+        }
+        let names = ["temperature of an end", "temperature of the other end"];
+        let [from, to] = [0, 1].map(|side: usize| {
+            let kelvin = builder.value(names[side], &ends[side]);
+            builder.network.held(kelvin)
+        });
+        let metal =
+            |element: &Element| matches!(element.kind(), Some(ElementKind::Busbar | ElementKind::Cable));
+        let index = facts.record.path.element.iter().position(metal).unwrap_or_default();
+        let bar = match builder.element(index).and_then(Element::kind) {
+            Some(ElementKind::Cable) => builder.cable(index, from, to)?,
+            _ => {
+                let bar = builder.flat_bar(index)?;
+                let length = bar.length.into();
+                builder.drawn(index, &bar, from, to, length)
+            }
+        };
+        builder.limited_bar(index, bar).map_err(refused)?;
+        builder.network.terminals(from, to);
+        // It has no charge of its own; an hour serves what asks for one.
+        builder.done(rated.value(), rated.value() * 3600.0)
+    };
+    Some(draw())
+}
+
+fn refused(refusal: Refusal) -> Vec<Missing> {
+    vec![Missing::refused(&refusal.to_string())]
 }
 
 impl<'a> Builder<'a> {
+    /// Nothing but the room, which stands for the air and the wall as well.
+    fn new(facts: &'a Facts<'a>, lid: Lid, ambient: f64) -> Self {
+        let mut network = Network::new();
+        let room_free = network.free("room", ambient, ambient, Scope::Surroundings);
+        let start = network.free("start", ambient, ambient, Scope::Surroundings);
+        let room = network.held(room_free);
+        network.start(start);
+        // Who did not say what holds the cells may have a case full of foam.
+        let film = match (lid, facts.record.enclosure.retention.known()) {
+            (_, Some(Retention::Foam | Retention::Adhesive)) => stand_in::FILM_IN_FOAM,
+            (Lid::On, None) => stand_in::FILM_NOT_KNOWN,
+            (Lid::On, Some(_)) => stand_in::FILM_INSIDE,
+            (Lid::Off, _) => stand_in::FILM_OPEN,
+        };
+        Self {
+            facts,
+            network,
+            frees: BTreeMap::new(),
+            places: Vec::new(),
+            unknown: BTreeMap::new(),
+            assumed: Vec::new(),
+            claims: vec!["claims.continuous_current".to_owned()],
+            air: room,
+            wall: room,
+            room,
+            room_free,
+            start,
+            ambient,
+            lid,
+            film,
+            beside: BTreeMap::new(),
+            lacks: Vec::new(),
+        }
+    }
+
+    fn done(mut self, rated: f64, charge: f64) -> Result<Pack, Vec<Missing>> {
+        let lead = self.outside(stand_in::LEAD);
+        let Self { network, mut places, unknown, assumed, claims, beside, .. } = self;
+        for place in &mut places {
+            place.lacks.extend(beside.get(&place.element).into_iter().flatten().cloned());
+        }
+        let circuit = Circuit::new(network).map_err(refused)?;
+        let (room, start, ambient) = (self.room_free, self.start, self.ambient);
+        Ok(Pack { circuit, places, unknown, assumed, claims, room, start, ambient, lead, charge, rated })
+    }
+
     /// A stand-in: the same free quantity wherever it is used under the same name.
     fn free(&mut self, of: StandIn, scope: Scope) -> FreeId {
         if let Some(known) = self.frees.get(of.name) {
@@ -545,8 +597,12 @@ impl<'a> Builder<'a> {
         } else {
             self.inside(stand_in::BETWEEN_ENDS).times(bar.length - overlaps.min(0.4 * bar.length))
         };
-        let surface = self.surface(bar.finish);
-        let drawn = Bar {
+        let drawn = self.drawn(index, bar, from, to, length);
+        self.limited_bar(index, drawn)
+    }
+
+    fn drawn(&mut self, index: usize, bar: &FlatBar, from: Point, to: Point, length: Value) -> Bar {
+        Bar {
             name: element_label(self.facts.record, index),
             from,
             to,
@@ -554,10 +610,9 @@ impl<'a> Builder<'a> {
             section: bar.section,
             metal: bar.metal,
             cover: None,
-            surface: Some(surface),
+            surface: Some(self.surface(bar.finish)),
             limit: None,
-        };
-        self.limited_bar(index, drawn)
+        }
     }
 
     /// Adds a bar or a cable with its limit.

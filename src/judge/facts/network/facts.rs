@@ -4,13 +4,13 @@ use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
 
-use super::build::{Lid, Pack, PlaceOf, pack};
+use super::build::{Lid, Pack, PlaceOf, link, pack};
 use super::limits;
 use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
-use crate::thermal::{Case, Duty, ElementId, PermissibleRange, Phase, Range, Spread, State};
+use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, State};
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
@@ -40,17 +40,12 @@ pub(crate) struct Of {
 pub(crate) struct PlaceTold {
     /// The element of the path.
     pub element: usize,
-    /// As a person would name it.
-    pub name: String,
     /// What of the element: "cells" or "a cell's post" of a stack; empty for the element itself.
     pub what: &'static str,
     /// Highest temperature that it may reach, with its source in the working.
     pub limit: Answer,
     /// After one full discharge at the rated current, with its range.
     pub at_rated: Answer,
-    /// Along it at the middle of what is believed: distance from its start, m, and temperature, K; one point where it
-    /// has no length.
-    pub along: Vec<(f64, f64)>,
     /// The highest temperature that was read there, brought to the rated current and a room of 25 °C, with its range;
     /// none where no test read one.
     pub measured: Option<Answer>,
@@ -79,7 +74,9 @@ pub(crate) fn heated(kind: Option<ElementKind>) -> bool {
 
 /// Works the pack out as a network.
 pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
-    let built = match pack(facts, Lid::On) {
+    let link = link(facts);
+    let endless = link.is_some();
+    let built = match link.unwrap_or_else(|| pack(facts, Lid::On)) {
         Ok(built) => built,
         Err(missing) => {
             let mut of = Of::default();
@@ -111,12 +108,27 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     {
         return of.clone();
     }
-    let of = solve(facts, &built, &measured);
+    let mut of = solve(facts, &built, &measured);
+    if endless {
+        of.without_end();
+    }
     *LAST.lock().unwrap_or_else(PoisonError::into_inner) = Some((asked, of.clone()));
     of
 }
 
 impl Of {
+    /// What has no charge of its own is judged without end.
+    fn without_end(&mut self) {
+        let times = [TEMPERATURES[0], TEMPERATURES[1], PERMISSIBLE[0], PERMISSIBLE[1]];
+        self.elements.retain(|(_, name, _)| !times.contains(name));
+        let steady = self.elements.iter_mut().filter(|(_, name, _)| *name == TEMPERATURES[2]);
+        steady.for_each(|(_, name, _)| *name = TEMPERATURES[1]);
+        let judged = self.elements.iter().find(|(_, name, _)| *name == TEMPERATURES[1]);
+        let index = judged.map_or(0, |(index, ..)| *index);
+        let whole = self.path.drain(..).filter(|(name, _)| *name == PATH[1]);
+        self.elements.extend(whole.map(|(_, answer)| (index, PERMISSIBLE[0], answer)));
+    }
+
     /// Of an element nothing can be told but its limit.
     fn not_known(&mut self, facts: &Facts<'_>, index: usize, missing: &[Missing]) {
         let kind = facts.record.path.element.get(index).and_then(Element::kind);
@@ -264,12 +276,16 @@ impl Solved<'_> {
             found.map_err(|refusal| vec![Missing::refused(&refusal.to_string())])
         };
         let told = |found: PermissibleRange| {
-            let first = found.places.iter().filter(|(_, part)| *part >= TOLD_SHARE).map(|(place, part)| {
-                let place = self.name_of(*place);
-                format!(
-                    "{place} comes to its limit first in {} of the cases",
-                    crate::units::show_percent(*part)
-                )
+            let mut first: Vec<(String, f64)> = Vec::new();
+            for (place, part) in &found.places {
+                let name = self.name_of(*place);
+                match first.iter_mut().find(|known| known.0 == name) {
+                    Some(known) => known.1 += part,
+                    None => first.push((name, *part)),
+                }
+            }
+            let first = first.into_iter().filter(|(_, part)| *part >= TOLD_SHARE).map(|(name, part)| {
+                format!("{name} comes to its limit first in {:.0} % of the cases", 100.0 * part)
             });
             (found.current, first.chain(self.shares(&found.shares)).collect())
         };
@@ -330,10 +346,8 @@ impl Solved<'_> {
             .collect();
         known.sort_by(|a, b| b.0.total_cmp(&a.0));
         let told = known.into_iter().take(3).filter(|(share, _)| *share >= TOLD_SHARE);
-        told.map(|(share, name)| {
-            format!("{} of the width comes from the {name}", crate::units::show_percent(share))
-        })
-        .collect()
+        told.map(|(share, name)| format!("{:.0} % of the width comes from the {name}", 100.0 * share))
+            .collect()
     }
 
     /// The temperature of each place at the rated current.
@@ -359,16 +373,13 @@ impl Solved<'_> {
             }
         };
         let curves = self.curves();
-        let case = self.pack.circuit.at(&self.followed.belief.centre);
         for place in &self.pack.places {
             let read = self.followed.highest.iter().find(|(index, ..)| *index == place.element);
             of.places.push(PlaceTold {
                 element: place.element,
-                name: self.label(place),
                 what: place.what,
                 limit: place.limit.clone(),
                 at_rated: self.temperature(place, found.hottest[1][place.id.index()], 1),
-                along: along(&case, &found.centre[1], place.id),
                 measured: read.filter(|_| place.what != "a cell's post").and_then(|(.., read)| read.clone()),
             });
         }
@@ -525,16 +536,6 @@ impl Solved<'_> {
             };
             of.elements.push((index, name, answer));
         }
-    }
-}
-
-/// Temperatures along a place; one where it has no length.
-fn along(case: &Case<'_>, state: &State, place: ElementId) -> Vec<(f64, f64)> {
-    let profile = case.profile(state, place);
-    if profile.last().is_some_and(|(at, _)| *at > 0.0) {
-        profile
-    } else {
-        vec![(0.0, case.hottest(state, place))]
     }
 }
 

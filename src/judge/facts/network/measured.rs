@@ -4,7 +4,7 @@
 use super::build::{Lid, Pack};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
-use crate::record::parts::{ElementKind, TestLid};
+use crate::record::parts::{ElementKind, Leg, TestLid};
 use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Phase, Quantity, Reading, fit};
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
 
@@ -153,8 +153,8 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
             .map(|(found, place)| {
                 let placing = PLACING * (found.kelvin - start).abs();
                 let fixing = found.above.0 / 12.0_f64.sqrt();
-                // Where along a bar the sensor sat is not recorded: the middle, give or take what the bar differs by.
-                let (middle, along) = along(&case.profile(&course.at(found.time.min(AT_REST)), place));
+                let profile = case.profile(&course.at(found.time.min(AT_REST)), place);
+                let (middle, along) = along(&profile, from_start(facts, found, &profile));
                 let deviation =
                     found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).hypot(along).max(0.05);
                 let value = found.kelvin + 0.5 * found.above.0;
@@ -236,13 +236,26 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     followed
 }
 
-/// The middle of a place that has a length, m, and the standard uncertainty of not knowing where along it a sensor sat, K.
-fn along(profile: &[(f64, f64)]) -> (Option<f64>, f64) {
+/// Where along a part a sensor sat, m from the part's start as the path goes; its distance is told from the end that is
+/// nearer to the cells.
+fn from_start(facts: &Facts<'_>, found: &MeasuredTemperature, profile: &[(f64, f64)]) -> Option<f64> {
+    let (distance, &(length, _)) = (found.distance?, profile.last()?);
+    let element = facts.record.path.element.get(element_of(facts, &found.part)?)?;
+    let backwards = element.leg.known() == Some(Leg::Negative);
+    Some(if backwards { length - distance } else { distance }.clamp(0.0, length))
+}
+
+/// Where a place that has a length is read, m, and the standard uncertainty of not knowing where along it a sensor sat, K:
+/// where that is not recorded its middle, give or take what it differs by.
+fn along(profile: &[(f64, f64)], at: Option<f64>) -> (Option<f64>, f64) {
     let ends = profile
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &(_, t)| (low.min(t), high.max(t)));
-    match profile.last() {
-        Some(&(length, _)) if length > 0.0 => (Some(0.5 * length), (ends.1 - ends.0) / 12.0_f64.sqrt()),
+    match (profile.last(), at) {
+        (Some(&(length, _)), Some(at)) if length > 0.0 => (Some(at), 0.0),
+        (Some(&(length, _)), None) if length > 0.0 => {
+            (Some(0.5 * length), (ends.1 - ends.0) / 12.0_f64.sqrt())
+        }
         _ => (None, 0.0),
     }
 }

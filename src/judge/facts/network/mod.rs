@@ -10,5 +10,6 @@ pub(super) mod limits;
 mod measured;
 pub(super) mod stand_in;
 
+pub(crate) use build::{LINK_ENDS, LINK_FILM};
 pub(crate) use facts::{PlaceTold, heated, is_fact, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};

@@ -217,12 +217,12 @@ fn physics_call(
 }
 
 /// What stands in the place of a value that is not there.
-fn lack(missing: &[Missing]) -> &'static str {
+pub fn lack(missing: &[Missing]) -> &'static str {
     match missing.first().map(|missing| missing.reason) {
         Some(Reason::Absent) => "absent",
         Some(Reason::NotVisible) => "not seen",
         Some(Reason::InDoubt) => "in doubt",
-        _ => "?",
+        _ => "not known",
     }
 }
 
@@ -259,10 +259,7 @@ pub fn filled(expr: &Expr, env: &dyn Env) -> String {
             format!("{}({})", function.name, arguments.join(", "))
         }
         Node::Compare(relation, left, right) => {
-            // What was found may be only a bound; what is required is told as it is compared.
-            let bound = if let Node::Name(name) = &left.node { env.bound(name) } else { None };
-            let side = bound.map_or_else(String::new, |side| format!("{side} "));
-            format!("{side}{} {} {}", filled(left, env), relation.sign(), filled(right, env))
+            format!("{} {} {}", filled(left, env), relation.sign(), filled(right, env))
         }
         Node::OneOf(left, listed) => {
             let listed: Vec<String> = listed.iter().map(|a| filled(a, env)).collect();

@@ -15,7 +15,7 @@ mod physics;
 use std::ops::Range;
 
 pub use check::check;
-pub use eval::{Env, Evaluated, evaluate, filled};
+pub use eval::{Env, Evaluated, evaluate, filled, lack};
 pub use parse::parse;
 
 use crate::units::{Amount, Dimension};
@@ -64,7 +64,18 @@ impl Relation {
         }
     }
 
-    /// The relation with its sides exchanged.
+    /// What it asks of its left side, in words before the right one.
+    pub(crate) const fn required(self) -> Option<&'static str> {
+        match self {
+            Self::AtLeast => Some("at least"),
+            Self::AtMost => Some("at most"),
+            Self::Above => Some("more than"),
+            Self::Below => Some("less than"),
+            Self::Is | Self::IsNot => None,
+        }
+    }
+
+    /// True where it is about more and less.
     #[must_use]
     pub const fn orders(self) -> bool {
         !matches!(self, Self::Is | Self::IsNot)

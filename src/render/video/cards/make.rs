@@ -1,16 +1,17 @@
 //! What stands on each kind of card.
 
 use super::super::description::in_a_line;
-use super::super::measure::Weight;
-use super::chart::{self, Mark, Row};
-use super::flow::{Area, Block, Format, SMALLEST, Text, flow};
+use super::super::measure::{Weight, width};
+use super::flow::{Area, Block, Format, SMALLEST, Text, flow, tenth};
 use super::{Card, Picture, said};
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::Subject;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Grade, Outcome};
-use crate::render::write_up::{ElementView, PhotoView, View, compared};
-use crate::units::significant;
+use crate::render::draw::rows::Group;
+use crate::render::draw::{Drawing, Paper, TEXT, curve};
+use crate::render::write_up::picture::{description, path_chart};
+use crate::render::write_up::{PhotoView, View};
 
 /// Most cards of findings; a stranger's record must not make thousands of pictures.
 const MOST_FINDINGS: usize = 40;
@@ -128,7 +129,7 @@ fn finding(view: &View, finding: &Finding, number: usize, photos: &[PhotoView], 
         Block::new(&tag, "tag", Weight::Bold, 48.0),
         Block::new(&said(&finding.statement), "lead", Weight::Bold, 76.0 * grow).gap(0.35),
         Block::new(&said(&finding.subject), "ink", Weight::Book, 52.0 * grow).lines(3),
-        Block::new(&said(&compared(finding)), "numbers", Weight::Bold, 56.0 * grow).gap(0.3),
+        Block::new(&said(&finding.working.numbers), "numbers", Weight::Bold, 56.0 * grow).gap(0.3),
     ];
     if let Some(margin) = &finding.working.margin {
         blocks
@@ -160,82 +161,65 @@ fn finding(view: &View, finding: &Finding, number: usize, photos: &[PhotoView], 
 }
 
 fn path(view: &View, format: Format) -> Option<Card> {
-    let elements = &view.path.elements;
-    if elements.is_empty() {
-        return None;
-    }
+    let mut chart = path_chart(view)?;
     let (mut card, area) = Card::framed("path", "path".to_owned(), view, format);
     let (class, _) = outcome(view);
     card.class = class;
-    let rated = view.rated_current_si;
-    let mut marks: Vec<Mark> = Vec::new();
-    for (amperes, words, class) in [
-        (rated, "rated", "rated"),
-        (view.path.fuse_rating.si, view.path.fuse_word(), "fuse"),
-        (view.tested_current_si, "tested", "tested"),
-    ] {
-        if let Some(amperes) = amperes.filter(|a| a.is_finite() && *a > 0.0) {
-            marks.push((amperes, format!("{words} {} A", significant(amperes, 4)), class));
-        }
-    }
-    let head =
-        [Block::new("The current path, element by element", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
-    card.write(&head, Area { height: 150.0, ..area });
-    let top = if format == Format::Wide { 92.0 } else { 150.0 };
+    let head = [Block::new("How warm each place becomes", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
+    let top = card.write(&head, Area { height: 150.0, ..area }) - area.y;
     let mut rest = area.below(top);
-    let mut room = chart::room_for(rest, format, marks.len());
-    let many = elements.len() > room;
-    if many {
-        rest.height -= 54.0;
-        room = chart::room_for(rest, format, marks.len());
+    chart.beside = format == Format::Wide;
+    chart.legend.iter_mut().for_each(|(_, words)| *words = said(words));
+    for group in &mut chart.groups {
+        // One row a place: what was measured stands over the range.
+        if let Some(read) = group.rows.get(1).cloned()
+            && let Some(row) = group.rows.first_mut()
+        {
+            row.reading = read.reading;
+            row.strong |= read.strong;
+        }
+        group.rows.truncate(1);
+        group.heading.clear();
+        group.note.clear();
+        group.name = said(&group.name);
+        group.rows.iter_mut().for_each(|row| row.words = said(&row.words));
     }
-    let rows: Vec<Row> = weakest_of(elements, room).into_iter().map(|element| row(element, rated)).collect();
-    card.description = rows
-        .iter()
-        .map(|row| {
-            format!(
-                "{}: {}",
-                row.label,
-                row.value.map_or("not known".to_owned(), |si| format!("{} A", significant(si, 3)))
-            )
-        })
-        .collect::<Vec<_>>()
-        .join("; ");
-    let left_out = elements.len() - rows.len();
-    let drawing = chart::bars(&rows, &marks, rest, format);
-    card.drawing.push_str(&drawing.shapes);
-    card.texts.extend(drawing.texts);
+    let all = chart.groups.len();
+    if all > chart.room(paper(rest)) {
+        rest.height -= 54.0;
+        let room = chart.room(paper(rest));
+        chart.groups = hottest(chart.groups, room);
+    }
+    card.description = description(view);
+    let left_out = all - chart.groups.len();
+    card.draw(&chart.draw(paper(rest)), rest);
     if left_out > 0 {
-        let words = format!("and {left_out} more, stronger or not known");
+        let words = format!("and {left_out} more, further below their limits or not known");
         card.write(&[Block::new(&words, "soft", Weight::Book, SMALLEST).lines(1)], rest.below(rest.height));
     }
     card.title = format!("{}: current path", said(&view.title));
     Some(card)
 }
 
-fn row(element: &ElementView, rated: Option<f64>) -> Row {
-    let weakest = if element.weakest { "weakest: " } else { "" };
-    let value = element.permissible_current.si.filter(|si| si.is_finite());
-    Row {
-        label: said(&format!("{weakest}{}", element.label)),
-        value,
-        spread: element.permissible_current.expanded_si,
-        strong: element.weakest,
-        falls_short: value.zip(rated).is_some_and(|(si, rated)| si < rated),
-    }
+/// The groups that come nearest to their limits, in the order of the path; those that are not known give way first.
+fn hottest(groups: Vec<Group>, room: usize) -> Vec<Group> {
+    let over = |group: &Group| {
+        let row = group.rows.first();
+        let known = row.and_then(|row| Some((row.range?.1, row.limit?)));
+        known.map_or(f64::NEG_INFINITY, |(high, limit)| high - limit)
+    };
+    let mut order: Vec<(usize, Group)> = groups.into_iter().enumerate().collect();
+    order.sort_by(|a, b| over(&b.1).total_cmp(&over(&a.1)));
+    order.truncate(room.max(1));
+    order.sort_by_key(|(index, _)| *index);
+    order.into_iter().map(|(_, group)| group).collect()
 }
 
-/// The weakest elements in the order of the path; those that are not known give way first.
-fn weakest_of(elements: &[ElementView], room: usize) -> Vec<&ElementView> {
-    let worth = |e: &ElementView| e.permissible_current.si.unwrap_or(f64::INFINITY);
-    let mut order: Vec<usize> = (0..elements.len()).collect();
-    order.sort_by(|a, b| {
-        let of = |i: &usize| elements.get(*i).map_or(f64::INFINITY, worth);
-        of(a).total_cmp(&of(b))
-    });
-    order.truncate(room.max(1));
-    order.sort_unstable();
-    order.into_iter().filter_map(|index| elements.get(index)).collect()
+/// The paper of an area: texts are as large as the smallest of a card.
+fn paper(area: Area) -> Paper {
+    let scale = SMALLEST / TEXT;
+    let measure = |text: &str, bold| width(text, TEXT, if bold { Weight::Bold } else { Weight::Book });
+    Paper { width: area.width / scale, height: Some(area.height / scale), measure }
 }
 
 fn test(view: &View, index: usize, number: usize, result: &TestResult, format: Format) -> Card {
@@ -256,7 +240,7 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
     for (place, finding) in about.iter().take(2).enumerate() {
         let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
         let open = finding.outcome == Outcome::NotDecided;
-        let compared = if open { String::new() } else { format!("{}{margin}", compared(finding)) };
+        let compared = if open { String::new() } else { format!("{}{margin}", finding.working.numbers) };
         let text = format!("{} {}: {}", finding.outcome.shape(), finding.outcome.words(), finding.statement);
         let class = match finding.outcome {
             Outcome::FallsShort => "bad",
@@ -291,13 +275,31 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
         }
         Format::Tall => area.below(card.write(&blocks, Area { height: area.height * 0.5, ..area }) - area.y),
     };
-    let drawing = chart::curve(curve, place);
-    card.drawing.push_str(&drawing.shapes);
-    card.texts.extend(drawing.texts.into_iter().map(|text| Text { text: said(&text.text), ..text }));
+    card.draw(&curve::on(curve, paper(place)), place);
     card
 }
 
 impl Card {
+    /// Puts a drawing into an area, as large as its texts have to be.
+    fn draw(&mut self, drawing: &Drawing, area: Area) {
+        let scale = SMALLEST / TEXT;
+        self.drawing.push_str(&format!(
+            r#"<g transform="translate({} {}) scale({scale:.4})">{}</g>"#,
+            tenth(area.x),
+            tenth(area.y),
+            drawing.shapes
+        ));
+        self.texts.extend(drawing.texts.iter().map(|words| {
+            let (weight, class) = match words.class {
+                class if class.contains("strong") => (Weight::Bold, "ink halo"),
+                class if class.contains("tick") => (Weight::Book, "soft"),
+                _ => (Weight::Book, "ink halo"),
+            };
+            let (x, y) = (area.x + scale * words.x, area.y + scale * words.y);
+            Text::new(x, y, SMALLEST, weight, class, &said(&words.text)).anchored(words.anchor)
+        }));
+    }
+
     /// Writes blocks into an area, and all they say into the description.
     pub(super) fn write(&mut self, blocks: &[Block], area: Area) -> f64 {
         for block in blocks.iter().filter(|block| !block.text().is_empty()) {

@@ -5,7 +5,6 @@
 //! alone; every card says that nothing on it means that the pack is safe, and an invented example says that it is one.
 
 mod against;
-mod chart;
 mod flow;
 mod make;
 mod raster;
