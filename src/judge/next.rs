@@ -233,8 +233,7 @@ const fn weight(grade: Grade) -> f64 {
         Grade::Critical => 27.0,
         Grade::Major => 9.0,
         Grade::Minor => 1.0,
-        // An opinion is worth a look where nothing else is open.
-        Grade::Custom => 0.1,
+        Grade::Custom => 0.3,
     }
 }
 

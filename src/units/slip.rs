@@ -33,7 +33,7 @@ pub fn likely_meant(text: &str, dimension: Dimension, far: impl Fn(&str) -> Opti
         others.iter().filter(|other| **other != unit).map(|other| format!("{} {other}", number.trim()));
     let read = parse(text).ok().filter(|_| !dimension.point).map(|read| read.value);
     // A wrong unit is likelier than a point that is off by one place, and that than one that is off by two.
-    let of_point = [(0.1, 0.5), (10.0, 0.5), (0.01, 1.0), (100.0, 1.0)]
+    let of_point = [(0.1, 0.5), (10.0, 0.5), (0.01, 2.0), (100.0, 2.0)]
         .iter()
         .filter_map(|(factor, unlikely)| shifted(read? * factor, unit).map(|text| (*unlikely, text)));
     let candidates = of_unit.map(|text| (0.0, text)).chain(of_point);

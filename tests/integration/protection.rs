@@ -107,7 +107,7 @@ fn one_undersized_fuse_is_one_finding() {
         .filter(|finding| finding.outcome == Outcome::FallsShort && finding.subject.contains("fuse"))
         .map(|finding| finding.rule)
         .collect();
-    assert_eq!(of_fuse, ["fuse-rating-over-load"]);
+    assert_eq!(of_fuse, ["element-carries-rated-current"]);
 }
 
 /// Without a fuse the statement is that nothing clears, not that a conductor melts before a fuse clears.

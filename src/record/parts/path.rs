@@ -352,7 +352,9 @@ impl ElementKind {
             Self::Joint => &[LimitedByHeat, InRig],
             Self::Shunt => &[RatedByMarking, InRig],
             Self::Terminal => &[RatedByMarking, LimitedByHeat, InRig],
-            Self::Fuse | Self::CircuitBreaker => &[InterruptsFault, Protective, OpensCircuit, InRig],
+            Self::Fuse | Self::CircuitBreaker => {
+                &[InterruptsFault, Protective, OpensCircuit, RatedByMarking, InRig]
+            }
             Self::ThermalCutoff => &[Protective, OpensCircuit, LimitedByHeat, InRig],
             Self::Contactor | Self::Connector => &[OpensCircuit, RatedByMarking, InRig],
             Self::Bms => &[],

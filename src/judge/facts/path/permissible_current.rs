@@ -20,7 +20,7 @@ pub(super) fn of(facts: &Facts<'_>, kind: Option<ElementKind>) -> Answer {
     match kind {
         Some(ElementKind::Busbar) => of_busbar(facts),
         Some(ElementKind::Cable) => of_cable(facts),
-        Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => of_rating(facts),
+        Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => of_marking(facts, "element.rating"),
         Some(ElementKind::Joint) => of_joint(facts),
         Some(ElementKind::CellStack) => of_cells(facts),
         Some(ElementKind::Bms) => of_bms(facts),
@@ -50,11 +50,6 @@ fn of_bms(facts: &Facts<'_>) -> Answer {
     } else {
         of_marking(facts, "element.marked_current")
     }
-}
-
-/// What is printed on a fuse or a circuit breaker: a margin over the load is a custom and has a rule of its own.
-fn of_rating(facts: &Facts<'_>) -> Answer {
-    of_marking(facts, "element.rating")
 }
 
 fn of_joint(facts: &Facts<'_>) -> Answer {
