@@ -72,7 +72,7 @@ enum Command {
     Log(log::Log),
     /// Judge a record against the rated continuous current and show the working
     Check(check::Check),
-    /// Say which facts are most worth having next, what each would decide, and how to get it safely
+    /// Say which facts to look at next, what each decides, and how to get it safely
     Next(next::Next),
     /// Explain a rule, or list the rule book
     Explain(explain::Explain),

@@ -613,16 +613,7 @@ fn a_missing_log_is_a_missing_fact() {
             "capacity",
             &["capacity-as-claimed", "energy-as-claimed", "gauge-agrees", "short-circuit-figures-agree"],
         ),
-        (
-            "full load",
-            &[
-                "full-load-held",
-                "full-load-to-the-end",
-                "gauge-agrees",
-                "branches-agree",
-                "short-circuit-figures-agree",
-            ],
-        ),
+        ("full load", &["full-load-held", "gauge-agrees", "branches-agree", "short-circuit-figures-agree"]),
         ("cold charge", &["cold-charge-test", "gauge-agrees"]),
         ("charge", &["gauge-agrees", "coulomb-round-trip", "energy-round-trip"]),
     ];

@@ -56,7 +56,7 @@ fn the_examples_as_text() {
 fn the_examples_as_json() {
     let ran = run(&["check", "--format", "json", "example-inspections/harbour-24-150-rev-b"]);
     let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
-    assert_eq!(json["format"], 1);
+    assert_eq!(json["format"], 2);
     assert_eq!(json["path"]["weakest"], "busbar positive-bar");
     let outcome = |rule: &str| -> Vec<&str> {
         json["findings"]
@@ -125,7 +125,7 @@ fn a_rule_that_rests_on_a_claim_names_it() {
         let findings = json["findings"].as_array().unwrap();
         let finding = findings.iter().find(|finding| finding["rule"] == "cell-rate").unwrap();
         assert_eq!(finding["outcome"], "falls short", "{finding}");
-        let said = run(&["check", folder.path().to_str().unwrap()]).out;
+        let said = run(&["check", "--all", folder.path().to_str().unwrap()]).out;
         (
             finding["claimed_facts"].clone(),
             said.contains("rests on a claim, not on a finding: cells.discharge"),

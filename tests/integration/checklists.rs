@@ -93,6 +93,12 @@ const NOT_ASKED: &[&str] = &[
     "test.branch.columns",
     "test.branch.offset",
     "withhold.area.why",
+    // Seldom wanted: `underlid log` prints the lines to paste.
+    "test.branch.sign",
+    "test.sensor.log",
+    "test.sensor.columns",
+    "test.sensor.offset",
+    "test.sensor.distance",
     // A place on a photo is pointed at, not answered.
     "photo.pointer.of",
     "photo.pointer.left",

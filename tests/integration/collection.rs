@@ -170,6 +170,7 @@ fn what_is_not_recorded_is_empty_and_never_zero() {
             "not_decided",
             "grave_not_decided",
             "meets",
+            "customs_short",
             "not_applied",
             "verdict"
         ]

@@ -541,7 +541,7 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
     let out = pipe(
         &pack,
         &format!(
-            "drop-in\nTitle\n22: 25.6 A\n22: 25.6 V\n{long}\nadd frob\ngo nowhere\nphoto /etc/passwd\nphoto ../../../etc/passwd\n999: x\n22: note label worn\nhelp\nfind capacity\nlist\nfindings\nback\nquit\n"
+            "drop-in\nTitle\n24: 25.6 A\n24: 25.6 V\n{long}\nadd frob\ngo nowhere\nphoto /etc/passwd\nphoto ../../../etc/passwd\n999: x\n24: note label worn\nhelp\nfind capacity\nlist\nfindings\nback\nquit\n"
         ),
     );
     let text = String::from_utf8_lossy(&out.stdout).into_owned();

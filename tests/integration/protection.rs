@@ -107,7 +107,13 @@ fn one_undersized_fuse_is_one_finding() {
         .filter(|finding| finding.outcome == Outcome::FallsShort && finding.subject.contains("fuse"))
         .map(|finding| finding.rule)
         .collect();
-    assert_eq!(of_fuse, ["element-carries-rated-current"]);
+    // Two rules of one cause: what stands on a page is the cause.
+    assert_eq!(of_fuse, ["fuse-rating-covers-load", "element-carries-rated-current"]);
+    let causes = include_str!("../../checklists/causes.toml");
+    assert!(
+        causes
+            .contains("from = [\"fuse-rating-covers-load\"]\nleads_to = [\"element-carries-rated-current\"")
+    );
 }
 
 /// Without a fuse the statement is that nothing clears, not that a conductor melts before a fuse clears.

@@ -127,10 +127,10 @@ const ROWS: &[Row] = &[
     row("peak-within-permissible-current", "", &[PEAK], &[PEAK, ("\"103 A\"", "\"5000 A\"")], &[PEAK, ("peak_duration = \"10 s\"\n", "")], By(0.98)),
     row("charge-current-within-path", "", NONE, &[("\"50 A\"", "\"500 A\"")], &[("\"50 A\"", "\"120 A ± 80 A\"")], By(0.9)),
     row("measured-temperature-below-limit", "red-bar", &[("#test", HOT)], &[("#test", HOT), ("88 degC", "95 degC")], &[("#test", HOT), ("duration = \"2 h\"", "duration = \"10 min\"")], Kelvin(5.0)),
-    row("measurement-agrees-with-record", "", &[("#test", HOT), ("88 degC", "60 degC")], &[("#test", HOT), ("88 degC", "400 degC")], &[("#test", LOST)], Turn),
+    row("measurement-agrees-with-record", "", &[("#test", HOT), ("88 degC", "50 degC")], &[("#test", HOT), ("88 degC", "400 degC")], &[("#test", LOST)], Turn),
     row("joint-contact-density", "joint", NONE, &[("20 x 17 mm", "19 x 16 mm")], &[("continuous_current = \"100 A\"\n", "")], By(0.1)),
     row("bar-material-matches-mass", "red-bar", &[("45.35 g", "48.75 g")], &[("45.35 g", "49.25 g")], &[("mass = \"45.35 g\"", "")], By(0.1)),
-    row("bar-material-not-magnetic", "red-bar", NONE, &[("magnetic = \"no\"\n\n[[path.element]]\nid = \"fuse\"", "magnetic = \"yes\"\n\n[[path.element]]\nid = \"fuse\"")], &[("magnetic = \"no\"\n\n[[path.element]]\nid = \"fuse\"", "\n[[path.element]]\nid = \"fuse\"")], Turn),
+    row("bar-material-not-magnetic", "red-bar", NONE, &[("magnetic = \"no\"\n\n[[path.element]]\nid = \"weld-3\"", "magnetic = \"yes\"\n\n[[path.element]]\nid = \"weld-3\"")], &[("magnetic = \"no\"\n\n[[path.element]]\nid = \"weld-3\"", "\n[[path.element]]\nid = \"weld-3\"")], Turn),
     row("path-voltage-drop", "", &[("\"0.377 mΩ\"", "\"4.177 mΩ\"")], &[("\"0.377 mΩ\"", "\"4.277 mΩ\"")], &[("resistance = \"10 µΩ\"", "")], By(0.1)),
     row("joint-drop", "joint", NONE, &[("145 µΩ", "152 µΩ")], &[("resistance = \"145 µΩ\"", "")], By(0.1)),
     row("joint-overlap", "joint", NONE, &[("\"3.9 mm\"", "\"4.1 mm\"")], &[("thickness = \"3.9 mm\"", "")], By(0.1)),
@@ -439,7 +439,7 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("fuse-voltage", "fuse", &[("rated_voltage = \"30 V\"", "rated_voltage = \"absent\"")]),
     ("fuse-interrupting-rating", "fuse", &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"absent\"")]),
     // The resistance of the cells was not taken: any rating is large enough for a current that nobody knows.
-    ("fuse-interrupting-rating", "fuse", &[("resistance = \"1.2 mΩ\"", ""), ("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"200 kA\"")]),
+    ("fuse-interrupting-rating", "fuse", &[("direct_resistance = \"1.2 mΩ\"", ""), ("resistance = \"1.2 mΩ\"", ""), ("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"200 kA\"")]),
     // A link that breaks short circuits alone, and nobody looked from which current on.
     ("fuse-least-breaking-current", "fuse", &[("fuse = \"class T\"", "fuse = \"semiconductor\"")]),
     // The load was taken away before the BMS opened; the charger stopped by itself.

@@ -286,7 +286,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
             ("element", "path.complete", "yes"),
             ("conductor", "conductor.kind", "cable"),
             ("conductor", "conductor.material", "copper"),
-            ("conductor", "conductor.resistance", "0 mΩ"),
+            ("conductor", "conductor.resistance", "0.001 µΩ"),
         ],
         flags: &[
             key("cell-resistance", "cells.resistance", "Resistance of one cell as a meter shows it at 1 kHz: it gives the greatest current").required(),
