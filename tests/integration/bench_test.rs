@@ -617,7 +617,6 @@ fn a_missing_log_is_a_missing_fact() {
             "full load",
             &[
                 "full-load-held",
-                "full-load-to-the-end",
                 "gauge-agrees",
                 "branches-agree",
                 "short-circuit-figures-agree",
