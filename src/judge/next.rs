@@ -21,6 +21,10 @@ use crate::units::{Amount, Dimension, Quantity, show, significant};
 
 /// Looks that are worked out to the value at which they turn.
 pub const MOST: usize = 5;
+/// Elements, tests and readings of cells of a record beyond which no value is tried.
+const LARGEST: usize = 120;
+/// Facts that are tried.
+const MOST_TRIED: usize = 300;
 /// A typical value is tried this many times smaller and larger.
 const WIDE: f64 = 300.0;
 /// Values that are tried over that range.
@@ -151,6 +155,12 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         search.open.iter().flat_map(|open| open.waits_for.iter().copied()).collect();
     facts.sort_unstable();
     facts.dedup();
+    // Each fact is a judgement of its own: a record of thousands of parts would take the square of their number.
+    let Record { path, test, cells, .. } = judged.record;
+    if path.element.len() + test.len() + cells.reading.len() > LARGEST {
+        facts.clear();
+    }
+    facts.truncate(MOST_TRIED);
     let tried: Vec<(Fact<'_>, Tried)> =
         facts.into_par_iter().map(|fact| (fact, search.try_out(&[fact]))).collect();
     let mut ranked: Vec<Ranked<'_>> = Vec::new();
