@@ -22,9 +22,9 @@ use crate::units::{Amount, Dimension, Quantity, show, significant};
 /// Looks that are worked out to the value at which they turn.
 pub const MOST: usize = 5;
 /// Elements, tests and readings of cells of a record beyond which no value is tried.
-const LARGEST: usize = 120;
+const LARGEST: usize = 48;
 /// Facts that are tried.
-const MOST_TRIED: usize = 300;
+const MOST_TRIED: usize = 200;
 /// A typical value is tried this many times smaller and larger.
 const WIDE: f64 = 300.0;
 /// Values that are tried over that range.
@@ -158,7 +158,12 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     // Each fact is a judgement of its own: a record of thousands of parts would take the square of their number.
     let Record { path, test, cells, .. } = judged.record;
     if path.element.len() + test.len() + cells.reading.len() > LARGEST {
-        facts.clear();
+        let closed = search.open.iter();
+        let closed = closed.map(|open| Closed {
+            check: settles(open),
+            missing: open.finding.missing.iter().map(|missing| missing.what.clone()).collect(),
+        });
+        return Next { looks: Vec::new(), closed: closed.collect() };
     }
     facts.truncate(MOST_TRIED);
     let tried: Vec<(Fact<'_>, Tried)> =

@@ -55,7 +55,7 @@ pub fn write_looks(next: &Next, most: usize) -> String {
 }
 
 fn looks(out: &mut String, next: &Next, most: usize) -> std::fmt::Result {
-    if next.looks.is_empty() {
+    if next.looks.is_empty() && next.closed.is_empty() {
         writeln!(out, "Nothing that could still be looked at would decide a check.")?;
     }
     for (number, look) in next.looks.iter().take(most).enumerate() {
