@@ -140,7 +140,7 @@ struct Stepper {
 
 impl Stepper {
     /// Advances the rows by one step and gives its error, K.
-    fn step(&mut self, case: &Case<'_>, rows: &mut Vec<f64>, current: f64, step: f64) -> f64 {
+    fn step(&mut self, case: &Case<'_>, rows: &mut [f64], current: f64, step: f64) -> f64 {
         let unknown = case.circuit.unknown();
         self.before.clear();
         self.before.extend_from_slice(rows);
@@ -160,13 +160,13 @@ impl Stepper {
         case.circuit.pattern.solve(&self.matrix, first);
         self.middle.clear();
         self.middle.extend_from_slice(rows);
-        for row in 0..unknown {
-            self.middle[row] += first[row];
+        for (middle, rate) in self.middle.iter_mut().zip(first.iter()).take(unknown) {
+            *middle += rate;
         }
         case.flow(&self.middle, current, &mut self.later);
         second.clear();
-        for row in 0..unknown {
-            second.push(self.later.heat[row] / GAMMA - 2.0 * case.capacity[row] * first[row] * scale);
+        for (row, rate) in first.iter().enumerate().take(unknown) {
+            second.push(self.later.heat[row] / GAMMA - 2.0 * case.capacity[row] * rate * scale);
         }
         case.circuit.pattern.solve(&self.matrix, second);
         let mut error = 0.0_f64;

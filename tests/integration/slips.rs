@@ -353,7 +353,10 @@ fn wrong_units(unit: &str) -> &'static [&'static str] {
 }
 
 /// What holds in every generated record: two ways to the same thing, and by how much they may differ.
-const LAWS: &[(&str, &[&str], fn(&Made) -> f64)] = &[
+/// What is compared, the fields that it rests on, and how it follows from a made pack.
+type Law = (&'static str, &'static [&'static str], fn(&Made) -> f64);
+
+const LAWS: &[Law] = &[
     ("energy = capacity × voltage", &["claims.energy", "claims.capacity", "claims.nominal_voltage"], |m| {
         m.number("claims.energy") / (m.number("claims.capacity") * m.number("claims.nominal_voltage"))
     }),
@@ -463,7 +466,9 @@ fn turned(before: &Verdicts, after: &Verdicts) -> Vec<String> {
 /// Slips, and those that turned a verdict silently, by kind.
 fn slipped(records: u32) {
     let mut draw = Draw(20_261_126);
-    let (mut asked, mut silent): (u32, BTreeMap<&str, (u32, u32, Vec<String>)>) = (0, BTreeMap::new());
+    /// Slips of a kind, those that turned a verdict silently, and which.
+    type Silent = (u32, u32, Vec<String>);
+    let (mut asked, mut silent): (u32, BTreeMap<&str, Silent>) = (0, BTreeMap::new());
     for _ in 0..records {
         let truth = Made::pack(&mut draw);
         let (right, doubts) = truth.judged();

@@ -180,7 +180,7 @@ impl Work<'_> {
                 ));
             }
             (TestKind::StandbyDrain, _) => {
-                facts.push(("test.drain_found", "", refused("a log of some length")))
+                facts.push(("test.drain_found", "", refused("a log of some length")));
             }
             _ => {}
         }

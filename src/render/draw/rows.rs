@@ -271,7 +271,6 @@ mod tests {
                 Row { reading: *range, limit, there: true, open: true, ..Row::default() },
             ],
             note: "missing: <b>".to_owned(),
-            ..Group::default()
         };
         let legend = vec![(Sample::Bar("falls-short"), "bar".to_owned()), (Sample::Limit, "<b>".to_owned())];
         let groups = ranges.iter().map(group).collect();

@@ -313,13 +313,13 @@ fn accuracy(text: &str) -> Option<StatedAccuracy> {
         let number: f64 = number.parse().ok().filter(|n: &f64| n.is_finite())?;
         match unit.trim().to_lowercase().as_str() {
             "%" | "% of reading" | "% reading" | "% of rdg" | "% rdg" | "% rdg." => {
-                accuracy.of_reading += number / 100.0
+                accuracy.of_reading += number / 100.0;
             }
             "% of range" | "% range" | "% of full scale" | "% full scale" | "% fs" | "% f.s." | "% of fs" => {
                 accuracy.of_range += number / 100.0;
             }
             "digits" | "digit" | "counts" | "count" | "dgt" | "dgts" | "lsd" | "d" => {
-                accuracy.digits += number
+                accuracy.digits += number;
             }
             _ => {
                 let unit = units::find_unit(unit.trim()).filter(|unit| unit.dimension != Dimension::NONE)?;
