@@ -240,6 +240,9 @@ pub(crate) fn field_of<'a>(record: &'a mut Record, subject: Subject, name: &str)
         ("photo", Subject::Photo(i)) => record.photo.get_mut(i)?.found_mut(field),
         ("test", Subject::Test(i)) => record.test.get_mut(i)?.found_mut(field),
         ("instrument", Subject::Instrument(i)) => record.instrument.get_mut(i)?.found_mut(field),
+        ("rig", _) => record.rig.found_mut(field),
+        ("source", _) => record.rig.source.found_mut(field),
+        ("load", Subject::Load(i)) => record.rig.load.get_mut(i)?.found_mut(field),
         _ => None,
     }
 }

@@ -11,10 +11,10 @@ use std::sync::Arc;
 
 use super::book::{Agree, Book, Plausible};
 use super::expr::{Expr, evaluate, gather};
-use crate::judge::facts::{Derived, Facts, Subject, Val, element_label};
-use crate::record::field::{Doubt, Found, Value};
+use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
+use crate::record::field::{Doubt, Value};
 use crate::record::parts::ElementKind;
-use crate::record::{Part, Record};
+use crate::record::Record;
 use crate::units::{self, Amount, COVERAGE, likely_meant, show};
 
 /// A contradiction between what follows from the record: the facts it takes "meets" from, and where.
@@ -48,7 +48,7 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
     // What is in doubt by itself contradicts nothing.
     let doubted = |subject: Subject, name: &str, list: &[(Subject, String, Arc<Doubt>)]| {
         list.iter()
-            .any(|(at, of, doubt)| doubt.implausible && *at == subject && field_of(of) == field_of(name))
+            .any(|(at, of, doubt)| doubt.implausible && *at == subject && whole_field(of) == whole_field(name))
     };
     for entry in book.agree.iter().filter(|entry| entry.of_record) {
         for subject in subjects(&entry.head, &entry.kinds, record) {
@@ -65,7 +65,7 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
         }
     }
     for (subject, name, doubt) in found {
-        if let Some(field) = field_mut(record, subject, &name)
+        if let Some(field) = field_of(record, subject, &name)
             && !field.doubts.contains(&doubt)
         {
             field.doubts.push(doubt);
@@ -143,34 +143,11 @@ fn is_of_a_part(name: &str) -> bool {
 }
 
 /// The field of a name, without the side of a size.
-fn field_of(name: &str) -> &str {
+fn whole_field(name: &str) -> &str {
     let sides = [".width", ".thickness", ".length", ".height"];
     // `element.length` is a field, `claims.size.length` is a side of one.
     let side = sides.iter().find_map(|side| name.strip_suffix(side)).filter(|field| field.contains('.'));
     side.unwrap_or(name)
-}
-
-fn field_mut<'a>(record: &'a mut Record, subject: Subject, name: &str) -> Option<&'a mut Found> {
-    let (head, rest) = name.split_once('.')?;
-    let field = rest.split('.').next()?;
-    match (head, subject) {
-        ("inspection", _) => record.inspection.found_mut(field),
-        ("claims", _) => record.claims.found_mut(field),
-        ("cells", _) => record.cells.found_mut(field),
-        ("path", _) => record.path.found_mut(field),
-        ("bms", _) => record.bms.found_mut(field),
-        ("heater", _) => record.heater.found_mut(field),
-        ("enclosure", _) => record.enclosure.found_mut(field),
-        ("marking", _) => record.marking.found_mut(field),
-        ("element", Subject::Element(i)) => record.path.element.get_mut(i)?.found_mut(field),
-        ("layer", Subject::Layer(i)) => record.bms.layer.get_mut(i)?.found_mut(field),
-        ("reading", Subject::Reading(i)) => record.cells.reading.get_mut(i)?.found_mut(field),
-        ("test", Subject::Test(i)) => record.test.get_mut(i)?.found_mut(field),
-        ("rig", _) => record.rig.found_mut(field),
-        ("source", _) => record.rig.source.found_mut(field),
-        ("load", Subject::Load(i)) => record.rig.load.get_mut(i)?.found_mut(field),
-        _ => None,
-    }
 }
 
 /// What is said of a value outside its plausible range, where nobody confirmed it.
@@ -193,7 +170,7 @@ fn outside(entry: &Plausible, facts: &Facts<'_>) -> Option<Doubt> {
     if fits(own.value()) {
         return None;
     }
-    let side = entry.of.strip_prefix(field_of(&entry.of)).filter(|side| !side.is_empty());
+    let side = entry.of.strip_prefix(whole_field(&entry.of)).filter(|side| !side.is_empty());
     let text = value.show();
     let middle = match (least, most) {
         (Some(least), Some(most)) if own.dimension.point => (least + most) / 2.0,
