@@ -445,7 +445,7 @@ fn junction_limit(facts: &Facts<'_>) -> Answer {
     work.done(limit)
 }
 
-pub(super) fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
+fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let layers = &facts.record.bms.layer;
     if layers.is_empty() {

@@ -823,7 +823,7 @@ impl<'a> Builder<'a> {
     /// The way of the BMS's heat: by its recorded layers, or to the air inside.
     fn bms_heat(&mut self, at: Point) -> Result<(), Refusal> {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
-        let layers = super::super::pack::heat_path_resistance(&facts);
+        let layers = facts.worked("bms.heat_path_resistance").cloned().unwrap_or_else(|| Err(Vec::new()));
         let on_lid = self.facts.record.bms.heat_sink_on_lid.yes() == Some(true);
         let whole = self.facts.record.bms.heat_path_complete.yes() == Some(true);
         let known =
