@@ -9,7 +9,6 @@ use uom::si::power::watt;
 
 use super::answers::Answers;
 use super::lookup::Facts;
-use super::path::together;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
 use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
@@ -81,6 +80,21 @@ fn usual(work: &mut Worker<'_>) -> Option<Voltages> {
 fn usual_or(work: &mut Worker<'_>, name: &str, pick: impl Fn(&Voltages) -> f64) -> Option<Amount> {
     work.optional(name)
         .or_else(|| usual(work).map(|voltages| Amount::exact(pick(&voltages), Dimension::VOLTAGE)))
+}
+
+/// How many packs are used together, as the papers say: an error where nobody recorded what they say.
+pub(super) fn together(facts: &Facts<'_>, name: &str) -> Result<f64, Missing> {
+    let Some(found) = facts.found(name) else { return Ok(1.0) };
+    match found.state() {
+        State::Absent => Ok(1.0),
+        State::Withheld => Err(Missing::fact(name, "", Reason::Withheld)),
+        State::NotVisible => Err(Missing::fact(name, "", Reason::NotVisible)),
+        State::NotLooked => Err(Missing::fact(name, "", Reason::NotRecorded)),
+        State::Known(_) => match facts.fact(name) {
+            Ok(value) => Ok(value.amount().map_or(1.0, |count| count.value().max(1.0))),
+            Err(missing) => Err(missing.into_iter().next().unwrap_or_else(Missing::withheld)),
+        },
+    }
 }
 
 /// Voltage at rest of one fully charged cell, for the fault current.

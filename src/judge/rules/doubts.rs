@@ -12,9 +12,9 @@ use std::sync::Arc;
 use super::book::{Agree, Book, Plausible};
 use super::expr::{Expr, evaluate, gather};
 use crate::judge::facts::{Derived, Facts, Subject, Val, element_label, field_of};
+use crate::record::Record;
 use crate::record::field::{Doubt, Value};
 use crate::record::parts::ElementKind;
-use crate::record::Record;
 use crate::units::{self, Amount, COVERAGE, likely_meant, show};
 
 /// A contradiction between what follows from the record: the facts it takes "meets" from, and where.
@@ -47,8 +47,9 @@ pub(crate) fn mark(record: &mut Record, book: &Book) {
     }
     // What is in doubt by itself contradicts nothing.
     let doubted = |subject: Subject, name: &str, list: &[(Subject, String, Arc<Doubt>)]| {
-        list.iter()
-            .any(|(at, of, doubt)| doubt.implausible && *at == subject && whole_field(of) == whole_field(name))
+        list.iter().any(|(at, of, doubt)| {
+            doubt.implausible && *at == subject && whole_field(of) == whole_field(name)
+        })
     };
     for entry in book.agree.iter().filter(|entry| entry.of_record) {
         for subject in subjects(&entry.head, &entry.kinds, record) {

@@ -13,11 +13,11 @@ use uom::si::f64::{ElectricPotential, ElectricalResistance};
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::network::stand_in::{self, StandIn};
+use crate::judge::facts::pack::together;
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label, rest_voltage};
 use crate::logs::instrument::compare;
 use crate::physics::short_circuit;
-use crate::record::State;
 use crate::record::parts::ElementKind;
 use crate::units::{Amount, Dimension, show};
 
@@ -362,21 +362,6 @@ fn both(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
         shown(both, Dimension::CURRENT)
     ));
     range(work, both, Dimension::CURRENT, 1, Vec::new())
-}
-
-/// How many packs are used together, as the papers say: `None` where nobody recorded what they say.
-pub(crate) fn together(facts: &Facts<'_>, name: &str) -> Result<f64, Missing> {
-    let Some(found) = facts.found(name) else { return Ok(1.0) };
-    match found.state() {
-        State::Absent => Ok(1.0),
-        State::Withheld => Err(Missing::fact(name, "", Reason::Withheld)),
-        State::NotVisible => Err(Missing::fact(name, "", Reason::NotVisible)),
-        State::NotLooked => Err(Missing::fact(name, "", Reason::NotRecorded)),
-        State::Known(_) => match facts.fact(name) {
-            Ok(value) => Ok(value.amount().map_or(1.0, |count| count.value().max(1.0))),
-            Err(missing) => Err(missing.into_iter().next().unwrap_or_else(Missing::withheld)),
-        },
-    }
 }
 
 /// The fault current that a device in the path must interrupt in the use that is claimed: that of its own pack, or that

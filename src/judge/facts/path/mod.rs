@@ -9,7 +9,6 @@ mod losses;
 mod permissible_current;
 mod withstand;
 
-pub(super) use fault::together;
 pub(crate) use withstand::{clearing, with_path};
 
 use crate::judge::facts::answers::Answers;
