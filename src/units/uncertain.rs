@@ -184,6 +184,23 @@ impl Amount {
         Self { number: Uncertain::exact(value), dimension }
     }
 
+    /// A range of which only the ends are known, SI units: its half width is the expanded uncertainty.
+    #[must_use]
+    pub fn between(low: f64, high: f64, source: SourceId, dimension: Dimension) -> Self {
+        let number = Uncertain::new(0.5 * (low + high), source, (high - low) / (2.0 * COVERAGE));
+        Self { number, dimension }
+    }
+
+    /// The ends of its expanded uncertainty, SI units; not below zero.
+    ///
+    /// What follows from a wide range by anything but a straight line is worked out at its ends: half the fault current
+    /// lets a quarter through, which no slope at the middle says.
+    #[must_use]
+    pub fn ends(&self) -> (f64, f64) {
+        let expanded = self.number.expanded();
+        ((self.number.value - expanded).max(0.0), self.number.value + expanded)
+    }
+
     /// The value in SI units.
     #[must_use]
     pub fn value(&self) -> f64 {

@@ -115,7 +115,7 @@ const ROWS: &[Row] = &[
     row("switch-voltage", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"32 V\"", "\"28 V\"")], &[("#element", CUTOFF), ("rated_voltage = \"32 V\"\n", "")], By(0.1)),
     row("thermal-cutoff-below-cell-limit", "disc", &[("#element", CUTOFF)], &[("#element", CUTOFF), ("\"84 degC\"", "\"86 degC\"")], &[("#element", CUTOFF), ("trip_temperature = \"84 degC\"", "")], Kelvin(3.0)),
     row("element-carries-rated-current", "terminal", NONE, &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"\nmarked_current = \"97 A\"")], &[("kind = \"terminal\"\nmarked_current = \"105 A\"", "kind = \"terminal\"")], By(0.1)),
-    row("conductor-protected-by-fuse", "light-bar", NONE, &[("rating = \"126 A\"", "rating = \"188 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
+    row("conductor-protected-by-fuse", "light-bar", NONE, &[("rating = \"126 A\"", "rating = \"215 A\"")], &[("material = \"aluminium\"\n", "")], By(0.1)),
     row("conductor-withstands-fault", "cable", &[("\"10 ms\"", "\"26 s\"")], &[("\"10 ms\"", "\"38 s\"")], &[("clearing_time = \"10 ms\"\n", "")], By(0.1)),
     row("insulation-withstands-fault", "cable", &[("\"10 ms\"", "\"3 s\"")], &[("\"10 ms\"", "\"15 s\"")], &[("clearing_time = \"10 ms\"\n", "")], By(0.1)),
     row("plastics-withstand-fault", "red-bar", &[("\"10 ms\"", "\"0.5 s\"")], &[("\"10 ms\"", "\"9.5 s\"")], &[("clearing_time = \"10 ms\"\n", "")], By(0.1)),

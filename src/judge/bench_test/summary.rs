@@ -6,7 +6,7 @@ use super::{Work, worked};
 use crate::judge::facts::{Answer, Bound, Missing, Side, Val};
 use crate::logs::cold_charge::ColdCurrent;
 use crate::logs::full_load::Total;
-use crate::units::{Amount, COVERAGE, Dimension, Uncertain, show, show_uncertain};
+use crate::units::{Amount, Dimension, show, show_uncertain};
 
 /// How a full-load test came to its end.
 #[derive(Debug, Clone, PartialEq)]
@@ -146,8 +146,8 @@ impl ColdChargeSummary {
 /// An amount that lies anywhere between two ends: they are the ends of its expanded uncertainty.
 fn between((low, high): (f64, f64), source: u32, dimension: Dimension) -> Amount {
     // The upper end itself is possible: without the last term a limit that is equal to it would count as missed.
-    let value = (low + high) / 2.0 + if high > low { 1e-9 * high.abs() } else { 0.0 };
-    Amount { number: Uncertain::new(value, source, (high - low) / (2.0 * COVERAGE)), dimension }
+    let beyond = if high > low { 1e-9 * high.abs() } else { 0.0 };
+    Amount::between(low + beyond, high + beyond, source, dimension)
 }
 
 impl Work<'_> {

@@ -17,7 +17,7 @@ use crate::physics::insulation::{self, MaterialGroup, PollutionDegree};
 use crate::physics::{Refusal, ZERO_CELSIUS, heat_path};
 use crate::record::State;
 use crate::record::parts::TestKind;
-use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain};
+use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
 const NONE: Dimension = Dimension::NONE;
 
@@ -25,12 +25,6 @@ const NONE: Dimension = Dimension::NONE;
 const DEVICE_FACTOR: SourceId = (1 << 31) + 96;
 const CREEPAGE_NEEDED: SourceId = DEVICE_FACTOR + 1;
 const CLEARANCE_NEEDED: SourceId = DEVICE_FACTOR + 2;
-
-/// A range whose ends are all that is known: its half width is the expanded uncertainty.
-fn between(least: f64, greatest: f64, source: SourceId, dimension: Dimension) -> Amount {
-    let number = Uncertain::new(0.5 * (least + greatest), source, (greatest - least) / (2.0 * COVERAGE));
-    Amount { number, dimension }
-}
 
 /// What follows from the cells and the claims.
 pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
@@ -215,7 +209,7 @@ fn distance_needed(
     if with_group {
         work.step(format!("material group {}", told(&groups, MaterialGroup::word)));
     }
-    work.done(between(least, greatest, source, Dimension::LENGTH))
+    work.done(Amount::between(least, greatest, source, Dimension::LENGTH))
 }
 
 fn told<T: Copy>(words: &[T], word: impl Fn(T) -> &'static str) -> String {
@@ -540,7 +534,7 @@ impl Heat {
             ));
             let missing = Missing::fact("bms.device_resistance_factor", "", Reason::NotRecorded);
             work.bounded(Side::Within, vec![missing], false);
-            between(least, greatest, DEVICE_FACTOR, NONE)
+            Amount::between(least, greatest, DEVICE_FACTOR, NONE)
         }));
         let devices = work.amount("bms.switching_devices");
         let in_series = work.amount("bms.devices_in_series");

@@ -18,7 +18,7 @@ use crate::judge::facts::{
 use crate::judge::rules::{Book, Finding, Scope, judge_rig};
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
-use crate::units::{Amount, Dimension, propagate, show, significant};
+use crate::units::{Amount, Dimension, SourceId, propagate, show, significant};
 
 /// Square millimetres in a square metre: k is per square millimetre.
 const MM2: f64 = 1e6;
@@ -33,6 +33,9 @@ fn refused(refusal: &Refusal) -> Vec<Missing> {
 fn wrong_kind() -> Vec<Missing> {
     vec![Missing::refused("a fact has the wrong kind")]
 }
+
+/// Source of the range of what a fuse lets through, beyond those of other modules.
+const PASSED: SourceId = (1 << 31) + 112;
 
 fn squared_seconds(number: crate::units::Uncertain) -> Amount {
     Amount { number, dimension: Dimension::LET_THROUGH }
@@ -174,7 +177,12 @@ impl Fuses {
                 let step = format!("{name} lets {} through, by its data sheet", amount.show());
                 offer(amount.clone(), Some(step), None);
             }
-            let after = |time: &Amount| squared_seconds(current.number.power(2).times(&time.number));
+            // At the ends: the fault current is a range too wide for a slope at its middle.
+            let after = |time: &Amount| {
+                let ((least, most), (quick, slow)) = (current.ends(), time.ends());
+                let ends = (least.powi(2) * quick, most.powi(2) * slow);
+                Amount::between(ends.0, ends.1, PASSED, Dimension::LET_THROUGH)
+            };
             if let Some(time) = &fuse.clearing {
                 let passes = after(time);
                 let step = format!(
@@ -188,7 +196,8 @@ impl Fuses {
                 let what =
                     format!("what {name} lets through, or the time in which it clears, is not recorded");
                 open.push(Missing::told("clearing.let_through", what, Reason::NotRecorded));
-                let multiple = current.value() / fuse.rating.value();
+                // At the least current that may flow: only well above its rating is a fuse quick.
+                let multiple = current.ends().0 / fuse.rating.value();
                 let quick = fault.quick_from.is_some_and(|from| multiple >= from.value());
                 if let Some(time) = fault.stand_in.filter(|_| quick) {
                     let assumed = format!(

@@ -607,6 +607,13 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
     let same = |left: &Expr, right: &Expr| evaluate(left, facts).ok() == evaluate(right, facts).ok();
     match &require.node {
         Node::Compare(relation, left, right) => match relation.required() {
+            Some(_) if evaluate(right, facts).is_err() => {
+                format!("{}; what is required is {}", side(left), side(right))
+            }
+            // "At least at most 3 kA" is no sentence.
+            Some(_) if matches!(&right.node, Node::Name(name) if facts.bound(name).is_some()) => {
+                format!("{}; the limit is {}", side(left), side(right))
+            }
             Some(required) => format!("{}; {required} {} is required", side(left), side(right)),
             // What a yes or a no ought to be, the finding's statement says.
             None if *relation == Relation::IsNot

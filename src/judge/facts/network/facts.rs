@@ -11,7 +11,7 @@ use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
 use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, State};
-use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show, significant};
+use crate::units::{Amount, Dimension, SourceId, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
 const QUARTER: f64 = 900.0;
@@ -229,8 +229,7 @@ impl Solved<'_> {
             show(high, dimension)
         ));
         work.bounded(towards, self.followed.clash.clone(), false);
-        let number = Uncertain::new(0.5 * (low + high), SOURCE + source, (high - low) / (2.0 * COVERAGE));
-        work.done(Amount { number, dimension })
+        work.done(Amount::between(low, high, SOURCE + source, dimension))
     }
 
     fn name_of(&self, id: ElementId) -> String {

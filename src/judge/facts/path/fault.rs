@@ -15,7 +15,7 @@ use crate::judge::facts::answers::Answers;
 use crate::judge::facts::network::stand_in::{self, StandIn};
 use crate::judge::facts::pack::together;
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label, rest_voltage};
+use crate::judge::facts::{Answer, Facts, Missing, NAMED, Reason, Side, element_label, rest_voltage};
 use crate::logs::instrument::compare;
 use crate::physics::short_circuit;
 use crate::record::parts::ElementKind;
@@ -30,12 +30,6 @@ const SOURCE: u32 = (1 << 31) + 64;
 
 /// Both ends of a range, SI units.
 type Ends = (f64, f64);
-
-/// The ends of a measured value.
-fn ends(amount: &Amount) -> Ends {
-    let expanded = amount.number.expanded();
-    ((amount.value() - expanded).max(0.0), amount.value() + expanded)
-}
 
 fn plus(a: Ends, b: Ends) -> Ends {
     (a.0 + b.0, a.1 + b.1)
@@ -106,7 +100,7 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
         let of_element = match facts.derived.of_element(index, "element.resistance_found") {
             Some(Ok(worked)) => {
                 work.rests_on(worked);
-                worked.value.amount().map_or((0.0, 0.0), ends)
+                worked.value.amount().map_or((0.0, 0.0), Amount::ends)
             }
             Some(Err(missing)) if missing.iter().any(|m| m.reason == Reason::Withheld) => {
                 return Err(missing.clone());
@@ -119,8 +113,17 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
                 (0.0, greatest)
             }
         };
-        work.step(format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
+        if index < NAMED {
+            work.step(format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
+        }
         path = plus(path, of_element);
+    }
+    if let Some(more) = facts.record.path.element.len().checked_sub(NAMED).filter(|more| *more > 0) {
+        work.step(format!("and {more} more"));
+    }
+    if let Some(more) = missing_from.len().checked_sub(NAMED).filter(|more| *more > 0) {
+        missing_from.truncate(NAMED);
+        missing_from.push(format!("and {more} more"));
     }
     if !missing_from.is_empty() {
         work.assume(format!(
@@ -173,12 +176,12 @@ fn cell_resistance(work: &mut Worker<'_>, narrows: &mut Vec<Missing>) -> Option<
             factor.ends.1, factor.basis
         ));
         narrows.push(Missing::fact("cells.resistance", "", Reason::NotRecorded));
-        let of = ends(&direct);
+        let of = direct.ends();
         return Some((of.0 / factor.ends.1, of.1));
     };
-    let of = ends(&shown_by_meter);
+    let of = shown_by_meter.ends();
     Some(if let Some(direct) = direct {
-        (of.0.min(ends(&direct).0), ends(&direct).1.max(of.1))
+        (of.0.min(direct.ends().0), direct.ends().1.max(of.1))
     } else {
         work.assume(format!(
             "direct-current resistance not recorded; {} to {} times the recorded one taken: {}",
@@ -232,12 +235,7 @@ fn stands_in(
 /// A finished range.
 fn range(mut work: Worker<'_>, of: Ends, dimension: Dimension, source: u32, narrows: Vec<Missing>) -> Answer {
     work.bounded(Side::Within, narrows, false);
-    let number = crate::units::Uncertain::new(
-        0.5 * (of.0 + of.1),
-        SOURCE + source,
-        (of.1 - of.0) / (2.0 * crate::units::COVERAGE),
-    );
-    work.done(Amount { number, dimension })
+    work.done(Amount::between(of.0, of.1, SOURCE + source, dimension))
 }
 
 fn from_parts(mut work: Worker<'_>, resistances: Result<&Loop, &Vec<Missing>>) -> Answer {
@@ -321,7 +319,7 @@ fn error(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     let (Some(of_parts), Some(of_step)) = (parts.value.amount(), step.value.amount()) else {
         return Err(vec![Missing::refused("a current has the wrong kind")]);
     };
-    let greatest = ends(of_parts).1;
+    let greatest = of_parts.ends().1;
     let compared = compare(of_step.value(), Some(of_step.number.standard()), greatest, Some(0.0))
         .map_err(|why| vec![Missing::refused(why)])?;
     let mut work = Worker::new(facts);
@@ -344,8 +342,8 @@ fn both(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
         return Ok(only);
     };
     let Some(of_parts) = parts.value.amount() else { return Ok(step.clone()) };
-    let (least, greatest) = ends(of_parts);
-    let at_least = ends(of_step).0;
+    let (least, greatest) = of_parts.ends();
+    let at_least = of_step.ends().0;
     let mut work = Worker::new(facts);
     work.rests_on(parts);
     for text in &parts.steps {
@@ -354,7 +352,7 @@ fn both(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     for text in &step.steps {
         work.step(format!("from the load step: {text}"));
     }
-    let both = (least.max(at_least), greatest.max(ends(of_step).1));
+    let both = (least.max(at_least), greatest.max(of_step.ends().1));
     work.step(format!(
         "{} from the parts, at least {} from the load step: {}",
         shown((least, greatest), Dimension::CURRENT),
@@ -383,13 +381,13 @@ fn in_use(facts: &Facts<'_>, own: &Answer, resistances: Result<&Loop, &Vec<Missi
         }
         Ok(packs) => packs,
     };
-    let of_own = own.value.amount().map_or((0.0, 0.0), ends);
+    let of_own = own.value.amount().map_or((0.0, 0.0), Amount::ends);
     let mut work = Worker::new(facts);
     work.rests_on(own);
     own.steps.iter().for_each(|step| work.step(step.clone()));
     work.claimed(&["claims.max_in_parallel".to_owned()]);
     let leads = match work.optional("claims.parallel_leads") {
-        Some(stated) => ends(&stated),
+        Some(stated) => stated.ends(),
         None => {
             work.assume(format!(
                 "leads between the packs not stated; {} taken (no source: 0.3 m of 70 mm² to 3 m of 25 mm², out and back)",

@@ -22,7 +22,7 @@ use crate::physics::joint::{self, ThreadsInto};
 use crate::physics::material::{Finish, Material};
 use crate::record::parts::{Element, ElementKind};
 use crate::record::{State, reads};
-use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, significant};
+use crate::units::{Amount, Dimension, SourceId, significant};
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCurrent, ElectricPotential};
@@ -258,8 +258,9 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
     let [(a, b), (c, d)] = ends[..] else { return Err(work.take_missing()) };
     let all = [a - c, a - d, b - c, b - d].map(f64::abs);
     let (least, most) = all.iter().fold((f64::INFINITY, 0.0_f64), |e, x| (e.0.min(*x), e.1.max(*x)));
-    let number = Uncertain::new(0.5 * (least + most), GALVANIC, (most - least) / (2.0 * COVERAGE));
-    let [difference] = work.all([Some(Amount { number, dimension: Dimension::VOLTAGE })])?;
+    // Two ranges that overlap may be the same metal's.
+    let least = if a.max(c) <= b.min(d) { 0.0 } else { least };
+    let [difference] = work.all([Some(Amount::between(least, most, GALVANIC, Dimension::VOLTAGE))])?;
     work.done(difference)
 }
 
@@ -294,8 +295,7 @@ fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
         work.bounded(Side::Within, vec![Missing::refused(&what)], false);
     }
     work.step(format!("usual for {thread}: {least} N·m to {most} N·m"));
-    let number = Uncertain::new(0.5 * (least + most), TORQUE, (most - least) / (2.0 * COVERAGE));
-    work.done(Amount { number, dimension: Dimension::TORQUE })
+    work.done(Amount::between(least, most, TORQUE, Dimension::TORQUE))
 }
 
 fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {

@@ -16,7 +16,7 @@ use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
 use crate::record::parts::ElementKind;
-use crate::units::{Amount, COVERAGE, Dimension, SourceId, Uncertain, show};
+use crate::units::{Amount, COVERAGE, Dimension, SourceId, show};
 
 /// Sources of the ranges of this module.
 const SOURCE: SourceId = (1 << 31) + 84;
@@ -126,8 +126,7 @@ fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> 
         show(low, Dimension::TIME),
         show(high, Dimension::TIME)
     ));
-    let number = Uncertain::new(0.5 * (low + high), SOURCE + source, (high - low) / (2.0 * COVERAGE));
-    work.done(Amount { number, dimension: Dimension::TIME })
+    work.done(Amount::between(low, high, SOURCE + source, Dimension::TIME))
 }
 
 /// What needs the fault current of the whole path.
