@@ -191,7 +191,7 @@ impl Missing {
 
 /// Missing facts that one answer names; the others it counts. What is missing for the path as a whole is told by every
 /// rule over its elements, so that naming all of it would grow with the square of a record.
-pub const NAMED: usize = 24;
+pub const NAMED: usize = 12;
 
 /// Missing facts, each once: the first [`NAMED`] of them by name, the others as a number.
 #[derive(Debug, Default)]

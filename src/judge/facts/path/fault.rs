@@ -15,7 +15,7 @@ use crate::judge::facts::answers::Answers;
 use crate::judge::facts::network::stand_in::{self, StandIn};
 use crate::judge::facts::pack::together;
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, NAMED, Reason, Side, element_label, rest_voltage};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label, rest_voltage};
 use crate::logs::instrument::compare;
 use crate::physics::short_circuit;
 use crate::record::parts::ElementKind;
@@ -27,6 +27,9 @@ const NOT_LISTED: (f64, f64) = (0.0, 3e-3);
 const PARALLEL_LEADS: (f64, f64) = (0.1e-3, 5e-3);
 /// Sources of uncertainty of the ranges of this module, beyond those of instruments, tests and the network.
 const SOURCE: u32 = (1 << 31) + 64;
+
+/// Parts of the loop whose resistance is told: all of a pack's, and no square of a record of thousands.
+const TOLD: usize = 40;
 
 /// Both ends of a range, SI units.
 type Ends = (f64, f64);
@@ -113,16 +116,16 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
                 (0.0, greatest)
             }
         };
-        if index < NAMED {
+        if index < TOLD {
             work.step(format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
         }
         path = plus(path, of_element);
     }
-    if let Some(more) = facts.record.path.element.len().checked_sub(NAMED).filter(|more| *more > 0) {
+    if let Some(more) = facts.record.path.element.len().checked_sub(TOLD).filter(|more| *more > 0) {
         work.step(format!("and {more} more"));
     }
-    if let Some(more) = missing_from.len().checked_sub(NAMED).filter(|more| *more > 0) {
-        missing_from.truncate(NAMED);
+    if let Some(more) = missing_from.len().checked_sub(TOLD).filter(|more| *more > 0) {
+        missing_from.truncate(TOLD);
         missing_from.push(format!("and {more} more"));
     }
     if !missing_from.is_empty() {
