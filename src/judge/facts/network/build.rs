@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use super::limits;
 use super::stand_in::{self, StandIn};
 use crate::judge::facts::worker::Worker;
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Subject, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Subject, capped, element_label};
 use crate::physics::ZERO_CELSIUS;
 use crate::physics::material::Material;
 use crate::record::parts::{Element, ElementKind, Finish, Leg, Retention};
@@ -235,8 +235,11 @@ impl<'a> Builder<'a> {
     fn done(mut self, rated: f64, charge: f64) -> Result<Pack, Vec<Missing>> {
         let lead = self.outside(stand_in::LEAD);
         let Self { network, mut places, unknown, assumed, claims, beside, .. } = self;
+        let not_drawn = capped(unknown.values().flatten().cloned());
         for place in &mut places {
             place.lacks.extend(beside.get(&place.element).into_iter().flatten().cloned());
+            // A part that could not be drawn may be the hottest, and warms cells and air for all.
+            place.lacks.extend(not_drawn.iter().cloned());
         }
         let circuit = Circuit::new(network).map_err(refused)?;
         let (room, start, ambient) = (self.room_free, self.start, self.ambient);
