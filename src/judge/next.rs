@@ -722,17 +722,10 @@ fn fact_of<'a>(record: &Record, finding: &Finding, missing: &'a Missing) -> Opti
     field_info(name)?;
     let head = name.split('.').next().unwrap_or_default();
     let subject = match head {
-        "element" => {
-            let here = |index: &usize| {
-                let label = element_label(record, *index);
-                Missing::fact(name, &label, missing.reason).what == missing.what
-            };
-            let of_finding = match finding.at {
-                Subject::Element(index) => Some(index),
-                _ => None,
-            };
-            Subject::Element((0..record.path.element.len()).find(here).or(of_finding)?)
-        }
+        "element" => match (missing.element, finding.at) {
+            (Some(index), _) | (None, Subject::Element(index)) => Subject::Element(index),
+            _ => return None,
+        },
         "layer" => {
             let named = record
                 .bms

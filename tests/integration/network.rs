@@ -369,7 +369,9 @@ fn links_and_joints_as_they_are_recorded() {
 #[test]
 fn a_rise_read_by_hand_counts() {
     let read = |rise: &str| {
-        let line = format!("id = \"plus-bar\"\ntemperature_rise = \"{rise}\"\nrise_current = \"100 A\"");
+        let line = format!(
+            "id = \"plus-bar\"\ntemperature_rise = \"{rise}\"\nrise_current = \"100 A\"\nrise_time = \"20 min\""
+        );
         findings(&PACK.replace("id = \"plus-bar\"", &line), None)
     };
     let hot = read("80 K");

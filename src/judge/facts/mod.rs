@@ -23,11 +23,10 @@ pub(crate) use network::is_fact as of_the_network;
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub(crate) use table::FACTS;
-pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
+pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked, element_label};
 pub(crate) use value::{capped, names};
 
 use crate::evidence::whole::Look;
-use crate::record::parts::ElementKind;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
@@ -271,12 +270,7 @@ impl Derived {
             None | Some(Look::Whole) => Ok(()),
             Some(Look::Damaged(why) | Look::NotSeen(why)) => {
                 let what = format!("{file} does not count as evidence: {why}");
-                Err(vec![Missing {
-                    name: "photo.file".to_owned(),
-                    what,
-                    reason: Reason::NotVisible,
-                    counted: 0,
-                }])
+                Err(vec![Missing::told("photo.file", what, Reason::NotVisible)])
             }
         }
     }
@@ -372,18 +366,4 @@ fn noted(answer: Option<&Answer>) -> Option<&Answer> {
         None => {}
     }
     answer
-}
-
-/// An element as a person would name it: "busbar positive-bar"; one named like its kind is named once.
-#[must_use]
-pub fn element_label(record: &Record, index: usize) -> String {
-    let Some(element) = record.path.element.get(index) else {
-        return String::new();
-    };
-    let kind = element.kind().map_or("element", ElementKind::word);
-    match element.id.text() {
-        Some(id) if id == kind => kind.to_owned(),
-        Some(id) => format!("{kind} {id}"),
-        None => format!("{kind} no. {}", index + 1),
-    }
 }

@@ -367,12 +367,7 @@ fn spread(
     let series = facts.record.cells.series.count().unwrap_or(0) as usize;
     if amounts.len() < 2 || amounts.len() < series {
         let what = format!("readings of {} cells are recorded, {} are needed", amounts.len(), series.max(2));
-        return Err(vec![Missing {
-            name: "cells.reading".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        }]);
+        return Err(vec![Missing::told("cells.reading", what, Reason::NotRecorded)]);
     }
     amounts.sort_by(|a, b| a.value().total_cmp(&b.value()));
     let (Some(low), Some(high)) = (amounts.first(), amounts.last()) else {
@@ -458,12 +453,7 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
     let layers = &facts.record.bms.layer;
     if layers.is_empty() {
         let what = "no layer of the heat path (`[[bms.layer]]`) is recorded".to_owned();
-        return Err(vec![Missing {
-            name: "bms.layer".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        }]);
+        return Err(vec![Missing::told("bms.layer", what, Reason::NotRecorded)]);
     }
     work.source(&heat_path::METHOD);
     let mut total = Uncertain::exact(0.0);

@@ -215,7 +215,7 @@ fn apply(
         if let Subject::Element(index) = subject
             && record.path.element.get(index).is_some_and(hides_kind)
         {
-            let missing = Missing::fact("element.kind", &element_label(record, index), Reason::Withheld);
+            let missing = Missing::of_element("element.kind", record, index, Reason::Withheld);
             applied = true;
             judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, vec![missing], None));
             continue;
@@ -285,7 +285,7 @@ fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
         }
         Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
             let what = format!("no {} is recorded, and `path.complete` does not say yes", either(kinds));
-            Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 })
+            Some(Missing::told("path.complete", what, Reason::NotRecorded))
         }
         _ => None,
     }

@@ -180,8 +180,7 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>) -> Sum {
     }
     if facts.record.path.complete.yes() != Some(true) {
         let what = "`path.complete` does not say yes, so there may be more elements".to_owned();
-        let missing =
-            Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 };
+        let missing = Missing::told("path.complete", what, Reason::NotRecorded);
         sum.missing.push(missing);
     }
     sum.amount.number = number;

@@ -283,13 +283,11 @@ fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
     }
     let (least, most) = found.iter().fold((f64::INFINITY, 0.0_f64), |e, t| (e.0.min(t.0), e.1.max(t.1)));
     if known.is_none() {
-        let label = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
-        let label = label.map_or_else(String::new, |index| element_label(facts.record, index));
-        work.bounded(
-            Side::Within,
-            vec![Missing::fact("element.threads_into", &label, Reason::NotRecorded)],
-            false,
-        );
+        let index = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
+        let missing = index.map(|index| {
+            Missing::of_element("element.threads_into", facts.record, index, Reason::NotRecorded)
+        });
+        work.bounded(Side::Within, missing.into_iter().collect(), false);
     } else if least < most {
         let what = "the torque that the maker of the cells or of the board prescribes".to_owned();
         work.bounded(Side::Within, vec![Missing::refused(&what)], false);
@@ -354,9 +352,14 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
 fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     let mut work = Worker::new(facts);
     let mut best: Option<(usize, Amount)> = None;
-    let mut open = Vec::new();
+    let (mut open, mut lacks) = (Vec::new(), Vec::new());
+    let network = facts.derived.of_pack("path.permissible_for_discharge");
     for index in 0..facts.record.path.element.len() {
-        match facts.derived.of_element(index, "element.permissible_current") {
+        let found = facts.derived.of_element(index, "element.permissible_current");
+        if let Some(Err(missing)) = found.or(network) {
+            lacks.extend(missing.iter().cloned());
+        }
+        match found {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount()
                     && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
@@ -367,12 +370,8 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
             _ => open.push(element_label(facts.record, index)),
         }
     }
-    if !open.is_empty() {
-        work.assume(format!("not known and so left out: {}", names(&open)));
-    }
     // What the network limits is less than what any part alone may carry.
-    if let (Some(Ok(worked)), Some(Ok(place))) =
-        (facts.derived.of_pack("path.permissible_for_discharge"), facts.derived.of_pack("path.limited_by"))
+    if let (Some(Ok(worked)), Some(Ok(place))) = (network, facts.derived.of_pack("path.limited_by"))
         && let Some(amount) = worked.value.amount()
         && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
     {
@@ -386,12 +385,16 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known permissible current".to_owned();
-        let missing =
-            vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }];
+        let missing = vec![Missing::told("path.element", what, Reason::NotRecorded)];
         return (Err(missing.clone()), Err(missing));
     };
     let label = element_label(facts.record, index);
     work.step(format!("weakest: {label}, {}", amount.show()));
+    if !open.is_empty() {
+        work.assume(format!("not known and so left out: {}", names(&open)));
+    }
+    // What is left out may carry less.
+    work.bounded(Side::AtMost, lacks, false);
     let worked = work.worked(Val::Amount(amount));
     let name = crate::judge::facts::Worked { value: Val::Text(label), ..worked.clone() };
     (Ok(worked), Ok(name))
@@ -408,8 +411,7 @@ fn opening_on_current(facts: &Facts<'_>, work: &mut Worker<'_>) -> Vec<usize> {
             Some(Ok(_)) => {}
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
             None if element.kind().is_none() => {
-                let label = element_label(facts.record, index);
-                work.lacks(Missing::fact("element.kind", &label, Reason::NotVisible));
+                work.lacks(Missing::of_element("element.kind", facts.record, index, Reason::NotVisible));
             }
             None => {}
         }
@@ -461,12 +463,7 @@ fn counted(facts: &Facts<'_>, mut work: Worker<'_>, number: usize) -> Answer {
     if facts.record.path.complete.yes() != Some(true) {
         let what =
             "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
-        work.lacks(Missing {
-            name: "path.complete".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        });
+        work.lacks(Missing::told("path.complete", what, Reason::NotRecorded));
     }
     let [count] = work.all([Some(count)])?;
     work.done(count)
@@ -494,6 +491,6 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         return work.done(smallest);
     }
     let what = "no fuse or circuit breaker that responds to current is recorded with its rating".to_owned();
-    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded, counted: 0 });
+    work.lacks(Missing::told("element.rating", what, Reason::NotRecorded));
     Err(work.take_missing())
 }

@@ -155,7 +155,12 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
             inside.fact("element.clearing_time")?.amount().map(|time| time.value() + time.number.expanded())
         } else {
             // Its data sheet may give much less than the gate of its standard.
-            work.lacks(Missing::fact("element.clearing_time", &label, Reason::NotRecorded));
+            work.lacks(Missing::of_element(
+                "element.clearing_time",
+                facts.record,
+                index,
+                Reason::NotRecorded,
+            ));
             by_kind(&inside, index, least)
         };
         if let Some(time) = time {
