@@ -80,6 +80,8 @@ pub struct Derived {
     alone: bool,
     /// Which facts of elements the network gave.
     by_network: Vec<(usize, &'static str)>,
+    /// Values are only tried.
+    tried: bool,
 }
 
 /// Places of the photos that show each part.
@@ -151,7 +153,12 @@ impl Derived {
     /// so is what bench tests and photos show.
     pub(crate) fn again(&self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
         let (tests, seen, measured) = (self.tests.clone(), self.seen.clone(), self.measured.clone());
-        Self { tests, seen, measured, ..Self::default() }.derive_from(record, limits, Some(self))
+        Self { tests, seen, measured, tried: true, ..Self::default() }.derive_from(record, limits, Some(self))
+    }
+
+    /// Whether values are only tried, so that no working is told.
+    pub(crate) fn is_tried(&self) -> bool {
+        self.tried
     }
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {

@@ -72,7 +72,7 @@ pub(crate) fn photo_count(facts: &Facts<'_>, files: Vec<String>) -> Answer {
             None if !looked_at => number += 1,
             // The same photo may be named twice.
             _ if !seen.insert(file) => {}
-            Some(Look::Damaged(why)) => work.step(format!("{file} does not count: {why}")),
+            Some(Look::Damaged(why)) => work.step(|| format!("{file} does not count: {why}")),
             Some(Look::NotSeen(why)) => open.push(missing(format!("{file} cannot be looked at: {why}"))),
             None => open.push(missing(format!("{file} was not looked at: enough others count"))),
         }

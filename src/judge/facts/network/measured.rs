@@ -214,19 +214,21 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     let mut largest = 0.0_f64;
     for residual in &fitted.residuals {
         largest = largest.max(residual.normalised.abs());
-        work.step(format!(
-            "{}: the network gives {} after the fit, normalised residual {}",
-            name(residual.reading),
-            show(residual.fitted, Dimension::TEMPERATURE),
-            significant(residual.normalised, 2)
-        ));
+        work.step(|| {
+            format!(
+                "{}: the network gives {} after the fit, normalised residual {}",
+                name(residual.reading),
+                show(residual.fitted, Dimension::TEMPERATURE),
+                significant(residual.normalised, 2)
+            )
+        });
     }
     for free in &fitted.at_end {
         if let Some(free) = network.frees().get(free.index()) {
-            work.step(format!("the {} was pushed to an end of its range", free.name));
+            work.step(|| format!("the {} was pushed to an end of its range", free.name));
         }
     }
-    work.step(format!("above {CONTRADICTS} they contradict each other"));
+    work.step(|| format!("above {CONTRADICTS} they contradict each other"));
     followed.residual = Some(work.done(Amount::exact(largest, Dimension::NONE)));
     followed.belief = fitted.belief;
     // The test's room is not that of the rating.
@@ -367,20 +369,24 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             };
             let mut work = Worker::new(facts);
             let standard = found.standard.unwrap_or(THERMOMETER);
-            work.step(format!(
-                "{} read {} in {} at {}, {}",
-                element_label(facts.record, index),
-                show_uncertain(found.kelvin, crate::units::COVERAGE * standard, Dimension::TEMPERATURE),
-                test.test,
-                show(test.current, Dimension::CURRENT),
-                when(found.time)
-            ));
-            work.step(format!(
-                "brought to {} and from a room of {} to {}",
-                show(pack.rated, Dimension::CURRENT),
-                show(test.room.unwrap_or(pack.ambient), Dimension::TEMPERATURE),
-                show(pack.ambient, Dimension::TEMPERATURE)
-            ));
+            work.step(|| {
+                format!(
+                    "{} read {} in {} at {}, {}",
+                    element_label(facts.record, index),
+                    show_uncertain(found.kelvin, crate::units::COVERAGE * standard, Dimension::TEMPERATURE),
+                    test.test,
+                    show(test.current, Dimension::CURRENT),
+                    when(found.time)
+                )
+            });
+            work.step(|| {
+                format!(
+                    "brought to {} and from a room of {} to {}",
+                    show(pack.rated, Dimension::CURRENT),
+                    show(test.room.unwrap_or(pack.ambient), Dimension::TEMPERATURE),
+                    show(pack.ambient, Dimension::TEMPERATURE)
+                )
+            });
             if found.standard.is_none() {
                 work.assume(format!(
                     "the thermometer's accuracy is not recorded; ± {} K taken",
@@ -389,7 +395,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             }
             let (above, why) = &found.above;
             if !why.is_empty() {
-                work.step(why.clone());
+                work.step(|| why.clone());
             }
             if above.is_infinite() {
                 work.bounded(Side::AtLeast, vec![Missing::refused(why)], false);

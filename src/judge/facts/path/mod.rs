@@ -119,7 +119,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
     let responds = match element.kind()? {
         ElementKind::Fuse => match element.fuse.known() {
             Some(kind) => {
-                work.step(format!("{} fuse: current melts it", kind.word()));
+                work.step(|| format!("{} fuse: current melts it", kind.word()));
                 Ok(RespondsTo::Current)
             }
             None => {
@@ -128,7 +128,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
             }
         },
         ElementKind::ThermalCutoff => {
-            work.step(fuse::THERMAL_CUTOFF.source.to_owned());
+            work.step(|| fuse::THERMAL_CUTOFF.source.to_owned());
             Ok(RespondsTo::Temperature)
         }
         kind @ (ElementKind::CircuitBreaker | ElementKind::Contactor) => {
@@ -143,11 +143,11 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
                     Err(vec![Missing::refused(&what)])
                 }
                 Some((release, responds)) => {
-                    work.step(format!("release: {}", release.word()));
+                    work.step(|| format!("release: {}", release.word()));
                     Ok(responds)
                 }
                 None if element.release.is_absent() => {
-                    work.step("no release was found in it".to_owned());
+                    work.step(|| "no release was found in it".to_owned());
                     Ok(RespondsTo::Command)
                 }
                 None => {
@@ -206,7 +206,7 @@ fn holds_for(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
     let current = ElectricCurrent::new::<ampere>(rating.value());
     match fuse.and_then(|fuse| fuse.holds_for(current, multiple)) {
         Some(held) => {
-            work.step(format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
+            work.step(|| format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
             work.done(Amount::exact(held.value, Dimension::TIME))
         }
         None => Err(vec![Missing::refused(&format!(
@@ -221,7 +221,7 @@ fn overlap_ratio(facts: &Facts<'_>) -> Answer {
     let (length, thickness) = (work.amount("element.overlap.width"), work.amount("element.thickness"));
     let [length, thickness] = work.all([length, thickness])?;
     let ratio = Amount { number: length.number.over(&thickness.number), dimension: Dimension::NONE };
-    work.step(line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
+    work.step(|| line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
     work.done(ratio)
 }
 
@@ -233,7 +233,7 @@ fn contact_density(facts: &Facts<'_>) -> Answer {
     let [current, length, width] = work.all([current, length, width])?;
     let area = length.number.times(&width.number).times(&count.number);
     let density = Amount { number: current.number.over(&area), dimension: Dimension::CURRENT_DENSITY };
-    work.step(line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
+    work.step(|| line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
     work.done(density)
 }
 
@@ -243,7 +243,7 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
     let materials = sides.map(|(material, _)| work.word(material).and_then(|w| Material::from_word(&w)));
     let [Some(one), Some(other)] = materials else { return Err(work.take_missing()) };
     if one == other && one != Material::CopperCladAluminium {
-        work.step(format!("{} on both sides", one.word()));
+        work.step(|| format!("{} on both sides", one.word()));
         return work.done(Amount::exact(0.0, Dimension::VOLTAGE));
     }
     let mut ends = Vec::new();
@@ -252,7 +252,7 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
         let finish = work.word(finish).and_then(|word| Finish::from_word(&word));
         let index = joint::surface_index(material, finish);
         let surface = finish.map_or("?", Finish::word);
-        work.step(format!("{} ({surface}) {} V", material.word(), index.0));
+        work.step(|| format!("{} ({surface}) {} V", material.word(), index.0));
         ends.push(index);
     }
     let [(a, b), (c, d)] = ends[..] else { return Err(work.take_missing()) };
@@ -292,7 +292,7 @@ fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
         let what = "the torque that the maker of the cells or of the board prescribes".to_owned();
         work.bounded(Side::Within, vec![Missing::refused(&what)], false);
     }
-    work.step(format!("usual for {thread}: {least} N·m to {most} N·m"));
+    work.step(|| format!("usual for {thread}: {least} N·m to {most} N·m"));
     work.done(Amount::between(least, most, TORQUE, Dimension::TORQUE))
 }
 
@@ -309,7 +309,7 @@ fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
     let [mass, length, area] = work.all([mass, length, area])?;
     let number = mass.number.over(&length.number.times(&area.number));
     let density = Amount { number, dimension: Dimension::DENSITY };
-    work.step(line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
+    work.step(|| line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
     work.done(density)
 }
 
@@ -389,7 +389,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
         return (Err(missing.clone()), Err(missing));
     };
     let label = element_label(facts.record, index);
-    work.step(format!("weakest: {label}, {}", amount.show()));
+    work.step(|| format!("weakest: {label}, {}", amount.show()));
     if !open.is_empty() {
         work.assume(format!("not known and so left out: {}", names(&open)));
     }
@@ -423,7 +423,7 @@ fn overcurrent_devices(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let found = opening_on_current(facts, &mut work);
     for index in &found {
-        work.step(element_label(facts.record, *index));
+        work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
 }
@@ -437,7 +437,7 @@ fn full_range_devices(facts: &Facts<'_>) -> Answer {
         fuse.is_none_or(FuseKind::full_range)
     });
     for index in &found {
-        work.step(element_label(facts.record, *index));
+        work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
 }
@@ -448,7 +448,7 @@ fn thermal_cutoffs(facts: &Facts<'_>) -> Answer {
     let found = elements.filter(|(_, element)| element.kind() == Some(ElementKind::ThermalCutoff));
     let found: Vec<String> = found.map(|(index, _)| element_label(facts.record, index)).collect();
     let number = found.len();
-    found.into_iter().for_each(|label| work.step(label));
+    found.into_iter().for_each(|label| work.step(|| label));
     counted(facts, work, number)
 }
 
@@ -476,7 +476,7 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
         match inside.fact("element.rating") {
             Ok(Val::Amount(rating)) => {
-                work.step(format!("{}: {}", element_label(facts.record, index), rating.show()));
+                work.step(|| format!("{}: {}", element_label(facts.record, index), rating.show()));
                 if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
                     smallest = Some(rating);
                 }
