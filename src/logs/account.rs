@@ -7,8 +7,8 @@
 
 use std::fmt;
 
-use super::DEAD;
 use super::read::{CurrentSign, HowKnown, Layout, Meaning, Sample, Slot};
+use super::{DEAD, lacking};
 use crate::units::{Dimension, show, show_percent, words};
 
 // How far the two ways to one thing may differ is judged without a rule book, because `log` has none. No source: common
@@ -40,11 +40,12 @@ const AGAINST: f64 = 0.05;
 const STATES: f64 = 0.02;
 
 /// What happens in a stretch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub enum StretchKind {
     /// Current into the pack.
     Charge,
     /// None.
+    #[default]
     Rest,
     /// Current out of the pack.
     Discharge,
@@ -61,7 +62,7 @@ impl fmt::Display for StretchKind {
 }
 
 /// A stretch of charge, rest or discharge.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Stretch {
     /// What happens.
     pub kind: StretchKind,
@@ -94,28 +95,6 @@ pub struct Stretch {
 }
 
 impl Stretch {
-    fn new(kind: StretchKind, time: f64, voltage: f64) -> Self {
-        Self {
-            kind,
-            from: time,
-            to: time,
-            charge: 0.0,
-            energy: 0.0,
-            seconds: 0.0,
-            largest: 0.0,
-            currents: (0.0, 0.0),
-            first_voltage: voltage,
-            last_voltage: voltage,
-            samples: 0,
-            counted: [0.0; COUNTERS],
-            resets: 0,
-            power: 0.0,
-            clocks: [0.0; 2],
-            longest: 0.0,
-            against: 0,
-        }
-    }
-
     /// Takes a sample of the same kind, `step` s after the last one; voltage and current of both.
     #[inline]
     fn go_on(&mut self, step: f64, (v, i): (f64, f64), (voltage, current): (f64, f64)) {
@@ -386,10 +365,17 @@ impl Account {
             return;
         }
         let power = self.power.as_ref().map_or(f64::NAN, |(slot, _)| sample.get(*slot));
-        let mut piece = Stretch::new(kind, sample.time, voltage);
-        piece.samples = 1;
-        piece.largest = current;
-        piece.currents = (current, current);
+        let mut piece = Stretch {
+            kind,
+            from: sample.time,
+            to: sample.time,
+            first_voltage: voltage,
+            last_voltage: voltage,
+            samples: 1,
+            largest: current,
+            currents: (current, current),
+            ..Stretch::default()
+        };
         if let Some(state) = self.state {
             piece.against = u64::from(sample.get(state) * current < 0.0 && kind != StretchKind::Rest);
         }
@@ -594,7 +580,7 @@ impl Account {
             (self.other.is_none(), "no second clock"),
             (self.state.is_none(), "no column of states"),
         ];
-        let lacks: Vec<&str> = lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, what)| what).collect();
+        let lacks = lacking(lacks);
         let text = || format!("the log has {} to hold its figures against", words::list(&lacks, "and"));
         (!lacks.is_empty()).then(|| AccountCheck::NotCompared(text()))
     }
