@@ -30,6 +30,8 @@ const NEGLIGIBLE: f64 = 0.02;
 const ASIDE: f64 = 3.0;
 /// Step of the logarithm of the current.
 const CURRENT_STEP: f64 = 0.25;
+/// The first time at which a limit is looked for, s.
+const SOONEST: f64 = 7.5;
 
 /// A range: its 2.5 % point, its middle, its 97.5 % point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -390,6 +392,8 @@ impl<'a> Spread<'a> {
     /// # Errors
     /// As [`Case::course`] and [`Case::steady`], at the centre of what is believed.
     pub fn temperatures(&self, phases: &[Phase], times: &[f64]) -> Result<TemperatureRanges, Refusal> {
+        let asked = times;
+        let times = &watched(asked);
         let cut = cut(phases, times);
         let case = self.circuit.at(&self.belief.centre);
         let nominal = case.course_with(None, &cut, Steps::Error(STEP_ERROR));
@@ -431,38 +435,50 @@ impl<'a> Spread<'a> {
         let surface = self.surface(fine.clone(), run);
         let start = surface.read(places * times.len(), &self.draws);
         let mut first = vec![f64::INFINITY; start.len()];
-        let mut hottest = vec![Vec::with_capacity(places); times.len()];
+        let mut hottest = vec![Vec::with_capacity(places); asked.len()];
+        let place_of = |time: f64| times.iter().position(|known| *known == time).unwrap_or_default();
         for place in 0..places {
             if matches!(self.circuit.network.kinds[place], Kind::Link { .. } | Kind::Face { .. }) {
-                for (index, hottest) in hottest.iter_mut().enumerate() {
-                    let at = case.start + flattened(surface.centre[index * places + place]);
+                for (&time, hottest) in asked.iter().zip(&mut hottest) {
+                    let at = case.start + flattened(surface.centre[place_of(time) * places + place]);
                     hottest.push(Range { low: at, middle: at, high: at });
                 }
                 continue;
             }
             let limits = self.circuit.network.places[place].limit.map(|_| self.limits(ElementId(place)));
             let mut before: Vec<f64> = start.clone();
-            for (index, (&time, hottest)) in times.iter().zip(&mut hottest).enumerate() {
+            for (index, &time) in times.iter().enumerate() {
+                let sought = limits.as_ref().filter(|_| time.is_finite());
+                if sought.is_none() && !asked.contains(&time) {
+                    continue;
+                }
                 let mut now = surface.read(index * places + place, &self.draws);
                 for ((t, start), model) in now.iter_mut().zip(&start).zip(&self.model) {
                     *t = (start + flattened(*t) * model).min(MELTED);
                 }
-                if let Some(limits) = &limits {
-                    let earlier = if index == 0 { 0.0 } else { times[index - 1] };
+                if let Some(limits) = sought {
+                    // What warms towards a level lies nearer to a straight line over the logarithm of time.
+                    let crossed = |part: f64| match index.checked_sub(1).map(|before| times[before]) {
+                        Some(earlier) => earlier * (time / earlier).powf(part),
+                        None => part * time,
+                    };
                     for (d, &limit) in
                         limits.iter().enumerate().filter(|&(d, limit)| now[d] >= *limit && before[d] < *limit)
                     {
                         let part = (limit - before[d]) / (now[d] - before[d]);
-                        first[d] = first[d].min(earlier + part * (time - earlier));
+                        first[d] = first[d].min(crossed(part));
                     }
                 }
-                hottest.push(quantiles(&mut now.clone()));
+                for (_, hottest) in asked.iter().zip(&mut hottest).filter(|(asked, _)| **asked == time) {
+                    hottest.push(quantiles(&mut now.clone()));
+                }
                 before = now;
             }
         }
         let reached = first.iter().any(|t| t.is_finite());
         let first_limit = reached.then(|| quantiles(&mut first));
-        Ok(TemperatureRanges { hottest, centre: at_centre, first_limit })
+        let centre = asked.iter().map(|&time| at_centre[place_of(time)].clone()).collect();
+        Ok(TemperatureRanges { hottest, centre, first_limit })
     }
 }
 
@@ -475,6 +491,18 @@ fn arched(rise: f64) -> f64 {
 fn flattened(arched: f64) -> f64 {
     let grown = arched.exp();
     grown - 1.0 / grown
+}
+
+/// Times in rising order at which a limit is looked for, s: those that are asked for, and between the start and the last
+/// of them ever twice as long a time.
+fn watched(asked: &[f64]) -> Vec<f64> {
+    let last = asked.iter().copied().filter(|time| time.is_finite()).fold(0.0, f64::max);
+    let doubled =
+        std::iter::successors(Some(SOONEST), |time| Some(2.0 * time)).take_while(|time| *time < last);
+    let mut times: Vec<f64> = asked.iter().copied().chain(doubled).collect();
+    times.sort_by(f64::total_cmp);
+    times.dedup();
+    times
 }
 
 /// Phases cut at some times, so that the steps end there.

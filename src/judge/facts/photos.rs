@@ -24,7 +24,7 @@ pub(crate) type Seen = BTreeMap<String, Look>;
 /// Until the first photo is recorded, nobody has begun to tie parts to photos.
 pub(crate) fn no_photos() -> Missing {
     let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
-    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }
+    Missing::told("photo", what, Reason::NotRecorded)
 }
 
 /// The files of the photos that a part itself names.
@@ -66,18 +66,13 @@ pub(crate) fn photo_count(facts: &Facts<'_>, files: Vec<String>) -> Answer {
     let (mut number, mut seen, mut open) = (0_u32, HashSet::new(), Vec::new());
     let looked_at = files.iter().any(|file| facts.derived.seen.contains_key(file));
     for file in &files {
-        let missing = |what: String| Missing {
-            name: "photo.file".to_owned(),
-            what,
-            reason: Reason::NotVisible,
-            counted: 0,
-        };
+        let missing = |what: String| Missing::told("photo.file", what, Reason::NotVisible);
         match facts.derived.seen.get(file) {
             Some(Look::Whole) => number += 1,
             None if !looked_at => number += 1,
             // The same photo may be named twice.
             _ if !seen.insert(file) => {}
-            Some(Look::Damaged(why)) => work.step(format!("{file} does not count: {why}")),
+            Some(Look::Damaged(why)) => work.step(|| format!("{file} does not count: {why}")),
             Some(Look::NotSeen(why)) => open.push(missing(format!("{file} cannot be looked at: {why}"))),
             None => open.push(missing(format!("{file} was not looked at: enough others count"))),
         }

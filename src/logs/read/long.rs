@@ -117,14 +117,10 @@ impl Plan {
             let is_time = |name: &String| {
                 matches!(Column::recognise(0, name, None).meaning, Meaning::Time | Meaning::Date)
             };
-            let plan = Self {
-                delimiter,
-                header: *line,
-                time: names.iter().position(is_time)?,
-                quantity: of(QUANTITY)?,
-                value: of(VALUE)?,
-                unit: of(UNIT),
-            };
+            // Most files have no such column, and what a time is called takes longer to tell.
+            let (quantity, value) = (of(QUANTITY)?, of(VALUE)?);
+            let time = names.iter().position(is_time)?;
+            let plan = Self { delimiter, header: *line, time, quantity, value, unit: of(UNIT) };
             (names.len() <= 64).then_some((at, plan))
         })?;
         // Its quantities are names that mean something, a voltage or a current among them.

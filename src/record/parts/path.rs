@@ -201,10 +201,12 @@ part! {
         drop: Voltage = "6.2 mV",
         /// Current at which `drop` was measured.
         drop_current: Current = "100 A",
-        /// Measured temperature rise at `rise_current` when it no longer changed.
+        /// Temperature rise at `rise_current`, read by hand.
         temperature_rise: TemperatureDifference = "24 K",
         /// Current at which `temperature_rise` was measured.
         rise_current: Current = "150 A",
+        /// How long `rise_current` had flowed when `temperature_rise` was read.
+        rise_time: Time = "15 min",
         /// Highest temperature the element may reach, from its data sheet.
         allowed_temperature: Temperature = "90 degC",
         /// Equal conductors or parts side by side that share the current.
@@ -463,6 +465,7 @@ const COMMON: &[&str] = &[
     "drop_current",
     "temperature_rise",
     "rise_current",
+    "rise_time",
     "allowed_temperature",
     "count",
     "surroundings",

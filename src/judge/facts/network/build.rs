@@ -107,7 +107,7 @@ struct Builder<'a> {
 
 /// That the resistance of an element was not measured.
 fn not_measured(facts: &Facts<'_>, index: usize) -> Missing {
-    Missing::fact("element.resistance", &element_label(facts.record, index), Reason::NotRecorded)
+    Missing::of_element("element.resistance", facts.record, index, Reason::NotRecorded)
 }
 
 /// A step of the path.
@@ -466,8 +466,8 @@ impl<'a> Builder<'a> {
         after: Option<usize>,
     ) -> Result<(), Refusal> {
         let Some(kind) = self.element(index).and_then(Element::kind) else {
-            let label = element_label(self.facts.record, index);
-            let missing = vec![Missing::fact("element.kind", &label, Reason::NotVisible)];
+            let missing =
+                vec![Missing::of_element("element.kind", self.facts.record, index, Reason::NotVisible)];
             return self.unknown_part(index, (from, to), [before, after], missing);
         };
         match kind {

@@ -119,7 +119,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
     let responds = match element.kind()? {
         ElementKind::Fuse => match element.fuse.known() {
             Some(kind) => {
-                work.step(format!("{} fuse: current melts it", kind.word()));
+                work.step(|| format!("{} fuse: current melts it", kind.word()));
                 Ok(RespondsTo::Current)
             }
             None => {
@@ -128,7 +128,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
             }
         },
         ElementKind::ThermalCutoff => {
-            work.step(fuse::THERMAL_CUTOFF.source.to_owned());
+            work.step(|| fuse::THERMAL_CUTOFF.source.to_owned());
             Ok(RespondsTo::Temperature)
         }
         kind @ (ElementKind::CircuitBreaker | ElementKind::Contactor) => {
@@ -143,11 +143,11 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
                     Err(vec![Missing::refused(&what)])
                 }
                 Some((release, responds)) => {
-                    work.step(format!("release: {}", release.word()));
+                    work.step(|| format!("release: {}", release.word()));
                     Ok(responds)
                 }
                 None if element.release.is_absent() => {
-                    work.step("no release was found in it".to_owned());
+                    work.step(|| "no release was found in it".to_owned());
                     Ok(RespondsTo::Command)
                 }
                 None => {
@@ -206,7 +206,7 @@ fn holds_for(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
     let current = ElectricCurrent::new::<ampere>(rating.value());
     match fuse.and_then(|fuse| fuse.holds_for(current, multiple)) {
         Some(held) => {
-            work.step(format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
+            work.step(|| format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
             work.done(Amount::exact(held.value, Dimension::TIME))
         }
         None => Err(vec![Missing::refused(&format!(
@@ -221,7 +221,7 @@ fn overlap_ratio(facts: &Facts<'_>) -> Answer {
     let (length, thickness) = (work.amount("element.overlap.width"), work.amount("element.thickness"));
     let [length, thickness] = work.all([length, thickness])?;
     let ratio = Amount { number: length.number.over(&thickness.number), dimension: Dimension::NONE };
-    work.step(line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
+    work.step(|| line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
     work.done(ratio)
 }
 
@@ -233,7 +233,7 @@ fn contact_density(facts: &Facts<'_>) -> Answer {
     let [current, length, width] = work.all([current, length, width])?;
     let area = length.number.times(&width.number).times(&count.number);
     let density = Amount { number: current.number.over(&area), dimension: Dimension::CURRENT_DENSITY };
-    work.step(line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
+    work.step(|| line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
     work.done(density)
 }
 
@@ -243,7 +243,7 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
     let materials = sides.map(|(material, _)| work.word(material).and_then(|w| Material::from_word(&w)));
     let [Some(one), Some(other)] = materials else { return Err(work.take_missing()) };
     if one == other && one != Material::CopperCladAluminium {
-        work.step(format!("{} on both sides", one.word()));
+        work.step(|| format!("{} on both sides", one.word()));
         return work.done(Amount::exact(0.0, Dimension::VOLTAGE));
     }
     let mut ends = Vec::new();
@@ -252,7 +252,7 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
         let finish = work.word(finish).and_then(|word| Finish::from_word(&word));
         let index = joint::surface_index(material, finish);
         let surface = finish.map_or("?", Finish::word);
-        work.step(format!("{} ({surface}) {} V", material.word(), index.0));
+        work.step(|| format!("{} ({surface}) {} V", material.word(), index.0));
         ends.push(index);
     }
     let [(a, b), (c, d)] = ends[..] else { return Err(work.take_missing()) };
@@ -283,18 +283,16 @@ fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
     }
     let (least, most) = found.iter().fold((f64::INFINITY, 0.0_f64), |e, t| (e.0.min(t.0), e.1.max(t.1)));
     if known.is_none() {
-        let label = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
-        let label = label.map_or_else(String::new, |index| element_label(facts.record, index));
-        work.bounded(
-            Side::Within,
-            vec![Missing::fact("element.threads_into", &label, Reason::NotRecorded)],
-            false,
-        );
+        let index = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
+        let missing = index.map(|index| {
+            Missing::of_element("element.threads_into", facts.record, index, Reason::NotRecorded)
+        });
+        work.bounded(Side::Within, missing.into_iter().collect(), false);
     } else if least < most {
         let what = "the torque that the maker of the cells or of the board prescribes".to_owned();
         work.bounded(Side::Within, vec![Missing::refused(&what)], false);
     }
-    work.step(format!("usual for {thread}: {least} N·m to {most} N·m"));
+    work.step(|| format!("usual for {thread}: {least} N·m to {most} N·m"));
     work.done(Amount::between(least, most, TORQUE, Dimension::TORQUE))
 }
 
@@ -311,7 +309,7 @@ fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
     let [mass, length, area] = work.all([mass, length, area])?;
     let number = mass.number.over(&length.number.times(&area.number));
     let density = Amount { number, dimension: Dimension::DENSITY };
-    work.step(line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
+    work.step(|| line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
     work.done(density)
 }
 
@@ -354,9 +352,14 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
 fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     let mut work = Worker::new(facts);
     let mut best: Option<(usize, Amount)> = None;
-    let mut open = Vec::new();
+    let (mut open, mut lacks) = (Vec::new(), Vec::new());
+    let network = facts.derived.of_pack("path.permissible_for_discharge");
     for index in 0..facts.record.path.element.len() {
-        match facts.derived.of_element(index, "element.permissible_current") {
+        let found = facts.derived.of_element(index, "element.permissible_current");
+        if let Some(Err(missing)) = found.or(network) {
+            lacks.extend(missing.iter().cloned());
+        }
+        match found {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount()
                     && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
@@ -367,12 +370,8 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
             _ => open.push(element_label(facts.record, index)),
         }
     }
-    if !open.is_empty() {
-        work.assume(format!("not known and so left out: {}", names(&open)));
-    }
     // What the network limits is less than what any part alone may carry.
-    if let (Some(Ok(worked)), Some(Ok(place))) =
-        (facts.derived.of_pack("path.permissible_for_discharge"), facts.derived.of_pack("path.limited_by"))
+    if let (Some(Ok(worked)), Some(Ok(place))) = (network, facts.derived.of_pack("path.limited_by"))
         && let Some(amount) = worked.value.amount()
         && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
     {
@@ -386,12 +385,16 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     }
     let Some((index, amount)) = best else {
         let what = "no element of the path has a known permissible current".to_owned();
-        let missing =
-            vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }];
+        let missing = vec![Missing::told("path.element", what, Reason::NotRecorded)];
         return (Err(missing.clone()), Err(missing));
     };
     let label = element_label(facts.record, index);
-    work.step(format!("weakest: {label}, {}", amount.show()));
+    work.step(|| format!("weakest: {label}, {}", amount.show()));
+    if !open.is_empty() {
+        work.assume(format!("not known and so left out: {}", names(&open)));
+    }
+    // What is left out may carry less.
+    work.bounded(Side::AtMost, lacks, false);
     let worked = work.worked(Val::Amount(amount));
     let name = crate::judge::facts::Worked { value: Val::Text(label), ..worked.clone() };
     (Ok(worked), Ok(name))
@@ -408,8 +411,7 @@ fn opening_on_current(facts: &Facts<'_>, work: &mut Worker<'_>) -> Vec<usize> {
             Some(Ok(_)) => {}
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
             None if element.kind().is_none() => {
-                let label = element_label(facts.record, index);
-                work.lacks(Missing::fact("element.kind", &label, Reason::NotVisible));
+                work.lacks(Missing::of_element("element.kind", facts.record, index, Reason::NotVisible));
             }
             None => {}
         }
@@ -421,7 +423,7 @@ fn overcurrent_devices(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let found = opening_on_current(facts, &mut work);
     for index in &found {
-        work.step(element_label(facts.record, *index));
+        work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
 }
@@ -435,7 +437,7 @@ fn full_range_devices(facts: &Facts<'_>) -> Answer {
         fuse.is_none_or(FuseKind::full_range)
     });
     for index in &found {
-        work.step(element_label(facts.record, *index));
+        work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
 }
@@ -446,7 +448,7 @@ fn thermal_cutoffs(facts: &Facts<'_>) -> Answer {
     let found = elements.filter(|(_, element)| element.kind() == Some(ElementKind::ThermalCutoff));
     let found: Vec<String> = found.map(|(index, _)| element_label(facts.record, index)).collect();
     let number = found.len();
-    found.into_iter().for_each(|label| work.step(label));
+    found.into_iter().for_each(|label| work.step(|| label));
     counted(facts, work, number)
 }
 
@@ -461,12 +463,7 @@ fn counted(facts: &Facts<'_>, mut work: Worker<'_>, number: usize) -> Answer {
     if facts.record.path.complete.yes() != Some(true) {
         let what =
             "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
-        work.lacks(Missing {
-            name: "path.complete".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        });
+        work.lacks(Missing::told("path.complete", what, Reason::NotRecorded));
     }
     let [count] = work.all([Some(count)])?;
     work.done(count)
@@ -479,7 +476,7 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
         match inside.fact("element.rating") {
             Ok(Val::Amount(rating)) => {
-                work.step(format!("{}: {}", element_label(facts.record, index), rating.show()));
+                work.step(|| format!("{}: {}", element_label(facts.record, index), rating.show()));
                 if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
                     smallest = Some(rating);
                 }
@@ -494,6 +491,6 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         return work.done(smallest);
     }
     let what = "no fuse or circuit breaker that responds to current is recorded with its rating".to_owned();
-    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded, counted: 0 });
+    work.lacks(Missing::told("element.rating", what, Reason::NotRecorded));
     Err(work.take_missing())
 }
