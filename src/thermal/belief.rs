@@ -34,14 +34,12 @@ pub struct Belief {
 
 impl Belief {
     /// The ranges alone.
-    #[must_use]
     pub fn ranges(network: &Network) -> Self {
         Self { frees: network.frees.clone(), centre: network.middle(), covariance: None, allowance: MODEL }
     }
 
     /// What of this belief holds for another network (the lid put on): quantities of the same name whose scope is
     /// [`Scope::Inside`]; all others have the other network's ranges.
-    #[must_use]
     pub fn carried_to(&self, other: &Network) -> Self {
         let mut carried = Self::ranges(other);
         let size = carried.frees.len();

@@ -104,13 +104,11 @@ impl Circuit {
     }
 
     /// The network it was made from.
-    #[must_use]
     pub fn network(&self) -> &Network {
         &self.network
     }
 
     /// The circuit with numbers for these free quantities.
-    #[must_use]
     pub fn at(&self, free: &[f64]) -> Case<'_> {
         let mut case = Case {
             circuit: self,
@@ -127,7 +125,6 @@ impl Circuit {
     }
 
     /// Number of temperatures to be found.
-    #[must_use]
     pub fn size(&self) -> usize {
         self.unknown()
     }
@@ -183,7 +180,6 @@ impl Case<'_> {
     }
 
     /// Temperature at which everything starts, K.
-    #[must_use]
     pub fn start(&self) -> f64 {
         self.start
     }

@@ -59,7 +59,6 @@ pub struct ElementId(pub(super) usize);
 
 impl ElementId {
     /// Its number, from nought in the order in which elements were added.
-    #[must_use]
     pub fn index(self) -> usize {
         self.0
     }
@@ -112,13 +111,11 @@ impl From<FreeId> for Value {
 
 impl FreeId {
     /// Its number, from nought in the order in which free quantities were made.
-    #[must_use]
     pub fn index(self) -> usize {
         self.0
     }
 
     /// A multiple of the free quantity.
-    #[must_use]
     pub fn times(self, factor: f64) -> Value {
         Value { factor, free: Some(self.0) }
     }
@@ -126,7 +123,6 @@ impl FreeId {
 
 impl Value {
     /// A multiple of it.
-    #[must_use]
     pub fn scaled(self, factor: f64) -> Self {
         Self { factor: self.factor * factor, ..self }
     }
@@ -155,7 +151,6 @@ pub struct Resistance {
 
 impl Resistance {
     /// A resistance that does not change.
-    #[must_use]
     pub fn constant(ohms: impl Into<Value>) -> Self {
         Self { ohms: ohms.into(), coefficient: 0.0.into(), reference: 293.15 }
     }
@@ -384,7 +379,6 @@ type Number = (&'static str, Value, f64, f64);
 
 impl Network {
     /// An empty network.
-    #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
@@ -397,19 +391,16 @@ impl Network {
     }
 
     /// The free quantities, in the order in which they were made.
-    #[must_use]
     pub fn frees(&self) -> &[Free] {
         &self.frees
     }
 
     /// The middle of every range.
-    #[must_use]
     pub fn middle(&self) -> Vec<f64> {
         self.frees.iter().map(|free| 0.5 * (free.low + free.high)).collect()
     }
 
     /// A number at the middle of its range.
-    #[must_use]
     pub fn middle_of(&self, value: Value) -> f64 {
         value.at(&self.middle())
     }
@@ -437,7 +428,6 @@ impl Network {
     }
 
     /// The places of the elements, in the order in which they were added.
-    #[must_use]
     pub fn places(&self) -> &[Place] {
         &self.places
     }

@@ -25,7 +25,6 @@ pub enum Duty {
 
 impl Duty {
     /// How long that is at a current, s; `None` without end.
-    #[must_use]
     pub fn seconds(self, current: f64) -> Option<f64> {
         match self {
             Self::Ever => None,
@@ -154,7 +153,6 @@ impl Case<'_> {
     }
 
     /// When the first place passes its limit in a course, s, and which; `None` if none does.
-    #[must_use]
     pub fn first_limit(&self, course: &Course) -> Option<(f64, ElementId)> {
         let limits = self.limits();
         let (mut before, mut after) = (Flow::default(), Flow::default());

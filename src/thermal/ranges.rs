@@ -130,7 +130,6 @@ impl Surface {
 
 impl<'a> Spread<'a> {
     /// Draws from what is believed.
-    #[must_use]
     pub fn new(circuit: &'a Circuit, belief: &'a Belief) -> Self {
         let mut draws = belief.draws();
         let spare = draws.pop().unwrap_or_default();

@@ -86,43 +86,13 @@ impl Case<'_> {
     }
 
     /// Heat made and heat that leaves at the held points, W: equal when the balance is closed.
-    #[must_use]
     pub fn balance(&self, state: &State) -> (f64, f64) {
         let mut flow = Flow::default();
         self.flow(&state.rows, state.current, &mut flow);
         (flow.made, flow.heat[self.circuit.unknown()..].iter().sum())
     }
 
-    /// Time in which the slowest part of the network comes within a third of its end, s.
-    #[must_use]
-    pub fn slowest(&self, state: &State) -> f64 {
-        let unknown = self.circuit.unknown();
-        let (mut flow, mut matrix) = (Flow::default(), Vec::new());
-        self.flow(&state.rows, state.current, &mut flow);
-        self.slopes(&state.rows, state.current, &flow, &mut matrix);
-        if !self.circuit.pattern.eliminate(&mut matrix) {
-            return f64::INFINITY;
-        }
-        // The largest eigenvalue of (slopes)⁻¹ · capacity by repeated multiplication.
-        let mut shape = vec![1.0; unknown];
-        let mut time = 0.0;
-        for _ in 0..30 {
-            for (s, c) in shape.iter_mut().zip(&self.capacity) {
-                *s *= c;
-            }
-            self.circuit.pattern.solve(&matrix, &mut shape);
-            let largest = shape.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
-            if (largest - time).abs() < 1e-3 * largest {
-                return largest;
-            }
-            time = largest;
-            shape.iter_mut().for_each(|s| *s /= largest);
-        }
-        time
-    }
-
     /// Hottest temperature of an element, K: along a bar the top of the parabola through its hottest three points.
-    #[must_use]
     pub fn hottest(&self, state: &State, element: ElementId) -> f64 {
         let points = &self.circuit.mesh.places[element.0];
         let t = |index: usize| state.rows[points[index].1];
@@ -138,13 +108,11 @@ impl Case<'_> {
     }
 
     /// Temperature along an element: distance from its start, m, and temperature, K.
-    #[must_use]
     pub fn profile(&self, state: &State, element: ElementId) -> Vec<(f64, f64)> {
         self.circuit.mesh.places[element.0].iter().map(|&(at, row)| (at, state.rows[row])).collect()
     }
 
     /// Resistance of an element at its temperature, Ω, and the drop over it, V.
-    #[must_use]
     pub fn resistance_and_drop(&self, state: &State, element: ElementId) -> (f64, f64) {
         let mut flow = Flow::default();
         self.flow(&state.rows, state.current, &mut flow);

@@ -51,7 +51,6 @@ pub(super) const COARSE_ERROR: f64 = 15.0;
 
 impl Case<'_> {
     /// The course over some phases, from the starting temperature or from a state; it ends where something melts.
-    #[must_use]
     pub fn course(&self, from: Option<&State>, phases: &[Phase]) -> Course {
         self.course_with(from, phases, Steps::Error(STEP_ERROR))
     }
@@ -204,13 +203,11 @@ impl Stepper {
 
 impl Course {
     /// The last state: a course has at least its first one.
-    #[must_use]
     pub fn end(&self) -> &State {
         &self.states[self.states.len() - 1]
     }
 
     /// The state at a time, s, straight between steps; the last one after the end.
-    #[must_use]
     pub fn at(&self, time: f64) -> State {
         let after = self.times.partition_point(|&t| t < time);
         if after == 0 || after == self.times.len() {

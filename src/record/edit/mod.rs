@@ -39,7 +39,6 @@ pub struct Entered {
 
 impl Entered {
     /// The same with "confirmed" behind its value read as what it says.
-    #[must_use]
     pub fn with_its_word(mut self) -> Self {
         if let Some(value) =
             self.value.as_deref().and_then(|value| value.trim_end().strip_suffix(" confirmed"))
@@ -51,13 +50,11 @@ impl Entered {
     }
 
     /// Only a value.
-    #[must_use]
     pub fn of(value: &str) -> Self {
         Self { value: Some(value.to_owned()), ..Self::default() }
     }
 }
 
-/// One edit.
 #[derive(Debug, Clone)]
 pub enum Edit {
     /// Writes a field, or a key that every part has (`how`, `with`, `photos`, `note`, `video`).

@@ -9,7 +9,6 @@ use crate::units::terminal::plain;
 use crate::units::words::count;
 
 /// Writes a comparison as text; `all` shows what stayed the same as well.
-#[must_use]
 pub fn write_text(comparison: &Comparison, all: bool, colour: bool) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.

@@ -8,7 +8,6 @@ use crate::units::terminal::plain;
 use crate::units::words::count;
 
 /// Writes a sheet; `all` shows the checks that are met as well.
-#[must_use]
 pub fn write_text(sheet: &Sheet, all: bool, colour: bool) -> String {
     let mut out = String::new();
     let paint = Paint(colour);
