@@ -70,7 +70,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         // The first line of the working says from what temperature and for how long.
         let about = told.worth.steps.first().filter(|_| told.of.starts_with("permissible"));
         let about = about.map_or(told.of.clone(), |about| format!("permissible current, {about}"));
-        writeln!(out, "  {}: {}", plain(&about), told.worth.value.as_deref().unwrap_or_default())?;
+        writeln!(out, "  {}: {}", plain(&about), told.worth.said().unwrap_or_default())?;
     }
     if !view.doubts.is_empty() {
         writeln!(out, "\n{}", paint.bold("IN DOUBT"))?;
@@ -190,8 +190,7 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     let rows = elements.iter().map(|element| {
         let place = &element.place;
         let limit = place.temperature_limit.value.as_deref().map(|limit| format!("limit {limit}"));
-        let carries =
-            element.permissible_current.value.as_deref().map(|carries| format!("carries {carries}"));
+        let carries = element.permissible_current.said().map(|carries| format!("carries {carries}"));
         let mark = if element.weakest { "  ← weakest" } else { "" };
         let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
         vec![
