@@ -14,11 +14,11 @@ use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Thermodyn
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
-use super::DEAD;
 use super::account::{CHARGED_FALL, SAME};
 use super::curve::{Curve, CurveFigures};
 use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
+use super::{DEAD, widen};
 
 /// Part of the set current from which on the load is on.
 const ON: f64 = 0.1;
@@ -291,10 +291,7 @@ impl CapacityTest {
             run.curve.rest((now.0 - began).max(0.0));
             self.marked = None;
         }
-        for t in temperatures.into_iter().filter(|t| t.is_finite()) {
-            let (low, high) = run.temperatures.unwrap_or((t, t));
-            run.temperatures = Some((low.min(t), high.max(t)));
-        }
+        temperatures.into_iter().for_each(|t| widen(&mut run.temperatures, t));
         let (_, voltage, _) = now;
         if voltage <= self.cutoff {
             if run.below == 0 {
