@@ -11,7 +11,6 @@ use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, ThermodynamicTemperature, Time};
-use uom::si::ratio::ratio;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
@@ -493,13 +492,6 @@ impl Run {
         let at = |a: f64, b: f64| a + (b - a) * part;
         self.take((at(t0, now.0), cutoff, at(i0, now.2)), false);
     }
-}
-
-/// C-rate of a current on a capacity, per hour.
-#[must_use]
-pub fn rate(current: ElectricCurrent, capacity: ElectricCharge) -> f64 {
-    let hour = Time::new::<uom::si::time::hour>(1.0);
-    (current * hour / capacity).get::<ratio>()
 }
 
 #[cfg(test)]

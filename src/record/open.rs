@@ -36,32 +36,20 @@ impl FileError {
 
 /// Why a file was not read.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum Refused {
-    /// The system refused.
     #[error(transparent)]
     File(#[from] FileError),
-    /// A link, folder, pipe, socket or device stands where a file was expected.
     #[error("{}: is {what}, not a plain file; put the file itself in its place", shown(path))]
     NotAPlainFile {
-        /// The name that was opened.
         path: PathBuf,
         /// What was found, with its article.
         what: &'static str,
     },
-    /// More than what is read of such a file.
     #[error("{}: is larger than {} MiB, far more than such a file needs", shown(path), most >> 20)]
-    TooLarge {
-        /// The file.
-        path: PathBuf,
-        /// How many bytes it may have.
-        most: u64,
-    },
-    /// Not UTF-8.
+    TooLarge { path: PathBuf, most: u64 },
     #[error("{}: is not UTF-8 text", shown(path))]
-    NotText {
-        /// The file.
-        path: PathBuf,
-    },
+    NotText { path: PathBuf },
 }
 
 impl Refused {

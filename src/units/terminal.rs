@@ -72,6 +72,20 @@ pub struct Terminal<W> {
     begun: Vec<u8>,
 }
 
+/// Bold and faint text, where colours are wanted.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Paint(pub(crate) bool);
+
+impl Paint {
+    pub(crate) fn bold(self, text: &str) -> String {
+        if self.0 { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+
+    pub(crate) fn faint(self, text: &str) -> String {
+        if self.0 { format!("\u{1b}[2m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+}
+
 /// Standard output.
 pub fn out() -> Terminal<StdoutLock<'static>> {
     Terminal::new(io::stdout().lock())

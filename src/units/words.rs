@@ -56,6 +56,15 @@ pub fn columns(rows: &[Vec<String>]) -> Vec<String> {
     rows.iter().map(line).collect()
 }
 
+/// A text of so many characters at the most; where some are cut off, a mark says so.
+pub(crate) fn clipped(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        text.to_owned()
+    } else {
+        text.chars().take(most - 1).chain(['…']).collect()
+    }
+}
+
 /// "1 finding", "2 findings".
 pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })

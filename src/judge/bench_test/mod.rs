@@ -330,15 +330,7 @@ impl TestResult {
 }
 
 fn worked(value: Val, steps: Vec<String>) -> Worked {
-    Worked {
-        value,
-        steps,
-        sources: Vec::new(),
-        assumed: Vec::new(),
-        bound: None,
-        claims: Vec::new(),
-        contradicted: Vec::new(),
-    }
+    Worked { steps, ..Worked::of(value) }
 }
 
 /// A test while it is worked out.

@@ -55,6 +55,7 @@ impl Entered {
     }
 }
 
+/// One edit.
 #[derive(Debug, Clone)]
 pub enum Edit {
     /// Writes a field, or a key that every part has (`how`, `with`, `photos`, `note`, `video`).
@@ -82,14 +83,12 @@ pub enum Edit {
 
 /// Why an edit was not made. The text is unchanged.
 #[derive(Debug, Clone, Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum EditRefused {
-    /// There is no such field or part.
     #[error(transparent)]
     Place(#[from] NoSuchPlace),
-    /// The value does not fit the field.
     #[error("{0}")]
     Value(Shown),
-    /// The record would no longer read.
     #[error("{0}")]
     Reads(Problems),
 }

@@ -16,6 +16,7 @@ pub enum Pick {
     Index(usize),
     /// The first whose key has this value.
     Where {
+        /// The key.
         key: String,
         /// Its value as text.
         is: String,
@@ -25,6 +26,7 @@ pub enum Pick {
 /// One step on the way to a field.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlaceStep {
+    /// The key.
     pub key: String,
     /// Which part, where the key is a list of parts.
     pub pick: Option<Pick>,

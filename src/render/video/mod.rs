@@ -39,11 +39,10 @@ const INSIDE: [&str; 2] = ["cards", "photos"];
 
 /// Why a video kit cannot be made.
 #[derive(Debug, Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum VideoKitError {
-    /// A template is wrong, or a file cannot be read or written.
     #[error(transparent)]
     WriteUp(#[from] WriteUpError),
-    /// Anything else, in words.
     #[error("{0}")]
     Words(String),
 }
