@@ -83,7 +83,7 @@ fn group(element: &ElementView, place: &PlaceView, heading: String) -> Group {
         format!("missing: {}{more}", first.what)
     });
     let aside = limit(place).unwrap_or_else(|| "limit not known".to_owned());
-    let name = if place.what.is_empty() { element.called() } else { place.what }.to_owned();
+    let name = if place.what.is_empty() { element.called.as_str() } else { place.what }.to_owned();
     Group { heading, name, aside, rows, note }
 }
 
@@ -141,7 +141,7 @@ pub(crate) fn description(view: &View) -> String {
             let outcome = outcome.map(|outcome| format!(", {}", outcome.words()));
             format!(
                 "{}: {range}{}{}{}",
-                element.called(),
+                element.called,
                 read.unwrap_or_default(),
                 limit.unwrap_or_default(),
                 outcome.unwrap_or_default()

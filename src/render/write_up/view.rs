@@ -14,6 +14,7 @@ use crate::record::{Found, Part, Record, State};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
+use super::answers::{AnswerView, answers};
 use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
 use super::looks::looks_of;
@@ -191,6 +192,8 @@ pub struct ElementView {
     pub leg: String,
     /// Its description.
     pub name: String,
+    /// What people call it: its description, or its id and kind in words where it has none.
+    pub called: String,
     /// What was recorded of it, key and value.
     pub found: Vec<(String, String)>,
     /// How warm it becomes.
@@ -230,11 +233,13 @@ pub struct ElementView {
     pub note: Option<String>,
 }
 
-impl ElementView {
-    /// What people call it: its description, or its kind and id where it has none.
-    #[must_use]
-    pub fn called(&self) -> &str {
-        if self.name.is_empty() { &self.label } else { &self.name }
+/// What people call an element without a description.
+fn called(kind: &str, id: &str) -> String {
+    let (kind_words, words) = (kind.replace('-', " "), id.replace('-', " "));
+    match kind {
+        "bms" => "BMS".to_owned(),
+        _ if kind_words.split(' ').any(|word| words.contains(word)) => words,
+        _ => format!("{kind_words} {words}").trim().to_owned(),
     }
 }
 
@@ -318,6 +323,8 @@ pub struct View {
     pub tested_current_si: Option<f64>,
     /// Headline claims.
     pub claimed: Vec<(String, String)>,
+    /// The first questions of a reader, answered.
+    pub answers: Vec<AnswerView>,
     /// Counts by grade and outcome.
     pub counts: FindingCounts,
     /// The path.
@@ -369,7 +376,7 @@ impl View {
         let rated = record.claims.continuous_current.quantity();
         let (opinions, causes): (Vec<_>, Vec<_>) =
             causes(judgement).into_iter().partition(|cause| cause.grade == Grade::Custom);
-        Self {
+        let view = Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
             title: head.title.text().map_or_else(|| pack.clone(), str::to_owned),
@@ -403,7 +410,9 @@ impl View {
             shown_by_test: shown_by_test(inspection),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
-        }
+            answers: Vec::new(),
+        };
+        Self { answers: answers(&view), ..view }
     }
 
     /// The view with what to look at next.
@@ -694,6 +703,10 @@ fn element(
     ElementView {
         kind: element.kind.word().unwrap_or_default().to_owned(),
         leg: element.leg.word().unwrap_or_default().to_owned(),
+        called: match element.name.text() {
+            Some(name) if !name.is_empty() => name.to_owned(),
+            _ => called(element.kind.word().unwrap_or_default(), &id),
+        },
         name: element.name.text().unwrap_or_default().to_owned(),
         found: recorded(element, &["id", "kind", "leg", "name"]),
         margin: margin(&permissible_current, rated),
