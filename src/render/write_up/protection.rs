@@ -5,7 +5,7 @@ use crate::physics::short_circuit::share_at;
 use crate::record::parts::ElementKind;
 use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
-use crate::units::{Amount, Dimension, show};
+use crate::units::{Amount, Dimension, show_to};
 use uom::si::electric_current::ampere;
 use uom::si::f64::ElectricCurrent;
 
@@ -54,8 +54,8 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
             points.map(|time| (greatest * share_at(time, middle), time)).filter(|p| p.0 > 0.05 * greatest);
         words.push(format!(
             "It rises with L/R of {} to {}.",
-            show(constant.0, Dimension::TIME),
-            show(constant.1, Dimension::TIME)
+            show_to(constant.0, 2, Dimension::TIME),
+            show_to(constant.1, 2, Dimension::TIME)
         ));
         chart.lines.push(Line { name: "rise of the current (L/R)".to_owned(), points: points.collect() });
     }
@@ -75,7 +75,7 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
     }
     if fuses.is_empty() && record.path.complete.yes() == Some(true) {
         words.push(
-            "No fuse or circuit breaker that responds to current is there: without the BMS nothing clears."
+            "No fuse or circuit breaker that responds to current is there: without the BMS nothing clears a fault."
                 .to_owned(),
         );
     }
@@ -120,9 +120,9 @@ fn ends(amount: &Amount) -> (f64, f64) {
 
 fn told((least, most): (f64, f64)) -> String {
     if (most / least - 1.0).abs() < 0.02 {
-        return show(most, Dimension::CURRENT);
+        return show_to(most, 3, Dimension::CURRENT);
     }
-    format!("{} to {}", show(least, Dimension::CURRENT), show(most, Dimension::CURRENT))
+    format!("{} to {}", show_to(least, 3, Dimension::CURRENT), show_to(most, 3, Dimension::CURRENT))
 }
 
 fn known(found: &Found) -> Option<f64> {
@@ -185,7 +185,7 @@ fn opens(steps: &Steps, current: f64) -> f64 {
 fn harms(record: &Record, derived: &Derived, greatest: f64) -> Vec<Harm> {
     let statements = [
         ("element.insulation_damaged_after", "insulation damaged", true),
-        ("element.plastics_damaged_after", "plastics that touch it damaged", false),
+        ("element.plastics_damaged_after", "plastics damaged", false),
         ("element.melts_after", "melts", true),
     ];
     let mut harms = Vec::new();
@@ -200,7 +200,8 @@ fn harms(record: &Record, derived: &Derived, greatest: f64) -> Vec<Harm> {
         // I²t is one amount along the line.
         let from = greatest * (earliest / ADIABATIC).sqrt().min(1.0);
         let points = vec![(from, earliest * (greatest / from).powi(2)), (greatest, earliest)];
-        let name = format!("{}: {what}", element_label(record, index));
+        let id = record.path.element.get(index).and_then(|element| element.id.text());
+        let name = format!("{}: {what}", id.map_or_else(|| element_label(record, index), str::to_owned));
         harms.push(Harm { line: Line { name, points }, counts, earliest });
     }
     harms
@@ -216,9 +217,13 @@ fn uncovered(harms: &[Harm], devices: &[&Steps], greatest: f64) -> Vec<Vec<(f64,
     let from = greatest * (earliest / ADIABATIC).sqrt().min(1.0);
     let mut regions: Vec<Vec<(f64, f64, f64)>> = Vec::new();
     let mut within = false;
-    for step in 0..=STEPS {
-        #[expect(clippy::cast_precision_loss, reason = "a small count")]
-        let current = from * (greatest / from).powf(step as f64 / STEPS as f64);
+    #[expect(clippy::cast_precision_loss, reason = "a small count")]
+    let steps = (0..=STEPS).map(|step| from * (greatest / from).powf(step as f64 / STEPS as f64));
+    // Just below where something opens, so that a region ends there.
+    let edges = devices.iter().flat_map(|steps| steps.iter().map(|(edge, _)| edge * (1.0 - 1e-9)));
+    let mut currents: Vec<f64> = steps.chain(edges.filter(|edge| (from..=greatest).contains(edge))).collect();
+    currents.sort_by(f64::total_cmp);
+    for current in currents {
         let harm = earliest * (greatest / current).powi(2);
         let opened = devices.iter().map(|steps| opens(steps, current)).fold(EVER, f64::min);
         if opened > harm {

@@ -1,5 +1,7 @@
 //! The view model: everything the outputs show, in words and SI numbers.
 
+use std::f64::consts::PI;
+
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
@@ -9,8 +11,9 @@ use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::physics::ZERO_CELSIUS;
 use crate::record::field::Doubt;
-use crate::record::parts::TestKind;
-use crate::record::{Found, Part, Record, State};
+use crate::record::parts::{Element, ElementKind, TestKind};
+use crate::record::{Found, Part, Record, State, Value};
+use crate::render::draw::glyph::{Form, Glyph, Section};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
@@ -225,6 +228,9 @@ pub struct ElementView {
     pub weakest: bool,
     /// Photos of it.
     pub photos: Vec<String>,
+    /// What it looks like, with its sizes; its pattern is that of its place.
+    #[serde(skip)]
+    pub(crate) glyph: Glyph,
     /// Time in the video.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub video: Option<String>,
@@ -684,7 +690,7 @@ fn element(
     weakest: Option<&str>,
     rated: Option<f64>,
 ) -> ElementView {
-    let default = crate::record::parts::Element::default();
+    let default = Element::default();
     let element = record.path.element.get(index).unwrap_or(&default);
     let worth = |name: &str| Worth::of(derived.of_element(index, name));
     let label = element_label(record, index);
@@ -715,6 +721,7 @@ fn element(
         heat: worth("element.heat"),
         temperatures: told(&TEMPERATURES, |name| derived.of_element(index, name)),
         responds_to: worth("element.responds_to").value,
+        glyph: glyph(record, element),
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
         photos,
@@ -725,5 +732,33 @@ fn element(
         permissible_current,
         label,
         id,
+    }
+}
+
+/// What an element looks like, with the sizes that are recorded.
+fn glyph(record: &Record, element: &Element) -> Glyph {
+    let mm = |metres: f64| 1e3 * metres;
+    let form = match element.kind() {
+        Some(ElementKind::Terminal) => Form::Terminal,
+        Some(ElementKind::Joint | ElementKind::Connector) => Form::Joint,
+        Some(ElementKind::Fuse) => Form::Fuse,
+        Some(ElementKind::CircuitBreaker | ElementKind::ThermalCutoff | ElementKind::Contactor) => {
+            Form::Switch
+        }
+        Some(ElementKind::Shunt) => Form::Shunt,
+        Some(ElementKind::Bms) => Form::Board,
+        Some(ElementKind::CellStack) => Form::Cells(record.cells.series.count().unwrap_or(1)),
+        Some(ElementKind::Busbar | ElementKind::Cable) | None => Form::Conductor,
+    };
+    let flat = match element.section.found().value() {
+        Some(Value::Section([width, thickness])) => Some(Section::Flat(mm(width.value), mm(thickness.value))),
+        _ => None,
+    };
+    let round = element.size.quantity().map(|area| Section::Round(mm((4.0 * area.value / PI).sqrt())));
+    Glyph {
+        form,
+        length: element.length.quantity().map(|length| mm(length.value)),
+        section: flat.or(round),
+        ..Glyph::default()
     }
 }

@@ -241,6 +241,8 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let tera = engine(texts).map_err(template)?;
     let record = &inspection.record;
     let sources = sources(&view);
+    let photo_numbers: BTreeMap<&str, usize> =
+        photos.iter().map(|photo| (photo.name.as_str(), photo.number)).collect();
     let page = Page {
         source_numbers: (1..).zip(&sources).map(|(number, source)| (*source, number)).collect(),
         sources,
@@ -260,13 +262,13 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         overview: overview(inspection, &photos),
         book_sha256: built_in_digest().to_string(),
         tests: tests(inspection, &view),
-        picture: path_picture(&view),
+        picture: path_picture(&view, &photo_numbers),
         protection: protection(record, &inspection.derived).map(ProtectionView::of),
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,
         style,
-        photo_numbers: photos.iter().map(|photo| (photo.name.as_str(), photo.number)).collect(),
+        photo_numbers,
         called: view.path.elements.iter().map(|e| (e.label.as_str(), e.called.as_str())).collect(),
         crops: crops(inspection, &view, &photos),
         view: &view,
@@ -512,7 +514,10 @@ fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
                 .map_or_else(String::new, |_| finding.working.numbers.clone()),
         });
         views.push(TestView {
-            name: result.name(),
+            name: match result.name().strip_suffix(&format!(" ({})", result.id)) {
+                Some(kind) if kind == result.id => kind.to_owned(),
+                _ => result.name(),
+            },
             answers: answers.collect(),
             set: super::view::recorded(test, &["id", "kind"]),
             figures: result.figures.iter().map(|figure| (figure.name.clone(), figure.shown())).collect(),
