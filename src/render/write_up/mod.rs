@@ -2,6 +2,7 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod answers;
 mod causes;
 mod claims;
 mod looks;

@@ -5,7 +5,7 @@ use crate::physics::short_circuit::share_at;
 use crate::record::parts::ElementKind;
 use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
-use crate::units::{Amount, Dimension, show};
+use crate::units::{Amount, Dimension, show, show_to};
 use uom::si::electric_current::ampere;
 use uom::si::f64::ElectricCurrent;
 
@@ -54,8 +54,8 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
             points.map(|time| (greatest * share_at(time, middle), time)).filter(|p| p.0 > 0.05 * greatest);
         words.push(format!(
             "It rises with L/R of {} to {}.",
-            show(constant.0, Dimension::TIME),
-            show(constant.1, Dimension::TIME)
+            show_to(constant.0, 2, Dimension::TIME),
+            show_to(constant.1, 2, Dimension::TIME)
         ));
         chart.lines.push(Line { name: "the current rises (L/R)".to_owned(), points: points.collect() });
     }
@@ -77,7 +77,7 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
     }
     if fuses.is_empty() && record.path.complete.yes() == Some(true) {
         words.push(
-            "No fuse or circuit breaker that responds to current is there: without the BMS nothing clears."
+            "No fuse or circuit breaker that responds to current is there: without the BMS nothing clears a fault."
                 .to_owned(),
         );
     }
@@ -225,9 +225,13 @@ fn uncovered(harms: &[Harm], devices: &[&Steps], greatest: f64) -> Vec<Vec<(f64,
     let from = greatest * (earliest / ADIABATIC).sqrt().min(1.0);
     let mut regions: Vec<Vec<(f64, f64, f64)>> = Vec::new();
     let mut within = false;
-    for step in 0..=STEPS {
-        #[expect(clippy::cast_precision_loss, reason = "a small count")]
-        let current = from * (greatest / from).powf(step as f64 / STEPS as f64);
+    #[expect(clippy::cast_precision_loss, reason = "a small count")]
+    let steps = (0..=STEPS).map(|step| from * (greatest / from).powf(step as f64 / STEPS as f64));
+    // Just below where something opens, so that a region ends there.
+    let edges = devices.iter().flat_map(|steps| steps.iter().map(|(edge, _)| edge * (1.0 - 1e-9)));
+    let mut currents: Vec<f64> = steps.chain(edges.filter(|edge| (from..=greatest).contains(edge))).collect();
+    currents.sort_by(f64::total_cmp);
+    for current in currents {
         let harm = earliest * (greatest / current).powi(2);
         let opened = devices.iter().map(|steps| opens(steps, current)).fold(EVER, f64::min);
         if opened > harm {
