@@ -285,11 +285,11 @@ impl<M> Entry<M> {
         *self.found.state() == State::Absent
     }
 
-    /// The quantity, when it is known.
+    /// The quantity, when it is known; of a bound nobody knows what it is.
     #[must_use]
     pub fn quantity(&self) -> Option<&Quantity> {
         match self.found.value() {
-            Some(Value::Quantity(quantity)) => Some(quantity),
+            Some(Value::Quantity(quantity)) if quantity.bound.is_none() => Some(quantity),
             _ => None,
         }
     }

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use crate::fill_support::{BIN, example, fresh};
-use underlid::fill::terminal::walk;
+use underlid::fill::terminal::{Ways, walk};
 use underlid::fill::{FillSession, Key, Sight};
 use underlid::judge::inspection::House;
 use underlid::judge::rules::Outcome;
@@ -19,7 +19,8 @@ fn typed(pack: &Path, lines: &[&str]) -> (String, usize, usize) {
     let session = FillSession::open(pack, &house, &[], Some("drop-in")).unwrap();
     let mut shown = Vec::new();
     let input = lines.join("\n") + "\n";
-    let summary = walk(&session, &mut input.as_bytes(), &mut shown, true).unwrap();
+    let summary =
+        walk(&session, &mut input.as_bytes(), &mut shown, Ways { brief: true, sections: true }).unwrap();
     (String::from_utf8(shown).unwrap(), summary.saved, summary.refused)
 }
 
@@ -170,7 +171,7 @@ fn pictures_are_taken_at_the_prompt() {
     let photos = format!("photos {}", card.display());
     let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
     let mut command = std::process::Command::new(BIN);
-    command.args(["fill", "--brief"]).arg(&pack);
+    command.args(["fill", "--brief", "--sections"]).arg(&pack);
     let mut terminal = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
     terminal.exp_string("1> ").unwrap();
     terminal.send_line("add positive fuse main-fuse").unwrap();
@@ -256,7 +257,7 @@ fn live_findings_follow_the_bench_tests() {
     let answers =
         fs::read_to_string(crate::common::root().join("tests/answers/harbour-24-150-rev-a.txt")).unwrap();
     let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
-    walk(&session, &mut answers.as_bytes(), std::io::sink(), true).unwrap();
+    walk(&session, &mut answers.as_bytes(), std::io::sink(), Ways { brief: true, sections: true }).unwrap();
     let outcome = |sight: &Sight, rule: &str| {
         sight.judgement.findings.iter().find(|finding| finding.rule == rule).unwrap().outcome
     };
