@@ -69,13 +69,16 @@ impl Sight {
     }
 }
 
-/// A headline question and its answer, in a line.
+/// A headline question and its answer, in a line; what would decide it where the first look is `over`.
 #[must_use]
-pub(super) fn told(headline: &Headline) -> String {
+pub(super) fn told(headline: &Headline, over: bool) -> String {
     let (shape, answer) = match headline.answered {
         Answered::No => (Outcome::FallsShort.shape(), "no: "),
         Answered::NothingAgainst => (Outcome::Meets.shape(), ""),
-        Answered::Open => (Outcome::NotDecided.shape(), "not decided. "),
+        Answered::Open if !over => {
+            return format!("{} {} open", Outcome::NotDecided.shape(), headline.question);
+        }
+        Answered::Open => (Outcome::NotDecided.shape(), "not decided by looking. "),
     };
     format!("{shape} {} {answer}{}", headline.question, headline.told)
 }

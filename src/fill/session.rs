@@ -227,9 +227,7 @@ impl FillSession {
             Edit::Set { place, .. }
             | Edit::Clear { place }
             | Edit::Append { list: place, .. }
-            | Edit::Move { list: place, .. } => {
-                place.0.first().is_some_and(|step| step.key == "withhold")
-            }
+            | Edit::Move { list: place, .. } => place.0.first().is_some_and(|step| step.key == "withhold"),
         });
         if !withholds {
             return Ok(());

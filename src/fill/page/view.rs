@@ -100,7 +100,10 @@ impl PageState {
                 .first()
                 .headlines
                 .iter()
-                .map(|one| PageHeadline { line: first::told(one), settled: one.answered != Answered::Open })
+                .map(|one| PageHeadline {
+                    line: first::told(one, sight.first().asks.is_empty()),
+                    settled: one.answered != Answered::Open,
+                })
                 .collect(),
             instruments: sight
                 .record

@@ -163,7 +163,7 @@ impl<W: Write> Walk<'_, W> {
         self.first = false;
         writeln!(self.out, "\n== What the first look settled ==")?;
         for headline in &sight.first().headlines {
-            writeln!(self.out, "{}", shown_text(&first::told(headline)))?;
+            writeln!(self.out, "{}", shown_text(&first::told(headline, true)))?;
         }
         writeln!(self.out, "The rest is asked section by section; quit stops, findings shows what was found.")
     }
@@ -173,7 +173,7 @@ impl<W: Write> Walk<'_, W> {
         if !self.first {
             return Ok(());
         }
-        let told: Vec<String> = sight.first().headlines.iter().map(first::told).collect();
+        let told: Vec<String> = sight.first().headlines.iter().map(|one| first::told(one, false)).collect();
         let before = std::mem::replace(&mut self.told, told.clone());
         for line in told.iter().filter(|line| !before.contains(line)) {
             writeln!(self.out, "  {}", shown_text(line))?;

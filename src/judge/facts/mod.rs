@@ -26,7 +26,7 @@ pub(crate) use table::FACTS;
 pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked, element_label};
 pub(crate) use value::{capped, names};
 
-use crate::evidence::whole::Look;
+use crate::evidence::whole::PictureState;
 use crate::record::parts::Element;
 use crate::record::{Record, reads};
 use crate::units::Amount;
@@ -302,8 +302,8 @@ impl Derived {
     pub(crate) fn seen_whole(&self, record: &Record, index: usize) -> Result<(), Vec<Missing>> {
         let file = record.photo.get(index).and_then(|photo| photo.file.text()).unwrap_or_default();
         match self.seen.get(file) {
-            None | Some(Look::Whole) => Ok(()),
-            Some(Look::Damaged(why) | Look::NotSeen(why)) => {
+            None | Some(PictureState::Whole) => Ok(()),
+            Some(PictureState::Damaged(why) | PictureState::NotSeen(why)) => {
                 let what = format!("{file} does not count as evidence: {why}");
                 Err(vec![Missing::told("photo.file", what, Reason::NotVisible)])
             }

@@ -33,6 +33,7 @@ pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("pack.string_voltage", || string_voltage(facts));
     values.derive("enclosure.creepage_needed", || creepage_needed(facts));
     values.derive("enclosure.clearance_needed", || clearance_needed(facts));
+    values.derive("pack.strings", || strings(facts));
     values.derive("pack.capacity", || capacity(facts));
     values.derive("pack.cell_charge_limit", || {
         cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>())
@@ -227,6 +228,16 @@ fn clearance_needed(facts: &Facts<'_>) -> Answer {
     distance_needed(facts, CLEARANCE_NEEDED, &insulation::CLEARANCE, false, |voltage, degree, _| {
         insulation::clearance(voltage, degree)
     })
+}
+
+fn strings(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let recorded = work.amount("path.strings");
+    let single = || work.optional("cells.parallel").filter(|parallel| parallel.value() == 1.0);
+    if let Some(strings) = recorded.or_else(single) {
+        return work.done(strings);
+    }
+    Err(work.take_missing())
 }
 
 fn capacity(facts: &Facts<'_>) -> Answer {

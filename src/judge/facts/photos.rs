@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, HashSet};
 use super::lookup::Facts;
 use super::value::{Answer, Missing, Reason, Side};
 use super::worker::Worker;
-use crate::evidence::whole::Look;
+use crate::evidence::whole::PictureState;
 use crate::record::{Part, Record};
 use crate::units::{Amount, Dimension};
 
@@ -19,7 +19,7 @@ pub(crate) const PHOTO_COUNTS: [(&str, &[&str]); 4] = [
 ];
 
 /// Pictures that were looked at, by file.
-pub(crate) type Seen = BTreeMap<String, Look>;
+pub(crate) type Seen = BTreeMap<String, PictureState>;
 
 /// Until the first photo is recorded, nobody has begun to tie parts to photos.
 pub(crate) fn no_photos() -> Missing {
@@ -68,12 +68,14 @@ pub(crate) fn photo_count(facts: &Facts<'_>, files: Vec<String>) -> Answer {
     for file in &files {
         let missing = |what: String| Missing::told("photo.file", what, Reason::NotVisible);
         match facts.derived.seen.get(file) {
-            Some(Look::Whole) => number += 1,
+            Some(PictureState::Whole) => number += 1,
             None if !looked_at => number += 1,
             // The same photo may be named twice.
             _ if !seen.insert(file) => {}
-            Some(Look::Damaged(why)) => work.step(|| format!("{file} does not count: {why}")),
-            Some(Look::NotSeen(why)) => open.push(missing(format!("{file} cannot be looked at: {why}"))),
+            Some(PictureState::Damaged(why)) => work.step(|| format!("{file} does not count: {why}")),
+            Some(PictureState::NotSeen(why)) => {
+                open.push(missing(format!("{file} cannot be looked at: {why}")));
+            }
             None => open.push(missing(format!("{file} was not looked at: enough others count"))),
         }
     }

@@ -350,6 +350,19 @@ pub struct Worked {
 }
 
 impl Worked {
+    /// A value without any working.
+    pub(crate) fn of(value: Val) -> Self {
+        Self {
+            value,
+            steps: Vec::new(),
+            sources: Vec::new(),
+            assumed: Vec::new(),
+            bound: None,
+            claims: Vec::new(),
+            contradicted: Vec::new(),
+        }
+    }
+
     /// As a person would read it: a bound is told as one.
     #[must_use]
     pub fn show(&self) -> String {

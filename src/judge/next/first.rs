@@ -19,6 +19,8 @@ const PAPERS: f64 = 300.0;
 const TRIED: usize = 16;
 /// Facts that are ranked.
 const MOST: usize = 64;
+/// Time to read what was noted of a test, s.
+const NOTED: f64 = 20.0;
 
 /// How far a headline question is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -155,7 +157,9 @@ impl<'a> Search<'a> {
                 waiting.push(index);
             }
         }
-        let brief = |fact: &Fact<'_>| self.judged.book.effort_of(fact.name).0.time_s <= LONGEST;
+        let of_test = |fact: &Fact<'_>| matches!(subject(fact.at), Subject::Test(_));
+        let brief =
+            |fact: &Fact<'_>| of_test(fact) || self.judged.book.effort_of(fact.name).0.time_s <= LONGEST;
         let mut facts: Vec<_> = facts.into_iter().filter(|(fact, _)| brief(fact)).collect();
         facts.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
         facts.truncate(MOST);
@@ -168,7 +172,12 @@ impl<'a> Search<'a> {
             } else {
                 (worth, waiting)
             };
-            let look = self.look(&[fact], &decides);
+            let mut look = self.look(&[fact], &decides);
+            // The test was done: what was noted of it is written down.
+            if of_test(&fact) {
+                (look.time_s, look.stage) = (NOTED, Stage::LidOn);
+                look.caution.clear();
+            }
             (!decides.is_empty()).then(|| (rate(worth, &look), fact, look))
         });
         // That the path is complete is asked with its elements.

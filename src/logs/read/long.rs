@@ -6,31 +6,16 @@ use std::io::{BufWriter, Seek, SeekFrom, Write};
 
 use super::ReadError;
 use super::chunk::{Chunk, Chunks, LONGEST, text, without_cr};
-use super::column::{Column, Meaning};
+use super::column::{Column, Meaning, is_of};
 use super::head;
 use super::settings::ReadSettings;
 use super::table::split;
 use super::unit::COLUMN as UNIT;
 
 /// Headers of the column that names the quantity, of the one that holds its value, and of the one with its unit.
-const QUANTITY: &[&str] = &[
-    "quantity",
-    "parameter",
-    "variable",
-    "signal",
-    "channel",
-    "sensor",
-    "measurement",
-    "metric",
-    "field",
-    "_field",
-    "name",
-    "tag",
-    "item",
-    "series",
-    "messgröße",
-];
-const VALUE: &[&str] = &["value", "_value", "reading", "measured value", "wert", "messwert"];
+const QUANTITY: &str = "quantity parameter variable signal channel sensor measurement metric field \
+     _field name tag item series messgröße";
+const VALUE: &str = "value _value reading measuredvalue wert messwert";
 /// Quantities that are kept apart.
 const QUANTITIES: usize = 64;
 
@@ -113,7 +98,7 @@ impl Plan {
                 .iter()
                 .map(|name| text(name).trim().trim_matches('"').to_lowercase())
                 .collect();
-            let of = |words: &[&str]| names.iter().position(|name| words.contains(&name.as_str()));
+            let of = |words: &str| names.iter().position(|name| is_of(&name.replace(' ', ""), words));
             let is_time = |name: &String| {
                 matches!(Column::recognise(0, name, None).meaning, Meaning::Time | Meaning::Date)
             };

@@ -343,7 +343,6 @@ words! {
 
 impl ElementKind {
     /// What it has in common with other kinds.
-    #[must_use]
     pub const fn traits(self) -> &'static [ElementTrait] {
         use ElementTrait::{
             Conductor, InRig, InterruptsFault, LimitedByHeat, OpensCircuit, Protective, RatedByMarking,
@@ -364,7 +363,6 @@ impl ElementKind {
     }
 
     /// True when it has this in common with other kinds.
-    #[must_use]
     pub fn has(self, wanted: ElementTrait) -> bool {
         self.traits().contains(&wanted)
     }
@@ -375,7 +373,6 @@ impl ElementKind {
     }
 
     /// Keys that it takes besides those that all kinds take.
-    #[must_use]
     pub const fn keys(self) -> &'static [&'static str] {
         match self {
             Self::Busbar => {
@@ -438,7 +435,6 @@ impl ElementKind {
     }
 
     /// True when an element of this kind has the field.
-    #[must_use]
     pub fn takes(self, field: &str) -> bool {
         COMMON.contains(&field) || self.keys().contains(&field)
     }
@@ -446,13 +442,11 @@ impl ElementKind {
 
 impl Element {
     /// Its kind; none where nobody could tell.
-    #[must_use]
     pub fn kind(&self) -> Option<ElementKind> {
         self.kind.known()
     }
 
     /// True when its kind is known and has this in common with others.
-    #[must_use]
     pub fn has(&self, wanted: ElementTrait) -> bool {
         self.kind().is_some_and(|kind| kind.has(wanted))
     }

@@ -10,7 +10,7 @@ use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
-use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, State};
+use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, ThermalState};
 use crate::units::{Amount, Dimension, SourceId, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
@@ -455,7 +455,7 @@ impl Solved<'_> {
     fn curves(&self) -> Curves {
         let case = self.pack.circuit.at(&self.followed.belief.centre);
         let places = self.pack.circuit.network().places().len();
-        let hottest = |state: &State| -> Vec<f64> {
+        let hottest = |state: &ThermalState| -> Vec<f64> {
             let each = self.pack.places.iter().map(|place| (place.id.index(), case.hottest(state, place.id)));
             let mut all = vec![f64::NAN; places];
             each.for_each(|(at, kelvin)| all[at] = kelvin);

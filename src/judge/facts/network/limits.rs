@@ -3,11 +3,11 @@
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Subject};
 use crate::record::parts::{ElementKind, Finish};
-use crate::thermal::Value;
+use crate::thermal::NetworkValue;
 use crate::units::Amount;
 
 /// The limit as the network takes it.
-pub(super) fn value(limit: &Answer) -> Option<Value> {
+pub(super) fn value(limit: &Answer) -> Option<NetworkValue> {
     let amount = limit.as_ref().ok()?.value.amount().map(Amount::value)?;
     Some(amount.into())
 }

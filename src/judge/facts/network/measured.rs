@@ -5,7 +5,7 @@ use super::build::{Lid, Pack};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{ElementKind, Leg, TestLid};
-use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Phase, Quantity, Reading, fit};
+use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Measurand, Measurement, Phase, fit};
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
 
 /// A temperature that was read in a test.
@@ -147,7 +147,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
         let bounded =
             test.temperatures.iter().filter(|found| found.above.0.is_finite() && found.time.is_finite());
         let found = bounded.filter_map(|found| Some((found, place_of(facts, pack, &found.part)?)));
-        let (readings, told): (Vec<Reading>, Vec<String>) = found
+        let (readings, told): (Vec<Measurement>, Vec<String>) = found
             .map(|(found, place)| {
                 let placing = PLACING * (found.kelvin - start).abs();
                 let fixing = found.above.0 / 12.0_f64.sqrt();
@@ -156,7 +156,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
                 let deviation =
                     found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).hypot(along).max(0.05);
                 let value = found.kelvin + 0.5 * found.above.0;
-                let quantity = Quantity::Temperature(place, middle);
+                let quantity = Measurand::Temperature(place, middle);
                 let name = format!(
                     "{} at {} in {} {}",
                     found.part,
@@ -164,7 +164,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
                     test.test,
                     when(found.time)
                 );
-                (Reading { quantity, time: found.time, value, deviation }, name)
+                (Measurement { quantity, time: found.time, value, deviation }, name)
             })
             .unzip();
         if !readings.is_empty() {

@@ -16,7 +16,7 @@ use crate::judge::facts::names;
 use crate::judge::facts::network::{self, limits};
 use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, Worked, element_label};
 use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
 use crate::physics::joint::{self, ThreadsInto};
 use crate::physics::material::{Finish, Material};
@@ -349,54 +349,55 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("path.overcurrent_rating", || overcurrent_rating(facts));
 }
 
+/// What the path carries: the least of what its parts carry, and of what the heat of the whole allows.
+///
+/// What is left out, is itself known only as at most so much, or reaches further down than the least of them may carry
+/// less: then the value is a bound.
 fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     let mut work = Worker::new(facts);
-    let mut best: Option<(usize, Amount)> = None;
+    let mut known: Vec<(String, &Worked, &Amount)> = Vec::new();
     let (mut open, mut lacks) = (Vec::new(), Vec::new());
     let network = facts.derived.of_pack("path.permissible_for_discharge");
     for index in 0..facts.record.path.element.len() {
         let found = facts.derived.of_element(index, "element.permissible_current");
-        if let Some(Err(missing)) = found.or(network) {
-            lacks.extend(missing.iter().cloned());
-        }
-        match found {
-            Some(Ok(worked)) => {
-                if let Some(amount) = worked.value.amount()
-                    && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
-                {
-                    best = Some((index, amount.clone()));
-                }
+        let label = || element_label(facts.record, index);
+        match (found, found.or(network)) {
+            (Some(Ok(worked)), _) => {
+                known.extend(worked.value.amount().map(|amount| (label(), worked, amount)))
             }
-            _ => open.push(element_label(facts.record, index)),
+            (_, rests_on) => {
+                open.push(label());
+                lacks
+                    .extend(rests_on.and_then(|answer| answer.as_ref().err()).into_iter().flatten().cloned());
+            }
         }
     }
-    // What the network limits is less than what any part alone may carry.
-    if let (Some(Ok(worked)), Some(Ok(place))) = (network, facts.derived.of_pack("path.limited_by"))
-        && let Some(amount) = worked.value.amount()
-        && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
-    {
-        let mut worked = worked.clone();
-        worked.assumed.extend(
-            open.is_empty()
-                .then(Vec::new)
-                .unwrap_or_else(|| vec![format!("not known and so left out: {}", names(&open))]),
-        );
-        return (Ok(worked), Ok(place.clone()));
+    if let (Some(Ok(worked)), Some(Ok(place))) = (network, facts.derived.of_pack("path.limited_by")) {
+        known.extend(worked.value.amount().map(|amount| (place.value.show(), worked, amount)));
     }
-    let Some((index, amount)) = best else {
+    let Some((label, weakest, amount)) = known.iter().min_by(|a, b| a.2.value().total_cmp(&b.2.value()))
+    else {
         let what = "no element of the path has a known permissible current".to_owned();
         let missing = vec![Missing::told("path.element", what, Reason::NotRecorded)];
         return (Err(missing.clone()), Err(missing));
     };
-    let label = element_label(facts.record, index);
+    work.rests_on(weakest);
+    weakest.steps.iter().for_each(|step| work.step(|| step.clone()));
     work.step(|| format!("weakest: {label}, {}", amount.show()));
+    for (other, worked, may) in known.iter().filter(|(other, ..)| other != label) {
+        if let Some(bound) = worked.bound.as_ref().filter(|bound| bound.side == Side::AtMost) {
+            lacks.extend(bound.missing.iter().cloned());
+        }
+        if may.ends().0 < amount.ends().0 {
+            lacks.push(Missing::refused(&format!("a closer range of what {other} carries: {}", may.show())));
+        }
+    }
     if !open.is_empty() {
         work.assume(format!("not known and so left out: {}", names(&open)));
     }
-    // What is left out may carry less.
     work.bounded(Side::AtMost, lacks, false);
-    let worked = work.worked(Val::Amount(amount));
-    let name = crate::judge::facts::Worked { value: Val::Text(label), ..worked.clone() };
+    let worked = work.worked(Val::Amount((*amount).clone()));
+    let name = Worked { value: Val::Text(label.clone()), ..worked.clone() };
     (Ok(worked), Ok(name))
 }
 

@@ -9,7 +9,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use crate::judge::facts::worker::{Worker, line, shown};
 use crate::judge::facts::{Answer, Facts, Missing};
-use crate::physics::busbar::{self, Bar, Orientation};
+use crate::physics::busbar::{self, Busbar, Orientation};
 use crate::physics::material::{Finish, Material};
 use crate::physics::{Refusal, cable};
 use crate::record::parts::ElementKind;
@@ -140,8 +140,8 @@ impl BarFacts {
     }
 
     /// The bar for given numbers, lying as recorded or as given.
-    fn bar(&self, width: f64, thickness: f64, emissivity: f64, orientation: Orientation) -> Bar {
-        Bar {
+    fn bar(&self, width: f64, thickness: f64, emissivity: f64, orientation: Orientation) -> Busbar {
+        Busbar {
             material: self.material,
             width: Length::new::<meter>(width),
             thickness: Length::new::<meter>(thickness),
