@@ -20,7 +20,7 @@ use crate::record::field::Value;
 use crate::record::{Kind, Record, State, read_answer};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, Quantity, show, significant};
-pub use first::{Answered, FirstLook, Headline, Wanted, first_look};
+pub use first::{Answered, Headline, Wanted, first_look};
 
 /// Looks that are worked out to the value at which they turn.
 pub const MOST: usize = 5;

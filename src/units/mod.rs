@@ -50,7 +50,7 @@ pub struct Quantity {
     /// Expanded uncertainty (k = 2) in SI base units, when one was written.
     pub expanded: Option<f64>,
     /// The side on which the true value lies, where only a bound was written.
-    pub bound: Option<End>,
+    pub bound: Option<OneSided>,
     /// The text as the user wrote it, without outer spaces.
     pub text: String,
 }
@@ -64,7 +64,7 @@ impl Quantity {
 
 /// The end of a range of which the other end is not known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum End {
+pub enum OneSided {
     /// The true value is at least this large.
     AtLeast,
     /// The true value is at most this large.

@@ -12,7 +12,7 @@ use thiserror::Error;
 
 use self::gauge::awg;
 use super::unit::{Unit, find_unit, unit_spellings};
-use super::{Dimension, End, Quantity};
+use super::{Dimension, OneSided, Quantity};
 use crate::units::words::hint;
 
 pub use self::gauge::awg_square_millimetres;
@@ -58,7 +58,8 @@ pub fn parse(text: &str) -> Result<Quantity, NotAQuantity> {
         }
         quantity => Ok(quantity),
     };
-    for (words, end) in [(["at least ", "≥", ">="], End::AtLeast), (["at most ", "≤", "<="], End::AtMost)]
+    for (words, end) in
+        [(["at least ", "≥", ">="], OneSided::AtLeast), (["at most ", "≤", "<="], OneSided::AtMost)]
     {
         if let Some(rest) = behind(&words) {
             return Ok(whole(Quantity { bound: Some(end), ..alone(rest)? }));
@@ -396,9 +397,9 @@ mod tests {
             ("20 to 25 °C", 295.65, Some(2.5), None),
             ("about 25 mm", 25e-3, Some(5e-3), None),
             ("about 20 °C", 293.15, Some(5.0), None),
-            ("at least 2 mm", 2e-3, None, Some(End::AtLeast)),
-            ("≤ 20 mV", 20e-3, None, Some(End::AtMost)),
-            ("at most 2,5 mm", 2.5e-3, None, Some(End::AtMost)),
+            ("at least 2 mm", 2e-3, None, Some(OneSided::AtLeast)),
+            ("≤ 20 mV", 20e-3, None, Some(OneSided::AtMost)),
+            ("at most 2,5 mm", 2.5e-3, None, Some(OneSided::AtMost)),
             ("0,345 mm", 0.345e-3, None, None),
         ] {
             let read = parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));

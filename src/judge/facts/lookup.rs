@@ -6,7 +6,7 @@ use super::Derived;
 use super::value::{Missing, Reason, Side, Val, Worked};
 use crate::record::field::{ABSENT, Found};
 use crate::record::{Kind, Part, Record, Shape, State, Value};
-use crate::units::{Amount, Dimension, End, Quantity};
+use crate::units::{Amount, Dimension, OneSided, Quantity};
 
 /// What a rule is being applied to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -215,8 +215,8 @@ impl Facts<'_> {
             self.found(name).filter(|found| self.worked(name).is_none() && found.doubts.is_empty())?;
         let State::Known(Value::Quantity(quantity)) = found.state() else { return None };
         let side = match quantity.bound? {
-            End::AtLeast => Side::AtLeast,
-            End::AtMost => Side::AtMost,
+            OneSided::AtLeast => Side::AtLeast,
+            OneSided::AtMost => Side::AtMost,
         };
         let sources = &self.derived.sources;
         let known = !sources.withheld(found);

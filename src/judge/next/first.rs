@@ -7,8 +7,7 @@ use std::collections::BTreeMap;
 
 use super::{Fact, Judged, LARGEST, LIKELY, Look, Search, rate, subject, weight};
 use crate::judge::facts::{Facts, Subject};
-use crate::judge::rules::{Book, Cause, HeadlineRule, Outcome, Rule, Scope, Stage};
-use crate::record::Record;
+use crate::judge::rules::{Cause, HeadlineRule, Outcome, Rule, Scope, Stage};
 use crate::units::words::count;
 
 /// What takes longer is a test or is taken apart, s: it is not asked for in a first look.
@@ -130,7 +129,7 @@ fn headline(judged: Judged<'_>, causes: &[Cause], rule: &HeadlineRule) -> Headli
             let at = cause.places.first().map_or_else(String::new, |place| format!(": {place}"));
             (Answered::No, format!("{}{at}{shows}", cause.statement))
         }
-        None if with(Outcome::NotDecided) == 0 && meets > 0 && complete(record, rule, book) => {
+        None if with(Outcome::NotDecided) == 0 && meets > 0 && complete(judged, rule) => {
             let checks = count(meets, "check meets", "checks meet");
             (Answered::NothingAgainst, format!("nothing was found against it, {checks}{shows}"))
         }
@@ -139,11 +138,16 @@ fn headline(judged: Judged<'_>, causes: &[Cause], rule: &HeadlineRule) -> Headli
     Headline { question: rule.question.clone(), answered, told }
 }
 
-/// Whether all that a headline's rules are about is recorded: of an element that nobody listed nothing is asked.
-fn complete(record: &Record, headline: &HeadlineRule, book: &Book) -> bool {
-    let of_elements =
-        |id: &String| book.rule(id).is_some_and(|rule| matches!(rule.scope, Scope::Elements(_)));
-    !headline.rules.iter().any(of_elements) || record.path.complete.yes() == Some(true)
+/// Whether all that a headline's rules are about is recorded: of an element that nobody listed nothing is asked, and a test
+/// that nobody did shows nothing.
+fn complete(judged: Judged<'_>, headline: &HeadlineRule) -> bool {
+    let listed = judged.record.path.complete.yes() == Some(true);
+    let said = |id: &String| match judged.book.rule(id).map(|rule| &rule.scope) {
+        Some(Scope::Elements(_)) => listed,
+        Some(Scope::Tests) => judged.findings.iter().any(|finding| finding.rule == *id),
+        _ => true,
+    };
+    headline.rules.iter().all(said)
 }
 
 impl<'a> Search<'a> {
