@@ -346,3 +346,38 @@ fn parts_unknown_to_the_checklist_stay() {
         assert!(lines.any(|other| other == line), "lost: {line}\n{after}");
     }
 }
+
+#[test]
+fn links_are_entered_together_answered_as_one_and_put_right() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
+    let key = |text: &str| text.parse::<Key>().unwrap();
+    let answer = |at: &str, value: &str| session.answer(&key(at), &Entered::of(value), None).unwrap();
+    answer("stack-list", "cell-stack cells, 3 busbar link");
+    answer("stack-material@link-1", "copper");
+    answer("stack-section@link-1", "20 x 1.5 to 2.5 mm");
+    let saved = session.alike(&key("stack-material@link-1")).unwrap();
+    assert!(saved.said.contains("link-2 and link-3"), "{}", saved.said);
+    let record = &saved.sight.record;
+    let links: Vec<_> = record.path.element.iter().filter(|e| e.kind.word() == Some("busbar")).collect();
+    assert!(links.len() == 3 && links.iter().all(|link| link.material.word() == Some("copper")));
+    // What was measured of one is none of another.
+    assert!(links[1].section.found().value().is_none());
+    let (text, ..) = typed(
+        &pack,
+        &[
+            "go link-3",
+            "remove link-2",
+            "remove link-3",
+            "go link-2",
+            "rename to plus-link",
+            "go plus-link",
+            "move first",
+        ],
+    );
+    assert!(text.contains("this is `link-3`"), "{text}");
+    let sight = session.look().unwrap();
+    let ids: Vec<&str> = sight.record.path.element.iter().filter_map(|e| e.id.text()).collect();
+    assert_eq!(ids, ["plus-link", "cells", "link-1"], "{text}");
+}
