@@ -13,6 +13,7 @@ mod bench_tests;
 pub(crate) mod card;
 pub mod checklist;
 mod edits;
+mod first;
 mod journal;
 mod judged;
 mod lines;
@@ -28,6 +29,7 @@ mod subject;
 pub mod terminal;
 mod tie;
 
+pub use first::{Ask, First};
 pub use question::{Key, Question};
 pub use session::FillSession;
 pub use sight::{FillError, Sight};

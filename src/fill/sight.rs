@@ -1,14 +1,16 @@
 //! How a record stands while it is filled: its questions and findings, and why an answer was not saved.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use thiserror::Error;
 
 use super::bench_tests::Stamp;
+use super::first::First;
 use super::judged::Decided;
 use super::question::{Key, Question};
+use crate::judge::facts::Derived;
 use crate::judge::inspection::OpenError;
-use crate::judge::rules::Judgement;
+use crate::judge::rules::{Book, Judgement};
 use crate::record::Record;
 use crate::record::edit::EditRefused;
 use crate::record::problem::Problems;
@@ -59,6 +61,10 @@ pub struct Sight {
     pub record: Box<Record>,
     /// The judgement.
     pub judgement: Judgement,
+    /// What follows from the record, and the book that judges it.
+    pub(super) derived: Derived,
+    pub(super) book: Arc<Book>,
+    pub(super) first: OnceLock<First>,
     /// The questions in the order they are asked.
     pub questions: Vec<Question>,
     /// The kind of pack whose checklist is asked.
