@@ -94,11 +94,13 @@ pub struct PictureOptions {
     pub quality: u8,
     /// What to black out.
     pub blackouts: Vec<Area>,
+    /// The part that is wanted: left, top, width and height in parts of the picture's; all of it where there is none.
+    pub cut: Option<[f64; 4]>,
 }
 
 impl Default for PictureOptions {
     fn default() -> Self {
-        Self { max_edge: 1600, quality: 82, blackouts: Vec::new() }
+        Self { max_edge: 1600, quality: 82, blackouts: Vec::new(), cut: None }
     }
 }
 
@@ -137,6 +139,10 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, P
         let path = path.to_path_buf();
         PictureError::Blackout { path, number, problem }
     })?;
+    let picture = match options.cut {
+        Some(part) => cut(&picture, part),
+        None => picture,
+    };
     let small = shrink(picture, options.max_edge.max(1));
     let (width, height) = small.dimensions();
     let mut jpeg = Vec::new();
@@ -153,6 +159,21 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, P
         original_bytes: bytes.len() as u64,
         facts,
     })
+}
+
+/// A part of a picture, at least a pixel wide and high.
+fn cut(picture: &RgbImage, [left, top, width, height]: [f64; 4]) -> RgbImage {
+    let (whole_width, whole_height) = picture.dimensions();
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a part of a u32, not negative"
+    )]
+    let pixels = |part: f64, whole: u32| (part.clamp(0.0, 1.0) * f64::from(whole)) as u32;
+    let (x, y) = (pixels(left, whole_width - 1), pixels(top, whole_height - 1));
+    let (width, height) = (pixels(width, whole_width).max(1), pixels(height, whole_height).max(1));
+    image::imageops::crop_imm(picture, x, y, width.min(whole_width - x), height.min(whole_height - y))
+        .to_image()
 }
 
 fn read_limited(path: &Path) -> Result<Vec<u8>, PictureError> {

@@ -27,7 +27,7 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
     (Dimension::DENSITY, &[("g/cm³", 0.0)]),
     (Dimension::SPECIFIC_ENERGY, &[("Wh/kg", 0.0)]),
     (Dimension::ENERGY_DENSITY, &[("Wh/L", 0.0)]),
-    (Dimension::LET_THROUGH, &[("A²s", 0.0)]),
+    (Dimension::LET_THROUGH, &[("A²s", 0.0), ("kA²s", 1e4), ("MA²s", 1e6)]),
 ];
 
 /// A value with the trade's usual unit and four significant digits at most: `250 A`, `1.8 mΩ`.

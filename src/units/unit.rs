@@ -119,6 +119,8 @@ const FIXED: &[(&str, Unit)] = &[
     ("A2s", unit(Dimension::LET_THROUGH, 1.0)),
     ("A²s", unit(Dimension::LET_THROUGH, 1.0)),
     ("A²·s", unit(Dimension::LET_THROUGH, 1.0)),
+    ("kA²s", unit(Dimension::LET_THROUGH, 1e3)),
+    ("MA²s", unit(Dimension::LET_THROUGH, 1e6)),
     // Commonly written without the parentheses that arithmetic would need.
     ("W/mK", CONDUCTIVITY),
     ("W/m·K", CONDUCTIVITY),

@@ -24,8 +24,11 @@ const MOST_UNLIKE = 0.01;
 const MOST_APART = 40;
 /** A sheet whose ink reaches less far down than this part of its height is nearly empty; the last one may be. */
 const LEAST_FILLED = 0.3;
-/** Sheets that revision B's write-up may take. Before two columns it took 33 with less on them. */
-const MOST_SHEETS = 24;
+/** Sheets that a write-up of an example may take before its annex, and in all. */
+const MOST_BEFORE_ANNEX = 4;
+const MOST_SHEETS = 34;
+/** The least print: in pt, before the annex and in it. Texts in drawings are judged by the checks of pages. */
+const LEAST_PT = { before: 8, annex: 8 };
 const MARGIN_MM = 10;
 
 const tally = new Tally();
@@ -165,12 +168,40 @@ async function paper(name, folder) {
   await page.goto(pathToFileURL(path.join(folder, 'report/report.html')).href);
   const pdf = path.join(scratch, `${name}.pdf`);
   await page.pdf({ path: pdf, format: 'A4', printBackground: true });
-  const headings = await page.$$eval('h2', (all) => all.map((h) => h.textContent.trim()));
-  const hashes = await page.$$eval('figure .hash', (all) => all.map((h) => h.textContent.trim()));
+  await page.emulateMedia({ media: 'print' });
+  const headings = await page.$$eval('h2, h3, h4', (all) => all.map((h) => h.textContent.trim().replace(/\s+/g, ' ')));
+  const hashes = await page.$$eval('.annex .hash', (all) => all.map((h) => h.textContent.trim()));
+  const causes = await page.$$eval('.causes article', (all) => all.map((a) => a.innerText.replace(/[\s\u00ad-]/g, '')));
+  const small = await page.evaluate((least) => {
+    const found = new Set();
+    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+      const of = node.parentElement;
+      if (!node.textContent.trim() || of.closest('svg, style')) continue;
+      const pt = 0.75 * parseFloat(getComputedStyle(of).fontSize);
+      const allowed = of.closest('.annex') ? least.annex : least.before;
+      if (pt < allowed - 0.01) found.add(`${of.tagName.toLowerCase()}.${of.className}: ${pt.toFixed(1)} pt`);
+    }
+    return [...found];
+  }, LEAST_PT);
   await page.close();
+  tally.record(`${name}: nothing is printed too small`, small);
   const sheets = Number(/^Pages:\s+(\d+)/m.exec(poppler('pdfinfo', [pdf]).toString())?.[1] ?? 0);
-  console.log(`        ${name}: ${sheets} sheets`);
-  tally.record(`${name}: number of sheets`, sheets >= 5 && sheets <= MOST_SHEETS ? [] : [`${sheets} sheets`]);
+  const texts = Array.from({ length: sheets }, (_, index) =>
+    poppler('pdftotext', ['-raw', '-f', String(index + 1), '-l', String(index + 1), pdf, '-']).toString(),
+  );
+  const before = texts.findIndex((text) => /^Annex$/m.test(text));
+  console.log(`        ${name}: ${before} sheets and an annex, ${sheets} sheets in all`);
+  tally.record(
+    `${name}: number of sheets`,
+    before >= 2 && before <= MOST_BEFORE_ANNEX && sheets <= MOST_SHEETS ? [] : [`${before} before the annex, ${sheets} in all`],
+  );
+  const title = JSON.parse(make(['check', folder, '--format', 'json'])).title;
+  const feet = texts.flatMap((text, index) => (text.includes(`${title}. Nothing here`) ? [] : [`sheet ${index + 1} does not name the pack`]));
+  tally.record(`${name}: each sheet names the pack`, feet);
+  const bares = texts.map((text) => text.replace(/[\s\u00ad-]/g, ''));
+  const broken = causes.filter((text) => !bares.some((bare) => bare.includes(text.slice(-25)) && bare.includes(text.slice(5, 30))));
+  tally.record(`${name}: no cause is broken over two sheets`, broken.map((text) => text.slice(0, 60)));
 
   const shots = path.join(root, 'target/screenshots');
   mkdirSync(shots, { recursive: true });
@@ -198,17 +229,24 @@ async function paper(name, folder) {
   if (hashes.length === 0 || view.findings.length === 0) lost.push('nothing to look for');
   tally.record(`${name}: findings, rules and hashes are on paper`, lost);
 
-  // A heading alone at the foot of a sheet: nothing but the footer below it.
+  // A heading alone at the foot of a sheet or of one of its two columns: nothing but the footer below it.
   const orphans = [];
   for (let sheet = 1; sheet <= sheets; sheet += 1) {
     const boxes = poppler('pdftotext', ['-f', String(sheet), '-l', String(sheet), '-bbox-layout', pdf, '-']).toString();
-    const height = Number(/<page width="[\d.]+" height="([\d.]+)"/.exec(boxes)?.[1] ?? 0);
-    const lines = [...boxes.matchAll(/<line[^>]*yMax="([\d.]+)">([\s\S]*?)<\/line>/g)]
-      .map((m) => ({ bottom: Number(m[1]), text: [...m[2].matchAll(/<word[^>]*>([^<]*)</g)].map((w) => w[1]).join(' ') }))
+    const [, width, height] = (/<page width="([\d.]+)" height="([\d.]+)"/.exec(boxes) ?? []).map(Number);
+    const lines = [...boxes.matchAll(/<line xMin="([\d.]+)"[^>]*yMax="([\d.]+)">([\s\S]*?)<\/line>/g)]
+      .map((m) => ({
+        left: Number(m[1]) < 0.48 * width,
+        bottom: Number(m[2]),
+        text: [...m[3].matchAll(/<word[^>]*>([^<]*)</g)].map((w) => w[1]).join(' '),
+      }))
       .filter((line) => line.bottom < height * 0.95)
       .sort((a, b) => a.bottom - b.bottom);
-    const last = lines.at(-1)?.text ?? '';
-    if (headings.includes(last)) orphans.push(`"${last}" ends sheet ${sheet}`);
+    for (const column of [lines.filter((line) => line.left), lines.filter((line) => !line.left)]) {
+      const last = column.at(-1);
+      // A column that ends high up ends because the next part begins a sheet.
+      if (last && last.bottom > 0.6 * height && headings.includes(last.text)) orphans.push(`"${last.text}" ends a column of sheet ${sheet}`);
+    }
   }
   tally.record(`${name}: no heading stands alone at the foot of a sheet`, orphans);
 }

@@ -15,11 +15,124 @@ fn the_write_up_of_an_example() {
     insta::assert_snapshot!("report-rev-b", markdown);
     let html = fs::read_to_string(folder.path().join("report/report.html")).unwrap();
     assert!(!html.contains("http://") || html.contains("xmlns=\"http://www.w3.org/2000/svg\""));
-    assert_eq!(html.matches("<img ").count(), 14);
+    assert_eq!(html.matches("<figure id=\"photo-").count(), 14);
+    let before = html.split("id=\"annex\"").next().unwrap();
+    let words = words_of(before.split("<main>").nth(1).unwrap());
+    assert!(words <= 1500, "{words} words before the annex");
     assert!(html.contains("never says that a pack is safe"));
+    // The BMS is said to open from 420 A on, within 5 s; below that nothing does, since there is no fuse.
+    assert!(html.contains("to 420 A.") && html.contains("nothing is known to open in time"));
     // Everything generated can be made again, and comes out the same.
     run(&["report", &text(folder.path())]);
     assert_eq!(html, fs::read_to_string(folder.path().join("report/report.html")).unwrap());
+}
+
+/// Words of a page that a reader reads: with a letter or a digit, outside drawings and tags.
+fn words_of(html: &str) -> usize {
+    let html = without(&without(html, "<svg", "</svg>"), "<", ">");
+    html.split_whitespace().filter(|word| word.chars().any(char::is_alphanumeric)).count()
+}
+
+/// A text with a space in place of everything between two marks.
+fn without(text: &str, from: &str, to: &str) -> String {
+    let mut parts = text.split(from);
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |kept, part| format!("{kept} {}", part.split_once(to).map_or("", |(_, rest)| rest)))
+}
+
+/// What was claimed, does it hold, what limits it, is there protection, what should I do: from the first page alone.
+#[test]
+fn the_first_page_answers_five_questions() {
+    for (name, answers) in [
+        (
+            "harbour-24-150-rev-b",
+            [
+                "200 A continuous",
+                "falls short In a test at 201.9 A the BMS opened under load",
+                "The bar from the last cell to the cut-off: it carries at most",
+                "falls short There is no fuse or circuit breaker that responds to current.",
+                "Do not use the pack as it is.",
+            ],
+        ),
+        (
+            "harbour-24-150-rev-a",
+            [
+                "150 A continuous",
+                "Does it hold?",
+                "it carries at most",
+                "Is there protection?",
+                "What should I do?",
+            ],
+        ),
+    ] {
+        let folder = copy(name);
+        run(&["report", &text(folder.path())]);
+        let html = fs::read_to_string(folder.path().join("report/report.html")).unwrap();
+        let page = html.split("id=\"in-short\"").nth(1).unwrap().split("</section>").next().unwrap();
+        let page = without(&without(page, "<svg", "</svg>"), "<", ">").replace('\u{a0}', " ");
+        let page = page.split_whitespace().collect::<Vec<_>>().join(" ");
+        for answer in answers {
+            assert!(page.contains(answer), "`{answer}` is not on the first page of {name}: {page}");
+        }
+    }
+}
+
+/// No figure of a sentence is false or says more than is known, and none is told by its absence.
+#[test]
+fn the_words_of_the_outputs() {
+    let [a, b] = ["harbour-24-150-rev-a", "harbour-24-150-rev-b"].map(copy);
+    let (first, second) = (text(a.path()), text(b.path()));
+    let mut outputs = Vec::new();
+    for folder in [&first, &second] {
+        run(&["report", folder]);
+        for file in ["report.md", "report.html"] {
+            outputs.push((
+                file.to_owned(),
+                fs::read_to_string(Path::new(folder).join("report").join(file)).unwrap(),
+            ));
+        }
+        for command in [&["check", "--all", folder][..], &["next", "--all", folder], &["plan", folder]] {
+            outputs.push((command[0].to_owned(), run(command).1));
+        }
+    }
+    outputs.push(("compare".to_owned(), run(&["compare", &first, &second]).1));
+    for (output, said) in outputs {
+        assert!(said.len() > 500, "{output} says next to nothing: {said}");
+        let said = said.replace('\u{a0}', " ");
+        for line in without(&without(&said, "<svg", "</svg>"), "data:image", "\"").lines() {
+            for bad in ["found: ", "; required:", "absent ≥", "absent ≤", "not to be:", " no no ", "not not "]
+            {
+                assert!(!line.contains(bad), "{output}: `{bad}` in {line}");
+            }
+            for told in line.split("; at least ").skip(1) {
+                assert!(!told.starts_with("at most "), "{output}: a limit of a limit in {line}");
+            }
+            let words: Vec<&str> = line.split_whitespace().collect();
+            for window in words.windows(3) {
+                // An inequality between two bare numbers has to be true as it stands.
+                if let [left, sign @ ("≥" | "≤"), right] = window
+                    && let (Ok(left), Ok(right)) = (left.parse::<f64>(), right.parse::<f64>())
+                {
+                    assert!(if *sign == "≥" { left >= right } else { left <= right }, "{output}: {line}");
+                }
+            }
+            for pair in words.windows(2) {
+                let unit = pair[1].trim_end_matches([',', ';', '.', ')', ':']);
+                let known =
+                    ["A", "V", "W", "Ah", "Wh", "mΩ", "µΩ", "A²s", "kA²s", "MA²s", "°C", "K", "s", "min"];
+                let number = pair[0].trim_start_matches(['(', '−', '-', '≈']);
+                if known.contains(&unit) && number.chars().all(|c| c.is_ascii_digit() || c == '.') {
+                    let digits = number.replace('.', "");
+                    let digits = digits.trim_start_matches('0').trim_end_matches('0');
+                    assert!(
+                        digits.len() <= 6,
+                        "{output}: {} {unit} has more digits than anything measures: {line}",
+                        pair[0]
+                    );
+                }
+            }
+        }
+    }
 }
 
 #[test]

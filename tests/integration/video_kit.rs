@@ -102,7 +102,7 @@ fn counted_from_the_record(folder: &Path) -> (usize, usize) {
     let causes = view["causes"].as_array().unwrap().iter();
     let grave = causes.filter(|cause| cause["grade"] == "critical" || cause["grade"] == "major");
     assert!(!view["path"]["elements"].as_array().unwrap().is_empty());
-    (2 * (3 + grave.count() + listed("test")), listed("photo"))
+    (2 * (4 + grave.count() + listed("test")), listed("photo"))
 }
 
 fn common_hash(path: &Path) -> String {

@@ -30,6 +30,13 @@ pub(crate) const BUILT_IN: [(&str, &str); 6] = [
     ("checklists/looks.toml", include_str!("../../../checklists/looks.toml")),
 ];
 
+/// SHA-256 of the compiled-in rule book, its files in their order.
+#[must_use]
+pub(crate) fn built_in_digest() -> Sha256Digest {
+    let text: String = BUILT_IN.iter().map(|(_, text)| *text).collect();
+    Sha256Digest::of(text.as_bytes())
+}
+
 /// A rule, checked.
 #[derive(Debug, Clone)]
 pub struct Rule {
@@ -41,6 +48,8 @@ pub struct Rule {
     pub fault: String,
     /// The subject it is listed under.
     pub subject: String,
+    /// The claim that it tests; empty where it tests none.
+    pub tests_claim: String,
     /// What it is applied to.
     pub scope: Scope,
     /// When it applies, as written and as read.

@@ -584,11 +584,20 @@ fn finding(rule: &Rule, facts: &Facts<'_>, decided: Decided) -> Finding {
     };
     let side =
         |pick: fn(&(Relation, Val, Val)) -> &Val| sides.as_ref().map(|sides| side_of(sides.0, pick(sides)));
-    let (left, right) = (side(|sides| &sides.1), side(|sides| &sides.2));
+    let word = |value: String| ComparedSide { value, si: None, expanded_si: None };
+    let (left, right) = match &rule.require.node {
+        Node::OneOf(found, _) if outcome != Outcome::NotDecided => (
+            evaluate(found, facts).ok().map(|found| word(found.show())),
+            Some(word(one_of(&rule.require, facts))),
+        ),
+        _ => (side(|sides| &sides.1), side(|sides| &sides.2)),
+    };
     Finding {
         rule: rule.id.clone(),
         title: rule.title.clone(),
         statement: if outcome == Outcome::FallsShort { &rule.fault } else { &rule.title }.clone(),
+        topic: rule.subject.clone(),
+        tests_claim: rule.tests_claim.clone(),
         subject,
         part,
         outcome,
@@ -658,19 +667,33 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
                 || matches!(right.node, Node::YesNo(_))
                 || same(left, right) =>
             {
-                format!("found: {}", side(left))
+                format!("{}{}", named(left), side(left))
             }
-            None => format!("found: {}; required: {}", side(left), side(right)),
+            None => format!("{}{}; {} is required", named(left), side(left), side(right)),
         },
-        Node::OneOf(left, listed) => {
-            let listed: Vec<String> = listed.iter().map(|item| filled(item, facts)).collect();
-            format!("found: {}; required: {}", side(left), crate::units::words::list(&listed, "or"))
+        Node::OneOf(left, _) => {
+            format!("{}{}; {} is required", named(left), side(left), one_of(require, facts))
         }
         Node::And(left, right) => format!("{}; and {}", in_words(left, facts), in_words(right, facts)),
         Node::Or(left, right) => format!("{}; or {}", in_words(left, facts), in_words(right, facts)),
         Node::Not(inner) => format!("not to be: {}", in_words(inner, facts)),
-        _ => format!("found: {}", side(require)),
+        _ => side(require),
     }
+}
+
+/// What a fact is called before its word: "strain relief: ". A name in words of its own needs none.
+fn named(expr: &Expr) -> String {
+    match &expr.node {
+        Node::Name(name) => format!("{}: ", name.rsplit('.').next().unwrap_or(name).replace('_', " ")),
+        _ => String::new(),
+    }
+}
+
+/// The words that a list allows.
+fn one_of(require: &Expr, facts: &Facts<'_>) -> String {
+    let Node::OneOf(_, listed) = &require.node else { return String::new() };
+    let listed: Vec<String> = listed.iter().map(|item| filled(item, facts)).collect();
+    crate::units::words::list(&listed, "or")
 }
 
 fn subject_words(facts: &Facts<'_>) -> (String, String, Vec<String>) {

@@ -158,6 +158,11 @@ pub struct Finding {
     pub title: String,
     /// What is said of the pack: the nonconformity when the rule falls short, else what it requires.
     pub statement: String,
+    /// The subject under which the rule is listed.
+    pub topic: String,
+    /// The claim that the rule tests; empty where it tests none.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub tests_claim: String,
     /// What the rule was applied to, as a person would say it; empty for the whole pack.
     pub subject: String,
     /// The part of the record it is about: an element's id or a part's name.

@@ -12,7 +12,7 @@ use super::layout::Layout;
 use super::levels;
 use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
-use super::settings::{ReadSettings, RowFilter, SignSetting};
+use super::settings::{ReadSettings, RowFilter, SignSetting, numbered};
 use super::sign::{CurrentSign, SignBasis};
 use super::state::state;
 use super::table::{Row, Table, data_cells, split};
@@ -113,11 +113,6 @@ fn only_rows(rows: &mut Vec<Row<'_>>, filter: &RowFilter) -> Option<u64> {
     let first = rows.iter().find(|row| through(row))?.line;
     rows.retain(|row| row.line < first || through(row));
     Some(first)
-}
-
-/// The column that `#3` stands for.
-pub(super) fn numbered(column: &str) -> Option<usize> {
-    column.strip_prefix('#')?.parse::<usize>().ok()?.checked_sub(1)
 }
 
 /// Nothing to read: spaces only, or a rule drawn with signs.

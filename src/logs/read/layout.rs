@@ -6,9 +6,8 @@ use encoding_rs::{Encoding, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, Role};
-use super::head::numbered;
 use super::number::{DecimalMark, Notation};
-use super::settings::RowFilter;
+use super::settings::{RowFilter, numbered};
 use super::sign::{CurrentSign, SignBasis};
 use super::table::names;
 

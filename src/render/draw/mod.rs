@@ -11,6 +11,7 @@
 
 pub(crate) mod counted;
 pub(crate) mod curve;
+pub(crate) mod glyph;
 mod labels;
 pub(crate) mod pointers;
 pub(crate) mod rows;

@@ -4,6 +4,7 @@
 //! What follows from the record is a bar from the lowest to the highest possible value, what was read a diamond, a limit a
 //! tick with a foot and a head: three shapes, so that nothing hangs on colour.
 
+use super::glyph::{self, GUTTER, Glyph};
 use super::labels::fitted;
 use super::scale::Scale;
 use super::svg::{BOTTOM, Drawing, Paper};
@@ -56,6 +57,8 @@ pub(crate) struct Group {
     pub rows: Vec<Row>,
     /// A line below the rows: what is missing.
     pub note: String,
+    /// The part that it is about, drawn before the rows.
+    pub glyph: Option<Glyph>,
 }
 
 /// What a line of the legend explains.
@@ -64,6 +67,10 @@ pub(crate) enum Sample {
     Bar(&'static str),
     Reading,
     Limit,
+    /// The number of a photo.
+    Photo,
+    /// So many millimetres along the current, and across a section.
+    Millimetres(f64, f64),
 }
 
 /// The chart.
@@ -82,6 +89,17 @@ pub(crate) struct RowChart<'a> {
 }
 
 impl RowChart<'_> {
+    /// Width of the column of drawn parts; names beside the rows leave no room for it.
+    fn gutter(&self) -> f64 {
+        let drawn = !self.beside && self.groups.iter().any(|group| group.glyph.is_some());
+        if drawn { GUTTER } else { 0.0 }
+    }
+
+    /// Units of the drawing for a millimetre along the current.
+    fn along(&self) -> Option<f64> {
+        glyph::scale(self.groups.iter().filter_map(|group| group.glyph.as_ref()))
+    }
+
     /// How many groups of one row fit on paper of a given height.
     pub(crate) fn room(&self, paper: Paper) -> usize {
         let each = if self.beside { ROW + 1.0 } else { NAME + ROW + GAP };
@@ -132,7 +150,7 @@ impl RowChart<'_> {
         let words = rows().map(|row| drawing.wide("strong", &row.words)).fold(0.0, f64::max);
         let words = words.min(0.45 * paper.width);
         let names = self.groups.iter().map(|group| drawing.wide("label", &group.name)).fold(0.0, f64::max);
-        let left = if self.beside { names.min(0.42 * paper.width) + 10.0 } else { LEFT };
+        let left = if self.beside { names.min(0.42 * paper.width) + 10.0 } else { LEFT + self.gutter() };
         let right = paper.width - if words > 0.0 { words + 14.0 } else { RIGHT };
         let (least, most) = self.ends();
         let mut x = Scale::of([least, most].into_iter(), 6.0, left, right);
@@ -145,12 +163,23 @@ impl RowChart<'_> {
         let bottom = top + heights.sum::<f64>();
         drawing.across(&x, (top, bottom), self.axis);
         for ((sample, words), at) in self.legend.iter().zip(explained) {
-            legend(&mut drawing, *sample, words, at);
+            legend(&mut drawing, *sample, words, (at, self.along()));
         }
         let mut y = top;
+        let mut drawn: Vec<(f64, &Glyph)> = Vec::new();
         for group in &self.groups {
             self.group(&mut drawing, group, (&x, y));
+            let heading = if group.heading.is_empty() { 0.0 } else { HEADING };
+            if let Some(glyph) = group.glyph.as_ref().filter(|_| self.gutter() > 0.0) {
+                drawn.push((y + f64::midpoint(heading, self.height(group) - GAP), glyph));
+            }
             y += self.height(group);
+        }
+        if let (Some((from, _)), Some((to, _))) = (drawn.first(), drawn.last()) {
+            glyph::wire(&mut drawing, LEFT, *from, *to);
+        }
+        for (middle, glyph) in drawn {
+            glyph.draw(&mut drawing, LEFT, middle, self.along());
         }
         drawing.height = bottom + BOTTOM;
         drawing
@@ -163,20 +192,23 @@ impl RowChart<'_> {
         }
         let heading = if group.heading.is_empty() { 0.0 } else { HEADING };
         let note = if group.note.is_empty() { 0.0 } else { ROW };
-        heading + NAME + rows + note + GAP
+        let drawn = group.glyph.as_ref().filter(|_| self.gutter() > 0.0);
+        let drawn = drawn.map_or(0.0, |glyph| glyph.height(self.along()) + 2.0);
+        heading + (NAME + rows + note).max(drawn) + GAP
     }
 
     fn group(&self, drawing: &mut Drawing, group: &Group, (x, mut y): (&Scale, f64)) {
         let width = drawing.paper.width;
+        let from = LEFT + self.gutter();
         if !self.beside && !group.heading.is_empty() {
-            drawing.text("tick halo", (LEFT, y + 11.0), "start", &group.heading.to_uppercase());
+            drawing.text("tick halo", (from, y + 11.0), "start", &group.heading.to_uppercase());
             y += HEADING;
         }
         let class = "label halo";
         let aside = drawing.wide(class, &group.aside);
-        let room = if self.beside { x.low - 10.0 - LEFT } else { width - LEFT - aside - 10.0 };
+        let room = if self.beside { x.low - 10.0 - LEFT } else { width - from - aside - 10.0 };
         let name = fitted(&group.name, room, |text| drawing.wide(class, text));
-        drawing.text(class, (if self.beside { 0.0 } else { LEFT }, y + 10.5), "start", &name);
+        drawing.text(class, (if self.beside { 0.0 } else { from }, y + 10.5), "start", &name);
         if !self.beside {
             drawing.text(class, (width - 2.0, y + 10.5), "end", &group.aside);
             y += NAME;
@@ -188,7 +220,7 @@ impl RowChart<'_> {
             y += ROW;
         }
         if !self.beside && !group.note.is_empty() {
-            drawing.text("tick halo", (LEFT, y + 9.5), "start", &group.note);
+            drawing.text("tick halo", (from, y + 9.5), "start", &group.note);
         }
     }
 }
@@ -239,12 +271,23 @@ fn diamond(drawing: &mut Drawing, (x, y): (f64, f64)) {
 }
 
 /// The shape and the words of an entry of the legend.
-fn legend(drawing: &mut Drawing, sample: Sample, words: &str, (x, y): (f64, f64)) {
+fn legend(drawing: &mut Drawing, sample: Sample, words: &str, ((x, y), along): ((f64, f64), Option<f64>)) {
     let top = y + 2.0;
     match sample {
         Sample::Bar(class) => drawing.rect(&format!("bar {class}"), (x, top), (18.0, THICK)),
         Sample::Reading => diamond(drawing, (x + 9.0, top + THICK / 2.0)),
         Sample::Limit => limit(drawing, x + 9.0, top),
+        Sample::Photo => glyph::frame(drawing, (x + 1.0, y), "1"),
+        Sample::Millimetres(length, section) => {
+            let wide = along.map_or(0.0, |along| along * length) + glyph::SECTION * section;
+            let middle = top + THICK / 2.0;
+            drawing.path(
+                "limit",
+                format_args!("M{x:.1} {:.1}v6M{x:.1} {middle:.1}h{wide:.1}m0 -3v6", middle - 3.0),
+            );
+            drawing.text("label", (x + wide + 6.0, y + 10.0), "start", words);
+            return;
+        }
     }
     drawing.text("label", (x + SAMPLE, y + 10.0), "start", words);
 }
@@ -271,6 +314,7 @@ mod tests {
                 Row { reading: *range, limit, there: true, open: true, ..Row::default() },
             ],
             note: "missing: <b>".to_owned(),
+            glyph: None,
         };
         let legend = vec![(Sample::Bar("falls-short"), "bar".to_owned()), (Sample::Limit, "<b>".to_owned())];
         let groups = ranges.iter().map(group).collect();

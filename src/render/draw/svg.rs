@@ -109,6 +109,12 @@ impl Drawing {
         self.put(format_args!(r#"<path class="{class}" d="{d}"/>"#));
     }
 
+    /// A closed outline with a hatch or a colour of its class.
+    pub(super) fn shape(&mut self, class: &str, d: Arguments<'_>) {
+        self.hatched |= class.contains("falls-short");
+        self.path(class, d);
+    }
+
     /// A line with the dashes of its number.
     pub(super) fn line(&mut self, class: &str, number: usize, d: Arguments<'_>) {
         match DASHES.get(number % DASHES.len()) {

@@ -2,11 +2,12 @@
 
 use super::curve::through;
 use super::svg::{BOTTOM, Drawing, Paper};
+use crate::units::significant;
 
 /// Height of the plot alone, on a page.
 const PLOT: f64 = 230.0;
 /// The least that a plot on a card gets.
-const LEAST: f64 = 120.0;
+const LEAST: f64 = 75.0;
 const LEFT: f64 = 50.0;
 const RIGHT: f64 = 12.0;
 const TOP: f64 = 20.0;
@@ -134,7 +135,8 @@ fn axes(drawing: &mut Drawing, x: Decades, y: Decades) {
     for tick in y.ticks() {
         let at = y.at(tick);
         drawing.path("grid", format_args!("M{:.1} {at:.1}H{:.1}", x.low, x.high));
-        let words = crate::units::show(tick, crate::units::Dimension::TIME);
+        let words =
+            if tick < 0.9 { format!("{} ms", significant(1e3 * tick, 1)) } else { format!("{tick:.0} s") };
         drawing.text("tick", (x.low - 4.0, at + 3.5), "end", &words);
     }
     for tick in x.ticks() {
@@ -146,4 +148,60 @@ fn axes(drawing: &mut Drawing, x: Decades, y: Decades) {
     }
     drawing.text("tick", (2.0, 11.0), "start", "time");
     drawing.text("tick", (f64::midpoint(x.low, x.high), y.low + 29.0), "middle", "current");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::draw::Named;
+
+    fn svg(chart: &TimeCurrent) -> String {
+        let named = Named { id: "t", title: "title", words: "words" };
+        chart.draw(Paper::PAGE).svg(named)
+    }
+
+    /// Places of the points of the first line of a drawing.
+    fn places(svg: &str) -> Vec<(f64, f64)> {
+        let d = svg.split(r#"class="curve" d=""#).nth(1).unwrap().split('"').next().unwrap();
+        let pair = |point: &str| {
+            let (x, y) = point.split_once(' ').unwrap();
+            (x.parse().unwrap(), y.parse().unwrap())
+        };
+        d.trim_start_matches('M').split('L').map(pair).collect()
+    }
+
+    /// On two logarithmic axes I²t = const is a straight line that falls two decades of time for a decade of current.
+    #[test]
+    fn an_amount_of_heat_is_a_straight_line() {
+        let points = [10.0, 100.0, 1000.0].map(|current: f64| (current, 1e4 / current.powi(2))).to_vec();
+        let line = Line { name: "melts".to_owned(), points };
+        let chart =
+            TimeCurrent { prospective: (1000.0, 1000.0), lines: vec![line], ..TimeCurrent::default() };
+        let drawn = svg(&chart);
+        let [a, b, c] = places(&drawn)[..] else { panic!("{drawn}") };
+        assert!(((b.1 - a.1) / (b.0 - a.0) - (c.1 - b.1) / (c.0 - b.0)).abs() < 0.01, "{a:?} {b:?} {c:?}");
+        for told in [">10 ms<", ">100 s<", ">1 s<", ">10 A<", ">1000 A<", ">melts<"] {
+            assert!(drawn.contains(told), "{told} is not in {drawn}");
+        }
+        assert!(!drawn.contains("url(#short)") && !drawn.contains("nothing is known to open in time"));
+    }
+
+    #[test]
+    fn ugly_currents_are_drawn() {
+        for (current, time) in
+            [(0.0, 0.0), (-1.0, 1.0), (f64::NAN, 1.0), (1.0, f64::INFINITY), (1e300, 1e-300)]
+        {
+            let chart = TimeCurrent {
+                prospective: (current, current),
+                lines: vec![Line { name: "<b>".to_owned(), points: vec![(current, time), (5.0, 1.0)] }],
+                uncovered: vec![vec![(current, time, time), (5.0, 1.0, 2.0)]],
+                marks: vec![(current, "<b>".to_owned())],
+            };
+            let drawn = svg(&chart);
+            assert!(drawn.contains("nothing is known to open in time"));
+            for bad in ["NaN", "inf", "<b>", "width=\"-"] {
+                assert!(!drawn.contains(bad), "{bad} in {drawn}");
+            }
+        }
+    }
 }

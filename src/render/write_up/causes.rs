@@ -26,6 +26,8 @@ pub struct CauseView {
     pub why: String,
     /// What to do about it.
     pub advice: String,
+    /// One line of working of the finding that tells most; empty where there is none.
+    pub working: String,
     /// Photos that show it.
     pub photos: Vec<String>,
     /// The findings that tell of it: the one that tells most first, then what it leads to.
@@ -94,6 +96,7 @@ impl CauseView {
             grade: cause.grade,
             places: cause.places.clone(),
             found: found(head),
+            working: working(head),
             why: head.why.clone(),
             advice: head.advice.clone(),
             head: Finding {
@@ -131,12 +134,22 @@ impl CauseView {
 
 /// What was found, for people who have read what the rule says: a yes or a no adds nothing to that.
 fn found(finding: &Finding) -> String {
-    if finding.working.left.as_ref().is_some_and(|left| left.si.is_some()) {
-        return finding.working.numbers.clone();
+    let Some(left) = &finding.working.left else { return String::new() };
+    match left.si {
+        // A missing thing that ought to be there: how many are missing adds nothing to what the rule says.
+        Some(_) if left.value == "0" => String::new(),
+        Some(_) => finding.working.numbers.clone(),
+        None if ["yes", "no", "absent", "contradicted", "not checked"].contains(&left.value.as_str()) => {
+            String::new()
+        }
+        None => left.value.clone(),
     }
-    let numbers = finding.working.numbers.as_str();
-    let word = numbers.strip_prefix("found: ").and_then(|rest| rest.split("; required").next());
-    word.filter(|word| !["yes", "no", "absent"].contains(word)).unwrap_or_default().to_owned()
+}
+
+/// The first line of the working of what was derived.
+fn working(finding: &Finding) -> String {
+    let derived = finding.working.used.iter().filter(|used| used.how == "derived");
+    derived.filter_map(|used| used.steps.first()).next().cloned().unwrap_or_default()
 }
 
 /// The causes of a judgement in words, gravest first.

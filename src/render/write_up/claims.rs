@@ -14,13 +14,16 @@ pub struct ClaimView {
     pub what: String,
     /// The claimed value.
     pub claimed: String,
+    /// What became of it: "supported", "contradicted", "not decided", "not checked", "not stated".
+    pub verdict: &'static str,
     /// What was found, in words; empty when nothing bears on it.
     pub found: String,
     /// Ids of rules that use it and their outcomes: each pair once, the rules as the book orders them.
     pub rules: Vec<(String, &'static str)>,
 }
 
-/// All claims that somebody looked for, then the statements of the maker.
+/// All claims that somebody looked for, then the statements of the maker. The rules that test a claim say what became of
+/// it; of a statement the inspector says so.
 pub(super) fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
     let looked_for = Claims::SHAPE.fields.iter().filter_map(|field| {
         let found = record.claims.found(field.name)?;
@@ -28,33 +31,48 @@ pub(super) fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
             return None;
         }
         let name = format!("claims.{}", field.name);
-        let bearing: Vec<&Finding> = findings
-            .iter()
-            .filter(|finding| finding.working.used.iter().any(|used| used.claims.contains(&name)))
-            .collect();
+        let uses = |finding: &&Finding| finding.working.used.iter().any(|used| used.claims.contains(&name));
+        let bearing: Vec<&Finding> = findings.iter().filter(uses).collect();
+        let tests: Vec<&Finding> = findings.iter().filter(|f| f.tests_claim == field.name).collect();
+        let (verdict, said) = match tests.iter().map(|finding| finding.outcome).min() {
+            _ if found.value().is_none() => ("not stated", String::new()),
+            Some(Outcome::FallsShort) => ("contradicted", worst(&tests).map_or_else(String::new, in_words)),
+            Some(Outcome::NotDecided) => ("not decided", lacking(&tests)),
+            Some(Outcome::Meets) => ("supported", tests.first().copied().map_or_else(String::new, in_words)),
+            None => ("not checked", String::new()),
+        };
         Some(ClaimView {
             what: field.name.replace('_', " "),
             claimed: found.show(),
-            found: worst(&bearing).map_or_else(String::new, in_words),
+            verdict,
+            found: said,
             rules: rules(&bearing),
         })
     });
     let statements = record.claims.statement.iter().enumerate().map(|(index, statement)| {
         let bearing: Vec<&Finding> = findings.iter().filter(|f| f.at == Subject::Statement(index)).collect();
-        let found = match (statement.verdict.word(), statement.because.text()) {
-            (Some(verdict), Some(because)) => format!("{verdict}: {because}"),
-            (Some(verdict), None) => verdict.to_owned(),
-            (None, because) => because.unwrap_or_default().to_owned(),
-        };
         let source = statement.source.text().map(|s| format!(" ({s})")).unwrap_or_default();
         ClaimView {
             what: format!("{}{source}", statement.subject.word().unwrap_or("claim")),
             claimed: format!("“{}”", statement.text.text().unwrap_or_default()),
-            found,
+            verdict: statement.verdict.word().unwrap_or("not checked"),
+            found: statement.because.text().unwrap_or_default().to_owned(),
             rules: rules(&bearing),
         }
     });
     looked_for.chain(statements).collect()
+}
+
+/// What is missing for the gravest decision.
+fn lacking(tests: &[&Finding]) -> String {
+    let open = tests.iter().filter(|finding| finding.outcome == Outcome::NotDecided);
+    let Some(finding) = open.min_by_key(|finding| finding.grade) else { return String::new() };
+    let of = if finding.subject.is_empty() { String::new() } else { format!("{}: ", finding.subject) };
+    match (&finding.working.left, finding.missing.first()) {
+        (_, Some(first)) => format!("{of}missing: {}", in_plain_names(&first.what)),
+        (Some(left), None) => format!("{of}{}, within its uncertainty", left.value),
+        (None, None) => String::new(),
+    }
 }
 
 /// The gravest shortfall; among equally grave ones the largest in proportion to what is required.
@@ -72,12 +90,24 @@ fn shortfall(finding: &Finding) -> f64 {
     }
 }
 
+/// A text with the names of facts in it as words: "`bms.low_temperature_limit`" as "low temperature limit".
+pub(super) fn in_plain_names(text: &str) -> String {
+    let part = |(number, part): (usize, &str)| match number % 2 {
+        0 => part.to_owned(),
+        _ => part.rsplit('.').next().unwrap_or(part).replace('_', " "),
+    };
+    text.split('`').enumerate().map(part).collect()
+}
+
+/// The fact that the claim was tested with, after the name of its place.
 fn in_words(finding: &Finding) -> String {
-    if finding.subject.is_empty() {
-        finding.working.numbers.clone()
-    } else {
-        format!("{}: {}", finding.subject, finding.working.numbers)
-    }
+    let fact =
+        finding.working.used.iter().find(|used| !used.name.starts_with("claims.") && used.how != "limit");
+    let value = fact.map_or_else(String::new, |used| {
+        let name = used.name.rsplit('.').next().unwrap_or(&used.name).replace('_', " ");
+        format!("{name} {}", used.value)
+    });
+    if finding.subject.is_empty() { value } else { format!("{}: {value}", finding.subject) }
 }
 
 fn rules(bearing: &[&Finding]) -> Vec<(String, &'static str)> {

@@ -2,13 +2,14 @@
 //!
 //! [`View`] is what JSON prints and what the templates get; text, Markdown and HTML are siblings over it.
 
+mod answers;
 mod causes;
 mod claims;
 mod looks;
 pub(crate) mod photos;
 pub(crate) mod picture;
 pub(crate) mod prose;
-mod protection;
+pub(crate) mod protection;
 mod text;
 mod view;
 mod writeup;

@@ -26,8 +26,8 @@ pub struct PhotoView {
     pub file: String,
     /// Its last part, by which findings name it.
     pub name: String,
-    /// Anchor in the page.
-    pub anchor: String,
+    /// Its number in the write-up, from 1.
+    pub number: usize,
     /// Caption.
     pub caption: String,
     /// Parts it shows.
@@ -73,6 +73,118 @@ pub struct PointerView {
     pub label: String,
 }
 
+/// A photo that is shown beside a cause: the part of it that a pointer of the record points to, or all of it.
+#[derive(Debug, Clone, Serialize)]
+pub struct CropView {
+    /// The number of the photo.
+    pub number: usize,
+    /// Caption of the photo.
+    pub caption: String,
+    /// True where it is a part of the photo.
+    pub cut: bool,
+    /// The picture as a data address.
+    pub data: String,
+    /// Its width.
+    pub width: u32,
+    /// Its height.
+    pub height: u32,
+}
+
+/// Longest edge of a picture beside a cause, pixels: half a phone in fine print.
+const CROP_EDGE: u32 = 560;
+/// Longest edge of the photo of the first page, pixels.
+const OVERVIEW_EDGE: u32 = 800;
+/// The least part of a photo's width and height that is cut out: less does not show where it is.
+const LEAST_CUT: f64 = 0.3;
+/// Room round the place, in parts of its size.
+const ROOM: f64 = 0.5;
+
+/// The photo of a cause: the first that points to one of the `parts`, cut to the place, else the first that is shown at all.
+pub(super) fn crop(
+    inspection: &Inspection,
+    views: &[PhotoView],
+    names: &[String],
+    parts: &[&str],
+) -> Option<CropView> {
+    let of_cause = || {
+        let named = names.iter().filter_map(|name| views.iter().find(|view| view.name == *name));
+        named.filter(|view| view.data.is_some())
+    };
+    let pointed = of_cause().find_map(|view| {
+        let photo = inspection.record.photo.get(view.number - 1)?;
+        let (_, area) = placed(&inspection.record, photo).find(|(of, _)| parts.contains(&of.of.as_str()))?;
+        let cut = cut(area.within((view.width, view.height))?);
+        // Whoever cuts close to what is withheld shows where it is.
+        let hidden = inspection.withheld.areas(&view.file);
+        let clear = hidden
+            .iter()
+            .all(|area| area.within((view.width, view.height)).is_some_and(|hidden| !overlap(cut, hidden)));
+        clear.then_some((view, Some(cut)))
+    });
+    let (view, cut) = pointed.or_else(|| of_cause().next().map(|view| (view, None)))?;
+    let copy = photo_copy(inspection, &view.file, CROP_EDGE, QUALITY, cut).ok()?;
+    Some(CropView {
+        number: view.number,
+        caption: view.caption.clone(),
+        cut: cut.is_some(),
+        data: data_address(&copy),
+        width: copy.width,
+        height: copy.height,
+    })
+}
+
+/// The photo of the first page.
+#[derive(Debug, Clone, Serialize)]
+pub struct OverviewView {
+    #[serde(flatten)]
+    photo: CropView,
+    /// The pointers as a drawing over it.
+    marks: String,
+    /// What they point to.
+    pointed: Vec<String>,
+}
+
+/// The photo with most pointers, else the first one that can be shown.
+pub(super) fn overview(inspection: &Inspection, views: &[PhotoView]) -> Option<OverviewView> {
+    let shown = views.iter().filter(|view| view.data.is_some());
+    let view = shown.min_by_key(|view| std::cmp::Reverse(view.pointers.len()))?;
+    let copy = photo_copy(inspection, &view.file, OVERVIEW_EDGE, QUALITY, None).ok()?;
+    let photo = inspection.record.photo.get(view.number - 1)?;
+    Some(OverviewView {
+        marks: marks(placed(&inspection.record, photo).map(|(_, area)| area), &copy),
+        pointed: view.pointers.iter().map(|pointer| pointer.label.clone()).collect(),
+        photo: CropView {
+            number: view.number,
+            caption: view.caption.clone(),
+            cut: false,
+            data: data_address(&copy),
+            width: copy.width,
+            height: copy.height,
+        },
+    })
+}
+
+/// A place with room round it, inside the picture.
+fn cut([left, top, width, height]: [f64; 4]) -> [f64; 4] {
+    let side = |from: f64, size: f64| {
+        let wide = (size * (1.0 + 2.0 * ROOM)).clamp(LEAST_CUT, 1.0);
+        ((from + size / 2.0 - wide / 2.0).clamp(0.0, 1.0 - wide), wide)
+    };
+    let ((left, width), (top, height)) = (side(left, width), side(top, height));
+    // No strip: what lies beside a long thin part says where it is.
+    let (width, height) = (width.max(0.6 * height), height.max(0.6 * width));
+    [left.min(1.0 - width), top.min(1.0 - height), width, height]
+}
+
+fn overlap(a: [f64; 4], b: [f64; 4]) -> bool {
+    a[0] < b[0] + b[2] && b[0] < a[0] + a[2] && a[1] < b[1] + b[3] && b[1] < a[1] + a[3]
+}
+
+fn data_address(copy: &DerivedPicture) -> String {
+    let encoded = base64::engine::general_purpose::STANDARD.encode(&copy.jpeg);
+    format!("data:image/jpeg;base64,{encoded}")
+}
+
 /// The file is what arrived.
 const AS_ARRIVED: &str = "as it arrived";
 /// The file is another one than the one that arrived.
@@ -109,7 +221,7 @@ pub struct NotShown {
 }
 
 /// The copy of a photo that is fit to publish: upright, without metadata, with the areas that the record withholds
-/// blacked out. `file` is the name under which the inspection names the photo. The one way for every output to a picture.
+/// blacked out. `cut` is the part of it that is wanted, in parts of its width and height. `file` is the name under which the inspection names the photo. The one way for every output to a picture.
 ///
 /// # Errors
 /// [`NotShown`] for a photo that is missing, cannot be decoded, or has an area that cannot be placed on it.
@@ -118,11 +230,12 @@ pub fn photo_copy(
     file: &str,
     max_edge: u32,
     quality: u8,
+    cut: Option<[f64; 4]>,
 ) -> Result<DerivedPicture, NotShown> {
     let withheld = &inspection.withheld;
     let path = safe_relative(&inspection.folder, withheld.original(file))
         .map_err(|error| NotShown { why: withheld.apply(&error.to_string()), digest: None })?;
-    let options = PictureOptions { max_edge, quality, blackouts: withheld.areas(file) };
+    let options = PictureOptions { max_edge, quality, blackouts: withheld.areas(file), cut };
     picture::derive(&path, &options).map_err(|error| {
         let why = match error {
             PictureError::Undecodable { reason, .. } => reason.to_string(),
@@ -147,7 +260,7 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
             let file = photo.file.text().unwrap_or_default().to_owned();
             let mut view = PhotoView {
                 name: file.rsplit('/').next().unwrap_or(&file).to_owned(),
-                anchor: format!("photo-{}", index + 1),
+                number: index + 1,
                 caption: shown(photo.caption.found()),
                 shows: photo.parts().map(str::to_owned).collect(),
                 proves: shown(photo.proves.found()),
@@ -164,11 +277,10 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 height: 0,
                 file,
             };
-            match photo_copy(inspection, &view.file, LONGEST_EDGE, QUALITY) {
+            match photo_copy(inspection, &view.file, LONGEST_EDGE, QUALITY, None) {
                 Ok(derived) => {
                     view.sha256 = Some(derived.original_digest.to_string());
-                    let encoded = base64::engine::general_purpose::STANDARD.encode(&derived.jpeg);
-                    view.data = Some(format!("data:image/jpeg;base64,{encoded}"));
+                    view.data = Some(data_address(&derived));
                     (view.width, view.height) = (derived.width, derived.height);
                     let areas = placed(&inspection.record, photo).map(|(_, area)| area);
                     view.marks = marks(areas, &derived);

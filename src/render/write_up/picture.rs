@@ -1,8 +1,11 @@
 //! The picture of the current path: how warm each place becomes against its own limit, from terminal to terminal.
 
+use std::collections::BTreeMap;
+
 use super::view::{ElementView, PlaceView, View, Worth};
 use crate::judge::rules::Outcome;
 use crate::physics::ZERO_CELSIUS;
+use crate::render::draw::glyph::Glyph;
 use crate::render::draw::rows::{Group, Row, RowChart, Sample};
 use crate::render::draw::{Named, Paper};
 use crate::units::{Dimension, show};
@@ -15,10 +18,41 @@ pub(crate) const MEASURED: &str = "measured, brought to the same";
 pub(crate) const ROOM: f64 = 25.0;
 
 /// Draws the path as SVG, or nothing when there is no element.
-pub(super) fn path_picture(view: &View) -> Option<String> {
-    let chart = path_chart(view)?;
+pub(super) fn path_picture(view: &View, photos: &BTreeMap<&str, usize>) -> Option<String> {
+    let chart = drawn(path_chart(view)?, view, photos);
     let named = Named { id: "path-picture", title: TITLE, words: &description(view) };
     Some(chart.draw(Paper::PAGE).svg(named))
+}
+
+/// The chart with the parts drawn before their places, and with the numbers of their photos.
+fn drawn(mut chart: RowChart<'static>, view: &View, photos: &BTreeMap<&str, usize>) -> RowChart<'static> {
+    let mut groups = chart.groups.iter_mut();
+    for element in &view.path.elements {
+        let Some(group) = groups.next() else { break };
+        let outcome =
+            element.place.temperature_outcome.into_iter().chain(element.place.measured_outcome).min();
+        let photo = element.photos.iter().find_map(|name| photos.get(name.as_str()).copied());
+        group.glyph = Some(Glyph { class: pattern(outcome), photo, ..element.glyph });
+        // The further places of an element are the posts of its cells: nothing is drawn beside them.
+        element.further_places.iter().for_each(|_| drop(groups.next()));
+    }
+    if chart.groups.iter().filter_map(|group| group.glyph).any(|glyph| glyph.photo.is_some()) {
+        chart.legend.push((Sample::Photo, "number of a photo".to_owned()));
+    }
+    if view.path.elements.iter().any(|element| element.glyph.length.is_some()) {
+        chart.legend.push((Sample::Millimetres(100.0, 0.0), "100 mm along the current".to_owned()));
+        chart.legend.push((Sample::Millimetres(0.0, 20.0), "20 mm of a section".to_owned()));
+    }
+    chart
+}
+
+/// The pattern of an outcome.
+const fn pattern(outcome: Option<Outcome>) -> &'static str {
+    match outcome {
+        Some(Outcome::FallsShort) => "falls-short",
+        Some(Outcome::Meets) => "carries",
+        Some(Outcome::NotDecided) | None => "undecided",
+    }
 }
 
 const TITLE: &str = "Temperature of each place of the current path against its limit";
@@ -59,11 +93,7 @@ fn in_words(leg: &str) -> String {
 }
 
 fn group(element: &ElementView, place: &PlaceView, heading: String) -> Group {
-    let class = match place.temperature_outcome {
-        Some(Outcome::FallsShort) => "falls-short",
-        Some(Outcome::Meets) => "carries",
-        _ => "undecided",
-    };
+    let class = pattern(place.temperature_outcome);
     let mut rows = vec![Row { reading: None, ..row(place, class) }];
     if place.measured_temperature.si.is_some() {
         let words = format!("{}{}", shape(place.measured_outcome), measured(place));
@@ -83,8 +113,8 @@ fn group(element: &ElementView, place: &PlaceView, heading: String) -> Group {
         format!("missing: {}{more}", first.what)
     });
     let aside = limit(place).unwrap_or_else(|| "limit not known".to_owned());
-    let name = if place.what.is_empty() { element.called() } else { place.what }.to_owned();
-    Group { heading, name, aside, rows, note }
+    let name = if place.what.is_empty() { element.called.as_str() } else { place.what }.to_owned();
+    Group { heading, name, aside, rows, note, glyph: None }
 }
 
 /// The row of a place: range, reading and limit, with the range in words.
@@ -141,7 +171,7 @@ pub(crate) fn description(view: &View) -> String {
             let outcome = outcome.map(|outcome| format!(", {}", outcome.words()));
             format!(
                 "{}: {range}{}{}{}",
-                element.called(),
+                element.called,
                 read.unwrap_or_default(),
                 limit.unwrap_or_default(),
                 outcome.unwrap_or_default()

@@ -1,5 +1,7 @@
 //! The view model: everything the outputs show, in words and SI numbers.
 
+use std::f64::consts::PI;
+
 use serde::Serialize;
 
 use crate::judge::bench_test::TestResult;
@@ -9,11 +11,13 @@ use crate::judge::next::{MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::physics::ZERO_CELSIUS;
 use crate::record::field::Doubt;
-use crate::record::parts::TestKind;
-use crate::record::{Found, Part, Record, State};
+use crate::record::parts::{Element, ElementKind, TestKind};
+use crate::record::{Found, Part, Record, State, Value};
+use crate::render::draw::glyph::{Form, Glyph, Section};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
+use super::answers::{AnswerView, answers};
 use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
 use super::looks::looks_of;
@@ -197,6 +201,8 @@ pub struct ElementView {
     pub leg: String,
     /// Its description.
     pub name: String,
+    /// What people call it: its description, or its id and kind in words where it has none.
+    pub called: String,
     /// What was recorded of it, key and value.
     pub found: Vec<(String, String)>,
     /// How warm it becomes.
@@ -228,6 +234,9 @@ pub struct ElementView {
     pub weakest: bool,
     /// Photos of it.
     pub photos: Vec<String>,
+    /// What it looks like, with its sizes; its pattern is that of its place.
+    #[serde(skip)]
+    pub(crate) glyph: Glyph,
     /// Time in the video.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub video: Option<String>,
@@ -236,11 +245,13 @@ pub struct ElementView {
     pub note: Option<String>,
 }
 
-impl ElementView {
-    /// What people call it: its description, or its kind and id where it has none.
-    #[must_use]
-    pub fn called(&self) -> &str {
-        if self.name.is_empty() { &self.label } else { &self.name }
+/// What people call an element without a description.
+fn called(kind: &str, id: &str) -> String {
+    let (kind_words, words) = (kind.replace('-', " "), id.replace('-', " "));
+    match kind {
+        "bms" => "BMS".to_owned(),
+        _ if kind_words.split(' ').any(|word| words.contains(word)) => words,
+        _ => format!("{kind_words} {words}").trim().to_owned(),
     }
 }
 
@@ -324,6 +335,8 @@ pub struct View {
     pub tested_current_si: Option<f64>,
     /// Headline claims.
     pub claimed: Vec<(String, String)>,
+    /// The first questions of a reader, answered.
+    pub answers: Vec<AnswerView>,
     /// Counts by grade and outcome.
     pub counts: FindingCounts,
     /// The path.
@@ -375,7 +388,7 @@ impl View {
         let rated = record.claims.continuous_current.quantity();
         let (opinions, causes): (Vec<_>, Vec<_>) =
             causes(judgement).into_iter().partition(|cause| cause.grade == Grade::Custom);
-        Self {
+        let view = Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
             title: head.title.text().map_or_else(|| pack.clone(), str::to_owned),
@@ -409,7 +422,9 @@ impl View {
             shown_by_test: shown_by_test(inspection),
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
-        }
+            answers: Vec::new(),
+        };
+        Self { answers: answers(&view), ..view }
     }
 
     /// The view with what to look at next.
@@ -690,7 +705,7 @@ fn element(
     weakest: Option<&str>,
     rated: Option<f64>,
 ) -> ElementView {
-    let default = crate::record::parts::Element::default();
+    let default = Element::default();
     let element = record.path.element.get(index).unwrap_or(&default);
     let worth = |name: &str| Worth::of(derived.of_element(index, name));
     let label = element_label(record, index);
@@ -709,6 +724,10 @@ fn element(
     ElementView {
         kind: element.kind.word().unwrap_or_default().to_owned(),
         leg: element.leg.word().unwrap_or_default().to_owned(),
+        called: match element.name.text() {
+            Some(name) if !name.is_empty() => name.to_owned(),
+            _ => called(element.kind.word().unwrap_or_default(), &id),
+        },
         name: element.name.text().unwrap_or_default().to_owned(),
         found: recorded(element, &["id", "kind", "leg", "name"]),
         margin: margin(&permissible_current, rated),
@@ -717,6 +736,7 @@ fn element(
         heat: worth("element.heat"),
         temperatures: told(&TEMPERATURES, |name| derived.of_element(index, name)),
         responds_to: worth("element.responds_to").value,
+        glyph: glyph(record, element),
         fuse_rating_si: element.rating.quantity().map(|q| q.value),
         weakest: weakest == Some(label.as_str()),
         photos,
@@ -727,5 +747,33 @@ fn element(
         permissible_current,
         label,
         id,
+    }
+}
+
+/// What an element looks like, with the sizes that are recorded.
+fn glyph(record: &Record, element: &Element) -> Glyph {
+    let mm = |metres: f64| 1e3 * metres;
+    let form = match element.kind() {
+        Some(ElementKind::Terminal) => Form::Terminal,
+        Some(ElementKind::Joint | ElementKind::Connector) => Form::Joint,
+        Some(ElementKind::Fuse) => Form::Fuse,
+        Some(ElementKind::CircuitBreaker | ElementKind::ThermalCutoff | ElementKind::Contactor) => {
+            Form::Switch
+        }
+        Some(ElementKind::Shunt) => Form::Shunt,
+        Some(ElementKind::Bms) => Form::Board,
+        Some(ElementKind::CellStack) => Form::Cells(record.cells.series.count().unwrap_or(1)),
+        Some(ElementKind::Busbar | ElementKind::Cable) | None => Form::Conductor,
+    };
+    let flat = match element.section.found().value() {
+        Some(Value::Section([width, thickness])) => Some(Section::Flat(mm(width.value), mm(thickness.value))),
+        _ => None,
+    };
+    let round = element.size.quantity().map(|area| Section::Round(mm((4.0 * area.value / PI).sqrt())));
+    Glyph {
+        form,
+        length: element.length.quantity().map(|length| mm(length.value)),
+        section: flat.or(round),
+        ..Glyph::default()
     }
 }

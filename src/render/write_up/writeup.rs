@@ -1,25 +1,31 @@
 //! The write-up as Markdown and as one self-contained HTML page, from templates that a user can replace.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use serde::Serialize;
 use tera::{Context, Kwargs, State, Tera};
 use thiserror::Error;
 
-use super::photos::{Arrivals, PhotoView, photos};
+use super::causes::CauseView;
+use super::photos::{Arrivals, CropView, OverviewView, PhotoView, crop, overview, photos};
 use super::picture::path_picture;
 use super::prose;
 use super::protection::{Protection, protection};
-use super::view::View;
+use super::view::{ElementView, View};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::seals::SEALS_NAME;
 use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
+use crate::judge::bench_test::Curve;
+use crate::judge::facts::Subject;
 use crate::judge::inspection::{Inspection, OpenError};
-use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
 use crate::judge::withhold::{Leak, WithheldSummary};
+use crate::physics::ZERO_CELSIUS;
 use crate::record::Part;
 use crate::record::open;
 use crate::record::problem::{Problem, Problems};
@@ -99,7 +105,18 @@ struct Page<'a> {
     /// How many of them have a hash from their arrival, and how many of these are still the same.
     arrivals: Arrivals,
     parts: Vec<PartView>,
-    instruments: Vec<Vec<(String, String)>>,
+    instruments: Vec<InstrumentView>,
+    /// Number, dates and names for the head of the first sheet.
+    head: Vec<(&'static str, String)>,
+    /// What stands at the foot of each sheet, as the inside of a CSS string.
+    foot: String,
+    /// The photo with most pointers, else the first one.
+    overview: Option<OverviewView>,
+    /// Hash of the built-in rule book.
+    book_sha256: String,
+    /// Every source that is cited, once, and its number.
+    sources: Vec<&'a str>,
+    source_numbers: BTreeMap<&'a str, usize>,
     tests: Vec<TestView>,
     evidence: &'a EvidenceView,
     withheld: Option<&'a WithheldSummary>,
@@ -109,7 +126,12 @@ struct Page<'a> {
     notes_md: Option<String>,
     caution: &'static str,
     style: String,
-    anchors: BTreeMap<String, String>,
+    /// The numbers of the photos, by their file names.
+    photo_numbers: BTreeMap<&'a str, usize>,
+    /// What people call an element, by the label that findings name it with.
+    called: BTreeMap<&'a str, &'a str>,
+    /// The photo beside a cause, by the cause's id.
+    crops: BTreeMap<&'a str, CropView>,
 }
 
 #[derive(Serialize)]
@@ -139,6 +161,8 @@ struct Group<'a> {
 #[derive(Serialize)]
 struct TestView {
     name: String,
+    /// What the rules say of it, gravest first.
+    answers: Vec<TestAnswer>,
     set: Vec<(String, String)>,
     figures: Vec<(String, String)>,
     layout: Option<String>,
@@ -147,8 +171,25 @@ struct TestView {
     charts: Vec<ChartView>,
 }
 
+/// What a rule says of a test.
+#[derive(Serialize)]
+struct TestAnswer {
+    outcome: Outcome,
+    shape: &'static str,
+    statement: String,
+    numbers: String,
+}
+
+#[derive(Serialize)]
+struct InstrumentView {
+    found: Vec<(String, String)>,
+    calibrated: bool,
+}
+
 #[derive(Serialize)]
 struct ChartView {
+    /// True for the one that shows what the test was made for.
+    answers: bool,
     svg: String,
     file: String,
 }
@@ -199,19 +240,37 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
     let tera = engine(texts).map_err(template)?;
     let record = &inspection.record;
+    let sources = sources(&view);
+    let photo_numbers: BTreeMap<&str, usize> =
+        photos.iter().map(|photo| (photo.name.as_str(), photo.number)).collect();
     let page = Page {
+        source_numbers: (1..).zip(&sources).map(|(number, source)| (*source, number)).collect(),
+        sources,
         verdict: view.verdict(),
         groups: groups(&view),
         parts: parts(inspection),
-        instruments: record.instrument.iter().map(|i| super::view::recorded(i, &[])).collect(),
-        tests: tests(inspection),
-        picture: path_picture(&view),
+        instruments: record
+            .instrument
+            .iter()
+            .map(|instrument| InstrumentView {
+                found: super::view::recorded(instrument, &[]),
+                calibrated: instrument.calibrated.found().value().is_some(),
+            })
+            .collect(),
+        head: head(&view),
+        foot: css_text(&format!("{}. Nothing here says that a pack is safe.", view.title)),
+        overview: overview(inspection, &photos),
+        book_sha256: built_in_digest().to_string(),
+        tests: tests(inspection, &view),
+        picture: path_picture(&view, &photo_numbers),
         protection: protection(record, &inspection.derived).map(ProtectionView::of),
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,
         style,
-        anchors: photos.iter().map(|photo| (photo.name.clone(), photo.anchor.clone())).collect(),
+        photo_numbers,
+        called: view.path.elements.iter().map(|e| (e.label.as_str(), e.called.as_str())).collect(),
+        crops: crops(inspection, &view, &photos),
         view: &view,
         photos: &photos,
         arrivals: Arrivals::of(&photos),
@@ -232,6 +291,33 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         inspection.withheld.guard(&format!("{FOLDER}/{name}"), text)?;
     }
     Ok(write_up)
+}
+
+/// Every source that the annex cites, in the order in which it does.
+fn sources(view: &View) -> Vec<&str> {
+    let worths = view.path.elements.iter().map(|e| &e.permissible_current);
+    let of_worths = worths.chain([&view.path.short_circuit_current]).flat_map(|worth| &worth.sources);
+    let of_findings = view.findings.iter().flat_map(|finding| {
+        finding.working.used.iter().flat_map(|used| &used.sources).chain(&finding.sources)
+    });
+    let mut sources: Vec<&str> = Vec::new();
+    for source in of_worths.chain(of_findings) {
+        if !sources.contains(&source.as_str()) {
+            sources.push(source);
+        }
+    }
+    sources
+}
+
+/// The photo beside each cause.
+fn crops<'a>(inspection: &Inspection, view: &'a View, photos: &[PhotoView]) -> BTreeMap<&'a str, CropView> {
+    let of = |cause: &'a CauseView| {
+        let named = |element: &&ElementView| cause.places.contains(&element.label);
+        let mut parts: Vec<&str> = view.path.elements.iter().filter(named).map(|e| e.id.as_str()).collect();
+        parts.push(&cause.head.part);
+        Some((cause.id.as_str(), crop(inspection, photos, &cause.photos, &parts)?))
+    };
+    view.causes.par_iter().filter_map(of).collect()
 }
 
 /// Writes a write-up into the inspection folder; each file is replaced as a whole.
@@ -382,16 +468,57 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
     parts
 }
 
-fn tests(inspection: &Inspection) -> Vec<TestView> {
+/// A curve of temperatures with the limits of the places that it shows.
+fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
+    let mut limits: Vec<(f64, String)> = Vec::new();
+    for element in view.path.elements.iter().filter(|_| curve.y.ends_with("°C")) {
+        let of_it = |name: &str| {
+            name.strip_prefix(&element.id).is_some_and(|rest| rest.is_empty() || rest.starts_with(" ("))
+        };
+        let shown = !element.id.is_empty() && curve.series.iter().any(|series| of_it(&series.name));
+        let limit = element.place.temperature_limit.si.filter(|_| shown).map(|limit| limit - ZERO_CELSIUS);
+        match limits.iter_mut().find(|(known, _)| Some(*known) == limit) {
+            Some((_, name)) => name.push_str(&format!(", {}", element.id)),
+            None => limits.extend(limit.map(|limit| (limit, format!("limit of {}", element.id)))),
+        }
+    }
+    if limits.is_empty() {
+        return Cow::Borrowed(curve);
+    }
+    let levels = curve.levels.iter().cloned().chain(limits).collect();
+    Cow::Owned(Curve { levels, ..curve.clone() })
+}
+
+fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
     let record = &inspection.record;
     let mut views = Vec::new();
     for (index, (test, result)) in record.test.iter().zip(&inspection.bench_tests).enumerate() {
-        let charts = result.curves.iter().enumerate().map(|(number, curve)| ChartView {
+        let curves: Vec<Cow<'_, Curve>> =
+            result.curves.iter().map(|curve| with_limits(curve, view)).collect();
+        let limited = |curve: &Cow<'_, Curve>| curve.y.ends_with("°C") && !curve.levels.is_empty();
+        let shown = curves.iter().position(limited).unwrap_or(0);
+        let charts = curves.iter().enumerate().map(|(number, curve)| ChartView {
+            answers: number == shown,
             svg: chart(curve, &format!("test-{index}-{number}")),
             file: csv_name(index, number),
         });
+        let about = view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom);
+        let answers = about.map(|finding| TestAnswer {
+            outcome: finding.outcome,
+            shape: finding.outcome.shape(),
+            statement: finding.statement.clone(),
+            numbers: finding
+                .working
+                .left
+                .as_ref()
+                .map_or_else(String::new, |_| finding.working.numbers.clone()),
+        });
         views.push(TestView {
-            name: result.name(),
+            name: match result.name().strip_suffix(&format!(" ({})", result.id)) {
+                Some(kind) if kind == result.id => kind.to_owned(),
+                _ => result.name(),
+            },
+            answers: answers.collect(),
             set: super::view::recorded(test, &["id", "kind"]),
             figures: result.figures.iter().map(|figure| (figure.name.clone(), figure.shown())).collect(),
             layout: result.layout.clone(),
@@ -406,6 +533,29 @@ fn tests(inspection: &Inspection) -> Vec<TestView> {
 /// Names of the curves' data are numbers, never texts of the record.
 pub(crate) fn csv_name(test: usize, curve: usize) -> String {
     format!("test-{}-curve-{}.csv", test + 1, curve + 1)
+}
+
+/// Number, dates and names, as far as they are recorded.
+fn head(view: &View) -> Vec<(&'static str, String)> {
+    let words = [("date", "inspected"), ("inspector", "by")];
+    let recorded = |(key, word): (&str, &'static str)| {
+        let (_, value) = view.inspection.iter().find(|(name, _)| name == key)?;
+        Some((word, value.clone()))
+    };
+    words.into_iter().filter_map(recorded).collect()
+}
+
+/// A text as the inside of a CSS string: whatever could end it or be read as markup is a code point.
+fn css_text(text: &str) -> String {
+    let mut out = String::new();
+    for c in text.chars() {
+        if c.is_alphanumeric() || [' ', '.', ',', '-'].contains(&c) {
+            out.push(c);
+        } else {
+            out.push_str(&format!("\\{:x} ", u32::from(c)));
+        }
+    }
+    out
 }
 
 fn part<P: Part>(name: &str, part: &P) -> PartView {

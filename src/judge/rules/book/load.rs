@@ -14,9 +14,9 @@ use crate::judge::rules::names::Names;
 use crate::judge::rules::scope::Scope;
 use crate::record::field::{Day, List, Text, YesNo};
 use crate::record::part::{document, needed, part};
-use crate::record::parts::ElementKind;
+use crate::record::parts::{Claims, ElementKind};
 use crate::record::problem::{Problem, Problems};
-use crate::record::{Entry, words};
+use crate::record::{Entry, Part, words};
 use crate::units::words::did_you_mean;
 use crate::units::{Amount, Uncertain};
 
@@ -71,6 +71,8 @@ part! {
         fault: Text = "The fuse is too small for the rated continuous current",
         /// The subject it is listed under.
         subject: Text = "overcurrent protection",
+        /// The claim that it tests, where it tests one: a key of `[claims]`.
+        tests_claim: Text = "continuous_current",
         /// Kinds of element, or the list part, that it is applied to each of.
         each: List = "fuse",
         /// When it applies.
@@ -510,6 +512,7 @@ impl Loading<'_> {
             title: entry.title.text().unwrap_or(&id).to_owned(),
             fault: entry.fault.text().or(entry.title.text()).unwrap_or(&id).to_owned(),
             subject: entry.subject.text().unwrap_or("house rules").to_owned(),
+            tests_claim: self.claim(&entry.tests_claim),
             scope,
             when,
             require_text,
@@ -531,6 +534,18 @@ impl Loading<'_> {
             house: self.house,
             id,
         })
+    }
+
+    /// The claim that a rule tests; empty where it tests none.
+    fn claim(&mut self, entry: &Entry<Text>) -> String {
+        let name = entry.text().unwrap_or_default();
+        let mut known = Claims::SHAPE.fields.iter().map(|field| field.name);
+        if !name.is_empty() && !known.any(|field| field == name) {
+            let message = format!("there is no claim `{name}`");
+            let example = "tests_claim = \"continuous_current\"";
+            self.problem(entry.found().span.clone(), message, "expected a key of [claims]", example);
+        }
+        name.to_owned()
     }
 
     fn cause(&mut self, book: &Book, entry: &CauseEntry, names: &Names) -> Option<CauseRule> {

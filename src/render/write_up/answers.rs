@@ -1,0 +1,156 @@
+//! The questions that a reader has first, answered from what the judge gives: outcomes, causes and figures.
+
+use serde::Serialize;
+
+use super::claims::in_plain_names;
+use super::view::{ElementView, View};
+use crate::judge::rules::{Finding, Grade, Outcome};
+use crate::units::words::list;
+
+/// The topic of the rules on what opens a short circuit or an overload.
+const PROTECTION: &str = "overcurrent protection";
+/// The claim that the pack is judged against.
+const RATING: &str = "continuous_current";
+
+/// A question and its answer.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct AnswerView {
+    /// The question.
+    pub question: &'static str,
+    /// The gravest outcome of the rules that bear on it; none where none does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<Outcome>,
+    /// A shape for the outcome; empty without one.
+    pub shape: &'static str,
+    /// The answer, a sentence each.
+    pub said: Vec<String>,
+}
+
+/// What was claimed, whether it holds, what limits it, what protects it, what to do.
+pub(super) fn answers(view: &View) -> Vec<AnswerView> {
+    let (holds, held) = held(view);
+    let (protects, protected) = protection(view);
+    let answer = |question, outcome: Option<Outcome>, said| AnswerView {
+        question,
+        outcome,
+        shape: outcome.map_or("", Outcome::shape),
+        said,
+    };
+    vec![
+        answer("What is claimed?", None, vec![claimed(view)]),
+        answer("Does it hold?", holds, held),
+        answer("What limits it?", None, limit(view)),
+        answer("Is there protection?", protects, protected),
+        answer("What should I do?", None, to_do(view)),
+    ]
+}
+
+fn claimed(view: &View) -> String {
+    let named = view.claimed.iter().map(|(name, value)| match name.as_str() {
+        "continuous current" => format!("{value} continuous"),
+        "capacity" | "energy" => value.clone(),
+        name => format!("{value} {}", name.strip_suffix(" voltage").unwrap_or(name)),
+    });
+    let named: Vec<String> = named.collect();
+    if named.is_empty() {
+        return "No rating is recorded.".to_owned();
+    }
+    format!("{}.", named.join(", "))
+}
+
+/// What a test showed, and the hottest place that was measured.
+fn held(view: &View) -> (Option<Outcome>, Vec<String>) {
+    let about = |finding: &&Finding| finding.tests_claim == RATING && finding.grade != Grade::Custom;
+    let bearing: Vec<&Finding> = view.findings.iter().filter(about).collect();
+    let Some(outcome) = bearing.iter().map(|finding| finding.outcome).min() else {
+        return (None, vec![not_judged(view)]);
+    };
+    let mut said: Vec<String> = view.shown_by_test.first().cloned().into_iter().collect();
+    let measured = |element: &&ElementView| element.place.measured_outcome == Some(Outcome::FallsShort);
+    let hottest = view.path.elements.iter().filter(measured).max_by(|a, b| {
+        let read = |element: &ElementView| element.place.measured_temperature.si.unwrap_or_default();
+        read(a).total_cmp(&read(b))
+    });
+    if let Some((place, read)) = hottest.and_then(|element| {
+        let place = &element.place;
+        let value = place.measured_temperature.value.as_ref()?;
+        Some((element, format!("{} {value}", place.measured_temperature.bound.unwrap_or_default())))
+    }) {
+        let limit = place.place.temperature_limit.value.as_deref().unwrap_or("not known");
+        let rated = view.rated_current.as_deref().unwrap_or("rated current");
+        said.push(format!(
+            "The {}, measured and brought to {rated}: {}; its limit is {limit}.",
+            place.called,
+            read.trim_start()
+        ));
+    }
+    if let Some(finding) = bearing.iter().find(|finding| finding.outcome == outcome && said.is_empty()) {
+        let lacking = finding.missing.first().filter(|_| outcome == Outcome::NotDecided);
+        said.push(match lacking {
+            Some(lacking) => format!("{}: missing is {}.", finding.title, in_plain_names(&lacking.what)),
+            None => format!("{}.", finding.statement),
+        });
+    }
+    (Some(outcome), said)
+}
+
+fn not_judged(view: &View) -> String {
+    match &view.rated_current {
+        None => "No rated continuous current is recorded to judge the pack against.".to_owned(),
+        Some(_) => "No rule could be applied to it.".to_owned(),
+    }
+}
+
+/// The weakest place that is known.
+fn limit(view: &View) -> Vec<String> {
+    let path = &view.path;
+    let weakest = path.elements.iter().find(|element| element.weakest);
+    let (Some(weakest), Some(current)) = (weakest, &path.permissible_current.value) else {
+        return vec!["Nothing of the current path is known well enough to say.".to_owned()];
+    };
+    let bound = path.permissible_current.bound.map(|bound| format!("{bound} ")).unwrap_or_default();
+    let margin = path.margin.as_ref().map(|margin| format!(", a margin of {margin}"));
+    let mut said =
+        vec![format!("The {}: it carries {bound}{current}{}.", weakest.called, margin.unwrap_or_default())];
+    match path.undecided.as_slice() {
+        [] => {}
+        [_] => said.push("What one part carries is not known.".to_owned()),
+        several => said.push(format!("What {} parts carry is not known.", several.len())),
+    }
+    said
+}
+
+/// What falls short of what opens a short circuit; else what does open it.
+fn protection(view: &View) -> (Option<Outcome>, Vec<String>) {
+    let about = |finding: &&Finding| finding.topic == PROTECTION && finding.grade != Grade::Custom;
+    let outcome = view.findings.iter().filter(about).map(|finding| finding.outcome).min();
+    let short = view.causes.iter().filter(|cause| about(&&cause.head));
+    let mut said: Vec<String> = short.take(2).map(|cause| format!("{}.", cause.line())).collect();
+    if said.is_empty() {
+        let opens = |element: &&ElementView| element.responds_to.as_deref() == Some("current");
+        let opening: Vec<&str> =
+            view.path.elements.iter().filter(opens).map(|element| element.called.as_str()).collect();
+        said.push(match opening.as_slice() {
+            [] => "No part that opens by itself on overcurrent is recorded.".to_owned(),
+            [one] => format!("The {one} opens on overcurrent."),
+            several => format!("The {} open on overcurrent.", list(several, "and")),
+        });
+    }
+    if let Some(current) = &view.path.short_circuit_current.value {
+        said.push(format!("Into a short circuit the pack feeds {current}."));
+    }
+    (outcome, said)
+}
+
+/// The advice of what is gravest.
+fn to_do(view: &View) -> Vec<String> {
+    match view.causes.iter().find(|cause| !cause.advice.is_empty()) {
+        Some(cause) => vec![cause.advice.clone()],
+        None if view.counts.not_decided > 0 => {
+            vec!["Look at what is not decided before the pack is used.".to_owned()]
+        }
+        None => {
+            vec!["Nothing that was recorded falls short. That does not say that the pack is safe.".to_owned()]
+        }
+    }
+}
