@@ -1,28 +1,10 @@
 //! The first look at the bench: which question comes next, and how far the headline questions are.
 
-use super::question::{Applies, Key, Question};
-use super::sight::Sight;
+use super::question::{Applies, Question};
+use super::sight::{Ask, First, Sight};
 use crate::fill::checklist::{Adds, Fills};
-use crate::judge::next::{Answered, Headline, Judged, Look, Wanted, first_look};
+use crate::judge::next::{Answered, Headline, Judged, Wanted, first_look};
 use crate::judge::rules::Outcome;
-
-/// A question of the first look, with what its answer could decide.
-#[derive(Debug)]
-pub struct Ask {
-    /// The question.
-    pub key: Key,
-    /// What it could decide; none where it only says what there is.
-    pub look: Option<Look>,
-}
-
-/// The first look at a record.
-#[derive(Debug, Default)]
-pub struct First {
-    /// The headline questions, with how far they are.
-    pub headlines: Vec<Headline>,
-    /// What to ask, in order.
-    pub asks: Vec<Ask>,
-}
 
 impl Sight {
     /// The first look; worked out when it is asked for.

@@ -29,7 +29,6 @@ mod subject;
 pub mod terminal;
 mod tie;
 
-pub use first::{Ask, First};
 pub use question::{Key, Question};
 pub use session::FillSession;
-pub use sight::{FillError, Sight};
+pub use sight::{Ask, FillError, First, Sight};

@@ -5,11 +5,11 @@ use std::sync::{Arc, OnceLock};
 use thiserror::Error;
 
 use super::bench_tests::Stamp;
-use super::first::First;
 use super::judged::Decided;
 use super::question::{Key, Question};
 use crate::judge::facts::Derived;
 use crate::judge::inspection::OpenError;
+use crate::judge::next::{Headline, Look};
 use crate::judge::rules::{Book, Judgement};
 use crate::record::Record;
 use crate::record::edit::EditRefused;
@@ -50,6 +50,24 @@ pub struct Saved {
     pub said: String,
     /// How things stand now.
     pub sight: Arc<Sight>,
+}
+
+/// A question of the first look, with what its answer could decide.
+#[derive(Debug)]
+pub struct Ask {
+    /// The question.
+    pub key: Key,
+    /// What it could decide; none where it only says what there is.
+    pub look: Option<Look>,
+}
+
+/// The first look at a record.
+#[derive(Debug, Default)]
+pub struct First {
+    /// The headline questions, with how far they are.
+    pub headlines: Vec<Headline>,
+    /// What to ask, in order.
+    pub asks: Vec<Ask>,
 }
 
 /// The record as it is now, with what follows from it.
