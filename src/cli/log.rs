@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{CAUTION, Done, Failure, Format, settings, words};
-use crate::logs::account::{Account, AccountCheck, Segment, StretchKind};
+use crate::logs::account::{Account, AccountCheck, REST, Segment, StretchKind};
 use crate::logs::joined::{Joined, LogFile};
 use crate::logs::read::{
     ColumnSetting, CurrentSign, DateOrder, HowKnown, Layout, Meaning, Profile, Profiles, ReadSettings, Role,
@@ -336,7 +336,8 @@ impl LogTold {
         let of = |wanted: fn(&AccountCheck) -> Option<&String>| {
             checks.iter().filter_map(wanted).cloned().collect()
         };
-        let mut clashes = unknown(&layout);
+        let flows = all.iter().any(|segment| segment.whole.kind != StretchKind::Rest);
+        let mut clashes = unknown(&layout, flows);
         clashes.extend(checks.iter().filter_map(|check| check.clash().map(str::to_owned)));
         let celsius = |kelvin: f64| ((kelvin - crate::physics::ZERO_CELSIUS) * 1e3).round() / 1e3;
         Ok(Self {
@@ -396,10 +397,10 @@ impl LogTold {
             .collect();
         for (title, lines) in [
             ("Temperatures", &temperatures),
-            ("Does not add up", &self.clashes),
+            ("Does not add up, or is not known", &self.clashes),
             ("Adds up", &self.agrees),
             ("Could not be checked", &self.not_compared),
-            ("Skipped or repaired", &self.skipped),
+            ("Rows, and what was skipped or repaired", &self.skipped),
         ] {
             if !lines.is_empty() {
                 let _ = writeln!(text, "\n{title}");
@@ -414,7 +415,7 @@ impl LogTold {
 }
 
 /// What is not known of the columns, and what would settle it.
-fn unknown(layout: &Layout) -> Vec<String> {
+fn unknown(layout: &Layout, flows: bool) -> Vec<String> {
     let mut unknown = Vec::new();
     if layout.currents().is_empty() {
         if layout.slots(Meaning::Temperature).next().is_none() {
@@ -422,7 +423,9 @@ fn unknown(layout: &Layout) -> Vec<String> {
                 "no column of current: no charge can be worked out; name one with `--column`".to_owned(),
             );
         }
-    } else if let Some((CurrentSign::NotDecided, basis)) = layout.sign {
+    } else if let Some((CurrentSign::NotDecided, basis)) = layout.sign
+        && flows
+    {
         unknown.push(format!(
             "which way the current counts is not known ({basis}): `sign = \"discharge positive\"` or `\"discharge negative\"`"
         ));
@@ -518,25 +521,11 @@ fn for_the_record(
     };
     let holds = |meaning: Meaning| layout.slots(meaning).next().is_some();
     if !holds(Meaning::Current) && !holds(Meaning::Voltage) && holds(Meaning::Temperature) {
-        return of_thermometers(layout, &log);
+        let how = how_it_is_read(layout, settings, kept_as, &["columns"]);
+        return of_thermometers(layout, &log, &how);
     }
     let mut lines = vec!["[[test]]".to_owned(), format!("kind = {kind}"), log];
-    // What a test has no key for lies in a profile.
-    let (own, other): (Vec<String>, Vec<String>) = settings
-        .lines()
-        .into_iter()
-        .partition(|line| ["columns", "sign", "interval", "sheet"].iter().any(|key| line.starts_with(key)));
-    let profile = kept_as.or(layout.profile.as_deref());
-    match profile {
-        Some(profile) => lines.push(format!("profile = {}", quoted(profile))),
-        None => lines.extend(own),
-    }
-    if let (Some(sheet), None) = (&layout.sheet, &settings.sheet) {
-        lines.push(format!("sheet = {}", quoted(sheet)));
-    }
-    if !other.is_empty() && profile.is_none() {
-        lines.push("# the rest of what was said goes into a profile: add --profile NAME, then write `profile = \"NAME\"`".to_owned());
-    }
+    lines.extend(how_it_is_read(layout, settings, kept_as, &["columns", "sign", "interval", "sheet"]));
     let rivals = |test: &Segment| {
         let of_kind =
             all.iter().filter(|other| other.whole.kind == test.whole.kind && other.number != test.number);
@@ -553,8 +542,30 @@ fn for_the_record(
     lines.iter().flat_map(|line| line.lines()).fold(String::new(), |text, line| text + "  " + line + "\n")
 }
 
+/// What the record says of how a log is read: a profile, else what there are `keys` for.
+fn how_it_is_read(
+    layout: &Layout,
+    settings: &ReadSettings,
+    kept_as: Option<&str>,
+    keys: &[&str],
+) -> Vec<String> {
+    let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
+    if let Some(profile) = kept_as.or(layout.profile.as_deref()) {
+        return vec![format!("profile = {}", quoted(profile))];
+    }
+    let of_sheet = layout.sheet.as_ref().filter(|_| settings.sheet.is_none());
+    let all = settings.lines().into_iter().chain(of_sheet.map(|sheet| format!("sheet = {}", quoted(sheet))));
+    let (mut own, other): (Vec<String>, Vec<String>) =
+        all.partition(|line| keys.iter().any(|key| line.starts_with(key)));
+    if !other.is_empty() {
+        own.push("# the rest of what was said goes into a profile: add --profile NAME, then write `profile = \"NAME\"`".to_owned());
+    }
+    own
+}
+
 /// The lines of a log that holds temperatures alone: it stands beside the test's own.
-fn of_thermometers(layout: &Layout, log: &str) -> String {
+fn of_thermometers(layout: &Layout, log: &str, how: &[String]) -> String {
+    let how: String = how.iter().map(|line| format!("  {line}\n")).collect();
     let lines = layout.slots(Meaning::Temperature).map(|(_, column)| {
         let name = toml::Value::String(column.label.clone());
         let part = match column.role {
@@ -563,8 +574,8 @@ fn of_thermometers(layout: &Layout, log: &str) -> String {
             _ => "cells",
         };
         format!(
-            "  [[test.sensor]]  # under the test that it belongs to\n  {log}\n  column = {name}\n  part = \"{part}\"  # or an \
-             element's id, \"cells\", \"bms\", \"ambient\", \"inner air\"\n"
+            "  [[test.sensor]]  # under the test that it belongs to\n  {log}\n{how}  column = {name}\n  part = \"{part}\"  # or \
+             an element's id, \"cells\", \"bms\", \"ambient\", \"inner air\"\n"
         )
     });
     lines.collect()
@@ -575,6 +586,7 @@ fn sketch(series: &Series) -> String {
     const UP: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
     let Some((from, to)) = series.span().filter(|(from, to)| to > from) else { return String::new() };
     let mut ends = [(0.0_f64, 0.0_f64); WIDTH];
+    let mut before = (0, 0.0_f64);
     for (time, value) in series.points() {
         #[expect(
             clippy::cast_possible_truncation,
@@ -582,15 +594,24 @@ fn sketch(series: &Series) -> String {
             reason = "between 0 and the width"
         )]
         let place = (((time - from) / (to - from)) * (WIDTH as f64 - 1e-6)) as usize;
+        // Between two samples flows at least the smaller of their currents.
+        let between =
+            if before.1 * value > 0.0 { before.1.abs().min(value.abs()) * value.signum() } else { 0.0 };
+        for (low, high) in ends.iter_mut().take(place).skip(before.0 + 1) {
+            (*low, *high) = (low.min(between), high.max(between));
+        }
         if let Some((low, high)) = ends.get_mut(place) {
             (*low, *high) = (low.min(value), high.max(value));
         }
+        before = (place, value);
     }
     let largest = ends.iter().map(|(low, high)| high.max(-low)).fold(f64::MIN_POSITIVE, f64::max);
     let block = |value: f64| {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 8")]
         let eighths = (8.0 * value.max(0.0) / largest).round() as usize;
-        UP.get(eighths.min(8)).copied().unwrap_or(' ')
+        // What is small beside the largest is not nothing.
+        let least = usize::from(value > REST * largest);
+        UP.get(eighths.clamp(least, 8)).copied().unwrap_or(' ')
     };
     let above: String = ends.iter().map(|(_, high)| block(*high)).collect();
     let below: String = ends.iter().map(|(low, _)| block(-low)).collect();

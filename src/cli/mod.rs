@@ -255,7 +255,6 @@ pub(crate) fn house(named: &[PathBuf]) -> Result<inspection::House, Failure> {
 }
 
 /// Runs the program.
-#[must_use]
 pub fn run() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,

@@ -21,7 +21,7 @@ use crate::evidence::seals::{self, Chain, Seal};
 use crate::evidence::signature::PublicKey;
 use crate::evidence::signature::{self, Present};
 use crate::evidence::verify::{SealComparison, verify};
-use crate::evidence::whole::{Look, Looks};
+use crate::evidence::whole::{Looks, PictureState};
 use crate::judge::inspection::RECORD;
 use crate::record::open;
 use crate::record::{self, Record};
@@ -77,7 +77,7 @@ struct Chained {
 struct Picture {
     file: String,
     #[serde(flatten)]
-    look: Look,
+    look: PictureState,
 }
 
 /// Decodes the photos of an inspection, whether the record lists them or not.
@@ -90,7 +90,7 @@ fn pictures(inspection: &Path, record: Option<&Record>) -> Vec<Picture> {
     let looks = Looks::default();
     let files: Vec<String> = files.into_iter().collect();
     let look = |file: String| Picture { look: looks.at(inspection, &file), file };
-    files.into_par_iter().map(look).filter(|picture| picture.look != Look::Whole).collect()
+    files.into_par_iter().map(look).filter(|picture| picture.look != PictureState::Whole).collect()
 }
 
 /// A bag, and whether it is complete and valid.
@@ -118,7 +118,7 @@ impl Verify {
             && found.seal.as_ref().is_none_or(SealComparison::matches)
             && found.chain.as_ref().is_none_or(|chain| chain.differences.is_empty())
             && found.arrivals.iter().flatten().all(Arrival::holds)
-            && !found.pictures.iter().any(|picture| matches!(picture.look, Look::Damaged(_)));
+            && !found.pictures.iter().any(|picture| matches!(picture.look, PictureState::Damaged(_)));
         let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
         match self.format {
             Format::Json => terminal::out().write_all(super::json(&found)?.as_bytes())?,
@@ -298,9 +298,9 @@ impl Found {
         tell_arrivals(&mut out, self.arrivals.as_deref())?;
         for Picture { file, look } in &self.pictures {
             match look {
-                Look::Damaged(why) => writeln!(out, "{file}: does not count as evidence: {why}")?,
-                Look::NotSeen(why) => writeln!(out, "{file}: cannot be looked at: {why}")?,
-                Look::Whole => {}
+                PictureState::Damaged(why) => writeln!(out, "{file}: does not count as evidence: {why}")?,
+                PictureState::NotSeen(why) => writeln!(out, "{file}: cannot be looked at: {why}")?,
+                PictureState::Whole => {}
             }
         }
         if let Some(chain) = &self.chain {

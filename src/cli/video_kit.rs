@@ -25,7 +25,7 @@ pub(super) struct VideoKit {
     /// Length of the video, such as 42:10: where its last chapter ends
     #[arg(long, value_name = "TIME")]
     length: Option<String>,
-    /// A folder with card templates of your own: frame.svg, verdict.svg, finding.svg, path.svg, test.svg, against.svg; what is missing there is taken from the program
+    /// A folder with card templates of your own: frame.svg, verdict.svg, finding.svg, path.svg, protection.svg, test.svg, against.svg; what is missing there is taken from the program
     #[arg(long, value_name = "DIR")]
     templates: Option<PathBuf>,
     /// The folder to write into, instead of `video-kit` in the inspection folder

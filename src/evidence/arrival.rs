@@ -49,13 +49,11 @@ pub struct Arrival {
 
 impl Arrival {
     /// True when the file is what arrived.
-    #[must_use]
     pub fn holds(&self) -> bool {
         self.since == Since::Unchanged
     }
 
     /// What there is to say, in one line fit for a terminal.
-    #[must_use]
     pub fn words(&self) -> String {
         let file = shown_text(&self.file);
         match &self.since {
@@ -72,7 +70,6 @@ impl Arrival {
 }
 
 /// Compares every photo whose digest stands in the record with its file, in the record's order.
-#[must_use]
 pub fn arrivals(folder: &Path, record: &Record) -> Vec<Arrival> {
     let noted: Vec<(&str, Sha256Digest)> = record
         .photo

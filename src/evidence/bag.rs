@@ -37,71 +37,34 @@ const PAYLOAD: &str = "data";
 /// Why a bag was not written or not checked.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum BagError {
-    /// The system refused.
     #[error(transparent)]
     File(#[from] FileError),
-    /// A file cannot be hashed or copied.
     #[error(transparent)]
     Hash(#[from] HashError),
-    /// A folder cannot be listed.
     #[error(transparent)]
     Folder(#[from] FolderError),
-    /// A manifest cannot be read.
     #[error(transparent)]
     Manifest(#[from] ManifestError),
-    /// A name is refused.
     #[error(transparent)]
     Name(#[from] NameError),
-    /// The inspection has not been sealed.
     #[error("{}: is not sealed yet; seal it first, then bag it", shown(folder))]
-    NotSealed {
-        /// The inspection folder.
-        folder: PathBuf,
-    },
-    /// The evidence is not what was sealed.
+    NotSealed { folder: PathBuf },
     #[error("the evidence is no longer what was sealed; look at the differences and seal it again")]
     Differs(SealComparison),
-    /// Something already has the bag's name.
     #[error("{}: exists already; a bag is never written over anything", shown(path))]
-    Exists {
-        /// The name.
-        path: PathBuf,
-    },
-    /// The bag would lie in the folder it is made of.
+    Exists { path: PathBuf },
     #[error("{}: lies inside the inspection folder; put the bag beside it", shown(path))]
-    Inside {
-        /// The name.
-        path: PathBuf,
-    },
-    /// A file name that a bag cannot hold.
+    Inside { path: PathBuf },
     #[error("\"{name}\": the name is not UTF-8, which a bag's manifest needs; rename the file")]
-    NotUtf8 {
-        /// The name.
-        name: EvidenceName,
-    },
-    /// A field for `bag-info.txt` that cannot be written.
+    NotUtf8 { name: EvidenceName },
     #[error("bag field \"{}\": {problem}", shown_text(label))]
-    Field {
-        /// The field's label.
-        label: String,
-        /// What is wrong.
-        problem: &'static str,
-    },
-    /// `bagit.txt` is not as RFC 8493 asks.
+    Field { label: String, problem: &'static str },
     #[error("{}: {problem}", shown(path))]
-    Declaration {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong.
-        problem: &'static str,
-    },
-    /// There is no manifest with hashes that are checked here.
+    Declaration { path: PathBuf, problem: &'static str },
     #[error("{}: has no {PAYLOAD_MANIFEST}; only SHA-256 is checked here", shown(bag))]
-    NoManifest {
-        /// The bag.
-        bag: PathBuf,
-    },
+    NoManifest { bag: PathBuf },
 }
 
 impl From<UnsafeName> for BagError {

@@ -81,58 +81,35 @@ pub struct Listing {
 /// Why a folder's evidence was not listed.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum FolderError {
-    /// The system refused.
     #[error(transparent)]
     File(#[from] FileError),
-    /// There is no record.
     #[error("{}: holds no {RECORD_NAME}; this is no inspection folder", shown(folder))]
-    NoRecord {
-        /// The folder.
-        folder: PathBuf,
-    },
-    /// A link among the evidence that leads out of the folder, or to nothing.
+    NoRecord { folder: PathBuf },
     #[error(
         "{}: is a link that leads out of the inspection folder or to nothing; put the file itself in its place",
         shown(path)
     )]
-    LinkOutside {
-        /// The link.
-        path: PathBuf,
-    },
-    /// A link among the evidence that stays inside.
+    LinkOutside { path: PathBuf },
     #[error(
         "{}: is a link; evidence must be the file itself, because a link can be pointed elsewhere \
          later; put the file in its place",
         shown(path)
     )]
-    LinkInside {
-        /// The link.
-        path: PathBuf,
-    },
-    /// A pipe, socket or device, or a folder where a file belongs.
+    LinkInside { path: PathBuf },
     #[error("{}: is {what}, not a plain file", shown(path))]
     NotAPlainFile {
-        /// The name.
         path: PathBuf,
         /// What was found, with its article.
         what: &'static str,
     },
-    /// A name that cannot be written in a manifest.
     #[error(transparent)]
     Name(#[from] UnsafeName),
-    /// More than [`MAX_FILES`].
     #[error("{}: holds more than {MAX_FILES} files; this is no inspection folder", shown(folder))]
-    TooMany {
-        /// The folder.
-        folder: PathBuf,
-    },
-    /// Deeper than [`MAX_DEPTH`].
+    TooMany { folder: PathBuf },
     #[error("{}: lies more than {MAX_DEPTH} folders deep", shown(path))]
-    TooDeep {
-        /// Where the walk stopped.
-        path: PathBuf,
-    },
+    TooDeep { path: PathBuf },
 }
 
 /// Lists the evidence of an inspection folder without opening any file.

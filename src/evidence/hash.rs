@@ -103,16 +103,12 @@ impl<'de> Deserialize<'de> for Sha256Digest {
 
 /// Why a file was not hashed.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum HashError {
-    /// It could not be opened or read, or is no plain file.
     #[error(transparent)]
     Refused(#[from] Refused),
-    /// Its length or time of change moved while it was being read.
     #[error("{}: changed while it was being read; try again when nothing writes to it", shown(path))]
-    ChangedWhileRead {
-        /// The file.
-        path: PathBuf,
-    },
+    ChangedWhileRead { path: PathBuf },
 }
 
 impl From<FileError> for HashError {

@@ -35,76 +35,47 @@ pub struct Manifest {
 
 /// Why a manifest was not read.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum ManifestError {
-    /// The system refused.
     #[error(transparent)]
     File(#[from] FileError),
-    /// The manifest itself is a link, a pipe or a folder.
     #[error(transparent)]
     NotAPlainFile(Refused),
-    /// A line is not of the format.
     #[error("{} line {line}: {problem}", shown(path))]
     Line {
-        /// The manifest.
         path: PathBuf,
         /// The line, counted from 1.
         line: usize,
-        /// What is wrong with it.
         problem: LineProblem,
     },
-    /// No line names a file.
     #[error("{}: names no file; there is nothing to check", shown(path))]
-    Empty {
-        /// The manifest.
-        path: PathBuf,
-    },
-    /// Larger than [`MANIFEST_MAX_BYTES`].
+    Empty { path: PathBuf },
     #[error("{}: larger than 64 MiB; this is no list of hashes of an inspection", shown(path))]
-    TooLarge {
-        /// The manifest.
-        path: PathBuf,
-    },
+    TooLarge { path: PathBuf },
 }
 
 /// What is wrong with one line of a manifest.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum LineProblem {
-    /// Not hash, mode and name.
     #[error(
         "expected 64 hexadecimal digits, two spaces and a file name, as `sha256sum` writes; found \"{}\"",
         shown_text(found)
     )]
-    Form {
-        /// The beginning of the line.
-        found: String,
-    },
-    /// A backslash in an escaped name is followed by something other than `n`, `r` or `\`.
+    Form { found: String },
     #[error("the name has a backslash that is not followed by n, r or \\, though the line starts with one")]
     Escape,
-    /// The name is refused.
     #[error(transparent)]
     Name(#[from] UnsafeName),
-    /// The same name stood further up with another digest.
     #[error("\"{name}\" already has another hash further up")]
-    Conflict {
-        /// The name.
-        name: EvidenceName,
-    },
-    /// In a bag, the line is of another form.
+    Conflict { name: EvidenceName },
     #[error(
         "expected a hash of 64 hexadecimal digits, a space and a file name; found \"{}\"",
         shown_text(found)
     )]
-    BagForm {
-        /// The beginning of the line.
-        found: String,
-    },
-    /// In a bag, the file is listed in the wrong manifest.
+    BagForm { found: String },
     #[error("\"{name}\": a payload manifest lists files under data/, a tag manifest all others")]
-    WrongSide {
-        /// The name.
-        name: EvidenceName,
-    },
+    WrongSide { name: EvidenceName },
 }
 
 impl Manifest {

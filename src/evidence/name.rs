@@ -23,29 +23,22 @@ pub struct EvidenceName(Vec<u8>);
 /// What is wrong with a name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum UnsafeReason {
-    /// Nothing is left of it.
     #[error("the name is empty")]
     Empty,
-    /// It starts at the root of a disk.
     #[error("it is an absolute path; write it relative to the inspection folder")]
     Absolute,
-    /// It starts with a drive letter or names a stream within a file.
     #[error("it starts with a drive letter; write it relative to the inspection folder")]
     Drive,
-    /// It climbs out with `..`.
     #[error("it contains \"..\"; evidence must lie inside the inspection folder")]
     Climbs,
-    /// It holds a NUL byte.
     #[error("it contains a NUL character")]
     Nul,
-    /// It holds a backslash where only `/` separates.
     #[error("it contains a backslash; write / between folders")]
     Backslash,
-    /// Its bytes cannot be a file name on this system.
     #[error("it is not UTF-8, which this system needs in a file name")]
     NotUtf8,
-    /// A part of the way is a link.
     #[error("a link lies on the way to it; evidence must be the file itself, not a link to it")]
     Link,
 }
@@ -62,11 +55,10 @@ pub struct UnsafeName {
 
 /// Why a name written in the record was not turned into a path.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum NameError {
-    /// The name itself, or a link on its way, is refused.
     #[error(transparent)]
     Unsafe(#[from] UnsafeName),
-    /// The system would not say what lies on the way.
     #[error(transparent)]
     File(#[from] FileError),
 }

@@ -46,61 +46,37 @@ static ONE_LARGE_AT_A_TIME: Mutex<()> = Mutex::new(());
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, schemars::JsonSchema, thiserror::Error)]
 #[serde(tag = "reason", rename_all = "kebab-case")]
 #[non_exhaustive]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum Undecodable {
-    /// HEIC, HEIF or AVIF.
     #[error("it is HEIC, HEIF or AVIF, which is not decoded here; export it as JPEG to show it")]
     Heic,
-    /// A camera's raw format or TIFF.
     #[error("it is a camera raw or TIFF file, which is not decoded here; export it as JPEG to show it")]
     Raw,
-    /// Some other kind of file.
     #[error("it is not a JPEG, PNG or WebP picture")]
     OtherFormat,
-    /// Over [`MAX_FILE_BYTES`].
     #[error("it has {bytes} bytes; pictures up to {MAX_FILE_BYTES} bytes are shown")]
-    FileTooLarge {
-        /// Its size.
-        bytes: u64,
-    },
-    /// Over [`MAX_PIXELS`].
+    FileTooLarge { bytes: u64 },
     #[error("it has {width} × {height} pixels; pictures up to {MAX_PIXELS} pixels are shown")]
-    TooManyPixels {
-        /// Width in pixels.
-        width: u32,
-        /// Height in pixels.
-        height: u32,
-    },
-    /// The decoder would need more memory than it is given.
+    TooManyPixels { width: u32, height: u32 },
     #[error("decoding it would need too much memory")]
     TooMuchMemory,
-    /// Damaged.
     #[error("it is damaged: {why}")]
-    Broken {
-        /// What the decoder says.
-        why: String,
-    },
+    Broken { why: String },
 }
 
 /// Why no copy of a photo was made.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum PictureError {
-    /// The file cannot be read.
     #[error(transparent)]
     File(#[from] HashError),
-    /// The picture cannot be decoded.
     #[error("{} cannot be shown: {reason}", shown(path))]
-    Undecodable {
-        /// The photo.
-        path: PathBuf,
-        /// Why.
-        reason: Undecodable,
-    },
+    Undecodable { path: PathBuf, reason: Undecodable },
     /// A box to black out that makes no sense for this picture. No copy is made, because a box that
     /// hides nothing would publish what should be hidden.
     #[error("{}: withheld box {number} {problem}", shown(path))]
     Blackout {
-        /// The photo.
         path: PathBuf,
         /// Which box, counted from 1.
         number: usize,

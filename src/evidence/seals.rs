@@ -78,9 +78,6 @@ struct One<'a> {
 
 impl Chain {
     /// Reads the chain of a folder; an empty one where there is none.
-    ///
-    /// # Errors
-    /// When the file cannot be read.
     pub fn read(folder: &Path) -> Result<Self, Refused> {
         match open::text(&folder.join(SEALS_NAME)) {
             Ok(text) => Ok(Self::of(text)),
@@ -128,16 +125,12 @@ impl Chain {
     }
 
     /// The last seal.
-    #[must_use]
     pub fn last(&self) -> Option<&Seal> {
         self.seals.last()
     }
 
     /// Adds a seal and writes the file as a whole; number and the hash of what stands before are set here. One that says
     /// the same as the last is not added: then `false`.
-    ///
-    /// # Errors
-    /// When the file cannot be written.
     pub fn append(&mut self, folder: &Path, mut seal: Seal) -> std::io::Result<bool> {
         if let Some(last) = self.last()
             && (last.evidence, last.rules, &last.published, &last.program)
@@ -159,7 +152,6 @@ impl Chain {
     }
 
     /// What of the folder is not as the last seal says: the manifest, and what was published.
-    #[must_use]
     pub fn differences(&self, folder: &Path) -> Vec<String> {
         let Some(last) = self.last() else { return Vec::new() };
         let mut differences = self.breaks.clone();
@@ -179,7 +171,6 @@ impl Chain {
 }
 
 /// Where the chain of a folder lies.
-#[must_use]
 pub fn path(folder: &Path) -> PathBuf {
     folder.join(SEALS_NAME)
 }

@@ -39,34 +39,22 @@ const COMMENT_MAX_BYTES: usize = 1024;
 /// Why something was not signed or not found to be signed.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum SignError {
-    /// The system refused; also when a key file that should be created exists already.
     #[error(transparent)]
     File(#[from] FileError),
-    /// A file is no plain file, or cannot be read.
     #[error(transparent)]
     Hash(#[from] HashError),
-    /// A file is larger than anything that belongs there.
     #[error("{}: is too large to be {what}", shown(path))]
     TooLarge {
-        /// The file.
         path: PathBuf,
         /// What was expected, with its article.
         what: &'static str,
     },
-    /// The key is protected and no password was given.
     #[error("{}: the secret key is protected by a password; none was given", shown(path))]
-    PasswordNeeded {
-        /// The key file.
-        path: PathBuf,
-    },
-    /// The password does not open the key, or the key is damaged.
+    PasswordNeeded { path: PathBuf },
     #[error("{}: the password does not open the secret key, or the key is damaged", shown(path))]
-    WrongPassword {
-        /// The key file.
-        path: PathBuf,
-    },
-    /// Not what it should be.
+    WrongPassword { path: PathBuf },
     #[error("{origin}: is not {what}")]
     Malformed {
         /// The file, made fit to be shown, or "the public key" for one given as text.
@@ -74,20 +62,15 @@ pub enum SignError {
         /// What was expected, with its article.
         what: &'static str,
     },
-    /// A comment that cannot be put under a signature.
     #[error("the comment for a signature is one line of at most {COMMENT_MAX_BYTES} bytes")]
     Comment,
-    /// Made with another key.
     #[error("{}: was made with the key {found}, not with the key {expected} that was given", shown(path))]
     OtherKey {
-        /// The signature.
         path: PathBuf,
         /// The key that made it, as 16 hexadecimal digits.
         found: String,
-        /// The key that was given.
         expected: String,
     },
-    /// A kind of SSH key that is not checked here.
     #[error("{origin}: keys of the kind {kind} are not checked here; Ed25519 and ECDSA P-256 are")]
     KeyKind {
         /// The file, made fit to be shown, or "the public key" for one given as text.
@@ -95,37 +78,20 @@ pub enum SignError {
         /// The kind, as SSH names it.
         kind: String,
     },
-    /// An SSH signature for another purpose.
     #[error(
         "{}: was made for the purpose \"{}\", not for a file; sign with -n file",
         shown(path),
         shown_text(purpose)
     )]
-    OtherPurpose {
-        /// The signature.
-        path: PathBuf,
-        /// The purpose it names.
-        purpose: String,
-    },
-    /// In the old form, which is not accepted.
+    OtherPurpose { path: PathBuf, purpose: String },
     #[error("{}: is a signature in the old, unhashed form, which is not accepted", shown(path))]
-    OldForm {
-        /// The signature.
-        path: PathBuf,
-    },
-    /// It does not fit the file: file, comment or signature was changed.
+    OldForm { path: PathBuf },
     #[error(
         "{}: does not fit {}; the file, the comment or the signature was changed",
         shown(path),
         shown(file)
     )]
-    DoesNotFit {
-        /// The signature.
-        path: PathBuf,
-        /// The file it should fit.
-        file: PathBuf,
-    },
-    /// The signature library failed for another reason.
+    DoesNotFit { path: PathBuf, file: PathBuf },
     #[error("the signature library refused: {0}")]
     Library(String),
 }

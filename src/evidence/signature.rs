@@ -48,7 +48,6 @@ impl SignatureKind {
     const ALL: [Self; 2] = [Self::Minisign, Self::Ssh];
 
     /// Where the signature of a file of this kind lies.
-    #[must_use]
     pub fn beside(self, file: &Path) -> PathBuf {
         let mut path = file.as_os_str().to_owned();
         path.push(match self {
@@ -146,7 +145,6 @@ pub struct Present {
 }
 
 /// The signatures beside a manifest.
-#[must_use]
 pub fn present(manifest: &Path) -> Vec<Present> {
     SignatureKind::ALL
         .into_iter()
@@ -207,7 +205,6 @@ pub enum Signed {
 }
 
 /// What can be said without a key: which signatures lie beside a manifest.
-#[must_use]
 pub fn unchecked(manifest: &Path) -> Signed {
     let why = match present(manifest).as_slice() {
         [] if SignatureKind::ALL.iter().any(|kind| kind.beside(manifest).symlink_metadata().is_ok()) => {

@@ -156,14 +156,12 @@ impl SealComparison {
 
 /// Why a folder was not compared with its manifest.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum VerifyError {
-    /// The folder cannot be listed.
     #[error(transparent)]
     Folder(#[from] FolderError),
-    /// The manifest cannot be read.
     #[error(transparent)]
     Manifest(#[from] ManifestError),
-    /// A name in the manifest leads over a link.
     #[error(transparent)]
     Name(#[from] NameError),
 }
@@ -275,20 +273,16 @@ pub struct Sealed {
 
 /// Why a folder was not sealed.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum SealError {
-    /// The folder cannot be listed.
     #[error(transparent)]
     Folder(#[from] FolderError),
-    /// A file cannot be hashed.
     #[error(transparent)]
     Hash(#[from] HashError),
-    /// The manifest cannot be written.
     #[error(transparent)]
     File(#[from] FileError),
-    /// The manifest that is there cannot be read, so nobody can tell what replacing it would lose.
     #[error("the seal cannot be read: {0}")]
     Unreadable(ManifestError),
-    /// Evidence sealed before has changed or gone.
     #[error(
         "evidence has changed since it was sealed ({} changed, {} missing or no longer \
          counted as evidence); \

@@ -18,7 +18,7 @@ use super::picture::{PictureError, Undecodable, decode_whole};
 /// What a look at a whole picture shows.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(tag = "state", content = "why", rename_all = "kebab-case")]
-pub enum Look {
+pub enum PictureState {
     /// It is decoded to its last pixel.
     Whole,
     /// It is damaged or cut short.
@@ -32,17 +32,17 @@ type Stamp = (PathBuf, u64, Option<SystemTime>);
 
 /// Looks at pictures, at each only once: who asks for one that is being looked at waits for what is seen.
 #[derive(Debug, Default)]
-pub struct Looks(Mutex<HashMap<Stamp, Arc<OnceLock<Look>>>>);
+pub struct Looks(Mutex<HashMap<Stamp, Arc<OnceLock<PictureState>>>>);
 
 impl Looks {
     /// Looks at a photo of an inspection folder.
-    pub fn at(&self, folder: &Path, file: &str) -> Look {
+    pub fn at(&self, folder: &Path, file: &str) -> PictureState {
         let path = match safe_relative(folder, file) {
             Ok(path) => path,
-            Err(error) => return Look::NotSeen(error.to_string()),
+            Err(error) => return PictureState::NotSeen(error.to_string()),
         };
         let Ok(meta) = path.symlink_metadata() else {
-            return Look::NotSeen("it is not in the folder".to_owned());
+            return PictureState::NotSeen("it is not in the folder".to_owned());
         };
         let stamp = (path, meta.len(), meta.modified().ok());
         let path = stamp.0.clone();
@@ -54,14 +54,14 @@ impl Looks {
     }
 }
 
-fn look_at(path: &Path) -> Look {
+fn look_at(path: &Path) -> PictureState {
     match decode_whole(path) {
-        Ok(()) => Look::Whole,
+        Ok(()) => PictureState::Whole,
         Err(PictureError::Undecodable { reason: reason @ Undecodable::Broken { .. }, .. }) => {
-            Look::Damaged(reason.to_string())
+            PictureState::Damaged(reason.to_string())
         }
-        Err(PictureError::Undecodable { reason, .. }) => Look::NotSeen(reason.to_string()),
-        Err(PictureError::File(error)) => Look::NotSeen(error.without_path()),
-        Err(error @ PictureError::Blackout { .. }) => Look::NotSeen(error.to_string()),
+        Err(PictureError::Undecodable { reason, .. }) => PictureState::NotSeen(reason.to_string()),
+        Err(PictureError::File(error)) => PictureState::NotSeen(error.without_path()),
+        Err(error @ PictureError::Blackout { .. }) => PictureState::NotSeen(error.to_string()),
     }
 }

@@ -3,7 +3,7 @@
 pub mod bench_test;
 pub mod facts;
 pub mod inspection;
-pub mod next;
+pub(crate) mod next;
 pub mod rig;
 pub mod rules;
 pub(crate) mod seen;

@@ -295,37 +295,43 @@ impl<'a> Search<'a> {
             open.push(Open { finding, rule, waits_for });
         }
         let search = Self { judged, limits: judged.book.limit_amounts(), open, base: Vec::new() };
-        Self { base: search.outcomes(&[]), ..search }
+        Self { base: search.outcomes(&mut judged.record.clone(), &[]), ..search }
     }
 
     fn of_network(&self, index: usize) -> bool {
         self.open[index].rule.names().iter().any(|name| of_the_network(name))
     }
 
-    /// What every open finding becomes where facts are in these states.
-    fn outcomes(&self, facts: &[(Fact<'_>, State)]) -> Vec<Outcome> {
-        let mut record = self.judged.record.clone();
+    /// What follows where facts of a record are in these states.
+    fn derived(&self, record: &mut Record, facts: &[(Fact<'_>, State)]) -> Derived {
         for (fact, state) in facts {
-            if let Some(found) = field_of(&mut record, subject(fact.at), fact.name) {
+            if let Some(found) = field_of(record, subject(fact.at), fact.name) {
                 found.state = state.clone();
             }
         }
-        let derived = self.judged.derived.again(&record, &self.limits);
-        let outcome = |open: &Open<'_>| {
-            let facts =
-                Facts { record: &record, derived: &derived, limits: &self.limits, subject: open.finding.at };
-            // A rule over elements that are not there is open for the pack.
-            match open.finding.at {
-                Subject::Pack if open.rule.scope != Scope::Pack => {
-                    let decided = self.judged.record.path.element.is_empty()
-                        && record.path.complete.yes() == Some(true);
-                    if decided { Outcome::Meets } else { Outcome::NotDecided }
-                }
-                // A rule that would not apply any more is decided.
-                _ => again(open.rule, &facts).unwrap_or(Outcome::Meets),
+        let of: Option<Vec<usize>> = facts.iter().map(|(fact, _)| of_element(fact.at)).collect();
+        self.judged.derived.again(record, &self.limits, of.as_deref())
+    }
+
+    /// What an open finding becomes.
+    fn outcome(&self, open: &Open<'_>, record: &Record, derived: &Derived) -> Outcome {
+        let facts = Facts { record, derived, limits: &self.limits, subject: open.finding.at };
+        // A rule over elements that are not there is open for the pack.
+        match open.finding.at {
+            Subject::Pack if open.rule.scope != Scope::Pack => {
+                let decided =
+                    self.judged.record.path.element.is_empty() && record.path.complete.yes() == Some(true);
+                if decided { Outcome::Meets } else { Outcome::NotDecided }
             }
-        };
-        self.open.iter().map(outcome).collect()
+            // A rule that would not apply any more is decided.
+            _ => again(open.rule, &facts).unwrap_or(Outcome::Meets),
+        }
+    }
+
+    /// What every open finding becomes where facts of a record are in these states.
+    fn outcomes(&self, record: &mut Record, facts: &[(Fact<'_>, State)]) -> Vec<Outcome> {
+        let derived = self.derived(record, facts);
+        self.open.iter().map(|open| self.outcome(open, record, &derived)).collect()
     }
 
     /// Tries values of one or two facts over their range; of two, the ends.
@@ -345,9 +351,10 @@ impl<'a> Search<'a> {
             }
             _ => Vec::new(),
         };
+        let mut record = self.judged.record.clone();
         let outcome = |states: Vec<State>| {
             let set: Vec<(Fact<'_>, State)> = facts.iter().copied().zip(states.iter().cloned()).collect();
-            (states.into_iter().next().unwrap_or_default(), self.outcomes(&set))
+            (states.into_iter().next().unwrap_or_default(), self.outcomes(&mut record, &set))
         };
         Tried { states: each.into_iter().map(outcome).collect() }
     }
@@ -560,8 +567,11 @@ impl<'a> Search<'a> {
             State::Known(Value::Quantity(quantity)) => Some(quantity.value),
             _ => None,
         };
-        let outcome = |value: f64| {
-            self.outcomes(&[(fact, State::Known(Value::Quantity(Quantity::of(value, dimension))))])[index]
+        let mut record = self.judged.record.clone();
+        let mut outcome = |value: f64| {
+            let state = State::Known(Value::Quantity(Quantity::of(value, dimension)));
+            let derived = self.derived(&mut record, &[(fact, state)]);
+            self.outcome(&self.open[index], &record, &derived)
         };
         let mut points: Vec<(f64, Outcome)> = tried
             .states
@@ -722,17 +732,10 @@ fn fact_of<'a>(record: &Record, finding: &Finding, missing: &'a Missing) -> Opti
     field_info(name)?;
     let head = name.split('.').next().unwrap_or_default();
     let subject = match head {
-        "element" => {
-            let here = |index: &usize| {
-                let label = element_label(record, *index);
-                Missing::fact(name, &label, missing.reason).what == missing.what
-            };
-            let of_finding = match finding.at {
-                Subject::Element(index) => Some(index),
-                _ => None,
-            };
-            Subject::Element((0..record.path.element.len()).find(here).or(of_finding)?)
-        }
+        "element" => match (missing.element, finding.at) {
+            (Some(index), _) | (None, Subject::Element(index)) => Subject::Element(index),
+            _ => return None,
+        },
         "layer" => {
             let named = record
                 .bms
@@ -746,6 +749,14 @@ fn fact_of<'a>(record: &Record, finding: &Finding, missing: &'a Missing) -> Opti
         _ => Subject::Pack,
     };
     Some(Fact { at: at(subject), name })
+}
+
+/// The element that a fact is of, if it is one's.
+const fn of_element(at: At) -> Option<usize> {
+    match subject(at) {
+        Subject::Element(index) => Some(index),
+        _ => None,
+    }
 }
 
 const fn at(subject: Subject) -> At {

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::facts::{PHOTO_COUNTS, Seen, Subject, counted_photos, named_photos};
 use super::rules::{Book, subjects};
 use super::withhold::Withheld;
-use crate::evidence::whole::{Look, Looks};
+use crate::evidence::whole::{Looks, PictureState};
 use crate::record::Record;
 
 /// Looks at as many photos as the rules of a book ask for.
@@ -44,7 +44,7 @@ pub(crate) fn photos_seen(
                 break;
             }
             let look = seen.entry(file).or_insert_with_key(|file| looks.at(folder, withheld.original(file)));
-            whole += usize::from(*look == Look::Whole);
+            whole += usize::from(*look == PictureState::Whole);
         }
         seen
     };

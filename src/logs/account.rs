@@ -7,15 +7,15 @@
 
 use std::fmt;
 
-use super::DEAD;
 use super::read::{CurrentSign, HowKnown, Layout, Meaning, Sample, Slot};
-use crate::units::{Dimension, show, show_percent};
+use super::{DEAD, lacking};
+use crate::units::{Dimension, show, show_percent, words};
 
 // How far the two ways to one thing may differ is judged without a rule book, because `log` has none. No source: common
 // practice, and tried on the open logs of the corpus (`tests/data/log-corpus.toml`).
 
 /// Current up to this part of the largest is rest.
-const REST: f64 = 0.02;
+pub(crate) const REST: f64 = 0.02;
 /// After a pause a segment goes on where the current is within this part of that before it (common practice, no source).
 pub(crate) const SAME: f64 = 0.25;
 /// A voltage under load that had fallen by this part and is back above where it began shows a charge that is not in the
@@ -40,11 +40,12 @@ const AGAINST: f64 = 0.05;
 const STATES: f64 = 0.02;
 
 /// What happens in a stretch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub enum StretchKind {
     /// Current into the pack.
     Charge,
     /// None.
+    #[default]
     Rest,
     /// Current out of the pack.
     Discharge,
@@ -61,7 +62,7 @@ impl fmt::Display for StretchKind {
 }
 
 /// A stretch of charge, rest or discharge.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Stretch {
     /// What happens.
     pub kind: StretchKind,
@@ -94,28 +95,6 @@ pub struct Stretch {
 }
 
 impl Stretch {
-    fn new(kind: StretchKind, time: f64, voltage: f64) -> Self {
-        Self {
-            kind,
-            from: time,
-            to: time,
-            charge: 0.0,
-            energy: 0.0,
-            seconds: 0.0,
-            largest: 0.0,
-            currents: (0.0, 0.0),
-            first_voltage: voltage,
-            last_voltage: voltage,
-            samples: 0,
-            counted: [0.0; COUNTERS],
-            resets: 0,
-            power: 0.0,
-            clocks: [0.0; 2],
-            longest: 0.0,
-            against: 0,
-        }
-    }
-
     /// Takes a sample of the same kind, `step` s after the last one; voltage and current of both.
     #[inline]
     fn go_on(&mut self, step: f64, (v, i): (f64, f64), (voltage, current): (f64, f64)) {
@@ -386,10 +365,17 @@ impl Account {
             return;
         }
         let power = self.power.as_ref().map_or(f64::NAN, |(slot, _)| sample.get(*slot));
-        let mut piece = Stretch::new(kind, sample.time, voltage);
-        piece.samples = 1;
-        piece.largest = current;
-        piece.currents = (current, current);
+        let mut piece = Stretch {
+            kind,
+            from: sample.time,
+            to: sample.time,
+            first_voltage: voltage,
+            last_voltage: voltage,
+            samples: 1,
+            largest: current,
+            currents: (current, current),
+            ..Stretch::default()
+        };
         if let Some(state) = self.state {
             piece.against = u64::from(sample.get(state) * current < 0.0 && kind != StretchKind::Rest);
         }
@@ -557,31 +543,21 @@ impl Account {
     /// Compares what the log says of itself between two times; `loose` is how well the charge is known by sampling, C.
     #[must_use]
     pub fn checks(&self, from: f64, to: f64, loose: f64) -> Vec<AccountCheck> {
-        let mut whole: Option<Stretch> = None;
         let within = |stretch: &Stretch| {
             let middle = (stretch.from + stretch.to) / 2.0;
             stretch.kind != StretchKind::Rest && middle >= from - 1e-6 && middle <= to + 1e-6
         };
-        let (mut moved, mut worked, mut rows) = (0.0, 0.0, 0_u64);
-        let mut checks = Vec::new();
-        for stretch in self.stretches().iter().filter(|stretch| within(stretch)) {
-            moved += stretch.charge.abs();
-            worked += stretch.energy.abs();
-            rows += stretch.samples;
-            checks.extend(direction(stretch, self.largest, &self.current));
-            match &mut whole {
-                Some(whole) => whole.join(stretch),
-                None => whole = Some(*stretch),
-            }
-        }
-        let Some(whole) = whole else { return checks };
-        checks.truncate(1);
-        self.counters(&whole, moved, loose, &mut checks);
-        self.power(&whole, worked, &mut checks);
+        let all: Vec<Stretch> = self.stretches().into_iter().filter(within).collect();
+        let Some(whole) = joined(all.iter()) else { return Vec::new() };
+        let against = all.iter().find_map(|stretch| direction(stretch, self.largest, &self.current));
+        let mut checks = Vec::from_iter(against);
+        self.counters(&all, loose, &mut checks);
+        self.power(&whole, all.iter().map(|stretch| stretch.energy.abs()).sum(), &mut checks);
         self.clocks(&whole, &mut checks);
+        checks.extend(self.nothing_beside());
         #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
-        if self.state.is_some() && rows > 0 {
-            let part = whole.against as f64 / rows as f64;
+        if self.state.is_some() && whole.samples > 0 {
+            let part = whole.against as f64 / whole.samples as f64;
             checks.push(if part > STATES {
                 AccountCheck::Clashes(format!(
                     "in {} of the rows the column of states says the opposite of the current {}: write `sign` in the test",
@@ -596,28 +572,61 @@ impl Account {
         checks
     }
 
-    fn counters(&self, whole: &Stretch, moved: f64, loose: f64, checks: &mut Vec<AccountCheck>) {
-        if self.counters.is_empty() {
-            checks.push(AccountCheck::NotCompared("the charge: the log has no counter of charge".to_owned()));
-            return;
-        }
-        let charge = |q: f64| show(q, Dimension::CHARGE);
-        let moving: Vec<(&Counter, f64)> =
-            self.counters.iter().zip(whole.counted).filter(|(_, counted)| *counted > 0.0).collect();
+    /// What the log lacks of what it could be held against.
+    fn nothing_beside(&self) -> Option<AccountCheck> {
+        let lacks = [
+            (self.counters.is_empty(), "no counter of charge"),
+            (self.power.is_none(), "no power"),
+            (self.other.is_none(), "no second clock"),
+            (self.state.is_none(), "no column of states"),
+        ];
+        let lacks = lacking(lacks);
+        let text = || format!("the log has {} to hold its figures against", words::list(&lacks, "and"));
+        (!lacks.is_empty()).then(|| AccountCheck::NotCompared(text()))
+    }
+
+    /// Counters that moved in a stretch, and by how much, C.
+    fn moving(&self, stretch: &Stretch) -> impl Iterator<Item = (&Counter, f64)> {
+        self.counters.iter().zip(stretch.counted).filter(|(_, counted)| *counted > 0.0)
+    }
+
+    /// A counter that agrees with the charge of these stretches. One is enough: others may count one direction, or from long
+    /// before.
+    fn counted<'a>(
+        &self,
+        stretches: impl Iterator<Item = &'a Stretch> + Clone,
+        loose: f64,
+    ) -> Option<String> {
+        let whole = joined(stretches.clone())?;
+        let moved: f64 = stretches.map(|stretch| stretch.charge.abs()).sum();
         let margin = |counter: &Counter| {
             COUNTED * moved
                 + 2.5 * loose
                 + 3.0 * counter.smallest.min(moved / 20.0)
                 + f64::from(whole.resets + 1) * whole.longest * whole.largest.abs()
         };
-        // One that agrees is enough: others may count one direction, or from long before.
-        let agrees = moving.iter().find(|(counter, counted)| (counted - moved).abs() <= margin(counter));
-        checks.push(match (agrees, moving.first()) {
-            (Some((counter, counted)), _) => AccountCheck::Agrees(
-                Compared::Charge,
-                format!("charge {} and the counter {}: {}", charge(moved), counter.name, charge(*counted)),
-            ),
+        let agrees =
+            self.moving(&whole).find(|(counter, counted)| (counted - moved).abs() <= margin(counter));
+        let charge = |q: f64| show(q, Dimension::CHARGE);
+        agrees.map(|(counter, counted)| {
+            format!("charge {} and the counter {}: {}", charge(moved), counter.name, charge(counted))
+        })
+    }
+
+    fn counters(&self, all: &[Stretch], loose: f64, checks: &mut Vec<AccountCheck>) {
+        let Some(whole) = joined(all.iter()).filter(|_| !self.counters.is_empty()) else { return };
+        let charge = |q: f64| show(q, Dimension::CHARGE);
+        // A counter for each direction, where none counts both.
+        let each_way = || {
+            let of = |kind| self.counted(all.iter().filter(move |stretch| stretch.kind == kind), loose);
+            let (into, out) = (of(StretchKind::Charge)?, of(StretchKind::Discharge)?);
+            Some(format!("{into}; {out}"))
+        };
+        let agrees = self.counted(all.iter(), loose).or_else(each_way);
+        checks.push(match (agrees, self.moving(&whole).next()) {
+            (Some(text), _) => AccountCheck::Agrees(Compared::Charge, text),
             (None, Some((counter, counted))) => {
+                let moved = all.iter().map(|stretch| stretch.charge.abs()).sum();
                 let unit = if counter.unit_assumed { " (its unit is assumed)" } else { "" };
                 AccountCheck::Clashes(format!(
                     "the charge is {} by the current {} and {} by the counter {}{unit}: one of the columns, or the unit of \
@@ -625,7 +634,7 @@ impl Account {
                      mAh\"]`",
                     charge(moved),
                     self.current,
-                    charge(*counted),
+                    charge(counted),
                     counter.name,
                     self.clock,
                     header_of(&counter.name)
@@ -677,6 +686,14 @@ impl Account {
             )));
         }
     }
+}
+
+/// Stretches as one.
+fn joined<'a>(stretches: impl Iterator<Item = &'a Stretch>) -> Option<Stretch> {
+    stretches.copied().reduce(|mut whole, next| {
+        whole.join(&next);
+        whole
+    })
 }
 
 /// When between two samples the instrument began a step, where the later one is `since` s into it.

@@ -11,15 +11,14 @@ use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, ThermodynamicTemperature, Time};
-use uom::si::ratio::ratio;
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
-use super::DEAD;
 use super::account::{CHARGED_FALL, SAME};
 use super::curve::{Curve, CurveFigures};
 use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
+use super::{DEAD, widen};
 
 /// Part of the set current from which on the load is on.
 const ON: f64 = 0.1;
@@ -292,10 +291,7 @@ impl CapacityTest {
             run.curve.rest((now.0 - began).max(0.0));
             self.marked = None;
         }
-        for t in temperatures.into_iter().filter(|t| t.is_finite()) {
-            let (low, high) = run.temperatures.unwrap_or((t, t));
-            run.temperatures = Some((low.min(t), high.max(t)));
-        }
+        temperatures.into_iter().for_each(|t| widen(&mut run.temperatures, t));
         let (_, voltage, _) = now;
         if voltage <= self.cutoff {
             if run.below == 0 {
@@ -496,13 +492,6 @@ impl Run {
         let at = |a: f64, b: f64| a + (b - a) * part;
         self.take((at(t0, now.0), cutoff, at(i0, now.2)), false);
     }
-}
-
-/// C-rate of a current on a capacity, per hour.
-#[must_use]
-pub fn rate(current: ElectricCurrent, capacity: ElectricCharge) -> f64 {
-    let hour = Time::new::<uom::si::time::hour>(1.0);
-    (current * hour / capacity).get::<ratio>()
 }
 
 #[cfg(test)]

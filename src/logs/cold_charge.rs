@@ -19,6 +19,7 @@ use uom::si::time::second;
 
 use super::instrument::{Accuracies, Accuracy};
 use super::integrate::Sum;
+use super::lacking;
 use crate::units::{COVERAGE, Dimension, show, show_uncertain};
 
 /// Cells keep their temperature for this long, s, without a reading (common practice, no source).
@@ -113,7 +114,6 @@ pub struct ColdChargeTest {
     first_cold: Option<(f64, f64)>,
     last_cold: f64,
     coldest: f64,
-    warmest_cold: f64,
     time_cold: Sum,
     time_flowing: Sum,
     energy: Sum,
@@ -146,7 +146,6 @@ impl ColdChargeTest {
             first_cold: None,
             last_cold: 0.0,
             coldest: f64::INFINITY,
-            warmest_cold: f64::NEG_INFINITY,
             time_cold: Sum::default(),
             time_flowing: Sum::default(),
             energy: Sum::default(),
@@ -200,7 +199,6 @@ impl ColdChargeTest {
             self.samples_cold += 1;
             self.first_cold.get_or_insert((time, cell));
             self.last_cold = cell;
-            self.warmest_cold = self.warmest_cold.max(cell);
             self.highest = self.highest.max(into);
             let volts = self.settings.accuracies.voltage.map_or(0.0, |of| COVERAGE * of.standard(voltage));
             let charger = self.settings.charger_volts.is_some_and(|least| voltage - volts > least);
@@ -299,15 +297,13 @@ impl ColdChargeTest {
         if !self.has_current {
             return Err(vec!["current and cell temperature in one log"]);
         }
-        let lacks = [
-            (self.settings.thermometer.is_none(), "the accuracy of the thermometer on the cells"),
-            (self.settings.accuracies.current.is_none(), "the accuracy of the current's instrument"),
-        ];
-        let lacks: Vec<&str> = lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, what)| what).collect();
         let (Some(thermometer), Some(accuracy)) =
             (self.settings.thermometer, self.settings.accuracies.current)
         else {
-            return Err(lacks);
+            return Err(lacking([
+                (self.settings.thermometer.is_none(), "the accuracy of the thermometer on the cells"),
+                (self.settings.accuracies.current.is_none(), "the accuracy of the current's instrument"),
+            ]));
         };
         let temperature = |kelvins: f64| show_uncertain(kelvins, thermometer.offset, Dimension::TEMPERATURE);
         let limit = show(self.settings.limit.get::<kelvin>(), Dimension::TEMPERATURE);

@@ -7,6 +7,8 @@
 use uom::si::electric_potential::volt;
 use uom::si::f64::ElectricPotential;
 
+use super::series::Thinned;
+
 /// Points kept; thinned by halves beyond.
 const POINTS: usize = 4096;
 /// A discharge with fewer points has no curve.
@@ -42,10 +44,7 @@ pub struct CurveFigures {
 
 #[derive(Debug, Clone)]
 pub(super) struct Curve {
-    points: Vec<CurvePoint>,
-    stride: u64,
-    seen: u64,
-    last: Option<CurvePoint>,
+    points: Thinned<CurvePoint>,
     paused: Vec<f64>,
     /// Time of all pauses, s.
     rested: f64,
@@ -53,28 +52,14 @@ pub(super) struct Curve {
 
 impl Curve {
     pub fn new() -> Self {
-        Self { points: Vec::new(), stride: 1, seen: 0, last: None, paused: Vec::new(), rested: 0.0 }
+        Self { points: Thinned::new(POINTS), paused: Vec::new(), rested: 0.0 }
     }
 
     pub fn push(&mut self, time: f64, charge: f64, voltage: f64, current: f64) {
         self.paused.clear();
-        if !voltage.is_finite() {
-            return;
+        if voltage.is_finite() {
+            self.points.push(CurvePoint { time, charge, voltage, current });
         }
-        let point = CurvePoint { time, charge, voltage, current };
-        self.last = Some(point);
-        if self.seen.is_multiple_of(self.stride) {
-            self.points.push(point);
-            if self.points.len() >= POINTS {
-                let mut keep = false;
-                self.points.retain(|_| {
-                    keep = !keep;
-                    keep
-                });
-                self.stride *= 2;
-            }
-        }
-        self.seen += 1;
     }
 
     /// A voltage while the load was off.
@@ -98,11 +83,7 @@ impl Curve {
     }
 
     pub fn points(&self) -> Vec<CurvePoint> {
-        let mut points = self.points.clone();
-        if points.last() != self.last.as_ref() {
-            points.extend(self.last);
-        }
-        points
+        self.points.all()
     }
 
     /// Mean current by charge, and whether it stayed within `part` of it for `share` of the charge.

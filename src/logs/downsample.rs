@@ -6,7 +6,7 @@
 //! Representation*, 2013) picks a given number of points from those in memory, for a smooth line.
 
 /// A point: time and value, SI units.
-pub type Point = (f64, f64);
+type Point = (f64, f64);
 
 #[derive(Debug, Clone, Copy)]
 struct Bucket {

@@ -11,10 +11,10 @@ use uom::si::f64::{ElectricCurrent, ElectricPotential, Power, Time};
 use uom::si::power::watt;
 use uom::si::time::second;
 
-use super::DEAD;
 use super::instrument::{Accuracies, Accuracy};
 use super::integrate::{Integral, Integrator};
 use super::series::Series;
+use super::{DEAD, lacking};
 use crate::units::{SourceId, Uncertain};
 
 /// Part of the rated current below which the load counts as off.
@@ -295,7 +295,7 @@ impl FullLoadTest {
             integral,
             reached: self.possibly.ever,
             highest: ElectricCurrent::new::<ampere>(self.highest),
-            missing: missing.into_iter().filter(|(lacks, _)| *lacks).map(|(_, what)| what).collect(),
+            missing: lacking(missing),
         })
     }
 }

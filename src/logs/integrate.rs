@@ -182,7 +182,7 @@ impl Integral {
 }
 
 /// Sums charge and energy sample by sample, in constant memory.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Integrator {
     charge: Sum,
     energy: Sum,
@@ -206,7 +206,8 @@ pub struct Integrator {
     spiked_energy: f64,
     samples: u64,
     restarts: u64,
-    has_voltage: bool,
+    /// A sample had no voltage.
+    without_voltage: bool,
     intervals: Intervals,
 }
 
@@ -223,39 +224,11 @@ struct Point {
     power: f64,
 }
 
-impl Default for Integrator {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 impl Integrator {
     /// Starts with nothing.
     #[must_use]
     pub fn new() -> Self {
-        Self {
-            charge: Sum::default(),
-            energy: Sum::default(),
-            volt_seconds: 0.0,
-            absolute: 0.0,
-            charge_variance: 0.0,
-            energy_variance: 0.0,
-            first: None,
-            last: None,
-            recent: [Point::default(); RECENT],
-            taken: 0,
-            step: 0.0,
-            current_spikes: Spikes::new(),
-            power_spikes: Spikes::new(),
-            spikes: 0,
-            spikes_in_a_row: 0,
-            spiked_charge: 0.0,
-            spiked_energy: 0.0,
-            samples: 0,
-            restarts: 0,
-            has_voltage: true,
-            intervals: Intervals::new(),
-        }
+        Self::default()
     }
 
     /// Takes a sample: time in s, voltage in V (NaN where there is none), current in A.
@@ -272,7 +245,7 @@ impl Integrator {
         if current.is_nan() || time.is_nan() {
             return;
         }
-        self.has_voltage &= !voltage.is_nan();
+        self.without_voltage |= voltage.is_nan();
         self.samples += 1;
         let now = Point { time, voltage, current, power: voltage * current };
         if let Some(last) = self.last {
@@ -376,8 +349,7 @@ impl Integrator {
             charge: Estimate::of(charge, charge_sampling, charge_instrument, |q| {
                 ElectricCharge::new::<coulomb>(q)
             }),
-            energy: self
-                .has_voltage
+            energy: (!self.without_voltage)
                 .then(|| Estimate::of(energy, energy_sampling, energy_instrument, Energy::new::<joule>)),
             from: Time::new::<second>(first),
             to: Time::new::<second>(last),

@@ -65,8 +65,8 @@ const OCTAVE: usize = 4;
 const BINS: usize = 52 * OCTAVE;
 const FIRST_BIN: u64 = (1023 - 20) << 2;
 
-impl Intervals {
-    pub fn new() -> Self {
+impl Default for Intervals {
+    fn default() -> Self {
         Self {
             bins: vec![Bin::default(); BINS],
             current: 0,
@@ -75,7 +75,9 @@ impl Intervals {
             shortest_kept: 0.0,
         }
     }
+}
 
+impl Intervals {
     /// Takes an interval: when it began, its length, its charge, and the currents and powers of its ends.
     #[inline]
     pub fn add(&mut self, interval: Interval, current: (f64, f64), power: (f64, f64)) {

@@ -29,5 +29,25 @@ pub(crate) mod round_trip;
 pub(crate) mod series;
 pub mod slope;
 
+/// What is lacking, of pairs that say whether it is.
+pub(crate) fn lacking<T>(list: impl IntoIterator<Item = (bool, T)>) -> Vec<T> {
+    list.into_iter().filter(|(lacks, _)| *lacks).map(|(_, what)| what).collect()
+}
+
+/// The middle one of some values, of two the larger; nothing of none.
+fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+/// Takes a value into a range from the lowest to the highest; one that is missing leaves it as it is.
+fn widen(range: &mut Option<(f64, f64)>, value: f64) {
+    if value.is_finite() {
+        let (low, high) = range.unwrap_or((value, value));
+        *range = Some((low.min(value), high.max(value)));
+    }
+}
+
 /// Terminals are dead when their voltage falls below this part of that before (common practice, no source).
 const DEAD: f64 = 0.5;

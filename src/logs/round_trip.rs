@@ -12,6 +12,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
+use super::widen;
 
 /// Part of the highest current from which on the charger counts as on.
 const ON: f64 = 0.01;
@@ -121,10 +122,7 @@ impl ChargeTest {
             if voltage.is_finite() {
                 self.highest_voltage = self.highest_voltage.max(voltage);
             }
-            for t in temperatures.into_iter().filter(|t| t.is_finite()) {
-                let (low, high) = self.temperatures.unwrap_or((t, t));
-                self.temperatures = Some((low.min(t), high.max(t)));
-            }
+            temperatures.into_iter().for_each(|t| widen(&mut self.temperatures, t));
         }
     }
 

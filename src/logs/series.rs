@@ -1,23 +1,68 @@
 //! A channel in memory: a bounded number of points, interpolated at common times.
 
+use super::median;
+
 /// Points that are kept at most.
 pub const POINTS: usize = 8192;
 
-/// A channel over time, thinned evenly when it grows too long.
-#[derive(Debug, Clone, Default)]
-pub struct Series {
-    points: Vec<(f64, f64)>,
+/// What comes in an order, thinned evenly by halves when it grows too long; the last is kept.
+#[derive(Debug, Clone)]
+pub(super) struct Thinned<T> {
+    most: usize,
+    kept: Vec<T>,
     stride: u64,
     seen: u64,
-    last: Option<(f64, f64)>,
-    longest_step: f64,
+    last: Option<T>,
+}
+
+impl<T: Copy + PartialEq> Thinned<T> {
+    pub fn new(most: usize) -> Self {
+        Self { most, kept: Vec::new(), stride: 1, seen: 0, last: None }
+    }
+
+    pub fn push(&mut self, one: T) {
+        self.last = Some(one);
+        if self.seen.is_multiple_of(self.stride) {
+            self.kept.push(one);
+            if self.kept.len() >= self.most {
+                let mut keep = false;
+                self.kept.retain(|_| {
+                    keep = !keep;
+                    keep
+                });
+                self.stride *= 2;
+            }
+        }
+        self.seen += 1;
+    }
+
+    /// What is kept, and the last one.
+    pub fn all(&self) -> Vec<T> {
+        let mut all = self.kept.clone();
+        if all.last() != self.last.as_ref() {
+            all.extend(self.last);
+        }
+        all
+    }
+}
+
+/// A channel over time.
+#[derive(Debug, Clone)]
+pub struct Series {
+    points: Thinned<(f64, f64)>,
+}
+
+impl Default for Series {
+    fn default() -> Self {
+        Self { points: Thinned::new(POINTS) }
+    }
 }
 
 impl Series {
     /// Nothing yet.
     #[must_use]
     pub fn new() -> Self {
-        Self { stride: 1, ..Self::default() }
+        Self::default()
     }
 
     /// From points; those without a value are left out.
@@ -32,36 +77,16 @@ impl Series {
 
     /// Takes a point: time in s, value in SI units. Times must not fall; a point before the last is left out.
     pub fn push(&mut self, time: f64, value: f64) {
-        let falls = self.last.is_some_and(|(last, _)| time < last);
-        if falls || !(time.is_finite() && value.is_finite()) {
-            return;
-        }
-        if let Some((last, _)) = self.last {
-            self.longest_step = self.longest_step.max(time - last);
-        }
-        self.last = Some((time, value));
-        if self.seen.is_multiple_of(self.stride.max(1)) {
+        let falls = self.points.last.is_some_and(|(last, _)| time < last);
+        if !falls && time.is_finite() && value.is_finite() {
             self.points.push((time, value));
-            if self.points.len() >= POINTS {
-                let mut keep = false;
-                self.points.retain(|_| {
-                    keep = !keep;
-                    keep
-                });
-                self.stride = self.stride.max(1) * 2;
-            }
         }
-        self.seen += 1;
     }
 
     /// The points kept, and the last one.
     #[must_use]
     pub fn points(&self) -> Vec<(f64, f64)> {
-        let mut points = self.points.clone();
-        if points.last() != self.last.as_ref() {
-            points.extend(self.last);
-        }
-        points
+        self.points.all()
     }
 
     /// The mean of the points kept from one time to another, each counting once; nothing where there is none.
@@ -77,9 +102,9 @@ impl Series {
     /// The value at a time between the first and the last point, by linear interpolation.
     #[must_use]
     pub fn at(&self, time: f64) -> Option<f64> {
-        let (last_time, last_value) = self.last?;
-        let after = self.points.partition_point(|(t, _)| *t < time);
-        let (t1, v1) = match self.points.get(after) {
+        let (last_time, last_value) = self.points.last?;
+        let after = self.points.kept.partition_point(|(t, _)| *t < time);
+        let (t1, v1) = match self.points.kept.get(after) {
             Some(point) => *point,
             None if time <= last_time => (last_time, last_value),
             None => return None,
@@ -87,38 +112,36 @@ impl Series {
         if t1 == time {
             return Some(v1);
         }
-        let (t0, v0) = *self.points.get(after.checked_sub(1)?)?;
+        let (t0, v0) = *self.points.kept.get(after.checked_sub(1)?)?;
         Some(v0 + (v1 - v0) * (time - t0) / (t1 - t0))
     }
 
     /// The points kept at or before a time and after it; twice the same where one is at that time or the last.
     #[must_use]
     pub fn around(&self, time: f64) -> Option<((f64, f64), (f64, f64))> {
-        let after = self.points.partition_point(|(t, _)| *t <= time);
-        let before = *self.points.get(after.checked_sub(1)?)?;
-        let last = self.last.filter(|(t, _)| *t >= time)?;
-        let after = self.points.get(after).copied().unwrap_or(last);
+        let after = self.points.kept.partition_point(|(t, _)| *t <= time);
+        let before = *self.points.kept.get(after.checked_sub(1)?)?;
+        let last = self.points.last.filter(|(t, _)| *t >= time)?;
+        let after = self.points.kept.get(after).copied().unwrap_or(last);
         Some((before, if before.0 == time { before } else { after }))
     }
 
     /// The usual time between points kept, s.
     #[must_use]
     pub fn usual_step(&self) -> f64 {
-        let steps = self.points.iter().zip(self.points.iter().skip(1)).map(|(a, b)| b.0 - a.0);
-        let mut steps: Vec<f64> = steps.collect();
-        steps.sort_by(f64::total_cmp);
-        steps.get(steps.len() / 2).copied().unwrap_or(0.0)
+        let points = &self.points.kept;
+        median(points.iter().zip(points.iter().skip(1)).map(|(a, b)| b.0 - a.0)).unwrap_or(0.0)
     }
 
     /// First and last time.
     #[must_use]
     pub fn span(&self) -> Option<(f64, f64)> {
-        Some((self.points.first()?.0, self.last?.0))
+        Some((self.points.kept.first()?.0, self.points.last?.0))
     }
 
     /// Times of the points kept.
     pub fn times(&self) -> impl Iterator<Item = f64> + '_ {
-        self.points.iter().map(|(time, _)| *time)
+        self.points.kept.iter().map(|(time, _)| *time)
     }
 }
 

@@ -13,6 +13,7 @@
 use std::fmt;
 
 use super::curve::CurvePoint;
+use super::median;
 use crate::units::{COVERAGE, significant};
 
 /// Windows that are tried, as parts of the whole charge (common practice, no source).
@@ -193,7 +194,7 @@ fn with_window(points: &[(f64, f64)], part: f64, digit: f64) -> Option<SlopeCurv
         .collect();
     let places = places?;
     let median = median(places.iter().map(|place| place.fall.abs()))?;
-    let expanded = self::median(places.iter().map(|place| place.expanded))?;
+    let expanded = super::median(places.iter().map(|place| place.expanded))?;
     Some(SlopeCurve { window, part, places, median, expanded, cut: false, left_out: 0, peaks: Vec::new() })
 }
 
@@ -233,19 +234,13 @@ fn peaks(places: &[Slope]) -> Vec<Slope> {
     found
 }
 
-/// The last digit of the voltage: the smallest change between neighbours.
-fn last_digit(points: &[(f64, f64)]) -> f64 {
+/// The last digit of readings: the smallest change between neighbours; 0 where there is none.
+pub(crate) fn last_digit(points: &[(f64, f64)]) -> f64 {
     let changes = points.windows(2).filter_map(|pair| match pair {
         [a, b] if (b.1 - a.1).abs() > 1e-9 => Some((b.1 - a.1).abs()),
         _ => None,
     });
     changes.min_by(f64::total_cmp).unwrap_or(0.0)
-}
-
-fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 #[cfg(test)]

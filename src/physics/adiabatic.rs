@@ -51,7 +51,6 @@ fn constants(material: Material) -> (f64, f64) {
 
 /// Melting point: of the elements, and where an alloy begins to melt; of clad aluminium that of its core (handbook values,
 /// from memory).
-#[must_use]
 pub fn melting_point(material: Material) -> ThermodynamicTemperature {
     let celsius = match material {
         Material::Copper => 1084.6,
@@ -81,7 +80,6 @@ pub fn factor(
 
 /// k in A·s^½/mm². Copper and aluminium in PVC: IEC 60364-4-43, table 43A (from memory). The others follow from
 /// the same heat balance by the square root of heat capacity over resistivity, scaled to copper.
-#[must_use]
 pub fn k(material: Material) -> f64 {
     const COPPER_PVC: f64 = 115.0;
     const ALUMINIUM_PVC: f64 = 76.0;

@@ -31,7 +31,7 @@ const LARGEST_RISE: f64 = 150.0;
 
 /// A flat bar, or several that lie on each other.
 #[derive(Debug, Clone, Copy)]
-pub struct Bar {
+pub struct Busbar {
     /// What it is made of.
     pub material: Material,
     /// Width.
@@ -58,7 +58,7 @@ struct Checked {
     ambient: f64,
 }
 
-impl Bar {
+impl Busbar {
     fn check(&self, ambient: ThermodynamicTemperature) -> Result<Checked, Refusal> {
         let width = within("the width", self.width.get::<meter>(), 2e-3, 0.25, 1e3, "mm")?;
         within("the thickness", self.thickness.get::<meter>(), 5e-5, 0.03, 1e3, "mm")?;
@@ -115,7 +115,7 @@ impl Checked {
 /// # Errors
 /// Refuses outside the range of [`METHOD`].
 pub fn current_for_rise(
-    bar: &Bar,
+    bar: &Busbar,
     ambient: ThermodynamicTemperature,
     rise: TemperatureInterval,
 ) -> Result<ElectricCurrent, Refusal> {
@@ -129,7 +129,7 @@ pub fn current_for_rise(
 /// # Errors
 /// Refuses outside the range of [`METHOD`], and where the rise would be larger than 150 K.
 pub fn rise_for_current(
-    bar: &Bar,
+    bar: &Busbar,
     ambient: ThermodynamicTemperature,
     current: ElectricCurrent,
 ) -> Result<TemperatureInterval, Refusal> {
@@ -164,8 +164,8 @@ mod tests {
 
     use super::*;
 
-    fn bar(width: f64, thickness: f64) -> Bar {
-        Bar {
+    fn bar(width: f64, thickness: f64) -> Busbar {
+        Busbar {
             material: Material::Copper,
             width: Length::new::<inch>(width),
             thickness: Length::new::<inch>(thickness),
@@ -218,10 +218,10 @@ mod tests {
     #[test]
     fn stacked_bars_share_their_surface() {
         let one = bar(1.0, 0.125);
-        let four = Bar { stacked: 4, ..one };
+        let four = Busbar { stacked: 4, ..one };
         let thick = bar(1.0, 0.5);
         let rise = TemperatureInterval::new::<kelvin_step>(30.0);
-        let amps = |b: &Bar| current_for_rise(b, ambient(40.0), rise).unwrap().value;
+        let amps = |b: &Busbar| current_for_rise(b, ambient(40.0), rise).unwrap().value;
         assert!((amps(&four) / amps(&thick) - 1.0).abs() < 1e-12);
         assert!(amps(&four) < 2.6 * amps(&one), "four stacked bars are far from four bars");
     }
@@ -229,15 +229,15 @@ mod tests {
     #[test]
     fn refuses_what_it_does_not_know() {
         let rise = TemperatureInterval::new::<kelvin_step>(30.0);
-        let message = |b: Bar| current_for_rise(&b, ambient(40.0), rise).unwrap_err().to_string();
+        let message = |b: Busbar| current_for_rise(&b, ambient(40.0), rise).unwrap_err().to_string();
         let good = bar(1.0, 0.125);
         assert_eq!(
-            message(Bar { thickness: Length::new::<millimeter>(0.0), ..good }),
+            message(Busbar { thickness: Length::new::<millimeter>(0.0), ..good }),
             "the thickness is 0 mm; the method holds from 0.05 mm to 30 mm"
         );
         for bad in [f64::NAN, -1.0, f64::INFINITY] {
             assert!(
-                current_for_rise(&Bar { width: Length::new::<meter>(bad), ..good }, ambient(40.0), rise)
+                current_for_rise(&Busbar { width: Length::new::<meter>(bad), ..good }, ambient(40.0), rise)
                     .is_err()
             );
             assert!(rise_for_current(&good, ambient(40.0), ElectricCurrent::new::<ampere>(bad)).is_err());

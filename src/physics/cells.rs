@@ -20,7 +20,6 @@ pub struct Voltages {
 
 impl Chemistry {
     /// Usual voltages (common practice, no source).
-    #[must_use]
     pub fn voltages(self) -> Voltages {
         let [nominal, charge, discharge, rest_full] = match self {
             Self::Lfp => [3.2, 3.65, 2.5, 3.4],

@@ -20,7 +20,6 @@ fn buoyancy(surface: f64, surroundings: f64) -> (f64, f64, f64) {
 
 /// Film coefficient of an upright face, W/(m²·K), and the power of the temperature difference with which it grows; height
 /// in m, temperatures in K.
-#[must_use]
 pub fn upright(height: f64, surface: f64, surroundings: f64) -> (f64, f64) {
     let (buoyancy, conductivity, prandtl) = buoyancy(surface, surroundings);
     // The powers 9/16 and 8/27 by roots, which are quicker.
@@ -33,7 +32,6 @@ pub fn upright(height: f64, surface: f64, surroundings: f64) -> (f64, f64) {
 
 /// Film coefficient of a level strip, mean of top and bottom, W/(m²·K), and the power of the temperature difference with
 /// which it grows; width in m, temperatures in K.
-#[must_use]
 pub fn level(width: f64, surface: f64, surroundings: f64) -> (f64, f64) {
     let (buoyancy, conductivity, _) = buoyancy(surface, surroundings);
     // Characteristic length of a long strip: area over perimeter.

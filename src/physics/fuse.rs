@@ -26,7 +26,6 @@ words! {
 
 impl Release {
     /// What a switch with this release responds to.
-    #[must_use]
     pub const fn responds_to(self) -> RespondsTo {
         match self {
             Self::Thermal
@@ -67,7 +66,6 @@ impl FuseKind {
     ///
     /// The shape of a strip fuse fixes neither voltage nor interrupting rating: links of the same shapes are sold with 58 V
     /// and 1 kA, and with 70 V and 2.5 kA (shop listings, read second-hand).
-    #[must_use]
     pub fn usual(self, printed: Option<ElectricPotential>) -> Usual {
         let unfixed = |source| Usual { interrupting: None, source };
         match self {
@@ -92,7 +90,6 @@ impl FuseKind {
 
     /// Whether it is made to clear every current that melts it. One for semiconductor protection clears only a short
     /// circuit (aR, partial range: OPC 40400-1, 7.11.12.2, read), unless it is marked gR.
-    #[must_use]
     pub const fn full_range(self) -> bool {
         !matches!(self, Self::Semiconductor)
     }
@@ -101,7 +98,6 @@ impl FuseKind {
     ///
     /// UL 248-2 and 248-9, 8.2.3 (read; classes C and K, taken for class T): 1.1 times the rating for at least 15 min up to
     /// 200 A and 30 min up to 600 A. No gate of another kind, and none above, could be read.
-    #[must_use]
     pub fn holds_for(self, rating: ElectricCurrent, multiple: f64) -> Option<Time> {
         let minutes = if rating.get::<ampere>() <= 200.0 { 15.0 } else { 30.0 };
         (self == Self::ClassT && multiple <= HELD && rating.get::<ampere>() <= 600.0)
@@ -112,7 +108,6 @@ impl FuseKind {
     ///
     /// UL 248-1 for class T: 1.35 times the rating within 60 min up to 60 A and within 120 min up to 600 A (from memory).
     /// What it does at a multiple of ten and more stands in its data sheet alone.
-    #[must_use]
     pub fn clears_within(self, rating: ElectricCurrent, multiple: f64) -> Option<Time> {
         let minutes = if rating.get::<ampere>() <= 60.0 { 60.0 } else { 120.0 };
         (self == Self::ClassT && multiple >= OPENS && rating.get::<ampere>() <= 600.0)

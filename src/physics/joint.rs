@@ -21,7 +21,6 @@ pub const METHOD: Method = Method {
 /// Posts and studs: a user's guide of an LFP pack (M6 hole 2.6 N·m, M8 hole 5.6 N·m) and two manuals of lead-acid batteries
 /// (M5 6.2, M6 8.5, M8 12.4 N·m; M6 stud 4.5 to 6.3, M8 stud 6.6 to 8.5, M10 13 to 16 N·m); boards: an open BMS (M5
 /// 2.2 N·m). All read. Steel bolts: property class 8.8, dry (friction 0.14; workshop tables after VDI 2230, from memory).
-#[must_use]
 pub fn usual_torque(thread: &str, into: ThreadsInto) -> Option<(Torque, Torque)> {
     let thread = thread.trim().to_ascii_uppercase();
     let (least, most) = match (into, thread.as_str()) {
@@ -45,7 +44,6 @@ pub fn usual_torque(thread: &str, into: ThreadsInto) -> Option<(Torque, Torque)>
 
 /// Anodic index of a surface, V: that of its plating where it has one (galvanic series as for [`Material::anodic_index`]).
 /// Aluminium under copper shows at every edge and hole, so a clad or plated one has the index of either.
-#[must_use]
 pub const fn surface_index(material: Material, finish: Option<Finish>) -> (f64, f64) {
     let index = match finish {
         Some(Finish::TinPlated) => 0.65,

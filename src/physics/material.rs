@@ -90,38 +90,32 @@ impl Material {
     }
 
     /// Resistivity at 20 °C.
-    #[must_use]
     pub fn resistivity(self) -> ElectricalResistivity {
         ElectricalResistivity::new::<ohm_meter>(self.constants().resistivity)
     }
 
     /// Temperature coefficient of resistance at 20 °C, 1/K.
-    #[must_use]
     pub const fn temperature_coefficient(self) -> f64 {
         self.constants().temperature_coefficient
     }
 
     /// Density.
-    #[must_use]
     pub fn density(self) -> MassDensity {
         MassDensity::new::<kilogram_per_cubic_meter>(self.constants().density)
     }
 
     /// Specific heat, J/(kg·K) (handbook values, from memory).
-    #[must_use]
     pub const fn specific_heat(self) -> f64 {
         self.constants().specific_heat
     }
 
     /// Thermal conductivity between 20 and 100 °C, W/(m·K): the middle of the values read, which stand with the constants.
-    #[must_use]
     pub const fn thermal_conductivity(self) -> f64 {
         self.constants().thermal_conductivity
     }
 
     /// Anodic index in volts (galvanic series, from memory); a difference above 0.15 V corrodes in
     /// harsh, above 0.25 V in normal surroundings.
-    #[must_use]
     pub const fn anodic_index(self) -> f64 {
         self.constants().galvanic
     }
@@ -132,7 +126,6 @@ impl Finish {
     ///
     /// 0.4 for a bar dull from use is the value of the CDA busbar tables (read); the others are usual handbook
     /// values (from memory).
-    #[must_use]
     pub const fn emissivity(self) -> f64 {
         match self {
             Self::Bright | Self::TinPlated | Self::NickelPlated => 0.1,

@@ -12,7 +12,7 @@ pub(crate) mod cells;
 pub(crate) mod film;
 pub mod fuse;
 pub mod heat_path;
-pub mod insulation;
+pub(crate) mod insulation;
 pub mod joint;
 pub(crate) mod marking;
 pub mod material;
@@ -23,20 +23,10 @@ use thiserror::Error;
 
 /// Why a function does not answer.
 #[derive(Debug, Clone, PartialEq, Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum Refusal {
-    /// An input lies outside the range in which the formula holds.
     #[error("{what} is {given}; the method holds from {from} to {to}")]
-    Outside {
-        /// The input.
-        what: &'static str,
-        /// What was given.
-        given: String,
-        /// Lower end of the range.
-        from: String,
-        /// Upper end of the range.
-        to: String,
-    },
-    /// The result would lie outside the range in which the formula holds.
+    Outside { what: &'static str, given: String, from: String, to: String },
     #[error("{0}")]
     NoResult(String),
 }

@@ -39,7 +39,6 @@ pub const LOOP_INSIDE: (f64, f64) = (0.3e-6, 2.0e-6);
 pub const LEADS_OUTSIDE: (f64, f64) = (0.0, 5.0e-6);
 
 /// Current at a time after a short circuit begins, as a share of the steady one.
-#[must_use]
 pub fn share_at(seconds: f64, time_constant: f64) -> f64 {
     if time_constant > 0.0 { 1.0 - (-seconds / time_constant).exp() } else { 1.0 }
 }

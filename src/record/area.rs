@@ -34,7 +34,6 @@ pub enum Area {
 
 impl Area {
     /// Left, top, width and height in parts of a picture's width and height; nothing when it lies outside.
-    #[must_use]
     pub fn within(self, (picture_width, picture_height): (u32, u32)) -> Option<[f64; 4]> {
         let sides = match self {
             Self::Fraction { left, top, width, height } => [left, top, width, height],

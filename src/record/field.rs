@@ -76,7 +76,6 @@ pub enum Kind {
 
 impl Kind {
     /// What a right value is, with its article.
-    #[must_use]
     pub fn expected(self) -> String {
         match self {
             Self::Quantity(dimension) => dimension.name(),
@@ -138,7 +137,6 @@ pub enum Value {
 
 impl Value {
     /// The value as a person would read it.
-    #[must_use]
     pub fn show(&self) -> String {
         match self {
             Self::Quantity(quantity) => quantity.text.clone(),
@@ -213,7 +211,6 @@ pub struct Found {
 
 impl Found {
     /// The value, when it is known.
-    #[must_use]
     pub fn value(&self) -> Option<&Value> {
         match self.state() {
             State::Known(value) => Some(value),
@@ -231,7 +228,6 @@ impl Found {
     }
 
     /// The value as a person would read it, or the words for its state.
-    #[must_use]
     pub fn show(&self) -> String {
         match &self.state {
             State::NotLooked => "not recorded".to_owned(),
@@ -264,7 +260,6 @@ impl<M> Default for Entry<M> {
 
 impl<M> Entry<M> {
     /// Everything known of the field.
-    #[must_use]
     pub const fn found(&self) -> &Found {
         &self.found
     }
@@ -274,19 +269,16 @@ impl<M> Entry<M> {
     }
 
     /// True when a value, `absent` or `could not see` is written.
-    #[must_use]
     pub fn is_recorded(&self) -> bool {
         *self.found.state() != State::NotLooked
     }
 
     /// True when it was looked for and is not there.
-    #[must_use]
     pub fn is_absent(&self) -> bool {
         *self.found.state() == State::Absent
     }
 
     /// The quantity, when it is known.
-    #[must_use]
     pub fn quantity(&self) -> Option<&Quantity> {
         match self.found.value() {
             Some(Value::Quantity(quantity)) => Some(quantity),
@@ -295,7 +287,6 @@ impl<M> Entry<M> {
     }
 
     /// The count, when it is known.
-    #[must_use]
     pub fn count(&self) -> Option<u32> {
         match self.found.value() {
             Some(Value::Count(count)) => Some(*count),
@@ -304,7 +295,6 @@ impl<M> Entry<M> {
     }
 
     /// Yes or no, when it is known; an absent thing is a no.
-    #[must_use]
     pub fn yes(&self) -> Option<bool> {
         match self.found.state() {
             State::Known(Value::YesNo(yes)) => Some(*yes),
@@ -314,7 +304,6 @@ impl<M> Entry<M> {
     }
 
     /// The word, when it is known.
-    #[must_use]
     pub fn word(&self) -> Option<&'static str> {
         match self.found.value() {
             Some(Value::Word(word)) => Some(word),
@@ -323,7 +312,6 @@ impl<M> Entry<M> {
     }
 
     /// The text, when it is known.
-    #[must_use]
     pub fn text(&self) -> Option<&str> {
         match self.found.value() {
             Some(Value::Text(text)) => Some(text),
@@ -332,7 +320,6 @@ impl<M> Entry<M> {
     }
 
     /// The date, when it is known.
-    #[must_use]
     pub fn date(&self) -> Option<Date> {
         match self.found.value() {
             Some(Value::Date(date)) => Some(*date),
@@ -341,7 +328,6 @@ impl<M> Entry<M> {
     }
 
     /// The listed texts; none when nothing is recorded.
-    #[must_use]
     pub fn list(&self) -> &[String] {
         match self.found.value() {
             Some(Value::List(items)) => items,
@@ -352,7 +338,6 @@ impl<M> Entry<M> {
 
 impl<W: Words> Entry<W> {
     /// What the word stands for, when it is known.
-    #[must_use]
     pub fn known(&self) -> Option<W> {
         self.word().and_then(W::of_word)
     }

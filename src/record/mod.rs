@@ -5,11 +5,11 @@
 //! schema is the declarations in [`parts`]: the reader, the JSON Schema, the rule names and the
 //! checklists are all made from them.
 
-pub mod area;
+pub(crate) mod area;
 pub(crate) mod doubt;
 pub mod edit;
 pub mod field;
-pub mod migrate;
+pub(crate) mod migrate;
 pub(crate) mod open;
 pub(crate) mod part;
 pub mod parts;

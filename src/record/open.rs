@@ -36,43 +36,29 @@ impl FileError {
 
 /// Why a file was not read.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum Refused {
-    /// The system refused.
     #[error(transparent)]
     File(#[from] FileError),
-    /// A link, folder, pipe, socket or device stands where a file was expected.
     #[error("{}: is {what}, not a plain file; put the file itself in its place", shown(path))]
     NotAPlainFile {
-        /// The name that was opened.
         path: PathBuf,
         /// What was found, with its article.
         what: &'static str,
     },
-    /// More than what is read of such a file.
     #[error("{}: is larger than {} MiB, far more than such a file needs", shown(path), most >> 20)]
-    TooLarge {
-        /// The file.
-        path: PathBuf,
-        /// How many bytes it may have.
-        most: u64,
-    },
-    /// Not UTF-8.
+    TooLarge { path: PathBuf, most: u64 },
     #[error("{}: is not UTF-8 text", shown(path))]
-    NotText {
-        /// The file.
-        path: PathBuf,
-    },
+    NotText { path: PathBuf },
 }
 
 impl Refused {
     /// Whether there simply is no such file.
-    #[must_use]
     pub fn is_gone(&self) -> bool {
         matches!(self, Self::File(e) if e.source.kind() == io::ErrorKind::NotFound)
     }
 
     /// What is wrong, without the path: for outputs that must not show where it lies on this machine.
-    #[must_use]
     pub fn without_path(&self) -> String {
         match self {
             Self::File(error) => error.source.to_string(),
@@ -107,9 +93,6 @@ enum Links {
 }
 
 /// Opens a plain file of an inspection folder: a link in last place is not followed, a pipe not waited for.
-///
-/// # Errors
-/// [`Refused`].
 pub(crate) fn plain(path: &Path) -> Result<(File, Metadata), Refused> {
     open(path, Links::Refused)
 }
@@ -158,9 +141,6 @@ fn whole(path: &Path, links: Links, most: u64) -> Result<Vec<u8>, Refused> {
 }
 
 /// The content of a plain file of an inspection folder, of at most `most` bytes.
-///
-/// # Errors
-/// [`Refused`].
 pub(crate) fn bytes(path: &Path, most: u64) -> Result<Vec<u8>, Refused> {
     whole(path, Links::Refused, most)
 }
@@ -174,9 +154,6 @@ pub fn text(path: &Path) -> Result<String, Refused> {
 }
 
 /// As [`text`], for a file that the user named: a link to a plain file will do.
-///
-/// # Errors
-/// As [`text`].
 pub fn named_text(path: &Path) -> Result<String, Refused> {
     as_text(path, Links::Followed)
 }
@@ -187,9 +164,6 @@ fn as_text(path: &Path, links: Links) -> Result<String, Refused> {
 }
 
 /// The first bytes of a file that the user named: how many of `head` were read.
-///
-/// # Errors
-/// [`Refused`].
 pub(crate) fn named_head(path: &Path, head: &mut [u8]) -> Result<usize, Refused> {
     let (mut file, _) = open(path, Links::Followed)?;
     let mut read = 0;

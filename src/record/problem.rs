@@ -25,7 +25,6 @@ pub struct Problem {
 
 impl Problem {
     /// A problem at a place.
-    #[must_use]
     pub fn at(span: Range<usize>, message: String, expected: &str, example: &str) -> Self {
         Self { span, message, expected: expected.to_owned(), example: example.to_owned() }
     }
@@ -43,7 +42,6 @@ pub struct Problems {
 
 impl Problems {
     /// Problems found in a file, in the order in which they stand there.
-    #[must_use]
     pub fn new(file: &str, text: &str, mut list: Vec<Problem>) -> Self {
         list.sort_by_key(|problem| problem.span.start);
         for problem in &mut list {
@@ -60,7 +58,6 @@ impl Problems {
     }
 
     /// The problems.
-    #[must_use]
     pub fn list(&self) -> &[Problem] {
         &self.list
     }
@@ -70,13 +67,11 @@ impl Problems {
     }
 
     /// Every problem as a report of its own, with the line it stands in.
-    #[must_use]
     pub fn reports(&self) -> Vec<miette::Report> {
         self.list.iter().take(SHOWN).map(|problem| miette::Report::new(self.one(problem))).collect()
     }
 
     /// Problems beyond those that [`Problems::reports`] shows.
-    #[must_use]
     pub fn not_shown(&self) -> usize {
         self.list.len().saturating_sub(SHOWN)
     }

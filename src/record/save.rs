@@ -35,9 +35,6 @@ pub fn write_new(path: &Path, content: impl AsRef<[u8]>) -> io::Result<()> {
 }
 
 /// Writes a file that must not exist yet; `mode` is its permission on Unix before the umask.
-///
-/// # Errors
-/// As [`write_new`].
 pub fn write_new_with(path: &Path, content: impl AsRef<[u8]>, mode: u32) -> io::Result<()> {
     let file = beside(path, content.as_ref(), mode)?;
     file.persist_noclobber(path).map_err(|error| error.error)?;
@@ -70,15 +67,11 @@ fn beside(path: &Path, content: &[u8], mode: u32) -> io::Result<NamedTempFile> {
 }
 
 /// The folder that holds a file, in a form that can be opened.
-#[must_use]
 pub fn parent(path: &Path) -> &Path {
     path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Forces a rename to the disk: on Unix the folder is what a rename changes.
-///
-/// # Errors
-/// What the system says.
 pub fn sync_parent(path: &Path) -> io::Result<()> {
     if cfg!(unix) {
         super::open::folder(parent(path))?.sync_all()?;

@@ -6,7 +6,6 @@ use super::part::Part;
 use super::parts::Record;
 
 /// The JSON Schema (draft 2020-12) of a record.
-#[must_use]
 pub fn record_schema() -> Json {
     let mut generator = schemars::generate::SchemaSettings::draft2020_12().into_generator();
     let root = Record::schema(&mut generator);

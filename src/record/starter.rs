@@ -8,7 +8,6 @@ use super::parts::{ElementKind, Record};
 
 /// A starting record: every key with its meaning and an example, all commented out, so that nothing is
 /// recorded until somebody writes it.
-#[must_use]
 pub fn starter() -> String {
     let mut text = String::from(HEAD);
     for child in Record::SHAPE.children {

@@ -24,8 +24,12 @@ pub(crate) fn escape(text: &str) -> String {
 }
 
 /// A cell of a CSV file (RFC 4180), in quotation marks where it needs them. White space at an end needs them too,
-/// because some readers trim what stands outside of any.
+/// because some readers trim what stands outside of any. A text that a spreadsheet would work out as a formula gets an
+/// apostrophe before it (common practice, no source).
 pub(crate) fn csv_cell(text: &str) -> Cow<'_, str> {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        return Cow::Owned(format!("\"'{}\"", text.replace('"', "\"\"")));
+    }
     let quoted = text.contains([',', '"', '\n', '\r'])
         || text.starts_with(char::is_whitespace)
         || text.ends_with(char::is_whitespace);
@@ -45,6 +49,8 @@ mod tests {
             ("</script>", "&lt;/script&gt;", "</script>"),
             ("two\nlines", "two lines", "\"two\nlines\""),
             (" kept ", " kept ", "\" kept \""),
+            ("=1+1", "=1+1", "\"'=1+1\""),
+            ("@a", "@a", "\"'@a\""),
             ("\u{0}", " ", "\u{0}"),
         ];
         for (text, markup, csv) in cases {

@@ -3,7 +3,7 @@
 //! Draws are stratified in every quantity (Latin hypercube; McKay, Beckman and Conover, Technometrics 21 (1979) 239)
 //! from a fixed seed, so that the same record gives the same answer in every run.
 
-use super::network::{Free, FreeId, Network, Scope};
+use super::network::{Free, FreeId, FreeScope, Network};
 
 /// Number of draws.
 pub(super) const DRAWS: usize = 600;
@@ -34,14 +34,12 @@ pub struct Belief {
 
 impl Belief {
     /// The ranges alone.
-    #[must_use]
     pub fn ranges(network: &Network) -> Self {
         Self { frees: network.frees.clone(), centre: network.middle(), covariance: None, allowance: MODEL }
     }
 
     /// What of this belief holds for another network (the lid put on): quantities of the same name whose scope is
-    /// [`Scope::Inside`]; all others have the other network's ranges.
-    #[must_use]
+    /// [`FreeScope::Inside`]; all others have the other network's ranges.
     pub fn carried_to(&self, other: &Network) -> Self {
         let mut carried = Self::ranges(other);
         let size = carried.frees.len();
@@ -49,9 +47,9 @@ impl Belief {
             .frees
             .iter()
             .map(|free| {
-                self.frees
-                    .iter()
-                    .position(|f| f.name == free.name && f.scope == Scope::Inside && f.scope == free.scope)
+                self.frees.iter().position(|f| {
+                    f.name == free.name && f.scope == FreeScope::Inside && f.scope == free.scope
+                })
             })
             .collect();
         let mut covariance = vec![0.0; size * size];
@@ -205,8 +203,8 @@ mod tests {
     #[test]
     fn draws_keep_to_their_ranges() {
         let mut network = Network::new();
-        network.free("film", 2.0, 8.0, Scope::Surroundings);
-        network.free("contact", 1e-6, 9e-6, Scope::Inside);
+        network.free("film", 2.0, 8.0, FreeScope::Surroundings);
+        network.free("contact", 1e-6, 9e-6, FreeScope::Inside);
         let even = Belief::ranges(&network);
         let narrowed =
             Belief { centre: vec![7.5, 3e-6], covariance: Some(vec![0.3, 0.1, 0.1, 0.05]), ..even.clone() };

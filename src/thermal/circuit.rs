@@ -2,7 +2,7 @@
 
 use super::currents::Branches;
 use super::mesh::{Fineness, LORENZ, Mesh, Parts};
-use super::network::{ElementId, Network, Refusal};
+use super::network::{ElementId, Network, NetworkRefusal};
 use super::sparse::Pattern;
 use crate::physics::film;
 
@@ -62,12 +62,12 @@ impl Circuit {
     ///
     /// # Errors
     /// Refuses a network that is open, shorts cells or is too large.
-    pub fn new(network: Network) -> Result<Self, Refusal> {
+    pub fn new(network: Network) -> Result<Self, NetworkRefusal> {
         Self::cut(network, Fineness::Fine)
     }
 
     /// As [`Circuit::new`], on a mesh of its own.
-    pub(super) fn cut(network: Network, fineness: Fineness) -> Result<Self, Refusal> {
+    pub(super) fn cut(network: Network, fineness: Fineness) -> Result<Self, NetworkRefusal> {
         let mut parts = Parts::default();
         let mut mesh = Mesh::new(&network, fineness);
         // Held points go last.
@@ -80,7 +80,7 @@ impl Circuit {
         mesh.parts(&network, &network.middle(), &mut parts);
         let branches = Branches::new(&network, &parts.resistors)?;
         let pattern = Pattern::new(unknown, pairs(&parts).filter(|&(a, b)| a.max(b) < unknown))
-            .ok_or(Refusal::TooLarge(network.places.len()))?;
+            .ok_or(NetworkRefusal::TooLarge(network.places.len()))?;
         let row = |row: usize| pattern.row.get(row).copied().unwrap_or(row);
         // What leaves at held rows changes with each row: entries of their own behind the matrix.
         let slot = |a: usize, b: usize| match a.max(b) < unknown {
@@ -104,13 +104,11 @@ impl Circuit {
     }
 
     /// The network it was made from.
-    #[must_use]
     pub fn network(&self) -> &Network {
         &self.network
     }
 
     /// The circuit with numbers for these free quantities.
-    #[must_use]
     pub fn at(&self, free: &[f64]) -> Case<'_> {
         let mut case = Case {
             circuit: self,
@@ -124,12 +122,6 @@ impl Circuit {
         };
         case.set(free);
         case
-    }
-
-    /// Number of temperatures to be found.
-    #[must_use]
-    pub fn size(&self) -> usize {
-        self.unknown()
     }
 
     /// Number of rows to be found.
@@ -183,7 +175,6 @@ impl Case<'_> {
     }
 
     /// Temperature at which everything starts, K.
-    #[must_use]
     pub fn start(&self) -> f64 {
         self.start
     }

@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use super::mesh::Resistor;
-use super::network::{Network, Refusal};
+use super::network::{Network, NetworkRefusal};
 use super::sparse::Pattern;
 
 /// Conductance from every meeting point to the negative terminal, as a part of that of its branches: what hangs on nothing
@@ -31,7 +31,7 @@ pub(super) struct Branches {
 
 impl Branches {
     /// Gathers the branches.
-    pub(super) fn new(network: &Network, resistors: &[Resistor]) -> Result<Self, Refusal> {
+    pub(super) fn new(network: &Network, resistors: &[Resistor]) -> Result<Self, NetworkRefusal> {
         let Some((minus, plus)) = network.terminals else {
             return Ok(Self {
                 branches: Vec::new(),
@@ -95,7 +95,8 @@ impl Branches {
         }
         let pairs = branches.iter().map(|branch| (branch.from, branch.to));
         let pairs = pairs.filter(|&(a, b)| a.min(b) > 0).map(|(a, b)| (a - 1, b - 1));
-        let pattern = Pattern::new(number.len() - 1, pairs).ok_or(Refusal::TooLarge(network.places.len()))?;
+        let pattern =
+            Pattern::new(number.len() - 1, pairs).ok_or(NetworkRefusal::TooLarge(network.places.len()))?;
         Ok(Self { branches, pattern, resistors: resistors.len() })
     }
 
@@ -147,7 +148,7 @@ fn check_loops(
     resistors: &[Resistor],
     at: &BTreeMap<usize, Vec<usize>>,
     (minus, plus): (usize, usize),
-) -> Result<(), Refusal> {
+) -> Result<(), NetworkRefusal> {
     let mut cells: BTreeMap<usize, i32> = BTreeMap::new();
     for &start in std::iter::once(&minus).chain(at.keys()) {
         if cells.contains_key(&start) {
@@ -170,14 +171,14 @@ fn check_loops(
                         waiting.push_back(end);
                     }
                     Some(&known) if known != there => {
-                        return Err(Refusal::Shorted(network.places[resistor.element].name.clone()));
+                        return Err(NetworkRefusal::Shorted(network.places[resistor.element].name.clone()));
                     }
                     Some(_) => {}
                 }
             }
         }
         if start == minus && !cells.contains_key(&plus) {
-            return Err(Refusal::Open);
+            return Err(NetworkRefusal::Open);
         }
     }
     Ok(())

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use super::belief::{Belief, MODEL, MODEL_FITTED, RECTANGULAR};
 use super::circuit::{Case, Circuit, Flow};
 use super::mesh::Fineness;
-use super::network::{ElementId, FreeId, Refusal};
+use super::network::{ElementId, FreeId, NetworkRefusal};
 use super::ranges::cut;
 use super::transient::{COARSE_ERROR, Phase, STEP_ERROR, Steps};
 
@@ -26,7 +26,7 @@ const SLOPE_STEP: f64 = 0.02;
 
 /// What was read.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Quantity {
+pub enum Measurand {
     /// Temperature of an element, K: at a distance from its start, m, or where it is hottest.
     Temperature(ElementId, Option<f64>),
     /// Voltage drop over elements in a row, from the first to the last in the order of the network, V.
@@ -37,9 +37,9 @@ pub enum Quantity {
 
 /// A reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
+pub struct Measurement {
     /// What was read.
-    pub quantity: Quantity,
+    pub quantity: Measurand,
     /// When, s from the start; infinite once nothing changed any more.
     pub time: f64,
     /// What it said, SI.
@@ -56,7 +56,7 @@ pub struct Experiment {
     /// Free quantities that were known in it, such as the ambient.
     pub known: Vec<(FreeId, f64)>,
     /// Its readings.
-    pub readings: Vec<Reading>,
+    pub readings: Vec<Measurement>,
 }
 
 /// A reading after the fit.
@@ -85,8 +85,8 @@ pub struct Fit {
     pub at_end: Vec<FreeId>,
 }
 
-impl Quantity {
-    fn read(self, case: &Case<'_>, state: &super::steady::State, flow: &mut Flow) -> f64 {
+impl Measurand {
+    fn read(self, case: &Case<'_>, state: &super::steady::ThermalState, flow: &mut Flow) -> f64 {
         match self {
             Self::Temperature(element, None) => case.hottest(state, element),
             Self::Temperature(element, Some(at)) => {
@@ -111,7 +111,12 @@ impl Quantity {
 
 impl Experiment {
     /// What the network says for every reading, how far the equations may be wrong there, and the steps in time taken.
-    fn predict(&self, circuit: &Circuit, quantities: &[f64], steps: Steps<'_>) -> Result<Predicted, Refusal> {
+    fn predict(
+        &self,
+        circuit: &Circuit,
+        quantities: &[f64],
+        steps: Steps<'_>,
+    ) -> Result<Predicted, NetworkRefusal> {
         let mut quantities = quantities.to_vec();
         for &(free, value) in &self.known {
             quantities[free.0] = value;
@@ -130,7 +135,7 @@ impl Experiment {
             };
             let value = reading.quantity.read(case, &state, &mut flow);
             let model = match reading.quantity {
-                Quantity::Temperature(..) => MODEL * RECTANGULAR.sqrt() * (value - case.start),
+                Measurand::Temperature(..) => MODEL * RECTANGULAR.sqrt() * (value - case.start),
                 _ => 0.0,
             };
             (value, model)
@@ -146,9 +151,9 @@ type Predicted = (Vec<(f64, f64)>, Vec<Vec<f64>>);
 ///
 /// # Errors
 /// As [`Case::course`] and [`Case::steady`].
-pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Result<Fit, Refusal> {
+pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Result<Fit, NetworkRefusal> {
     let size = belief.frees.len();
-    let predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, Refusal> {
+    let predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
         let quantities = belief.quantities(x);
         let mut all = Vec::new();
         for experiment in experiments {
@@ -157,7 +162,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
         Ok(all)
     };
     let coarse = Circuit::cut(circuit.network().clone(), Fineness::Coarse)?;
-    let readings: Vec<(usize, usize, Reading)> = experiments
+    let readings: Vec<(usize, usize, Measurement)> = experiments
         .iter()
         .enumerate()
         .flat_map(|(e, experiment)| {
@@ -191,7 +196,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 experiment.predict(&coarse, &quantities, Steps::Error(COARSE_ERROR))
             };
             let here = experiments.iter().map(run).collect::<Result<Vec<_>, _>>()?;
-            let beside = |i: usize| -> Result<Vec<f64>, Refusal> {
+            let beside = |i: usize| -> Result<Vec<f64>, NetworkRefusal> {
                 let (low, high) = belief.ends(i);
                 let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };
                 if x[i] + step < low || high - low <= 0.0 {

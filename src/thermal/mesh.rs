@@ -3,7 +3,7 @@
 //! Bars and cables become segments, overlaps slices. A coarse mesh has half as many: enough for how answers change with
 //! the free quantities, not for the answers themselves.
 
-use super::network::{Bar, Cell, Joint, Kind, Network, Resistance, Section, Surface, Value};
+use super::network::{Bar, Cell, CrossSection, Joint, Kind, Network, NetworkValue, Resistance, Surface};
 use super::network::{Film, Metal, Point};
 use crate::physics::film::STEFAN_BOLTZMANN;
 
@@ -197,7 +197,7 @@ fn along(point: usize, segments: usize) -> f64 {
     even - CROWDING / std::f64::consts::TAU * (std::f64::consts::TAU * even).sin()
 }
 
-impl Section {
+impl CrossSection {
     fn area(&self, free: &[f64]) -> f64 {
         match self {
             Self::Flat { width, thickness } => width.at(free) * thickness.at(free),
@@ -233,7 +233,7 @@ struct Filler<'a> {
 }
 
 impl Filler<'_> {
-    fn at(&self, value: Value) -> f64 {
+    fn at(&self, value: NetworkValue) -> f64 {
         value.at(self.free)
     }
 

@@ -21,13 +21,13 @@ mod steady;
 mod transient;
 pub use belief::Belief;
 pub use circuit::{Case, Circuit};
-pub use fit::{CONTRADICTS, Experiment, Fit, Quantity, Reading, Residual, fit};
+pub use fit::{CONTRADICTS, Experiment, Fit, Measurand, Measurement, Residual, fit};
 pub use mesh::LORENZ;
 pub use network::{
-    Bar, Cell, Cover, Device, ElementId, Film, Free, FreeId, Joint, Metal, Network, Overlap, Place, Point,
-    Post, Refusal, Resistance, Scope, Section, Surface, Value,
+    Bar, Cell, Cover, CrossSection, Device, ElementId, Film, Free, FreeId, FreeScope, Joint, Metal, Network,
+    NetworkPlace, NetworkRefusal, NetworkValue, Overlap, Point, Post, Resistance, Surface,
 };
 pub use permissible::{Duty, Permissible};
 pub use ranges::{PermissibleRange, Range, Spread, TemperatureRanges};
-pub use steady::State;
+pub use steady::ThermalState;
 pub use transient::{Course, Phase};

@@ -1,6 +1,6 @@
 //! What a pack is made of, as a network: points that hold heat, and elements that make, lead or shed it.
 //!
-//! All numbers are plain SI: kelvin, watt, joule, metre, ohm, ampere. A [`Value`] is known or hangs on a [`Free`]
+//! All numbers are plain SI: kelvin, watt, joule, metre, ohm, ampere. A [`NetworkValue`] is known or hangs on a [`Free`]
 //! quantity; elements that share a free quantity move together.
 
 use thiserror::Error;
@@ -11,13 +11,11 @@ const MOST_ELEMENTS: usize = 4000;
 const LEAST_CELL: f64 = 15.0;
 /// Why there is no network, or no answer from it.
 #[derive(Debug, Clone, PartialEq, Error)]
-pub enum Refusal {
-    /// A number cannot be meant.
+#[allow(missing_docs)] // The message of each says what it is.
+pub enum NetworkRefusal {
     #[error("{place}: {what} is {given}; it must lie between {low} and {high}")]
     Outside {
-        /// The element.
         place: String,
-        /// The number.
         what: &'static str,
         /// What was given, SI.
         given: f64,
@@ -26,25 +24,18 @@ pub enum Refusal {
         /// Most, SI.
         high: f64,
     },
-    /// More elements than are solved.
     #[error("the network has more than {0} elements or is linked too densely; describe alike cells as one")]
     TooLarge(usize),
-    /// Two ways round a loop hold different numbers of cells.
     #[error("{0} closes a loop that shorts cells: the ways round it hold different numbers of cells")]
     Shorted(String),
-    /// The terminals are not joined.
     #[error("no way leads from the negative to the positive terminal; a joint or a link is missing")]
     Open,
-    /// No heat can leave.
     #[error("{0} leads its heat nowhere: there is no steady temperature, only a time until a limit")]
     NoWayOut(String),
-    /// Heat is made faster than it can leave.
     #[error("{0} makes more heat than can leave it: there is no steady temperature at this current")]
     Runaway(String),
-    /// A limit is passed without any current.
     #[error("{0} is over its limit before any current flows")]
     TooHotAtRest(String),
-    /// Nothing has a limit.
     #[error("no place of the network has a limit, so no current is too large")]
     NoLimit,
 }
@@ -59,7 +50,6 @@ pub struct ElementId(pub(super) usize);
 
 impl ElementId {
     /// Its number, from nought in the order in which elements were added.
-    #[must_use]
     pub fn index(self) -> usize {
         self.0
     }
@@ -71,7 +61,7 @@ pub struct FreeId(pub(super) usize);
 
 /// Where a free quantity belongs, which says whether it stays the same with the lid on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Scope {
+pub enum FreeScope {
     /// Joints, posts, resistances, sizes: what was learnt with the lid off holds with the lid on.
     Inside,
     /// Films, air, surroundings: it does not.
@@ -88,23 +78,23 @@ pub struct Free {
     /// Upper end, SI; never gone beyond.
     pub high: f64,
     /// Whether the lid matters to it.
-    pub scope: Scope,
+    pub scope: FreeScope,
 }
 
 /// A number of an element: known, or a multiple of a free quantity.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Value {
+pub struct NetworkValue {
     factor: f64,
     free: Option<usize>,
 }
 
-impl From<f64> for Value {
+impl From<f64> for NetworkValue {
     fn from(factor: f64) -> Self {
         Self { factor, free: None }
     }
 }
 
-impl From<FreeId> for Value {
+impl From<FreeId> for NetworkValue {
     fn from(free: FreeId) -> Self {
         free.times(1.0)
     }
@@ -112,21 +102,18 @@ impl From<FreeId> for Value {
 
 impl FreeId {
     /// Its number, from nought in the order in which free quantities were made.
-    #[must_use]
     pub fn index(self) -> usize {
         self.0
     }
 
     /// A multiple of the free quantity.
-    #[must_use]
-    pub fn times(self, factor: f64) -> Value {
-        Value { factor, free: Some(self.0) }
+    pub fn times(self, factor: f64) -> NetworkValue {
+        NetworkValue { factor, free: Some(self.0) }
     }
 }
 
-impl Value {
+impl NetworkValue {
     /// A multiple of it.
-    #[must_use]
     pub fn scaled(self, factor: f64) -> Self {
         Self { factor: self.factor * factor, ..self }
     }
@@ -146,17 +133,16 @@ impl Value {
 #[derive(Debug, Clone, Copy)]
 pub struct Resistance {
     /// At the reference temperature, Ω.
-    pub ohms: Value,
+    pub ohms: NetworkValue,
     /// Change per kelvin over the value at the reference, 1/K.
-    pub coefficient: Value,
+    pub coefficient: NetworkValue,
     /// Reference temperature, K.
     pub reference: f64,
 }
 
 impl Resistance {
     /// A resistance that does not change.
-    #[must_use]
-    pub fn constant(ohms: impl Into<Value>) -> Self {
+    pub fn constant(ohms: impl Into<NetworkValue>) -> Self {
         Self { ohms: ohms.into(), coefficient: 0.0.into(), reference: 293.15 }
     }
 }
@@ -165,20 +151,20 @@ impl Resistance {
 #[derive(Debug, Clone, Copy)]
 pub enum Film {
     /// A film coefficient, W/(m²·K).
-    Given(Value),
+    Given(NetworkValue),
     /// Natural convection at a face of this height, m, times a factor.
     Upright {
         /// Height of the face, m.
         height: f64,
         /// Factor on the correlation.
-        factor: Value,
+        factor: NetworkValue,
     },
     /// Natural convection, mean of top and bottom of a strip of this width, m, times a factor.
     Level {
         /// Width of the strip, m.
         width: f64,
         /// Factor on the correlation.
-        factor: Value,
+        factor: NetworkValue,
     },
 }
 
@@ -190,7 +176,7 @@ pub struct Surface {
     /// The air.
     pub air: Point,
     /// Emissivity times view factor.
-    pub emissivity: Value,
+    pub emissivity: NetworkValue,
     /// What it faces.
     pub faced: Point,
 }
@@ -199,29 +185,29 @@ pub struct Surface {
 #[derive(Debug, Clone, Copy)]
 pub struct Metal {
     /// Resistivity at 20 °C, Ω·m.
-    pub resistivity: Value,
+    pub resistivity: NetworkValue,
     /// Its change per kelvin over the value at 20 °C, 1/K.
     pub coefficient: f64,
     /// Thermal conductivity, W/(m·K).
-    pub conductivity: Value,
+    pub conductivity: NetworkValue,
     /// Heat capacity, J/(m³·K).
     pub capacity: f64,
 }
 
 /// Cross-section of a conductor.
 #[derive(Debug, Clone, Copy)]
-pub enum Section {
+pub enum CrossSection {
     /// A flat bar.
     Flat {
         /// Width, m.
-        width: Value,
+        width: NetworkValue,
         /// Thickness of all layers together, m.
-        thickness: Value,
+        thickness: NetworkValue,
     },
     /// A round cable.
     Round {
         /// Cross-section of the metal, m².
-        area: Value,
+        area: NetworkValue,
     },
 }
 
@@ -229,9 +215,9 @@ pub enum Section {
 #[derive(Debug, Clone, Copy)]
 pub struct Cover {
     /// Thickness, m.
-    pub thickness: Value,
+    pub thickness: NetworkValue,
     /// Thermal conductivity, W/(m·K).
-    pub conductivity: Value,
+    pub conductivity: NetworkValue,
     /// Heat capacity, J/(m³·K).
     pub capacity: f64,
 }
@@ -246,9 +232,9 @@ pub struct Bar {
     /// Where it ends.
     pub to: Point,
     /// Length that carries the whole current, m; what lies on its partners belongs to the joints.
-    pub length: Value,
+    pub length: NetworkValue,
     /// Cross-section.
-    pub section: Section,
+    pub section: CrossSection,
     /// Metal.
     pub metal: Metal,
     /// Insulation.
@@ -256,16 +242,16 @@ pub struct Bar {
     /// What its surface meets.
     pub surface: Option<Surface>,
     /// Highest temperature anywhere along it, K.
-    pub limit: Option<Value>,
+    pub limit: Option<NetworkValue>,
 }
 
 /// The end of a bar that lies on its partner: the current leaves it evenly along its length, and so may the heat.
 #[derive(Debug, Clone)]
 pub struct Overlap {
     /// Length, m.
-    pub length: Value,
+    pub length: NetworkValue,
     /// Cross-section.
-    pub section: Section,
+    pub section: CrossSection,
     /// Metal.
     pub metal: Metal,
     /// What its free faces meet.
@@ -288,18 +274,18 @@ pub struct Joint {
     /// Whether it is metal on metal: then heat passes at least after Wiedemann and Franz.
     pub metallic: bool,
     /// Conductance beside that, through bolt and faces, W/K.
-    pub conductance: Value,
+    pub conductance: NetworkValue,
     /// Highest temperature of either side, K.
-    pub limit: Option<Value>,
+    pub limit: Option<NetworkValue>,
 }
 
 /// What lies between a post's face and the cell.
 #[derive(Debug, Clone, Copy)]
 pub struct Post {
     /// Resistance, Ω.
-    pub ohms: Value,
+    pub ohms: NetworkValue,
     /// Conductance into the cell, W/K.
-    pub conductance: Value,
+    pub conductance: NetworkValue,
 }
 
 /// A cell, or cells beside each other as one, between two posts.
@@ -316,15 +302,15 @@ pub struct Cell {
     /// Direct-current resistance without the posts.
     pub resistance: Resistance,
     /// Volts between open circuit and terminals that hang on no resistance: heat is current times these.
-    pub overvoltage: Value,
+    pub overvoltage: NetworkValue,
     /// Reversible heat on discharge over current and absolute temperature, V/K.
-    pub reversible: Value,
+    pub reversible: NetworkValue,
     /// Its negative and its positive post.
     pub posts: [Post; 2],
     /// Heat capacity, J/K.
-    pub capacity: Value,
+    pub capacity: NetworkValue,
     /// Highest temperature of the cell, K.
-    pub limit: Option<Value>,
+    pub limit: Option<NetworkValue>,
 }
 
 /// Something that takes a loss where it sits: a fuse, the switches of a BMS, a contactor, a shunt.
@@ -341,11 +327,11 @@ pub struct Device {
     /// Resistance.
     pub resistance: Resistance,
     /// Conductance from where the heat is made to either side, W/K.
-    pub conductance: Value,
+    pub conductance: NetworkValue,
     /// Heat capacity where the heat is made, J/K.
-    pub capacity: Value,
+    pub capacity: NetworkValue,
     /// Highest temperature where the heat is made, K.
-    pub limit: Option<Value>,
+    pub limit: Option<NetworkValue>,
 }
 /// What an element is.
 #[derive(Debug, Clone)]
@@ -354,63 +340,59 @@ pub(super) enum Kind {
     Joint(Box<Joint>),
     Cell(Box<Cell>),
     Device(Box<Device>),
-    Mass { at: Point, capacity: Value, watts: Value },
-    Link { from: Point, to: Point, conductance: Value },
-    Face { at: Point, area: Value, surface: Surface },
+    Mass { at: Point, capacity: NetworkValue, watts: NetworkValue },
+    Link { from: Point, to: Point, conductance: NetworkValue },
+    Face { at: Point, area: NetworkValue, surface: Surface },
 }
 
 /// A place whose temperature is told.
 #[derive(Debug, Clone)]
-pub struct Place {
+pub struct NetworkPlace {
     /// The element's name.
     pub name: String,
     /// Highest temperature, K.
-    pub(super) limit: Option<Value>,
+    pub(super) limit: Option<NetworkValue>,
 }
 
 /// The network as it is described.
 #[derive(Debug, Clone, Default)]
 pub struct Network {
     pub(super) frees: Vec<Free>,
-    pub(super) points: Vec<Option<Value>>,
+    pub(super) points: Vec<Option<NetworkValue>>,
     pub(super) kinds: Vec<Kind>,
-    pub(super) places: Vec<Place>,
+    pub(super) places: Vec<NetworkPlace>,
     pub(super) terminals: Option<(Point, Point)>,
-    pub(super) start: Option<Value>,
+    pub(super) start: Option<NetworkValue>,
 }
 
 /// A number to be checked: what it is, the number, the least and the most it may be.
-type Number = (&'static str, Value, f64, f64);
+type Number = (&'static str, NetworkValue, f64, f64);
 
 impl Network {
     /// An empty network.
-    #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
     /// A quantity known only as a rectangular range.
-    pub fn free(&mut self, name: impl Into<String>, low: f64, high: f64, scope: Scope) -> FreeId {
+    pub fn free(&mut self, name: impl Into<String>, low: f64, high: f64, scope: FreeScope) -> FreeId {
         let (low, high) = (low.min(high), low.max(high));
         self.frees.push(Free { name: name.into(), low, high, scope });
         FreeId(self.frees.len() - 1)
     }
 
     /// The free quantities, in the order in which they were made.
-    #[must_use]
     pub fn frees(&self) -> &[Free] {
         &self.frees
     }
 
     /// The middle of every range.
-    #[must_use]
     pub fn middle(&self) -> Vec<f64> {
         self.frees.iter().map(|free| 0.5 * (free.low + free.high)).collect()
     }
 
     /// A number at the middle of its range.
-    #[must_use]
-    pub fn middle_of(&self, value: Value) -> f64 {
+    pub fn middle_of(&self, value: NetworkValue) -> f64 {
         value.at(&self.middle())
     }
 
@@ -421,13 +403,13 @@ impl Network {
     }
 
     /// A point held at a temperature, K.
-    pub fn held(&mut self, kelvin: impl Into<Value>) -> Point {
+    pub fn held(&mut self, kelvin: impl Into<NetworkValue>) -> Point {
         self.points.push(Some(kelvin.into()));
         Point(self.points.len() - 1)
     }
 
     /// Temperature at which everything starts, K.
-    pub fn start(&mut self, kelvin: impl Into<Value>) {
+    pub fn start(&mut self, kelvin: impl Into<NetworkValue>) {
         self.start = Some(kelvin.into());
     }
 
@@ -437,8 +419,7 @@ impl Network {
     }
 
     /// The places of the elements, in the order in which they were added.
-    #[must_use]
-    pub fn places(&self) -> &[Place] {
+    pub fn places(&self) -> &[NetworkPlace] {
         &self.places
     }
 
@@ -446,7 +427,7 @@ impl Network {
     ///
     /// # Errors
     /// Refuses sizes that cannot be meant.
-    pub fn bar(&mut self, bar: Bar) -> Result<ElementId, Refusal> {
+    pub fn bar(&mut self, bar: Bar) -> Result<ElementId, NetworkRefusal> {
         let mut numbers = vec![("the length", bar.length, 1e-4, 1e3)];
         numbers.extend(conductor(&bar.section, &bar.metal));
         if let Some(cover) = &bar.cover {
@@ -461,7 +442,7 @@ impl Network {
     ///
     /// # Errors
     /// Refuses numbers that cannot be meant.
-    pub fn joint(&mut self, joint: Joint) -> Result<ElementId, Refusal> {
+    pub fn joint(&mut self, joint: Joint) -> Result<ElementId, NetworkRefusal> {
         let mut numbers = vec![
             ("the resistance", joint.resistance.ohms, 1e-9, 10.0),
             ("the conductance", joint.conductance, 0.0, 1e5),
@@ -478,7 +459,7 @@ impl Network {
     ///
     /// # Errors
     /// Refuses numbers that cannot be meant.
-    pub fn cell(&mut self, cell: Cell) -> Result<ElementId, Refusal> {
+    pub fn cell(&mut self, cell: Cell) -> Result<ElementId, NetworkRefusal> {
         let mut numbers = vec![
             ("the heat capacity", cell.capacity, LEAST_CELL, 1e6),
             ("the direct-current resistance", cell.resistance.ohms, 1e-6, 10.0),
@@ -496,7 +477,7 @@ impl Network {
     ///
     /// # Errors
     /// Refuses numbers that cannot be meant.
-    pub fn device(&mut self, device: Device) -> Result<ElementId, Refusal> {
+    pub fn device(&mut self, device: Device) -> Result<ElementId, NetworkRefusal> {
         let numbers = [
             ("the resistance", device.resistance.ohms, 1e-9, 10.0),
             ("the conductance", device.conductance, 0.0, 1e5),
@@ -513,10 +494,10 @@ impl Network {
         &mut self,
         name: impl Into<String>,
         at: Point,
-        capacity: impl Into<Value>,
-        watts: impl Into<Value>,
-        limit: Option<Value>,
-    ) -> Result<ElementId, Refusal> {
+        capacity: impl Into<NetworkValue>,
+        watts: impl Into<NetworkValue>,
+        limit: Option<NetworkValue>,
+    ) -> Result<ElementId, NetworkRefusal> {
         let (capacity, watts) = (capacity.into(), watts.into());
         let numbers = [("the heat capacity", capacity, 0.0, 1e9), ("the heat", watts, -1e5, 1e5)];
         self.add(name.into(), limit, &numbers, Kind::Mass { at, capacity, watts })
@@ -531,8 +512,8 @@ impl Network {
         name: impl Into<String>,
         from: Point,
         to: Point,
-        conductance: impl Into<Value>,
-    ) -> Result<ElementId, Refusal> {
+        conductance: impl Into<NetworkValue>,
+    ) -> Result<ElementId, NetworkRefusal> {
         let conductance = conductance.into();
         let number = ("the conductance", conductance, 0.0, 1e6);
         self.add(name.into(), None, &[number], Kind::Link { from, to, conductance })
@@ -546,9 +527,9 @@ impl Network {
         &mut self,
         name: impl Into<String>,
         at: Point,
-        area: impl Into<Value>,
+        area: impl Into<NetworkValue>,
         surface: Surface,
-    ) -> Result<ElementId, Refusal> {
+    ) -> Result<ElementId, NetworkRefusal> {
         let area = area.into();
         let mut numbers = face(&surface).to_vec();
         numbers.push(("the area", area, 0.0, 1e3));
@@ -559,12 +540,12 @@ impl Network {
     fn add(
         &mut self,
         name: String,
-        limit: Option<Value>,
+        limit: Option<NetworkValue>,
         numbers: &[Number],
         kind: Kind,
-    ) -> Result<ElementId, Refusal> {
+    ) -> Result<ElementId, NetworkRefusal> {
         if self.kinds.len() == MOST_ELEMENTS {
-            return Err(Refusal::TooLarge(MOST_ELEMENTS));
+            return Err(NetworkRefusal::TooLarge(MOST_ELEMENTS));
         }
         let limit_of = limit.map(|limit| ("the limit", limit, 100.0, 2000.0));
         for &(what, value, low, high) in numbers.iter().chain(&limit_of) {
@@ -572,11 +553,11 @@ impl Network {
             let given = ends.map(|end| value.factor * end);
             // Written so that NaN is refused as well.
             if let Some(&given) = given.iter().find(|&&given| !(given >= low && given <= high)) {
-                return Err(Refusal::Outside { place: name, what, given, low, high });
+                return Err(NetworkRefusal::Outside { place: name, what, given, low, high });
             }
         }
         self.kinds.push(kind);
-        self.places.push(Place { name, limit });
+        self.places.push(NetworkPlace { name, limit });
         Ok(ElementId(self.places.len() - 1))
     }
 }
@@ -597,18 +578,18 @@ fn face(surface: &Surface) -> [Number; 3] {
 }
 
 /// The numbers of a conductor.
-fn conductor(section: &Section, metal: &Metal) -> Vec<Number> {
+fn conductor(section: &CrossSection, metal: &Metal) -> Vec<Number> {
     let mut numbers = vec![
         ("the resistivity", metal.resistivity, 1e-9, 1e-5),
         ("the conductivity", metal.conductivity, 0.1, 2000.0),
         ("the heat capacity", metal.capacity.into(), 1e4, 1e7),
     ];
     match *section {
-        Section::Flat { width, thickness } => {
+        CrossSection::Flat { width, thickness } => {
             numbers.push(("the width", width, 1e-4, 1.0));
             numbers.push(("the thickness", thickness, 1e-6, 0.2));
         }
-        Section::Round { area } => numbers.push(("the cross-section", area, 1e-9, 0.01)),
+        CrossSection::Round { area } => numbers.push(("the cross-section", area, 1e-9, 0.01)),
     }
     numbers
 }
@@ -627,7 +608,7 @@ mod tests {
             from,
             to,
             length: length.into(),
-            section: Section::Round { area: area.into() },
+            section: CrossSection::Round { area: area.into() },
             metal: Metal {
                 resistivity: COPPER.into(),
                 coefficient: 0.0039,
@@ -660,7 +641,7 @@ mod tests {
     fn refuses_what_cannot_be_meant() {
         let mut network = Network::new();
         let [a, b, c] = [0; 3].map(|_| network.point());
-        let message = |answer: Result<ElementId, Refusal>| answer.unwrap_err().to_string();
+        let message = |answer: Result<ElementId, NetworkRefusal>| answer.unwrap_err().to_string();
         assert_eq!(
             message(network.bar(bar("link 3", a, b, 0.0, 4e-5, None))),
             "link 3: the length is 0; it must lie between 0.0001 and 1000"
@@ -689,7 +670,7 @@ mod tests {
         network.link("cells", x, air, 0.5).unwrap();
         network.link("cells", y, air, 0.5).unwrap();
         network.terminals(a, d);
-        assert_eq!(Circuit::new(network.clone()).unwrap_err(), Refusal::Open);
+        assert_eq!(Circuit::new(network.clone()).unwrap_err(), NetworkRefusal::Open);
         network.bar(bar("link", b, c, 0.06, 4e-5, Some(air))).unwrap();
         assert!(Circuit::new(network.clone()).is_ok());
         network.bar(bar("stray bar", a, c, 0.06, 4e-5, Some(air))).unwrap();
@@ -729,7 +710,7 @@ mod tests {
         let circuit = Circuit::new(network).unwrap();
         let case = circuit.at(&[]);
         let refusal = case.permissible(None, Duty::Ever).unwrap_err();
-        assert_eq!(refusal, Refusal::NoWayOut("bar in foam".to_owned()));
+        assert_eq!(refusal, NetworkRefusal::NoWayOut("bar in foam".to_owned()));
         // Adiabatic: ∫ C dT / (ρ(T)) = J² t (closed form).
         let course = case.course(None, &[Phase { current: 200.0, seconds: 36_000.0 }]);
         assert!(course.melted.is_some());
@@ -761,7 +742,7 @@ mod tests {
                 added.unwrap();
             }
             match Circuit::new(network) {
-                Err(refusal) => assert!(matches!(refusal, Refusal::TooLarge(_)), "{refusal}"),
+                Err(refusal) => assert!(matches!(refusal, NetworkRefusal::TooLarge(_)), "{refusal}"),
                 // Islands that lead nowhere have no steady state.
                 Ok(circuit) => drop(circuit.at(&[]).steady(10.0)),
             }
@@ -783,7 +764,7 @@ mod tests {
             }
             answer.err()
         });
-        assert_eq!(refused, Some(Refusal::TooLarge(MOST_ELEMENTS)));
+        assert_eq!(refused, Some(NetworkRefusal::TooLarge(MOST_ELEMENTS)));
         // As many as are taken are solved.
         network.terminals(first, last);
         let circuit = Circuit::new(network).unwrap();

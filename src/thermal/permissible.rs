@@ -1,8 +1,8 @@
 //! The current that brings the first place to its limit, and the time until that.
 
 use super::circuit::{Case, Flow};
-use super::network::{ElementId, Refusal};
-use super::steady::State;
+use super::network::{ElementId, NetworkRefusal};
+use super::steady::ThermalState;
 use super::transient::{Course, Phase, STEP_ERROR, Steps};
 
 /// Currents that are looked through, A.
@@ -25,7 +25,6 @@ pub enum Duty {
 
 impl Duty {
     /// How long that is at a current, s; `None` without end.
-    #[must_use]
     pub fn seconds(self, current: f64) -> Option<f64> {
         match self {
             Self::Ever => None,
@@ -43,7 +42,7 @@ pub struct Permissible {
     /// The place that reaches its limit first.
     pub place: ElementId,
     /// The state at the end.
-    pub state: State,
+    pub state: ThermalState,
 }
 
 impl Case<'_> {
@@ -59,12 +58,12 @@ impl Case<'_> {
     /// `near`.
     pub(super) fn end_of(
         &self,
-        from: Option<&State>,
+        from: Option<&ThermalState>,
         duty: Duty,
         current: f64,
         steps: Steps<'_>,
-        near: Option<&State>,
-    ) -> Result<(State, Vec<Vec<f64>>), Refusal> {
+        near: Option<&ThermalState>,
+    ) -> Result<(ThermalState, Vec<Vec<f64>>), NetworkRefusal> {
         let Some(seconds) = duty.seconds(current) else {
             let state = match near {
                 Some(state) => self.steady_from(&state.rows, current)?,
@@ -75,7 +74,7 @@ impl Case<'_> {
         let mut course = self.course_with(from, &[Phase { current, seconds }], steps);
         match (course.melted, course.states.pop()) {
             (None, Some(end)) => Ok((end, course.parts)),
-            (melted, _) => Err(Refusal::Runaway(melted.unwrap_or_default())),
+            (melted, _) => Err(NetworkRefusal::Runaway(melted.unwrap_or_default())),
         }
     }
 
@@ -83,37 +82,41 @@ impl Case<'_> {
     ///
     /// # Errors
     /// Refuses where no place has a limit, where one is passed without current, and where heat cannot leave.
-    pub fn permissible(&self, from: Option<&State>, duty: Duty) -> Result<Permissible, Refusal> {
+    pub fn permissible(
+        &self,
+        from: Option<&ThermalState>,
+        duty: Duty,
+    ) -> Result<Permissible, NetworkRefusal> {
         self.permissible_near(from, duty, 100.0)
     }
 
     /// As [`Case::permissible`], from a first guess.
     pub(super) fn permissible_near(
         &self,
-        from: Option<&State>,
+        from: Option<&ThermalState>,
         duty: Duty,
         guess: f64,
-    ) -> Result<Permissible, Refusal> {
+    ) -> Result<Permissible, NetworkRefusal> {
         let limits = self.limits();
         if limits.is_empty() {
-            return Err(Refusal::NoLimit);
+            return Err(NetworkRefusal::NoLimit);
         }
         if duty == Duty::Ever
             && let Some(row) = self.without_way_out()
         {
-            return Err(Refusal::NoWayOut(self.circuit.name_of(row)));
+            return Err(NetworkRefusal::NoWayOut(self.circuit.name_of(row)));
         }
-        let rest = State { rows: self.at_rest(), current: 0.0 };
+        let rest = ThermalState { rows: self.at_rest(), current: 0.0 };
         let rest = from.unwrap_or(&rest);
         let base: Vec<f64> = limits.iter().map(|&(place, _)| self.hottest(rest, place)).collect();
         for (&(place, limit), &t) in limits.iter().zip(&base) {
             if t >= limit {
-                return Err(Refusal::TooHotAtRest(self.circuit.network.places[place.0].name.clone()));
+                return Err(NetworkRefusal::TooHotAtRest(self.circuit.network.places[place.0].name.clone()));
             }
         }
         // How far the worst place is from its limit, as the logarithm of its rise over the rise it may have: about
         // twice the logarithm of the current.
-        let worst = |state: &State| {
+        let worst = |state: &ThermalState| {
             let over = limits.iter().zip(&base).map(|(&(place, limit), &base)| {
                 let rise = (self.hottest(state, place) - base).max(1e-12);
                 (place, (rise / (limit - base)).ln())
@@ -122,7 +125,7 @@ impl Case<'_> {
         };
         let mut search = Search::new(guess);
         let (mut steps, mut laid_out): (Option<Vec<Vec<f64>>>, _) = (None, f64::NEG_INFINITY);
-        let mut near: Option<State> = None;
+        let mut near: Option<ThermalState> = None;
         for _ in 0..MOST_TRIALS {
             let current = search.x.exp();
             // Steps chosen near this current serve it as well, and keep the answer smooth.
@@ -140,21 +143,20 @@ impl Case<'_> {
                     near = Some(state);
                     search.tried(over);
                 }
-                Err(Refusal::Runaway(_)) => {
+                Err(NetworkRefusal::Runaway(_)) => {
                     (steps, near) = (None, None);
                     search.tried(f64::INFINITY);
                 }
                 Err(other) => return Err(other),
             }
             if search.low >= RANGE.1.ln() - 1e-9 {
-                return Err(Refusal::NoLimit);
+                return Err(NetworkRefusal::NoLimit);
             }
         }
-        Err(Refusal::Runaway(self.circuit.network.places[limits[0].0.0].name.clone()))
+        Err(NetworkRefusal::Runaway(self.circuit.network.places[limits[0].0.0].name.clone()))
     }
 
     /// When the first place passes its limit in a course, s, and which; `None` if none does.
-    #[must_use]
     pub fn first_limit(&self, course: &Course) -> Option<(f64, ElementId)> {
         let limits = self.limits();
         let (mut before, mut after) = (Flow::default(), Flow::default());

@@ -11,9 +11,9 @@ use rayon::prelude::*;
 use super::belief::{Belief, MODEL, RECTANGULAR};
 use super::circuit::{Case, Circuit};
 use super::mesh::Fineness;
-use super::network::{ElementId, FreeId, Kind, Refusal, Value};
+use super::network::{ElementId, FreeId, Kind, NetworkRefusal, NetworkValue};
 use super::permissible::{Duty, Permissible};
-use super::steady::{MELTED, State};
+use super::steady::{MELTED, ThermalState};
 use super::transient::{COARSE_ERROR, Course, Phase, STEP_ERROR, Steps};
 
 /// Where the sides are solved, in units of the half range: the outer nodes of Gauss and Legendre with three points.
@@ -30,6 +30,8 @@ const NEGLIGIBLE: f64 = 0.02;
 const ASIDE: f64 = 3.0;
 /// Step of the logarithm of the current.
 const CURRENT_STEP: f64 = 0.25;
+/// The first time at which a limit is looked for, s.
+const SOONEST: f64 = 7.5;
 
 /// A range: its 2.5 % point, its middle, its 97.5 % point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,7 +66,7 @@ pub struct TemperatureRanges {
     /// no place of its own: it has the value at the centre of what is believed.
     pub hottest: Vec<Vec<Range>>,
     /// For each time the state at the centre of what is believed.
-    pub centre: Vec<State>,
+    pub centre: Vec<ThermalState>,
     /// Time until the first limit, s; infinite where none is reached in the time asked for.
     pub first_limit: Option<Range>,
 }
@@ -128,7 +130,6 @@ impl Surface {
 
 impl<'a> Spread<'a> {
     /// Draws from what is believed.
-    #[must_use]
     pub fn new(circuit: &'a Circuit, belief: &'a Belief) -> Self {
         let mut draws = belief.draws();
         let spare = draws.pop().unwrap_or_default();
@@ -142,7 +143,7 @@ impl<'a> Spread<'a> {
     fn surface(
         &self,
         centre: Vec<f64>,
-        run: impl Fn(&Case<'_>) -> Result<Vec<f64>, Refusal> + Sync,
+        run: impl Fn(&Case<'_>) -> Result<Vec<f64>, NetworkRefusal> + Sync,
     ) -> Surface {
         let size = self.belief.frees.len();
         let side = |index: usize, sense: f64| {
@@ -193,7 +194,7 @@ impl<'a> Spread<'a> {
         after: Option<(f64, Duty)>,
         duty: Duty,
         guess: f64,
-    ) -> Result<PermissibleRange, Refusal> {
+    ) -> Result<PermissibleRange, NetworkRefusal> {
         Ok(self.search(after, duty, guess, &[])?.0)
     }
 
@@ -207,7 +208,7 @@ impl<'a> Spread<'a> {
         duty: Duty,
         guess: f64,
         beside: &[Vec<(FreeId, f64)>],
-    ) -> Result<(PermissibleRange, Vec<Range>), Refusal> {
+    ) -> Result<(PermissibleRange, Vec<Range>), NetworkRefusal> {
         self.search(None, duty, guess, beside)
     }
 
@@ -217,11 +218,14 @@ impl<'a> Spread<'a> {
         duty: Duty,
         guess: f64,
         beside: &[Vec<(FreeId, f64)>],
-    ) -> Result<(PermissibleRange, Vec<Range>), Refusal> {
+    ) -> Result<(PermissibleRange, Vec<Range>), NetworkRefusal> {
         let case = self.circuit.at(&self.belief.centre);
-        let prepare = |case: &Case<'_>, error: f64, near: Option<&State>| -> Result<State, Refusal> {
+        let prepare = |case: &Case<'_>,
+                       error: f64,
+                       near: Option<&ThermalState>|
+         -> Result<ThermalState, NetworkRefusal> {
             let Some((current, duty)) = after else {
-                return Ok(State { rows: case.at_rest(), current: 0.0 });
+                return Ok(ThermalState { rows: case.at_rest(), current: 0.0 });
             };
             Ok(case.end_of(None, duty, current, Steps::Error(error), near)?.0)
         };
@@ -233,7 +237,7 @@ impl<'a> Spread<'a> {
         let centre = case.permissible_near(Some(&rest), duty, near.map_or(guess, |near| near.current))?;
         let limits = case.limits();
         // For each place with a limit its rise, and where it rises from.
-        let outputs = |case: &Case<'_>, rest: &State, end: &State| -> Vec<f64> {
+        let outputs = |case: &Case<'_>, rest: &ThermalState, end: &ThermalState| -> Vec<f64> {
             let bases = limits.iter().map(|&(place, _)| case.hottest(rest, place));
             let rises = limits.iter().zip(bases.clone());
             rises.map(|(&(place, _), base)| arched(case.hottest(end, place) - base)).chain(bases).collect()
@@ -244,7 +248,7 @@ impl<'a> Spread<'a> {
         let (end, steps) =
             case.end_of(Some(&rest), duty, centre.current, Steps::Error(COARSE_ERROR), Some(&rest))?;
         let shift: Vec<f64> = fine.iter().zip(outputs(&case, &rest, &end)).map(|(a, b)| a - b).collect();
-        let run = |case: &Case<'_>, current: f64| -> Result<Vec<f64>, Refusal> {
+        let run = |case: &Case<'_>, current: f64| -> Result<Vec<f64>, NetworkRefusal> {
             let rest = prepare(case, COARSE_ERROR, Some(&rest))?;
             let (end, _) = case.end_of(Some(&rest), duty, current, Steps::Same(&steps), Some(&end))?;
             Ok(outputs(case, &rest, &end).iter().zip(&shift).map(|(y, shift)| y + shift).collect())
@@ -359,7 +363,7 @@ impl<'a> Spread<'a> {
 
     /// Half the range of a limit, K.
     fn half_of_limit(&self, (place, limit): (ElementId, f64)) -> f64 {
-        let free = self.circuit.network.places[place.0].limit.and_then(Value::free);
+        let free = self.circuit.network.places[place.0].limit.and_then(NetworkValue::free);
         free.map_or(0.0, |free| self.belief.half(free.0) * limit / self.belief.centre[free.0])
     }
 
@@ -390,39 +394,42 @@ impl<'a> Spread<'a> {
     ///
     /// # Errors
     /// As [`Case::course`] and [`Case::steady`], at the centre of what is believed.
-    pub fn temperatures(&self, phases: &[Phase], times: &[f64]) -> Result<TemperatureRanges, Refusal> {
+    pub fn temperatures(&self, phases: &[Phase], times: &[f64]) -> Result<TemperatureRanges, NetworkRefusal> {
+        let asked = times;
+        let times = &watched(asked);
         let cut = cut(phases, times);
         let case = self.circuit.at(&self.belief.centre);
         let nominal = case.course_with(None, &cut, Steps::Error(STEP_ERROR));
         if let Some(name) = nominal.melted {
-            return Err(Refusal::Runaway(name));
+            return Err(NetworkRefusal::Runaway(name));
         }
         let coarse = self.coarse.at(&self.belief.centre);
         let coarsely = coarse.course_with(None, &cut, Steps::Error(COARSE_ERROR));
         if let Some(name) = coarsely.melted {
-            return Err(Refusal::Runaway(name));
+            return Err(NetworkRefusal::Runaway(name));
         }
         let steps = coarsely.parts;
         let places = self.circuit.network.places.len();
         let last = phases.last().map_or(0.0, |phase| phase.current);
         let steady = times.iter().any(|time| time.is_infinite());
         let steady = |case: &Case<'_>| steady.then(|| case.steady(last)).transpose();
-        let states = |course: &Course, steady: Option<&State>| -> Vec<State> {
+        let states = |course: &Course, steady: Option<&ThermalState>| -> Vec<ThermalState> {
             let states = times.iter().map(|&time| match steady {
                 Some(steady) if time.is_infinite() => steady.clone(),
                 _ => course.at(time),
             });
             states.collect()
         };
-        let outputs = |case: &Case<'_>, states: &[State]| -> Vec<f64> {
-            let rise = |state: &State, place| arched(case.hottest(state, ElementId(place)) - case.start);
+        let outputs = |case: &Case<'_>, states: &[ThermalState]| -> Vec<f64> {
+            let rise =
+                |state: &ThermalState, place| arched(case.hottest(state, ElementId(place)) - case.start);
             let rises = states.iter().flat_map(|state| (0..places).map(move |p| rise(state, p)));
             rises.chain([case.start]).collect()
         };
         let at_centre = states(&nominal, steady(&case)?.as_ref());
         let fine = outputs(&case, &at_centre);
         let end = steady(&coarse)?;
-        let run = |case: &Case<'_>| -> Result<Vec<f64>, Refusal> {
+        let run = |case: &Case<'_>| -> Result<Vec<f64>, NetworkRefusal> {
             let course = case.course_with(None, &cut, Steps::Same(&steps));
             let steady = end.as_ref().map(|end| case.steady_from(&end.rows, last)).transpose()?;
             Ok(outputs(case, &states(&course, steady.as_ref())))
@@ -432,38 +439,50 @@ impl<'a> Spread<'a> {
         let surface = self.surface(fine.clone(), run);
         let start = surface.read(places * times.len(), &self.draws);
         let mut first = vec![f64::INFINITY; start.len()];
-        let mut hottest = vec![Vec::with_capacity(places); times.len()];
+        let mut hottest = vec![Vec::with_capacity(places); asked.len()];
+        let place_of = |time: f64| times.iter().position(|known| *known == time).unwrap_or_default();
         for place in 0..places {
             if matches!(self.circuit.network.kinds[place], Kind::Link { .. } | Kind::Face { .. }) {
-                for (index, hottest) in hottest.iter_mut().enumerate() {
-                    let at = case.start + flattened(surface.centre[index * places + place]);
+                for (&time, hottest) in asked.iter().zip(&mut hottest) {
+                    let at = case.start + flattened(surface.centre[place_of(time) * places + place]);
                     hottest.push(Range { low: at, middle: at, high: at });
                 }
                 continue;
             }
             let limits = self.circuit.network.places[place].limit.map(|_| self.limits(ElementId(place)));
             let mut before: Vec<f64> = start.clone();
-            for (index, (&time, hottest)) in times.iter().zip(&mut hottest).enumerate() {
+            for (index, &time) in times.iter().enumerate() {
+                let sought = limits.as_ref().filter(|_| time.is_finite());
+                if sought.is_none() && !asked.contains(&time) {
+                    continue;
+                }
                 let mut now = surface.read(index * places + place, &self.draws);
                 for ((t, start), model) in now.iter_mut().zip(&start).zip(&self.model) {
                     *t = (start + flattened(*t) * model).min(MELTED);
                 }
-                if let Some(limits) = &limits {
-                    let earlier = if index == 0 { 0.0 } else { times[index - 1] };
+                if let Some(limits) = sought {
+                    // What warms towards a level lies nearer to a straight line over the logarithm of time.
+                    let crossed = |part: f64| match index.checked_sub(1).map(|before| times[before]) {
+                        Some(earlier) => earlier * (time / earlier).powf(part),
+                        None => part * time,
+                    };
                     for (d, &limit) in
                         limits.iter().enumerate().filter(|&(d, limit)| now[d] >= *limit && before[d] < *limit)
                     {
                         let part = (limit - before[d]) / (now[d] - before[d]);
-                        first[d] = first[d].min(earlier + part * (time - earlier));
+                        first[d] = first[d].min(crossed(part));
                     }
                 }
-                hottest.push(quantiles(&mut now.clone()));
+                for (_, hottest) in asked.iter().zip(&mut hottest).filter(|(asked, _)| **asked == time) {
+                    hottest.push(quantiles(&mut now.clone()));
+                }
                 before = now;
             }
         }
         let reached = first.iter().any(|t| t.is_finite());
         let first_limit = reached.then(|| quantiles(&mut first));
-        Ok(TemperatureRanges { hottest, centre: at_centre, first_limit })
+        let centre = asked.iter().map(|&time| at_centre[place_of(time)].clone()).collect();
+        Ok(TemperatureRanges { hottest, centre, first_limit })
     }
 }
 
@@ -476,6 +495,18 @@ fn arched(rise: f64) -> f64 {
 fn flattened(arched: f64) -> f64 {
     let grown = arched.exp();
     grown - 1.0 / grown
+}
+
+/// Times in rising order at which a limit is looked for, s: those that are asked for, and between the start and the last
+/// of them ever twice as long a time.
+fn watched(asked: &[f64]) -> Vec<f64> {
+    let last = asked.iter().copied().filter(|time| time.is_finite()).fold(0.0, f64::max);
+    let doubled =
+        std::iter::successors(Some(SOONEST), |time| Some(2.0 * time)).take_while(|time| *time < last);
+    let mut times: Vec<f64> = asked.iter().copied().chain(doubled).collect();
+    times.sort_by(f64::total_cmp);
+    times.dedup();
+    times
 }
 
 /// Phases cut at some times, so that the steps end there.

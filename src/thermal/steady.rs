@@ -1,7 +1,7 @@
 //! Temperatures that no longer change.
 
 use super::circuit::{Case, Flow};
-use super::network::{ElementId, Refusal};
+use super::network::{ElementId, NetworkRefusal};
 
 /// Steps until the balance must be closed.
 const MOST_STEPS: usize = 200;
@@ -12,7 +12,7 @@ pub(super) const MELTED: f64 = 1400.0;
 
 /// Temperatures of a network at one time, with the current at which they hold.
 #[derive(Debug, Clone)]
-pub struct State {
+pub struct ThermalState {
     /// Temperature of each row, K.
     pub(super) rows: Vec<f64>,
     /// Terminal current, A.
@@ -24,15 +24,15 @@ impl Case<'_> {
     ///
     /// # Errors
     /// Refuses where heat cannot leave, or is made faster than it leaves.
-    pub fn steady(&self, current: f64) -> Result<State, Refusal> {
+    pub fn steady(&self, current: f64) -> Result<ThermalState, NetworkRefusal> {
         if let Some(row) = self.without_way_out() {
-            return Err(Refusal::NoWayOut(self.circuit.name_of(row)));
+            return Err(NetworkRefusal::NoWayOut(self.circuit.name_of(row)));
         }
         self.steady_from(&self.at_rest(), current)
     }
 
     /// As [`Case::steady`], from temperatures near the answer.
-    pub(super) fn steady_from(&self, from: &[f64], current: f64) -> Result<State, Refusal> {
+    pub(super) fn steady_from(&self, from: &[f64], current: f64) -> Result<ThermalState, NetworkRefusal> {
         let unknown = self.circuit.unknown();
         let mut rows = self.at_rest();
         rows[..unknown].copy_from_slice(&from[..unknown]);
@@ -45,7 +45,7 @@ impl Case<'_> {
             let left: f64 = flow.heat[..unknown].iter().map(|q| q.abs()).sum();
             if left <= BALANCE * (flow.made.abs() + flow.heat[unknown..].iter().map(|q| q.abs()).sum::<f64>())
             {
-                return Ok(State { rows, current });
+                return Ok(ThermalState { rows, current });
             }
             self.slopes(&rows, current, &flow, &mut matrix);
             if pace.is_finite() {
@@ -68,7 +68,7 @@ impl Case<'_> {
             if let Some(row) = moved[..unknown].iter().position(|&t| t > MELTED)
                 && pace.is_finite()
             {
-                return Err(Refusal::Runaway(self.circuit.name_of(row)));
+                return Err(NetworkRefusal::Runaway(self.circuit.name_of(row)));
             }
             if moved[..unknown].iter().any(|&t| t > MELTED) {
                 pace = 10.0;
@@ -82,48 +82,18 @@ impl Case<'_> {
             }
         }
         let worst = (0..unknown).max_by(|&a, &b| flow.heat[a].abs().total_cmp(&flow.heat[b].abs()));
-        Err(Refusal::Runaway(self.circuit.name_of(worst.unwrap_or(0))))
+        Err(NetworkRefusal::Runaway(self.circuit.name_of(worst.unwrap_or(0))))
     }
 
     /// Heat made and heat that leaves at the held points, W: equal when the balance is closed.
-    #[must_use]
-    pub fn balance(&self, state: &State) -> (f64, f64) {
+    pub fn balance(&self, state: &ThermalState) -> (f64, f64) {
         let mut flow = Flow::default();
         self.flow(&state.rows, state.current, &mut flow);
         (flow.made, flow.heat[self.circuit.unknown()..].iter().sum())
     }
 
-    /// Time in which the slowest part of the network comes within a third of its end, s.
-    #[must_use]
-    pub fn slowest(&self, state: &State) -> f64 {
-        let unknown = self.circuit.unknown();
-        let (mut flow, mut matrix) = (Flow::default(), Vec::new());
-        self.flow(&state.rows, state.current, &mut flow);
-        self.slopes(&state.rows, state.current, &flow, &mut matrix);
-        if !self.circuit.pattern.eliminate(&mut matrix) {
-            return f64::INFINITY;
-        }
-        // The largest eigenvalue of (slopes)⁻¹ · capacity by repeated multiplication.
-        let mut shape = vec![1.0; unknown];
-        let mut time = 0.0;
-        for _ in 0..30 {
-            for (s, c) in shape.iter_mut().zip(&self.capacity) {
-                *s *= c;
-            }
-            self.circuit.pattern.solve(&matrix, &mut shape);
-            let largest = shape.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
-            if (largest - time).abs() < 1e-3 * largest {
-                return largest;
-            }
-            time = largest;
-            shape.iter_mut().for_each(|s| *s /= largest);
-        }
-        time
-    }
-
     /// Hottest temperature of an element, K: along a bar the top of the parabola through its hottest three points.
-    #[must_use]
-    pub fn hottest(&self, state: &State, element: ElementId) -> f64 {
+    pub fn hottest(&self, state: &ThermalState, element: ElementId) -> f64 {
         let points = &self.circuit.mesh.places[element.0];
         let t = |index: usize| state.rows[points[index].1];
         let top = (1..points.len()).fold(0, |top, index| if t(index) > t(top) { index } else { top });
@@ -138,14 +108,12 @@ impl Case<'_> {
     }
 
     /// Temperature along an element: distance from its start, m, and temperature, K.
-    #[must_use]
-    pub fn profile(&self, state: &State, element: ElementId) -> Vec<(f64, f64)> {
+    pub fn profile(&self, state: &ThermalState, element: ElementId) -> Vec<(f64, f64)> {
         self.circuit.mesh.places[element.0].iter().map(|&(at, row)| (at, state.rows[row])).collect()
     }
 
     /// Resistance of an element at its temperature, Ω, and the drop over it, V.
-    #[must_use]
-    pub fn resistance_and_drop(&self, state: &State, element: ElementId) -> (f64, f64) {
+    pub fn resistance_and_drop(&self, state: &ThermalState, element: ElementId) -> (f64, f64) {
         let mut flow = Flow::default();
         self.flow(&state.rows, state.current, &mut flow);
         self.electrical(element, state.current, &flow)

@@ -5,7 +5,7 @@
 //! the difference to the result of first order.
 
 use super::circuit::{Case, Flow};
-use super::steady::{MELTED, State};
+use super::steady::{MELTED, ThermalState};
 
 /// 1 − 1/√2: with it the method damps what is fast.
 const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
@@ -36,7 +36,7 @@ pub struct Course {
     /// Times, s; the first is nought.
     pub times: Vec<f64>,
     /// States at these times.
-    pub states: Vec<State>,
+    pub states: Vec<ThermalState>,
     /// Heat taken up, made, and led away until the end, J.
     pub energy: [f64; 3],
     /// What melts before the end.
@@ -51,12 +51,16 @@ pub(super) const COARSE_ERROR: f64 = 15.0;
 
 impl Case<'_> {
     /// The course over some phases, from the starting temperature or from a state; it ends where something melts.
-    #[must_use]
-    pub fn course(&self, from: Option<&State>, phases: &[Phase]) -> Course {
+    pub fn course(&self, from: Option<&ThermalState>, phases: &[Phase]) -> Course {
         self.course_with(from, phases, Steps::Error(STEP_ERROR))
     }
 
-    pub(super) fn course_with(&self, from: Option<&State>, phases: &[Phase], steps: Steps<'_>) -> Course {
+    pub(super) fn course_with(
+        &self,
+        from: Option<&ThermalState>,
+        phases: &[Phase],
+        steps: Steps<'_>,
+    ) -> Course {
         let mut rows = self.at_rest();
         if let Some(state) = from {
             rows[..self.circuit.unknown()].copy_from_slice(&state.rows[..self.circuit.unknown()]);
@@ -64,7 +68,7 @@ impl Case<'_> {
         let mut course = Course::default();
         let first = phases.first().map_or(0.0, |phase| phase.current);
         course.times.push(0.0);
-        course.states.push(State { rows: rows.clone(), current: first });
+        course.states.push(ThermalState { rows: rows.clone(), current: first });
         let mut stepper = Stepper::default();
         let (mut begin, mut guess, mut current) = (0.0, 0.0, f64::NAN);
         for (index, phase) in phases.iter().enumerate() {
@@ -109,7 +113,7 @@ impl Case<'_> {
                 // Where the steps are known only the ends of the phases are asked for.
                 if matches!(steps, Steps::Error(_)) || done >= phase.seconds * (1.0 - 1e-9) {
                     course.times.push(begin + done);
-                    course.states.push(State { rows: rows.clone(), current: phase.current });
+                    course.states.push(ThermalState { rows: rows.clone(), current: phase.current });
                 }
                 let melted = rows[..self.circuit.unknown()].iter().position(|t| *t >= MELTED || t.is_nan());
                 if let Some(row) = melted.or((parts.len() > MOST_STEPS).then_some(0)) {
@@ -204,20 +208,21 @@ impl Stepper {
 
 impl Course {
     /// The last state: a course has at least its first one.
-    #[must_use]
-    pub fn end(&self) -> &State {
+    pub fn end(&self) -> &ThermalState {
         &self.states[self.states.len() - 1]
     }
 
     /// The state at a time, s, straight between steps; the last one after the end.
-    #[must_use]
-    pub fn at(&self, time: f64) -> State {
+    pub fn at(&self, time: f64) -> ThermalState {
         let after = self.times.partition_point(|&t| t < time);
         if after == 0 || after == self.times.len() {
             return self.states[after.min(self.times.len() - 1)].clone();
         }
         let part = (time - self.times[after - 1]) / (self.times[after] - self.times[after - 1]);
         let rows = self.states[after - 1].rows.iter().zip(&self.states[after].rows);
-        State { rows: rows.map(|(a, b)| a + part * (b - a)).collect(), current: self.states[after].current }
+        ThermalState {
+            rows: rows.map(|(a, b)| a + part * (b - a)).collect(),
+            current: self.states[after].current,
+        }
     }
 }

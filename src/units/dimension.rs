@@ -79,13 +79,11 @@ impl Dimension {
     pub const LET_THROUGH: Self = dim(0, 0, 1, 2, 0);
 
     /// The product of two dimensions, or `None` where a temperature on a scale is multiplied.
-    #[must_use]
     pub fn times(self, other: Self) -> Option<Self> {
         self.combine(other, 1)
     }
 
     /// The quotient of two dimensions, or `None` where a temperature on a scale is divided.
-    #[must_use]
     pub fn over(self, other: Self) -> Option<Self> {
         self.combine(other, -1)
     }
@@ -107,7 +105,6 @@ impl Dimension {
     }
 
     /// A whole power, or `None` for a temperature on a scale or an exponent out of range.
-    #[must_use]
     pub fn power(self, exponent: i8) -> Option<Self> {
         if self.point {
             return None;
@@ -125,7 +122,6 @@ impl Dimension {
     }
 
     /// The square root, or `None` where an exponent is odd.
-    #[must_use]
     pub fn root(self) -> Option<Self> {
         if self.point {
             return None;
@@ -145,7 +141,6 @@ impl Dimension {
     /// The dimension of a sum or, with `minus`, of a difference; `None` where they do not go together.
     ///
     /// Two temperatures on a scale have a difference but no sum.
-    #[must_use]
     pub fn plus(self, other: Self, minus: bool) -> Option<Self> {
         let difference = Self::TEMPERATURE_DIFFERENCE;
         match (self == Self::TEMPERATURE, other == Self::TEMPERATURE) {
@@ -157,7 +152,6 @@ impl Dimension {
     }
 
     /// The common name with its article: "a current", "a temperature difference".
-    #[must_use]
     pub fn name(self) -> String {
         NAMES
             .iter()
@@ -166,7 +160,6 @@ impl Dimension {
     }
 
     /// A right example for this dimension, as a user would write it.
-    #[must_use]
     pub fn example(self) -> &'static str {
         NAMES.iter().find(|(dimension, ..)| *dimension == self).map_or("12 V", |(_, _, example)| example)
     }

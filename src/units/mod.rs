@@ -51,7 +51,6 @@ pub struct Quantity {
 
 impl Quantity {
     /// A quantity without uncertainty whose text is our own rendering of it.
-    #[must_use]
     pub fn of(value: f64, dimension: Dimension) -> Self {
         Self { value, dimension, expanded: None, text: show(value, dimension) }
     }

@@ -17,7 +17,6 @@ const MOST_DIGITS: usize = 12;
 
 impl Price {
     /// Reads `489.00 EUR` or `EUR 489.00`; none where the text is anything else.
-    #[must_use]
     pub fn read(text: &str) -> Option<Self> {
         let mut parts = text.split_whitespace();
         let (first, second) = (parts.next()?, parts.next()?);

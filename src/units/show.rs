@@ -31,13 +31,11 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
 ];
 
 /// A value with the trade's usual unit and four significant digits at most: `250 A`, `1.8 mΩ`.
-#[must_use]
 pub fn show(value: f64, dimension: Dimension) -> String {
     show_to(value, 4, dimension)
 }
 
 /// As [`show`], with so many significant digits at most; an expanded uncertainty has two (JCGM 100:2008, 7.2.6).
-#[must_use]
 pub fn show_to(value: f64, digits: i32, dimension: Dimension) -> String {
     if dimension == Dimension::NONE {
         return significant(value, digits);
@@ -52,7 +50,6 @@ pub fn show_to(value: f64, digits: i32, dimension: Dimension) -> String {
 
 /// A value with its expanded uncertainty in the same unit, both to the uncertainty's second significant digit
 /// (JCGM 100:2008, 7.2.6): `136.4 A ± 0.21 A`. Without uncertainty it is [`show`].
-#[must_use]
 pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String {
     if !(expanded > 0.0 && expanded.is_finite()) {
         return show(value, dimension);
@@ -82,7 +79,6 @@ fn rounded_to(value: f64, uncertainty: f64) -> String {
 
 /// A difference with its sign, to the digits that its expanded uncertainty leaves it, and the share that it is of `of`:
 /// `−92 A ± 17 A (−46 %)`.
-#[must_use]
 pub fn show_difference(value: f64, expanded: f64, dimension: Dimension, of: Option<f64>) -> String {
     let dimension = Dimension { point: false, ..dimension };
     let known = expanded > 0.0 && expanded.is_finite();
@@ -105,7 +101,6 @@ pub fn show_difference(value: f64, expanded: f64, dimension: Dimension, of: Opti
 }
 
 /// A range of values of one dimension, to the second significant digit of its width: `63 to 84 °C`.
-#[must_use]
 pub fn show_range(low: f64, high: f64, dimension: Dimension) -> String {
     let wide = high - low;
     let Some((symbol, unit)) = preferred(high, dimension).filter(|_| wide > 0.0 && wide.is_finite()) else {
@@ -128,19 +123,16 @@ fn preferred(value: f64, dimension: Dimension) -> Option<(&'static str, Unit)> {
 }
 
 /// A ratio as a percentage: `103.7 %`.
-#[must_use]
 pub fn show_percent(ratio: f64) -> String {
     format!("{} %", significant(ratio * 100.0, 4))
 }
 
 /// A ratio with its expanded uncertainty as a percentage, both in percentage points: `103.7 ± 0.4 %`.
-#[must_use]
 pub fn show_percent_uncertain(ratio: f64, expanded: f64) -> String {
     format!("{} %", show_uncertain(100.0 * ratio, 100.0 * expanded, Dimension::NONE))
 }
 
 /// The SI unit of a dimension: `A`, `A·s`, `K`; 1 for a plain number.
-#[must_use]
 pub fn si_unit(dimension: Dimension) -> String {
     let named = PREFERRED
         .iter()
@@ -162,7 +154,6 @@ fn fixed(value: f64) -> String {
 }
 
 /// A number with at most `digits` significant digits, never in exponent form unless it is extreme.
-#[must_use]
 pub fn significant(value: f64, digits: i32) -> String {
     if !value.is_finite() {
         return "not a number".to_owned();

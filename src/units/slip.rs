@@ -21,7 +21,6 @@ const MIXED_UP: &[(Dimension, &[&str])] = &[
 
 /// The text with the slip mended that makes it fit, where one is known. `far` says how far a text is from what is usual,
 /// or nothing where it does not fit; of several that fit the nearest is taken.
-#[must_use]
 pub fn likely_meant(text: &str, dimension: Dimension, far: impl Fn(&str) -> Option<f64>) -> Option<String> {
     // "70 mm2": the last digit belongs to the unit.
     let before = if text.ends_with("m2") { text.trim_end_matches('2') } else { text };

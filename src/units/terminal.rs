@@ -11,32 +11,27 @@ use std::path::Path;
 
 /// True for a character that a terminal obeys instead of showing it: C0 and C1 controls (ECMA-48, from memory), line and
 /// paragraph separator, and what turns the reading direction (UAX #9, from memory).
-#[must_use]
 pub fn is_obeyed(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
 /// Text from outside on one line: what a terminal obeys is written as an escape.
-#[must_use]
 pub fn shown_text(text: &str) -> String {
     escaped(text, |_| false)
 }
 
 /// Text from outside whose line ends stand.
-#[must_use]
 pub fn shown_lines(text: &str) -> String {
     escaped(text, |c| c == '\n')
 }
 
 /// A path as [`shown_text`]; bytes that are not UTF-8 as `�`.
-#[must_use]
 pub fn shown(path: &Path) -> String {
     shown_text(&path.to_string_lossy())
 }
 
 /// Text from outside within a sentence: what a terminal obeys becomes a space.
-#[must_use]
 pub fn plain(text: &str) -> String {
     text.chars().map(|c| if is_obeyed(c) { ' ' } else { c }).collect()
 }
@@ -58,7 +53,6 @@ fn escaped(text: &str, stands: impl Fn(char) -> bool) -> String {
 
 /// A file's text as a message may quote it: each character that a terminal obeys is replaced by one of the same length,
 /// so that places counted in bytes stay right.
-#[must_use]
 pub fn quotable(text: &str) -> String {
     let same_length = |c: char| match c {
         '\n' | '\t' => c,
@@ -78,14 +72,26 @@ pub struct Terminal<W> {
     begun: Vec<u8>,
 }
 
+/// Bold and faint text, where colours are wanted.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Paint(pub(crate) bool);
+
+impl Paint {
+    pub(crate) fn bold(self, text: &str) -> String {
+        if self.0 { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+
+    pub(crate) fn faint(self, text: &str) -> String {
+        if self.0 { format!("\u{1b}[2m{text}\u{1b}[0m") } else { text.to_owned() }
+    }
+}
+
 /// Standard output.
-#[must_use]
 pub fn out() -> Terminal<StdoutLock<'static>> {
     Terminal::new(io::stdout().lock())
 }
 
 /// Standard error.
-#[must_use]
 pub fn err() -> Terminal<StderrLock<'static>> {
     Terminal::new(io::stderr().lock())
 }
@@ -98,9 +104,6 @@ impl<W: Write> Terminal<W> {
 
     /// Writes text with the program's own colours: SGR sequences pass (ECMA-48, 8.3.117, from memory). What it holds of a
     /// stranger's text must have gone through [`plain`] or [`shown_text`] before it was coloured.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn styled(&mut self, text: &str) -> io::Result<()> {
         let mut rest = text;
         while let Some((before, after)) = rest.split_once("\u{1b}[") {
@@ -120,9 +123,6 @@ impl<W: Write> Terminal<W> {
     }
 
     /// Goes back to the start of the line and clears it, for a line that tells how far something has come.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn again(&mut self) -> io::Result<()> {
         self.to.write_all(b"\r\x1b[K")
     }

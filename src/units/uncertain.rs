@@ -21,63 +21,53 @@ pub struct Uncertain {
 
 impl Uncertain {
     /// A number without uncertainty.
-    #[must_use]
     pub const fn exact(value: f64) -> Self {
         Self { value, parts: Vec::new() }
     }
 
     /// A number with one source of standard uncertainty `u`.
-    #[must_use]
     pub fn new(value: f64, source: SourceId, u: f64) -> Self {
         Self { value, parts: if u == 0.0 { Vec::new() } else { vec![(source, u)] } }
     }
 
     /// Adds a further independent contribution.
-    #[must_use]
     pub fn with_part(self, source: SourceId, u: f64) -> Self {
         let extra = Self::new(0.0, source, u);
         combine(self.value, &[(1.0, &self), (1.0, &extra)])
     }
 
     /// Combined standard uncertainty, k = 1.
-    #[must_use]
     pub fn standard(&self) -> f64 {
         self.parts.iter().map(|(_, part)| part * part).sum::<f64>().sqrt()
     }
 
     /// Expanded uncertainty, k = 2.
-    #[must_use]
     pub fn expanded(&self) -> f64 {
         COVERAGE * self.standard()
     }
 
     /// Sum.
-    #[must_use]
     pub fn plus(&self, other: &Self) -> Self {
         combine(self.value + other.value, &[(1.0, self), (1.0, other)])
     }
 
     /// Difference.
-    #[must_use]
     pub fn minus(&self, other: &Self) -> Self {
         combine(self.value - other.value, &[(1.0, self), (-1.0, other)])
     }
 
     /// Product.
-    #[must_use]
     pub fn times(&self, other: &Self) -> Self {
         combine(self.value * other.value, &[(other.value, self), (self.value, other)])
     }
 
     /// Quotient.
-    #[must_use]
     pub fn over(&self, other: &Self) -> Self {
         let value = self.value / other.value;
         combine(value, &[(1.0 / other.value, self), (-value / other.value, other)])
     }
 
     /// Whole power.
-    #[must_use]
     pub fn power(&self, exponent: i32) -> Self {
         if exponent == 0 {
             return Self::exact(1.0);
@@ -87,32 +77,27 @@ impl Uncertain {
     }
 
     /// Square root.
-    #[must_use]
     pub fn root(&self) -> Self {
         let value = self.value.sqrt();
         combine(value, &[(0.5 / value, self)])
     }
 
     /// Absolute value.
-    #[must_use]
     pub fn abs(&self) -> Self {
         if self.value < 0.0 { self.scaled(-1.0) } else { self.clone() }
     }
 
     /// Times a number without uncertainty.
-    #[must_use]
     pub fn scaled(&self, factor: f64) -> Self {
         combine(self.value * factor, &[(factor, self)])
     }
 
     /// Plus a number without uncertainty.
-    #[must_use]
     pub fn shifted(&self, by: f64) -> Self {
         Self { value: self.value + by, parts: self.parts.clone() }
     }
 
     /// True when nothing is known to be uncertain about it.
-    #[must_use]
     pub fn is_exact(&self) -> bool {
         self.parts.is_empty()
     }
@@ -179,13 +164,11 @@ pub struct Amount {
 
 impl Amount {
     /// An amount without uncertainty.
-    #[must_use]
     pub const fn exact(value: f64, dimension: Dimension) -> Self {
         Self { number: Uncertain::exact(value), dimension }
     }
 
     /// A range of which only the ends are known, SI units: its half width is the expanded uncertainty.
-    #[must_use]
     pub fn between(low: f64, high: f64, source: SourceId, dimension: Dimension) -> Self {
         let number = Uncertain::new(0.5 * (low + high), source, (high - low) / (2.0 * COVERAGE));
         Self { number, dimension }
@@ -195,20 +178,17 @@ impl Amount {
     ///
     /// What follows from a wide range by anything but a straight line is worked out at its ends: half the fault current
     /// lets a quarter through, which no slope at the middle says.
-    #[must_use]
     pub fn ends(&self) -> (f64, f64) {
         let expanded = self.number.expanded();
         ((self.number.value - expanded).max(0.0), self.number.value + expanded)
     }
 
     /// The value in SI units.
-    #[must_use]
     pub fn value(&self) -> f64 {
         self.number.value
     }
 
     /// The value in the trade's usual unit, with its expanded uncertainty when it has one.
-    #[must_use]
     pub fn show(&self) -> String {
         super::show_uncertain(self.number.value, self.number.expanded(), self.dimension)
     }

@@ -130,7 +130,6 @@ const FIXED: &[(&str, Unit)] = &[
 ];
 
 /// The unit of a spelling, simple or compound; `None` when it is not one.
-#[must_use]
 pub fn find_unit(spelling: &str) -> Option<Unit> {
     let spelling = spelling.trim();
     if spelling.len() > 40 {

@@ -8,7 +8,6 @@ work with a second person near and with a way to put out and leave a fire. Local
 first. underlid compares what was recorded with rules; it never says that a pack is safe.";
 
 /// The candidate nearest to `wanted`, when it is near enough to be a slip of the pen.
-#[must_use]
 pub fn nearest<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let wanted_lower = wanted.to_lowercase();
     let allowed = (wanted.chars().count() / 3).clamp(1, 3);
@@ -22,19 +21,16 @@ pub fn nearest<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) 
 }
 
 /// "did you mean `capacity`?", or other words where nothing is near.
-#[must_use]
 pub fn did_you_mean<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>, or: &str) -> String {
     nearest(wanted, candidates).map_or_else(|| or.to_owned(), |near| format!("did you mean `{near}`?"))
 }
 
 /// "; did you mean `capacity`?" behind a sentence; empty where nothing is near.
-#[must_use]
 pub fn hint<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) -> String {
     nearest(wanted, candidates).map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
 }
 
 /// "a, b and c".
-#[must_use]
 pub fn list<T: AsRef<str>>(items: &[T], last: &str) -> String {
     match items {
         [] => String::new(),
@@ -47,7 +43,6 @@ pub fn list<T: AsRef<str>>(items: &[T], last: &str) -> String {
 }
 
 /// Rows of cells as lines in which the columns stand below one another, two spaces apart.
-#[must_use]
 pub fn columns(rows: &[Vec<String>]) -> Vec<String> {
     let cells = rows.iter().map(Vec::len).max().unwrap_or(0);
     let wide =
@@ -61,8 +56,16 @@ pub fn columns(rows: &[Vec<String>]) -> Vec<String> {
     rows.iter().map(line).collect()
 }
 
+/// A text of so many characters at the most; where some are cut off, a mark says so.
+pub(crate) fn clipped(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        text.to_owned()
+    } else {
+        text.chars().take(most - 1).chain(['…']).collect()
+    }
+}
+
 /// "1 finding", "2 findings".
-#[must_use]
 pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }

@@ -90,6 +90,8 @@ const NOT_ASKED: &[&str] = &[
     "test.interval",
     "test.sheet",
     "test.profile",
+    "test.branch.profile",
+    "test.sensor.profile",
     "test.branch.columns",
     "test.branch.offset",
     "withhold.area.why",

@@ -362,8 +362,8 @@ fn the_picture_sets_all_packs_on_one_axis() {
     // As the network has them.
     for words in [
         "revision A rated 200 A and revision B rated 250 A.",
-        "bar to the fuse: at least 79 °C in revision A and at least 68 °C in revision B",
-        "fuse: at least 93 °C in revision A and no such element in revision B",
+        "bar to the fuse: at least 80 °C in revision A and at least 69 °C in revision B",
+        "fuse: at least 94 °C in revision A and no such element in revision B",
         ">revision A, rated 200 A</text>",
         ">◇ at least 47 °C</text>",
         ">no such element</text>",

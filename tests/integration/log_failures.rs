@@ -517,6 +517,32 @@ fn power_over_both_directions_adds_up() {
     assert!(status == 1 && told.contains("`columns = [\"Power (W) = ignore\"]`"), "{told}");
 }
 
+/// A cycler counts charge and discharge in two columns, and neither counts both.
+#[test]
+fn a_counter_for_each_direction_adds_up() {
+    let mut both: Vec<_> =
+        (0..=300).map(|n| (f64::from(n), 21.0 + 5.0 * f64::from(n) / 300.0, -20.0)).collect();
+    both.extend(course().into_iter().map(|(t, v, i)| (t + 301.0, v, i)));
+    let of = |times: f64| {
+        let text = log_of(
+            &both,
+            "Time (min),Voltage (V),Current (A),Charge_Capacity (Ah),Discharge_Capacity (Ah)",
+            |t, v, i| {
+                let (into, out) = ((t / 3.0).min(100.0), ((t - 311.0) / 3.0).clamp(0.0, 100.0));
+                format!("{t},{v:.3},{i},{into:.3},{:.3}", times * out)
+            },
+        );
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("l.csv"), text).unwrap();
+        let (status, out, err) = crate::common::run(&["log", folder.path().join("l.csv").to_str().unwrap()]);
+        (status, out + &err)
+    };
+    let (status, told) = of(1.0);
+    assert!(status == 0 && told.contains("the counter #4") && told.contains("the counter #5"), "{told}");
+    let (status, told) = of(0.8);
+    assert!(status == 1 && told.contains("by the counter"), "{told}");
+}
+
 /// A clamp in a log without a voltage, which holds the charge before the load too.
 #[test]
 fn a_branch_that_flows_both_ways_is_not_guessed() {

@@ -109,6 +109,23 @@ fn rows_without_a_clock_and_a_header_are_read_by_a_profile() {
         assert!(report.starts_with("1316 rows, 1316 samples over 65.75 min"), "3945 s: {report}");
         assert!(told["form"].as_str().unwrap().contains("no clock: a row each 3 s, as said"));
     }
+    // The same as the thermometer of a test, by the lines that are printed for the record.
+    let told = user.log(&[&log, "--profile", "tabs-no-clock-3s"]);
+    let sensors = told["record"].as_str().unwrap().replace("  part", "  offset = \"0 s\"\n  part");
+    assert!(sensors.contains("profile = \"tabs-no-clock-3s\""), "{sensors}");
+    fs::create_dir(user.at("logs")).unwrap();
+    fs::rename(&log, user.at("logs/thermocouples-no-clock.lvm")).unwrap();
+    fs::write(
+        user.at("logs/a.csv"),
+        "Time (s),Voltage (V),Current (A)\n".to_owned() + &rows(|n, v, i| format!("{n},{v},{i}\n")),
+    )
+    .unwrap();
+    let test = "schema = 2\n[[test]]\nkind = \"capacity\"\nlog = \"logs/a.csv\"\n";
+    fs::write(user.at("inspection.toml"), format!("{test}{sensors}")).unwrap();
+    let (_, out, err) = user.run(&["check", ".", "--format", "json"]);
+    let view: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+    assert!(out.contains("aligned by the stated offset of 0 s; 1316 rows"), "{view:#}");
+    fs::rename(user.at("logs/thermocouples-no-clock.lvm"), &log).unwrap();
     let saved = fs::read_to_string(user.at("settings/profiles/tabs-no-clock-3s.toml")).unwrap();
     assert!(saved.contains("interval = \"3 s\"") && !saved.contains("header ="), "{saved}");
     // Without a header nothing chooses the profile, so a log that only looks alike is not read by it.

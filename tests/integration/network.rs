@@ -369,7 +369,9 @@ fn links_and_joints_as_they_are_recorded() {
 #[test]
 fn a_rise_read_by_hand_counts() {
     let read = |rise: &str| {
-        let line = format!("id = \"plus-bar\"\ntemperature_rise = \"{rise}\"\nrise_current = \"100 A\"");
+        let line = format!(
+            "id = \"plus-bar\"\ntemperature_rise = \"{rise}\"\nrise_current = \"100 A\"\nrise_time = \"20 min\""
+        );
         findings(&PACK.replace("id = \"plus-bar\"", &line), None)
     };
     let hot = read("80 K");
@@ -403,6 +405,12 @@ fn the_ranges_of_the_examples_hold_their_truth() {
         let tests: Vec<_> =
             results(Path::new(&folder), &record, &limits).iter().map(|t| t.of_test()).collect();
         let derived = Derived::with_tests(&record, &limits, tests);
+        let until = truth[rev]["at-25"]["rated-until"].as_table().unwrap();
+        let first = until.values().filter_map(toml::Value::as_integer).min().map(|seconds| seconds as f64);
+        let worked = derived.of_pack("path.time_to_limit").unwrap().as_ref().unwrap();
+        let (middle, half) = worked.value.amount().map(|a| (a.value(), a.number.expanded())).unwrap();
+        println!("{rev}: first limit after {first:?} s, {middle:.0} ± {half:.0} s");
+        assert!(first.is_none_or(|first| (first - middle).abs() <= half), "{rev}: {middle} ± {half} s");
         for (place, value) in truth[rev]["at-25"]["rated"].as_table().unwrap() {
             let Some(index) = record.path.element.iter().position(|e| e.id.text() == Some(place)) else {
                 continue;
@@ -417,13 +425,16 @@ fn the_ranges_of_the_examples_hold_their_truth() {
             };
             let amount = worked.value.amount().unwrap();
             let (middle, half) = (amount.value() - 273.15, amount.number.expanded());
-            if (celsius - middle).abs() <= half {
+            let off = (celsius - middle).abs();
+            assert!(off <= 1.1 * half, "{rev} {place}: {celsius} °C, {middle:.0} ± {half:.0} °C");
+            if off <= half {
                 held += 1;
             } else {
                 outside.push(format!("{rev} {place}: {celsius} °C, {middle:.0} ± {half:.0} °C"));
             }
         }
     }
-    // Of 95 in 100 ranges: the leads of the tests, with which the truth is told, are thicker than most in use.
+    // 95 in 100 lie inside a range that is right; the leads of the tests, with which the truth is told, are thicker than
+    // most in use.
     assert!(outside.len() <= 1 && held >= 12, "{held} held; {outside:#?}");
 }

@@ -7,8 +7,8 @@
 
 use crate::common::root;
 use underlid::thermal::{
-    Bar, Belief, Cell, Circuit, Device, Duty, ElementId, Experiment, Film, Metal, Network, Phase, Post,
-    Quantity, Range, Reading, Resistance, Scope, Section, Spread, Surface, fit,
+    Bar, Belief, Cell, Circuit, CrossSection, Device, Duty, ElementId, Experiment, Film, FreeScope,
+    Measurand, Measurement, Metal, Network, Phase, Post, Range, Resistance, Spread, Surface, fit,
 };
 
 const ZERO: f64 = 273.15;
@@ -57,8 +57,8 @@ fn blind_and_fitted(name: &str, runs: &[Run], fitted: usize, build: impl Fn(f64)
     let prior = Belief::ranges(circuit.network());
     // The end alone: the resistance changes with the state of charge, and the network knows only its mean.
     let (time, low, high) = *runs[fitted].1.last().unwrap();
-    let reading = Reading {
-        quantity: Quantity::Temperature(*place, None),
+    let reading = Measurement {
+        quantity: Measurand::Temperature(*place, None),
         time,
         value: 0.5 * (low + high) + ZERO,
         deviation: (0.5 * (high - low)).max(0.3),
@@ -100,12 +100,12 @@ fn cell(
     film: (f64, f64),
 ) -> (Network, ElementId) {
     let mut n = Network::new();
-    let ohms = n.free("cell resistance", ohms, 2.0 * ohms, Scope::Inside);
-    let capacity = n.free("heat capacity", capacity.0, capacity.1, Scope::Inside);
-    let reversible = n.free("reversible heat", -1e-4, 1e-4, Scope::Inside);
-    let area = n.free("area", area.0, area.1, Scope::Inside);
-    let film = n.free("film", film.0, film.1, Scope::Surroundings);
-    let emissivity = n.free("emissivity", 0.5, 0.95, Scope::Inside);
+    let ohms = n.free("cell resistance", ohms, 2.0 * ohms, FreeScope::Inside);
+    let capacity = n.free("heat capacity", capacity.0, capacity.1, FreeScope::Inside);
+    let reversible = n.free("reversible heat", -1e-4, 1e-4, FreeScope::Inside);
+    let area = n.free("area", area.0, area.1, FreeScope::Inside);
+    let film = n.free("film", film.0, film.1, FreeScope::Surroundings);
+    let emissivity = n.free("emissivity", 0.5, 0.95, FreeScope::Inside);
     n.start(start);
     let air = n.held(start);
     let [minus, plus, core] = [0; 3].map(|_| n.point());
@@ -157,21 +157,14 @@ fn three_modules_at_three_currents() {
 fn board(start: f64, cool: impl Fn(&mut Network, underlid::thermal::Point)) -> (Network, ElementId) {
     let mut n = Network::new();
     // Two of 1.0 (typical) to 1.2 mΩ (most) in series, four side by side; change with temperature as of published curves.
-    let switches = n.free("switches", 2.0 * 1.0e-3 / 4.0, 2.0 * 1.2e-3 / 4.0, Scope::Inside);
-    let slope = n.free("slope of the switches", 0.0035, 0.008, Scope::Inside);
-    let copper = n.free("shunt, copper, lugs", 0.35e-3, 0.7e-3, Scope::Inside);
-    let layers = n.free("switches to board", 0.6, 3.0, Scope::Inside);
+    let switches = n.free("switches", 2.0 * 1.0e-3 / 4.0, 2.0 * 1.2e-3 / 4.0, FreeScope::Inside);
+    let slope = n.free("slope of the switches", 0.0035, 0.008, FreeScope::Inside);
+    let copper = n.free("shunt, copper, lugs", 0.35e-3, 0.7e-3, FreeScope::Inside);
+    let layers = n.free("switches to board", 0.6, 3.0, FreeScope::Inside);
     n.start(start);
     let [from, middle, to, switch, plate] = [0; 5].map(|_| n.point());
-    let device = |name: &str, from, to, at, resistance, conductance: underlid::thermal::Value| Device {
-        name: name.into(),
-        from,
-        to,
-        at,
-        resistance,
-        conductance,
-        capacity: 5.0.into(),
-        limit: None,
+    let device = |name: &str, from, to, at, resistance, conductance: underlid::thermal::NetworkValue| {
+        Device { name: name.into(), from, to, at, resistance, conductance, capacity: 5.0.into(), limit: None }
     };
     let resistance = Resistance { ohms: switches.into(), coefficient: slope.into(), reference: 298.15 };
     let id = n.device(device("switches", from, middle, switch, resistance, 0.0.into())).unwrap();
@@ -190,8 +183,8 @@ fn board_on_a_heat_sink_for_an_hour() {
     let measured = rows("board-on-heat-sink.csv");
     let start = measured[0][1] + ZERO;
     let (n, switches) = board(start, |n, plate| {
-        let sink = n.free("sink to air", 1.0 / 6.0, 1.0 / 2.4, Scope::Surroundings);
-        let capacity = n.free("capacity of the sink", 80.0, 400.0, Scope::Inside);
+        let sink = n.free("sink to air", 1.0 / 6.0, 1.0 / 2.4, FreeScope::Surroundings);
+        let capacity = n.free("capacity of the sink", 80.0, 400.0, FreeScope::Inside);
         let air = n.held(start);
         n.mass("sink", plate, capacity, 0.0, None).unwrap();
         n.link("sink to air", plate, air, sink).unwrap();
@@ -200,8 +193,8 @@ fn board_on_a_heat_sink_for_an_hour() {
     let prior = Belief::ranges(circuit.network());
     let on = 63.5 * 60.0;
     let phases = [Phase { current: 67.6, seconds: on }, Phase { current: 0.0, seconds: 500.0 }];
-    let reading = |row: &Vec<f64>| Reading {
-        quantity: Quantity::Temperature(switches, None),
+    let reading = |row: &Vec<f64>| Measurement {
+        quantity: Measurand::Temperature(switches, None),
         time: row[0],
         value: row[1] + ZERO,
         deviation: 0.5,
@@ -235,10 +228,10 @@ fn board_without_heat_sink() {
     let start = 24.0 + ZERO;
     let (n, switches) = board(start, |n, plate| {
         let air = n.held(start);
-        let area = n.free("free area", 0.127 * 0.074, 1.5 * 0.127 * 0.074, Scope::Surroundings);
+        let area = n.free("free area", 0.127 * 0.074, 1.5 * 0.127 * 0.074, FreeScope::Surroundings);
         // The film of a level strip is the mean of top and bottom; the top alone has a third more.
-        let factor = n.free("film", 1.0, 1.33, Scope::Surroundings);
-        let emissivity = n.free("emissivity", 0.8, 0.95, Scope::Inside);
+        let factor = n.free("film", 1.0, 1.33, FreeScope::Surroundings);
+        let emissivity = n.free("emissivity", 0.8, 0.95, FreeScope::Inside);
         let film = Film::Level { width: 0.074, factor: factor.into() };
         n.mass("board", plate, 60.0, 0.0, None).unwrap();
         n.face("board", plate, area, Surface { film, air, emissivity: emissivity.into(), faced: air })
@@ -260,9 +253,9 @@ fn bars_of_the_national_physical_laboratory() {
         [(12.0, 1.0), (20.0, 2.0), (25.0, 3.0), (30.0, 5.0), (50.0, 5.0), (60.0, 10.0), (100.0, 10.0)]
     {
         let mut n = Network::new();
-        let resistivity = n.free("resistivity", 1.7241e-8 / 1.0, 1.7241e-8 / 0.97, Scope::Inside);
+        let resistivity = n.free("resistivity", 1.7241e-8 / 1.0, 1.7241e-8 / 0.97, FreeScope::Inside);
         // Dull to oxidised copper (emissivity tables read: 0.12 to 0.15 dull, 0.6 to 0.7 oxidised).
-        let emissivity = n.free("emissivity", 0.12, 0.7, Scope::Inside);
+        let emissivity = n.free("emissivity", 0.12, 0.7, FreeScope::Inside);
         let air = n.held(313.15);
         let (from, to) = (n.point(), n.point());
         n.terminals(from, to);
@@ -272,7 +265,10 @@ fn bars_of_the_national_physical_laboratory() {
             from,
             to,
             length: 5.0.into(),
-            section: Section::Flat { width: (width * 1e-3).into(), thickness: (thickness * 1e-3).into() },
+            section: CrossSection::Flat {
+                width: (width * 1e-3).into(),
+                thickness: (thickness * 1e-3).into(),
+            },
             metal: Metal {
                 resistivity: resistivity.into(),
                 coefficient: 0.0039,

@@ -6,7 +6,7 @@ use std::process::Stdio;
 
 use serde_json::{Value, json};
 use underlid::physics::air::air;
-use underlid::physics::busbar::{self, Bar, Orientation};
+use underlid::physics::busbar::{self, Busbar, Orientation};
 use underlid::physics::fuse::FuseKind;
 use underlid::physics::heat_path::{self, Devices};
 use underlid::physics::material::Material;
@@ -25,12 +25,12 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 const INCH: f64 = 0.0254;
 
-fn bar(material: Material, width: f64, thickness: f64, emissivity: f64) -> Bar {
+fn bar(material: Material, width: f64, thickness: f64, emissivity: f64) -> Busbar {
     let (width, thickness) = (Length::new::<meter>(width), Length::new::<meter>(thickness));
-    Bar { material, width, thickness, stacked: 1, emissivity, orientation: Orientation::OnEdge }
+    Busbar { material, width, thickness, stacked: 1, emissivity, orientation: Orientation::OnEdge }
 }
 
-fn current(bar: &Bar, ambient: f64, rise: f64) -> f64 {
+fn current(bar: &Busbar, ambient: f64, rise: f64) -> f64 {
     busbar::current_for_rise(
         bar,
         ThermodynamicTemperature::new::<kelvin>(ambient),
@@ -318,7 +318,7 @@ mod hostile {
         ) {
             for stacked in [stacked, few] {
                 let orientation = if flat { Orientation::Flat } else { Orientation::OnEdge };
-                let bar = Bar { stacked, orientation, ..bar(material, width, thickness, emissivity) };
+                let bar = Busbar { stacked, orientation, ..bar(material, width, thickness, emissivity) };
                 let ambient = ThermodynamicTemperature::new::<kelvin>(ambient);
                 let step = TemperatureInterval::new::<kelvin_step>(rise);
                 finite(busbar::current_for_rise(&bar, ambient, step).map(|i| i.value))?;

@@ -6,8 +6,8 @@ use std::process::Stdio;
 use crate::common::{pack::pack, python, root, thermal as described};
 use serde_json::Value as Json;
 use underlid::thermal::{
-    Bar, Belief, Circuit, Duty, Experiment, Film, Metal, Network, Phase, Quantity, Range, Reading, Section,
-    Spread, Surface, fit,
+    Bar, Belief, Circuit, CrossSection, Duty, Experiment, Film, Measurand, Measurement, Metal, Network,
+    Phase, Range, Spread, Surface, fit,
 };
 
 /// What a script of `tests/reference/` prints, a JSON text a line.
@@ -97,9 +97,9 @@ fn intervals(own: usize, richer: usize) {
     let circuit = Circuit::new(network).unwrap();
     let prior = Belief::ranges(circuit.network());
     let sensors = [
-        Quantity::Temperature(link, Some(0.025)),
-        Quantity::Temperature(bar, Some(0.05)),
-        Quantity::Temperature(fuse, None),
+        Measurand::Temperature(link, Some(0.025)),
+        Measurand::Temperature(bar, Some(0.05)),
+        Measurand::Temperature(fuse, None),
     ];
     let mut stream = 12_345_u64;
     let mut even = || {
@@ -133,7 +133,7 @@ fn intervals(own: usize, richer: usize) {
     let fitted: Vec<(Range, bool)> = packs
         .iter()
         .map(|pack| {
-            let readings = sensors.iter().zip(&pack.readings).map(|(&quantity, &value)| Reading {
+            let readings = sensors.iter().zip(&pack.readings).map(|(&quantity, &value)| Measurement {
                 quantity,
                 time: TEST.seconds,
                 value,
@@ -254,7 +254,7 @@ fn bar_without_end_in_free_air() {
                     from,
                     to,
                     length: 5.0.into(),
-                    section: Section::Flat {
+                    section: CrossSection::Flat {
                         width: (width * 0.0254).into(),
                         thickness: (thickness * 0.0254).into(),
                     },
@@ -296,7 +296,7 @@ fn ends_held_without_film() {
                     from,
                     to,
                     length: length.into(),
-                    section: Section::Flat { width: width.into(), thickness: thickness.into() },
+                    section: CrossSection::Flat { width: width.into(), thickness: thickness.into() },
                     metal: Metal { coefficient, ..copper() },
                     cover: None,
                     surface: None,

@@ -395,3 +395,23 @@ fn paths_are_read() {
         ]
     );
 }
+
+/// What is told of by its name alone must have one of its own: a reader who looks for `Value` finds one type.
+#[test]
+fn no_two_public_types_have_one_name() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut found = Vec::new();
+    files(&root, &mut found);
+    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for file in found {
+        let tokens = tokens(&std::fs::read_to_string(&file).expect("a readable file"));
+        for three in tokens.windows(3) {
+            let [(seen, _), (kind, _), (name, line)] = three else { continue };
+            if seen == "pub" && matches!(kind.as_str(), "struct" | "enum" | "trait" | "type" | "union") {
+                places.entry(name.clone()).or_default().push(format!("{}:{line}", file.display()));
+            }
+        }
+    }
+    places.retain(|name, places| places.len() > 1 && name != "$");
+    assert!(places.is_empty(), "two public types of one name: {places:#?}");
+}

@@ -523,12 +523,12 @@ fn checked(record: &str) -> String {
     format!("{out}{problems}")
 }
 
-const PACK: &str = "schema = 2\n[claims]\ncontinuous_current = \"100 A\"\ncapacity = \"100 Ah\"\nnominal_voltage = \"12.8 V\"\n[cells]\nchemistry = \"LFP\"\nseries = 4\nparallel = 1\ncapacity = \"100 Ah\"\nresistance = \"0.35 mΩ\"\n[path]\ncomplete = \"yes\"\nstrings = 1\n[[path.element]]\nid = \"cells\"\nkind = \"cell-stack\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nsection = \"6 x 2 mm\"\nlength = \"100 mm\"\nmaterial = \"copper\"\nfinish = \"bright\"\n[[path.element]]\nid = \"fuse\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"150 A\"\nrated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\nresistance = \"0.3 mΩ\"\n";
+const PACK: &str = "schema = 2\n[claims]\ncontinuous_current = \"100 A\"\ncapacity = \"100 Ah\"\nnominal_voltage = \"12.8 V\"\nmax_in_series = \"absent\"\nmax_in_parallel = \"absent\"\n[cells]\nchemistry = \"LFP\"\nseries = 4\nparallel = 1\ncapacity = \"100 Ah\"\nresistance = \"0.35 mΩ\"\n[path]\ncomplete = \"yes\"\nstrings = 1\n[[path.element]]\nid = \"cells\"\nkind = \"cell-stack\"\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nsection = \"6 x 2 mm\"\nlength = \"100 mm\"\nmaterial = \"copper\"\nfinish = \"bright\"\n[[path.element]]\nid = \"fuse\"\nkind = \"fuse\"\nfuse = \"class T\"\nrating = \"150 A\"\nrated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\nresistance = \"0.3 mΩ\"\n";
 
 /// 0.35 Ω for 0.35 mΩ gave 9.7 A of fault current, and every fuse interrupted it.
 #[test]
 fn a_value_that_is_not_plausible_decides_nothing_until_it_is_confirmed() {
-    let fuse = "Interrupting rating covers the prospective short-circuit current";
+    let fuse = "Interrupting rating covers the fault current of the use that is claimed";
     let right = checked(PACK);
     assert!(right.contains(&format!("● critical {fuse}")) && !right.contains("IN DOUBT"), "{right}");
     let slipped = checked(&PACK.replace("0.35 mΩ", "0.35 Ω"));

@@ -231,15 +231,7 @@ fn given(typed: &[(&Flag, Typed)], record: &Record, elements: &[&str]) -> Vec<Gi
         let place = 1_000_000 + number;
         let found = Found { span: place..place, ..Found::default() };
         let value = Val::Amount(sources.amount(quantity, &found, 0));
-        let worked = Worked {
-            value,
-            steps: vec![format!("given: {}", quantity.text)],
-            sources: Vec::new(),
-            assumed: Vec::new(),
-            bound: None,
-            claims: Vec::new(),
-            contradicted: Vec::new(),
-        };
+        let worked = Worked { steps: vec![format!("given: {}", quantity.text)], ..Worked::of(value) };
         Some((at, name, Ok(worked)))
     });
     facts.collect()

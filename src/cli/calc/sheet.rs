@@ -196,7 +196,6 @@ impl Sheet {
         subject.facts.first().is_some_and(|name| self.facts.iter().any(|fact| fact.name == *name))
     }
 
-    /// The sheet as text.
     pub(super) fn text(&self) -> String {
         let mut out = String::new();
         // Writing to a String cannot fail.

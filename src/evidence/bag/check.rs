@@ -70,7 +70,6 @@ pub struct BagReport {
 impl BagReport {
     /// How the inspection in the payload stands against the seal that lies in it, told from the hashes that were
     /// found, without reading anything again.
-    #[must_use]
     pub fn against_seal(&self, sealed: &Manifest) -> SealComparison {
         let in_payload = |name: &EvidenceName| {
             let name = EvidenceName::new(name.as_bytes().strip_prefix(b"data/")?).ok()?;

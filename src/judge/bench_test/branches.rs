@@ -222,7 +222,7 @@ impl Work<'_> {
     fn read_branch(&self, logs: &Logs<'_>, branch: &TestBranch, name: String) -> Result<Read, String> {
         let log = branch.log.text().unwrap_or_default();
         let path = logs.path(log)?;
-        let mut settings = logs.settings(branch.columns.list())?;
+        let mut settings = logs.settings(branch.columns.list(), branch.profile.text())?;
         if let Some(sign) = branch.sign.word() {
             settings.sign = SignSetting::parse(sign)?;
         }

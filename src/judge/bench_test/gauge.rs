@@ -16,6 +16,7 @@ use crate::logs::full_load::Total;
 use crate::logs::gauge::{deviation, fall_of_charge};
 use crate::logs::instrument::ReadingComparison;
 use crate::logs::read::Meaning;
+use crate::logs::slope;
 use crate::record::parts::TestReading;
 use crate::units::{COVERAGE, Dimension, Quantity, show, show_percent, show_uncertain};
 
@@ -315,14 +316,9 @@ fn difference(name: &str, compared: &Result<ReadingComparison, String>, dimensio
     }
 }
 
-/// The smallest change of what a gauge shows: its step as far as the log tells.
+/// The step of what a gauge shows, as far as the log tells.
 fn smallest_step(channel: &Channel) -> Option<f64> {
-    let points = channel.series.points();
-    let changes = points.windows(2).filter_map(|pair| match pair {
-        [a, b] if (b.1 - a.1).abs() > 1e-9 => Some((b.1 - a.1).abs()),
-        _ => None,
-    });
-    changes.min_by(f64::total_cmp)
+    Some(slope::last_digit(&channel.series.points())).filter(|step| *step > 0.0)
 }
 
 /// What a display showed at a time: its last value until then.

@@ -197,11 +197,12 @@ pub(crate) struct Logs<'a> {
 
 impl Logs<'_> {
     /// What is known of a log before a test says more.
-    fn settings(&self, columns: &[String]) -> Result<ReadSettings, String> {
+    fn settings(&self, columns: &[String], profile: Option<&str>) -> Result<ReadSettings, String> {
         let columns =
             columns.iter().map(|text| ColumnSetting::parse(text).map_err(|error| error.to_string()));
         let columns = columns.collect::<Result<_, _>>()?;
-        Ok(ReadSettings { columns, known: Arc::clone(&self.profiles), ..ReadSettings::default() })
+        let (known, profile) = (Arc::clone(&self.profiles), profile.map(str::to_owned));
+        Ok(ReadSettings { columns, known, profile, ..ReadSettings::default() })
     }
 
     /// The path of a log, from its name in the record.
@@ -329,15 +330,7 @@ impl TestResult {
 }
 
 fn worked(value: Val, steps: Vec<String>) -> Worked {
-    Worked {
-        value,
-        steps,
-        sources: Vec::new(),
-        assumed: Vec::new(),
-        bound: None,
-        claims: Vec::new(),
-        contradicted: Vec::new(),
-    }
+    Worked { steps, ..Worked::of(value) }
 }
 
 /// A test while it is worked out.
@@ -371,10 +364,9 @@ impl Work<'_> {
         for name in names {
             files.push(LogFile { name: (*name).to_owned(), path: logs.path(name)? });
         }
-        let mut settings = logs.settings(self.test.columns.list())?;
+        let mut settings = logs.settings(self.test.columns.list(), self.test.profile.text())?;
         settings.interval = self.test.interval.quantity().map(|q| q.value);
         settings.sheet = self.test.sheet.text().map(str::to_owned);
-        settings.profile = self.test.profile.text().map(str::to_owned);
         if let Some(sign) = self.test.sign.word() {
             settings.sign = SignSetting::parse(sign)?;
         }

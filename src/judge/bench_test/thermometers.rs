@@ -81,9 +81,10 @@ impl Work<'_> {
         for (number, sensor) in of_others() {
             let name = sensor.log.text().unwrap_or_default();
             if !known.iter().any(|(of, _)| *of == name) {
-                let all = test.sensor.iter().filter(|other| other.log.text() == Some(name));
-                let columns: Vec<String> = all.flat_map(|other| other.columns.list()).cloned().collect();
-                known.push((name, read(logs, name, &columns)));
+                let all = || test.sensor.iter().filter(|other| other.log.text() == Some(name));
+                let columns: Vec<String> = all().flat_map(|other| other.columns.list()).cloned().collect();
+                let profile = all().find_map(|other| other.profile.text());
+                known.push((name, read(logs, name, &columns, profile)));
             }
             let Some((_, read)) = known.iter().find(|(of, _)| *of == name) else { continue };
             let found = read.as_ref().map_err(Clone::clone).and_then(|read| find(sensor, read, &own, span));
@@ -103,8 +104,8 @@ impl Work<'_> {
 }
 
 /// Reads a log of temperatures through.
-fn read(logs: &Logs<'_>, name: &str, columns: &[String]) -> Result<Read, String> {
-    let settings = logs.settings(columns)?;
+fn read(logs: &Logs<'_>, name: &str, columns: &[String], profile: Option<&str>) -> Result<Read, String> {
+    let settings = logs.settings(columns, profile)?;
     let mut reader = LogReader::open(&logs.path(name)?, &settings).map_err(|error| error.to_string())?;
     let of: Vec<(Slot, Column)> =
         reader.layout().slots(Meaning::Temperature).map(|(slot, column)| (slot, column.clone())).collect();

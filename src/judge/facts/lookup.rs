@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use super::Derived;
 use super::value::{Missing, Reason, Val, Worked};
-use super::{Derived, element_label};
 use crate::record::field::{ABSENT, Found};
 use crate::record::{Kind, Part, Record, Shape, State, Value};
 use crate::units::{Amount, Dimension};
@@ -208,7 +208,9 @@ impl Facts<'_> {
 
     fn missing(&self, name: &str, reason: Reason) -> Missing {
         let place = match self.subject {
-            Subject::Element(index) if name.starts_with("element.") => element_label(self.record, index),
+            Subject::Element(index) if name.starts_with("element.") => {
+                return Missing::of_element(name, self.record, index, reason);
+            }
             Subject::Load(index) if name.starts_with("load.") => {
                 let id = self.record.rig.load.get(index).and_then(|load| load.id.text());
                 id.map_or_else(|| format!("load no. {}", index + 1), str::to_owned)

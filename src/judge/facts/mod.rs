@@ -23,11 +23,11 @@ pub(crate) use network::is_fact as of_the_network;
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub(crate) use table::FACTS;
-pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked};
+pub use value::{Answer, Bound, Missing, NAMED, Reason, Side, Sources, Type, Val, Worked, element_label};
 pub(crate) use value::{capped, names};
 
-use crate::evidence::whole::Look;
-use crate::record::parts::ElementKind;
+use crate::evidence::whole::PictureState;
+use crate::record::parts::Element;
 use crate::record::{Record, reads};
 use crate::units::Amount;
 use answers::Answers;
@@ -59,10 +59,15 @@ pub(crate) type Given = (Option<usize>, &'static str, Answer);
 pub struct Derived {
     /// What its readings have in common.
     pub sources: Sources,
+    /// Of the cells, before anything else.
+    cells: Arc<Values>,
     pack: Values,
-    elements: Vec<Values>,
+    /// Of each element for itself and in the network.
+    elements: Vec<Arc<Values>>,
+    /// Of each element in its path.
+    in_path: Vec<Values>,
     statements: Vec<Values>,
-    tests: Vec<Values>,
+    tests: Arc<Vec<Values>>,
     loads: Vec<Values>,
     meters: Vec<Values>,
     /// Facts that were given in the place of what would be derived; none but in a calculation.
@@ -72,15 +77,17 @@ pub struct Derived {
     /// True where a photo shows something that the record withholds.
     photos_withheld: bool,
     /// Photos that were looked at.
-    seen: Seen,
+    seen: Arc<Seen>,
     /// Temperatures that were read in bench tests.
-    measured: Vec<Measured>,
+    measured: Arc<Vec<Measured>>,
     /// Places of the path with their temperatures.
     places: Vec<PlaceTold>,
     /// The path is no pack: each element is taken by itself in open air.
     alone: bool,
     /// Which facts of elements the network gave.
     by_network: Vec<(usize, &'static str)>,
+    /// Values are only tried.
+    tried: bool,
 }
 
 /// Places of the photos that show each part.
@@ -128,8 +135,9 @@ impl Derived {
     ) -> Self {
         let of_tests: (Vec<_>, Vec<_>) =
             tests.into_iter().map(Into::into).map(|OfTest { values, measured }| (values, measured)).unzip();
-        let measured = of_tests.1.into_iter().flatten().collect();
-        Self { tests: of_tests.0, seen, measured, ..Self::default() }.derive(record, limits)
+        let measured = Arc::new(of_tests.1.into_iter().flatten().collect());
+        let (tests, seen) = (Arc::new(of_tests.0), Arc::new(seen));
+        Self { tests, seen, measured, ..Self::default() }.derive(record, limits)
     }
 
     /// Derives what follows for the elements of a path each by itself in open air, as the leads of a test rig are.
@@ -149,19 +157,40 @@ impl Derived {
     }
 
     /// Derives everything anew for a record that differs in a few facts; what the network says is taken over as it is, and
-    /// so is what bench tests and photos show.
-    pub(crate) fn again(&self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+    /// so is what bench tests and photos show. Where the facts are all of some elements, these are named.
+    pub(crate) fn again(
+        &self,
+        record: &Record,
+        limits: &BTreeMap<String, Amount>,
+        of: Option<&[usize]>,
+    ) -> Self {
         let (tests, seen, measured) = (self.tests.clone(), self.seen.clone(), self.measured.clone());
-        Self { tests, seen, measured, ..Self::default() }.derive_from(record, limits, Some(self))
+        Self { tests, seen, measured, tried: true, ..Self::default() }.derive_from(
+            record,
+            limits,
+            Some((self, of)),
+        )
+    }
+
+    /// Whether values are only tried, so that no working is told.
+    pub(crate) fn is_tried(&self) -> bool {
+        self.tried
     }
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
         self.derive_from(record, limits, None)
     }
 
-    fn derive_from(self, record: &Record, limits: &BTreeMap<String, Amount>, before: Option<&Self>) -> Self {
+    fn derive_from(
+        self,
+        record: &Record,
+        limits: &BTreeMap<String, Amount>,
+        before: Option<(&Self, Option<&[usize]>)>,
+    ) -> Self {
         let (photos, photos_withheld) = reads::watch(|| photos_by_part(record));
         let mut derived = Self { sources: Sources::of(record, limits), photos, photos_withheld, ..self };
+        // What holds as before, where only some elements differ.
+        let kept = before.and_then(|(before, of)| Some((before, of?)));
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
             ($values:expr) => {
@@ -170,24 +199,30 @@ impl Derived {
                 derived.pack.extend(more);
             };
         }
-        add!(pack::of_cells);
+        derived.cells = match kept {
+            Some((before, _)) => Arc::clone(&before.cells),
+            None => {
+                let facts = Facts { record, derived: &derived, limits, subject: Subject::Pack };
+                Arc::new(Answers::of(|values| pack::of_cells(&facts, values)))
+            }
+        };
         for index in 0..record.path.element.len() {
-            let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::of_element(&facts, index, values));
+            let same = kept.filter(|(_, of)| !of.contains(&index));
+            let same = same.and_then(|(before, _)| before.elements.get(index).cloned());
+            let values = same.unwrap_or_else(|| {
+                let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
+                let mut values = Answers::of(|values| path::of_element(&facts, index, values));
+                if let Some((before, _)) = before {
+                    before.network_of(&facts, index, &mut values);
+                }
+                Arc::new(values)
+            });
             derived.elements.push(values);
         }
         match before {
-            Some(before) => {
-                derived.take_network(before);
-                for (index, element) in record.path.element.iter().enumerate() {
-                    let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-                    let known =
-                        before.of_element(index, "element.temperature_limit").filter(|limit| limit.is_ok());
-                    let limit = known.cloned().or_else(|| Some(network::limits::of(&facts, element.kind()?)));
-                    if let (Some(limit), Some(values)) = (limit, derived.elements.get_mut(index)) {
-                        values.insert("element.temperature_limit", limit);
-                    }
-                }
+            Some((before, _)) => {
+                let of_path = before.pack.iter().filter(|(name, _)| network::is_fact(name));
+                derived.pack.extend(of_path.map(|(name, answer)| (*name, answer.clone())));
             }
             None if derived.alone => {}
             None => derived.add_network(record, limits),
@@ -197,9 +232,7 @@ impl Derived {
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
             let values = Answers::of(|values| path::with_path(&facts, values));
-            if let Some(element) = derived.elements.get_mut(index) {
-                element.extend(values);
-            }
+            derived.in_path.push(values);
         }
         add!(pack::of_bms);
         add!(pack::of_evidence);
@@ -211,16 +244,17 @@ impl Derived {
         derived
     }
 
-    /// Takes over what the network said before.
-    fn take_network(&mut self, before: &Self) {
-        let of_path = before.pack.iter().filter(|(name, _)| network::is_fact(name));
-        self.pack.extend(of_path.map(|(name, answer)| (*name, answer.clone())));
-        // The limit of a place may be read from the record.
-        for (index, name) in before.by_network.iter().filter(|(_, name)| *name != "element.temperature_limit")
-        {
-            let answer = before.elements.get(*index).and_then(|values| values.get(name));
-            if let (Some(answer), Some(element)) = (answer, self.elements.get_mut(*index)) {
-                element.insert(name, answer.clone());
+    /// What the network said of an element, for one that differs in a few facts.
+    fn network_of(&self, facts: &Facts<'_>, index: usize, values: &mut Values) {
+        let before = self.elements.get(index);
+        for (_, name) in self.by_network.iter().filter(|(of, _)| *of == index) {
+            let answer = before.and_then(|before| before.get(name)).cloned();
+            // The limit of a place may be read from the record.
+            let kind = facts.record.path.element.get(index).and_then(Element::kind);
+            let again =
+                kind.filter(|_| *name == "element.temperature_limit" && !matches!(answer, Some(Ok(_))));
+            if let Some(answer) = again.map(|kind| network::limits::of(facts, kind)).or(answer) {
+                values.insert(name, answer);
             }
         }
     }
@@ -245,7 +279,7 @@ impl Derived {
         for (index, name, answer) in elements {
             if let Some(element) = self.elements.get_mut(index) {
                 self.by_network.push((index, name));
-                element.insert(name, answer);
+                Arc::make_mut(element).insert(name, answer);
             }
         }
     }
@@ -268,15 +302,10 @@ impl Derived {
     pub(crate) fn seen_whole(&self, record: &Record, index: usize) -> Result<(), Vec<Missing>> {
         let file = record.photo.get(index).and_then(|photo| photo.file.text()).unwrap_or_default();
         match self.seen.get(file) {
-            None | Some(Look::Whole) => Ok(()),
-            Some(Look::Damaged(why) | Look::NotSeen(why)) => {
+            None | Some(PictureState::Whole) => Ok(()),
+            Some(PictureState::Damaged(why) | PictureState::NotSeen(why)) => {
                 let what = format!("{file} does not count as evidence: {why}");
-                Err(vec![Missing {
-                    name: "photo.file".to_owned(),
-                    what,
-                    reason: Reason::NotVisible,
-                    counted: 0,
-                }])
+                Err(vec![Missing::told("photo.file", what, Reason::NotVisible)])
             }
         }
     }
@@ -289,7 +318,7 @@ impl Derived {
 
     /// Adds facts of an element.
     pub(crate) fn add_element(&mut self, index: usize, values: Values) {
-        if let Some(element) = self.elements.get_mut(index) {
+        if let Some(element) = self.in_path.get_mut(index) {
             element.extend(values);
         }
     }
@@ -305,8 +334,9 @@ impl Derived {
 
     /// Every derived fact.
     pub(crate) fn each_answer(&mut self, change: &mut dyn FnMut(&mut Answer)) {
-        let lists = [&mut self.elements, &mut self.statements, &mut self.tests];
-        for values in std::iter::once(&mut self.pack).chain(lists.into_iter().flatten()) {
+        let shared = std::iter::once(&mut self.cells).chain(&mut self.elements).map(Arc::make_mut);
+        let lists = [&mut self.in_path, &mut self.statements, Arc::make_mut(&mut self.tests)];
+        for values in shared.chain([&mut self.pack]).chain(lists.into_iter().flatten()) {
             values.values_mut().for_each(&mut *change);
         }
     }
@@ -322,13 +352,14 @@ impl Derived {
     /// A derived fact of the pack.
     #[must_use]
     pub fn of_pack(&self, name: &str) -> Option<&Answer> {
-        noted(self.pack.get(name))
+        noted(self.pack.get(name).or_else(|| self.cells.get(name)))
     }
 
     /// A derived fact of an element.
     #[must_use]
     pub fn of_element(&self, index: usize, name: &str) -> Option<&Answer> {
-        noted(self.elements.get(index)?.get(name))
+        let in_path = self.in_path.get(index).and_then(|values| values.get(name));
+        noted(in_path.or_else(|| self.elements.get(index)?.get(name)))
     }
 
     /// A derived fact of a claim in words.
@@ -372,18 +403,4 @@ fn noted(answer: Option<&Answer>) -> Option<&Answer> {
         None => {}
     }
     answer
-}
-
-/// An element as a person would name it: "busbar positive-bar"; one named like its kind is named once.
-#[must_use]
-pub fn element_label(record: &Record, index: usize) -> String {
-    let Some(element) = record.path.element.get(index) else {
-        return String::new();
-    };
-    let kind = element.kind().map_or("element", ElementKind::word);
-    match element.id.text() {
-        Some(id) if id == kind => kind.to_owned(),
-        Some(id) => format!("{kind} {id}"),
-        None => format!("{kind} no. {}", index + 1),
-    }
 }

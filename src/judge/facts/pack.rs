@@ -33,6 +33,7 @@ pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("pack.string_voltage", || string_voltage(facts));
     values.derive("enclosure.creepage_needed", || creepage_needed(facts));
     values.derive("enclosure.clearance_needed", || clearance_needed(facts));
+    values.derive("pack.strings", || strings(facts));
     values.derive("pack.capacity", || capacity(facts));
     values.derive("pack.cell_charge_limit", || {
         cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>())
@@ -110,7 +111,7 @@ fn quotient(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> A
 
 fn combine(mut work: Worker<'_>, number: Uncertain, dimension: Option<Dimension>, formula: &str) -> Answer {
     let amount = Amount { number, dimension: dimension.unwrap_or(NONE) };
-    work.step(line(formula, &amount));
+    work.step(|| line(formula, &amount));
     work.done(amount)
 }
 
@@ -126,7 +127,7 @@ fn nominal_voltage(facts: &Facts<'_>) -> Answer {
 fn highest_voltage(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(claimed) = work.optional("claims.charge_voltage") {
-        work.step(line("claimed charge voltage", &claimed));
+        work.step(|| line("claimed charge voltage", &claimed));
         return work.done(claimed);
     }
     let series = work.amount("cells.series");
@@ -154,7 +155,7 @@ fn string_voltage(facts: &Facts<'_>) -> Answer {
         Err(missing) => {
             work.assume("nothing is recorded about packs in series: this is the voltage of one".to_owned());
             work.bounded(Side::AtLeast, vec![missing], false);
-            work.step(line("one pack", &pack));
+            work.step(|| line("one pack", &pack));
             work.done(pack)
         }
     }
@@ -205,9 +206,11 @@ fn distance_needed(
         all.push(needed.get::<meter>());
     }
     let (least, greatest) = all.iter().fold((f64::INFINITY, 0.0_f64), |e, d| (e.0.min(*d), e.1.max(*d)));
-    work.step(format!("at {}, pollution degree {}", voltage.show(), told(&degrees, PollutionDegree::word)));
+    work.step(|| {
+        format!("at {}, pollution degree {}", voltage.show(), told(&degrees, PollutionDegree::word))
+    });
     if with_group {
-        work.step(format!("material group {}", told(&groups, MaterialGroup::word)));
+        work.step(|| format!("material group {}", told(&groups, MaterialGroup::word)));
     }
     work.done(Amount::between(least, greatest, source, Dimension::LENGTH))
 }
@@ -227,6 +230,16 @@ fn clearance_needed(facts: &Facts<'_>) -> Answer {
     })
 }
 
+fn strings(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let recorded = work.amount("path.strings");
+    let single = || work.optional("cells.parallel").filter(|parallel| parallel.value() == 1.0);
+    if let Some(strings) = recorded.or_else(single) {
+        return work.done(strings);
+    }
+    Err(work.take_missing())
+}
+
 fn capacity(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let (parallel, cell) = (work.amount("cells.parallel"), work.amount("cells.capacity"));
@@ -239,7 +252,7 @@ fn cell_limit(facts: &Facts<'_>, name: &str, pick: impl Fn(&Voltages) -> f64) ->
     let mut work = Worker::new(facts);
     let limit = usual_or(&mut work, name, pick);
     let [limit] = work.all([limit])?;
-    work.step(line("per cell", &limit));
+    work.step(|| line("per cell", &limit));
     work.done(limit)
 }
 
@@ -279,20 +292,20 @@ fn c_rate(facts: &Facts<'_>, current: &str) -> Answer {
 fn cold_charge_current(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(reduced) = work.optional("bms.cold_charge_current") {
-        work.step(line("allowed by the BMS in the cold", &reduced));
+        work.step(|| line("allowed by the BMS in the cold", &reduced));
         return work.done(reduced);
     }
     let claimed = work.amount("claims.charge_current");
     let [claimed] = work.all([claimed])?;
     work.assume("the BMS is not recorded to allow less in the cold (`bms.cold_charge_current`)".to_owned());
-    work.step(line("claimed charge current", &claimed));
+    work.step(|| line("claimed charge current", &claimed));
     work.done(claimed)
 }
 
 fn c_rate_limit(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(rate) = work.optional("cells.discharge_rate_limit") {
-        work.step(line("limit of the cell", &rate));
+        work.step(|| line("limit of the cell", &rate));
         return work.done(rate);
     }
     if work.optional("cells.discharge_current_limit").is_none() {
@@ -330,7 +343,7 @@ fn energy_density(facts: &Facts<'_>) -> Answer {
     let [a, b, c] = ["length", "width", "height"].map(|side| work.amount(&format!("{part}.size.{side}")));
     let [energy, a, b, c] = work.all([energy, a, b, c])?;
     let volume = Amount { number: a.number.times(&b.number).times(&c.number), dimension: Dimension::VOLUME };
-    work.step(line("volume", &volume));
+    work.step(|| line("volume", &volume));
     let formula = format!("{} / {}", energy.show(), volume.show());
     quotient(work, &energy, &volume, &formula)
 }
@@ -367,12 +380,7 @@ fn spread(
     let series = facts.record.cells.series.count().unwrap_or(0) as usize;
     if amounts.len() < 2 || amounts.len() < series {
         let what = format!("readings of {} cells are recorded, {} are needed", amounts.len(), series.max(2));
-        return Err(vec![Missing {
-            name: "cells.reading".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        }]);
+        return Err(vec![Missing::told("cells.reading", what, Reason::NotRecorded)]);
     }
     amounts.sort_by(|a, b| a.value().total_cmp(&b.value()));
     let (Some(low), Some(high)) = (amounts.first(), amounts.last()) else {
@@ -383,7 +391,7 @@ fn spread(
     } else {
         (high.number.minus(&low.number), low.dimension)
     };
-    work.step(format!("highest {}, lowest {} of {} readings", high.show(), low.show(), amounts.len()));
+    work.step(|| format!("highest {}, lowest {} of {} readings", high.show(), low.show(), amounts.len()));
     work.done(Amount { number, dimension })
 }
 
@@ -391,7 +399,7 @@ fn spread(
 fn full_load_tests(facts: &Facts<'_>) -> Answer {
     let tests = facts.record.test.iter().filter(|test| test.kind.known() == Some(TestKind::FullLoad)).count();
     let mut work = Worker::new(facts);
-    work.step(format!("{tests} with kind \"full load\""));
+    work.step(|| format!("{tests} with kind \"full load\""));
     work.done(Amount::exact(tests as f64, Dimension::NONE))
 }
 
@@ -410,7 +418,7 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
         (Some(first), Some(last)) => {
             let days = (last - first).get_days();
             let mut work = Worker::new(facts);
-            work.step(format!("{first} to {last}: {days} days"));
+            work.step(|| format!("{first} to {last}: {days} days"));
             work.done(Amount::exact(f64::from(days) * 86_400.0, Dimension::TIME))
         }
         (first, last) => Err([(first, "cells.earliest_date"), (last, "cells.latest_date")]
@@ -458,12 +466,7 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
     let layers = &facts.record.bms.layer;
     if layers.is_empty() {
         let what = "no layer of the heat path (`[[bms.layer]]`) is recorded".to_owned();
-        return Err(vec![Missing {
-            name: "bms.layer".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        }]);
+        return Err(vec![Missing::told("bms.layer", what, Reason::NotRecorded)]);
     }
     work.source(&heat_path::METHOD);
     let mut total = Uncertain::exact(0.0);
@@ -492,7 +495,7 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
         };
         match resistance {
             Ok(resistance) => {
-                work.step(line(&name, &resistance));
+                work.step(|| line(&name, &resistance));
                 total = total.plus(&resistance.number);
             }
             Err(missing) => {
@@ -504,7 +507,7 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
     }
     let total = Amount { number: total, dimension: Dimension::THERMAL_RESISTANCE };
     let [total] = work.all([Some(total)])?;
-    work.step(line("sum", &total));
+    work.step(|| line("sum", &total));
     work.done(total)
 }
 
@@ -587,7 +590,7 @@ fn junction(facts: &Facts<'_>) -> Result<Pair, Vec<Missing>> {
         ("heat in all devices", &power),
         ("junction temperature", &temperature),
     ] {
-        work.step(line(name, amount));
+        work.step(|| line(name, amount));
     }
     let worked = work.worked(Val::Amount(temperature));
     let power = super::Worked { value: Val::Amount(power), ..worked.clone() };
@@ -606,7 +609,7 @@ fn surface_temperature(facts: &Facts<'_>, dissipation: &Answer) -> Answer {
     let number = ambient.number.plus(&power.number.times(&path.number));
     let surface = Amount { number, dimension: Dimension::TEMPERATURE };
     work.source(&heat_path::METHOD);
-    work.step(line(&format!("{} + {} × {}", ambient.show(), power.show(), path.show()), &surface));
+    work.step(|| line(&format!("{} + {} × {}", ambient.show(), power.show(), path.show()), &surface));
     work.done(surface)
 }
 

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, HashSet};
 use super::lookup::Facts;
 use super::value::{Answer, Missing, Reason, Side};
 use super::worker::Worker;
-use crate::evidence::whole::Look;
+use crate::evidence::whole::PictureState;
 use crate::record::{Part, Record};
 use crate::units::{Amount, Dimension};
 
@@ -19,12 +19,12 @@ pub(crate) const PHOTO_COUNTS: [(&str, &[&str]); 4] = [
 ];
 
 /// Pictures that were looked at, by file.
-pub(crate) type Seen = BTreeMap<String, Look>;
+pub(crate) type Seen = BTreeMap<String, PictureState>;
 
 /// Until the first photo is recorded, nobody has begun to tie parts to photos.
 pub(crate) fn no_photos() -> Missing {
     let what = "no photo (`[[photo]]`) is recorded yet".to_owned();
-    Missing { name: "photo".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }
+    Missing::told("photo", what, Reason::NotRecorded)
 }
 
 /// The files of the photos that a part itself names.
@@ -66,19 +66,16 @@ pub(crate) fn photo_count(facts: &Facts<'_>, files: Vec<String>) -> Answer {
     let (mut number, mut seen, mut open) = (0_u32, HashSet::new(), Vec::new());
     let looked_at = files.iter().any(|file| facts.derived.seen.contains_key(file));
     for file in &files {
-        let missing = |what: String| Missing {
-            name: "photo.file".to_owned(),
-            what,
-            reason: Reason::NotVisible,
-            counted: 0,
-        };
+        let missing = |what: String| Missing::told("photo.file", what, Reason::NotVisible);
         match facts.derived.seen.get(file) {
-            Some(Look::Whole) => number += 1,
+            Some(PictureState::Whole) => number += 1,
             None if !looked_at => number += 1,
             // The same photo may be named twice.
             _ if !seen.insert(file) => {}
-            Some(Look::Damaged(why)) => work.step(format!("{file} does not count: {why}")),
-            Some(Look::NotSeen(why)) => open.push(missing(format!("{file} cannot be looked at: {why}"))),
+            Some(PictureState::Damaged(why)) => work.step(|| format!("{file} does not count: {why}")),
+            Some(PictureState::NotSeen(why)) => {
+                open.push(missing(format!("{file} cannot be looked at: {why}")));
+            }
             None => open.push(missing(format!("{file} was not looked at: enough others count"))),
         }
     }

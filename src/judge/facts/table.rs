@@ -36,6 +36,11 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::VOLTAGE,
         "highest voltage of as many packs in series as the papers allow; at least that of one where nothing is recorded",
     ),
+    fact(
+        "pack.strings",
+        Dimension::NONE,
+        "parallel strings of cells, as recorded; one where no cells are in parallel",
+    ),
     fact("pack.capacity", Dimension::CHARGE, "cells in parallel times capacity of one cell"),
     fact("pack.energy", Dimension::ENERGY, "pack capacity times pack nominal voltage, from the cells"),
     fact("pack.c_rate", Dimension::RATE, "rated continuous current over the capacity the cells add up to"),

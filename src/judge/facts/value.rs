@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::accuracy::{Accuracy, Usual};
 use crate::record::field::{Doubt, Found, WITHHELD, Word};
+use crate::record::parts::ElementKind;
 use crate::record::{How, Record, State};
 use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
@@ -112,6 +113,9 @@ pub struct Missing {
     /// Where a list was cut: how many further ones this stands for.
     #[serde(skip)]
     pub(crate) counted: usize,
+    /// The element of the path whose fact it is, by its place in the list.
+    #[serde(skip)]
+    pub(crate) element: Option<usize>,
 }
 
 impl Missing {
@@ -131,19 +135,24 @@ impl Missing {
             Some((head, rest)) if !place.is_empty() && head != "path" => rest,
             _ => name,
         };
-        Self { name: name.to_owned(), what: format!("`{field}`{of} {state}"), reason, counted: 0 }
+        Self::told(name, format!("`{field}`{of} {state}"), reason)
+    }
+
+    /// A fact of an element of the path that is not known.
+    pub(crate) fn of_element(name: &str, record: &Record, index: usize, reason: Reason) -> Self {
+        Self { element: Some(index), ..Self::fact(name, &element_label(record, index), reason) }
     }
 
     /// A fact by its name in expressions, in words of its own.
     pub(crate) fn told(name: &str, what: impl Into<String>, reason: Reason) -> Self {
-        Self { name: name.to_owned(), what: what.into(), reason, counted: 0 }
+        Self { name: name.to_owned(), what: what.into(), reason, counted: 0, element: None }
     }
 
     /// A value that cannot be shown because it rests on something withheld.
     #[must_use]
     pub fn withheld() -> Self {
         let what = "it rests on a value that the record withholds".to_owned();
-        Self { name: String::new(), what, reason: Reason::Withheld, counted: 0 }
+        Self::told("", what, Reason::Withheld)
     }
 
     /// A value that is in doubt.
@@ -151,7 +160,7 @@ impl Missing {
     pub fn doubt(doubt: &Doubt) -> Self {
         let meant = doubt.meant.as_deref().map_or_else(String::new, |meant| format!("; {meant}?"));
         let what = format!("{}{meant}", doubt.what);
-        Self { name: doubt.name.clone(), what, reason: Reason::InDoubt, counted: 0 }
+        Self::told(&doubt.name, what, Reason::InDoubt)
     }
 
     /// The doubt that makes a value missing.
@@ -162,7 +171,7 @@ impl Missing {
     /// Those that a list counts instead of naming them.
     fn more(number: usize, exactly: bool, reason: Reason) -> Self {
         let least = if exactly { "" } else { "at least " };
-        Self { name: MORE.to_owned(), what: format!("and {least}{number} more"), reason, counted: number }
+        Self { counted: number, ..Self::told(MORE, format!("and {least}{number} more"), reason) }
     }
 
     /// How many others this stands for.
@@ -173,7 +182,7 @@ impl Missing {
     /// A log that could not be used.
     #[must_use]
     pub(crate) fn log(what: String) -> Self {
-        Self { name: LOG.to_owned(), what, reason: Reason::Refused, counted: 0 }
+        Self::told(LOG, what, Reason::Refused)
     }
 
     /// True for a log that could not be used.
@@ -185,7 +194,21 @@ impl Missing {
     /// A refusal, in the words of whoever refuses.
     #[must_use]
     pub fn refused(why: &str) -> Self {
-        Self { name: String::new(), what: why.to_owned(), reason: Reason::Refused, counted: 0 }
+        Self::told("", why, Reason::Refused)
+    }
+}
+
+/// An element as a person would name it: "busbar positive-bar"; one named like its kind is named once.
+#[must_use]
+pub fn element_label(record: &Record, index: usize) -> String {
+    let Some(element) = record.path.element.get(index) else {
+        return String::new();
+    };
+    let kind = element.kind().map_or("element", ElementKind::word);
+    match element.id.text() {
+        Some(id) if id == kind => kind.to_owned(),
+        Some(id) => format!("{kind} {id}"),
+        None => format!("{kind} no. {}", index + 1),
     }
 }
 
@@ -327,6 +350,19 @@ pub struct Worked {
 }
 
 impl Worked {
+    /// A value without any working.
+    pub(crate) fn of(value: Val) -> Self {
+        Self {
+            value,
+            steps: Vec::new(),
+            sources: Vec::new(),
+            assumed: Vec::new(),
+            bound: None,
+            claims: Vec::new(),
+            contradicted: Vec::new(),
+        }
+    }
+
     /// As a person would read it: a bound is told as one.
     #[must_use]
     pub fn show(&self) -> String {

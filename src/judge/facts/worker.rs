@@ -149,16 +149,20 @@ impl<'a> Worker<'a> {
         }
     }
 
-    pub(crate) fn step(&mut self, line: String) {
+    /// Adds a line of working; where values are only tried, nobody reads it.
+    pub(crate) fn step(&mut self, line: impl FnOnce() -> String) {
+        if self.facts.derived.is_tried() {
+            return;
+        }
         if self.steps.len() < STEPS {
-            self.steps.push(line);
+            self.steps.push(line());
         } else {
             self.more_steps += 1;
         }
     }
 
     pub(crate) fn source(&mut self, method: &Method) {
-        self.step(format!("{}: {}", method.name, method.formula));
+        self.step(|| format!("{}: {}", method.name, method.formula));
         self.sources.push(method.source.to_owned());
     }
 

@@ -101,7 +101,7 @@ impl Branch {
         };
         let answer = match facts.worked(name) {
             Some(answer) => answer.clone(),
-            None => facts.fact(name).map(value),
+            None => facts.fact(name).map(Worked::of),
         };
         told_of_a_rig(answer)
     }
@@ -172,20 +172,7 @@ impl Branch {
             };
             return Err(vec![Missing::told(name, what, Reason::NotRecorded)]);
         };
-        Ok(value(Val::Amount(Amount::exact(current, Dimension::CURRENT))))
-    }
-}
-
-/// A value without any working.
-pub(super) fn value(value: Val) -> Worked {
-    Worked {
-        value,
-        steps: Vec::new(),
-        sources: Vec::new(),
-        assumed: Vec::new(),
-        bound: None,
-        claims: Vec::new(),
-        contradicted: Vec::new(),
+        Ok(Worked::of(Val::Amount(Amount::exact(current, Dimension::CURRENT))))
     }
 }
 

@@ -11,7 +11,7 @@ use uom::si::f64::{Area, ElectricCurrent, ThermodynamicTemperature};
 use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
-use super::branch::{Branch, Carries, no_ambient, renamed, told_of_a_rig, value};
+use super::branch::{Branch, Carries, no_ambient, renamed, told_of_a_rig};
 use crate::judge::facts::{
     Answer, Bound, Facts, Missing, Reason, Side, Subject, Val, Values, Worked, capped,
 };
@@ -136,7 +136,7 @@ impl Fuses {
             steps: vec![format!("rating of {name}: {}", rating.show())],
             assumed: vec![NOT_COUNTED.to_owned()],
             bound: at_most(self.missing.clone()),
-            ..value(Val::Amount(rating.clone()))
+            ..Worked::of(Val::Amount(rating.clone()))
         })
     }
 
@@ -163,7 +163,7 @@ impl Fuses {
             let quicker = |known: &Worked| known.value.amount().is_some_and(|k| k.value() <= amount.value());
             if !least.as_ref().is_some_and(quicker) {
                 let (steps, assumed) = (step.into_iter().collect(), assumed.into_iter().collect());
-                least = Some(Worked { steps, assumed, ..value(Val::Amount(amount)) });
+                least = Some(Worked { steps, assumed, ..Worked::of(Val::Amount(amount)) });
             }
         };
         let mut unable = Vec::new();
@@ -283,7 +283,7 @@ pub(super) fn of_element(branch: &Branch, index: usize, common: &Common, fault: 
         Carries::Share(_) => "load",
         Carries::Charge => "source",
     };
-    values.insert("circuit.part", Ok(value(Val::Text(part.to_owned()))));
+    values.insert("circuit.part", Ok(Worked::of(Val::Text(part.to_owned()))));
     values.insert("circuit.current", branch.current_answer());
     let known = branch.ambient_known(index);
     if !known {
@@ -337,7 +337,7 @@ fn withstands(branch: &Branch, index: usize, fault: &Amount) -> Result<Withstand
         format!("{} for {} until its insulation is spoiled", fault.show(), time_to.show()),
     ];
     let sources = vec![adiabatic::METHOD.source.to_owned()];
-    let worked = Worked { steps, sources, assumed, ..value(Val::Amount(heat)) };
+    let worked = Worked { steps, sources, assumed, ..Worked::of(Val::Amount(heat)) };
     Ok(Withstands { worked, time: time_to.value(), melts })
 }
 

@@ -1,6 +1,5 @@
 //! Facts of the loads, the meters, the source and the rig as a whole.
 
-use super::branch::value;
 use super::circuit::incomplete;
 use super::plan::MOST_LOADS;
 use crate::judge::facts::{Answer, Missing, Reason, Sources, Val, Values, Worked};
@@ -23,12 +22,12 @@ pub(super) const fn why(found: &Found) -> Reason {
 
 /// An amount as a fact.
 pub(super) fn amount(amount: Amount) -> Worked {
-    value(Val::Amount(amount))
+    Worked::of(Val::Amount(amount))
 }
 
 /// A yes that nothing speaks against, or what does.
 fn yes_unless(lacks: Vec<Missing>) -> Answer {
-    if lacks.is_empty() { Ok(value(Val::YesNo(true))) } else { Err(lacks) }
+    if lacks.is_empty() { Ok(Worked::of(Val::YesNo(true))) } else { Err(lacks) }
 }
 
 /// Name of a load by its place.

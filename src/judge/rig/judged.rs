@@ -7,7 +7,7 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::{ElectricCurrent, Power};
 use uom::si::power::watt;
 
-use super::branch::{Branch, Carries, value};
+use super::branch::{Branch, Carries};
 use super::circuit::{self, Common, Fault, Fuses};
 use super::claims::Given;
 use super::equipment::{self, LeadDrop, amount};
@@ -263,7 +263,7 @@ impl Basis<'_> {
             let what = "no load (`[[rig.load]]`) is recorded";
             Err(vec![Missing::told("load.power", what, Reason::NotRecorded)])
         } else {
-            Ok(value(Val::YesNo(all_set.is_some())))
+            Ok(Worked::of(Val::YesNo(all_set.is_some())))
         };
         values.insert("rig.loads_set", loads_set);
         values.insert("rig.set_current", current(all_set, "load.set_current"));

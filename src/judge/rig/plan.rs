@@ -197,7 +197,6 @@ fn session(
 /// The current to set, so that the rated one is shown beyond the uncertainty of what reads it.
 ///
 /// `expanded` gives the expanded uncertainty (k = 2) of a reading. The result is a whole ampere.
-#[must_use]
 pub fn current_to_set(
     rated: ElectricCurrent,
     expanded: impl Fn(ElectricCurrent) -> ElectricCurrent,
@@ -212,7 +211,6 @@ pub fn current_to_set(
 }
 
 /// Time in which a heater warms cells of a heat capacity by a rise, without losses.
-#[must_use]
 pub fn warm_up(heat: Energy, power: Power) -> Option<Time> {
     let time: Time = heat / power;
     time.value.is_finite().then_some(time)

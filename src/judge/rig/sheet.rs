@@ -102,7 +102,6 @@ impl Sheet {
     }
 
     /// True when a critical or major rule falls short, of the rig or of the charging leads.
-    #[must_use]
     pub fn falls_short(&self) -> bool {
         let mut checks = self.rig.checks.iter().chain(&self.charging.checks);
         checks.any(|check| check.outcome == Outcome::FallsShort && check.grade.is_grave())

@@ -223,7 +223,7 @@ pub struct Source {
     /// Clause, table or page.
     pub clause: String,
     /// How it was read.
-    pub read: Option<Reading>,
+    pub read: Option<SourceReading>,
     /// Where it was read.
     pub address: String,
     /// When it was read.
@@ -234,7 +234,7 @@ pub struct Source {
 
 words! {
     /// How a source was read.
-    pub enum Reading {
+    pub enum SourceReading {
         /// the text itself, in a public copy
         Copy = "public copy",
         /// another author's account of it
@@ -248,8 +248,8 @@ impl Source {
     pub fn cite(&self) -> String {
         let clause = if self.clause.is_empty() { String::new() } else { format!(", {}", self.clause) };
         let read = match self.read {
-            Some(Reading::Copy) => format!(" (read {}: {})", self.date, self.address),
-            Some(Reading::SecondHand) => format!(" (read second-hand {}: {})", self.date, self.address),
+            Some(SourceReading::Copy) => format!(" (read {}: {})", self.date, self.address),
+            Some(SourceReading::SecondHand) => format!(" (read second-hand {}: {})", self.date, self.address),
             None => String::new(),
         };
         format!("{}{clause}{read}", self.title)

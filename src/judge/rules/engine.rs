@@ -171,23 +171,34 @@ pub(crate) fn judge_rig<'a>(book: &Book, parts: impl Fn(&Scope) -> Vec<Facts<'a>
 
 /// The outcome of a rule for one part, where other facts are given to it; none where it does not apply to them.
 pub(crate) fn again(rule: &Rule, facts: &Facts<'_>) -> Option<Outcome> {
-    of_one(rule, facts).ok().map(|finding| finding.outcome)
+    applied(rule, facts).map(|decided| decided.outcome)
+}
+
+/// What a rule decides for one part; none where it does not apply to it.
+fn applied(rule: &Rule, facts: &Facts<'_>) -> Option<Decided> {
+    match rule.when.as_ref().map(|(_, when)| evaluate(when, facts)) {
+        None | Some(Ok(Val::YesNo(true))) => Some(decide(rule, facts)),
+        Some(Ok(_)) => None,
+        Some(Err(missing)) => Some(Decided::open(missing)),
+    }
 }
 
 /// What a rule says of one part; what its condition says where it does not apply.
 fn of_one(rule: &Rule, facts: &Facts<'_>) -> Result<Finding, String> {
-    let Some((text, when)) = &rule.when else { return Ok(decide(rule, facts)) };
-    match evaluate(when, facts) {
-        Ok(Val::YesNo(true)) => Ok(decide(rule, facts)),
-        Ok(_) => {
-            let mut names = Vec::new();
-            gather(when, &mut names);
-            let here = names.iter().map(|name| format!("`{name}` is {}", of_name(name, facts)));
-            let here: Vec<String> = here.collect();
-            Err(format!("it applies where `{text}`; here {}", here.join(", ")))
-        }
-        Err(missing) => Ok(finding(rule, facts, Outcome::NotDecided, missing, None)),
+    match applied(rule, facts) {
+        Some(decided) => Ok(finding(rule, facts, decided)),
+        None => Err(excluded(rule, facts)),
     }
+}
+
+/// Why a rule does not apply.
+fn excluded(rule: &Rule, facts: &Facts<'_>) -> String {
+    let Some((text, when)) = &rule.when else { return String::new() };
+    let mut names = Vec::new();
+    gather(when, &mut names);
+    let here = names.iter().map(|name| format!("`{name}` is {}", of_name(name, facts)));
+    let here: Vec<String> = here.collect();
+    format!("it applies where `{text}`; here {}", here.join(", "))
 }
 
 fn apply(
@@ -202,7 +213,7 @@ fn apply(
         match nothing_to_judge(rule, record) {
             Some(missing) => {
                 let facts = Facts { record, derived, limits, subject: Subject::Pack };
-                judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, vec![missing], None));
+                judgement.findings.push(finding(rule, &facts, Decided::open(vec![missing])));
             }
             None => judgement.not_applied.push(not_applied(rule, none_of(&rule.scope))),
         }
@@ -215,9 +226,9 @@ fn apply(
         if let Subject::Element(index) = subject
             && record.path.element.get(index).is_some_and(hides_kind)
         {
-            let missing = Missing::fact("element.kind", &element_label(record, index), Reason::Withheld);
+            let missing = Missing::of_element("element.kind", record, index, Reason::Withheld);
             applied = true;
-            judgement.findings.push(finding(rule, &facts, Outcome::NotDecided, vec![missing], None));
+            judgement.findings.push(finding(rule, &facts, Decided::open(vec![missing])));
             continue;
         }
         match of_one(rule, &facts) {
@@ -285,7 +296,7 @@ fn nothing_to_judge(rule: &Rule, record: &Record) -> Option<Missing> {
         }
         Scope::Elements(kinds) if record.path.complete.yes() != Some(true) => {
             let what = format!("no {} is recorded, and `path.complete` does not say yes", either(kinds));
-            Some(Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 })
+            Some(Missing::told("path.complete", what, Reason::NotRecorded))
         }
         _ => None,
     }
@@ -308,59 +319,52 @@ fn none_of(scope: &Scope) -> String {
     }
 }
 
-fn decide(rule: &Rule, facts: &Facts<'_>) -> Finding {
-    match &rule.require.node {
-        Node::Compare(relation, left, right) => {
-            let (left, right) = (evaluate(left, facts), evaluate(right, facts));
-            match (left, right) {
-                (Ok(left), Ok(right)) => {
-                    let mut finding = compare(rule, facts, *relation, &left, &right);
-                    if finding.outcome == Outcome::NotDecided {
-                        finding.missing = would_narrow(rule, facts);
-                    }
-                    match only_bounded(rule, facts, *relation, finding.outcome) {
-                        missing if missing.is_empty() => finding,
-                        missing => Finding {
-                            outcome: Outcome::NotDecided,
-                            missing,
-                            statement: rule.title.clone(),
-                            working: Working {
-                                decision: Some("one side is only a bound, and what it leaves out could change the outcome".to_owned()),
-                                ..finding.working
-                            },
-                            ..finding
-                        },
-                    }
-                }
-                (left, right) => {
-                    let mut missing = left.err().unwrap_or_default();
-                    for more in right.err().unwrap_or_default() {
-                        if !missing.contains(&more) {
-                            missing.push(more);
-                        }
-                    }
-                    undecided(rule, facts, missing)
-                }
-            }
+/// What a rule decides, before anything is put into words.
+struct Decided {
+    outcome: Outcome,
+    missing: Vec<Missing>,
+    /// Both sides where two were held against each other.
+    sides: Option<(Relation, Val, Val)>,
+    /// A bound took the outcome away.
+    bounded: bool,
+}
+
+impl Decided {
+    /// Not decided for want of these facts.
+    const fn open(missing: Vec<Missing>) -> Self {
+        Self { outcome: Outcome::NotDecided, missing, sides: None, bounded: false }
+    }
+}
+
+fn decide(rule: &Rule, facts: &Facts<'_>) -> Decided {
+    let Node::Compare(relation, left, right) = &rule.require.node else {
+        return match evaluate(&rule.require, facts) {
+            Ok(Val::YesNo(true)) => Decided { outcome: Outcome::Meets, ..Decided::open(Vec::new()) },
+            Ok(_) => Decided { outcome: Outcome::FallsShort, ..Decided::open(Vec::new()) },
+            Err(missing) => undecided(rule, missing),
+        };
+    };
+    match (evaluate(left, facts), evaluate(right, facts)) {
+        (Ok(left), Ok(right)) => {
+            let outcome = compare(*relation, &left, &right);
+            let bound = only_bounded(rule, facts, *relation, outcome);
+            let bounded = !bound.is_empty();
+            let missing = match outcome {
+                Outcome::NotDecided => would_narrow(rule, facts),
+                _ => bound,
+            };
+            let outcome = if bounded { Outcome::NotDecided } else { outcome };
+            Decided { outcome, missing, sides: Some((*relation, left, right)), bounded }
         }
-        _ => match evaluate(&rule.require, facts) {
-            Ok(value) => {
-                let outcome = if value == Val::YesNo(true) { Outcome::Meets } else { Outcome::FallsShort };
-                let left = match &rule.require.node {
-                    Node::OneOf(left, _) => evaluate(left, facts).ok(),
-                    _ => None,
-                };
-                let side = |value: &Val| ComparedSide { value: value.show(), si: None, expanded_si: None };
-                let compared = left.as_ref().map(|left| Compared {
-                    left: side(left),
-                    right: ComparedSide { value: one_of(&rule.require, facts), si: None, expanded_si: None },
-                    margin: None,
-                    decision: None,
-                });
-                finding(rule, facts, outcome, Vec::new(), compared)
+        (left, right) => {
+            let mut missing = left.err().unwrap_or_default();
+            for more in right.err().unwrap_or_default() {
+                if !missing.contains(&more) {
+                    missing.push(more);
+                }
             }
-            Err(missing) => undecided(rule, facts, missing),
-        },
+            undecided(rule, missing)
+        }
     }
 }
 
@@ -437,32 +441,17 @@ const fn towards(relation: Relation) -> f64 {
     if matches!(relation, Relation::AtLeast | Relation::Above) { 1.0 } else { -1.0 }
 }
 
-fn undecided(rule: &Rule, facts: &Facts<'_>, missing: Vec<Missing>) -> Finding {
+fn undecided(rule: &Rule, missing: Vec<Missing>) -> Decided {
     let all_absent = missing.iter().all(|m| m.reason == Reason::Absent);
-    let outcome = if rule.absent_falls_short && all_absent && !missing.is_empty() {
-        Outcome::FallsShort
-    } else {
-        Outcome::NotDecided
-    };
-    finding(rule, facts, outcome, missing, None)
+    let falls_short = rule.absent_falls_short && all_absent && !missing.is_empty();
+    let outcome = if falls_short { Outcome::FallsShort } else { Outcome::NotDecided };
+    Decided { outcome, ..Decided::open(missing) }
 }
 
-/// Two sides held against each other.
-struct Compared {
-    left: ComparedSide,
-    right: ComparedSide,
-    margin: Option<String>,
-    decision: Option<String>,
-}
-
-fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right: &Val) -> Finding {
-    if let (Val::Amount(l), Val::Amount(r)) = (left, right)
-        && relation.orders()
-    {
-        let (outcome, compared) = guarded(relation, l, r);
-        return finding(rule, facts, outcome, Vec::new(), Some(compared));
-    }
+/// Both sides held against each other.
+fn compare(relation: Relation, left: &Val, right: &Val) -> Outcome {
     let holds = match (relation, left, right) {
+        (_, Val::Amount(l), Val::Amount(r)) if relation.orders() => return guarded(relation, l, r).outcome,
         (Relation::AtLeast, Val::Date(l), Val::Date(r)) => l >= r,
         (Relation::AtMost, Val::Date(l), Val::Date(r)) => l <= r,
         (Relation::Above, Val::Date(l), Val::Date(r)) => l > r,
@@ -470,19 +459,23 @@ fn compare(rule: &Rule, facts: &Facts<'_>, relation: Relation, left: &Val, right
         (Relation::IsNot, ..) => left != right,
         _ => left == right,
     };
-    let side = |value: &Val| ComparedSide { value: value.show(), si: None, expanded_si: None };
-    let compared = Compared { left: side(left), right: side(right), margin: None, decision: None };
-    let outcome = if holds { Outcome::Meets } else { Outcome::FallsShort };
-    finding(rule, facts, outcome, Vec::new(), Some(compared))
+    if holds { Outcome::Meets } else { Outcome::FallsShort }
 }
 
 /// Whether one amount is at least another, as a rule would decide it.
 pub(crate) fn at_least(found: &Amount, wanted: &Amount) -> Outcome {
-    guarded(Relation::AtLeast, found, wanted).0
+    guarded(Relation::AtLeast, found, wanted).outcome
 }
 
-/// The guard-banded comparison of two amounts.
-fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compared) {
+/// A guard-banded comparison of two amounts, in SI units.
+struct Guarded {
+    outcome: Outcome,
+    margin: f64,
+    /// Expanded uncertainty of the margin.
+    expanded: f64,
+}
+
+fn guarded(relation: Relation, left: &Amount, right: &Amount) -> Guarded {
     let difference = left.number.minus(&right.number);
     let scale = left.value().abs().max(right.value().abs());
     let mut margin = towards(relation) * difference.value;
@@ -498,6 +491,12 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
     } else {
         Outcome::FallsShort
     };
+    Guarded { outcome, margin, expanded }
+}
+
+/// The margin of a comparison, and how it was decided, in words.
+fn guarded_words(relation: Relation, left: &Amount, right: &Amount) -> (Option<String>, Option<String>) {
+    let Guarded { outcome, margin, expanded } = guarded(relation, left, right);
     let step = Dimension { point: false, ..left.dimension };
     let whole = |amount: &Amount| amount.number.is_exact() && amount.value().fract() == 0.0;
     // By how many of them a count is missed is plain from the two numbers.
@@ -520,22 +519,22 @@ fn guarded(relation: Relation, left: &Amount, right: &Amount) -> (Outcome, Compa
             _ => format!("the difference is larger than its expanded uncertainty of {band} (k = 2)"),
         }
     });
-    let side = |amount: &Amount| ComparedSide {
-        value: amount.show(),
-        si: Some(amount.value()),
-        expanded_si: (!amount.number.is_exact()).then(|| amount.number.expanded()),
-    };
-    let compared = Compared { left: side(left), right: side(right), margin: margin_text, decision };
-    (outcome, compared)
+    (margin_text, decision)
 }
 
-fn finding(
-    rule: &Rule,
-    facts: &Facts<'_>,
-    outcome: Outcome,
-    missing: Vec<Missing>,
-    compared: Option<Compared>,
-) -> Finding {
+/// One side of a comparison in words; of an amount that is put in order its figures too.
+fn side_of(relation: Relation, value: &Val) -> ComparedSide {
+    let amount = value.amount().filter(|_| relation.orders());
+    ComparedSide {
+        value: value.show(),
+        si: amount.map(Amount::value),
+        expanded_si: amount.filter(|a| !a.number.is_exact()).map(|a| a.number.expanded()),
+    }
+}
+
+/// Puts what was decided into words.
+fn finding(rule: &Rule, facts: &Facts<'_>, decided: Decided) -> Finding {
+    let Decided { outcome, missing, sides, bounded } = decided;
     let mut names = Vec::new();
     gather(&rule.require, &mut names);
     if let Some((_, when)) = &rule.when {
@@ -554,10 +553,27 @@ fn finding(
     }
     photos.sort();
     photos.dedup();
-    let (left, right, margin, decision) = match compared {
-        Some(c) => (Some(c.left), Some(c.right), c.margin, c.decision),
-        None => (None, None, None, None),
+    let (margin, decision) = match &sides {
+        Some((relation, Val::Amount(left), Val::Amount(right))) if relation.orders() => {
+            guarded_words(*relation, left, right)
+        }
+        _ => (None, None),
     };
+    let decision = if bounded {
+        Some("one side is only a bound, and what it leaves out could change the outcome".to_owned())
+    } else {
+        decision
+    };
+    let side =
+        |pick: fn(&(Relation, Val, Val)) -> &Val| sides.as_ref().map(|sides| side_of(sides.0, pick(sides)));
+    let (left, right) = (side(|sides| &sides.1), side(|sides| &sides.2));
+    let left = left.or_else(|| match &rule.require.node {
+        Node::OneOf(left, _) => {
+            let value = evaluate(left, facts).ok()?.show();
+            Some(ComparedSide { value, si: None, expanded_si: None })
+        }
+        _ => None,
+    });
     Finding {
         rule: rule.id.clone(),
         title: rule.title.clone(),

@@ -26,7 +26,6 @@ pub(super) struct NoField {
 }
 
 impl FieldRef {
-    /// Reads a key.
     pub(super) fn parse(key: &str) -> Result<Self, NoField> {
         let key = key.trim();
         let mut steps = Vec::new();

@@ -53,7 +53,6 @@ pub const SHORTEST_VALUE: usize = 4;
 /// What an inspection withholds. The withheld of a record without `[withhold]` withholds nothing and costs nothing.
 #[derive(Debug, Clone, Default)]
 pub struct Withheld {
-    /// Texts that are withheld.
     texts: Finder,
     /// Which each of them is, without saying what it is.
     which: Vec<String>,
@@ -82,19 +81,16 @@ pub struct WithheldSummary {
 
 impl Withheld {
     /// True when nothing is withheld.
-    #[must_use]
     pub fn is_empty(&self) -> bool {
         self.summary == WithheldSummary::default()
     }
 
     /// What was withheld, without its content.
-    #[must_use]
     pub const fn summary(&self) -> &WithheldSummary {
         &self.summary
     }
 
     /// A text with everything withheld replaced.
-    #[must_use]
     pub fn apply(&self, text: &str) -> String {
         let folded = Folded::of(text);
         let mut out = String::with_capacity(text.len());
@@ -109,13 +105,11 @@ impl Withheld {
     }
 
     /// The file of a photo or log on disk, from the name under which it is published; a relative name under the folder.
-    #[must_use]
     pub fn original<'a>(&'a self, published: &'a str) -> &'a str {
         self.originals.get(published).map_or(published, String::as_str)
     }
 
     /// The name under which a file of the inspection folder may be named in an output.
-    #[must_use]
     pub fn published(&self, original: &str) -> String {
         match self.originals.iter().find(|(_, known)| *known == original) {
             Some((published, _)) => published.clone(),
@@ -125,14 +119,12 @@ impl Withheld {
 
     /// Photos that are said to show a withheld field and have no area blacked out, by published name: somebody must
     /// look at them, because nothing here can read a picture.
-    #[must_use]
     pub fn photos_to_look_at(&self) -> &[String] {
         &self.to_look_at
     }
 
     /// The areas to black out on a photo, from the name under which it is published. Give them to
     /// [`crate::evidence::picture::derive`] with every copy of the photo.
-    #[must_use]
     pub fn areas(&self, published: &str) -> Vec<Area> {
         self.areas.get(self.original(published)).cloned().unwrap_or_default()
     }
@@ -178,7 +170,6 @@ pub struct OwnWords {
 
 impl OwnWords {
     /// `rendered` gives the words of all templates; it is asked once, and only where something is withheld.
-    #[must_use]
     pub const fn new(rendered: fn() -> String) -> Self {
         Self { rendered, folded: OnceLock::new() }
     }

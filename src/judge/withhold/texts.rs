@@ -77,7 +77,7 @@ impl Withheld {
     }
 
     fn missing(&self, missing: &mut Missing) {
-        let Missing { name, what, reason: _, counted: _ } = missing;
+        let Missing { name, what, .. } = missing;
         self.each([name, what]);
     }
 

@@ -5,10 +5,9 @@
 //! (see [`super::ahead`]); each ends where a line ends. A line longer than [`LONGEST`] is passed over piece
 //! by piece and reported, so that a file without line ends cannot fill the memory.
 
-use std::fmt;
 use std::io::{self, Read};
 
-use encoding_rs::{CoderResult, Decoder, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use encoding_rs::{CoderResult, Decoder, Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 /// Bytes read at a time.
 const READ: usize = 256 * 1024;
@@ -18,30 +17,6 @@ pub(super) const LONGEST: usize = 64 * 1024;
 pub(super) const PADDING: usize = 16;
 /// Room for a line that was begun, what is read next, and the padding.
 const ROOM: usize = LONGEST + READ + PADDING;
-
-/// The encoding of a file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Encoding {
-    /// UTF-8, of which ASCII is a part.
-    Utf8,
-    /// UTF-16, low byte first.
-    Utf16Le,
-    /// UTF-16, high byte first.
-    Utf16Be,
-    /// Latin-1, read as Windows-1252.
-    Latin1,
-}
-
-impl fmt::Display for Encoding {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Utf8 => "UTF-8",
-            Self::Utf16Le => "UTF-16 LE",
-            Self::Utf16Be => "UTF-16 BE",
-            Self::Latin1 => "Latin-1",
-        })
-    }
-}
 
 /// Whole lines of a file.
 #[derive(Default)]
@@ -76,7 +51,7 @@ impl Chunk {
 /// A file, chunk by chunk.
 pub(super) struct Chunks<R> {
     source: R,
-    encoding: Encoding,
+    encoding: &'static Encoding,
     decoder: Option<Decoder>,
     /// Undecoded bytes of a UTF-16 file.
     raw: Vec<u8>,
@@ -99,11 +74,8 @@ impl<R: Read> Chunks<R> {
         first.truncate(filled);
         let (encoding, skip) = sniff(&first);
         first.drain(..skip.min(filled));
-        let decoder = match encoding {
-            Encoding::Utf16Le => Some(UTF_16LE.new_decoder_without_bom_handling()),
-            Encoding::Utf16Be => Some(UTF_16BE.new_decoder_without_bom_handling()),
-            Encoding::Utf8 | Encoding::Latin1 => None,
-        };
+        let wide = encoding == UTF_16LE || encoding == UTF_16BE;
+        let decoder = wide.then(|| encoding.new_decoder_without_bom_handling());
         let mut chunks = Self {
             source,
             encoding,
@@ -135,7 +107,7 @@ impl<R: Read> Chunks<R> {
     }
 
     /// The encoding that was recognised.
-    pub fn encoding(&self) -> Encoding {
+    pub fn encoding(&self) -> &'static Encoding {
         self.encoding
     }
 
@@ -278,34 +250,27 @@ pub(super) fn without_cr(mut line: &[u8]) -> &[u8] {
     line
 }
 
-/// The encoding by byte order mark, by the zeros of UTF-16, or by validity; and the mark's length.
-fn sniff(head: &[u8]) -> (Encoding, usize) {
-    if head.starts_with(&[0xef, 0xbb, 0xbf]) {
-        return (Encoding::Utf8, 3);
-    }
-    if head.starts_with(&[0xff, 0xfe]) {
-        return (Encoding::Utf16Le, 2);
-    }
-    if head.starts_with(&[0xfe, 0xff]) {
-        return (Encoding::Utf16Be, 2);
+/// The encoding by byte order mark, by the zeros of UTF-16, or by validity; and the mark's length. What is no UTF-8 is taken
+/// for Latin-1, read as Windows-1252.
+fn sniff(head: &[u8]) -> (&'static Encoding, usize) {
+    if let Some(found) = Encoding::for_bom(head) {
+        return found;
     }
     let sample = head.get(..head.len().min(1024)).unwrap_or_default();
     let zeros = |odd: usize| sample.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
     let half = sample.len() / 2;
-    if half >= 8 {
-        let (even, odd) = (zeros(0), zeros(1));
-        if odd * 10 > half * 8 && even * 10 < half {
-            return (Encoding::Utf16Le, 0);
-        }
-        if even * 10 > half * 8 && odd * 10 < half {
-            return (Encoding::Utf16Be, 0);
-        }
+    let (even, odd) = (zeros(0), zeros(1));
+    if half >= 8 && odd * 10 > half * 8 && even * 10 < half {
+        return (UTF_16LE, 0);
+    }
+    if half >= 8 && even * 10 > half * 8 && odd * 10 < half {
+        return (UTF_16BE, 0);
     }
     match std::str::from_utf8(head) {
-        Ok(_) => (Encoding::Utf8, 0),
+        Ok(_) => (UTF_8, 0),
         // A character may be cut at the end of what was read.
-        Err(error) if error.error_len().is_none() => (Encoding::Utf8, 0),
-        Err(_) => (Encoding::Latin1, 0),
+        Err(error) if error.error_len().is_none() => (UTF_8, 0),
+        Err(_) => (WINDOWS_1252, 0),
     }
 }
 
@@ -321,7 +286,7 @@ pub(super) fn text(bytes: &[u8]) -> String {
 mod tests {
     use super::*;
 
-    fn all(bytes: &[u8]) -> (Encoding, Vec<String>) {
+    fn all(bytes: &[u8]) -> (&'static Encoding, Vec<String>) {
         let mut chunks = Chunks::new(bytes).unwrap();
         let encoding = chunks.encoding();
         let first = FirstLines::read(&mut chunks, u64::MAX, usize::MAX).unwrap();
@@ -342,12 +307,12 @@ mod tests {
         let wanted = vec!["time;T/°C".to_owned(), "1;2".to_owned()];
         let latin: Vec<u8> = text.chars().map(|c| c as u32 as u8).collect();
         let cases = [
-            (Encoding::Utf8, text.as_bytes().to_vec()),
-            (Encoding::Utf8, [b"\xef\xbb\xbf", text.as_bytes()].concat()),
-            (Encoding::Latin1, latin),
-            (Encoding::Utf16Le, utf16(text, u16::to_le_bytes)),
-            (Encoding::Utf16Be, utf16(text, u16::to_be_bytes)),
-            (Encoding::Utf16Le, [vec![0xff, 0xfe], utf16(text, u16::to_le_bytes)].concat()),
+            (UTF_8, text.as_bytes().to_vec()),
+            (UTF_8, [b"\xef\xbb\xbf", text.as_bytes()].concat()),
+            (WINDOWS_1252, latin),
+            (UTF_16LE, utf16(text, u16::to_le_bytes)),
+            (UTF_16BE, utf16(text, u16::to_be_bytes)),
+            (UTF_16LE, [vec![0xff, 0xfe], utf16(text, u16::to_le_bytes)].concat()),
         ];
         for (encoding, bytes) in cases {
             assert_eq!(all(&bytes), (encoding, wanted.clone()));

@@ -317,11 +317,10 @@ impl Clock {
 
     /// The time of the next row.
     pub fn take(&mut self, time: f64) -> f64 {
+        if let Some(start) = self.constant(time) {
+            return time - start;
+        }
         match self.form {
-            TimeForm::Number { since_1970: false, .. } | TimeForm::Timestamp { .. } => time,
-            TimeForm::Number { .. } | TimeForm::SerialDays | TimeForm::DateAndClock { .. } => {
-                time - *self.start.get_or_insert(time)
-            }
             // Counted, not added up, or the last digits would run away.
             TimeForm::Rows { interval } => {
                 self.rows += 1;
@@ -329,11 +328,11 @@ impl Clock {
                 let passed = (self.rows - 1) as f64;
                 passed * interval
             }
-            TimeForm::Elapsed => self.over_midnight(time, 23.0 * HOUR, HOUR),
             TimeForm::Clock => {
                 let time = self.over_midnight(time, 20.0 * HOUR, 4.0 * HOUR);
                 time - *self.start.get_or_insert(time)
             }
+            _ => self.over_midnight(time, 23.0 * HOUR, HOUR),
         }
     }
 
@@ -468,14 +467,8 @@ impl Digits {
         let year = two(date, year_at)? * 100 + two(date, year_at + 2)?;
         let (month, day) = (two(date, month_at)?, two(date, day_at)?);
         let (hour, minute, second) = (two(time, 0)?, two(time, 3)?, two(time, 6)?);
-        let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
-        let longest = match month {
-            2 => 28 + i64::from(leap),
-            4 | 6 | 9 | 11 => 30,
-            1..=12 => 31,
-            _ => return None,
-        };
-        if !right || !(1970..2200).contains(&year) || day < 1 || day > longest {
+        Date::new(i16::try_from(year).ok()?, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()?;
+        if !right || !(1970..2200).contains(&year) {
             return None;
         }
         if hour > 23 || minute > 59 || second > 59 {

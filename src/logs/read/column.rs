@@ -13,6 +13,7 @@ use crate::physics::ZERO_CELSIUS;
 use crate::units::{Dimension, Unit};
 
 use super::unit::{AMPERE_SECOND, multiple_of, unit_of};
+pub(super) use name::is_of;
 use name::{by_name, direction, role, whole_pack};
 
 /// What a column holds.

@@ -56,7 +56,9 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<Unpack
         let mut unzipped = tempfile::tempfile()?;
         let written = io::copy(&mut MultiGzDecoder::new(text).take(LARGEST), &mut unzipped)?;
         if written == LARGEST {
-            return Err(ReadError::TooLarge);
+            let why =
+                "the log unpacks to more than 4 GiB; unpack it by hand and take the part that holds the test";
+            return Err(ReadError::Refused(why.to_owned()));
         }
         text = unzipped;
     }
@@ -75,7 +77,7 @@ fn workbook(file: File, settings: &ReadSettings) -> Result<Unpacked, ReadError> 
 
 #[cfg(not(feature = "workbooks"))]
 fn workbook(_: File, _: &ReadSettings) -> Result<Unpacked, ReadError> {
-    Err(ReadError::Sheet(
+    Err(ReadError::Refused(
         "the log is a workbook or a zip archive, and this program was built without the feature `workbooks`: export the sheet \
          as CSV and name that file, or build the program with all its features, `cargo build --release --locked`"
             .to_owned(),
@@ -92,7 +94,7 @@ fn first_bytes(file: &mut File) -> Result<Vec<u8>, ReadError> {
 
 fn refuse(first: &[u8]) -> Result<(), ReadError> {
     match KINDS.iter().find(|(magic, _)| first.starts_with(magic)) {
-        Some((_, kind)) => Err(ReadError::OtherKind { kind }),
+        Some((_, kind)) => Err(ReadError::other_kind(kind)),
         None => Ok(()),
     }
 }

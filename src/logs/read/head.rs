@@ -4,20 +4,20 @@ use std::io::Read;
 
 use crate::units::words;
 
+use super::ReadError::{self, NotThisTable, Refused};
 use super::chunk::{Chunks, FirstLines, kind_of, text};
 use super::clock::{TimeForm, TimeReader};
-use super::column::{Column, HowKnown, Meaning, fits};
+use super::column::{Column, HowKnown, Meaning, fits, is_of};
 use super::layout::Layout;
 use super::levels;
 use super::number::{self, Cell, DecimalMark, Notation};
 use super::report::{Fault, ReadReport, Tally};
-use super::settings::{ReadSettings, RowFilter, SignSetting};
+use super::settings::{ReadSettings, RowFilter, SignSetting, numbered};
 use super::sign::{CurrentSign, SignBasis};
 use super::state::state;
 use super::table::{Row, Table, data_cells, split};
 use super::timing::{FoundTime, cells_of, find_time, pace};
 use super::unit::{COLUMN as UNIT, unit_of};
-use super::{BothMarks, NoHeader, ReadError, ReadError as Error};
 
 /// Lines that are looked at: preambles of instruments are shorter than this by far.
 const LINES: u64 = 400;
@@ -56,10 +56,15 @@ pub(super) fn recognise(
         .rev()
         .max_by_key(|table| (table.rows.min(50), table.cells, table.columns));
     let Some(mut table) = found else {
-        return Err(match kind_of(&held) {
-            Some(kind) => Error::OtherKind { kind },
-            None => Error::NoTable { lines: seen },
-        });
+        return Err(kind_of(&held).map_or_else(
+            || {
+                Refused(format!(
+                    "no table was found in the first {seen} lines: expected rows of at least two numbers or times, divided by \
+                     comma, semicolon, tab or |"
+                ))
+            },
+            ReadError::other_kind,
+        ));
     };
     let mut rows: Vec<Row<'_>> = held
         .iter()
@@ -67,8 +72,12 @@ pub(super) fn recognise(
         .map(|(line, raw)| Row { line: *line, fields: split(raw, table.delimiter), raw })
         .collect();
     if let Some(filter) = &settings.rows {
-        table.first = only_rows(&mut rows, filter)
-            .ok_or_else(|| Error::NoSuchRows { column: filter.column.clone(), text: filter.text.clone() })?;
+        table.first = only_rows(&mut rows, filter).ok_or_else(|| {
+            let RowFilter { column, text } = filter;
+            Refused(format!(
+                "the settings ask for rows where {column} is \"{text}\", and the log's first lines hold none"
+            ))
+        })?;
         table.columns =
             rows.iter().find(|row| row.line == table.first).map_or(table.columns, |row| row.fields.len());
     }
@@ -83,10 +92,10 @@ pub(super) fn recognise(
         join_broken_header(&mut above, &table);
         match build(&table, &above, data, encoding, settings) {
             // A summary may stand above the log: a table of its own, without a time.
-            Err(error @ (Error::NoTime { .. } | Error::NothingToRead { .. } | Error::NoHeader { .. })) => {
-                let error = refused.get_or_insert(error);
+            Err(NotThisTable(why)) => {
+                let why = refused.get_or_insert(why);
                 let Some(next) = next_table(data, &table) else {
-                    return Err(std::mem::replace(error, Error::NoTable { lines: seen }));
+                    return Err(Refused(std::mem::take(why)));
                 };
                 table.first = next;
             }
@@ -104,11 +113,6 @@ fn only_rows(rows: &mut Vec<Row<'_>>, filter: &RowFilter) -> Option<u64> {
     let first = rows.iter().find(|row| through(row))?.line;
     rows.retain(|row| row.line < first || through(row));
     Some(first)
-}
-
-/// The column that `#3` stands for.
-fn numbered(column: &str) -> Option<usize> {
-    column.strip_prefix('#')?.parse::<usize>().ok()?.checked_sub(1)
 }
 
 /// Nothing to read: spaces only, or a rule drawn with signs.
@@ -131,7 +135,7 @@ fn build(
     table: &Table,
     above: &[Row<'_>],
     data: &[Row<'_>],
-    encoding: super::chunk::Encoding,
+    encoding: &'static encoding_rs::Encoding,
     settings: &ReadSettings,
 ) -> Result<(Layout, ReadReport), ReadError> {
     let (header, units) = find_header(above, table.columns);
@@ -142,7 +146,11 @@ fn build(
     {
         let named = last.fields.iter().filter(|name| !name.trim_ascii().is_empty()).count();
         if named >= 2 && table.columns >= 2 * named - 1 {
-            return Err(Error::CommaTwice { line: table.first, fields: table.columns, columns: named });
+            return Err(Refused(format!(
+                "line {} has {} fields under {named} headers: the comma seems to be both the decimal mark and the delimiter; \
+                 export the log with semicolons or tabs",
+                table.first, table.columns
+            )));
         }
     }
     let nameless = match alignment(table, data, &names) {
@@ -153,8 +161,13 @@ fn build(
             false
         }
         None => {
-            let (line, fields, columns) = (table.first, table.columns, names.len());
-            return Err(Error::NameMissing { line, fields, columns });
+            return Err(Refused(format!(
+                "line {} has {} fields under {} headers, and which header belongs to which is not known; give every column a \
+                 header, or set the columns by number",
+                table.first,
+                table.columns,
+                names.len()
+            )));
         }
     };
     if nameless {
@@ -185,7 +198,7 @@ fn build(
         }
     }
     if names.is_empty() && settings.columns.is_empty() {
-        return Err(Error::NoHeader(Box::new(NoHeader::of(table.first, data))));
+        return Err(no_header(table.first, data));
     }
     name_apart(&mut columns, above, header, table.columns);
     bare_ampere(&mut columns);
@@ -206,14 +219,22 @@ fn build(
         }
     }
     let left_out = limit(&mut columns) + count.saturating_sub(COLUMNS);
-    let FoundTime { column: time_column, date: date_column, form: mut time, other } =
-        match (find_time(&mut columns, data, table.notation), settings.interval) {
-            (Some(found), None) => found,
-            (found, Some(interval)) => FoundTime::rows(interval, found, &mut columns),
-            (None, None) => {
-                return Err(Error::NoTime { columns: listed(&columns), example: example(&columns) });
-            }
-        };
+    let FoundTime { column: time_column, date: date_column, form: mut time, other } = match (
+        find_time(&mut columns, data, table.notation),
+        settings.interval,
+    ) {
+        (Some(found), None) => found,
+        (found, Some(interval)) => FoundTime::rows(interval, found, &mut columns),
+        (None, None) => {
+            return Err(NotThisTable(format!(
+                "no time column was recognised among: {}; set one, for example `{} = time in s` (in `columns`, or after \
+                     `--column`), or where the log has no clock say how far apart its rows are: `interval = \"3 s\"` \
+                     (`--interval`)",
+                listed(&columns),
+                example(&columns)
+            )));
+        }
+    };
     if let Some(order) = settings.dates {
         time.set_order(order);
     }
@@ -244,7 +265,12 @@ fn build(
             )
     };
     if !columns.iter().any(|column| beside(column.meaning)) {
-        return Err(Error::NothingToRead { columns: listed(&columns), example: example(&columns) });
+        return Err(NotThisTable(format!(
+            "beside the time no column was recognised among: {}; set one, for example `{} = voltage in V` (in `columns`, or \
+             after `--column`)",
+            listed(&columns),
+            example(&columns)
+        )));
     }
     let mut layout = Layout {
         encoding,
@@ -304,7 +330,7 @@ fn build(
 fn units_beside(columns: &mut [Column], data: &[Row<'_>]) {
     for index in 1..columns.len() {
         let Some([value, beside]) = columns.get_mut(index - 1..=index) else { continue };
-        if !UNIT.contains(&beside.header.to_lowercase().as_str()) || beside.known == HowKnown::Set {
+        if !is_of(&beside.header.to_lowercase(), UNIT) || beside.known == HowKnown::Set {
             continue;
         }
         let cells = cells_of(data, index);
@@ -421,13 +447,12 @@ fn apply(columns: &mut [Column], settings: &ReadSettings) -> Result<(), ReadErro
             .or(by_number)
             .or_else(|| columns.iter().position(|column| column.header.eq_ignore_ascii_case(wanted)));
         let Some(column) = place.and_then(|place| columns.get_mut(place)) else {
-            let headers: Vec<&str> = columns.iter().map(|c| c.header.as_str()).collect();
-            return Err(Error::NoSuchColumn {
-                wanted: wanted.to_owned(),
-                near: words::nearest(wanted, headers.iter().copied())
-                    .map_or(String::new(), |near| format!("; did you mean \"{near}\"?")),
-                columns: listed(columns),
-            });
+            let near = words::nearest(wanted, columns.iter().map(|column| column.header.as_str()))
+                .map_or(String::new(), |near| format!("; did you mean \"{near}\"?"));
+            return Err(Refused(format!(
+                "the settings name a column \"{wanted}\" that the log does not have; it has: {}{near}",
+                listed(columns)
+            )));
         };
         column.set(setting.meaning, setting.label.as_deref(), setting.unit.as_deref());
     }
@@ -558,7 +583,11 @@ fn refuse_thousands(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Resu
     let decimals_cannot_be = largest > 0.0 && largest < LEAST_VOLTAGE;
     let quoted_commas = table.delimiter == b',' && table.notation.decimal == DecimalMark::Comma;
     if decimals_cannot_be || (quoted_commas && voltages.is_empty()) {
-        return Err(Error::ThousandsOrDecimals { line: ambiguous.line, cell: ambiguous.cell.clone() });
+        return Err(Refused(format!(
+            "\"{}\" in line {} may be a number with three decimals or one with thousands set apart, and as decimals no voltage of \
+             the log is one of a cell or pack; export the log without thousands marks",
+            ambiguous.cell, ambiguous.line
+        )));
     }
     Ok(())
 }
@@ -590,16 +619,14 @@ fn refuse_both_marks(table: &Table, columns: &[Column], data: &[Row<'_>]) -> Res
     let Some((usual_line, usual_column, usual)) = cells().find(|(.., cell)| with(cell, own)) else {
         return Ok(());
     };
-    Err(Error::BothMarks(Box::new(BothMarks {
-        line,
-        column: column.index + 1,
-        header: column.header.chars().take(40).collect(),
-        example: cell.replace(mark(other), &mark(own).to_string()),
-        cell,
-        usual_line,
-        usual_column: usual_column.index + 1,
-        usual,
-    })))
+    Err(Refused(format!(
+        "line {line}, column {} (\"{}\"): \"{cell}\" has another decimal mark than \"{usual}\" in line {usual_line}, column {}; \
+         expected one mark in the whole log, here for example \"{}\"",
+        column.index + 1,
+        column.header.chars().take(40).collect::<String>(),
+        usual_column.index + 1,
+        cell.replace(mark(other), &mark(own).to_string())
+    )))
 }
 
 fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadError> {
@@ -614,25 +641,27 @@ fn refuse_newest_first(layout: &Layout, data: &[Row<'_>]) -> Result<(), ReadErro
         .collect();
     let falls = times.windows(2).filter(|pair| matches!(pair, [a, b] if b < a)).count();
     if falls >= 3 && falls * 10 >= times.len() * 8 {
-        return Err(Error::NewestFirst { line: layout.first_row });
+        return Err(Refused(format!(
+            "the log is written newest first (the time falls from line {} on); export it oldest first",
+            layout.first_row
+        )));
     }
     Ok(())
 }
 
-impl NoHeader {
-    fn of(line: u64, data: &[Row<'_>]) -> Self {
-        let fields = data.first().map(|row| row.fields.as_slice()).unwrap_or_default();
-        let shown = fields
-            .iter()
-            .enumerate()
-            .take(24)
-            .map(|(at, field)| {
-                format!("#{} \"{}\"", at + 1, text(field).trim().chars().take(24).collect::<String>())
-            })
-            .collect::<Vec<_>>();
-        let more = if fields.len() > 24 { ", …" } else { "" };
-        Self { line, fields: format!("{}{more}", shown.join(", ")) }
-    }
+/// A table of which nothing says what its columns are.
+fn no_header(line: u64, data: &[Row<'_>]) -> ReadError {
+    let fields = data.first().map(|row| row.fields.as_slice()).unwrap_or_default();
+    let shown = fields.iter().enumerate().take(24).map(|(at, field)| {
+        format!("#{} \"{}\"", at + 1, text(field).trim().chars().take(24).collect::<String>())
+    });
+    let more = if fields.len() > 24 { ", …" } else { "" };
+    NotThisTable(format!(
+        "the table at line {line} has no header, so no column has a meaning; its first row is {}{more}; set the columns by \
+         number, for example `#1 = time in s` (in `columns`, or after `--column`); where none of them is a clock, say how far \
+         apart the rows are: `interval = \"3 s\"` (`--interval`)",
+        shown.collect::<Vec<_>>().join(", ")
+    ))
 }
 
 fn listed(columns: &[Column]) -> String {

@@ -2,11 +2,12 @@
 
 use std::fmt;
 
-use super::chunk::Encoding;
+use encoding_rs::{Encoding, UTF_16BE, UTF_16LE, WINDOWS_1252};
+
 use super::clock::{self, TimeForm, TimeReader};
 use super::column::{Column, HowKnown, Meaning, Role};
 use super::number::{DecimalMark, Notation};
-use super::settings::RowFilter;
+use super::settings::{RowFilter, numbered};
 use super::sign::{CurrentSign, SignBasis};
 use super::table::names;
 
@@ -64,7 +65,7 @@ pub(super) enum Field {
 #[derive(Debug, Clone)]
 pub struct Layout {
     /// Encoding of the file.
-    pub encoding: Encoding,
+    pub(super) encoding: &'static Encoding,
     /// Delimiter of the fields.
     pub delimiter: u8,
     /// Decimal mark.
@@ -244,7 +245,7 @@ impl Layout {
     pub(super) fn filter(&self) -> Option<(usize, String)> {
         let filter = self.rows.as_ref()?;
         let named = self.columns.iter().find(|column| column.header == filter.column);
-        let number = || filter.column.strip_prefix('#')?.parse::<usize>().ok()?.checked_sub(1);
+        let number = || numbered(&filter.column);
         Some((named.map(|column| column.index).or_else(number)?, filter.text.clone()))
     }
 
@@ -380,7 +381,16 @@ impl fmt::Display for Layout {
         };
         match &self.sheet {
             Some(sheet) => write!(f, "sheet \"{sheet}\" of a workbook, its rows as lines")?,
-            None => write!(f, "{}, delimiter {delimiter}, decimal {decimal}", self.encoding)?,
+            None => {
+                // By the names that people know.
+                let encoding = match self.encoding {
+                    known if known == UTF_16LE => "UTF-16 LE",
+                    known if known == UTF_16BE => "UTF-16 BE",
+                    known if known == WINDOWS_1252 => "Latin-1",
+                    other => other.name(),
+                };
+                write!(f, "{encoding}, delimiter {delimiter}, decimal {decimal}")?;
+            }
         }
         if self.notation.grouped {
             let mark = if self.decimal == DecimalMark::Point { "comma" } else { "point" };

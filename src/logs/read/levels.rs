@@ -5,33 +5,14 @@
 //! line tells a log by itself and both together make the name. What only counts or types the columns is passed over.
 
 use super::chunk::text;
-use super::column::{Column, Meaning};
+use super::column::{Column, Meaning, is_of};
 use super::number::{self, Cell};
 use super::table::{Row, Table, data_cells};
 use super::unit::unit_of;
 
 /// Words for kinds of numbers, as exports of databases and data frames write them under the names.
-const KINDS: &[&str] = &[
-    "bool",
-    "boolean",
-    "date",
-    "datetime",
-    "double",
-    "float",
-    "float32",
-    "float64",
-    "int",
-    "int32",
-    "int64",
-    "integer",
-    "number",
-    "real",
-    "str",
-    "string",
-    "text",
-    "time",
-    "timestamp",
-];
+const KINDS: &str = "bool boolean date datetime double float float32 float64 int int32 int64 integer \
+     number real str string text time timestamp";
 
 fn filled(fields: &[Vec<u8>]) -> Vec<String> {
     let cells = fields.iter().map(|field| text(field).trim().to_owned());
@@ -52,7 +33,7 @@ pub(super) fn is_units(fields: &[Vec<u8>]) -> bool {
 /// A row that says nothing of what the columns mean: kinds of numbers, or the numbers of the columns.
 pub(super) fn is_filler(fields: &[Vec<u8>]) -> bool {
     let cells = filled(fields);
-    let kinds = cells.iter().all(|cell| KINDS.contains(&cell.to_lowercase().as_str()));
+    let kinds = cells.iter().all(|cell| is_of(&cell.to_lowercase(), KINDS));
     // Three at least, or a header of "time" and "number" would pass.
     cells.len() >= 3 && (kinds || counts(&cells))
 }

@@ -6,31 +6,16 @@ use std::io::{BufWriter, Seek, SeekFrom, Write};
 
 use super::ReadError;
 use super::chunk::{Chunk, Chunks, LONGEST, text, without_cr};
-use super::column::{Column, Meaning};
+use super::column::{Column, Meaning, is_of};
 use super::head;
 use super::settings::ReadSettings;
 use super::table::split;
 use super::unit::COLUMN as UNIT;
 
 /// Headers of the column that names the quantity, of the one that holds its value, and of the one with its unit.
-const QUANTITY: &[&str] = &[
-    "quantity",
-    "parameter",
-    "variable",
-    "signal",
-    "channel",
-    "sensor",
-    "measurement",
-    "metric",
-    "field",
-    "_field",
-    "name",
-    "tag",
-    "item",
-    "series",
-    "messgröße",
-];
-const VALUE: &[&str] = &["value", "_value", "reading", "measured value", "wert", "messwert"];
+const QUANTITY: &str = "quantity parameter variable signal channel sensor measurement metric field \
+     _field name tag item series messgröße";
+const VALUE: &str = "value _value reading measuredvalue wert messwert";
 /// Quantities that are kept apart.
 const QUANTITIES: usize = 64;
 
@@ -113,18 +98,14 @@ impl Plan {
                 .iter()
                 .map(|name| text(name).trim().trim_matches('"').to_lowercase())
                 .collect();
-            let of = |words: &[&str]| names.iter().position(|name| words.contains(&name.as_str()));
+            let of = |words: &str| names.iter().position(|name| is_of(&name.replace(' ', ""), words));
             let is_time = |name: &String| {
                 matches!(Column::recognise(0, name, None).meaning, Meaning::Time | Meaning::Date)
             };
-            let plan = Self {
-                delimiter,
-                header: *line,
-                time: names.iter().position(is_time)?,
-                quantity: of(QUANTITY)?,
-                value: of(VALUE)?,
-                unit: of(UNIT),
-            };
+            // Most files have no such column, and what a time is called takes longer to tell.
+            let (quantity, value) = (of(QUANTITY)?, of(VALUE)?);
+            let time = names.iter().position(is_time)?;
+            let plan = Self { delimiter, header: *line, time, quantity, value, unit: of(UNIT) };
             (names.len() <= 64).then_some((at, plan))
         })?;
         // Its quantities are names that mean something, a voltage or a current among them.

@@ -50,7 +50,6 @@ use clock::Clock;
 use order::Order;
 use parse::{Marks, Odd, Parsed, RowParser, What};
 
-pub use chunk::Encoding;
 pub use clock::{DateOrder, TimeForm};
 pub use column::{Column, HowKnown, Meaning, Role};
 pub use layout::{Layout, Slot, is_gauge};
@@ -69,154 +68,20 @@ pub enum ReadError {
     /// The file could not be read.
     #[error("the log could not be read: {0}")]
     Io(#[from] io::Error),
-    /// Not a plain file, or larger than any log.
-    #[error("the log cannot be read: {0}")]
+    /// What stands against it, with the way out.
+    #[error("{0}")]
     Refused(String),
-    /// No text.
-    #[error(
-        "the log is {kind}, not text; export it from the instrument's program as CSV, and name that file"
-    )]
-    OtherKind {
-        /// What it is.
-        kind: &'static str,
-    },
-    /// A workbook that cannot be read, or of which it is not known what to read.
+    /// The same of one table; the file may hold another below it.
     #[error("{0}")]
-    Sheet(String),
-    /// The profile that is named is not there, or several fit.
-    #[error("{0}")]
-    Profile(String),
-    /// Compressed text beyond all measure.
-    #[error("the log unpacks to more than 4 GiB; unpack it by hand and take the part that holds the test")]
-    TooLarge,
-    /// No rows of numbers were found.
-    #[error(
-        "no table was found in the first {lines} lines: expected rows of at least two numbers or times, divided by comma, semicolon, tab or |"
-    )]
-    NoTable {
-        /// Lines looked at.
-        lines: u64,
-    },
-    /// Rows of numbers without names above them, and no settings.
-    #[error(transparent)]
-    NoHeader(Box<NoHeader>),
-    /// No row is of the kind that the settings ask for.
-    #[error("the settings ask for rows where {column} is \"{text}\", and the log's first lines hold none")]
-    NoSuchRows {
-        /// The column.
-        column: String,
-        /// What it should hold.
-        text: String,
-    },
-    /// No time column.
-    #[error(
-        "no time column was recognised among: {columns}; set one, for example `{example} = time in s` (in `columns`, or after `--column`), or where the log has no clock say how far apart its rows are: `interval = \"3 s\"` (`--interval`)"
-    )]
-    NoTime {
-        /// The headers.
-        columns: String,
-        /// A header to show in the example.
-        example: String,
-    },
-    /// Only a time column.
-    #[error(
-        "beside the time no column was recognised among: {columns}; set one, for example `{example} = voltage in V` (in `columns`, or after `--column`)"
-    )]
-    NothingToRead {
-        /// The headers.
-        columns: String,
-        /// A header to show in the example.
-        example: String,
-    },
-    /// Decimal comma and comma as delimiter at once.
-    #[error(
-        "line {line} has {fields} fields under {columns} headers: the comma seems to be both the decimal mark and the delimiter; export the log with semicolons or tabs"
-    )]
-    CommaTwice {
-        /// The first row of the table.
-        line: u64,
-        /// Fields of that row.
-        fields: usize,
-        /// Headers above it.
-        columns: usize,
-    },
-    /// One name fewer than fields, and no sign which field has none.
-    #[error(
-        "line {line} has {fields} fields under {columns} headers, and which header belongs to which is not known; give every column a header, or set the columns by number"
-    )]
-    NameMissing {
-        /// The first row of the table.
-        line: u64,
-        /// Fields of that row.
-        fields: usize,
-        /// Headers above it.
-        columns: usize,
-    },
-    /// A mark that may divide thousands or be the decimal mark.
-    #[error(
-        "\"{cell}\" in line {line} may be a number with three decimals or one with thousands set apart, and as decimals no voltage of the log is one of a cell or pack; export the log without thousands marks"
-    )]
-    ThousandsOrDecimals {
-        /// Where it stands first.
-        line: u64,
-        /// The cell.
-        cell: String,
-    },
-    /// Numbers with a decimal point and numbers with a decimal comma.
-    #[error("{0}")]
-    BothMarks(Box<BothMarks>),
-    /// Times fall from row to row.
-    #[error("the log is written newest first (the time falls from line {line} on); export it oldest first")]
-    NewestFirst {
-        /// First row of the table.
-        line: u64,
-    },
-    /// A setting names a column that is not there.
-    #[error("the settings name a column \"{wanted}\" that the log does not have; it has: {columns}{near}")]
-    NoSuchColumn {
-        /// What the setting names.
-        wanted: String,
-        /// The headers.
-        columns: String,
-        /// A did-you-mean, or nothing.
-        near: String,
-    },
+    NotThisTable(String),
 }
 
-/// A table of which nothing says what its columns are.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "the table at line {line} has no header, so no column has a meaning; its first row is {fields}; set the columns by number, for example `#1 = time in s` (in `columns`, or after `--column`); where none of them is a clock, say how far apart the rows are: `interval = \"3 s\"` (`--interval`)"
-)]
-pub struct NoHeader {
-    /// The first row of the table.
-    pub line: u64,
-    /// Number and content of the fields of that row.
-    pub fields: String,
-}
-
-/// Two numbers of one log with different decimal marks.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "line {line}, column {column} (\"{header}\"): \"{cell}\" has another decimal mark than \"{usual}\" in line {usual_line}, column {usual_column}; expected one mark in the whole log, here for example \"{example}\""
-)]
-pub struct BothMarks {
-    /// Line of the first number with the rarer mark.
-    pub line: u64,
-    /// Its column, from one.
-    pub column: usize,
-    /// The name of that column.
-    pub header: String,
-    /// The number as written.
-    pub cell: String,
-    /// Line of the first number with the usual mark.
-    pub usual_line: u64,
-    /// Its column, from one.
-    pub usual_column: usize,
-    /// That number as written.
-    pub usual: String,
-    /// The first number with the usual mark.
-    pub example: String,
+impl ReadError {
+    fn other_kind(kind: &str) -> Self {
+        Self::Refused(format!(
+            "the log is {kind}, not text; export it from the instrument's program as CSV, and name that file"
+        ))
+    }
 }
 
 /// The largest log that is read, in bytes: a year of ten samples a second is half of it.
@@ -252,7 +117,7 @@ impl LogReader<File> {
     pub fn open(path: &Path, settings: &ReadSettings) -> Result<Self, ReadError> {
         let refused = |why: Refused| match why {
             Refused::File(error) => ReadError::Io(error.source),
-            other => ReadError::Refused(other.without_path()),
+            other => ReadError::Refused(format!("the log cannot be read: {}", other.without_path())),
         };
         let (file, metadata) = open::plain(path).map_err(refused)?;
         if metadata.len() > LARGEST {
@@ -274,7 +139,7 @@ impl<R: Read + Seek> LogReader<R> {
         let mut told = None;
         if settings.profile.is_some() || !settings.known.is_empty() {
             source.seek(SeekFrom::Start(0))?;
-            told = Some(settings.with_profile(&head::lines(&mut source)?).map_err(ReadError::Profile)?);
+            told = Some(settings.with_profile(&head::lines(&mut source)?).map_err(ReadError::Refused)?);
         }
         source.seek(SeekFrom::Start(0))?;
         let (layout, report) = head::recognise(&mut source, told.as_ref().unwrap_or(settings))?;
@@ -545,7 +410,7 @@ struct Watched {
 
 impl Watched {
     fn new(slot: Slot) -> Self {
-        Self { slot, spikes: Spikes::new(), lines: [0; RUN], taken: 0 }
+        Self { slot, spikes: Spikes::default(), lines: [0; RUN], taken: 0 }
     }
 
     /// Counts samples far off what lies before and after them.

@@ -7,6 +7,7 @@
 
 use crate::units::Dimension;
 
+use super::column::is_of;
 use super::unit::unit_of;
 
 /// The decimal mark of a table.
@@ -248,34 +249,11 @@ pub(super) fn ungroup(text: &str, decimal: char, grouped: bool) -> Option<String
 
 /// Marks that instruments write where they have no reading.
 fn is_overflow(text: &str) -> bool {
-    const MARKS: &[&str] = &[
-        "OL",
-        "O.L",
-        "O.L.",
-        "0L",
-        "OVL",
-        "OVLD",
-        "OVER",
-        "OVERFLOW",
-        "OVERLOAD",
-        "OVERRANGE",
-        "OPEN",
-        "INF",
-        "INFINITY",
-        "NAN",
-        "NA",
-        "N/A",
-        "#N/A",
-        "#NUM!",
-        "#DIV/0!",
-        "NULL",
-        "NONE",
-        "ERR",
-        "ERROR",
-    ];
+    const MARKS: &str = "OL O.L O.L. 0L OVL OVLD OVER OVERFLOW OVERLOAD OVERRANGE OPEN INF INFINITY NAN \
+         NA N/A #N/A #NUM! #DIV/0! NULL NONE ERR ERROR";
     let bare = text.trim_start_matches(['+', '-']);
     text.bytes().all(|byte| matches!(byte, b'-' | b'*' | b'?' | b'_' | b'.'))
-        || MARKS.iter().any(|mark| bare.eq_ignore_ascii_case(mark))
+        || is_of(&bare.to_ascii_uppercase(), MARKS)
 }
 
 #[cfg(test)]

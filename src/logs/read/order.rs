@@ -169,15 +169,11 @@ impl Order {
 /// Median of the last intervals, s; one second where there is none.
 fn usual_interval(times: &[f64]) -> f64 {
     let tail = times.get(times.len().saturating_sub(WINDOW)..).unwrap_or_default();
-    let mut intervals: Vec<f64> = tail
-        .windows(2)
-        .filter_map(|pair| match pair {
-            [a, b] if b > a => Some(b - a),
-            _ => None,
-        })
-        .collect();
-    intervals.sort_by(f64::total_cmp);
-    intervals.get(intervals.len() / 2).copied().unwrap_or(1.0)
+    let intervals = tail.windows(2).filter_map(|pair| match pair {
+        [a, b] if b > a => Some(b - a),
+        _ => None,
+    });
+    crate::logs::median(intervals).unwrap_or(1.0)
 }
 
 fn same(left: &[f64], right: &[f64]) -> bool {

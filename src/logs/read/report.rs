@@ -4,198 +4,102 @@ use std::fmt;
 
 use super::rows::Block;
 
-/// Something about a log that was not as it should be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Fault {
-    /// Lines above the table.
-    Preamble,
-    /// Blank lines.
-    Blank,
-    /// The header again in the middle of the table.
-    RepeatedHeader,
-    /// Another header in the middle of the table: rows under it are not read.
-    OtherHeader,
-    /// Rows under such a header.
-    UnderOtherHeader,
-    /// Rows that the filter of the settings does not let through.
-    LeftOut,
-    /// Rows that hold zero bytes.
-    Zeros,
-    /// Rows with fewer fields than the columns that are read.
-    ShortRow,
-    /// Rows with more fields than there are headers.
-    LongRow,
-    /// Lines too long to be rows.
-    LineTooLong,
-    /// A last line that was cut off.
-    Truncated,
-    /// A last line that may have been cut off within its last number.
-    OpenEnd,
-    /// Rows whose time could not be read.
-    UnreadableTime,
-    /// Rows that could not be read at all.
-    UnreadableRow,
-    /// Such rows at the end of the file.
-    Footer,
-    /// Empty cells in columns that are read.
-    Missing,
-    /// Cells in which the instrument says that it could not read.
-    Overflow,
-    /// Cells that are not numbers.
-    UnreadableValue,
-    /// Numbers that no bench test gives.
-    Implausible,
-    /// Cells with a unit of their own.
-    UnitInCell,
-    /// The same sample again.
-    Duplicate,
-    /// Several samples at one time with different readings.
-    SameTime,
-    /// Rows that came late.
-    Reordered,
-    /// Rows whose time belongs nowhere between their neighbours.
-    TimeFault,
-    /// Such rows whose readings the next row repeats with a right time.
-    TimeFaultRepeated,
-    /// Rows far ahead of all that follow.
-    TimeSpike,
-    /// The clock went back and stayed back.
-    ClockRestart,
-    /// Single samples far off both their neighbours.
-    Spike,
-    /// Several samples in a row far off what lies before and after them.
-    SpikeRun,
+/// Declares the kinds of faults in the order in which they are reported: what each is and what was done, for one and for many.
+macro_rules! faults {
+    ($( $kind:ident: $one:literal, $many:literal; )+) => {
+        /// Something about a log that was not as it should be.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum Fault {
+            $( #[doc = $many] $kind, )+
+        }
+
+        impl Fault {
+            /// Every kind, in the order in which they are reported.
+            pub const ALL: [Self; [$($one),+].len()] = [ $( Self::$kind, )+ ];
+
+            /// What it is and what was done, for one and for many.
+            #[must_use]
+            pub fn describe(self) -> (&'static str, &'static str) {
+                match self {
+                    $( Self::$kind => ($one, $many), )+
+                }
+            }
+        }
+    };
+}
+
+faults! {
+    Preamble: "line above the table passed over", "lines above the table passed over";
+    Blank: "blank line passed over", "blank lines passed over";
+    RepeatedHeader: "repeated header passed over", "repeated headers passed over";
+    OtherHeader:
+        "other header in the middle of the table: what follows it is not read until the first header comes again",
+        "other headers in the middle of the table: what follows them is not read until the first header comes again";
+    UnderOtherHeader: "row under another header not read", "rows under another header not read";
+    LeftOut: "row of another kind left out, as said", "rows of another kind left out, as said";
+    Zeros:
+        "row with zero bytes skipped, as a power failure or a broken disk leaves them",
+        "rows with zero bytes skipped, as a power failure or a broken disk leaves them";
+    ShortRow:
+        "row with too few fields: what it lacks is missing",
+        "rows with too few fields: what they lack is missing";
+    LongRow:
+        "row with more fields than headers: the surplus is ignored",
+        "rows with more fields than headers: the surplus is ignored";
+    LineTooLong: "line too long to be a row skipped", "lines too long to be rows skipped";
+    Truncated: "last row cut off in the middle: skipped", "rows cut off in the middle: skipped";
+    OpenEnd:
+        "last row without a line end: kept, its last number may lack digits",
+        "last rows without a line end: kept, their last numbers may lack digits";
+    UnreadableTime:
+        "row skipped because its time cannot be read",
+        "rows skipped because their time cannot be read";
+    UnreadableRow: "row that is no data skipped", "rows that are no data skipped";
+    Footer: "line below the table passed over", "lines below the table passed over";
+    Missing: "empty cell: value missing", "empty cells: values missing";
+    Overflow:
+        "overflow mark of the instrument: value missing",
+        "overflow marks of the instrument: values missing";
+    UnreadableValue:
+        "cell that is no number, or has the unit of another quantity: value missing",
+        "cells that are no numbers, or have the unit of another quantity: values missing";
+    Implausible:
+        "number beyond anything a bench test gives: value missing",
+        "numbers beyond anything a bench test gives: values missing";
+    UnitInCell:
+        "cell with a unit of its own read in that unit",
+        "cells with a unit of their own read in that unit";
+    Duplicate: "row that repeats a sample dropped", "rows that repeat a sample dropped";
+    SameTime:
+        "further sample at the same time with other readings kept",
+        "further samples at the same time with other readings kept";
+    Reordered: "row that came late put in its place", "rows that came late put in their places";
+    TimeFault:
+        "row dropped: its time lies before the rows around it, so when it was taken is not known",
+        "rows dropped: their time lies before the rows around them, so when they were taken is not known";
+    TimeFaultRepeated:
+        "row with a false time dropped: the next row repeats its readings with a time that fits, so nothing is lost",
+        "rows with a false time dropped: the next row repeats their readings with a time that fits, so nothing is \
+         lost";
+    TimeSpike:
+        "row dropped: its time lies far after the rows that follow",
+        "rows dropped: their time lies far after the rows that follow";
+    ClockRestart:
+        "restart of the log's clock: the time in between is not known",
+        "restarts of the log's clock: the times in between are not known";
+    Spike:
+        "single voltage or current far off both its neighbours, a false reading or a short pulse: kept, it counts \
+         in every figure, and charge and energy are uncertain by what it makes",
+        "single voltages or currents far off both their neighbours, false readings or short pulses: kept, they \
+         count in every figure, and charge and energy are uncertain by what they make";
+    SpikeRun:
+        "voltages or currents in a row far off what lies before and after them, false readings or a pulse: kept, \
+         they count in every figure, and charge and energy are uncertain by what they make",
+        "voltages or currents in a row far off what lies before and after them, false readings or a pulse: kept, \
+         they count in every figure, and charge and energy are uncertain by what they make";
 }
 
 impl Fault {
-    /// Every kind, in the order in which they are reported.
-    pub const ALL: [Self; 29] = [
-        Self::Preamble,
-        Self::Blank,
-        Self::RepeatedHeader,
-        Self::OtherHeader,
-        Self::UnderOtherHeader,
-        Self::LeftOut,
-        Self::Zeros,
-        Self::ShortRow,
-        Self::LongRow,
-        Self::LineTooLong,
-        Self::Truncated,
-        Self::OpenEnd,
-        Self::UnreadableTime,
-        Self::UnreadableRow,
-        Self::Footer,
-        Self::Missing,
-        Self::Overflow,
-        Self::UnreadableValue,
-        Self::Implausible,
-        Self::UnitInCell,
-        Self::Duplicate,
-        Self::SameTime,
-        Self::Reordered,
-        Self::TimeFault,
-        Self::TimeFaultRepeated,
-        Self::TimeSpike,
-        Self::ClockRestart,
-        Self::Spike,
-        Self::SpikeRun,
-    ];
-
-    /// What it is and what was done, for one and for many.
-    #[must_use]
-    pub fn describe(self) -> (&'static str, &'static str) {
-        match self {
-            Self::Preamble => ("line above the table passed over", "lines above the table passed over"),
-            Self::Blank => ("blank line passed over", "blank lines passed over"),
-            Self::RepeatedHeader => ("repeated header passed over", "repeated headers passed over"),
-            Self::OtherHeader => (
-                "other header in the middle of the table: what follows it is not read until the first header comes again",
-                "other headers in the middle of the table: what follows them is not read until the first header comes again",
-            ),
-            Self::UnderOtherHeader => {
-                ("row under another header not read", "rows under another header not read")
-            }
-            Self::LeftOut => {
-                ("row of another kind left out, as said", "rows of another kind left out, as said")
-            }
-            Self::Zeros => (
-                "row with zero bytes skipped, as a power failure or a broken disk leaves them",
-                "rows with zero bytes skipped, as a power failure or a broken disk leaves them",
-            ),
-            Self::ShortRow => (
-                "row with too few fields: what it lacks is missing",
-                "rows with too few fields: what they lack is missing",
-            ),
-            Self::LongRow => (
-                "row with more fields than headers: the surplus is ignored",
-                "rows with more fields than headers: the surplus is ignored",
-            ),
-            Self::LineTooLong => ("line too long to be a row skipped", "lines too long to be rows skipped"),
-            Self::Truncated => {
-                ("last row cut off in the middle: skipped", "rows cut off in the middle: skipped")
-            }
-            Self::OpenEnd => (
-                "last row without a line end: kept, its last number may lack digits",
-                "last rows without a line end: kept, their last numbers may lack digits",
-            ),
-            Self::UnreadableTime => (
-                "row skipped because its time cannot be read",
-                "rows skipped because their time cannot be read",
-            ),
-            Self::UnreadableRow => ("row that is no data skipped", "rows that are no data skipped"),
-            Self::Footer => ("line below the table passed over", "lines below the table passed over"),
-            Self::Missing => ("empty cell: value missing", "empty cells: values missing"),
-            Self::Overflow => (
-                "overflow mark of the instrument: value missing",
-                "overflow marks of the instrument: values missing",
-            ),
-            Self::UnreadableValue => (
-                "cell that is no number, or has the unit of another quantity: value missing",
-                "cells that are no numbers, or have the unit of another quantity: values missing",
-            ),
-            Self::Implausible => (
-                "number beyond anything a bench test gives: value missing",
-                "numbers beyond anything a bench test gives: values missing",
-            ),
-            Self::UnitInCell => (
-                "cell with a unit of its own read in that unit",
-                "cells with a unit of their own read in that unit",
-            ),
-            Self::Duplicate => ("row that repeats a sample dropped", "rows that repeat a sample dropped"),
-            Self::SameTime => (
-                "further sample at the same time with other readings kept",
-                "further samples at the same time with other readings kept",
-            ),
-            Self::Reordered => {
-                ("row that came late put in its place", "rows that came late put in their places")
-            }
-            Self::TimeFault => (
-                "row dropped: its time lies before the rows around it, so when it was taken is not known",
-                "rows dropped: their time lies before the rows around them, so when they were taken is not known",
-            ),
-            Self::TimeFaultRepeated => (
-                "row with a false time dropped: the next row repeats its readings with a time that fits, so nothing is lost",
-                "rows with a false time dropped: the next row repeats their readings with a time that fits, so nothing is lost",
-            ),
-            Self::TimeSpike => (
-                "row dropped: its time lies far after the rows that follow",
-                "rows dropped: their time lies far after the rows that follow",
-            ),
-            Self::ClockRestart => (
-                "restart of the log's clock: the time in between is not known",
-                "restarts of the log's clock: the times in between are not known",
-            ),
-            Self::Spike => (
-                "single voltage or current far off both its neighbours, a false reading or a short pulse: kept, it counts in every figure, and charge and energy are uncertain by what it makes",
-                "single voltages or currents far off both their neighbours, false readings or short pulses: kept, they count in every figure, and charge and energy are uncertain by what they make",
-            ),
-            Self::SpikeRun => {
-                let text = "voltages or currents in a row far off what lies before and after them, false readings or a pulse: kept, they count in every figure, and charge and energy are uncertain by what they make";
-                (text, text)
-            }
-        }
-    }
-
     /// Whether samples or values were lost or their times are in doubt, so that figures may suffer.
     #[must_use]
     pub fn touches_figures(self) -> bool {

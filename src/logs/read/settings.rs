@@ -184,6 +184,11 @@ pub(super) fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 
+/// The column that `#3` stands for.
+pub(super) fn numbered(column: &str) -> Option<usize> {
+    column.strip_prefix('#')?.parse::<usize>().ok()?.checked_sub(1)
+}
+
 /// Which rows of a table are read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RowFilter {

@@ -67,7 +67,7 @@ impl fmt::Display for SignBasis {
             Self::Trend => "seen in the trend of the voltage",
             Self::States => "by the column of states",
             Self::BothWays => "the voltage answers to it both ways: it seems to be written without its sign",
-            Self::NothingToCompare => "no current beside a voltage",
+            Self::NothingToCompare => "no voltage and current to compare",
             Self::NoEvidence => "the voltage does not answer to it",
         })
     }

@@ -39,16 +39,11 @@ pub(in crate::logs) struct Spikes {
 
 impl Default for Spikes {
     fn default() -> Self {
-        Self::new()
+        Self { recent: [0.0; RECENT], together: 0, seen: 0, told: 0, level: 0.0, before: f64::NAN }
     }
 }
 
 impl Spikes {
-    /// Nothing seen yet.
-    pub fn new() -> Self {
-        Self { recent: [0.0; RECENT], together: 0, seen: 0, told: 0, level: 0.0, before: f64::NAN }
-    }
-
     /// What comes next does not follow what was.
     pub fn interrupt(&mut self) {
         self.before = f64::NAN;
@@ -136,10 +131,8 @@ impl Spikes {
         if recent.len() < FEWEST {
             return false;
         }
-        let mut changes: Vec<f64> =
-            recent.windows(2).filter_map(|pair| Some((pair.get(1)? - pair.first()?).abs())).collect();
-        changes.sort_by(f64::total_cmp);
-        let usual = changes.get(changes.len() / 2).copied().unwrap_or_default();
+        let changes = recent.windows(2).filter_map(|pair| Some((pair.get(1)? - pair.first()?).abs()));
+        let usual = crate::logs::median(changes).unwrap_or_default();
         let Some(spike) = self.back(1) else { return false };
         let half = f64::midpoint(before, spike);
         let alike = recent.iter().filter(|known| (**known > half) == (spike > half)).count();
@@ -152,7 +145,7 @@ mod tests {
     use super::*;
 
     fn found(values: impl IntoIterator<Item = f64>) -> Vec<usize> {
-        let mut spikes = Spikes::new();
+        let mut spikes = Spikes::default();
         let counts = values.into_iter().enumerate().map(|(n, value)| (n, spikes.push(value)));
         counts.flat_map(|(n, count)| n - count..n).collect()
     }
@@ -166,7 +159,7 @@ mod tests {
         let values: Vec<f64> = (0..3000)
             .map(|n| if n % 700 == 650 { 2.6 } else { noisy(n % 900) - if n > 2000 { 9.0 } else { 0.0 } })
             .collect();
-        let (mut single, mut quick, mut quiet) = (Spikes::new(), Spikes::new(), 0);
+        let (mut single, mut quick, mut quiet) = (Spikes::default(), Spikes::default(), 0);
         for chunk in values.chunks(37) {
             let one: Vec<usize> = chunk.iter().map(|value| single.push(*value)).collect();
             let taken = quick.take_quiet(chunk.iter().copied());

@@ -6,7 +6,7 @@ use crate::units::{Dimension, Unit, find_unit};
 pub(super) const AMPERE_SECOND: Unit = Unit { dimension: Dimension::CHARGE, factor: 1.0, offset: 0.0 };
 
 /// Headers of a column of units.
-pub(super) const COLUMN: &[&str] = &["unit", "units", "uom", "einheit"];
+pub(super) const COLUMN: &str = "unit units uom einheit";
 
 /// Units for messages.
 pub(super) const UNITS_EXAMPLES: &str = "V, mV, A, mA, W, Ah, Wh, °C, °F, %, s, min or h";

@@ -41,7 +41,7 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<(File,
     let listed = || words::list(&names.iter().map(|name| format!("\"{name}\"")).collect::<Vec<_>>(), "and");
     let name = if let Some(wanted) = &settings.sheet {
         names.iter().find(|name| name.trim().eq_ignore_ascii_case(wanted.trim())).cloned().ok_or_else(
-            || ReadError::Sheet(format!("the workbook has no sheet \"{wanted}\"; it has {}", listed())),
+            || ReadError::Refused(format!("the workbook has no sheet \"{wanted}\"; it has {}", listed())),
         )?
     } else {
         let mut logs = Vec::new();
@@ -53,7 +53,7 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<(File,
                     .and_then(|()| {
                         let settings = settings
                             .with_profile(&head::lines(text.as_slice())?)
-                            .map_err(ReadError::Profile)?;
+                            .map_err(ReadError::Refused)?;
                         head::recognise(text.as_slice(), &settings).map(|_| ())
                     });
             match found {
@@ -64,14 +64,14 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<(File,
         match (logs.as_slice(), why) {
             ([one], _) => one.clone(),
             ([], Some((name, error))) => {
-                return Err(ReadError::Sheet(format!(
+                return Err(ReadError::Refused(format!(
                     "no sheet of the workbook is a log; its sheets are {}; of \"{name}\": {error}",
                     listed()
                 )));
             }
-            ([], None) => return Err(ReadError::Sheet("the workbook has no sheet".to_owned())),
+            ([], None) => return Err(ReadError::Refused("the workbook has no sheet".to_owned())),
             (several, _) => {
-                return Err(ReadError::Sheet(format!(
+                return Err(ReadError::Refused(format!(
                     "several sheets of the workbook are logs; name one, for example `sheet = \"{}\"`; the others are {}",
                     several.first().map_or("", String::as_str),
                     words::list(several.get(1..).unwrap_or_default(), "and")
@@ -89,7 +89,7 @@ pub(super) fn unpacked(mut file: File, settings: &ReadSettings) -> Result<(File,
 }
 
 fn broken(error: impl std::fmt::Display) -> ReadError {
-    ReadError::Sheet(format!(
+    ReadError::Refused(format!(
         "the workbook cannot be read ({error}); export the sheet as CSV, and name that file"
     ))
 }
@@ -158,8 +158,9 @@ fn write_text(text: &str, out: &mut impl Write) -> io::Result<()> {
 
 /// Unpacks everything and keeps nothing; refuses what would fill the memory.
 fn measured(file: &File) -> Result<(), ReadError> {
-    let too_large =
-        || ReadError::Sheet("the workbook unpacks to more than any log; export the sheet as CSV".to_owned());
+    let too_large = || {
+        ReadError::Refused("the workbook unpacks to more than any log; export the sheet as CSV".to_owned())
+    };
     let mut archive = ZipArchive::new(BufReader::new(file)).map_err(broken)?;
     let names: Vec<String> = archive.file_names().filter_map(|name| Some(name.ok()?.into_owned())).collect();
     if !names.iter().any(|name| name == "xl/workbook.xml") {
@@ -170,7 +171,7 @@ fn measured(file: &File) -> Result<(), ReadError> {
         } else {
             "a zip archive, not text; unpack it, and name the log in it"
         };
-        return Err(ReadError::Sheet(format!("the log is {kind}")));
+        return Err(ReadError::Refused(format!("the log is {kind}")));
     }
     let mut all = 0;
     for index in 0..archive.len() {

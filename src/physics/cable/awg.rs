@@ -5,13 +5,11 @@ use uom::si::area::square_millimeter;
 use uom::si::f64::Area;
 
 /// Cross-section of an American Wire Gauge size; 4/0 is number −3.
-#[must_use]
 pub fn awg_area(number: i32) -> Area {
     Area::new::<square_millimeter>(crate::units::awg_square_millimetres(number))
 }
 
 /// Its name: `10 AWG`, `4/0 AWG`.
-#[must_use]
 pub fn awg_name(number: i32) -> String {
     if number > 0 { format!("{number} AWG") } else { format!("{}/0 AWG", 1 - number) }
 }

@@ -81,7 +81,6 @@ pub struct CodeSummary {
 type Cell<'a> = (&'a str, Date, u32);
 
 /// Summarises markings, each with its place in the list counted from 1.
-#[must_use]
 pub fn summary(markings: &[(usize, &Marking)]) -> CodeSummary {
     let earliest = markings.iter().filter_map(|(_, m)| m.earliest).min();
     let latest = markings.iter().filter_map(|(_, m)| m.latest).max();

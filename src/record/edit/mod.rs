@@ -39,7 +39,6 @@ pub struct Entered {
 
 impl Entered {
     /// The same with "confirmed" behind its value read as what it says.
-    #[must_use]
     pub fn with_its_word(mut self) -> Self {
         if let Some(value) =
             self.value.as_deref().and_then(|value| value.trim_end().strip_suffix(" confirmed"))
@@ -51,7 +50,6 @@ impl Entered {
     }
 
     /// Only a value.
-    #[must_use]
     pub fn of(value: &str) -> Self {
         Self { value: Some(value.to_owned()), ..Self::default() }
     }
@@ -85,14 +83,12 @@ pub enum Edit {
 
 /// Why an edit was not made. The text is unchanged.
 #[derive(Debug, Clone, Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum EditRefused {
-    /// There is no such field or part.
     #[error(transparent)]
     Place(#[from] NoSuchPlace),
-    /// The value does not fit the field.
     #[error("{0}")]
     Value(Shown),
-    /// The record would no longer read.
     #[error("{0}")]
     Reads(Problems),
 }

@@ -43,21 +43,18 @@ pub struct NoSuchPlace(pub String);
 
 impl Place {
     /// A place without picks, such as `claims`.
-    #[must_use]
     pub fn keys(dotted: &str) -> Self {
         let step = |key: &str| PlaceStep { key: key.to_owned(), pick: None };
         Self(dotted.split('.').map(step).collect())
     }
 
     /// The place one key further in.
-    #[must_use]
     pub fn then(mut self, key: &str) -> Self {
         self.0.push(PlaceStep { key: key.to_owned(), pick: None });
         self
     }
 
     /// The part at an index of this list.
-    #[must_use]
     pub fn at(mut self, index: usize) -> Self {
         if let Some(last) = self.0.last_mut() {
             last.pick = Some(Pick::Index(index));
@@ -66,7 +63,6 @@ impl Place {
     }
 
     /// The parts of a record that it leads to: one, all of a list, or none.
-    #[must_use]
     pub fn parts<'r>(&self, record: &'r Record) -> Vec<&'r dyn AnyPart> {
         let mut parts: Vec<&dyn AnyPart> = vec![record];
         for step in &self.0 {
@@ -151,7 +147,6 @@ impl FromStr for Place {
 /// What a key of a part is.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Slot {
-    /// A field.
     Field(&'static FieldInfo),
     /// A text that every part has.
     CommonText,

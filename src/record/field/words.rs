@@ -36,7 +36,6 @@ macro_rules! words {
             }, )+ ];
 
             /// The word for it.
-            #[must_use]
             pub const fn word(self) -> &'static str {
                 match self {
                     $( Self::$variant => $word, )+
@@ -44,7 +43,6 @@ macro_rules! words {
             }
 
             /// What a word stands for.
-            #[must_use]
             pub fn from_word(word: &str) -> Option<Self> {
                 Self::ALL.into_iter().find(|one| one.word() == word)
             }

@@ -24,9 +24,6 @@ pub const LARGEST: usize = 16 << 20;
 pub const SCHEMA: u32 = 2;
 
 /// Reads any file that is declared as a part, such as a rule book.
-///
-/// # Errors
-/// [`Problems`], with every place that is wrong.
 pub(crate) fn document<P: Part>(
     file: &str,
     text: &str,

@@ -201,10 +201,12 @@ part! {
         drop: Voltage = "6.2 mV",
         /// Current at which `drop` was measured.
         drop_current: Current = "100 A",
-        /// Measured temperature rise at `rise_current` when it no longer changed.
+        /// Temperature rise at `rise_current`, read by hand.
         temperature_rise: TemperatureDifference = "24 K",
         /// Current at which `temperature_rise` was measured.
         rise_current: Current = "150 A",
+        /// How long `rise_current` had flowed when `temperature_rise` was read.
+        rise_time: Time = "15 min",
         /// Highest temperature the element may reach, from its data sheet.
         allowed_temperature: Temperature = "90 degC",
         /// Equal conductors or parts side by side that share the current.
@@ -341,7 +343,6 @@ words! {
 
 impl ElementKind {
     /// What it has in common with other kinds.
-    #[must_use]
     pub const fn traits(self) -> &'static [ElementTrait] {
         use ElementTrait::{
             Conductor, InRig, InterruptsFault, LimitedByHeat, OpensCircuit, Protective, RatedByMarking,
@@ -362,7 +363,6 @@ impl ElementKind {
     }
 
     /// True when it has this in common with other kinds.
-    #[must_use]
     pub fn has(self, wanted: ElementTrait) -> bool {
         self.traits().contains(&wanted)
     }
@@ -373,7 +373,6 @@ impl ElementKind {
     }
 
     /// Keys that it takes besides those that all kinds take.
-    #[must_use]
     pub const fn keys(self) -> &'static [&'static str] {
         match self {
             Self::Busbar => {
@@ -436,7 +435,6 @@ impl ElementKind {
     }
 
     /// True when an element of this kind has the field.
-    #[must_use]
     pub fn takes(self, field: &str) -> bool {
         COMMON.contains(&field) || self.keys().contains(&field)
     }
@@ -444,13 +442,11 @@ impl ElementKind {
 
 impl Element {
     /// Its kind; none where nobody could tell.
-    #[must_use]
     pub fn kind(&self) -> Option<ElementKind> {
         self.kind.known()
     }
 
     /// True when its kind is known and has this in common with others.
-    #[must_use]
     pub fn has(&self, wanted: ElementTrait) -> bool {
         self.kind().is_some_and(|kind| kind.has(wanted))
     }
@@ -469,6 +465,7 @@ const COMMON: &[&str] = &[
     "drop_current",
     "temperature_rise",
     "rise_current",
+    "rise_time",
     "allowed_temperature",
     "count",
     "surroundings",

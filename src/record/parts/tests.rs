@@ -212,6 +212,8 @@ part! {
         column: Text = "Current (A)",
         /// Columns of its log that are not recognised by themselves, as "column = meaning".
         columns: List = "CH1 = current",
+        /// The profile by which its log is read, where its header does not choose one.
+        profile: Text = "clamp-no-header",
         /// What is added to the times of its log to get those of the test's log; without it the logs are aligned by their dates, or where the load comes on.
         offset: Time = "12 s ± 1 s",
         /// Which way the current of its log counts, where the log does not show it.
@@ -228,6 +230,8 @@ part! {
         log: Text = "logs/thermometer.csv",
         /// Columns of that log that are not recognised by themselves, as "column = meaning".
         columns: List = "CH1 = temperature",
+        /// The profile by which that log is read, where its header does not choose one.
+        profile: Text = "tabs-no-clock-3s",
         /// What is added to the times of that log to get those of the test's log; without it both are aligned by their dates.
         offset: Time = "12 s",
         /// The part: an element's id, "bms", "cells", "ambient" for the air of the room or "inner air" for the air beside the parts.

@@ -145,23 +145,18 @@ impl CacheReader {
 const HEAD: &str = "head";
 
 /// Begins the cache of this build.
-///
-/// # Errors
-/// What the system says.
 pub fn begin(part: &mut SitePart, head: &str) -> Result<(), CollectionError> {
     let rest = format!("{HEAD} {head}");
     writeln!(part.to, "{} {rest}", check(&rest)).map_err(CollectionError::write(part.path()))
 }
 
 /// The line of an inspection; none where it would be too long to be read again.
-#[must_use]
 pub fn line(found: &FoundFolder, kept: &CachedPack) -> Option<String> {
     let json = serde_json::to_string(kept).ok()?;
     checked(found, &json)
 }
 
 /// What a line holds besides its check and its key.
-#[must_use]
 pub fn json(line: &str) -> &str {
     line.splitn(3, ' ').nth(2).unwrap_or_default()
 }

@@ -13,6 +13,7 @@ use crate::render::draw::counted::{Bin, Histogram, Points};
 use crate::render::draw::rows::{Group, Row, RowChart};
 use crate::render::draw::scale::round_step;
 use crate::render::draw::{Named, Paper};
+use crate::units::words::clipped;
 
 /// Unit of an axis that counts packs.
 const PACKS: &str = "packs";
@@ -127,15 +128,6 @@ fn name(row: &PackRow) -> String {
     crate::units::terminal::plain(&name)
 }
 
-fn label(row: &PackRow) -> String {
-    let name = name(row);
-    if name.chars().count() <= LONGEST_LABEL {
-        return name;
-    }
-    let short: String = name.chars().take(LONGEST_LABEL - 1).collect();
-    format!("{short}…")
-}
-
 /// Why a pack is not in a chart.
 const NO_FACTS: &str = "the facts for it are not recorded or not known";
 
@@ -196,7 +188,9 @@ fn spread(rows: &[PackRow], subject: &Subject<'_>, value: impl Fn(&PackRow) -> O
         chart.heads = vec!["pack".to_owned(), unit.to_owned()];
         chart.rows = packs.iter().map(|(row, value)| vec![name(row), shown(*value, "")]).collect();
         let class = |value| if subject.zero && value < 0.0 { "falls-short" } else { "carries" };
-        let bars = packs.iter().map(|(row, value)| (label(row), *value, shown(*value, unit), class(*value)));
+        let bars = packs.iter().map(|(row, value)| {
+            (clipped(&name(row), LONGEST_LABEL), *value, shown(*value, unit), class(*value))
+        });
         chart.svg = Some(one_by_one(bars, chart.named(), unit));
         return chart;
     }

@@ -38,7 +38,6 @@ pub struct KindNames {
 
 impl ColumnKind {
     /// Its names.
-    #[must_use]
     pub const fn names(self) -> KindNames {
         let (word, parquet, json, csvw) = match self {
             Self::Text => ("text", "BYTE_ARRAY (STRING)", "string", "string"),

@@ -47,7 +47,6 @@ impl Lines {
 }
 
 /// The first line of a CSV file.
-#[must_use]
 pub fn csv_header<R>(table: &Table<R>) -> String {
     let names: Vec<&str> = table.infos().map(|info| info.name).collect();
     format!("{}\n", names.join(","))

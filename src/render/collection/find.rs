@@ -44,13 +44,11 @@ impl FoundFolder {
     }
 
     /// The path below the root as text, bytes that are not UTF-8 as `\xNN`.
-    #[must_use]
     pub fn folder(&self) -> String {
         folder_text(&self.relative)
     }
 
     /// Name of its page: readable, and told apart by the key from every other of the same name.
-    #[must_use]
     pub fn page(&self) -> String {
         let name = self.relative.file_name().unwrap_or(OsStr::new("root")).to_string_lossy();
         let mut slug = String::new();
@@ -70,7 +68,6 @@ impl FoundFolder {
     }
 
     /// Name of its page where the folder's name is withheld.
-    #[must_use]
     pub fn nameless_page(&self) -> String {
         format!("pack-{}.html", self.key)
     }
@@ -96,7 +93,6 @@ fn key(relative: &Path) -> String {
 }
 
 /// A path as text that can be told apart from every other.
-#[must_use]
 pub fn folder_text(path: &Path) -> String {
     let mut text = String::new();
     for (index, part) in path.components().enumerate() {
@@ -114,7 +110,6 @@ pub fn folder_text(path: &Path) -> String {
 }
 
 /// Finds inspections below a root; `without` is a folder that is not searched: the site itself.
-#[must_use]
 pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
     let mut found: Vec<FoundFolder> = Vec::new();
     let walk = WalkDir::new(root).max_depth(DEEPEST).sort_by_file_name().into_iter().filter_entry(|entry| {

@@ -254,9 +254,6 @@ struct ProblemsPage<'a> {
 }
 
 /// Writes the table of packs and the list of those not read, and gives the names of the files.
-///
-/// # Errors
-/// What the system says.
 pub(super) fn write(
     site: &Site,
     pages: &Pages,

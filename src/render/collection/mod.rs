@@ -48,48 +48,30 @@ pub struct Options {
 
 /// Why a collection cannot be built.
 #[derive(Debug, Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum CollectionError {
-    /// A file or a folder cannot be read.
     #[error("{path}: {source}", path = crate::units::terminal::shown(path))]
-    Read {
-        /// Which.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
-    /// A file cannot be written.
+    Read { path: PathBuf, source: io::Error },
     #[error("{path}: {source}", path = crate::units::terminal::shown(path))]
-    Write {
-        /// Which.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
-    /// The folder of the site holds other files.
+    Write { path: PathBuf, source: io::Error },
     #[error(
         "{path} holds files and is not a collection made by underlid: name an empty or a new folder",
         path = crate::units::terminal::shown(.0)
     )]
     Foreign(PathBuf),
-    /// A file of somebody else has the name of one of ours.
     #[error("{path} was not written by underlid: move it out of the way", path = crate::units::terminal::shown(.0))]
     NotOurs(PathBuf),
-    /// Another build is at work.
     #[error("another build is writing into {path}", path = crate::units::terminal::shown(.0))]
     Busy(PathBuf),
-    /// The site would lie inside an inspection.
     #[error(
         "{path} lies inside an inspection, whose files are evidence: name a folder outside",
         path = crate::units::terminal::shown(.0)
     )]
     InsideInspection(PathBuf),
-    /// No inspection was found.
     #[error("{path}: no inspection.toml below it", path = crate::units::terminal::shown(.0))]
     Nothing(PathBuf),
-    /// House rules are wrong.
     #[error(transparent)]
     House(#[from] OpenError),
-    /// A template or a table cannot be made; this is a mistake of the program.
     #[error("{0}")]
     Inner(String),
 }

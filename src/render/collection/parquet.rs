@@ -174,9 +174,6 @@ impl<W: Write + Send> Writer<W> {
     }
 
     /// Adds a row.
-    ///
-    /// # Errors
-    /// As [`Writer::new`].
     fn push<R>(&mut self, table: &Table<R>, key: &str, row: &R) -> Result<(), ParquetError> {
         let mut columns = self.columns.iter_mut();
         if let Some(first) = columns.next() {
@@ -206,9 +203,6 @@ impl<W: Write + Send> Writer<W> {
     }
 
     /// Ends the file and gives back where it was written to.
-    ///
-    /// # Errors
-    /// As [`Writer::new`].
     fn finish(mut self) -> Result<W, ParquetError> {
         self.flush()?;
         self.file.into_inner()

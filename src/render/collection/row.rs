@@ -29,7 +29,6 @@ pub struct PackEntry {
 
 impl PackEntry {
     /// What is kept of an inspection.
-    #[must_use]
     pub fn of(inspection: &Inspection, view: &View) -> Self {
         let rules = some(&view.rules_told());
         let elements: Vec<ElementRow> = view

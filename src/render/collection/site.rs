@@ -104,7 +104,6 @@ impl Site {
     }
 
     /// The folder.
-    #[must_use]
     pub fn folder(&self) -> &Path {
         &self.folder
     }
@@ -149,9 +148,6 @@ impl Site {
     }
 
     /// Writes a file, unless it already holds just this.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), CollectionError> {
         if self.holds(name, bytes) {
             return Ok(());
@@ -170,9 +166,6 @@ impl Site {
     }
 
     /// Begins a file that is written piece by piece.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn begin(&self, name: &str) -> Result<SitePart, CollectionError> {
         debug_assert!(is_ours(name), "{name}");
         let path = self.folder.join(name);
@@ -188,16 +181,12 @@ impl Site {
     }
 
     /// Size of a page and when it was written; none when it is not there as a plain file.
-    #[must_use]
     pub fn stamp(&self, name: &str) -> Option<(u64, i128)> {
         let meta = fs::symlink_metadata(self.folder.join(name)).ok().filter(fs::Metadata::is_file)?;
         Some((meta.len(), super::stamp::nanoseconds(meta.modified().ok()?)))
     }
 
     /// Ends a build: files of earlier builds that this one did not write again go.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn finish(mut self, written: &BTreeSet<String>) -> Result<usize, CollectionError> {
         let mut removed = 0;
         let gone: Vec<String> = self.before.difference(written).cloned().collect();
@@ -242,15 +231,11 @@ pub struct SitePart {
 
 impl SitePart {
     /// Where it is being written, for messages.
-    #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
     }
 
     /// Gives the file its name.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn finish(mut self) -> Result<(), CollectionError> {
         self.to.flush().map_err(CollectionError::write(&self.part))?;
         fs::rename(&self.part, &self.path).map_err(CollectionError::write(&self.path))

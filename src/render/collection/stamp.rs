@@ -81,9 +81,6 @@ fn files(folder: &Path, named: &[String]) -> Vec<PathBuf> {
 
 impl Stamps {
     /// Looks at the files behind an inspection. To be called before it is judged: what changes later then differs.
-    ///
-    /// # Errors
-    /// What the system says.
     pub fn take(folder: &Path, named: Vec<String>) -> io::Result<Self> {
         let paths = files(folder, &named);
         let stamps: Vec<FileStamp> = paths.iter().map(|path| FileStamp::of(path)).collect();

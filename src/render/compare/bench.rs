@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::Columns;
 use super::difference::{ChangeKind, FieldChange, Sourced, fields, shown};
 use super::elements::of_answers;
-use super::fields::{self, Cell, PartComparison, Row, Sorted};
+use super::fields::{self, PartComparison, Row, RowCell, Sorted};
 use super::matching::{Item, Rows};
 use crate::judge::bench_test::{Curve, CurveLine, Figure, TestResult};
 use crate::judge::facts::{Answer, Val};
@@ -222,12 +222,12 @@ fn figure(columns: &Columns<'_>, what: &str, each: &[Vec<&Figure>]) -> Option<Ro
     amounts.iter().flatten().next()?;
     let percent = each.iter().flatten().any(|figure| figure.percent);
     let cells = each.iter().zip(&amounts).map(|(figures, amount)| match (figures.first(), amount) {
-        (Some(figure), Some(amount)) => Cell {
+        (Some(figure), Some(amount)) => RowCell {
             text: figure.text(),
             note: Some(figure.note.clone()).filter(|note| !note.is_empty()),
-            ..Cell::of_amount(amount)
+            ..RowCell::of_amount(amount)
         },
-        _ => Cell::text("–"),
+        _ => RowCell::text("–"),
     });
     let changes = (1..amounts.len()).map(|at| {
         let names = columns.names(0, at);

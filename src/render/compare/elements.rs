@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::difference::{ChangeKind, FieldChange, derived, margins};
 use super::explain::{Matched, PermissibleCurrent, Rated};
-use super::fields::{self, Cell, PartComparison, Row, Sorted, fingerprint};
+use super::fields::{self, PartComparison, Row, RowCell, Sorted, fingerprint};
 use super::matching::{Item, Rows};
 use super::{Columns, explain};
 use crate::judge::facts::{Answer, Side, element_label};
@@ -179,14 +179,14 @@ fn one(
 /// A row of derived values; none where the record has no such part.
 pub(crate) fn of_answers(what: &str, answers: &[Option<&Answer>], columns: &Columns<'_>) -> Row {
     let cells = answers.iter().map(|answer| match answer {
-        None => Cell::text("–"),
-        Some(Err(missing)) => Cell {
+        None => RowCell::text("–"),
+        Some(Err(missing)) => RowCell {
             note: Some(missing.iter().map(|m| m.what.clone()).collect::<Vec<_>>().join("; ")),
-            ..Cell::text("not known")
+            ..RowCell::text("not known")
         },
         Some(Ok(worked)) => {
             let mut cell =
-                worked.value.amount().map_or_else(|| Cell::text(worked.value.show()), Cell::of_amount);
+                worked.value.amount().map_or_else(|| RowCell::text(worked.value.show()), RowCell::of_amount);
             match worked.bound.as_ref().map(|bound| bound.side) {
                 Some(Side::AtLeast) => cell.text = format!("at least {}", cell.text),
                 Some(Side::AtMost) => cell.text = format!("at most {}", cell.text),
@@ -228,12 +228,12 @@ fn margin(permissible_current: &[Option<&Answer>], columns: &Columns<'_>) -> Row
         })
         .collect();
     let cells = known.iter().zip(permissible_current).map(|(margin, answer)| match margin {
-        None if answer.is_none() => Cell::text("–"),
-        None => Cell::text("not known"),
+        None if answer.is_none() => RowCell::text("–"),
+        None => RowCell::text("not known"),
         Some((amount, rated)) => {
             let expanded = amount.number.expanded();
             let text = show_difference(amount.value(), expanded, Dimension::CURRENT, Some(*rated));
-            Cell { text, ..Cell::of_amount(amount) }
+            RowCell { text, ..RowCell::of_amount(amount) }
         }
     });
     let changes = (1..known.len()).map(|at| match (&known[0], &known[at]) {

@@ -10,7 +10,7 @@ use crate::units::Amount;
 
 /// What one record says.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Cell {
+pub struct RowCell {
     /// As a person would read it; "not recorded", "absent", "could not see".
     pub text: String,
     /// How it came, and the instrument.
@@ -27,7 +27,7 @@ pub struct Cell {
     pub expanded_si: Option<f64>,
 }
 
-impl Cell {
+impl RowCell {
     pub(crate) fn of_amount(amount: &Amount) -> Self {
         Self {
             text: amount.show(),
@@ -48,7 +48,7 @@ pub struct Row {
     /// What it is.
     pub what: String,
     /// What each record says, in the order of the inspections.
-    pub cells: Vec<Cell>,
+    pub cells: Vec<RowCell>,
     /// Each further record against the first.
     pub changes: Vec<FieldChange>,
     /// The gravest of the changes.
@@ -56,7 +56,7 @@ pub struct Row {
 }
 
 impl Row {
-    pub(crate) fn new(what: impl Into<String>, cells: Vec<Cell>, changes: Vec<FieldChange>) -> Self {
+    pub(crate) fn new(what: impl Into<String>, cells: Vec<RowCell>, changes: Vec<FieldChange>) -> Self {
         let kind = changes.iter().map(|change| change.kind).max().unwrap_or(ChangeKind::Same);
         Self { what: what.into(), cells, changes, kind }
     }
@@ -141,7 +141,7 @@ pub(crate) fn rows<P: Part>(
         let sourced =
             |at: usize, found| Sourced { found, sources: &columns.inspections[at].derived.sources, claim };
         let cells = found.iter().enumerate().map(|(at, found)| match found {
-            None => Cell::text("–"),
+            None => RowCell::text("–"),
             Some(found) => cell(sourced(at, found)),
         });
         let changes = (1..found.len()).map(|at| {
@@ -167,7 +167,7 @@ fn remark<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>) -> Option<Row> {
     let notes: Vec<Option<&str>> =
         parts.iter().map(|part| part.and_then(|part| part.own().note.as_deref())).collect();
     notes.iter().flatten().next()?;
-    let cells = notes.iter().map(|note| Cell::text(note.unwrap_or("not recorded")));
+    let cells = notes.iter().map(|note| RowCell::text(note.unwrap_or("not recorded")));
     let changes = (1..notes.len()).map(|at| {
         let names = columns.names(0, at);
         match (notes[0], notes[at]) {
@@ -181,13 +181,13 @@ fn remark<P: Part>(parts: &[Option<&P>], columns: &Columns<'_>) -> Option<Row> {
     Some(Row::new("remark", cells.collect(), changes.collect()))
 }
 
-fn cell(sourced: Sourced<'_>) -> Cell {
+fn cell(sourced: Sourced<'_>) -> RowCell {
     let found = sourced.found;
     let amount = match found.value() {
         Some(Value::Quantity(quantity)) => Some(sourced.sources.amount(quantity, found, 0)),
         _ => None,
     };
-    Cell {
+    RowCell {
         text: found.show(),
         how: found.how.map(|how| match &found.with {
             Some(with) => format!("{}, {with}", how.word()),

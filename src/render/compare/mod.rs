@@ -230,7 +230,6 @@ fn named(group: &str, id: Option<&str>, name: Option<&str>, facts: String, place
 }
 
 /// Compares inspections with the first of them. One inspection alone gives an empty comparison.
-#[must_use]
 pub fn compare(inspections: &[Inspection]) -> Comparison {
     let columns = Columns { inspections, names: names::names(inspections) };
     let matches = Matches::of(inspections);

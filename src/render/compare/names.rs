@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::judge::inspection::Inspection;
+use crate::units::words::clipped;
 
 /// A longer name would fill the columns of a table.
 const LONGEST: usize = 48;
@@ -40,10 +41,7 @@ pub(crate) fn names(inspections: &[Inspection]) -> Vec<String> {
 
 fn clip(name: &str) -> String {
     let plain: String = name.trim().chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if plain.chars().count() <= LONGEST {
-        return plain;
-    }
-    format!("{}…", plain.chars().take(LONGEST - 1).collect::<String>())
+    clipped(&plain, LONGEST)
 }
 
 fn all_different(names: &[String]) -> bool {

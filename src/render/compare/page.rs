@@ -168,9 +168,6 @@ impl Comparison {
 }
 
 /// Makes every file of a comparison; `templates` is a folder whose files replace the built-in templates.
-///
-/// # Errors
-/// [`WriteUpError`] names the template and what is wrong with it.
 pub fn pages(
     comparison: &mut Comparison,
     inspections: &[Inspection],
@@ -297,9 +294,6 @@ fn pictures(comparison: &mut Comparison, inspections: &[Inspection]) -> Vec<Vec<
 }
 
 /// Writes the files of a comparison into a folder, which is made where it is not there; each is replaced as a whole.
-///
-/// # Errors
-/// [`WriteUpError::Write`] names the file.
 pub fn save(folder: &Path, pages: &Pages) -> Result<Vec<PathBuf>, WriteUpError> {
     let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     std::fs::create_dir_all(folder).map_err(|error| at(folder, error))?;

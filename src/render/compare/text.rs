@@ -5,31 +5,26 @@ use std::fmt::{self, Write};
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
 use super::{Comparison, ElementComparison};
-use crate::units::terminal::plain;
+use crate::units::terminal::{Paint, plain};
 use crate::units::words::count;
 
 /// Writes a comparison as text; `all` shows what stayed the same as well.
-#[must_use]
 pub fn write_text(comparison: &Comparison, all: bool, colour: bool) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.
-    let _ = Text { out: &mut out, all, colour }.write(comparison);
+    let _ = Text { out: &mut out, all, paint: Paint(colour) }.write(comparison);
     out
 }
 
 struct Text<'a> {
     out: &'a mut String,
     all: bool,
-    colour: bool,
+    paint: Paint,
 }
 
 impl Text<'_> {
-    fn bold(&self, text: &str) -> String {
-        if self.colour { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
-    }
-
     fn heading(&mut self, text: &str) -> fmt::Result {
-        let text = self.bold(&text.to_uppercase());
+        let text = self.paint.bold(&text.to_uppercase());
         writeln!(self.out, "\n{text}")
     }
 
@@ -38,7 +33,7 @@ impl Text<'_> {
     }
 
     fn write(&mut self, c: &Comparison) -> fmt::Result {
-        let title = self.bold(&plain(&c.title));
+        let title = self.paint.bold(&plain(&c.title));
         writeln!(self.out, "{title}")?;
         if c.invented {
             self.line(0, "Invented example: these makers and packs do not exist.")?;
@@ -47,7 +42,7 @@ impl Text<'_> {
             self.line(0, remark)?;
         }
         for answer in &c.ratings {
-            let rating = self.bold(&format!("Rated continuous current: {}", plain(&answer.rating)));
+            let rating = self.paint.bold(&format!("Rated continuous current: {}", plain(&answer.rating)));
             writeln!(self.out, "{rating}")?;
             self.line(0, &answer.answer)?;
             for (words, list) in [("less", &answer.weaker), ("more", &answer.stronger)] {
@@ -144,7 +139,7 @@ impl Text<'_> {
         let only = only(&element.only_in);
         let place =
             element.in_place_of.as_deref().map(|o| format!(", in the place of {o}")).unwrap_or_default();
-        let label = self.bold(&plain(&element.label));
+        let label = self.paint.bold(&plain(&element.label));
         writeln!(self.out, "  {label}{}{}", plain(&only), plain(&place))?;
         self.line(2, &format!("matched by: {}", element.matched_by))?;
         self.one(2, c, &element.permissible_current)?;
@@ -164,7 +159,7 @@ impl Text<'_> {
         if nothing && !self.all {
             return Ok(());
         }
-        let name = self.bold(&plain(&part.name));
+        let name = self.paint.bold(&plain(&part.name));
         let by = part.matched_by.as_deref().map(|by| format!(" (matched by: {by})")).unwrap_or_default();
         writeln!(self.out, "  {name}{}{}", plain(&only(&part.only_in)), plain(&by))?;
         self.sorted(2, c, &part.fields, &part.only_in)
@@ -241,7 +236,7 @@ impl Text<'_> {
     fn finding(&mut self, finding: &FindingComparison, c: &Comparison) -> fmt::Result {
         let subject =
             if finding.subject.is_empty() { String::new() } else { format!(", {}", plain(&finding.subject)) };
-        let statement = self.bold(&plain(&finding.statement));
+        let statement = self.paint.bold(&plain(&finding.statement));
         writeln!(self.out, "  {:<8} {statement}{subject}  [{}]", finding.grade.word(), finding.rule)?;
         for (state, i) in finding.states.iter().zip(&c.inspections) {
             let detail = if state.detail.is_empty() { String::new() } else { format!(": {}", state.detail) };
@@ -255,7 +250,7 @@ impl Text<'_> {
             self.heading("Bench tests")?;
         }
         for test in &c.tests {
-            let kind = self.bold(&plain(&test.kind));
+            let kind = self.paint.bold(&plain(&test.kind));
             writeln!(self.out, "  {kind}{}", plain(&only(&test.settings.only_in)))?;
             self.line(2, &format!("matched by: {}", test.matched_by))?;
             for problem in &test.problems {

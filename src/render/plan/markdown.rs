@@ -9,8 +9,6 @@ use crate::render::write_up::escape_markdown as md;
 /// Room to write by hand.
 const BLANK: &str = "\\_\\_\\_\\_\\_\\_\\_\\_\\_\\_\\_\\_";
 
-/// Writes a sheet.
-#[must_use]
 pub fn write_markdown(sheet: &Sheet) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.

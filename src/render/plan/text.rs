@@ -4,28 +4,18 @@ use std::fmt::Write;
 
 use crate::judge::rig::{Lacking, Leads, Line, Planned, RigCheck, RigElementRow, RigView, Sheet};
 use crate::judge::rules::{Grade, Outcome};
-use crate::units::terminal::plain;
+use crate::units::terminal::{Paint, plain};
 use crate::units::words::count;
 
 /// Writes a sheet; `all` shows the checks that are met as well.
-#[must_use]
 pub fn write_text(sheet: &Sheet, all: bool, colour: bool) -> String {
     let mut out = String::new();
-    let paint = Paint(colour);
     // Writing to a String cannot fail.
-    let _ = write(&mut out, sheet, all, &paint);
+    let _ = write(&mut out, sheet, all, Paint(colour));
     out
 }
 
-struct Paint(bool);
-
-impl Paint {
-    fn bold(&self, text: &str) -> String {
-        if self.0 { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
-    }
-}
-
-fn write(out: &mut String, sheet: &Sheet, all: bool, paint: &Paint) -> std::fmt::Result {
+fn write(out: &mut String, sheet: &Sheet, all: bool, paint: Paint) -> std::fmt::Result {
     writeln!(out, "{}", paint.bold(&format!("Bench session: {}", plain(&sheet.title))))?;
     if sheet.invented {
         writeln!(out, "An invented example: this maker and this pack do not exist.")?;
@@ -92,7 +82,7 @@ fn lack(out: &mut String, indent: &str, lacking: &Lacking) -> std::fmt::Result {
     Ok(())
 }
 
-fn session(out: &mut String, number: usize, planned: &Planned, paint: &Paint) -> std::fmt::Result {
+fn session(out: &mut String, number: usize, planned: &Planned, paint: Paint) -> std::fmt::Result {
     writeln!(out, "\n{}", paint.bold(&format!("{number}  {}", planned.title.to_uppercase())))?;
     lines(out, &planned.settings)?;
     list(out, "  ! ", &planned.cautions)?;
@@ -133,7 +123,7 @@ fn proposals(out: &mut String, leads: &Leads) -> std::fmt::Result {
     writeln!(out, "  source: {}", leads.source)
 }
 
-fn rig(out: &mut String, heading: &str, rig: &RigView, all: bool, paint: &Paint) -> std::fmt::Result {
+fn rig(out: &mut String, heading: &str, rig: &RigView, all: bool, paint: Paint) -> std::fmt::Result {
     writeln!(out, "\n{}", paint.bold(heading))?;
     writeln!(out, "  {}", plain(&rig.sentence))?;
     for branch in &rig.branches {

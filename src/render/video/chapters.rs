@@ -9,11 +9,15 @@ use std::fmt::Write;
 use super::outlet::line;
 use crate::record::{Own, Record};
 use crate::render::write_up::View;
+use crate::units::words::clipped;
 
 /// Times from here on are refused, s: 100 hours. A video that long is a slip of the pen.
 const LONGEST: f64 = 360_000.0;
 /// Shortest chapter, s: a cue must end after it begins (WebVTT, cue timings), and the times are shown in milliseconds.
 const SHORTEST: f64 = 0.001;
+
+/// Characters of a text that are enough to know it by.
+const ENOUGH: usize = 60;
 
 /// A chapter: where it begins and what it shows.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,8 +53,8 @@ pub(super) fn chapters(record: &Record, view: &View) -> Chapters {
             }
             Err(why) => chapters.told.push(format!(
                 "no chapter for {}: video time `{}` {why}",
-                short(&title),
-                short(&line(text))
+                clipped(&title, ENOUGH),
+                clipped(&line(text), ENOUGH)
             )),
         }
     }
@@ -60,11 +64,6 @@ pub(super) fn chapters(record: &Record, view: &View) -> Chapters {
     }
     chapters.list = in_order(std::mem::take(&mut chapters.list));
     chapters
-}
-
-/// Enough of a text to know it by.
-fn short(text: &str) -> String {
-    if text.chars().count() <= 60 { text.to_owned() } else { text.chars().take(59).chain(['…']).collect() }
 }
 
 fn in_order(mut list: Vec<Chapter>) -> Vec<Chapter> {

@@ -39,11 +39,10 @@ const INSIDE: [&str; 2] = ["cards", "photos"];
 
 /// Why a video kit cannot be made.
 #[derive(Debug, Error)]
+#[allow(missing_docs)] // The message of each says what it is.
 pub enum VideoKitError {
-    /// A template is wrong, or a file cannot be read or written.
     #[error(transparent)]
     WriteUp(#[from] WriteUpError),
-    /// Anything else, in words.
     #[error("{0}")]
     Words(String),
 }
@@ -67,19 +66,16 @@ pub struct Wishes {
     pub templates: Option<PathBuf>,
 }
 
-/// A file of a video kit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct VideoKitFile {
     /// Its name under the folder of the video kit.
     pub name: String,
-    /// Its content.
     pub content: Vec<u8>,
 }
 
 /// A finished kit, not yet on disk.
 #[derive(Debug)]
 pub struct VideoKit {
-    /// Its files.
     pub files: Vec<VideoKitFile>,
     /// What the user is to be told: what could not be used, what was shortened, what is stale.
     pub told: Vec<String>,
@@ -192,9 +188,6 @@ fn whereabouts(inspection: &Inspection, link: Option<&str>, told: &mut Vec<Strin
 
 /// Writes a video kit into a folder; each file is replaced as a whole, and files of an earlier run that are not in
 /// this one are removed.
-///
-/// # Errors
-/// [`WriteUpError::Write`] names the file.
 pub fn save_video_kit(target: &Path, kit: &VideoKit) -> Result<(), VideoKitError> {
     let at = |path: &Path, source| WriteUpError::Write { path: path.to_owned(), source };
     let folders = [target.to_owned(), target.join(INSIDE[0]), target.join(INSIDE[1])];

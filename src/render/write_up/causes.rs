@@ -31,7 +31,7 @@ pub struct CauseView {
     /// Photos that show it.
     pub photos: Vec<String>,
     /// The findings that tell of it: the one that tells most first, then what it leads to.
-    pub told: Vec<Told>,
+    pub told: Vec<ToldRule>,
     /// The finding that tells most of it.
     #[serde(skip)]
     pub head: Finding,
@@ -39,7 +39,7 @@ pub struct CauseView {
 
 /// What the findings of one rule tell of a cause.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Told {
+pub struct ToldRule {
     /// The rule's id.
     pub rule: String,
     /// The rule's grade.
@@ -51,7 +51,7 @@ pub struct Told {
     pub found: Vec<(String, String)>,
 }
 
-impl Told {
+impl ToldRule {
     /// What was found, in a line; a place that is named already is not named again.
     #[must_use]
     pub fn found_in_a_line(&self, named: &str) -> String {
@@ -67,14 +67,14 @@ impl Told {
 impl CauseView {
     fn of(cause: &Cause, findings: &[Finding]) -> Option<Self> {
         let head = cause.head(findings)?;
-        let mut told: Vec<Told> = Vec::new();
+        let mut told: Vec<ToldRule> = Vec::new();
         let mut photos = head.photos.clone();
         for finding in std::iter::once(head).chain(cause.others(findings)) {
             let found = Some((finding.subject.clone(), found(finding)));
             let found = found.filter(|(place, found)| !place.is_empty() || !found.is_empty());
             match told.iter_mut().find(|told| told.rule == finding.rule) {
                 Some(told) => told.found.extend(found),
-                None => told.push(Told {
+                None => told.push(ToldRule {
                     rule: finding.rule.clone(),
                     grade: finding.grade,
                     statement: finding.statement.clone(),

@@ -9,7 +9,7 @@ mod looks;
 pub(crate) mod photos;
 pub(crate) mod picture;
 pub(crate) mod prose;
-mod protection;
+pub(crate) mod protection;
 mod text;
 mod view;
 mod writeup;

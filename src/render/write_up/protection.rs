@@ -5,14 +5,14 @@ use crate::physics::short_circuit::share_at;
 use crate::record::parts::ElementKind;
 use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
-use crate::units::{Amount, Dimension, show_to};
+use crate::units::{Amount, Dimension, show, show_to};
 use uom::si::electric_current::ampere;
 use uom::si::f64::ElectricCurrent;
 
 /// Longest time for which a line of harm is drawn, s: beyond it heat leaves the conductor, and the network judges.
 const ADIABATIC: f64 = 60.0;
 /// Upper end of the chart, s.
-const EVER: f64 = 1e4;
+const EVER: f64 = 1e3;
 /// Steps of current at which the lines are compared.
 const STEPS: usize = 160;
 
@@ -57,13 +57,15 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
             show_to(constant.0, 2, Dimension::TIME),
             show_to(constant.1, 2, Dimension::TIME)
         ));
-        chart.lines.push(Line { name: "rise of the current (L/R)".to_owned(), points: points.collect() });
+        chart.lines.push(Line { name: "the current rises (L/R)".to_owned(), points: points.collect() });
     }
     let bms = bms(record);
     if bms.is_empty() {
         words.push("No trip of the BMS is recorded with its delay.".to_owned());
     } else {
-        chart.lines.push(Line { name: "BMS opens, as claimed".to_owned(), points: outline(&bms, greatest) });
+        chart
+            .lines
+            .push(Line { name: "the BMS opens, as claimed".to_owned(), points: outline(&bms, greatest) });
     }
     let fuses = fuses(record, least);
     for (name, steps) in &fuses {
@@ -87,9 +89,9 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
     let by_fuses: Vec<&Steps> = fuses.iter().map(|(_, steps)| steps).collect();
     let all: Vec<&Steps> = by_fuses.iter().copied().chain([&bms]).collect();
     chart.uncovered = uncovered(&harms, &all, greatest);
-    words.push(covers("", &chart.uncovered));
+    words.push(covers(if bms.is_empty() { "" } else { "If the BMS opens as claimed, " }, &chart.uncovered));
     if !bms.is_empty() {
-        words.push(covers("Where the BMS does not act, ", &uncovered(&harms, &by_fuses, greatest)));
+        words.push(covers("Without the BMS, ", &uncovered(&harms, &by_fuses, greatest)));
     }
     (!chart.lines.is_empty()).then_some(Protection { chart, words })
 }
@@ -99,10 +101,10 @@ fn covers(when: &str, regions: &[Vec<(f64, f64, f64)>]) -> String {
     let ranges: Vec<String> =
         regions.iter().filter_map(|region| Some(told((region.first()?.0, region.last()?.0)))).collect();
     let text = if ranges.is_empty() {
-        "what is recorded opens before insulation is damaged or a conductor melts, at every current up to the prospective one.".to_owned()
+        "something opens before insulation is damaged or a conductor melts, at every current up to the prospective one.".to_owned()
     } else {
         format!(
-            "nothing is known to open before insulation is damaged or a conductor melts at {}.",
+            "at {} nothing is known to open before insulation is damaged or a conductor melts.",
             crate::units::words::list(&ranges, "and")
         )
     };
@@ -119,10 +121,15 @@ fn ends(amount: &Amount) -> (f64, f64) {
 }
 
 fn told((least, most): (f64, f64)) -> String {
+    // Two digits are what such lines can be read to.
+    let digits = |value: f64| {
+        let step = 10_f64.powf(value.log10().floor() - 1.0);
+        show((value / step).round() * step, Dimension::CURRENT)
+    };
     if (most / least - 1.0).abs() < 0.02 {
-        return show_to(most, 3, Dimension::CURRENT);
+        return digits(most);
     }
-    format!("{} to {}", show_to(least, 3, Dimension::CURRENT), show_to(most, 3, Dimension::CURRENT))
+    format!("{} to {}", digits(least), digits(most))
 }
 
 fn known(found: &Found) -> Option<f64> {
@@ -184,12 +191,12 @@ fn opens(steps: &Steps, current: f64) -> f64 {
 /// The lines of harm, each that of the conductor that it comes to first.
 fn harms(record: &Record, derived: &Derived, greatest: f64) -> Vec<Harm> {
     let statements = [
-        ("element.insulation_damaged_after", "insulation damaged", true),
-        ("element.plastics_damaged_after", "plastics damaged", false),
-        ("element.melts_after", "melts", true),
+        ("element.insulation_damaged_after", "insulation of ", "", true),
+        ("element.plastics_damaged_after", "plastics at ", "", false),
+        ("element.melts_after", "", " melts", true),
     ];
     let mut harms = Vec::new();
-    for (fact, what, counts) in statements {
+    for (fact, before, after, counts) in statements {
         let of = |index: usize| -> Option<f64> {
             Some(ends(derived.of_element(index, fact)?.as_ref().ok()?.value.amount()?).0)
         };
@@ -200,8 +207,9 @@ fn harms(record: &Record, derived: &Derived, greatest: f64) -> Vec<Harm> {
         // I²t is one amount along the line.
         let from = greatest * (earliest / ADIABATIC).sqrt().min(1.0);
         let points = vec![(from, earliest * (greatest / from).powi(2)), (greatest, earliest)];
-        let id = record.path.element.get(index).and_then(|element| element.id.text());
-        let name = format!("{}: {what}", id.map_or_else(|| element_label(record, index), str::to_owned));
+        let part = record.path.element.get(index).and_then(|element| element.id.text());
+        let part = part.map_or_else(|| element_label(record, index), str::to_owned);
+        let name = format!("{before}{part}{after}");
         harms.push(Harm { line: Line { name, points }, counts, earliest });
     }
     harms

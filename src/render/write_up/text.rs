@@ -7,7 +7,7 @@ use super::looks::write_looks;
 use super::view::View;
 use crate::judge::next::MOST;
 use crate::judge::rules::{Finding, Outcome};
-use crate::units::terminal::plain;
+use crate::units::terminal::{Paint, plain};
 use crate::units::words::{columns, count};
 
 /// What of a view is printed, and how.
@@ -32,20 +32,8 @@ pub fn write_text(view: &View, style: Style) -> String {
 #[must_use]
 pub fn write_finding(finding: &Finding, style: Style) -> String {
     let mut out = String::new();
-    let _ = one(&mut out, finding, &Paint(style.colour));
+    let _ = one(&mut out, finding, Paint(style.colour));
     out
-}
-
-struct Paint(bool);
-
-impl Paint {
-    fn bold(&self, text: &str) -> String {
-        if self.0 { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() }
-    }
-
-    fn faint(&self, text: &str) -> String {
-        if self.0 { format!("\u{1b}[2m{text}\u{1b}[0m") } else { text.to_owned() }
-    }
 }
 
 fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
@@ -61,7 +49,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     if let Some(current) = &view.path.short_circuit_current.value {
         writeln!(out, "Prospective short-circuit current: {current}.")?;
     }
-    path_table(out, view, &paint)?;
+    path_table(out, view, paint)?;
     let currents = view.path.currents.iter().filter(|told| told.worth.value.is_some()).collect::<Vec<_>>();
     if !currents.is_empty() {
         writeln!(out, "\n{}", paint.bold("THE PACK AS ONE NETWORK"))?;
@@ -70,7 +58,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         // The first line of the working says from what temperature and for how long.
         let about = told.worth.steps.first().filter(|_| told.of.starts_with("permissible"));
         let about = about.map_or(told.of.clone(), |about| format!("permissible current, {about}"));
-        writeln!(out, "  {}: {}", plain(&about), told.worth.value.as_deref().unwrap_or_default())?;
+        writeln!(out, "  {}: {}", plain(&about), told.worth.said().unwrap_or_default())?;
     }
     if !view.doubts.is_empty() {
         writeln!(out, "\n{}", paint.bold("IN DOUBT"))?;
@@ -111,7 +99,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         writeln!(out, "\n{}", paint.bold("FALLS SHORT"))?;
     }
     for cause in &view.causes {
-        one_cause(out, cause, &paint)?;
+        one_cause(out, cause, paint)?;
     }
     if let Some(next) = view.next.as_ref().filter(|next| !next.looks.is_empty() || !next.closed.is_empty()) {
         writeln!(out, "\n{}", paint.bold("NOT DECIDED: LOOK AT NEXT"))?;
@@ -137,7 +125,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
             writeln!(out, "\n{}", paint.bold(&words.to_uppercase()))?;
         }
         for finding in findings {
-            one(out, finding, &paint)?;
+            one(out, finding, paint)?;
         }
     }
     if !view.changes.is_empty() {
@@ -158,7 +146,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     Ok(())
 }
 
-fn one_cause(out: &mut String, cause: &CauseView, paint: &Paint) -> std::fmt::Result {
+fn one_cause(out: &mut String, cause: &CauseView, paint: Paint) -> std::fmt::Result {
     let of = if cause.of.is_empty() { String::new() } else { format!(" — {}", plain(&cause.of)) };
     writeln!(
         out,
@@ -181,7 +169,7 @@ fn one_cause(out: &mut String, cause: &CauseView, paint: &Paint) -> std::fmt::Re
     Ok(())
 }
 
-fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result {
+fn path_table(out: &mut String, view: &View, paint: Paint) -> std::fmt::Result {
     let elements = &view.path.elements;
     if elements.is_empty() {
         return Ok(());
@@ -190,8 +178,7 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     let rows = elements.iter().map(|element| {
         let place = &element.place;
         let limit = place.temperature_limit.value.as_deref().map(|limit| format!("limit {limit}"));
-        let carries =
-            element.permissible_current.value.as_deref().map(|carries| format!("carries {carries}"));
+        let carries = element.permissible_current.said().map(|carries| format!("carries {carries}"));
         let mark = if element.weakest { "  ← weakest" } else { "" };
         let heat = element.heat.value.as_deref().map(|h| format!("{h} heat")).unwrap_or_default();
         vec![
@@ -208,7 +195,7 @@ fn path_table(out: &mut String, view: &View, paint: &Paint) -> std::fmt::Result 
     Ok(())
 }
 
-fn one(out: &mut String, finding: &Finding, paint: &Paint) -> std::fmt::Result {
+fn one(out: &mut String, finding: &Finding, paint: Paint) -> std::fmt::Result {
     let subject =
         if finding.subject.is_empty() { String::new() } else { format!(" — {}", plain(&finding.subject)) };
     writeln!(

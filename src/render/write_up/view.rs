@@ -54,6 +54,12 @@ pub struct Worth {
 }
 
 impl Worth {
+    /// The value as a person would read it, a bound as one.
+    pub(super) fn said(&self) -> Option<String> {
+        let value = self.value.as_deref()?;
+        Some(self.bound.map_or_else(|| value.to_owned(), |bound| format!("{bound} {value}")))
+    }
+
     fn of(answer: Option<&Answer>) -> Self {
         match answer {
             None => Self::default(),
@@ -505,7 +511,16 @@ impl View {
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                let outcome = match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
+                    // What is known only as at most so much may be less.
+                    Outcome::Meets if self.path.permissible_current.bound.is_some() => Outcome::NotDecided,
+                    outcome => outcome,
+                };
+                let said = self.path.permissible_current.said();
+                let permissible_current = said
+                    .filter(|_| outcome == Outcome::NotDecided)
+                    .unwrap_or_else(|| permissible_current.clone());
+                match outcome {
                     Outcome::FallsShort => format!(
                         "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
                     ),

@@ -24,7 +24,6 @@ pub(super) fn awg(body: &str) -> Result<Option<f64>, NotAQuantity> {
 
 /// Cross-section of an American Wire Gauge size: π/4 · (0.127 mm · 92^((36 − n)/39))² (ASTM B258; from
 /// memory), n = −3 for 4/0.
-#[must_use]
 pub fn awg_square_millimetres(number: i32) -> f64 {
     let diameter = 0.127 * 92_f64.powf(f64::from(36 - number) / 39.0);
     std::f64::consts::FRAC_PI_4 * diameter * diameter

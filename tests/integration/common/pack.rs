@@ -1,34 +1,34 @@
 //! An invented pack: cells in a row, links, two legs, fuse and BMS in a closed case, its free quantities as ranges.
 
 use underlid::thermal::{
-    Bar, Cell, Cover, Device, ElementId, Film, Joint, Metal, Network, Overlap, Post, Resistance, Scope,
-    Section, Surface,
+    Bar, Cell, Cover, CrossSection, Device, ElementId, Film, FreeScope, Joint, Metal, Network, Overlap, Post,
+    Resistance, Surface,
 };
 
 /// The pack, with its last link, the bar of the plus leg and the fuse. `tests/reference/thermal_packs.py` has the same ranges.
 pub fn pack(cells: usize) -> (Network, [ElementId; 3]) {
     let mut n = Network::new();
     let c = 273.15;
-    let ambient = n.free("ambient", 23.0 + c, 27.0 + c, Scope::Surroundings);
-    let film_in = n.free("film inside", 2.0, 6.0, Scope::Surroundings);
-    let film_out = n.free("film outside", 4.0, 10.0, Scope::Surroundings);
-    let emissivity = n.free("emissivity of bars", 0.05, 0.4, Scope::Inside);
-    let post_g = n.free("post conductance", 0.2, 1.0, Scope::Inside);
-    let post_r = n.free("post resistance", 5e-6, 30e-6, Scope::Inside);
-    let joint_r = n.free("joint resistance", 5e-6, 25e-6, Scope::Inside);
-    let joint_g = n.free("joint conductance", 0.5, 4.0, Scope::Inside);
-    let cell_r = n.free("cell resistance", 0.4e-3, 0.9e-3, Scope::Inside);
-    let cell_slope = n.free("cell resistance slope", -0.015, -0.005, Scope::Inside);
-    let reversible = n.free("reversible heat", -1e-4, 1e-4, Scope::Inside);
-    let capacity = n.free("cell heat capacity", 2900.0, 3500.0, Scope::Inside);
-    let cell_wall = n.free("cell to wall", 0.2, 1.0, Scope::Surroundings);
-    let cell_cell = n.free("cell to cell", 1.0, 5.0, Scope::Inside);
-    let resistivity = n.free("resistivity", 1.72e-8, 1.80e-8, Scope::Inside);
-    let fuse_r = n.free("fuse resistance", 0.2e-3, 0.4e-3, Scope::Inside);
-    let bms_r = n.free("BMS resistance", 0.3e-3, 0.5e-3, Scope::Inside);
-    let bms_g = n.free("BMS to wall", 0.2, 1.5, Scope::Surroundings);
-    let insulation = n.free("insulation conductivity", 0.15, 0.3, Scope::Inside);
-    let lead_film = n.free("film at leads", 4.0, 9.0, Scope::Surroundings);
+    let ambient = n.free("ambient", 23.0 + c, 27.0 + c, FreeScope::Surroundings);
+    let film_in = n.free("film inside", 2.0, 6.0, FreeScope::Surroundings);
+    let film_out = n.free("film outside", 4.0, 10.0, FreeScope::Surroundings);
+    let emissivity = n.free("emissivity of bars", 0.05, 0.4, FreeScope::Inside);
+    let post_g = n.free("post conductance", 0.2, 1.0, FreeScope::Inside);
+    let post_r = n.free("post resistance", 5e-6, 30e-6, FreeScope::Inside);
+    let joint_r = n.free("joint resistance", 5e-6, 25e-6, FreeScope::Inside);
+    let joint_g = n.free("joint conductance", 0.5, 4.0, FreeScope::Inside);
+    let cell_r = n.free("cell resistance", 0.4e-3, 0.9e-3, FreeScope::Inside);
+    let cell_slope = n.free("cell resistance slope", -0.015, -0.005, FreeScope::Inside);
+    let reversible = n.free("reversible heat", -1e-4, 1e-4, FreeScope::Inside);
+    let capacity = n.free("cell heat capacity", 2900.0, 3500.0, FreeScope::Inside);
+    let cell_wall = n.free("cell to wall", 0.2, 1.0, FreeScope::Surroundings);
+    let cell_cell = n.free("cell to cell", 1.0, 5.0, FreeScope::Inside);
+    let resistivity = n.free("resistivity", 1.72e-8, 1.80e-8, FreeScope::Inside);
+    let fuse_r = n.free("fuse resistance", 0.2e-3, 0.4e-3, FreeScope::Inside);
+    let bms_r = n.free("BMS resistance", 0.3e-3, 0.5e-3, FreeScope::Inside);
+    let bms_g = n.free("BMS to wall", 0.2, 1.5, FreeScope::Surroundings);
+    let insulation = n.free("insulation conductivity", 0.15, 0.3, FreeScope::Inside);
+    let lead_film = n.free("film at leads", 4.0, 9.0, FreeScope::Surroundings);
 
     let room = n.held(ambient);
     n.start(ambient);
@@ -47,7 +47,7 @@ pub fn pack(cells: usize) -> (Network, [ElementId; 3]) {
         conductivity: 388.0.into(),
         capacity: 3.42e6,
     };
-    let flat = Section::Flat { width: 0.02.into(), thickness: 0.002.into() };
+    let flat = CrossSection::Flat { width: 0.02.into(), thickness: 0.002.into() };
     let lap = Overlap { length: 0.02.into(), section: flat, metal, surface: Some(inside) };
     let joint = |n: &mut Network, name: String, from, to, lapped: bool| {
         let overlaps = [lapped.then(|| lap.clone()), None];
@@ -121,7 +121,7 @@ pub fn pack(cells: usize) -> (Network, [ElementId; 3]) {
             from,
             to,
             length: length.into(),
-            section: Section::Round { area: 50e-6.into() },
+            section: CrossSection::Round { area: 50e-6.into() },
             metal,
             cover: Some(Cover { thickness: 1.8e-3.into(), conductivity: insulation.into(), capacity: 1.8e6 }),
             surface: Some(Surface {

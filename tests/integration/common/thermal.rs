@@ -2,15 +2,15 @@
 
 use serde_json::Value as Json;
 use underlid::thermal::{
-    Bar, Cell, Cover, Device, ElementId, Film, Joint, Metal, Network, Overlap, Point, Post, Refusal,
-    Resistance, Section, Surface, Value,
+    Bar, Cell, Cover, CrossSection, Device, ElementId, Film, Joint, Metal, Network, NetworkRefusal,
+    NetworkValue, Overlap, Point, Post, Resistance, Surface,
 };
 
 fn number(json: &Json, key: &str) -> f64 {
     json[key].as_f64().unwrap_or_else(|| panic!("{key} of {json}"))
 }
 
-fn value(json: &Json, key: &str) -> Value {
+fn value(json: &Json, key: &str) -> NetworkValue {
     number(json, key).into()
 }
 
@@ -22,11 +22,11 @@ fn resistance(json: &Json) -> Resistance {
     }
 }
 
-fn section(json: &Json) -> Section {
+fn section(json: &Json) -> CrossSection {
     if json["area"].is_null() {
-        Section::Flat { width: value(json, "width"), thickness: value(json, "thickness") }
+        CrossSection::Flat { width: value(json, "width"), thickness: value(json, "thickness") }
     } else {
-        Section::Round { area: value(json, "area") }
+        CrossSection::Round { area: value(json, "area") }
     }
 }
 
@@ -40,7 +40,7 @@ fn metal(json: &Json) -> Metal {
 }
 
 /// The network of a description, and its elements.
-pub fn network(json: &Json) -> Result<(Network, Vec<ElementId>), Refusal> {
+pub fn network(json: &Json) -> Result<(Network, Vec<ElementId>), NetworkRefusal> {
     let mut network = Network::new();
     let points: Vec<Point> = json["points"]
         .as_array()
@@ -71,7 +71,7 @@ pub fn network(json: &Json) -> Result<(Network, Vec<ElementId>), Refusal> {
     let mut elements = Vec::new();
     for (index, e) in json["elements"].as_array().unwrap().iter().enumerate() {
         let name = format!("{} {index}", e["kind"].as_str().unwrap());
-        let limit = e["limit"].as_f64().map(Value::from);
+        let limit = e["limit"].as_f64().map(NetworkValue::from);
         elements.push(match e["kind"].as_str().unwrap() {
             "bar" => network.bar(Bar {
                 name,

@@ -14,8 +14,8 @@ use crate::physics::ZERO_CELSIUS;
 use crate::physics::material::Material;
 use crate::record::parts::{Element, ElementKind, Finish, Leg, Retention};
 use crate::thermal::{
-    Bar, Cell, Circuit, Cover, Device, ElementId, Film, FreeId, Joint, LORENZ, Metal, Network, Overlap,
-    Point, Post, Refusal, Resistance, Scope, Section, Surface, Value,
+    Bar, Cell, Circuit, Cover, CrossSection, Device, ElementId, Film, FreeId, FreeScope, Joint, LORENZ,
+    Metal, Network, NetworkRefusal, NetworkValue, Overlap, Point, Post, Resistance, Surface,
 };
 use crate::units::Amount;
 
@@ -107,7 +107,7 @@ struct Builder<'a> {
 
 /// That the resistance of an element was not measured.
 fn not_measured(facts: &Facts<'_>, index: usize) -> Missing {
-    Missing::fact("element.resistance", &element_label(facts.record, index), Reason::NotRecorded)
+    Missing::of_element("element.resistance", facts.record, index, Reason::NotRecorded)
 }
 
 /// A step of the path.
@@ -165,7 +165,7 @@ pub(super) fn link(facts: &Facts<'_>) -> Option<Result<Pack, Vec<Missing>>> {
         if let Some(film) = given(LINK_FILM) {
             let (name, half) = (builder.film.name, 3.0_f64.sqrt() * film.number.standard());
             let ends = (film.value() - half, film.value() + half);
-            let free = builder.network.free(name, ends.0, ends.1, Scope::Surroundings);
+            let free = builder.network.free(name, ends.0, ends.1, FreeScope::Surroundings);
             builder.frees.insert(name.to_owned(), free);
         }
         let names = ["temperature of an end", "temperature of the other end"];
@@ -192,7 +192,7 @@ pub(super) fn link(facts: &Facts<'_>) -> Option<Result<Pack, Vec<Missing>>> {
     Some(draw())
 }
 
-fn refused(refusal: Refusal) -> Vec<Missing> {
+fn refused(refusal: NetworkRefusal) -> Vec<Missing> {
     vec![Missing::refused(&refusal.to_string())]
 }
 
@@ -200,8 +200,8 @@ impl<'a> Builder<'a> {
     /// Nothing but the room, which stands for the air and the wall as well.
     fn new(facts: &'a Facts<'a>, lid: Lid, ambient: f64) -> Self {
         let mut network = Network::new();
-        let room_free = network.free("room", ambient, ambient, Scope::Surroundings);
-        let start = network.free("start", ambient, ambient, Scope::Surroundings);
+        let room_free = network.free("room", ambient, ambient, FreeScope::Surroundings);
+        let start = network.free("start", ambient, ambient, FreeScope::Surroundings);
         let room = network.held(room_free);
         network.start(start);
         // Who did not say what holds the cells may have a case full of foam.
@@ -247,7 +247,7 @@ impl<'a> Builder<'a> {
     }
 
     /// A stand-in: the same free quantity wherever it is used under the same name.
-    fn free(&mut self, of: StandIn, scope: Scope) -> FreeId {
+    fn free(&mut self, of: StandIn, scope: FreeScope) -> FreeId {
         if let Some(known) = self.frees.get(of.name) {
             return *known;
         }
@@ -258,15 +258,15 @@ impl<'a> Builder<'a> {
     }
 
     fn inside(&mut self, of: StandIn) -> FreeId {
-        self.free(of, Scope::Inside)
+        self.free(of, FreeScope::Inside)
     }
 
     fn outside(&mut self, of: StandIn) -> FreeId {
-        self.free(of, Scope::Surroundings)
+        self.free(of, FreeScope::Surroundings)
     }
 
     /// A recorded number: a range where it is uncertain.
-    fn value(&mut self, name: &str, amount: &Amount) -> Value {
+    fn value(&mut self, name: &str, amount: &Amount) -> NetworkValue {
         let (value, standard) = (amount.value(), amount.number.standard());
         if standard <= UNCERTAIN * value.abs() {
             return value.into();
@@ -274,7 +274,7 @@ impl<'a> Builder<'a> {
         let half = (3.0_f64.sqrt() * standard).min(0.9 * value.abs());
         let network = &mut self.network;
         let known = self.frees.entry(name.to_owned());
-        (*known.or_insert_with(|| network.free(name, value - half, value + half, Scope::Inside))).into()
+        (*known.or_insert_with(|| network.free(name, value - half, value + half, FreeScope::Inside))).into()
     }
 
     /// Facts of an element.
@@ -301,7 +301,7 @@ impl<'a> Builder<'a> {
     }
 
     /// The case with the air in it.
-    fn case(&mut self, series: f64, charge: f64) -> Result<(), Refusal> {
+    fn case(&mut self, series: f64, charge: f64) -> Result<(), NetworkRefusal> {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
         let sides = ["length", "width", "height"].map(|side| {
             self.optional(&facts, &format!("inspection.size.{side}")).map(|amount| amount.value())
@@ -400,7 +400,7 @@ impl<'a> Builder<'a> {
         whole
     }
 
-    fn path(&mut self, rated: f64, series: f64, charge: f64) -> Result<(), Refusal> {
+    fn path(&mut self, rated: f64, series: f64, charge: f64) -> Result<(), NetworkRefusal> {
         let steps = self.steps();
         let (minus, plus) = (self.network.held(self.room_free), self.network.held(self.room_free));
         let mut at = self.lead("negative lead outside", minus, rated)?;
@@ -426,13 +426,19 @@ impl<'a> Builder<'a> {
     }
 
     /// A lead outside, from where it is as warm as the room to the terminal.
-    fn lead(&mut self, name: &str, held: Point, rated: f64) -> Result<Point, Refusal> {
+    fn lead(&mut self, name: &str, held: Point, rated: f64) -> Result<Point, NetworkRefusal> {
         let terminal = self.network.point();
         self.lead_to(name, terminal, held, rated)?;
         Ok(terminal)
     }
 
-    fn lead_to(&mut self, name: &str, terminal: Point, held: Point, rated: f64) -> Result<(), Refusal> {
+    fn lead_to(
+        &mut self,
+        name: &str,
+        terminal: Point,
+        held: Point,
+        rated: f64,
+    ) -> Result<(), NetworkRefusal> {
         let metal = self.metal(Material::Copper);
         let area = self.outside(stand_in::LEAD).times(rated.max(1.0));
         let film = self.outside(stand_in::FILM_OUTSIDE);
@@ -447,7 +453,7 @@ impl<'a> Builder<'a> {
             from: terminal,
             to: held,
             length: LEAD_LENGTH.into(),
-            section: Section::Round { area },
+            section: CrossSection::Round { area },
             metal,
             cover: None,
             surface: Some(surface),
@@ -464,10 +470,10 @@ impl<'a> Builder<'a> {
         to: Point,
         before: Option<usize>,
         after: Option<usize>,
-    ) -> Result<(), Refusal> {
+    ) -> Result<(), NetworkRefusal> {
         let Some(kind) = self.element(index).and_then(Element::kind) else {
-            let label = element_label(self.facts.record, index);
-            let missing = vec![Missing::fact("element.kind", &label, Reason::NotVisible)];
+            let missing =
+                vec![Missing::of_element("element.kind", self.facts.record, index, Reason::NotVisible)];
             return self.unknown_part(index, (from, to), [before, after], missing);
         };
         match kind {
@@ -499,7 +505,7 @@ impl<'a> Builder<'a> {
         (from, to): (Point, Point),
         beside: [Option<usize>; 2],
         missing: Vec<Missing>,
-    ) -> Result<(), Refusal> {
+    ) -> Result<(), NetworkRefusal> {
         let resistance = Resistance::constant(self.inside(stand_in::UNKNOWN_PART));
         let conductance = self.inside(stand_in::DEVICE_CONDUCTANCE).into();
         for beside in beside.into_iter().flatten() {
@@ -562,7 +568,7 @@ impl<'a> Builder<'a> {
             None => self.metal(material),
         };
         Ok(FlatBar {
-            section: Section::Flat {
+            section: CrossSection::Flat {
                 width: self.side_by_side(count).scaled(width.value()),
                 thickness: thickness_value.scaled(stacked),
             },
@@ -573,7 +579,7 @@ impl<'a> Builder<'a> {
     }
 
     /// How many conductors carry the current, of some side by side.
-    fn side_by_side(&mut self, count: f64) -> Value {
+    fn side_by_side(&mut self, count: f64) -> NetworkValue {
         if count > 1.0 { self.inside(stand_in::SIDE_BY_SIDE).times(count) } else { 1.0.into() }
     }
 
@@ -592,10 +598,10 @@ impl<'a> Builder<'a> {
         to: Point,
         before: Option<usize>,
         after: Option<usize>,
-    ) -> Result<(), Refusal> {
+    ) -> Result<(), NetworkRefusal> {
         let overlaps: f64 = [before, after].into_iter().filter_map(|joint| self.overlap(joint)).sum();
         let both = self.overlap(before).is_some() && self.overlap(after).is_some();
-        let length: Value = if both && overlaps < 0.8 * bar.length {
+        let length: NetworkValue = if both && overlaps < 0.8 * bar.length {
             (bar.length - overlaps).into()
         } else {
             self.inside(stand_in::BETWEEN_ENDS).times(bar.length - overlaps.min(0.4 * bar.length))
@@ -604,7 +610,7 @@ impl<'a> Builder<'a> {
         self.limited_bar(index, drawn)
     }
 
-    fn drawn(&mut self, index: usize, bar: &FlatBar, from: Point, to: Point, length: Value) -> Bar {
+    fn drawn(&mut self, index: usize, bar: &FlatBar, from: Point, to: Point, length: NetworkValue) -> Bar {
         Bar {
             name: element_label(self.facts.record, index),
             from,
@@ -619,7 +625,7 @@ impl<'a> Builder<'a> {
     }
 
     /// Adds a bar or a cable with its limit.
-    fn limited_bar(&mut self, index: usize, mut bar: Bar) -> Result<(), Refusal> {
+    fn limited_bar(&mut self, index: usize, mut bar: Bar) -> Result<(), NetworkRefusal> {
         let facts = self.element_facts(index);
         let kind = self.element(index).and_then(Element::kind).unwrap_or(ElementKind::Busbar);
         let limit = limits::of(&facts, kind);
@@ -644,7 +650,7 @@ impl<'a> Builder<'a> {
             from,
             to,
             length: length.value().into(),
-            section: Section::Round { area: self.side_by_side(count).scaled(size.value()) },
+            section: CrossSection::Round { area: self.side_by_side(count).scaled(size.value()) },
             metal,
             // Insulation of building and battery cables of 10 to 95 mm²: 1.0 to 2 mm.
             cover: Some(Cover {
@@ -670,7 +676,7 @@ impl<'a> Builder<'a> {
         to: Point,
         before: Option<usize>,
         after: Option<usize>,
-    ) -> Result<(), Refusal> {
+    ) -> Result<(), NetworkRefusal> {
         let measured = index.and_then(|index| self.measured(index));
         let name = index
             .map_or("joint that is not recorded".to_owned(), |index| element_label(self.facts.record, index));
@@ -742,11 +748,17 @@ impl<'a> Builder<'a> {
         }
     }
 
-    fn device(&mut self, index: usize, kind: ElementKind, from: Point, to: Point) -> Result<(), Refusal> {
+    fn device(
+        &mut self,
+        index: usize,
+        kind: ElementKind,
+        from: Point,
+        to: Point,
+    ) -> Result<(), NetworkRefusal> {
         let facts = self.element_facts(index);
         let name = element_label(self.facts.record, index);
         let reference = ZERO_CELSIUS + 25.0;
-        let coefficient: Value = match kind {
+        let coefficient: NetworkValue = match kind {
             ElementKind::Bms => self.inside(stand_in::BMS_SLOPE).into(),
             ElementKind::Shunt => 0.0.into(),
             _ => METALLIC.into(),
@@ -803,7 +815,7 @@ impl<'a> Builder<'a> {
     }
 
     /// Resistance of a BMS that nobody measured: its switching devices and what lies beside them.
-    fn bms_resistance(&mut self) -> Value {
+    fn bms_resistance(&mut self) -> NetworkValue {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
         let names = ["bms.device_resistance", "bms.switching_devices", "bms.devices_in_series"];
         match names.map(|name| self.optional(&facts, name)) {
@@ -824,7 +836,7 @@ impl<'a> Builder<'a> {
     }
 
     /// The way of the BMS's heat: by its recorded layers, or to the air inside.
-    fn bms_heat(&mut self, at: Point) -> Result<(), Refusal> {
+    fn bms_heat(&mut self, at: Point) -> Result<(), NetworkRefusal> {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
         let layers = facts.worked("bms.heat_path_resistance").cloned().unwrap_or_else(|| Err(Vec::new()));
         let on_lid = self.facts.record.bms.heat_sink_on_lid.yes() == Some(true);
@@ -855,7 +867,7 @@ impl<'a> Builder<'a> {
         plus: Point,
         series: f64,
         charge: f64,
-    ) -> Result<(), Refusal> {
+    ) -> Result<(), NetworkRefusal> {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
         let parallel = self.optional(&facts, "cells.parallel").map_or(1.0, |amount| amount.value().max(1.0));
         let capacity = charge / parallel;
@@ -995,7 +1007,7 @@ impl<'a> Builder<'a> {
     }
 
     /// A link between two cells: the recorded conductor with a joint at each end, or a joint that is not known.
-    fn link(&mut self, link: Link, from: Point, to: Point) -> Result<(), Refusal> {
+    fn link(&mut self, link: Link, from: Point, to: Point) -> Result<(), NetworkRefusal> {
         let Some(index) = link.bar else {
             return self.joint(link.joints[0], from, to, None, None);
         };
@@ -1015,7 +1027,7 @@ struct Link {
 
 /// Size and metal of a flat bar.
 struct FlatBar {
-    section: Section,
+    section: CrossSection,
     length: f64,
     metal: Metal,
     finish: Option<Finish>,

@@ -10,7 +10,7 @@ use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
-use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, State};
+use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, ThermalState};
 use crate::units::{Amount, Dimension, SourceId, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
@@ -222,12 +222,14 @@ impl Solved<'_> {
         source: SourceId,
     ) -> Answer {
         let (low, high) = (range.low, range.high);
-        work.step(format!(
-            "2.5 % below {}, half below {}, 97.5 % below {}",
-            show(low, dimension),
-            show(range.middle, dimension),
-            show(high, dimension)
-        ));
+        work.step(|| {
+            format!(
+                "2.5 % below {}, half below {}, 97.5 % below {}",
+                show(low, dimension),
+                show(range.middle, dimension),
+                show(high, dimension)
+            )
+        });
         work.bounded(towards, self.followed.clash.clone(), false);
         work.done(Amount::between(low, high, SOURCE + source, dimension))
     }
@@ -316,8 +318,8 @@ impl Solved<'_> {
                 if source == 0 {
                     self.pack.assumed.iter().for_each(|assumed| work.assume(assumed.clone()));
                 }
-                work.step(about);
-                told.into_iter().for_each(|text| work.step(text));
+                work.step(|| about);
+                told.into_iter().for_each(|text| work.step(|| text));
                 work.bounded(Side::AtMost, lacking.clone(), false);
                 self.done(work, range, Dimension::CURRENT, Side::AtMost, 1 + source as SourceId)
             });
@@ -404,7 +406,7 @@ impl Solved<'_> {
         let mut work = self.in_short();
         let answer = match found.first_limit {
             Some(range) if range.low.is_finite() => {
-                work.step(format!("at {}", show(self.pack.rated, Dimension::CURRENT)));
+                work.step(|| format!("at {}", show(self.pack.rated, Dimension::CURRENT)));
                 let high = if range.high.is_finite() { range.high } else { phases[0].seconds };
                 let known = Range { low: range.low, middle: range.middle.min(high), high };
                 if !range.high.is_finite() {
@@ -436,12 +438,14 @@ impl Solved<'_> {
     fn temperature(&self, place: &PlaceOf, range: Range, time: usize) -> Answer {
         let mut work = self.in_short();
         let about = ["after a quarter of an hour", "after one full discharge", "without end"][time];
-        work.step(format!(
-            "{} at {}, from {}, {about}",
-            self.label(place),
-            show(self.pack.rated, Dimension::CURRENT),
-            show(self.pack.ambient, Dimension::TEMPERATURE)
-        ));
+        work.step(|| {
+            format!(
+                "{} at {}, from {}, {about}",
+                self.label(place),
+                show(self.pack.rated, Dimension::CURRENT),
+                show(self.pack.ambient, Dimension::TEMPERATURE)
+            )
+        });
         work.bounded(Side::AtLeast, place.lacks.clone(), false);
         let source = 8 + SourceId::try_from(place.id.index() * TIMES + time).unwrap_or(0);
         self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, source)
@@ -451,7 +455,7 @@ impl Solved<'_> {
     fn curves(&self) -> Curves {
         let case = self.pack.circuit.at(&self.followed.belief.centre);
         let places = self.pack.circuit.network().places().len();
-        let hottest = |state: &State| -> Vec<f64> {
+        let hottest = |state: &ThermalState| -> Vec<f64> {
             let each = self.pack.places.iter().map(|place| (place.id.index(), case.hottest(state, place.id)));
             let mut all = vec![f64::NAN; places];
             each.for_each(|(at, kelvin)| all[at] = kelvin);
@@ -511,15 +515,16 @@ impl Solved<'_> {
                 Some((current, exponent)) => {
                     let beyond = points.last().is_some_and(|(last, _)| current > *last);
                     let mut work = self.in_short();
-                    work.step(format!(
-                        "{} reaches {} {about}",
-                        self.label(place),
-                        show(limit, Dimension::TEMPERATURE)
-                    ));
-                    work.step(format!(
-                        "rise goes with the current to the power of {}",
-                        significant(exponent, 2)
-                    ));
+                    work.step(|| {
+                        format!(
+                            "{} reaches {} {about}",
+                            self.label(place),
+                            show(limit, Dimension::TEMPERATURE)
+                        )
+                    });
+                    work.step(|| {
+                        format!("rise goes with the current to the power of {}", significant(exponent, 2))
+                    });
                     // The width is that of the rise at the rated current.
                     let side = |kelvin: f64| {
                         let rise = (kelvin - curves.start).max(0.1);

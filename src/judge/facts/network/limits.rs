@@ -3,11 +3,11 @@
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Subject};
 use crate::record::parts::{ElementKind, Finish};
-use crate::thermal::Value;
+use crate::thermal::NetworkValue;
 use crate::units::Amount;
 
 /// The limit as the network takes it.
-pub(super) fn value(limit: &Answer) -> Option<Value> {
+pub(super) fn value(limit: &Answer) -> Option<NetworkValue> {
     let amount = limit.as_ref().ok()?.value.amount().map(Amount::value)?;
     Some(amount.into())
 }
@@ -16,7 +16,7 @@ pub(super) fn value(limit: &Answer) -> Option<Value> {
 fn of_book(mut work: Worker<'_>, name: &str, what: &str) -> Answer {
     let limit = work.amount(&format!("limit.{name}"));
     let [limit] = work.all([limit])?;
-    work.step(line(what, &limit));
+    work.step(|| line(what, &limit));
     work.done(limit)
 }
 
@@ -24,7 +24,7 @@ fn of_book(mut work: Worker<'_>, name: &str, what: &str) -> Answer {
 pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(allowed) = work.optional("element.allowed_temperature") {
-        work.step(line("highest temperature of its data sheet", &allowed));
+        work.step(|| line("highest temperature of its data sheet", &allowed));
         return work.done(allowed);
     }
     match kind {
@@ -32,14 +32,14 @@ pub(crate) fn of(facts: &Facts<'_>, kind: ElementKind) -> Answer {
         ElementKind::Cable => {
             let class = work.amount("element.insulation_temperature");
             let [class] = work.all([class])?;
-            work.step(line("temperature class of the insulation", &class));
+            work.step(|| line("temperature class of the insulation", &class));
             let class = at_its_ends(facts, &mut work, class);
             work.done(class)
         }
         ElementKind::ThermalCutoff => {
             let trip = work.amount("element.trip_temperature");
             let [trip] = work.all([trip])?;
-            work.step(line("it opens at", &trip));
+            work.step(|| line("it opens at", &trip));
             work.done(trip)
         }
         ElementKind::Joint | ElementKind::Terminal => {
@@ -81,7 +81,7 @@ fn at_its_ends(facts: &Facts<'_>, work: &mut Worker<'_>, class: Amount) -> Amoun
             ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint | ElementKind::Terminal => continue,
         };
         if let Some(limit) = work.amount(limit).filter(|limit| limit.value() < least.value()) {
-            work.step(line(what, &limit));
+            work.step(|| line(what, &limit));
             least = limit;
         }
     }

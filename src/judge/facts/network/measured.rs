@@ -5,7 +5,7 @@ use super::build::{Lid, Pack};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{ElementKind, Leg, TestLid};
-use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Phase, Quantity, Reading, fit};
+use crate::thermal::{Belief, CONTRADICTS, ElementId, Experiment, Measurand, Measurement, Phase, fit};
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, show_uncertain, significant};
 
 /// A temperature that was read in a test.
@@ -15,7 +15,7 @@ pub(crate) struct MeasuredTemperature {
     pub part: String,
     /// How far along the part its sensor sat, from the end nearer to the cells, m; `None` where that is not recorded.
     pub distance: Option<f64>,
-    /// Time since the load came on, s; infinite where it no longer changed.
+    /// Time since the load came on, s; infinite where that is not recorded: such a reading adjusts nothing.
     pub time: f64,
     /// K.
     pub kelvin: f64,
@@ -74,9 +74,6 @@ const PLACING: f64 = 0.05;
 /// Standard uncertainty of a thermometer whose accuracy is not recorded, K (class 2 of IEC 60584-1 is 2.5 K at the most;
 /// from memory).
 const THERMOMETER: f64 = 1.5;
-/// When a temperature is taken to change no more, s: within this time bars and joints come to rest in the air of a pack,
-/// while its cells may still warm.
-const AT_REST: f64 = 4.0 * 3600.0;
 /// Sources of uncertainty of the highest readings.
 const SOURCE: SourceId = (1 << 31) + 16_384;
 
@@ -137,7 +134,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     let mut names: Vec<Vec<String>> = Vec::new();
     for test in tests {
         let Some(room) = test.room else { continue };
-        let phases = vec![Phase { current: test.current, seconds: test.seconds.min(AT_REST) }];
+        let phases = vec![Phase { current: test.current, seconds: test.seconds }];
         let start = test.start.unwrap_or(room);
         let lead = rig_lead(facts).map(|area| (pack.lead, area / pack.rated));
         let mut quantities = followed.belief.centre.clone();
@@ -146,19 +143,20 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
         }
         let case = pack.circuit.at(&quantities);
         let course = case.course(None, &phases);
-        // A reading that is only a lower bound pulls nothing.
-        let bounded = test.temperatures.iter().filter(|found| found.above.0.is_finite());
+        // A reading that is only a lower bound, or of an unknown time, pulls nothing.
+        let bounded =
+            test.temperatures.iter().filter(|found| found.above.0.is_finite() && found.time.is_finite());
         let found = bounded.filter_map(|found| Some((found, place_of(facts, pack, &found.part)?)));
-        let (readings, told): (Vec<Reading>, Vec<String>) = found
+        let (readings, told): (Vec<Measurement>, Vec<String>) = found
             .map(|(found, place)| {
                 let placing = PLACING * (found.kelvin - start).abs();
                 let fixing = found.above.0 / 12.0_f64.sqrt();
-                let profile = case.profile(&course.at(found.time.min(AT_REST)), place);
+                let profile = case.profile(&course.at(found.time), place);
                 let (middle, along) = along(&profile, from_start(facts, found, &profile));
                 let deviation =
                     found.standard.unwrap_or(THERMOMETER).hypot(placing).hypot(fixing).hypot(along).max(0.05);
                 let value = found.kelvin + 0.5 * found.above.0;
-                let quantity = Quantity::Temperature(place, middle);
+                let quantity = Measurand::Temperature(place, middle);
                 let name = format!(
                     "{} at {} in {} {}",
                     found.part,
@@ -166,7 +164,7 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
                     test.test,
                     when(found.time)
                 );
-                (Reading { quantity, time: found.time.min(AT_REST), value, deviation }, name)
+                (Measurement { quantity, time: found.time, value, deviation }, name)
             })
             .unzip();
         if !readings.is_empty() {
@@ -216,19 +214,21 @@ fn adjust(facts: &Facts<'_>, pack: &Pack, tests: &[&Measured], mut followed: Fol
     let mut largest = 0.0_f64;
     for residual in &fitted.residuals {
         largest = largest.max(residual.normalised.abs());
-        work.step(format!(
-            "{}: the network gives {} after the fit, normalised residual {}",
-            name(residual.reading),
-            show(residual.fitted, Dimension::TEMPERATURE),
-            significant(residual.normalised, 2)
-        ));
+        work.step(|| {
+            format!(
+                "{}: the network gives {} after the fit, normalised residual {}",
+                name(residual.reading),
+                show(residual.fitted, Dimension::TEMPERATURE),
+                significant(residual.normalised, 2)
+            )
+        });
     }
     for free in &fitted.at_end {
         if let Some(free) = network.frees().get(free.index()) {
-            work.step(format!("the {} was pushed to an end of its range", free.name));
+            work.step(|| format!("the {} was pushed to an end of its range", free.name));
         }
     }
-    work.step(format!("above {CONTRADICTS} they contradict each other"));
+    work.step(|| format!("above {CONTRADICTS} they contradict each other"));
     followed.residual = Some(work.done(Amount::exact(largest, Dimension::NONE)));
     followed.belief = fitted.belief;
     // The test's room is not that of the rating.
@@ -265,7 +265,7 @@ fn when(time: f64) -> String {
     if time.is_finite() {
         format!("after {}", show(time, Dimension::TIME))
     } else {
-        "once it no longer changed".to_owned()
+        "after a time that is not recorded".to_owned()
     }
 }
 
@@ -284,10 +284,11 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
         let work = Worker::new(&inside);
         let (rise, current) =
             (work.optional("element.temperature_rise")?, work.optional("element.rise_current")?);
+        let seconds = work.optional("element.rise_time").map_or(f64::INFINITY, |time| time.value());
         let found = MeasuredTemperature {
             part: element_label(facts.record, index),
             distance: None,
-            time: f64::INFINITY,
+            time: seconds,
             kelvin: ambient + rise.value(),
             standard: Some(rise.number.standard()).filter(|standard| *standard > 0.0),
             above: (0.0, String::new()),
@@ -295,7 +296,7 @@ pub(super) fn by_hand(facts: &Facts<'_>, ambient: f64) -> Vec<Measured> {
         Some(Measured {
             test: "a reading by hand".to_owned(),
             current: current.value(),
-            seconds: f64::INFINITY,
+            seconds,
             lid: Some(TestLid::Off),
             room: Some(ambient),
             start: Some(ambient),
@@ -368,20 +369,24 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             };
             let mut work = Worker::new(facts);
             let standard = found.standard.unwrap_or(THERMOMETER);
-            work.step(format!(
-                "{} read {} in {} at {}, {}",
-                element_label(facts.record, index),
-                show_uncertain(found.kelvin, crate::units::COVERAGE * standard, Dimension::TEMPERATURE),
-                test.test,
-                show(test.current, Dimension::CURRENT),
-                when(found.time)
-            ));
-            work.step(format!(
-                "brought to {} and from a room of {} to {}",
-                show(pack.rated, Dimension::CURRENT),
-                show(test.room.unwrap_or(pack.ambient), Dimension::TEMPERATURE),
-                show(pack.ambient, Dimension::TEMPERATURE)
-            ));
+            work.step(|| {
+                format!(
+                    "{} read {} in {} at {}, {}",
+                    element_label(facts.record, index),
+                    show_uncertain(found.kelvin, crate::units::COVERAGE * standard, Dimension::TEMPERATURE),
+                    test.test,
+                    show(test.current, Dimension::CURRENT),
+                    when(found.time)
+                )
+            });
+            work.step(|| {
+                format!(
+                    "brought to {} and from a room of {} to {}",
+                    show(pack.rated, Dimension::CURRENT),
+                    show(test.room.unwrap_or(pack.ambient), Dimension::TEMPERATURE),
+                    show(pack.ambient, Dimension::TEMPERATURE)
+                )
+            });
             if found.standard.is_none() {
                 work.assume(format!(
                     "the thermometer's accuracy is not recorded; ± {} K taken",
@@ -390,7 +395,7 @@ fn highest(facts: &Facts<'_>, pack: &Pack, measured: &[Measured]) -> Vec<(usize,
             }
             let (above, why) = &found.above;
             if !why.is_empty() {
-                work.step(why.clone());
+                work.step(|| why.clone());
             }
             if above.is_infinite() {
                 work.bounded(Side::AtLeast, vec![Missing::refused(why)], false);

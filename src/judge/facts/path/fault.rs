@@ -86,13 +86,15 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
     let [series, parallel, voltage] = work.all([series, parallel, voltage])?;
     let Some(cell) = cell else { return Err(work.take_missing()) };
     let of_cells = (series.value() * cell.0 / parallel.value(), series.value() * cell.1 / parallel.value());
-    work.step(format!(
-        "cells: {} × {} / {} = {}",
-        series.show(),
-        shown(cell, Dimension::RESISTANCE),
-        parallel.show(),
-        shown(of_cells, Dimension::RESISTANCE)
-    ));
+    work.step(|| {
+        format!(
+            "cells: {} × {} / {} = {}",
+            series.show(),
+            shown(cell, Dimension::RESISTANCE),
+            parallel.show(),
+            shown(of_cells, Dimension::RESISTANCE)
+        )
+    });
     let mut path = (0.0, 0.0);
     let mut missing_from = Vec::new();
     for (index, element) in facts.record.path.element.iter().enumerate() {
@@ -117,12 +119,12 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
             }
         };
         if index < TOLD {
-            work.step(format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
+            work.step(|| format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
         }
         path = plus(path, of_element);
     }
     if let Some(more) = facts.record.path.element.len().checked_sub(TOLD).filter(|more| *more > 0) {
-        work.step(format!("and {more} more"));
+        work.step(|| format!("and {more} more"));
     }
     if let Some(more) = missing_from.len().checked_sub(TOLD).filter(|more| *more > 0) {
         missing_from.truncate(TOLD);
@@ -145,10 +147,9 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
         narrows.push(Missing::fact("path.complete", "", Reason::NotRecorded));
         path = plus(path, NOT_LISTED);
     }
-    work.step(format!(
-        "everything beside the cells, their links included: {}",
-        shown(path, Dimension::RESISTANCE)
-    ));
+    work.step(|| {
+        format!("everything beside the cells, their links included: {}", shown(path, Dimension::RESISTANCE))
+    });
     let through = |cell: f64, path: f64| {
         short_circuit::prospective(
             ElectricPotential::new::<volt>(voltage.value()),
@@ -247,11 +248,13 @@ fn from_parts(mut work: Worker<'_>, resistances: Result<&Loop, &Vec<Missing>>) -
     work.assume(
         "fully charged cells at rest, terminals bridged without resistance, no device opens".to_owned(),
     );
-    work.step(format!(
-        "{} over both: {}",
-        show(parts.volts, Dimension::VOLTAGE),
-        shown(parts.current, Dimension::CURRENT)
-    ));
+    work.step(|| {
+        format!(
+            "{} over both: {}",
+            show(parts.volts, Dimension::VOLTAGE),
+            shown(parts.current, Dimension::CURRENT)
+        )
+    });
     range(work, parts.current, Dimension::CURRENT, 0, parts.narrows.clone())
 }
 
@@ -285,14 +288,13 @@ fn from_step(facts: &Facts<'_>) -> Option<Answer> {
             .to_owned(),
     );
     for text in &resistance.steps {
-        work.step(text.clone());
+        work.step(|| text.clone());
     }
     let number = series.number.times(&voltage.number).over(&amount.number);
     let current = Amount { number, dimension: Dimension::CURRENT };
-    work.step(line(
-        &format!("{} × {} / {} (test {name})", series.show(), voltage.show(), amount.show()),
-        &current,
-    ));
+    work.step(|| {
+        line(&format!("{} × {} / {} (test {name})", series.show(), voltage.show(), amount.show()), &current)
+    });
     let what = "the resistance at the moment of the load step: what was measured up to a second later holds some \
                 polarisation, and leads up to where the voltage was read";
     work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
@@ -331,7 +333,7 @@ fn error(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
         let why = "the load step gives less than the greatest from the parts, as its resistance holds some polarisation and leads";
         return Err(vec![Missing::refused(&format!("{text}: {why}"))]);
     }
-    work.step(text);
+    work.step(|| text);
     work.done(Amount::exact(compared.normalised_error(), Dimension::NONE))
 }
 
@@ -350,18 +352,20 @@ fn both(facts: &Facts<'_>, parts: &Answer, step: Option<&Answer>) -> Answer {
     let mut work = Worker::new(facts);
     work.rests_on(parts);
     for text in &parts.steps {
-        work.step(text.clone());
+        work.step(|| text.clone());
     }
     for text in &step.steps {
-        work.step(format!("from the load step: {text}"));
+        work.step(|| format!("from the load step: {text}"));
     }
     let both = (least.max(at_least), greatest.max(of_step.ends().1));
-    work.step(format!(
-        "{} from the parts, at least {} from the load step: {}",
-        shown((least, greatest), Dimension::CURRENT),
-        show(at_least, Dimension::CURRENT),
-        shown(both, Dimension::CURRENT)
-    ));
+    work.step(|| {
+        format!(
+            "{} from the parts, at least {} from the load step: {}",
+            shown((least, greatest), Dimension::CURRENT),
+            show(at_least, Dimension::CURRENT),
+            shown(both, Dimension::CURRENT)
+        )
+    });
     range(work, both, Dimension::CURRENT, 1, Vec::new())
 }
 
@@ -377,7 +381,7 @@ fn in_use(facts: &Facts<'_>, own: &Answer, resistances: Result<&Loop, &Vec<Missi
         Err(missing) => {
             let mut work = Worker::new(facts);
             work.rests_on(own);
-            own.steps.iter().for_each(|step| work.step(step.clone()));
+            own.steps.iter().for_each(|step| work.step(|| step.clone()));
             work.assume("nothing is recorded about packs in parallel: this is the current of one".to_owned());
             work.bounded(Side::AtLeast, vec![missing], false);
             return Ok(work.worked(own.value.clone()));
@@ -387,7 +391,7 @@ fn in_use(facts: &Facts<'_>, own: &Answer, resistances: Result<&Loop, &Vec<Missi
     let of_own = own.value.amount().map_or((0.0, 0.0), Amount::ends);
     let mut work = Worker::new(facts);
     work.rests_on(own);
-    own.steps.iter().for_each(|step| work.step(step.clone()));
+    own.steps.iter().for_each(|step| work.step(|| step.clone()));
     work.claimed(&["claims.max_in_parallel".to_owned()]);
     let leads = match work.optional("claims.parallel_leads") {
         Some(stated) => stated.ends(),
@@ -409,12 +413,14 @@ fn in_use(facts: &Facts<'_>, own: &Answer, resistances: Result<&Loop, &Vec<Missi
         parts.volts / ((each.0 + leads.0) / others),
     );
     let most = (of_own.0.max(feed.0), of_own.1.max(feed.1));
-    work.step(format!(
-        "{} other packs feed {} into a fault between the cells and the device; the pack itself feeds {}",
-        others,
-        shown(feed, Dimension::CURRENT),
-        shown(of_own, Dimension::CURRENT)
-    ));
+    work.step(|| {
+        format!(
+            "{} other packs feed {} into a fault between the cells and the device; the pack itself feeds {}",
+            others,
+            shown(feed, Dimension::CURRENT),
+            shown(of_own, Dimension::CURRENT)
+        )
+    });
     let missing = Missing::fact("claims.parallel_leads", "", Reason::NotRecorded);
     range(work, most, Dimension::CURRENT, 2, vec![missing])
 }
@@ -425,7 +431,7 @@ fn time_constant(facts: &Facts<'_>, resistances: Result<&Loop, &Vec<Missing>>) -
     work.source(&short_circuit::INDUCTANCE);
     let (least, greatest) = short_circuit::LOOP_INSIDE;
     let of = (least / parts.whole.1, greatest / parts.whole.0);
-    work.step(format!("{} µH to {} µH over the loop's resistance", least * 1e6, greatest * 1e6));
+    work.step(|| format!("{} µH to {} µH over the loop's resistance", least * 1e6, greatest * 1e6));
     range(work, of, Dimension::TIME, 3, Vec::new())
 }
 
@@ -447,11 +453,13 @@ fn energy(facts: &Facts<'_>, resistances: Result<&Loop, &Vec<Missing>>) -> Answe
     let henries = (0..=16).map(|step| inside.0 * (most / inside.0).powf(f64::from(step) / 16.0));
     let all: Vec<f64> = henries.flat_map(|henry| resistances.map(|ohms| joules(henry, ohms))).collect();
     let of = all.iter().fold((f64::INFINITY, 0.0_f64), |of, w| (of.0.min(*w), of.1.max(*w)));
-    work.step(format!(
-        "{} µH to {} µH, the leads outside included, opened {} after the short circuit begins",
-        inside.0 * 1e6,
-        most * 1e6,
-        delay.show()
-    ));
+    work.step(|| {
+        format!(
+            "{} µH to {} µH, the leads outside included, opened {} after the short circuit begins",
+            inside.0 * 1e6,
+            most * 1e6,
+            delay.show()
+        )
+    });
     range(work, of, Dimension::ENERGY, 4, Vec::new())
 }

@@ -19,7 +19,7 @@ use crate::units::{Amount, Dimension, Uncertain};
 pub(super) fn resistance(facts: &Facts<'_>, kind: Option<ElementKind>) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(recorded) = work.optional("element.resistance") {
-        work.step(line("recorded", &recorded));
+        work.step(|| line("recorded", &recorded));
         return work.done(recorded);
     }
     if let (Some(drop), Some(current)) =
@@ -27,7 +27,7 @@ pub(super) fn resistance(facts: &Facts<'_>, kind: Option<ElementKind>) -> Answer
         && current.value() > 0.0
     {
         let found = Amount { number: drop.number.over(&current.number), dimension: Dimension::RESISTANCE };
-        work.step(line(&format!("{} / {}", drop.show(), current.show()), &found));
+        work.step(|| line(&format!("{} / {}", drop.show(), current.show()), &found));
         return work.done(found);
     }
     match kind {
@@ -57,7 +57,7 @@ fn of_cells(mut work: Worker<'_>) -> Answer {
     let [series, parallel, cell] = work.all([series, parallel, cell])?;
     let number = series.number.times(&cell.number).over(&parallel.number);
     let stack = Amount { number, dimension: Dimension::RESISTANCE };
-    work.step(line(&format!("{} × {} / {}", series.show(), cell.show(), parallel.show()), &stack));
+    work.step(|| line(&format!("{} × {} / {}", series.show(), cell.show(), parallel.show()), &stack));
     work.done(stack)
 }
 
@@ -89,7 +89,7 @@ fn of_conductor(facts: &Facts<'_>, mut work: Worker<'_>, kind: ElementKind) -> A
         )
         .map(|r| r.get::<ohm>())
     })?;
-    work.step(line(&format!("{}, {} long, {}", material.word(), length.show(), area.show()), &found));
+    work.step(|| line(&format!("{}, {} long, {}", material.word(), length.show(), area.show()), &found));
     work.done(found)
 }
 
@@ -124,7 +124,7 @@ fn at_rated(
     };
     let [current, resistance] = work.all([current, resistance])?;
     let amount = Amount { number: f(&current.number, &resistance.number), dimension };
-    work.step(line(&format!("{formula} with {} and {}", current.show(), resistance.show()), &amount));
+    work.step(|| line(&format!("{formula} with {} and {}", current.show(), resistance.show()), &amount));
     work.done(amount)
 }
 
@@ -140,7 +140,7 @@ pub(super) fn total(facts: &Facts<'_>) -> Answer {
         let names = names(&sum.left_out);
         work.assume(format!("resistance not known and so left out (the sum is a lower bound): {names}"));
     }
-    work.step(line("sum", &sum.amount));
+    work.step(|| line("sum", &sum.amount));
     work.bounded(Side::AtLeast, sum.missing, false);
     work.done(sum.amount)
 }
@@ -168,7 +168,7 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>) -> Sum {
                 if let Some(amount) = worked.value.amount() {
                     number = number.plus(&amount.number);
                     sum.known += 1;
-                    work.step(line(&label, amount));
+                    work.step(|| line(&label, amount));
                 }
             }
             Some(Err(missing)) => {
@@ -180,8 +180,7 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>) -> Sum {
     }
     if facts.record.path.complete.yes() != Some(true) {
         let what = "`path.complete` does not say yes, so there may be more elements".to_owned();
-        let missing =
-            Missing { name: "path.complete".to_owned(), what, reason: Reason::NotRecorded, counted: 0 };
+        let missing = Missing::told("path.complete", what, Reason::NotRecorded);
         sum.missing.push(missing);
     }
     sum.amount.number = number;

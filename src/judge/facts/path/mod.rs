@@ -16,7 +16,7 @@ use crate::judge::facts::names;
 use crate::judge::facts::network::{self, limits};
 use crate::judge::facts::photos::{named_photos, photo_count};
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, Worked, element_label};
 use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
 use crate::physics::joint::{self, ThreadsInto};
 use crate::physics::material::{Finish, Material};
@@ -119,7 +119,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
     let responds = match element.kind()? {
         ElementKind::Fuse => match element.fuse.known() {
             Some(kind) => {
-                work.step(format!("{} fuse: current melts it", kind.word()));
+                work.step(|| format!("{} fuse: current melts it", kind.word()));
                 Ok(RespondsTo::Current)
             }
             None => {
@@ -128,7 +128,7 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
             }
         },
         ElementKind::ThermalCutoff => {
-            work.step(fuse::THERMAL_CUTOFF.source.to_owned());
+            work.step(|| fuse::THERMAL_CUTOFF.source.to_owned());
             Ok(RespondsTo::Temperature)
         }
         kind @ (ElementKind::CircuitBreaker | ElementKind::Contactor) => {
@@ -143,11 +143,11 @@ fn responds_to(facts: &Facts<'_>, element: &Element, index: usize) -> Option<Ans
                     Err(vec![Missing::refused(&what)])
                 }
                 Some((release, responds)) => {
-                    work.step(format!("release: {}", release.word()));
+                    work.step(|| format!("release: {}", release.word()));
                     Ok(responds)
                 }
                 None if element.release.is_absent() => {
-                    work.step("no release was found in it".to_owned());
+                    work.step(|| "no release was found in it".to_owned());
                     Ok(RespondsTo::Command)
                 }
                 None => {
@@ -206,7 +206,7 @@ fn holds_for(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
     let current = ElectricCurrent::new::<ampere>(rating.value());
     match fuse.and_then(|fuse| fuse.holds_for(current, multiple)) {
         Some(held) => {
-            work.step(format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
+            work.step(|| format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
             work.done(Amount::exact(held.value, Dimension::TIME))
         }
         None => Err(vec![Missing::refused(&format!(
@@ -221,7 +221,7 @@ fn overlap_ratio(facts: &Facts<'_>) -> Answer {
     let (length, thickness) = (work.amount("element.overlap.width"), work.amount("element.thickness"));
     let [length, thickness] = work.all([length, thickness])?;
     let ratio = Amount { number: length.number.over(&thickness.number), dimension: Dimension::NONE };
-    work.step(line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
+    work.step(|| line(&format!("overlap {} / thickness {}", length.show(), thickness.show()), &ratio));
     work.done(ratio)
 }
 
@@ -233,7 +233,7 @@ fn contact_density(facts: &Facts<'_>) -> Answer {
     let [current, length, width] = work.all([current, length, width])?;
     let area = length.number.times(&width.number).times(&count.number);
     let density = Amount { number: current.number.over(&area), dimension: Dimension::CURRENT_DENSITY };
-    work.step(line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
+    work.step(|| line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
     work.done(density)
 }
 
@@ -243,7 +243,7 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
     let materials = sides.map(|(material, _)| work.word(material).and_then(|w| Material::from_word(&w)));
     let [Some(one), Some(other)] = materials else { return Err(work.take_missing()) };
     if one == other && one != Material::CopperCladAluminium {
-        work.step(format!("{} on both sides", one.word()));
+        work.step(|| format!("{} on both sides", one.word()));
         return work.done(Amount::exact(0.0, Dimension::VOLTAGE));
     }
     let mut ends = Vec::new();
@@ -252,7 +252,7 @@ fn galvanic(facts: &Facts<'_>) -> Answer {
         let finish = work.word(finish).and_then(|word| Finish::from_word(&word));
         let index = joint::surface_index(material, finish);
         let surface = finish.map_or("?", Finish::word);
-        work.step(format!("{} ({surface}) {} V", material.word(), index.0));
+        work.step(|| format!("{} ({surface}) {} V", material.word(), index.0));
         ends.push(index);
     }
     let [(a, b), (c, d)] = ends[..] else { return Err(work.take_missing()) };
@@ -283,18 +283,16 @@ fn usual_torque(facts: &Facts<'_>, element: &Element) -> Answer {
     }
     let (least, most) = found.iter().fold((f64::INFINITY, 0.0_f64), |e, t| (e.0.min(t.0), e.1.max(t.1)));
     if known.is_none() {
-        let label = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
-        let label = label.map_or_else(String::new, |index| element_label(facts.record, index));
-        work.bounded(
-            Side::Within,
-            vec![Missing::fact("element.threads_into", &label, Reason::NotRecorded)],
-            false,
-        );
+        let index = facts.record.path.element.iter().position(|other| std::ptr::eq(other, element));
+        let missing = index.map(|index| {
+            Missing::of_element("element.threads_into", facts.record, index, Reason::NotRecorded)
+        });
+        work.bounded(Side::Within, missing.into_iter().collect(), false);
     } else if least < most {
         let what = "the torque that the maker of the cells or of the board prescribes".to_owned();
         work.bounded(Side::Within, vec![Missing::refused(&what)], false);
     }
-    work.step(format!("usual for {thread}: {least} N·m to {most} N·m"));
+    work.step(|| format!("usual for {thread}: {least} N·m to {most} N·m"));
     work.done(Amount::between(least, most, TORQUE, Dimension::TORQUE))
 }
 
@@ -311,7 +309,7 @@ fn density_found(facts: &Facts<'_>, area: &Answer) -> Answer {
     let [mass, length, area] = work.all([mass, length, area])?;
     let number = mass.number.over(&length.number.times(&area.number));
     let density = Amount { number, dimension: Dimension::DENSITY };
-    work.step(line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
+    work.step(|| line(&format!("{} / ({} × {})", mass.show(), length.show(), area.show()), &density));
     work.done(density)
 }
 
@@ -351,49 +349,55 @@ pub(crate) fn of_path(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("path.overcurrent_rating", || overcurrent_rating(facts));
 }
 
+/// What the path carries: the least of what its parts carry, and of what the heat of the whole allows.
+///
+/// What is left out, is itself known only as at most so much, or reaches further down than the least of them may carry
+/// less: then the value is a bound.
 fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
     let mut work = Worker::new(facts);
-    let mut best: Option<(usize, Amount)> = None;
-    let mut open = Vec::new();
+    let mut known: Vec<(String, &Worked, &Amount)> = Vec::new();
+    let (mut open, mut lacks) = (Vec::new(), Vec::new());
+    let network = facts.derived.of_pack("path.permissible_for_discharge");
     for index in 0..facts.record.path.element.len() {
-        match facts.derived.of_element(index, "element.permissible_current") {
-            Some(Ok(worked)) => {
-                if let Some(amount) = worked.value.amount()
-                    && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
-                {
-                    best = Some((index, amount.clone()));
-                }
+        let found = facts.derived.of_element(index, "element.permissible_current");
+        let label = || element_label(facts.record, index);
+        match (found, found.or(network)) {
+            (Some(Ok(worked)), _) => {
+                known.extend(worked.value.amount().map(|amount| (label(), worked, amount)))
             }
-            _ => open.push(element_label(facts.record, index)),
+            (_, rests_on) => {
+                open.push(label());
+                lacks
+                    .extend(rests_on.and_then(|answer| answer.as_ref().err()).into_iter().flatten().cloned());
+            }
+        }
+    }
+    if let (Some(Ok(worked)), Some(Ok(place))) = (network, facts.derived.of_pack("path.limited_by")) {
+        known.extend(worked.value.amount().map(|amount| (place.value.show(), worked, amount)));
+    }
+    let Some((label, weakest, amount)) = known.iter().min_by(|a, b| a.2.value().total_cmp(&b.2.value()))
+    else {
+        let what = "no element of the path has a known permissible current".to_owned();
+        let missing = vec![Missing::told("path.element", what, Reason::NotRecorded)];
+        return (Err(missing.clone()), Err(missing));
+    };
+    work.rests_on(weakest);
+    weakest.steps.iter().for_each(|step| work.step(|| step.clone()));
+    work.step(|| format!("weakest: {label}, {}", amount.show()));
+    for (other, worked, may) in known.iter().filter(|(other, ..)| other != label) {
+        if let Some(bound) = worked.bound.as_ref().filter(|bound| bound.side == Side::AtMost) {
+            lacks.extend(bound.missing.iter().cloned());
+        }
+        if may.ends().0 < amount.ends().0 {
+            lacks.push(Missing::refused(&format!("a closer range of what {other} carries: {}", may.show())));
         }
     }
     if !open.is_empty() {
         work.assume(format!("not known and so left out: {}", names(&open)));
     }
-    // What the network limits is less than what any part alone may carry.
-    if let (Some(Ok(worked)), Some(Ok(place))) =
-        (facts.derived.of_pack("path.permissible_for_discharge"), facts.derived.of_pack("path.limited_by"))
-        && let Some(amount) = worked.value.amount()
-        && best.as_ref().is_none_or(|(_, weakest)| amount.value() < weakest.value())
-    {
-        let mut worked = worked.clone();
-        worked.assumed.extend(
-            open.is_empty()
-                .then(Vec::new)
-                .unwrap_or_else(|| vec![format!("not known and so left out: {}", names(&open))]),
-        );
-        return (Ok(worked), Ok(place.clone()));
-    }
-    let Some((index, amount)) = best else {
-        let what = "no element of the path has a known permissible current".to_owned();
-        let missing =
-            vec![Missing { name: "path.element".to_owned(), what, reason: Reason::NotRecorded, counted: 0 }];
-        return (Err(missing.clone()), Err(missing));
-    };
-    let label = element_label(facts.record, index);
-    work.step(format!("weakest: {label}, {}", amount.show()));
-    let worked = work.worked(Val::Amount(amount));
-    let name = crate::judge::facts::Worked { value: Val::Text(label), ..worked.clone() };
+    work.bounded(Side::AtMost, lacks, false);
+    let worked = work.worked(Val::Amount((*amount).clone()));
+    let name = Worked { value: Val::Text(label.clone()), ..worked.clone() };
     (Ok(worked), Ok(name))
 }
 
@@ -408,8 +412,7 @@ fn opening_on_current(facts: &Facts<'_>, work: &mut Worker<'_>) -> Vec<usize> {
             Some(Ok(_)) => {}
             Some(Err(missing)) => missing.iter().cloned().for_each(|m| work.lacks(m)),
             None if element.kind().is_none() => {
-                let label = element_label(facts.record, index);
-                work.lacks(Missing::fact("element.kind", &label, Reason::NotVisible));
+                work.lacks(Missing::of_element("element.kind", facts.record, index, Reason::NotVisible));
             }
             None => {}
         }
@@ -421,7 +424,7 @@ fn overcurrent_devices(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let found = opening_on_current(facts, &mut work);
     for index in &found {
-        work.step(element_label(facts.record, *index));
+        work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
 }
@@ -435,7 +438,7 @@ fn full_range_devices(facts: &Facts<'_>) -> Answer {
         fuse.is_none_or(FuseKind::full_range)
     });
     for index in &found {
-        work.step(element_label(facts.record, *index));
+        work.step(|| element_label(facts.record, *index));
     }
     counted(facts, work, found.len())
 }
@@ -446,7 +449,7 @@ fn thermal_cutoffs(facts: &Facts<'_>) -> Answer {
     let found = elements.filter(|(_, element)| element.kind() == Some(ElementKind::ThermalCutoff));
     let found: Vec<String> = found.map(|(index, _)| element_label(facts.record, index)).collect();
     let number = found.len();
-    found.into_iter().for_each(|label| work.step(label));
+    found.into_iter().for_each(|label| work.step(|| label));
     counted(facts, work, number)
 }
 
@@ -461,12 +464,7 @@ fn counted(facts: &Facts<'_>, mut work: Worker<'_>, number: usize) -> Answer {
     if facts.record.path.complete.yes() != Some(true) {
         let what =
             "`path.complete` does not say yes, so the lack of one in the list proves nothing".to_owned();
-        work.lacks(Missing {
-            name: "path.complete".to_owned(),
-            what,
-            reason: Reason::NotRecorded,
-            counted: 0,
-        });
+        work.lacks(Missing::told("path.complete", what, Reason::NotRecorded));
     }
     let [count] = work.all([Some(count)])?;
     work.done(count)
@@ -479,7 +477,7 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
         match inside.fact("element.rating") {
             Ok(Val::Amount(rating)) => {
-                work.step(format!("{}: {}", element_label(facts.record, index), rating.show()));
+                work.step(|| format!("{}: {}", element_label(facts.record, index), rating.show()));
                 if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
                     smallest = Some(rating);
                 }
@@ -494,6 +492,6 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
         return work.done(smallest);
     }
     let what = "no fuse or circuit breaker that responds to current is recorded with its rating".to_owned();
-    work.lacks(Missing { name: "element.rating".to_owned(), what, reason: Reason::NotRecorded, counted: 0 });
+    work.lacks(Missing::told("element.rating", what, Reason::NotRecorded));
     Err(work.take_missing())
 }

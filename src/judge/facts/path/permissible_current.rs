@@ -9,7 +9,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use crate::judge::facts::worker::{Worker, line, shown};
 use crate::judge::facts::{Answer, Facts, Missing};
-use crate::physics::busbar::{self, Bar, Orientation};
+use crate::physics::busbar::{self, Busbar, Orientation};
 use crate::physics::material::{Finish, Material};
 use crate::physics::{Refusal, cable};
 use crate::record::parts::ElementKind;
@@ -39,7 +39,7 @@ fn of_marking(facts: &Facts<'_>, name: &str) -> Answer {
     let mut work = Worker::new(facts);
     let marked = work.amount(name);
     let [marked] = work.all([marked])?;
-    work.step(line("printed on the part", &marked));
+    work.step(|| line("printed on the part", &marked));
     work.assume("the printed current is taken as the part's continuous permissible current".to_owned());
     work.done(marked)
 }
@@ -55,7 +55,7 @@ fn of_bms(facts: &Facts<'_>) -> Answer {
 fn of_joint(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     if let Some(marked) = work.optional("element.marked_current") {
-        work.step(line("printed on the part", &marked));
+        work.step(|| line("printed on the part", &marked));
         return work.done(marked);
     }
     let [length, width] = ["width", "thickness"].map(|side| work.amount(&format!("element.overlap.{side}")));
@@ -66,7 +66,7 @@ fn of_joint(facts: &Facts<'_>) -> Answer {
     let number = area.times(&density.number).times(&count.number);
     let permissible_current = Amount { number, dimension: Dimension::CURRENT };
     let formula = format!("overlap {} × {} × {}", shown(&length), shown(&width), shown(&density));
-    work.step(line(&formula, &permissible_current));
+    work.step(|| line(&formula, &permissible_current));
     work.done(permissible_current)
 }
 
@@ -76,7 +76,7 @@ fn of_cells(facts: &Facts<'_>) -> Answer {
     let [rate, capacity] = work.all([rate, capacity])?;
     let permissible_current =
         Amount { number: rate.number.times(&capacity.number), dimension: Dimension::CURRENT };
-    work.step(line(&format!("{} × {}", rate.show(), capacity.show()), &permissible_current));
+    work.step(|| line(&format!("{} × {}", rate.show(), capacity.show()), &permissible_current));
     work.done(permissible_current)
 }
 
@@ -120,14 +120,16 @@ impl BarFacts {
             return Err(work.take_missing());
         };
         work.source(&busbar::METHOD);
-        work.step(format!(
-            "{} bar {} × {}, emissivity {}",
-            material.word(),
-            shown(&width),
-            shown(&thickness),
-            emissivity.show()
-        ));
-        work.step(line("air beside the bar", &ambient));
+        work.step(|| {
+            format!(
+                "{} bar {} × {}, emissivity {}",
+                material.word(),
+                shown(&width),
+                shown(&thickness),
+                emissivity.show()
+            )
+        });
+        work.step(|| line("air beside the bar", &ambient));
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -138,8 +140,8 @@ impl BarFacts {
     }
 
     /// The bar for given numbers, lying as recorded or as given.
-    fn bar(&self, width: f64, thickness: f64, emissivity: f64, orientation: Orientation) -> Bar {
-        Bar {
+    fn bar(&self, width: f64, thickness: f64, emissivity: f64, orientation: Orientation) -> Busbar {
+        Busbar {
             material: self.material,
             width: Length::new::<meter>(width),
             thickness: Length::new::<meter>(thickness),
@@ -184,8 +186,8 @@ fn of_busbar(facts: &Facts<'_>) -> Answer {
         };
         Ok(x[4] * bar.worse(current, f64::min)?)
     })?;
-    work.step(line("allowed temperature", &limit));
-    work.step(line("current that reaches it", &permissible_current));
+    work.step(|| line("allowed temperature", &limit));
+    work.step(|| line("current that reaches it", &permissible_current));
     work.done(permissible_current)
 }
 
@@ -219,7 +221,7 @@ fn rise_in(
         };
         bar.worse(rise, f64::max)
     })?;
-    work.step(line(&format!("rise at {}", current.show()), &rise));
+    work.step(|| line(&format!("rise at {}", current.show()), &rise));
     work.done(rise)
 }
 
@@ -275,7 +277,7 @@ fn cable_permissible_current(
         shown(&insulation),
         shown(&ambient)
     );
-    work.step(line(&formula, &permissible_current));
+    work.step(|| line(&formula, &permissible_current));
     Ok((permissible_current, insulation, ambient))
 }
 
@@ -286,7 +288,7 @@ fn cable_rise(mut work: Worker<'_>, current: Option<Amount>, ambient: Option<Amo
     let share = current.number.over(&permissible_current.number).power(2);
     let margin = insulation.number.minus(&ambient.number);
     let rise = Amount { number: share.times(&margin), dimension: Dimension::TEMPERATURE_DIFFERENCE };
-    work.step(line("rise = (I / ampacity)² × (insulation − ambient)", &rise));
+    work.step(|| line("rise = (I / ampacity)² × (insulation − ambient)", &rise));
     work.done(rise)
 }
 
@@ -298,7 +300,7 @@ pub(super) fn temperature(facts: &Facts<'_>, rise: &Answer) -> Answer {
     let ambient = inner_ambient(&mut work);
     let [ambient, rise] = work.all([ambient, rise.value.amount().cloned()])?;
     let temperature = Amount { number: ambient.number.plus(&rise.number), dimension: Dimension::TEMPERATURE };
-    work.step(line(&format!("{} + {}", ambient.show(), rise.show()), &temperature));
+    work.step(|| line(&format!("{} + {}", ambient.show(), rise.show()), &temperature));
     work.done(temperature)
 }
 
@@ -319,7 +321,7 @@ pub(super) fn area(facts: &Facts<'_>, kind: ElementKind) -> Answer {
     };
     let [one] = work.all([one])?;
     let area = Amount { number: one.number.times(&count.number), dimension: Dimension::AREA };
-    work.step(line(&format!("{name} × {}", count.show()), &area));
+    work.step(|| line(&format!("{name} × {}", count.show()), &area));
     work.done(area)
 }
 
@@ -336,6 +338,6 @@ pub(super) fn density(facts: &Facts<'_>, area: &Answer) -> Answer {
     };
     let [current, area] = work.all([current, area])?;
     let density = Amount { number: current.number.over(&area.number), dimension: Dimension::CURRENT_DENSITY };
-    work.step(line(&format!("{} / {}", current.show(), area.show()), &density));
+    work.step(|| line(&format!("{} / {}", current.show(), area.show()), &density));
     work.done(density)
 }

@@ -57,16 +57,18 @@ pub(crate) fn with_path(facts: &Facts<'_>, values: &mut Answers) {
             let class = work.amount("element.insulation_temperature");
             let [class] = work.all([class])?;
             let bears = insulation_bears(class.value() - ZERO_CELSIUS);
-            work.step(format!("insulation bears {} °C to {} °C for seconds", bears.0, bears.1));
+            work.step(|| format!("insulation bears {} °C to {} °C for seconds", bears.0, bears.1));
             heated_to(work, Some(bears), 0)
         });
     } else {
         values.derive("element.plastics_damaged_after", || {
             let mut work = Worker::new(facts);
-            work.step(format!(
-                "plastics that a bar touches bear {} °C to {} °C for seconds (no source)",
-                PLASTICS.0, PLASTICS.1
-            ));
+            work.step(|| {
+                format!(
+                    "plastics that a bar touches bear {} °C to {} °C for seconds (no source)",
+                    PLASTICS.0, PLASTICS.1
+                )
+            });
             heated_to(work, Some(PLASTICS), 1)
         });
     }
@@ -90,11 +92,9 @@ fn in_heat(facts: &Facts<'_>) -> Answer {
     let number =
         rise.scaled(middle).with_part(SOURCE + 3, half * rise.value.abs() / COVERAGE).plus(&hot.number);
     let found = Amount { number, dimension: Dimension::TEMPERATURE };
-    work.step(format!(
-        "{} at 25 °C; the rise is {low:.2} to {high:.2} times that at {}",
-        at_25.show(),
-        hot.show()
-    ));
+    work.step(|| {
+        format!("{} at 25 °C; the rise is {low:.2} to {high:.2} times that at {}", at_25.show(), hot.show())
+    });
     work.done(found)
 }
 
@@ -121,7 +121,7 @@ fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> 
     };
     let ends = time(warm.min(to.0), to.0, -1.0).and_then(|low| Ok((low, time(COLD, to.1, 1.0)?)));
     let ((low_k, low), (high_k, high)) = ends.map_err(|why| vec![Missing::refused(&why.to_string())])?;
-    work.step(format!(
+    work.step(|| format!(
         "from {warm:.0} °C with k = {low_k:.0} A·s^½/mm² at the greatest current {}, from {COLD:.0} °C with k = {high_k:.0} A·s^½/mm² at the least {}",
         show(low, Dimension::TIME),
         show(high, Dimension::TIME)
@@ -155,11 +155,16 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
             inside.fact("element.clearing_time")?.amount().map(|time| time.value() + time.number.expanded())
         } else {
             // Its data sheet may give much less than the gate of its standard.
-            work.lacks(Missing::fact("element.clearing_time", &label, Reason::NotRecorded));
+            work.lacks(Missing::of_element(
+                "element.clearing_time",
+                facts.record,
+                index,
+                Reason::NotRecorded,
+            ));
             by_kind(&inside, index, least)
         };
         if let Some(time) = time {
-            work.step(format!("{label}: within {}", show(time, Dimension::TIME)));
+            work.step(|| format!("{label}: within {}", show(time, Dimension::TIME)));
             quickest = Some(quickest.map_or(time, |q| q.min(time)));
         }
     }

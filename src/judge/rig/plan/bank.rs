@@ -8,7 +8,6 @@ use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricCurrent, ElectricPotential, ElectricalResistance, Power};
 use uom::si::ratio::ratio;
 
-/// What a bank has to be.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bank {
     /// Resistance at the start, between the ends of its leads.
@@ -26,7 +25,6 @@ pub struct Bank {
 /// The bank for a current in a voltage window, with leads of a known resistance to it and back.
 ///
 /// `None` where the window is none, or where the leads alone have more resistance than the current allows.
-#[must_use]
 pub fn bank(
     current: ElectricCurrent,
     full: ElectricPotential,

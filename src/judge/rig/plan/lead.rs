@@ -48,7 +48,6 @@ pub struct SizedLead {
 
 /// The smallest metric and the smallest gauge size, each with as few leads in parallel as will do; `None` where even four
 /// of the largest do not carry the current, or the surroundings are too hot for the insulation.
-#[must_use]
 pub fn smallest_lead(need: &LeadNeed) -> [Option<SizedLead>; 2] {
     let metric = METRIC_SIZES.iter().map(|mm2| (format!("{mm2} mm²"), Area::new::<square_millimeter>(*mm2)));
     let gauge = AWG_NUMBERS.iter().map(|number| (awg_name(*number), awg_area(*number)));
@@ -66,7 +65,6 @@ fn smallest(need: &LeadNeed, sizes: &[(String, Area)]) -> Option<SizedLead> {
 }
 
 /// The smallest usual fuse rating that is not below a current; `None` beyond the largest.
-#[must_use]
 pub fn next_fuse(current: ElectricCurrent) -> Option<ElectricCurrent> {
     let wanted = current.get::<ampere>();
     FUSES.iter().copied().find(|rating| *rating >= wanted * (1.0 - 1e-9)).map(ElectricCurrent::new::<ampere>)

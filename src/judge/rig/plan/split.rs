@@ -16,9 +16,7 @@ pub const MOST_LOADS: u32 = 64;
 /// What a load, or a group of equal loads, takes.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Limits {
-    /// Power of one.
     pub power: Option<Power>,
-    /// Current of one.
     pub current: Option<ElectricCurrent>,
     /// Equal ones side by side.
     pub count: u32,
@@ -28,7 +26,6 @@ pub struct Limits {
 
 impl Limits {
     /// The current that one takes at a voltage; `None` where neither limit is known, or only a power and no voltage.
-    #[must_use]
     pub fn takes(&self, voltage: Option<ElectricPotential>) -> Option<ElectricCurrent> {
         let by_power: Option<ElectricCurrent> = match (self.power, voltage) {
             (Some(power), Some(voltage)) if voltage.get::<volt>() > 0.0 => Some(power / voltage),
@@ -57,7 +54,6 @@ pub struct Share {
 ///
 /// The shares add up to the whole whether or not the loads take it; a share above [`Share::takes`] shows that they do not.
 /// `None` where a load without a set current has no known limit, unless it is the only one that is open.
-#[must_use]
 pub fn split(
     whole: ElectricCurrent,
     voltage: Option<ElectricPotential>,

@@ -4,7 +4,8 @@
 use std::ops::Range;
 
 use super::{
-    Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Reading, Rule, Source, Stage, Telling,
+    Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Rule, Source, SourceReading, Stage,
+    Telling,
 };
 use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
@@ -131,7 +132,7 @@ part! {
         /// Clause, table or page.
         clause: Text = "scope",
         /// How it was read.
-        read: Reading = "public copy",
+        read: SourceReading = "public copy",
         /// Where it was read.
         address: Text = "example.org/iso-8820-5",
         /// When it was read.
@@ -370,7 +371,7 @@ impl Loading<'_> {
             let expected = did_you_mean(id, known, "expected the id of a [[source]]");
             self.problem(cited.found().span.clone(), format!("there is no source `{id}`"), &expected, "");
         }
-        let read = |source: &Source| stated == Class::Physics || source.read == Some(Reading::Copy);
+        let read = |source: &Source| stated == Class::Physics || source.read == Some(SourceReading::Copy);
         let of_kind =
             |id: &String| book.source(id).is_some_and(|source| source.class == stated && read(source));
         if stated != Class::Custom && !ids.iter().any(of_kind) {

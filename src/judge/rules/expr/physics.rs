@@ -8,7 +8,7 @@ use uom::si::temperature_interval::kelvin as kelvin_step;
 use uom::si::thermodynamic_temperature::kelvin;
 
 use super::{Function, FunctionKind};
-use crate::physics::busbar::{self, Bar, Orientation};
+use crate::physics::busbar::{self, Busbar, Orientation};
 use crate::physics::material::Material;
 use crate::physics::{adiabatic, cable};
 use crate::units::Dimension;
@@ -75,7 +75,7 @@ fn busbar_current(values: &[f64], words: &[&str]) -> Result<f64, String> {
     let [width, thickness, ambient, rise] = *values else {
         return Err("four amounts are needed".to_owned());
     };
-    let bar = Bar {
+    let bar = Busbar {
         material: material(words)?,
         width: Length::new::<meter>(width),
         thickness: Length::new::<meter>(thickness),

@@ -46,6 +46,7 @@ pub(super) fn all(
             cards.push(self::finding(view, finding, index + 1, photos, format));
         }
         cards.extend(path(view, format));
+        cards.extend(protection(inspection, view, format));
         for (number, (index, result)) in tests.iter().take(MOST_TESTS).enumerate() {
             cards.push(test(view, *index, number + 1, result, format));
         }
@@ -201,6 +202,28 @@ fn path(view: &View, format: Format) -> Option<Card> {
     Some(card)
 }
 
+/// What opens on a short circuit and what is harmed, on one chart.
+fn protection(inspection: &Inspection, view: &View, format: Format) -> Option<Card> {
+    let found = crate::render::write_up::protection::protection(&inspection.record, &inspection.derived)?;
+    let (mut card, area) = Card::framed("protection", "protection".to_owned(), view, format);
+    card.class = "plain";
+    let mut blocks =
+        vec![Block::new("Does the protection work?", "lead", Weight::Bold, 60.0).lines(2).gap(0.3)];
+    // The last sentences say what nothing covers.
+    let most = if format == Format::Wide { 2 } else { 1 };
+    let said_last = found.words.iter().rev().take(most).rev().enumerate();
+    blocks.extend(said_last.map(|(place, words)| {
+        let class = if place == 0 { "ink" } else { "soft" };
+        Block::new(&said(words), class, Weight::Book, 44.0).lines(7).gap(0.3)
+    }));
+    card.title = format!("{}: protection", said(&view.title));
+    let place = card.words_beside(&blocks, area, format);
+    let mut chart = found.chart;
+    chart.lines.iter_mut().for_each(|line| line.name = said(&line.name));
+    card.draw(&chart.draw(paper(place)), place);
+    Some(card)
+}
+
 /// The groups that come nearest to their limits, in the order of the path; those that are not known give way first.
 fn hottest(groups: Vec<Group>, room: usize) -> Vec<Group> {
     let over = |group: &Group| {
@@ -267,14 +290,7 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
         card.write(&blocks, area);
         return card;
     };
-    let place = match format {
-        Format::Wide => {
-            let (words, place) = area.split(0.42, GUTTER);
-            card.write(&blocks, words);
-            place
-        }
-        Format::Tall => area.below(card.write(&blocks, Area { height: area.height * 0.5, ..area }) - area.y),
-    };
+    let place = card.words_beside(&blocks, area, format);
     card.draw(&curve::on(curve, paper(place)), place);
     card
 }
@@ -311,6 +327,20 @@ impl Card {
         let (texts, end) = flow(blocks, area);
         self.texts.extend(texts);
         end
+    }
+
+    /// Writes blocks beside a drawing, or above it; gives the drawing's place.
+    fn words_beside(&mut self, blocks: &[Block], area: Area, format: Format) -> Area {
+        match format {
+            Format::Wide => {
+                let (words, place) = area.split(0.42, GUTTER);
+                self.write(blocks, words);
+                place
+            }
+            Format::Tall => {
+                area.below(self.write(blocks, Area { height: area.height * 0.5, ..area }) - area.y)
+            }
+        }
     }
 
     /// Shows a photo with its caption below, as large as the place allows.

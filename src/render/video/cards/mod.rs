@@ -32,11 +32,12 @@ const INVENTED: &str = "INVENTED EXAMPLE";
 const HEAD: f64 = 46.0;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 6] = [
+pub(crate) const TEMPLATES: [(&str, &str); 7] = [
     ("frame.svg", include_str!("../../../../templates/cards/frame.svg")),
     ("verdict.svg", include_str!("../../../../templates/cards/verdict.svg")),
     ("finding.svg", include_str!("../../../../templates/cards/finding.svg")),
     ("path.svg", include_str!("../../../../templates/cards/path.svg")),
+    ("protection.svg", include_str!("../../../../templates/cards/protection.svg")),
     ("test.svg", include_str!("../../../../templates/cards/test.svg")),
     ("against.svg", include_str!("../../../../templates/cards/against.svg")),
 ];
