@@ -6,14 +6,14 @@ use std::path::PathBuf;
 use super::{Done, Failure, House};
 #[cfg(feature = "page")]
 use crate::fill::page::{self, Reach};
-use crate::fill::terminal::{WalkError, Wrapped, walk};
+use crate::fill::terminal::{WalkError, Ways, Wrapped, walk};
 use crate::fill::{FillError, FillSession};
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-In the terminal one question comes at a time, in the order in which a lid comes off; `help` at a question shows what may \
-be typed. Answers may come through a pipe, one a line. Every answer is in inspection.toml before it is confirmed.\n\n\
+In the terminal one question comes at a time: first those that settle most with the least effort, then section by \
+section in the order in which a lid comes off; `help` at a question shows what may be typed. Answers may come through a pipe, one a line. Every answer is in inspection.toml before it is confirmed.\n\n\
 --page serves the same questions to a browser. It can be reached from this machine only, unless --open-to-network is \
 given; then every device needs a pairing code, which this terminal shows once for each. The page speaks plain HTTP: on \
 a local network it can be overheard, and whoever overhears it can read and write the record. Use a network of your own, \
@@ -32,6 +32,9 @@ pub(super) struct Fill {
     /// Port of the page; 0 takes a free one
     #[arg(long, default_value_t = 8024, requires = "page")]
     port: u16,
+    /// Ask section by section from the start, without the first look
+    #[arg(long, conflicts_with = "page")]
+    sections: bool,
     /// Leave out why and how to look
     #[arg(long)]
     brief: bool,
@@ -73,7 +76,12 @@ impl Fill {
         let columns = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
         let out =
             Wrapped::new(terminal::out(), if std::io::stdout().is_terminal() { columns } else { || None });
-        let summary = walk(&session, &mut std::io::stdin().lock(), out, self.brief);
+        let summary = walk(
+            &session,
+            &mut std::io::stdin().lock(),
+            out,
+            Ways { brief: self.brief, sections: self.sections },
+        );
         let summary = match summary {
             Ok(summary) => summary,
             Err(WalkError::Io(error)) => return Err(error.into()),

@@ -329,8 +329,7 @@ impl LogTold {
                 let kelvin = sample.get(*slot);
                 (*low, *high) = (low.min(kelvin), high.max(kelvin));
             }
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         let all = account.segments();
         let checks = account.checks(f64::NEG_INFINITY, f64::INFINITY, 0.0);
         let of = |wanted: fn(&AccountCheck) -> Option<&String>| {

@@ -37,6 +37,14 @@ pub enum Said {
     Row(String),
     /// The open questions of this part are answered as those of another one; empty for the one before.
     Same(String),
+    /// Every other part of this kind and leg is as this one.
+    Alike,
+    /// This part is called otherwise.
+    Rename(String),
+    /// This part comes behind another one, or first in its leg where none is named.
+    Move(String),
+    /// This part is taken out of the record.
+    Remove(String),
     /// A key that every part has: a remark, the time in the video, the instrument of its plain values.
     OfPart(&'static str, String),
     /// On to the next question; this one stays open.
@@ -61,6 +69,8 @@ pub enum Said {
     Findings,
     /// Show less or more with each question.
     Brief,
+    /// Go on with the first look, or section by section.
+    First(bool),
     /// An answer by its number on the paper form.
     Numbered {
         /// The number, `12` or `34.2`.
@@ -107,8 +117,20 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         }
         ("findings", true) => return Ok(Said::Findings),
         ("brief" | "full", true) => return Ok(Said::Brief),
+        ("first" | "sections", true) => return Ok(Said::First(first == "first")),
         ("clear", true) => return Ok(Said::Clear),
         ("go", _) => return needs("a part or a number").map(Said::Go),
+        ("alike", true) => return Ok(Said::Alike),
+        ("rename", false) if rest.starts_with("to ") => {
+            return Ok(Said::Rename(rest.trim_start_matches("to ").trim().to_owned()));
+        }
+        ("move", false) if rest == "first" || rest.starts_with("behind ") => {
+            let behind = rest.trim_start_matches("first").trim_start_matches("behind ").trim();
+            return Ok(Said::Move(behind.to_owned()));
+        }
+        ("remove", false) if !rest.contains(char::is_whitespace) => {
+            return Ok(Said::Remove(rest.to_owned()));
+        }
         ("same", true) => return Ok(Said::Same(String::new())),
         ("same", false) if rest.starts_with("as ") => {
             return Ok(Said::Same(rest.trim_start_matches("as ").trim().to_owned()));

@@ -13,6 +13,7 @@ mod bench_tests;
 pub(crate) mod card;
 pub mod checklist;
 mod edits;
+mod first;
 mod journal;
 mod judged;
 mod lines;
@@ -30,4 +31,4 @@ mod tie;
 
 pub use question::{Key, Question};
 pub use session::FillSession;
-pub use sight::{FillError, Sight};
+pub use sight::{Ask, FillError, First, Sight};

@@ -8,7 +8,7 @@ use super::subject::{Of, list_of, text_of};
 use super::{lines, photo};
 use crate::fill::checklist::{Adds, Scope};
 use crate::record::Record;
-use crate::record::edit::{Edit, Pick, Place};
+use crate::record::edit::{Edit, Entered, Pick, Place};
 use crate::record::parts::{ElementKind, Leg};
 use crate::units::words::nearest;
 
@@ -82,6 +82,90 @@ pub(super) fn added(sight: &Sight, at: Option<&Key>, what: &str) -> Result<(Vec<
     Ok((edits, said))
 }
 
+/// What becomes of an element of the path.
+pub(super) enum Change<'a> {
+    /// It is called so.
+    Rename(&'a str),
+    /// It stands behind the one with this id; before all of its leg where that is empty.
+    Move(&'a str),
+    /// It is taken out; its id is named again, so that nothing goes by a slip.
+    Remove(&'a str),
+}
+
+/// Edits that rename, move or take out the element that a question is of.
+pub(super) fn changed(
+    sight: &Sight,
+    key: &Key,
+    change: &Change<'_>,
+) -> Result<(Vec<Edit>, String), FillError> {
+    let elements = &sight.record.path.element;
+    let words = |text: String| FillError::Words(text);
+    let index = match sight.question(key).map(|question| question.of_what) {
+        Some(Of::Element(index)) if index < elements.len() => index,
+        _ => {
+            return Err(words("only elements of the path can be renamed, moved and removed here".to_owned()));
+        }
+    };
+    let list = Place::keys("path.element");
+    let id = elements[index].id.text().unwrap_or_default();
+    let known = |id: &str| elements.iter().position(|element| element.id.text() == Some(id));
+    match *change {
+        Change::Rename(new) if known(new).is_some() => Err(words(format!("there is a `{new}` already"))),
+        Change::Rename(new) => {
+            let set = |place: Place, value: String| Edit::Set { place, answer: Entered::of(&value) };
+            let mut edits = vec![set(list.at(index).then("id"), new.to_owned())];
+            // What names it goes on naming it.
+            for (at, photo) in sight.record.photo.iter().enumerate() {
+                if photo.shows.list().iter().any(|shown| shown == id) {
+                    let shows = photo.shows.list().iter().map(|shown| if shown == id { new } else { shown });
+                    let shows = shows.collect::<Vec<_>>().join(", ");
+                    edits.push(set(Place::keys("photo").at(at).then("shows"), shows));
+                }
+            }
+            for (at, test) in sight.record.test.iter().enumerate() {
+                for (sensor, _) in
+                    test.sensor.iter().enumerate().filter(|(_, sensor)| sensor.part.text() == Some(id))
+                {
+                    let place = Place::keys("test").at(at).then("sensor").at(sensor).then("part");
+                    edits.push(set(place, new.to_owned()));
+                }
+            }
+            Ok((edits, format!("{id} is called {new} now")))
+        }
+        Change::Move(behind) => {
+            let leg = elements[index].leg.known();
+            let to = match known(behind) {
+                Some(other) if other == index => return Err(words("it stands there".to_owned())),
+                Some(other) => {
+                    if other > index {
+                        other
+                    } else {
+                        other + 1
+                    }
+                }
+                None if behind.is_empty() => {
+                    elements.iter().position(|element| element.leg.known() == leg).unwrap_or(0)
+                }
+                None => {
+                    let near = nearest(behind, elements.iter().filter_map(|e| e.id.text()));
+                    let near = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+                    return Err(words(format!("there is no element `{behind}`{near}")));
+                }
+            };
+            let said = if behind.is_empty() {
+                "is the first of its leg".to_owned()
+            } else {
+                format!("stands behind {behind}")
+            };
+            Ok((vec![Edit::Move { list, from: index, to: Some(to) }], format!("{id} {said} now")))
+        }
+        Change::Remove(named) if named != id => {
+            Err(words(format!("this is `{id}`; `remove {id}` takes it out of the record, with its answers")))
+        }
+        Change::Remove(_) => Ok((vec![Edit::Move { list, from: index, to: None }], format!("{id} removed"))),
+    }
+}
+
 fn leg_is(record: &Record, index: Option<usize>, leg: Leg) -> bool {
     index
         .and_then(|index| record.path.element.get(index))
@@ -92,7 +176,7 @@ fn leg_of_section(question: Option<&Question>) -> Option<Leg> {
     match question?.section.as_str() {
         "negative-leg" => Some(Leg::Negative),
         "positive-leg" => Some(Leg::Positive),
-        "cells" => Some(Leg::Stack),
+        "cells" | "links" => Some(Leg::Stack),
         _ => None,
     }
 }
@@ -106,7 +190,19 @@ pub(super) fn parts_to_add(
     let Wanted { adds, leg, of, behind } = *wanted;
     // A comma may be part of a claim, and of a name where semicolons stand between.
     let separator = if adds == Adds::Statements || typed.contains(';') { ';' } else { ',' };
-    let parts: Vec<&str> = typed.split(separator).map(str::trim).filter(|part| !part.is_empty()).collect();
+    let parts = typed.split(separator).map(str::trim).filter(|part| !part.is_empty());
+    let several = matches!(adds, Adds::Elements | Adds::RigElements);
+    let parts: Vec<&str> = parts
+        .flat_map(|part| match part.split_once(' ').filter(|_| several) {
+            // `3 busbar link`: as many of them, numbered.
+            Some((number, part)) if number.parse::<usize>().is_ok_and(|n| (1..=MOST_ADDED).contains(&n)) => {
+                vec![part.trim(); number.parse().unwrap_or(1)]
+            }
+            _ => vec![part],
+        })
+        .collect();
+    let repeated = |part: &str| parts.iter().filter(|other| **other == part).count() > 1;
+    let repeated: Vec<bool> = parts.iter().map(|part| several && repeated(part)).collect();
     if parts.is_empty() || parts.len() > MOST_ADDED {
         return Err(FillError::Words(format!("expected 1 to {MOST_ADDED} parts, found {}", parts.len())));
     }
@@ -117,6 +213,7 @@ pub(super) fn parts_to_add(
     for (number, part) in parts.into_iter().enumerate() {
         let mut own_id = |id: Option<&str>, or: &str| -> Result<String, FillError> {
             let id = match id.map(str::trim).filter(|id| !id.is_empty()) {
+                Some(id) if repeated.get(number) == Some(&true) => numbered(id, &taken),
                 Some(id) if taken.iter().any(|t| t == id) => {
                     return Err(FillError::Words(format!("there is a `{id}` already")));
                 }
@@ -240,6 +337,11 @@ fn free(wanted: &str, taken: &[String]) -> String {
         id = format!("{wanted}-{number}");
     }
     id
+}
+
+/// The first of `link-1`, `link-2`, … that is free.
+fn numbered(id: &str, taken: &[String]) -> String {
+    (1_usize..).map(|number| format!("{id}-{number}")).find(|id| !taken.contains(id)).unwrap_or_default()
 }
 
 /// Where the elements of a leg end: the path runs negative leg, stack, positive leg.

@@ -82,6 +82,30 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
     Ok((edits, said))
 }
 
+/// The edits that answer what is open of every other part of the kind and leg of a question as it is answered here.
+pub(super) fn alike(sight: &Sight, key: &Key) -> Result<(Vec<Edit>, String), FillError> {
+    let question = sight.question(key).filter(|q| matches!(q.item.scope, Scope::Elements(_)));
+    let question = question.ok_or_else(|| FillError::Words("`alike` is for elements".to_owned()))?;
+    let wanted = kind(sight, question);
+    let mut others: Vec<&Question> = sight
+        .questions
+        .iter()
+        .filter(|other| matches!(other.item.scope, Scope::Elements(_)) && other.section == question.section)
+        .filter(|other| other.key.part != key.part && kind(sight, other) == wanted)
+        .collect();
+    others.dedup_by_key(|other| &other.key.part);
+    let (mut edits, mut parts) = (Vec::new(), Vec::new());
+    for other in others {
+        let (more, _) = same(sight, &other.key, &key.part)?;
+        if !more.is_empty() && !parts.contains(&other.key.part) {
+            parts.push(other.key.part.clone());
+            edits.extend(more);
+        }
+    }
+    let answers = count(edits.len(), "answer", "answers");
+    Ok((edits, format!("{answers} as {}: {}", key.part, list(&parts, "and"))))
+}
+
 /// The kind of element a question is about.
 fn kind(sight: &Sight, question: &Question) -> Option<ElementKind> {
     if !matches!(question.item.scope, Scope::Elements(_)) {

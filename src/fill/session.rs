@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::bench_tests::{BenchTests, stamps};
 use super::edits::{edits_for, named, part_named, says_the_same, with_what_the_item_says};
 use super::journal;
 use super::judged::decided;
 use super::lines::Wanted;
-use super::parts::{added, parts_to_add};
+use super::parts::{Change, added, changed, parts_to_add};
 use super::photo::{self, Kept, listed};
 use super::question::{Asked, Key, Question, questions};
 use super::sight::{FillError, Saved, Sight, question, revision};
@@ -172,7 +172,20 @@ impl FillSession {
             Some(list) => questions(list, &asked),
             None => Vec::new(),
         };
-        Ok(Sight { text, record, judgement, questions, kind, beside: worked.beside, upon })
+        let book = Arc::clone(&self.book);
+        let first = OnceLock::new();
+        Ok(Sight {
+            text,
+            record,
+            judgement,
+            derived,
+            book,
+            first,
+            questions,
+            kind,
+            beside: worked.beside,
+            upon,
+        })
     }
 
     /// Changes when the record does, or what is known of its bench tests.
@@ -211,9 +224,10 @@ impl FillSession {
     /// What is to be withheld is checked at once: a slip there would stop every other command.
     fn can_be_published(&self, edits: &[Edit], text: &str) -> Result<(), FillError> {
         let withholds = edits.iter().any(|edit| match edit {
-            Edit::Set { place, .. } | Edit::Clear { place } | Edit::Append { list: place, .. } => {
-                place.0.first().is_some_and(|step| step.key == "withhold")
-            }
+            Edit::Set { place, .. }
+            | Edit::Clear { place }
+            | Edit::Append { list: place, .. }
+            | Edit::Move { list: place, .. } => place.0.first().is_some_and(|step| step.key == "withhold"),
         });
         if !withholds {
             return Ok(());
@@ -348,6 +362,22 @@ impl FillSession {
     /// [`FillError`]; the record is then unchanged.
     pub fn same(&self, key: &Key, from: &str) -> Result<Saved, FillError> {
         self.edit(|sight| super::same::same(sight, key, from))
+    }
+
+    /// Answers every other part of the kind and leg of a question as this one is answered.
+    ///
+    /// # Errors
+    /// [`FillError`]; the record is then unchanged.
+    pub fn alike(&self, key: &Key) -> Result<Saved, FillError> {
+        self.edit(|sight| super::same::alike(sight, key))
+    }
+
+    /// Renames, moves or takes out the element of a question.
+    ///
+    /// # Errors
+    /// [`FillError`]; the record is then unchanged.
+    pub(super) fn change(&self, key: &Key, change: &Change<'_>) -> Result<Saved, FillError> {
+        self.edit(|sight| changed(sight, key, change))
     }
 
     /// Parts are added once for each id, even over a restart: what is about to be added is noted beside the record

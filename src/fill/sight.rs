@@ -1,14 +1,16 @@
 //! How a record stands while it is filled: its questions and findings, and why an answer was not saved.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use thiserror::Error;
 
 use super::bench_tests::Stamp;
 use super::judged::Decided;
 use super::question::{Key, Question};
+use crate::judge::facts::Derived;
 use crate::judge::inspection::OpenError;
-use crate::judge::rules::Judgement;
+use crate::judge::next::{Headline, Look};
+use crate::judge::rules::{Book, Judgement};
 use crate::record::Record;
 use crate::record::edit::EditRefused;
 use crate::record::problem::Problems;
@@ -50,6 +52,24 @@ pub struct Saved {
     pub sight: Arc<Sight>,
 }
 
+/// A question of the first look, with what its answer could decide.
+#[derive(Debug)]
+pub struct Ask {
+    /// The question.
+    pub key: Key,
+    /// What it could decide; none where it only says what there is.
+    pub look: Option<Look>,
+}
+
+/// The first look at a record.
+#[derive(Debug, Default)]
+pub struct First {
+    /// The headline questions, with how far they are.
+    pub headlines: Vec<Headline>,
+    /// What to ask, in order.
+    pub asks: Vec<Ask>,
+}
+
 /// The record as it is now, with what follows from it.
 #[derive(Debug)]
 pub struct Sight {
@@ -59,6 +79,10 @@ pub struct Sight {
     pub record: Box<Record>,
     /// The judgement.
     pub judgement: Judgement,
+    /// What follows from the record, and the book that judges it.
+    pub(super) derived: Derived,
+    pub(super) book: Arc<Book>,
+    pub(super) first: OnceLock<First>,
     /// The questions in the order they are asked.
     pub questions: Vec<Question>,
     /// The kind of pack whose checklist is asked.

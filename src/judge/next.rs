@@ -4,6 +4,8 @@
 //! says what it would decide; where its outcome turns is found by halving. What takes how long, and when in a session it
 //! can be looked at, is data of the book.
 
+mod first;
+
 use std::collections::BTreeMap;
 
 use rayon::prelude::*;
@@ -18,6 +20,7 @@ use crate::record::field::Value;
 use crate::record::{Kind, Record, State, read_answer};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, Quantity, show, significant};
+pub use first::{Answered, Headline, Wanted, first_look};
 
 /// Looks that are worked out to the value at which they turn.
 pub const MOST: usize = 5;
@@ -150,7 +153,7 @@ struct Ranked<'a> {
 /// Works out what to look at next; all but the first `most` without the value at which they turn.
 #[must_use]
 pub fn next(judged: Judged<'_>, most: usize) -> Next {
-    let search = Search::of(judged);
+    let search = Search::of(judged, |_| true);
     let mut facts: Vec<Fact<'_>> =
         search.open.iter().flat_map(|open| open.waits_for.iter().copied()).collect();
     facts.sort_unstable();
@@ -281,9 +284,11 @@ fn rate(worth: f64, look: &Look) -> f64 {
 }
 
 impl<'a> Search<'a> {
-    fn of(judged: Judged<'a>) -> Self {
+    /// What is not decided of the findings that are wanted.
+    fn of(judged: Judged<'a>, wanted: impl Fn(&Finding) -> bool) -> Self {
         let mut open = Vec::new();
-        for finding in judged.findings.iter().filter(|finding| finding.outcome == Outcome::NotDecided) {
+        let undecided = |finding: &&Finding| finding.outcome == Outcome::NotDecided && wanted(finding);
+        for finding in judged.findings.iter().filter(undecided) {
             let Some(rule) = judged.book.rule(&finding.rule) else { continue };
             let mut waits_for: Vec<Fact<'_>> = finding
                 .missing

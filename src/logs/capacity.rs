@@ -77,6 +77,19 @@ pub enum End {
     Stopped,
 }
 
+impl End {
+    /// In a sentence, and at a mark in a chart.
+    #[must_use]
+    pub fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::LoadCutOff => ("the load's cut-off was reached", "cut-off"),
+            Self::BmsCutOff => ("the BMS opened", "BMS opened"),
+            Self::StillRunning => ("the log ends under load, above the cut-off", "end of the log"),
+            Self::Stopped => ("the load went off above the cut-off", "load off"),
+        }
+    }
+}
+
 /// What a discharge shows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Capacity {

@@ -124,6 +124,17 @@ pub enum LoadEnd {
     StillOn,
 }
 
+impl LoadEnd {
+    /// In a sentence, and at a mark in a chart.
+    pub fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::BmsCutOff => ("the BMS opened under load", "BMS opened"),
+            Self::TakenOff => ("the load was taken off", "load off"),
+            Self::StillOn => ("the log ends under load", "end of the log"),
+        }
+    }
+}
+
 /// What a full-load test shows.
 #[derive(Debug, Clone)]
 pub struct FullLoad {

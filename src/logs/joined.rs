@@ -120,16 +120,17 @@ impl Joined {
     ///
     /// # Errors
     /// When a file cannot be read any further.
-    pub fn for_each(&mut self, mut take: impl FnMut(Sample<'_>)) -> Result<(), ReadError> {
+    pub fn for_each(&mut self, mut take: impl FnMut(Sample<'_>)) -> Result<(), String> {
         let (from, to) = self.window;
         for part in std::iter::once(&mut self.first).chain(&mut self.others) {
             let shift = part.shift;
-            part.reader.for_each(|sample| {
+            let read = part.reader.for_each(|sample| {
                 let time = sample.time + shift;
                 if time >= from && time <= to {
                     take(Sample { time, ..sample });
                 }
-            })?;
+            });
+            read.map_err(|error| error.to_string())?;
         }
         Ok(())
     }

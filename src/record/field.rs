@@ -278,10 +278,10 @@ impl<M> Entry<M> {
         *self.found.state() == State::Absent
     }
 
-    /// The quantity, when it is known.
+    /// The quantity, when it is known; of a bound nobody knows what it is.
     pub fn quantity(&self) -> Option<&Quantity> {
         match self.found.value() {
-            Some(Value::Quantity(quantity)) => Some(quantity),
+            Some(Value::Quantity(quantity)) if quantity.bound.is_none() => Some(quantity),
             _ => None,
         }
     }

@@ -3,9 +3,13 @@
 //! `"250 A"`, `"25 x 3 mm"`, `"2/0 AWG"`, `"33 degF"`, `"1.8 mΩ"`, `"3.02 mm ± 0.05 mm"`. Inside the
 //! program every value is in SI units with its [`Dimension`]; what the user typed is kept for display.
 //!
+//! A range is written as one: `"2 to 4 mm"`, `"at least 2 mm"`, `"at most 20 mV"`, `"about 25 mm"`, which means within a
+//! fifth of it.
+//!
 //! Three things are refused because guessing them would be silent damage:
 //! - a bare number where a unit is needed,
-//! - a decimal or thousands comma (`2,000 A` is two amperes to half of the world),
+//! - a comma that may be a decimal mark or one of thousands (`2,000 A` is two amperes to half of the world; `2,5 mm` is
+//!   read),
 //! - kelvin for a temperature: here `°C` and `°F` are points on a scale and `K` is a difference, so
 //!   that the two are never mixed up.
 //!
@@ -45,6 +49,8 @@ pub struct Quantity {
     pub dimension: Dimension,
     /// Expanded uncertainty (k = 2) in SI base units, when one was written.
     pub expanded: Option<f64>,
+    /// The side on which the true value lies, where only a bound was written.
+    pub bound: Option<OneSided>,
     /// The text as the user wrote it, without outer spaces.
     pub text: String,
 }
@@ -52,6 +58,15 @@ pub struct Quantity {
 impl Quantity {
     /// A quantity without uncertainty whose text is our own rendering of it.
     pub fn of(value: f64, dimension: Dimension) -> Self {
-        Self { value, dimension, expanded: None, text: show(value, dimension) }
+        Self { value, dimension, expanded: None, bound: None, text: show(value, dimension) }
     }
+}
+
+/// The end of a range of which the other end is not known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OneSided {
+    /// The true value is at least this large.
+    AtLeast,
+    /// The true value is at most this large.
+    AtMost,
 }

@@ -1,7 +1,7 @@
 //! Reading quantities from text: a number, a unit, an uncertainty, or several lengths.
 //!
-//! The number is read in [`number`], wire gauges in [`gauge`]. What could mean two things is refused: a comma, a missing
-//! unit, a word that is nearly one.
+//! The number is read in [`number`], wire gauges in [`gauge`]. What could mean two things is refused: a comma before three
+//! digits, a missing unit, a word that is nearly one.
 
 mod gauge;
 mod number;
@@ -12,7 +12,7 @@ use thiserror::Error;
 
 use self::gauge::awg;
 use super::unit::{Unit, find_unit, unit_spellings};
-use super::{Dimension, Quantity};
+use super::{Dimension, OneSided, Quantity};
 use crate::units::words::hint;
 
 pub use self::gauge::awg_square_millimetres;
@@ -39,12 +39,63 @@ impl NotAQuantity {
 /// Longest text read as a quantity; everything the trade writes is far shorter.
 const LONGEST: usize = 200;
 
-/// Reads a quantity of any dimension.
+/// Within what share of it a value "about" so large lies: what is judged by eye (common practice, no source).
+const ABOUT: f64 = 0.2;
+/// As [`ABOUT`], for a point on a scale of temperature, K.
+const ABOUT_KELVIN: f64 = 5.0;
+
+/// Reads a quantity of any dimension, or a range of one.
 ///
 /// # Errors
 /// [`NotAQuantity`] says what is wrong, where, and shows a right example.
 pub fn parse(text: &str) -> Result<Quantity, NotAQuantity> {
     let trimmed = checked(text)?;
+    let whole = |quantity: Quantity| Quantity { text: trimmed.to_owned(), ..quantity };
+    let behind = |words: &[&str]| words.iter().find_map(|word| trimmed.strip_prefix(word)).map(str::trim);
+    let alone = |text: &str| match plain(text)? {
+        Quantity { expanded: Some(_), .. } => {
+            Err(NotAQuantity::new("a range has no uncertainty of its own", 0..trimmed.len(), "2 to 4 mm"))
+        }
+        quantity => Ok(quantity),
+    };
+    for (words, end) in
+        [(["at least ", "≥", ">="], OneSided::AtLeast), (["at most ", "≤", "<="], OneSided::AtMost)]
+    {
+        if let Some(rest) = behind(&words) {
+            return Ok(whole(Quantity { bound: Some(end), ..alone(rest)? }));
+        }
+    }
+    if let Some(rest) = behind(&["about ", "~"]) {
+        let quantity = alone(rest)?;
+        let half = if quantity.dimension.point { ABOUT_KELVIN } else { ABOUT * quantity.value.abs() };
+        return Ok(whole(Quantity { expanded: Some(half), ..quantity }));
+    }
+    let Some((low, high)) = trimmed.split_once(" to ").or_else(|| trimmed.split_once('–')) else {
+        return plain(trimmed);
+    };
+    let high = alone(high.trim())?;
+    let low = match shared_unit(low, &high.text) {
+        Some((value, unit)) => (value + unit.offset) * unit.factor,
+        None => match alone(low.trim())? {
+            low if low.dimension == high.dimension => low.value,
+            low => {
+                let (one, other) = (low.dimension.name(), high.dimension.name());
+                let message = format!("the range begins with {one} and ends with {other}");
+                return Err(NotAQuantity::new(message, 0..trimmed.len(), "2 to 4 mm"));
+            }
+        },
+    };
+    if low > high.value {
+        let message = "a range begins with its lower end";
+        return Err(NotAQuantity::new(message, 0..trimmed.len(), "2 to 4 mm"));
+    }
+    let half = 0.5 * (high.value - low);
+    Ok(whole(Quantity { value: low + half, expanded: Some(half), ..high }))
+}
+
+/// Reads a quantity that is no range.
+fn plain(trimmed: &str) -> Result<Quantity, NotAQuantity> {
+    let trimmed = checked(trimmed)?;
     let (body, spread) = split_spread(trimmed);
     // "3.02 ± 0.05 mm": the unit stands once, behind the uncertainty.
     let (value, unit) = match spread.and_then(|s| shared_unit(body, s.text)) {
@@ -62,7 +113,7 @@ pub fn parse(text: &str) -> Result<Quantity, NotAQuantity> {
     if unit.dimension == Dimension::TEMPERATURE && si < 0.0 {
         return Err(NotAQuantity::new("that is below absolute zero", 0..trimmed.len(), "-10 degC"));
     }
-    Ok(Quantity { value: si, dimension: unit.dimension, expanded, text: trimmed.to_owned() })
+    Ok(Quantity { value: si, dimension: unit.dimension, expanded, bound: None, text: trimmed.to_owned() })
 }
 
 /// Reads a size of `N` lengths, such as `"25 x 3 mm"`, `"1 in x 1/8 in"` or `"25 x 3 mm ± 0.1 mm"`.
@@ -84,7 +135,8 @@ pub fn parse_size<const N: usize>(text: &str) -> Result<[Quantity; N], NotAQuant
     let (last_body, last_spread) = split_spread(last);
     let shared_spread =
         last_spread.filter(|_| parts.iter().rev().skip(1).all(|p| split_spread(p).1.is_none()));
-    let last_unit = last_body.trim().trim_start_matches(|c: char| !is_unit_start(c));
+    let digits = last_body.rfind(|c: char| c.is_ascii_digit()).map_or(0, |at| at + 1);
+    let last_unit = last_body.get(digits..).unwrap_or_default().trim();
     let mut sides = Vec::with_capacity(N);
     for part in &parts {
         let (body, own) = split_spread(part);
@@ -98,6 +150,10 @@ pub fn parse_size<const N: usize>(text: &str) -> Result<[Quantity; N], NotAQuant
             side.push_str(spread.text);
         }
         let read = parse(&side).map_err(|e| NotAQuantity::new(e.message, whole.clone(), example))?;
+        if read.bound.is_some() {
+            let message = "a side of a size is a length or a range with both ends";
+            return Err(NotAQuantity::new(message, whole, "25 x 2 to 4 mm"));
+        }
         if read.dimension != Dimension::LENGTH {
             let message = format!("`{side}` is {}, expected a length", read.dimension.name());
             return Err(NotAQuantity::new(message, whole, example));
@@ -117,10 +173,6 @@ fn checked(text: &str) -> Result<&str, NotAQuantity> {
         return Err(NotAQuantity::new(message, 0..trimmed.len(), "250 A"));
     }
     Ok(trimmed)
-}
-
-fn is_unit_start(c: char) -> bool {
-    c.is_alphabetic() || matches!(c, '°' | '"' | '\u{2033}')
 }
 
 /// Splits at `x`, `×` or `*` between two lengths, or at the word `by`.
@@ -334,6 +386,35 @@ mod tests {
             let read = parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
             assert!((read.expanded.unwrap() / expanded - 1.0).abs() < 1e-9, "{text}");
         }
+    }
+
+    #[test]
+    fn ranges() {
+        for (text, value, expanded, bound) in [
+            ("2 to 4 mm", 3e-3, Some(1e-3), None),
+            ("2 mm to 4 mm", 3e-3, Some(1e-3), None),
+            ("2–4 mm", 3e-3, Some(1e-3), None),
+            ("20 to 25 °C", 295.65, Some(2.5), None),
+            ("about 25 mm", 25e-3, Some(5e-3), None),
+            ("about 20 °C", 293.15, Some(5.0), None),
+            ("at least 2 mm", 2e-3, None, Some(OneSided::AtLeast)),
+            ("≤ 20 mV", 20e-3, None, Some(OneSided::AtMost)),
+            ("at most 2,5 mm", 2.5e-3, None, Some(OneSided::AtMost)),
+            ("0,345 mm", 0.345e-3, None, None),
+        ] {
+            let read = parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert!((read.value / value - 1.0).abs() < 1e-12, "{text}: {}", read.value);
+            assert!((read.expanded.unwrap_or(0.0) - expanded.unwrap_or(0.0)).abs() < 1e-12, "{text}");
+            assert_eq!((read.bound, read.text.as_str()), (bound, text));
+        }
+        for text in
+            ["4 to 2 mm", "2 V to 4 mm", "at least", "about 3 mm ± 1 mm", "2 to 4", "at least 2 x 3 mm"]
+        {
+            assert!(parse(text).is_err(), "{text}");
+        }
+        let [_, thickness] = parse_size::<2>("25 x 2 to 4 mm").unwrap();
+        assert_eq!((thickness.value, thickness.expanded), (3e-3, Some(1e-3)));
+        assert!(parse_size::<2>("25 x at least 2 mm").is_err());
     }
 
     #[test]

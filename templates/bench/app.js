@@ -16,6 +16,9 @@ let sending = false;
 let shown = "";
 let onlyOpen = true;
 let typing = false;
+// The first look lasts until it is over or left; it goes on when the record has taken the answer in.
+let then = 0;
+const firstOn = () => localStorage.getItem("first") !== "over";
 
 function make(tag, text, attributes = {}) {
   const element = document.createElement(tag);
@@ -138,7 +141,12 @@ function settle(op, result) {
     for (const line of result.decided) decided(line);
     const about = question(op.key);
     if (result.decided.length === 0) tell(about && op.do === "answer" ? `Saved: ${about.number} ${about.prompt} ${op.value ?? ""}` : `Saved: ${result.said}`);
-    poll();
+    const before = new Set(state.questions.map((each) => each.key));
+    poll().then(() => {
+      // What was added is asked about next.
+      const added = op.do === "add" && !firstOn() && state.questions.find((each) => !before.has(each.key) && isAsked(each));
+      if (added) go(added.key);
+    });
   } else {
     put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, rev: result.rev });
     localStorage.removeItem(op.name);
@@ -174,6 +182,7 @@ async function poll() {
     if (answer.status === 200) {
       state = await answer.json();
       localStorage.setItem("state", JSON.stringify(state));
+      if (then && !waiting().length) onward();
     } else if (!answer.ok) {
       tell(await answer.text());
     }
@@ -201,7 +210,23 @@ function restOf(one) {
   return state.questions.slice(from).filter((each) => same(each) && isAsked(each));
 }
 
+const firstAsk = () => (firstOn() ? state.first.find(({ key }) => question(key) && isOpen(question(key)) && !left.has(key)) : undefined);
+
+function first(over) {
+  localStorage.setItem("first", over ? "over" : "on");
+  if (!over) left = new Set();
+  then = 0;
+  $("first").open = over;
+  onward();
+}
+
 function next(from) {
+  const ask = firstAsk();
+  if (ask) return question(ask.key);
+  if (firstOn()) {
+    localStorage.setItem("first", "over");
+    $("first").open = true;
+  }
   const all = state.questions;
   const start = all.findIndex((one) => one.key === from) + 1;
   const order = [...all.slice(start), ...all.slice(0, start)];
@@ -223,6 +248,8 @@ function go(key, keep = true) {
 }
 
 function onward() {
+  clearTimeout(then);
+  then = 0;
   const one = next(at);
   if (one) go(one.key);
   else { shown = ""; render(); }
@@ -238,7 +265,13 @@ function answer(one, value) {
   const before = pendingFor(one.key);
   // Whoever has just typed goes on typing: the keyboard stays up where the next question wants text too.
   typing = Boolean($("value"));
-  if (ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...extra })) onward();
+  if (ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...extra })) answered();
+}
+
+// What comes next in the first look depends on what the answer settled; without a connection it does not wait.
+function answered() {
+  if (!firstOn() || !online) onward();
+  else then = setTimeout(onward, 2000);
 }
 
 // ---------------------------------------------------------------- showing
@@ -273,6 +306,7 @@ function renderStatus() {
 function render() {
   renderStatus();
   if (!state) return;
+  renderFirst();
   renderProblems();
   const one = question(at) || next("");
   if (!one) {
@@ -301,6 +335,9 @@ function card(one) {
   const first = state.questions.find((each) => each.section === one.section);
   if (section.caution && first.key === one.key) parts.push(caution(section.caution));
   if (one.caution) parts.push(caution(one.caution));
+  const look = firstOn() ? state.first.find((ask) => ask.key === one.key) : undefined;
+  if (look && look.caution && look.caution !== one.caution) parts.push(caution(look.caution));
+  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}`, { class: "help" }));
   parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
   if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
   if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));
@@ -321,6 +358,7 @@ function card(one) {
   if (one.like && isOpen(one)) {
     parts.push(make("button", `Same as ${one.like}`, { type: "button", id: "same", on: () => { if (ask({ do: "same", key: one.key, what: one.like })) tell(`What was seen is taken over from ${one.like}; what is measured stays open.`); } }));
   }
+  if (one.element && !one.open) parts.push(make("button", "All of this kind here are alike", { type: "button", id: "alike", on: () => ask({ do: "alike", key: one.key }) }));
   const rest = restOf(one);
   if (rest.length > 1) {
     parts.push(make("button", one.cell ? "Skip this for the other cells" : one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
@@ -329,6 +367,18 @@ function card(one) {
     parts.push(make("button", "Take the answer back", { type: "button", on: () => { ask({ do: "clear", key: one.key, seen: one.rev }); shown = ""; render(); } }));
   }
   return parts;
+}
+
+function renderFirst() {
+  const box = $("first");
+  const settled = state.headlines.filter((one) => one.settled).length;
+  const title = `First look${firstOn() ? "" : " is over"}: ${settled} of ${state.headlines.length} questions settled`;
+  const mark = JSON.stringify([title, state.headlines]);
+  if (box.dataset.mark === mark) return;
+  box.dataset.mark = mark;
+  box.replaceChildren(make("summary", title), ...state.headlines.map((one) => make("p", one.line)));
+  if (firstOn()) box.append(make("button", "Leave it: section by section", { type: "button", on: () => first(true) }));
+  else box.append(make("p", "The rest is asked section by section.", { class: "help" }), make("button", "First look again", { type: "button", on: () => first(false) }));
 }
 
 function caution(text) {
@@ -358,6 +408,7 @@ function inputs(one) {
     field.addEventListener("input", () => localStorage.setItem(`draft:${one.key}`, field.value));
     const save = () => { if (field.value.trim()) answer(one, field.value.trim()); else answer(one, undefined); };
     if (!long) field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); save(); } });
+    if (one.sides.length) parts.push(sides(one, field));
     parts.push(field);
     const add = (text, separator) => {
       const start = field.value.trim();
@@ -371,6 +422,12 @@ function inputs(one) {
         chips.append(make("button", unit, { type: "button", "aria-label": `${unit}, save`, on: () => { if (field.value.trim()) { add(unit, " "); save(); } else field.focus(); } }));
       }
       parts.push(chips);
+      const ranges = make("div", null, { class: "chips" });
+      for (const words of ["at least", "at most", "about"]) {
+        ranges.append(make("button", words, { type: "button", "aria-label": `${words}, before the number`, on: () => { field.value = `${words} ${field.value.trim()}`; field.focus(); } }));
+      }
+      ranges.append(make("button", "… to …", { type: "button", "aria-label": "to, between two ends", on: () => { field.value = `${field.value.trim()} to `; field.focus(); } }));
+      if (!one.sides.length) parts.push(ranges);
     }
     if (one.chips.length) {
       const chips = make("div", null, { class: "chips" });
@@ -385,6 +442,20 @@ function inputs(one) {
     parts.push(box);
   }
   return parts;
+}
+
+// A size is typed side by side; what was typed stands in the field below as it will be saved.
+function sides(one, field) {
+  const box = make("div", null, { class: "two" });
+  const inputs = one.sides.map((side) => make("input", null, { id: `side-${side}`, inputmode: "decimal", autocomplete: "off", placeholder: side, "aria-label": side }));
+  for (const input of inputs) {
+    input.addEventListener("input", () => {
+      field.value = inputs.every((each) => each.value.trim()) ? inputs.map((each) => each.value.trim()).join(" x ") : "";
+      localStorage.setItem(`draft:${one.key}`, field.value);
+    });
+  }
+  box.append(...inputs);
+  return box;
 }
 
 function extras(one) {
@@ -550,7 +621,7 @@ $("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-o
 $("show-findings").addEventListener("click", () => { if (!state) return; renderFindings(); $("findings-dialog").showModal(); });
 $("add-part").addEventListener("click", () => {
   const one = question(at);
-  const leg = one && ["negative-leg", "positive-leg", "cells"].includes(one.section);
+  const leg = one && ["negative-leg", "positive-leg", "cells", "links"].includes(one.section);
   $("add-where").textContent = one && one.element ? `Behind ${one.of}.` : leg ? "At the end of this leg."
     : "An element added here is in no leg, and nothing is asked of it: go to a question of its leg first. Tests, instruments and loads are added at their own questions.";
   const body = $("add-body");
@@ -559,8 +630,25 @@ $("add-part").addEventListener("click", () => {
     body.append(make("button", kind, { type: "button", on: () => { ask({ do: "add", key: at, what: kind }); $("add-dialog").close(); $("list-dialog").close(); } }));
   }
   if (one && one.test) body.prepend(rowForm(one));
+  if (one && one.element) body.append(changeForm(one));
   $("add-dialog").showModal();
 });
+
+// The part at hand is renamed, moved or taken out.
+function changeForm(one) {
+  const form = make("form", null, { id: "change-form" });
+  form.append(make("h3", `${one.of}: rename, move or remove`), make("label", "New id, or the id of the part it stands behind", { class: "field", for: "change-id" }), make("input", null, { id: "change-id", autocomplete: "off" }));
+  const close = () => { $("add-dialog").close(); $("list-dialog").close(); };
+  const act = (what, empty) => make("button", what, { type: "button", on: () => {
+    const id = $("change-id").value.trim();
+    if (!id && !empty) { $("change-id").focus(); return; }
+    ask({ do: what.toLowerCase(), key: one.key, what: id });
+    close();
+  } });
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.append(act("Rename"), act("Move", true), make("p", "To remove the part with its answers, type its id.", { class: "help" }), act("Remove"));
+  return form;
+}
 
 // A reading of an instrument during a bench test: time, value, and what it is of.
 function rowForm(one) {

@@ -10,7 +10,7 @@ use std::time::Instant;
 
 use crate::fill_support::{BIN, example, facts, fresh, target};
 use underlid::fill::checklist::{Adds, Fills, Scope};
-use underlid::fill::terminal::walk;
+use underlid::fill::terminal::{Ways, walk};
 use underlid::fill::{FillError, FillSession, Key, Question, Sight};
 use underlid::judge::inspection::House;
 use underlid::record::edit::Entered;
@@ -436,7 +436,7 @@ fn a_practised_user_fills_the_whole_example() {
         last_with: None,
     };
     let started = Instant::now();
-    let summary = walk(&session, &mut robot, screen.clone(), true);
+    let summary = walk(&session, &mut robot, screen.clone(), Ways { brief: true, sections: true });
     let shown = String::from_utf8_lossy(&screen.0.lock().unwrap()).into_owned();
     let summary = summary.unwrap_or_else(|e| panic!("{e}\n{shown}"));
     assert_eq!(
@@ -446,7 +446,13 @@ fn a_practised_user_fills_the_whole_example() {
         shown.lines().filter(|l| l.contains("not saved")).collect::<Vec<_>>().join("\n")
     );
     let more = photos_said(&session, &robot.target);
-    let closing = walk(&session, &mut more.join("\n").as_bytes(), std::io::sink(), true).unwrap();
+    let closing = walk(
+        &session,
+        &mut more.join("\n").as_bytes(),
+        std::io::sink(),
+        Ways { brief: true, sections: true },
+    )
+    .unwrap();
     assert_eq!((closing.refused, closing.saved), (0, more.len()));
     let typed = format!("{}{}\n", robot.typed, more.join("\n"));
 
@@ -515,7 +521,7 @@ fn the_answers_file_through_a_pipe_gives_the_example() {
 
 fn pipe(pack: &Path, text: &str) -> std::process::Output {
     let mut child = Command::new(BIN)
-        .args(["fill", "--brief"])
+        .args(["fill", "--brief", "--sections"])
         .arg(pack)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

@@ -33,7 +33,7 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
     for round in 0..rounds {
         let mut child = Killed(
             Command::new(BIN)
-                .args(["fill", "--brief"])
+                .args(["fill", "--brief", "--sections"])
                 .arg(&pack)
                 .stdin(Stdio::piped())
                 .stdout(Stdio::piped())
@@ -142,7 +142,7 @@ fn in_a_pseudo_terminal() {
     let folder = fresh();
     let pack = folder.path().join("pack");
     let mut command = Command::new(BIN);
-    command.args(["fill"]).arg(&pack);
+    command.args(["fill", "--sections"]).arg(&pack);
     let mut session = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
     session.exp_string("Kind of pack?").unwrap();
     session.exp_string("1> ").unwrap();

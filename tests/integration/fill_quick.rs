@@ -6,7 +6,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use crate::fill_support::{BIN, example, fresh};
-use underlid::fill::terminal::walk;
+use underlid::fill::terminal::{Ways, walk};
 use underlid::fill::{FillSession, Key, Sight};
 use underlid::judge::inspection::House;
 use underlid::judge::rules::Outcome;
@@ -19,7 +19,8 @@ fn typed(pack: &Path, lines: &[&str]) -> (String, usize, usize) {
     let session = FillSession::open(pack, &house, &[], Some("drop-in")).unwrap();
     let mut shown = Vec::new();
     let input = lines.join("\n") + "\n";
-    let summary = walk(&session, &mut input.as_bytes(), &mut shown, true).unwrap();
+    let summary =
+        walk(&session, &mut input.as_bytes(), &mut shown, Ways { brief: true, sections: true }).unwrap();
     (String::from_utf8(shown).unwrap(), summary.saved, summary.refused)
 }
 
@@ -170,7 +171,7 @@ fn pictures_are_taken_at_the_prompt() {
     let photos = format!("photos {}", card.display());
     let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
     let mut command = std::process::Command::new(BIN);
-    command.args(["fill", "--brief"]).arg(&pack);
+    command.args(["fill", "--brief", "--sections"]).arg(&pack);
     let mut terminal = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
     terminal.exp_string("1> ").unwrap();
     terminal.send_line("add positive fuse main-fuse").unwrap();
@@ -256,7 +257,7 @@ fn live_findings_follow_the_bench_tests() {
     let answers =
         fs::read_to_string(crate::common::root().join("tests/answers/harbour-24-150-rev-a.txt")).unwrap();
     let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
-    walk(&session, &mut answers.as_bytes(), std::io::sink(), true).unwrap();
+    walk(&session, &mut answers.as_bytes(), std::io::sink(), Ways { brief: true, sections: true }).unwrap();
     let outcome = |sight: &Sight, rule: &str| {
         sight.judgement.findings.iter().find(|finding| finding.rule == rule).unwrap().outcome
     };
@@ -344,4 +345,39 @@ fn parts_unknown_to_the_checklist_stay() {
     for line in before.lines().filter(|line| !line.starts_with("title = ")) {
         assert!(lines.any(|other| other == line), "lost: {line}\n{after}");
     }
+}
+
+#[test]
+fn links_are_entered_together_answered_as_one_and_put_right() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
+    let key = |text: &str| text.parse::<Key>().unwrap();
+    let answer = |at: &str, value: &str| session.answer(&key(at), &Entered::of(value), None).unwrap();
+    answer("stack-list", "cell-stack cells, 3 busbar link");
+    answer("stack-material@link-1", "copper");
+    answer("stack-section@link-1", "20 x 1.5 to 2.5 mm");
+    let saved = session.alike(&key("stack-material@link-1")).unwrap();
+    assert!(saved.said.contains("link-2 and link-3"), "{}", saved.said);
+    let record = &saved.sight.record;
+    let links: Vec<_> = record.path.element.iter().filter(|e| e.kind.word() == Some("busbar")).collect();
+    assert!(links.len() == 3 && links.iter().all(|link| link.material.word() == Some("copper")));
+    // What was measured of one is none of another.
+    assert!(links[1].section.found().value().is_none());
+    let (text, ..) = typed(
+        &pack,
+        &[
+            "go link-3",
+            "remove link-2",
+            "remove link-3",
+            "go link-2",
+            "rename to plus-link",
+            "go plus-link",
+            "move first",
+        ],
+    );
+    assert!(text.contains("this is `link-3`"), "{text}");
+    let sight = session.look().unwrap();
+    let ids: Vec<&str> = sight.record.path.element.iter().filter_map(|e| e.id.text()).collect();
+    assert_eq!(ids, ["plus-link", "cells", "link-1"], "{text}");
 }

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use underlid::fill::checklist::Fills;
-use underlid::fill::terminal::walk;
+use underlid::fill::terminal::{Ways, walk};
 use underlid::fill::{FillSession, Question};
 use underlid::judge::inspection::House;
 use underlid::record::{self, How, Record};
@@ -34,7 +34,8 @@ fn typed(pack: &Path, lines: &[&str]) -> (String, usize, usize) {
     let session = FillSession::open(pack, &House::default(), &[], None).unwrap();
     let mut shown = Vec::new();
     let input = lines.join("\n") + "\n";
-    let summary = walk(&session, &mut input.as_bytes(), &mut shown, true).unwrap();
+    let summary =
+        walk(&session, &mut input.as_bytes(), &mut shown, Ways { brief: true, sections: true }).unwrap();
     (String::from_utf8(shown).unwrap(), summary.saved, summary.refused)
 }
 

@@ -25,6 +25,7 @@ mod fill_page;
 mod fill_quick;
 mod fill_rig;
 mod fill_support;
+mod first_look;
 mod growth;
 mod log_corpus;
 mod log_failures;

@@ -108,6 +108,13 @@ pub struct Item {
     pub when_span: Range<usize>,
 }
 
+impl Item {
+    /// Whether an answer adds parts of this kind.
+    pub(in crate::fill) fn fills_with(&self, adds: Adds) -> bool {
+        matches!(&self.fills, Fills::Adds(own) if *own == adds)
+    }
+}
+
 /// Items that are asked together.
 #[derive(Debug, Clone)]
 pub struct Section {

@@ -10,6 +10,7 @@ use super::pairing::Pairing;
 use super::view::{PageState, short};
 use crate::evidence::name::safe_relative;
 use crate::evidence::picture::{self, PictureOptions};
+use crate::fill::parts::Change;
 use crate::fill::photo::{self, Kept};
 use crate::fill::question::Question;
 use crate::fill::sight::{FillError, Saved};
@@ -65,6 +66,10 @@ enum Do {
     Clear,
     Add,
     Same,
+    Alike,
+    Rename,
+    Move,
+    Remove,
     Point,
 }
 
@@ -155,6 +160,18 @@ impl App {
             Do::Clear => self.session.clear(&key, seen),
             // Sent twice, the second finds nothing open and changes nothing.
             Do::Same => self.session.same(&key, op.what.as_deref().unwrap_or_default()),
+            Do::Alike => self.session.alike(&key),
+            Do::Rename | Do::Move | Do::Remove => {
+                let what = op.what.as_deref().unwrap_or_default();
+                self.session.change(
+                    &key,
+                    &match op.what_to_do {
+                        Do::Rename => Change::Rename(what),
+                        Do::Move => Change::Move(what),
+                        _ => Change::Remove(what),
+                    },
+                )
+            }
             Do::Point => {
                 let words = |text: &Option<String>| text.clone().unwrap_or_default();
                 self.session.point(&key, &words(&op.what), &words(&op.value))

@@ -5,15 +5,17 @@ use sha2::{Digest, Sha256};
 
 use crate::fill::FillSession;
 use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
+use crate::fill::first;
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
 use crate::fill::sight::Sight;
 use crate::fill::terminal::now;
+use crate::judge::next::Answered;
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
-use crate::render::write_up::causes;
+use crate::render::write_up::{causes, decides_line};
 use crate::units::Dimension;
 
 #[derive(Serialize)]
@@ -29,6 +31,9 @@ pub(super) struct PageState {
     sections: Vec<PageSection>,
     questions: Vec<PageQuestion>,
     findings: Vec<PageFinding>,
+    /// What the first look asks, in order.
+    first: Vec<PageAsk>,
+    headlines: Vec<PageHeadline>,
     instruments: Vec<String>,
     hows: Vec<&'static str>,
     element_kinds: Vec<&'static str>,
@@ -81,6 +86,25 @@ impl PageState {
                     subject: cause.of,
                 })
                 .collect(),
+            first: sight
+                .first()
+                .asks
+                .iter()
+                .map(|ask| PageAsk {
+                    key: ask.key.to_string(),
+                    decides: ask.look.as_ref().map(decides_line).unwrap_or_default(),
+                    caution: ask.look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
+                })
+                .collect(),
+            headlines: sight
+                .first()
+                .headlines
+                .iter()
+                .map(|one| PageHeadline {
+                    line: first::told(one, sight.first().asks.is_empty()),
+                    settled: one.answered != Answered::Open,
+                })
+                .collect(),
             instruments: sight
                 .record
                 .instrument
@@ -118,6 +142,21 @@ struct PageFinding {
     numbers: Vec<String>,
 }
 
+/// A question of the first look.
+#[derive(Serialize)]
+struct PageAsk {
+    key: String,
+    decides: String,
+    caution: String,
+}
+
+/// A headline question with its answer, and whether it is settled.
+#[derive(Serialize)]
+struct PageHeadline {
+    line: String,
+    settled: bool,
+}
+
 #[derive(Serialize)]
 struct PageChoice {
     word: &'static str,
@@ -140,6 +179,8 @@ struct PageQuestion {
     chips: Vec<&'static str>,
     choices: Vec<PageChoice>,
     units: Vec<&'static str>,
+    /// The sides of a size, each typed by itself.
+    sides: &'static [&'static str],
     expected: String,
     /// The word that is recorded, where there are choices.
     chosen: String,
@@ -200,6 +241,12 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         chosen: if choices.is_empty() { String::new() } else { question.found.show() },
         choices,
         units: units(kind),
+        sides: match (kind, &item.fills) {
+            (Kind::Section, Fills::Field { info, .. }) if info.name == "overlap" => &["length", "width"],
+            (Kind::Section, _) => &["width", "thickness"],
+            (Kind::Size, _) => &["length", "width", "height"],
+            _ => &[],
+        },
         expected: question.expected(),
         now: now(question),
         open: question.is_open(),

@@ -170,6 +170,7 @@ impl<W: Write> Walk<'_, W> {
                 for decided in &saved.decided {
                     writeln!(self.out, "  {}", shown_text(&decided.line()))?;
                 }
+                self.settled(&saved.sight)?;
                 if saved.sight.beside {
                     writeln!(self.out, "  a long log is being read; what the bench tests decide follows")?;
                 }

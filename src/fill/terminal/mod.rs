@@ -13,6 +13,7 @@ use std::sync::Arc;
 
 use super::answer::{Said, read_line};
 use super::card::PhotoCard;
+use super::parts::Change;
 use super::question::{Applies, Key, Question};
 use super::session::FillSession;
 use super::sight::{FillError, Sight};
@@ -26,6 +27,15 @@ pub use wrap::Wrapped;
 
 /// Longest line that is read; a longer one is refused whole.
 const LONGEST: u64 = 64 << 10;
+
+/// How questions are asked.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Ways {
+    /// Without why and how to look.
+    pub brief: bool,
+    /// Section by section from the start, without the first look.
+    pub sections: bool,
+}
 
 /// What was done.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -58,12 +68,15 @@ Commands
   photos FOLDER  what a card or folder of pictures holds, to take some of them for parts
   remark TEXT, video 14:05, part with INSTRUMENT   on the part as a whole
   same, same as ID   this part is like the one before: what was seen is taken over, what was measured is not
+  alike          every other part of this kind and leg is as this one, but for what was measured
+  rename to ID, move first, move behind ID, remove ID   the part at hand
   cell 3 3.302 V, 0.34 mΩ   a cell's readings from anywhere
   row 15 min, 77 A, branch 1   a reading during the bench test; row ID: … where there are several tests
   using INSTRUMENT   for measured answers of its kind from here on; using none stops it
-  add [positive|negative|stack|rig] busbar [ID] | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT |
+  add [positive|negative|stack|rig] busbar [ID] | 3 busbar link | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT |
       test KIND | instrument NAME | load KIND | meter READS = INSTRUMENT | branch NAME = LOG | sensor COLUMN = PART
   list, list SECTION, list all   what is still open, here and in the other sections
+  first, sections   the first look, or section by section from here on
   back, go PART or NUMBER, find WORD, findings, clear, brief, help, quit
 Every answer is in the record before it is confirmed. Nothing is lost when you stop.
 ";
@@ -72,6 +85,10 @@ struct Walk<'a, W: Write> {
     session: &'a FillSession,
     out: W,
     brief: bool,
+    /// True while the first look lasts.
+    first: bool,
+    /// The answers to the headline questions as they were told last.
+    told: Vec<String>,
     at: Option<Key>,
     path: Vec<Key>,
     left: HashSet<Key>,
@@ -91,7 +108,7 @@ struct Walk<'a, W: Write> {
     last_with: Option<String>,
 }
 
-/// Walks through what is open until the input ends or somebody quits.
+/// Walks through what is open until the input ends or somebody quits: the first look, then section by section.
 ///
 /// # Errors
 /// When the input or the output fails, or the record no longer reads.
@@ -99,12 +116,14 @@ pub fn walk(
     session: &FillSession,
     input: &mut dyn BufRead,
     out: impl Write,
-    brief: bool,
+    Ways { brief, sections }: Ways,
 ) -> Result<WalkSummary, WalkError> {
     let mut walk = Walk {
         session,
         out,
         brief,
+        first: !sections,
+        told: Vec::new(),
         at: None,
         path: Vec::new(),
         left: HashSet::new(),
@@ -122,6 +141,7 @@ pub fn walk(
     let mut sight = session.look()?;
     walk.overview(&sight)?;
     loop {
+        walk.first_ends(&sight)?;
         let at = walk.at.clone().filter(|key| sight.question(key).is_some());
         let next = at.or_else(|| walk.next(&sight, None));
         // Behind the last question numbers and commands are still taken.
@@ -248,6 +268,9 @@ fn line(input: &mut dyn BufRead) -> io::Result<Option<Line>> {
 impl<W: Write> Walk<'_, W> {
     /// The next open question behind the one at hand, then from the start.
     fn next(&self, sight: &Sight, behind: Option<&Key>) -> Option<Key> {
+        if self.first {
+            return self.first_ask(sight).map(|ask| ask.key.clone());
+        }
         let start = behind
             .and_then(|key| sight.questions.iter().position(|question| question.key == *key))
             .map_or(0, |index| index + 1);
@@ -297,6 +320,11 @@ impl<W: Write> Walk<'_, W> {
                 None => writeln!(self.out, "this is the first question")?,
             },
             Said::Brief => self.brief = !self.brief,
+            Said::First(first) => {
+                self.first = first;
+                self.section.clear();
+                (self.at, self.shown) = (None, None);
+            }
             Said::Go(to) => self.go(sight, &to)?,
             Said::Find(word) => self.find(sight, &word)?,
             Said::List(of) => self.list(sight, key, &of)?,
@@ -323,6 +351,13 @@ impl<W: Write> Walk<'_, W> {
                 }
                 return Ok(new);
             }
+            Said::Alike => {
+                let saved = self.session.alike(key);
+                return self.told(saved);
+            }
+            Said::Rename(id) => return self.change(key, &Change::Rename(&id)),
+            Said::Move(behind) => return self.change(key, &Change::Move(&behind)),
+            Said::Remove(id) => return self.change(key, &Change::Remove(&id)),
             Said::Photo(file) => {
                 let saved = self.session.photo(key, &file);
                 return self.told(saved);
@@ -360,6 +395,13 @@ impl<W: Write> Walk<'_, W> {
             }
         }
         Ok(None)
+    }
+
+    /// Renames, moves or removes the part at hand; what is open next is shown anew.
+    fn change(&mut self, key: &Key, change: &Change<'_>) -> Result<Option<Arc<Sight>>, WalkError> {
+        let saved = self.session.change(key, change);
+        (self.at, self.shown) = (None, None);
+        self.told(saved)
     }
 
     fn go(&mut self, sight: &Sight, to: &str) -> io::Result<()> {

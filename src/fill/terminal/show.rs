@@ -5,12 +5,13 @@ use std::io::{self, Write};
 use super::Walk;
 use crate::fill::answer::letter;
 use crate::fill::checklist::{Fills, PhotoWanted};
+use crate::fill::first;
 use crate::fill::judged::decided;
 use crate::fill::question::{Applies, Key, Question};
-use crate::fill::sight::Sight;
+use crate::fill::sight::{Ask, Sight};
 use crate::judge::rules::Outcome;
 use crate::record::Kind;
-use crate::render::write_up::causes;
+use crate::render::write_up::{causes, decides_line};
 use crate::units::terminal::shown_text;
 use crate::units::words::count;
 
@@ -149,8 +150,61 @@ impl<W: Write> Walk<'_, W> {
         self.out.flush()
     }
 
+    /// What the first look asks next.
+    pub(super) fn first_ask<'s>(&self, sight: &'s Sight) -> Option<&'s Ask> {
+        sight.first().asks.iter().find(|ask| !self.left.contains(&ask.key))
+    }
+
+    /// Ends the first look where nothing is left that looking could settle, and says how far the headline questions are.
+    pub(super) fn first_ends(&mut self, sight: &Sight) -> io::Result<()> {
+        if !self.first || self.at.is_some() || self.first_ask(sight).is_some() {
+            return Ok(());
+        }
+        self.first = false;
+        writeln!(self.out, "\n== What the first look settled ==")?;
+        for headline in &sight.first().headlines {
+            writeln!(self.out, "{}", shown_text(&first::told(headline, true)))?;
+        }
+        writeln!(self.out, "The rest is asked section by section; quit stops, findings shows what was found.")
+    }
+
+    /// Headline questions that an answer has settled, or opened again.
+    pub(super) fn settled(&mut self, sight: &Sight) -> io::Result<()> {
+        if !self.first {
+            return Ok(());
+        }
+        let told: Vec<String> = sight.first().headlines.iter().map(|one| first::told(one, false)).collect();
+        let before = std::mem::replace(&mut self.told, told.clone());
+        for line in told.iter().filter(|line| !before.contains(line)) {
+            writeln!(self.out, "  {}", shown_text(line))?;
+        }
+        Ok(())
+    }
+
+    fn show_look(&mut self, sight: &Sight, key: &Key) -> io::Result<()> {
+        if !self.first {
+            return Ok(());
+        }
+        if self.section != FIRST {
+            FIRST.clone_into(&mut self.section);
+            writeln!(
+                self.out,
+                "\n== First look ==\nWhat settles these questions with the least effort comes first; sections leaves it."
+            )?;
+            self.settled(sight)?;
+        }
+        let look = sight.first().asks.iter().find(|ask| ask.key == *key).and_then(|ask| ask.look.as_ref());
+        let Some(look) = look.filter(|_| !self.brief) else { return Ok(()) };
+        writeln!(self.out, "\n    decides: {}", shown_text(&decides_line(look)))?;
+        if !look.caution.is_empty() {
+            writeln!(self.out, "    CAUTION: {}", look.caution)?;
+        }
+        Ok(())
+    }
+
     pub(super) fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
-        if self.section != question.section {
+        self.show_look(sight, &question.key)?;
+        if !self.first && self.section != question.section {
             self.section.clone_from(&question.section);
             let list = self.session.lists.of_kind(&sight.kind);
             if let Some(section) =
@@ -200,6 +254,9 @@ impl<W: Write> Walk<'_, W> {
         writeln!(self.out, "    now: {}", shown_text(&now(question)))
     }
 }
+
+/// Stands for a section while the first look lasts.
+const FIRST: &str = "first look";
 
 /// What is recorded, with how it came.
 pub(in crate::fill) fn now(question: &Question) -> String {

@@ -12,6 +12,7 @@ use crate::judge::facts::{Bound, Missing, Reason, Side, Val, Worked};
 use crate::logs::cold_charge::ColdCurrent;
 use crate::logs::full_load::Total;
 use crate::logs::instrument::Estimate as Measured;
+use crate::logs::lacking;
 use crate::logs::round_trip::Flow;
 use crate::record::Found;
 use crate::record::parts::{TestEnd, TestKind};
@@ -175,12 +176,11 @@ impl Work<'_> {
         let test = self.test;
         let rated = self.record.claims.continuous_current.quantity();
         let (Some(current), Some(duration), Some(rated)) = (current, test.duration.quantity(), rated) else {
-            let lacks = [
+            return Err(lacking([
                 (current.is_none(), self.missing("current")),
                 (test.duration.quantity().is_none(), self.missing("duration")),
                 (rated.is_none(), Missing::fact("claims.continuous_current", "", Reason::NotRecorded)),
-            ];
-            return Err(lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, missing)| missing).collect());
+            ]));
         };
         let unknown = current.standard.is_none();
         let expanded = COVERAGE * current.standard.unwrap_or(0.0);
@@ -235,15 +235,14 @@ impl Work<'_> {
     ) -> Result<ColdCurrent, Vec<Missing>> {
         let charged = self.test.charged_while_cold.yes();
         let (Some(charged), Some(cell), Some(thermometer)) = (charged, cell, thermometer) else {
-            let lacks = [
+            return Err(lacking([
                 (charged.is_none(), self.missing("charged_while_cold")),
                 (cell.is_none(), self.missing("cell_temperature")),
                 (
                     cell.is_some() && thermometer.is_none(),
                     Missing::refused("the accuracy of the thermometer on the cells"),
                 ),
-            ];
-            return Err(lacks.into_iter().filter(|(lacks, _)| *lacks).map(|(_, missing)| missing).collect());
+            ]));
         };
         let limit = self.physics.limit("charge_temperature").map_err(|missing| vec![missing])?;
         let shown = show(limit, Dimension::TEMPERATURE);

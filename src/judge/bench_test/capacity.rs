@@ -17,6 +17,7 @@ use crate::judge::facts::{Bound, Missing, Side, Val};
 use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, Discharge, End};
 use crate::logs::instrument::Accuracies;
 use crate::logs::joined::Joined;
+use crate::logs::lacking;
 use crate::logs::read::Layout;
 use crate::logs::round_trip::Flow;
 use crate::logs::slope::{NoSlope, SlopeCurve, in_use, millivolts_per_ampere_hour, slope_curve};
@@ -25,10 +26,7 @@ use crate::units::{Amount, COVERAGE, Dimension, show, show_percent};
 impl Work<'_> {
     pub(super) fn capacity(&mut self, log: &mut Joined) -> Result<(), String> {
         let claims = &self.record.claims;
-        let mut course = Course::of(self, log.layout());
-        if course.currents.is_empty() {
-            return Err("the log has no column of current".to_owned());
-        }
+        let mut course = Course::of(self, log.layout()).with_current()?;
         let stated = self.accuracies_of(&course);
         let accuracies = self.or_usual(stated);
         let settings = CapacitySettings {
@@ -49,15 +47,9 @@ impl Work<'_> {
             course.cell_kelvins(&mut kelvins);
             test.push(sample.time, v, i, kelvins.iter().copied(), sample.after_break);
             steps.push(sample.time, v, i, sample.after_break);
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         let mut found = test.finish().ok_or("the log holds no discharge")?;
-        let end = match found.end {
-            End::LoadCutOff => "the load's cut-off was reached",
-            End::BmsCutOff => "the BMS opened",
-            End::StillRunning => "the log ends under load, above the cut-off",
-            End::Stopped => "the load went off above the cut-off",
-        };
+        let (end, _) = found.end.words();
         let whole = matches!(found.end, End::LoadCutOff | End::BmsCutOff);
         let doubts = self.capacity_doubts(&found, &course, log.layout());
         // What the instrument reads at rest it may read under load as well.
@@ -143,12 +135,8 @@ impl Work<'_> {
         };
         let stood_still = "the time for which the log's clock stood still";
         let bound = || {
-            let lacks = [(!whole, end), (found.integral.restarts > 0, stood_still)];
-            let missing: Vec<Missing> = lacks
-                .into_iter()
-                .filter(|(lacks, _)| *lacks)
-                .map(|(_, what)| Missing::refused(what))
-                .collect();
+            let lacks = lacking([(!whole, end), (found.integral.restarts > 0, stood_still)]);
+            let missing: Vec<Missing> = lacks.into_iter().map(Missing::refused).collect();
             (!missing.is_empty()).then_some(Bound { side: Side::AtLeast, missing, by_definition: false })
         };
         self.figure(Figure::amount("capacity", value, COVERAGE * standard, Dimension::CHARGE));
@@ -266,12 +254,7 @@ impl Work<'_> {
     fn capacity_charts(&mut self, found: &Capacity, course: &Course, slope: Option<&SlopeCurve>) {
         let points: Vec<(f64, f64)> = found.points.iter().map(|p| (p.charge / 3600.0, p.voltage)).collect();
         let value = found.integral.charge.value.get::<coulomb>();
-        let word = match found.end {
-            End::LoadCutOff => "cut-off",
-            End::BmsCutOff => "BMS opened",
-            End::StillRunning => "end of the log",
-            End::Stopped => "load off",
-        };
+        let (_, word) = found.end.words();
         let mut marks = vec![(value / 3600.0, word.to_owned())];
         marks.extend(self.record.claims.capacity.quantity().map(|q| (q.value / 3600.0, "claim".to_owned())));
         if let Some((depth, _)) = found.curve.as_ref().and_then(|curve| curve.knee) {

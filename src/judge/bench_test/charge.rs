@@ -25,10 +25,7 @@ use crate::units::{Amount, COVERAGE, Dimension, Uncertain};
 impl Work<'_> {
     pub(super) fn charge(&mut self, log: &mut Joined) -> Result<(), String> {
         let accuracies = self.or_usual(self.accuracies());
-        let mut course = Course::of(self, log.layout());
-        if course.currents.is_empty() {
-            return Err("the log has no column of current".to_owned());
-        }
+        let mut course = Course::of(self, log.layout()).with_current()?;
         let undecided = matches!(log.layout().sign, None | Some((CurrentSign::NotDecided, _)));
         let capacity =
             self.record.claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value));
@@ -45,8 +42,7 @@ impl Work<'_> {
                     test.push(sample.time, voltage, into, kelvins.iter().copied(), sample.after_break);
                 }
             }
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         let charge_of =
             |found: &crate::logs::round_trip::Charge| found.integral.charge.value.get::<coulomb>();
         let (sign, mut found) = ways
@@ -96,16 +92,12 @@ impl Work<'_> {
         let mut doubts = self.doubts(&course, log.layout(), &part);
         let kind = if sign > 0.0 { StretchKind::Discharge } else { StretchKind::Charge };
         doubts.extend(self.rival_segment(&course, kind, part.from, part.to));
-        let amount = |value: f64, standard: f64, which: u32, dimension: Dimension| Amount {
-            number: Uncertain::new(value, self.source + which, standard),
-            dimension,
-        };
         let mut steps = vec!["by integration of the log".to_owned(), end.to_owned()];
         steps.extend(found.integral.notes());
-        let charge_in = amount(value, charge.standard.get::<coulomb>(), 0, Dimension::CHARGE);
+        let charge_in = self.amount(value, charge.standard.get::<coulomb>(), Dimension::CHARGE, 0);
         let energy_in = energy
             .as_ref()
-            .map(|e| amount(e.value.get::<joule>(), e.standard.get::<joule>(), 1, Dimension::ENERGY));
+            .map(|e| self.amount(e.value.get::<joule>(), e.standard.get::<joule>(), Dimension::ENERGY, 1));
         self.fact("test.charge_in", Ok(worked(Val::Amount(charge_in), steps.clone())));
         self.fact(
             "test.energy_in",

@@ -28,10 +28,7 @@ use crate::units::{COVERAGE, Dimension};
 
 impl Work<'_> {
     pub(super) fn cold_charge(&mut self, log: &mut Joined) -> Result<(), String> {
-        let mut course = Course::of(self, log.layout());
-        if course.currents.is_empty() {
-            return Err("the log has no column of current".to_owned());
-        }
+        let mut course = Course::of(self, log.layout()).with_current()?;
         // The channel on the cells: the one that the record or its name says is there, else the only one that may be.
         let named = course.temperature_of("cells").map(|(index, _)| index);
         let may_be: Vec<usize> = course
@@ -74,8 +71,7 @@ impl Work<'_> {
                 first_cold.get_or_insert(sample.time);
             }
             test.push(sample.time, v, i, t, sample.after_break);
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         let found = test.finish();
         self.cold_figures(&found, thermometer);
         let notes = course.notes();

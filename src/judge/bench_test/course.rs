@@ -336,6 +336,11 @@ impl Course {
         }
     }
 
+    /// The same, where the log has a current.
+    pub fn with_current(self) -> Result<Self, String> {
+        if self.currents.is_empty() { Err("the log has no column of current".to_owned()) } else { Ok(self) }
+    }
+
     /// Takes a sample; gives voltage and the sum of the currents, NaN where there is none.
     pub fn take(&mut self, sample: &Sample<'_>) -> (f64, f64) {
         let voltage = self.voltage.as_mut().map_or(f64::NAN, |channel| channel.take(sample));

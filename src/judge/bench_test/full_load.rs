@@ -88,11 +88,7 @@ impl Work<'_> {
         self.sum_facts(course.as_ref(), merged.as_ref(), own.as_ref(), from, to);
         // Without a current of its own or stated offsets, the log of the temperatures has another clock.
         let one_clock = own.is_some() || merged.is_none() || self.offsets_are_stated();
-        let word = match found.end {
-            LoadEnd::BmsCutOff => "BMS opened",
-            LoadEnd::TakenOff => "load off",
-            LoadEnd::StillOn => "end of the log",
-        };
+        let (_, word) = found.end.words();
         let mut marks: Marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
         marks.extend(gap_marks(&found.integral, from));
         self.charts(course.as_ref(), merged.as_ref(), from, one_clock, &marks);
@@ -118,8 +114,8 @@ impl Work<'_> {
     /// Streams the test's own log; follows the load where it has a current.
     fn stream(&mut self, rated: f64, log: &mut Joined) -> Result<(Course, Option<FullLoad>), String> {
         let mut course = Course::of(self, log.layout());
-        if course.currents.is_empty() && !self.has_branch_logs() {
-            return Err("the log has no column of current".to_owned());
+        if !self.has_branch_logs() {
+            course = course.with_current()?;
         }
         let accuracies = self.accuracies_of(&course);
         let mut test = self.full_load_test(rated, accuracies);
@@ -128,8 +124,7 @@ impl Work<'_> {
             let (v, i) = course.take(&sample);
             test.push(sample.time, v, i, sample.after_break);
             steps.push(sample.time, v, i, sample.after_break);
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         if course.currents.is_empty() {
             return Ok((course, None));
         }
@@ -170,7 +165,7 @@ impl Work<'_> {
     fn load_figures(&mut self, found: &FullLoad, own: bool, seconds: f64) {
         let by = if own { "the test's log" } else { "the sum of the branches" };
         self.figure(Figure::words("current by", by).detailed());
-        self.figure(Figure::words("end", end_in_words(found.end)));
+        self.figure(Figure::words("end", found.end.words().0));
         self.plain("time under load", seconds, Dimension::TIME);
         self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);
         if let Some(voltage) = found.mean_voltage {
@@ -312,13 +307,5 @@ fn summary(found: &FullLoad, current: Total) -> FullLoadSummary {
         },
         missing: found.missing.iter().map(|what| Missing::refused(what)).collect(),
         steps: found.integral.notes(),
-    }
-}
-
-fn end_in_words(end: LoadEnd) -> &'static str {
-    match end {
-        LoadEnd::BmsCutOff => "the BMS opened under load",
-        LoadEnd::TakenOff => "the load was taken off",
-        LoadEnd::StillOn => "the log ends under load",
     }
 }

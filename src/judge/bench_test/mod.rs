@@ -246,16 +246,9 @@ pub(crate) fn results_of(
         charge::round_trips(record, &mut results, &moved);
         reads::doubts()
     });
-    if !doubts.is_empty() {
-        results.iter_mut().filter(|result| result.facts.contains_key("test.coulomb_efficiency")).for_each(
-            |result| {
-                result.doubt(&doubts);
-            },
-        );
-    }
-    if met {
-        for result in results.iter_mut().filter(|result| result.facts.contains_key("test.coulomb_efficiency"))
-        {
+    for result in results.iter_mut().filter(|result| result.facts.contains_key("test.coulomb_efficiency")) {
+        result.doubt(&doubts);
+        if met {
             result.withhold();
         }
     }

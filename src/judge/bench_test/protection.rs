@@ -115,17 +115,13 @@ impl Work<'_> {
 
     /// Facts and figures of a log.
     pub(super) fn protection(&mut self, kind: TestKind, log: &mut Joined) -> Result<(), String> {
-        let mut course = Course::of(self, log.layout());
-        if course.currents.is_empty() {
-            return Err("the log has no column of current".to_owned());
-        }
+        let mut course = Course::of(self, log.layout()).with_current()?;
         let accuracies = self.or_usual(self.accuracies_of(&course));
         let mut seen = Seen::default();
         log.for_each(|sample| {
             let (voltage, current) = course.take(&sample);
             seen.push(sample.time, voltage, current);
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         let refused = |what: &str| Err(vec![Missing::refused(what)]);
         let amount = |value: f64, standard: f64, dimension: Dimension, which: u32, how: &str| {
             Ok(worked(Val::Amount(self.amount(value, standard, dimension, which)), vec![how.to_owned()]))

@@ -59,8 +59,7 @@ impl Work<'_> {
             if of_it {
                 (first, last) = (first.min(sample.time), last.max(sample.time));
             }
-        })
-        .map_err(|error| error.to_string())?;
+        })?;
         if let Some(cycle) = cycle
             && first > last
         {

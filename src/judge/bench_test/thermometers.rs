@@ -75,8 +75,7 @@ impl Work<'_> {
         }
         let mut own = self.open(logs, names)?;
         let mut span = (f64::INFINITY, f64::NEG_INFINITY);
-        let streamed = own.for_each(|sample| span = (span.0.min(sample.time), span.1.max(sample.time)));
-        streamed.map_err(|error| error.to_string())?;
+        own.for_each(|sample| span = (span.0.min(sample.time), span.1.max(sample.time)))?;
         let mut known: Vec<(&str, Result<Read, String>)> = Vec::new();
         for (number, sensor) in of_others() {
             let name = sensor.log.text().unwrap_or_default();

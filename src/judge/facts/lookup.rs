@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::Derived;
-use super::value::{Missing, Reason, Val, Worked};
+use super::value::{Missing, Reason, Side, Val, Worked};
 use crate::record::field::{ABSENT, Found};
 use crate::record::{Kind, Part, Record, Shape, State, Value};
-use crate::units::{Amount, Dimension};
+use crate::units::{Amount, Dimension, OneSided, Quantity};
 
 /// What a rule is being applied to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -168,10 +168,11 @@ impl Facts<'_> {
         if sources.withheld(found) {
             return Err(vec![self.missing(name, Reason::Withheld)]);
         }
-        let side = |index: u32, quantity: &crate::units::Quantity| {
-            Val::Amount(sources.amount(quantity, found, index))
-        };
+        let side = |index: u32, quantity: &Quantity| Val::Amount(sources.amount(quantity, found, index));
         Ok(match value {
+            Value::Quantity(quantity) if quantity.bound.is_some() => {
+                return Err(vec![self.bounded(name, quantity)]);
+            }
             Value::Quantity(quantity) => side(0, quantity),
             Value::Count(count) => Val::Amount(Amount::exact(f64::from(*count), Dimension::NONE)),
             Value::YesNo(yes) => Val::YesNo(*yes),
@@ -204,6 +205,28 @@ impl Facts<'_> {
             Value::List(items) => Val::Text(items.join(", ")),
             Value::Accuracy(_) => return Err(vec![self.missing(name, Reason::NotRecorded)]),
         })
+    }
+
+    /// A field of which only a bound is recorded: the side of the true value, the bound, and that the value is missing.
+    ///
+    /// Nothing is worked out from it, for which way a bound moves what follows is known only of the requirement itself.
+    pub(crate) fn recorded_bound(&self, name: &str) -> Option<(Side, Amount, Missing)> {
+        let found =
+            self.found(name).filter(|found| self.worked(name).is_none() && found.doubts.is_empty())?;
+        let State::Known(Value::Quantity(quantity)) = found.state() else { return None };
+        let side = match quantity.bound? {
+            OneSided::AtLeast => Side::AtLeast,
+            OneSided::AtMost => Side::AtMost,
+        };
+        let sources = &self.derived.sources;
+        let known = !sources.withheld(found);
+        known.then(|| (side, sources.amount(quantity, found, 0), self.bounded(name, quantity)))
+    }
+
+    fn bounded(&self, name: &str, quantity: &Quantity) -> Missing {
+        let missing = self.missing(name, Reason::NotVisible);
+        let what = missing.what.replace("could not be seen", &format!("is known only as {}", quantity.text));
+        Missing { what, ..missing }
     }
 
     fn missing(&self, name: &str, reason: Reason) -> Missing {

@@ -371,7 +371,7 @@ fn spread(
         .iter()
         .map(field)
         .filter_map(|found| match found.state() {
-            State::Known(crate::record::Value::Quantity(q)) => {
+            State::Known(crate::record::Value::Quantity(q)) if q.bound.is_none() => {
                 Some(facts.derived.sources.amount(q, found, 0))
             }
             _ => None,

@@ -184,6 +184,21 @@ pub struct LookRule {
     pub how: String,
 }
 
+/// A question that the first look is for.
+#[derive(Debug, Clone)]
+pub struct HeadlineRule {
+    /// Its id.
+    pub id: String,
+    /// The question.
+    pub question: String,
+    /// Ids of the rules that answer it.
+    pub rules: Vec<String>,
+    /// Facts that are told with the answer.
+    pub shows: Vec<String>,
+    /// What decides it where looking does not.
+    pub beyond: String,
+}
+
 impl LookRule {
     fn names(&self, fact: &str) -> bool {
         self.facts
@@ -346,6 +361,8 @@ pub struct Book {
     pub efforts: Vec<Effort>,
     /// What it takes to look at facts.
     pub looks: Vec<LookRule>,
+    /// The questions that the first look is for.
+    pub headlines: Vec<HeadlineRule>,
     /// Ranges in which a value is taken as it stands.
     pub plausible: Vec<Plausible>,
     /// What a record says twice.
@@ -396,6 +413,7 @@ impl Book {
             causes: Vec::new(),
             efforts: Vec::new(),
             looks: Vec::new(),
+            headlines: Vec::new(),
             plausible: Vec::new(),
             agree: Vec::new(),
             changes: Vec::new(),

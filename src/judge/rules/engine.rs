@@ -13,7 +13,7 @@ use super::doubts::{self, Clash};
 use super::expr::{Env, Expr, Node, Relation, Val, evaluate, filled, gather, lack};
 use super::finding::{ComparedSide, Finding, Grade, NotApplied, Outcome, Used, Working};
 use super::scope::Scope;
-use crate::judge::facts::{Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
+use crate::judge::facts::{Bound, Derived, Facts, Missing, NAMED, Reason, Side, Subject, element_label};
 use crate::record::field::Doubt;
 use crate::record::parts::{ClaimVerdict, Element, ElementKind};
 use crate::record::{How, Record, State};
@@ -344,7 +344,7 @@ fn decide(rule: &Rule, facts: &Facts<'_>) -> Decided {
             Err(missing) => undecided(rule, missing),
         };
     };
-    match (evaluate(left, facts), evaluate(right, facts)) {
+    match (evaluate(left, &Bounds(facts)), evaluate(right, &Bounds(facts))) {
         (Ok(left), Ok(right)) => {
             let outcome = compare(*relation, &left, &right);
             let bound = only_bounded(rule, facts, *relation, outcome);
@@ -381,8 +381,14 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
     gather(&rule.require, &mut names);
     let mut missing: Vec<Missing> = Vec::new();
     for name in &names {
-        let Some(Ok(worked)) = facts.worked(name) else { continue };
-        let (Some(bound), Some(amount)) = (&worked.bound, worked.value.amount()) else { continue };
+        let of_record = facts.recorded_bound(name).map(|(side, amount, missing)| {
+            (Bound { side, missing: vec![missing], by_definition: false }, amount)
+        });
+        let of_derived = || {
+            let worked = facts.worked(name)?.as_ref().ok()?;
+            Some((worked.bound.clone()?, worked.value.amount()?.clone()))
+        };
+        let Some((bound, amount)) = of_record.or_else(of_derived) else { continue };
         let up = match bound.side {
             Side::AtLeast => 1.0,
             Side::AtMost => -1.0,
@@ -395,7 +401,7 @@ fn only_bounded(rule: &Rule, facts: &Facts<'_>, relation: Relation, outcome: Out
             (Ok(Val::Amount(l)), Ok(Val::Amount(r))) => towards(relation) * (l.value() - r.value()),
             _ => f64::NAN,
         };
-        let change = margin(&moved) - margin(facts);
+        let change = margin(&moved) - margin(&Bounds(facts));
         let rests_on_it = match outcome {
             Outcome::Meets => change < 0.0,
             _ => change > 0.0 && !bound.by_definition,
@@ -432,7 +438,19 @@ impl Env for Moved<'_> {
         if name == self.name {
             return Ok(Val::Amount(Amount { number: self.to.clone(), dimension: self.dimension }));
         }
-        self.facts.fact(name)
+        Bounds(self.facts).fact(name)
+    }
+}
+
+/// Facts, with bounds of the record as their values: a requirement may hold at a bound.
+struct Bounds<'a>(&'a Facts<'a>);
+
+impl Env for Bounds<'_> {
+    fn fact(&self, name: &str) -> Result<Val, Vec<Missing>> {
+        match self.0.recorded_bound(name) {
+            Some((_, amount, _)) => Ok(Val::Amount(amount)),
+            None => self.0.fact(name),
+        }
     }
 }
 
@@ -566,14 +584,14 @@ fn finding(rule: &Rule, facts: &Facts<'_>, decided: Decided) -> Finding {
     };
     let side =
         |pick: fn(&(Relation, Val, Val)) -> &Val| sides.as_ref().map(|sides| side_of(sides.0, pick(sides)));
-    let (left, right) = (side(|sides| &sides.1), side(|sides| &sides.2));
-    let left = left.or_else(|| match &rule.require.node {
-        Node::OneOf(left, _) => {
-            let value = evaluate(left, facts).ok()?.show();
-            Some(ComparedSide { value, si: None, expanded_si: None })
-        }
-        _ => None,
-    });
+    let word = |value: String| ComparedSide { value, si: None, expanded_si: None };
+    let (left, right) = match &rule.require.node {
+        Node::OneOf(found, _) if outcome != Outcome::NotDecided => (
+            evaluate(found, facts).ok().map(|found| word(found.show())),
+            Some(word(one_of(&rule.require, facts))),
+        ),
+        _ => (side(|sides| &sides.1), side(|sides| &sides.2)),
+    };
     Finding {
         rule: rule.id.clone(),
         title: rule.title.clone(),

@@ -86,8 +86,19 @@ impl Withheld {
         if self.texts.is_empty() || book.files.is_empty() {
             return;
         }
-        let Book { rules, limits, sources: _, causes, efforts, looks, plausible, agree, changes, files } =
-            Arc::make_mut(book);
+        let Book {
+            rules,
+            limits,
+            sources: _,
+            causes,
+            efforts,
+            looks,
+            headlines,
+            plausible,
+            agree,
+            changes,
+            files,
+        } = Arc::make_mut(book);
         for rule in rules.iter_mut().filter(|rule| rule.house || rule.off.is_some()) {
             let words = [&mut rule.title, &mut rule.fault, &mut rule.subject, &mut rule.basis];
             self.each(words.into_iter().chain([&mut rule.why, &mut rule.measure, &mut rule.advice]));
@@ -96,6 +107,7 @@ impl Withheld {
         limits.iter_mut().for_each(|limit| self.each([&mut limit.about, &mut limit.basis]));
         causes.iter_mut().for_each(|cause| self.text(&mut cause.fault));
         looks.iter_mut().for_each(|look| self.text(&mut look.how));
+        headlines.iter_mut().for_each(|one| self.each([&mut one.question, &mut one.beyond]));
         let of_looks = looks.iter_mut().map(|look| &mut look.effort);
         for Effort { id, time_s: _, caution } in efforts.iter_mut().chain(of_looks) {
             self.each([id, caution]);

@@ -79,6 +79,15 @@ pub enum Edit {
         /// Keys and values as typed.
         fields: Vec<(String, String)>,
     },
+    /// Moves a part of a list to another place in it, or takes it out.
+    Move {
+        /// The list, such as `path.element`.
+        list: Place,
+        /// Where the part stands.
+        from: usize,
+        /// Where it goes, counted without it; nowhere where it is taken out.
+        to: Option<usize>,
+    },
 }
 
 /// Why an edit was not made. The text is unchanged.
@@ -117,6 +126,10 @@ pub fn apply(file: &str, text: &str, edits: &[Edit]) -> Result<String, EditRefus
             Edit::Clear { place } => {
                 slot_of(place)?;
                 write::clear(&parse(file, &text)?, place)?
+            }
+            Edit::Move { list, from, to } => {
+                place::list_shape(list)?;
+                write::move_part(&parse(file, &text)?, list, *from, *to)?
             }
             Edit::Append { list, at, fields } => {
                 let shape = place::list_shape(list)?;

@@ -204,3 +204,25 @@ fn places_read_as_they_are_written() {
         assert!(text.parse::<Place>().is_err(), "{text}");
     }
 }
+
+#[test]
+fn parts_move_and_go_with_all_that_is_said_of_them() {
+    let moved = |text: &str, from: usize, to: Option<usize>| {
+        let list = Place::keys("path.element");
+        apply("t", text, &[Edit::Move { list, from, to }]).unwrap()
+    };
+    let ids = |text: &str| -> Vec<String> {
+        let record = read("t", text).unwrap();
+        record.path.element.iter().map(|element| element.id.text().unwrap().to_owned()).collect()
+    };
+    let before = ids(EXAMPLE);
+    let text = moved(EXAMPLE, 2, Some(0));
+    assert_eq!(ids(&text)[..3], [&before[2], &before[0], &before[1]].map(Clone::clone));
+    // Moved back, the record says what it said.
+    assert_eq!(ids(&moved(&text, 0, Some(2))), before);
+    let text = moved(EXAMPLE, 0, None);
+    assert_eq!(ids(&text), before[1..]);
+    assert!(!text.contains(&format!("id = \"{}\"", before[0])));
+    let list = Place::keys("path.element");
+    assert!(apply("t", EXAMPLE, &[Edit::Move { list, from: 999, to: None }]).is_err());
+}

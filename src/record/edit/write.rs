@@ -211,6 +211,43 @@ pub(super) fn append(
     Ok(document.to_string())
 }
 
+/// Moves a part of a list, or takes it out with what stands in it.
+pub(super) fn move_part(
+    document: &DocumentMut,
+    list: &Place,
+    from: usize,
+    to: Option<usize>,
+) -> Result<String, EditRefused> {
+    let mut document = document.clone();
+    let (way, key) = list.split();
+    let none = || NoSuchPlace(format!("`{list}`: there is no part no. {}", from + 1));
+    let parent = part_mut(document.as_table_mut(), way, list)?;
+    match parent.get_mut(key) {
+        Some(Item::Value(Value::Array(array))) if from < array.len() => {
+            let part = array.remove(from);
+            if let Some(to) = to {
+                array.insert_formatted(to.min(array.len()), part);
+            }
+        }
+        Some(Item::ArrayOfTables(tables)) if from < tables.len() => {
+            let mut all: Vec<Table> = tables.iter().cloned().collect();
+            let part = all.remove(from);
+            if let Some(to) = to {
+                all.insert(to.min(all.len()), part);
+            }
+            // Tables are written by where they stood: their places go to whoever stands there now.
+            let mut places: Vec<Option<isize>> = tables.iter().map(Table::position).collect();
+            places.sort_unstable();
+            for (table, place) in all.iter_mut().zip(places) {
+                table.set_position(place);
+            }
+            *tables = all.into_iter().collect();
+        }
+        _ => return Err(none().into()),
+    }
+    Ok(document.to_string())
+}
+
 /// The table a place leads to; missing tables without picks are made.
 fn part_mut<'a>(
     root: &'a mut Table,

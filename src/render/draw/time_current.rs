@@ -2,6 +2,7 @@
 
 use super::curve::through;
 use super::svg::{BOTTOM, Drawing, Paper};
+use crate::units::significant;
 
 /// Height of the plot alone, on a page.
 const PLOT: f64 = 230.0;
@@ -134,11 +135,8 @@ fn axes(drawing: &mut Drawing, x: Decades, y: Decades) {
     for tick in y.ticks() {
         let at = y.at(tick);
         drawing.path("grid", format_args!("M{:.1} {at:.1}H{:.1}", x.low, x.high));
-        // Seconds throughout: the decades of an axis are no minutes.
-        let words = match tick {
-            tick if tick < 1.0 => crate::units::show(tick, crate::units::Dimension::TIME),
-            tick => format!("{tick:.0} s"),
-        };
+        let words =
+            if tick < 0.9 { format!("{} ms", significant(1e3 * tick, 1)) } else { format!("{tick:.0} s") };
         drawing.text("tick", (x.low - 4.0, at + 3.5), "end", &words);
     }
     for tick in x.ticks() {

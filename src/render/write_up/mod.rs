@@ -15,7 +15,7 @@ mod view;
 mod writeup;
 
 pub(crate) use causes::causes;
-pub(crate) use looks::{looks_of, write_looks};
+pub(crate) use looks::{decides_line, looks_of, write_looks};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
 pub(crate) use photos::{PointerView, photos};

@@ -134,7 +134,7 @@ fn told((least, most): (f64, f64)) -> String {
 
 fn known(found: &Found) -> Option<f64> {
     match found.value() {
-        Some(Value::Quantity(quantity)) => Some(quantity.value),
+        Some(Value::Quantity(quantity)) if quantity.bound.is_none() => Some(quantity.value),
         _ => None,
     }
 }

@@ -1,6 +1,7 @@
 //! Numbers as people write them: digit groups, fractions of an inch, exponents.
 //!
-//! A comma is refused, because half of the world reads it as a decimal sign and the other half as a mark for thousands.
+//! A comma before exactly three digits is refused, because half of the world reads it as a decimal sign and the other half
+//! as a mark for thousands.
 
 use std::ops::Range;
 
@@ -28,12 +29,15 @@ pub(in crate::units) fn read_number(text: &str) -> Result<(f64, usize), NotAQuan
     let mut digits = String::new();
     at += take_digits(&text[at..], &mut digits);
     at += take_groups(&text[at..], &mut digits);
-    if text[at..].starts_with(',') {
+    let behind_comma = text[at..].strip_prefix(',').map(|rest| take_digits(rest, &mut String::new()));
+    // No thousands begin with a nought, and none have one, two or four digits behind the mark.
+    let decimal = digits == "0" || behind_comma.is_some_and(|digits| !matches!(digits, 0 | 3));
+    if behind_comma.is_some() && (!decimal || text[at + 1..].contains(',')) {
         let message = "a comma is read as a decimal sign by half of the world; write a point, \
                        or leave thousands without a mark";
         return Err(wrong(message, at..at + 1));
     }
-    if text[at..].starts_with('.') {
+    if text[at..].starts_with(['.', ',']) {
         digits.push('.');
         at += 1;
         at += take_digits(&text[at..], &mut digits);

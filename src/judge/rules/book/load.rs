@@ -4,8 +4,8 @@
 use std::ops::Range;
 
 use super::{
-    Agree, Book, CauseRule, Change, Effort, Limit, LookRule, Plausible, Rule, Source, SourceReading, Stage,
-    Telling,
+    Agree, Book, CauseRule, Change, Effort, HeadlineRule, Limit, LookRule, Plausible, Rule, Source,
+    SourceReading, Stage, Telling,
 };
 use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
@@ -48,6 +48,8 @@ part! {
             effort: EffortEntry,
             /// Facts with what it takes to look at them.
             look: LookEntry,
+            /// A question that the first look is for.
+            headline: HeadlineEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
             /// The range in which a value of the record is taken as it stands.
@@ -207,6 +209,22 @@ part! {
 }
 
 part! {
+    /// A question that the first look is for, with the rules that answer it.
+    pub struct HeadlineEntry {
+        /// Its id.
+        id: Text = "protection",
+        /// The question.
+        question: Text = "Is there protection that works?",
+        /// The rules that answer it.
+        rules: List = "fuse-present",
+        /// Facts that are told with the answer.
+        shows: List = "path.weakest",
+        /// What decides it where looking does not.
+        beyond: Text = "Only a test at full load decides it.",
+    }
+}
+
+part! {
     /// Two ways to the same thing that must not be far apart.
     pub struct AgreeEntry {
         /// What is compared, in a line.
@@ -276,6 +294,9 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     // What a house says of a fact comes before what is built in.
     let looks: Vec<LookRule> = entries.look.iter().filter_map(|entry| loading.look(book, entry)).collect();
     book.looks.splice(0..0, looks);
+    for entry in &entries.headline {
+        loading.headline(book, entry);
+    }
     for entry in &entries.plausible {
         loading.plausible(book, entry, &names);
     }
@@ -572,13 +593,37 @@ impl Loading<'_> {
             );
             return None;
         };
+        let every = entry.rules.list().iter().all(|id| id == "*");
         Some(LookRule {
             facts: entry.facts.list().to_vec(),
-            rules: entry.rules.list().to_vec(),
+            rules: if every { entry.rules.list().to_vec() } else { self.rules(book, &entry.rules)? },
             effort: effort.clone(),
             stage: entry.stage.known().unwrap_or(Stage::LidOff),
             how: entry.how.text().unwrap_or_default().to_owned(),
         })
+    }
+
+    /// Rules by their ids.
+    fn rules(&mut self, book: &Book, entry: &Entry<List>) -> Option<Vec<String>> {
+        let unknown = entry.list().iter().find(|id| book.rule(id).is_none());
+        let Some(id) = unknown else { return Some(entry.list().to_vec()) };
+        let known = book.rules.iter().map(|rule| rule.id.as_str());
+        let expected = did_you_mean(id, known, "a rule listed by `underlid explain`");
+        self.problem(entry.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
+        None
+    }
+
+    fn headline(&mut self, book: &mut Book, entry: &HeadlineEntry) -> Option<()> {
+        let own = &entry.own.span;
+        let id = self.needed(&entry.id, own, "id", "id = \"protection\"")?;
+        let example = "question = \"Is there protection that works?\"";
+        let question = self.needed(&entry.question, own, "question", example)?;
+        let rules = self.rules(book, &entry.rules)?;
+        let shows = entry.shows.list().to_vec();
+        let beyond = entry.beyond.text().unwrap_or_default().to_owned();
+        book.headlines.retain(|headline| headline.id != id);
+        book.headlines.push(HeadlineRule { id, question, rules, shows, beyond });
+        Some(())
     }
 
     /// Rules that tell of a cause: `RULE`, or `RULE where CONDITION`.

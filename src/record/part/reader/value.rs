@@ -62,6 +62,7 @@ impl Reader {
                     value: number,
                     dimension: Dimension::NONE,
                     expanded: None,
+                    bound: None,
                     text: number.to_string(),
                 }));
             }
