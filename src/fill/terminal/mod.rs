@@ -400,7 +400,10 @@ impl<W: Write> Walk<'_, W> {
     /// Renames, moves or removes the part at hand; what is open next is shown anew.
     fn change(&mut self, key: &Key, change: &Change<'_>) -> Result<Option<Arc<Sight>>, WalkError> {
         let saved = self.session.change(key, change);
-        (self.at, self.shown) = (None, None);
+        // What was refused leaves everybody where they were.
+        if saved.is_ok() {
+            (self.at, self.shown) = (None, None);
+        }
         self.told(saved)
     }
 

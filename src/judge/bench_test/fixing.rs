@@ -13,7 +13,7 @@ use crate::units::{Amount, show_percent};
 /// How far a part may have been from what its sensor showed, K: above it where it was warmer than the air, below it where
 /// it was colder.
 #[derive(Debug, Clone, PartialEq)]
-pub struct OneSided {
+pub struct FixedRange {
     /// Below the reading; infinite where no bound is known.
     pub below: f64,
     /// Above the reading; infinite where no bound is known.
@@ -44,7 +44,7 @@ pub fn fixed_range(
     fixed: Option<SensorFixing>,
     kelvin: f64,
     air: Option<f64>,
-) -> OneSided {
+) -> FixedRange {
     let share = missed(limits, fixed);
     let air = air.or_else(|| limits.get("outer_ambient").map(Amount::value)).unwrap_or(kelvin);
     let distance = kelvin - air;
@@ -61,7 +61,7 @@ pub fn fixed_range(
             format!("{} on bare metal: the part is at least as far from the air as it says", fixed.word())
         }
     });
-    OneSided { below: far(-distance), above: far(distance), basis }
+    FixedRange { below: far(-distance), above: far(distance), basis }
 }
 
 impl Work<'_> {

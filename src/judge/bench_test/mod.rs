@@ -55,7 +55,7 @@ use course::Course;
 pub(crate) use course::PLACES;
 pub use curve::{Curve, CurveLine};
 pub use figure::Figure;
-pub use fixing::{OneSided, fixed_range};
+pub use fixing::{FixedRange, fixed_range};
 use thermometers::Thermometer;
 
 /// Points of a curve in the write-up: enough for print, few enough for a page.

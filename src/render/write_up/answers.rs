@@ -1,9 +1,8 @@
 //! The questions that a reader has first, answered from what the judge gives: outcomes, causes and figures.
 
-use serde::Serialize;
-
 use super::claims::in_plain_names;
-use super::view::{ElementView, View};
+use super::view::{AnswerView, ElementView, View};
+use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::units::words::list;
 
@@ -12,22 +11,17 @@ const PROTECTION: &str = "overcurrent protection";
 /// The claim that the pack is judged against.
 const RATING: &str = "continuous_current";
 
-/// A question and its answer.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct AnswerView {
-    /// The question.
-    pub question: &'static str,
-    /// The gravest outcome of the rules that bear on it; none where none does.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub outcome: Option<Outcome>,
-    /// A shape for the outcome; empty without one.
-    pub shape: &'static str,
-    /// The answer, a sentence each.
-    pub said: Vec<String>,
+impl View {
+    /// The view of an inspection.
+    #[must_use]
+    pub fn of(inspection: &Inspection) -> Self {
+        let view = Self::unanswered(inspection);
+        Self { answers: answers(&view), ..view }
+    }
 }
 
 /// What was claimed, whether it holds, what limits it, what protects it, what to do.
-pub(super) fn answers(view: &View) -> Vec<AnswerView> {
+fn answers(view: &View) -> Vec<AnswerView> {
     let (holds, held) = held(view);
     let (protects, protected) = protection(view);
     let answer = |question, outcome: Option<Outcome>, said| AnswerView {

@@ -34,7 +34,9 @@ fn drawn(mut chart: RowChart<'static>, view: &View, photos: &BTreeMap<&str, usiz
         let photo = element.photos.iter().find_map(|name| photos.get(name.as_str()).copied());
         group.glyph = Some(Glyph { class: pattern(outcome), photo, ..element.glyph });
         // The further places of an element are the posts of its cells: nothing is drawn beside them.
-        element.further_places.iter().for_each(|_| drop(groups.next()));
+        for _ in &element.further_places {
+            groups.next();
+        }
     }
     if chart.groups.iter().filter_map(|group| group.glyph).any(|glyph| glyph.photo.is_some()) {
         chart.legend.push((Sample::Photo, "number of a photo".to_owned()));

@@ -17,7 +17,6 @@ use crate::render::draw::glyph::{Form, Glyph, Section};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, show, show_difference, show_range};
 
-use super::answers::{AnswerView, answers};
 use super::causes::{CauseView, causes};
 use super::claims::{ClaimView, claims};
 use super::looks::looks_of;
@@ -168,6 +167,20 @@ pub struct Told {
     pub of: String,
     /// The value.
     pub worth: Worth,
+}
+
+/// A question and its answer.
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+pub struct AnswerView {
+    /// The question.
+    pub question: &'static str,
+    /// The gravest outcome of the rules that bear on it; none where none does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<Outcome>,
+    /// A shape for the outcome; empty without one.
+    pub shape: &'static str,
+    /// The answer, a sentence each.
+    pub said: Vec<String>,
 }
 
 /// Permissible currents of the pack, and the time until the first limit.
@@ -370,9 +383,8 @@ pub struct View {
 }
 
 impl View {
-    /// The view of an inspection.
-    #[must_use]
-    pub fn of(inspection: &Inspection) -> Self {
+    /// The view of an inspection, before the first questions of a reader are answered.
+    pub(super) fn unanswered(inspection: &Inspection) -> Self {
         let Inspection { record, derived, judgement, .. } = inspection;
         let head = &record.inspection;
         let text = |entry: Option<&str>| entry.unwrap_or_default().to_owned();
@@ -388,7 +400,7 @@ impl View {
         let rated = record.claims.continuous_current.quantity();
         let (opinions, causes): (Vec<_>, Vec<_>) =
             causes(judgement).into_iter().partition(|cause| cause.grade == Grade::Custom);
-        let view = Self {
+        Self {
             format: FORMAT,
             program: env!("CARGO_PKG_VERSION"),
             title: head.title.text().map_or_else(|| pack.clone(), str::to_owned),
@@ -423,8 +435,7 @@ impl View {
             claims: claims(record, &judgement.findings),
             notes: Some(text(record.notes.text())).filter(|notes| !notes.is_empty()),
             answers: Vec::new(),
-        };
-        Self { answers: answers(&view), ..view }
+        }
     }
 
     /// The view with what to look at next.

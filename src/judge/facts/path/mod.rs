@@ -363,7 +363,7 @@ fn weakest(facts: &Facts<'_>) -> (Answer, Answer) {
         let label = || element_label(facts.record, index);
         match (found, found.or(network)) {
             (Some(Ok(worked)), _) => {
-                known.extend(worked.value.amount().map(|amount| (label(), worked, amount)))
+                known.extend(worked.value.amount().map(|amount| (label(), worked, amount)));
             }
             (_, rests_on) => {
                 open.push(label());
