@@ -23,16 +23,6 @@ pub struct Migrated {
 
 /// Rewrites a record; nothing when it has this program's schema already. `file` names it in messages.
 ///
-/// ```
-/// use underlid::record::migrate::migrate;
-///
-/// let old = "schema = 1 # first\n[redact]\ntexts = [\"Quellwerk\"]\n";
-/// let migrated = migrate("example", old)?.expect("an earlier schema");
-/// assert_eq!(migrated.text, "schema = 2 # first\n[withhold]\ntexts = [\"Quellwerk\"]\n");
-/// assert_eq!(migrated.changes[1], "`redact` is now `withhold`");
-/// # Ok::<(), underlid::record::problem::Problems>(())
-/// ```
-///
 /// # Errors
 /// [`Problems`], with the place.
 pub fn migrate(file: &str, text: &str) -> Result<Option<Migrated>, Problems> {

@@ -111,7 +111,7 @@ mod tests {
             ("a, b", "\"a, b\"", r#""a, b""#),
             ("say \"x\"", "\"say \"\"x\"\"\"", r#""say \"x\"""#),
             ("two\nlines", "\"two\nlines\"", r#""two\nlines""#),
-            ("=1+1", "=1+1", r#""=1+1""#),
+            ("=1+1", "\"'=1+1\"", r#""=1+1""#),
             (" kept ", "\" kept \"", r#"" kept ""#),
             ("</script>", "</script>", r#""\u003c/script>""#),
             ("C:\\x", "C:\\x", r#""C:\\x""#),
