@@ -407,9 +407,7 @@ mod tests {
             assert!((read.expanded.unwrap_or(0.0) - expanded.unwrap_or(0.0)).abs() < 1e-12, "{text}");
             assert_eq!((read.bound, read.text.as_str()), (bound, text));
         }
-        for text in
-            ["4 to 2 mm", "2 V to 4 mm", "at least", "about 3 mm ± 1 mm", "at least 2 x 3 mm"]
-        {
+        for text in ["4 to 2 mm", "2 V to 4 mm", "at least", "about 3 mm ± 1 mm", "at least 2 x 3 mm"] {
             assert!(parse(text).is_err(), "{text}");
         }
         let [_, thickness] = parse_size::<2>("25 x 2 to 4 mm").unwrap();
