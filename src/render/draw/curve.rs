@@ -54,6 +54,7 @@ pub(crate) fn chart(curve: &Curve, id: &str) -> String {
 }
 
 /// Draws a curve on any paper.
+#[cfg(feature = "video")]
 pub(crate) fn on(curve: &Curve, paper: Paper) -> Drawing {
     draw(&in_readable_time(curve), paper)
 }

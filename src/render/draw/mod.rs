@@ -19,4 +19,6 @@ pub(crate) mod scale;
 mod svg;
 pub(crate) mod time_current;
 
-pub(crate) use svg::{Drawing, Named, Paper, TEXT};
+#[cfg(feature = "video")]
+pub(crate) use svg::{Drawing, TEXT};
+pub(crate) use svg::{Named, Paper};

@@ -101,6 +101,7 @@ impl RowChart<'_> {
     }
 
     /// How many groups of one row fit on paper of a given height.
+    #[cfg(feature = "video")]
     pub(crate) fn room(&self, paper: Paper) -> usize {
         let each = if self.beside { ROW + 1.0 } else { NAME + ROW + GAP };
         let legend = self.explained(&Drawing::new(paper)).last().map_or(0.0, |(_, y)| y + LEGEND);

@@ -7,6 +7,7 @@ use super::scale::Scale;
 use crate::render::markup::escape;
 
 /// Height of all texts, in units of a drawing. Whoever scales a drawing scales it by its texts.
+#[cfg(feature = "video")]
 pub(crate) const TEXT: f64 = 10.5;
 /// Room below a plot, for the numbers and the name of the horizontal axis.
 pub(super) const BOTTOM: f64 = 40.0;
