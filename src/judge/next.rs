@@ -20,6 +20,7 @@ use crate::record::field::Value;
 use crate::record::{Kind, Record, State, read_answer};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, Quantity, show, significant};
+pub(crate) use first::headline_of;
 pub use first::{Answered, Headline, Wanted, first_look};
 
 /// Looks that are worked out to the value at which they turn.

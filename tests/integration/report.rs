@@ -86,6 +86,42 @@ fn the_first_page_answers_five_questions() {
     }
 }
 
+/// Papers that agree with each other, a fuse, and nothing that was measured: the most favourable record that shows nothing.
+#[test]
+fn nothing_is_supported_that_nobody_measured() {
+    let folder = tempfile::tempdir().unwrap();
+    let record = r#"schema = 2
+[claims]
+continuous_current = "100 A"
+capacity = "100 Ah"
+nominal_voltage = "12.8 V"
+[cells]
+chemistry = "LFP"
+series = 4
+parallel = 1
+capacity = "100 Ah"
+resistance = "0.4 mΩ"
+discharge_rate_limit = "1 C"
+[bms]
+marked_current = "100 A"
+[path]
+complete = "yes"
+[[path.element]]
+id = "main-fuse"
+kind = "fuse"
+fuse = "class T"
+rating = "125 A"
+"#;
+    fs::write(folder.path().join("inspection.toml"), record).unwrap();
+    run(&["report", &text(folder.path())]);
+    let said = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
+    assert!(said.contains("- Does it hold? **◇ not decided.** Only a bench test decides it"), "{said}");
+    assert!(said.contains("| capacity | 100 Ah | nothing against it |"), "{said}");
+    assert!(!said.contains("| supported |"), "{said}");
+    // No size of a conductor is recorded, so that nobody knows what harms it.
+    assert!(!said.contains("something opens before") && !said.contains("Something opens before"), "{said}");
+}
+
 /// No figure of a sentence is false or says more than is known, and none is told by its absence.
 #[test]
 fn the_words_of_the_outputs() {

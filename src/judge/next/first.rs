@@ -103,6 +103,23 @@ pub fn first_look(judged: Judged<'_>, causes: &[Cause]) -> FirstLook {
     FirstLook { headlines, asks }
 }
 
+/// A headline question of the book and how far it is.
+pub(crate) fn headline_of(judged: Judged<'_>, causes: &[Cause], id: &str) -> Option<Headline> {
+    let rule = judged.book.headlines.iter().find(|rule| rule.id == id)?;
+    Some(headline(judged, causes, rule))
+}
+
+impl Answered {
+    /// The outcome that it is shown as.
+    pub(crate) const fn outcome(self) -> Outcome {
+        match self {
+            Self::No => Outcome::FallsShort,
+            Self::NothingAgainst => Outcome::Meets,
+            Self::Open => Outcome::NotDecided,
+        }
+    }
+}
+
 /// When something is asked: with the lid on, with the lid off, in papers.
 fn stage(look: &Look) -> u8 {
     match look.stage {

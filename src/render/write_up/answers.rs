@@ -3,6 +3,7 @@
 use super::claims::in_plain_names;
 use super::view::{AnswerView, ElementView, View};
 use crate::judge::inspection::Inspection;
+use crate::judge::next::{Headline, Judged, headline_of};
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::units::words::list;
 
@@ -16,14 +17,18 @@ impl View {
     #[must_use]
     pub fn of(inspection: &Inspection) -> Self {
         let view = Self::unanswered(inspection);
-        Self { answers: answers(&view), ..view }
+        Self { answers: answers(&view, inspection), ..view }
     }
 }
 
 /// What was claimed, whether it holds, what limits it, what protects it, what to do.
-fn answers(view: &View) -> Vec<AnswerView> {
-    let (holds, held) = held(view);
-    let (protects, protected) = protection(view);
+fn answers(view: &View, inspection: &Inspection) -> Vec<AnswerView> {
+    let Inspection { record, derived, book, judgement, .. } = inspection;
+    let judged = Judged { record, derived, book, findings: &judgement.findings };
+    let headline = |id| headline_of(judged, &judgement.causes, id);
+    let (holds, held) = held(view, [headline("limit"), headline("measurement")]);
+    let protects = headline("protection").map(|headline| headline.answered.outcome());
+    let protected = protection(view);
     let answer = |question, outcome: Option<Outcome>, said| AnswerView {
         question,
         outcome,
@@ -53,12 +58,14 @@ fn claimed(view: &View) -> String {
 }
 
 /// What a test showed, and the hottest place that was measured.
-fn held(view: &View) -> (Option<Outcome>, Vec<String>) {
+fn held(view: &View, headlines: [Option<Headline>; 2]) -> (Option<Outcome>, Vec<String>) {
     let about = |finding: &&Finding| finding.tests_claim == RATING && finding.grade != Grade::Custom;
     let bearing: Vec<&Finding> = view.findings.iter().filter(about).collect();
-    let Some(outcome) = bearing.iter().map(|finding| finding.outcome).min() else {
+    if bearing.is_empty() {
         return (None, vec![not_judged(view)]);
-    };
+    }
+    let outcomes = || headlines.iter().flatten().map(|headline| headline.answered.outcome());
+    let Some(outcome) = outcomes().min() else { return (None, vec![not_judged(view)]) };
     let mut said: Vec<String> = view.shown_by_test.first().cloned().into_iter().collect();
     let measured = |element: &&ElementView| element.place.measured_outcome == Some(Outcome::FallsShort);
     let hottest = view.path.elements.iter().filter(measured).max_by(|a, b| {
@@ -84,6 +91,11 @@ fn held(view: &View) -> (Option<Outcome>, Vec<String>) {
             Some(lacking) => format!("{}: missing is {}.", finding.title, in_plain_names(&lacking.what)),
             None => format!("{}.", finding.statement),
         });
+    }
+    // Nothing that bears on it is open, but neither does a measurement support it.
+    if said.is_empty() {
+        let open = |headline: &&Headline| headline.answered.outcome() == outcome;
+        said.extend(headlines.iter().flatten().find(open).map(|headline| headline.told.clone()));
     }
     (Some(outcome), said)
 }
@@ -115,9 +127,8 @@ fn limit(view: &View) -> Vec<String> {
 }
 
 /// What falls short of what opens a short circuit; else what does open it.
-fn protection(view: &View) -> (Option<Outcome>, Vec<String>) {
+fn protection(view: &View) -> Vec<String> {
     let about = |finding: &&Finding| finding.topic == PROTECTION && finding.grade != Grade::Custom;
-    let outcome = view.findings.iter().filter(about).map(|finding| finding.outcome).min();
     let short = view.causes.iter().filter(|cause| about(&&cause.head));
     let mut said: Vec<String> = short.take(2).map(|cause| format!("{}.", cause.line())).collect();
     if said.is_empty() {
@@ -133,7 +144,7 @@ fn protection(view: &View) -> (Option<Outcome>, Vec<String>) {
     if let Some(current) = &view.path.short_circuit_current.value {
         said.push(format!("Into a short circuit the pack feeds {current}."));
     }
-    (outcome, said)
+    said
 }
 
 /// The advice of what is gravest.

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::judge::facts::Subject;
-use crate::judge::rules::{Finding, Outcome};
+use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::record::parts::Claims;
 use crate::record::{Part, Record, State};
 
@@ -14,7 +14,7 @@ pub struct ClaimView {
     pub what: String,
     /// The claimed value.
     pub claimed: String,
-    /// What became of it: "supported", "contradicted", "not decided", "not checked", "not stated".
+    /// What became of it: "supported" (by a bench test), "nothing against it", "contradicted", "not decided", "not checked", "not stated".
     pub verdict: &'static str,
     /// What was found, in words; empty when nothing bears on it.
     pub found: String,
@@ -33,11 +33,17 @@ pub(super) fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
         let name = format!("claims.{}", field.name);
         let uses = |finding: &&Finding| finding.working.used.iter().any(|used| used.claims.contains(&name));
         let bearing: Vec<&Finding> = findings.iter().filter(uses).collect();
-        let tests: Vec<&Finding> = findings.iter().filter(|f| f.tests_claim == field.name).collect();
+        let bears = |f: &&Finding| f.tests_claim == field.name && f.grade != Grade::Custom;
+        let tests: Vec<&Finding> = findings.iter().filter(bears).collect();
+        let measured = tests.iter().any(|finding| matches!(finding.at, Subject::Test(_)));
         let (verdict, said) = match tests.iter().map(|finding| finding.outcome).min() {
             _ if found.value().is_none() => ("not stated", String::new()),
             Some(Outcome::FallsShort) => ("contradicted", worst(&tests).map_or_else(String::new, in_words)),
             Some(Outcome::NotDecided) => ("not decided", lacking(&tests)),
+            // Papers that agree with each other support nothing.
+            Some(Outcome::Meets) if !measured => {
+                ("nothing against it", tests.first().copied().map_or_else(String::new, in_words))
+            }
             Some(Outcome::Meets) => ("supported", tests.first().copied().map_or_else(String::new, in_words)),
             None => ("not checked", String::new()),
         };

@@ -2,9 +2,10 @@
 
 use crate::judge::facts::{Derived, element_label};
 use crate::physics::short_circuit::share_at;
-use crate::record::parts::ElementKind;
+use crate::record::parts::{Element, ElementKind};
 use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
+use crate::units::words::count;
 use crate::units::{Amount, Dimension, show, show_to};
 use uom::si::electric_current::ampere;
 use uom::si::f64::ElectricCurrent;
@@ -89,11 +90,36 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
     let by_fuses: Vec<&Steps> = fuses.iter().map(|(_, steps)| steps).collect();
     let all: Vec<&Steps> = by_fuses.iter().copied().chain([&bms]).collect();
     chart.uncovered = uncovered(&harms, &all, greatest);
-    words.push(covers(if bms.is_empty() { "" } else { "If the BMS opens as claimed, " }, &chart.uncovered));
-    if !bms.is_empty() {
-        words.push(covers("Without the BMS, ", &uncovered(&harms, &by_fuses, greatest)));
+    if harms.iter().any(|harm| harm.counts) {
+        words.push(covers(
+            if bms.is_empty() { "" } else { "If the BMS opens as claimed, " },
+            &chart.uncovered,
+        ));
+        if !bms.is_empty() {
+            words.push(covers("Without the BMS, ", &uncovered(&harms, &by_fuses, greatest)));
+        }
+    } else {
+        words.push("When a short circuit damages insulation or melts a conductor is not known.".to_owned());
+    }
+    let open = not_known(record, derived);
+    if open > 0 {
+        words.push(format!(
+            "What a short circuit does to {} is not known.",
+            count(open, "more conductor", "more conductors")
+        ));
     }
     (!chart.lines.is_empty()).then_some(Protection { chart, words })
+}
+
+/// Bars and cables of which no harm is known that counts.
+fn not_known(record: &Record, derived: &Derived) -> usize {
+    let known = |index: usize, fact| matches!(derived.of_element(index, fact), Some(Ok(_)));
+    let open = |(index, element): &(usize, &Element)| {
+        matches!(element.kind(), Some(ElementKind::Busbar | ElementKind::Cable))
+            && !known(*index, "element.insulation_damaged_after")
+            && !known(*index, "element.melts_after")
+    };
+    record.path.element.iter().enumerate().filter(open).count()
 }
 
 /// Which currents nothing covers, in words.
