@@ -27,8 +27,8 @@ const HALVED: usize = 12;
 /// Share of a claim that is tried first: what does not hold there is not looked for.
 const SMALL: f64 = 0.1;
 /// What goes before every change.
-pub const CAUTION: &str = "Worked out by the same rules, not tested. No advice to change a pack: its cells stay live, and \
-     the work is for someone trained, under local codes.";
+pub const CAUTION: &str =
+    "Not tested. No advice to change a pack: work on live cells is for someone trained, under local codes.";
 
 /// A claim that falls short, with what would make it true.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -123,10 +123,7 @@ fn support(judged: Judged<'_>, rule: &SupportRule, base: &Arc<(Record, Vec<Findi
                 let with = if claimed.is_empty() { "with" } else { &format!("{claimed} with") };
                 let open = match open {
                     0 => String::new(),
-                    open => format!(
-                        ", as far as it is decided: {} open",
-                        count(open, "check stays", "checks stay")
-                    ),
+                    open => format!("; {} open", count(open, "check stays", "checks stay")),
                 };
                 let said = format!("; {with} {}{open}.", list(&changes, "and"));
                 (changes, said)
