@@ -105,8 +105,8 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     let limits = ["hot_ambient", "near_rated"].map(|name| facts.fact(&format!("limit.{name}")).ok());
     let rest = (record.bms.heat_sink_on_lid.yes(), claims, limits, elements);
     let asked: [u8; 32] = Sha256::digest(format!("{built:?}{measured:?}{rest:?}")).into();
-    if let Some((known, of)) = &*LAST.lock().unwrap_or_else(PoisonError::into_inner)
-        && *known == asked
+    if let Some((_, of)) =
+        LAST.lock().unwrap_or_else(PoisonError::into_inner).iter().find(|(known, _)| *known == asked)
     {
         return of.clone();
     }
@@ -114,7 +114,9 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     if endless {
         of.without_end();
     }
-    *LAST.lock().unwrap_or_else(PoisonError::into_inner) = Some((asked, of.clone()));
+    let mut last = LAST.lock().unwrap_or_else(PoisonError::into_inner);
+    last.truncate(KEPT - 1);
+    last.insert(0, (asked, of.clone()));
     of
 }
 
@@ -145,8 +147,10 @@ impl Of {
     }
 }
 
-/// The network that was solved last, and what followed from it.
-static LAST: Mutex<Option<([u8; 32], Of)>> = Mutex::new(None);
+/// Networks that were solved last, and what followed from them.
+static LAST: Mutex<Vec<([u8; 32], Of)>> = Mutex::new(Vec::new());
+/// How many of them are kept: changes to a pack are tried beside it.
+const KEPT: usize = 8;
 
 /// Solves the network.
 fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
