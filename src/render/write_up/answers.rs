@@ -21,6 +21,14 @@ impl View {
     }
 }
 
+impl View {
+    /// A text with the elements by the names that people have for them.
+    pub(crate) fn by_name(&self, text: &str) -> String {
+        let elements = self.path.elements.iter().filter(|element| !element.label.is_empty());
+        elements.fold(text.to_owned(), |text, element| text.replace(&element.label, &element.called))
+    }
+}
+
 /// What was claimed, whether it holds, what limits it, what protects it, what to do.
 fn answers(view: &View, inspection: &Inspection) -> Vec<AnswerView> {
     let Inspection { record, derived, book, judgement, .. } = inspection;
@@ -88,7 +96,7 @@ fn held(view: &View, headlines: [Option<Headline>; 2]) -> (Option<Outcome>, Vec<
     if let Some(finding) = bearing.iter().find(|finding| finding.outcome == outcome && said.is_empty()) {
         let lacking = finding.missing.first().filter(|_| outcome == Outcome::NotDecided);
         said.push(match lacking {
-            Some(lacking) => format!("{}: missing is {}.", finding.title, in_plain_names(&lacking.what)),
+            Some(lacking) => format!("{}: {}.", finding.title, in_plain_names(&lacking.what)),
             None => format!("{}.", finding.statement),
         });
     }
@@ -130,7 +138,8 @@ fn limit(view: &View) -> Vec<String> {
 fn protection(view: &View) -> Vec<String> {
     let about = |finding: &&Finding| finding.topic == PROTECTION && finding.grade != Grade::Custom;
     let short = view.causes.iter().filter(|cause| about(&&cause.head));
-    let mut said: Vec<String> = short.take(2).map(|cause| format!("{}.", cause.line())).collect();
+    let mut said: Vec<String> =
+        short.take(2).map(|cause| format!("{}.", view.by_name(&cause.line()))).collect();
     if said.is_empty() {
         let opens = |element: &&ElementView| element.responds_to.as_deref() == Some("current");
         let opening: Vec<&str> =

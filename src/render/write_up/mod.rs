@@ -14,7 +14,9 @@ mod text;
 mod view;
 mod writeup;
 
+pub(crate) use causes::CauseView;
 pub(crate) use causes::causes;
+pub(crate) use claims::in_plain_names;
 pub(crate) use looks::{decides_line, looks_of, write_looks};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
@@ -22,7 +24,7 @@ pub(crate) use photos::{PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
-pub(crate) use view::{ElementView, FindingCounts, PlaceView, Worth};
+pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 #[cfg(feature = "video")]
 pub(crate) use writeup::evidence;
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
