@@ -8,10 +8,7 @@ use super::Columns;
 use super::Matches;
 use super::findings::{ByPlace, Place, place};
 use crate::judge::rules::{Cause, Grade, Outcome};
-use crate::render::write_up::{CauseView, View, in_plain_names};
-
-/// Places that a line names; further ones it counts.
-const NAMED: usize = 2;
+use crate::render::write_up::{View, in_plain_names};
 
 /// A cause across all records.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -63,7 +60,7 @@ pub(super) fn compare(
             Some(cause) => CauseState {
                 word: Outcome::FallsShort.words(),
                 shape: Outcome::FallsShort.shape(),
-                said: found_of(cause, view),
+                said: view.found(cause),
             },
             None => otherwise(record, before(record), &told, by_place, matches),
         });
@@ -123,19 +120,4 @@ fn otherwise(
         }
         _ => state(Outcome::Meets, String::new()),
     }
-}
-
-/// Where a cause is found and what was found there, the places by the names that people have for them.
-fn found_of(cause: &CauseView, view: &View) -> String {
-    let called = |label: &String| {
-        let element = view.path.elements.iter().find(|element| element.label == *label);
-        element.map_or_else(|| label.clone(), |element| element.called.clone())
-    };
-    let mut places: Vec<String> = cause.places.iter().take(NAMED).map(called).collect();
-    if cause.places.len() > NAMED {
-        places.push(format!("{} more", cause.places.len() - NAMED));
-    }
-    let places = crate::units::words::list(&places, "and");
-    let between = if places.is_empty() || cause.found.is_empty() { "" } else { ": " };
-    format!("{places}{between}{}", cause.found)
 }

@@ -1,5 +1,6 @@
 //! The questions that a reader has first, answered from what the judge gives: outcomes, causes and figures.
 
+use super::causes::CauseView;
 use super::claims::in_plain_names;
 use super::view::{AnswerView, ElementView, View};
 use crate::judge::inspection::Inspection;
@@ -9,6 +10,8 @@ use crate::units::words::list;
 
 /// The topic of the rules on what opens a short circuit or an overload.
 const PROTECTION: &str = "overcurrent protection";
+/// Places of a cause that a line names; further ones it counts.
+const PLACES: usize = 2;
 /// The claim that the pack is judged against.
 const RATING: &str = "continuous_current";
 
@@ -26,6 +29,17 @@ impl View {
     pub(crate) fn by_name(&self, text: &str) -> String {
         let elements = self.path.elements.iter().filter(|element| !element.label.is_empty());
         elements.fold(text.to_owned(), |text, element| text.replace(&element.label, &element.called))
+    }
+
+    /// Where a cause is found and what was found there, the places by the names that people have for them.
+    pub(crate) fn found(&self, cause: &CauseView) -> String {
+        let mut places: Vec<String> =
+            cause.places.iter().take(PLACES).map(|label| self.by_name(label)).collect();
+        if cause.places.len() > PLACES {
+            places.push(format!("{} more", cause.places.len() - PLACES));
+        }
+        let between = if places.is_empty() || cause.found.is_empty() { "" } else { ": " };
+        format!("{}{between}{}", list(&places, "and"), cause.found)
     }
 }
 

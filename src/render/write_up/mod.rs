@@ -25,7 +25,7 @@ pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
-#[cfg(feature = "video")]
-pub(crate) use writeup::evidence;
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template, template_texts, template_words};
+#[cfg(feature = "video")]
+pub(crate) use writeup::{curves, evidence};

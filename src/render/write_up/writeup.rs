@@ -20,7 +20,7 @@ use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::seals::SEALS_NAME;
 use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
-use crate::judge::bench_test::Curve;
+use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
 use crate::judge::inspection::{Inspection, OpenError};
 use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
@@ -489,14 +489,19 @@ fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
     Cow::Owned(Curve { levels, ..curve.clone() })
 }
 
+/// The curves of a test with the limits of what they show, and which one shows what the test was made for.
+pub(crate) fn curves<'a>(result: &'a TestResult, view: &View) -> (Vec<Cow<'a, Curve>>, usize) {
+    let curves: Vec<Cow<'_, Curve>> = result.curves.iter().map(|curve| with_limits(curve, view)).collect();
+    let limited = |curve: &Cow<'_, Curve>| curve.y.ends_with("°C") && !curve.levels.is_empty();
+    let shown = curves.iter().position(limited).unwrap_or(0);
+    (curves, shown)
+}
+
 fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
     let record = &inspection.record;
     let mut views = Vec::new();
     for (index, (test, result)) in record.test.iter().zip(&inspection.bench_tests).enumerate() {
-        let curves: Vec<Cow<'_, Curve>> =
-            result.curves.iter().map(|curve| with_limits(curve, view)).collect();
-        let limited = |curve: &Cow<'_, Curve>| curve.y.ends_with("°C") && !curve.levels.is_empty();
-        let shown = curves.iter().position(limited).unwrap_or(0);
+        let (curves, shown) = curves(result, view);
         let charts = curves.iter().enumerate().map(|(number, curve)| ChartView {
             answers: number == shown,
             svg: chart(curve, &format!("test-{index}-{number}")),
