@@ -53,7 +53,7 @@ impl VideoKit {
             link: self.link.clone(),
             limits: self.limits.clone(),
             length: self.length.clone(),
-            templates: self.templates.clone(),
+            templates: super::settings::templates(self.templates.as_ref())?,
         };
         let made = video_kit(&inspection, against.as_ref(), &wishes)?;
         let target = self.to.clone().unwrap_or_else(|| inspection.folder.join(FOLDER));

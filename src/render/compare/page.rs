@@ -17,18 +17,20 @@ use crate::judge::inspection::Inspection;
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
 use crate::render::write_up::{
-    PointerView, WriteUpError, csv_name, engine, photos, squeeze, template, template_texts,
+    PointerView, WriteUpError, csv_name, engine, photos, squeeze, style, template, template_texts,
 };
 use crate::units::words::CAUTION;
 use crate::units::words::list;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 6] = [
+pub(crate) const TEMPLATES: [(&str, &str); 8] = [
     ("compare.md", include_str!("../../../templates/compare.md")),
     ("compare.html", include_str!("../../../templates/compare.html")),
     ("compare.alone.html", include_str!("../../../templates/compare.alone.html")),
     ("compare.rows.md", include_str!("../../../templates/compare.rows.md")),
     ("compare.rows.html", include_str!("../../../templates/compare.rows.html")),
+    ("own.html", ""),
+    ("own.css", ""),
     ("style.css", include_str!("../../../templates/style.css")),
 ];
 
@@ -172,7 +174,7 @@ pub fn pages(
     templates: Option<&Path>,
 ) -> Result<Pages, WriteUpError> {
     let mut texts = template_texts(&TEMPLATES, templates)?;
-    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
+    let style = style(&mut texts);
     let pictures = pictures(comparison, inspections);
     let charts = comparison.tests.iter().enumerate().map(|(test, compared)| {
         let curves = compared.curves.iter().enumerate().map(|(number, curve)| {

@@ -26,6 +26,8 @@ pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
-pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template, template_texts, template_words};
+pub(crate) use writeup::{
+    TEMPLATES, csv_name, engine, squeeze, style, template, template_texts, template_words,
+};
 #[cfg(feature = "video")]
 pub(crate) use writeup::{curves, evidence};
