@@ -1,16 +1,20 @@
 //! `measure-photo`: lengths from a photo in which a scale sheet or a plastic card lies beside the part.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
 use serde::Serialize;
 
 use super::calc::arg;
-use super::{Done, Failure, Format, words};
+use super::{Done, Failure, Format, House, words};
+use crate::evidence::name::safe_relative;
 use crate::evidence::scale::measure::{Between, Length};
 use crate::evidence::scale::photo::{Photo, Reference, Wanted};
-use crate::record::parts::Measure;
+use crate::fill::FillSession;
+use crate::fill::measured::{Measurement, keep};
+use crate::judge::inspection::record_text;
+use crate::record::parts::{Measure, PhotoMeasurement, RecordPhoto, ScaleReference};
 use crate::units::terminal;
 use crate::units::words::{columns, count};
 use crate::units::{Dimension, Quantity, show_uncertain};
@@ -24,8 +28,17 @@ Say how high the edge lies above the sheet (or card): a part of 20 mm looks larg
 Examples:\n  underlid measure-photo photos/04-bar.jpg\n  underlid measure-photo photos/04-bar.jpg --tap 812,440 --tap 1650,448 --height \"10 to 12 mm\" \
 --printed \"129.6 mm ± 0.3 mm\" --printed \"199.5 mm ± 0.3 mm\"")]
 pub(super) struct MeasurePhoto {
-    /// The photo
+    /// The photo; with --again an inspection folder
     photo: PathBuf,
+    /// Put the length into the record of this inspection folder, with the taps and the photo
+    #[arg(long, value_name = "FOLDER", requires = "field")]
+    into: Option<PathBuf>,
+    /// The field that it goes into, such as main-bar.length or cells.vent_clearance
+    #[arg(long = "as", value_name = "FIELD", requires = "into")]
+    field: Option<String>,
+    /// Measure everything again that the record of an inspection folder keeps
+    #[arg(long, conflicts_with_all = ["into", "taps", "card"])]
+    again: bool,
     /// What is measured: length, width, diameter or overlap
     #[arg(long, default_value = "length", value_parser = measure)]
     measure: Measure,
@@ -53,6 +66,8 @@ pub(super) struct MeasurePhoto {
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
+    #[command(flatten)]
+    house: House,
 }
 
 fn measure(text: &str) -> Result<Measure, String> {
@@ -106,6 +121,9 @@ pub(super) struct PhotoMeasured {
 
 impl MeasurePhoto {
     pub(super) fn run(&self) -> Result<Done, Failure> {
+        if self.again {
+            return self.measure_again();
+        }
         let photo = Photo::open(&self.photo).map_err(words)?;
         let reference = self.reference()?;
         let scaled = match photo.scaled(&reference) {
@@ -140,7 +158,70 @@ impl MeasurePhoto {
             Format::Json => terminal::out().write_all(super::json(&told)?.as_bytes())?,
             Format::Text => self.text(&told)?,
         }
+        if let (Some(folder), Some(field)) = (&self.into, &self.field) {
+            let Some(length) = &told.length else {
+                return Err(Failure::Words("there is nothing to keep without --tap".to_owned()));
+            };
+            let session = FillSession::open(folder, &self.house.of()?, &[], None)?;
+            let kept = keep(&session, &self.photo.display().to_string(), field, &self.kept(length))?;
+            writeln!(terminal::err(), "kept: {}", kept.said)?;
+        }
         Ok(Done::Well)
+    }
+
+    /// The keys of the record from which the length can be measured again.
+    fn kept(&self, length: &Length) -> Measurement {
+        let pixels = |places: &[Pixel]| {
+            places.iter().map(|place| format!("{} {}", place.0[0], place.0[1])).collect::<Vec<_>>().join(", ")
+        };
+        let reference = if self.card.is_empty() { ScaleReference::Sheet } else { ScaleReference::Card };
+        let mut keys = vec![
+            ("measure", self.measure.word().to_owned()),
+            ("taps", pixels(&self.taps)),
+            ("scatter", format!("{} px", self.scatter)),
+            ("on_edges", if self.as_tapped { "no" } else { "yes" }.to_owned()),
+        ];
+        keys.extend(self.height.iter().map(|height| ("height", height.text.clone())));
+        keys.extend(self.other_height.iter().map(|height| ("other_height", height.text.clone())));
+        keys.push(("reference", reference.word().to_owned()));
+        if !self.card.is_empty() {
+            keys.push(("card", pixels(&self.card)));
+        }
+        keys.extend(
+            ["print_across", "print_down"]
+                .into_iter()
+                .zip(&self.printed)
+                .map(|(key, length)| (key, length.text.clone())),
+        );
+        Measurement { value: shown(length), keys }
+    }
+
+    fn measure_again(&self) -> Result<Done, Failure> {
+        let (folder, file, text) = record_text(&self.photo)?;
+        let record = crate::record::read(&file.display().to_string(), &text)?;
+        let mut out = terminal::out();
+        let (mut number, mut differ) = (0, 0);
+        for photo in &record.photo {
+            for measurement in &photo.measurement {
+                number += 1;
+                let of = measurement.of.text().unwrap_or_default();
+                let kept = measurement.value.quantity().map(|value| value.text.as_str()).unwrap_or_default();
+                let told = match again(&folder, photo, measurement) {
+                    Ok(length) if shown(&length) == kept => format!("{kept}, the same again"),
+                    Ok(length) => {
+                        differ += 1;
+                        format!("{kept} in the record, {} measured again", shown(&length))
+                    }
+                    Err(why) => {
+                        differ += 1;
+                        format!("{kept} in the record; not measured again: {why}")
+                    }
+                };
+                writeln!(out, "{of} in {}: {told}", photo.file.text().unwrap_or_default())?;
+            }
+        }
+        writeln!(out, "{}, {differ} not the same again", count(number, "measurement", "measurements"))?;
+        Ok(if differ == 0 { Done::Well } else { Done::FallsShort })
     }
 
     fn reference(&self) -> Result<Reference, Failure> {
@@ -199,9 +280,7 @@ impl MeasurePhoto {
     fn text(&self, told: &PhotoMeasured) -> Result<(), Failure> {
         let mut out = terminal::out();
         if let Some(length) = &told.length {
-            let metres = |millimetres: f64| millimetres / 1000.0;
-            let shown = show_uncertain(metres(length.value), metres(length.expanded), Dimension::LENGTH);
-            writeln!(out, "{}: {shown} (k = 2)", self.measure.word())?;
+            writeln!(out, "{}: {} (k = 2)", self.measure.word(), shown(length))?;
             let rows: Vec<Vec<String>> = length
                 .budget
                 .iter()
@@ -230,6 +309,51 @@ impl MeasurePhoto {
         drop(out);
         self.tell_codes(&told.other_codes.iter().map(String::as_str).collect::<Vec<_>>())
     }
+}
+
+/// Measures again what the record keeps.
+fn again(folder: &Path, photo: &RecordPhoto, kept: &PhotoMeasurement) -> Result<Length, String> {
+    let file = photo.file.text().unwrap_or_default();
+    let picture = Photo::open(&safe_relative(folder, file).map_err(|error| error.to_string())?)
+        .map_err(|error| error.to_string())?;
+    if photo.sha256.text().is_none_or(|sha256| sha256 != picture.digest.to_string()) {
+        return Err("the photo is not the one that was measured".to_owned());
+    }
+    let places = |list: &[String]| {
+        list.iter()
+            .map(|place| place.replacen(' ', ",", 1).parse().map(|Pixel(at)| at))
+            .collect::<Result<Vec<_>, String>>()
+    };
+    let reference = match kept.reference.known() {
+        Some(ScaleReference::Card) => {
+            let card = places(kept.card.list())?;
+            Reference::Card(card.try_into().map_err(|_| "`card` has not four corners".to_owned())?)
+        }
+        _ => {
+            let measured = [&kept.print_across, &kept.print_down];
+            Reference::Sheet {
+                measured: measured.map(|length| length.quantity().map(|length| between(length, 0.5))),
+            }
+        }
+    };
+    let number = |text: &str| {
+        text.trim_end_matches("px").trim().parse::<f64>().ok().filter(|n| (0.0..=100.0).contains(n))
+    };
+    let wanted = Wanted {
+        kind: kept.measure.known().ok_or("`measure` is missing")?,
+        taps: places(kept.taps.list())?,
+        height: kept.height.quantity().map(|height| between(height, 0.5)).ok_or("`height` is missing")?,
+        other_height: kept.other_height.quantity().map(|height| between(height, 0.5)),
+        scatter: kept.scatter.text().and_then(number).ok_or("`scatter` is missing, such as \"2 px\"")?,
+        snap: kept.on_edges.yes() != Some(false),
+    };
+    let scaled = picture.scaled(&reference).map_err(|error| error.to_string())?;
+    scaled.length(&wanted).map(|(length, _)| length).map_err(|error| error.to_string())
+}
+
+/// A measured length as people write it.
+fn shown(length: &Length) -> String {
+    show_uncertain(length.value / 1000.0, length.expanded / 1000.0, Dimension::LENGTH)
 }
 
 /// A length as a range, millimetres; one without ± is taken to within half of a part.

@@ -55,7 +55,7 @@ class Camera:
     def looks(self, u, v):
         d = np.stack([(u - self.c[0]) / self.f, (v - self.c[1]) / self.f], -1).astype(np.float32)
         x = d.copy()
-        for _ in range(8):
+        for _ in range(6):
             r2 = (x**2).sum(-1, keepdims=True)
             x = d / (1 + np.float32(self.k[0]) * r2 + np.float32(self.k[1]) * r2**2)
         look = np.concatenate([x, np.ones_like(x[..., :1])], -1) @ self.r.astype(np.float32)
@@ -75,13 +75,46 @@ def check_against_opencv(camera):
     assert np.allclose(found, own / own[2, 2], rtol=1e-5, atol=1e-6)
 
 
+def meets(look, stand, height):
+    """Where looks meet the plane at a height above the sheet."""
+    far = (np.float32(-height) - np.float32(stand[2])) / look[..., 2]
+    return stand[:2].astype(np.float32) + look[..., :2] * far[..., None]
+
+
+def paint(light, look, stand, camera, solid):
+    """The light of a solid where it is seen: its walls from low to high, then its top."""
+    middle, halves, turned, low, high, top_light, wall_light, shape = solid
+    signs = [(a, b) for a in (-1.2, 1.2) for b in (-1.2, 1.2)]
+    corners = camera.project([[*(middle + turned @ (halves * np.array(s))), -z] for s in signs for z in (low, high)])
+    (left, top), (right, bottom) = corners.min(0).astype(int) - 3, corners.max(0).astype(int) + 4
+    part = slice(max(top, 0), max(bottom, 0)), slice(max(left, 0), max(right, 0))
+    look, light = look[part], light[part]
+    if light.size == 0:
+        return
+    turned = turned.astype(np.float32)
+
+    def inside(height):
+        own = (meets(look, stand, height) - middle.astype(np.float32)) @ turned
+        if shape == "disc":
+            return (own**2).sum(-1) < halves[0] ** 2
+        flat = (np.abs(own) < halves).all(-1)
+        if shape == "card":  # ISO/IEC 7810: corners rounded with 3.18 mm
+            corner = np.abs(own) - (halves - 3.18)
+            flat &= ~((corner > 0).all(-1) & ((corner**2).sum(-1) > 3.18**2))
+        return flat
+
+    for height in np.linspace(low, high, 24 if high - low > 1 else 3)[:-1]:
+        light[inside(height)] = wall_light
+    light[inside(high)] = top_light
+
+
 def scene(rng, index, sheets):
     """One photo, and what is true of it."""
     kind = ["plane", "high", "thin", "disc", "overlap", "card", "plane", "high"][index % 8]
     thin = kind == "thin"
     card = kind == "card"
     tilt = rng.uniform(0, 50) if not thin else rng.uniform(0, 25)
-    size = (1600, 1200) if index % 3 else (1280, 960)
+    size = (1280, 960) if index % 3 else (1120, 840)
     name = "STRIP" if thin and rng.random() < 0.5 else "A4"
     texture, scale = sheets[name]
     paper = np.array([texture.shape[1], texture.shape[0]]) / scale
@@ -92,7 +125,7 @@ def scene(rng, index, sheets):
     if card:
         target = np.array([60.0, 45.0])
     camera = Camera(rng, size, target, 1.0, tilt)
-    want = 13.0 if thin else rng.uniform(4.2, 7.5) if not card else rng.uniform(6.0, 10.0)  # pixels a millimetre
+    want = 13.0 if thin else rng.uniform(4.0, 7.0) if not card else rng.uniform(6.0, 10.0)  # pixels a millimetre
     distance = camera.f / want
     camera.t = np.array([0.0, 0.0, distance]) - camera.r @ np.append(target, 0.0)
     check_against_opencv(camera)
@@ -114,9 +147,9 @@ def scene(rng, index, sheets):
     solids = []  # middle, half sizes, spin, low, high, top light, wall light, round?
     top, wall = (rng.uniform(120, 190), rng.uniform(55, 90)) if rng.random() < 0.5 else (rng.uniform(60, 100), rng.uniform(120, 160))
     if kind == "disc":
-        solids.append((spot, np.array([half[1], half[1]]), np.eye(2), 0.0, height, top, wall, True))
+        solids.append((spot, np.array([half[1], half[1]]), np.eye(2), 0.0, height, top, wall, "disc"))
     else:
-        solids.append((spot, half, spin, 0.0, height, top, wall, False))
+        solids.append((spot, half, spin, 0.0, height, top, wall, "box"))
     if card:
         c, s = np.cos(0.3), np.sin(0.3)
         solids.append((np.array([60.0, 38.0]), np.array([42.8, 26.99]), np.array([[c, -s], [s, c]]) if rng.random() < 0.5 else np.eye(2), -0.5, 0.0, 205.0, 120.0, "card"))
@@ -124,39 +157,24 @@ def scene(rng, index, sheets):
         along = spin @ np.array([1.0, 0.0])
         lap = rng.uniform(8, 2 * half[0] - 4) if half[0] > 8 else half[0]
         second = rng.uniform(20, 40)
-        solids.append((spot + along * (half[0] - lap + second), np.array([second, half[1] * 0.8]), spin, height, height + 0.3, 255 - top, 40.0, False))
+        solids.append((spot + along * (half[0] - lap + second), np.array([second, half[1] * 0.8]), spin, height, height + 0.3, 255 - top, 40.0, "box"))
     picture = np.zeros((size[1], size[0]), np.float32)
+    cable = rng.uniform(20, 230) if index % 5 == 2 and name == "A4" else None
     for sub in range(SUPER * SUPER):
         du, dv = (np.array([sub % SUPER, sub // SUPER]) + 0.5) / SUPER - 0.5
         v, u = np.mgrid[0 : size[1], 0 : size[0]].astype(np.float32)
-        look, stand = camera.looks(u + du, v + dv)
-        def at(z):
-            far = (z - stand[2]) / look[..., 2]
-            return stand[:2] + look[..., :2] * far[..., None]
-        ground = at(0.0)
+        look, stand = camera.looks(u + np.float32(du), v + np.float32(dv))
+        ground = meets(look, stand, 0.0)
         if card:
-            light = np.full(u.shape, 70.0, np.float32)
-            light += 6 * np.sin(ground[..., 0] / 3.1) * np.sin(ground[..., 1] / 2.3)
+            light = 70 + 6 * np.sin(ground[..., 0] / 3.1) * np.sin(ground[..., 1] / 2.3)
         else:
-            light = cv2.remap(texture, ((ground[..., 0]) * scale - 0.5).astype(np.float32), ((ground[..., 1]) * scale - 0.5).astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=60).astype(np.float32)
-            if index % 5 == 2 and name == "A4":  # a cable lies over some of the codes
-                a = np.array([rng_cable[0], 0.0]); 
-                off = np.abs((ground[..., 0] - a[0]) + 0.3 * (ground[..., 1]))
-                light[off < 5] = 45
-        for middle, halves, turned, low, high, top_light, wall_light, shape in solids:
-            def inside(points):
-                own = (points - middle) @ turned
-                if shape is True:
-                    return (own**2).sum(-1) < halves[0] ** 2
-                flat = (np.abs(own) < halves).all(-1)
-                if shape == "card":
-                    corner = np.abs(own) - (halves - 3.18)
-                    flat &= ~((corner > 0).all(-1) & ((corner**2).sum(-1) > 3.18**2))
-                return flat
-            # Walls: the look is inside at some height between low and high; a step of a tenth of the rise shows them.
-            for z in np.linspace(low, high, 24 if high - low > 1 else 3)[:-1]:
-                light[inside(at(-z))] = wall_light
-            light[inside(at(-high))] = top_light
+            maps = (ground * np.float32(scale) - np.float32(0.5)).astype(np.float32)
+            light = cv2.remap(texture, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=60)
+            light = light.astype(np.float32)
+            if cable is not None:  # it lies over some of the codes
+                light[np.abs(ground[..., 0] - cable + 0.3 * ground[..., 1]) < 5] = 45
+        for solid in solids:
+            paint(light, look, stand, camera, solid)
         picture += light
     picture /= SUPER * SUPER
     # Light from one side, the lens's fall-off, blur, noise, JPEG.
@@ -219,16 +237,12 @@ def with_exif(jpeg: bytes, film: int, size) -> bytes:
     return jpeg[:2] + b"\xff\xe1" + (len(payload) + 2).to_bytes(2, "big") + payload + jpeg[2:]
 
 
-rng_cable = [0.0]
-
-
 def main(sheet, strip, out, first, last):
     sheets = {name: (raster(Path(path).read_text(), scale), scale) for name, path, scale in (("A4", sheet, 12), ("STRIP", strip, 24))}
     out = Path(out)
     with open(out / f"truth-{first}.jsonl", "w") as file:
         for index in range(int(first), int(last)):
             rng = np.random.default_rng(16_000 + index)
-            rng_cable[0] = rng.uniform(20, 230)
             picture, quality, told, film = scene(rng, index, sheets)
             _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
             jpeg = jpeg.tobytes()

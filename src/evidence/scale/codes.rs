@@ -12,8 +12,8 @@ use rqrr::BitGrid;
 
 /// Pixels of the picture in which codes are sought; a larger one is made smaller first, by whole numbers.
 const SOUGHT_IN: u64 = 3_200_000;
-/// Most finder patterns; a full sheet has 24.
-const MOST_FINDERS: u32 = 240;
+/// Most finder patterns; a full sheet has 24, and most are met in four of the parts and in the whole.
+const MOST_FINDERS: u32 = 600;
 /// Most pixels that are copied in trials.
 const MOST_COPIED: u64 = 3_000_000_000;
 /// Most bytes of a code that are kept (a code holds up to 7,089 digits; a label far less).
@@ -33,6 +33,12 @@ pub(crate) struct Code {
 }
 
 impl Code {
+    fn scaled(mut self, by: f64) -> Self {
+        // A pixel of the smaller picture lies in the middle of those that it was made of.
+        self.bounds = self.bounds.map(|corner| corner.map(|at| at * by + (by - 1.0) / 2.0));
+        self
+    }
+
     /// Whether a module is dark.
     pub(crate) fn is_dark(&self, column: usize, row: usize) -> bool {
         self.dark.get(row * self.modules + column).copied().unwrap_or_default()
@@ -53,13 +59,12 @@ pub(crate) fn find(picture: &GrayImage) -> Result<Vec<Code>, TooMany> {
     while pixels / u64::from(smaller * smaller) > SOUGHT_IN {
         smaller += 1;
     }
-    let found =
-        if smaller == 1 { read(picture.clone(), 1)? } else { read(shrunk(picture, smaller), smaller)? };
-    // Small codes are lost when the picture is made smaller.
-    if found.is_empty() && smaller > 1 && pixels <= 4 * SOUGHT_IN {
-        return read(picture.clone(), 1);
+    if smaller == 1 {
+        return read(picture, 1);
     }
-    Ok(found)
+    let found = read(&shrunk(picture, smaller), smaller)?;
+    // Small codes are lost when the picture is made smaller.
+    if found.is_empty() && pixels <= 4 * SOUGHT_IN { read(picture, 1) } else { Ok(found) }
 }
 
 /// Means of squares of pixels.
@@ -80,35 +85,174 @@ fn shrunk(picture: &GrayImage, by: u32) -> GrayImage {
     GrayImage::from_raw(width, height, out).unwrap_or_default()
 }
 
-fn read(picture: GrayImage, scale: u32) -> Result<Vec<Code>, TooMany> {
-    if picture.width() < 32 || picture.height() < 32 {
+/// Reads the codes of a picture that was made smaller by a factor.
+fn read(picture: &GrayImage, scale: u32) -> Result<Vec<Code>, TooMany> {
+    let longer = picture.width().max(picture.height());
+    if picture.width().min(picture.height()) < 32 {
         return Ok(Vec::new());
     }
+    let mut codes: Vec<Code> = Vec::new();
     let work = Rc::new(Work::default());
-    let watched = Watched { picture, work: Rc::clone(&work) };
-    let codes = catch_unwind(AssertUnwindSafe(|| {
-        let mut prepared = rqrr::PreparedImage::prepare(watched);
-        let grids = prepared.detect_grids();
-        grids.iter().filter_map(|grid| code(grid, scale)).collect()
-    }));
-    match codes {
-        Ok(codes) => Ok(codes),
-        Err(_) if work.given_up() => Err(TooMany),
-        // A fault of the decoder costs the codes of this picture and nothing else.
-        Err(_) => Ok(Vec::new()),
+    // A window that is small against a module shows only its rim, a large one is deceived by shadows. In the whole of a
+    // sheet the decoder takes patterns of different codes together; parts of the picture, each half covered by the next,
+    // hold few of them.
+    let whole = [0, 0, picture.width(), picture.height()];
+    let (width, height) = (picture.width() / 2, picture.height() / 2);
+    let parts = (0..9).map(|part| [part % 3 * width / 2, part / 3 * height / 2, width, height]).collect();
+    for (window, parts) in [(longer / 64, parts), (longer / 16, vec![whole])] {
+        let dark = dark(picture, window.max(8));
+        let mut grids = Vec::new();
+        for [left, top, width, height] in parts {
+            let part = image::imageops::crop_imm(&dark, left, top, width, height).to_image();
+            let watched = Watched { picture: part, work: Rc::clone(&work) };
+            let found = catch_unwind(AssertUnwindSafe(|| {
+                let mut prepared = rqrr::PreparedImage::without_preparation(watched);
+                let grids = prepared.detect_grids();
+                grids.iter().map(|grid| (grid.bounds, grid.grid.size())).collect::<Vec<_>>()
+            }));
+            match found {
+                Ok(found) => grids.extend(found.into_iter().map(|(bounds, modules)| {
+                    let place = |point: rqrr::Point| {
+                        [f64::from(point.x) + f64::from(left), f64::from(point.y) + f64::from(top)]
+                    };
+                    (bounds.map(place), modules)
+                })),
+                Err(_) if work.given_up() => return Err(TooMany),
+                // A fault of the decoder costs the codes of this part and nothing else.
+                Err(_) => {}
+            }
+        }
+        for (bounds, modules) in grids {
+            let near = |code: &Code| {
+                let [x, y] = code.bounds[0].map(|at| at / f64::from(scale));
+                (x - bounds[0][0]).hypot(y - bounds[0][1]) < 0.1 * distance(bounds[0], bounds[1])
+            };
+            if !codes.iter().any(near) {
+                let found = catch_unwind(AssertUnwindSafe(|| code(picture, bounds, modules)));
+                codes.extend(found.ok().flatten().map(|code| code.scaled(f64::from(scale))));
+            }
+        }
+    }
+    Ok(codes)
+}
+
+/// 1 where a pixel is darker than its surroundings (Bradley and Roth, Journal of Graphics Tools 12 (2007) 13), else 0.
+fn dark(picture: &GrayImage, half: u32) -> GrayImage {
+    let (width, height) = (picture.width() as usize, picture.height() as usize);
+    let half = half as usize;
+    let raw = picture.as_raw();
+    let line = |y: usize| raw.get(y * width..(y + 1) * width).unwrap_or_default();
+    let mut columns = vec![0_u32; width];
+    for y in 0..half.min(height) {
+        columns.iter_mut().zip(line(y)).for_each(|(sum, level)| *sum += u32::from(*level));
+    }
+    let mut out = Vec::with_capacity(raw.len());
+    for y in 0..height {
+        if y + half < height {
+            columns.iter_mut().zip(line(y + half)).for_each(|(sum, level)| *sum += u32::from(*level));
+        }
+        if y > half {
+            columns.iter_mut().zip(line(y - half - 1)).for_each(|(sum, level)| *sum -= u32::from(*level));
+        }
+        let rows = (y + half + 1).min(height) - y.saturating_sub(half);
+        let mut sum: u64 = columns.iter().take(half).map(|sum| u64::from(*sum)).sum();
+        for (x, level) in line(y).iter().enumerate() {
+            sum += columns.get(x + half).map_or(0, |sum| u64::from(*sum));
+            if x > half {
+                sum -= u64::from(columns[x - half - 1]);
+            }
+            let number = ((x + half + 1).min(width) - x.saturating_sub(half)) * rows;
+            out.push(u8::from(u64::from(*level) * number as u64 * 100 < sum * 85));
+        }
+    }
+    GrayImage::from_raw(picture.width(), picture.height(), out).unwrap_or_default()
+}
+
+/// Reads a code between four corners. `rqrr` knows three of them well; the fourth is only where lines through the finder
+/// patterns meet, and is moved about until the code can be read.
+fn code(picture: &GrayImage, bounds: [[f64; 2]; 4], modules: usize) -> Option<Code> {
+    const STEPS: i32 = 5;
+    let side = modules as f64 + 1.0;
+    let module = (distance(bounds[0], bounds[1]) + distance(bounds[0], bounds[3])) / 2.0 / side;
+    let mut best: Option<(String, Vec<bool>, f64)> = None;
+    let (mut number, mut sum) = (0.0, [0.0; 2]);
+    for down in -STEPS..=STEPS {
+        for right in -STEPS..=STEPS {
+            let by = [right, down].map(|step| 0.5 * module * f64::from(step));
+            let mut corners = bounds;
+            corners[2] = [corners[2][0] + by[0], corners[2][1] + by[1]];
+            let dark = sampled(picture, corners, modules);
+            let Some(text) = decoded(&dark, modules) else { continue };
+            number += 1.0;
+            sum = [sum[0] + by[0], sum[1] + by[1]];
+            let far = by[0].hypot(by[1]);
+            if best.as_ref().is_none_or(|best| far < best.2) {
+                best = Some((text, dark, far));
+            }
+        }
+    }
+    let (text, dark, _) = best?;
+    let mut corners = bounds;
+    corners[2] = [corners[2][0] + sum[0] / number, corners[2][1] + sum[1] / number];
+    Some(Code { text, modules, dark, bounds: corners })
+}
+
+fn decoded(dark: &[bool], modules: usize) -> Option<String> {
+    let bits =
+        rqrr::SimpleGrid::from_func(modules, |x, y| dark.get(y * modules + x).copied().unwrap_or_default());
+    let (_, text) = rqrr::Grid::new(bits).decode().ok()?;
+    (text.len() <= LONGEST).then_some(text)
+}
+
+/// The modules between four corners, against the middle of what is dark and light in the finder patterns.
+fn sampled(picture: &GrayImage, bounds: [[f64; 2]; 4], modules: usize) -> Vec<bool> {
+    let square = Projected::of(bounds, modules as f64 + 1.0);
+    let level = |column: usize, row: usize| {
+        let [x, y] = square.at(column as f64 + 0.5, row as f64 + 0.5).map(f64::round);
+        let inside =
+            x >= 0.0 && y >= 0.0 && x < f64::from(picture.width()) && y < f64::from(picture.height());
+        if inside { f64::from(picture.get_pixel(x as u32, y as u32).0[0]) } else { 255.0 }
+    };
+    let (mut dark, mut light) = (0.0, 0.0);
+    for (left, top) in [(0, 0), (modules - 7, 0), (0, modules - 7)] {
+        dark += (0..7).map(|k| level(left + k, top) + level(left + k, top + 6)).sum::<f64>() / 42.0;
+        light += (1..6).map(|k| level(left + k, top + 1) + level(left + k, top + 5)).sum::<f64>() / 30.0;
+    }
+    let middle = f64::midpoint(dark, light);
+    (0..modules * modules).map(|at| level(at % modules, at / modules) < middle).collect()
+}
+
+/// A square of a side as it is seen between four corners (Heckbert, Fundamentals of Texture Mapping and Image Warping, 1989, 2.2.3).
+struct Projected {
+    side: f64,
+    x: [f64; 3],
+    y: [f64; 3],
+    w: [f64; 2],
+}
+
+impl Projected {
+    fn of([a, b, c, d]: [[f64; 2]; 4], side: f64) -> Self {
+        let (first, second) = ([b[0] - c[0], b[1] - c[1]], [d[0] - c[0], d[1] - c[1]]);
+        let sum = [a[0] - b[0] + c[0] - d[0], a[1] - b[1] + c[1] - d[1]];
+        let area = first[0] * second[1] - second[0] * first[1];
+        let w = [
+            (sum[0] * second[1] - second[0] * sum[1]) / area,
+            (first[0] * sum[1] - sum[0] * first[1]) / area,
+        ];
+        let along =
+            |axis: usize| [b[axis] - a[axis] + w[0] * b[axis], d[axis] - a[axis] + w[1] * d[axis], a[axis]];
+        Self { side, x: along(0), y: along(1), w }
+    }
+
+    fn at(&self, u: f64, v: f64) -> [f64; 2] {
+        let (u, v) = (u / self.side, v / self.side);
+        let far = self.w[0] * u + self.w[1] * v + 1.0;
+        [self.x, self.y].map(|row| (row[0] * u + row[1] * v + row[2]) / far)
     }
 }
 
-fn code<G: BitGrid>(grid: &rqrr::Grid<G>, scale: u32) -> Option<Code> {
-    let (_, text) = grid.decode().ok()?;
-    if text.len() > LONGEST {
-        return None;
-    }
-    let modules = grid.grid.size();
-    let dark = (0..modules * modules).map(|at| grid.grid.bit(at / modules, at % modules)).collect();
-    let scale = f64::from(scale);
-    let bounds = grid.bounds.map(|point| [f64::from(point.x) * scale, f64::from(point.y) * scale]);
-    Some(Code { text, modules, dark, bounds })
+fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
 /// What the decoder did.

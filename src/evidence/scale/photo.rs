@@ -355,13 +355,17 @@ impl Scaled<'_> {
     }
 
     fn tap(&self, at: [f64; 2], wanted: &Wanted) -> Tap {
-        let reach = (3.0 * wanted.scatter).clamp(5.0, 40.0);
+        let reach = (4.0 * wanted.scatter + 2.0).clamp(5.0, 40.0);
         let edge = wanted.snap.then(|| edge::near(&self.photo.picture, at, reach)).flatten();
         match edge {
             Some(edge) => {
                 Tap { at: edge.at, across: edge.across, sigma: [edge.sigma, wanted.scatter], on_edge: true }
             }
-            None => Tap { at, across: [1.0, 0.0], sigma: [wanted.scatter.max(0.5); 2], on_edge: false },
+            // Where no edge was found within four standard deviations the tap may well be farther off than usual.
+            None => {
+                let sigma = wanted.scatter.max(0.5) * if wanted.snap { 2.0 } else { 1.0 };
+                Tap { at, across: [1.0, 0.0], sigma: [sigma; 2], on_edge: false }
+            }
         }
     }
 }

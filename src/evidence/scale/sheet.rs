@@ -190,8 +190,8 @@ mod tests {
             for at in &sheet.codes {
                 let place = Place { kind, at: *at };
                 assert_eq!(Place::read(&place.text()), Some(place));
-                // 20 characters fit version 1 at level M (ISO/IEC 18004, table 7).
-                assert!(place.text().len() <= if kind == Kind::Letter { 25 } else { 20 }, "{}", place.text());
+                // 25 characters fit version 1 at level L (ISO/IEC 18004, table 7).
+                assert!(place.text().len() <= 25, "{}", place.text());
                 let free = 4.0 * at[2] / f64::from(MODULES);
                 rooms.push([at[0] - free, at[1] - free, at[0] + at[2] + free, at[1] + at[2] + free]);
             }

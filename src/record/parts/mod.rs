@@ -14,7 +14,9 @@ mod withhold;
 pub(crate) use bms::{Bms, Heater};
 pub(crate) use cells::{CellReading, Cells, Chemistry};
 pub(crate) use claims::{ClaimVerdict, Claims};
-pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, Measure, RecordPhoto};
+pub(crate) use evidence::{
+    Instrument, InstrumentKind, ItemAnswer, Measure, PhotoMeasurement, RecordPhoto, ScaleReference,
+};
 pub(crate) use inspection::InspectionHead;
 pub(crate) use path::CurrentPath;
 pub use path::{
