@@ -15,6 +15,10 @@ pub(super) const LENS: [usize; 2] = [3, 4];
 /// Smallest standard uncertainty of a corner, pixels: JPEG and the camera's sharpening are not noise (own trial).
 const LEAST_SIGMA: f64 = 0.08;
 
+/// By how much the sum of squares may be larger for another camera that is still taken for possible (custom, wide: corners
+/// are off together).
+const EXPLAINS: f64 = 60.0;
+
 /// A matrix of n × n, row by row.
 pub(super) type Square = Vec<f64>;
 
@@ -72,6 +76,8 @@ pub(super) struct Fit {
     pub rms: f64,
     /// Corners that fit.
     pub used: usize,
+    /// Standard uncertainty of a coordinate of a corner, pixels.
+    sigma: f64,
 }
 
 impl Camera {
@@ -141,6 +147,32 @@ impl Camera {
         Self { lens, turn, shift }
     }
 
+    /// The camera that sees the sheet round a point about as this one does, from the other side or with a longer lens.
+    fn seen_otherwise(&self, middle: [f64; 2], mirrored: bool, longer: f64) -> Option<Self> {
+        let point = [middle[0], middle[1], 0.0];
+        let there = |turn: &[[f64; 3]; 3]| [0, 1, 2].map(|row| dot(turn[row], point));
+        let before = there(&self.turn);
+        let target = [0, 1, 2].map(|row| before[row] + self.shift[row]);
+        let sight = unit(target)?;
+        let mut turn = self.turn;
+        if mirrored {
+            // The upright of the sheet goes to the other side of the sight; the sheet turns with it about the axis of both.
+            let upright = [0, 1, 2].map(|row| self.turn[row][2]);
+            let sine = cross(upright, sight);
+            let angle = 2.0 * dot(sine, sine).sqrt().atan2(dot(upright, sight));
+            let step = rotation(unit(sine)?.map(|part| part * angle));
+            turn = [0, 1, 2].map(|row| {
+                [0, 1, 2].map(|column| (0..3).map(|k| step[row][k] * self.turn[k][column]).sum::<f64>())
+            });
+        }
+        let after = there(&turn);
+        let mut shift = [0, 1, 2].map(|row| target[row] - after[row]);
+        shift[2] += (longer - 1.0) * target[2];
+        let mut lens = self.lens;
+        lens[0] += longer.ln();
+        Some(Self { lens, turn, shift })
+    }
+
     /// A camera from the homography of the sheet's plane: its first two columns are f r₁ and f r₂ beside the axis, and the two
     /// stand upright on each other and are of the same length (Zhang 2000, eqs. 3 and 4), which gives f.
     fn of(homography: &[f64; 9], before: &Before) -> Option<Self> {
@@ -181,19 +213,56 @@ impl Camera {
 }
 
 impl Fit {
-    /// Fits a camera.
-    pub(super) fn of(seen: &[Seen], before: &Before) -> Option<Self> {
+    /// Fits a camera to points that are known within a standard uncertainty at the best, pixels.
+    pub(super) fn of(seen: &[Seen], before: &Before, least: f64) -> Option<Self> {
         let mut camera = Camera::of(&homography(seen)?, before)?;
-        Self::from(&mut camera, seen, before)
+        Self::from(&mut camera, seen, before, least)
     }
 
     /// Fits again from a camera that is near.
     pub(super) fn again(&self, seen: &[Seen], before: &Before) -> Option<Self> {
         let mut camera = self.camera;
-        Self::from(&mut camera, seen, before)
+        Self::from(&mut camera, seen, before, LEAST_SIGMA)
     }
 
-    fn from(camera: &mut Camera, seen: &[Seen], before: &Before) -> Option<Self> {
+    /// Other cameras that explain the corners about as well. A plane that is small in the picture looks the same from two
+    /// sides (Schweighofer and Pinz, IEEE PAMI 28 (2006) 2024), and a long lens from afar much as a short one from near.
+    pub(super) fn others(&self, seen: &[Seen], before: &Before) -> Vec<Self> {
+        let number = seen.len().max(1) as f64;
+        let middle = [0, 1].map(|axis| seen.iter().map(|each| each.on_sheet[axis]).sum::<f64>() / number);
+        let cost_of = |camera: &Camera| cost(camera, seen, before, &vec![1.0; seen.len()], self.sigma);
+        let Some(best) = cost_of(&self.camera) else { return Vec::new() };
+        let mut others: Vec<Self> = Vec::new();
+        for mirrored in [true, false] {
+            for longer in [0.6, 1.0, 1.7] {
+                let Some(mut camera) = self.camera.seen_otherwise(middle, mirrored, longer) else { continue };
+                let Some(other) = Self::from(&mut camera, seen, before, LEAST_SIGMA) else { continue };
+                if cost_of(&other.camera).is_some_and(|cost| cost < best + EXPLAINS) {
+                    others.push(other);
+                }
+            }
+        }
+        others
+    }
+
+    /// Standard uncertainty of where a point of the sheet is seen, pixels.
+    pub(super) fn uncertain(&self, on_sheet: [f64; 2]) -> Option<f64> {
+        let mut slopes = [[0.0; UNKNOWNS]; 2];
+        for (index, step) in steps(&self.camera).into_iter().enumerate() {
+            let at = |sign: f64| {
+                let mut by = [0.0; UNKNOWNS];
+                by[index] = sign * step;
+                self.camera.changed(&by).project(on_sheet, 0.0)
+            };
+            let (more, less) = (at(1.0)?, at(-1.0)?);
+            for axis in 0..2 {
+                slopes[axis][index] = (more[axis] - less[axis]) / (2.0 * step);
+            }
+        }
+        Some((self.variance(&slopes[0], &[])? + self.variance(&slopes[1], &[])?).sqrt())
+    }
+
+    fn from(camera: &mut Camera, seen: &[Seen], before: &Before, least: f64) -> Option<Self> {
         let mut damping = 1e-3;
         let mut sigma = 1.0;
         for round in 0..40 {
@@ -252,9 +321,9 @@ impl Fit {
         // Of two coordinates a corner; the fit has used up to eight of them for the plane.
         let freedom = (seen_numbers - 9.0).max(1.0);
         let rms = (squares / used.max(1) as f64 / 2.0).sqrt();
-        let sigma = (squares / freedom).sqrt().max(LEAST_SIGMA);
+        let sigma = (squares / freedom).sqrt().max(least);
         let (information, _) = normal(camera, seen, before, &weights, sigma)?;
-        Some(Self { camera: *camera, information, rms, used })
+        Some(Self { camera: *camera, information, rms, used, sigma })
     }
 
     /// Variance of a value whose change with each quantity of the camera is given; `fixed` quantities are taken for known.
@@ -526,7 +595,7 @@ mod tests {
                 .collect();
             for focal in [Some(1380.0), None] {
                 let before = Before { size: [1600.0, 1200.0], focal };
-                let fit = Fit::of(&seen, &before).unwrap();
+                let fit = Fit::of(&seen, &before, 0.1).unwrap();
                 assert!(fit.rms < 0.2 && fit.used >= 75, "{tilt}: {} {}", fit.rms, fit.used);
                 for point in [[60.0, 100.0], [150.0, 250.0]] {
                     let at = truth.project(point, 0.0).unwrap();

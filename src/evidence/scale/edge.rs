@@ -13,8 +13,10 @@ const SHARP: f64 = 0.22;
 const OF_WIDTH: f64 = 0.15;
 /// Levels over which an edge must rise.
 const LEAST: f64 = 8.0;
-/// Another edge within reach counts when it rises by this share of the strongest.
-const OTHER: f64 = 0.4;
+/// Another edge within reach counts when it has this share of the weight of the one that was chosen.
+const OTHER: f64 = 0.1;
+/// Least share by which levels change in one direction rather than in all.
+const IN_ONE: f64 = 0.3;
 /// Steps of the levels across an edge, pixels.
 const STEP: f64 = 0.25;
 
@@ -29,7 +31,8 @@ pub(super) struct Edge {
 }
 
 /// The edge that a tap means; nothing where there is none within reach, or only a corner.
-pub(super) fn near(picture: &GrayImage, tap: [f64; 2], reach: f64) -> Option<Edge> {
+pub(super) fn near(picture: &GrayImage, tap: [f64; 2], scatter: f64) -> Option<Edge> {
+    let reach = (4.0 * scatter + 2.0).clamp(5.0, 40.0);
     let across = direction(picture, tap, reach)?;
     let first = on_line(picture, tap, across, reach, reach.min(6.0))?;
     // The direction again where the edge is, with less beside it.
@@ -73,24 +76,29 @@ pub(super) fn on_line(
             here >= slopes[at - 1].abs() && here > slopes[at + 1].abs() && here >= LEAST / 4.0
         })
         .collect();
-    let best = peaks.iter().copied().max_by(|a, b| slopes[*a].abs().total_cmp(&slopes[*b].abs()))?;
+    // The strongest, and of two the nearer: a tap is off by a quarter of the reach, an edge that is sought by half.
+    let weight = |at: usize| {
+        let by = (at as f64 - f64::from(half)) * STEP / (0.4 * reach);
+        slopes[at].abs() * (-0.5 * by * by).exp()
+    };
+    let best = peaks.iter().copied().max_by(|a, b| weight(*a).total_cmp(&weight(*b)))?;
     let top = slopes[best];
     // The edge is as far as the slope keeps its sign and a third of its top; its place is the middle of that, weighted.
     let belongs = |at: usize| slopes.get(at).is_some_and(|slope| slope / top > 0.33);
     let first = (0..=best).rev().take_while(|at| belongs(*at)).last()?;
     let last = (best..slopes.len()).take_while(|at| belongs(*at)).last()?;
-    let (mut weight, mut first_moment, mut second_moment) = (0.0, 0.0, 0.0);
+    let (mut sum, mut first_moment, mut second_moment) = (0.0, 0.0, 0.0);
     for (at, slope) in slopes.iter().enumerate().take(last + 1).skip(first) {
         let (w, by) = (slope / top - 0.33, (at as f64 - f64::from(half)) * STEP);
-        weight += w;
+        sum += w;
         first_moment += w * by;
         second_moment += w * by * by;
     }
-    if weight <= 0.0 {
+    if sum <= 0.0 {
         return None;
     }
-    let place_of = first_moment / weight;
-    let width = (second_moment / weight - place_of * place_of).max(0.0).sqrt();
+    let place_of = first_moment / sum;
+    let width = (second_moment / sum - place_of * place_of).max(0.0).sqrt();
     let rise: f64 = slopes.get(first..=last)?.iter().sum::<f64>().abs() * STEP;
     // An edge that ends with the window was not seen whole.
     if rise < LEAST || first == 0 || last + 1 == slopes.len() {
@@ -98,7 +106,7 @@ pub(super) fn on_line(
     }
     let mut sigma = SHARP + OF_WIDTH * width;
     for other in peaks {
-        if (other < first || other > last) && slopes[other].abs() > OTHER * top.abs() {
+        if (other < first || other > last) && weight(other) > OTHER * weight(best) {
             let apart = ((other as f64 - f64::from(half)) * STEP - place_of).abs();
             // The other may be meant: the interval of two standard uncertainties holds both.
             sigma = sigma.max(0.55 * apart + SHARP);
@@ -123,7 +131,7 @@ fn direction(picture: &GrayImage, [x, y]: [f64; 2], reach: f64) -> Option<[f64; 
         }
     }
     let apart = ((xx - yy).powi(2) + 4.0 * xy * xy).sqrt();
-    if apart < 0.6 * (xx + yy) || xx + yy <= 0.0 {
+    if apart < IN_ONE * (xx + yy) || xx + yy <= 0.0 {
         return None;
     }
     let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
@@ -150,18 +158,18 @@ mod tests {
     fn a_tap_goes_to_the_edge() {
         for (angle, blur) in [(0.0, 0.5), (0.6, 0.8), (1.9, 1.5), (-1.2, 2.5)] {
             let picture = picture(angle, blur, None);
-            let edge = near(&picture, [31.5, 28.2], 8.0).unwrap();
+            let edge = near(&picture, [31.5, 28.2], 1.5).unwrap();
             let by = (edge.at[0] - 30.0) * angle.cos() + (edge.at[1] - 30.0) * angle.sin();
             assert!((by - 0.4).abs() < 0.1, "{angle}: {edge:?} {by}");
             assert!((0.2..0.9).contains(&edge.sigma), "{edge:?}");
         }
-        assert_eq!(near(&GrayImage::from_pixel(60, 60, Luma([90])), [30.0, 30.0], 8.0), None);
-        assert_eq!(near(&picture(0.0, 0.5, None), [1.0, 30.0], 8.0), None);
+        assert_eq!(near(&GrayImage::from_pixel(60, 60, Luma([90])), [30.0, 30.0], 1.5), None);
+        assert_eq!(near(&picture(0.0, 0.5, None), [1.0, 30.0], 1.5), None);
     }
 
     #[test]
     fn a_second_edge_within_reach_widens() {
-        let edge = near(&picture(0.3, 0.6, Some(5.0)), [30.5, 30.0], 8.0).unwrap();
+        let edge = near(&picture(0.3, 0.6, Some(5.0)), [30.5, 30.0], 1.5).unwrap();
         assert!(edge.sigma > 2.2, "{edge:?}");
     }
 }

@@ -88,6 +88,7 @@ const UNEVEN: f64 = 0.1;
 /// All that a length is made of.
 pub(super) struct Setting<'a> {
     pub fit: &'a Fit,
+    pub others: &'a [Fit],
     pub kind: Measure,
     pub taps: &'a [Tap],
     /// Height of the first and of the second edge; the same where only one was given.
@@ -126,8 +127,14 @@ impl Setting<'_> {
         let without = self.fit.variance(&slopes, &LENS)?.min(all);
         add("noise of the pixels, in the corners that give the camera's place", without.sqrt());
         add("distortion of the lens", (all - without).sqrt());
+        // Another camera that explains the picture as well: the interval of two standard uncertainties holds its length too.
+        let mut apart = 0.0_f64;
+        for other in self.others {
+            apart = apart.max((usual(&other.camera)? - value).abs());
+        }
+        add("where the camera may have stood besides", 0.6 * apart);
         // Taps, across their edges and along them.
-        let (mut edges, mut scatter) = (0.0, 0.0);
+        let (mut edges, mut scatter) = ([0.0; 2], 0.0);
         for (index, tap) in self.taps.iter().enumerate() {
             let along = [-tap.across[1], tap.across[0]];
             for (way, sigma) in [tap.across, along].into_iter().zip(tap.sigma) {
@@ -138,11 +145,16 @@ impl Setting<'_> {
                     };
                     self.of(&camera, &at, &|tap| heights[self.side(tap)], self.print.factor)
                 };
-                let part = ((moved(sigma)? - moved(-sigma)?) / 2.0).powi(2);
-                if tap.on_edge && way == tap.across { edges += part } else { scatter += part }
+                let part = ((moved(sigma)? - moved(-sigma)?) / 2.0).abs();
+                // What moves an edge (a shadow, a second edge beside it) moves it at all of its taps.
+                if tap.on_edge && way == tap.across {
+                    edges[self.side(index)] += part;
+                } else {
+                    scatter += part * part;
+                }
             }
         }
-        add("edges, from blur and noise", edges.sqrt());
+        add("edges, from blur and what lies beside them", edges[0].hypot(edges[1]));
         add("scatter of the taps", scatter.sqrt());
         // Print.
         let mut print = 0.0;

@@ -112,6 +112,8 @@ pub(crate) struct Photo {
 pub(crate) struct Scaled<'a> {
     photo: &'a Photo,
     fit: Fit,
+    /// Other cameras that may have taken it.
+    others: Vec<Fit>,
     print: Print,
     reference: f64,
     /// Which sheet, or the card.
@@ -187,10 +189,15 @@ impl Photo {
             }
         }
         let few = || NoScale::FewCorners(0);
-        let mut fit = Fit::of(&rough, &self.before).ok_or_else(few)?;
+        // The fourth corner of a code is only where the code could be read: within a module.
+        let module =
+            rough.chunks(4).map(|code| (code[0].at[0] - code[1].at[0]).hypot(code[0].at[1] - code[1].at[1]));
+        let module = module.fold(0.0, f64::max) / f64::from(MODULES + 1);
+        let mut fit = Fit::of(&rough, &self.before, 0.5 * module).ok_or_else(few)?;
         let sheet = kind.sheet();
-        for round in 0..4 {
-            let mut seen = Vec::new();
+        let mut seen = Vec::new();
+        for round in 0..6 {
+            seen.clear();
             for (place, code) in &own {
                 let [left, top, size] = place.at;
                 let module = size / f64::from(MODULES);
@@ -208,7 +215,13 @@ impl Photo {
             // The bands are sought where the codes say that they are, once these are well known.
             for band in sheet.bands.iter().filter(|_| round > 0) {
                 for (index, at) in band.corners().enumerate() {
-                    seen.extend(self.seen(&fit, at, band.square, index % 2 == 0));
+                    // Bands repeat: a corner is sought only where it cannot be taken for another one.
+                    let here =
+                        fit.camera.project(at, 0.0).zip(fit.camera.project([at[0] + 1.0, at[1] + 1.0], 0.0));
+                    let scale = here.map_or(0.0, |(a, b)| (a[0] - b[0]).hypot(a[1] - b[1]));
+                    if fit.uncertain(at).is_some_and(|sigma| sigma < 0.1 * band.square * scale) {
+                        seen.extend(self.seen(&fit, at, band.square, index % 2 == 0));
+                    }
                 }
             }
             if seen.len() < LEAST_CORNERS {
@@ -233,7 +246,8 @@ impl Photo {
             print.half[axis] = (range.high - range.low) / 2.0 / check.length + more;
         }
         let measured = print.half.iter().all(|half| *half < UNMEASURED);
-        Ok(Scaled { photo: self, fit, print, reference: 0.0, name: kind.word(), measured })
+        let others = fit.others(&seen, &self.before);
+        Ok(Scaled { photo: self, fit, others, print, reference: 0.0, name: kind.word(), measured })
     }
 
     /// A corner of the sheet where it is seen.
@@ -265,10 +279,11 @@ impl Photo {
             .zip(at)
             .map(|(on_sheet, at)| Seen { on_sheet: *on_sheet, at, across: None })
             .collect();
-        let mut fit = Fit::of(&tapped, &self.before).ok_or(NoScale::NoCard)?;
+        let mut fit = Fit::of(&tapped, &self.before, 3.0).ok_or(NoScale::NoCard)?;
         let mut blur = 0.0;
+        let mut seen = Vec::new();
         for reach in [1.8, 0.8, 0.5, 0.5] {
-            let mut seen = Vec::new();
+            seen.clear();
             let mut sigmas = Vec::new();
             for (from, to) in on_card.iter().zip(on_card.iter().cycle().skip(1)) {
                 let long = (to[0] - from[0]).hypot(to[1] - from[1]);
@@ -302,7 +317,16 @@ impl Photo {
         let pixels = apart(1, 2).min(apart(3, 0)).min(apart(0, 1)).max(1.0);
         let print = Print { factor: [1.0; 2], half: [0, 1].map(|axis| CARD_HALF[axis] / CARD[axis]) };
         // All points of an edge are off alike when its two sides differ in light: as uncertain as one of them.
-        Ok(Scaled { photo: self, fit, print, reference: 1.4 * blur / pixels, name: "card", measured: true })
+        let others = fit.others(&seen, &self.before);
+        Ok(Scaled {
+            photo: self,
+            fit,
+            others,
+            print,
+            reference: 1.4 * blur / pixels,
+            name: "card",
+            measured: true,
+        })
     }
 
     fn card_edge(&self, fit: &Fit, on_sheet: [f64; 2], along: [f64; 2], reach: f64) -> Option<edge::Edge> {
@@ -340,6 +364,7 @@ impl Scaled<'_> {
         let taps: Vec<Tap> = wanted.taps.iter().map(|at| self.tap(*at, wanted)).collect();
         let setting = Setting {
             fit: &self.fit,
+            others: &self.others,
             kind: wanted.kind,
             taps: &taps,
             heights: (wanted.height, wanted.other_height),
@@ -355,8 +380,7 @@ impl Scaled<'_> {
     }
 
     fn tap(&self, at: [f64; 2], wanted: &Wanted) -> Tap {
-        let reach = (4.0 * wanted.scatter + 2.0).clamp(5.0, 40.0);
-        let edge = wanted.snap.then(|| edge::near(&self.photo.picture, at, reach)).flatten();
+        let edge = wanted.snap.then(|| edge::near(&self.photo.picture, at, wanted.scatter)).flatten();
         match edge {
             Some(edge) => {
                 Tap { at: edge.at, across: edge.across, sigma: [edge.sigma, wanted.scatter], on_edge: true }
