@@ -43,7 +43,7 @@ pub(super) struct MeasurePhoto {
     #[arg(long, default_value = "length", value_parser = measure)]
     measure: Measure,
     /// A tap, such as 812,440; given once for each
-    #[arg(long = "tap", value_name = "X,Y")]
+    #[arg(long = "tap", value_name = "X,Y", allow_hyphen_values = true)]
     taps: Vec<Pixel>,
     /// Height of the edges above the sheet or card, such as "10 to 12 mm"
     #[arg(long, value_name = "LENGTH", value_parser = arg::of(Dimension::LENGTH))]
@@ -55,7 +55,7 @@ pub(super) struct MeasurePhoto {
     #[arg(long, value_name = "LENGTH", value_parser = arg::of(Dimension::LENGTH))]
     printed: Vec<Quantity>,
     /// A corner of a plastic card (ISO/IEC 7810 ID-1) where its straight edges would meet; four, the first two along a long side
-    #[arg(long = "card", value_name = "X,Y")]
+    #[arg(long = "card", value_name = "X,Y", allow_hyphen_values = true)]
     card: Vec<Pixel>,
     /// Standard deviation of a tap in pixels
     #[arg(long, value_name = "PIXELS", default_value = "2")]

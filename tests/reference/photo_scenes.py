@@ -72,7 +72,8 @@ def check_against_opencv(camera):
     pinhole, _ = cv2.projectPoints(np.array(plain), cv2.Rodrigues(camera.r)[0], camera.t, k, None)
     found, _ = cv2.findHomography(np.array(plain)[:, :2], pinhole[:, 0])
     own = k @ np.column_stack([camera.r[:, 0], camera.r[:, 1], camera.t])
-    assert np.allclose(found, own / own[2, 2], rtol=1e-5, atol=1e-6)
+    seen = [cv2.perspectiveTransform(np.array(plain)[None, :, :2], h) for h in (found, own / own[2, 2])]
+    assert np.abs(seen[0] - seen[1]).max() < 0.01
 
 
 def meets(look, stand, height):

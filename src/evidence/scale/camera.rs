@@ -228,6 +228,10 @@ impl Fit {
     /// Other cameras that explain the corners about as well. A plane that is small in the picture looks the same from two
     /// sides (Schweighofer and Pinz, IEEE PAMI 28 (2006) 2024), and a long lens from afar much as a short one from near.
     pub(super) fn others(&self, seen: &[Seen], before: &Before) -> Vec<Self> {
+        // Sixty corners tell the one from the other as well as all of them do, and sooner.
+        let few: Vec<Seen> = seen.iter().step_by(seen.len() / 60 + 1).copied().collect();
+        let explains = (EXPLAINS * few.len() as f64 / seen.len().max(1) as f64).max(20.0);
+        let seen = &few[..];
         let number = seen.len().max(1) as f64;
         let middle = [0, 1].map(|axis| seen.iter().map(|each| each.on_sheet[axis]).sum::<f64>() / number);
         let cost_of = |camera: &Camera| cost(camera, seen, before, &vec![1.0; seen.len()], self.sigma);
@@ -237,12 +241,18 @@ impl Fit {
             for longer in [0.6, 1.0, 1.7] {
                 let Some(mut camera) = self.camera.seen_otherwise(middle, mirrored, longer) else { continue };
                 let Some(other) = Self::from(&mut camera, seen, before, LEAST_SIGMA) else { continue };
-                if cost_of(&other.camera).is_some_and(|cost| cost < best + EXPLAINS) {
+                if cost_of(&other.camera).is_some_and(|cost| cost < best + explains) {
                     others.push(other);
                 }
             }
         }
         others
+    }
+
+    /// The same fit, taken for less certain by a factor.
+    pub(super) fn less_certain(mut self, by: f64) -> Self {
+        self.information.iter_mut().for_each(|value| *value /= by * by);
+        self
     }
 
     /// Standard uncertainty of where a point of the sheet is seen, pixels.
@@ -285,7 +295,7 @@ impl Fit {
                 for index in 0..UNKNOWNS {
                     damped[index * UNKNOWNS + index] *= 1.0 + damping;
                 }
-                let Some(step) = solve(damped, gradient) else { return None };
+                let step = solve(damped, gradient)?;
                 let next = camera.changed(&step);
                 match self::cost(&next, seen, before, &weights, sigma) {
                     Some(lower) if lower <= cost => {
@@ -447,22 +457,21 @@ fn normal(
 /// The homography from the sheet to the picture with its last number 1, by linear least squares on centred and scaled points
 /// (Hartley, IEEE PAMI 19 (1997) 580).
 fn homography(seen: &[Seen]) -> Option<[f64; 9]> {
-    let points: Vec<([f64; 2], [f64; 2])> = seen.iter().map(|each| (each.on_sheet, each.at)).collect();
-    if points.len() < 4 {
+    if seen.len() < 4 {
         return None;
     }
-    let frame = |of: &dyn Fn(&([f64; 2], [f64; 2])) -> [f64; 2]| {
-        let number = points.len() as f64;
-        let middle = [0, 1].map(|axis| points.iter().map(|p| of(p)[axis]).sum::<f64>() / number);
+    let frame = |of: fn(&Seen) -> [f64; 2]| {
+        let number = seen.len() as f64;
+        let middle = [0, 1].map(|axis| seen.iter().map(|p| of(p)[axis]).sum::<f64>() / number);
         let far =
-            points.iter().map(|p| (of(p)[0] - middle[0]).hypot(of(p)[1] - middle[1])).sum::<f64>() / number;
+            seen.iter().map(|p| (of(p)[0] - middle[0]).hypot(of(p)[1] - middle[1])).sum::<f64>() / number;
         (middle, far.max(1e-9))
     };
-    let (from, from_far) = frame(&|p| p.0);
-    let (to, to_far) = frame(&|p| p.1);
+    let (from, from_far) = frame(|each| each.on_sheet);
+    let (to, to_far) = frame(|each| each.at);
     let mut matrix = vec![0.0; 64];
     let mut right = [0.0; 8];
-    for (sheet, at) in &points {
+    for Seen { on_sheet: sheet, at, .. } in seen {
         let [x, y] = [0, 1].map(|axis| (sheet[axis] - from[axis]) / from_far);
         let [u, v] = [0, 1].map(|axis| (at[axis] - to[axis]) / to_far);
         for (row, wanted) in
@@ -510,7 +519,7 @@ pub(super) fn solve<const N: usize>(mut matrix: Vec<f64>, mut right: [f64; N]) -
         let pivot = (column..N)
             .max_by(|a, b| matrix[a * N + column].abs().total_cmp(&matrix[b * N + column].abs()))?;
         let largest = matrix[pivot * N + column];
-        if !(largest.abs() > 1e-14) {
+        if largest.is_nan() || largest.abs() <= 1e-14 {
             return None;
         }
         if pivot != column {

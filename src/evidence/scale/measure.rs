@@ -89,6 +89,8 @@ const UNEVEN: f64 = 0.1;
 pub(super) struct Setting<'a> {
     pub fit: &'a Fit,
     pub others: &'a [Fit],
+    /// By what the difference of another camera counts.
+    pub doubt: f64,
     pub kind: Measure,
     pub taps: &'a [Tap],
     /// Height of the first and of the second edge; the same where only one was given.
@@ -132,7 +134,7 @@ impl Setting<'_> {
         for other in self.others {
             apart = apart.max((usual(&other.camera)? - value).abs());
         }
-        add("where the camera may have stood besides", 0.6 * apart);
+        add("where the camera may have stood besides", 0.6 * self.doubt * apart);
         // Taps, across their edges and along them.
         let (mut edges, mut scatter) = ([0.0; 2], 0.0);
         for (index, tap) in self.taps.iter().enumerate() {
@@ -192,7 +194,7 @@ impl Setting<'_> {
         }
         add("how flat the reference lies", uneven.sqrt());
         let standard = budget.iter().map(|part| part.standard * part.standard).sum::<f64>().sqrt();
-        (value.is_finite() && standard.is_finite()).then(|| Length {
+        (value.is_finite() && standard.is_finite()).then_some(Length {
             value,
             expanded: COVERAGE * standard,
             budget,
