@@ -124,8 +124,8 @@ impl MeasurePhoto {
         if self.again {
             return self.measure_again();
         }
+        let (reference, wanted) = (self.reference()?, self.wanted()?);
         let photo = Photo::open(&self.photo).map_err(words)?;
-        let reference = self.reference()?;
         let scaled = match photo.scaled(&reference) {
             Ok(scaled) => scaled,
             Err(error) => {
@@ -134,7 +134,6 @@ impl MeasurePhoto {
                 return Err(words(error));
             }
         };
-        let wanted = self.wanted()?;
         let measured = match wanted {
             Some(wanted) => Some(scaled.length(&wanted).map_err(words)?),
             None => None,

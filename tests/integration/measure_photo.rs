@@ -11,7 +11,7 @@ use serde_json::Value;
 use crate::common::{python, run, text};
 
 /// Pixels a millimetre of the pictures that are drawn here.
-const SCALE: f64 = 6.0;
+const SCALE: f64 = 5.0;
 
 /// The sheet seen straight from above with a bar of 60 × 20 mm on it, from the squares of the SVG.
 fn picture(folder: &Path) -> GrayImage {
@@ -101,7 +101,7 @@ fn what_a_picture_cannot_carry_is_refused_or_wide() {
     assert_eq!(status, 0);
     assert!(out.contains("scale from A4") && out.contains("0° from the upright"), "{out}");
     // Nobody measured the print: the interval holds a print made to fit the page.
-    let taps = ["--tap", "419,779", "--tap", "779,779"];
+    let taps = ["--tap", "349,649", "--tap", "649,649"];
     let (_, out, _) = call(&[&taps[..], &["--height", "0 mm", "--format", "json"]].concat());
     let told: Value = serde_json::from_str(&out).unwrap();
     assert_eq!(told["scale_known"], false);

@@ -3,11 +3,12 @@
 //! The decoder compares all finder patterns with one another and copies the picture for each pair that may belong together.
 //! A picture full of finder patterns would keep it busy for hours; the pixels that it is given count what it does and stop it.
 
-use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
-use std::rc::Rc;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 
 use image::{GenericImage, GenericImageView, GrayImage, Luma};
+use rayon::prelude::*;
 use rqrr::BitGrid;
 
 /// Pixels of the picture in which codes are sought; a larger one is made smaller first, by whole numbers.
@@ -92,37 +93,36 @@ fn read(picture: &GrayImage, scale: u32) -> Result<Vec<Code>, TooMany> {
         return Ok(Vec::new());
     }
     let mut codes: Vec<Code> = Vec::new();
-    let work = Rc::new(Work::default());
+    let work = Arc::new(Work::default());
     // A window that is small against a module shows only its rim, a large one is deceived by shadows. In the whole of a
     // sheet the decoder takes patterns of different codes together; parts of the picture, each half covered by the next,
     // hold few of them.
     let whole = [0, 0, picture.width(), picture.height()];
     let (width, height) = (picture.width() / 2, picture.height() / 2);
-    let parts = (0..9).map(|part| [part % 3 * width / 2, part / 3 * height / 2, width, height]).collect();
+    let parts: Vec<[u32; 4]> =
+        (0..9).map(|part| [part % 3 * width / 2, part / 3 * height / 2, width, height]).collect();
     for (window, parts) in [(longer / 64, parts), (longer / 16, vec![whole])] {
         let dark = dark(picture, window.max(8));
-        let mut grids = Vec::new();
-        for [left, top, width, height] in parts {
+        let found = |[left, top, width, height]: [u32; 4]| {
             let part = image::imageops::crop_imm(&dark, left, top, width, height).to_image();
-            let watched = Watched { picture: part, work: Rc::clone(&work) };
+            let watched = Watched { picture: part, work: Arc::clone(&work), last: 0 };
             let found = catch_unwind(AssertUnwindSafe(|| {
                 let mut prepared = rqrr::PreparedImage::without_preparation(watched);
                 let grids = prepared.detect_grids();
                 grids.iter().map(|grid| (grid.bounds, grid.grid.size())).collect::<Vec<_>>()
             }));
-            match found {
-                Ok(found) => grids.extend(found.into_iter().map(|(bounds, modules)| {
-                    let place = |point: rqrr::Point| {
-                        [f64::from(point.x) + f64::from(left), f64::from(point.y) + f64::from(top)]
-                    };
-                    (bounds.map(place), modules)
-                })),
-                Err(_) if work.given_up() => return Err(TooMany),
-                // A fault of the decoder costs the codes of this part and nothing else.
-                Err(_) => {}
-            }
+            let place = |point: rqrr::Point| {
+                [f64::from(point.x) + f64::from(left), f64::from(point.y) + f64::from(top)]
+            };
+            // A fault of the decoder costs the codes of this part and nothing else.
+            let found = found.unwrap_or_default();
+            found.into_iter().map(|(bounds, modules)| (bounds.map(place), modules)).collect::<Vec<_>>()
+        };
+        let grids: Vec<Vec<_>> = parts.into_par_iter().map(found).collect();
+        if work.given_up() {
+            return Err(TooMany);
         }
-        for (bounds, modules) in grids {
+        for (bounds, modules) in grids.into_iter().flatten() {
             let near = |code: &Code| {
                 let [x, y] = code.bounds[0].map(|at| at / f64::from(scale));
                 (x - bounds[0][0]).hypot(y - bounds[0][1]) < 0.1 * distance(bounds[0], bounds[1])
@@ -258,14 +258,14 @@ fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
 /// What the decoder did.
 #[derive(Debug, Default)]
 struct Work {
-    finders: Cell<u32>,
-    copied: Cell<u64>,
-    last: Cell<u8>,
+    finders: AtomicU32,
+    copied: AtomicU64,
 }
 
 impl Work {
     fn given_up(&self) -> bool {
-        self.finders.get() > MOST_FINDERS || self.copied.get() > MOST_COPIED
+        self.finders.load(Ordering::Relaxed) > MOST_FINDERS
+            || self.copied.load(Ordering::Relaxed) > MOST_COPIED
     }
 
     /// Ends the search by unwinding to [`read`], without a message: the decoder knows no other way to be stopped.
@@ -279,7 +279,9 @@ impl Work {
 /// Pixels that count what is done with them.
 struct Watched {
     picture: GrayImage,
-    work: Rc<Work>,
+    work: Arc<Work>,
+    /// The colour that was written last.
+    last: u8,
 }
 
 /// The decoder's colours of a ring that it looks at, and of one that it takes for a finder pattern.
@@ -289,9 +291,9 @@ const FINDER: u8 = 2;
 impl Clone for Watched {
     fn clone(&self) -> Self {
         let pixels = self.picture.as_raw().len() as u64;
-        self.work.copied.set(self.work.copied.get() + pixels);
+        self.work.copied.fetch_add(pixels, Ordering::Relaxed);
         self.work.check();
-        Self { picture: self.picture.clone(), work: Rc::clone(&self.work) }
+        Self { picture: self.picture.clone(), work: Arc::clone(&self.work), last: 0 }
     }
 }
 
@@ -315,11 +317,10 @@ impl GenericImage for Watched {
 
     fn put_pixel(&mut self, x: u32, y: u32, pixel: Luma<u8>) {
         let level = pixel.0[0];
-        if level == FINDER && self.work.last.replace(level) == LOOKED_AT {
-            self.work.finders.set(self.work.finders.get() + 1);
+        if std::mem::replace(&mut self.last, level) == LOOKED_AT && level == FINDER {
+            self.work.finders.fetch_add(1, Ordering::Relaxed);
             self.work.check();
         }
-        self.work.last.set(level);
         if let Some(place) = self.picture.get_pixel_mut_checked(x, y) {
             *place = pixel;
         }

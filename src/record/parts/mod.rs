@@ -14,9 +14,9 @@ mod withhold;
 pub(crate) use bms::{Bms, Heater};
 pub(crate) use cells::{CellReading, Cells, Chemistry};
 pub(crate) use claims::{ClaimVerdict, Claims};
-pub(crate) use evidence::{
-    Instrument, InstrumentKind, ItemAnswer, Measure, PhotoMeasurement, RecordPhoto, ScaleReference,
-};
+pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
+#[cfg(feature = "measuring")]
+pub(crate) use evidence::{Measure, PhotoMeasurement, ScaleReference};
 pub(crate) use inspection::InspectionHead;
 pub(crate) use path::CurrentPath;
 pub use path::{
