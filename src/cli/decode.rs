@@ -22,8 +22,13 @@ const MOST: usize = 20_000;
 #[command(after_help = help())]
 pub(super) struct Decode {
     /// What is printed on the cell, or what the scanner says; `-` reads a list, one text a line
-    #[arg(required = true, value_name = "TEXT")]
+    #[cfg_attr(feature = "measuring", arg(required_unless_present = "photos", value_name = "TEXT"))]
+    #[cfg_attr(not(feature = "measuring"), arg(required = true, value_name = "TEXT"))]
     texts: Vec<String>,
+    /// A photo of a label whose two-dimensional codes (ISO/IEC 18004) are read; may be given several times
+    #[cfg(feature = "measuring")]
+    #[arg(long = "photo", value_name = "FILE")]
+    photos: Vec<std::path::PathBuf>,
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -103,6 +108,24 @@ impl Decode {
             } else if !std::mem::replace(&mut read, true) {
                 texts.extend(standard_input()?);
             }
+        }
+        #[cfg(feature = "measuring")]
+        for file in &self.photos {
+            let photo = crate::evidence::scale::photo::Photo::open(file).map_err(super::words)?;
+            let codes = photo.other_codes();
+            writeln!(
+                terminal::err(),
+                "{}: {} read; compare with the label before you record it",
+                file.display(),
+                count(codes.len(), "code", "codes")
+            )?;
+            texts.extend(codes.into_iter().map(str::to_owned));
+        }
+        #[cfg(feature = "measuring")]
+        if texts.is_empty() && !self.photos.is_empty() {
+            return Err(Failure::Words(
+                "no code was found; take the label sharp, from the front and without glare".to_owned(),
+            ));
         }
         if texts.is_empty() {
             return Err(Failure::Words("the list on standard input is empty".to_owned()));

@@ -12,6 +12,8 @@ mod decode;
 mod explain;
 mod fill;
 mod log;
+#[cfg(feature = "measuring")]
+mod measure_photo;
 mod migrate;
 mod new;
 mod next;
@@ -21,6 +23,8 @@ mod photos;
 mod plan;
 mod progress;
 mod report;
+#[cfg(feature = "measuring")]
+mod scale_sheet;
 mod schema;
 mod seal;
 mod settings;
@@ -66,6 +70,19 @@ enum Command {
     Fill(fill::Fill),
     /// Show what a card or folder of pictures holds, and take pictures into an inspection
     Photos(photos::Photos),
+    /// Write a sheet to print that gives a photo its scale
+    #[cfg(feature = "measuring")]
+    ScaleSheet(scale_sheet::ScaleSheet),
+    /// Measure a length in a photo that shows a scale sheet or a plastic card
+    #[cfg(feature = "measuring")]
+    MeasurePhoto(measure_photo::MeasurePhoto),
+    /// For measuring in photos: this program was built without it
+    #[cfg(not(feature = "measuring"))]
+    #[command(disable_help_flag = true, alias = "scale-sheet")]
+    MeasurePhoto {
+        #[arg(hide = true, trailing_var_arg = true, allow_hyphen_values = true)]
+        _given: Vec<std::ffi::OsString>,
+    },
     /// Print a checklist as a paper form, or check a house checklist
     Checklist(checklist::Checklist),
     /// Show what a log holds: columns, charges and discharges, and what does not add up
@@ -205,13 +222,19 @@ pub(crate) fn words(error: impl std::error::Error) -> Failure {
 }
 
 /// What a program says that was built without one of its features (Cargo.toml lists them).
-#[cfg(not(all(feature = "page", feature = "signatures", feature = "video")))]
+#[cfg(not(all(feature = "measuring", feature = "page", feature = "signatures", feature = "video")))]
 pub(crate) fn left_out(what: &str, feature: &str) -> Failure {
     Failure::Words(left_out_words(&format!("`{what}` needs"), feature))
 }
 
 /// Says what a program was built without, and how to build it in.
-#[cfg(not(all(feature = "page", feature = "parquet", feature = "signatures", feature = "video")))]
+#[cfg(not(all(
+    feature = "measuring",
+    feature = "page",
+    feature = "parquet",
+    feature = "signatures",
+    feature = "video"
+)))]
 pub(crate) fn left_out_words(needs: &str, feature: &str) -> String {
     format!(
         "{needs} the feature `{feature}`, which this program was built without; `cargo build --release --locked` \
@@ -265,6 +288,12 @@ pub fn run() -> ExitCode {
         Command::Plan(command) => command.run(),
         Command::Fill(command) => command.run(),
         Command::Photos(command) => command.run(),
+        #[cfg(feature = "measuring")]
+        Command::ScaleSheet(command) => command.run(),
+        #[cfg(feature = "measuring")]
+        Command::MeasurePhoto(command) => command.run(),
+        #[cfg(not(feature = "measuring"))]
+        Command::MeasurePhoto { .. } => Err(left_out("measure-photo", "measuring")),
         Command::Checklist(command) => command.run(),
         Command::Log(command) => command.run(),
         Command::Check(command) => command.run(),

@@ -42,6 +42,9 @@ enum Output {
     Explain,
     /// `log`, one line for each log
     Log,
+    /// `measure-photo`
+    #[cfg(feature = "measuring")]
+    MeasurePhoto,
     /// `next`
     Next,
     /// `photos`
@@ -77,6 +80,8 @@ impl Output {
             Self::Compare => of::<Comparison>("compare"),
             Self::Decode => of::<decode::Decoded>("decode"),
             Self::Explain => of::<explain::Explained<'_>>("explain"),
+            #[cfg(feature = "measuring")]
+            Self::MeasurePhoto => of::<super::measure_photo::PhotoMeasured>("measure-photo"),
             Self::Next => of::<next::NextTold<'_>>("next"),
             Self::Photos => of::<photos::PhotosTold<'_>>("photos"),
             Self::Log => of::<log::LogTold>("log"),

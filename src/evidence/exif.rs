@@ -77,6 +77,9 @@ pub struct PhotoFacts {
     pub orientation: Orientation,
     /// The camera's model as it names itself, at most 80 characters.
     pub camera: Option<String>,
+    /// Focal length as on film of 36 mm, millimetres, with the size in pixels that it belongs to.
+    #[serde(skip)]
+    pub focal: Option<(u16, [u32; 2])>,
     /// Whether it says where it was taken.
     pub has_location: bool,
     /// Whether it gives a serial number of the camera or lens, or an owner's name.
@@ -91,10 +94,23 @@ impl Default for PhotoFacts {
             taken: None,
             orientation: Orientation::NoTransforms,
             camera: None,
+            focal: None,
             has_location: false,
             has_serial_or_owner: false,
             has_maker_note: false,
         }
+    }
+}
+
+impl PhotoFacts {
+    /// Focal length as on film of 36 mm, millimetres; nothing for a picture of another size than the camera's, which may be a
+    /// part of it.
+    #[cfg(feature = "measuring")]
+    pub(crate) fn focal_on_film(&self, mut size: [u32; 2]) -> Option<u16> {
+        let (focal, mut of) = self.focal?;
+        size.sort_unstable();
+        of.sort_unstable();
+        (size == of && focal > 0).then_some(focal)
     }
 }
 
@@ -158,6 +174,11 @@ fn add_exif(facts: &mut PhotoFacts, exif: &Exif) {
         let model = String::from_utf8_lossy(model);
         let model: String = model.trim().chars().take(CAMERA_MAX_CHARS).collect();
         (!model.is_empty()).then(|| shown_text(&model))
+    });
+    let number = |tag| exif.get_field(tag, In::PRIMARY)?.value.get_uint(0);
+    facts.focal = number(Tag::FocalLengthIn35mmFilm).and_then(|focal| {
+        let size = [number(Tag::PixelXDimension)?, number(Tag::PixelYDimension)?];
+        Some((u16::try_from(focal).ok()?, size))
     });
     facts.has_location |= [Tag::GPSLatitude, Tag::GPSLongitude, Tag::GPSDestLatitude].into_iter().any(has);
     facts.has_serial_or_owner |=

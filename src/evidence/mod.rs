@@ -4,7 +4,7 @@
 //! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`seals`] chains what was sealed and published, [`signature`] (made by [`sign`],
 //! or by [`ssh`]'s own programs) says who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
-//! copies that are fit to publish. [`arrival`] holds photos against the digests that the record
+//! copies that are fit to publish. `scale` measures in them. [`arrival`] holds photos against the digests that the record
 //! took down when they came in.
 //!
 //! An inspection folder may come from anybody, so nothing here follows a link, trusts a name or a
@@ -21,6 +21,8 @@ mod named;
 pub(crate) mod photos;
 pub mod picture;
 pub(crate) mod quality;
+#[cfg(feature = "measuring")]
+pub(crate) mod scale;
 pub(crate) mod seals;
 #[cfg(feature = "signatures")]
 pub mod sign;

@@ -220,6 +220,21 @@ pub(crate) fn grey(path: &Path) -> Result<image::GrayImage, PictureError> {
     Ok(DynamicImage::ImageRgb8(picture).into_luma8())
 }
 
+/// A photo in grey and upright, what it says of itself, and its hash.
+///
+/// # Errors
+/// When it cannot be read or decoded within the limits.
+#[cfg(feature = "measuring")]
+pub(crate) fn grey_upright(
+    path: &Path,
+) -> Result<(image::GrayImage, PhotoFacts, Sha256Digest), PictureError> {
+    let bytes = read_limited(path)?;
+    let facts = exif::read_bytes(&bytes);
+    let picture = decode_upright(&bytes, facts.orientation)
+        .map_err(|reason| PictureError::Undecodable { path: path.to_path_buf(), reason })?;
+    Ok((DynamicImage::ImageRgb8(picture).into_luma8(), facts, Sha256Digest::of(&bytes)))
+}
+
 /// The decoder of `image` fills what a JPEG file lacks with grey; asked to be strict, it refuses a file that ends before
 /// its picture does. Only the brightness is kept: that needs all of the data and half of the time.
 fn jpeg_to_its_end(bytes: &[u8]) -> Result<(), Undecodable> {

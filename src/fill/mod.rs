@@ -17,6 +17,8 @@ mod first;
 mod journal;
 mod judged;
 mod lines;
+#[cfg(feature = "measuring")]
+pub(crate) mod measured;
 #[cfg(feature = "page")]
 pub(crate) mod page;
 mod parts;

@@ -10,6 +10,8 @@ pub(crate) mod video;
 pub mod write_up;
 
 use crate::judge::withhold::OwnWords;
+#[cfg(feature = "measuring")]
+pub(crate) use draw::scale_sheet;
 
 /// The words of every template, page and card: nothing is withheld by them, because they stand in every output.
 pub static OWN_WORDS: OwnWords = OwnWords::new(own_words);

@@ -31,6 +31,8 @@ mod log_corpus;
 mod log_failures;
 mod log_forms;
 mod log_generated;
+#[cfg(feature = "measuring")]
+mod measure_photo;
 mod migrate;
 mod network;
 mod photos;

@@ -1,6 +1,6 @@
 //! Instruments, photos and checklist answers: what claims and findings rest on.
 
-use crate::record::field::{AccuracySpec, AnyQuantity, Day, Digest, List, Markdown, Text};
+use crate::record::field::{AccuracySpec, AnyQuantity, Day, Digest, Length, List, Markdown, Text, YesNo};
 use crate::record::part::part;
 use crate::record::words;
 
@@ -72,6 +72,8 @@ part! {
         ; many {
             /// A place on the photo, and what is there.
             pointer: PhotoPointer,
+            /// A length that was measured in the photo.
+            measurement: PhotoMeasurement,
         }
     }
 }
@@ -101,6 +103,58 @@ part! {
         height: Text = "9 %",
         /// A short label; without it the name of what is there.
         label: Text = "strip fuse, 150 A",
+    }
+}
+
+words! {
+    /// What is measured between taps.
+    pub enum Measure {
+        /// from the first tap to the second
+        Length = "length",
+        /// from the edge through the first two taps to the third, or to the third and fourth
+        Width = "width",
+        /// of the circle through three taps or more
+        Diameter = "diameter",
+        /// from the edge through the first two taps to that through the last two, of two parts that lie on each other
+        Overlap = "overlap",
+    }
+
+    /// What gives a photo its scale.
+    pub enum ScaleReference {
+        /// a printed scale sheet or strip, found by its codes
+        Sheet = "sheet",
+        /// a plastic card of the size ID-1 of ISO/IEC 7810, 85.60 x 53.98 mm
+        Card = "card",
+    }
+}
+
+part! {
+    /// A length that was measured in a photo, with all that is needed to measure it again. Written by `measure-photo`.
+    pub struct PhotoMeasurement {
+        /// The field that the value was written into.
+        of: Text = "path.element[id=main-bar].length",
+        /// What was measured.
+        measure: Measure = "length",
+        /// The taps, in pixels of the upright picture, from its left and top edge.
+        taps: List = "812.4 440.0",
+        /// Standard deviation of a tap, in pixels.
+        scatter: Text = "2 px",
+        /// Whether the taps were moved onto the edges near them.
+        on_edges: YesNo = "yes",
+        /// Height of the edges above the sheet or card.
+        height: Length = "10 to 12 mm",
+        /// Height of the second edge, where it has another one.
+        other_height: Length = "4 mm ± 0.5 mm",
+        /// What gave the scale.
+        reference: ScaleReference = "sheet",
+        /// The corners of the card as they were tapped, in pixels.
+        card: List = "120.0 88.5",
+        /// The check distance across the sheet, as it was measured on the print.
+        print_across: Length = "129.6 mm ± 0.3 mm",
+        /// The check distance down the sheet, as it was measured on the print.
+        print_down: Length = "199.5 mm ± 0.3 mm",
+        /// The length with its expanded uncertainty.
+        value: Length = "140.2 mm ± 0.6 mm",
     }
 }
 

@@ -15,6 +15,8 @@ pub(crate) use bms::{Bms, Heater};
 pub(crate) use cells::{CellReading, Cells, Chemistry};
 pub(crate) use claims::{ClaimVerdict, Claims};
 pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
+#[cfg(feature = "measuring")]
+pub(crate) use evidence::{Measure, PhotoMeasurement, ScaleReference};
 pub(crate) use inspection::InspectionHead;
 pub(crate) use path::{ChargePort, CurrentPath};
 pub use path::{

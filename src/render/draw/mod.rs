@@ -16,6 +16,8 @@ mod labels;
 pub(crate) mod pointers;
 pub(crate) mod rows;
 pub(crate) mod scale;
+#[cfg(feature = "measuring")]
+pub(crate) mod scale_sheet;
 mod svg;
 pub(crate) mod time_current;
 

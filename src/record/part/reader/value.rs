@@ -176,7 +176,9 @@ impl Reader {
             );
             return None;
         }
-        if must_be_positive(quantity.dimension) && field.name != "distance" && quantity.value == 0.0 {
+        // An edge may lie on the very sheet that it is measured against.
+        let may_be_zero = matches!(field.name, "distance" | "height" | "other_height");
+        if must_be_positive(quantity.dimension) && !may_be_zero && quantity.value == 0.0 {
             self.problem(
                 span.clone(),
                 format!("`{text}` is zero"),

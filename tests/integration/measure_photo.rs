@@ -1,0 +1,296 @@
+//! Measuring in photos: the sheet as it is printed, lengths put into a record and measured again, pictures that cannot carry
+//! a measurement, and rendered scenes with known truth.
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use image::{GrayImage, Luma};
+use serde_json::Value;
+
+use crate::common::{python, run, text};
+
+/// Pixels a millimetre of the pictures that are drawn here.
+const SCALE: f64 = 5.0;
+
+/// The sheet seen straight from above with a bar of 60 × 20 mm on it, from the squares of the SVG.
+fn picture(folder: &Path) -> GrayImage {
+    let sheet = folder.join("sheet.svg");
+    let (status, out, error) = run(&["scale-sheet", &text(&sheet)]);
+    assert_eq!(status, 0, "{error}");
+    assert!(out.contains("across 130 mm") && out.contains("down   220 mm"), "{out}");
+    let svg = fs::read_to_string(sheet).unwrap();
+    let path = svg.split(" d=\"").nth(1).unwrap().split('"').next().unwrap();
+    let mut picture = GrayImage::from_pixel((210.0 * SCALE) as u32, (297.0 * SCALE) as u32, Luma([225]));
+    let mut fill = |x: f64, y: f64, width: f64, height: f64, level: u8| {
+        let edge = |at: f64| (at * SCALE).round() as u32;
+        for row in edge(y)..edge(y + height) {
+            for column in edge(x)..edge(x + width) {
+                picture.put_pixel(column, row, Luma([level]));
+            }
+        }
+    };
+    for square in path.split('M').filter(|part| !part.is_empty()) {
+        let numbers: Vec<f64> =
+            square.split(['h', 'v', ' ', 'z']).filter_map(|number| number.parse().ok()).collect();
+        fill(numbers[0], numbers[1], numbers[2], numbers[3], 30);
+    }
+    fill(70.0, 120.0, 60.0, 20.0, 120);
+    image::imageops::blur(&picture, 0.8)
+}
+
+fn record(folder: &Path) {
+    fs::create_dir(folder.join("photos")).unwrap();
+    fs::write(
+        folder.join("inspection.toml"),
+        "schema = 2\n\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nleg = \"positive\"\n",
+    )
+    .unwrap();
+}
+
+#[test]
+fn a_length_goes_into_the_record_and_is_measured_again() {
+    let folder = tempfile::tempdir().unwrap();
+    record(folder.path());
+    let photo = folder.path().join("photos/01-bar.png");
+    picture(folder.path()).save(&photo).unwrap();
+    let (inspection, photo) = (text(folder.path()), text(&photo));
+    let tap = |x: f64, y: f64| format!("{},{}", x * SCALE - 0.5, y * SCALE - 0.5);
+    let (left, right) = (tap(70.2, 130.0), tap(129.9, 130.1));
+    let printed = ["--printed", "130 mm ± 0.1 mm", "--printed", "220 mm ± 0.1 mm"];
+    let mut arguments =
+        vec!["measure-photo", &photo, "--tap", &left, "--tap", &right, "--height", "0 mm ± 0.1 mm"];
+    arguments.extend(printed);
+    let keep = ["--into", &inspection, "--as", "bar.length"];
+    let (status, out, error) = run(&[&arguments[..], &keep].concat());
+    assert_eq!(status, 0, "{error}");
+    assert!(out.starts_with("length: 60.0") && out.contains("scatter of the taps"), "{out}");
+    let kept = fs::read_to_string(folder.path().join("inspection.toml")).unwrap();
+    for expected in [
+        "[[photo.measurement]]",
+        "of = \"path.element[id=bar].length\"",
+        "print_across = \"130 mm ± 0.1 mm\"",
+        "sha256 = \"",
+        "how = \"measured\"",
+        "photos = [\"01-bar.png\"]",
+    ] {
+        assert!(kept.contains(expected), "{expected} in\n{kept}");
+    }
+    let (status, out, error) = run(&["measure-photo", &inspection, "--again"]);
+    assert_eq!((status, error.as_str()), (0, ""), "{out}");
+    assert!(out.contains("the same again") && out.contains("1 measurement, 0 not"), "{out}");
+
+    // A field that holds no length takes none, and a photo that was changed is told.
+    let (status, _, error) = run(&[&arguments[..], &["--into", &inspection, "--as", "bar.mass"]].concat());
+    assert_eq!(status, 2);
+    assert!(error.contains("length") && error.contains("mass"), "{error}");
+    fs::write(&photo, fs::read(&photo).unwrap().into_iter().chain([0]).collect::<Vec<u8>>()).unwrap();
+    let (status, out, _) = run(&["measure-photo", &inspection, "--again"]);
+    assert_eq!(status, 1);
+    assert!(out.contains("not the one that was measured"), "{out}");
+}
+
+#[test]
+fn what_a_picture_cannot_carry_is_refused_or_wide() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = text(&folder.path().join("a.png"));
+    let whole = picture(folder.path());
+    whole.save(&photo).unwrap();
+    let call = |more: &[&str]| run(&[&["measure-photo", &photo][..], more].concat());
+    let (status, out, _) = call(&[]);
+    assert_eq!(status, 0);
+    assert!(out.contains("scale from A4") && out.contains("0° from the upright"), "{out}");
+    // Nobody measured the print: the interval holds a print made to fit the page.
+    let taps = ["--tap", "349,649", "--tap", "649,649"];
+    let (_, out, _) = call(&[&taps[..], &["--height", "0 mm", "--format", "json"]].concat());
+    let told: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(told["scale_known"], false);
+    assert!(told["length"]["expanded"].as_f64().unwrap() > 0.07 * 60.0, "{out}");
+    for (more, expected) in [
+        (&taps[..], "how high do the edges lie"),
+        (&["--tap", "9,9", "--height", "0 mm"], "needs 2 to 2 taps"),
+        (&["--tap", "9,9", "--tap", "99999,3", "--height", "0 mm"], "outside the picture"),
+        (&["--tap", "=9"], "no place on a picture"),
+        (&["--card", "1,1"], "four corners"),
+        (
+            &["--card", "1,1", "--card", "1,1", "--card", "1,1", "--card", "1,1"],
+            "edges of the card were not found",
+        ),
+        (&["--printed", "1 mm", "--printed", "1 mm", "--printed", "1 mm"], "two rulers"),
+    ] {
+        let (status, _, error) = call(more);
+        assert!(status == 2 && error.contains(expected), "{more:?}: {error}");
+    }
+    // The same sheet twice, no sheet, a bent file.
+    let mut twice = GrayImage::from_pixel(2 * whole.width(), whole.height(), Luma([90]));
+    for left in [0, whole.width()] {
+        image::imageops::replace(&mut twice, &whole, i64::from(left), 0);
+    }
+    twice.save(&photo).unwrap();
+    assert!(call(&[]).2.contains("is there twice"));
+    GrayImage::from_pixel(300, 200, Luma([90])).save(&photo).unwrap();
+    assert!(call(&[]).2.contains("no code of a scale sheet was found"));
+    fs::write(&photo, b"\x89PNG\r\n\x1a\n").unwrap();
+    assert!(call(&[]).2.contains("damaged"));
+    let (status, _, error) = run(&["scale-sheet", &text(&folder.path().join("sheet.pdf"))]);
+    assert!(status == 2 && error.contains("scale-sheet.html"), "{error}");
+}
+
+/// The code of a cell's label (an invented one) is read from its photo and decoded; nothing is written anywhere.
+#[test]
+fn a_label_s_code_is_offered_for_decode() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = folder.path().join("label.png");
+    let code = qrcode::QrCode::new("0MBCB1A0000000F6B0000207").unwrap();
+    let (width, colors) = (code.width() as u32, code.to_colors());
+    let label = GrayImage::from_fn(width * 7 + 200, width * 7 + 160, |x, y| {
+        let (column, row) = ((x / 7).wrapping_sub(12), (y / 7).wrapping_sub(10));
+        let inside = column < width && row < width;
+        let dark = inside && colors[(row * width + column) as usize] == qrcode::Color::Dark;
+        Luma([if dark { 40 } else { 200 }])
+    });
+    image::imageops::blur(&label, 0.9).save(&photo).unwrap();
+    let (status, out, error) = run(&["decode", "--photo", &text(&photo)]);
+    assert_eq!(status, 0, "{error}");
+    assert!(out.contains("0MBCB1A0000000F6B0000207") && out.contains("GB/T 34014"), "{out}");
+    assert!(error.contains("1 code read; compare with the label"), "{error}");
+    GrayImage::from_pixel(90, 90, Luma([7])).save(&photo).unwrap();
+    let (status, _, error) = run(&["decode", "--photo", &text(&photo)]);
+    assert!(status == 2 && error.contains("no code was found"), "{error}");
+}
+
+/// What came of a number of rendered scenes.
+#[derive(Debug, Default)]
+struct Scenes {
+    measured: usize,
+    held: usize,
+    refused: usize,
+    /// Errors over 5 % that the interval does not hold.
+    silent: Vec<String>,
+    missed: Vec<String>,
+    /// Errors of lengths that lie in the plane and were seen within 30°, mm.
+    plane: Vec<f64>,
+    /// Whole intervals of thicknesses of 1 to 4 mm at 13 pixels a millimetre.
+    thin: Vec<f64>,
+}
+
+/// Renders scenes by `tests/reference/photo_scenes.py`, which knows nothing of the solver, and measures them.
+fn scenes(number: usize) -> Scenes {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| text(&folder.path().join(name));
+    for (paper, name) in [("a4", "a4.svg"), ("strip", "strip.svg")] {
+        assert_eq!(run(&["scale-sheet", &at(name), "--paper", paper]).0, 0);
+    }
+    let half = number / 2;
+    let parts = [(0, half), (half, number)].map(|(from, to)| {
+        let mut command = python("photo_scenes.py");
+        command.args([
+            &at("a4.svg"),
+            &at("strip.svg"),
+            &text(folder.path()),
+            &from.to_string(),
+            &to.to_string(),
+        ]);
+        command.spawn().unwrap()
+    });
+    for mut part in parts {
+        assert!(part.wait().unwrap().success());
+    }
+    let mut told = Vec::new();
+    for from in [0, half] {
+        let lines = fs::read_to_string(folder.path().join(format!("truth-{from}.jsonl"))).unwrap();
+        told.extend(lines.lines().map(|line| serde_json::from_str::<Value>(line).unwrap()));
+    }
+    let mut of = Scenes::default();
+    for truth in &told {
+        scene(folder.path(), truth, &mut of);
+    }
+    of
+}
+
+fn scene(folder: &Path, truth: &Value, of: &mut Scenes) {
+    let (name, kind) = (truth["name"].as_str().unwrap(), truth["kind"].as_str().unwrap());
+    let pair = |of: &Value| format!("{},{}", of[0], of[1]);
+    let range = |of: &Value| {
+        format!(
+            "{:.3} mm ± {:.3} mm",
+            (of[0].as_f64().unwrap() + of[1].as_f64().unwrap()) / 2.0,
+            (of[1].as_f64().unwrap() - of[0].as_f64().unwrap()) / 2.0 + 0.01
+        )
+    };
+    let mut command = Command::new(env!("CARGO_BIN_EXE_underlid"));
+    command.env("UNDERLID_CONFIG", "").arg("measure-photo").arg(folder.join(format!("{name}.jpg")));
+    command.args(["--format", "json", "--measure", truth["measure"].as_str().unwrap()]);
+    command.args(["--scatter", &truth["scatter"].to_string(), "--height", &range(&truth["height"])]);
+    if !truth["other_height"].is_null() {
+        command.args(["--other-height", &range(&truth["other_height"])]);
+    }
+    for tap in truth["taps"].as_array().unwrap() {
+        command.args(["--tap", &pair(tap)]);
+    }
+    for corner in truth["card"].as_array().into_iter().flatten() {
+        command.args(["--card", &pair(corner)]);
+    }
+    match (kind, truth["sheet"].as_str().unwrap()) {
+        ("card", _) => &mut command,
+        (_, "A4") => command.args(["--printed", "130 mm ± 0.1 mm", "--printed", "220 mm ± 0.1 mm"]),
+        _ => command.args(["--printed", "150 mm ± 0.1 mm"]),
+    };
+    let output = command.output().unwrap();
+    match output.status.code() {
+        Some(0) => {}
+        Some(2) => {
+            of.refused += 1;
+            return;
+        }
+        _ => panic!("{name}: {}", String::from_utf8_lossy(&output.stderr)),
+    }
+    let told: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let number = |key: &str| told["length"][key].as_f64().unwrap();
+    let (value, expanded, wanted) = (number("value"), number("expanded"), truth["truth"].as_f64().unwrap());
+    let off = (value - wanted).abs();
+    of.measured += 1;
+    let words = format!("{name} {kind}: {value:.3} ± {expanded:.3} mm, true {wanted:.3} mm");
+    if off <= expanded {
+        of.held += 1;
+    } else if off > 0.05 * wanted {
+        of.silent.push(words);
+    } else {
+        of.missed.push(words);
+    }
+    if kind == "plane" && truth["tilt"].as_f64().unwrap() <= 30.0 {
+        of.plane.push(off);
+    }
+    if kind == "thin" {
+        of.thin.push(2.0 * expanded);
+    }
+}
+
+fn median(mut of: Vec<f64>) -> f64 {
+    of.sort_by(f64::total_cmp);
+    of[of.len() / 2]
+}
+
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn rendered_scenes_are_measured_within_their_intervals() {
+    let of = scenes(8);
+    assert!(of.silent.is_empty() && of.missed.len() <= 1 && of.measured >= 5, "{of:?}");
+}
+
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn long_six_hundred_scenes_are_measured_within_their_intervals() {
+    let of = scenes(600);
+    let Scenes { measured, held, refused, .. } = of;
+    println!("{measured} measured, {held} held, {refused} refused, {:?} {:?}", of.silent, of.missed);
+    assert!(of.silent.is_empty(), "{:?}", of.silent);
+    assert!(
+        held as f64 >= 0.93 * measured as f64 && measured >= 400,
+        "{held} of {measured}: {:?}",
+        of.missed
+    );
+    // Half a hundredth of 25 mm.
+    assert!(median(of.plane) < 0.125);
+    assert!(median(of.thin) < 0.25);
+}
