@@ -217,6 +217,7 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
         value = trailing(value, &mut answer, record);
     }
     let mut values: Vec<String> = match kind {
+        Kind::Quantity(_) if decimal_comma(&value) => vec![value],
         Kind::Quantity(_) | Kind::Count if value.contains(',') => {
             value.split(',').map(|value| value.trim().to_owned()).collect()
         }
@@ -226,6 +227,20 @@ fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
     let mut values = values.into_iter().map(|value| choice(&value, kind));
     answer.value = values.next().filter(|value| !value.is_empty());
     Ok(Said::Entered { answer, more: values.collect() })
+}
+
+/// Whether the only comma of a value stands in a number, as in `2,5 mm`: then it is one value, and what could be thousands
+/// is refused where it is read. Of `3301,3302 mV` there are two.
+fn decimal_comma(value: &str) -> bool {
+    let Some((whole, rest)) = value.split_once(',') else { return false };
+    let digits = |text: &str| text.chars().take_while(char::is_ascii_digit).count();
+    let behind = digits(rest);
+    let more = rest.get(behind..).unwrap_or_default();
+    digits(whole) == whole.len()
+        && (1..=3).contains(&whole.len())
+        && (1..=3).contains(&behind)
+        && !more.contains(',')
+        && !more.starts_with('.')
 }
 
 /// The answer with a unit behind each number that has none, when the field takes it only so. Nothing is guessed: it is
@@ -384,6 +399,7 @@ mod tests {
             ("y", Kind::Text, value("y")),
             ("12: 150 A", Kind::Text, Said::Numbered { number: "12".into(), rest: "150 A".into() }),
             ("34.2: -", Kind::Text, Said::Numbered { number: "34.2".into(), rest: "-".into() }),
+            ("2,5 mm", length, value("2,5 mm")),
             ("video 14:05", Kind::Text, Said::OfPart("video", "14:05".into())),
             ("go main-fuse", length, Said::Go("main-fuse".into())),
             ("photo 5.jpg", length, Said::Photo("5.jpg".into())),

@@ -58,7 +58,7 @@ pub(super) fn told(headline: &Headline, over: bool) -> String {
         Answered::No => (Outcome::FallsShort.shape(), "no: "),
         Answered::NothingAgainst => (Outcome::Meets.shape(), ""),
         Answered::Open if !over => {
-            return format!("{} {} open", Outcome::NotDecided.shape(), headline.question);
+            return format!("{} {} open. {}", Outcome::NotDecided.shape(), headline.question, headline.told);
         }
         Answered::Open => (Outcome::NotDecided.shape(), "not decided by looking. "),
     };

@@ -7,4 +7,5 @@ pub(crate) mod next;
 pub mod rig;
 pub mod rules;
 pub(crate) mod seen;
+pub(crate) mod support;
 pub(crate) mod withhold;

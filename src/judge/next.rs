@@ -26,7 +26,7 @@ pub use first::{Answered, Headline, Wanted, first_look};
 /// Looks that are worked out to the value at which they turn.
 pub const MOST: usize = 5;
 /// Elements, tests and readings of cells of a record beyond which no value is tried.
-const LARGEST: usize = 48;
+pub(super) const LARGEST: usize = 48;
 /// Facts that are tried.
 const MOST_TRIED: usize = 200;
 /// A typical value is tried this many times smaller and larger.
@@ -666,7 +666,7 @@ fn side_words(rule: &Rule) -> Option<&'static str> {
 }
 
 /// A value in the unit it is shown in: three digits at a sharp turn, else two on the side that keeps the outcome.
-fn told(value: f64, dimension: Dimension, up: Option<bool>) -> String {
+pub(super) fn told(value: f64, dimension: Dimension, up: Option<bool>) -> String {
     let shown = show(value, dimension);
     let unit = shown.trim_start_matches(|c: char| c.is_ascii_digit() || ['.', '-', 'e'].contains(&c));
     let Ok(number) = shown[..shown.len() - unit.len()].parse::<f64>() else { return shown };

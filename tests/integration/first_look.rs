@@ -67,6 +67,15 @@ struct Went {
     effort: f64,
     slowest: Duration,
     headlines: Vec<String>,
+    /// The headlines after this many answers.
+    soon: Vec<String>,
+}
+
+/// Answers within which each headline question is answered, or what would decide it is said.
+const SOON: usize = 12;
+
+fn as_told(sight: &Sight) -> Vec<String> {
+    sight.first().headlines.iter().map(|one| format!("{:?}: {}", one.answered, one.told)).collect()
 }
 
 /// Fills an empty record in as the first look asks, with what the target knows; what it does not know is left open.
@@ -76,7 +85,14 @@ fn first_look(target: &Sight) -> Went {
     let mut sight = session.look().unwrap();
     let mut left: BTreeSet<Key> = BTreeSet::new();
     let mut taken = BTreeSet::new();
-    let mut went = Went { answers: 0, left: 0, effort: 0.0, slowest: Duration::ZERO, headlines: Vec::new() };
+    let mut went = Went {
+        answers: 0,
+        left: 0,
+        effort: 0.0,
+        slowest: Duration::ZERO,
+        headlines: Vec::new(),
+        soon: Vec::new(),
+    };
     loop {
         let started = Instant::now();
         let asked = sight.first().asks.iter().find(|ask| !left.contains(&ask.key));
@@ -91,6 +107,9 @@ fn first_look(target: &Sight) -> Went {
             None => SEEN,
         };
         let key = ask.key.clone();
+        if went.answers <= SOON {
+            went.soon = as_told(&sight);
+        }
         match known(target, question) {
             Some(value) => {
                 let saved = session.answer(&key, &Entered::of(&value), None);
@@ -107,8 +126,7 @@ fn first_look(target: &Sight) -> Went {
         }
         left.insert(key);
     }
-    went.headlines =
-        sight.first().headlines.iter().map(|one| format!("{:?}: {}", one.answered, one.told)).collect();
+    went.headlines = as_told(&sight);
     went
 }
 
@@ -147,12 +165,18 @@ fn the_headline_is_reached_with_little_effort() {
         let went = first_look(target);
         println!("{name}: slowest {:?}", went.slowest);
         told.push_str(&format!(
-            "{name}: {} answers, {} left open, {:.1} min\n  {}\n",
+            "{name}: {} answers, {} left open, {:.1} min\n  {}\n after {SOON} answers\n  {}\n",
             went.answers,
             went.left,
             went.effort / 60.0,
-            went.headlines.join("\n  ")
+            went.headlines.join("\n  "),
+            went.soon.join("\n  ")
         ));
+        // What is open by then says the fact or the test that would decide it.
+        let says = |one: &&String| {
+            one.starts_with("Open") && !one.contains("could decide it") && !one.contains("test")
+        };
+        assert!(!went.soon.iter().any(|one| says(&one)), "{name}: {:?}", went.soon);
         assert!(went.effort <= 15.0 * 60.0, "{name}: {went:?}");
         assert_eq!(went.headlines.len(), 3);
     };
@@ -211,4 +235,148 @@ fn a_record_as_a_video_gives_it_says_what_to_look_at_next() {
     let check = run("check");
     let found = check.split("\nNOT DECIDED").next().unwrap_or_default();
     insta::assert_snapshot!("video", format!("{found}\n\nunderlid next DIR\n{}", run("next")));
+}
+
+/// What would make a claim true is what the same rules pass: each change that is told is written into the record by hand, and
+/// the checks that fell short meet. Nothing else that is grave falls short because of it.
+#[test]
+fn what_would_make_a_claim_true_is_what_the_rules_pass() {
+    made_true(&["slow cells"]);
+}
+
+#[test]
+#[ignore = "long: every change of five packs and an example"]
+fn long_what_would_make_a_claim_true_is_what_the_rules_pass() {
+    made_true(&["small fuse", "weak fuse", "small BMS", "no fuse", "revision A"]);
+    // What seven places stand against is not mended by three changes.
+    let rev_b = checked(&root().join("example-inspections/harbour-24-150-rev-b"));
+    let supports = rev_b["supports"].as_array().unwrap();
+    let rated = supports.iter().find(|one| one["claim"] == "continuous current").unwrap();
+    assert!(rated["changes"].as_array().unwrap().is_empty(), "{rated}");
+}
+
+fn checked(folder: &Path) -> serde_json::Value {
+    let out = Command::new(BIN).args(["check", "--format", "json"]).arg(folder).output().unwrap();
+    serde_json::from_slice(&out.stdout).unwrap()
+}
+
+fn made_true(wanted: &[&str]) {
+    let short = |checked: &serde_json::Value| -> BTreeSet<String> {
+        let findings = checked["findings"].as_array().unwrap().iter();
+        let grave = |f: &&serde_json::Value| {
+            f["outcome"] == "falls short" && ["critical", "major"].contains(&f["grade"].as_str().unwrap())
+        };
+        findings.filter(grave).map(|f| f["rule"].as_str().unwrap().to_owned()).collect()
+    };
+    let rev_a =
+        fs::read_to_string(root().join("example-inspections/harbour-24-150-rev-a/inspection.toml")).unwrap();
+    let class_t = "kind = \"fuse\"\nleg = \"positive\"\nfuse = \"class T\"\nrating = \"100 A\"\n\
+                   rated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\n";
+    let added = format!("[[path.element]]\nid = \"fuse\"\n{class_t}[[path.element]]\nid = \"bar\"");
+    type Edit<'a> = (&'a str, &'a str);
+    let cases: [(&str, String, &str, &str, Vec<Edit<'_>>); 6] = [
+        (
+            "small fuse",
+            generated("small fuse"),
+            "continuous current",
+            "a class T fuse of 100 A",
+            vec![("\"80 A\"", "\"100 A\"")],
+        ),
+        (
+            "weak fuse",
+            generated("weak fuse"),
+            "protection that works",
+            "a class T fuse of 100 A",
+            vec![("\"1 kA\"", "\"20 kA\""), ("\"250 A\"", "\"100 A\"")],
+        ),
+        (
+            "small BMS",
+            generated("small BMS"),
+            "continuous current",
+            "a BMS marked for 100 A",
+            vec![("marked_current = \"60 A\"", "marked_current = \"100 A\"")],
+        ),
+        (
+            "slow cells",
+            generated("slow cells"),
+            "continuous current",
+            "cells rated for 1 C",
+            vec![("\"0.5 C\"", "\"1 C\"")],
+        ),
+        (
+            "no fuse",
+            generated("no fuse"),
+            "protection that works",
+            "a class T fuse of 100 A marked 125 V and 20 kA at the positive end of the cells",
+            vec![("[[path.element]]\nid = \"bar\"", &added)],
+        ),
+        (
+            "revision A",
+            rev_a,
+            "charge current",
+            "charging blocked below 10 °C",
+            vec![(
+                "low_temperature_limit = { value = \"0 degC\"",
+                "low_temperature_limit = { value = \"10 degC\"",
+            )],
+        ),
+    ];
+    for (name, text, claim, change, edits) in cases.into_iter().filter(|case| wanted.contains(&case.0)) {
+        // Of packs in series and parallel nothing is claimed unless it is said.
+        let alone = "continuous_current = \"100 A\"\ncharge_voltage = \"14.4 V\"\nmax_in_series = 1\nmax_in_parallel = 1\n";
+        let text = text.replace("continuous_current = \"100 A\"\n", alone);
+        let folder = record_in(&text);
+        let before = checked(folder.path());
+        let supports =
+            before["supports"].as_array().unwrap_or_else(|| panic!("{name}: {:?}", short(&before)));
+        let support = supports
+            .iter()
+            .find(|one| one["claim"] == claim)
+            .unwrap_or_else(|| panic!("{name}: {supports:?}"));
+        let changes: Vec<&str> =
+            support["changes"].as_array().unwrap().iter().map(|c| c.as_str().unwrap()).collect();
+        assert!(changes.len() == 1 && changes[0].contains(change), "{name}: {support}");
+        let mut text = text;
+        for (from, to) in edits {
+            assert!(text.contains(from), "{name}: {from}");
+            text = text.replace(from, to);
+        }
+        fs::write(folder.path().join("inspection.toml"), text).unwrap();
+        let after = checked(folder.path());
+        let again = after["supports"].as_array().into_iter().flatten().find(|one| one["claim"] == claim);
+        assert!(again.is_none(), "{name}: {again:?}");
+        let new: Vec<String> = short(&after).difference(&short(&before)).cloned().collect();
+        assert!(new.is_empty() && short(&after).len() < short(&before).len(), "{name}: {new:?}");
+    }
+}
+
+/// The first look typed in a terminal of its own: the number in the prompt is all that is looked at.
+#[cfg(unix)]
+#[test]
+fn the_first_look_typed_in_a_terminal() {
+    let (target, folder) = (record_in(&generated("small BMS")), record_in("schema = 2\n"));
+    let target = open(target.path()).look().unwrap();
+    let mut command = Command::new(BIN);
+    command.args(["fill", "--brief"]).arg(folder.path());
+    let mut terminal = rexpect::session::spawn_command(command, Some(60_000)).unwrap();
+    let session = open(folder.path());
+    let mut answers = 0;
+    let end = loop {
+        let (shown, prompt) = terminal.exp_regex(r"\n(\d+(\.\d+)?|end)> ").unwrap();
+        if shown.contains("What the first look settled") {
+            break shown;
+        }
+        let number = prompt.trim().trim_end_matches("> ").trim_end_matches('>').to_owned();
+        let sight = session.look().unwrap();
+        let question = sight.questions.iter().find(|question| question.number == number);
+        let value = question.and_then(|question| known(&target, question)).unwrap_or_default();
+        answers += usize::from(!value.is_empty());
+        assert!(answers < 40, "{shown}");
+        terminal.send_line(&value).unwrap();
+    };
+    assert!(end.contains("The BMS is not marked for the rated continuous current"), "{end}");
+    terminal.send_line("quit").unwrap();
+    terminal.exp_eof().unwrap();
+    let record = &session.look().unwrap().record;
+    assert_eq!(record.bms.marked_current.found().show(), "60 A");
 }

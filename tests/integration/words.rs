@@ -111,7 +111,7 @@ fn generated(number: u32, example: &str) -> String {
             continue;
         };
         match draw(12) {
-            0 | 1 => continue,
+            0 | 1 => {}
             2 if value.starts_with('"') => out.push_str(&format!("{key} = \"absent\"\n")),
             3 | 4 if value.contains(" A") || value.contains(" m") => {
                 let factor = [0.3, 0.8, 1.0, 1.3, 3.0][draw(5) as usize];

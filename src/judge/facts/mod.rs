@@ -164,12 +164,23 @@ impl Derived {
         limits: &BTreeMap<String, Amount>,
         of: Option<&[usize]>,
     ) -> Self {
+        self.tried().derive_from(record, limits, Some((self, of)))
+    }
+
+    /// What bench tests and photos show, where values are only tried.
+    fn tried(&self) -> Self {
         let (tests, seen, measured) = (self.tests.clone(), self.seen.clone(), self.measured.clone());
-        Self { tests, seen, measured, tried: true, ..Self::default() }.derive_from(
-            record,
-            limits,
-            Some((self, of)),
-        )
+        Self { tests, seen, measured, tried: true, ..Self::default() }
+    }
+
+    /// Derives everything anew for a record that differs, the network too, with what bench tests and photos show.
+    pub(crate) fn with_same_tests(&self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        self.tried().derive(record, limits)
+    }
+
+    /// As [`Derived::with_same_tests`], without what bench tests show.
+    pub(crate) fn untested(&self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
+        Self { seen: self.seen.clone(), tried: true, ..Self::default() }.derive(record, limits)
     }
 
     /// Whether values are only tried, so that no working is told.
@@ -352,7 +363,8 @@ impl Derived {
     /// A derived fact of the pack.
     #[must_use]
     pub fn of_pack(&self, name: &str) -> Option<&Answer> {
-        noted(self.pack.get(name).or_else(|| self.cells.get(name)))
+        let derived = || self.pack.get(name).or_else(|| self.cells.get(name));
+        noted(self.given(Subject::Pack, name).or_else(derived))
     }
 
     /// A derived fact of an element.

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Fact, Judged, LARGEST, LIKELY, Look, Search, rate, subject, weight};
+use super::{Fact, Judged, LARGEST, LIKELY, Look, Open, Search, rate, subject, weight};
 use crate::judge::facts::{Facts, Subject};
 use crate::judge::rules::{Cause, HeadlineRule, Outcome, Rule, Scope, Stage};
 use crate::units::words::count;
@@ -68,13 +68,11 @@ pub struct FirstLook {
 #[must_use]
 pub fn first_look(judged: Judged<'_>, causes: &[Cause]) -> FirstLook {
     let Judged { book, record, .. } = judged;
-    let headlines: Vec<Headline> = book.headlines.iter().map(|rule| headline(judged, causes, rule)).collect();
-    let open = |id: &str| {
-        let pairs = book.headlines.iter().zip(&headlines);
-        pairs
-            .filter(|(_, told)| told.answered == Answered::Open)
-            .any(|(rule, _)| rule.rules.iter().any(|of| of == id))
-    };
+    let mut headlines: Vec<Headline> =
+        book.headlines.iter().map(|rule| headline(judged, causes, rule)).collect();
+    let of_open = book.headlines.iter().zip(&headlines).filter(|(_, told)| told.answered == Answered::Open);
+    let of_open: Vec<&String> = of_open.flat_map(|(rule, _)| &rule.rules).collect();
+    let open = |id: &str| of_open.iter().any(|of| *of == id);
     let mut asks = Vec::new();
     let of_tests = |id: &str| {
         let tests = |rule: &Rule| rule.scope == Scope::Tests;
@@ -83,11 +81,31 @@ pub fn first_look(judged: Judged<'_>, causes: &[Cause]) -> FirstLook {
     if book.rules.iter().any(|rule| open(&rule.id)) {
         let search = Search::of(judged, |finding| open(&finding.rule));
         let mut ranked = search.first();
-        ranked.sort_by(|(a, _, look), (b, _, other)| stage(look).cmp(&stage(other)).then(b.total_cmp(a)));
-        let before = ranked.iter().take_while(|(.., look)| stage(look) == 0).count();
+        let order = |one: &Ranked<'_>| match stage(&one.look) {
+            0 => (0, 0, one.rank),
+            stage if one.rank == 2 => (2, stage, one.rank),
+            stage => (1, stage, one.rank),
+        };
+        ranked.sort_by(|a, b| order(a).cmp(&order(b)).then(b.rate.total_cmp(&a.rate)));
+        // What decides an open question alone is said of it.
+        for (rule, told) in book.headlines.iter().zip(&mut headlines) {
+            let alone = |Ranked { rank, fact, look, .. }: &&Ranked<'_>| {
+                let waits = |open: &Open<'_>| open.waits_for == [*fact] && rule.rules.contains(&open.rule.id);
+                *rank < 2
+                    && look.decides.iter().any(|one| rule.rules.contains(&one.rule))
+                    && search.open.iter().any(waits)
+            };
+            if told.answered == Answered::Open
+                && let Some(Ranked { look, .. }) = ranked.iter().find(alone)
+            {
+                let of = if look.of.is_empty() { String::new() } else { format!(" ({})", look.of) };
+                told.told = format!("This could decide it: {}{of}.", look.ask);
+            }
+        }
+        let before = ranked.iter().take_while(|one| stage(&one.look) == 0).count();
         let looks = ranked
             .into_iter()
-            .map(|(_, fact, look)| (Wanted::Field(subject(fact.at), fact.name.to_owned()), Some(look)));
+            .map(|one| (Wanted::Field(subject(one.fact.at), one.fact.name.to_owned()), Some(one.look)));
         asks.extend(looks);
         // Tests are done with the lid on, and what the path is made of is seen before anything of it is read.
         let mut said = Vec::new();
@@ -167,25 +185,48 @@ fn complete(judged: Judged<'_>, headline: &HeadlineRule) -> bool {
     headline.rules.iter().all(said)
 }
 
+/// A fact that is asked for, with its worth over its cost.
+struct Ranked<'a> {
+    /// What may decide a question alone comes first, and last what only tells of heat: a test tells that sooner.
+    rank: u8,
+    rate: f64,
+    fact: Fact<'a>,
+    look: Look,
+}
+
 impl<'a> Search<'a> {
     /// Facts with their worth over their cost: of a finding that waits for several, each is worth its share.
-    fn first(&self) -> Vec<(f64, Fact<'a>, Look)> {
-        let mut facts: BTreeMap<Fact<'a>, (f64, Vec<usize>)> = BTreeMap::new();
+    fn first(&self) -> Vec<Ranked<'a>> {
+        let mut facts: BTreeMap<Fact<'a>, (u8, f64, Vec<usize>)> = BTreeMap::new();
         for (index, open) in self.open.iter().enumerate() {
+            let rank = match open.waits_for.len() {
+                _ if self.of_network(index) => 2,
+                1 => 0,
+                _ => 1,
+            };
             for fact in &open.waits_for {
-                let (worth, waiting) = facts.entry(*fact).or_default();
-                *worth += LIKELY * weight(open.rule.grade) / open.waits_for.len() as f64;
-                waiting.push(index);
+                let (known, worth, waiting) = facts.entry(*fact).or_insert((rank, 0.0, Vec::new()));
+                // What it is worth to heat counts only where it is worth nothing else.
+                if rank < 2 && *known == 2 {
+                    (*worth, *waiting) = (0.0, Vec::new());
+                }
+                if rank < 2 || *known == 2 {
+                    *worth += LIKELY * weight(open.rule.grade) / open.waits_for.len() as f64;
+                    waiting.push(index);
+                }
+                *known = rank.min(*known);
             }
         }
         let of_test = |fact: &Fact<'_>| matches!(subject(fact.at), Subject::Test(_));
-        let brief =
-            |fact: &Fact<'_>| of_test(fact) || self.judged.book.effort_of(fact.name).0.time_s <= LONGEST;
-        let mut facts: Vec<_> = facts.into_iter().filter(|(fact, _)| brief(fact)).collect();
-        facts.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
+        // What was noted of a test is asked for where nothing else is missing.
+        let brief = |(fact, (rank, ..)): &(Fact<'_>, (u8, f64, Vec<usize>))| {
+            if of_test(fact) { *rank == 0 } else { self.judged.book.effort_of(fact.name).0.time_s <= LONGEST }
+        };
+        let mut facts: Vec<_> = facts.into_iter().filter(brief).collect();
+        facts.sort_by(|a, b| a.1.0.cmp(&b.1.0).then(b.1.1.total_cmp(&a.1.1)));
         facts.truncate(MOST);
         let small = self.judged.record.path.element.len() <= LARGEST;
-        let looks = facts.into_iter().enumerate().filter_map(|(place, (fact, (worth, waiting)))| {
+        let looks = facts.into_iter().enumerate().filter_map(|(place, (fact, (rank, worth, waiting)))| {
             let alone = |index: &usize| self.open[*index].waits_for.len() == 1 && !self.of_network(*index);
             // What a single fact would decide is tried: it may decide nothing, and then it is not asked.
             let (worth, decides) = if small && place < TRIED && waiting.iter().all(alone) {
@@ -199,9 +240,9 @@ impl<'a> Search<'a> {
                 (look.time_s, look.stage) = (NOTED, Stage::LidOn);
                 look.caution.clear();
             }
-            (!decides.is_empty()).then(|| (rate(worth, &look), fact, look))
+            (!decides.is_empty()).then(|| Ranked { rank, rate: rate(worth, &look), fact, look })
         });
         // That the path is complete is asked with its elements.
-        looks.filter(|(_, fact, _)| fact.name != "path.complete").collect()
+        looks.filter(|one| one.fact.name != "path.complete").collect()
     }
 }

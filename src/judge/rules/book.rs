@@ -15,19 +15,20 @@ use super::scope::Scope;
 use crate::evidence::hash::Sha256Digest;
 use crate::record::parts::ElementKind;
 use crate::record::problem::Problems;
-use crate::record::words;
+use crate::record::{State, words};
 use crate::units::Amount;
 pub use origin::RuleFile;
 
 /// The rule book that is compiled in: its sources, the pack's rules, those of the test rig, what values are plausible, what
 /// several rules tell of together, and what it takes to look at a fact.
-pub(crate) const BUILT_IN: [(&str, &str); 6] = [
+pub(crate) const BUILT_IN: [(&str, &str); 7] = [
     ("checklists/sources.toml", include_str!("../../../checklists/sources.toml")),
     ("checklists/rules.toml", include_str!("../../../checklists/rules.toml")),
     ("checklists/rig.toml", include_str!("../../../checklists/rig.toml")),
     ("checklists/plausible.toml", include_str!("../../../checklists/plausible.toml")),
     ("checklists/causes.toml", include_str!("../../../checklists/causes.toml")),
     ("checklists/looks.toml", include_str!("../../../checklists/looks.toml")),
+    ("checklists/modifications.toml", include_str!("../../../checklists/modifications.toml")),
 ];
 
 /// SHA-256 of the compiled-in rule book, its files in their order.
@@ -199,6 +200,46 @@ pub struct HeadlineRule {
     pub beyond: String,
 }
 
+/// A change to a pack that could support a claim.
+#[derive(Debug, Clone)]
+pub struct Modification {
+    /// Its id.
+    pub id: String,
+    /// What it is made to.
+    pub scope: Scope,
+    /// When it may be made.
+    pub when: Option<Expr>,
+    /// Fields of the part that stay; all of them where there are none.
+    pub keeps: Vec<String>,
+    /// Fields that are set.
+    pub sets: Vec<(String, State)>,
+    /// A field with its values, from the smallest change to the largest.
+    pub values: Vec<(String, State)>,
+    /// The first value that is not below this is the only one tried.
+    pub least: Option<Expr>,
+    /// True where the part is taken out.
+    pub takes_out: bool,
+    /// True where a part is added.
+    pub adds: bool,
+    /// It in words, with `{part}` and `{value}`.
+    pub said: String,
+}
+
+/// A claim, with the rules that it has to pass and the changes that could support it.
+#[derive(Debug, Clone)]
+pub struct SupportRule {
+    /// A key of `[claims]`.
+    pub claim: String,
+    /// The claim in words.
+    pub said: String,
+    /// The fact that is its figure as built; where there is none the figure is looked for.
+    pub figure: Option<String>,
+    /// Ids of the rules that it has to pass.
+    pub rules: Vec<String>,
+    /// The changes that are tried.
+    pub modifications: Vec<Modification>,
+}
+
 impl LookRule {
     fn names(&self, fact: &str) -> bool {
         self.facts
@@ -363,6 +404,8 @@ pub struct Book {
     pub looks: Vec<LookRule>,
     /// The questions that the first look is for.
     pub headlines: Vec<HeadlineRule>,
+    /// What claims have to pass, and what could support them.
+    pub supports: Vec<SupportRule>,
     /// Ranges in which a value is taken as it stands.
     pub plausible: Vec<Plausible>,
     /// What a record says twice.
@@ -414,6 +457,7 @@ impl Book {
             efforts: Vec::new(),
             looks: Vec::new(),
             headlines: Vec::new(),
+            supports: Vec::new(),
             plausible: Vec::new(),
             agree: Vec::new(),
             changes: Vec::new(),

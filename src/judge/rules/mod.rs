@@ -16,7 +16,9 @@ mod scope;
 
 pub(crate) use book::BUILT_IN;
 pub use book::Book;
-pub(crate) use book::{Change, Effort, HeadlineRule, Limit, Rule, RuleFile, Stage, built_in_digest};
+pub(crate) use book::{
+    Change, Effort, HeadlineRule, Limit, Modification, Rule, RuleFile, Stage, SupportRule, built_in_digest,
+};
 pub(crate) use causes::Cause;
 pub use engine::judge;
 pub(crate) use engine::{Judgement, again, at_least, judge_rig, subjects};

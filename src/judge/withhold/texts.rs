@@ -94,6 +94,7 @@ impl Withheld {
             efforts,
             looks,
             headlines,
+            supports,
             plausible,
             agree,
             changes,
@@ -108,6 +109,9 @@ impl Withheld {
         causes.iter_mut().for_each(|cause| self.text(&mut cause.fault));
         looks.iter_mut().for_each(|look| self.text(&mut look.how));
         headlines.iter_mut().for_each(|one| self.each([&mut one.question, &mut one.beyond]));
+        for one in supports {
+            self.each([&mut one.said].into_iter().chain(one.modifications.iter_mut().map(|by| &mut by.said)));
+        }
         let of_looks = looks.iter_mut().map(|look| &mut look.effort);
         for Effort { id, time_s: _, caution } in efforts.iter_mut().chain(of_looks) {
             self.each([id, caution]);

@@ -7,6 +7,7 @@ use super::looks::write_looks;
 use super::view::View;
 use crate::judge::next::MOST;
 use crate::judge::rules::{Finding, Outcome};
+use crate::judge::support::CAUTION;
 use crate::units::terminal::{Paint, plain};
 use crate::units::words::{columns, count};
 
@@ -100,6 +101,13 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     }
     for cause in &view.causes {
         one_cause(out, cause, paint)?;
+    }
+    if !view.supports.is_empty() {
+        writeln!(out, "\n{}", paint.bold("WHAT WOULD MAKE IT TRUE"))?;
+        for support in &view.supports {
+            writeln!(out, "  {}: {}", plain(&support.claim), plain(&support.told))?;
+        }
+        writeln!(out, "  {CAUTION}")?;
     }
     if let Some(next) = view.next.as_ref().filter(|next| !next.looks.is_empty() || !next.closed.is_empty()) {
         writeln!(out, "\n{}", paint.bold("NOT DECIDED: LOOK AT NEXT"))?;

@@ -7,8 +7,9 @@ use serde::Serialize;
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::next::{MOST, Next};
+use crate::judge::next::{Judged, MOST, Next};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
+use crate::judge::support::{Support, supports};
 use crate::physics::ZERO_CELSIUS;
 use crate::record::field::Doubt;
 use crate::record::parts::{Element, ElementKind, TestKind};
@@ -363,6 +364,9 @@ pub struct View {
     /// What to look at next, where it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next: Option<Next>,
+    /// What would make the claims true that fall short, where it was asked for.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub supports: Vec<Support>,
     /// Rules not applied.
     pub not_applied: Vec<NotApplied>,
     /// What a house changed.
@@ -426,6 +430,7 @@ impl View {
             opinions,
             findings: judgement.findings.clone(),
             next: None,
+            supports: Vec::new(),
             not_applied: judgement.not_applied.clone(),
             changes: judgement.changes.clone(),
             doubts: judgement.doubts.clone(),
@@ -438,11 +443,16 @@ impl View {
         }
     }
 
-    /// The view with what to look at next.
+    /// The view with what to look at next, and what would make the claims true.
     #[must_use]
     pub fn with_next(inspection: &Inspection) -> Self {
-        let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
-        Self { next: Some(next), ..view }
+        let Inspection { record, derived, book, judgement, .. } = inspection;
+        let judged = Judged { record, derived, book, findings: &judgement.findings };
+        let (view, (next, supports)) = rayon::join(
+            || Self::of(inspection),
+            || rayon::join(|| looks_of(inspection, MOST), || supports(judged)),
+        );
+        Self { next: Some(next), supports, ..view }
     }
 
     /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules

@@ -24,6 +24,7 @@ use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
 use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
+use crate::judge::support;
 use crate::judge::withhold::{Leak, WithheldSummary};
 use crate::physics::ZERO_CELSIUS;
 use crate::record::Part;
@@ -127,6 +128,7 @@ struct Page<'a> {
     notes_html: Option<String>,
     notes_md: Option<String>,
     caution: &'static str,
+    supports_caution: &'static str,
     style: String,
     /// The numbers of the photos, by their file names.
     photo_numbers: BTreeMap<&'a str, usize>,
@@ -270,6 +272,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
         notes_html: view.notes.as_deref().map(prose::to_html),
         notes_md: view.notes.as_deref().map(prose::to_markdown),
         caution: CAUTION,
+        supports_caution: support::CAUTION,
         style,
         photo_numbers,
         called: view.path.elements.iter().map(|e| (e.label.as_str(), e.called.as_str())).collect(),

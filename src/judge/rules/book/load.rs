@@ -4,8 +4,8 @@
 use std::ops::Range;
 
 use super::{
-    Agree, Book, CauseRule, Change, Effort, HeadlineRule, Limit, LookRule, Plausible, Rule, Source,
-    SourceReading, Stage, Telling,
+    Agree, Book, CauseRule, Change, Effort, HeadlineRule, Limit, LookRule, Modification, Plausible, Rule,
+    Source, SourceReading, Stage, SupportRule, Telling,
 };
 use crate::judge::facts::{FACTS, field_info};
 use crate::judge::rules::expr::{self, Expr, ExprError, Node, Type};
@@ -16,7 +16,7 @@ use crate::record::field::{Day, List, Text, YesNo};
 use crate::record::part::{document, needed, part};
 use crate::record::parts::{Claims, ElementKind};
 use crate::record::problem::{Problem, Problems};
-use crate::record::{Entry, Part, words};
+use crate::record::{Entry, Part, read_answer, words};
 use crate::units::words::did_you_mean;
 use crate::units::{Amount, Uncertain};
 
@@ -50,6 +50,10 @@ part! {
             look: LookEntry,
             /// A question that the first look is for.
             headline: HeadlineEntry,
+            /// A change to a pack that could support a claim.
+            modification: ModificationEntry,
+            /// A claim, with the rules that it has to pass.
+            support: SupportEntry,
             /// A change to a rule of the built-in book.
             change: ChangeEntry,
             /// The range in which a value of the record is taken as it stands.
@@ -225,6 +229,50 @@ part! {
 }
 
 part! {
+    /// A change to a pack that could support a claim.
+    pub struct ModificationEntry {
+        /// Its id.
+        id: Text = "copper-bar",
+        /// Kinds of element that it may be made to; the pack where there are none.
+        each: List = "busbar",
+        /// When it may be made.
+        when: Text = "path.overcurrent_devices < 1",
+        /// What stays of the part; all of it when left out.
+        keeps: List = "id, kind, leg",
+        /// What is set, a field and its value each.
+        sets: List = "element.material = copper",
+        /// The field whose smallest change is looked for.
+        vary: Text = "element.section",
+        /// Its values, from the smallest change to the largest.
+        values: List = "20 x 3 mm, 30 x 5 mm",
+        /// The first value that is not below this is the only one tried.
+        least: Text = "claims.continuous_current",
+        /// Whether the part is taken out.
+        takes_out: YesNo = "yes",
+        /// Whether a part is added at the positive end of the cells.
+        adds: YesNo = "yes",
+        /// The change in words.
+        said: Text = "{part} of copper, at least {value}",
+    }
+}
+
+part! {
+    /// A claim, with the rules that it has to pass and the changes that could support it.
+    pub struct SupportEntry {
+        /// A key of `[claims]`.
+        claim: Text = "continuous_current",
+        /// The claim in words.
+        said: Text = "rated continuous current",
+        /// The fact that is its figure as built; the figure is looked for where none is named.
+        figure: Text = "path.permissible_current",
+        /// The rules that it has to pass.
+        rules: List = "cell-rate",
+        /// The changes that are tried.
+        modifications: List = "copper-bar",
+    }
+}
+
+part! {
     /// Two ways to the same thing that must not be far apart.
     pub struct AgreeEntry {
         /// What is compared, in a line.
@@ -303,6 +351,14 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     for entry in &entries.agree {
         if let Some(agree) = loading.agree(entry, &names) {
             book.agree.push(agree);
+        }
+    }
+    let tried: Vec<Modification> =
+        entries.modification.iter().filter_map(|entry| loading.modification(entry, &names)).collect();
+    for entry in &entries.support {
+        if let Some(support) = loading.support(book, entry, &tried) {
+            book.supports.retain(|known| known.claim != support.claim);
+            book.supports.push(support);
         }
     }
     for entry in &entries.change {
@@ -624,6 +680,66 @@ impl Loading<'_> {
         book.headlines.retain(|headline| headline.id != id);
         book.headlines.push(HeadlineRule { id, question, rules, shows, beyond });
         Some(())
+    }
+
+    fn modification(&mut self, entry: &ModificationEntry, names: &Names) -> Option<Modification> {
+        let own = &entry.own.span;
+        let id = self.needed(&entry.id, own, "id", "id = \"copper-bar\"")?;
+        let said = self.needed(&entry.said, own, "said", "said = \"{part} of copper\"")?;
+        let head = if entry.each.list().is_empty() { "" } else { "element" };
+        let (scope, _) = self.part(&entry.each, head)?;
+        let mut expression =
+            |entry: &Entry<Text>| Some(self.expression(entry.text()?, entry, names, &scope)?.0);
+        let (when, least) = (expression(&entry.when), expression(&entry.least));
+        let vary = entry.vary.text().unwrap_or_default();
+        let mut state = |name: &str, value: &str, entry: &Entry<List>| {
+            let read = field_info(name).map(|info| read_answer(info, value));
+            let problem = match read {
+                Some(Ok(state)) => return Some((name.to_owned(), state)),
+                Some(Err(problem)) => format!("`{name} = {value}`: {}", problem.message),
+                None => format!("`{name}` is no field of a record"),
+            };
+            self.problem(entry.found().span.clone(), problem, "a field", "element.material = copper");
+            None
+        };
+        let set = |text: &String| {
+            let (name, value) = text.split_once('=').unwrap_or((text, ""));
+            state(name.trim(), value.trim(), &entry.sets)
+        };
+        let sets: Option<Vec<_>> = entry.sets.list().iter().map(set).collect();
+        let values: Option<Vec<_>> =
+            entry.values.list().iter().map(|value| state(vary, value, &entry.values)).collect();
+        Some(Modification {
+            id,
+            scope,
+            when,
+            keeps: entry.keeps.list().to_vec(),
+            sets: sets?,
+            values: values?,
+            least,
+            takes_out: entry.takes_out.yes() == Some(true),
+            adds: entry.adds.yes() == Some(true),
+            said,
+        })
+    }
+
+    fn support(&mut self, book: &Book, entry: &SupportEntry, tried: &[Modification]) -> Option<SupportRule> {
+        let claim = self.claim(&entry.claim);
+        let said = self.needed(&entry.said, &entry.own.span, "said", "said = \"peak current\"")?;
+        let rules = self.rules(book, &entry.rules)?;
+        let mut modifications = Vec::new();
+        for id in entry.modifications.list() {
+            let Some(known) = tried.iter().find(|known| known.id == *id) else {
+                let expected =
+                    did_you_mean(id, tried.iter().map(|known| known.id.as_str()), "one of this file");
+                let span = entry.modifications.found().span.clone();
+                self.problem(span, format!("there is no modification `{id}`"), &expected, "");
+                return None;
+            };
+            modifications.push(known.clone());
+        }
+        let figure = entry.figure.text().map(str::to_owned);
+        Some(SupportRule { claim, said, figure, rules, modifications })
     }
 
     /// Rules that tell of a cause: `RULE`, or `RULE where CONDITION`.
