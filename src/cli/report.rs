@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use super::{Done, Failure, House};
+use super::{Done, Failure, House, settings};
 use crate::render::write_up::{WriteUpError, save_write_up, write_up};
 use crate::units::terminal;
 
@@ -11,7 +11,7 @@ use crate::units::terminal;
 pub(super) struct Report {
     /// The inspection folder
     folder: PathBuf,
-    /// A folder with templates of your own: report.md, report.html, finding.html, style.css; what is missing there is taken from the program
+    /// A folder with templates of your own: report.md, report.html, finding.html, style.css, own.html and own.css (your name, logo, colours, fonts); what is missing there is taken from the program
     #[arg(long, value_name = "DIR")]
     templates: Option<PathBuf>,
     #[command(flatten)]
@@ -30,7 +30,8 @@ impl From<WriteUpError> for Failure {
 impl Report {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let inspection = self.house.open_to_publish(&self.folder)?;
-        let write_up = write_up(&inspection, self.templates.as_deref())?;
+        let templates = settings::templates(self.templates.as_ref())?;
+        let write_up = write_up(&inspection, templates.as_deref())?;
         let paths = save_write_up(&inspection.folder, &write_up)?;
         let view = &write_up.view;
         let mut out = terminal::out();

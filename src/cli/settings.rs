@@ -1,7 +1,9 @@
-//! The user's own settings: whose rules judge on this machine.
+//! The user's own settings: whose rules judge on this machine, and what the user's pages and cards look like.
 //!
-//! One TOML file with one key, `rules = ["house.toml"]`: files or folders of house rules, relative to the file itself,
-//! read before those that are named on the command line. Beside it, in `profiles/`, lie the user's format profiles for logs.
+//! One TOML file with two keys. `rules = ["house.toml"]`: files or folders of house rules, read before those that are named
+//! on the command line. `templates = "style"`: a folder with templates of the user's own (name, logo, colours, fonts), taken
+//! where the command line names none; an inspection folder cannot bring one. Both are relative to the file itself. Beside
+//! it, in `profiles/`, lie the user's format profiles for logs.
 
 use std::path::{Path, PathBuf};
 
@@ -20,23 +22,38 @@ const VARIABLE: &str = "UNDERLID_CONFIG";
 struct Settings {
     #[serde(default)]
     rules: Vec<PathBuf>,
+    templates: Option<PathBuf>,
 }
 
 /// The rules that the user's settings name.
 pub(super) fn rules() -> Result<Vec<PathBuf>, Failure> {
-    let Some((file, named)) = file() else { return Ok(Vec::new()) };
+    Ok(read()?.rules)
+}
+
+/// The user's templates: those named on the command line, else those of the settings.
+pub(super) fn templates(named: Option<&PathBuf>) -> Result<Option<PathBuf>, Failure> {
+    named.map_or_else(|| Ok(read()?.templates), |named| Ok(Some(named.clone())))
+}
+
+/// The settings, their paths beside their file.
+fn read() -> Result<Settings, Failure> {
+    let Some((file, named)) = file() else { return Ok(Settings::default()) };
     let text = match open::named_text(&file) {
-        Err(refused) if refused.is_gone() && !named => return Ok(Vec::new()),
+        Err(refused) if refused.is_gone() && !named => return Ok(Settings::default()),
         read => read.map_err(super::words)?,
     };
     let settings: Settings = toml::from_str(&text).map_err(|error| {
         let span = error.span().unwrap_or_default();
-        let example = "rules = [\"house.toml\"]";
-        let problem = Problem::at(span, error.message().to_owned(), "expected a list of paths", example);
+        let example = "rules = [\"house.toml\"]\ntemplates = \"style\"";
+        let expected = "expected `rules`, a list of paths, and `templates`, a path";
+        let problem = Problem::at(span, error.message().to_owned(), expected, example);
         Problems::new(&file.display().to_string(), &text, vec![problem])
     })?;
     let beside = file.parent().unwrap_or(Path::new("."));
-    Ok(settings.rules.iter().map(|rules| beside.join(rules)).collect())
+    Ok(Settings {
+        rules: settings.rules.iter().map(|rules| beside.join(rules)).collect(),
+        templates: settings.templates.map(|folder| beside.join(folder)),
+    })
 }
 
 /// The folder of the user's format profiles; none where the user has no settings.

@@ -221,7 +221,11 @@ impl Verify {
         if inspection.book.digest() != last.rules {
             return "not written again: it was made with other rules than those in force here (name them with --rules); its hashes were compared".to_owned();
         }
-        let written = match write_up(&inspection, None) {
+        let templates = match super::settings::templates(None) {
+            Ok(templates) => templates,
+            Err(why) => return format!("not written again: {}", why.line()),
+        };
+        let written = match write_up(&inspection, templates.as_deref()) {
             Ok(write_up) => write_up,
             Err(why) => return format!("not written again: {why}"),
         };

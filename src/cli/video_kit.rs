@@ -1,4 +1,4 @@
-//! `video-kit`: description, chapters, captions and still cards for a video.
+//! `video-kit`: description, chapters, script, captions and still cards for a video.
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -25,7 +25,7 @@ pub(super) struct VideoKit {
     /// Length of the video, such as 42:10: where its last chapter ends
     #[arg(long, value_name = "TIME")]
     length: Option<String>,
-    /// A folder with card templates of your own: frame.svg, verdict.svg, finding.svg, path.svg, protection.svg, test.svg, against.svg; what is missing there is taken from the program
+    /// A folder with card templates of your own: frame.svg, verdict.svg, path.svg, finding.svg, test.svg, claims.svg, against.svg, thumbnail.svg; what is missing there is taken from the program
     #[arg(long, value_name = "DIR")]
     templates: Option<PathBuf>,
     /// The folder to write into, instead of `video-kit` in the inspection folder
@@ -53,7 +53,7 @@ impl VideoKit {
             link: self.link.clone(),
             limits: self.limits.clone(),
             length: self.length.clone(),
-            templates: self.templates.clone(),
+            templates: super::settings::templates(self.templates.as_ref())?,
         };
         let made = video_kit(&inspection, against.as_ref(), &wishes)?;
         let target = self.to.clone().unwrap_or_else(|| inspection.folder.join(FOLDER));
@@ -67,8 +67,7 @@ impl VideoKit {
         let ending = |wanted: &str| made.files.iter().filter(|file| file.name.ends_with(wanted)).count();
         let cards = count(ending(".png"), "card", "cards");
         let photos = count(ending(".jpg"), "photo", "photos");
-        let texts =
-            made.files.iter().filter(|file| file.name.ends_with(".txt") || file.name.ends_with(".vtt"));
+        let texts = made.files.iter().filter(|file| !file.name.contains('/'));
         let texts: Vec<&str> = texts.map(|file| file.name.as_str()).collect();
         for opened in std::iter::once(&inspection).chain(&against) {
             super::look_at(opened)?;

@@ -34,6 +34,7 @@ try {
     const findings = await checkPage(browser, file, { name, shots });
     for (const [check, problems] of findings) tally.record(`${name}: ${check}`, problems);
     tally.record(`${name}: the answer without scrolling`, await answerInSight(file));
+    if (number === 0) tally.record(`${name}: one sheet before the annex`, await oneSheet(file));
   }
 } finally {
   await browser.close();
@@ -49,6 +50,21 @@ function compare(names) {
   const folders = names.map((name) => path.join(root, 'example-inspections', name));
   execFileSync(program, ['compare', ...folders, '--to', to], { stdio: ['ignore', 'ignore', 'pipe'] });
   return path.join(to, 'compare.html');
+}
+
+/** Of two inspections everything but the annex stands on the first sheet. */
+async function oneSheet(file) {
+  const problems = [];
+  for (const format of ['A4', 'Letter']) {
+    const page = await browser.newPage();
+    await page.goto(pathToFileURL(file).href, { waitUntil: 'load' });
+    const pdf = path.join(scratch, `${format}.pdf`);
+    await page.pdf({ path: pdf, format });
+    await page.close();
+    const text = execFileSync('pdftotext', ['-f', '2', '-l', '2', pdf, '-']).toString();
+    if (!text.trimStart().startsWith('Annex')) problems.push(`${format}: sheet 2 begins with ${text.trim().slice(0, 60)}`);
+  }
+  return problems;
 }
 
 /** What changed in the rating and what explains it must be wholly in sight when the page opens. */

@@ -16,7 +16,7 @@ import { Tally } from './lib/tally.mjs';
 import { launch, poppler, root } from './lib/tools.mjs';
 
 const EXAMPLES = ['harbour-24-150-rev-a', 'harbour-24-150-rev-b'];
-const SIZES = { wide: [1920, 1080], tall: [1080, 1920] };
+const SIZES = { wide: [1920, 1080], tall: [1080, 1920], 'lower-third': [1920, 1080] };
 /** Pictures are compared in squares of this many pixels: two renderers smooth the same edge differently. */
 const SQUARE = 12;
 /** Squares that may differ in mean brightness by more than MOST_APART of 255, as a part of all. */
@@ -72,7 +72,7 @@ async function cards(name, folder) {
   const names = readdirSync(folder).filter((f) => f.endsWith('.svg'));
   if (names.length < 8) unlike.push(`${names.length} cards`);
   for (const svg of names) {
-    const format = /-(wide|tall)\.svg$/.exec(svg)[1];
+    const format = /-(wide|tall|lower-third)\.svg$/.exec(svg)[1];
     const [width, height] = SIZES[format];
     const png = readFileSync(path.join(folder, svg.replace(/svg$/, 'png')));
     const [w, h] = [png.readUInt32BE(16), png.readUInt32BE(20)];

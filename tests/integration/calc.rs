@@ -546,3 +546,40 @@ fn a_pack_in_short_is_its_record() {
         assert!((by_calc - by_check).abs() < 0.1, "{name}: {by_calc} and {by_check}");
     }
 }
+
+/// The chart of the write-up, from a few arguments; what nothing opens in time is said and hatched.
+#[test]
+fn the_protection_of_a_few_arguments_as_a_chart() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("protection.svg");
+    let run = |rest: &[&str]| {
+        let out = underlid(&["calc", "protection", "--prospective", "2.4 kA ± 0.4 kA"]).args(rest).output();
+        let out = out.unwrap();
+        (out.status.success(), String::from_utf8_lossy(&[out.stdout, out.stderr].concat()).into_owned())
+    };
+    let cable = ["--cable", "6 mm2", "--insulation", "90 degC", "--chart", file.to_str().unwrap()];
+    let (well, said) = run(&cable);
+    assert!(well, "{said}");
+    assert!(said.contains("nothing is known to open before insulation is damaged"), "{said}");
+    let drawn = std::fs::read_to_string(&file).unwrap();
+    assert!(
+        drawn.starts_with("<svg") && drawn.contains("<style>") && drawn.contains("falls-short"),
+        "{drawn}"
+    );
+    let fuse = [
+        "--fuse",
+        "class T",
+        "--rating",
+        "60 A",
+        "--clearing-time",
+        "10 ms",
+        "--trip",
+        "100 A",
+        "--trip-delay",
+        "5 s",
+    ];
+    let (well, said) = run(&[cable.as_slice(), &fuse].concat());
+    assert!(well && said.contains("within 10 ms"), "{said}");
+    let (well, said) = run(&["--chart", file.to_str().unwrap()]);
+    assert!(!well && said.contains("draws no chart"), "{said}");
+}

@@ -56,6 +56,14 @@ fn the_most_favourable_wrong_record_does_not_meet() {
         ),
         (&[("complete = \"yes\"", ""), ("\"1.8 kA\"", "\"1.6 kA\"")], "fuse-interrupting-rating", NotDecided),
         (&[("complete = \"yes\"", ""), ("\"1.8 kA\"", "\"0.9 kA\"")], "fuse-interrupting-rating", FallsShort),
+        // A rating holds in air of 25 °C; that in the pack is warmer by what its size says, or may be.
+        (&[("rating = \"126 A\"", "rating = \"101 A\"")], "fuse-rating-covers-load", NotDecided),
+        (&[("size = \"330 x 200 x 215 mm\"\n", "")], "fuse-rating-covers-load", NotDecided),
+        (&[("rating = \"126 A\"", "rating = \"99 A\"")], "fuse-rating-covers-load", FallsShort),
+        // A charger with a port of its own has conductors that nobody listed.
+        (&[("charge_port = \"common\"\n", "")], "charge-current-within-path", NotDecided),
+        (&[("\"common\"", "\"separate\"")], "charge-current-within-path", NotDecided),
+        (&[], "charge-current-within-path", Meets),
         // The shape of a strip fuse at another voltage than 32 V (a shop lists 58 V and 1 kA).
         (&[STRIP, UNREAD, ("\"30 V\"", "\"58 V\"")], "fuse-interrupting-rating", NotDecided),
         (&[STRIP, UNREAD, ("\"30 V\"", "\"32 V\"")], "fuse-interrupting-rating", Meets),

@@ -115,7 +115,7 @@ rating = "125 A"
     fs::write(folder.path().join("inspection.toml"), record).unwrap();
     run(&["report", &text(folder.path())]);
     let said = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
-    assert!(said.contains("- Does it hold? **◇ not decided.** Only a bench test decides it"), "{said}");
+    assert!(said.contains("- Does it hold? **◇ not decided.**"), "{said}");
     assert!(said.contains("| capacity | 100 Ah | nothing against it |"), "{said}");
     assert!(!said.contains("| supported |"), "{said}");
     // No size of a conductor is recorded, so that nobody knows what harms it.
@@ -330,4 +330,38 @@ fn the_shipped_examples_are_as_sealed() {
         let (code, out, err) = run(&["verify", &text(&folder)]);
         assert_eq!(code, 0, "{out}{err}");
     }
+}
+
+/// The user's name and colours come through the settings; a folder of a stranger brings none.
+#[test]
+fn ones_own_look() {
+    let (folder, own) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    fs::write(folder.path().join("inspection.toml"), "schema = 2\n").unwrap();
+    for (at, words) in
+        [(own.path().join("style"), "<p>Bench Two</p>"), (folder.path().join("templates"), "<p>Stranger</p>")]
+    {
+        fs::create_dir(&at).unwrap();
+        fs::write(at.join("own.html"), words).unwrap();
+        fs::write(at.join("own.css"), "body{font-family:serif}").unwrap();
+    }
+    let settings = own.path().join("settings.toml");
+    fs::write(&settings, "templates = \"style\"\n").unwrap();
+    let page = |settings: &str| {
+        let program = std::process::Command::new(env!("CARGO_BIN_EXE_underlid"))
+            .arg("report")
+            .arg(folder.path())
+            .env("UNDERLID_CONFIG", settings)
+            .output()
+            .unwrap();
+        assert!(program.status.code() < Some(2), "{}", String::from_utf8_lossy(&program.stderr));
+        fs::read_to_string(folder.path().join("report/report.html")).unwrap()
+    };
+    let with = page(settings.to_str().unwrap());
+    assert!(
+        with.contains("<p>Bench Two</p>")
+            && with.contains("body{font-family:serif}")
+            && with.contains("--ink:#")
+    );
+    let without = page("");
+    assert!(!without.contains("Bench Two") && !without.contains("Stranger"));
 }

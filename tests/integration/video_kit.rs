@@ -76,7 +76,7 @@ fn the_video_kit_of_an_example() {
         files.filter(|entry| entry.path().to_string_lossy().ends_with(ending)).count()
     };
     assert_eq!(
-        [there("-wide.svg") + there("-tall.svg"), there(".png"), there(".jpg")],
+        [there("-wide.svg") + there("-tall.svg") + there("-lower-third.svg"), there(".png"), there(".jpg")],
         [cards, cards, photos]
     );
     let read = |name: &str| fs::read_to_string(to.join(name)).unwrap();
@@ -91,18 +91,20 @@ fn the_video_kit_of_an_example() {
     assert!(!folder.join("video-kit").exists());
 }
 
-/// How many cards and photos a video kit with a second inspection has: for each of the two formats one card for the
-/// verdict, the path and the comparison, one for each critical or major finding and for each test, whose logs are all
-/// sound. Counted from the record and from what `check` says of it, not from what is to be tested.
+/// How many cards and photos a video kit with a second inspection has: in each of the two formats one card for the
+/// verdict, the path, the claims and the comparison, one for each of the five gravest causes and of two tests; a thumbnail;
+/// and each of the causes as a lower third. Counted from the record and from what `check` says of it, not from what is to
+/// be tested.
 fn counted_from_the_record(folder: &Path) -> (usize, usize) {
     let record: toml::Table = fs::read_to_string(folder.join("inspection.toml")).unwrap().parse().unwrap();
     let listed = |list: &str| record[list].as_array().unwrap().len();
     let (_, out, _) = run(&["check", "--format", "json", &text(folder)]);
     let view: serde_json::Value = serde_json::from_str(&out).unwrap();
     let causes = view["causes"].as_array().unwrap().iter();
-    let grave = causes.filter(|cause| cause["grade"] == "critical" || cause["grade"] == "major");
+    let grave =
+        causes.filter(|cause| cause["grade"] == "critical" || cause["grade"] == "major").count().min(5);
     assert!(!view["path"]["elements"].as_array().unwrap().is_empty());
-    (2 * (4 + grave.count() + listed("test")), listed("photo"))
+    (2 * (4 + grave + listed("test").min(2)) + 1 + grave, listed("photo"))
 }
 
 fn common_hash(path: &Path) -> String {
@@ -143,7 +145,7 @@ fn chapters_and_what_is_told() {
     let list = fs::read_to_string(folder.path().join("video-kit/chapters.txt")).unwrap();
     assert_eq!(
         list,
-        "0:00 Start\n0:05 Label\n4:00 Cells\n12:40 fuse: a link & its <holder> --> here; Test: capacity\n1:02:30 busbar bar\n"
+        "0:00 Start\n0:05 Label\n4:00 Cells\n12:40 a link & its <holder> --> here; Test capacity\n1:02:30 busbar bar\n"
     );
     assert!(printed.contains("joint odd: video time `later` is not of the form"), "{printed}");
     assert!(printed.contains("manual leaves out: video time `100:00:00` lies beyond 100 hours"), "{printed}");
@@ -176,7 +178,7 @@ fn chapters_are_webvtt_to_an_independent_reader() {
 fn a_limit_that_is_too_narrow_is_refused() {
     let folder = folder(TIMES);
     let (code, _, err) = run(&["video-kit", &text(folder.path()), "--limit", "80"]);
-    assert!(code == 2 && err.contains("no room for title, verdict, caution"), "{err}");
+    assert!(code == 2 && err.contains("no room for title, verdict, critical findings"), "{err}");
     assert!(!folder.path().join("video-kit").exists(), "nothing is written when something is refused");
 }
 
@@ -185,11 +187,18 @@ fn files_of_an_earlier_run_go_and_others_stay() {
     let folder = folder(TIMES);
     let kit = folder.path().join("video-kit");
     fs::create_dir_all(kit.join("cards")).unwrap();
-    for name in ["cards/finding-39-wide.png", "description-77.txt", "cards/my own.png", "notes.txt"] {
+    for name in [
+        "cards/protection-wide.png",
+        "cards/finding-39-wide.png",
+        "description-77.txt",
+        "cards/my own.png",
+        "notes.txt",
+    ] {
         fs::write(kit.join(name), "x").unwrap();
     }
     run(&["video-kit", &text(folder.path())]);
     for (name, stays) in [
+        ("cards/protection-wide.png", false),
         ("cards/finding-39-wide.png", false),
         ("description-77.txt", false),
         ("cards/my own.png", true),

@@ -34,6 +34,9 @@ pub(super) struct Calc {
     /// A file or folder of house rules, read after the built-in ones; may be given several times
     #[arg(long, value_name = "FILE", global = true)]
     rules: Vec<PathBuf>,
+    /// Write the chart of `protection` to this file, as SVG
+    #[arg(long, value_name = "FILE", global = true)]
+    chart: Option<PathBuf>,
 }
 
 /// A subject with the arguments that were given for it.
@@ -48,6 +51,16 @@ impl Calc {
         // There is no inspection whose folder could hold rules of its own.
         let book = inspection::book(None, &house(&self.rules)?)?;
         let sheet = Sheet::of(self.asked.subject, &self.asked.given, &book).map_err(Failure::Words)?;
+        if let Some(file) = &self.chart {
+            let Some(chart) = &sheet.chart else {
+                return Err(Failure::Words(format!(
+                    "--chart: `calc {}` draws no chart; `calc protection` does, once one of its times is known",
+                    self.asked.subject.name
+                )));
+            };
+            crate::record::save::replace(file, chart.as_bytes())
+                .map_err(|error| Failure::Words(error.to_string()))?;
+        }
         let mut out = terminal::out();
         match self.format {
             Format::Text => out.write_all(sheet.text().as_bytes())?,

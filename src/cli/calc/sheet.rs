@@ -12,6 +12,7 @@ use super::subjects::{Flag, Subject, To};
 use crate::judge::facts::{Derived, Facts, Reason, Subject as At};
 use crate::judge::rules::{Book, Finding, Outcome, judge};
 use crate::physics::Method;
+use crate::render::write_up::protection::protection;
 use crate::units::terminal::plain;
 use crate::units::words::{self, columns};
 
@@ -73,6 +74,10 @@ pub(in crate::cli) struct Sheet {
     methods: &'static [&'static Method],
     notes: Vec<String>,
     caution: &'static str,
+    /// The picture of the subject, where it has one.
+    #[serde(skip)]
+    #[schemars(skip)]
+    pub(super) chart: Option<String>,
 }
 
 /// Looks up the names that a subject's table uses.
@@ -148,7 +153,14 @@ impl Sheet {
             methods: subject.methods,
             notes: subject.notes.iter().map(|note| (*note).to_owned()).collect(),
             caution: subject.caution,
+            chart: None,
         };
+        if subject.protects
+            && let Some(found) = protection(&made.record, &derived)
+        {
+            sheet.chart = Some(found.alone(subject.title));
+            sheet.notes.extend(found.words);
+        }
         for name in subject.facts {
             let head = name.split('.').next().unwrap_or_default();
             let place = made.elements.iter().position(|element| *element == head);

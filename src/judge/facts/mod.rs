@@ -363,7 +363,8 @@ impl Derived {
     /// A derived fact of the pack.
     #[must_use]
     pub fn of_pack(&self, name: &str) -> Option<&Answer> {
-        noted(self.pack.get(name).or_else(|| self.cells.get(name)))
+        let derived = || self.pack.get(name).or_else(|| self.cells.get(name));
+        noted(self.given(Subject::Pack, name).or_else(derived))
     }
 
     /// A derived fact of an element.

@@ -117,6 +117,16 @@ pub const FACTS: &[FactInfo] = &[
         Dimension::TIME,
         "time until the first place comes to its limit at rated continuous current",
     ),
+    fact(
+        "path.permissible_charge_current",
+        Dimension::CURRENT,
+        "what the path carries of a charge current, where charger and load share their terminals",
+    ),
+    fact(
+        "path.air_temperature_at_rated",
+        Dimension::TEMPERATURE,
+        "temperature of the air inside after one full discharge at rated continuous current",
+    ),
     FactInfo {
         name: "path.limited_by",
         kind: Type::Text,
@@ -274,6 +284,11 @@ pub const FACTS: &[FactInfo] = &[
         "element.interrupting_found",
         Dimension::CURRENT,
         "interrupting rating: recorded, or fixed by the standard of its kind at the voltage printed on it",
+    ),
+    fact(
+        "element.derated_rating",
+        Dimension::CURRENT,
+        "what the rating of a fuse or a circuit breaker is worth in the air of the pack at rated continuous current",
     ),
     fact(
         "element.holds_for",

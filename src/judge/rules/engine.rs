@@ -661,7 +661,12 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
             Some(_) if matches!(&right.node, Node::Name(name) if facts.bound(name).is_some()) => {
                 format!("{}; the limit is {}", side(left), side(right))
             }
-            Some(required) => format!("{}; {required} {} is required", side(left), side(right)),
+            // "0; at least 1 is required" is a sum, not a sentence.
+            Some(required) => match side(left).as_str() {
+                "0" if side(right) == "1" => "none is recorded".to_owned(),
+                "absent" => "looked for and not there".to_owned(),
+                left => format!("{left}; {required} {} is required", side(right)),
+            },
             // What a yes or a no ought to be, the finding's statement says.
             None if *relation == Relation::IsNot
                 || matches!(right.node, Node::YesNo(_))

@@ -16,7 +16,7 @@ pub(crate) use cells::{CellReading, Cells, Chemistry};
 pub(crate) use claims::{ClaimVerdict, Claims};
 pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
 pub(crate) use inspection::InspectionHead;
-pub(crate) use path::CurrentPath;
+pub(crate) use path::{ChargePort, CurrentPath};
 pub use path::{
     Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release, ThreadsInto,
 };

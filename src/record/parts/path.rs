@@ -162,6 +162,16 @@ words! {
     }
 }
 
+words! {
+    /// Where the charger is connected.
+    pub enum ChargePort {
+        /// at the terminals of the load: one path for both currents
+        Common = "common",
+        /// at terminals or a plug of its own
+        Separate = "separate",
+    }
+}
+
 part! {
     /// The main current path, from the cell stack to both terminals.
     pub struct CurrentPath {
@@ -171,6 +181,8 @@ part! {
         strings: Count = "1",
         /// Whether each parallel string has a fuse or a circuit breaker of its own.
         strings_fused: YesNo = "yes",
+        /// Whether charge current takes the path listed here, or a port of its own.
+        charge_port: ChargePort = "common",
         ; many {
             /// An element of the path, in the order the current takes from the negative terminal through the cells to the positive terminal.
             element: Element,

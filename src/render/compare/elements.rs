@@ -11,7 +11,6 @@ use crate::judge::facts::{Answer, Side, element_label};
 use crate::judge::inspection::Inspection;
 use crate::record::Record;
 use crate::record::parts::{Element, ElementKind, Leg};
-use crate::render::write_up::PlaceView;
 use crate::units::{Amount, Dimension, show_difference};
 
 /// An element across all records.
@@ -34,11 +33,6 @@ pub struct ElementComparison {
     pub(crate) slot: Option<usize>,
     /// Whether it is the weakest element known, in each record.
     pub weakest: Vec<bool>,
-    /// What people call it, and how warm its place becomes in each record.
-    #[serde(skip)]
-    pub(crate) called: String,
-    #[serde(skip)]
-    pub(crate) places: Vec<Option<PlaceView>>,
     /// Temperature after one full discharge at each record's own rated current, and the limit of the place.
     pub temperature: Vec<Row>,
     /// Permissible current.
@@ -143,17 +137,10 @@ fn one(
         ("measured temperature", "element.measured_temperature"),
         ("highest temperature allowed", "element.temperature_limit"),
     ];
-    let places = at.iter().zip(columns.inspections).map(|(at, inspection)| {
-        let places = |at| PlaceView::all(&inspection.derived, &inspection.judgement.findings, at);
-        at.and_then(|at| places(at).into_iter().next())
-    });
     let permissible_current = answers("element.permissible_current");
-    let name = parts.iter().flatten().find_map(|element| element.name.text()).map(str::to_owned);
     let first = labels.iter().flatten().next().cloned().unwrap_or_default();
     ElementComparison {
-        called: name.unwrap_or_else(|| first.clone()),
         label: first,
-        places: places.collect(),
         temperature: temperature
             .iter()
             .map(|(what, name)| of_answers(what, &answers(name), columns))
@@ -295,6 +282,12 @@ fn slots(rows: &Rows) -> Vec<Option<usize>> {
     slots
 }
 
+/// What people call an element: its description, else its kind and id.
+fn called(record: &Record, at: usize) -> String {
+    let name = record.path.element.get(at).and_then(|element| element.name.text());
+    name.map_or_else(|| element_label(record, at), str::to_owned)
+}
+
 /// The answer to why the rating changed between two records.
 pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> explain::RatingAnswer {
     let pair = [&columns.inspections[first], &columns.inspections[second]];
@@ -316,7 +309,7 @@ pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> expl
                 None => PermissibleCurrent::NotThere,
                 Some(at) => permissible_current(pair[side], at),
             };
-            let label = (0..2).find_map(|side| row.at[side].map(|at| element_label(&pair[side].record, at)));
+            let label = (0..2).find_map(|side| row.at[side].map(|at| called(&pair[side].record, at)));
             Matched { label: label.unwrap_or_default(), permissible_current: [of(0), of(1)] }
         })
         .collect();

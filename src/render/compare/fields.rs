@@ -93,18 +93,12 @@ impl Sorted {
     }
 
     pub(crate) fn is_empty(&self) -> bool {
-        self.lists().iter().all(|(_, rows)| rows.is_empty())
+        self.lists().iter().all(|rows| rows.is_empty())
     }
 
-    /// The lists with their headings, what matters most first.
-    pub(crate) fn lists(&self) -> [(&'static str, &[Row]); 5] {
-        [
-            ("changed", &self.changed),
-            ("recorded in one only", &self.one_only),
-            ("not compared", &self.not_compared),
-            ("no difference shown", &self.within),
-            ("the same", &self.same),
-        ]
+    /// The lists, what matters most first.
+    pub(crate) fn lists(&self) -> [&[Row]; 5] {
+        [&self.changed, &self.one_only, &self.not_compared, &self.within, &self.same]
     }
 }
 

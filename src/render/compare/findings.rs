@@ -63,27 +63,98 @@ pub struct FindingsComparison {
     pub met_in_all: usize,
 }
 
-/// What a rule is applied to across records: the kind of subject and its matched row.
-type Place = (u8, usize);
+/// What a rule is applied to across records: its matched row among those of its kind; the order is that of the kinds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Place {
+    Pack,
+    Element(usize),
+    Statement(usize),
+    Layer(usize),
+    Reading(usize),
+    Test(usize),
+    Instrument(usize),
+    Photo(usize),
+}
 
-/// Compares the findings of all records.
-pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsComparison {
-    let mut all: BTreeMap<(&str, Place), Vec<Option<&Finding>>> = BTreeMap::new();
-    let number = columns.inspections.len();
-    for (record, inspection) in columns.inspections.iter().enumerate() {
-        for finding in &inspection.judgement.findings {
-            let place = place(record, finding.at, matches);
-            let cells = all.entry((&finding.rule, place)).or_insert_with(|| vec![None; number]);
-            cells[record] = Some(finding);
+impl Place {
+    /// Whether it is something that is built into the pack.
+    pub(super) const fn is_built(self) -> bool {
+        matches!(self, Self::Element(_) | Self::Layer(_))
+    }
+
+    /// What a record says that has none of it.
+    pub(super) const fn none(self) -> &'static str {
+        match self {
+            Self::Pack | Self::Element(_) | Self::Layer(_) => "no such part",
+            Self::Statement(_) => "no such claim",
+            Self::Reading(_) => "no such reading",
+            Self::Test(_) => "no such test",
+            Self::Instrument(_) => "no such instrument",
+            Self::Photo(_) => "no such photo",
         }
     }
-    let reasons: Vec<BTreeMap<&str, &str>> = columns
-        .inspections
-        .iter()
-        .map(|i| i.judgement.not_applied.iter().map(|n| (n.rule.as_str(), n.because.as_str())).collect())
-        .collect();
+
+    /// The records that have it: the part of each in its matched row.
+    fn among(self, matches: &Matches) -> Option<&[Option<usize>]> {
+        let (rows, row): (&Rows, usize) = match self {
+            Self::Pack => return None,
+            Self::Element(row) => (&matches.elements, row),
+            Self::Statement(row) => (&matches.statements, row),
+            Self::Layer(row) => (&matches.layers, row),
+            Self::Reading(row) => (&matches.readings, row),
+            Self::Test(row) => (&matches.tests, row),
+            Self::Instrument(row) => (&matches.instruments, row),
+            Self::Photo(row) => (&matches.photos, row),
+        };
+        Some(&rows.rows.get(row)?.at)
+    }
+}
+
+/// Findings of all records by rule and matched subject: one of each record, as far as it has one.
+pub(super) struct ByPlace<'a> {
+    pub(super) all: BTreeMap<(&'a str, Place), Vec<Option<&'a Finding>>>,
+    /// Why a rule was not applied, for each record.
+    reasons: Vec<BTreeMap<&'a str, &'a str>>,
+}
+
+impl<'a> ByPlace<'a> {
+    pub(super) fn of(columns: &Columns<'a>, matches: &Matches) -> Self {
+        let mut all: BTreeMap<(&str, Place), Vec<Option<&Finding>>> = BTreeMap::new();
+        let number = columns.inspections.len();
+        for (record, inspection) in columns.inspections.iter().enumerate() {
+            for finding in &inspection.judgement.findings {
+                let place = place(record, finding.at, matches);
+                let cells = all.entry((&finding.rule, place)).or_insert_with(|| vec![None; number]);
+                cells[record] = Some(finding);
+            }
+        }
+        let reasons = columns.inspections.iter().map(|inspection| {
+            let list = inspection.judgement.not_applied.iter();
+            list.map(|n| (n.rule.as_str(), n.because.as_str())).collect()
+        });
+        Self { all, reasons: reasons.collect() }
+    }
+
+    /// Why a rule has nothing to say of a subject in a record: `None` where the record has no such part.
+    pub(super) fn not_applied(
+        &self,
+        record: usize,
+        rule: &str,
+        place: Place,
+        matches: &Matches,
+    ) -> Option<&str> {
+        if place.among(matches).is_some_and(|at| at[record].is_none()) {
+            return None;
+        }
+        Some(self.reasons[record].get(rule).copied().unwrap_or("it does not apply here"))
+    }
+}
+
+/// Compares the findings of all records.
+pub(super) fn compare(by_place: &ByPlace<'_>, matches: &Matches) -> FindingsComparison {
     let mut sorted = FindingsComparison::default();
-    for ((rule, place), cells) in all {
+    for ((rule, place), cells) in &by_place.all {
+        let (rule, place) = (*rule, *place);
         let short = |cell: &Option<&Finding>| cell.is_some_and(|f| f.outcome == Outcome::FallsShort);
         let word = |cell: &Option<&Finding>| cell.map(|f| f.outcome);
         let same = cells.windows(2).all(|pair| word(&pair[0]) == word(&pair[1]));
@@ -120,7 +191,12 @@ pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsCompa
             states: cells
                 .iter()
                 .enumerate()
-                .map(|(record, cell)| state(*cell, || not_applied(record, rule, place, &reasons, matches)))
+                .map(|(record, cell)| {
+                    state(*cell, || {
+                        let why = by_place.not_applied(record, rule, place, matches);
+                        why.unwrap_or(place.none()).to_owned()
+                    })
+                })
                 .collect(),
         });
     }
@@ -138,21 +214,19 @@ pub(crate) fn compare(columns: &Columns<'_>, matches: &Matches) -> FindingsCompa
     sorted
 }
 
-fn place(record: usize, subject: Subject, matches: &Matches) -> Place {
-    let (kind, rows, at): (u8, &Rows, usize) = match subject {
+pub(super) fn place(record: usize, subject: Subject, matches: &Matches) -> Place {
+    let row = |rows: &Rows, at: usize| rows.of(record, at).unwrap_or(usize::MAX);
+    match subject {
         // The rig is judged by `plan` alone.
-        Subject::Pack | Subject::Rig | Subject::Source | Subject::Load(_) | Subject::Meter(_) => {
-            return (0, 0);
-        }
-        Subject::Element(at) => (1, &matches.elements, at),
-        Subject::Statement(at) => (2, &matches.statements, at),
-        Subject::Layer(at) => (3, &matches.layers, at),
-        Subject::Reading(at) => (4, &matches.readings, at),
-        Subject::Test(at) => (5, &matches.tests, at),
-        Subject::Instrument(at) => (6, &matches.instruments, at),
-        Subject::Photo(at) => (7, &matches.photos, at),
-    };
-    (kind, rows.of(record, at).unwrap_or(usize::MAX))
+        Subject::Pack | Subject::Rig | Subject::Source | Subject::Load(_) | Subject::Meter(_) => Place::Pack,
+        Subject::Element(at) => Place::Element(row(&matches.elements, at)),
+        Subject::Statement(at) => Place::Statement(row(&matches.statements, at)),
+        Subject::Layer(at) => Place::Layer(row(&matches.layers, at)),
+        Subject::Reading(at) => Place::Reading(row(&matches.readings, at)),
+        Subject::Test(at) => Place::Test(row(&matches.tests, at)),
+        Subject::Instrument(at) => Place::Instrument(row(&matches.instruments, at)),
+        Subject::Photo(at) => Place::Photo(row(&matches.photos, at)),
+    }
 }
 
 fn state(finding: Option<&Finding>, reason: impl Fn() -> String) -> FindingState {
@@ -172,29 +246,4 @@ fn state(finding: Option<&Finding>, reason: impl Fn() -> String) -> FindingState
         }
     };
     FindingState { word: finding.outcome.words(), shape: finding.outcome.shape(), detail }
-}
-
-fn not_applied(
-    record: usize,
-    rule: &str,
-    (kind, row): Place,
-    reasons: &[BTreeMap<&str, &str>],
-    matches: &Matches,
-) -> String {
-    let rows = match kind {
-        1 => Some(&matches.elements),
-        2 => Some(&matches.statements),
-        3 => Some(&matches.layers),
-        4 => Some(&matches.readings),
-        5 => Some(&matches.tests),
-        6 => Some(&matches.instruments),
-        7 => Some(&matches.photos),
-        _ => None,
-    };
-    let gone = rows.and_then(|rows| rows.rows.get(row)).is_some_and(|row| row.at[record].is_none());
-    match reasons[record].get(rule) {
-        _ if gone => "no such part".to_owned(),
-        Some(because) => (*because).to_owned(),
-        None => "it does not apply here".to_owned(),
-    }
 }

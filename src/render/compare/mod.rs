@@ -7,6 +7,8 @@
 //! missing nothing is explained: "not recorded" is not "absent", and an answer that needs it is not decided.
 
 mod bench;
+mod causes;
+mod changes;
 mod difference;
 mod elements;
 mod explain;
@@ -19,6 +21,7 @@ mod photos;
 mod picture;
 mod text;
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 pub use difference::ChangeKind;
@@ -27,11 +30,13 @@ pub(crate) use page::{TEMPLATES, pages, save};
 pub use text::write_text;
 
 use self::bench::TestComparison;
+use self::causes::CauseComparison;
+use self::changes::PartChange;
 use self::difference::Names;
 use self::elements::ElementComparison;
 use self::explain::RatingAnswer;
 use self::fields::{PartComparison, Row, Sorted, fingerprint, rows};
-use self::findings::FindingsComparison;
+use self::findings::{ByPlace, FindingsComparison};
 use self::matching::{Item, Rows};
 use self::photos::PhotoGroup;
 use crate::evidence::hash::hash_file;
@@ -39,10 +44,13 @@ use crate::evidence::manifest::MANIFEST_NAME;
 use crate::judge::facts::{Answer, FACTS};
 use crate::judge::inspection::{Inspection, RECORD};
 use crate::record::{Part, Record};
-use crate::render::write_up::View;
+use crate::render::write_up::{AnswerView, View};
 
 /// Version of the JSON shape; it changes when a key changes its meaning or goes away.
 pub const FORMAT: u32 = 1;
+
+/// Answers of the write-up that a comparison repeats: what is claimed, whether it holds, what protects.
+const ANSWERS: [usize; 3] = [0, 1, 3];
 
 /// One of the inspections.
 #[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
@@ -116,6 +124,15 @@ pub struct Comparison {
     pub inspections: Vec<ComparedColumn>,
     /// The change of rating, for each successive pair.
     pub ratings: Vec<RatingAnswer>,
+    /// The first questions of a reader; each with the answer of each inspection.
+    pub answers: Vec<Vec<AnswerView>>,
+    /// Parts of the path that are not built alike, and what that did.
+    pub changes: Vec<PartChange>,
+    /// What falls short, by cause.
+    pub causes: Vec<CauseComparison>,
+    /// The path of each inspection as SVG, all on one scale.
+    #[serde(skip)]
+    pub drawings: Vec<String>,
     /// How many facts changed, stayed, and so on.
     pub totals: Totals,
     /// Elements of the path.
@@ -233,6 +250,8 @@ fn named(group: &str, id: Option<&str>, name: Option<&str>, facts: String, place
 pub fn compare(inspections: &[Inspection]) -> Comparison {
     let columns = Columns { inspections, names: names::names(inspections) };
     let matches = Matches::of(inspections);
+    let views: Vec<View> = inspections.par_iter().map(View::of).collect();
+    let by_place = ByPlace::of(&columns, &matches);
     let elements = elements::compare(&columns, &matches.elements);
     let photos = photos::groups(&columns, &matches, &elements);
     let claims = claims(&columns);
@@ -250,8 +269,12 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
         .chain(elements.iter().map(|element| &element.found));
     all.for_each(|part| totals.add(&part.fields));
     totals.add(&Sorted::of(claims.clone()));
-    let inspections: Vec<ComparedColumn> =
-        inspections.iter().zip(&columns.names).map(|(inspection, name)| column(inspection, name)).collect();
+    let inspections: Vec<ComparedColumn> = inspections
+        .iter()
+        .zip(&columns.names)
+        .zip(&views)
+        .map(|((i, name), view)| column(i, name, view))
+        .collect();
     Comparison {
         format: FORMAT,
         program: env!("CARGO_PKG_VERSION"),
@@ -259,6 +282,13 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
         invented: inspections.iter().any(|inspection| inspection.invented),
         remarks: remarks(&columns, &inspections),
         ratings: (1..inspections.len()).map(|at| elements::answer(&columns, at - 1, at)).collect(),
+        answers: ANSWERS
+            .iter()
+            .map(|at| views.iter().map(|view| view.answers[*at].clone()).collect())
+            .collect(),
+        changes: changes::changes(&columns, &views, &matches.elements, &elements),
+        causes: causes::compare(&columns, &views, &by_place, &matches),
+        drawings: picture::drawings(&columns, &views),
         totals,
         elements,
         derived,
@@ -266,7 +296,7 @@ pub fn compare(inspections: &[Inspection]) -> Comparison {
         statements,
         parts,
         circumstances,
-        findings: findings::compare(&columns, &matches),
+        findings: findings::compare(&by_place, &matches),
         tests,
         photos,
         inspections,
@@ -283,20 +313,19 @@ impl Totals {
     }
 }
 
-fn column(inspection: &Inspection, name: &str) -> ComparedColumn {
-    let view = View::of(inspection);
+fn column(inspection: &Inspection, name: &str, view: &View) -> ComparedColumn {
     let manifest = hash_file(&inspection.folder.join(MANIFEST_NAME)).ok();
     ComparedColumn {
         name: name.to_owned(),
-        title: view.title,
-        pack: view.pack,
+        title: view.title.clone(),
+        pack: view.pack.clone(),
         invented: view.invented,
         date: inspection.record.inspection.date.date().map(|date| date.to_string()),
-        rated_current: view.rated_current,
+        rated_current: view.rated_current.clone(),
         rated_current_si: view.rated_current_si,
-        weakest: view.path.weakest,
-        permissible_current: view.path.permissible_current.value,
-        margin: view.path.margin,
+        weakest: view.path.weakest.clone(),
+        permissible_current: view.path.permissible_current.said(),
+        margin: view.path.margin.clone(),
         undecided: view.path.undecided.len(),
         counts: view.counts,
         // Of the file itself: what is published from a record with something withheld no longer has its text.

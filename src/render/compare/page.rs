@@ -6,29 +6,31 @@ use rayon::prelude::*;
 use serde::Serialize;
 use tera::Context;
 
+use super::causes::{CauseComparison, CauseState};
 use super::difference::ChangeKind;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
-use super::{Comparison, ElementComparison, TestComparison, bench, picture};
+use super::{Comparison, ElementComparison, TestComparison, bench};
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::Grade;
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
 use crate::render::write_up::{
-    PointerView, WriteUpError, csv_name, engine, photos, squeeze, template, template_texts,
+    PointerView, WriteUpError, csv_name, engine, photos, squeeze, style, template, template_texts,
 };
 use crate::units::words::CAUTION;
 use crate::units::words::list;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 6] = [
+pub(crate) const TEMPLATES: [(&str, &str); 8] = [
     ("compare.md", include_str!("../../../templates/compare.md")),
     ("compare.html", include_str!("../../../templates/compare.html")),
     ("compare.alone.html", include_str!("../../../templates/compare.alone.html")),
     ("compare.rows.md", include_str!("../../../templates/compare.rows.md")),
     ("compare.rows.html", include_str!("../../../templates/compare.rows.html")),
+    ("own.html", ""),
+    ("own.css", ""),
     ("style.css", include_str!("../../../templates/style.css")),
 ];
 
@@ -42,11 +44,9 @@ pub struct Pages {
 #[derive(Serialize)]
 struct Page<'a> {
     c: &'a Comparison,
-    /// The path of all records as SVG, and how many records are not in it.
-    picture: Option<String>,
-    picture_left_out: usize,
-    /// Permissible current of every element, at a glance.
-    path: Vec<Row>,
+    /// Causes: heading, what it says of them, and each with whether its part is gone where it is not found.
+    causes: Vec<(String, Vec<&'a CauseComparison>)>,
+    drawings: &'a [String],
     /// Claims that a buyer reads first, and those that differ.
     claims: Vec<&'a Row>,
     /// The other claims, the same in all.
@@ -57,8 +57,8 @@ struct Page<'a> {
     parts: Vec<PartPage<'a>>,
     circumstances: Vec<PartPage<'a>>,
     tests: Vec<PartPage<'a>>,
-    /// Lists of findings: heading, whether it is folded, findings.
-    findings: Vec<(String, bool, &'a [FindingComparison])>,
+    /// Lists of findings: heading, findings, and whether their details are shown.
+    findings: Vec<(String, &'a [FindingComparison], bool)>,
     /// For each test its charts.
     charts: Vec<Vec<ChartView>>,
     /// For each group, each record and each photo its picture.
@@ -174,7 +174,7 @@ pub fn pages(
     templates: Option<&Path>,
 ) -> Result<Pages, WriteUpError> {
     let mut texts = template_texts(&TEMPLATES, templates)?;
-    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
+    let style = style(&mut texts);
     let pictures = pictures(comparison, inspections);
     let charts = comparison.tests.iter().enumerate().map(|(test, compared)| {
         let curves = compared.curves.iter().enumerate().map(|(number, curve)| {
@@ -189,15 +189,14 @@ pub fn pages(
         curves.collect()
     });
     let page = Page {
-        picture: picture::picture(comparison),
-        picture_left_out: picture::left_out(comparison),
+        causes: causes(comparison),
+        drawings: &comparison.drawings,
         charts: charts.collect(),
         pictures,
         caution: CAUTION,
         style,
         claims: comparison.claims.iter().filter(|row| leads(row)).collect(),
         claims_same: comparison.claims.iter().filter(|row| !leads(row)).collect(),
-        path: comparison.elements.iter().map(at_a_glance).collect(),
         elements: comparison.elements.iter().map(PartPage::of_element).collect(),
         derived: PartPage::of("", &[], None, &comparison.derived, Vec::new()),
         statements: comparison.statements.iter().map(PartPage::of_part).collect(),
@@ -228,22 +227,6 @@ fn leads(row: &Row) -> bool {
     row.kind != ChangeKind::Same || FIRST.contains(&row.what.as_str())
 }
 
-/// An element's permissible current in one row.
-fn at_a_glance(element: &ElementComparison) -> Row {
-    let mut row = element.permissible_current.clone();
-    row.what = match element.only_in.as_slice() {
-        [] => element.label.clone(),
-        names => format!("{} (only in {})", element.label, list(names, "and")),
-    };
-    for (cell, weakest) in row.cells.iter_mut().zip(&element.weakest) {
-        cell.note = None;
-        if *weakest {
-            cell.text.push_str(" (weakest known)");
-        }
-    }
-    row
-}
-
 fn test_page(test: &TestComparison) -> PartPage<'_> {
     let name = &test.kind;
     let mut page = PartPage::of_part(&test.settings);
@@ -252,23 +235,38 @@ fn test_page(test: &TestComparison) -> PartPage<'_> {
     page
 }
 
+/// The causes as a reader asks for them: found newly, no longer, in all.
+pub(super) fn causes(c: &Comparison) -> Vec<(String, Vec<&CauseComparison>)> {
+    let Some((first, others)) = c.inspections.split_first() else { return Vec::new() };
+    let others = list(&others.iter().map(|i| i.name.as_str()).collect::<Vec<_>>(), "and");
+    let found =
+        |cause: &CauseComparison, from: usize| cause.states.iter().skip(from).all(CauseState::is_found);
+    let before = |cause: &CauseComparison| cause.states.first().is_some_and(CauseState::is_found);
+    let (old, new): (Vec<_>, Vec<_>) = c.causes.iter().partition(|cause| before(cause));
+    let (kept, lost): (Vec<_>, Vec<_>) = old.into_iter().partition(|cause| found(cause, 1));
+    let lists = [
+        (format!("Found in {others}, not in {}", first.name), new),
+        (format!("Found in {}, no longer in {others}", first.name), lost),
+        ("Found in all".to_owned(), kept),
+    ];
+    lists.into_iter().filter(|(_, causes)| !causes.is_empty()).collect()
+}
+
 /// The lists of findings in the order in which a reader wants them.
-fn findings(c: &Comparison) -> Vec<(String, bool, &[FindingComparison])> {
+pub(super) fn findings(c: &Comparison) -> Vec<(String, &[FindingComparison], bool)> {
     let first = c.inspections.first().map_or("", |inspection| inspection.name.as_str());
     let f = &c.findings;
-    // Sorted by grade: the minor ones come last.
-    let minor = f.gained.partition_point(|finding| finding.grade != Grade::Minor);
-    let (grave, minor) = f.gained.split_at(minor);
-    vec![
-        (format!("Gained, critical or major: falls short, and did not in {first}"), false, grave),
-        (format!("Gained, minor: falls short, and did not in {first}"), true, minor),
-        (format!("Lost: fell short in {first}"), false, &f.lost),
-        ("Other outcomes that changed".to_owned(), false, &f.changed),
-        ("Falls short in all".to_owned(), true, &f.kept),
-        ("Applied in some only".to_owned(), true, &f.applied_in_some),
-        ("Not decided in all".to_owned(), true, &f.open_in_all),
-        ("Customs of the trade with another outcome (opinion)".to_owned(), true, &f.customs),
-    ]
+    let lists = [
+        (format!("Falls short, and did not in {first}"), &f.gained, true),
+        (format!("Fell short in {first}, and no longer in all"), &f.lost, true),
+        ("Other outcomes that changed".to_owned(), &f.changed, false),
+        ("Falls short in all".to_owned(), &f.kept, true),
+        ("Applied in some only".to_owned(), &f.applied_in_some, false),
+        ("Not decided in all".to_owned(), &f.open_in_all, false),
+        ("Customs of the trade with another outcome (opinion)".to_owned(), &f.customs, false),
+    ];
+    let some = lists.into_iter().filter(|(_, list, _)| !list.is_empty());
+    some.map(|(heading, list, details)| (heading, list.as_slice(), details)).collect()
 }
 
 /// The pictures fit to publish; originals are never shown.

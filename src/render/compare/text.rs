@@ -2,11 +2,12 @@
 
 use std::fmt::{self, Write};
 
+use super::causes::CauseComparison;
 use super::fields::{PartComparison, Row, Sorted};
 use super::findings::FindingComparison;
+use super::page::{causes, findings};
 use super::{Comparison, ElementComparison};
 use crate::units::terminal::{Paint, plain};
-use crate::units::words::count;
 
 /// Writes a comparison as text; `all` shows what stayed the same as well.
 pub fn write_text(comparison: &Comparison, all: bool, colour: bool) -> String {
@@ -45,34 +46,69 @@ impl Text<'_> {
             let rating = self.paint.bold(&format!("Rated continuous current: {}", plain(&answer.rating)));
             writeln!(self.out, "{rating}")?;
             self.line(0, &answer.answer)?;
-            for (words, list) in [("less", &answer.weaker), ("more", &answer.stronger)] {
-                if !list.is_empty() {
-                    self.line(
-                        0,
-                        &format!("Carry {words} than before: {}.", crate::units::words::list(list, "and")),
-                    )?;
-                }
+        }
+        for each in &c.answers {
+            self.heading(each.first().map_or("", |answer| answer.question))?;
+            for (answer, i) in each.iter().zip(&c.inspections) {
+                let outcome =
+                    answer.outcome.map(|outcome| format!("{} {}. ", outcome.shape(), outcome.words()));
+                self.line(
+                    1,
+                    &format!("{}: {}{}", i.name, outcome.unwrap_or_default(), answer.said.join(" ")),
+                )?;
             }
         }
+        if !c.changes.is_empty() {
+            self.heading("What changed, and what that did")?;
+        }
+        for change in &c.changes {
+            let part = self.paint.bold(&plain(&change.part));
+            writeln!(self.out, "  {part}")?;
+            self.line(2, &change.built.join(" → "))?;
+            self.line(2, &format!("at rated current: {}", change.temperature.join(" → ")))?;
+        }
+        for (heading, causes) in causes(c) {
+            self.heading(&heading)?;
+            causes.into_iter().try_for_each(|cause| self.cause(cause, c))?;
+        }
+        if self.all {
+            self.annex(c)?;
+        }
+        let t = c.totals;
+        writeln!(self.out)?;
         self.line(
             0,
-            &format!("All differences are against {}.", c.inspections.first().map_or("", |i| &i.name)),
+            &format!(
+                "Recorded facts: {} changed or differing as recorded, {} recorded in one only, {} not compared, {} with no difference shown, {} the same.{}",
+                t.changed,
+                t.one_only,
+                t.not_compared,
+                t.within,
+                t.same,
+                if self.all { "" } else { " --all lists them all." }
+            ),
         )?;
-        self.heading("Weakest element known")?;
-        for i in &c.inspections {
-            let carries = match (&i.weakest, &i.permissible_current) {
-                (Some(weakest), Some(permissible_current)) => {
-                    let margin = i.margin.as_deref().map(|m| format!(", margin {m}")).unwrap_or_default();
-                    format!("{weakest} carries {permissible_current}{margin}")
-                }
-                _ => "no permissible current is known".to_owned(),
-            };
-            let open = match i.undecided {
-                0 => String::new(),
-                n => format!("; not known of {}", count(n, "element", "elements")),
-            };
-            self.line(1, &format!("{}: {carries}{open}", i.name))?;
+        self.line(
+            0,
+            &format!(
+                "underlid {}. Nothing here says that a pack is safe, or better than another.",
+                c.program
+            ),
+        )
+    }
+
+    fn cause(&mut self, cause: &CauseComparison, c: &Comparison) -> fmt::Result {
+        let statement = self.paint.bold(&plain(&cause.statement));
+        writeln!(self.out, "  {:<8} {statement}", cause.grade.word())?;
+        for (state, i) in cause.states.iter().zip(&c.inspections) {
+            let between = if state.said.is_empty() { "" } else { ": " };
+            self.line(2, &format!("{} {} {}{between}{}", state.shape, i.name, state.word, state.said))?;
         }
+        Ok(())
+    }
+
+    /// Every difference.
+    fn annex(&mut self, c: &Comparison) -> fmt::Result {
         for answer in &c.ratings {
             self.heading(&format!("What explains the rating: {}, {}", answer.from, answer.to))?;
             for line in answer
@@ -112,27 +148,7 @@ impl Text<'_> {
                 None => self.line(2, "not sealed")?,
             }
         }
-        let t = c.totals;
-        writeln!(self.out)?;
-        self.line(
-            0,
-            &format!(
-                "Recorded facts: {} changed or differing as recorded, {} recorded in one only, {} not compared, {} with no difference shown, {} the same.{}",
-                t.changed,
-                t.one_only,
-                t.not_compared,
-                t.within,
-                t.same,
-                if self.all { "" } else { " --all lists them all." }
-            ),
-        )?;
-        self.line(
-            0,
-            &format!(
-                "underlid {}. Nothing here says that a pack is safe, or better than another.",
-                c.program
-            ),
-        )
+        Ok(())
     }
 
     fn element(&mut self, element: &ElementComparison, c: &Comparison) -> fmt::Result {
@@ -145,20 +161,12 @@ impl Text<'_> {
         self.one(2, c, &element.permissible_current)?;
         self.one(2, c, &element.margin)?;
         for row in element.temperature.iter().chain(&element.losses) {
-            if self.all || row.cells.iter().any(|cell| cell.si.is_some()) {
-                self.one(2, c, row)?;
-            }
+            self.one(2, c, row)?;
         }
         self.sorted(2, c, &element.found.fields, &element.only_in)
     }
 
     fn part(&mut self, part: &PartComparison, c: &Comparison) -> fmt::Result {
-        let nothing = part.fields.changed.is_empty()
-            && part.fields.one_only.is_empty()
-            && part.fields.not_compared.is_empty();
-        if nothing && !self.all {
-            return Ok(());
-        }
         let name = self.paint.bold(&plain(&part.name));
         let by = part.matched_by.as_deref().map(|by| format!(" (matched by: {by})")).unwrap_or_default();
         writeln!(self.out, "  {name}{}{}", plain(&only(&part.only_in)), plain(&by))?;
@@ -174,14 +182,7 @@ impl Text<'_> {
                 self.line(depth, &format!("{}: {told}", row.what))
             });
         }
-        for (heading, list) in rows.lists() {
-            if self.all || matches!(heading, "changed" | "recorded in one only" | "not compared") {
-                self.rows(depth, c, list)?;
-            } else if !list.is_empty() {
-                self.line(depth, &format!("{heading}: {}", list.len()))?;
-            }
-        }
-        Ok(())
+        rows.lists().into_iter().try_for_each(|list| self.rows(depth, c, list))
     }
 
     fn rows(&mut self, depth: usize, c: &Comparison, rows: &[Row]) -> fmt::Result {
@@ -209,28 +210,11 @@ impl Text<'_> {
     }
 
     fn findings(&mut self, c: &Comparison) -> fmt::Result {
-        let f = &c.findings;
-        let first = c.inspections.first().map_or("", |i| i.name.as_str());
-        let lists = [
-            (format!("Findings gained: falls short, and did not in {first}"), &f.gained, true),
-            (format!("Findings lost: fell short in {first}"), &f.lost, true),
-            ("Other outcomes that changed".to_owned(), &f.changed, true),
-            ("Falls short in all".to_owned(), &f.kept, self.all),
-            ("Applied in some only".to_owned(), &f.applied_in_some, self.all),
-            ("Not decided in all".to_owned(), &f.open_in_all, self.all),
-            ("Customs of the trade with another outcome (opinion)".to_owned(), &f.customs, self.all),
-        ];
-        for (heading, list, shown) in lists {
-            if shown && !list.is_empty() {
-                self.heading(&format!("{heading} ({})", list.len()))?;
-                for finding in list {
-                    self.finding(finding, c)?;
-                }
-            } else if !list.is_empty() {
-                self.line(0, &format!("{heading}: {}", list.len()))?;
-            }
+        for (heading, list, _) in findings(c) {
+            self.heading(&format!("{heading} ({})", list.len()))?;
+            list.iter().try_for_each(|finding| self.finding(finding, c))?;
         }
-        self.line(0, &format!("Met in all: {}", f.met_in_all))
+        self.line(0, &format!("Met in all: {}", c.findings.met_in_all))
     }
 
     fn finding(&mut self, finding: &FindingComparison, c: &Comparison) -> fmt::Result {

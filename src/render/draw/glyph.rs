@@ -7,8 +7,9 @@ use super::svg::Drawing;
 pub(super) const GUTTER: f64 = 58.0;
 /// The line of the current, from the left edge of the column.
 const LINE: f64 = 16.0;
-/// The longest part, in units of a drawing.
+/// The longest part, in units of a drawing; and where each place has one line.
 const LONGEST: f64 = 62.0;
+const LONGEST_CLOSE: f64 = 34.0;
 /// A millimetre of a section, in units of a drawing: a section of 20 mm is as wide as the column allows.
 pub(super) const SECTION: f64 = 1.0;
 /// The widest section that is drawn.
@@ -51,14 +52,14 @@ pub(crate) struct Glyph {
     pub class: &'static str,
 }
 
-/// Units of a drawing for a millimetre along the current, so that the longest part has its place; none where no length is known.
-pub(super) fn scale<'a>(glyphs: impl Iterator<Item = &'a Glyph>) -> Option<f64> {
-    let longest = glyphs.filter_map(Glyph::known_length).fold(0.0, f64::max);
-    (longest > 0.0).then(|| LONGEST / longest)
+/// Units of a drawing for a millimetre along the current, so that the longest part, mm, has its place.
+pub(super) fn scale(longest: f64, close: bool) -> f64 {
+    if close { LONGEST_CLOSE / longest } else { LONGEST / longest }
 }
 
 impl Glyph {
-    fn known_length(&self) -> Option<f64> {
+    /// Its length, mm, where it is drawn to scale.
+    pub(super) fn known_length(&self) -> Option<f64> {
         self.length.filter(|length| self.form == Form::Conductor && length.is_finite() && *length > 0.0)
     }
 
@@ -183,7 +184,7 @@ mod tests {
         let bar = |length, section| Glyph { length, section, class: "carries", ..Glyph::default() };
         let long = bar(Some(180.0), Some(Section::Round(6.0)));
         let short = bar(Some(90.0), Some(Section::Flat(20.0, 1.5)));
-        let scale = scale([long, short].iter());
+        let scale = Some(scale(180.0, false));
         assert!((long.height(scale) / short.height(scale) - 2.0).abs() < 1e-9);
         let mut drawing = Drawing::new(Paper::PAGE);
         short.draw(&mut drawing, 0.0, 50.0, scale);
@@ -204,7 +205,7 @@ mod tests {
                 let glyph =
                     Glyph { form, length: size, section: Some(flat), photo: Some(3), class: "falls-short" };
                 let mut drawing = Drawing::new(Paper::PAGE);
-                let scale = scale([glyph].iter());
+                let scale = glyph.known_length().map(|longest| scale(longest, false));
                 glyph.draw(&mut drawing, 0.0, 50.0, scale);
                 let svg = drawing.svg(Named { id: "g", title: "t", words: "w" });
                 assert!(

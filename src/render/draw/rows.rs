@@ -86,6 +86,12 @@ pub(crate) struct RowChart<'a> {
     pub legend: Vec<(Sample, String)>,
     /// True where names stand beside the rows, on wide paper.
     pub beside: bool,
+    /// True where lines stand close, for all places of several paths at a glance.
+    pub close: bool,
+    /// Ends of the axis that several charts share.
+    pub axis_ends: Option<(f64, f64)>,
+    /// The longest part of the charts that share a scale of lengths, mm.
+    pub scale_of: Option<f64>,
 }
 
 impl RowChart<'_> {
@@ -97,7 +103,13 @@ impl RowChart<'_> {
 
     /// Units of the drawing for a millimetre along the current.
     fn along(&self) -> Option<f64> {
-        glyph::scale(self.groups.iter().filter_map(|group| group.glyph.as_ref()))
+        self.scale_of.or_else(|| self.longest()).map(|longest| glyph::scale(longest, self.close))
+    }
+
+    /// The longest part that is drawn to scale, mm.
+    pub(crate) fn longest(&self) -> Option<f64> {
+        let lengths = self.groups.iter().filter_map(|group| group.glyph.as_ref()?.known_length());
+        lengths.reduce(f64::max)
     }
 
     /// How many groups of one row fit on paper of a given height.
@@ -131,7 +143,10 @@ impl RowChart<'_> {
     }
 
     /// Lowest and highest value of the axis.
-    fn ends(&self) -> (f64, f64) {
+    pub(crate) fn ends(&self) -> (f64, f64) {
+        if let Some(ends) = self.axis_ends {
+            return ends;
+        }
         let rows = || self.groups.iter().flat_map(|group| &group.rows);
         let limit = rows().filter_map(|row| row.limit).filter(|v| v.is_finite()).reduce(f64::max);
         let values = rows().flat_map(|row| [row.range, row.reading]).flatten().flat_map(|(a, b)| [a, b]);
@@ -172,7 +187,10 @@ impl RowChart<'_> {
             self.group(&mut drawing, group, (&x, y));
             let heading = if group.heading.is_empty() { 0.0 } else { HEADING };
             if let Some(glyph) = group.glyph.as_ref().filter(|_| self.gutter() > 0.0) {
-                drawn.push((y + f64::midpoint(heading, self.height(group) - GAP), glyph));
+                drawn.push((
+                    y + f64::midpoint(heading, self.height(group) - if self.close { 0.0 } else { GAP }),
+                    glyph,
+                ));
             }
             y += self.height(group);
         }
@@ -190,6 +208,10 @@ impl RowChart<'_> {
         let rows = ROW * group.rows.len() as f64;
         if self.beside {
             return rows + 1.0;
+        }
+        if self.close {
+            let drawn = group.glyph.as_ref().map_or(0.0, |glyph| glyph.height(self.along()) + 2.0);
+            return (NAME + rows - 2.0).max(drawn);
         }
         let heading = if group.heading.is_empty() { 0.0 } else { HEADING };
         let note = if group.note.is_empty() { 0.0 } else { ROW };
@@ -212,7 +234,7 @@ impl RowChart<'_> {
         drawing.text(class, (if self.beside { 0.0 } else { from }, y + 10.5), "start", &name);
         if !self.beside {
             drawing.text(class, (width - 2.0, y + 10.5), "end", &group.aside);
-            y += NAME;
+            y += if self.close { NAME - 2.0 } else { NAME };
         }
         for row in &group.rows {
             let class = if row.strong { "label strong" } else { "label" };

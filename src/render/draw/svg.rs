@@ -102,6 +102,15 @@ impl Drawing {
         svg
     }
 
+    /// The drawing as a file of its own, with the colours and letters of a page.
+    pub(crate) fn alone(&self, named: Named<'_>) -> String {
+        let style = include_str!("../../../templates/style.css").lines();
+        let style = style
+            .filter(|line| line.starts_with(":root{color-scheme:light dark") || line.starts_with("svg.path"));
+        let style: String = style.collect();
+        self.svg(named).replacen("<title", &format!("<style>{style}</style><title"), 1)
+    }
+
     fn put(&mut self, element: Arguments<'_>) {
         let _ = self.shapes.write_fmt(element);
     }

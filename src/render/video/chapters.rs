@@ -7,6 +7,8 @@
 use std::fmt::Write;
 
 use super::outlet::line;
+use crate::judge::facts::Subject;
+use crate::judge::rules::Outcome;
 use crate::record::{Own, Record};
 use crate::render::write_up::View;
 use crate::units::words::clipped;
@@ -101,12 +103,10 @@ fn places<'a>(record: &'a Record, view: &View) -> Vec<(String, &'a Own)> {
         places.push((format!("Heat path, layer {}", index + 1), &layer.own));
     }
     for (element, shown) in record.path.element.iter().zip(&view.path.elements) {
-        let title = if shown.name.is_empty() {
-            shown.label.clone()
-        } else {
-            format!("{}: {}", shown.kind, shown.name)
-        };
-        places.push((title, &element.own));
+        // What is wrong with it is what a viewer looks for.
+        let cause = view.causes.iter().find(|cause| cause.places.contains(&shown.label));
+        let wrong = cause.map_or_else(String::new, |cause| format!(": {}", cause.statement));
+        places.push((format!("{}{wrong}", shown.called), &element.own));
     }
     for reading in &record.cells.reading {
         let position = reading.position.found().value().map(crate::record::Value::show).unwrap_or_default();
@@ -115,9 +115,11 @@ fn places<'a>(record: &'a Record, view: &View) -> Vec<(String, &'a Own)> {
     for item in &record.item {
         places.push((item.id.text().unwrap_or("checklist").replace('-', " "), &item.own));
     }
-    for test in &record.test {
+    for (index, test) in record.test.iter().enumerate() {
         let id = test.id.text().or(test.kind.word()).unwrap_or_default();
-        places.push((format!("Test: {id}"), &test.own));
+        let short = view.with_outcome(Outcome::FallsShort).find(|finding| finding.at == Subject::Test(index));
+        let short = short.map_or_else(String::new, |finding| format!(": {}", finding.statement));
+        places.push((format!("Test {id}{short}"), &test.own));
     }
     for photo in &record.photo {
         let title = photo.caption.text().or(photo.file.text()).unwrap_or_default();
@@ -185,7 +187,7 @@ fn cue(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
 }
 
-fn timestamp(at: f64) -> String {
+pub(super) fn timestamp(at: f64) -> String {
     let (h, m, s, ms) = split(at);
     format!("{h:02}:{m:02}:{s:02}.{ms:03}")
 }

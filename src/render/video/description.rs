@@ -1,8 +1,8 @@
 //! The text that goes under a video: findings first, and where the whole write-up and its hash are.
 //!
 //! With a limit, whole lines are left out, the least important first; what is left out of the findings is counted.
-//! Critical findings go last of all, and how many of them went is told. The title, the verdict, a caution, and the place
-//! and hash of the write-up always stay: where they do not fit, the text is refused, not cut.
+//! The title, the verdict, critical findings, chapters, a caution, and the place and hash of the write-up always stay:
+//! where they do not fit, the text is refused, not cut.
 //!
 //! Lengths are counted in the strictest way that is in use: bytes of UTF-8, with each line end as the two bytes that
 //! web forms send (HTML, multipart/form-data encoding: CRLF). A text that is short enough this way is short enough in
@@ -10,8 +10,8 @@
 
 use super::outlet::line;
 use crate::judge::bench_test::TestResult;
-use crate::judge::rules::{Finding, Grade};
-use crate::render::write_up::{PhotoView, View};
+use crate::judge::rules::Grade;
+use crate::render::write_up::{CauseView, PhotoView, View};
 use crate::units::words::CAUTION;
 use crate::units::words::count;
 
@@ -38,7 +38,6 @@ pub(super) struct Whereabouts {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Worth {
     Photo,
-    Chapter,
     Headline,
     Minor,
     Test,
@@ -46,7 +45,6 @@ enum Worth {
     Major,
     /// The hash of the sealed list: the write-up, whose hash stays, holds it too.
     Seal,
-    Critical,
     Kept,
 }
 
@@ -58,13 +56,6 @@ struct Line {
     section: usize,
     heading: bool,
     finding: bool,
-}
-
-/// Findings that had no room.
-#[derive(Debug, Clone, Copy, Default)]
-struct LeftOut {
-    all: usize,
-    critical: usize,
 }
 
 /// The lines of a description.
@@ -96,7 +87,7 @@ impl Description {
         for grade in [Grade::Critical, Grade::Major, Grade::Minor] {
             let causes = view.causes.iter().filter(|cause| cause.grade == grade);
             all.head(&format!("Falls short, {}", grade.word()));
-            causes.for_each(|cause| all.finding(&cause.head));
+            causes.for_each(|cause| all.cause(cause, view));
         }
         all.head("In numbers");
         all.counts(view);
@@ -124,7 +115,7 @@ impl Description {
             all.push(seal, Worth::Kept);
         }
         all.head("Chapters");
-        chapters.lines().for_each(|chapter| all.push(chapter, Worth::Chapter));
+        chapters.lines().for_each(|chapter| all.push(chapter, Worth::Kept));
         all.head("Photos");
         photos.iter().for_each(|photo| all.push(&caption(photo), Worth::Photo));
         all
@@ -148,13 +139,15 @@ impl Description {
         }
     }
 
-    fn finding(&mut self, finding: &Finding) {
-        let worth = match finding.grade {
-            Grade::Critical => Worth::Critical,
+    fn cause(&mut self, cause: &CauseView, view: &View) {
+        let worth = match cause.grade {
+            Grade::Critical => Worth::Kept,
             Grade::Major => Worth::Major,
             Grade::Minor | Grade::Custom => Worth::Minor,
         };
-        self.push(&in_a_line(finding), worth);
+        let found = view.found(cause);
+        let between = if found.is_empty() { "" } else { ": " };
+        self.push(&format!("▼ {}{between}{found}", cause.statement), worth);
         if let Some(last) = self.lines.last_mut() {
             last.finding = true;
         }
@@ -180,7 +173,7 @@ impl Description {
 
     /// The whole text.
     pub(super) fn whole(&self) -> String {
-        render(&self.lines, LeftOut::default())
+        render(&self.lines, 0)
     }
 
     /// The text with at most `limit` bytes, counted as the module says.
@@ -189,43 +182,36 @@ impl Description {
     /// In words, when what always stays does not fit.
     pub(super) fn within(&self, limit: usize) -> Result<String, String> {
         let mut lines = self.lines.clone();
-        let mut left_out = LeftOut::default();
+        let mut left_out = 0;
         loop {
             let text = render(&lines, left_out);
             if strict_length(&text) <= limit {
                 return Ok(text);
             }
             let caution = lines.iter().position(|l| l.text == CAUTION);
-            // The long caution makes room for a critical finding, the short one for none.
-            let least = if caution.is_some() { Worth::Critical } else { Worth::Kept };
-            let weakest = lines.iter().filter(|l| !l.heading).map(|l| l.worth).min().filter(|w| *w < least);
+            let weakest = lines.iter().filter(|l| !l.heading).map(|l| l.worth).min();
+            let weakest = weakest.filter(|worth| *worth < Worth::Kept);
             // Of lines of the same worth the last goes first: they stand gravest first.
             let going = weakest.and_then(|worth| lines.iter().rposition(|l| !l.heading && l.worth == worth));
             if let Some(going) = going {
                 let gone = lines.remove(going);
-                left_out.all += usize::from(gone.finding);
-                left_out.critical += usize::from(gone.worth == Worth::Critical);
+                left_out += usize::from(gone.finding);
             } else if let Some(caution) = caution.and_then(|at| lines.get_mut(at)) {
                 caution.text = SHORT_CAUTION.to_owned();
             } else {
                 let least = strict_length(&text);
                 return Err(format!(
-                    "a description of {limit} characters has no room for title, verdict, caution, and place and hash of the write-up; they take {least}"
+                    "a description of {limit} characters has no room for title, verdict, critical findings, chapters, caution, and place and hash of the write-up; they take {least}"
                 ));
             }
         }
     }
 }
 
-fn render(lines: &[Line], left_out: LeftOut) -> String {
+fn render(lines: &[Line], left_out: usize) -> String {
     let mut out = String::new();
-    let more = (left_out.all > 0).then(|| {
-        let all = count(left_out.all, "more finding", "more findings");
-        match left_out.critical {
-            0 => format!("{all} in the write-up"),
-            critical => format!("{all} in the write-up, {critical} of them critical"),
-        }
-    });
+    let more = (left_out > 0)
+        .then(|| format!("{} in the write-up", count(left_out, "more finding", "more findings")));
     let last_finding =
         lines.iter().rposition(|line| line.finding).or_else(|| lines.iter().rposition(|l| l.section == 0));
     for (index, line) in lines.iter().enumerate() {
@@ -248,14 +234,6 @@ fn render(lines: &[Line], left_out: LeftOut) -> String {
 /// Length in UTF-8 with line ends of two bytes.
 fn strict_length(text: &str) -> usize {
     text.len() + text.matches('\n').count()
-}
-
-/// A finding with its numbers and its margin.
-pub(crate) fn in_a_line(finding: &Finding) -> String {
-    let subject = if finding.subject.is_empty() { String::new() } else { format!(" ({})", finding.subject) };
-    let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
-    let shape = finding.outcome.shape();
-    format!("{shape} {}{subject}: {}{margin}", finding.statement, finding.working.numbers)
 }
 
 fn tested(result: &TestResult) -> String {
@@ -316,8 +294,8 @@ mod tests {
         all.push("Rated 200 A; carries 54 A.", Worth::Kept);
         all.head("Falls short, critical");
         for (text, worth) in [
-            ("▼ critical one", Worth::Critical),
-            ("▼ critical two", Worth::Critical),
+            ("▼ critical one", Worth::Kept),
+            ("▼ critical two", Worth::Kept),
             ("▼ major one", Worth::Major),
             ("▼ major two", Worth::Major),
             ("▼ minor", Worth::Minor),
@@ -345,7 +323,7 @@ mod tests {
             for line in text.lines().filter(|l| !l.contains("in the write-up") && *l != SHORT_CAUTION) {
                 assert!(before.contains(&line.to_owned()), "{line} is not a whole line");
             }
-            for kept in ["Pack <A> & B", "Rated 200 A", "hurt you", "safe"] {
+            for kept in ["Pack <A> & B", "Rated 200 A", "critical one", "critical two", "hurt you", "safe"] {
                 assert!(text.contains(kept), "{limit}: {kept}");
             }
             if seen.last() != Some(&text) {
@@ -354,15 +332,14 @@ mod tests {
             before = whole.lines().map(str::to_owned).collect();
         }
         // A line that goes may make room for less than the line that counts it: two may go at once, never out of order.
-        let gone: Vec<usize> =
-            ["a photo", "▼ minor", "major two", "major one", "critical two", "critical one"]
-                .iter()
-                .map(|text| seen.iter().position(|t| !t.contains(text)).expect("it goes"))
-                .collect();
+        let gone: Vec<usize> = ["a photo", "▼ minor", "major two", "major one"]
+            .iter()
+            .map(|text| seen.iter().position(|t| !t.contains(text)).expect("it goes"))
+            .collect();
         assert!(gone.is_sorted(), "{gone:?}");
         assert!(seen.iter().any(|t| t.contains(" more finding")));
         assert!(seen.iter().any(|t| t.contains("3 more findings in the write-up\n")));
-        assert!(seen.last().unwrap().contains("5 more findings in the write-up, 2 of them critical"));
+        assert!(seen.last().unwrap().contains("3 more findings in the write-up"));
         assert!(!seen.last().unwrap().contains("PHOTOS"));
         assert!(all.within(100).unwrap_err().contains("no room"));
     }

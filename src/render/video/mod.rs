@@ -1,4 +1,5 @@
-//! The video kit for a video: a description, chapters, captions, and still cards, from the same record as the write-up.
+//! The video kit for a video: a description, chapters, a script, captions, and still cards, from the same record as the
+//! write-up.
 //!
 //! It takes what the view says and adds no judgement and no promise: every number on a card stands in the write-up,
 //! whose place and hash the description gives. All texts leave through one outlet (`outlet`). Everything is written
@@ -13,6 +14,7 @@ mod chapters;
 mod description;
 mod measure;
 mod outlet;
+mod script;
 
 use std::fs;
 use std::io;
@@ -108,7 +110,11 @@ pub fn video_kit(
     } else {
         outlet.text("chapters.vtt", &chapters::vtt(&list, length));
         outlet.text("chapters.txt", &plain);
+        outlet.text("markers.csv", &script::markers(&list));
     }
+    let sentences = script::sentences(&view);
+    outlet.text("script.txt", &format!("{}\n", sentences.join("\n")));
+    outlet.text("script.srt", &script::srt(&sentences));
     let place = whereabouts(inspection, wishes.link.as_deref(), &mut told);
     let text = Description::of(&view, &inspection.bench_tests, &photos, &plain, &place);
     outlet.text("description.txt", &text.whole());
@@ -222,14 +228,18 @@ fn is_ours(name: &str) -> bool {
     let number = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
     if let Some(card) = name.strip_prefix("cards/") {
         let stem = card.strip_suffix(".svg").or_else(|| card.strip_suffix(".png")).unwrap_or_default();
-        let stem = stem.strip_suffix("-wide").or_else(|| stem.strip_suffix("-tall")).unwrap_or_default();
-        return matches!(stem, "verdict" | "path" | "against")
+        let formats = ["-wide", "-tall", "-lower-third"];
+        let stem = formats.iter().find_map(|format| stem.strip_suffix(format)).unwrap_or_default();
+        // A protection card was made by earlier versions.
+        return matches!(stem, "verdict" | "path" | "against" | "claims" | "thumbnail" | "protection")
             || ["finding-", "test-"].iter().any(|kind| stem.strip_prefix(kind).is_some_and(number));
     }
     let between = |before: &str, after: &str| {
         name.strip_prefix(before).and_then(|n| n.strip_suffix(after)).is_some_and(number)
     };
-    matches!(name, "chapters.vtt" | "chapters.txt" | "captions.txt" | "description.txt")
+    let texts = ["chapters.vtt", "chapters.txt", "captions.txt", "description.txt"];
+    let script = ["markers.csv", "script.txt", "script.srt"];
+    texts.iter().chain(&script).any(|own| *own == name)
         || between("description-", ".txt")
         || between("photos/photo-", ".jpg")
 }
@@ -268,6 +278,8 @@ mod tests {
             "photos/photo-01.jpg",
             "cards/finding-12-tall.png",
             "cards/verdict-wide.svg",
+            "cards/finding-01-lower-third.png",
+            "script.srt",
         ] {
             assert!(is_ours(name), "{name}");
         }

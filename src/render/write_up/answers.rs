@@ -1,5 +1,6 @@
 //! The questions that a reader has first, answered from what the judge gives: outcomes, causes and figures.
 
+use super::causes::CauseView;
 use super::claims::in_plain_names;
 use super::view::{AnswerView, ElementView, View};
 use crate::judge::inspection::Inspection;
@@ -9,6 +10,8 @@ use crate::units::words::list;
 
 /// The topic of the rules on what opens a short circuit or an overload.
 const PROTECTION: &str = "overcurrent protection";
+/// Places of a cause that a line names; further ones it counts.
+const PLACES: usize = 2;
 /// The claim that the pack is judged against.
 const RATING: &str = "continuous_current";
 
@@ -18,6 +21,25 @@ impl View {
     pub fn of(inspection: &Inspection) -> Self {
         let view = Self::unanswered(inspection);
         Self { answers: answers(&view, inspection), ..view }
+    }
+}
+
+impl View {
+    /// A text with the elements by the names that people have for them.
+    pub(crate) fn by_name(&self, text: &str) -> String {
+        let elements = self.path.elements.iter().filter(|element| !element.label.is_empty());
+        elements.fold(text.to_owned(), |text, element| text.replace(&element.label, &element.called))
+    }
+
+    /// Where a cause is found and what was found there, the places by the names that people have for them.
+    pub(crate) fn found(&self, cause: &CauseView) -> String {
+        let mut places: Vec<String> =
+            cause.places.iter().take(PLACES).map(|label| self.by_name(label)).collect();
+        if cause.places.len() > PLACES {
+            places.push(format!("{} more", cause.places.len() - PLACES));
+        }
+        let between = if places.is_empty() || cause.found.is_empty() { "" } else { ": " };
+        format!("{}{between}{}", list(&places, "and"), cause.found)
     }
 }
 
@@ -88,7 +110,7 @@ fn held(view: &View, headlines: [Option<Headline>; 2]) -> (Option<Outcome>, Vec<
     if let Some(finding) = bearing.iter().find(|finding| finding.outcome == outcome && said.is_empty()) {
         let lacking = finding.missing.first().filter(|_| outcome == Outcome::NotDecided);
         said.push(match lacking {
-            Some(lacking) => format!("{}: missing is {}.", finding.title, in_plain_names(&lacking.what)),
+            Some(lacking) => format!("{}: {}.", finding.title, in_plain_names(&lacking.what)),
             None => format!("{}.", finding.statement),
         });
     }
@@ -130,7 +152,8 @@ fn limit(view: &View) -> Vec<String> {
 fn protection(view: &View) -> Vec<String> {
     let about = |finding: &&Finding| finding.topic == PROTECTION && finding.grade != Grade::Custom;
     let short = view.causes.iter().filter(|cause| about(&&cause.head));
-    let mut said: Vec<String> = short.take(2).map(|cause| format!("{}.", cause.line())).collect();
+    let mut said: Vec<String> =
+        short.take(2).map(|cause| format!("{}.", view.by_name(&cause.line()))).collect();
     if said.is_empty() {
         let opens = |element: &&ElementView| element.responds_to.as_deref() == Some("current");
         let opening: Vec<&str> =

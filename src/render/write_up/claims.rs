@@ -97,7 +97,7 @@ fn shortfall(finding: &Finding) -> f64 {
 }
 
 /// A text with the names of facts in it as words: "`bms.low_temperature_limit`" as "low temperature limit".
-pub(super) fn in_plain_names(text: &str) -> String {
+pub(crate) fn in_plain_names(text: &str) -> String {
     let part = |(number, part): (usize, &str)| match number % 2 {
         0 => part.to_owned(),
         _ => part.rsplit('.').next().unwrap_or(part).replace('_', " "),

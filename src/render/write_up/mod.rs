@@ -14,7 +14,9 @@ mod text;
 mod view;
 mod writeup;
 
+pub(crate) use causes::CauseView;
 pub(crate) use causes::causes;
+pub(crate) use claims::in_plain_names;
 pub(crate) use looks::{decides_line, looks_of, write_looks};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
@@ -22,8 +24,10 @@ pub(crate) use photos::{PointerView, photos};
 pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
-pub(crate) use view::{ElementView, FindingCounts, PlaceView, Worth};
-#[cfg(feature = "video")]
-pub(crate) use writeup::evidence;
+pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
-pub(crate) use writeup::{TEMPLATES, csv_name, engine, squeeze, template, template_texts, template_words};
+pub(crate) use writeup::{
+    TEMPLATES, csv_name, engine, squeeze, style, template, template_texts, template_words,
+};
+#[cfg(feature = "video")]
+pub(crate) use writeup::{curves, evidence};

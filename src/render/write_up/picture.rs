@@ -11,11 +11,9 @@ use crate::render::draw::{Named, Paper};
 use crate::units::{Dimension, show};
 
 /// What the axis is of.
-pub(crate) const AXIS: &str = "°C after one full discharge at rated current";
-pub(crate) const LIMIT: &str = "limit of the place";
-pub(crate) const MEASURED: &str = "measured, brought to the same";
+const AXIS: &str = "°C after one full discharge at rated current";
 /// Temperature of the room, °C: no place is colder at rated current.
-pub(crate) const ROOM: f64 = 25.0;
+const ROOM: f64 = 25.0;
 
 /// Draws the path as SVG, or nothing when there is no element.
 pub(super) fn path_picture(view: &View, photos: &BTreeMap<&str, usize>) -> Option<String> {
@@ -29,8 +27,7 @@ fn drawn(mut chart: RowChart<'static>, view: &View, photos: &BTreeMap<&str, usiz
     let mut groups = chart.groups.iter_mut();
     for element in &view.path.elements {
         let Some(group) = groups.next() else { break };
-        let outcome =
-            element.place.temperature_outcome.into_iter().chain(element.place.measured_outcome).min();
+        let outcome = outcome(element);
         let photo = element.photos.iter().find_map(|name| photos.get(name.as_str()).copied());
         group.glyph = Some(Glyph { class: pattern(outcome), photo, ..element.glyph });
         // The further places of an element are the posts of its cells: nothing is drawn beside them.
@@ -48,6 +45,58 @@ fn drawn(mut chart: RowChart<'static>, view: &View, photos: &BTreeMap<&str, usiz
     chart
 }
 
+/// The paths of several packs, each place in one line, all on one axis and with one scale of lengths.
+pub(crate) fn close(views: &[View]) -> Vec<RowChart<'static>> {
+    let mut charts: Vec<RowChart<'static>> = views
+        .iter()
+        .map(|view| {
+            let groups = view.path.elements.iter().map(|element| {
+                let (words, strong) = hottest(&element.place);
+                let outcome = outcome(element);
+                let row =
+                    Row { words, strong, ..row(&element.place, pattern(element.place.temperature_outcome)) };
+                let glyph = Some(Glyph { class: pattern(outcome), photo: None, ..element.glyph });
+                Group { name: element.called.clone(), rows: vec![row], glyph, ..Group::default() }
+            });
+            RowChart {
+                axis: AXIS,
+                from: Some(ROOM),
+                groups: groups.collect(),
+                close: true,
+                ..RowChart::default()
+            }
+        })
+        .collect();
+    let ends = charts.iter().filter(|chart| !chart.groups.is_empty()).map(RowChart::ends);
+    let ends = ends.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
+    let longest = charts.iter().filter_map(RowChart::longest).reduce(f64::max);
+    let measured = views.iter().flat_map(|view| &view.path.elements);
+    let measured =
+        measured.map(|element| &element.place).any(|place| place.measured_temperature.si.is_some());
+    for (number, chart) in charts.iter_mut().enumerate() {
+        (chart.axis_ends, chart.scale_of) = (ends, longest);
+        if number == 0 {
+            chart.legend = legend(measured);
+        }
+    }
+    charts
+}
+
+/// How warm a place becomes in words, as it was measured, else as it was calculated; and whether it falls short.
+pub(crate) fn hottest(place: &PlaceView) -> (String, bool) {
+    let row = row(place, "");
+    if place.measured_temperature.si.is_none() {
+        return (row.words, row.strong);
+    }
+    let words = format!("{}{}", shape(place.measured_outcome), measured(place));
+    (words, place.measured_outcome == Some(Outcome::FallsShort))
+}
+
+/// What the rules say of the temperature of an element, measured or calculated.
+fn outcome(element: &ElementView) -> Option<Outcome> {
+    element.place.temperature_outcome.into_iter().chain(element.place.measured_outcome).min()
+}
+
 /// The pattern of an outcome.
 const fn pattern(outcome: Option<Outcome>) -> &'static str {
     match outcome {
@@ -62,15 +111,7 @@ const TITLE: &str = "Temperature of each place of the current path against its l
 /// The path as a chart.
 pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
     let elements = &view.path.elements;
-    let mut legend = vec![
-        (Sample::Bar("falls-short"), "falls short".to_owned()),
-        (Sample::Bar("undecided"), "not decided".to_owned()),
-        (Sample::Bar("carries"), "meets".to_owned()),
-        (Sample::Limit, LIMIT.to_owned()),
-    ];
-    if elements.iter().any(|element| element.place.measured_temperature.si.is_some()) {
-        legend.push((Sample::Reading, MEASURED.to_owned()));
-    }
+    let legend = legend(elements.iter().any(|element| element.place.measured_temperature.si.is_some()));
     let mut leg = "";
     let mut groups = Vec::new();
     for element in elements {
@@ -88,6 +129,19 @@ pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
         legend,
         ..RowChart::default()
     })
+}
+
+fn legend(measured: bool) -> Vec<(Sample, String)> {
+    let mut legend = vec![
+        (Sample::Bar("falls-short"), "falls short".to_owned()),
+        (Sample::Bar("undecided"), "not decided".to_owned()),
+        (Sample::Bar("carries"), "meets".to_owned()),
+        (Sample::Limit, "limit of the place".to_owned()),
+    ];
+    if measured {
+        legend.push((Sample::Reading, "measured, brought to the same".to_owned()));
+    }
+    legend
 }
 
 fn in_words(leg: &str) -> String {
@@ -120,7 +174,7 @@ fn group(element: &ElementView, place: &PlaceView, heading: String) -> Group {
 }
 
 /// The row of a place: range, reading and limit, with the range in words.
-pub(crate) fn row(place: &PlaceView, class: &'static str) -> Row {
+fn row(place: &PlaceView, class: &'static str) -> Row {
     let words = match &place.temperature_range {
         Some(range) => format!("{}{range}", shape(place.temperature_outcome)),
         None => "◇ not known".to_owned(),
@@ -138,7 +192,7 @@ pub(crate) fn row(place: &PlaceView, class: &'static str) -> Row {
 }
 
 /// The limit of a place in words.
-pub(crate) fn limit(place: &PlaceView) -> Option<String> {
+fn limit(place: &PlaceView) -> Option<String> {
     Some(format!("limit {}", show(place.temperature_limit.si?, Dimension::TEMPERATURE)))
 }
 
@@ -169,8 +223,7 @@ pub(crate) fn description(view: &View) -> String {
             let range = place.temperature_range.as_deref().unwrap_or("not known");
             let read = place.measured_temperature.value.as_ref().map(|_| format!(", {}", measured(place)));
             let limit = limit(place).map(|limit| format!(", {limit}"));
-            let outcome = place.temperature_outcome.into_iter().chain(place.measured_outcome).min();
-            let outcome = outcome.map(|outcome| format!(", {}", outcome.words()));
+            let outcome = outcome(element).map(|outcome| format!(", {}", outcome.words()));
             format!(
                 "{}: {range}{}{}{}",
                 element.called,

@@ -5,6 +5,7 @@ use crate::physics::short_circuit::share_at;
 use crate::record::parts::{Element, ElementKind};
 use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
+use crate::render::draw::{Named, Paper};
 use crate::units::words::count;
 use crate::units::{Amount, Dimension, show, show_to};
 use uom::si::electric_current::ampere;
@@ -22,6 +23,14 @@ const STEPS: usize = 160;
 pub(crate) struct Protection {
     pub chart: TimeCurrent,
     pub words: Vec<String>,
+}
+
+impl Protection {
+    /// The picture as a file of its own.
+    pub(crate) fn alone(&self, title: &str) -> String {
+        let words = self.words.join(" ");
+        self.chart.draw(Paper::PAGE).alone(Named { id: "protection", title, words: &words })
+    }
 }
 
 /// What harms a conductor first, by statement.

@@ -55,7 +55,7 @@ pub struct Worth {
 
 impl Worth {
     /// The value as a person would read it, a bound as one.
-    pub(super) fn said(&self) -> Option<String> {
+    pub(crate) fn said(&self) -> Option<String> {
         let value = self.value.as_deref()?;
         Some(self.bound.map_or_else(|| value.to_owned(), |bound| format!("{bound} {value}")))
     }

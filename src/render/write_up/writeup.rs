@@ -15,14 +15,14 @@ use super::picture::path_picture;
 use super::prose;
 use super::protection::{Protection, protection};
 use super::view::{ElementView, View};
-use crate::evidence::hash::Sha256Digest;
+use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::seals::SEALS_NAME;
 use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
-use crate::judge::bench_test::Curve;
+use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
-use crate::judge::inspection::{Inspection, OpenError};
+use crate::judge::inspection::{Inspection, OpenError, RECORD};
 use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
 use crate::judge::support;
 use crate::judge::withhold::{Leak, WithheldSummary};
@@ -40,10 +40,12 @@ use crate::units::words::CAUTION;
 pub const FOLDER: &str = "report";
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 4] = [
+pub(crate) const TEMPLATES: [(&str, &str); 6] = [
     ("report.md", include_str!("../../../templates/report.md")),
     ("report.html", include_str!("../../../templates/report.html")),
     ("finding.html", include_str!("../../../templates/finding.html")),
+    ("own.html", ""),
+    ("own.css", ""),
     ("style.css", include_str!("../../../templates/style.css")),
 ];
 
@@ -239,12 +241,13 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let sealed = sealed_hashes(&inspection.folder);
     let photos = photos(inspection, sealed.as_ref());
     let mut texts = template_texts(&TEMPLATES, templates)?;
-    let style = texts.pop().map(|(_, text)| text).unwrap_or_default();
+    let style = style(&mut texts);
     let tera = engine(texts).map_err(template)?;
     let record = &inspection.record;
     let sources = sources(&view);
     let photo_numbers: BTreeMap<&str, usize> =
         photos.iter().map(|photo| (photo.name.as_str(), photo.number)).collect();
+    let number = number(inspection);
     let page = Page {
         source_numbers: (1..).zip(&sources).map(|(number, source)| (*source, number)).collect(),
         sources,
@@ -259,8 +262,8 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
                 calibrated: instrument.calibrated.found().value().is_some(),
             })
             .collect(),
-        head: head(&view),
-        foot: css_text(&format!("{}. Nothing here says that a pack is safe.", view.title)),
+        foot: css_text(&format!("{}. Write-up {number}. Nothing here says that a pack is safe.", view.title)),
+        head: head(&view, &number),
         overview: overview(inspection, &photos),
         book_sha256: built_in_digest().to_string(),
         tests: tests(inspection, &view),
@@ -340,6 +343,12 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
         save::replace(&path, text).map_err(|e| at(&path, e))?;
     }
     Ok(paths)
+}
+
+/// The style sheet at the end of the templates, with what the user adds to it.
+pub(crate) fn style(texts: &mut Vec<(&'static str, String)>) -> String {
+    let [style, own] = [(); 2].map(|()| texts.pop().map(|(_, text)| text).unwrap_or_default());
+    style + &own
 }
 
 /// What a template library says, with all its reasons.
@@ -492,14 +501,19 @@ fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
     Cow::Owned(Curve { levels, ..curve.clone() })
 }
 
+/// The curves of a test with the limits of what they show, and which one shows what the test was made for.
+pub(crate) fn curves<'a>(result: &'a TestResult, view: &View) -> (Vec<Cow<'a, Curve>>, usize) {
+    let curves: Vec<Cow<'_, Curve>> = result.curves.iter().map(|curve| with_limits(curve, view)).collect();
+    let limited = |curve: &Cow<'_, Curve>| curve.y.ends_with("°C") && !curve.levels.is_empty();
+    let shown = curves.iter().position(limited).unwrap_or(0);
+    (curves, shown)
+}
+
 fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
     let record = &inspection.record;
     let mut views = Vec::new();
     for (index, (test, result)) in record.test.iter().zip(&inspection.bench_tests).enumerate() {
-        let curves: Vec<Cow<'_, Curve>> =
-            result.curves.iter().map(|curve| with_limits(curve, view)).collect();
-        let limited = |curve: &Cow<'_, Curve>| curve.y.ends_with("°C") && !curve.levels.is_empty();
-        let shown = curves.iter().position(limited).unwrap_or(0);
+        let (curves, shown) = curves(result, view);
         let charts = curves.iter().enumerate().map(|(number, curve)| ChartView {
             answers: number == shown,
             svg: chart(curve, &format!("test-{index}-{number}")),
@@ -538,14 +552,22 @@ pub(crate) fn csv_name(test: usize, curve: usize) -> String {
     format!("test-{}-curve-{}.csv", test + 1, curve + 1)
 }
 
+/// Number of a write-up: the day of the inspection and the beginning of the record's SHA-256, so that every version of a
+/// record has another one and the same record always the same.
+fn number(inspection: &Inspection) -> String {
+    let record = hash_file(&inspection.folder.join(RECORD)).map_or_else(|_| String::new(), |d| d.to_string());
+    let day = inspection.record.inspection.date.date().map(|day| day.to_string().replace('-', ""));
+    format!("{}-{}", day.unwrap_or_else(|| "undated".to_owned()), record.get(..8).unwrap_or("unread"))
+}
+
 /// Number, dates and names, as far as they are recorded.
-fn head(view: &View) -> Vec<(&'static str, String)> {
+fn head(view: &View, number: &str) -> Vec<(&'static str, String)> {
     let words = [("date", "inspected"), ("inspector", "by")];
     let recorded = |(key, word): (&str, &'static str)| {
         let (_, value) = view.inspection.iter().find(|(name, _)| name == key)?;
         Some((word, value.clone()))
     };
-    words.into_iter().filter_map(recorded).collect()
+    [("number", number.to_owned())].into_iter().chain(words.into_iter().filter_map(recorded)).collect()
 }
 
 /// A text as the inside of a CSS string: whatever could end it or be read as markup is a code point.
@@ -604,7 +626,7 @@ pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
     if !view.sealed {
         return view;
     }
-    view.manifest_sha256 = crate::evidence::hash::hash_file(&manifest).ok().map(|digest| digest.to_string());
+    view.manifest_sha256 = hash_file(&manifest).ok().map(|digest| digest.to_string());
     match verify::verify(folder, &crate::evidence::hash::silent) {
         Ok(comparison) => {
             view.matches = comparison.matches();

@@ -55,6 +55,8 @@ pub(super) struct Pack {
     /// Temperature of the room, and that at which everything starts.
     pub room: FreeId,
     pub start: FreeId,
+    /// The air inside; none where an element is drawn by itself.
+    pub air: Option<ElementId>,
     /// The ambient at which the rating is judged, K.
     pub ambient: f64,
     /// Cross-section of the leads outside over the rated current, m²/A.
@@ -92,6 +94,8 @@ struct Builder<'a> {
     assumed: Vec<String>,
     claims: Vec<String>,
     air: Point,
+    /// The mass of the air inside.
+    inside: Option<ElementId>,
     wall: Point,
     room: Point,
     room_free: FreeId,
@@ -140,7 +144,7 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
     if facts.record.claims.rated_ambient.is_recorded() {
         builder.claims.push("claims.rated_ambient".to_owned());
     }
-    builder.case(series, capacity.value()).map_err(refused)?;
+    builder.inside = Some(builder.case(series, capacity.value()).map_err(refused)?);
     builder.path(rated, series, capacity.value()).map_err(refused)?;
     builder.done(rated, capacity.value())
 }
@@ -220,6 +224,7 @@ impl<'a> Builder<'a> {
             assumed: Vec::new(),
             claims: vec!["claims.continuous_current".to_owned()],
             air: room,
+            inside: None,
             wall: room,
             room,
             room_free,
@@ -242,8 +247,8 @@ impl<'a> Builder<'a> {
             place.lacks.extend(not_drawn.iter().cloned());
         }
         let circuit = Circuit::new(network).map_err(refused)?;
-        let (room, start, ambient) = (self.room_free, self.start, self.ambient);
-        Ok(Pack { circuit, places, unknown, assumed, claims, room, start, ambient, lead, charge, rated })
+        let (room, start, air, ambient) = (self.room_free, self.start, self.inside, self.ambient);
+        Ok(Pack { circuit, places, unknown, assumed, claims, room, start, air, ambient, lead, charge, rated })
     }
 
     /// A stand-in: the same free quantity wherever it is used under the same name.
@@ -301,7 +306,7 @@ impl<'a> Builder<'a> {
     }
 
     /// The case with the air in it.
-    fn case(&mut self, series: f64, charge: f64) -> Result<(), NetworkRefusal> {
+    fn case(&mut self, series: f64, charge: f64) -> Result<ElementId, NetworkRefusal> {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
         let sides = ["length", "width", "height"].map(|side| {
             self.optional(&facts, &format!("inspection.size.{side}")).map(|amount| amount.value())
@@ -320,7 +325,7 @@ impl<'a> Builder<'a> {
         };
         let (air, wall, room) = (self.air, self.wall, self.room);
         // Half of the case is air of 1.2 kg/m³ and 1,005 J/(kg·K).
-        self.network.mass("air inside", air, 0.5 * volume * 1.2 * 1005.0, 0.0, None)?;
+        let inside = self.network.mass("air inside", air, 0.5 * volume * 1.2 * 1005.0, 0.0, None)?;
         // A case of 3 mm of plastic; metal of half that thickness holds as much heat.
         let outer = 6.0 * volume.powf(2.0 / 3.0);
         self.network.mass("case", wall, outer * 3e-3 * PLASTIC, 0.0, None)?;
@@ -337,7 +342,7 @@ impl<'a> Builder<'a> {
         if self.lid == Lid::Off {
             self.network.link("open lid", air, room, film.times(outer))?;
         }
-        Ok(())
+        Ok(inside)
     }
 
     /// A surface inside the case.

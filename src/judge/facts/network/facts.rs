@@ -57,14 +57,16 @@ const TEMPERATURES: [&str; TIMES] =
 /// Names of the permissible currents of an element: for one full discharge, and without end.
 const PERMISSIBLE: [&str; 2] = ["element.permissible_current", "element.permissible_without_end"];
 /// Names of the currents of the path: for one full discharge at the ambient of the rating, without end, for the claimed
-/// peak, and for one full discharge in a hot room and at the hottest the maker allows; and of the time to a limit.
-const PATH: [&str; 6] = [
+/// peak, and for one full discharge in a hot room and at the hottest the maker allows; of the time to a limit, and of
+/// the temperature of the air inside.
+const PATH: [&str; 7] = [
     "path.permissible_for_discharge",
     "path.permissible_without_end",
     "path.permissible_peak",
     "path.permissible_when_hot",
     "path.permissible_at_hottest",
     "path.time_to_limit",
+    "path.air_temperature_at_rated",
 ];
 
 /// Whether the permissible current of a kind follows from its temperature, and not from what is printed on it.
@@ -176,6 +178,7 @@ pub(crate) fn is_fact(name: &str) -> bool {
     [
         "path.permissible",
         "path.time_to_limit",
+        "path.air_temperature_at_rated",
         "path.temperature_readings",
         "path.residual",
         "path.limited_by",
@@ -373,7 +376,7 @@ impl Solved<'_> {
                 for index in 0..self.facts.record.path.element.len() {
                     of.not_known(self.facts, index, &missing);
                 }
-                of.path.push(("path.time_to_limit", Err(missing.to_vec())));
+                PATH[5..].iter().for_each(|name| of.path.push((name, Err(missing.to_vec()))));
                 return;
             }
         };
@@ -406,6 +409,21 @@ impl Solved<'_> {
             }
             of.elements.push((index, "element.temperature_limit", place.limit.clone()));
             self.of_place(of, index, place, &curves, found.hottest[1][at], endless.is_ok());
+        }
+        if let Some(air) = self.pack.air {
+            let mut work = self.in_short();
+            work.step(|| {
+                format!(
+                    "at {}, from {}, after one full discharge",
+                    show(self.pack.rated, Dimension::CURRENT),
+                    show(self.pack.ambient, Dimension::TEMPERATURE)
+                )
+            });
+            let lacking = self.pack.unknown.values().flatten();
+            let lacking = lacking.chain(self.pack.places.iter().flat_map(|place| &place.lacks));
+            work.bounded(Side::AtLeast, lacking.cloned().collect(), false);
+            let range = found.hottest[1][air.index()];
+            of.path.push((PATH[6], self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, 7)));
         }
         let mut work = self.in_short();
         let answer = match found.first_limit {

@@ -7,6 +7,7 @@
 mod fault;
 mod losses;
 mod permissible_current;
+mod rating;
 mod withstand;
 
 pub(crate) use withstand::{clearing, with_path};
@@ -22,10 +23,10 @@ use crate::physics::joint::{self, ThreadsInto};
 use crate::physics::material::{Finish, Material};
 use crate::record::parts::{Element, ElementKind};
 use crate::record::{State, reads};
-use crate::units::{Amount, Dimension, SourceId, significant};
+use crate::units::{Amount, Dimension, SourceId};
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCurrent, ElectricPotential};
+use uom::si::f64::ElectricPotential;
 
 /// Sources of the ranges of this module, beyond those of the fault current.
 const TORQUE: SourceId = (1 << 31) + 80;
@@ -69,7 +70,6 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
                 let printed = Worker::new(facts).optional("element.rated_voltage");
                 let printed = printed.map(|v| ElectricPotential::new::<volt>(v.value()));
                 protective(facts, fuse.map(|fuse| fuse.usual(printed)), values);
-                values.insert("element.holds_for", holds_for(facts, fuse));
             });
         }
         Some(ElementKind::CircuitBreaker) => values.group(|values| protective(facts, None, values)),
@@ -195,25 +195,6 @@ fn protective(facts: &Facts<'_>, usual: Option<Usual>, values: &mut Answers) {
 /// True for a field that says something: also that it is withheld.
 fn is_answered(found: &crate::record::Found) -> bool {
     matches!(found.state(), State::Known(_) | State::Withheld)
-}
-
-/// The time for which a fuse surely carries the current at which the BMS trips.
-fn holds_for(facts: &Facts<'_>, fuse: Option<FuseKind>) -> Answer {
-    let mut work = Worker::new(facts);
-    let (trip, rating) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
-    let [trip, rating] = work.all([trip, rating])?;
-    let multiple = trip.number.over(&rating.number).value;
-    let current = ElectricCurrent::new::<ampere>(rating.value());
-    match fuse.and_then(|fuse| fuse.holds_for(current, multiple)) {
-        Some(held) => {
-            work.step(|| format!("{} / {} = {}", trip.show(), rating.show(), significant(multiple, 3)));
-            work.done(Amount::exact(held.value, Dimension::TIME))
-        }
-        None => Err(vec![Missing::refused(&format!(
-            "how soon the fuse may open at {} times its rating: its time-current curve was not read",
-            significant(multiple, 3)
-        ))]),
-    }
 }
 
 fn overlap_ratio(facts: &Facts<'_>) -> Answer {

@@ -15,7 +15,7 @@ use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element_label};
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
-use crate::record::parts::ElementKind;
+use crate::record::parts::{ChargePort, ElementKind};
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, show};
 
 /// Sources of the ranges of this module.
@@ -46,11 +46,13 @@ pub(crate) fn with_path(facts: &Facts<'_>, values: &mut Answers) {
     if facts.worked("element.temperature_at_rated").is_some() {
         values.derive("element.temperature_in_heat", || in_heat(facts));
     }
+    let Subject::Element(index) = facts.subject else { return };
+    let Some(element) = facts.record.path.element.get(index) else { return };
+    super::rating::in_the_pack(facts, element, values);
     if facts.worked("element.area").is_none() {
         return;
     }
-    let Subject::Element(index) = facts.subject else { return };
-    let kind = facts.record.path.element.get(index).and_then(|element| element.kind());
+    let kind = element.kind();
     if kind == Some(ElementKind::Cable) {
         values.derive("element.insulation_damaged_after", || {
             let mut work = Worker::new(facts);
@@ -132,6 +134,24 @@ fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> 
 /// What needs the fault current of the whole path.
 pub(crate) fn clearing(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("path.clears_within", || clears_within(facts));
+    values.derive("path.permissible_charge_current", || permissible_charge_current(facts));
+}
+
+/// What the path carries of a charge current; the way from a port of its own is not listed.
+fn permissible_charge_current(facts: &Facts<'_>) -> Answer {
+    let mut work = Worker::new(facts);
+    let Some(port) = work.word("path.charge_port") else { return Err(work.take_missing()) };
+    if port != ChargePort::Common.word() {
+        let what = "what the parts between the charge port and the cells carry: the record lists the path of the load";
+        return Err(vec![Missing::refused(what)]);
+    }
+    work.step(|| "charge and load current take one path".to_owned());
+    let current = work.amount("path.permissible_current");
+    let [current] = work.all([current])?;
+    if let Some(Ok(worked)) = facts.worked("path.permissible_current") {
+        work.rests_on(worked);
+    }
+    work.done(current)
 }
 
 /// The longest time in which the quickest of the devices clears the prospective short-circuit current.

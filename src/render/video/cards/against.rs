@@ -1,36 +1,23 @@
-//! The card that sets two inspections side by side: rating, weakest element, and which grave findings changed.
+//! The card that sets two inspections side by side: what each claims and holds, and which grave causes changed.
 //!
-//! It counts outcomes, it does not say which pack is better: the write-up of a comparison does that where a rule does.
-
-use std::collections::BTreeMap;
+//! It does not say which pack is better, and a cause that went with its part is told as no improvement.
 
 use super::super::measure::Weight;
 use super::flow::{Area, Block, Format};
 use super::{Card, said};
-use crate::judge::rules::{Finding, Outcome};
-use crate::render::write_up::View;
+use crate::judge::facts::Subject;
+use crate::render::write_up::{CauseView, View};
 
 /// Most changes that are listed; more would not be read.
-const MOST: usize = 5;
-
-/// A change of a finding between two inspections, in words.
-#[derive(Debug, PartialEq, Eq)]
-struct Change {
-    outcome: Outcome,
-    text: String,
-}
+const MOST: usize = 4;
 
 /// Draws the card of `view`, set against an `other` inspection.
 pub(super) fn card(view: &View, other: &View, format: Format) -> Card {
     let (mut card, area) = Card::framed("against", "against".to_owned(), view, format);
     card.title = said(&format!("{} set against {}", view.title, other.title));
-    let head = [Block::new("Two inspections side by side", "lead", Weight::Bold, 56.0).lines(1).gap(0.3)];
-    let top = card.write(&head, Area { height: 120.0, ..area });
-    let area = area.below(top - area.y);
-    let (columns, rest) = match format {
-        Format::Wide => (Area { height: area.height * 0.56, ..area }, area.below(area.height * 0.58)),
-        Format::Tall => (Area { height: area.height * 0.5, ..area }, area.below(area.height * 0.53)),
-    };
+    let share = if format == Format::Wide { 0.46 } else { 0.44 };
+    let (columns, rest) =
+        (Area { height: area.height * share, ..area }, area.below(area.height * (share + 0.02)));
     let (left, right) = columns.split(0.5, 48.0);
     card.write(&column(other), left);
     card.write(&column(view), right);
@@ -41,103 +28,59 @@ pub(super) fn card(view: &View, other: &View, format: Format) -> Card {
         columns.bottom() - 10.0
     ));
     let changes = changes(other, view);
-    let now = changes.iter().filter(|change| change.outcome == Outcome::FallsShort).count();
-    let words = match (now, changes.len() - now) {
-        (0, 0) => "No critical or major finding changed.".to_owned(),
-        (now, before) => {
-            format!("Critical or major: {now} fall short only now, {before} only before")
-        }
-    };
-    let mut blocks = vec![Block::new(&words, "ink", Weight::Bold, 42.0).lines(3).gap(0.2)];
-    for change in changes.iter().take(MOST) {
-        let class = match change.outcome {
-            Outcome::FallsShort => "bad",
-            Outcome::NotDecided => "open",
-            Outcome::Meets => "good",
-        };
-        blocks.push(Block::new(&said(&change.text), class, Weight::Book, 38.0).lines(2).gap(0.15).spare());
+    let mut blocks: Vec<Block> = changes
+        .iter()
+        .take(MOST)
+        .map(|(class, text)| Block::new(&said(text), class, Weight::Bold, 46.0).lines(2).gap(0.15).spare())
+        .collect();
+    if blocks.is_empty() {
+        blocks.push(Block::new("No critical or major cause changed.", "ink", Weight::Bold, 54.0));
     }
     card.write(&blocks, rest);
     card
 }
 
 fn column(view: &View) -> Vec<Block> {
-    let known = |value: Option<&String>| value.map_or("not known", String::as_str).to_owned();
-    let c = view.counts;
-    let rated = view
-        .rated_current
-        .as_ref()
-        .map_or("Rating not recorded".to_owned(), |rated| format!("Rated {rated}"));
-    let mut blocks = vec![
-        Block::new(&said(&view.title), "ink", Weight::Bold, 44.0).lines(2).gap(0.3),
-        Block::new(&said(&rated), "lead", Weight::Bold, 60.0).lines(2).gap(0.1),
-        Block::new(
-            &said(&format!("Weakest known: {}", known(view.path.permissible_current.value.as_ref()))),
-            "ink",
-            Weight::Bold,
-            46.0,
-        )
-        .lines(2)
-        .gap(0.1),
-    ];
-    if let Some(weakest) = &view.path.weakest {
-        let margin = view.path.margin.as_ref().map(|m| format!(", margin {m}")).unwrap_or_default();
-        blocks.push(
-            Block::new(&said(&format!("{weakest}{margin}")), "ink", Weight::Book, 40.0).lines(3).gap(0.3),
-        );
-    }
-    let short = format!("▼ {} critical, {} major", c.critical, c.major);
-    blocks.push(Block::new(&short, "bad", Weight::Bold, 40.0).lines(2).gap(0.1));
-    blocks.push(
-        Block::new(&format!("◇ {} not decided", c.not_decided), "open", Weight::Bold, 40.0).lines(2).gap(0.1),
-    );
-    blocks
+    let rated =
+        view.rated_current.as_ref().map_or("No rating".to_owned(), |rated| format!("{rated} claimed"));
+    let holds = view.answers.get(1);
+    let outcome = holds.and_then(|answer| answer.outcome);
+    let words =
+        outcome.map_or_else(String::new, |outcome| format!("{} {}", outcome.shape(), outcome.words()));
+    let class = match outcome {
+        Some(crate::judge::rules::Outcome::FallsShort) => "bad",
+        Some(crate::judge::rules::Outcome::Meets) => "good",
+        _ => "open",
+    };
+    let told = holds.and_then(|answer| answer.said.first()).cloned().unwrap_or_default();
+    vec![
+        Block::new(&said(&view.title), "soft", Weight::Bold, 45.0).lines(2).gap(0.3),
+        Block::new(&said(&rated), "lead", Weight::Bold, 72.0).lines(2).gap(0.1),
+        Block::new(&words, class, Weight::Bold, 54.0).lines(1).gap(0.2),
+        Block::new(&said(&told), "ink", Weight::Book, 45.0).lines(5).gap(0.1),
+    ]
 }
 
-/// Grave findings that fall short in one and not in the other, matched by rule and part; gravest first.
-fn changes(old: &View, new: &View) -> Vec<Change> {
-    type Key<'a> = (&'a str, &'a str, &'a str);
-    fn key(finding: &Finding) -> Key<'_> {
-        // Two statements are both of the part `claims`; the subject tells them apart.
-        (&finding.rule, &finding.part, if finding.part == "claims" { &finding.subject } else { "" })
-    }
-    let by_key = |view: &View| -> BTreeMap<(String, String, String), Outcome> {
-        let owned = |(a, b, c): Key<'_>| (a.to_owned(), b.to_owned(), c.to_owned());
-        view.findings.iter().map(|f| (owned(key(f)), f.outcome)).collect()
+/// Grave causes that are found in one and not in the other, gravest first: class and words.
+fn changes(old: &View, new: &View) -> Vec<(&'static str, String)> {
+    let only = |view: &'_ View, other: &View| -> Vec<CauseView> {
+        let grave = view.causes.iter().filter(|cause| cause.grade.is_grave());
+        grave.filter(|cause| !other.causes.iter().any(|known| known.id == cause.id)).cloned().collect()
     };
-    let (before, after) = (by_key(old), by_key(new));
-    let short = |view: &'_ View| -> Vec<Finding> {
-        view.with_outcome(Outcome::FallsShort).filter(|f| f.grade.is_grave()).cloned().collect()
-    };
-    let at = |map: &BTreeMap<(String, String, String), Outcome>, f: &Finding| {
-        let (a, b, c) = key(f);
-        map.get(&(a.to_owned(), b.to_owned(), c.to_owned())).copied()
-    };
-    let name = |f: &Finding| {
-        if f.subject.is_empty() { f.statement.clone() } else { format!("{}, {}", f.statement, f.subject) }
-    };
-    let mut changes = Vec::new();
-    for finding in short(new) {
-        let was = match at(&before, &finding) {
-            Some(Outcome::FallsShort) => continue,
-            Some(outcome) => format!("was: {}", outcome.words()),
-            None => "no such part before".to_owned(),
+    let gone = |cause: &CauseView| {
+        let label = match cause.head.at {
+            Subject::Element(at) => old.path.elements.get(at).map(|element| &element.label),
+            _ => None,
         };
-        changes.push(Change {
-            outcome: Outcome::FallsShort,
-            text: format!("▼ now falls short ({was}): {}", name(&finding)),
-        });
-    }
-    for finding in short(old) {
-        let (outcome, now) = match at(&after, &finding) {
-            Some(Outcome::FallsShort) => continue,
-            Some(outcome) => (outcome, format!("now: {}", outcome.words())),
-            None => (Outcome::NotDecided, "no such part now".to_owned()),
-        };
-        changes.push(Change {
-            outcome,
-            text: format!("{} fell short ({now}): {}", outcome.shape(), name(&finding)),
-        });
-    }
+        label.is_some_and(|label| !new.path.elements.iter().any(|element| element.label == *label))
+    };
+    let mut changes: Vec<(&'static str, String)> =
+        only(new, old).iter().map(|cause| ("bad", format!("▼ new: {}", cause.statement))).collect();
+    // What went stands before the last of what is new: each has its place.
+    changes.truncate(MOST - 1);
+    changes.extend(only(old, new).iter().map(|cause| {
+        let gone = if gone(cause) { "the part is gone, no improvement" } else { "not found" };
+        ("ink", format!("– {gone}: {}", cause.statement))
+    }));
     changes
 }

@@ -9,8 +9,10 @@ use serde::Serialize;
 
 use super::super::measure::{Weight, one_line, width, wrap};
 
-/// Smallest text, px: 1/30 of the shorter side, 13 px where that side is 390 px on a phone.
-pub(super) const SMALLEST: f64 = 36.0;
+/// Smallest text, px: 1/24 of the shorter side, 16 px where that side is 390 px on a phone.
+pub(super) const SMALLEST: f64 = 45.0;
+/// Smallest text of the thumbnail, px: 1/7 of its height, readable where the picture is 168 px wide.
+pub(super) const SMALLEST_THUMBNAIL: f64 = 155.0;
 /// Line pitch as a multiple of the size.
 const PITCH: f64 = 1.24;
 /// Height of capitals above the baseline as a part of the size: the first line hangs below the top by this much.
@@ -22,6 +24,9 @@ const ASCENT: f64 = 0.93;
 pub(super) enum Format {
     Wide,
     Tall,
+    /// Wide, without a ground, to lie over a film: text in its lower third.
+    #[serde(rename = "lower-third")]
+    LowerThird,
 }
 
 impl Format {
@@ -31,13 +36,14 @@ impl Format {
         match self {
             Self::Wide => "wide",
             Self::Tall => "tall",
+            Self::LowerThird => "lower-third",
         }
     }
 
     /// Width and height, px.
     pub(super) const fn size(self) -> (u32, u32) {
         match self {
-            Self::Wide => (1920, 1080),
+            Self::Wide | Self::LowerThird => (1920, 1080),
             Self::Tall => (1080, 1920),
         }
     }
@@ -46,11 +52,12 @@ impl Format {
     pub(super) fn safe(self) -> Area {
         let (width, height) = self.size();
         let (width, height) = (f64::from(width), f64::from(height));
-        let top = match self {
-            Self::Wide => 0.05,
-            Self::Tall => 0.15,
+        let (top, bottom) = match self {
+            Self::Wide => (0.05, 0.95),
+            Self::Tall => (0.15, 0.85),
+            Self::LowerThird => (0.7, 0.95),
         };
-        Area { x: 0.05 * width, y: top * height, width: 0.9 * width, height: (1.0 - 2.0 * top) * height }
+        Area { x: 0.05 * width, y: top * height, width: 0.9 * width, height: (bottom - top) * height }
     }
 }
 

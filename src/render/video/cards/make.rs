@@ -1,9 +1,8 @@
 //! What stands on each kind of card.
 
-use super::super::description::in_a_line;
 use super::super::measure::{Weight, width};
-use super::flow::{Area, Block, Format, SMALLEST, Text, flow, tenth};
-use super::{Card, Picture, said};
+use super::flow::{Area, Block, Format, SMALLEST, SMALLEST_THUMBNAIL, Text, flow, label, tenth};
+use super::{Card, INVENTED, Picture, said};
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::Subject;
 use crate::judge::inspection::Inspection;
@@ -11,14 +10,18 @@ use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::render::draw::rows::Group;
 use crate::render::draw::{Drawing, Paper, TEXT, curve};
 use crate::render::write_up::picture::{description, path_chart};
-use crate::render::write_up::{PhotoView, View};
+use crate::render::write_up::{AnswerView, CauseView, PhotoView, View, curves};
 
-/// Most cards of findings; a stranger's record must not make thousands of pictures.
-const MOST_FINDINGS: usize = 40;
-/// Most cards of bench tests.
-const MOST_TESTS: usize = 12;
+/// Most cards of causes and of bench tests: with the others a dozen, which is what a film can show.
+const MOST_CAUSES: usize = 5;
+const MOST_TESTS: usize = 2;
+/// Most claims on their card.
+const MOST_CLAIMS: usize = 3;
 /// Space between a text and a picture beside it, px.
 const GUTTER: f64 = 56.0;
+/// Places of the answers to "Does it hold?" and "Is there protection?".
+const HOLDS: usize = 1;
+const PROTECTED: usize = 3;
 
 /// All cards of an inspection, and what is to be told about them.
 pub(super) fn all(
@@ -28,144 +31,183 @@ pub(super) fn all(
     against: Option<&View>,
 ) -> (Vec<Card>, Vec<String>) {
     let mut told = Vec::new();
-    let grave: Vec<&Finding> =
-        view.causes.iter().filter(|cause| cause.grade.is_grave()).map(|cause| &cause.head).collect();
-    if grave.len() > MOST_FINDINGS {
-        told.push(format!("cards are made for the {MOST_FINDINGS} gravest findings of {}", grave.len()));
+    let grave: Vec<&CauseView> = view.causes.iter().filter(|cause| cause.grade.is_grave()).collect();
+    if grave.len() > MOST_CAUSES {
+        told.push(format!("cards are made for the {MOST_CAUSES} gravest causes of {}", grave.len()));
     }
-    let drawn = |test: &&(usize, &TestResult)| !test.1.curves.is_empty() || !test.1.figures.is_empty();
-    let tests: Vec<(usize, &TestResult)> = inspection.bench_tests.iter().enumerate().collect();
-    let tests: Vec<&(usize, &TestResult)> = tests.iter().filter(drawn).collect();
-    if tests.len() > MOST_TESTS {
-        told.push(format!("cards are made for {MOST_TESTS} bench tests of {}", tests.len()));
-    }
+    let tests = answering(inspection, view);
     let mut cards = Vec::new();
     for format in Format::ALL {
-        cards.push(verdict(view, format));
-        for (index, finding) in grave.iter().take(MOST_FINDINGS).enumerate() {
-            cards.push(self::finding(view, finding, index + 1, photos, format));
-        }
+        cards.push(verdict(view, photos, format));
         cards.extend(path(view, format));
-        cards.extend(protection(inspection, view, format));
-        for (number, (index, result)) in tests.iter().take(MOST_TESTS).enumerate() {
-            cards.push(test(view, *index, number + 1, result, format));
+        for (number, cause) in (1..).zip(grave.iter().take(MOST_CAUSES)) {
+            cards.push(finding(view, cause, number, photos, format));
         }
+        for (number, (index, result)) in (1..).zip(&tests) {
+            cards.push(test(view, *index, number, result, format));
+        }
+        cards.extend(claims(view, format));
         if let Some(other) = against {
             cards.push(super::against::card(view, other, format));
         }
     }
+    cards.push(thumbnail(view, photos));
+    cards.extend(
+        (1..).zip(grave.iter().take(MOST_CAUSES)).map(|(number, cause)| lower_third(view, cause, number)),
+    );
     (cards, told)
 }
 
-/// The words for the sum of all outcomes, and their class.
-fn outcome(view: &View) -> (&'static str, &'static str) {
-    let c = view.counts;
-    if c.critical > 0 {
-        ("critical", "▼ FALLS SHORT")
-    } else if c.major > 0 {
-        ("major", "▼ FALLS SHORT")
-    } else if c.grave_not_decided > 0
-        || view.rated_current.is_none()
-        || view.path.permissible_current.si.is_none()
-    {
-        ("open", "◇ NOT DECIDED")
-    } else {
-        ("meets", "● NOTHING CRITICAL OR MAJOR FALLS SHORT")
+/// The tests whose curves tell most: those that fall short first, the gravest of them before others.
+fn answering<'a>(inspection: &'a Inspection, view: &View) -> Vec<(usize, &'a TestResult)> {
+    let mut tests: Vec<(usize, &TestResult)> = inspection.bench_tests.iter().enumerate().collect();
+    tests.retain(|(_, test)| !test.curves.is_empty());
+    let gravest = |index: usize| {
+        let about = view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom);
+        about.map(|finding| (finding.outcome, finding.grade)).min()
+    };
+    tests.sort_by_key(|(index, _)| (gravest(*index).is_none(), gravest(*index)));
+    tests.truncate(MOST_TESTS);
+    tests
+}
+
+/// A card's class, by the outcome and the grade of what it says.
+const fn class(outcome: Option<Outcome>, grade: Grade) -> &'static str {
+    match outcome {
+        Some(Outcome::FallsShort) => grade.word(),
+        Some(Outcome::NotDecided) | None => "open",
+        Some(Outcome::Meets) => "meets",
     }
 }
 
-fn verdict(view: &View, format: Format) -> Card {
+/// The answer to a question of the first page.
+fn answer(view: &View, at: usize) -> (Option<Outcome>, &[String]) {
+    view.answers.get(at).map_or((None, &[]), |AnswerView { outcome, said, .. }| (*outcome, said))
+}
+
+/// What is claimed, in a few words.
+fn claimed(view: &View) -> String {
+    said(view.rated_current.as_deref().unwrap_or("no rating"))
+}
+
+/// The photo that points to most.
+fn overview(photos: &[PhotoView]) -> Option<&PhotoView> {
+    // Of several alike the first counts.
+    photos.iter().rev().filter(|photo| photo.data.is_some()).max_by_key(|photo| photo.pointers.len())
+}
+
+fn verdict(view: &View, photos: &[PhotoView], format: Format) -> Card {
     let (mut card, area) = Card::framed("verdict", "verdict".to_owned(), view, format);
-    let (class, words) = outcome(view);
-    card.class = class;
-    let c = view.counts;
-    let mut blocks = vec![Block::new(words, "tag", Weight::Bold, 48.0).gap(0.5)];
-    if !view.rule_files.is_empty() {
-        blocks.insert(0, Block::new(&said(&view.rules_told()), "soft", Weight::Book, 40.0).lines(4).gap(0.4));
-    }
-    match (&view.rated_current, &view.path.permissible_current.value, &view.path.weakest) {
-        (Some(rated), Some(permissible_current), Some(weakest)) => {
-            blocks.push(
-                Block::new(&said(&format!("Rated {rated}")), "lead", Weight::Bold, 104.0).lines(2).gap(0.05),
-            );
-            let carries = said(&format!("Weakest known: {permissible_current}"));
-            blocks.push(
-                Block::new(&carries, "lead", Weight::Bold, if format == Format::Wide { 104.0 } else { 84.0 })
-                    .lines(2)
-                    .gap(0.25),
-            );
-            let margin = view.path.margin.as_ref().map(|m| format!(", margin {m}")).unwrap_or_default();
-            blocks.push(Block::new(&said(&format!("{weakest}{margin}")), "ink", Weight::Book, 56.0).lines(3));
-            let open = match view.path.undecided.len() {
-                0 => String::new(),
-                1 => "The permissible current of one element is not known.".to_owned(),
-                n => format!("The permissible current of {n} elements is not known."),
-            };
-            blocks.push(Block::new(&open, "soft", Weight::Book, 44.0).gap(0.8));
-        }
-        _ => blocks.push(Block::new(&said(&view.verdict()), "lead", Weight::Bold, 84.0).gap(0.8)),
-    }
-    for (text, class) in [
-        (format!("▼ falls short: {} critical, {} major, {} minor", c.critical, c.major, c.minor), "bad"),
-        (format!("◇ not decided: {}", c.not_decided), "open"),
-        (format!("● met: {} (met does not mean safe)", c.meets), "good"),
-    ] {
-        blocks.push(Block::new(&text, class, Weight::Bold, 48.0).gap(0.25));
-    }
-    card.title = format!("{}: verdict", said(&view.title));
-    card.write(&blocks, area);
-    card
-}
-
-fn finding(view: &View, finding: &Finding, number: usize, photos: &[PhotoView], format: Format) -> Card {
-    let (mut card, area) = Card::framed("finding", format!("finding-{number:02}"), view, format);
-    card.class = finding.grade.word();
-    let tag = format!("{} {}, {}", finding.outcome.shape(), finding.outcome.words(), finding.grade.word())
-        .to_uppercase();
-    let photo =
-        finding.photos.iter().find_map(|name| photos.iter().find(|p| p.name == *name && p.data.is_some()));
-    // Without a photo there is room for larger words.
-    let grow = if photo.is_none() { 1.3 } else { 1.0 };
+    let (outcome, held) = answer(view, HOLDS);
+    let (_, protected) = answer(view, PROTECTED);
+    card.class = class(outcome, Grade::Critical);
+    let words = outcome.map_or_else(
+        || "◇ NOT JUDGED".to_owned(),
+        |outcome| format!("{} {}", outcome.shape(), outcome.words()).to_uppercase(),
+    );
     let mut blocks = vec![
-        Block::new(&tag, "tag", Weight::Bold, 48.0),
-        Block::new(&said(&finding.statement), "lead", Weight::Bold, 76.0 * grow).gap(0.35),
-        Block::new(&said(&finding.subject), "ink", Weight::Book, 52.0 * grow).lines(3),
-        Block::new(&said(&finding.working.numbers), "numbers", Weight::Bold, 56.0 * grow).gap(0.3),
+        Block::new(&format!("{} claimed", claimed(view)), "lead", Weight::Bold, 110.0).lines(2).gap(0.15),
+        Block::new(&words, "tag", Weight::Bold, 72.0).gap(0.4),
     ];
-    if let Some(margin) = &finding.working.margin {
-        blocks
-            .push(Block::new(&said(&format!("margin {margin}")), "bad", Weight::Bold, 54.0 * grow).lines(3));
-    }
-    if finding.rests_on_claims {
-        blocks.push(
-            Block::new("Rests on a claim, not on a finding of this inspection.", "soft", Weight::Book, 40.0)
-                .spare(),
+    if !view.rule_files.is_empty() {
+        blocks.insert(
+            0,
+            Block::new(&said(&view.rules_told()), "soft", Weight::Book, SMALLEST).lines(4).gap(0.4),
         );
     }
-    blocks.push(Block::new(&said(&finding.why), "soft", Weight::Book, 42.0).lines(4).spare());
-    card.title = said(&in_a_line(finding));
-    match (photo, format) {
-        (Some(photo), Format::Wide) => {
-            let (words, place) = area.split(0.54, GUTTER);
-            card.write(&blocks, words);
-            card.show(photo, place);
-        }
-        (Some(photo), Format::Tall) => {
-            let end = card.write(&blocks, Area { height: area.height * 0.56, ..area });
-            card.show(photo, area.below(end - area.y));
-        }
-        (None, _) => {
-            card.write(&blocks, area);
-        }
+    let told = held.iter().chain(protected.first());
+    blocks.extend(told.map(|told| Block::new(&said(told), "ink", Weight::Bold, 54.0).lines(6).gap(0.35)));
+    card.title = format!("{}: verdict", said(&view.title));
+    card.beside(&blocks, overview(photos), area, 0.5);
+    card
+}
+
+fn finding(view: &View, cause: &CauseView, number: usize, photos: &[PhotoView], format: Format) -> Card {
+    let (mut card, area) = Card::framed("finding", format!("finding-{number:02}"), view, format);
+    card.class = cause.grade.word();
+    let shown = |name: &String| photos.iter().find(|p| p.name == *name && p.data.is_some());
+    let photo = cause.photos.iter().find_map(shown);
+    // Without a photo there is room for larger words.
+    let grow = if photo.is_none() { 1.5 } else { 1.0 };
+    let blocks = [
+        Block::new(&format!("▼ {}", cause.grade.word()).to_uppercase(), "tag", Weight::Bold, 54.0),
+        Block::new(&said(&cause.statement), "lead", Weight::Bold, 76.0 * grow).gap(0.4),
+        Block::new(&said(&view.found(cause)), "ink", Weight::Bold, 52.0 * grow).lines(7),
+    ];
+    card.title = said(&format!("{}. {}", cause.statement, view.found(cause)));
+    card.beside(&blocks, photo, area, 0.42);
+    card
+}
+
+/// A cause over a film.
+fn lower_third(view: &View, cause: &CauseView, number: usize) -> Card {
+    let mut card = Card::bare("finding", format!("finding-{number:02}"), view, Format::LowerThird);
+    card.class = cause.grade.word();
+    card.title = said(&cause.statement);
+    let invented = if view.invented { format!("{INVENTED}. ") } else { String::new() };
+    let blocks = [
+        Block::new(&said(&cause.statement), "lead", Weight::Bold, 66.0).lines(2).gap(0.1),
+        Block::new(&said(&format!("{invented}{}", view.found(cause))), "ink", Weight::Book, 48.0).lines(2),
+    ];
+    let safe = card.safe;
+    card.write(
+        &blocks,
+        Area { x: safe.x + 24.0, y: safe.y + 12.0, width: safe.width - 48.0, height: safe.height - 24.0 },
+    );
+    card
+}
+
+/// Few words, as large as can be read in a list of films.
+fn thumbnail(view: &View, photos: &[PhotoView]) -> Card {
+    let mut card = Card::bare("thumbnail", "thumbnail".to_owned(), view, Format::Wide);
+    let (outcome, _) = answer(view, HOLDS);
+    card.class = class(outcome, Grade::Critical);
+    let outcome = outcome.map_or("not judged", Outcome::words).to_uppercase();
+    card.title = format!("{}: {} claimed, {outcome}", said(&view.title), claimed(view));
+    let (words, place) = card.safe.split(0.6, 0.0);
+    let mut lines = vec![(claimed(view), "lead", 230.0)];
+    lines.extend(outcome.split(' ').map(|word| (word.to_owned(), "tag", 190.0)));
+    if view.invented {
+        lines.push(("INVENTED".to_owned(), "ink", SMALLEST_THUMBNAIL));
+    }
+    let mut top = words.y;
+    for (line, class, size) in lines {
+        card.texts.push(label(words.x, top, size, Weight::Bold, class, &line, words.width));
+        top += 1.15 * size;
+    }
+    if let Some(photo) = overview(photos) {
+        let place = Area { x: place.x, y: 0.0, width: 1920.0 - place.x, height: 1080.0 };
+        card.put(photo, place);
     }
     card
+}
+
+/// What was claimed and what was found, the contradicted claims first.
+fn claims(view: &View, format: Format) -> Option<Card> {
+    let of = |verdict: &'static str| view.claims.iter().filter(move |claim| claim.verdict == verdict);
+    let told: Vec<_> = of("contradicted").chain(of("supported")).take(MOST_CLAIMS).collect();
+    if told.is_empty() {
+        return None;
+    }
+    let (mut card, area) = Card::framed("claims", "claims".to_owned(), view, format);
+    card.class = if told[0].verdict == "contradicted" { "critical" } else { "meets" };
+    let mut blocks = vec![Block::new("Claimed, and found", "lead", Weight::Bold, 76.0).lines(1).gap(0.4)];
+    for claim in told {
+        let (shape, class) = if claim.verdict == "contradicted" { ("▼", "bad") } else { ("●", "good") };
+        let claimed = format!("{}: {}", claim.what, claim.claimed);
+        let found = format!("{shape} {}: {}", claim.verdict, view.by_name(&claim.found));
+        blocks.push(Block::new(&said(&claimed), "ink", Weight::Bold, 60.0).lines(2).gap(0.1));
+        blocks.push(Block::new(&said(&found), class, Weight::Book, 52.0).lines(3).gap(0.5));
+    }
+    card.title = format!("{}: claims and findings", said(&view.title));
+    card.write(&blocks, area);
+    Some(card)
 }
 
 fn path(view: &View, format: Format) -> Option<Card> {
     let mut chart = path_chart(view)?;
     let (mut card, area) = Card::framed("path", "path".to_owned(), view, format);
-    let (class, _) = outcome(view);
-    card.class = class;
+    card.class = class(answer(view, HOLDS).0, Grade::Critical);
     let head = [Block::new("How warm each place becomes", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
     let top = card.write(&head, Area { height: 150.0, ..area }) - area.y;
     let mut rest = area.below(top);
@@ -177,7 +219,7 @@ fn path(view: &View, format: Format) -> Option<Card> {
             && let Some(row) = group.rows.first_mut()
         {
             row.reading = read.reading;
-            row.strong |= read.strong;
+            (row.words, row.strong) = (read.words, read.strong);
         }
         group.rows.truncate(1);
         group.heading.clear();
@@ -187,7 +229,7 @@ fn path(view: &View, format: Format) -> Option<Card> {
     }
     let all = chart.groups.len();
     if all > chart.room(paper(rest)) {
-        rest.height -= 54.0;
+        rest.height -= 66.0;
         let room = chart.room(paper(rest));
         chart.groups = hottest(chart.groups, room);
     }
@@ -199,28 +241,6 @@ fn path(view: &View, format: Format) -> Option<Card> {
         card.write(&[Block::new(&words, "soft", Weight::Book, SMALLEST).lines(1)], rest.below(rest.height));
     }
     card.title = format!("{}: current path", said(&view.title));
-    Some(card)
-}
-
-/// What opens on a short circuit and what is harmed, on one chart.
-fn protection(inspection: &Inspection, view: &View, format: Format) -> Option<Card> {
-    let found = crate::render::write_up::protection::protection(&inspection.record, &inspection.derived)?;
-    let (mut card, area) = Card::framed("protection", "protection".to_owned(), view, format);
-    card.class = "plain";
-    let mut blocks =
-        vec![Block::new("Does the protection work?", "lead", Weight::Bold, 60.0).lines(2).gap(0.3)];
-    // The last sentences say what nothing covers.
-    let most = if format == Format::Wide { 2 } else { 1 };
-    let said_last = found.words.iter().rev().take(most).rev().enumerate();
-    blocks.extend(said_last.map(|(place, words)| {
-        let class = if place == 0 { "ink" } else { "soft" };
-        Block::new(&said(words), class, Weight::Book, 44.0).lines(7).gap(0.3)
-    }));
-    card.title = format!("{}: protection", said(&view.title));
-    let place = card.words_beside(&blocks, area, format);
-    let mut chart = found.chart;
-    chart.lines.iter_mut().for_each(|line| line.name = said(&line.name));
-    card.draw(&chart.draw(paper(place)), place);
     Some(card)
 }
 
@@ -250,48 +270,30 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
     let about: Vec<&Finding> =
         view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom).collect();
     let grave = about.iter().min_by_key(|f| (f.outcome, f.grade));
-    card.class = match grave {
-        Some(f) if f.outcome == Outcome::FallsShort => f.grade.word(),
-        Some(f) if f.outcome == Outcome::NotDecided => "open",
-        Some(_) => "meets",
-        None => "plain",
-    };
+    card.class = grave.map_or("plain", |finding| class(Some(finding.outcome), finding.grade));
     let kind = if result.kind.is_empty() { "bench" } else { &result.kind };
     let mut blocks =
-        vec![Block::new(&said(&format!("Bench test: {kind}")), "lead", Weight::Bold, 60.0).lines(2).gap(0.3)];
-    // The gravest says most; a second one may follow where there is room.
-    for (place, finding) in about.iter().take(2).enumerate() {
-        let margin = finding.working.margin.as_ref().map(|m| format!("; margin {m}")).unwrap_or_default();
+        vec![Block::new(&said(&format!("Test: {kind}")), "lead", Weight::Bold, 66.0).lines(2).gap(0.3)];
+    if let Some(finding) = grave {
         let open = finding.outcome == Outcome::NotDecided;
-        let compared = if open { String::new() } else { format!("{}{margin}", finding.working.numbers) };
-        let text = format!("{} {}: {}", finding.outcome.shape(), finding.outcome.words(), finding.statement);
+        let compared = if open { String::new() } else { finding.working.numbers.clone() };
+        let text = format!("{} {}", finding.outcome.shape(), finding.statement);
         let class = match finding.outcome {
             Outcome::FallsShort => "bad",
             Outcome::NotDecided => "open",
             Outcome::Meets => "good",
         };
-        for block in [
-            Block::new(&said(&text), class, Weight::Bold, 44.0).lines(4).gap(0.15),
-            Block::new(&said(&compared), "ink", Weight::Book, 40.0).lines(3).gap(0.4),
-        ] {
-            blocks.push(if place == 0 { block } else { block.spare() });
-        }
-    }
-    for figure in result.in_brief(4) {
-        blocks.push(
-            Block::new(&said(&format!("{}: {}", figure.name, figure.text())), "ink", Weight::Book, 40.0)
-                .lines(2)
-                .gap(0.2)
-                .spare(),
-        );
+        blocks.push(Block::new(&said(&text), class, Weight::Bold, 54.0).lines(4).gap(0.2));
+        blocks.push(Block::new(&said(&compared), "ink", Weight::Book, 48.0).lines(4).gap(0.4));
     }
     card.title = said(&format!("{}: bench test, {kind}", view.title));
-    let Some(curve) = result.curves.first() else {
+    let (curves, shown) = curves(result, view);
+    if let Some(shown) = curves.get(shown) {
+        let place = card.words_beside(&blocks, area, format);
+        card.draw(&curve::on(shown, paper(place)), place);
+    } else {
         card.write(&blocks, area);
-        return card;
-    };
-    let place = card.words_beside(&blocks, area, format);
-    card.draw(&curve::on(curve, paper(place)), place);
+    }
     card
 }
 
@@ -332,31 +334,54 @@ impl Card {
     /// Writes blocks beside a drawing, or above it; gives the drawing's place.
     fn words_beside(&mut self, blocks: &[Block], area: Area, format: Format) -> Area {
         match format {
-            Format::Wide => {
+            Format::Wide | Format::LowerThird => {
                 let (words, place) = area.split(0.42, GUTTER);
                 self.write(blocks, words);
                 place
             }
             Format::Tall => {
-                area.below(self.write(blocks, Area { height: area.height * 0.5, ..area }) - area.y)
+                area.below(self.write(blocks, Area { height: area.height * 0.36, ..area }) - area.y)
+            }
+        }
+    }
+
+    /// Writes blocks beside a photo that is as large as can be, or above it; alone where there is none.
+    fn beside(&mut self, blocks: &[Block], photo: Option<&PhotoView>, area: Area, share: f64) {
+        match (photo, self.format) {
+            (Some(photo), Format::Tall) => {
+                let end = self.write(blocks, Area { height: area.height * 0.56, ..area });
+                self.show(photo, area.below(end - area.y));
+            }
+            (Some(photo), _) => {
+                let (words, place) = area.split(share, GUTTER);
+                self.write(blocks, words);
+                self.show(photo, place);
+            }
+            (None, _) => {
+                self.write(blocks, area);
             }
         }
     }
 
     /// Shows a photo with its caption below, as large as the place allows.
     fn show(&mut self, photo: &PhotoView, place: Area) {
-        let Some(href) = &photo.data else { return };
         let caption = if photo.caption.is_empty() { &photo.name } else { &photo.caption };
-        let room = 110.0;
+        let room = 130.0;
         let (width, height) = (f64::from(photo.width.max(1)), f64::from(photo.height.max(1)));
         let scale = (place.width / width).min((place.height - room).max(1.0) / height);
         let (width, height) = (width * scale, height * scale);
         let frame = Area { x: place.x + (place.width - width) / 2.0, y: place.y, width, height };
         let block = Block::new(&said(caption), "soft", Weight::Book, SMALLEST).lines(2).gap(0.0);
         self.write(&[block], Area { y: frame.bottom() + 14.0, height: room - 10.0, ..place });
+        self.put(photo, frame);
+    }
+
+    /// Puts a photo into a place, with its pointers.
+    fn put(&mut self, photo: &PhotoView, place: Area) {
+        let Some(href) = &photo.data else { return };
         self.photo = Some(Picture {
             href: href.clone(),
-            place: frame.rounded(),
+            place: place.rounded(),
             marks: photo.marks.clone(),
             pixels: (photo.width, photo.height),
         });

@@ -1,4 +1,5 @@
-//! Still cards for a video, 1920 × 1080 and 1080 × 1920: verdict, findings, current path, bench tests, comparison.
+//! Still cards for a video, 1920 × 1080 and 1080 × 1920: verdict, current path, main causes, bench tests, claims against
+//! findings, comparison; a thumbnail; and the causes as lower thirds without a ground.
 //!
 //! A card says what the write-up says and nothing more. It is laid out here, with measured texts, and drawn by a
 //! template that a user can replace; the PNG is drawn from the SVG. An outcome has a shape and a word, never colour
@@ -29,17 +30,18 @@ pub(crate) const FOOT: [&str; 2] = ["Compares a record with rules.", "Never says
 /// What stands on the cards of an invented example.
 const INVENTED: &str = "INVENTED EXAMPLE";
 /// Height of head and foot lines, px.
-const HEAD: f64 = 46.0;
+const HEAD: f64 = 58.0;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 7] = [
+pub(crate) const TEMPLATES: [(&str, &str); 8] = [
     ("frame.svg", include_str!("../../../../templates/cards/frame.svg")),
     ("verdict.svg", include_str!("../../../../templates/cards/verdict.svg")),
     ("finding.svg", include_str!("../../../../templates/cards/finding.svg")),
     ("path.svg", include_str!("../../../../templates/cards/path.svg")),
-    ("protection.svg", include_str!("../../../../templates/cards/protection.svg")),
     ("test.svg", include_str!("../../../../templates/cards/test.svg")),
+    ("claims.svg", include_str!("../../../../templates/cards/claims.svg")),
     ("against.svg", include_str!("../../../../templates/cards/against.svg")),
+    ("thumbnail.svg", include_str!("../../../../templates/cards/thumbnail.svg")),
 ];
 
 /// A photo in its place.
@@ -83,17 +85,16 @@ struct Card {
 }
 
 impl Card {
-    /// A card with head and foot; hands back the area between them.
-    fn framed(kind: &'static str, name: String, view: &View, format: Format) -> (Self, Area) {
-        let safe = format.safe();
+    /// A card with nothing on it.
+    fn bare(kind: &'static str, name: String, view: &View, format: Format) -> Self {
         let (width, height) = format.size();
-        let mut card = Self {
+        Self {
             kind,
             name,
             format,
             width,
             height,
-            safe,
+            safe: format.safe(),
             class: "plain",
             title: view.title.clone(),
             description: String::new(),
@@ -102,13 +103,19 @@ impl Card {
             photo: None,
             mark: None,
             font: raster::FAMILY,
-        };
+        }
+    }
+
+    /// A card with head and foot; hands back the area between them.
+    fn framed(kind: &'static str, name: String, view: &View, format: Format) -> (Self, Area) {
+        let safe = format.safe();
+        let mut card = Self::bare(kind, name, view, format);
         let wide = format == Format::Wide;
         let mut top = safe.y;
         let mut room = safe.width;
         if view.invented {
             let width = small_width(INVENTED, Weight::Bold) + 40.0;
-            let frame = Area { x: safe.right() - width, y: safe.y, width, height: 56.0 };
+            let frame = Area { x: safe.right() - width, y: safe.y, width, height: 66.0 };
             card.texts.push(label(
                 frame.x + 20.0,
                 frame.y + 6.0,

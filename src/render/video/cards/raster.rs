@@ -29,7 +29,9 @@ pub(super) fn png(svg: &str, format: Format) -> Result<Vec<u8>, String> {
     let tree = tree(svg)?;
     let (width, height) = format.size();
     let mut picture = Pixmap::new(width, height).ok_or("no memory for the picture")?;
-    picture.fill(Color::WHITE);
+    if format != Format::LowerThird {
+        picture.fill(Color::WHITE);
+    }
     let scale = |to: u32, from: f32| f64::from(to) / f64::from(from);
     #[expect(clippy::cast_possible_truncation, reason = "the drawing library counts in f32")]
     let transform = Transform::from_scale(
