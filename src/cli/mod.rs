@@ -97,7 +97,7 @@ enum Command {
     Seal(seal::Seal),
     /// Compare a folder or a bag with its seal, and say who sealed it
     Verify(verify::Verify),
-    /// Write the inspection write-up: report/report.md and report/report.html in the folder
+    /// Write the inspection write-up: report/report.md and report/report.html
     Report(report::Report),
     /// Compare inspections part by part: what changed, and what explains a changed rating
     Compare(compare::Compare),
@@ -113,7 +113,7 @@ enum Command {
     },
     /// Make a static site and data files of many inspections
     Collection(collection::Collection),
-    /// Work out bars, cables, fuses, short circuits, heat, joints and packs without a record
+    /// Work out bars, cables, fuses, short circuits, joints and packs without a record
     Calc(Box<calc::Calc>),
     /// Say what open standards make of cell markings and scanned codes
     Decode(decode::Decode),

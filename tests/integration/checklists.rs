@@ -52,6 +52,19 @@ fn three_lists_with_every_section_and_nothing_dead() {
 
 /// Fields that adding a part writes, that belong to no item, or that a log gives.
 const NOT_ASKED: &[&str] = &[
+    // What `measure-photo` writes beside a photo.
+    "photo.measurement.of",
+    "photo.measurement.measure",
+    "photo.measurement.taps",
+    "photo.measurement.scatter",
+    "photo.measurement.on_edges",
+    "photo.measurement.height",
+    "photo.measurement.other_height",
+    "photo.measurement.reference",
+    "photo.measurement.card",
+    "photo.measurement.print_across",
+    "photo.measurement.print_down",
+    "photo.measurement.value",
     // Read off a data sheet, or leads that the source has to itself: written in the file.
     "rig.clearing.of",
     "rig.clearing.let_through",

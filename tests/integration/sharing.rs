@@ -387,7 +387,7 @@ fn the_guard_sees_what_a_card_says_before_it_is_a_picture() {
     fs::write(
         templates.path().join("frame.svg"),
         format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9\" height=\"9\"><a href=\"data:text/plain;base64,{hidden}\"/></svg>"
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"9\" height=\"9\">{{% block ground %}}{{% endblock %}}{{% block picture %}}{{% endblock %}}{{% block drawing %}}{{% endblock %}}<a href=\"data:text/plain;base64,{hidden}\"/></svg>"
         ),
     )
     .unwrap();
