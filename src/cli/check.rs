@@ -21,7 +21,7 @@ pub(super) struct Check {
     /// Check every inspection below this folder
     #[arg(long = "all-below", value_name = "ROOT")]
     root: Option<PathBuf>,
-    /// Show findings that meet their rule as well
+    /// Show findings that meet their rule as well, and what would make a claim true
     #[arg(long)]
     all: bool,
     /// One line for each inspection
@@ -88,7 +88,11 @@ impl Check {
     fn one(&self, folder: &Path) -> Result<(String, bool), Failure> {
         let inspection = self.house.open(folder)?;
         let (view, arrivals) = rayon::join(
-            || if self.brief { View::of(&inspection) } else { View::with_next(&inspection) },
+            || match (self.brief, self.all || self.format == Format::Json) {
+                (true, _) => View::of(&inspection),
+                (_, true) => View::in_full(&inspection),
+                _ => View::with_next(&inspection),
+            },
             || arrivals(&inspection.folder, &inspection.record),
         );
         let changed: Vec<&Arrival> = arrivals.iter().filter(|arrival| !arrival.holds()).collect();

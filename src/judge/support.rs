@@ -109,7 +109,7 @@ fn support(judged: Judged<'_>, rule: &SupportRule, base: &Arc<(Record, Vec<Findi
     let trial = Trial { judged, rule, limits, untested, short: short(untested, findings), undecided, known };
     let as_built = match &figure {
         Some(figure) => trial.as_built(figure)?,
-        None => "as built there is none".to_owned(),
+        None => "as built it falls short".to_owned(),
     };
     let claimed = figure.map(|figure| figure.text).unwrap_or_default();
     let holds = of_claim().all(|finding| finding.outcome != Outcome::FallsShort);

@@ -443,16 +443,20 @@ impl View {
         }
     }
 
-    /// The view with what to look at next, and what would make the claims true.
+    /// The view with what to look at next.
     #[must_use]
     pub fn with_next(inspection: &Inspection) -> Self {
+        let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
+        Self { next: Some(next), ..view }
+    }
+
+    /// The view with what to look at next, and what would make the claims true, which takes longer than all the rest.
+    #[must_use]
+    pub fn in_full(inspection: &Inspection) -> Self {
         let Inspection { record, derived, book, judgement, .. } = inspection;
         let judged = Judged { record, derived, book, findings: &judgement.findings };
-        let (view, (next, supports)) = rayon::join(
-            || Self::of(inspection),
-            || rayon::join(|| looks_of(inspection, MOST), || supports(judged)),
-        );
-        Self { next: Some(next), supports, ..view }
+        let (view, supports) = rayon::join(|| Self::with_next(inspection), || supports(judged));
+        Self { supports, ..view }
     }
 
     /// What there is to say of the rules, before everything else that an output says; empty where only the built-in rules

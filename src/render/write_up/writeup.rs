@@ -236,7 +236,7 @@ impl WriteUp {
 /// # Errors
 /// [`WriteUpError`] names the template and what is wrong with it.
 pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
-    let view = View::with_next(inspection);
+    let view = View::in_full(inspection);
     let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
     let photos = photos(inspection, sealed.as_ref());
