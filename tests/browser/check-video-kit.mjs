@@ -79,7 +79,8 @@ async function cards(name, folder) {
     if (w !== width || h !== height) sizes.push(`${svg}: PNG of ${w} × ${h}`);
     await page.setViewportSize({ width, height });
     await page.goto(pathToFileURL(path.join(folder, svg)).href);
-    const shown = await page.screenshot();
+    // A lower third has no ground.
+    const shown = await page.screenshot({ omitBackground: format === 'lower-third' });
     const share = await unlikeShare(shown, png);
     if (share > MOST_UNLIKE) unlike.push(`${svg}: ${(100 * share).toFixed(2)} % of the squares differ`);
   }
@@ -197,7 +198,7 @@ async function paper(name, folder) {
     before >= 2 && before <= MOST_BEFORE_ANNEX && sheets <= MOST_SHEETS ? [] : [`${before} before the annex, ${sheets} in all`],
   );
   const title = JSON.parse(make(['check', folder, '--format', 'json'])).title;
-  const feet = texts.flatMap((text, index) => (text.includes(`${title}. Nothing here`) ? [] : [`sheet ${index + 1} does not name the pack`]));
+  const feet = texts.flatMap((text, index) => (text.includes(`${title}. Write-up `) ? [] : [`sheet ${index + 1} does not name the pack`]));
   tally.record(`${name}: each sheet names the pack`, feet);
   const bares = texts.map((text) => text.replace(/[\s\u00ad-]/g, ''));
   // The caption of a photo, and the mark and word of the grade, may stand elsewhere in the text of a sheet.

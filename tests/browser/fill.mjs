@@ -126,7 +126,8 @@ console.log(`full drop-in record by touch: ${taps} taps and ${keys} characters t
 // A figure to lower: 399 since what is seldom wanted stands aside and cells are left item by item; 413 before. The list
 // has asked since for branches and sensors of the full-load test (5 taps), and leaving open the rig and what is withheld
 // is one tap each. A side of a size has a field of its own, which is a tap each (16), and so has the time of a rise.
-assert.ok(taps < 405 + 7 + 24, `${taps} taps`);
+// Where the charger connects is one more.
+assert.ok(taps < 405 + 7 + 24 + 1, `${taps} taps`);
 await page.screenshot({ path: join(output, "fill-3-end.png") });
 await page.locator("#show-findings").tap();
 await page.waitForTimeout(300);

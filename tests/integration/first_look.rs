@@ -270,7 +270,7 @@ fn made_true(wanted: &[&str]) {
     };
     let rev_a =
         fs::read_to_string(root().join("example-inspections/harbour-24-150-rev-a/inspection.toml")).unwrap();
-    let class_t = "kind = \"fuse\"\nleg = \"positive\"\nfuse = \"class T\"\nrating = \"100 A\"\n\
+    let class_t = "kind = \"fuse\"\nleg = \"positive\"\nfuse = \"class T\"\nrating = \"150 A\"\n\
                    rated_voltage = \"125 V\"\ninterrupting_rating = \"20 kA\"\n";
     let added = format!("[[path.element]]\nid = \"fuse\"\n{class_t}[[path.element]]\nid = \"bar\"");
     type Edit<'a> = (&'a str, &'a str);
@@ -279,15 +279,15 @@ fn made_true(wanted: &[&str]) {
             "small fuse",
             generated("small fuse"),
             "continuous current",
-            "a class T fuse of 100 A",
-            vec![("\"80 A\"", "\"100 A\"")],
+            "a class T fuse of 150 A",
+            vec![("\"80 A\"", "\"150 A\"")],
         ),
         (
             "weak fuse",
             generated("weak fuse"),
             "protection that works",
-            "a class T fuse of 100 A",
-            vec![("\"1 kA\"", "\"20 kA\""), ("\"250 A\"", "\"100 A\"")],
+            "a class T fuse of 150 A",
+            vec![("\"1 kA\"", "\"20 kA\""), ("\"250 A\"", "\"150 A\"")],
         ),
         (
             "small BMS",
@@ -307,7 +307,7 @@ fn made_true(wanted: &[&str]) {
             "no fuse",
             generated("no fuse"),
             "protection that works",
-            "a class T fuse of 100 A marked 125 V and 20 kA at the positive end of the cells",
+            "a class T fuse of 150 A marked 125 V and 20 kA at the positive end of the cells",
             vec![("[[path.element]]\nid = \"bar\"", &added)],
         ),
         (
