@@ -69,24 +69,39 @@ pub(super) fn corner(
     (contrast >= CONTRAST && clear >= CLEAR * contrast).then_some(corner)
 }
 
-/// One step: where the edges within reach point.
-fn gathered(picture: &GrayImage, [x, y]: [f64; 2], reach: f64) -> Option<[f64; 2]> {
+/// Sums of the gradients round a place, weighted: of their products, and of these with the way to the place.
+pub(super) struct Gradients {
+    pub(super) xx: f64,
+    pub(super) xy: f64,
+    pub(super) yy: f64,
+    bx: f64,
+    by: f64,
+}
+
+/// The gradients within reach of a place.
+pub(super) fn gradients(picture: &GrayImage, [x, y]: [f64; 2], reach: f64) -> Option<Gradients> {
     let steps = reach.ceil() as i32;
-    let (mut xx, mut xy, mut yy, mut bx, mut by) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let mut sums = Gradients { xx: 0.0, xy: 0.0, yy: 0.0, bx: 0.0, by: 0.0 };
     for row in -steps..=steps {
         for column in -steps..=steps {
             let (dx, dy) = (f64::from(column), f64::from(row));
             let weight = (-(dx * dx + dy * dy) / (reach * reach)).exp();
             let at = |right: f64, down: f64| level(picture, [x + dx + right, y + dy + down]);
             let (gx, gy) = (at(1.0, 0.0)? - at(-1.0, 0.0)?, at(0.0, 1.0)? - at(0.0, -1.0)?);
-            let (wxx, wxy, wyy) = (weight * gx * gx, weight * gx * gy, weight * gy * gy);
-            xx += wxx;
-            xy += wxy;
-            yy += wyy;
-            bx += wxx * dx + wxy * dy;
-            by += wxy * dx + wyy * dy;
+            let (xx, xy, yy) = (weight * gx * gx, weight * gx * gy, weight * gy * gy);
+            sums.xx += xx;
+            sums.xy += xy;
+            sums.yy += yy;
+            sums.bx += xx * dx + xy * dy;
+            sums.by += xy * dx + yy * dy;
         }
     }
+    Some(sums)
+}
+
+/// One step: where the edges within reach point.
+fn gathered(picture: &GrayImage, [x, y]: [f64; 2], reach: f64) -> Option<[f64; 2]> {
+    let Gradients { xx, xy, yy, bx, by } = gradients(picture, [x, y], reach)?;
     let determinant = xx * yy - xy * xy;
     // A single edge says nothing of where along it the corner is.
     if determinant <= 0.02 * (xx + yy) * (xx + yy) * 0.25 {

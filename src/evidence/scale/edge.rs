@@ -6,7 +6,7 @@
 
 use image::GrayImage;
 
-use super::corners::level;
+use super::corners::{Gradients, gradients, level};
 
 /// Standard uncertainty of an edge that is perfectly sharp, pixels, and the part of its width that is added (own trial).
 const SHARP: f64 = 0.22;
@@ -116,20 +116,8 @@ pub(super) fn on_line(
 }
 
 /// The direction in which levels change round a place, where they change in one.
-fn direction(picture: &GrayImage, [x, y]: [f64; 2], reach: f64) -> Option<[f64; 2]> {
-    let steps = reach.ceil() as i32;
-    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
-    for row in -steps..=steps {
-        for column in -steps..=steps {
-            let (dx, dy) = (f64::from(column), f64::from(row));
-            let weight = (-(dx * dx + dy * dy) / (reach * reach)).exp();
-            let at = |right: f64, down: f64| level(picture, [x + dx + right, y + dy + down]);
-            let (gx, gy) = (at(1.0, 0.0)? - at(-1.0, 0.0)?, at(0.0, 1.0)? - at(0.0, -1.0)?);
-            xx += weight * gx * gx;
-            xy += weight * gx * gy;
-            yy += weight * gy * gy;
-        }
-    }
+fn direction(picture: &GrayImage, place: [f64; 2], reach: f64) -> Option<[f64; 2]> {
+    let Gradients { xx, xy, yy, .. } = gradients(picture, place, reach)?;
     let apart = ((xx - yy).powi(2) + 4.0 * xy * xy).sqrt();
     if apart < IN_ONE * (xx + yy) || xx + yy <= 0.0 {
         return None;

@@ -208,7 +208,7 @@ fn fuses(record: &Record, least: f64) -> Vec<(String, Steps)> {
 /// Steps as a line: down to each time where its current begins, and on to the greatest.
 fn outline(steps: &Steps, greatest: f64) -> Vec<(f64, f64)> {
     let mut points = Vec::new();
-    let mut above = EVER;
+    let mut above = steps.first().map_or(EVER, |(_, time)| time.max(EVER));
     for (current, time) in steps {
         points.push((*current, above));
         points.push((*current, *time));

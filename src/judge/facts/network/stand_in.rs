@@ -264,6 +264,13 @@ pub(in crate::judge::facts) const FUSE_DROP: StandIn = stand_in(
     0.15,
     "no source: usual data sheets of low-voltage fuses",
 );
+/// Part of its rating that a fuse or breaker loses per kelvin of air warmer than that of its test, 1/K.
+pub(in crate::judge::facts) const RATING_LOST: StandIn = stand_in(
+    "part of its rating that a fuse or breaker loses per kelvin of warmer air",
+    0.0,
+    0.006,
+    "guides to fuses, read second-hand: 0.2 %/K, 0.5 %/K, 110 % at 25 °C against 100 % at 40 °C; breakers: no source",
+);
 /// Resistance of a device whose rating is not known either, Ω.
 pub(in crate::judge::facts) const DEVICE: StandIn =
     stand_in("resistance of a device that was not measured", 0.03e-3, 0.6e-3, "no source");

@@ -4,63 +4,56 @@ use uom::si::electric_current::ampere;
 use uom::si::f64::ElectricCurrent;
 
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::network::stand_in::RATING_LOST;
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Side};
 use crate::physics::ZERO_CELSIUS;
-use crate::record::parts::{Element, ElementKind, Release};
+use crate::record::parts::{Element, ElementKind};
 use crate::units::{Amount, Dimension, SourceId, significant};
 
 /// Source of the range of this module.
 const SOURCE: SourceId = (1 << 31) + 96;
 /// Temperature of the air in which ratings are tested, K (UL 248, 25 °C, as quoted by guides).
 const TESTED_AT: f64 = ZERO_CELSIUS + 25.0;
-/// The most that a fuse loses of its rating per kelvin of warmer air.
-///
-/// Guides to fuses (read second-hand): 0.2 %/K of one kind and 0.5 %/K of another; 110 % at 25 °C in open air against
-/// 100 % at 40 °C in an enclosure, which is 0.6 %/K. A slow thermal release of a circuit breaker is taken to lose as much.
-/// It may lose nothing: UL 248 lets it carry 110 % where it was tested.
-const LOST: f64 = 0.006;
 
 /// Adds what the rating of a device that clears overcurrents is worth in the pack.
 pub(super) fn in_the_pack(facts: &Facts<'_>, element: &Element, values: &mut Answers) {
     match element.kind() {
         Some(ElementKind::Fuse) => {
-            values.derive("element.derated_rating", || derated(facts, true));
+            values.derive("element.derated_rating", || derated(facts));
             values.derive("element.holds_for", || holds_for(facts, element));
         }
-        Some(ElementKind::CircuitBreaker) => {
-            // What opens by magnetism or by electronics does not feel the air.
-            let felt = !matches!(
-                element.release.known(),
-                Some(Release::Magnetic | Release::HydraulicMagnetic | Release::Electronic)
-            );
-            values.derive("element.derated_rating", || derated(facts, felt));
-        }
+        // Contacts warm up whatever the release feels.
+        Some(ElementKind::CircuitBreaker) => values.derive("element.derated_rating", || derated(facts)),
         _ => {}
     }
 }
 
 /// The rating in the air inside after one full discharge at the rated current. Cooler air than that of the test adds
 /// nothing to it.
-fn derated(facts: &Facts<'_>, felt: bool) -> Answer {
+fn derated(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let rating = work.amount("element.rating");
     let [rating] = work.all([rating])?;
     work.step(|| line("rating", &rating));
-    if facts.derived.is_alone() || !felt {
+    if facts.derived.is_alone() {
         return work.done(rating);
     }
-    let (high, mut missing) = air(facts, &mut work);
+    let hottest = work.amount("limit.post_temperature");
+    let [hottest] = work.all([hottest])?;
+    let (high, mut missing) = air(facts, &mut work, hottest.value());
+    let (keeps, lost) = RATING_LOST.ends;
+    work.assume(format!("{}: a range ({})", RATING_LOST.name, RATING_LOST.basis));
     work.step(|| {
         format!(
             "air inside at up to {} °C; a rating holds at 25 °C and loses at most {} % per kelvin",
             significant(high - ZERO_CELSIUS, 2),
-            100.0 * LOST
+            100.0 * lost
         )
     });
-    let least = (1.0 - LOST * (high - TESTED_AT).max(0.0)).max(0.0);
+    let left = |lost: f64| (1.0 - lost * (high - TESTED_AT).max(0.0)).max(0.0);
     // A current equal to the rating is not above it.
-    let share = Amount::between(least, 1.001, SOURCE, Dimension::NONE);
+    let share = Amount::between(left(lost), 1.001 * left(keeps), SOURCE, Dimension::NONE);
     missing.push(Missing::refused("what its data sheet leaves of its rating in air that warm"));
     work.bounded(Side::Within, missing, false);
     work.done(Amount { number: rating.number.times(&share.number), dimension: Dimension::CURRENT })
@@ -68,8 +61,7 @@ fn derated(facts: &Facts<'_>, felt: bool) -> Answer {
 
 /// How warm the air inside may be at the most, K, and what is missing to know it better. Where that is not known it is not
 /// hotter than a cell's post may be: hotter, the posts are over their limit.
-fn air(facts: &Facts<'_>, work: &mut Worker<'_>) -> (f64, Vec<Missing>) {
-    let hottest = work.optional("limit.post_temperature").map_or(TESTED_AT, |limit| limit.value());
+fn air(facts: &Facts<'_>, work: &mut Worker<'_>, hottest: f64) -> (f64, Vec<Missing>) {
     match facts.worked("path.air_temperature_at_rated") {
         Some(Ok(worked)) => {
             work.claimed(&worked.claims);
@@ -91,7 +83,7 @@ fn holds_for(facts: &Facts<'_>, element: &Element) -> Answer {
     let mut work = Worker::new(facts);
     let (trip, printed) = (work.amount("bms.overcurrent_trip"), work.amount("element.rating"));
     let [trip, printed] = work.all([trip, printed])?;
-    let warm = derated(facts, true)?;
+    let warm = derated(facts)?;
     work.rests_on(&warm);
     let least = warm.value.amount().map_or(0.0, |warm| warm.value() - warm.number.expanded());
     let multiple = (trip.value() + trip.number.expanded()) / least;
