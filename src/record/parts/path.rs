@@ -223,6 +223,8 @@ part! {
         allowed_temperature: Temperature = "90 degC",
         /// Equal conductors or parts side by side that share the current.
         count: Count = "1",
+        /// Whether it stands once in each of the parallel strings, alike in all, and so carries the current of one.
+        in_each_string: YesNo = "yes",
         /// Length along the current.
         length: Length = "180 mm",
         /// Mass of the bare conductor.
@@ -480,6 +482,7 @@ const COMMON: &[&str] = &[
     "rise_time",
     "allowed_temperature",
     "count",
+    "in_each_string",
     "surroundings",
 ];
 

@@ -11,6 +11,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::{is_answered, opening_on_current};
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::strings::{self, strings_of};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element_label};
 use crate::physics::material::Material;
@@ -39,6 +40,12 @@ const fn insulation_bears(class: f64) -> (f64, f64) {
     } else {
         (250.0, 350.0)
     }
+}
+
+/// The currents through an element.
+pub(crate) fn currents(facts: &Facts<'_>, index: usize, values: &mut Answers) {
+    values.derive("element.carried_current", || strings::carried(facts, Some(index)));
+    strings::fault(facts, index, values);
 }
 
 /// What needs the whole path: temperatures in the heat that is claimed, and how long each conductor bears the fault current.
@@ -103,12 +110,12 @@ fn in_heat(facts: &Facts<'_>) -> Answer {
 /// The time in which the fault current heats the conductor to a temperature, or to its melting point: from warm at the greatest
 /// current to cold at the least.
 fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> Answer {
-    let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
+    let (area, current) = (work.amount("element.area"), work.amount("element.fault_current"));
     let material = work.word("element.material").and_then(|word| Material::from_word(&word));
     let warm = work.optional("element.temperature_limit").map_or(90.0, |limit| limit.value() - ZERO_CELSIUS);
     let [area, current] = work.all([area, current])?;
     let Some(material) = material else { return Err(work.take_missing()) };
-    if let Some(Ok(worked)) = work.facts.worked("path.short_circuit_current") {
+    if let Some(Ok(worked)) = work.facts.worked("element.fault_current") {
         work.rests_on(worked);
     }
     let melts = adiabatic::melting_point(material).get::<kelvin>() - ZERO_CELSIUS;
@@ -181,7 +188,8 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
                 index,
                 Reason::NotRecorded,
             ));
-            by_kind(&inside, index, least)
+            let strings = strings_of(facts, index).ok();
+            by_kind(&inside, index, least.zip(strings).map(|(least, strings)| strings::least(least, strings)))
         };
         if let Some(time) = time {
             work.step(|| format!("{label}: within {}", show(time, Dimension::TIME)));
