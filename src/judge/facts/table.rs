@@ -120,7 +120,12 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "path.permissible_charge_current",
         Dimension::CURRENT,
-        "what the path carries of a charge current, where charger and load share their terminals",
+        "what the path carries of a charge current: that of the load, or that of a charge port of its own",
+    ),
+    fact(
+        "path.charge_overcurrent_devices",
+        Dimension::NONE,
+        "parts between a charge port of its own and the cells that open on overcurrent",
     ),
     fact(
         "path.air_temperature_at_rated",

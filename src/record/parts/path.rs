@@ -1,8 +1,8 @@
 //! The main current path: one series circuit from the cell stack to both terminals.
 
 use crate::record::field::{
-    Area, Count, Current, Length, Mass, Resistance, Section, State, Temperature, TemperatureDifference, Text,
-    Time, Torque, Value, Voltage, YesNo,
+    Area, Count, Current, Length, List, Mass, Resistance, Section, State, Temperature, TemperatureDifference,
+    Text, Time, Torque, Value, Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -185,6 +185,20 @@ part! {
         charge_port: ChargePort = "common",
         ; many {
             /// An element of the path, in the order the current takes from the negative terminal through the cells to the positive terminal.
+            element: Element,
+        }
+    }
+}
+
+part! {
+    /// The path of the charge current from a port of its own.
+    pub struct ChargePath {
+        /// Whether every part between the charge port and the cells is listed, those shared with the load included.
+        complete: YesNo = "yes",
+        /// Parts of the main current path that the charge current passes as well, by their ids.
+        shares: List = "bms",
+        ; many {
+            /// A part that only the charge current passes, from the negative contact of the port through the cells to the positive one.
             element: Element,
         }
     }

@@ -4,6 +4,7 @@
 //! drop and heat, the prospective short-circuit current, and what protects what. An element whose permissible current cannot
 //! be worked out says what is missing; it is never taken to be strong enough.
 
+mod charge;
 mod fault;
 mod losses;
 mod permissible_current;

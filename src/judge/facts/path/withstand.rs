@@ -16,7 +16,7 @@ use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element_label};
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
-use crate::record::parts::{ChargePort, ElementKind};
+use crate::record::parts::ElementKind;
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, show};
 
 /// Sources of the ranges of this module.
@@ -141,24 +141,7 @@ fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> 
 /// What needs the fault current of the whole path.
 pub(crate) fn clearing(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("path.clears_within", || clears_within(facts));
-    values.derive("path.permissible_charge_current", || permissible_charge_current(facts));
-}
-
-/// What the path carries of a charge current; the way from a port of its own is not listed.
-fn permissible_charge_current(facts: &Facts<'_>) -> Answer {
-    let mut work = Worker::new(facts);
-    let Some(port) = work.word("path.charge_port") else { return Err(work.take_missing()) };
-    if port != ChargePort::Common.word() {
-        let what = "what the parts between the charge port and the cells carry: the record lists the path of the load";
-        return Err(vec![Missing::refused(what)]);
-    }
-    work.step(|| "charge and load current take one path".to_owned());
-    let current = work.amount("path.permissible_current");
-    let [current] = work.all([current])?;
-    if let Some(Ok(worked)) = facts.worked("path.permissible_current") {
-        work.rests_on(worked);
-    }
-    work.done(current)
+    super::charge::of(facts, values);
 }
 
 /// The longest time in which the quickest of the devices clears the prospective short-circuit current.
