@@ -124,7 +124,6 @@ impl Chain {
         chain
     }
 
-    /// The last seal.
     pub fn last(&self) -> Option<&Seal> {
         self.seals.last()
     }

@@ -1,9 +1,6 @@
 //! The pack's own gauge against reference instruments: its voltage, current and state of charge are
 //! readings with an error of their own, never a reference.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::f64::ElectricCharge;
-
 use super::instrument::{ReadingComparison, compare};
 
 /// √6: two readings, each rounded to a step, differ with a triangular distribution.
@@ -23,7 +20,6 @@ pub struct Deviation {
 
 /// Compares a reading of the gauge, shown in steps of `step`, with a reference of standard uncertainty
 /// `reference_standard` (`None`: not known).
-#[must_use]
 pub fn deviation(gauge: f64, step: f64, reference: f64, reference_standard: Option<f64>) -> Deviation {
     let display = step.abs() / RECTANGULAR;
     Deviation {
@@ -35,12 +31,12 @@ pub fn deviation(gauge: f64, step: f64, reference: f64, reference_standard: Opti
 /// Charge by the fall of the gauge's state of charge, against charge by counting coulombs.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FallOfCharge {
-    /// What the fall means in charge.
-    pub by_gauge: ElectricCharge,
-    /// Standard uncertainty from the step of the display, at both readings.
-    pub by_gauge_standard: ElectricCharge,
-    /// What was counted.
-    pub counted: ElectricCharge,
+    /// What the fall means in charge, C.
+    pub by_gauge: f64,
+    /// Standard uncertainty from the step of the display, at both readings, C.
+    pub by_gauge_standard: f64,
+    /// What was counted, C.
+    pub counted: f64,
     /// By the gauge less what was counted, with the step and the instruments; or what is missing for it.
     pub comparison: Result<ReadingComparison, &'static str>,
 }
@@ -48,14 +44,13 @@ pub struct FallOfCharge {
 /// Compares a fall of the state of charge (both as ratios, shown in steps of `step`) with counted charge.
 ///
 /// `capacity` is what the gauge calls full: the claim, unless it was set otherwise.
-#[must_use]
 pub fn fall_of_charge(
     before: f64,
     after: f64,
     step: f64,
-    capacity: ElectricCharge,
-    counted: ElectricCharge,
-    counted_standard: Option<ElectricCharge>,
+    capacity: f64,
+    counted: f64,
+    counted_standard: Option<f64>,
 ) -> FallOfCharge {
     let by_gauge = capacity * (before - after);
     let standard = capacity * (step.abs() / TRIANGULAR);
@@ -63,30 +58,24 @@ pub fn fall_of_charge(
         by_gauge,
         by_gauge_standard: standard,
         counted,
-        comparison: compare(
-            by_gauge.get::<coulomb>(),
-            Some(standard.get::<coulomb>()),
-            counted.get::<coulomb>(),
-            counted_standard.map(|u| u.get::<coulomb>()),
-        ),
+        comparison: compare(by_gauge, Some(standard), counted, counted_standard),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use uom::si::electric_charge::ampere_hour;
 
     /// 13 points of state of charge on 460 Ah are 59.8 Ah; 250 A for 15 min are 62.5 Ah; they agree within a
     /// gauge of whole percents and instruments of 2 % (common practice, no source).
     #[test]
     fn thirteen_points() {
-        let ah = ElectricCharge::new::<ampere_hour>;
+        let ah = |q: f64| q * 3600.0;
         let fall = |counted: f64| {
             fall_of_charge(0.97, 0.84, 0.01, ah(460.0), ah(counted), Some(ah(counted * 0.02 / 2.0)))
         };
         let close = fall(62.5);
-        assert!((close.by_gauge.get::<ampere_hour>() - 59.8).abs() < 1e-9);
+        assert!((close.by_gauge / 3600.0 - 59.8).abs() < 1e-9);
         assert!(close.comparison.unwrap().normalised_error() < 1.0);
         assert!(fall(70.0).comparison.unwrap().normalised_error() > 1.0);
     }

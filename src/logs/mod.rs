@@ -9,7 +9,7 @@
 //! without temperatures proves no blocked charge, and both are said with what is missing.
 //!
 //! Current is positive out of the pack (discharge) once it has been read, whatever the log's own
-//! convention. Hot loops hold plain `f64` in SI units; figures come out as typed quantities.
+//! convention. Everything is plain `f64` in SI units.
 
 pub mod account;
 pub mod approach;

@@ -14,9 +14,7 @@ pub enum Area {
         left: f64,
         /// Top edge.
         top: f64,
-        /// Width.
         width: f64,
-        /// Height.
         height: f64,
     },
     /// In pixels of the original.
@@ -25,9 +23,7 @@ pub enum Area {
         left: u32,
         /// Top edge.
         top: u32,
-        /// Width.
         width: u32,
-        /// Height.
         height: u32,
     },
 }

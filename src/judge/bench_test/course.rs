@@ -22,7 +22,6 @@ const CHANNELS: usize = 32;
 /// Words for places that are no element of the path.
 pub(crate) const PLACES: &[&str] = &["bms", "cells", "ambient", "inner air"];
 
-/// One channel.
 #[derive(Debug, Clone)]
 pub(super) struct Channel {
     /// What it is called.
@@ -200,7 +199,6 @@ pub(super) struct Course {
     pub voltage: Option<Channel>,
     /// Currents; several are branches side by side.
     pub currents: Vec<Channel>,
-    /// Temperatures.
     pub temperatures: Vec<Channel>,
     /// What the pack's own gauge shows, by meaning.
     pub gauge: Vec<(Meaning, Channel)>,
@@ -381,7 +379,6 @@ impl Course {
         into.extend(self.temperatures.iter().map(|channel| channel.now));
     }
 
-    /// Those of them that may be of cells.
     pub fn cell_kelvins(&self, into: &mut Vec<f64>) {
         into.clear();
         into.extend(
@@ -404,7 +401,6 @@ impl Course {
         self.temperatures.iter().filter(told).filter_map(Channel::detached)
     }
 
-    /// The channel of a part.
     pub fn temperature_of(&self, part: &str) -> Option<(usize, &Channel)> {
         self.temperatures.iter().enumerate().find(|(_, channel)| channel.part.as_deref() == Some(part))
     }

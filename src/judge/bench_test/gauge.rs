@@ -5,9 +5,6 @@
 //! the gauge is compared with a reference reading at the same time, or with the log at that time; one without
 //! either cannot be told, and says so.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::f64::ElectricCharge;
-
 use super::course::{Channel, Course};
 use super::instruments::{Tool, last_digit, standard, tool};
 use super::largest::Largest;
@@ -252,24 +249,12 @@ impl Work<'_> {
             (_, _, None) => return cannot("how long the current flowed (`duration`) is not recorded"),
         };
         let step = before.step.max(after.step);
-        let charge = ElectricCharge::new::<coulomb>;
-        let found = fall_of_charge(
-            before.value,
-            after.value,
-            step,
-            charge(capacity.value),
-            charge(counted.0),
-            counted.1.map(charge),
-        );
+        let found = fall_of_charge(before.value, after.value, step, capacity.value, counted.0, counted.1);
         let text = format!(
             "{} of {} are {}, in steps of {}; counted {}",
             show_percent(before.value - after.value),
             capacity.text,
-            show_uncertain(
-                found.by_gauge.get::<coulomb>(),
-                COVERAGE * found.by_gauge_standard.get::<coulomb>(),
-                Dimension::CHARGE
-            ),
+            show_uncertain(found.by_gauge, COVERAGE * found.by_gauge_standard, Dimension::CHARGE),
             show_percent(step),
             show_uncertain(counted.0, COVERAGE * counted.1.unwrap_or(0.0), Dimension::CHARGE)
         );

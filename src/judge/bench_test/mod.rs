@@ -34,7 +34,6 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use serde::Serialize;
-use uom::si::f64::ThermodynamicTemperature;
 
 use crate::evidence::name::safe_relative;
 use crate::judge::facts::answers::{in_doubt, withheld};
@@ -130,7 +129,6 @@ impl TestResult {
     }
 
     /// What it hands to the facts of its pack.
-    #[must_use]
     pub fn of_test(&self) -> OfTest {
         OfTest { values: self.facts.clone(), measured: self.measured.clone() }
     }
@@ -213,14 +211,12 @@ impl Logs<'_> {
 }
 
 /// Works out every bench test of a record of which nothing is withheld; `limits` are the rule book's.
-#[must_use]
 pub fn results(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<TestResult> {
     let logs = Logs { folder, withheld: &Withheld::default(), profiles: Arc::default() };
     results_of(&logs, record, limits)
 }
 
 /// Works out every bench test of a record, without what is withheld.
-#[must_use]
 pub(crate) fn results_of(
     logs: &Logs<'_>,
     record: &Record,
@@ -443,10 +439,10 @@ impl Work<'_> {
         }
     }
 
-    fn temperature_figures(&mut self, range: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>) {
+    fn temperature_figures(&mut self, range: Option<(f64, f64)>) {
         if let Some((low, high)) = range {
-            self.plain("lowest temperature", low.value, Dimension::TEMPERATURE);
-            self.plain("highest temperature", high.value, Dimension::TEMPERATURE);
+            self.plain("lowest temperature", low, Dimension::TEMPERATURE);
+            self.plain("highest temperature", high, Dimension::TEMPERATURE);
         }
     }
 }

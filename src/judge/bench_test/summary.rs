@@ -15,7 +15,6 @@ pub(super) enum LoadEnded {
     By(&'static str),
     /// The log ends under load.
     StillOn,
-    /// It is not recorded.
     NotRecorded(Missing),
 }
 
@@ -35,7 +34,6 @@ pub(super) struct FullLoadSummary {
     pub highest: f64,
     /// Time under load, s.
     pub under_load: f64,
-    /// How it ended.
     pub end: LoadEnded,
     /// What is missing for the times.
     pub missing: Vec<Missing>,
@@ -122,7 +120,6 @@ pub(super) struct ColdChargeSummary {
     pub current: Result<ColdCurrent, Vec<Missing>>,
     /// What it rests on.
     pub steps: Vec<String>,
-    /// What was assumed.
     pub assumed: Vec<String>,
 }
 

@@ -21,9 +21,7 @@ const JUMP: f64 = 10.0;
 pub(super) struct Thermometer {
     /// The sensor of the test, by number.
     pub sensor: usize,
-    /// Its column.
     pub column: Column,
-    /// Its readings.
     pub readings: Result<Readings, String>,
 }
 
@@ -37,7 +35,6 @@ pub(super) struct Readings {
 
 impl Readings {
     /// Time and value of the last reading at or before a time of the test's log, and the value there; NaN where there is
-    /// none.
     pub fn at(&self, time: f64) -> (f64, f64, f64) {
         let Some(((t0, v0), (t1, v1))) =
             self.series.around(time - self.shift).filter(|((t0, _), (t1, _))| t1 - t0 <= self.gap)

@@ -3,11 +3,6 @@
 //! A recorded bank is told for its share, with the leads in series with it taken off. Where no load is recorded a bank is
 //! told as one way to do it. It is a caution in any case: its surfaces are as hot as its power makes them.
 
-use uom::si::electric_current::ampere;
-use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{ElectricCurrent, ElectricalResistance};
-use uom::si::power::watt;
-
 use super::judged::{Basis, Judged};
 use super::line::Line;
 use super::plan::{Bank, Session, bank};
@@ -24,17 +19,17 @@ fn is_bank(load: &RigLoad) -> bool {
 /// The bank for a current between the pack's voltage at rest when full and its cut-off.
 fn of(basis: &Basis<'_>, current: f64, leads: f64) -> Option<Bank> {
     let plan = basis.plan;
-    let (current, leads) = (ElectricCurrent::new::<ampere>(current), ElectricalResistance::new::<ohm>(leads));
+    let (current, leads) = (current, leads);
     bank(current, plan.full?, plan.cutoff?, leads)
 }
 
 /// The range of resistance with the power, and what becomes of a resistance that nobody changes.
 fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
-    let resistance = |r: ElectricalResistance| show(r.get::<ohm>(), Dimension::RESISTANCE);
+    let resistance = |r: f64| show(r, Dimension::RESISTANCE);
     let amperes = |i: f64| show(i, Dimension::CURRENT);
     let power = |p: f64| show(p, Dimension::POWER);
-    let (start, end) = (bank.power_full.get::<watt>(), bank.power_cutoff.get::<watt>());
-    let left = bank.left_alone.get::<ampere>();
+    let (start, end) = (bank.power_full, bank.power_cutoff);
+    let left = bank.left_alone;
     let whose = if leads > 0.0 {
         format!("the {} of its leads taken off", show(leads, Dimension::RESISTANCE))
     } else {
@@ -69,7 +64,7 @@ pub(super) fn for_capacity(basis: &Basis<'_>, session: &Session) -> Vec<Line> {
     if !(loads.is_empty() || loads.iter().any(is_bank)) {
         return Vec::new();
     }
-    let current = session.current.get::<ampere>();
+    let current = session.current;
     let name = if loads.is_empty() { INSTEAD } else { "resistor bank, alone" };
     let bank = of(basis, current, 0.0);
     bank.map(|bank| lines(name, &bank, current, 0.0)).into_iter().flatten().collect()
@@ -79,7 +74,7 @@ pub(super) fn for_capacity(basis: &Basis<'_>, session: &Session) -> Vec<Line> {
 pub(super) fn for_full_load(basis: &Basis<'_>, judged: &Judged, session: &Session) -> Vec<Line> {
     let loads = &basis.record.rig.load;
     if loads.is_empty() {
-        let current = judged.set.unwrap_or(session.current.get::<ampere>());
+        let current = judged.set.unwrap_or(session.current);
         let bank = of(basis, current, 0.0);
         return bank.map(|bank| lines(INSTEAD, &bank, current, 0.0)).into_iter().flatten().collect();
     }

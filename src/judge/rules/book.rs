@@ -32,7 +32,6 @@ pub(crate) const BUILT_IN: [(&str, &str); 7] = [
 ];
 
 /// SHA-256 of the compiled-in rule book, its files in their order.
-#[must_use]
 pub(crate) fn built_in_digest() -> Sha256Digest {
     let text: String = BUILT_IN.iter().map(|(_, text)| *text).collect();
     Sha256Digest::of(text.as_bytes())
@@ -81,7 +80,6 @@ pub struct Rule {
     pub changed: String,
     /// Why it matters.
     pub why: String,
-    /// What to measure and how.
     pub measure: String,
     /// What to do when it falls short.
     pub advice: String,
@@ -126,7 +124,6 @@ impl Rule {
 /// A cause: one defect that several rules tell of.
 #[derive(Debug, Clone)]
 pub struct CauseRule {
-    /// Its id.
     pub id: String,
     /// What is said of the pack, in a line.
     pub fault: String,
@@ -138,7 +135,6 @@ pub struct CauseRule {
     pub same_part: bool,
 }
 
-/// A rule that tells of a cause.
 #[derive(Debug, Clone)]
 pub struct Telling {
     /// The rule's id.
@@ -179,7 +175,6 @@ pub struct LookRule {
     pub rules: Vec<String>,
     /// How they are come by.
     pub effort: Effort,
-    /// When.
     pub stage: Stage,
     /// How to get them; empty where the rules say it.
     pub how: String,
@@ -188,9 +183,7 @@ pub struct LookRule {
 /// A question that the first look is for.
 #[derive(Debug, Clone)]
 pub struct HeadlineRule {
-    /// Its id.
     pub id: String,
-    /// The question.
     pub question: String,
     /// Ids of the rules that answer it.
     pub rules: Vec<String>,
@@ -203,7 +196,6 @@ pub struct HeadlineRule {
 /// A change to a pack that could support a claim.
 #[derive(Debug, Clone)]
 pub struct Modification {
-    /// Its id.
     pub id: String,
     /// What it is made to.
     pub scope: Scope,
@@ -253,11 +245,9 @@ impl LookRule {
 pub struct Limit {
     /// Its name, without `limit.`.
     pub name: String,
-    /// Its value.
     pub amount: Amount,
     /// Its value as written.
     pub text: String,
-    /// What it is.
     pub about: String,
     /// What its value rests on.
     pub class: Class,
@@ -278,7 +268,6 @@ pub struct Source {
     pub title: String,
     /// Clause, table or page.
     pub clause: String,
-    /// How it was read.
     pub read: Option<SourceReading>,
     /// Where it was read.
     pub address: String,
@@ -300,7 +289,6 @@ words! {
 
 impl Source {
     /// It in a line, as a finding cites it.
-    #[must_use]
     pub fn cite(&self) -> String {
         let clause = if self.clause.is_empty() { String::new() } else { format!(", {}", self.clause) };
         let read = match self.read {
@@ -418,7 +406,6 @@ pub struct Book {
 
 impl Book {
     /// SHA-256 of the rules in force: the built-in files and those of the house that were applied.
-    #[must_use]
     pub fn digest(&self) -> Sha256Digest {
         let mut text = String::new();
         for (name, content) in BUILT_IN {
@@ -512,13 +499,11 @@ impl Book {
     }
 
     /// A rule by its id.
-    #[must_use]
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
     }
 
     /// A source by its id.
-    #[must_use]
     pub fn source(&self, id: &str) -> Option<&Source> {
         self.sources.iter().find(|source| source.id == id)
     }
@@ -548,7 +533,6 @@ impl Book {
     }
 
     /// The limits by name.
-    #[must_use]
     pub fn limit_amounts(&self) -> BTreeMap<String, Amount> {
         self.limits.iter().map(|limit| (limit.name.clone(), limit.amount.clone())).collect()
     }

@@ -31,7 +31,6 @@ impl DecimalMark {
 /// How the numbers of a table are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Notation {
-    /// The decimal mark.
     pub decimal: DecimalMark,
     /// Whether the other mark divides thousands, as was seen in numbers that can be read in no other way.
     pub grouped: bool,

@@ -63,7 +63,6 @@ pub(super) struct Odd {
     pub row: u32,
     /// Lines of this kind from here on.
     pub count: u32,
-    /// What it is.
     pub what: What,
 }
 

@@ -9,7 +9,6 @@ pub trait Env {
     /// The value of a fact, or why it is missing.
     ///
     /// # Errors
-    /// What is missing.
     fn fact(&self, name: &str) -> Result<Val, Vec<Missing>>;
 
     /// How a fact is only a bound, in words: "at least".
@@ -227,7 +226,6 @@ pub fn lack(missing: &[Missing]) -> &'static str {
 }
 
 /// The expression with its numbers put in: `200 A ≥ 1.25 × 150 A`.
-#[must_use]
 pub fn filled(expr: &Expr, env: &dyn Env) -> String {
     let inner = |expr: &Expr| {
         let text = filled(expr, env);
