@@ -37,9 +37,7 @@ pub const MAX_DEPTH: usize = 32;
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct EvidenceFile {
-    /// Its name in the manifest.
     pub name: EvidenceName,
-    /// Where it lies.
     pub path: PathBuf,
     /// Its size in bytes when it was listed.
     pub bytes: u64,

@@ -59,7 +59,6 @@ pub struct Seal {
 #[derive(Debug, Clone, Default)]
 pub struct Chain {
     text: String,
-    /// The seals in their order.
     pub seals: Vec<Seal>,
     /// Where the chain does not hold, in words.
     pub breaks: Vec<String>,

@@ -62,7 +62,6 @@ impl SignatureKind {
 #[cfg(feature = "signatures")]
 #[derive(Debug, Clone)]
 pub enum PublicKey {
-    /// In the minisign format.
     Minisign(VerifyingKey),
     /// SSH keys, each with its principals where a file of allowed signers names them.
     Ssh(Vec<(Option<String>, SshKey)>),

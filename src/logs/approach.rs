@@ -127,7 +127,6 @@ pub fn fit(points: &[(f64, f64)]) -> Result<Approach, NotIdentifiable> {
 }
 
 struct Linear {
-    /// T∞.
     last: f64,
     /// T₀ − T∞.
     amplitude: f64,

@@ -30,10 +30,6 @@ const AS_SET: f64 = 0.15;
 const CHARGED: f64 = 0.005;
 /// Current below this part of the load threshold is the offset of the instrument, not a load.
 const OFFSET: f64 = 0.4;
-/// A discharge with this part of the charge of the largest could be the test as well.
-const RIVAL: f64 = 0.8;
-/// Discharges that are listed.
-const LISTED: usize = 256;
 /// Samples in a row below the cut-off that end the test; fewer are a flicker.
 const BELOW: u32 = 3;
 /// The load has stopped at its cut-off when the voltage was within this part above it.
@@ -43,6 +39,11 @@ const AFTER: u32 = 10;
 /// The current was held when it stayed within this part of its mean for [`HELD_SHARE`] of the charge.
 const HELD: f64 = 0.05;
 const HELD_SHARE: f64 = 0.95;
+
+/// Whether a current, A, is the one that was set.
+pub(crate) fn is_as_set(current: f64, set: f64) -> bool {
+    (current / set.abs() - 1.0).abs() <= AS_SET
+}
 
 /// What is known beforehand.
 #[derive(Debug, Clone, Copy, Default)]
@@ -101,8 +102,6 @@ pub struct Capacity {
     pub paused: f64,
     /// When a longer one began near the cut-off: it may have been the end, s.
     pub near_cutoff: Option<f64>,
-    /// Every discharge of the log, in its order; at most 256.
-    pub discharges: Vec<Discharge>,
     /// Whether it ran with the current that was set; true where none is stated.
     pub as_set: bool,
     /// Voltage at the end, under load, V.
@@ -115,34 +114,6 @@ pub struct Capacity {
     pub curve: Option<CurveFigures>,
     /// Charge (C), voltage (V), current (A) and time (s) for pictures; bounded.
     pub points: Vec<super::curve::CurvePoint>,
-}
-
-/// One discharge among those of a log.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Discharge {
-    /// First and last sample, s.
-    pub from: f64,
-    /// Last sample, s.
-    pub to: f64,
-    /// Charge, C.
-    pub charge: f64,
-    /// Mean current, A.
-    pub current: f64,
-    /// Whether that is the current that was set.
-    pub as_set: bool,
-}
-
-impl Capacity {
-    /// Discharges that could be the test as well as the one that was taken.
-    pub fn rivals(&self) -> impl Iterator<Item = &Discharge> {
-        let own = self.integral.from;
-        let charge = self.integral.charge.value;
-        self.discharges.iter().filter(move |other| {
-            (other.from - own).abs() > 1e-6
-                && other.as_set == self.as_set
-                && (RIVAL * charge..).contains(&other.charge)
-        })
-    }
 }
 
 #[derive(Clone)]
@@ -186,7 +157,6 @@ pub struct CapacityTest {
     waiting: Option<Finished>,
     /// The test so far, whether it ran with the set current, and its charge.
     best: Option<(Finished, bool, f64)>,
-    discharges: Vec<Discharge>,
     done: bool,
 }
 
@@ -241,7 +211,6 @@ impl CapacityTest {
             return;
         }
         (self.run, self.marked, self.waiting, self.best) = (None, None, None, None);
-        self.discharges.clear();
         self.done = false;
     }
 
@@ -379,13 +348,7 @@ impl CapacityTest {
             return;
         };
         let (charge, current) = (waiting.run.integrator.charge_so_far(), waiting.run.current().0);
-        let set = self.settings.current.map(|current| current.abs());
-        let as_set = set.is_none_or(|set| (current / set - 1.0).abs() <= AS_SET);
-        if self.discharges.len() < LISTED {
-            let (from, to) =
-                (waiting.run.integrator.began().unwrap_or(waiting.run.last.0), waiting.run.last.0);
-            self.discharges.push(Discharge { from, to, charge, current, as_set });
-        }
+        let as_set = self.settings.current.is_none_or(|set| is_as_set(current, set));
         let better = self.best.as_ref().is_none_or(|(_, was_set, most)| (as_set, charge) > (*was_set, *most));
         if better {
             self.best = Some((waiting, as_set, charge));
@@ -415,7 +378,6 @@ impl CapacityTest {
             pauses: best.run.pauses,
             paused: best.run.curve.rested(),
             near_cutoff: best.run.near_cutoff,
-            discharges: self.discharges,
             as_set,
             end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()),
             temperatures: best.run.temperatures,
@@ -546,7 +508,7 @@ mod tests {
         let found = test.finish().unwrap();
         let charge = found.integral.charge.value / 3600.0;
         assert!((charge - 92.3).abs() < 0.1, "{charge}");
-        assert_eq!((found.end, found.discharges.len()), (End::Stopped, 1));
+        assert_eq!(found.end, End::Stopped);
     }
 
     /// The load goes on below the stated cut-off: only what lies above it counts.

@@ -36,7 +36,6 @@ pub struct ColdChargeSettings {
     pub sign_stated: bool,
     /// What its sensor may miss, as a share of its distance from the air, and the temperature of the air, K.
     pub lag: Option<(f64, f64)>,
-    /// The instruments.
     pub accuracies: Accuracies,
 }
 

@@ -35,7 +35,6 @@ pub struct Reading {
 pub struct Total {
     /// The sum, SI units.
     pub value: f64,
-    /// Its standard uncertainty.
     pub standard: Option<f64>,
 }
 
@@ -62,11 +61,9 @@ pub fn sum(branches: &[Reading]) -> Total {
 /// One branch over time.
 #[derive(Debug, Clone)]
 pub struct Branch {
-    /// Its name, for messages.
     pub name: String,
     /// Its current; all branches on one clock.
     pub series: Series,
-    /// Accuracy of its instrument.
     pub accuracy: Option<Accuracy>,
     pub instrument: SourceId,
 }
@@ -100,7 +97,6 @@ pub fn sum_over_time(branches: &[Branch]) -> Vec<(f64, Total)> {
 pub struct FullLoadSettings {
     /// Rated continuous current, A.
     pub rated: f64,
-    /// The instruments.
     pub accuracies: Accuracies,
 }
 
@@ -132,7 +128,6 @@ pub struct FullLoad {
     pub surely: f64,
     /// Longest time for which it may have been, s.
     pub possibly: f64,
-    /// How the load came to its end.
     pub end: LoadEnd,
     /// Mean current, voltage and power under load, A.
     pub mean_current: f64,
@@ -192,7 +187,6 @@ pub struct FullLoadTest {
     volts: (f64, u64),
     under_load: Option<f64>,
     dead: bool,
-    /// Dead samples in a row.
     dead_samples: u32,
     off: bool,
     broken: bool,

@@ -188,7 +188,6 @@ pub struct Integrator {
     spiked_energy: f64,
     samples: u64,
     restarts: u64,
-    /// A sample had no voltage.
     without_voltage: bool,
     intervals: Intervals,
 }

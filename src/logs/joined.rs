@@ -19,9 +19,7 @@ const FILES: usize = 64;
 
 #[derive(Debug, Clone)]
 pub struct LogFile {
-    /// Its name, for messages.
     pub name: String,
-    /// Where it lies.
     pub path: PathBuf,
 }
 

@@ -18,7 +18,6 @@ pub(crate) mod cold_charge;
 pub(crate) mod curve;
 pub(crate) mod downsample;
 pub(crate) mod full_load;
-pub(crate) mod gauge;
 pub mod instrument;
 pub mod integrate;
 mod intervals;

@@ -177,6 +177,7 @@ impl From<&Integral> for Flow {
 /// Round trip from a discharge and the charge after it; `None` when nothing went in.
 ///
 /// Gain errors of one instrument used for both cancel; with two instruments (`same_instrument` false) they
+/// do not.
 pub fn round_trip(discharge: &Flow, charge: &Flow, same_instrument: bool) -> Option<RoundTrip> {
     let part = |out: Estimate, into: Estimate| {
         if into.value == 0.0 {

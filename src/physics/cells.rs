@@ -6,9 +6,7 @@ pub(crate) use crate::record::parts::Chemistry;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Voltages {
     pub nominal: f64,
-    /// Charge limit.
     pub charge: f64,
-    /// Discharge limit.
     pub discharge: f64,
     /// At rest, fully charged: what drives a short circuit.
     pub rest_full: f64,

@@ -4,10 +4,10 @@ use super::charts::gap_marks;
 use super::course::Course;
 use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
-use super::segments::{ALIKE, to_name};
 use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Side, Val};
-use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, Discharge, End};
+use crate::logs::account::StretchKind;
+use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, End};
 use crate::logs::instrument::Accuracies;
 use crate::logs::joined::Joined;
 use crate::logs::lacking;
@@ -93,20 +93,7 @@ impl Work<'_> {
             self.figure(Figure::words("does not add up", text.clone()));
             doubts.push(text);
         }
-        let rivals: Vec<&Discharge> = found.rivals().collect();
-        let own = found.integral.charge.value;
-        let apart = |other: &&&Discharge| (other.charge / own - 1.0).abs() > ALIKE;
-        if let Some(other) = rivals.iter().find(apart) {
-            let text = format!(
-                "the log holds {} discharges that could be the test, of {} and {} among them: {}",
-                rivals.len() + 1,
-                show(own, Dimension::CHARGE),
-                show(other.charge, Dimension::CHARGE),
-                to_name(course, part.from, part.to)
-            );
-            self.figure(Figure::words("does not add up", text.clone()));
-            doubts.push(text);
-        }
+        doubts.extend(self.rival_segment(course, StretchKind::Discharge, part.from, part.to));
         doubts
     }
 
@@ -132,7 +119,7 @@ impl Work<'_> {
             let missing: Vec<Missing> = lacks.into_iter().map(Missing::refused).collect();
             (!missing.is_empty()).then_some(Bound { side: Side::AtLeast, missing, by_definition: false })
         };
-        self.figure(Figure::amount("capacity", value, COVERAGE * standard, Dimension::CHARGE));
+        self.estimate("capacity", Some(charge), Dimension::CHARGE);
         if let Some(of_claim) = &found.of_claim {
             self.figure(Figure::percent("of the claim", of_claim.value, of_claim.expanded()));
         }
@@ -157,7 +144,7 @@ impl Work<'_> {
             return;
         };
         let (value, standard) = (energy.value, energy.standard);
-        self.figure(Figure::amount("energy", value, COVERAGE * standard, Dimension::ENERGY));
+        self.estimate("energy", Some(energy), Dimension::ENERGY);
         if let Some(claim) = self.record.claims.energy.quantity() {
             let scale = 1.0 / claim.value;
             self.figure(Figure::percent("energy of the claim", scale * value, scale * COVERAGE * standard));
@@ -171,9 +158,7 @@ impl Work<'_> {
     /// How the discharge ran: end, duration, current, temperature, gaps.
     fn run_figures(&mut self, found: &Capacity, end: &str) {
         self.figure(Figure::words("end", end));
-        if let Some(voltage) = found.end_voltage {
-            self.plain("voltage at the end, under load", voltage, Dimension::VOLTAGE);
-        }
+        self.plain("voltage at the end, under load", found.end_voltage, Dimension::VOLTAGE);
         self.plain("duration", found.integral.duration(), Dimension::TIME);
         if found.pauses > 0 {
             self.plain("pauses", f64::from(found.pauses), Dimension::NONE);

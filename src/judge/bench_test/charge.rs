@@ -58,19 +58,13 @@ impl Work<'_> {
         };
         let (charge, energy) = (&found.integral.charge, &found.integral.energy);
         let value = charge.value;
-        let expanded = charge.expanded();
-        self.figure(Figure::amount("charge into the pack", value, expanded, Dimension::CHARGE));
-        if let Some(energy) = energy {
-            let (value, expanded) = (energy.value, energy.expanded());
-            self.figure(Figure::amount("energy into the pack", value, expanded, Dimension::ENERGY));
-        }
+        self.estimate("charge into the pack", Some(charge), Dimension::CHARGE);
+        self.estimate("energy into the pack", energy.as_ref(), Dimension::ENERGY);
         self.figure(Figure::words("end", end));
         self.plain("duration", found.integral.duration(), Dimension::TIME);
         self.plain("highest current", found.highest_current, Dimension::CURRENT);
         self.plain("current at the end", found.end_current, Dimension::CURRENT);
-        if let Some(voltage) = found.highest_voltage {
-            self.plain("highest voltage", voltage, Dimension::VOLTAGE);
-        }
+        self.plain("highest voltage", found.highest_voltage, Dimension::VOLTAGE);
         self.temperature_figures(found.temperatures);
         self.notes(&found.integral);
         let part = Part {

@@ -163,10 +163,8 @@ impl Work<'_> {
     }
 
     fn cold_figures(&mut self, found: &ColdCharge, thermometer: f64) {
-        if let Some(coldest) = found.coldest {
-            let kelvins = coldest;
-            self.figure(Figure::amount("coldest", kelvins, thermometer, Dimension::TEMPERATURE));
-        }
+        let amount = |name: &str, kelvins| Figure::amount(name, kelvins, thermometer, Dimension::TEMPERATURE);
+        self.result.figures.extend(found.coldest.map(|t| amount("coldest", t)));
         self.plain("time below the limit", found.time_cold, Dimension::TIME);
         self.plain("highest current into the cold pack", found.highest_cold_current, Dimension::CURRENT);
         if let Some(power) = found.cold_power {
@@ -176,24 +174,11 @@ impl Work<'_> {
                 heater.map_or(String::new(), |q| format!("recorded power of the heater: {}", q.text));
             self.figure(figure.beside(recorded));
         }
-        if let Some(energy) = found.cold_energy {
-            self.plain("energy into the cold pack", energy, Dimension::ENERGY);
-        }
-        if let Some(time) = found.time_to_release {
-            self.plain("time until charge began", time, Dimension::TIME);
-        }
-        if let Some(release) = found.release_temperature {
-            let kelvins = release;
-            self.figure(Figure::amount(
-                "cells when charge began",
-                kelvins,
-                thermometer,
-                Dimension::TEMPERATURE,
-            ));
-        }
-        if let Some(warm_up) = found.warm_up {
-            self.plain("warm-up of the cells while cold", warm_up, Dimension::TEMPERATURE_DIFFERENCE);
-        }
+        self.plain("energy into the cold pack", found.cold_energy, Dimension::ENERGY);
+        self.plain("time until charge began", found.time_to_release, Dimension::TIME);
+        let released = found.release_temperature.map(|t| amount("cells when charge began", t));
+        self.result.figures.extend(released);
+        self.plain("warm-up of the cells while cold", found.warm_up, Dimension::TEMPERATURE_DIFFERENCE);
         if let Some((share, expanded)) = found.heat_in_cells {
             self.figure(Figure::percent("heat in the cells of the energy that went in", share, expanded).beside(
                 "more than all of it came from elsewhere, or the sensor is not on the cells; little of it went elsewhere, or the sensor lags",

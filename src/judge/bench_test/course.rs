@@ -24,19 +24,16 @@ pub(crate) const PLACES: &[&str] = &["bms", "cells", "ambient", "inner air"];
 
 #[derive(Debug, Clone)]
 pub(super) struct Channel {
-    /// What it is called.
     pub label: String,
     /// The part it belongs to: an element's id or one of [`PLACES`].
     pub part: Option<String>,
     /// How its sensor was fixed to it, where that is recorded.
     pub fixed: Option<SensorFixing>,
-    /// Its instrument.
     pub tool: Option<Tool>,
     /// Its values, thinned evenly.
     pub series: Series,
     /// Its extremes, for a chart.
     pub picture: MinMax,
-    /// What it is of, by its name.
     pub role: Role,
     /// Its header says which way it counts.
     pub has_direction: bool,
@@ -195,14 +192,12 @@ impl Channel {
 /// The channels of a log.
 #[derive(Debug, Clone)]
 pub(super) struct Course {
-    /// Voltage at the terminals.
     pub voltage: Option<Channel>,
     /// Currents; several are branches side by side.
     pub currents: Vec<Channel>,
     pub temperatures: Vec<Channel>,
     /// What the pack's own gauge shows, by meaning.
     pub gauge: Vec<(Meaning, Channel)>,
-    /// Sum of the currents.
     pub current: Series,
     /// Its extremes, for a chart.
     pub current_picture: MinMax,

@@ -161,19 +161,10 @@ impl Work<'_> {
         self.figure(Figure::words("end", found.end.words().0));
         self.plain("time under load", seconds, Dimension::TIME);
         self.plain("mean current", found.mean_current, Dimension::CURRENT);
-        if let Some(voltage) = found.mean_voltage {
-            self.plain("mean voltage", voltage, Dimension::VOLTAGE);
-        }
-        if let Some(power) = found.mean_power {
-            self.plain("mean power", power, Dimension::POWER);
-        }
-        let charge = &found.integral.charge;
-        let (value, expanded) = (charge.value, charge.expanded());
-        self.figure(Figure::amount("charge", value, expanded, Dimension::CHARGE));
-        if let Some(energy) = &found.integral.energy {
-            let (value, expanded) = (energy.value, energy.expanded());
-            self.figure(Figure::amount("energy", value, expanded, Dimension::ENERGY));
-        }
+        self.plain("mean voltage", found.mean_voltage, Dimension::VOLTAGE);
+        self.plain("mean power", found.mean_power, Dimension::POWER);
+        self.estimate("charge", Some(&found.integral.charge), Dimension::CHARGE);
+        self.estimate("energy", found.integral.energy.as_ref(), Dimension::ENERGY);
         self.notes(&found.integral);
     }
 

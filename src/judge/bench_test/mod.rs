@@ -40,7 +40,7 @@ use crate::judge::facts::answers::{in_doubt, withheld};
 use crate::judge::facts::network::Measured;
 use crate::judge::facts::{Answer, Missing, OfTest, Val, Worked};
 use crate::judge::withhold::Withheld;
-use crate::logs::instrument::{Accuracies, Accuracy};
+use crate::logs::instrument::{Accuracies, Accuracy, Estimate};
 use crate::logs::integrate::Integral;
 use crate::logs::joined::{Joined, LogFile};
 use crate::logs::read::{ColumnSetting, Profiles, ReadSettings, SignSetting};
@@ -185,11 +185,9 @@ struct Moved {
 /// Where the logs of a record lie, and what of them is withheld.
 #[derive(Debug, Clone)]
 pub(crate) struct Logs<'a> {
-    /// The inspection folder.
     pub(crate) folder: &'a Path,
     /// What the record withholds.
     pub(crate) withheld: &'a Withheld,
-    /// The profiles by which logs may be read.
     pub(crate) profiles: Arc<Profiles>,
 }
 
@@ -423,9 +421,16 @@ impl Work<'_> {
         self.result.figures.push(figure);
     }
 
-    /// A figure of an amount without a stated uncertainty.
-    fn plain(&mut self, name: &str, value: f64, dimension: Dimension) {
-        self.figure(Figure::amount(name, value, 0.0, dimension));
+    /// A figure of an amount without a stated uncertainty, where there is one.
+    fn plain(&mut self, name: &str, value: impl Into<Option<f64>>, dimension: Dimension) {
+        if let Some(value) = value.into() {
+            self.figure(Figure::amount(name, value, 0.0, dimension));
+        }
+    }
+
+    /// A figure of charge or energy, where there is one.
+    fn estimate(&mut self, name: &str, found: Option<&Estimate>, dimension: Dimension) {
+        self.result.figures.extend(found.map(|e| Figure::amount(name, e.value, e.expanded(), dimension)));
     }
 
     fn fact(&mut self, name: &'static str, answer: Answer) {

@@ -35,7 +35,6 @@ pub(super) struct FullLoadSummary {
     /// Time under load, s.
     pub under_load: f64,
     pub end: LoadEnded,
-    /// What is missing for the times.
     pub missing: Vec<Missing>,
     /// What else the times rest on.
     pub steps: Vec<String>,
@@ -114,11 +113,9 @@ impl FullLoadSummary {
 /// What a cold-charge test shows.
 #[derive(Debug, Clone)]
 pub(super) struct ColdChargeSummary {
-    /// The coldest that the cells were.
     pub coldest: Option<Amount>,
     /// Current into the cells while they were cold, or what is missing for it.
     pub current: Result<ColdCurrent, Vec<Missing>>,
-    /// What it rests on.
     pub steps: Vec<String>,
     pub assumed: Vec<String>,
 }

@@ -35,6 +35,7 @@ pub(super) struct Readings {
 
 impl Readings {
     /// Time and value of the last reading at or before a time of the test's log, and the value there; NaN where there is
+    /// none.
     pub fn at(&self, time: f64) -> (f64, f64, f64) {
         let Some(((t0, v0), (t1, v1))) =
             self.series.around(time - self.shift).filter(|((t0, _), (t1, _))| t1 - t0 <= self.gap)

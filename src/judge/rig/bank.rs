@@ -5,7 +5,7 @@
 
 use super::judged::{Basis, Judged};
 use super::line::Line;
-use super::plan::{Bank, Session, bank};
+use super::plan::Session;
 use crate::record::parts::{LoadKind, RigLoad};
 use crate::units::{Dimension, show};
 
@@ -16,19 +16,31 @@ fn is_bank(load: &RigLoad) -> bool {
     load.kind.known() == Some(LoadKind::ResistorBank)
 }
 
-/// The bank for a current between the pack's voltage at rest when full and its cut-off.
+/// What a bank has to be, with the pack full and at the cut-off.
+struct Bank {
+    /// Between the ends of its leads, Ω.
+    resistance: [f64; 2],
+    /// Leads included, W.
+    power: [f64; 2],
+    /// Current at the cut-off when the resistance of the start is left as it is, A.
+    left_alone: f64,
+}
+
+/// The bank for a current, A, between the pack's voltage at rest when full (under load it is lower, so what is needed then
+/// lies inside the range) and its cut-off, with leads of a known resistance, Ω. `None` where the leads alone have more
+/// than the current allows.
 fn of(basis: &Basis<'_>, current: f64, leads: f64) -> Option<Bank> {
-    let plan = basis.plan;
-    let (current, leads) = (current, leads);
-    bank(current, plan.full?, plan.cutoff?, leads)
+    let voltages = [basis.plan.full?, basis.plan.cutoff?];
+    let share = voltages[1] / voltages[0];
+    let resistance = voltages.map(|voltage| voltage / current - leads);
+    let possible = share > 0.0 && share <= 1.0 && resistance.iter().all(|r| *r > 0.0 && r.is_finite());
+    possible.then(|| Bank { resistance, power: voltages.map(|u| u * current), left_alone: current * share })
 }
 
 /// The range of resistance with the power, and what becomes of a resistance that nobody changes.
 fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
-    let resistance = |r: f64| show(r, Dimension::RESISTANCE);
-    let amperes = |i: f64| show(i, Dimension::CURRENT);
-    let power = |p: f64| show(p, Dimension::POWER);
-    let (start, end) = (bank.power_full, bank.power_cutoff);
+    let resistance = bank.resistance.map(|r| show(r, Dimension::RESISTANCE));
+    let power = bank.power.map(|p| show(p, Dimension::POWER));
     let left = bank.left_alone;
     let whose = if leads > 0.0 {
         format!("the {} of its leads taken off", show(leads, Dimension::RESISTANCE))
@@ -40,19 +52,16 @@ fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
             name,
             &format!(
                 "{} and {} with the pack full, down to {} and {} at the cut-off; {whose}",
-                resistance(bank.full),
-                power(start),
-                resistance(bank.cutoff),
-                power(end)
+                resistance[0], power[0], resistance[1], power[1]
             ),
         ),
         Line::words(
             "left as it is at the start",
             &format!(
                 "its current falls with the voltage, from {} to {} at the cut-off, its power to {}",
-                amperes(current),
-                amperes(left),
-                power(end * left / current)
+                show(current, Dimension::CURRENT),
+                show(left, Dimension::CURRENT),
+                show(bank.power[1] * left / current, Dimension::POWER)
             ),
         ),
     ]

@@ -26,7 +26,6 @@ pub struct Given {
 /// The claims of a record.
 pub(super) struct FromRecord {
     pub(super) claims: SessionClaims,
-    /// What is planned from.
     pub(super) lines: Vec<Line>,
     pub(super) missing: Vec<Lacking>,
     pub(super) assumed: Vec<String>,

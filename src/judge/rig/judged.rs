@@ -20,7 +20,6 @@ use crate::units::{Amount, Dimension, show, significant};
 pub(super) struct LoadShare {
     pub(super) name: String,
     pub(super) count: u32,
-    /// All of the group.
     pub(super) current: Option<f64>,
     pub(super) each: Option<f64>,
     /// Resistance of the leads of one of them alone, Ω, as far as it is known.

@@ -4,13 +4,11 @@
 //! whoever shows it says what is missing. Nothing here knows of the record or judges the test rig; the rig is a current
 //! path of its own and is checked as one before full load is applied.
 
-mod bank;
 mod lead;
 mod split;
 
 use thiserror::Error;
 
-pub use bank::{Bank, bank};
 pub use lead::{LeadNeed, SizedLead, next_fuse, smallest_lead};
 pub use split::{Limits, MOST_LOADS, equal_loads, split};
 
@@ -25,9 +23,7 @@ pub const COLD_RATE: f64 = 0.05;
 /// What is claimed; what is not known is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct SessionClaims {
-    /// Chemistry of the cells.
     pub chemistry: Option<Chemistry>,
-    /// Cells in series.
     pub series: Option<u32>,
     /// Rated capacity, C.
     pub capacity: Option<f64>,
@@ -78,9 +74,7 @@ pub struct Plan {
     pub charge_limit: Option<f64>,
     /// Charge limit of one cell, V.
     pub charge_limit_cell: Option<f64>,
-    /// The capacity test.
     pub capacity: Option<Session>,
-    /// The full-load test.
     pub full_load: Option<Session>,
 }
 

@@ -164,15 +164,15 @@ impl Workup<'_> {
         if let Some(duration) = session.duration {
             settings.push(Line::duration("expected duration", duration));
         }
-        if let Some(energy) = session.energy {
-            settings.push(Line::of("expected energy", energy, Dimension::ENERGY));
-        }
-        if let Some(power) = session.power_full {
-            settings.push(Line::of("power of the load, pack full", power, Dimension::POWER));
-        }
-        if let Some(power) = session.power_cutoff {
-            settings.push(Line::of("power of the load at cut-off", power, Dimension::POWER));
-        }
+        settings.extend(session.energy.map(|energy| Line::of("expected energy", energy, Dimension::ENERGY)));
+        settings.extend(
+            session.power_full.map(|power| Line::of("power of the load, pack full", power, Dimension::POWER)),
+        );
+        settings.extend(
+            session
+                .power_cutoff
+                .map(|power| Line::of("power of the load at cut-off", power, Dimension::POWER)),
+        );
         settings
     }
 
@@ -237,9 +237,8 @@ impl Workup<'_> {
                 settings.push(Line::words("that is", &format!("{} C", significant(rate, 3))));
             }
             settings.extend(self.discharge(session));
-            if let Some(charge) = session.charge {
-                settings.push(Line::of("charge taken out", charge, Dimension::CHARGE));
-            }
+            settings
+                .extend(session.charge.map(|charge| Line::of("charge taken out", charge, Dimension::CHARGE)));
             if let Some(margin) = self.basis.limits.get("meter_range") {
                 let range = self.judged.set.unwrap_or(session.current) * margin.value();
                 settings.push(current("range of the ammeter, at least", range));

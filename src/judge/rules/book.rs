@@ -40,7 +40,6 @@ pub(crate) fn built_in_digest() -> Sha256Digest {
 /// A rule, checked.
 #[derive(Debug, Clone)]
 pub struct Rule {
-    /// Unique id.
     pub id: String,
     /// What it requires, in a line.
     pub title: String,
@@ -50,7 +49,6 @@ pub struct Rule {
     pub subject: String,
     /// The claim that it tests; empty where it tests none.
     pub tests_claim: String,
-    /// What it is applied to.
     pub scope: Scope,
     /// When it applies, as written and as read.
     pub when: Option<(String, Expr)>,
@@ -78,7 +76,6 @@ pub struct Rule {
     pub was: Option<Grade>,
     /// What changed since the first edition, and why.
     pub changed: String,
-    /// Why it matters.
     pub why: String,
     pub measure: String,
     /// What to do when it falls short.
@@ -146,11 +143,9 @@ pub struct Telling {
 /// How a fact is come by.
 #[derive(Debug, Clone)]
 pub struct Effort {
-    /// Its name.
     pub id: String,
     /// How long it takes, s.
     pub time_s: f64,
-    /// What to beware of.
     pub caution: String,
 }
 
@@ -173,7 +168,6 @@ pub struct LookRule {
     pub facts: Vec<String>,
     /// Ids of rules that a closer measure would decide.
     pub rules: Vec<String>,
-    /// How they are come by.
     pub effort: Effort,
     pub stage: Stage,
     /// How to get them; empty where the rules say it.
@@ -197,13 +191,10 @@ pub struct HeadlineRule {
 #[derive(Debug, Clone)]
 pub struct Modification {
     pub id: String,
-    /// What it is made to.
     pub scope: Scope,
-    /// When it may be made.
     pub when: Option<Expr>,
     /// Fields of the part that stay; all of them where there are none.
     pub keeps: Vec<String>,
-    /// Fields that are set.
     pub sets: Vec<(String, State)>,
     /// A field with its values, from the smallest change to the largest.
     pub values: Vec<(String, State)>,
@@ -249,9 +240,7 @@ pub struct Limit {
     /// Its value as written.
     pub text: String,
     pub about: String,
-    /// What its value rests on.
     pub class: Class,
-    /// How it rests on it.
     pub basis: String,
     /// Ids of the sources that it cites.
     pub sources: Vec<String>,
@@ -260,11 +249,9 @@ pub struct Limit {
 /// Something that was read, or a law of physics with its argument.
 #[derive(Debug, Clone)]
 pub struct Source {
-    /// Unique id.
     pub id: String,
     /// What it is a source of: physics or published.
     pub class: Class,
-    /// Title, with the edition.
     pub title: String,
     /// Clause, table or page.
     pub clause: String,
@@ -307,15 +294,12 @@ pub struct Plausible {
     pub of: String,
     /// Kinds of element that it holds for; all where there are none.
     pub kinds: Vec<ElementKind>,
-    /// When it applies.
     pub when: Option<Expr>,
     /// Lower end.
     pub least: Option<Expr>,
     /// Upper end.
     pub most: Option<Expr>,
-    /// What the range is that of.
     pub about: String,
-    /// Its source.
     pub basis: String,
 }
 
@@ -335,7 +319,6 @@ pub struct Agree {
     pub head: String,
     /// Kinds of element that it holds for; all where there are none.
     pub kinds: Vec<ElementKind>,
-    /// When it applies.
     pub when: Option<Expr>,
     /// One side, as written and as read.
     pub this: (String, Expr),
@@ -349,7 +332,6 @@ pub struct Agree {
     pub takes: Vec<String>,
     /// True where the difference is told as what nothing explains.
     pub unexplained: bool,
-    /// Its source.
     pub basis: String,
     /// True where both sides stand in the record itself.
     pub of_record: bool,

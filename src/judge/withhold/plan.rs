@@ -13,6 +13,7 @@ use crate::record::{AnyPart, Record};
 use crate::units::words::did_you_mean;
 
 /// At most this many fields, texts and areas each: a record may come from a stranger, and every output is searched for
+/// all of them.
 const MOST: usize = 2000;
 
 /// What a record asks to be withheld, checked.

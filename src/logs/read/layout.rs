@@ -18,7 +18,6 @@ pub struct Slot(pub(super) usize);
 /// What is done with one field of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Field {
-    /// Nothing.
     Skip,
     /// The time, as a plain number of some unit.
     Number {
@@ -35,7 +34,6 @@ pub(super) enum Field {
     },
     /// The unit of the value before it.
     Unit {
-        /// The place of that value.
         slot: usize,
     },
     /// A second clock.
@@ -44,17 +42,13 @@ pub(super) enum Field {
         slot: usize,
     },
     Value {
-        /// Its place.
         slot: usize,
         /// Factor to SI units.
         scale: f64,
         /// Added after scaling.
         offset: f64,
-        /// What it holds.
         meaning: Meaning,
-        /// The least value that can be.
         low: f64,
-        /// The largest value that can be.
         high: f64,
     },
 }
@@ -100,7 +94,6 @@ pub struct Layout {
     pub long: bool,
     /// The profile that says how it is read.
     pub profile: Option<String>,
-    /// Which rows are read.
     pub(super) rows: Option<RowFilter>,
     /// Words of the column of states beyond those that are known.
     pub(super) states: Vec<(String, f64)>,

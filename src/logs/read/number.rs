@@ -50,7 +50,6 @@ pub(super) enum Cell {
     Number(f64),
     /// A number with a unit of its own, in SI units.
     Si(f64, Dimension),
-    /// Nothing.
     Empty,
     /// The instrument says that it could not read.
     Overflow,

@@ -23,9 +23,7 @@ const MOST_PARALLEL: u32 = 4;
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeadNeed {
-    /// Current of one leg.
     pub current: ElectricCurrent,
-    /// Temperature class of the insulation.
     pub insulation: ThermodynamicTemperature,
     /// Air around it.
     pub ambient: ThermodynamicTemperature,

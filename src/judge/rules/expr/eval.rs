@@ -9,6 +9,7 @@ pub trait Env {
     /// The value of a fact, or why it is missing.
     ///
     /// # Errors
+    /// What is missing.
     fn fact(&self, name: &str) -> Result<Val, Vec<Missing>>;
 
     /// How a fact is only a bound, in words: "at least".
