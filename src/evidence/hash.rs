@@ -31,6 +31,11 @@ impl Sha256Digest {
         Self(Sha256::digest(bytes).into())
     }
 
+    /// Its 32 bytes.
+    pub(crate) fn as_bytes(&self) -> &[u8] {
+        &self.0
+    }
+
     /// The digest of what was fed to a hasher piece by piece.
     pub(crate) fn from_hasher(hasher: Sha256) -> Self {
         Self(hasher.finalize().into())

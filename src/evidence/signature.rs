@@ -234,29 +234,61 @@ pub fn check(manifest: &Path, key: &PublicKey) -> Result<Signed, FileError> {
         }
         Err(error) => return Err(FileError::on("look for", &path)(error)),
     }
+    Ok(against(manifest, &path, key).unwrap_or_else(|error| Signed::Bad { why: error.to_string() }))
+}
+
+/// Checks the signatures beside a file with the keys that the user's own settings trust: a good one by any of them, a bad
+/// one that claims to be by one of them, else nobody can tell.
+///
+/// # Errors
+/// When the system refuses to look for them.
+#[cfg(feature = "signatures")]
+pub fn by_trusted(manifest: &Path, keys: &[(String, PublicKey)]) -> Result<Signed, FileError> {
+    let mut said =
+        Signed::CannotTell { why: "no key that your settings trust made a signature here".to_owned() };
+    for (name, key) in keys {
+        let path = key.kind().beside(manifest);
+        if path.symlink_metadata().is_err() {
+            continue;
+        }
+        match against(manifest, &path, key) {
+            Ok(Signed::Good { key, by, comment }) => {
+                return Ok(Signed::Good { key, by: by.or_else(|| Some(name.clone())), comment });
+            }
+            Err(SignError::OtherKey { .. }) | Ok(_) => {}
+            Err(error) => said = Signed::Bad { why: format!("{name}: {error}") },
+        }
+    }
+    Ok(said)
+}
+
+/// What a key says of the signature at a path.
+#[cfg(feature = "signatures")]
+fn against(manifest: &Path, path: &Path, key: &PublicKey) -> Result<Signed, SignError> {
     let good = |verified: sign::Verified, by: Option<String>| Signed::Good {
         key: verified.key_id,
         by,
         comment: verified.comment,
     };
-    Ok(match key {
-        PublicKey::Minisign(key) => match sign::verify(manifest, &path, key) {
-            Ok(verified) => good(verified, None),
-            Err(error) => Signed::Bad { why: error.to_string() },
-        },
+    match key {
+        PublicKey::Minisign(key) => sign::verify(manifest, path, key).map(|verified| good(verified, None)),
         PublicKey::Ssh(keys) => {
-            let mut why = String::new();
+            let mut first = None;
             for (by, key) in keys {
-                match ssh::verify(manifest, &path, key) {
+                match ssh::verify(manifest, path, key) {
                     Ok(verified) => return Ok(good(verified, by.clone())),
                     // Of several keys the one that made the signature says what is wrong with it.
-                    Err(SignError::OtherKey { .. }) if !why.is_empty() => {}
-                    Err(error) => why = error.to_string(),
+                    Err(SignError::OtherKey { .. }) if first.is_some() => {}
+                    Err(error) => first = Some(error),
                 }
             }
-            Signed::Bad { why }
+            let none = || SignError::Malformed {
+                origin: "the list of keys".to_owned(),
+                what: "a list with a key in it",
+            };
+            Err(first.unwrap_or_else(none))
         }
-    })
+    }
 }
 
 #[cfg(all(test, feature = "signatures"))]
