@@ -36,12 +36,9 @@ pub const MAX_FILES: usize = 100_000;
 /// The deepest nesting of folders that one inspection is taken to hold.
 pub const MAX_DEPTH: usize = 32;
 
-/// One file of the evidence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct EvidenceFile {
-    /// Its name in the manifest.
     pub name: EvidenceName,
-    /// Where it lies.
     pub path: PathBuf,
     /// Its size in bytes when it was listed.
     pub bytes: u64,

@@ -59,7 +59,6 @@ pub struct Seal {
 #[derive(Debug, Clone, Default)]
 pub struct Chain {
     text: String,
-    /// The seals in their order.
     pub seals: Vec<Seal>,
     /// Where the chain does not hold, in words.
     pub breaks: Vec<String>,
@@ -133,7 +132,6 @@ impl Chain {
         texts.enumerate().map(|(index, text)| (index + 1, Sha256Digest::of(text.as_bytes()))).collect()
     }
 
-    /// The last seal.
     pub fn last(&self) -> Option<&Seal> {
         self.seals.last()
     }

@@ -62,7 +62,6 @@ impl SignatureKind {
 #[cfg(feature = "signatures")]
 #[derive(Debug, Clone)]
 pub enum PublicKey {
-    /// In the minisign format.
     Minisign(VerifyingKey),
     /// SSH keys, each with its principals where a file of allowed signers names them.
     Ssh(Vec<(Option<String>, SshKey)>),
@@ -331,36 +330,5 @@ mod tests {
         ] {
             assert!(read(&bad).is_err(), "{bad}");
         }
-    }
-
-    #[test]
-    fn three_outcomes() {
-        let dir = tempfile::tempdir().unwrap();
-        let at = |name: &str| dir.path().join(name);
-        let manifest = at("photos.sha256");
-        fs::write(&manifest, "hashes\n").unwrap();
-        let why = |signed: Signed| match signed {
-            Signed::CannotTell { why } => format!("cannot tell: {why}"),
-            Signed::Bad { why } => format!("bad: {why}"),
-            Signed::Good { .. } => "good".to_owned(),
-        };
-        let checked = |key: Option<&PublicKey>| match key {
-            Some(key) => why(check(&manifest, key).unwrap()),
-            None => why(unchecked(&manifest)),
-        };
-        let ours = PublicKey::Minisign(sign::generate(&at("s"), &at("p"), None).unwrap());
-        let other = PublicKey::read(MINISIGN).unwrap();
-        assert_eq!(checked(None), "cannot tell: it is not signed");
-        assert!(checked(Some(&ours)).starts_with("cannot tell: there is no"));
-        sign::sign(&manifest, &at("s"), None, None).unwrap();
-        let number = VerifyingKey::read(&at("p")).unwrap().id();
-        assert!(checked(None).contains(&format!("names the key {number}")), "{}", checked(None));
-        assert_eq!(checked(Some(&ours)), "good");
-        assert!(checked(Some(&other)).starts_with("bad: "));
-        fs::write(&manifest, "other hashes\n").unwrap();
-        assert!(checked(Some(&ours)).contains("does not fit"));
-        fs::write(at("photos.sha256.minisig"), "nonsense").unwrap();
-        assert!(checked(Some(&ours)).starts_with("bad: "));
-        assert_eq!(checked(None), "cannot tell: the signature beside it cannot be read");
     }
 }

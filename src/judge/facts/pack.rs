@@ -36,11 +36,9 @@ pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("enclosure.clearance_needed", || clearance_needed(facts));
     values.derive("pack.strings", || strings(facts));
     values.derive("pack.capacity", || capacity(facts));
-    values.derive("pack.cell_charge_limit", || {
-        cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>())
-    });
+    values.derive("pack.cell_charge_limit", || cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge));
     values.derive("pack.cell_discharge_limit", || {
-        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge.get::<volt>())
+        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge)
     });
     values.derive("pack.energy", || energy(facts));
     values.derive("pack.c_rate", || c_rate(facts, "claims.continuous_current"));
@@ -99,7 +97,7 @@ pub(crate) fn rest_voltage(work: &mut Worker<'_>) -> Option<Amount> {
         return Some(given);
     }
     let voltages = usual(work)?;
-    Some(Amount::exact(voltages.rest_full.get::<volt>(), Dimension::VOLTAGE))
+    Some(Amount::exact(voltages.rest_full, Dimension::VOLTAGE))
 }
 
 fn product(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> Answer {
@@ -119,7 +117,7 @@ fn combine(mut work: Worker<'_>, number: Uncertain, dimension: Option<Dimension>
 fn nominal_voltage(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
+    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal);
     let [series, cell] = work.all([series, cell])?;
     let formula = format!("{} cells × {}", series.show(), cell.show());
     product(work, &series, &cell, &formula)
@@ -132,7 +130,7 @@ fn highest_voltage(facts: &Facts<'_>) -> Answer {
         return work.done(claimed);
     }
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge.get::<volt>());
+    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge);
     let [series, cell] = work.all([series, cell])?;
     let formula = format!("{} cells × {}", series.show(), cell.show());
     product(work, &series, &cell, &formula)
@@ -352,7 +350,7 @@ fn energy_density(facts: &Facts<'_>) -> Answer {
 fn cell_specific_energy(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let (capacity, mass) = (work.amount("cells.capacity"), work.amount("cells.mass"));
-    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
+    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal);
     let [capacity, mass, voltage] = work.all([capacity, mass, voltage])?;
     let energy = Amount { number: capacity.number.times(&voltage.number), dimension: Dimension::ENERGY };
     let formula = format!("{} / {}", energy.show(), mass.show());
