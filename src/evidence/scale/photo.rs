@@ -13,6 +13,7 @@ use super::sheet::{Kind, MODULES, Place};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::picture::{self, PictureError};
 use crate::record::parts::Measure;
+use crate::units::words::count;
 
 /// ISO/IEC 7810:2019, ID-1 (from memory): 85.60 × 53.98 mm, unused cards within 85.47 to 85.72 and 53.92 to 54.03 mm,
 /// corners rounded with 2.88 to 3.48 mm.
@@ -138,6 +139,12 @@ impl Photo {
         let diagonal = f64::from(size[0]).hypot(f64::from(size[1])) / 36.0_f64.hypot(24.0);
         let focal = facts.focal_on_film(size).map(|millimetres| f64::from(millimetres) * diagonal);
         Ok(Self { picture, digest, codes, before: Before { size: size.map(f64::from), focal } })
+    }
+
+    /// Width and height, pixels.
+    #[cfg(feature = "page")]
+    pub(crate) fn size(&self) -> [u32; 2] {
+        [self.picture.width(), self.picture.height()]
     }
 
     /// Texts of the codes that belong to no scale sheet, each once.
@@ -353,6 +360,27 @@ impl Scaled<'_> {
         (self.fit.used, self.fit.rms, self.fit.camera.tilt(), self.fit.camera.distance())
     }
 
+    /// What gives the scale, in lines.
+    pub(crate) fn words(&self) -> Vec<String> {
+        let (corners, off, tilt, distance) = self.told();
+        let corners = count(corners, "corner", "corners");
+        let mut lines = vec![format!(
+            "scale from {}: {corners}, {off:.2} pixels off; camera {distance:.0} mm away, {tilt:.0}° from the upright",
+            self.name
+        )];
+        if !self.measured {
+            let unknown = "the scale of the print is not known: measure both rulers of the print and say their lengths";
+            lines.push(unknown.to_owned());
+        }
+        lines
+    }
+
+    /// Where taps are taken to be: on the edges near them.
+    #[cfg(feature = "page")]
+    pub(crate) fn placed(&self, taps: &[[f64; 2]], scatter: f64) -> Vec<[f64; 2]> {
+        taps.iter().map(|at| self.tap(*at, scatter, true).at).collect()
+    }
+
     /// Measures, and says where the taps were taken to be.
     ///
     /// # Errors
@@ -368,7 +396,7 @@ impl Scaled<'_> {
         if !wanted.taps.iter().all(inside) {
             return Err(NoScale::Outside);
         }
-        let taps: Vec<Tap> = wanted.taps.iter().map(|at| self.tap(*at, wanted)).collect();
+        let taps: Vec<Tap> = wanted.taps.iter().map(|at| self.tap(*at, wanted.scatter, wanted.snap)).collect();
         let setting = Setting {
             fit: &self.fit,
             others: &self.others,
@@ -387,15 +415,15 @@ impl Scaled<'_> {
         Ok((length, taps.iter().map(|tap| tap.at).collect()))
     }
 
-    fn tap(&self, at: [f64; 2], wanted: &Wanted) -> Tap {
-        let edge = wanted.snap.then(|| edge::near(&self.photo.picture, at, wanted.scatter)).flatten();
+    fn tap(&self, at: [f64; 2], scatter: f64, snap: bool) -> Tap {
+        let edge = snap.then(|| edge::near(&self.photo.picture, at, scatter)).flatten();
         match edge {
             Some(edge) => {
-                Tap { at: edge.at, across: edge.across, sigma: [edge.sigma, wanted.scatter], on_edge: true }
+                Tap { at: edge.at, across: edge.across, sigma: [edge.sigma, scatter], on_edge: true }
             }
             // Where no edge was found within four standard deviations the tap may well be farther off than usual.
             None => {
-                let sigma = wanted.scatter.max(0.5) * if wanted.snap { 2.0 } else { 1.0 };
+                let sigma = scatter.max(0.5) * if snap { 2.0 } else { 1.0 };
                 Tap { at, across: [1.0, 0.0], sigma: [sigma; 2], on_edge: false }
             }
         }
