@@ -167,8 +167,9 @@ impl MeasurePhoto {
             let session = FillSession::open(folder, &self.house.of()?, &[], None)?;
             let photo = (&*self.photo.display().to_string(), told.sha256);
             let shows = field.split('.').next().unwrap_or_default();
-            let kept =
-                keep(&session, photo, shows, (&asked, &shown(length)), |sight| place_of(&sight.record, field))?;
+            let kept = keep(&session, photo, shows, (&asked, &shown(length)), |sight| {
+                place_of(&sight.record, field)
+            })?;
             writeln!(terminal::err(), "kept: {}", kept.said)?;
         }
         Ok(Done::Well)
@@ -204,7 +205,9 @@ impl MeasurePhoto {
 
     fn asked(&self) -> Result<Asked, Failure> {
         if self.printed.len() > 2 {
-            return Err(Failure::Words("--printed is given for the two rulers: across, then down".to_owned()));
+            return Err(Failure::Words(
+                "--printed is given for the two rulers: across, then down".to_owned(),
+            ));
         }
         let pixels = |places: &[Pixel]| places.iter().map(|place| place.0).collect();
         Ok(Asked {

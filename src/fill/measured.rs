@@ -7,10 +7,10 @@ use super::sight::{FillError, Saved, Sight};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::scale::measure::{Between, Length};
 use crate::evidence::scale::photo::{Reference, Wanted};
+use crate::record::Record;
 use crate::record::edit::{Edit, Entered, Place};
 use crate::record::field::How;
 use crate::record::parts::{Measure, PhotoMeasurement, ScaleReference};
-use crate::record::Record;
 use crate::units::{Dimension, Quantity, parse, show_uncertain};
 
 /// Standard deviation of a tap, pixels, where nothing else is said.
@@ -73,13 +73,18 @@ impl Asked {
     /// What is to be measured.
     ///
     /// # Errors
-    /// When the height is missing or no range, or the scatter makes no sense.
+    /// When the height is missing or no range, the scatter makes no sense, or the number of taps does not fit.
     pub(crate) fn wanted(&self) -> Result<Wanted, String> {
         let height = self.height.as_ref().ok_or(
             "how high do the edges lie above the sheet? Say \"0 mm\" where they lie on it, or a range such as \"10 to 12 mm\"",
         )?;
         if !(0.0..=100.0).contains(&self.scatter) {
             return Err("the scatter of a tap lies between 0 and 100 pixels".to_owned());
+        }
+        let ((least, most), given) = (self.measure.taps(), self.taps.len());
+        if !(least..=most).contains(&given) {
+            let kind = self.measure.word();
+            return Err(format!("{kind} needs {least} to {most} taps, {given} were given"));
         }
         Ok(Wanted {
             kind: self.measure,
@@ -110,7 +115,9 @@ impl Asked {
         if !self.card.is_empty() {
             keys.push(("card", pixels(&self.card)));
         }
-        keys.extend(lengths.into_iter().filter_map(|(key, length)| Some((key, length.as_ref()?.text.clone()))));
+        keys.extend(
+            lengths.into_iter().filter_map(|(key, length)| Some((key, length.as_ref()?.text.clone()))),
+        );
         keys
     }
 }

@@ -374,7 +374,7 @@ fn photos_are_measured_on_the_page() {
     )
     .unwrap();
     // A length on the sheet, and a width beside a card.
-    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 1), (5, 6)], 16_000);
+    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 1), (5, 6)], 161_127);
     let truth = folder.path().join("truth.jsonl");
     fs::write(&truth, truths.iter().map(|truth| format!("{truth}\n")).collect::<String>()).unwrap();
     let page = serve(&pack, &[]);

@@ -34,6 +34,10 @@ const ONE_CODE: f64 = 2.5;
 /// Half range of the print's scale where nobody measured it: "fit to page" makes A4 3 to 7 % smaller (common practice, no
 /// source).
 const UNMEASURED: f64 = 0.07;
+/// A length is refused when its expanded uncertainty is a larger share of it, and when a tap lies on no edge that can be told
+/// (custom).
+const WIDEST: f64 = 0.5;
+const WIDEST_WITHOUT_EDGE: f64 = 0.1;
 
 /// Why a picture gives no length.
 #[derive(Debug, thiserror::Error)]
@@ -66,8 +70,6 @@ pub(crate) enum NoScale {
         "the edges of the card were not found: tap its corners where the straight edges would meet, first two along a long side, then on around it"
     )]
     NoCard,
-    #[error("{kind} needs {least} to {most} taps, {given} were given")]
-    Taps { kind: &'static str, least: usize, most: usize, given: usize },
     #[error("a tap lies outside the picture")]
     Outside,
     #[error("a tap looks past the sheet: it cannot be measured from here")]
@@ -76,6 +78,11 @@ pub(crate) enum NoScale {
         "this picture cannot carry it: {value:.1} mm ± {expanded:.1} mm; take it from nearer and from above, and say the height of the edges"
     )]
     TooWide { value: f64, expanded: f64 },
+    #[error(
+        "no edge can be told near tap {tap}, so this is {value:.1} mm ± {expanded:.1} mm only; take the picture with light from \
+         the side or before another ground, or tap nearer to the edge"
+    )]
+    NoEdge { tap: usize, value: f64, expanded: f64 },
 }
 
 /// What gives a picture its scale.
@@ -369,7 +376,8 @@ impl Scaled<'_> {
             self.name
         )];
         if !self.measured {
-            let unknown = "the scale of the print is not known: measure both rulers of the print and say their lengths";
+            let unknown =
+                "the scale of the print is not known: measure both rulers of the print and say their lengths";
             lines.push(unknown.to_owned());
         }
         lines
@@ -384,19 +392,15 @@ impl Scaled<'_> {
     /// Measures, and says where the taps were taken to be.
     ///
     /// # Errors
-    /// [`NoScale`] when the number of taps does not fit, one looks past the sheet, or the interval is too wide to be of use.
+    /// [`NoScale`] when a tap lies outside or looks past the sheet, or the interval is too wide to be of use.
     pub(crate) fn length(&self, wanted: &Wanted) -> Result<(Length, Vec<[f64; 2]>), NoScale> {
-        let (least, most) = wanted.kind.taps();
-        let given = wanted.taps.len();
-        if given < least || given > most {
-            return Err(NoScale::Taps { kind: wanted.kind.word(), least, most, given });
-        }
         let [width, height] = self.photo.before.size;
         let inside = |tap: &[f64; 2]| (0.0..width).contains(&tap[0]) && (0.0..height).contains(&tap[1]);
         if !wanted.taps.iter().all(inside) {
             return Err(NoScale::Outside);
         }
-        let taps: Vec<Tap> = wanted.taps.iter().map(|at| self.tap(*at, wanted.scatter, wanted.snap)).collect();
+        let taps: Vec<Tap> =
+            wanted.taps.iter().map(|at| self.tap(*at, wanted.scatter, wanted.snap)).collect();
         let setting = Setting {
             fit: &self.fit,
             others: &self.others,
@@ -409,8 +413,12 @@ impl Scaled<'_> {
         };
         let length = setting.length().ok_or(NoScale::Past)?;
         let Length { value, expanded, .. } = length;
-        if expanded > 0.5 * value {
+        if expanded > WIDEST * value {
             return Err(NoScale::TooWide { value, expanded });
+        }
+        let loose = taps.iter().position(|tap| wanted.snap && !tap.on_edge);
+        if let Some(tap) = loose.filter(|_| expanded > WIDEST_WITHOUT_EDGE * value) {
+            return Err(NoScale::NoEdge { tap: tap + 1, value, expanded });
         }
         Ok((length, taps.iter().map(|tap| tap.at).collect()))
     }

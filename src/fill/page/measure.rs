@@ -104,7 +104,8 @@ impl App {
         };
         let told = points.told(&photo);
         if told.value.is_empty() || told.value != value {
-            let now = if told.value.is_empty() { told.problem } else { format!("it measures {} now", told.value) };
+            let now =
+                if told.value.is_empty() { told.problem } else { format!("it measures {} now", told.value) };
             return words(format!("{value} was not kept: {now}"));
         }
         let asked = match points.asked() {
