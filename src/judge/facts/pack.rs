@@ -10,13 +10,14 @@ use uom::si::power::watt;
 use super::answers::Answers;
 use super::lookup::Facts;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
+use super::strings;
 use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::insulation::{self, MaterialGroup, PollutionDegree};
 use crate::physics::{Refusal, ZERO_CELSIUS, heat_path};
 use crate::record::State;
-use crate::record::parts::TestKind;
+use crate::record::parts::{ElementKind, TestKind};
 use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
 const NONE: Dimension = Dimension::NONE;
@@ -429,6 +430,19 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
     }
 }
 
+/// The current through the BMS.
+pub(super) fn of_bms_current(facts: &Facts<'_>, values: &mut Answers) {
+    values.derive("bms.carried_current", || {
+        let mut elements = facts.record.path.element.iter();
+        let index = elements.position(|element| element.kind() == Some(ElementKind::Bms));
+        if index.is_none() && strings::several(facts).is_some() {
+            let what = "whether each string has a BMS: none is listed in the path".to_owned();
+            return Err(vec![Missing::told("path.element", what, Reason::NotRecorded)]);
+        }
+        strings::carried(facts, index)
+    });
+}
+
 /// What follows for the BMS.
 pub(super) fn of_bms(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("bms.device_current", || device_current(facts));
@@ -443,7 +457,7 @@ pub(super) fn of_bms(facts: &Facts<'_>, values: &mut Answers) {
 
 fn device_current(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (current, devices) = (work.amount("claims.continuous_current"), work.amount("bms.switching_devices"));
+    let (current, devices) = (work.amount("bms.carried_current"), work.amount("bms.switching_devices"));
     let [current, devices] = work.all([current, devices])?;
     work.assume("the devices in parallel share the current evenly".to_owned());
     let formula = format!("{} / {} devices in parallel", current.show(), devices.show());
