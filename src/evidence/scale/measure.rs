@@ -82,8 +82,10 @@ pub(crate) struct Length {
     pub budget: Vec<Contribution>,
 }
 
-/// Half range of how uneven paper lies, mm (custom: paper of 0.1 mm that was pressed flat).
+/// Half range of how uneven paper lies, mm (custom: paper of 0.1 mm that was pressed flat), and how far apart two places are
+/// that lie uneven each by itself: a waved sheet of paper has no waves that are shorter (custom).
 const UNEVEN: f64 = 0.1;
+const WAVE: f64 = 20.0;
 
 /// All that a length is made of.
 pub(super) struct Setting<'a> {
@@ -186,13 +188,16 @@ impl Setting<'_> {
             height += worst * worst / 3.0;
         }
         add("height of the edges above the sheet", height.sqrt());
-        let mut uneven = 0.0;
-        for index in 0..self.taps.len() {
+        let mut waves = Vec::new();
+        for (index, tap) in self.taps.iter().enumerate() {
             let at = |tap: usize| heights[self.side(tap)] + if tap == index { UNEVEN } else { 0.0 };
             let changed = self.of(&camera, &|tap| self.taps[tap].at, &at, self.print.factor)?;
-            uneven += (changed - value).powi(2) / 3.0;
+            waves.push((camera.on_sheet(tap.at, 0.0)?, changed - value));
         }
-        add("how flat the reference lies", uneven.sqrt());
+        let pairs = waves.iter().flat_map(|a| waves.iter().map(move |b| (a, b)));
+        let together = |a, b| (-0.5 * (distance(a, b) / WAVE).powi(2)).exp();
+        let uneven: f64 = pairs.map(|(a, b)| a.1 * b.1 * together(a.0, b.0) / 3.0).sum();
+        add("how flat the reference lies", uneven.max(0.0).sqrt());
         let standard = budget.iter().map(|part| part.standard * part.standard).sum::<f64>().sqrt();
         (value.is_finite() && standard.is_finite()).then_some(Length {
             value,
