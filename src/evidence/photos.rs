@@ -115,7 +115,6 @@ pub struct Card {
     pub videos: Vec<PathBuf>,
     /// Files of other kinds, and hidden ones.
     pub others: usize,
-    /// Links, which are not followed.
     pub links: usize,
     /// What could not be looked at, and why.
     pub refused: Vec<String>,

@@ -352,6 +352,11 @@ function card(one) {
     for (const name of one.part_photos) row.append(make("button", `Point to it in ${name}`, { type: "button", on: () => point(one, name) }));
     parts.push(row);
   }
+  if (one.measures && one.part_photos.length) {
+    const row = make("div", null, { class: "row" });
+    for (const name of one.part_photos) row.append(make("button", `Measure in ${name}`, { type: "button", on: () => measure(one, name) }));
+    parts.push(row);
+  }
   const several = make("label", "Choose pictures", { class: "button", for: "pictures" });
   parts.push(...inputs(one), several);
   if (one.kind !== "adds") parts.push(extras(one));

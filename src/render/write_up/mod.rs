@@ -26,7 +26,8 @@ pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{
-    FORM_STYLE, TEMPLATES, csv_name, engine, squeeze, style, template, template_texts, template_words,
+    FORM_STYLE, TEMPLATES, csv_name, engine, is_curve, squeeze, style, template, template_texts,
+    template_words,
 };
 #[cfg(feature = "video")]
 pub(crate) use writeup::{curves, evidence};
