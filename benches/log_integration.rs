@@ -10,8 +10,6 @@ use underlid::logs::account::Account;
 use underlid::logs::instrument::Accuracies;
 use underlid::logs::integrate::Integrator;
 use underlid::logs::read::{LogReader, Meaning, ReadSettings};
-use uom::si::electric_charge::ampere_hour;
-use uom::si::energy::watt_hour;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     // `cargo bench` adds an argument of its own.
@@ -42,8 +40,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     println!(
         "underlid: {:.9} Ah, {:.9} Wh, {} samples, {seconds:.3} s, peak {:.1} MB, {:.2} processor s, highest {:.3} degC, \
          {} stretches",
-        integral.charge.value.get::<ampere_hour>(),
-        energy.value.get::<watt_hour>(),
+        integral.charge.value / 3600.0,
+        energy.value / 3600.0,
         integral.samples,
         peak_megabytes().unwrap_or(f64::NAN),
         processor_seconds().unwrap_or(f64::NAN),

@@ -9,15 +9,15 @@ use serde::Serialize;
 use super::calc::arg;
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::name::safe_relative;
-use crate::evidence::scale::measure::{Between, Length};
-use crate::evidence::scale::photo::{Photo, Reference, Wanted};
+use crate::evidence::scale::measure::Length;
+use crate::evidence::scale::photo::Photo;
 use crate::fill::FillSession;
-use crate::fill::measured::{Measurement, keep};
+use crate::fill::measured::{Asked, SCATTER, keep, pixel, place_of, shown};
 use crate::judge::inspection::record_text;
-use crate::record::parts::{Measure, PhotoMeasurement, RecordPhoto, ScaleReference};
+use crate::record::parts::{Measure, PhotoMeasurement, RecordPhoto};
 use crate::units::terminal;
 use crate::units::words::{columns, count};
-use crate::units::{Dimension, Quantity, show_uncertain};
+use crate::units::{Dimension, Quantity};
 
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
@@ -58,7 +58,7 @@ pub(super) struct MeasurePhoto {
     #[arg(long = "card", value_name = "X,Y", allow_hyphen_values = true)]
     card: Vec<Pixel>,
     /// Standard deviation of a tap in pixels
-    #[arg(long, value_name = "PIXELS", default_value = "2")]
+    #[arg(long, value_name = "PIXELS", default_value_t = SCATTER)]
     scatter: f64,
     /// Take the taps as they are, do not move them onto the edges near them
     #[arg(long)]
@@ -82,9 +82,7 @@ impl FromStr for Pixel {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let number = |text: &str| text.trim().parse::<f64>().ok().filter(|n| n.is_finite() && n.abs() < 1e6);
-        let pair = text.split_once(',').and_then(|(x, y)| Some([number(x)?, number(y)?]));
-        pair.map(Self).ok_or_else(|| "this is no place on a picture; write for example 812,440".to_owned())
+        pixel(text, ',').map(Self)
     }
 }
 
@@ -108,6 +106,8 @@ pub(super) struct PhotoMeasured {
     distance: f64,
     /// Whether the scale of the print is known.
     scale_known: bool,
+    #[serde(skip)]
+    scale: Vec<String>,
     /// The length, where there are taps.
     #[serde(skip_serializing_if = "Option::is_none")]
     length: Option<Length>,
@@ -124,7 +124,9 @@ impl MeasurePhoto {
         if self.again {
             return self.measure_again();
         }
-        let (reference, wanted) = (self.reference()?, self.wanted()?);
+        let asked = self.asked()?;
+        let reference = asked.reference().map_err(Failure::Words)?;
+        let wanted = (!asked.taps.is_empty()).then(|| asked.wanted().map_err(Failure::Words)).transpose()?;
         let photo = Photo::open(&self.photo).map_err(words)?;
         let scaled = match photo.scaled(&reference) {
             Ok(scaled) => scaled,
@@ -149,6 +151,7 @@ impl MeasurePhoto {
             tilt,
             distance,
             scale_known: scaled.measured,
+            scale: scaled.words(),
             length,
             taps,
             other_codes: photo.other_codes().into_iter().map(str::to_owned).collect(),
@@ -162,37 +165,14 @@ impl MeasurePhoto {
                 return Err(Failure::Words("there is nothing to keep without --tap".to_owned()));
             };
             let session = FillSession::open(folder, &self.house.of()?, &[], None)?;
-            let kept = keep(&session, &self.photo.display().to_string(), field, &self.kept(length))?;
+            let photo = (&*self.photo.display().to_string(), told.sha256);
+            let shows = field.split('.').next().unwrap_or_default();
+            let kept = keep(&session, photo, shows, (&asked, &shown(length)), |sight| {
+                place_of(&sight.record, field)
+            })?;
             writeln!(terminal::err(), "kept: {}", kept.said)?;
         }
         Ok(Done::Well)
-    }
-
-    /// The keys of the record from which the length can be measured again.
-    fn kept(&self, length: &Length) -> Measurement {
-        let pixels = |places: &[Pixel]| {
-            places.iter().map(|place| format!("{} {}", place.0[0], place.0[1])).collect::<Vec<_>>().join(", ")
-        };
-        let reference = if self.card.is_empty() { ScaleReference::Sheet } else { ScaleReference::Card };
-        let mut keys = vec![
-            ("measure", self.measure.word().to_owned()),
-            ("taps", pixels(&self.taps)),
-            ("scatter", format!("{} px", self.scatter)),
-            ("on_edges", if self.as_tapped { "no" } else { "yes" }.to_owned()),
-        ];
-        keys.extend(self.height.iter().map(|height| ("height", height.text.clone())));
-        keys.extend(self.other_height.iter().map(|height| ("other_height", height.text.clone())));
-        keys.push(("reference", reference.word().to_owned()));
-        if !self.card.is_empty() {
-            keys.push(("card", pixels(&self.card)));
-        }
-        keys.extend(
-            ["print_across", "print_down"]
-                .into_iter()
-                .zip(&self.printed)
-                .map(|(key, length)| (key, length.text.clone())),
-        );
-        Measurement { value: shown(length), keys }
     }
 
     fn measure_again(&self) -> Result<Done, Failure> {
@@ -223,47 +203,23 @@ impl MeasurePhoto {
         Ok(if differ == 0 { Done::Well } else { Done::FallsShort })
     }
 
-    fn reference(&self) -> Result<Reference, Failure> {
-        match &self.card[..] {
-            [] => {
-                if self.printed.len() > 2 {
-                    return Err(Failure::Words(
-                        "--printed is given for the two rulers: across, then down".to_owned(),
-                    ));
-                }
-                let measured = [0, 1].map(|axis| self.printed.get(axis).map(|length| between(length, 0.5)));
-                Ok(Reference::Sheet { measured })
-            }
-            [a, b, c, d] => Ok(Reference::Card([a.0, b.0, c.0, d.0])),
-            other => Err(Failure::Words(format!(
-                "a card has four corners; {} were given with --card",
-                other.len()
-            ))),
-        }
-    }
-
-    fn wanted(&self) -> Result<Option<Wanted>, Failure> {
-        if self.taps.is_empty() {
-            return Ok(None);
-        }
-        let Some(height) = &self.height else {
+    fn asked(&self) -> Result<Asked, Failure> {
+        if self.printed.len() > 2 {
             return Err(Failure::Words(
-                "how high do the edges lie above the sheet? Say --height \"0 mm\" where they lie on it, or a range such as \
-                 --height \"10 to 12 mm\""
-                    .to_owned(),
+                "--printed is given for the two rulers: across, then down".to_owned(),
             ));
-        };
-        if !(0.0..=100.0).contains(&self.scatter) {
-            return Err(Failure::Words("--scatter lies between 0 and 100 pixels".to_owned()));
         }
-        Ok(Some(Wanted {
-            kind: self.measure,
-            taps: self.taps.iter().map(|tap| tap.0).collect(),
-            height: between(height, 0.5),
-            other_height: self.other_height.as_ref().map(|height| between(height, 0.5)),
+        let pixels = |places: &[Pixel]| places.iter().map(|place| place.0).collect();
+        Ok(Asked {
+            measure: self.measure,
+            taps: pixels(&self.taps),
             scatter: self.scatter,
-            snap: !self.as_tapped,
-        }))
+            on_edges: !self.as_tapped,
+            height: self.height.clone(),
+            other_height: self.other_height.clone(),
+            card: pixels(&self.card),
+            printed: [0, 1].map(|axis| self.printed.get(axis).cloned()),
+        })
     }
 
     fn tell_codes(&self, codes: &[&str]) -> Result<(), Failure> {
@@ -289,20 +245,8 @@ impl MeasurePhoto {
                 writeln!(out, "{line}")?;
             }
         }
-        writeln!(
-            out,
-            "scale from {}: {}, {:.2} pixels off; camera {:.0} mm away, {:.0}° from the upright",
-            told.reference,
-            count(told.corners, "corner", "corners"),
-            told.off,
-            told.distance,
-            told.tilt
-        )?;
-        if !told.scale_known {
-            writeln!(
-                out,
-                "the scale of the print is not known: measure both rulers of the print and give them with --printed"
-            )?;
+        for line in &told.scale {
+            writeln!(out, "{line}")?;
         }
         writeln!(out, "SHA-256 of the photo: {}", told.sha256)?;
         drop(out);
@@ -318,46 +262,8 @@ fn again(folder: &Path, photo: &RecordPhoto, kept: &PhotoMeasurement) -> Result<
     if photo.sha256.text().is_none_or(|sha256| sha256 != picture.digest.to_string()) {
         return Err("the photo is not the one that was measured".to_owned());
     }
-    let places = |list: &[String]| {
-        list.iter()
-            .map(|place| place.replacen(' ', ",", 1).parse().map(|Pixel(at)| at))
-            .collect::<Result<Vec<_>, String>>()
-    };
-    let reference = match kept.reference.known() {
-        Some(ScaleReference::Card) => {
-            let card = places(kept.card.list())?;
-            Reference::Card(card.try_into().map_err(|_| "`card` has not four corners".to_owned())?)
-        }
-        _ => {
-            let measured = [&kept.print_across, &kept.print_down];
-            Reference::Sheet {
-                measured: measured.map(|length| length.quantity().map(|length| between(length, 0.5))),
-            }
-        }
-    };
-    let number = |text: &str| {
-        text.trim_end_matches("px").trim().parse::<f64>().ok().filter(|n| (0.0..=100.0).contains(n))
-    };
-    let wanted = Wanted {
-        kind: kept.measure.known().ok_or("`measure` is missing")?,
-        taps: places(kept.taps.list())?,
-        height: kept.height.quantity().map(|height| between(height, 0.5)).ok_or("`height` is missing")?,
-        other_height: kept.other_height.quantity().map(|height| between(height, 0.5)),
-        scatter: kept.scatter.text().and_then(number).ok_or("`scatter` is missing, such as \"2 px\"")?,
-        snap: kept.on_edges.yes() != Some(false),
-    };
+    let asked = Asked::of(kept)?;
+    let (reference, wanted) = (asked.reference()?, asked.wanted()?);
     let scaled = picture.scaled(&reference).map_err(|error| error.to_string())?;
     scaled.length(&wanted).map(|(length, _)| length).map_err(|error| error.to_string())
-}
-
-/// A measured length as people write it.
-fn shown(length: &Length) -> String {
-    show_uncertain(length.value / 1000.0, length.expanded / 1000.0, Dimension::LENGTH)
-}
-
-/// A length as a range, millimetres; one without ± is taken to within half of a part.
-fn between(length: &Quantity, half: f64) -> Between {
-    let middle = length.value * 1000.0;
-    let half = length.expanded.map_or(half, |expanded| expanded * 1000.0);
-    Between { low: middle - half, high: middle + half }
 }

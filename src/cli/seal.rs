@@ -16,6 +16,7 @@ use crate::evidence::seals::{self, Chain};
 #[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
 use crate::evidence::signature::{self, Present};
+use crate::evidence::timestamp;
 use crate::evidence::verify::{SealComparison, SealError, Sealed, seal};
 use crate::judge::inspection::RECORD;
 use crate::judge::rules::Book;
@@ -40,6 +41,9 @@ pub(super) struct Seal {
     /// A line that is signed with the seal; without it the time and the file's name
     #[arg(long, value_name = "TEXT", requires = "sign")]
     comment: Option<String>,
+    /// Write a request for a trusted time (RFC 3161) beside the seal, to be taken to a time-stamping authority
+    #[arg(long, conflicts_with_all = ["published", "new_key"])]
+    time_request: bool,
     /// Pack the sealed inspection as a bag (RFC 8493) into this new folder
     #[arg(long, value_name = "OUT")]
     bag: Option<PathBuf>,
@@ -66,6 +70,7 @@ struct Report {
     /// The number of the seal, where it is a new one, and what was published.
     chained: Option<(usize, Vec<String>)>,
     signature: Option<PathBuf>,
+    time_request: Option<String>,
     bag: Option<Bag>,
 }
 
@@ -85,6 +90,8 @@ pub(super) enum SealDone<'a> {
         seal: Option<SealMade<'a>>,
         #[serde(skip_serializing_if = "Option::is_none")]
         signature: Option<String>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        time_request: Option<String>,
         #[serde(skip_serializing_if = "Option::is_none")]
         bag: Option<BagMade>,
     },
@@ -128,6 +135,9 @@ impl Seal {
             #[cfg(feature = "signatures")]
             if let Some(key) = &self.sign {
                 report.signature = Some(self.sign(folder, key)?);
+            }
+            if self.time_request {
+                report.time_request = Some(timestamp::write_request(folder).map_err(words)?);
             }
             report.bag = self.bag.as_deref().map(|out| pack(folder, out)).transpose()?;
         }
@@ -290,6 +300,7 @@ impl Seal {
                     left_out: &sealed.left_out,
                 }),
                 signature: report.signature.as_deref().map(shown),
+                time_request: report.time_request.clone(),
                 bag: report.bag.as_ref().map(|bag| BagMade {
                     path: shown(&bag.path),
                     files: bag.payload.len(),
@@ -317,6 +328,11 @@ impl Seal {
         }
         if let Some(signature) = &report.signature {
             writeln!(out, "{}: signed", signature.display())?;
+        }
+        if let Some(request) = &report.time_request {
+            let token = format!("{}{}", seals::SEALS_NAME, timestamp::TOKEN_ENDING);
+            writeln!(out, "{request}: a request for a trusted time (RFC 3161); nothing was sent")?;
+            writeln!(out, "  take it to a time-stamping authority and keep the answer beside it as {token}")?;
         }
         if let Some(bag) = &report.bag {
             writeln!(out, "{}: a bag of {}", bag.path.display(), count(bag.payload.len(), "file", "files"))?;

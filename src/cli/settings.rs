@@ -1,8 +1,9 @@
 //! The user's own settings: whose rules judge on this machine, and what the user's pages and cards look like.
 //!
-//! One TOML file with two keys. `rules = ["house.toml"]`: files or folders of house rules, read before those that are named
+//! One TOML file with three keys. `rules = ["house.toml"]`: files or folders of house rules, read before those that are named
 //! on the command line. `templates = "style"`: a folder with templates of the user's own (name, logo, colours, fonts), taken
-//! where the command line names none; an inspection folder cannot bring one. Both are relative to the file itself. Beside
+//! where the command line names none; an inspection folder cannot bring one. `keys = ["inspector.pub"]`: public keys that the user trusts; `verify` says by which of
+//! them a seal is signed. All are relative to the file itself. Beside
 //! it, in `profiles/`, lie the user's format profiles for logs.
 
 use std::path::{Path, PathBuf};
@@ -23,6 +24,14 @@ struct Settings {
     #[serde(default)]
     rules: Vec<PathBuf>,
     templates: Option<PathBuf>,
+    #[serde(default)]
+    keys: Vec<PathBuf>,
+}
+
+/// The public keys that the user trusts, as files.
+#[cfg(feature = "signatures")]
+pub(super) fn keys() -> Result<Vec<PathBuf>, Failure> {
+    Ok(read()?.keys)
 }
 
 /// The rules that the user's settings name.
@@ -44,8 +53,8 @@ fn read() -> Result<Settings, Failure> {
     };
     let settings: Settings = toml::from_str(&text).map_err(|error| {
         let span = error.span().unwrap_or_default();
-        let example = "rules = [\"house.toml\"]\ntemplates = \"style\"";
-        let expected = "expected `rules`, a list of paths, and `templates`, a path";
+        let example = "rules = [\"house.toml\"]\ntemplates = \"style\"\nkeys = [\"inspector.pub\"]";
+        let expected = "expected `rules` and `keys`, lists of paths, and `templates`, a path";
         let problem = Problem::at(span, error.message().to_owned(), expected, example);
         Problems::new(&file.display().to_string(), &text, vec![problem])
     })?;
@@ -53,6 +62,7 @@ fn read() -> Result<Settings, Failure> {
     Ok(Settings {
         rules: settings.rules.iter().map(|rules| beside.join(rules)).collect(),
         templates: settings.templates.map(|folder| beside.join(folder)),
+        keys: settings.keys.iter().map(|key| beside.join(key)).collect(),
     })
 }
 

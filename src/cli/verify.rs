@@ -20,6 +20,7 @@ use crate::evidence::seals::{self, Chain, Seal};
 #[cfg(feature = "signatures")]
 use crate::evidence::signature::PublicKey;
 use crate::evidence::signature::{self, Present};
+use crate::evidence::timestamp::{self, Token};
 use crate::evidence::verify::{SealComparison, verify};
 use crate::evidence::whole::{Looks, PictureState};
 use crate::judge::inspection::RECORD;
@@ -70,6 +71,9 @@ struct Chained {
     differences: Vec<String>,
     /// What came of writing the published pages again from the record.
     again: String,
+    /// A token of a time-stamping authority; nothing where none lies there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    time: Option<Token>,
 }
 
 /// A photo that does not count as evidence as it is.
@@ -119,7 +123,11 @@ impl Verify {
             && found.chain.as_ref().is_none_or(|chain| chain.differences.is_empty())
             && found.arrivals.iter().flatten().all(Arrival::holds)
             && !found.pictures.iter().any(|picture| matches!(picture.look, PictureState::Damaged(_)));
-        let attributed = key.is_none() || matches!(found.signed, Signed::Good { .. });
+        let attributed = match found.signed {
+            Signed::Good { .. } => true,
+            Signed::Bad { .. } => false,
+            Signed::CannotTell { .. } => key.is_none(),
+        };
         match self.format {
             Format::Json => terminal::out().write_all(super::json(&found)?.as_bytes())?,
             Format::Text => found.text()?,
@@ -168,7 +176,7 @@ impl Verify {
         };
         let chain = self.chain(&inspection, seal.as_ref())?;
         let signed = match key {
-            None => signature::unchecked(&signed_file),
+            None => trusted(&signed_file)?,
             #[cfg(feature = "signatures")]
             Some(key) => signature::check(&signed_file, key).map_err(words)?,
             #[cfg(not(feature = "signatures"))]
@@ -202,7 +210,11 @@ impl Verify {
             Some(last) if !last.published.is_empty() => self.again(inspection, last, &mut differences),
             _ => "no write-up was sealed".to_owned(),
         };
-        Ok(Some(Chained { seals: chain.seals, differences, again }))
+        let time = timestamp::token(inspection, &chain);
+        if let Some(Token { file, seal: None, .. }) = &time {
+            differences.push(format!("{file}: is about none of the seals"));
+        }
+        Ok(Some(Chained { seals: chain.seals, differences, again, time }))
     }
 
     /// Writes what was published again, with the rules in force here, and names the first line that differs.
@@ -250,6 +262,22 @@ impl Verify {
         let well = "written again from the record: the same to the last letter";
         if same { well.to_owned() } else { "written again from the record: not the same".to_owned() }
     }
+}
+
+/// What the keys say that the user's settings trust; without one nobody can tell.
+fn trusted(signed: &Path) -> Result<Signed, Failure> {
+    #[cfg(feature = "signatures")]
+    {
+        let mut keys = Vec::new();
+        for path in super::settings::keys()? {
+            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            keys.push((name, PublicKey::read(&path.display().to_string()).map_err(words)?));
+        }
+        if !keys.is_empty() {
+            return signature::by_trusted(signed, &keys).map_err(words);
+        }
+    }
+    Ok(signature::unchecked(signed))
 }
 
 #[cfg(feature = "signatures")]
@@ -324,6 +352,15 @@ impl Found {
                 )?;
             }
             writeln!(out, "the published write-up: {}", chain.again)?;
+            match &chain.time {
+                Some(Token { file, seal: Some(seal), check }) => writeln!(
+                    out,
+                    "trusted time: {file} holds the hash of seal {seal}; whose it is, of when, and whether it is good: {check}; \
+                     openssl ts -reply -in {file} -text"
+                )?,
+                Some(Token { seal: None, .. }) => {}
+                None => writeln!(out, "trusted time: none; a seal's own time is the word of whoever sealed")?,
+            }
         }
         match &self.signed {
             Signed::Good { key, by, comment } => {

@@ -98,34 +98,6 @@ fn since(folder: &Path, file: &str, recorded: Sha256Digest) -> Since {
 
 #[cfg(test)]
 mod tests {
-    use std::fs;
-
-    use super::*;
-
-    #[test]
-    fn each_photo_is_held_against_what_arrived() {
-        let folder = tempfile::tempdir().unwrap();
-        fs::create_dir(folder.path().join("photos")).unwrap();
-        for (name, content) in [("a.jpg", "abc"), ("b.jpg", "other"), ("d.jpg", "abc")] {
-            fs::write(folder.path().join("photos").join(name), content).unwrap();
-        }
-        // FIPS 180-4 example: the digest of "abc".
-        let abc = "BA7816BF8F01CFEA414140DE5DAE2223B00361A396177A9CB410FF61F20015AD";
-        let mut text = "schema = 2\n".to_owned();
-        for name in ["photos/a.jpg", "photos/b.jpg", "photos/c.jpg", "../e.jpg"] {
-            text.push_str(&format!("[[photo]]\nfile = \"{name}\"\nsha256 = \"{abc}\"\n"));
-        }
-        text.push_str("[[photo]]\nfile = \"photos/d.jpg\"\n");
-        let record = crate::record::read("t", &text).unwrap();
-        let all = arrivals(folder.path(), &record);
-        let words: Vec<String> = all.iter().map(Arrival::words).collect();
-        assert_eq!(all.len(), 4, "{words:?}");
-        assert!(all[0].holds(), "{words:?}");
-        assert!(matches!(all[1].since, Since::Changed { .. }), "{words:?}");
-        assert!(words[1].contains("changed since it arrived; SHA-256 was ba7816bf"), "{words:?}");
-        assert_eq!(all[2].since, Since::Missing);
-        assert!(words[3].contains("..") && !all[3].holds(), "{words:?}");
-    }
 
     #[test]
     fn a_digest_that_is_none_is_refused_with_a_right_one() {

@@ -33,7 +33,6 @@ const CAMERA_MAX_CHARS: usize = 80;
 /// What the camera's clock showed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct CaptureTime {
-    /// Date and time on the spot.
     pub local: civil::DateTime,
     /// How far that is ahead of UTC, in minutes, if the camera knew.
     pub offset_minutes: Option<i16>,

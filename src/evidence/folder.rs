@@ -19,6 +19,7 @@ use walkdir::{DirEntry, WalkDir};
 use super::manifest::MANIFEST_NAME;
 use super::name::{EvidenceName, UnsafeName};
 use super::seals::SEALS_NAME;
+use super::timestamp::{REQUEST_ENDING, TOKEN_ENDING};
 use crate::record::open::FileError;
 use crate::record::open::unlike_a_file;
 use crate::units::terminal::shown;
@@ -35,12 +36,9 @@ pub const MAX_FILES: usize = 100_000;
 /// The deepest nesting of folders that one inspection is taken to hold.
 pub const MAX_DEPTH: usize = 32;
 
-/// One file of the evidence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct EvidenceFile {
-    /// Its name in the manifest.
     pub name: EvidenceName,
-    /// Where it lies.
     pub path: PathBuf,
     /// Its size in bytes when it was listed.
     pub bytes: u64,
@@ -246,12 +244,12 @@ fn place(entry: &DirEntry) -> Place {
     }
 }
 
-/// The manifest, the chain of seals, and the detached signatures beside them.
+/// The manifest, the chain of seals, and the signatures and tokens of time beside them.
 fn is_manifest_or_signature(name: &str) -> bool {
     [MANIFEST_NAME, SEALS_NAME]
         .iter()
         .filter_map(|known| name.strip_prefix(known))
-        .any(|rest| matches!(rest, "" | ".minisig" | ".sig"))
+        .any(|rest| matches!(rest, "" | ".minisig" | ".sig" | REQUEST_ENDING | TOKEN_ENDING))
 }
 
 fn leftover(name: &str) -> Option<LeftOutReason> {

@@ -2,7 +2,7 @@
 //!
 //! The flow through this folder: [`folder`] says which files are evidence, [`hash`] reads them
 //! once, [`manifest`] writes down what was read, [`verify`] compares the two later, [`seals`] chains what was sealed and published, [`signature`] (made by [`sign`],
-//! or by [`ssh`]'s own programs) says who sealed it, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
+//! or by [`ssh`]'s own programs) says who sealed it, [`timestamp`] asks for a trusted time, [`bag`] packs all of it for an archive. Beside that, [`exif`] reads what a photo
 //! says of itself, [`photos`] puts a card full of photos in order, and [`picture`] makes the
 //! copies that are fit to publish. `scale` measures in them. [`arrival`] holds photos against the digests that the record
 //! took down when they came in.
@@ -29,6 +29,7 @@ pub mod sign;
 pub(crate) mod signature;
 #[cfg(feature = "signatures")]
 pub mod ssh;
+pub(crate) mod timestamp;
 pub mod verify;
 pub(crate) mod whole;
 

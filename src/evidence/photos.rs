@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use image::imageops;
+use image::DynamicImage;
 use rayon::prelude::*;
 use serde::Serialize;
 use walkdir::WalkDir;
@@ -46,13 +46,13 @@ pub struct DifferenceHash(u64);
 
 impl DifferenceHash {
     /// The hash of an upright picture; nothing if it is blank.
-    pub(crate) fn of(picture: &image::RgbImage) -> Option<Self> {
+    pub(crate) fn of(picture: &DynamicImage) -> Option<Self> {
         // Nine columns give eight differences a row.
         let (columns, rows) = (9, 8);
         if picture.width() == 0 || picture.height() == 0 {
             return None;
         }
-        let small = imageops::grayscale(&imageops::thumbnail(picture, columns, rows));
+        let small = picture.thumbnail_exact(columns, rows).into_luma8();
         let lights = small.as_raw();
         let darkest = lights.iter().min()?;
         let lightest = lights.iter().max()?;
@@ -115,7 +115,6 @@ pub struct Card {
     pub videos: Vec<PathBuf>,
     /// Files of other kinds, and hidden ones.
     pub others: usize,
-    /// Links, which are not followed.
     pub links: usize,
     /// What could not be looked at, and why.
     pub refused: Vec<String>,
@@ -214,7 +213,7 @@ fn read_photo(path: &Path, meter: &Meter<'_>) -> Result<Photo, HashError> {
     file.take(MAX_FILE_BYTES).read_to_end(&mut content).map_err(FileError::on("read", path))?;
     let facts = exif::read_bytes(&content);
     let (pixels, undecodable, look) = match decode_upright(&content, facts.orientation) {
-        Ok(picture) => (Some(picture.dimensions()), None, DifferenceHash::of(&picture)),
+        Ok(picture) => (Some(picture.dimensions()), None, DifferenceHash::of(&picture.into())),
         Err(why) => (None, Some(why), None),
     };
     meter.add(content.len() as u64);
@@ -385,10 +384,10 @@ mod tests {
 
     #[test]
     fn looks_survive_saving_again_and_tell_scenes_apart() {
-        let look = |p: &RgbImage| DifferenceHash::of(p).unwrap();
+        let look = |p: &RgbImage| DifferenceHash::of(&p.clone().into()).unwrap();
         let one = scene(1, 900, 640);
         let brighter = RgbImage::from_fn(900, 640, |x, y| Rgb(one.get_pixel(x, y).0.map(|c| c / 2 + 60)));
-        let small = imageops::thumbnail(&one, 200, 142);
+        let small = image::imageops::thumbnail(&one, 200, 142);
         for alike in [&brighter, &small] {
             assert!(look(&one).distance(look(alike)) <= NEAR_DUPLICATE_MAX_BITS);
         }
@@ -396,9 +395,9 @@ mod tests {
             let other = scene(seed, 900, 640);
             assert!(look(&one).distance(look(&other)) > NEAR_DUPLICATE_MAX_BITS);
         }
-        assert_eq!(DifferenceHash::of(&RgbImage::new(100, 100)), None);
-        assert_eq!(DifferenceHash::of(&RgbImage::new(0, 100)), None);
-        assert!(DifferenceHash::of(&scene(1, 1, 1)).is_none());
+        assert_eq!(DifferenceHash::of(&RgbImage::new(100, 100).into()), None);
+        assert_eq!(DifferenceHash::of(&RgbImage::new(0, 100).into()), None);
+        assert!(DifferenceHash::of(&scene(1, 1, 1).into()).is_none());
     }
 
     proptest::proptest! {

@@ -17,7 +17,7 @@ use std::sync::{Mutex, PoisonError};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::FilterType;
 use image::metadata::Orientation;
-use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Rgb, RgbImage};
+use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Rgb, RgbImage};
 use serde::Serialize;
 
 use super::exif::{self, PhotoFacts};
@@ -140,7 +140,7 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, P
         PictureError::Blackout { path, number, problem }
     })?;
     let picture = match options.cut {
-        Some(part) => cut(&picture, part),
+        Some(part) => cut(picture, part),
         None => picture,
     };
     let small = shrink(picture, options.max_edge.max(1));
@@ -162,7 +162,7 @@ pub fn derive(path: &Path, options: &PictureOptions) -> Result<DerivedPicture, P
 }
 
 /// A part of a picture, at least a pixel wide and high.
-fn cut(picture: &RgbImage, [left, top, width, height]: [f64; 4]) -> RgbImage {
+fn cut(picture: RgbImage, [left, top, width, height]: [f64; 4]) -> RgbImage {
     let (whole_width, whole_height) = picture.dimensions();
     #[expect(
         clippy::cast_possible_truncation,
@@ -172,8 +172,8 @@ fn cut(picture: &RgbImage, [left, top, width, height]: [f64; 4]) -> RgbImage {
     let pixels = |part: f64, whole: u32| (part.clamp(0.0, 1.0) * f64::from(whole)) as u32;
     let (x, y) = (pixels(left, whole_width - 1), pixels(top, whole_height - 1));
     let (width, height) = (pixels(width, whole_width).max(1), pixels(height, whole_height).max(1));
-    image::imageops::crop_imm(picture, x, y, width.min(whole_width - x), height.min(whole_height - y))
-        .to_image()
+    let (width, height) = (width.min(whole_width - x), height.min(whole_height - y));
+    DynamicImage::ImageRgb8(picture).crop_imm(x, y, width, height).into_rgb8()
 }
 
 fn read_limited(path: &Path) -> Result<Vec<u8>, PictureError> {
@@ -202,7 +202,7 @@ fn read_limited(path: &Path) -> Result<Vec<u8>, PictureError> {
 pub(crate) fn decode_whole(path: &Path) -> Result<(), PictureError> {
     let bytes = read_limited(path)?;
     let decoded = catch_unwind(AssertUnwindSafe(|| match format_of(&bytes)? {
-        ImageFormat::Jpeg => jpeg_to_its_end(&bytes),
+        ImageFormat::Jpeg => jpeg_in_grey(&bytes, true).map(drop),
         format => decode(&bytes, format, Orientation::NoTransforms).map(drop),
     }));
     let gave_up = Err(Undecodable::Broken { why: "the decoder gave up on it".to_owned() });
@@ -214,10 +214,9 @@ pub(crate) fn decode_whole(path: &Path) -> Result<(), PictureError> {
 ///
 /// # Errors
 /// When it cannot be read or decoded within the limits.
-pub(crate) fn grey(path: &Path) -> Result<image::GrayImage, PictureError> {
-    let undecodable = |reason| PictureError::Undecodable { path: path.to_path_buf(), reason };
-    let picture = decode_upright(&read_limited(path)?, Orientation::NoTransforms).map_err(undecodable)?;
-    Ok(DynamicImage::ImageRgb8(picture).into_luma8())
+pub(crate) fn grey(path: &Path) -> Result<GrayImage, PictureError> {
+    decode_grey(&read_limited(path)?)
+        .map_err(|reason| PictureError::Undecodable { path: path.to_path_buf(), reason })
 }
 
 /// A photo in grey and upright, what it says of itself, and its hash.
@@ -225,19 +224,36 @@ pub(crate) fn grey(path: &Path) -> Result<image::GrayImage, PictureError> {
 /// # Errors
 /// When it cannot be read or decoded within the limits.
 #[cfg(feature = "measuring")]
-pub(crate) fn grey_upright(
-    path: &Path,
-) -> Result<(image::GrayImage, PhotoFacts, Sha256Digest), PictureError> {
+pub(crate) fn grey_upright(path: &Path) -> Result<(GrayImage, PhotoFacts, Sha256Digest), PictureError> {
     let bytes = read_limited(path)?;
     let facts = exif::read_bytes(&bytes);
-    let picture = decode_upright(&bytes, facts.orientation)
+    let picture = decode_grey(&bytes)
         .map_err(|reason| PictureError::Undecodable { path: path.to_path_buf(), reason })?;
-    Ok((DynamicImage::ImageRgb8(picture).into_luma8(), facts, Sha256Digest::of(&bytes)))
+    let mut picture = DynamicImage::ImageLuma8(picture);
+    picture.apply_orientation(facts.orientation);
+    Ok((picture.into_luma8(), facts, Sha256Digest::of(&bytes)))
 }
 
-/// The decoder of `image` fills what a JPEG file lacks with grey; asked to be strict, it refuses a file that ends before
-/// its picture does. Only the brightness is kept: that needs all of the data and half of the time.
-fn jpeg_to_its_end(bytes: &[u8]) -> Result<(), Undecodable> {
+/// Decodes a picture in grey. Of most JPEG files that is what is stored: a third of the memory and half of the time.
+fn decode_grey(bytes: &[u8]) -> Result<GrayImage, Undecodable> {
+    if matches!(format_of(bytes)?, ImageFormat::Jpeg) {
+        let decoded = catch_unwind(AssertUnwindSafe(|| jpeg_in_grey(bytes, false)));
+        if let Ok(Ok(Some(picture))) = decoded {
+            return Ok(picture);
+        }
+    }
+    let picture = decode_upright(bytes, Orientation::NoTransforms)?;
+    let (width, height) = picture.dimensions();
+    // The brightness of ITU-R BT.601, as a JPEG file has it (ITU-T T.871, clause 7), in parts of 256.
+    let grey = |Rgb([r, g, b]): &Rgb<u8>| {
+        ((77 * u32::from(*r) + 150 * u32::from(*g) + 29 * u32::from(*b)) >> 8) as u8
+    };
+    Ok(GrayImage::from_raw(width, height, picture.pixels().map(grey).collect()).unwrap_or_default())
+}
+
+/// The brightness of a JPEG file; nothing for one whose colours do not hold it. The decoder fills what a file lacks with grey;
+/// asked to be strict, it refuses one that ends before its picture does.
+fn jpeg_in_grey(bytes: &[u8], strict: bool) -> Result<Option<GrayImage>, Undecodable> {
     use zune_jpeg::JpegDecoder;
     use zune_jpeg::zune_core::bytestream::ZCursor;
     use zune_jpeg::zune_core::colorspace::ColorSpace;
@@ -247,7 +263,7 @@ fn jpeg_to_its_end(bytes: &[u8]) -> Result<(), Undecodable> {
         why: shown_text(format!("{why:?}").trim_matches('"')).chars().take(200).collect(),
     };
     let options = DecoderOptions::default()
-        .set_strict_mode(true)
+        .set_strict_mode(strict)
         .set_max_width(usize::from(u16::MAX))
         .set_max_height(usize::from(u16::MAX));
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
@@ -258,11 +274,16 @@ fn jpeg_to_its_end(bytes: &[u8]) -> Result<(), Undecodable> {
         let [width, height] = [width, height].map(|edge| u32::try_from(edge).unwrap_or(u32::MAX));
         return Err(Undecodable::TooManyPixels { width, height });
     }
-    if matches!(decoder.input_colorspace(), Some(ColorSpace::YCbCr | ColorSpace::Luma)) {
+    let in_grey = matches!(decoder.input_colorspace(), Some(ColorSpace::YCbCr | ColorSpace::Luma));
+    if in_grey {
         decoder.set_options(options.jpeg_set_out_colorspace(ColorSpace::Luma));
+    } else if !strict {
+        return Ok(None);
     }
     let _large = one_large(pixels);
-    decoder.decode().map(drop).map_err(|error| broken(&error))
+    let levels = decoder.decode().map_err(|error| broken(&error))?;
+    let [width, height] = [width, height].map(|edge| u32::try_from(edge).unwrap_or_default());
+    Ok(GrayImage::from_raw(width, height, levels).filter(|_| in_grey))
 }
 
 fn one_large(pixels: u64) -> Option<std::sync::MutexGuard<'static, ()>> {
@@ -396,26 +417,25 @@ fn span_of_pixels(start: u32, length: u32, size: u32) -> Result<std::ops::Range<
 }
 
 /// Scales down so that the longer edge has at most `max_edge` pixels.
+///
+/// Whole blocks of pixels are averaged first, which is cheap; a good filter does the rest, less than a halving. The methods
+/// of [`DynamicImage`] are compiled with `image`, optimised in a debug build too; its free functions would not be.
 fn shrink(picture: RgbImage, max_edge: u32) -> RgbImage {
     let (width, height) = picture.dimensions();
     let longer = width.max(height);
     if longer <= max_edge {
         return picture;
     }
-    let scaled = |edge: u32, to: u32| {
-        let exact = u64::from(edge) * u64::from(to) / u64::from(longer);
-        u32::try_from(exact).unwrap_or(to).max(1)
+    let mut picture = DynamicImage::ImageRgb8(picture);
+    let block = longer / max_edge;
+    if block > 1 {
+        picture = picture.thumbnail_exact((width / block).max(1), (height / block).max(1));
+    }
+    let scaled = |edge: u32| {
+        let exact = u64::from(edge) * u64::from(max_edge) / u64::from(longer);
+        u32::try_from(exact).unwrap_or(max_edge).max(1)
     };
-    // A slow good filter over all pixels of a large photo takes seconds; averaging down to twice
-    // the size first takes a tenth of that and cannot be told apart.
-    let twice = max_edge.saturating_mul(2);
-    let picture = if longer / 2 > twice {
-        image::imageops::thumbnail(&picture, scaled(width, twice), scaled(height, twice))
-    } else {
-        picture
-    };
-    let (width, height) = (scaled(width, max_edge), scaled(height, max_edge));
-    image::imageops::resize(&picture, width, height, FilterType::Lanczos3)
+    picture.resize_exact(scaled(width), scaled(height), FilterType::CatmullRom).into_rgb8()
 }
 
 #[cfg(test)]

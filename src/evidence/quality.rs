@@ -6,8 +6,8 @@
 
 use std::path::Path;
 
-use image::GrayImage;
 use image::imageops::FilterType;
+use image::{DynamicImage, GrayImage};
 
 use super::picture::{self, PictureError};
 
@@ -82,7 +82,8 @@ pub(crate) fn look(path: &Path) -> Result<Quality, PictureError> {
         let scaled = |edge: u32| {
             u32::try_from(u64::from(edge) * u64::from(EDGE) / u64::from(longer)).unwrap_or(EDGE).max(1)
         };
-        image::imageops::resize(&grey, scaled(grey.width()), scaled(grey.height()), FilterType::Triangle)
+        let (width, height) = (scaled(grey.width()), scaled(grey.height()));
+        DynamicImage::ImageLuma8(grey).resize_exact(width, height, FilterType::Triangle).into_luma8()
     } else {
         grey
     };

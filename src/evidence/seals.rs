@@ -59,7 +59,6 @@ pub struct Seal {
 #[derive(Debug, Clone, Default)]
 pub struct Chain {
     text: String,
-    /// The seals in their order.
     pub seals: Vec<Seal>,
     /// Where the chain does not hold, in words.
     pub breaks: Vec<String>,
@@ -95,12 +94,7 @@ impl Chain {
                 return chain;
             }
         }
-        let starts: Vec<usize> = chain
-            .text
-            .match_indices(START)
-            .map(|(at, _)| at)
-            .filter(|at| *at == 0 || chain.text.as_bytes().get(at - 1) == Some(&b'\n'))
-            .collect();
+        let starts = chain.starts();
         let mut breaks = Vec::new();
         for (index, seal) in chain.seals.iter().enumerate() {
             let number = index + 1;
@@ -124,7 +118,20 @@ impl Chain {
         chain
     }
 
-    /// The last seal.
+    /// Where the seals begin in the file.
+    fn starts(&self) -> Vec<usize> {
+        let all = self.text.match_indices(START).map(|(at, _)| at);
+        all.filter(|at| *at == 0 || self.text.as_bytes().get(at - 1) == Some(&b'\n')).collect()
+    }
+
+    /// The number of each seal, with the hash that the file had when it was the last one.
+    pub fn states(&self) -> Vec<(usize, Sha256Digest)> {
+        let starts = self.starts();
+        let before_next = starts.iter().skip(1).filter_map(|at| self.text.get(..at.saturating_sub(1)));
+        let texts = before_next.chain((!starts.is_empty()).then_some(self.text.as_str()));
+        texts.enumerate().map(|(index, text)| (index + 1, Sha256Digest::of(text.as_bytes()))).collect()
+    }
+
     pub fn last(&self) -> Option<&Seal> {
         self.seals.last()
     }

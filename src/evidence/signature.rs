@@ -62,7 +62,6 @@ impl SignatureKind {
 #[cfg(feature = "signatures")]
 #[derive(Debug, Clone)]
 pub enum PublicKey {
-    /// In the minisign format.
     Minisign(VerifyingKey),
     /// SSH keys, each with its principals where a file of allowed signers names them.
     Ssh(Vec<(Option<String>, SshKey)>),
@@ -235,29 +234,61 @@ pub fn check(manifest: &Path, key: &PublicKey) -> Result<Signed, FileError> {
         }
         Err(error) => return Err(FileError::on("look for", &path)(error)),
     }
+    Ok(against(manifest, &path, key).unwrap_or_else(|error| Signed::Bad { why: error.to_string() }))
+}
+
+/// Checks the signatures beside a file with the keys that the user's own settings trust: a good one by any of them, a bad
+/// one that claims to be by one of them, else nobody can tell.
+///
+/// # Errors
+/// When the system refuses to look for them.
+#[cfg(feature = "signatures")]
+pub fn by_trusted(manifest: &Path, keys: &[(String, PublicKey)]) -> Result<Signed, FileError> {
+    let mut said =
+        Signed::CannotTell { why: "no key that your settings trust made a signature here".to_owned() };
+    for (name, key) in keys {
+        let path = key.kind().beside(manifest);
+        if path.symlink_metadata().is_err() {
+            continue;
+        }
+        match against(manifest, &path, key) {
+            Ok(Signed::Good { key, by, comment }) => {
+                return Ok(Signed::Good { key, by: by.or_else(|| Some(name.clone())), comment });
+            }
+            Err(SignError::OtherKey { .. }) | Ok(_) => {}
+            Err(error) => said = Signed::Bad { why: format!("{name}: {error}") },
+        }
+    }
+    Ok(said)
+}
+
+/// What a key says of the signature at a path.
+#[cfg(feature = "signatures")]
+fn against(manifest: &Path, path: &Path, key: &PublicKey) -> Result<Signed, SignError> {
     let good = |verified: sign::Verified, by: Option<String>| Signed::Good {
         key: verified.key_id,
         by,
         comment: verified.comment,
     };
-    Ok(match key {
-        PublicKey::Minisign(key) => match sign::verify(manifest, &path, key) {
-            Ok(verified) => good(verified, None),
-            Err(error) => Signed::Bad { why: error.to_string() },
-        },
+    match key {
+        PublicKey::Minisign(key) => sign::verify(manifest, path, key).map(|verified| good(verified, None)),
         PublicKey::Ssh(keys) => {
-            let mut why = String::new();
+            let mut first = None;
             for (by, key) in keys {
-                match ssh::verify(manifest, &path, key) {
+                match ssh::verify(manifest, path, key) {
                     Ok(verified) => return Ok(good(verified, by.clone())),
                     // Of several keys the one that made the signature says what is wrong with it.
-                    Err(SignError::OtherKey { .. }) if !why.is_empty() => {}
-                    Err(error) => why = error.to_string(),
+                    Err(SignError::OtherKey { .. }) if first.is_some() => {}
+                    Err(error) => first = Some(error),
                 }
             }
-            Signed::Bad { why }
+            let none = || SignError::Malformed {
+                origin: "the list of keys".to_owned(),
+                what: "a list with a key in it",
+            };
+            Err(first.unwrap_or_else(none))
         }
-    })
+    }
 }
 
 #[cfg(all(test, feature = "signatures"))]
@@ -299,36 +330,5 @@ mod tests {
         ] {
             assert!(read(&bad).is_err(), "{bad}");
         }
-    }
-
-    #[test]
-    fn three_outcomes() {
-        let dir = tempfile::tempdir().unwrap();
-        let at = |name: &str| dir.path().join(name);
-        let manifest = at("photos.sha256");
-        fs::write(&manifest, "hashes\n").unwrap();
-        let why = |signed: Signed| match signed {
-            Signed::CannotTell { why } => format!("cannot tell: {why}"),
-            Signed::Bad { why } => format!("bad: {why}"),
-            Signed::Good { .. } => "good".to_owned(),
-        };
-        let checked = |key: Option<&PublicKey>| match key {
-            Some(key) => why(check(&manifest, key).unwrap()),
-            None => why(unchecked(&manifest)),
-        };
-        let ours = PublicKey::Minisign(sign::generate(&at("s"), &at("p"), None).unwrap());
-        let other = PublicKey::read(MINISIGN).unwrap();
-        assert_eq!(checked(None), "cannot tell: it is not signed");
-        assert!(checked(Some(&ours)).starts_with("cannot tell: there is no"));
-        sign::sign(&manifest, &at("s"), None, None).unwrap();
-        let number = VerifyingKey::read(&at("p")).unwrap().id();
-        assert!(checked(None).contains(&format!("names the key {number}")), "{}", checked(None));
-        assert_eq!(checked(Some(&ours)), "good");
-        assert!(checked(Some(&other)).starts_with("bad: "));
-        fs::write(&manifest, "other hashes\n").unwrap();
-        assert!(checked(Some(&ours)).contains("does not fit"));
-        fs::write(at("photos.sha256.minisig"), "nonsense").unwrap();
-        assert!(checked(Some(&ours)).starts_with("bad: "));
-        assert_eq!(checked(None), "cannot tell: the signature beside it cannot be read");
     }
 }

@@ -112,19 +112,10 @@ impl FillSession {
         Ok(session)
     }
 
-    /// Takes away what a killed process left beside the record. Young files may belong to one that still runs.
+    /// Takes away what a killed process left beside the record.
     fn sweep(&self) {
         for folder in [self.folder.clone(), self.folder.join(photo::FOLDER)] {
-            for path in open::entries(&folder).unwrap_or_default() {
-                let name = path.file_name().unwrap_or_default().to_string_lossy();
-                let old = path
-                    .symlink_metadata()
-                    .and_then(|meta| meta.modified())
-                    .is_ok_and(|time| time.elapsed().is_ok_and(|age| age.as_secs() > 600));
-                if name.starts_with(".underlid-") && old {
-                    let _ = std::fs::remove_file(&path);
-                }
-            }
+            let _ = save::sweep(&folder, |_| false);
         }
     }
 

@@ -99,7 +99,7 @@ impl Inspection {
     /// # Errors
     /// [`OpenError`] names the file and the place.
     pub fn open(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
-        let read = Read::of(path, own)?;
+        let read = Read::beside_the_book(path, own)?;
         let book = book(Some(&read.folder), house)?;
         let profiles = house.profiles_for(&read.folder)?;
         Ok(Self::judged(read, book, profiles, Withheld::default()))
@@ -114,7 +114,7 @@ impl Inspection {
     /// # Errors
     /// As [`Inspection::open`].
     pub fn open_to_publish(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
-        let mut read = Read::of(path, own)?;
+        let mut read = Read::beside_the_book(path, own)?;
         let mut book = book(Some(&read.folder), house)?;
         let profiles = house.profiles_for(&read.folder)?;
         if read.plan.is_empty() {
@@ -151,6 +151,11 @@ struct Read {
 }
 
 impl Read {
+    /// Reads a record while the built-in book, which judges it, is read as well.
+    fn beside_the_book(path: &Path, own: &OwnWords) -> Result<Self, OpenError> {
+        rayon::join(|| Self::of(path, own), Book::built_in).0
+    }
+
     fn of(path: &Path, own: &OwnWords) -> Result<Self, OpenError> {
         let (folder, file, text) = record_text(path)?;
         let name = file.display().to_string();

@@ -186,13 +186,11 @@ pub struct Segment {
 
 impl Segment {
     /// What a record calls it: "discharge 2".
-    #[must_use]
     pub fn name(&self) -> String {
         format!("{} {}", self.whole.kind, self.number)
     }
 
     /// Mean current without its pauses, A; positive out of the pack.
-    #[must_use]
     pub fn mean(&self) -> f64 {
         self.whole.charge / self.whole.seconds.max(f64::MIN_POSITIVE)
     }
@@ -252,7 +250,6 @@ pub enum AccountCheck {
 
 impl AccountCheck {
     /// What clashes.
-    #[must_use]
     pub fn clash(&self) -> Option<&str> {
         match self {
             Self::Clashes(text) => Some(text),
@@ -297,7 +294,6 @@ fn header_of(name: &str) -> &str {
 
 impl Account {
     /// For a log.
-    #[must_use]
     pub fn of(layout: &Layout) -> Self {
         let first = |meaning: Meaning| layout.slots(meaning).find(|(_, column)| !column.empty);
         let counters: Vec<Counter> = layout
@@ -461,7 +457,6 @@ impl Account {
     }
 
     /// The stretches, those with next to no current as rest, neighbours of one kind joined.
-    #[must_use]
     pub fn stretches(&self) -> Vec<Stretch> {
         let mut all: Vec<Stretch> = Vec::new();
         for stretch in self.stretches.iter().chain(&self.stretch) {
@@ -478,7 +473,6 @@ impl Account {
     }
 
     /// Charges, rests and discharges with the pauses inside them.
-    #[must_use]
     pub fn segments(&self) -> Vec<Segment> {
         let mut all: Vec<Segment> = Vec::new();
         let mut rest: Option<Stretch> = None;
@@ -526,13 +520,11 @@ impl Account {
     }
 
     /// Stretches beyond those that are kept.
-    #[must_use]
     pub fn not_kept(&self) -> u64 {
         self.not_kept
     }
 
     /// Mean current while nothing should flow, A; `None` where the log holds no rest.
-    #[must_use]
     pub fn offset(&self) -> Option<f64> {
         let rests = self.stretches().into_iter().filter(|stretch| stretch.kind == StretchKind::Rest);
         let (charge, time) =
@@ -541,7 +533,6 @@ impl Account {
     }
 
     /// Compares what the log says of itself between two times; `loose` is how well the charge is known by sampling, C.
-    #[must_use]
     pub fn checks(&self, from: f64, to: f64, loose: f64) -> Vec<AccountCheck> {
         let within = |stretch: &Stretch| {
             let middle = (stretch.from + stretch.to) / 2.0;
@@ -688,7 +679,6 @@ impl Account {
     }
 }
 
-/// Stretches as one.
 fn joined<'a>(stretches: impl Iterator<Item = &'a Stretch>) -> Option<Stretch> {
     stretches.copied().reduce(|mut whole, next| {
         whole.join(&next);
@@ -697,7 +687,6 @@ fn joined<'a>(stretches: impl Iterator<Item = &'a Stretch>) -> Option<Stretch> {
 }
 
 /// When between two samples the instrument began a step, where the later one is `since` s into it.
-#[must_use]
 pub fn switched(before: f64, now: f64, since: f64) -> Option<f64> {
     (since >= 0.0 && since <= 1.001 * (now - before)).then(|| (now - since).max(before))
 }

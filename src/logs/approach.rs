@@ -7,9 +7,6 @@
 //! the residuals, because a lump too few shows as residuals that do not scatter independently.
 
 use thiserror::Error;
-use uom::si::f64::{ThermodynamicTemperature, Time};
-use uom::si::thermodynamic_temperature::kelvin;
-use uom::si::time::second;
 
 use crate::units::{COVERAGE, significant};
 
@@ -41,18 +38,18 @@ pub enum Steady {
 /// The fitted approach.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Approach {
-    /// Predicted final temperature.
-    pub final_temperature: ThermodynamicTemperature,
+    /// Predicted final temperature, K.
+    pub final_temperature: f64,
     /// Its expanded uncertainty (k = 2), K, from the fit alone: the thermometer's own comes on top.
     pub expanded: f64,
-    /// Temperature at the start of the fit.
-    pub start_temperature: ThermodynamicTemperature,
-    /// Temperature of the curve at the end of the log.
-    pub end_temperature: ThermodynamicTemperature,
-    /// Time constant.
-    pub time_constant: Time,
-    /// Expanded uncertainty of the time constant (k = 2).
-    pub time_constant_expanded: Time,
+    /// Temperature at the start of the fit, K.
+    pub start_temperature: f64,
+    /// Temperature of the curve at the end of the log, K.
+    pub end_temperature: f64,
+    /// Time constant, s.
+    pub time_constant: f64,
+    /// Expanded uncertainty of the time constant (k = 2), s.
+    pub time_constant_expanded: f64,
     /// Root mean square of the residuals, K.
     pub residual: f64,
     /// Whether it was steady at the end.
@@ -117,21 +114,19 @@ pub fn fit(points: &[(f64, f64)]) -> Result<Approach, NotIdentifiable> {
     } else {
         Steady::NotDecided
     };
-    let temperature = ThermodynamicTemperature::new::<kelvin>;
     Ok(Approach {
-        final_temperature: temperature(found.last),
+        final_temperature: found.last,
         expanded,
-        start_temperature: temperature(found.last + found.amplitude),
-        end_temperature: temperature(found.last + found.amplitude * (-1.0 / tau).exp()),
-        time_constant: Time::new::<second>(tau * span),
-        time_constant_expanded: Time::new::<second>(COVERAGE * tau_u * span),
+        start_temperature: found.last + found.amplitude,
+        end_temperature: found.last + found.amplitude * (-1.0 / tau).exp(),
+        time_constant: tau * span,
+        time_constant_expanded: COVERAGE * tau_u * span,
         residual,
         steady,
     })
 }
 
 struct Linear {
-    /// T∞.
     last: f64,
     /// T₀ − T∞.
     amplitude: f64,
@@ -234,9 +229,9 @@ mod tests {
     #[test]
     fn parameters_come_back() {
         let fit = fit(&curve(1500.0, 0.0)).unwrap();
-        assert!((fit.final_temperature.get::<kelvin>() - 340.0).abs() < 1e-4, "{fit:?}");
-        assert!((fit.time_constant.get::<second>() - 600.0).abs() < 1e-2, "{fit:?}");
-        assert!((fit.start_temperature.get::<kelvin>() - 298.0).abs() < 1e-3, "{fit:?}");
+        assert!((fit.final_temperature - 340.0).abs() < 1e-4, "{fit:?}");
+        assert!((fit.time_constant - 600.0).abs() < 1e-2, "{fit:?}");
+        assert!((fit.start_temperature - 298.0).abs() < 1e-3, "{fit:?}");
         assert_eq!(fit.steady, Steady::NotReached);
     }
 
@@ -244,7 +239,7 @@ mod tests {
     fn noise_stays_inside_the_uncertainty() {
         for end in [900.0, 1200.0, 1800.0, 3000.0, 6000.0] {
             let fit = fit(&curve(end, 0.5)).unwrap();
-            let error = (fit.final_temperature.get::<kelvin>() - 340.0).abs();
+            let error = (fit.final_temperature - 340.0).abs();
             assert!(error <= 1.5 * fit.expanded, "{end}: {error} {}", fit.expanded);
         }
         assert_eq!(fit(&curve(6000.0, 0.1)).unwrap().steady, Steady::Reached);

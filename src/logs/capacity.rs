@@ -7,13 +7,6 @@
 //! means: a test that was still running, or that somebody stopped above the cut-off, shows *at least* its
 //! charge and nothing more.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, ThermodynamicTemperature, Time};
-use uom::si::thermodynamic_temperature::kelvin;
-use uom::si::time::second;
-
 use super::account::{CHARGED_FALL, SAME};
 use super::curve::{Curve, CurveFigures};
 use super::instrument::{Accuracies, Estimate};
@@ -37,10 +30,6 @@ const AS_SET: f64 = 0.15;
 const CHARGED: f64 = 0.005;
 /// Current below this part of the load threshold is the offset of the instrument, not a load.
 const OFFSET: f64 = 0.4;
-/// A discharge with this part of the charge of the largest could be the test as well.
-const RIVAL: f64 = 0.8;
-/// Discharges that are listed.
-const LISTED: usize = 256;
 /// Samples in a row below the cut-off that end the test; fewer are a flicker.
 const BELOW: u32 = 3;
 /// The load has stopped at its cut-off when the voltage was within this part above it.
@@ -51,15 +40,20 @@ const AFTER: u32 = 10;
 const HELD: f64 = 0.05;
 const HELD_SHARE: f64 = 0.95;
 
+/// Whether a current, A, is the one that was set.
+pub(crate) fn is_as_set(current: f64, set: f64) -> bool {
+    (current / set.abs() - 1.0).abs() <= AS_SET
+}
+
 /// What is known beforehand.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct CapacitySettings {
-    /// Claimed capacity.
-    pub claim: Option<ElectricCharge>,
-    /// Current that was set.
-    pub current: Option<ElectricCurrent>,
-    /// Cut-off voltage that was set.
-    pub cutoff: Option<ElectricPotential>,
+    /// Claimed capacity, C.
+    pub claim: Option<f64>,
+    /// Current that was set, A.
+    pub current: Option<f64>,
+    /// Cut-off voltage that was set, V.
+    pub cutoff: Option<f64>,
     /// The instruments.
     pub accuracies: Accuracies,
 }
@@ -79,7 +73,6 @@ pub enum End {
 
 impl End {
     /// In a sentence, and at a mark in a chart.
-    #[must_use]
     pub fn words(self) -> (&'static str, &'static str) {
         match self {
             Self::LoadCutOff => ("the load's cut-off was reached", "cut-off"),
@@ -97,60 +90,30 @@ pub struct Capacity {
     pub integral: Integral,
     /// How the end came.
     pub end: End,
-    /// Mean current while discharging.
-    pub mean_current: ElectricCurrent,
+    /// Mean current while discharging, A.
+    pub mean_current: f64,
     /// Mean current over the claimed capacity, per hour.
     pub rate: Option<f64>,
     /// Whether the current was held at its mean.
     pub held: bool,
     /// Pauses inside the test.
     pub pauses: u32,
-    /// Their time together.
-    pub paused: Time,
-    /// When a longer one began near the cut-off: it may have been the end.
-    pub near_cutoff: Option<Time>,
-    /// Every discharge of the log, in its order; at most 256.
-    pub discharges: Vec<Discharge>,
+    /// Their time together, s.
+    pub paused: f64,
+    /// When a longer one began near the cut-off: it may have been the end, s.
+    pub near_cutoff: Option<f64>,
     /// Whether it ran with the current that was set; true where none is stated.
     pub as_set: bool,
-    /// Voltage at the end, under load.
-    pub end_voltage: Option<ElectricPotential>,
-    /// Lowest and highest temperature of any channel.
-    pub temperatures: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+    /// Voltage at the end, under load, V.
+    pub end_voltage: Option<f64>,
+    /// Lowest and highest temperature of any channel, K.
+    pub temperatures: Option<(f64, f64)>,
     /// Charge over claim, with its uncertainty.
-    pub of_claim: Option<Estimate<f64>>,
+    pub of_claim: Option<Estimate>,
     /// Voltage at depth of discharge, plateau, knee, sag; where the discharge is long enough to have them.
     pub curve: Option<CurveFigures>,
     /// Charge (C), voltage (V), current (A) and time (s) for pictures; bounded.
     pub points: Vec<super::curve::CurvePoint>,
-}
-
-/// One discharge among those of a log.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Discharge {
-    /// First and last sample, s.
-    pub from: f64,
-    /// Last sample, s.
-    pub to: f64,
-    /// Charge, C.
-    pub charge: f64,
-    /// Mean current, A.
-    pub current: f64,
-    /// Whether that is the current that was set.
-    pub as_set: bool,
-}
-
-impl Capacity {
-    /// Discharges that could be the test as well as the one that was taken.
-    pub fn rivals(&self) -> impl Iterator<Item = &Discharge> {
-        let own = self.integral.from.get::<second>();
-        let charge = self.integral.charge.value.get::<coulomb>();
-        self.discharges.iter().filter(move |other| {
-            (other.from - own).abs() > 1e-6
-                && other.as_set == self.as_set
-                && (RIVAL * charge..).contains(&other.charge)
-        })
-    }
 }
 
 #[derive(Clone)]
@@ -180,6 +143,7 @@ struct Finished {
 }
 
 /// Looks for the discharge, sample by sample.
+#[derive(Default)]
 pub struct CapacityTest {
     settings: CapacitySettings,
     on: f64,
@@ -193,28 +157,20 @@ pub struct CapacityTest {
     waiting: Option<Finished>,
     /// The test so far, whether it ran with the set current, and its charge.
     best: Option<(Finished, bool, f64)>,
-    discharges: Vec<Discharge>,
     done: bool,
 }
 
 impl CapacityTest {
     /// Starts looking.
-    #[must_use]
     pub fn new(settings: CapacitySettings) -> Self {
-        let by_claim = settings.claim.map(|claim| ON_RATE * claim.get::<coulomb>() / 3600.0);
-        let by_current = settings.current.map(|i| ON * i.get::<ampere>().abs());
+        let by_claim = settings.claim.map(|claim| ON_RATE * claim / 3600.0);
+        let by_current = settings.current.map(|i| ON * i.abs());
         Self {
             on: by_current.or(by_claim).unwrap_or(ON_BARE).max(1e-6),
-            cutoff: settings.cutoff.map_or(f64::NEG_INFINITY, |cutoff| cutoff.get::<volt>()),
+            cutoff: settings.cutoff.map_or(f64::NEG_INFINITY, |cutoff| cutoff),
             largest: (by_current.is_none() && by_claim.is_none()).then_some(0.0),
             settings,
-            before: None,
-            run: None,
-            marked: None,
-            waiting: None,
-            best: None,
-            discharges: Vec::new(),
-            done: false,
+            ..Self::default()
         }
     }
 
@@ -255,7 +211,6 @@ impl CapacityTest {
             return;
         }
         (self.run, self.marked, self.waiting, self.best) = (None, None, None, None);
-        self.discharges.clear();
         self.done = false;
     }
 
@@ -393,13 +348,7 @@ impl CapacityTest {
             return;
         };
         let (charge, current) = (waiting.run.integrator.charge_so_far(), waiting.run.current().0);
-        let set = self.settings.current.map(|current| current.get::<ampere>().abs());
-        let as_set = set.is_none_or(|set| (current / set - 1.0).abs() <= AS_SET);
-        if self.discharges.len() < LISTED {
-            let (from, to) =
-                (waiting.run.integrator.began().unwrap_or(waiting.run.last.0), waiting.run.last.0);
-            self.discharges.push(Discharge { from, to, charge, current, as_set });
-        }
+        let as_set = self.settings.current.is_none_or(|set| is_as_set(current, set));
         let better = self.best.as_ref().is_none_or(|(_, was_set, most)| (as_set, charge) > (*was_set, *most));
         if better {
             self.best = Some((waiting, as_set, charge));
@@ -407,39 +356,31 @@ impl CapacityTest {
     }
 
     /// What the discharge shows, or `None` when the log holds no discharge.
-    #[must_use]
     pub fn finish(mut self) -> Option<Capacity> {
         self.end_run(true);
         self.settle();
         let (best, as_set, _) = self.best.take()?;
         let integral = best.run.integrator.finish(&self.settings.accuracies)?;
         let end = self.how_it_ended(&best);
-        let charge = integral.charge.value.get::<coulomb>();
+        let _charge = integral.charge.value;
         let points = best.run.curve.points();
         let (mean, held) = best.run.current();
         let of_claim = self.settings.claim.map(|claim| {
-            let scale = 1.0 / claim.get::<coulomb>();
-            let part = |q: ElectricCharge| q.get::<coulomb>() * scale;
-            Estimate::of(
-                charge * scale,
-                part(integral.charge.sampling),
-                integral.charge.instrument.map(part),
-                |x| x,
-            )
+            let Estimate { value, sampling, instrument, .. } = integral.charge;
+            let scale = 1.0 / claim;
+            Estimate::of(value * scale, sampling * scale, instrument.map(|u| u * scale))
         });
-        let temperature = ThermodynamicTemperature::new::<kelvin>;
         Some(Capacity {
             end,
-            mean_current: ElectricCurrent::new::<ampere>(mean),
-            rate: self.settings.claim.map(|claim| mean * 3600.0 / claim.get::<coulomb>()),
+            mean_current: mean,
+            rate: self.settings.claim.map(|claim| mean * 3600.0 / claim),
             held,
             pauses: best.run.pauses,
-            paused: Time::new::<second>(best.run.curve.rested()),
-            near_cutoff: best.run.near_cutoff.map(Time::new::<second>),
-            discharges: self.discharges,
+            paused: best.run.curve.rested(),
+            near_cutoff: best.run.near_cutoff,
             as_set,
-            end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()).map(ElectricPotential::new::<volt>),
-            temperatures: best.run.temperatures.map(|(low, high)| (temperature(low), temperature(high))),
+            end_voltage: Some(best.run.last.1).filter(|v| v.is_finite()),
+            temperatures: best.run.temperatures,
             of_claim,
             curve: best.run.curve.figures(),
             points,
@@ -511,14 +452,13 @@ impl Run {
 mod tests {
     use super::*;
     use crate::logs::instrument::Accuracy;
-    use uom::si::electric_charge::ampere_hour;
 
     fn settings(claim: f64) -> CapacitySettings {
         let accuracy = Some(Accuracy { gain: 0.005, offset: 0.0 });
         CapacitySettings {
-            claim: Some(ElectricCharge::new::<ampere_hour>(claim)),
-            current: Some(ElectricCurrent::new::<ampere>(92.0)),
-            cutoff: Some(ElectricPotential::new::<volt>(10.0)),
+            claim: Some(claim * 3600.0),
+            current: Some(92.0),
+            cutoff: Some(10.0),
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         }
     }
@@ -541,19 +481,6 @@ mod tests {
             }
         }
         test.finish().unwrap()
-    }
-
-    /// 477 Ah on a claim of 460 Ah is 103.7 %, at 92 A which is 0.2 C (common practice, no source).
-    #[test]
-    fn per_cent_of_claim() {
-        let hours = 477.0 / 92.0;
-        let found = run(hours, 10.0, Some(11.0), settings(460.0));
-        let percent = found.of_claim.unwrap().value * 100.0;
-        assert!((percent - 103.7).abs() < 0.05, "{percent}");
-        assert_eq!((found.end, found.held), (End::LoadCutOff, true));
-        assert!((found.rate.unwrap() - 0.2).abs() < 1e-9);
-        let (low, high) = found.temperatures.unwrap();
-        assert!((low.get::<kelvin>() - 298.0).abs() < 1e-9 && (high.get::<kelvin>() - 299.0).abs() < 1e-9);
     }
 
     #[test]
@@ -579,9 +506,9 @@ mod tests {
             test.push(f64::from(n), 13.0, current, [], false);
         }
         let found = test.finish().unwrap();
-        let charge = found.integral.charge.value.get::<ampere_hour>();
+        let charge = found.integral.charge.value / 3600.0;
         assert!((charge - 92.3).abs() < 0.1, "{charge}");
-        assert_eq!((found.end, found.discharges.len()), (End::Stopped, 1));
+        assert_eq!(found.end, End::Stopped);
     }
 
     /// The load goes on below the stated cut-off: only what lies above it counts.
@@ -589,7 +516,7 @@ mod tests {
     fn the_cut_off_is_where_it_was_stated() {
         let found = run(5.0, 9.0, Some(11.0), settings(460.0));
         let wanted = 460.0 * (13.2 - 10.0) / (13.2 - 9.0);
-        let charge = found.integral.charge.value.get::<ampere_hour>();
+        let charge = found.integral.charge.value / 3600.0;
         assert!((charge - wanted).abs() < 0.03, "{charge} {wanted}");
         assert_eq!(found.end, End::LoadCutOff);
     }

@@ -6,17 +6,6 @@
 //! within the thermometer's uncertainty: the current is told for the time in which they surely were and for that in
 //! which they may have been. Where nothing flowed and nothing shows that the charger was on, the current is a lower bound.
 
-use uom::si::electric_current::ampere;
-use uom::si::energy::joule;
-use uom::si::f64::{
-    ElectricCurrent, Energy, HeatCapacity, Power, TemperatureInterval, ThermodynamicTemperature, Time,
-};
-use uom::si::heat_capacity::joule_per_kelvin;
-use uom::si::power::watt;
-use uom::si::temperature_interval::kelvin as kelvin_difference;
-use uom::si::thermodynamic_temperature::kelvin;
-use uom::si::time::second;
-
 use super::instrument::{Accuracies, Accuracy};
 use super::integrate::Sum;
 use super::lacking;
@@ -26,16 +15,16 @@ use crate::units::{COVERAGE, Dimension, show, show_uncertain};
 const STILL: f64 = 120.0;
 
 /// What is known beforehand.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct ColdChargeSettings {
-    /// Below this cell temperature the cells are cold.
-    pub limit: ThermodynamicTemperature,
-    /// Currents up to this are the electronics' own, not charge.
-    pub threshold: ElectricCurrent,
-    /// Power of the heater and its expanded uncertainty; zero where the pack has none, `None` where it is not known.
-    pub heater: Option<(Power, Power)>,
-    /// Mass times specific heat of the cells.
-    pub cells: Option<HeatCapacity>,
+    /// Below this cell temperature the cells are cold, K.
+    pub limit: f64,
+    /// Currents up to this are the electronics' own, not charge, A.
+    pub threshold: f64,
+    /// Power of the heater and its expanded uncertainty, W; zero where the pack has none, `None` where it is not known.
+    pub heater: Option<(f64, f64)>,
+    /// Mass times specific heat of the cells, J/K.
+    pub cells: Option<f64>,
     /// Accuracy of the thermometer (offset in K).
     pub thermometer: Option<Accuracy>,
     /// Somebody saw that the charger was on while the cells were cold.
@@ -47,7 +36,6 @@ pub struct ColdChargeSettings {
     pub sign_stated: bool,
     /// What its sensor may miss, as a share of its distance from the air, and the temperature of the air, K.
     pub lag: Option<(f64, f64)>,
-    /// The instruments.
     pub accuracies: Accuracies,
 }
 
@@ -67,22 +55,22 @@ pub struct ColdCurrent {
 /// What a cold-charge test shows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ColdCharge {
-    /// Lowest cell temperature.
-    pub coldest: Option<ThermodynamicTemperature>,
-    /// Time spent below the limit.
-    pub time_cold: Time,
-    /// Highest current into the pack while the cells were surely cold.
-    pub highest_cold_current: ElectricCurrent,
-    /// Mean power into the pack while they were cold and current flowed: the heater's, if it is blocked.
-    pub cold_power: Option<Power>,
-    /// Energy into the pack while they were cold.
-    pub cold_energy: Option<Energy>,
-    /// From the first sample below the limit to the first charge above it.
-    pub time_to_release: Option<Time>,
-    /// Cell temperature at that release.
-    pub release_temperature: Option<ThermodynamicTemperature>,
-    /// Warm-up of the cells while they were cold.
-    pub warm_up: Option<TemperatureInterval>,
+    /// Lowest cell temperature, K.
+    pub coldest: Option<f64>,
+    /// Time spent below the limit, s.
+    pub time_cold: f64,
+    /// Highest current into the pack while the cells were surely cold, A.
+    pub highest_cold_current: f64,
+    /// Mean power into the pack while they were cold and current flowed: the heater's, if it is blocked, W.
+    pub cold_power: Option<f64>,
+    /// Energy into the pack while they were cold, J.
+    pub cold_energy: Option<f64>,
+    /// From the first sample below the limit to the first charge above it, s.
+    pub time_to_release: Option<f64>,
+    /// Cell temperature at that release, K.
+    pub release_temperature: Option<f64>,
+    /// Warm-up of the cells while they were cold, K.
+    pub warm_up: Option<f64>,
     /// Heat in the cells over the energy that went in while they were cold, with its expanded uncertainty from the
     /// thermometer.
     pub heat_in_cells: Option<(f64, f64)>,
@@ -107,7 +95,7 @@ struct Last {
 }
 
 /// Watches a cold-charge test, sample by sample.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct ColdChargeTest {
     settings: ColdChargeSettings,
     last: Option<Last>,
@@ -138,29 +126,8 @@ pub struct ColdChargeTest {
 
 impl ColdChargeTest {
     /// Starts watching.
-    #[must_use]
     pub fn new(settings: ColdChargeSettings) -> Self {
-        Self {
-            settings,
-            last: None,
-            first_cold: None,
-            last_cold: 0.0,
-            coldest: f64::INFINITY,
-            time_cold: Sum::default(),
-            time_flowing: Sum::default(),
-            energy: Sum::default(),
-            charge: Sum::default(),
-            highest: 0.0,
-            highest_out: 0.0,
-            seen_into: false,
-            charger_seen: false,
-            perhaps: None,
-            blind: 0.0,
-            has_voltage: true,
-            has_current: false,
-            release: None,
-            samples_cold: 0,
-        }
+        Self { settings, coldest: f64::INFINITY, has_voltage: true, ..Self::default() }
     }
 
     /// Takes a sample: s, V, A (positive *out of* the pack, as the reader gives it), cell temperature in K.
@@ -175,14 +142,14 @@ impl ColdChargeTest {
             _ => (cell, time),
         };
         if cell.is_nan() {
-            if into > self.settings.threshold.get::<ampere>().abs() {
+            if into > self.settings.threshold.abs() {
                 self.blind = self.blind.max(into);
             }
             return;
         }
         self.has_current = true;
-        let limit = self.settings.limit.get::<kelvin>();
-        let threshold = self.settings.threshold.get::<ampere>().abs();
+        let limit = self.settings.limit;
+        let threshold = self.settings.threshold.abs();
         let margin = self.settings.thermometer.map_or(0.0, |thermometer| thermometer.offset);
         self.coldest = self.coldest.min(cell);
         self.seen_into |= into > threshold;
@@ -245,7 +212,7 @@ impl ColdChargeTest {
             |current: f64| COVERAGE * self.settings.accuracies.current.map_or(0.0, |a| a.standard(current));
         let all = into + expanded(into);
         let Some((heater, of_heater)) = self.settings.heater.filter(|_| voltage > 0.0) else { return all };
-        let (heater, of_heater) = (heater.get::<watt>() / voltage, of_heater.get::<watt>() / voltage);
+        let (heater, of_heater) = (heater / voltage, of_heater / voltage);
         let rest = into - heater + expanded(into).hypot(of_heater);
         if rest < 0.0 { all } else { rest }
     }
@@ -254,31 +221,30 @@ impl ColdChargeTest {
     fn beyond_heater(&self, voltage: f64, into: f64, threshold: f64) -> bool {
         match self.settings.heater {
             Some((heater, expanded)) if voltage.is_finite() && into > threshold => {
-                voltage * into > (heater + expanded).get::<watt>()
+                voltage * into > (heater + expanded)
             }
             _ => into > threshold,
         }
     }
 
     /// What the test shows.
-    #[must_use]
     pub fn finish(self) -> ColdCharge {
         let flowing = self.time_flowing.value();
         let power = (self.has_voltage && flowing > 0.0).then(|| self.energy.value() / flowing);
         let rise = self.first_cold.map(|(_, first)| self.last_cold - first);
         let energy = (self.has_voltage && self.samples_cold > 0).then(|| self.energy.value());
         ColdCharge {
-            coldest: self.coldest.is_finite().then(|| ThermodynamicTemperature::new::<kelvin>(self.coldest)),
-            time_cold: Time::new::<second>(self.time_cold.value()),
-            highest_cold_current: ElectricCurrent::new::<ampere>(self.highest),
-            cold_power: power.map(Power::new::<watt>),
-            cold_energy: energy.map(Energy::new::<joule>),
+            coldest: self.coldest.is_finite().then_some(self.coldest),
+            time_cold: self.time_cold.value(),
+            highest_cold_current: self.highest,
+            cold_power: power,
+            cold_energy: energy,
             time_to_release: self
                 .release
                 .zip(self.first_cold)
-                .map(|((release, _), (first, _))| Time::new::<second>(release - first)),
-            release_temperature: self.release.map(|(_, cell)| ThermodynamicTemperature::new::<kelvin>(cell)),
-            warm_up: rise.map(TemperatureInterval::new::<kelvin_difference>),
+                .map(|((release, _), (first, _))| release - first),
+            release_temperature: self.release.map(|(_, cell)| cell),
+            warm_up: rise,
             heat_in_cells: self.heat_in_cells(rise, energy),
             current: self.cold_current(),
         }
@@ -287,7 +253,7 @@ impl ColdChargeTest {
     /// Heat in the cells (C·ΔT) over the energy that went in.
     fn heat_in_cells(&self, rise: Option<f64>, energy: Option<f64>) -> Option<(f64, f64)> {
         let (rise, energy) = (rise?, energy.filter(|energy| *energy > 0.0)?);
-        let cells = self.settings.cells?.get::<joule_per_kelvin>();
+        let cells = self.settings.cells?;
         let thermometer = self.settings.thermometer?.offset * std::f64::consts::SQRT_2;
         Some((cells * rise / energy, cells * thermometer / energy))
     }
@@ -306,7 +272,7 @@ impl ColdChargeTest {
             ]));
         };
         let temperature = |kelvins: f64| show_uncertain(kelvins, thermometer.offset, Dimension::TEMPERATURE);
-        let limit = show(self.settings.limit.get::<kelvin>(), Dimension::TEMPERATURE);
+        let limit = show(self.settings.limit, Dimension::TEMPERATURE);
         let expanded = |current: f64| COVERAGE * accuracy.standard(current);
         let mut found = ColdCurrent { low: 0.0, high: 0.0, at_least: Vec::new(), width: Vec::new() };
         if self.samples_cold < 2 {
@@ -333,7 +299,7 @@ impl ColdChargeTest {
                 show(self.blind, Dimension::CURRENT)
             ));
         }
-        let threshold = self.settings.threshold.get::<ampere>().abs();
+        let threshold = self.settings.threshold.abs();
         if !self.settings.sign_stated && !self.seen_into && self.highest_out > threshold {
             let all = self.highest_out + expanded(self.highest_out);
             found.high = found.high.max(all);
@@ -363,7 +329,7 @@ impl ColdChargeTest {
     fn surely_cold(&self, expanded: &impl Fn(f64) -> f64, width: &mut Vec<String>) -> (f64, f64) {
         let all = (self.highest - expanded(self.highest), self.highest + expanded(self.highest));
         let flowed = self.time_flowing.value();
-        let none = flowed <= 0.0 && self.highest <= self.settings.threshold.get::<ampere>().abs();
+        let none = flowed <= 0.0 && self.highest <= self.settings.threshold.abs();
         let Some((heater, of_heater)) = self.settings.heater else {
             if none {
                 return all;
@@ -374,7 +340,7 @@ impl ColdChargeTest {
             );
             return (0.0, all.1);
         };
-        if none || heater.get::<watt>() == 0.0 {
+        if none || heater == 0.0 {
             return all;
         }
         let Some(voltage) = self.mean_voltage() else {
@@ -387,9 +353,9 @@ impl ColdChargeTest {
         };
         // (P − P_heater) / U over the time in which current flowed, to first order (JCGM 100:2008, 5.1.2).
         let mean = self.charge.value() / flowed;
-        let heater_share = heater.get::<watt>() / voltage;
+        let heater_share = heater / voltage;
         let by_voltage = heater_share * COVERAGE * volts.standard(voltage) / voltage;
-        let u = expanded(mean).hypot(by_voltage).hypot(of_heater.get::<watt>() / voltage);
+        let u = expanded(mean).hypot(by_voltage).hypot(of_heater / voltage);
         let rest = mean - heater_share;
         if rest + u < 0.0 {
             width.push("whether the heater was on: less flowed than its recorded power".to_owned());
@@ -410,11 +376,11 @@ mod tests {
     fn settings() -> ColdChargeSettings {
         let accuracy = Some(Accuracy { gain: 0.01, offset: 0.0 });
         ColdChargeSettings {
-            limit: ThermodynamicTemperature::new::<kelvin>(ZERO),
-            threshold: ElectricCurrent::new::<ampere>(0.1),
-            heater: Some((Power::new::<watt>(100.0), Power::new::<watt>(10.0))),
+            limit: ZERO,
+            threshold: 0.1,
+            heater: Some((100.0, 10.0)),
             // 20 kg at 1000 J/(kg·K).
-            cells: Some(HeatCapacity::new::<joule_per_kelvin>(20_000.0)),
+            cells: Some(20_000.0),
             thermometer: Some(Accuracy { gain: 0.0, offset: 0.5 }),
             charger_on: false,
             charger_volts: Some(27.2),
@@ -472,10 +438,7 @@ mod tests {
         assert!(off.at_least[0].contains("charger was on"), "{off:?}");
         let seen = run(0.0, 0.0, 0.004, ColdChargeSettings { charger_on: true, ..settings() });
         assert_eq!(seen.current.unwrap().at_least, Vec::<String>::new());
-        let at = |limit: f64| ColdChargeSettings {
-            limit: ThermodynamicTemperature::new::<kelvin>(limit),
-            ..settings()
-        };
+        let at = |limit: f64| ColdChargeSettings { limit, ..settings() };
         let warm = open(at(ZERO - 20.0));
         assert!(warm.at_least[0].contains("the coldest that they were is -10"), "{warm:?}");
         let none = ColdChargeSettings { thermometer: None, ..settings() };
@@ -521,7 +484,7 @@ mod tests {
     /// Charge begins at 1 °C: a thermometer that is off by up to 1.5 K cannot tell whether that is below freezing.
     #[test]
     fn charge_within_the_thermometers_uncertainty() {
-        let heater = Some((Power::new::<watt>(0.0), Power::new::<watt>(0.0)));
+        let heater = Some((0.0, 0.0));
         let thermometer = |offset: f64| ColdChargeSettings {
             thermometer: Some(Accuracy { gain: 0.0, offset }),
             heater,
@@ -541,7 +504,7 @@ mod tests {
     /// (limit `taped_sensor`), so that the cells may have been at −3 °C.
     #[test]
     fn a_sensor_that_reads_towards_the_air() {
-        let heater = Some((Power::new::<watt>(0.0), Power::new::<watt>(0.0)));
+        let heater = Some((0.0, 0.0));
         let taped = |air: f64| ColdChargeSettings { lag: Some((0.2, ZERO + air)), heater, ..settings() };
         let room = run(0.0, 10.0, 0.004, taped(21.0)).current.unwrap();
         assert!(room.low == 0.0 && (room.high - 10.1).abs() < 1e-9, "{room:?}");
@@ -553,10 +516,10 @@ mod tests {
     #[test]
     fn warm_up() {
         let found = run(4.0, 10.0, 0.004, settings());
-        assert!((found.cold_power.unwrap().get::<watt>() - 100.0).abs() < 1e-9);
+        assert!((found.cold_power.unwrap() - 100.0).abs() < 1e-9);
         assert!((found.heat_in_cells.unwrap().0 - 0.8).abs() < 0.01);
         assert!(run(4.0, 10.0, 0.02, settings()).heat_in_cells.unwrap().0 > 1.0);
-        assert!(found.time_to_release.unwrap().get::<second>() > 2500.0);
-        assert!(found.release_temperature.unwrap().get::<kelvin>() >= ZERO + 1.0);
+        assert!(found.time_to_release.unwrap() > 2500.0);
+        assert!(found.release_temperature.unwrap() >= ZERO + 1.0);
     }
 }

@@ -4,9 +4,6 @@
 //! *flatness* is the span of voltage there; the *knee* is the point between 50 % and the end that lies
 //! farthest above the straight line between the two; the *sag* is the fall of voltage over the last 5 %.
 
-use uom::si::electric_potential::volt;
-use uom::si::f64::ElectricPotential;
-
 use super::series::Thinned;
 
 /// Points kept; thinned by halves beyond.
@@ -32,14 +29,14 @@ pub struct CurvePoint {
 /// What is read off the curve.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CurveFigures {
-    /// Voltage at 10 %, 20 % … 90 % depth of discharge.
-    pub at_depth: Vec<(f64, ElectricPotential)>,
-    /// Span of the voltage between 20 % and 80 %.
-    pub flatness: ElectricPotential,
-    /// Depth of discharge and voltage at the knee; `None` where the curve does not bend down.
-    pub knee: Option<(f64, ElectricPotential)>,
-    /// Fall of the voltage over the last 5 %.
-    pub sag: ElectricPotential,
+    /// Voltage at 10 %, 20 % … 90 % depth of discharge, V.
+    pub at_depth: Vec<(f64, f64)>,
+    /// Span of the voltage between 20 % and 80 %, V.
+    pub flatness: f64,
+    /// Depth of discharge and voltage at the knee, V; `None` where the curve does not bend down.
+    pub knee: Option<(f64, f64)>,
+    /// Fall of the voltage over the last 5 %, V.
+    pub sag: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -124,10 +121,9 @@ impl Curve {
         }
         let curve: Vec<(f64, f64)> = points.iter().map(|p| (p.charge / whole, p.voltage)).collect();
         let at = |depth: f64| interpolate(&curve, depth);
-        let potential = ElectricPotential::new::<volt>;
         let at_depth = (1..=9)
             .map(|tenth| f64::from(tenth) / 10.0)
-            .filter_map(|depth| Some((depth, potential(at(depth)?))))
+            .filter_map(|depth| Some((depth, at(depth)?)))
             .collect();
         let inner = curve
             .iter()
@@ -139,9 +135,9 @@ impl Curve {
         let end = curve.last()?.1;
         Some(CurveFigures {
             at_depth,
-            flatness: potential(high - low),
-            knee: knee(&curve, at(0.5)?, end).map(|(depth, v)| (depth, potential(v))),
-            sag: potential(at(0.95)? - end),
+            flatness: high - low,
+            knee: knee(&curve, at(0.5)?, end),
+            sag: at(0.95)? - end,
         })
     }
 }
@@ -188,11 +184,11 @@ mod tests {
                 curve.push(depth * 3600.0, depth * 100.0, v, 100.0 / 3600.0);
             }
             let found = curve.figures().unwrap();
-            assert!((found.flatness.get::<volt>() - 0.3).abs() < 1e-2);
+            assert!((found.flatness - 0.3).abs() < 1e-2);
             let (depth, _) = found.knee.unwrap();
             assert!((depth - 0.9).abs() < 2e-3, "{depth}");
-            assert!((found.sag.get::<volt>() - 2.5).abs() < 1e-2);
-            assert!((found.at_depth[4].1.get::<volt>() - 25.75).abs() < 1e-3);
+            assert!((found.sag - 2.5).abs() < 1e-2);
+            assert!((found.at_depth[4].1 - 25.75).abs() < 1e-3);
             assert_eq!(found.at_depth.len(), 9);
             assert!(curve.points().len() <= POINTS + 1);
             assert!(curve.current(0.05, 0.95).1);

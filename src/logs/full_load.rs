@@ -5,12 +5,6 @@
 //! several instruments is their sum at common times, with gains of one instrument adding up and those of
 //! different instruments not.
 
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCurrent, ElectricPotential, Power, Time};
-use uom::si::power::watt;
-use uom::si::time::second;
-
 use super::instrument::{Accuracies, Accuracy};
 use super::integrate::{Integral, Integrator};
 use super::series::Series;
@@ -41,14 +35,12 @@ pub struct Reading {
 pub struct Total {
     /// The sum, SI units.
     pub value: f64,
-    /// Its standard uncertainty.
     pub standard: Option<f64>,
 }
 
 /// Adds the currents of parallel branches.
 ///
 /// Gain and offset of one instrument act on all of its readings together (JCGM 100:2008, 5.2).
-#[must_use]
 pub fn sum(branches: &[Reading]) -> Total {
     let mut total = Uncertain::exact(0.0);
     let mut known = !branches.is_empty();
@@ -69,18 +61,14 @@ pub fn sum(branches: &[Reading]) -> Total {
 /// One branch over time.
 #[derive(Debug, Clone)]
 pub struct Branch {
-    /// Its name, for messages.
     pub name: String,
     /// Its current; all branches on one clock.
     pub series: Series,
-    /// Accuracy of its instrument.
     pub accuracy: Option<Accuracy>,
-    /// Which instrument.
     pub instrument: SourceId,
 }
 
 /// Adds branches at the times of the first one at which all of them have a reading.
-#[must_use]
 pub fn sum_over_time(branches: &[Branch]) -> Vec<(f64, Total)> {
     let Some(first) = branches.first() else {
         return Vec::new();
@@ -105,11 +93,10 @@ pub fn sum_over_time(branches: &[Branch]) -> Vec<(f64, Total)> {
 }
 
 /// What is known beforehand.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub struct FullLoadSettings {
-    /// Rated continuous current.
-    pub rated: ElectricCurrent,
-    /// The instruments.
+    /// Rated continuous current, A.
+    pub rated: f64,
     pub accuracies: Accuracies,
 }
 
@@ -118,7 +105,6 @@ pub struct FullLoadSettings {
 pub enum LoadEnd {
     /// The terminals went dead under load: the BMS opened.
     BmsCutOff,
-    /// The load was taken off.
     TakenOff,
     /// The log ends under load.
     StillOn,
@@ -138,24 +124,23 @@ impl LoadEnd {
 /// What a full-load test shows.
 #[derive(Debug, Clone)]
 pub struct FullLoad {
-    /// Longest time at or above rated current beyond the uncertainty.
-    pub surely: Time,
-    /// Longest time for which it may have been.
-    pub possibly: Time,
-    /// How the load came to its end.
+    /// Longest time at or above rated current beyond the uncertainty, s.
+    pub surely: f64,
+    /// Longest time for which it may have been, s.
+    pub possibly: f64,
     pub end: LoadEnd,
-    /// Mean current, voltage and power under load.
-    pub mean_current: ElectricCurrent,
-    /// Mean voltage, where there is one.
-    pub mean_voltage: Option<ElectricPotential>,
-    /// Mean power, where there is a voltage.
-    pub mean_power: Option<Power>,
+    /// Mean current, voltage and power under load, A.
+    pub mean_current: f64,
+    /// Mean voltage, V, where there is one.
+    pub mean_voltage: Option<f64>,
+    /// Mean power, W, where there is a voltage.
+    pub mean_power: Option<f64>,
     /// Charge and energy under load.
     pub integral: Integral,
     /// Whether the current may have come to the rated one at all.
     pub reached: bool,
-    /// The highest current.
-    pub highest: ElectricCurrent,
+    /// The highest current, A.
+    pub highest: f64,
     /// What is missing for the times at or above rated current.
     pub missing: Vec<&'static str>,
 }
@@ -193,17 +178,15 @@ impl Hold {
 }
 
 /// Watches a full-load test, sample by sample.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct FullLoadTest {
     settings: FullLoadSettings,
-    rated: f64,
     surely: Hold,
     possibly: Hold,
     integrator: Integrator,
     volts: (f64, u64),
     under_load: Option<f64>,
     dead: bool,
-    /// Dead samples in a row.
     dead_samples: u32,
     off: bool,
     broken: bool,
@@ -215,23 +198,8 @@ pub struct FullLoadTest {
 
 impl FullLoadTest {
     /// Starts watching.
-    #[must_use]
     pub fn new(settings: FullLoadSettings) -> Self {
-        Self {
-            rated: settings.rated.get::<ampere>(),
-            settings,
-            surely: Hold::default(),
-            possibly: Hold::default(),
-            integrator: Integrator::new(),
-            volts: (0.0, 0),
-            under_load: None,
-            dead: false,
-            dead_samples: 0,
-            off: false,
-            broken: false,
-            last: None,
-            highest: 0.0,
-        }
+        Self { settings, ..Self::default() }
     }
 
     /// Takes a sample: s, V, A (positive out of the pack).
@@ -248,9 +216,9 @@ impl FullLoadTest {
         let step = self.last.map_or(0.0, |(before, _)| time - before);
         let gap = self.last.is_some_and(|(_, usual)| step > GAP && usual > 0.0 && step > GAP_STEPS * usual);
         self.last = Some((time, step));
-        self.surely.take(time, current - expanded >= self.rated, broken || gap);
-        self.possibly.take(time, current + expanded >= self.rated, broken);
-        if current < OFF * self.rated {
+        self.surely.take(time, current - expanded >= self.settings.rated, broken || gap);
+        self.possibly.take(time, current + expanded >= self.settings.rated, broken);
+        if current < OFF * self.settings.rated {
             self.off = self.under_load.is_some();
             if self.off && self.under_load.is_some_and(|v| voltage < DEAD * v) {
                 self.dead = true;
@@ -276,10 +244,9 @@ impl FullLoadTest {
     }
 
     /// What the test shows, or `None` when the log holds no load.
-    #[must_use]
     pub fn finish(self) -> Option<FullLoad> {
         let integral = self.integrator.finish(&self.settings.accuracies)?;
-        let seconds = integral.duration().get::<second>();
+        let seconds = integral.duration();
         if seconds <= 0.0 {
             return None;
         }
@@ -297,15 +264,15 @@ impl FullLoadTest {
         #[expect(clippy::cast_precision_loss, reason = "a count of samples")]
         let mean_voltage = (self.volts.1 > 0).then(|| self.volts.0 / self.volts.1 as f64);
         Some(FullLoad {
-            surely: Time::new::<second>(self.surely.longest),
-            possibly: Time::new::<second>(self.possibly.longest),
+            surely: self.surely.longest,
+            possibly: self.possibly.longest,
             end,
-            mean_current: ElectricCurrent::new::<ampere>(integral.charge.value.value / seconds),
-            mean_voltage: mean_voltage.map(ElectricPotential::new::<volt>),
-            mean_power: integral.energy.map(|energy| Power::new::<watt>(energy.value.value / seconds)),
+            mean_current: integral.charge.value / seconds,
+            mean_voltage,
+            mean_power: integral.energy.map(|energy| energy.value / seconds),
             integral,
             reached: self.possibly.ever,
-            highest: ElectricCurrent::new::<ampere>(self.highest),
+            highest: self.highest,
             missing: lacking(missing),
         })
     }
@@ -333,24 +300,10 @@ mod tests {
         assert_eq!(sum(&[]).standard, None);
     }
 
-    #[test]
-    fn branches_at_common_times() {
-        let branch = |from: f64, step: f64, value: f64, instrument| Branch {
-            name: String::new(),
-            series: Series::of((0..100).map(|n| (from + step * f64::from(n), value))),
-            accuracy: Some(Accuracy { gain: 0.02, offset: 0.0 }),
-            instrument,
-        };
-        let sums = sum_over_time(&[branch(0.0, 1.0, 77.0, 1), branch(10.5, 0.7, 174.0, 2)]);
-        assert_eq!(sums.first().map(|s| s.0), Some(11.0), "both have a reading only from here on");
-        assert_eq!(sums.last().map(|s| s.0), Some(79.0));
-        assert!(sums.iter().all(|(_, total)| total.value == 251.0));
-    }
-
     fn test(current: f64, minutes: u32, after: Option<f64>, gain: f64) -> FullLoad {
         let accuracy = Some(Accuracy { gain, offset: 0.0 });
         let mut test = FullLoadTest::new(FullLoadSettings {
-            rated: ElectricCurrent::new::<ampere>(250.0),
+            rated: 250.0,
             accuracies: Accuracies { voltage: accuracy, current: accuracy },
         });
         test.push(-1.0, 26.0, 0.0, false);
@@ -376,7 +329,7 @@ mod tests {
         ];
         for (current, minutes, after, end, (surely, possibly)) in cases {
             let found = test(current, minutes, after, 0.02);
-            let times = [found.surely, found.possibly].map(|time| time.get::<second>() / 60.0);
+            let times = [found.surely, found.possibly].map(|time| time / 60.0);
             assert_eq!((found.end, times, found.missing.len()), (end, [surely, possibly], 0), "{current}");
             assert_eq!(found.reached, possibly > 0.0);
         }
@@ -388,7 +341,7 @@ mod tests {
         let accuracy = Some(Accuracy { gain: 0.0, offset: 0.0 });
         let run = |gap: i32, dead: i32| {
             let mut test = FullLoadTest::new(FullLoadSettings {
-                rated: ElectricCurrent::new::<ampere>(250.0),
+                rated: 250.0,
                 accuracies: Accuracies { voltage: accuracy, current: accuracy },
             });
             for t in (0..1300).filter(|t| !(500..500 + gap).contains(t)) {
@@ -397,7 +350,7 @@ mod tests {
                 test.push(f64::from(t), volts, if off { 0.0 } else { 256.0 }, false);
             }
             let found = test.finish().unwrap();
-            (found.surely.get::<second>(), found.possibly.get::<second>(), found.end)
+            (found.surely, found.possibly, found.end)
         };
         assert_eq!(run(0, 0), (1199.0, 1199.0, LoadEnd::TakenOff));
         assert_eq!(run(120, 1), (579.0, 1199.0, LoadEnd::TakenOff));

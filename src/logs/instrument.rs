@@ -3,8 +3,6 @@
 //! Accuracies are expanded uncertainties (k = 2), as everywhere in this program. A gain error moves all
 //! readings of one instrument together, an offset likewise: over a whole test neither averages out.
 
-use std::ops::Mul;
-
 use crate::units::COVERAGE;
 
 /// Accuracy of one instrument, expanded (k = 2).
@@ -18,7 +16,6 @@ pub struct Accuracy {
 
 impl Accuracy {
     /// Standard uncertainty of one reading, SI units.
-    #[must_use]
     pub fn standard(self, value: f64) -> f64 {
         (self.gain * value).hypot(self.offset) / COVERAGE
     }
@@ -35,32 +32,25 @@ pub struct Accuracies {
 
 /// A figure with its standard uncertainty (k = 1), by origin and combined.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Estimate<Q> {
-    /// The figure.
-    pub value: Q,
+pub struct Estimate {
+    /// The figure, SI units.
+    pub value: f64,
     /// From taking samples instead of a record without gaps.
-    pub sampling: Q,
+    pub sampling: f64,
     /// From the instruments; `None` where their accuracy is not known.
-    pub instrument: Option<Q>,
+    pub instrument: Option<f64>,
     /// Combined, of what is known.
-    pub standard: Q,
+    pub standard: f64,
 }
 
-impl<Q: Copy + Mul<f64, Output = Q>> Estimate<Q> {
-    /// From SI values and the quantity's constructor.
-    #[must_use]
-    pub fn of(value: f64, sampling: f64, instrument: Option<f64>, make: fn(f64) -> Q) -> Self {
-        Self {
-            value: make(value),
-            sampling: make(sampling),
-            instrument: instrument.map(make),
-            standard: make(sampling.hypot(instrument.unwrap_or_default())),
-        }
+impl Estimate {
+    /// From its parts, SI units.
+    pub fn of(value: f64, sampling: f64, instrument: Option<f64>) -> Self {
+        Self { value, sampling, instrument, standard: sampling.hypot(instrument.unwrap_or_default()) }
     }
 
     /// Expanded uncertainty, k = 2.
-    #[must_use]
-    pub fn expanded(&self) -> Q {
+    pub fn expanded(&self) -> f64 {
         self.standard * COVERAGE
     }
 }
@@ -79,7 +69,6 @@ pub struct ReadingComparison {
 impl ReadingComparison {
     /// The normalised error, difference over its expanded uncertainty, without its sign (ISO/IEC 17043, from memory):
     /// readings that agree have one of at most 1.
-    #[must_use]
     pub fn normalised_error(&self) -> f64 {
         (self.difference / self.expanded).abs()
     }

@@ -14,11 +14,6 @@
 //! integral, because it may be a true pulse. It may as well be a false reading: the difference that all of
 //! them make together, Δ, is counted as uncertain, Δ/√3 as for limits ±Δ.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::energy::joule;
-use uom::si::f64::{ElectricCharge, Energy, Time};
-use uom::si::time::second;
-
 use super::instrument::{Accuracies, Estimate};
 use super::intervals::{Interval, Intervals};
 use super::read::{RUN, Spikes};
@@ -54,35 +49,35 @@ impl Sum {
 /// A gap that was bridged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gap {
-    /// Time of the sample before it.
-    pub from: Time,
-    /// Its length.
-    pub length: Time,
-    /// Charge that the trapezoid puts into it.
-    pub charge: ElectricCharge,
+    /// Time of the sample before it, s.
+    pub from: f64,
+    /// Its length, s.
+    pub length: f64,
+    /// Charge that the trapezoid puts into it, C.
+    pub charge: f64,
 }
 
 /// Charge and energy between two times.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Integral {
-    /// Charge; positive out of the pack.
-    pub charge: Estimate<ElectricCharge>,
-    /// Energy, where there is a voltage.
-    pub energy: Option<Estimate<Energy>>,
-    /// Time of the first sample.
-    pub from: Time,
-    /// Time of the last sample.
-    pub to: Time,
+    /// Charge, C; positive out of the pack.
+    pub charge: Estimate,
+    /// Energy, J, where there is a voltage.
+    pub energy: Option<Estimate>,
+    /// Time of the first sample, s.
+    pub from: f64,
+    /// Time of the last sample, s.
+    pub to: f64,
     /// Samples that were used.
     pub samples: u64,
-    /// The log's usual interval.
-    pub usual_interval: Option<Time>,
+    /// The log's usual interval, s.
+    pub usual_interval: Option<f64>,
     /// Gaps that were bridged; at most 64, the longest.
     pub gaps: Vec<Gap>,
     /// Gaps beyond those, bridged and counted as uncertain like them.
     pub further_gaps: u64,
-    /// Their length together.
-    pub further_gap_time: Time,
+    /// Their length together, s.
+    pub further_gap_time: f64,
     /// Samples far off what lies before and after them; they are part of the integral, and the uncertainty of
     /// sampling holds what they make.
     pub spikes: u64,
@@ -94,36 +89,29 @@ pub struct Integral {
 
 impl Integral {
     /// From the first sample to the last.
-    #[must_use]
-    pub fn duration(&self) -> Time {
+    pub fn duration(&self) -> f64 {
         self.to - self.from
     }
 
     /// With what the current reads while nothing flows: it may read the same under load. `limit` is that of the error of
     /// the charge, C.
-    #[must_use]
     pub fn with_offset(mut self, limit: f64) -> Self {
         let more = limit / 3.0_f64.sqrt();
-        let Estimate { value, sampling, instrument, .. } = self.charge;
-        let (charge, sampling) = (value.get::<coulomb>(), sampling.get::<coulomb>().hypot(more));
-        let instrument = instrument.map(|u| u.get::<coulomb>());
-        self.charge = Estimate::of(charge, sampling, instrument, ElectricCharge::new::<coulomb>);
-        self.energy = self.energy.map(|Estimate { value, sampling, instrument, .. }| {
-            let energy = value.get::<joule>();
-            let volts = if charge == 0.0 { 0.0 } else { energy / charge };
-            let sampling = sampling.get::<joule>().hypot(more * volts);
-            Estimate::of(energy, sampling, instrument.map(|u| u.get::<joule>()), Energy::new::<joule>)
+        let charge = self.charge;
+        self.charge = Estimate::of(charge.value, charge.sampling.hypot(more), charge.instrument);
+        self.energy = self.energy.map(|energy| {
+            let volts = if charge.value == 0.0 { 0.0 } else { energy.value / charge.value };
+            Estimate::of(energy.value, energy.sampling.hypot(more * volts), energy.instrument)
         });
         self
     }
 
     /// What a reader of the figures must know beside them, one sentence each: gaps, samples far off,
     /// restarts of the clock. Empty where there is nothing to say.
-    #[must_use]
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
-        let show = |time: Time| show(time.get::<second>(), Dimension::TIME);
-        if let Some(longest) = self.gaps.iter().max_by(|a, b| a.length.value.total_cmp(&b.length.value)) {
+        let show = |time: f64| show(time, Dimension::TIME);
+        if let Some(longest) = self.gaps.iter().max_by(|a, b| a.length.total_cmp(&b.length)) {
             let at = show(longest.from);
             let total = self.gaps.iter().fold(self.further_gap_time, |sum, gap| sum + gap.length);
             let count = self.gaps.len() as u64 + self.further_gaps;
@@ -173,12 +161,6 @@ impl Integral {
         }
         notes
     }
-
-    /// Charge that was bridged over the gaps that are listed.
-    #[must_use]
-    pub fn bridged(&self) -> ElectricCharge {
-        self.gaps.iter().fold(ElectricCharge::new::<coulomb>(0.0), |sum, gap| sum + gap.charge)
-    }
 }
 
 /// Sums charge and energy sample by sample, in constant memory.
@@ -206,7 +188,6 @@ pub struct Integrator {
     spiked_energy: f64,
     samples: u64,
     restarts: u64,
-    /// A sample had no voltage.
     without_voltage: bool,
     intervals: Intervals,
 }
@@ -226,7 +207,6 @@ struct Point {
 
 impl Integrator {
     /// Starts with nothing.
-    #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
@@ -308,19 +288,16 @@ impl Integrator {
     }
 
     /// Time of the first sample, s.
-    #[must_use]
     pub fn began(&self) -> Option<f64> {
         self.first
     }
 
     /// Charge so far, C.
-    #[must_use]
     pub fn charge_so_far(&self) -> f64 {
         self.charge.value()
     }
 
     /// The integral, or `None` with fewer than two samples.
-    #[must_use]
     pub fn finish(&self, accuracies: &Accuracies) -> Option<Integral> {
         let (first, last) = (self.first?, self.last?.time);
         if self.samples < 2 {
@@ -346,26 +323,19 @@ impl Integrator {
             parts.iter().map(|part| part * part).sum::<f64>().sqrt() / COVERAGE
         });
         Some(Integral {
-            charge: Estimate::of(charge, charge_sampling, charge_instrument, |q| {
-                ElectricCharge::new::<coulomb>(q)
-            }),
-            energy: (!self.without_voltage)
-                .then(|| Estimate::of(energy, energy_sampling, energy_instrument, Energy::new::<joule>)),
-            from: Time::new::<second>(first),
-            to: Time::new::<second>(last),
+            charge: Estimate::of(charge, charge_sampling, charge_instrument),
+            energy: (!self.without_voltage).then(|| Estimate::of(energy, energy_sampling, energy_instrument)),
+            from: first,
+            to: last,
             samples: self.samples,
-            usual_interval: found.usual.map(Time::new::<second>),
+            usual_interval: found.usual,
             gaps: found
                 .listed
                 .iter()
-                .map(|gap| Gap {
-                    from: Time::new::<second>(gap.from),
-                    length: Time::new::<second>(gap.length),
-                    charge: ElectricCharge::new::<coulomb>(gap.charge),
-                })
+                .map(|gap| Gap { from: gap.from, length: gap.length, charge: gap.charge })
                 .collect(),
             further_gaps: found.further,
-            further_gap_time: Time::new::<second>(found.further_time),
+            further_gap_time: found.further_time,
             spikes: self.spikes,
             spikes_in_a_row: self.spikes_in_a_row,
             restarts: self.restarts,
@@ -377,7 +347,6 @@ impl Integrator {
 mod tests {
     use super::*;
     use crate::logs::instrument::Accuracy;
-    use uom::si::electric_charge::ampere_hour;
 
     fn run(samples: impl IntoIterator<Item = (f64, f64, f64)>) -> Integral {
         let mut integrator = Integrator::new();
@@ -390,20 +359,6 @@ mod tests {
                 current: Some(Accuracy { gain: 0.02, offset: 0.1 }),
             })
             .unwrap()
-    }
-
-    /// 250 A for 15 min are 62.5 Ah (common practice, no source).
-    #[test]
-    fn constant_current() {
-        let integral = run((0..=900).map(|t| (f64::from(t), 25.0, 250.0)));
-        assert!((integral.charge.value.get::<ampere_hour>() - 62.5).abs() < 1e-12);
-        assert_eq!(integral.charge.sampling.get::<coulomb>(), 0.0);
-        // 2 % gain and 0.1 A offset, expanded.
-        let wanted = (0.02 * 62.5_f64).hypot(0.1 * 0.25);
-        assert!((integral.charge.expanded().get::<ampere_hour>() - wanted).abs() < 1e-9);
-        assert!(integral.gaps.is_empty());
-        let energy = integral.energy.unwrap();
-        assert!((energy.value.get::<joule>() - 62.5 * 3600.0 * 25.0).abs() < 1e-6);
     }
 
     /// Ten million tenths do not drift.
@@ -421,11 +376,10 @@ mod tests {
         let samples = (0..=100).map(f64::from).chain((400..=500).map(f64::from));
         let integral = run(samples.map(|t| (t, 25.0, 30.0)));
         assert_eq!(integral.gaps.len(), 1);
-        assert_eq!(integral.gaps[0].length.get::<second>(), 300.0);
-        assert_eq!(integral.bridged().get::<coulomb>(), 9000.0);
-        assert!((integral.charge.sampling.get::<coulomb>() - 9000.0 / RECTANGULAR).abs() < 1e-6);
+        assert_eq!(integral.gaps[0].length, 300.0);
+        assert!((integral.charge.sampling - 9000.0 / RECTANGULAR).abs() < 1e-6);
         // 200 s under load, and half of what 300 s would have made.
-        assert!((integral.charge.value.get::<coulomb>() - (6000.0 + 4500.0)).abs() < 1e-6);
+        assert!((integral.charge.value - (6000.0 + 4500.0)).abs() < 1e-6);
     }
 
     /// Beyond the 64 longest gaps the others are counted, and are uncertain like them.
@@ -444,9 +398,9 @@ mod tests {
         samples.push((t, 25.0, 30.0));
         let integral = run(samples);
         assert_eq!((integral.gaps.len(), integral.further_gaps), (64, 136));
-        let listed: f64 = integral.gaps.iter().map(|gap| gap.length.get::<second>()).sum();
-        assert!((listed + integral.further_gap_time.get::<second>() - lost).abs() < 1e-6);
-        assert!((integral.charge.sampling.get::<coulomb>() / widths - 1.0).abs() < 1e-9);
+        let listed: f64 = integral.gaps.iter().map(|gap| gap.length).sum();
+        assert!((listed + integral.further_gap_time - lost).abs() < 1e-6);
+        assert!((integral.charge.sampling / widths - 1.0).abs() < 1e-9);
         let notes = integral.notes();
         assert!(
             notes[0].starts_with("200 gaps of 6.083 h together, the longest 209 s at 22.64 h"),
@@ -461,15 +415,15 @@ mod tests {
         let integral = run((0..=900).map(|t| (f64::from(t), 25.0, if t == 500 { 3000.0 } else { 30.0 })));
         assert_eq!(integral.spikes, 1);
         let charge = integral.charge;
-        assert_eq!(charge.value.get::<coulomb>(), 900.0 * 30.0 + 2970.0);
-        assert!(2.0 * charge.sampling.get::<coulomb>() > 2970.0);
+        assert_eq!(charge.value, 900.0 * 30.0 + 2970.0);
+        assert!(2.0 * charge.sampling > 2970.0);
         let energy = integral.energy.unwrap();
-        assert!(2.0 * energy.sampling.get::<joule>() > 25.0 * 2970.0);
+        assert!(2.0 * energy.sampling > 25.0 * 2970.0);
         assert!(integral.notes()[0].starts_with("1 single sample far off"));
         // In the voltage alone: the charge is certain, the energy is not.
         let integral = run((0..=900).map(|t| (f64::from(t), if t == 500 { 2.5 } else { 25.0 }, 30.0)));
-        assert_eq!((integral.spikes, integral.charge.sampling.get::<coulomb>()), (1, 0.0));
-        assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 22.5 * 30.0);
+        assert_eq!((integral.spikes, integral.charge.sampling), (1, 0.0));
+        assert!(2.0 * integral.energy.unwrap().sampling > 22.5 * 30.0);
     }
 
     /// Several false readings in a row are told like a single one, and the truth lies within the uncertainty.
@@ -479,18 +433,18 @@ mod tests {
             let wrong = |t: i32| (500..500 + count as i32).contains(&t);
             let integral = run((0..=900).map(|t| (f64::from(t), 25.0, if wrong(t) { 3000.0 } else { 30.0 })));
             assert_eq!((integral.spikes, integral.spikes_in_a_row), (count as u64, count as u64));
-            let off = integral.charge.value.get::<coulomb>() - 900.0 * 30.0;
+            let off = integral.charge.value - 900.0 * 30.0;
             assert!((off - 2970.0 * count as f64).abs() < 1e-6);
-            assert!(2.0 * integral.charge.sampling.get::<coulomb>() > off, "{count}");
+            assert!(2.0 * integral.charge.sampling > off, "{count}");
             let energy = integral.energy.unwrap();
-            assert!(2.0 * energy.sampling.get::<joule>() > 25.0 * off);
+            assert!(2.0 * energy.sampling > 25.0 * off);
             assert!(integral.notes()[0].starts_with(&format!("{count} samples in a row far off")));
         }
         // Dead readings of the voltage: the charge is certain, the energy is not.
         let wrong = |t: i32| (500..503).contains(&t);
         let integral = run((0..=900).map(|t| (f64::from(t), if wrong(t) { 0.0 } else { 25.0 }, 30.0)));
-        assert_eq!(integral.charge.sampling.get::<coulomb>(), 0.0);
-        assert!(2.0 * integral.energy.unwrap().sampling.get::<joule>() > 25.0 * 30.0 * 3.0);
+        assert_eq!(integral.charge.sampling, 0.0);
+        assert!(2.0 * integral.energy.unwrap().sampling > 25.0 * 30.0 * 3.0);
     }
 
     /// Uneven sampling (dense after a step, sparse later) is not a gap.
@@ -509,8 +463,8 @@ mod tests {
             // True charge when the load came on at `moment` tenths of the interval from 9 s to 10 s.
             let truth = 30.0 * (1.0 - f64::from(moment) / 10.0) + 30.0 * 10.0;
             let integral = run((0..=20).map(|t| (f64::from(t), 26.0, if t < 10 { 0.0 } else { 30.0 })));
-            let error = (integral.charge.value.get::<coulomb>() - truth).abs();
-            let sampling = integral.charge.sampling.get::<coulomb>();
+            let error = (integral.charge.value - truth).abs();
+            let sampling = integral.charge.sampling;
             assert!(error <= 2.0 * sampling, "{error} {sampling}");
         }
     }

@@ -17,12 +17,9 @@ use crate::units::{Dimension, show};
 /// Files that are joined.
 const FILES: usize = 64;
 
-/// A file of a log.
 #[derive(Debug, Clone)]
 pub struct LogFile {
-    /// Its name, for messages.
     pub name: String,
-    /// Where it lies.
     pub path: PathBuf,
 }
 
@@ -98,20 +95,17 @@ impl Joined {
     }
 
     /// Leaves out what lies before `from` and after `to`, s.
-    #[must_use]
     pub fn within(mut self, from: f64, to: f64) -> Self {
         self.window = (from.max(self.window.0), to.min(self.window.1));
         self
     }
 
     /// What was recognised in the first file; the others have the same columns.
-    #[must_use]
     pub fn layout(&self) -> &Layout {
         self.first.reader.layout()
     }
 
     /// Seconds since 1970 of the log's time zero, and whether they are known by UTC.
-    #[must_use]
     pub fn since_1970(&self) -> Option<(f64, bool)> {
         self.first.reader.dated()
     }
@@ -136,7 +130,6 @@ impl Joined {
     }
 
     /// What was skipped and repaired, by file where there are several.
-    #[must_use]
     pub fn account(&self) -> String {
         if self.others.is_empty() {
             return self.first.reader.report().to_string();

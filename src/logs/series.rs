@@ -60,13 +60,11 @@ impl Default for Series {
 
 impl Series {
     /// Nothing yet.
-    #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
     /// From points; those without a value are left out.
-    #[must_use]
     pub fn of(points: impl IntoIterator<Item = (f64, f64)>) -> Self {
         let mut series = Self::new();
         for (time, value) in points {
@@ -84,13 +82,11 @@ impl Series {
     }
 
     /// The points kept, and the last one.
-    #[must_use]
     pub fn points(&self) -> Vec<(f64, f64)> {
         self.points.all()
     }
 
     /// The mean of the points kept from one time to another, each counting once; nothing where there is none.
-    #[must_use]
     pub fn mean_of_points(&self, from: f64, to: f64) -> Option<f64> {
         let points = self.points();
         let values: Vec<f64> =
@@ -100,7 +96,6 @@ impl Series {
     }
 
     /// The value at a time between the first and the last point, by linear interpolation.
-    #[must_use]
     pub fn at(&self, time: f64) -> Option<f64> {
         let (last_time, last_value) = self.points.last?;
         let after = self.points.kept.partition_point(|(t, _)| *t < time);
@@ -117,7 +112,6 @@ impl Series {
     }
 
     /// The points kept at or before a time and after it; twice the same where one is at that time or the last.
-    #[must_use]
     pub fn around(&self, time: f64) -> Option<((f64, f64), (f64, f64))> {
         let after = self.points.kept.partition_point(|(t, _)| *t <= time);
         let before = *self.points.kept.get(after.checked_sub(1)?)?;
@@ -127,14 +121,12 @@ impl Series {
     }
 
     /// The usual time between points kept, s.
-    #[must_use]
     pub fn usual_step(&self) -> f64 {
         let points = &self.points.kept;
         median(points.iter().zip(points.iter().skip(1)).map(|(a, b)| b.0 - a.0)).unwrap_or(0.0)
     }
 
     /// First and last time.
-    #[must_use]
     pub fn span(&self) -> Option<(f64, f64)> {
         Some((self.points.kept.first()?.0, self.points.last?.0))
     }

@@ -104,13 +104,11 @@ impl fmt::Display for NoSlope {
 }
 
 /// V/C as mV/Ah, with the figures that are worth reading.
-#[must_use]
 pub fn in_use(slope: f64) -> String {
     significant(millivolts_per_ampere_hour(slope), 3)
 }
 
 /// V/C as mV/Ah.
-#[must_use]
 pub fn millivolts_per_ampere_hour(slope: f64) -> f64 {
     slope * 3600.0 * 1e3
 }
@@ -119,7 +117,6 @@ pub fn millivolts_per_ampere_hour(slope: f64) -> f64 {
 ///
 /// `points` are charge (C, rising) and voltage (V); `digit` is the last digit of the voltage, V. Nothing where the
 /// window reaches beyond the points, or holds fewer than three.
-#[must_use]
 pub fn slope_at(points: &[(f64, f64)], charge: f64, window: f64, digit: f64) -> Option<(Slope, usize)> {
     let half = window / 2.0 * (1.0 + 1e-9);
     let (low, high) = (charge - half, charge + half);

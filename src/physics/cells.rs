@@ -1,21 +1,15 @@
 //! Cell arithmetic: what series and parallel make of a cell, and the limits of its chemistry.
 
-use uom::si::electric_potential::volt;
-use uom::si::f64::ElectricPotential;
-
 pub(crate) use crate::record::parts::Chemistry;
 
-/// Usual voltages of one cell. LFP: common practice, no source; the others likewise.
+/// Usual voltages of one cell, V. LFP: common practice, no source; the others likewise.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Voltages {
-    /// Nominal.
-    pub nominal: ElectricPotential,
-    /// Charge limit.
-    pub charge: ElectricPotential,
-    /// Discharge limit.
-    pub discharge: ElectricPotential,
+    pub nominal: f64,
+    pub charge: f64,
+    pub discharge: f64,
     /// At rest, fully charged: what drives a short circuit.
-    pub rest_full: ElectricPotential,
+    pub rest_full: f64,
 }
 
 impl Chemistry {
@@ -25,8 +19,7 @@ impl Chemistry {
             Self::Lfp => [3.2, 3.65, 2.5, 3.4],
             Self::Nmc | Self::Nca | Self::Lmo | Self::Lco => [3.65, 4.2, 2.75, 4.15],
             Self::Lto => [2.3, 2.8, 1.5, 2.6],
-        }
-        .map(ElectricPotential::new::<volt>);
+        };
         Voltages { nominal, charge, discharge, rest_full }
     }
 }
@@ -39,7 +32,7 @@ mod tests {
     #[test]
     fn four_in_series() {
         let voltages = Chemistry::Lfp.voltages();
-        assert!((4.0 * voltages.nominal.get::<volt>() - 12.8).abs() < 1e-12);
-        assert!((4.0 * voltages.charge.get::<volt>() - 14.6).abs() < 1e-12);
+        assert!((4.0 * voltages.nominal - 12.8).abs() < 1e-12);
+        assert!((4.0 * voltages.charge - 14.6).abs() < 1e-12);
     }
 }

@@ -10,24 +10,15 @@ use super::problem::Problem;
 pub enum Area {
     /// In parts of the picture's width and height, each from 0 to 1.
     Fraction {
-        /// Left edge.
         left: f64,
-        /// Top edge.
         top: f64,
-        /// Width.
         width: f64,
-        /// Height.
         height: f64,
     },
-    /// In pixels of the original.
     Pixels {
-        /// Left edge.
         left: u32,
-        /// Top edge.
         top: u32,
-        /// Width.
         width: u32,
-        /// Height.
         height: u32,
     },
 }

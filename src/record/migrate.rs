@@ -13,9 +13,7 @@ use super::renamed::{Place, RENAMED, Renamed};
 /// A record rewritten.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Migrated {
-    /// The schema it had.
     pub from: u32,
-    /// The new text.
     pub text: String,
     /// What was changed, a line each.
     pub changes: Vec<String>,

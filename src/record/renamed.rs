@@ -8,7 +8,6 @@ pub(crate) enum Place {
     Key,
     /// A name in a rule, a limit or a template.
     Name,
-    /// A command.
     Command,
 }
 

@@ -7,11 +7,14 @@
 use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
+use std::time::Duration;
 
 use tempfile::{Builder, NamedTempFile};
 
 /// Permissions of an ordinary new file on Unix, before the umask.
 const ORDINARY: u32 = 0o666;
+/// Age from which a temporary file is what a killed run left behind.
+const LEFT_BEHIND: Duration = Duration::from_secs(600);
 
 /// Writes or replaces a file.
 ///
@@ -50,6 +53,25 @@ pub fn real_folder(folder: &Path, what: &str) -> io::Result<()> {
         return Err(io::Error::other(format!("is a link; {what} is only written into a real folder")));
     }
     fs::create_dir_all(folder)
+}
+
+/// Removes the plain files of a folder that an earlier run made and this one did not, and what killed runs left behind.
+/// Young temporary files may belong to one that still runs.
+///
+/// # Errors
+/// What the system says.
+pub fn sweep(folder: &Path, stale: impl Fn(&str) -> bool) -> io::Result<()> {
+    for path in super::open::entries(folder)? {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let meta = path.symlink_metadata()?;
+        let age = meta.modified().ok().and_then(|time| time.elapsed().ok());
+        let left = name.starts_with(".underlid-") && age.is_some_and(|age| age > LEFT_BEHIND);
+        // A folder of that name, as a bag that was not finished, may be large and is somebody's to look at.
+        if meta.is_file() && (left || stale(&name)) {
+            fs::remove_file(&path)?;
+        }
+    }
+    Ok(())
 }
 
 fn beside(path: &Path, content: &[u8], mode: u32) -> io::Result<NamedTempFile> {
@@ -91,6 +113,22 @@ mod tests {
         replace(&path, "new").unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"new");
         assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn what_an_earlier_run_made_is_swept_and_nothing_else() {
+        let dir = tempfile::tempdir().unwrap();
+        let at = |name: &str| dir.path().join(name);
+        for name in ["curve-1.csv", "curve-2.csv", "mine.csv", ".underlid-young.tmp", ".underlid-old.tmp"] {
+            fs::write(at(name), "x").unwrap();
+        }
+        fs::create_dir(at("curve-3.csv")).unwrap();
+        let old = std::time::SystemTime::now() - 2 * LEFT_BEHIND;
+        fs::File::open(at(".underlid-old.tmp")).unwrap().set_modified(old).unwrap();
+        sweep(dir.path(), |name| name.starts_with("curve-") && name != "curve-1.csv").unwrap();
+        let left = ["curve-1.csv", "mine.csv", ".underlid-young.tmp", "curve-3.csv"];
+        assert!(left.iter().all(|name| at(name).exists()));
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), left.len());
     }
 
     #[test]

@@ -26,7 +26,6 @@ pub struct NotAQuantity {
     pub message: String,
     /// The bytes of the text that are wrong.
     pub at: Range<usize>,
-    /// A right example.
     pub example: String,
 }
 

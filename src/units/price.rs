@@ -6,7 +6,6 @@
 /// An amount of money.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Price {
-    /// How much.
     pub amount: f64,
     /// In what: three capital letters, as in ISO 4217.
     pub currency: String,

@@ -459,6 +459,11 @@ function pictures(one, photo) {
     for (const name of one.part_photos) row.append(make("button", `Point to it in ${name}`, { type: "button", on: () => point(one, name) }));
     parts.push(row);
   }
+  if (one.measures && one.part_photos.length) {
+    const row = make("div", null, { class: "row" });
+    for (const name of one.part_photos) row.append(make("button", `Measure in ${name}`, { type: "button", on: () => measure(one, name) }));
+    parts.push(row);
+  }
   return parts;
 }
 

@@ -8,8 +8,6 @@ use proptest::prelude::*;
 use underlid::logs::instrument::Accuracies;
 use underlid::logs::integrate::Integrator;
 use underlid::logs::read::{Fault, LogReader, Meaning, ReadSettings};
-use uom::si::electric_charge::coulomb;
-use uom::si::time::second;
 
 use crate::common::rounds;
 
@@ -156,9 +154,9 @@ fn untold(bytes: &[u8]) -> Option<String> {
     let told = !report.is_clean()
         || !integral.notes().is_empty()
         || [Fault::SameTime, Fault::OpenEnd].iter().any(|fault| report.tally(*fault).count > 0);
-    let (from, to) = (integral.from.get::<second>(), integral.to.get::<second>());
-    let error = (integral.charge.value.get::<coulomb>() - truth(from, to)).abs();
-    let allowed = integral.charge.expanded().get::<coulomb>();
+    let (from, to) = (integral.from, integral.to);
+    let error = (integral.charge.value - truth(from, to)).abs();
+    let allowed = integral.charge.expanded();
     (error > allowed + 1e-6 && !told).then(|| {
         format!("{error} As off, {allowed} stated, from {from} s to {to} s\n{}\n{report}", log.layout())
     })

@@ -7,7 +7,6 @@ use std::io::Cursor;
 use underlid::logs::instrument::Accuracies;
 use underlid::logs::integrate::Integrator;
 use underlid::logs::read::{LogReader, Meaning, ReadSettings};
-use uom::si::electric_charge::coulomb;
 
 /// One sample of the discharge: its number, time in s, voltage in V, current in A.
 struct At {
@@ -86,7 +85,7 @@ fn account(bytes: &[u8], wanted: &Wanted) -> String {
         .unwrap();
     writeln!(out, "{report}").unwrap();
     let integral = integrator.finish(&Accuracies::default()).unwrap();
-    let found = integral.charge.value.get::<coulomb>();
+    let found = integral.charge.value;
     if let Charge(wanted) = wanted {
         let off = (found / wanted - 1.0).abs();
         let wrong = if off < 1e-4 { "" } else { "WRONG: " };

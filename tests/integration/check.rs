@@ -302,7 +302,7 @@ fn checking_an_example_is_quick() {
 #[test]
 fn nothing_recorded_is_never_passed() {
     // Every recorded value of the examples is taken away, one by one: no rule may begin to pass because of it.
-    // The second example takes as long again: in the long set.
+    // The second example takes as long again, and so does every other line of the first: in the long set.
     let both = std::env::var_os("UNDERLID_LONG").is_some();
     for name in ["harbour-24-150-rev-a", "harbour-24-150-rev-b"].into_iter().take(if both { 2 } else { 1 }) {
         let text = fs::read_to_string(example(name).join("inspection.toml")).unwrap();
@@ -311,7 +311,7 @@ fn nothing_recorded_is_never_passed() {
         let stands_in = ["inner_ambient", "ambient", "path", "invented", "complete"];
         let lines: Vec<&str> = text.lines().collect();
         for (index, line) in lines.iter().enumerate() {
-            let Some((key, _)) = line.split_once(" = ") else { continue };
+            let Some((key, _)) = line.split_once(" = ").filter(|_| both || index % 2 == 0) else { continue };
             if stands_in.contains(&key)
                 || ["schema", "kind", "id", "shows", "file", "with", "notes", "text"].contains(&key)
             {

@@ -72,6 +72,12 @@ const NOT_ASKED: &[&str] = &[
     "rig.source.element.id",
     "rig.source.element.kind",
     "rig.source.element.leg",
+    // Rare, and a second list of parts: written in the file.
+    "charge_path.complete",
+    "charge_path.shares",
+    "charge_path.element.id",
+    "charge_path.element.kind",
+    "charge_path.element.leg",
     "path.element.id",
     "path.element.kind",
     "path.element.leg",

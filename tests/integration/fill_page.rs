@@ -361,6 +361,35 @@ fn the_page_in_a_browser() {
     assert!(compared > 200, "{compared}");
 }
 
+/// The sheet and a card through a simulated camera, sent, tapped and measured on the page; `measure-photo` measures the same.
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn photos_are_measured_on_the_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let pack = folder.path().join("pack");
+    fs::create_dir(&pack).unwrap();
+    fs::write(
+        pack.join("inspection.toml"),
+        "schema = 2\n\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nleg = \"positive\"\n",
+    )
+    .unwrap();
+    // A length on the sheet, and a width beside a card.
+    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 1), (5, 6)], 161_127);
+    let truth = folder.path().join("truth.jsonl");
+    fs::write(&truth, truths.iter().map(|truth| format!("{truth}\n")).collect::<String>()).unwrap();
+    let page = serve(&pack, &[]);
+    let root = crate::common::root();
+    let status = node("measure.mjs")
+        .arg(format!("http://{}/", page.address))
+        .args([&*pack, &*truth, folder.path(), &root.join("target/browser"), &root.join(".cache/tools")])
+        .status()
+        .unwrap();
+    assert!(status.success());
+    let (status, out, error) = crate::common::run(&["measure-photo", pack.to_str().unwrap(), "--again"]);
+    assert_eq!(status, 0, "{out}{error}");
+    assert!(out.contains("2 measurements, 0 not the same again"), "{out}");
+}
+
 #[test]
 #[ignore = "needs the tools that tests/run sets up"]
 fn long_fifty_clients_lose_nothing() {

@@ -10,7 +10,6 @@ use serde::Deserialize;
 use underlid::logs::account::{Account, AccountCheck, StretchKind};
 use underlid::logs::capacity::{CapacitySettings, CapacityTest};
 use underlid::logs::read::{CurrentSign, LogReader, Meaning, ReadSettings};
-use uom::si::f64::ElectricCharge;
 
 #[derive(Debug, Deserialize)]
 struct Corpus {
@@ -54,7 +53,7 @@ fn read(path: &Path, claim: Option<f64>) -> Found {
         found.doubts.extend(log.layout().rivals(meaning).iter().map(|c| format!("or \"{}\"", c.header)));
     }
     let mut test = CapacityTest::new(CapacitySettings {
-        claim: claim.map(ElectricCharge::new::<uom::si::electric_charge::ampere_hour>),
+        claim: claim.map(|claim| claim * 3600.0),
         ..CapacitySettings::default()
     });
     let mut last = f64::NAN;
@@ -75,13 +74,12 @@ fn read(path: &Path, claim: Option<f64>) -> Found {
     found.figures.insert("charge_ah", sum(StretchKind::Charge, &|s| s.charge));
     found.figures.insert("charge_wh", sum(StretchKind::Charge, &|s| s.energy));
     if let Some(test) = test.finish() {
-        use uom::si::{electric_charge::ampere_hour, energy::watt_hour, time::second};
         let integral = &test.integral;
-        found.figures.insert("largest_discharge_ah", integral.charge.value.get::<ampere_hour>());
+        found.figures.insert("largest_discharge_ah", integral.charge.value / 3600.0);
         if let Some(energy) = &integral.energy {
-            found.figures.insert("largest_discharge_wh", energy.value.get::<watt_hour>());
+            found.figures.insert("largest_discharge_wh", energy.value / 3600.0);
         }
-        let (from, to) = (integral.from.get::<second>(), integral.to.get::<second>());
+        let (from, to) = (integral.from, integral.to);
         found
             .doubts
             .extend(account.checks(from, to, 0.0).iter().filter_map(|c| c.clash().map(str::to_owned)));

@@ -11,7 +11,7 @@ use serde_json::Value;
 use crate::common::{python, run, text};
 
 /// Pixels a millimetre of the pictures that are drawn here.
-const SCALE: f64 = 5.0;
+const SCALE: f64 = 4.0;
 
 /// The sheet seen straight from above with a bar of 60 × 20 mm on it, from the squares of the SVG.
 fn picture(folder: &Path) -> GrayImage {
@@ -81,6 +81,16 @@ fn a_length_goes_into_the_record_and_is_measured_again() {
     assert_eq!((status, error.as_str()), (0, ""), "{out}");
     assert!(out.contains("the same again") && out.contains("1 measurement, 0 not"), "{out}");
 
+    // The write-up draws it at its photo, and says it.
+    let (_, _, error) = run(&["report", &inspection]);
+    let page =
+        fs::read_to_string(folder.path().join("report/report.html")).unwrap_or_else(|_| panic!("{error}"));
+    assert!(
+        page.contains("measured in it: bar, length: ")
+            && page.contains(&format!("text-anchor=\"middle\" fill=\"#111\">{length}")),
+        "{page}"
+    );
+
     // A field that holds no length takes none, and a photo that was changed is told.
     let (status, _, error) = run(&[&arguments[..], &["--into", &inspection, "--as", "bar.mass"]].concat());
     assert_eq!(status, 2);
@@ -122,7 +132,7 @@ fn what_a_picture_cannot_carry_is_refused_or_wide() {
         let (status, _, error) = call(more);
         assert!(status == 2 && error.contains(expected), "{more:?}: {error}");
     }
-    // The same sheet twice, no sheet, a bent file.
+    // The same sheet twice, no sheet, a bent file, one that lies about its size.
     let mut twice = GrayImage::from_pixel(2 * whole.width(), whole.height(), Luma([90]));
     for left in [0, whole.width()] {
         image::imageops::replace(&mut twice, &whole, i64::from(left), 0);
@@ -133,6 +143,25 @@ fn what_a_picture_cannot_carry_is_refused_or_wide() {
     assert!(call(&[]).2.contains("no code of a scale sheet was found"));
     fs::write(&photo, b"\x89PNG\r\n\x1a\n").unwrap();
     assert!(call(&[]).2.contains("damaged"));
+    GrayImage::from_pixel(40, 40, Luma([90])).save(&photo).unwrap();
+    let small = fs::read(&photo).unwrap();
+    let lying = |width: u32, height: u32| {
+        let mut bytes = small.clone();
+        bytes[16..24].copy_from_slice(&[width.to_be_bytes(), height.to_be_bytes()].concat());
+        let mut sum = flate2::Crc::new();
+        sum.update(&bytes[12..29]);
+        bytes[29..33].copy_from_slice(&sum.sum().to_be_bytes());
+        bytes
+    };
+    for (width, height, expected) in
+        [(65_535, 65_535, "pixels"), (9_000, 9_000, "damaged"), (0, 7, "damaged")]
+    {
+        fs::write(&photo, lying(width, height)).unwrap();
+        for arguments in [&["measure-photo", &photo][..], &["decode", "--photo", &photo]] {
+            let (status, _, error) = run(arguments);
+            assert!(status == 2 && error.contains(expected), "{arguments:?} {width}: {error}");
+        }
+    }
     let (status, _, error) = run(&["scale-sheet", &text(&folder.path().join("sheet.pdf"))]);
     assert!(status == 2 && error.contains("scale-sheet.html"), "{error}");
 }
@@ -175,35 +204,36 @@ struct Scenes {
     thin: Vec<f64>,
 }
 
-/// Renders scenes by `tests/reference/photo_scenes.py`, which knows nothing of the solver, and measures them.
-fn scenes(number: usize) -> Scenes {
-    let folder = tempfile::tempdir().unwrap();
-    let at = |name: &str| text(&folder.path().join(name));
+/// Renders scenes by `tests/reference/photo_scenes.py`, which knows nothing of the solver, and gives what is true of them.
+pub fn rendered(folder: &Path, parts: &[(usize, usize)], seed: u32) -> Vec<Value> {
+    let at = |name: &str| text(&folder.join(name));
     for (paper, name) in [("a4", "a4.svg"), ("strip", "strip.svg")] {
         assert_eq!(run(&["scale-sheet", &at(name), "--paper", paper]).0, 0);
     }
-    let half = number / 2;
-    let parts = [(0, half), (half, number)].map(|(from, to)| {
-        let mut command = python("photo_scenes.py");
-        command.args([
-            &at("a4.svg"),
-            &at("strip.svg"),
-            &text(folder.path()),
-            &from.to_string(),
-            &to.to_string(),
-        ]);
-        command.spawn().unwrap()
-    });
-    for mut part in parts {
+    let started: Vec<_> = parts
+        .iter()
+        .map(|(from, to)| {
+            let numbers = [from.to_string(), to.to_string(), seed.to_string()];
+            let mut command = python("photo_scenes.py");
+            command.args([&at("a4.svg"), &at("strip.svg"), &text(folder)]).args(numbers);
+            command.spawn().unwrap()
+        })
+        .collect();
+    for mut part in started {
         assert!(part.wait().unwrap().success());
     }
     let mut told = Vec::new();
-    for from in [0, half] {
-        let lines = fs::read_to_string(folder.path().join(format!("truth-{from}.jsonl"))).unwrap();
+    for (from, _) in parts {
+        let lines = fs::read_to_string(folder.join(format!("truth-{from}.jsonl"))).unwrap();
         told.extend(lines.lines().map(|line| serde_json::from_str::<Value>(line).unwrap()));
     }
+    told
+}
+
+fn scenes(number: usize, seed: u32) -> Scenes {
+    let folder = tempfile::tempdir().unwrap();
     let mut of = Scenes::default();
-    for truth in &told {
+    for truth in &rendered(folder.path(), &[(0, number / 2), (number / 2, number)], seed) {
         scene(folder.path(), truth, &mut of);
     }
     of
@@ -272,17 +302,41 @@ fn median(mut of: Vec<f64>) -> f64 {
     of[of.len() / 2]
 }
 
+/// A hundred thousand codes, as small as they can be told, on a picture of 57 million pixels.
+#[test]
+#[ignore = "takes half a minute in a debug build"]
+fn long_a_hundred_thousand_codes_end_in_bounded_time() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = text(&folder.path().join("codes.png"));
+    let code =
+        qrcode::QrCode::with_version("SCALE A4 10 138 21", qrcode::Version::Normal(1), qrcode::EcLevel::L);
+    let colors = code.unwrap().to_colors();
+    let codes = GrayImage::from_fn(24 * 400, 24 * 250, |x, y| {
+        let (column, row) = ((x % 24) as usize, (y % 24) as usize);
+        let dark = column < 21 && row < 21 && colors[row * 21 + column] == qrcode::Color::Dark;
+        Luma([if dark { 20 } else { 230 }])
+    });
+    codes.save(&photo).unwrap();
+    for arguments in [&["measure-photo", &photo][..], &["decode", "--photo", &photo]] {
+        let started = std::time::Instant::now();
+        let (status, out, error) = run(arguments);
+        assert!(status == 2 && out.len() < 100_000, "{status}: {error}");
+        assert!(started.elapsed().as_secs() < 60, "{arguments:?}: {:?}", started.elapsed());
+    }
+}
+
 #[test]
 #[ignore = "needs the tools that tests/run sets up"]
 fn rendered_scenes_are_measured_within_their_intervals() {
-    let of = scenes(8);
+    let of = scenes(8, 16_000);
     assert!(of.silent.is_empty() && of.missed.len() <= 1 && of.measured >= 5, "{of:?}");
 }
 
 #[test]
 #[ignore = "needs the tools that tests/run sets up"]
 fn long_six_hundred_scenes_are_measured_within_their_intervals() {
-    let of = scenes(600);
+    // Other scenes than those that the solver was tuned on (seed 16000).
+    let of = scenes(600, 161_127);
     let Scenes { measured, held, refused, .. } = of;
     println!("{measured} measured, {held} held, {refused} refused, {:?} {:?}", of.silent, of.missed);
     assert!(of.silent.is_empty(), "{:?}", of.silent);
@@ -292,6 +346,8 @@ fn long_six_hundred_scenes_are_measured_within_their_intervals() {
         of.missed
     );
     // Half a hundredth of 25 mm.
-    assert!(median(of.plane) < 0.125);
-    assert!(median(of.thin) < 0.25);
+    let (plane, thin) = (median(of.plane), of.thin);
+    println!("median in the plane {plane:.4} mm; thicknesses {thin:.3?} mm");
+    assert!(plane < 0.125);
+    assert!(thin.iter().all(|whole| *whole <= 0.25), "{thin:?}");
 }

@@ -220,7 +220,7 @@ fn what_is_not_known_gives_no_verdict() {
         // The same beside a part of which nothing is known.
         (PACK.replacen("section = \"30 x 4 mm\"\nlength = \"120 mm\"\n", "", 1), "minus-joint", "`section"),
         // Parts of one string carry a part of the current; which they are is not in the record.
-        (PACK.replace("complete = \"yes\"", "complete = \"yes\"\nstrings = 2"), "plus-bar", "parallel strings"),
+        (PACK.replace("complete = \"yes\"", "complete = \"yes\"\nstrings = 2"), "plus-bar", "`in_each_string`"),
         // Of three links listed one by one the second has no metal.
         (one_by_one(&["copper", "", "copper"]), "link-1", "`material`"),
     ] {
@@ -437,4 +437,87 @@ fn the_ranges_of_the_examples_hold_their_truth() {
     // 95 in 100 lie inside a range that is right; the leads of the tests, with which the truth is told, are thicker than
     // most in use.
     assert!(outside.len() <= 1 && held >= 12, "{held} held; {outside:#?}");
+}
+
+/// The pack with twice as many cells of half the size, in two strings, each with bars, joints and a fuse of its own.
+fn two_strings(answer: &str) -> String {
+    let own = |kind: &str| format!("kind = \"{kind}\"\n{answer}");
+    let fuse = "[[path.element]]\nid = \"fuse-joint\"\nkind = \"joint\"\nleg = \"positive\"\nresistance = \"10 µΩ\"\n[[path.element]]\nid = \"fuse\"\nkind = \"fuse\"\nleg = \"positive\"\nfuse = \"class T\"\nrating = \"80 A\"\nresistance = \"0.4 mΩ\"\n";
+    let terminal = "[[path.element]]\nid = \"plus\"";
+    PACK.replace("parallel = 1", "parallel = 2")
+        .replace("280 Ah", "140 Ah")
+        .replace("\"0.2 mΩ\"", "\"0.4 mΩ\"")
+        .replace("5.4 kg", "2.7 kg")
+        .replace("complete = \"yes\"", "complete = \"yes\"\nstrings = 2\nstrings_fused = \"yes\"")
+        .replace(terminal, &(fuse.to_owned() + terminal))
+        .replace("kind = \"busbar\"\n", &own("busbar"))
+        .replace("kind = \"joint\"\n", &own("joint"))
+        .replace("kind = \"fuse\"\n", &own("fuse"))
+}
+
+/// Resistances in parallel: of two strings of which one has 0.7 of the other's resistance it carries 1 / (1 + 0.7), so that
+/// a fuse of 80 A in each string stands a rated current of 100 A, and one of 40 A does not.
+#[test]
+fn strings_in_parallel_share_the_current() {
+    let yes = two_strings("in_each_string = \"yes\"\n");
+    let found = findings(&yes, None);
+    assert_eq!(outcome(&found, "fuse-rating-covers-load", "fuse"), Some(Outcome::Meets), "{found:#?}");
+    for part in ["plus-bar", "minus-bar", "link", "cells"] {
+        assert_eq!(outcome(&found, BELOW_LIMIT, part), Some(Outcome::Meets), "{:?}", told(&found, part));
+    }
+    let numbers = |rule: &str| {
+        let of = found.iter().find(|f| f.rule == rule && f.part == "fuse").unwrap();
+        format!("{} {:?}", of.working.numbers, of.working)
+    };
+    assert!(
+        numbers("fuse-rating-covers-load").contains("50 % to 59 % of 100 A"),
+        "{}",
+        numbers("fuse-rating-covers-load")
+    );
+    let small = findings(&yes.replace("80 A", "40 A"), None);
+    assert_eq!(outcome(&small, "fuse-rating-covers-load", "fuse"), Some(Outcome::FallsShort));
+    // Where nobody says which parts each string has, nothing is known of any of them, and no fuse counts.
+    for answer in ["", "in_each_string = \"could not see\"\n"] {
+        let open = findings(&two_strings(answer), None);
+        for (rule, part) in [
+            (BELOW_LIMIT, "plus-bar"),
+            ("fuse-rating-covers-load", "fuse"),
+            ("element-carries-rated-current", "fuse"),
+        ] {
+            assert_eq!(outcome(&open, rule, part), Some(Outcome::NotDecided), "{rule}");
+            assert!(
+                missing(&open, rule, part).contains("in_each_string"),
+                "{rule}: {}",
+                missing(&open, rule, part)
+            );
+        }
+        let present = open.iter().find(|f| f.rule == "fuse-present").unwrap();
+        assert_eq!(present.outcome, Outcome::NotDecided, "{present:?}");
+    }
+    // A part of the whole path cannot stand between those of a string.
+    let torn = yes.replacen("in_each_string = \"yes\"", "in_each_string = \"no\"", 2);
+    let torn = torn.replacen("in_each_string = \"no\"", "in_each_string = \"yes\"", 1);
+    assert_eq!(outcome(&findings(&torn, None), BELOW_LIMIT, "plus-bar"), Some(Outcome::NotDecided));
+}
+
+/// Two alike strings carry twice the current of one: the same pack with a quarter less or more by what their sharing leaves open.
+#[test]
+fn two_strings_carry_nearly_what_twice_the_metal_does() {
+    let permissible = |record: &str| {
+        let record = record::read("r", record).unwrap();
+        let derived = Derived::of(&record, &Book::built_in().unwrap().limit_amounts());
+        let answer = derived.of_pack("path.permissible_for_discharge").unwrap().as_ref().unwrap();
+        let amount = answer.value.amount().unwrap();
+        (amount.value(), amount.number.expanded())
+    };
+    let fuse = |record: &str| {
+        record.replace(
+            "\"0.4 mΩ\"\n[[path.element]]\nid = \"plus\"",
+            "\"0.01 mΩ\"\n[[path.element]]\nid = \"plus\"",
+        )
+    };
+    let (two, half) = permissible(&fuse(&two_strings("in_each_string = \"yes\"\n")));
+    let doubled = PACK.replace("section = \"30 x 4 mm\"", "section = \"60 x 4 mm\"").replace("10 µΩ", "5 µΩ");
+    let (one, _) = permissible(&doubled);
+    assert!((two / one - 1.0).abs() < 0.25, "two strings {two} A ± {half} A, one of twice the metal {one} A");
 }

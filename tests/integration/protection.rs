@@ -25,6 +25,25 @@ fn outcome(patch: Patch<'_>, rule: &str) -> Option<Outcome> {
     findings(patch).iter().filter(|finding| finding.rule == rule).map(|finding| finding.outcome).min()
 }
 
+/// A charge port with a cable and a joint of its own, and parts of the load's path that its current passes.
+macro_rules! charge_port {
+    ($shares:literal, $size:literal) => {
+        (
+            "charge_port = \"common\"\n",
+            concat!(
+                "charge_port = \"separate\"\n[charge_path]\ncomplete = \"yes\"\nshares = [",
+                $shares,
+                "]\n[[charge_path.element]]\nid = \"lead-joint\"\nkind = \"joint\"\nleg = \"positive\"\n",
+                "fastening = \"crimped\"\nresistance = \"21 µΩ\"\n[[charge_path.element]]\nid = \"charge-lead\"\n",
+                "kind = \"cable\"\nleg = \"positive\"\nsize = \"",
+                $size,
+                "\"\nlength = \"200 mm\"\ninsulation_temperature = \"105 degC\"\n[[charge_path.element]]\nid = \"port\"\nkind = \"terminal\"\n",
+                "leg = \"positive\"\nmarked_current = \"100 A\"\nresistance = \"20 µΩ\"\n",
+            ),
+        )
+    };
+}
+
 #[test]
 fn the_most_favourable_wrong_record_does_not_meet() {
     use Outcome::{FallsShort, Meets, NotDecided};
@@ -63,6 +82,19 @@ fn the_most_favourable_wrong_record_does_not_meet() {
         // A charger with a port of its own has conductors that nobody listed.
         (&[("charge_port = \"common\"\n", "")], "charge-current-within-path", NotDecided),
         (&[("\"common\"", "\"separate\"")], "charge-current-within-path", NotDecided),
+        (&[("\"common\"", "\"separate\"")], "charge-port-fuse-present", NotDecided),
+        // With them: a fuse of the load protects the charge port only where the charge current passes it, too.
+        (&[charge_port!("", "50 mm2")], "charge-port-fuse-present", FallsShort),
+        (&[charge_port!("\"fuse\"", "50 mm2")], "charge-port-fuse-present", Meets),
+        (&[charge_port!("\"fuse\"", "50 mm2")], "charge-current-within-path", Meets),
+        (&[charge_port!("\"fuse\"", "1 mm2")], "charge-current-within-path", FallsShort),
+        (&[charge_port!("\"another\"", "50 mm2")], "charge-port-fuse-present", NotDecided),
+        // A joint that nobody measured may be a bad one.
+        (
+            &[charge_port!("\"fuse\"", "50 mm2"), ("resistance = \"21 µΩ\"\n", "")],
+            "charge-current-within-path",
+            NotDecided,
+        ),
         (&[], "charge-current-within-path", Meets),
         // The shape of a strip fuse at another voltage than 32 V (a shop lists 58 V and 1 kA).
         (&[STRIP, UNREAD, ("\"30 V\"", "\"58 V\"")], "fuse-interrupting-rating", NotDecided),

@@ -365,3 +365,27 @@ fn ones_own_look() {
     let without = page("");
     assert!(!without.contains("Bench Two") && !without.contains("Stranger"));
 }
+
+/// A curve of a log that holds what is withheld since is not left in the folder that is handed on; other files stay.
+#[test]
+fn what_is_no_longer_made_does_not_stay() {
+    let folder = copy("harbour-24-150-rev-a");
+    let path = text(folder.path());
+    run(&["report", &path]);
+    let curves = || {
+        let names = fs::read_dir(folder.path().join("report")).unwrap();
+        let names = names.map(|entry| entry.unwrap().file_name().into_string().unwrap());
+        names.filter(|name| name.ends_with(".csv")).count()
+    };
+    let before = curves();
+    assert!(before > 1);
+    fs::write(folder.path().join("report/mine.csv"), "mine").unwrap();
+    let record = folder.path().join("inspection.toml");
+    let all = fs::read_to_string(&record).unwrap();
+    let first = all.find("[[test]]").unwrap();
+    let second = first + 1 + all[first + 1..].find("[[test]]").unwrap();
+    fs::write(&record, format!("{}{}", &all[..first], &all[second..])).unwrap();
+    run(&["report", &path]);
+    assert!(curves() <= before, "{} of {before}", curves());
+    assert!(folder.path().join("report/mine.csv").exists());
+}

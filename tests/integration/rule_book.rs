@@ -67,6 +67,10 @@ const HOT: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\ncurrent = \"100 A
 const LOST: &str = "[[test]]\nid = \"l\"\nkind = \"full load\"\nlog = \"logs/none.csv\"\n[[test.sensor]]\ncolumn = \"T\"\npart = \"red-bar\"\n";
 const TRIP: &str = "[[test]]\nid = \"c\"\nkind = \"capacity\"\ncapacity = \"100.2 Ah\"\nenergy = \"2570 Wh\"\nend = \"load cut-off\"\n[[test]]\nid = \"in\"\nkind = \"charge\"\ncapacity = \"101 Ah\"\nenergy = \"2700 Wh\"\nend = \"taper\"\n";
 const HEAT: (&str, &str) = ("charge_current", "discharge_temperature_max = \"26 degC\"\ncharge_current");
+const CHARGE_PORT: (&str, &str) = (
+    "charge_port = \"common\"\n",
+    "charge_port = \"separate\"\n[charge_path]\ncomplete = \"yes\"\nshares = []\n[[charge_path.element]]\nid = \"charge-lead\"\nkind = \"cable\"\nleg = \"positive\"\nsize = \"6 mm2\"\nlength = \"200 mm\"\n",
+);
 const PEAK: (&str, &str) =
     ("charge_current", "peak_current = \"103 A\"\npeak_duration = \"10 s\"\ncharge_current");
 const OPENED: (&str, &str) = (
@@ -125,6 +129,7 @@ const ROWS: &[Row] = &[
     row("place-stays-below-limit", "red-bar", NONE, &[("17 x 2 mm", "3 x 1 mm")], &[("section = \"17 x 2 mm\"", "")], Kelvin(60.0)),
     row("place-stays-below-limit-in-heat", "red-bar", &[HEAT], &[HEAT, ("17 x 2 mm", "3 x 1 mm")], &[HEAT, ("section = \"17 x 2 mm\"", "")], Kelvin(60.0)),
     row("peak-within-permissible-current", "", &[PEAK], &[PEAK, ("\"103 A\"", "\"5000 A\"")], &[PEAK, ("peak_duration = \"10 s\"\n", "")], By(0.98)),
+    row("charge-port-fuse-present", "", &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "complete = \"yes\"\nshares = [\"fuse\"]")], &[CHARGE_PORT], &[CHARGE_PORT, ("complete = \"yes\"\nshares = []", "shares = []")], By(1.0)),
     row("charge-current-within-path", "", NONE, &[("\"50 A\"", "\"500 A\"")], &[("\"50 A\"", "\"120 A ± 80 A\"")], By(0.9)),
     row("measured-temperature-below-limit", "red-bar", &[("#test", HOT)], &[("#test", HOT), ("88 degC", "95 degC")], &[("#test", HOT), ("duration = \"2 h\"", "duration = \"10 min\"")], Kelvin(5.0)),
     row("measurement-agrees-with-record", "", &[("#test", HOT), ("88 degC", "50 degC")], &[("#test", HOT), ("88 degC", "400 degC")], &[("#test", LOST)], Turn),
@@ -430,6 +435,8 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("fuse-present", "", &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"", "kind = \"contactor\"\nmarked_current = \"500 A\""), ("clearing_time = \"10 ms\"\n", "")]),
     // A fuse that nobody could identify.
     ("fuse-present", "", &[("fuse = \"class T\"", "fuse = \"unknown\"")]),
+    // A charge port of its own, and the only fuse is in the path of the load.
+    ("charge-port-fuse-present", "", &[CHARGE_PORT]),
     // A cut-off beside a fuse: the fuse does not make it one.
     ("fuse-responds-to-current", "disc", &[("#element", CUTOFF)]),
     ("fuse-responds-to-current", "fuse", &[("kind = \"fuse\"\nfuse = \"class T\"", "kind = \"circuit-breaker\"\nrelease = \"command\"")]),

@@ -504,6 +504,100 @@ fn what_was_published_is_sealed_too() {
     assert!(refused.code == 2 && refused.err.contains("does not hold"), "{}", refused.err);
 }
 
+/// Keys that the user's settings trust are tried without being named; a key of another says nothing.
+#[test]
+fn keys_that_the_settings_trust() {
+    let dir = bench("");
+    new_key(dir.path());
+    let settings = dir.path().join("settings.toml");
+    fs::write(&settings, "keys = [\"bench.key.pub\"]\n").unwrap();
+    let go = |config: &str, arguments: &[&str]| {
+        let mut command = Command::new(BIN);
+        command.current_dir(dir.path()).args(arguments).env("UNDERLID_CONFIG", config);
+        ran(&command.env("UNDERLID_KEY_PASSWORD", PASSWORD).output().unwrap())
+    };
+    let config = settings.display().to_string();
+    assert_eq!(go("", &["seal", "pack", "--sign", "bench.key"]).code, 0);
+    let trusted = go(&config, &["verify", "pack"]);
+    assert!(
+        trusted.code == 0 && trusted.out.contains("signature: good, by the key"),
+        "{}{}",
+        trusted.out,
+        trusted.err
+    );
+    assert!(trusted.out.contains("of bench.key.pub"), "{}", trusted.out);
+    let unknown = go("", &["verify", "pack"]);
+    assert!(unknown.code == 0 && unknown.out.contains("cannot tell who sealed it"), "{}", unknown.out);
+    // Changed after it was signed: bad, also where no key was named.
+    let chain = dir.path().join("pack/seals.toml");
+    let text = fs::read_to_string(&chain).unwrap();
+    fs::write(&chain, text.replacen("number = 1", "number = 1 ", 1)).unwrap();
+    let changed = go(&config, &["verify", "pack"]);
+    assert!(changed.code == 1 && changed.out.contains("BAD"), "{}{}", changed.out, changed.err);
+    // A key of somebody else.
+    let made = go("", &["seal", "--new-key", "other.key", "--no-password"]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    fs::write(&settings, "keys = [\"other.key.pub\"]\n").unwrap();
+    let other = go(&config, &["verify", "pack"]);
+    assert!(other.out.contains("no key that your settings trust"), "{}", other.out);
+}
+
+/// RFC 3161: the request that is written is answered by OpenSSL's own test authority, and the printed command accepts the
+/// token; it stays about the seal for which it was given.
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn a_trusted_time_from_a_test_authority() {
+    let dir = bench("");
+    let authority = "[tsa]\ndefault_tsa = test\n[test]\nserial = serial\ncrypto_device = builtin\nsigner_digest = sha256\n\
+                     default_policy = 1.2.3.4.1\ndigests = sha256\nordering = no\ntsa_name = no\n";
+    fs::write(dir.path().join("tsa.cnf"), authority).unwrap();
+    fs::write(dir.path().join("serial"), "01\n").unwrap();
+    let made = bash(
+        dir.path(),
+        "openssl req -x509 -newkey rsa:2048 -nodes -keyout tsa.key -out authority.pem -days 2 -subj /CN=test-authority \
+         -addext extendedKeyUsage=critical,timeStamping",
+    );
+    assert_eq!(made.code, 0, "{}", made.err);
+    let go = |arguments: &[&str]| run(dir.path(), None, arguments);
+    let sealed = go(&["seal", "pack", "--time-request"]);
+    assert!(sealed.code == 0 && sealed.out.contains("nothing was sent"), "{}{}", sealed.out, sealed.err);
+    let none = go(&["verify", "pack"]);
+    assert!(none.out.contains("trusted time: none"), "{}", none.out);
+    let read = bash(dir.path(), "openssl ts -query -in pack/seals.toml.tsq -text");
+    assert!(read.code == 0 && read.out.contains("sha256"), "{}{}", read.out, read.err);
+    let answered = bash(
+        dir.path(),
+        "openssl ts -reply -config tsa.cnf -queryfile pack/seals.toml.tsq -signer authority.pem -inkey tsa.key \
+         -out pack/seals.toml.tsr",
+    );
+    assert_eq!(answered.code, 0, "{}", answered.err);
+    let check = |seals: usize| {
+        let verified = go(&["verify", "pack"]);
+        assert_eq!(verified.code, 0, "{}{}", verified.out, verified.err);
+        assert!(verified.out.contains(&format!("seal {seals}: ")), "{}", verified.out);
+        let line = verified.out.lines().find(|line| line.starts_with("trusted time: ")).unwrap().to_owned();
+        assert!(line.contains("holds the hash of seal 1"), "{line}");
+        let command = line.split(": ").last().unwrap().split(';').next().unwrap().to_owned();
+        let good = bash(&dir.path().join("pack"), &command.replace("authority.pem", "../authority.pem"));
+        assert!(good.code == 0 && (good.out + &good.err).contains("Verification: OK"), "{command}");
+    };
+    check(1);
+    // A later seal keeps the token of the earlier one.
+    fs::write(dir.path().join("pack/logs/full load.csv"), "altered\n").unwrap();
+    assert_eq!(go(&["seal", "pack", "--replace"]).code, 0);
+    check(2);
+    // A token about something else is named.
+    fs::write(dir.path().join("other"), "x").unwrap();
+    let other = bash(
+        dir.path(),
+        "openssl ts -query -data other -sha256 -out other.tsq && openssl ts -reply -config tsa.cnf -queryfile other.tsq \
+         -signer authority.pem -inkey tsa.key -out pack/seals.toml.tsr",
+    );
+    assert_eq!(other.code, 0, "{}", other.err);
+    let foreign = go(&["verify", "pack"]);
+    assert!(foreign.code == 1 && foreign.out.contains("is about none of the seals"), "{}", foreign.out);
+}
+
 /// Somebody follows the write-up to the letter, with coreutils, minisign, OpenSSH and Python's `bagit` alone.
 #[test]
 #[ignore = "needs the tools that tests/run sets up"]

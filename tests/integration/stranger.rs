@@ -250,7 +250,9 @@ fn there_is_one_door_for_files_and_one_for_the_terminal() {
 
 /// A copy of an example with rules of its own that turn off whatever is not met.
 fn with_own_rules() -> tempfile::TempDir {
-    let folder = copy("harbour-24-150-rev-a");
+    let folder = tempfile::tempdir().unwrap();
+    fs::copy(root().join("tests/data/video-of-a-teardown.toml"), folder.path().join("inspection.toml"))
+        .unwrap();
     let (_, printed, _) = run(&["check", &text(folder.path()), "--format", "json"]);
     let view: serde_json::Value = serde_json::from_str(&printed).unwrap();
     let mut rules = "schema = 1\n".to_owned();

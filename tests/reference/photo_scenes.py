@@ -4,7 +4,8 @@ Nothing here comes from the solver: a pixel's look is bent by the lens (found by
 the sheet, and takes the light of what it meets; the sheet is the raster of the SVG that the program writes. The same
 projection is held against OpenCV's `projectPoints` and `findHomography` before anything is written.
 
-Usage: photo_scenes.py SHEET.svg STRIP.svg OUT FIRST LAST   writes OUT/scene-NNN.jpg and OUT/truth.jsonl
+Usage: photo_scenes.py SHEET.svg STRIP.svg OUT FIRST LAST SEED   writes OUT/scene-NNN.jpg and OUT/truth-FIRST.jsonl; a scene's
+random numbers start from SEED and its number.
 """
 
 import json
@@ -53,13 +54,14 @@ class Camera:
         return self.c + self.f * x * (1 + self.k[0] * r2 + self.k[1] * r2**2)
 
     def looks(self, u, v):
-        d = np.stack([(u - self.c[0]) / self.f, (v - self.c[1]) / self.f], -1).astype(np.float32)
-        x = d.copy()
+        bent = [((at - c) / self.f).astype(np.float32) for at, c in zip((u, v), self.c)]
+        x, y = bent
         for _ in range(6):
-            r2 = (x**2).sum(-1, keepdims=True)
-            x = d / (1 + np.float32(self.k[0]) * r2 + np.float32(self.k[1]) * r2**2)
-        look = np.concatenate([x, np.ones_like(x[..., :1])], -1) @ self.r.astype(np.float32)
-        return look, (-self.t @ self.r)
+            r2 = x * x + y * y
+            by = 1 / (1 + r2 * (np.float32(self.k[0]) + np.float32(self.k[1]) * r2))
+            x, y = bent[0] * by, bent[1] * by
+        r = self.r.astype(np.float32)
+        return [x * r[0, axis] + y * r[1, axis] + r[2, axis] for axis in range(3)], (-self.t @ self.r)
 
 
 def check_against_opencv(camera):
@@ -67,7 +69,7 @@ def check_against_opencv(camera):
     points = np.array([[x, y, -h] for x in (0, 70, 150) for y in (0, 60) for h in (0, 12)], float)
     k = np.array([[camera.f, 0, camera.c[0]], [0, camera.f, camera.c[1]], [0, 0, 1]])
     theirs, _ = cv2.projectPoints(points, cv2.Rodrigues(camera.r)[0], camera.t, k, np.array([*camera.k, 0, 0]))
-    assert np.abs(theirs[:, 0] - camera.project(points)).max() < 1e-6
+    assert np.allclose(theirs[:, 0], camera.project(points), rtol=1e-9, atol=1e-6)
     plain = [p for p in points if p[2] == 0]
     pinhole, _ = cv2.projectPoints(np.array(plain), cv2.Rodrigues(camera.r)[0], camera.t, k, None)
     found, _ = cv2.findHomography(np.array(plain)[:, :2], pinhole[:, 0])
@@ -78,8 +80,8 @@ def check_against_opencv(camera):
 
 def meets(look, stand, height):
     """Where looks meet the plane at a height above the sheet."""
-    far = (np.float32(-height) - np.float32(stand[2])) / look[..., 2]
-    return stand[:2].astype(np.float32) + look[..., :2] * far[..., None]
+    far = (np.float32(-height) - np.float32(stand[2])) / look[2]
+    return [np.float32(stand[axis]) + look[axis] * far for axis in (0, 1)]
 
 
 def paint(light, look, stand, camera, solid):
@@ -89,19 +91,20 @@ def paint(light, look, stand, camera, solid):
     corners = camera.project([[*(middle + turned @ (halves * np.array(s))), -z] for s in signs for z in (low, high)])
     (left, top), (right, bottom) = corners.min(0).astype(int) - 3, corners.max(0).astype(int) + 4
     part = slice(max(top, 0), max(bottom, 0)), slice(max(left, 0), max(right, 0))
-    look, light = look[part], light[part]
+    look, light = [axis[part] for axis in look], light[part]
     if light.size == 0:
         return
     turned = turned.astype(np.float32)
 
     def inside(height):
-        own = (meets(look, stand, height) - middle.astype(np.float32)) @ turned
+        x, y = (at - np.float32(m) for at, m in zip(meets(look, stand, height), middle))
+        x, y = (np.abs(x * turned[0, axis] + y * turned[1, axis]) for axis in (0, 1))
         if shape == "disc":
-            return (own**2).sum(-1) < halves[0] ** 2
-        flat = (np.abs(own) < halves).all(-1)
+            return x * x + y * y < halves[0] ** 2
+        flat = (x < halves[0]) & (y < halves[1])
         if shape == "card":  # ISO/IEC 7810: corners rounded with 3.18 mm
-            corner = np.abs(own) - (halves - 3.18)
-            flat &= ~((corner > 0).all(-1) & ((corner**2).sum(-1) > 3.18**2))
+            x, y = x - (halves[0] - 3.18), y - (halves[1] - 3.18)
+            flat &= ~((x > 0) & (y > 0) & (x * x + y * y > 3.18**2))
         return flat
 
     for height in np.linspace(low, high, 24 if high - low > 1 else 3)[:-1]:
@@ -167,13 +170,13 @@ def scene(rng, index, sheets):
         look, stand = camera.looks(u + np.float32(du), v + np.float32(dv))
         ground = meets(look, stand, 0.0)
         if card:
-            light = 70 + 6 * np.sin(ground[..., 0] / 3.1) * np.sin(ground[..., 1] / 2.3)
+            light = 70 + 6 * np.sin(ground[0] / 3.1) * np.sin(ground[1] / 2.3)
         else:
-            maps = (ground * np.float32(scale) - np.float32(0.5)).astype(np.float32)
-            light = cv2.remap(texture, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=60)
+            maps = [at * np.float32(scale) - np.float32(0.5) for at in ground]
+            light = cv2.remap(texture, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=60)
             light = light.astype(np.float32)
             if cable is not None:  # it lies over some of the codes
-                light[np.abs(ground[..., 0] - cable + 0.3 * ground[..., 1]) < 5] = 45
+                light[np.abs(ground[0] - cable + 0.3 * ground[1]) < 5] = 45
         for solid in solids:
             paint(light, look, stand, camera, solid)
         picture += light
@@ -238,12 +241,12 @@ def with_exif(jpeg: bytes, film: int, size) -> bytes:
     return jpeg[:2] + b"\xff\xe1" + (len(payload) + 2).to_bytes(2, "big") + payload + jpeg[2:]
 
 
-def main(sheet, strip, out, first, last):
+def main(sheet, strip, out, first, last, seed):
     sheets = {name: (raster(Path(path).read_text(), scale), scale) for name, path, scale in (("A4", sheet, 12), ("STRIP", strip, 24))}
     out = Path(out)
     with open(out / f"truth-{first}.jsonl", "w") as file:
         for index in range(int(first), int(last)):
-            rng = np.random.default_rng(16_000 + index)
+            rng = np.random.default_rng(int(seed) + index)
             picture, quality, told, film = scene(rng, index, sheets)
             _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
             jpeg = jpeg.tobytes()
@@ -254,4 +257,4 @@ def main(sheet, strip, out, first, last):
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:6])
+    main(*sys.argv[1:7])

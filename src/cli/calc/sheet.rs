@@ -80,6 +80,14 @@ pub(in crate::cli) struct Sheet {
     pub(super) chart: Option<String>,
 }
 
+/// Currents through a part, and those of the pack that they are here, where it has no parallel strings.
+const WHOLE: [(&str, &str); 4] = [
+    ("element.carried_current", "claims.continuous_current"),
+    ("bms.carried_current", "claims.continuous_current"),
+    ("element.fault_current", "path.short_circuit_current"),
+    ("element.fault_current_in_use", "path.fault_current_in_use"),
+];
+
 /// Looks up the names that a subject's table uses.
 struct Asked<'a> {
     subject: &'static Subject,
@@ -90,6 +98,9 @@ struct Asked<'a> {
 impl Asked<'_> {
     /// A fact's name, as the table has it, of a part of the record.
     fn in_table(&self, name: &str, at: At) -> String {
+        if let Some((_, whole)) = WHOLE.iter().find(|(through_part, _)| *through_part == name) {
+            return (*whole).to_owned();
+        }
         match (at, name.strip_prefix("element.")) {
             (At::Element(index), Some(field)) => {
                 format!("{}.{field}", self.made.elements.get(index).copied().unwrap_or("element"))

@@ -14,6 +14,7 @@ use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
 use crate::evidence::named::{SIGNATURE_ENDING, SSH_SIGNATURE_ENDING};
 use crate::evidence::seals::SEALS_NAME;
+use crate::evidence::timestamp::TOKEN_ENDING;
 use crate::evidence::verify::SealComparison;
 use crate::record::open::FileError;
 
@@ -140,10 +141,10 @@ fn fill(
     Ok(Bag { path: destination.to_path_buf(), payload, bytes: total })
 }
 
-/// The manifest, its signatures and the write-up: in the payload, though not part of the seal.
+/// The manifest, its signatures, the token of its time and the write-up: in the payload, though not part of the seal.
 fn companions(folder: &Path, with_report: bool) -> Result<Vec<EvidenceFile>, BagError> {
     let mut files = Vec::new();
-    let endings = ["", SIGNATURE_ENDING, SSH_SIGNATURE_ENDING];
+    let endings = ["", SIGNATURE_ENDING, SSH_SIGNATURE_ENDING, TOKEN_ENDING];
     for name in
         [MANIFEST_NAME, SEALS_NAME].iter().flat_map(|name| endings.map(|ending| format!("{name}{ending}")))
     {

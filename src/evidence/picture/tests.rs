@@ -3,8 +3,6 @@
 use std::fs;
 
 use super::*;
-use crate::evidence::exif::tests::{block, with_app1};
-use ::exif::{Tag, Value};
 
 /// Red, green, blue and white quarters, so that every turn can be told.
 fn quarters(width: u32, height: u32) -> RgbImage {
@@ -44,35 +42,6 @@ fn pixels(derived: &DerivedPicture) -> RgbImage {
 
 fn near(found: &Rgb<u8>, wanted: [u8; 3]) -> bool {
     found.0.iter().zip(wanted).all(|(&f, w)| f.abs_diff(w) < 24)
-}
-
-/// EXIF orientation (CIPA DC-008, tag 0x0112): which corner of the stored picture is shown top
-/// left, and whether width and height change places.
-#[test]
-fn every_orientation_ends_upright() {
-    let [red, green, blue, white] = [[255, 0, 0], [0, 255, 0], [0, 0, 255], [255; 3]];
-    let stored = encoded(quarters(64, 32), ImageFormat::Jpeg);
-    for (value, top_left, top_right, turned) in [
-        (1, red, green, false),
-        (2, green, red, false),
-        (3, white, blue, false),
-        (4, blue, white, false),
-        (5, red, blue, true),
-        (6, blue, red, true),
-        (7, white, green, true),
-        (8, green, white, true),
-        (99, red, green, false),
-    ] {
-        let mut exif = b"Exif\0\0".to_vec();
-        exif.extend(block(&[(Tag::Orientation, Value::Short(vec![value]))]));
-        let photo = with_app1(&stored, &exif);
-        let derived = derive_bytes(&photo, &PictureOptions::default()).unwrap();
-        let size = if turned { (32, 64) } else { (64, 32) };
-        assert_eq!((derived.width, derived.height), size, "{value}");
-        let seen = pixels(&derived);
-        assert!(near(seen.get_pixel(4, 4), top_left), "{value}");
-        assert!(near(seen.get_pixel(size.0 - 5, 4), top_right), "{value}");
-    }
 }
 
 #[test]

@@ -82,11 +82,19 @@ pub(super) fn on_line(
         slopes[at].abs() * (-0.5 * by * by).exp()
     };
     let best = peaks.iter().copied().max_by(|a, b| weight(*a).total_cmp(&weight(*b)))?;
+    // An edge is as far as the slope keeps its sign and a third of its top; its place is the middle of that, weighted.
+    let whole = |peak: usize| {
+        let belongs = |at: &usize| slopes.get(*at).is_some_and(|slope| slope / slopes[peak] > 0.33);
+        let first = (0..=peak).rev().take_while(belongs).last()?;
+        Some((first, (peak..slopes.len()).take_while(belongs).last()?))
+    };
+    // One that ends with the window was not seen whole.
+    let cut = |(first, last): (usize, usize)| first == 0 || last + 1 == slopes.len();
+    let rise = |(first, last): (usize, usize)| {
+        slopes.get(first..=last).map_or(0.0, |slopes| slopes.iter().sum::<f64>().abs() * STEP)
+    };
+    let (first, last) = whole(best)?;
     let top = slopes[best];
-    // The edge is as far as the slope keeps its sign and a third of its top; its place is the middle of that, weighted.
-    let belongs = |at: usize| slopes.get(at).is_some_and(|slope| slope / top > 0.33);
-    let first = (0..=best).rev().take_while(|at| belongs(*at)).last()?;
-    let last = (best..slopes.len()).take_while(|at| belongs(*at)).last()?;
     let (mut sum, mut first_moment, mut second_moment) = (0.0, 0.0, 0.0);
     for (at, slope) in slopes.iter().enumerate().take(last + 1).skip(first) {
         let (w, by) = (slope / top - 0.33, (at as f64 - f64::from(half)) * STEP);
@@ -99,14 +107,14 @@ pub(super) fn on_line(
     }
     let place_of = first_moment / sum;
     let width = (second_moment / sum - place_of * place_of).max(0.0).sqrt();
-    let rise: f64 = slopes.get(first..=last)?.iter().sum::<f64>().abs() * STEP;
-    // An edge that ends with the window was not seen whole.
-    if rise < LEAST || first == 0 || last + 1 == slopes.len() {
+    if rise((first, last)) < LEAST || cut((first, last)) {
         return None;
     }
     let mut sigma = SHARP + OF_WIDTH * width;
     for other in peaks {
-        if (other < first || other > last) && weight(other) > OTHER * weight(best) {
+        // What rises by less than an edge is noise.
+        let is_edge = whole(other).is_some_and(|span| cut(span) || rise(span) >= LEAST);
+        if (other < first || other > last) && weight(other) > OTHER * weight(best) && is_edge {
             let apart = ((other as f64 - f64::from(half)) * STEP - place_of).abs();
             // The other may be meant: the interval of two standard uncertainties holds both.
             sigma = sigma.max(0.55 * apart + SHARP);

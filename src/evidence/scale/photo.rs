@@ -13,6 +13,7 @@ use super::sheet::{Kind, MODULES, Place};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::picture::{self, PictureError};
 use crate::record::parts::Measure;
+use crate::units::words::count;
 
 /// ISO/IEC 7810:2019, ID-1 (from memory): 85.60 × 53.98 mm, unused cards within 85.47 to 85.72 and 53.92 to 54.03 mm,
 /// corners rounded with 2.88 to 3.48 mm.
@@ -33,6 +34,10 @@ const ONE_CODE: f64 = 2.5;
 /// Half range of the print's scale where nobody measured it: "fit to page" makes A4 3 to 7 % smaller (common practice, no
 /// source).
 const UNMEASURED: f64 = 0.07;
+/// A length is refused when its expanded uncertainty is a larger share of it, and when a tap lies on no edge that can be told
+/// (custom).
+const WIDEST: f64 = 0.5;
+const WIDEST_WITHOUT_EDGE: f64 = 0.1;
 
 /// Why a picture gives no length.
 #[derive(Debug, thiserror::Error)]
@@ -65,8 +70,6 @@ pub(crate) enum NoScale {
         "the edges of the card were not found: tap its corners where the straight edges would meet, first two along a long side, then on around it"
     )]
     NoCard,
-    #[error("{kind} needs {least} to {most} taps, {given} were given")]
-    Taps { kind: &'static str, least: usize, most: usize, given: usize },
     #[error("a tap lies outside the picture")]
     Outside,
     #[error("a tap looks past the sheet: it cannot be measured from here")]
@@ -75,6 +78,11 @@ pub(crate) enum NoScale {
         "this picture cannot carry it: {value:.1} mm ± {expanded:.1} mm; take it from nearer and from above, and say the height of the edges"
     )]
     TooWide { value: f64, expanded: f64 },
+    #[error(
+        "no edge can be told near tap {tap}, so this is {value:.1} mm ± {expanded:.1} mm only; take the picture with light from \
+         the side or before another ground, or tap nearer to the edge"
+    )]
+    NoEdge { tap: usize, value: f64, expanded: f64 },
 }
 
 /// What gives a picture its scale.
@@ -138,6 +146,12 @@ impl Photo {
         let diagonal = f64::from(size[0]).hypot(f64::from(size[1])) / 36.0_f64.hypot(24.0);
         let focal = facts.focal_on_film(size).map(|millimetres| f64::from(millimetres) * diagonal);
         Ok(Self { picture, digest, codes, before: Before { size: size.map(f64::from), focal } })
+    }
+
+    /// Width and height, pixels.
+    #[cfg(feature = "page")]
+    pub(crate) fn size(&self) -> [u32; 2] {
+        [self.picture.width(), self.picture.height()]
     }
 
     /// Texts of the codes that belong to no scale sheet, each once.
@@ -353,22 +367,40 @@ impl Scaled<'_> {
         (self.fit.used, self.fit.rms, self.fit.camera.tilt(), self.fit.camera.distance())
     }
 
+    /// What gives the scale, in lines.
+    pub(crate) fn words(&self) -> Vec<String> {
+        let (corners, off, tilt, distance) = self.told();
+        let corners = count(corners, "corner", "corners");
+        let mut lines = vec![format!(
+            "scale from {}: {corners}, {off:.2} pixels off; camera {distance:.0} mm away, {tilt:.0}° from the upright",
+            self.name
+        )];
+        if !self.measured {
+            let unknown =
+                "the scale of the print is not known: measure both rulers of the print and say their lengths";
+            lines.push(unknown.to_owned());
+        }
+        lines
+    }
+
+    /// Where taps are taken to be: on the edges near them.
+    #[cfg(feature = "page")]
+    pub(crate) fn placed(&self, taps: &[[f64; 2]], scatter: f64) -> Vec<[f64; 2]> {
+        taps.iter().map(|at| self.tap(*at, scatter, true).at).collect()
+    }
+
     /// Measures, and says where the taps were taken to be.
     ///
     /// # Errors
-    /// [`NoScale`] when the number of taps does not fit, one looks past the sheet, or the interval is too wide to be of use.
+    /// [`NoScale`] when a tap lies outside or looks past the sheet, or the interval is too wide to be of use.
     pub(crate) fn length(&self, wanted: &Wanted) -> Result<(Length, Vec<[f64; 2]>), NoScale> {
-        let (least, most) = wanted.kind.taps();
-        let given = wanted.taps.len();
-        if given < least || given > most {
-            return Err(NoScale::Taps { kind: wanted.kind.word(), least, most, given });
-        }
         let [width, height] = self.photo.before.size;
         let inside = |tap: &[f64; 2]| (0.0..width).contains(&tap[0]) && (0.0..height).contains(&tap[1]);
         if !wanted.taps.iter().all(inside) {
             return Err(NoScale::Outside);
         }
-        let taps: Vec<Tap> = wanted.taps.iter().map(|at| self.tap(*at, wanted)).collect();
+        let taps: Vec<Tap> =
+            wanted.taps.iter().map(|at| self.tap(*at, wanted.scatter, wanted.snap)).collect();
         let setting = Setting {
             fit: &self.fit,
             others: &self.others,
@@ -381,21 +413,25 @@ impl Scaled<'_> {
         };
         let length = setting.length().ok_or(NoScale::Past)?;
         let Length { value, expanded, .. } = length;
-        if expanded > 0.5 * value {
+        if expanded > WIDEST * value {
             return Err(NoScale::TooWide { value, expanded });
+        }
+        let loose = taps.iter().position(|tap| wanted.snap && !tap.on_edge);
+        if let Some(tap) = loose.filter(|_| expanded > WIDEST_WITHOUT_EDGE * value) {
+            return Err(NoScale::NoEdge { tap: tap + 1, value, expanded });
         }
         Ok((length, taps.iter().map(|tap| tap.at).collect()))
     }
 
-    fn tap(&self, at: [f64; 2], wanted: &Wanted) -> Tap {
-        let edge = wanted.snap.then(|| edge::near(&self.photo.picture, at, wanted.scatter)).flatten();
+    fn tap(&self, at: [f64; 2], scatter: f64, snap: bool) -> Tap {
+        let edge = snap.then(|| edge::near(&self.photo.picture, at, scatter)).flatten();
         match edge {
             Some(edge) => {
-                Tap { at: edge.at, across: edge.across, sigma: [edge.sigma, wanted.scatter], on_edge: true }
+                Tap { at: edge.at, across: edge.across, sigma: [edge.sigma, scatter], on_edge: true }
             }
             // Where no edge was found within four standard deviations the tap may well be farther off than usual.
             None => {
-                let sigma = wanted.scatter.max(0.5) * if wanted.snap { 2.0 } else { 1.0 };
+                let sigma = scatter.max(0.5) * if snap { 2.0 } else { 1.0 };
                 Tap { at, across: [1.0, 0.0], sigma: [sigma; 2], on_edge: false }
             }
         }

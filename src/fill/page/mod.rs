@@ -6,6 +6,8 @@
 //! overheard on a local network: the help and the terminal say so.
 
 mod guard;
+#[cfg(feature = "measuring")]
+mod measure;
 mod pairing;
 mod routes;
 mod state;

@@ -34,7 +34,10 @@ const PIECE: Duration = Duration::from_secs(20);
 
 pub(super) fn router(app: Arc<App>) -> Router {
     let uploads = Arc::new(Semaphore::new(UPLOADS));
-    Router::new()
+    let router = Router::new();
+    #[cfg(feature = "measuring")]
+    let router = router.route("/api/measure", post(measure));
+    router
         .route(
             "/",
             get(|| file("text/html; charset=utf-8", include_str!("../../../templates/bench/index.html"))),
@@ -46,6 +49,12 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route(
             "/app.js",
             get(|| file("text/javascript; charset=utf-8", include_str!("../../../templates/bench/app.js"))),
+        )
+        .route(
+            "/measure.js",
+            get(|| {
+                file("text/javascript; charset=utf-8", include_str!("../../../templates/bench/measure.js"))
+            }),
         )
         .route("/api/state", get(state))
         .route("/api/op", post(operate))
@@ -130,12 +139,24 @@ async fn pair(State(app): State<Arc<App>>, Json(given): Json<Code>) -> Response 
 #[derive(Deserialize)]
 struct Named {
     name: String,
+    #[serde(default)]
+    large: bool,
 }
 
 /// A photo of the record, upright and small enough for a phone.
 async fn picture(State(app): State<Arc<App>>, Query(query): Query<Named>) -> Response {
-    match blocking(move || app.picture(&query.name)).await {
+    match blocking(move || app.picture(&query.name, query.large)).await {
         Ok(Ok(jpeg)) => ([(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response(),
+        Ok(Err(words)) => (StatusCode::NOT_FOUND, words).into_response(),
+        Err(later) => later.into_response(),
+    }
+}
+
+/// What points in a photo measure.
+#[cfg(feature = "measuring")]
+async fn measure(State(app): State<Arc<App>>, Json(points): Json<super::measure::Points>) -> Response {
+    match blocking(move || app.measure(&points)).await {
+        Ok(Ok(told)) => Json(told).into_response(),
         Ok(Err(words)) => (StatusCode::NOT_FOUND, words).into_response(),
         Err(later) => later.into_response(),
     }

@@ -20,8 +20,9 @@ use crate::record::edit::{EditRefused, Entered};
 /// Answers whose ids are remembered.
 const REMEMBERED: usize = 20_000;
 
-/// Longer edge of a picture on the page, pixels.
+/// Longer edge of a picture on the page, pixels, and of one in which lengths are measured.
 const PICTURE_EDGE: u32 = 1200;
+const MEASURED_EDGE: u32 = 4096;
 
 /// The page's server.
 pub(super) struct App {
@@ -34,6 +35,9 @@ pub(super) struct App {
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
     done: Mutex<Done>,
     pictures: Mutex<()>,
+    /// The photo in which lengths were measured last.
+    #[cfg(feature = "measuring")]
+    pub(super) measured_in: Mutex<Option<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
 }
 
 #[derive(Default)]
@@ -57,6 +61,8 @@ pub(super) struct Op {
     with: Option<String>,
     note: Option<String>,
     what: Option<String>,
+    #[cfg(feature = "measuring")]
+    points: Option<super::measure::Points>,
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]
@@ -71,6 +77,8 @@ enum Do {
     Move,
     Remove,
     Point,
+    #[cfg(feature = "measuring")]
+    Measure,
 }
 
 /// How an operation ended.
@@ -106,6 +114,8 @@ impl App {
             cached: Mutex::new(None),
             done: Mutex::new(Done::default()),
             pictures: Mutex::new(()),
+            #[cfg(feature = "measuring")]
+            measured_in: Mutex::new(None),
         }
     }
 
@@ -176,6 +186,13 @@ impl App {
                 let words = |text: &Option<String>| text.clone().unwrap_or_default();
                 self.session.point(&key, &words(&op.what), &words(&op.value))
             }
+            #[cfg(feature = "measuring")]
+            Do::Measure => match &op.points {
+                Some(points) => {
+                    self.keep_measured(&key, points, op.value.as_deref().unwrap_or_default(), seen)?
+                }
+                None => Err(FillError::Words("no points were sent".to_owned())),
+            },
             Do::Add => {
                 self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
             }
@@ -200,8 +217,8 @@ impl App {
         self.result(key, self.session.tie(key, kept))
     }
 
-    /// A photo of the record as a JPEG for the page, or why there is none.
-    pub(super) fn picture(&self, name: &str) -> Result<Result<Vec<u8>, String>, Later> {
+    /// A photo of the record as a JPEG for the page, or why there is none; a `large` one shows every pixel of most.
+    pub(super) fn picture(&self, name: &str, large: bool) -> Result<Result<Vec<u8>, String>, Later> {
         let sight = self.session.look().map_err(later)?;
         let file = format!("{}/{name}", photo::FOLDER);
         if !sight.record.photo.iter().any(|photo| photo.file.text() == Some(&file)) {
@@ -213,7 +230,8 @@ impl App {
             Ok(path) => path,
             Err(error) => return Ok(Err(error.to_string())),
         };
-        let options = PictureOptions { max_edge: PICTURE_EDGE, ..PictureOptions::default() };
+        let max_edge = if large { MEASURED_EDGE } else { PICTURE_EDGE };
+        let options = PictureOptions { max_edge, ..PictureOptions::default() };
         Ok(picture::derive(&path, &options).map(|derived| derived.jpeg).map_err(|error| error.to_string()))
     }
 
@@ -277,7 +295,7 @@ impl OpResult {
     }
 }
 
-fn later(error: FillError) -> Later {
+pub(super) fn later(error: FillError) -> Later {
     Later(match error {
         FillError::Open(crate::judge::inspection::OpenError::Problems(problems)) => {
             let first = problems.list().first().map(|problem| problem.message.clone()).unwrap_or_default();

@@ -205,6 +205,8 @@ struct PageQuestion {
     test: bool,
     /// True when parts of its kind can be added behind it.
     element: bool,
+    /// True when it asks for a length, which may be measured in a photo.
+    measures: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
 }
@@ -266,6 +268,7 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         cell: item.scope == Scope::Readings,
         test: item.scope == Scope::Tests,
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
+        measures: cfg!(feature = "measuring") && kind == Kind::Quantity(Dimension::LENGTH),
         like,
     }
 }

@@ -87,7 +87,6 @@ fn edges(series: &Series) -> (Option<Edge>, Option<Edge>) {
 }
 
 impl Work<'_> {
-    /// Whether any branch has a log of its own.
     pub(super) fn has_branch_logs(&self) -> bool {
         self.test.branch.iter().any(|branch| branch.log.text().is_some())
     }

@@ -1,9 +1,5 @@
 //! A test without a log: what somebody read off and wrote down.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::energy::joule;
-use uom::si::f64::{ElectricCharge, Energy};
-
 use super::gauge::Reference;
 use super::instruments::{self, standard};
 use super::summary::{ColdChargeSummary, FullLoadSummary, LoadEnded, temperature};
@@ -103,10 +99,10 @@ impl Work<'_> {
         let Some(charge) = test.capacity.quantity() else { return };
         let of_charge = self.standard_of(charge, test.capacity.found());
         let flow = Flow {
-            charge: Measured::of(charge.value, 0.0, of_charge, ElectricCharge::new::<coulomb>),
+            charge: Measured::of(charge.value, 0.0, of_charge),
             energy: test.energy.quantity().map(|energy| {
                 let standard = self.standard_of(energy, test.energy.found());
-                Measured::of(energy.value, 0.0, standard, Energy::new::<joule>)
+                Measured::of(energy.value, 0.0, standard)
             }),
         };
         self.moved = Some(Moved { flow, incomplete });

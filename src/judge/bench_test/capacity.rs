@@ -1,20 +1,13 @@
 //! A capacity test with its log: charge, energy, the end, and what the curve shows.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::energy::joule;
-use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
-use uom::si::time::second;
-
 use super::charts::gap_marks;
 use super::course::Course;
 use super::doubts::{Part, contradicted};
 use super::gauge::Reference;
-use super::segments::{ALIKE, to_name};
 use super::{Figure, Moved, Work, worked};
 use crate::judge::facts::{Bound, Missing, Side, Val};
-use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, Discharge, End};
+use crate::logs::account::StretchKind;
+use crate::logs::capacity::{Capacity, CapacitySettings, CapacityTest, End};
 use crate::logs::instrument::Accuracies;
 use crate::logs::joined::Joined;
 use crate::logs::lacking;
@@ -30,9 +23,9 @@ impl Work<'_> {
         let stated = self.accuracies_of(&course);
         let accuracies = self.or_usual(stated);
         let settings = CapacitySettings {
-            claim: claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value)),
-            current: self.test.current.quantity().map(|q| ElectricCurrent::new::<ampere>(q.value)),
-            cutoff: self.test.cutoff_voltage.quantity().map(|q| ElectricPotential::new::<volt>(q.value)),
+            claim: claims.capacity.quantity().map(|q| q.value),
+            current: self.test.current.quantity().map(|q| q.value),
+            cutoff: self.test.cutoff_voltage.quantity().map(|q| q.value),
             accuracies,
         };
         let mut test = CapacityTest::new(settings);
@@ -53,17 +46,17 @@ impl Work<'_> {
         let whole = matches!(found.end, End::LoadCutOff | End::BmsCutOff);
         let doubts = self.capacity_doubts(&found, &course, log.layout());
         // What the instrument reads at rest it may read under load as well.
-        let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
+        let offset = self.offset_charge(&course, found.integral.duration());
         found.integral = found.integral.with_offset(offset);
         self.charge_found(&found, stated, end, whole, &doubts);
         self.run_figures(&found, end);
         self.curve_figures(&found);
-        self.resistances(&steps.finish(), found.integral.to.get::<second>());
+        self.resistances(&steps.finish(), found.integral.to);
         self.no_resistance(&doubts);
         let slope = slope_curve(&found.points, found.held, found.pauses);
         self.slope_figures(&slope);
         self.capacity_charts(&found, &course, slope.ok().as_ref());
-        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        let (from, to) = (found.integral.from, found.integral.to);
         self.gauge(&Reference { course: Some((&course, from, to)), current: None, duration: None });
         self.moved = Some(Moved {
             flow: Flow::from(&found.integral),
@@ -81,10 +74,10 @@ impl Work<'_> {
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let mean = voltages.sum::<f64>() / found.points.len() as f64;
         let part = Part {
-            from: found.integral.from.get::<second>(),
-            to: found.integral.to.get::<second>(),
-            loose: found.integral.charge.sampling.get::<coulomb>(),
-            charge: Some(found.integral.charge.value.get::<coulomb>()),
+            from: found.integral.from,
+            to: found.integral.to,
+            loose: found.integral.charge.sampling,
+            charge: Some(found.integral.charge.value),
             voltage: Some(mean).filter(|mean| mean.is_finite()),
         };
         let mut doubts = self.doubts(course, layout, &part);
@@ -92,7 +85,7 @@ impl Work<'_> {
             doubts.extend(self.not_as_set(found.mean_current));
         }
         if let Some(began) = found.near_cutoff {
-            let began = show(began.get::<second>(), Dimension::TIME);
+            let began = show(began, Dimension::TIME);
             let text = format!(
                 "the load went off at {began}, near the recorded cut-off, and came on again with the same current: where that \
                  was the end, write `to = \"{began}\"` in the test, else correct `cutoff_voltage`"
@@ -100,20 +93,7 @@ impl Work<'_> {
             self.figure(Figure::words("does not add up", text.clone()));
             doubts.push(text);
         }
-        let rivals: Vec<&Discharge> = found.rivals().collect();
-        let own = found.integral.charge.value.get::<coulomb>();
-        let apart = |other: &&&Discharge| (other.charge / own - 1.0).abs() > ALIKE;
-        if let Some(other) = rivals.iter().find(apart) {
-            let text = format!(
-                "the log holds {} discharges that could be the test, of {} and {} among them: {}",
-                rivals.len() + 1,
-                show(own, Dimension::CHARGE),
-                show(other.charge, Dimension::CHARGE),
-                to_name(course, part.from, part.to)
-            );
-            self.figure(Figure::words("does not add up", text.clone()));
-            doubts.push(text);
-        }
+        doubts.extend(self.rival_segment(course, StretchKind::Discharge, part.from, part.to));
         doubts
     }
 
@@ -127,7 +107,7 @@ impl Work<'_> {
         doubts: &[String],
     ) {
         let charge = &found.integral.charge;
-        let (value, standard) = (charge.value.get::<coulomb>(), charge.standard.get::<coulomb>());
+        let (value, standard) = (charge.value, charge.standard);
         let notes = found.integral.notes();
         let steps_of = |what: &str| {
             let steps = [format!("{what} by integration of the log"), end.to_owned()];
@@ -139,7 +119,7 @@ impl Work<'_> {
             let missing: Vec<Missing> = lacks.into_iter().map(Missing::refused).collect();
             (!missing.is_empty()).then_some(Bound { side: Side::AtLeast, missing, by_definition: false })
         };
-        self.figure(Figure::amount("capacity", value, COVERAGE * standard, Dimension::CHARGE));
+        self.estimate("capacity", Some(charge), Dimension::CHARGE);
         if let Some(of_claim) = &found.of_claim {
             self.figure(Figure::percent("of the claim", of_claim.value, of_claim.expanded()));
         }
@@ -156,15 +136,15 @@ impl Work<'_> {
             self.fact("test.energy_found", Err(contradicted(doubts)));
             return;
         }
-        let current = Some(found.mean_current.get::<ampere>());
+        let current = Some(found.mean_current);
         self.fact("test.capacity_found", self.for_the_claim(current, answer));
         let Some(energy) = &found.integral.energy else {
             let missing = Missing::refused("the log has no column of voltage");
             self.fact("test.energy_found", Err(vec![missing]));
             return;
         };
-        let (value, standard) = (energy.value.get::<joule>(), energy.standard.get::<joule>());
-        self.figure(Figure::amount("energy", value, COVERAGE * standard, Dimension::ENERGY));
+        let (value, standard) = (energy.value, energy.standard);
+        self.estimate("energy", Some(energy), Dimension::ENERGY);
         if let Some(claim) = self.record.claims.energy.quantity() {
             let scale = 1.0 / claim.value;
             self.figure(Figure::percent("energy of the claim", scale * value, scale * COVERAGE * standard));
@@ -178,15 +158,13 @@ impl Work<'_> {
     /// How the discharge ran: end, duration, current, temperature, gaps.
     fn run_figures(&mut self, found: &Capacity, end: &str) {
         self.figure(Figure::words("end", end));
-        if let Some(voltage) = found.end_voltage {
-            self.plain("voltage at the end, under load", voltage.get::<volt>(), Dimension::VOLTAGE);
-        }
-        self.plain("duration", found.integral.duration().get::<second>(), Dimension::TIME);
+        self.plain("voltage at the end, under load", found.end_voltage, Dimension::VOLTAGE);
+        self.plain("duration", found.integral.duration(), Dimension::TIME);
         if found.pauses > 0 {
             self.plain("pauses", f64::from(found.pauses), Dimension::NONE);
-            self.plain("pauses, time together", found.paused.get::<second>(), Dimension::TIME);
+            self.plain("pauses, time together", found.paused, Dimension::TIME);
         }
-        self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);
+        self.plain("mean current", found.mean_current, Dimension::CURRENT);
         self.figure(Figure::new("current held", Val::YesNo(found.held)));
         if let Some(rate) = found.rate {
             self.plain("C-rate", rate / 3600.0, Dimension::RATE);
@@ -200,9 +178,9 @@ impl Work<'_> {
         let Some(curve) = &found.curve else { return };
         for (depth, voltage) in &curve.at_depth {
             let name = format!("voltage at {} depth of discharge", show_percent(*depth));
-            self.plain(&name, voltage.get::<volt>(), Dimension::VOLTAGE);
+            self.plain(&name, *voltage, Dimension::VOLTAGE);
         }
-        self.plain("flatness of the plateau", curve.flatness.get::<volt>(), Dimension::VOLTAGE);
+        self.plain("flatness of the plateau", curve.flatness, Dimension::VOLTAGE);
         match curve.knee {
             Some((depth, voltage)) => {
                 self.figure(Figure::percent(
@@ -210,11 +188,11 @@ impl Work<'_> {
                     (1000.0 * depth).round() / 1000.0,
                     0.0,
                 ));
-                self.plain("knee, voltage", voltage.get::<volt>(), Dimension::VOLTAGE);
+                self.plain("knee, voltage", voltage, Dimension::VOLTAGE);
             }
             None => self.figure(Figure::words("knee", "none: the curve does not bend down")),
         }
-        self.plain("sag at the end", curve.sag.get::<volt>(), Dimension::VOLTAGE);
+        self.plain("sag at the end", curve.sag, Dimension::VOLTAGE);
     }
 
     /// What the differential curve is smoothed over, how well it is known, and where it stands out.
@@ -253,7 +231,7 @@ impl Work<'_> {
 
     fn capacity_charts(&mut self, found: &Capacity, course: &Course, slope: Option<&SlopeCurve>) {
         let points: Vec<(f64, f64)> = found.points.iter().map(|p| (p.charge / 3600.0, p.voltage)).collect();
-        let value = found.integral.charge.value.get::<coulomb>();
+        let value = found.integral.charge.value;
         let (_, word) = found.end.words();
         let mut marks = vec![(value / 3600.0, word.to_owned())];
         marks.extend(self.record.claims.capacity.quantity().map(|q| (q.value / 3600.0, "claim".to_owned())));
@@ -278,7 +256,7 @@ impl Work<'_> {
             let peaks = slope.peaks.iter().map(|peak| (peak.charge / 3600.0, "peak".to_owned())).collect();
             self.curve(&name, "charge in Ah", "−dV/dQ in mV/Ah", &places, peaks, Vec::new());
         }
-        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        let (from, to) = (found.integral.from, found.integral.to);
         let mut marks = vec![(0.0, "load on".to_owned()), ((to - from) / 60.0, word.to_owned())];
         marks.extend(gap_marks(&found.integral, from));
         self.chart_voltage(course, from, "under load", marks.clone(), levels);

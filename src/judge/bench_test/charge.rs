@@ -1,12 +1,5 @@
 //! A charge with its log, and the round trip with the capacity test that belongs to it.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::energy::joule;
-use uom::si::f64::ElectricCharge;
-use uom::si::time::second;
-
 use super::charts::gap_marks;
 use super::course::Course;
 use super::doubts::{Part, contradicted};
@@ -27,8 +20,7 @@ impl Work<'_> {
         let accuracies = self.or_usual(self.accuracies());
         let mut course = Course::of(self, log.layout()).with_current()?;
         let undecided = matches!(log.layout().sign, None | Some((CurrentSign::NotDecided, _)));
-        let capacity =
-            self.record.claims.capacity.quantity().map(|q| ElectricCharge::new::<coulomb>(q.value));
+        let capacity = self.record.claims.capacity.quantity().map(|q| q.value);
         // Where the log does not show which way its current counts, the test does: what flowed in a charge went in.
         // Both ways are followed, because the larger flow is known only at the end.
         let mut ways = [-1.0, 1.0].map(|sign| (sign, ChargeTest::new(capacity)));
@@ -43,8 +35,7 @@ impl Work<'_> {
                 }
             }
         })?;
-        let charge_of =
-            |found: &crate::logs::round_trip::Charge| found.integral.charge.value.get::<coulomb>();
+        let charge_of = |found: &crate::logs::round_trip::Charge| found.integral.charge.value;
         let (sign, mut found) = ways
             .into_iter()
             .filter_map(|(sign, test)| Some((sign, test.finish(&accuracies)?)))
@@ -56,9 +47,9 @@ impl Work<'_> {
                 "not shown by the log; taken as into the pack, as this is a charge",
             ));
         }
-        let sampled = found.integral.charge.sampling.get::<coulomb>();
+        let sampled = found.integral.charge.sampling;
         // What the instrument reads at rest it may read while charging as well.
-        let offset = self.offset_charge(&course, found.integral.duration().get::<second>());
+        let offset = self.offset_charge(&course, found.integral.duration());
         found.integral = found.integral.with_offset(offset);
         let end = match found.end {
             ChargeEnd::Taper => "the current tapered at the charge voltage",
@@ -66,25 +57,19 @@ impl Work<'_> {
             ChargeEnd::StillRunning => "the log ends while it charges",
         };
         let (charge, energy) = (&found.integral.charge, &found.integral.energy);
-        let value = charge.value.get::<coulomb>();
-        let expanded = charge.expanded().get::<coulomb>();
-        self.figure(Figure::amount("charge into the pack", value, expanded, Dimension::CHARGE));
-        if let Some(energy) = energy {
-            let (value, expanded) = (energy.value.get::<joule>(), energy.expanded().get::<joule>());
-            self.figure(Figure::amount("energy into the pack", value, expanded, Dimension::ENERGY));
-        }
+        let value = charge.value;
+        self.estimate("charge into the pack", Some(charge), Dimension::CHARGE);
+        self.estimate("energy into the pack", energy.as_ref(), Dimension::ENERGY);
         self.figure(Figure::words("end", end));
-        self.plain("duration", found.integral.duration().get::<second>(), Dimension::TIME);
-        self.plain("highest current", found.highest_current.get::<ampere>(), Dimension::CURRENT);
-        self.plain("current at the end", found.end_current.get::<ampere>(), Dimension::CURRENT);
-        if let Some(voltage) = found.highest_voltage {
-            self.plain("highest voltage", voltage.get::<volt>(), Dimension::VOLTAGE);
-        }
+        self.plain("duration", found.integral.duration(), Dimension::TIME);
+        self.plain("highest current", found.highest_current, Dimension::CURRENT);
+        self.plain("current at the end", found.end_current, Dimension::CURRENT);
+        self.plain("highest voltage", found.highest_voltage, Dimension::VOLTAGE);
         self.temperature_figures(found.temperatures);
         self.notes(&found.integral);
         let part = Part {
-            from: found.integral.from.get::<second>(),
-            to: found.integral.to.get::<second>(),
+            from: found.integral.from,
+            to: found.integral.to,
             loose: sampled,
             charge: Some(value),
             voltage: None,
@@ -94,10 +79,8 @@ impl Work<'_> {
         doubts.extend(self.rival_segment(&course, kind, part.from, part.to));
         let mut steps = vec!["by integration of the log".to_owned(), end.to_owned()];
         steps.extend(found.integral.notes());
-        let charge_in = self.amount(value, charge.standard.get::<coulomb>(), Dimension::CHARGE, 0);
-        let energy_in = energy
-            .as_ref()
-            .map(|e| self.amount(e.value.get::<joule>(), e.standard.get::<joule>(), Dimension::ENERGY, 1));
+        let charge_in = self.amount(value, charge.standard, Dimension::CHARGE, 0);
+        let energy_in = energy.as_ref().map(|e| self.amount(e.value, e.standard, Dimension::ENERGY, 1));
         self.fact("test.charge_in", Ok(worked(Val::Amount(charge_in), steps.clone())));
         self.fact(
             "test.energy_in",
@@ -153,7 +136,7 @@ pub(super) fn round_trips(record: &Record, results: &mut [TestResult], moved: &[
         match found {
             Ok((name, charge, energy)) => {
                 let mut add =
-                    |fact: &'static str, figure: &str, ratio: Result<Measured<f64>, String>, which: u32| {
+                    |fact: &'static str, figure: &str, ratio: Result<Measured, String>, which: u32| {
                         let ratio = match ratio {
                             Ok(ratio) => ratio,
                             Err(why) => {
@@ -194,7 +177,7 @@ pub(super) fn round_trips(record: &Record, results: &mut [TestResult], moved: &[
     }
 }
 
-type Trip = (String, Measured<f64>, Option<Measured<f64>>);
+type Trip = (String, Measured, Option<Measured>);
 
 /// The round trip of a charge, or why there is none.
 fn pair(record: &Record, index: usize, moved: &[Option<Moved>]) -> Result<Trip, String> {

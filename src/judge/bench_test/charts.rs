@@ -38,10 +38,10 @@ fn line_name(channel: &Channel) -> String {
 /// Where the longest gaps of the log begin: a line that is drawn over them is no reading.
 pub(super) fn gap_marks(integral: &Integral, from: f64) -> Marks {
     let mut longest: Vec<&Gap> = integral.gaps.iter().collect();
-    longest.sort_by(|a, b| b.length.value.total_cmp(&a.length.value));
+    longest.sort_by(|a, b| b.length.total_cmp(&a.length));
     let mark = |time: f64, word: &str| ((time - from) / 60.0, word.to_owned());
     let both = longest.iter().take(GAPS).flat_map(|gap| {
-        let (begins, length) = (gap.from.value, gap.length.value);
+        let (begins, length) = (gap.from, gap.length);
         [mark(begins, "gap from"), mark(begins + length, "gap to")]
     });
     both.collect()

@@ -1,15 +1,5 @@
 //! A cold-charge test with its log: what flowed into cold cells, and how they were warmed.
 
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::energy::joule;
-use uom::si::f64::{ElectricCurrent, HeatCapacity, Power, ThermodynamicTemperature};
-use uom::si::heat_capacity::joule_per_kelvin;
-use uom::si::power::watt;
-use uom::si::temperature_interval::kelvin as kelvin_step;
-use uom::si::thermodynamic_temperature::kelvin;
-use uom::si::time::second;
-
 use super::course::{Channel, Course};
 use super::doubts::{Part, contradicted};
 use super::fixing::missed;
@@ -96,9 +86,10 @@ impl Work<'_> {
         let refused = |lacks: &Vec<&str>| lacks.iter().map(|what| Missing::refused(what)).collect();
         let believed = doubts.is_empty();
         self.cold_charge_facts(&ColdChargeSummary {
-            coldest: found.coldest.filter(|_| believed).map(|coldest| {
-                self.amount(coldest.get::<kelvin>(), thermometer / COVERAGE, Dimension::TEMPERATURE, 7)
-            }),
+            coldest: found
+                .coldest
+                .filter(|_| believed)
+                .map(|coldest| self.amount(coldest, thermometer / COVERAGE, Dimension::TEMPERATURE, 7)),
             current: if believed {
                 found.current.clone().map_err(|lacks| refused(&lacks))
             } else {
@@ -110,7 +101,7 @@ impl Work<'_> {
         let from: f64 = first_time.unwrap_or(0.0);
         let mut marks = Vec::new();
         if let Some(released) = found.time_to_release {
-            let at = first_cold.unwrap_or(from) + released.get::<second>() - from;
+            let at = first_cold.unwrap_or(from) + released - from;
             marks.push((at / 60.0, "charge begins".to_owned()));
         }
         let levels = vec![(limit - ZERO_CELSIUS, "limit".to_owned())];
@@ -125,13 +116,9 @@ impl Work<'_> {
     fn cold_settings(&self, course: &Course, cell: usize, limit: f64) -> Result<ColdChargeSettings, String> {
         let record = self.record;
         let heater = if record.heater.present.yes() == Some(false) {
-            Some((Power::new::<watt>(0.0), Power::new::<watt>(0.0)))
+            Some((0.0, 0.0))
         } else {
-            record
-                .heater
-                .power
-                .quantity()
-                .map(|q| (Power::new::<watt>(q.value), Power::new::<watt>(q.expanded.unwrap_or(0.0))))
+            record.heater.power.quantity().map(|q| (q.value, q.expanded.unwrap_or(0.0)))
         };
         let mass = record.cells.mass.quantity().map(|q| q.value);
         let number = record
@@ -141,10 +128,7 @@ impl Work<'_> {
             .zip(record.cells.parallel.count())
             .map(|(s, p)| f64::from(s) * f64::from(p));
         let heat = self.physics.limit("cell_heat").ok();
-        let cells = mass
-            .zip(number)
-            .zip(heat)
-            .map(|((mass, n), heat)| HeatCapacity::new::<joule_per_kelvin>(mass * n * heat));
+        let cells = mass.zip(number).zip(heat).map(|((mass, n), heat)| mass * n * heat);
         // Without a claimed capacity every current counts; the rule asks for the capacity then.
         let share = self.physics.limit("cold_current").map_err(|missing| missing.what)?;
         let capacity = record.claims.capacity.quantity().map_or(0.0, |quantity| quantity.value);
@@ -159,8 +143,8 @@ impl Work<'_> {
         let ambient = self.test.ambient.quantity().map(|q| q.value);
         Ok(ColdChargeSettings {
             lag: ambient.filter(|_| missed.is_finite()).map(|ambient| (missed, ambient)),
-            limit: ThermodynamicTemperature::new::<kelvin>(limit),
-            threshold: ElectricCurrent::new::<ampere>(share * capacity),
+            limit,
+            threshold: share * capacity,
             heater,
             cells,
             thermometer,
@@ -175,50 +159,26 @@ impl Work<'_> {
     fn charger_volts(&self) -> Option<f64> {
         let cells = self.record.cells.series.count()?;
         let chemistry = Chemistry::from_word(self.record.cells.chemistry.word()?)?;
-        Some(f64::from(cells) * chemistry.voltages().rest_full.get::<volt>())
+        Some(f64::from(cells) * chemistry.voltages().rest_full)
     }
 
     fn cold_figures(&mut self, found: &ColdCharge, thermometer: f64) {
-        if let Some(coldest) = found.coldest {
-            let kelvins = coldest.get::<kelvin>();
-            self.figure(Figure::amount("coldest", kelvins, thermometer, Dimension::TEMPERATURE));
-        }
-        self.plain("time below the limit", found.time_cold.get::<second>(), Dimension::TIME);
-        self.plain(
-            "highest current into the cold pack",
-            found.highest_cold_current.get::<ampere>(),
-            Dimension::CURRENT,
-        );
+        let amount = |name: &str, kelvins| Figure::amount(name, kelvins, thermometer, Dimension::TEMPERATURE);
+        self.result.figures.extend(found.coldest.map(|t| amount("coldest", t)));
+        self.plain("time below the limit", found.time_cold, Dimension::TIME);
+        self.plain("highest current into the cold pack", found.highest_cold_current, Dimension::CURRENT);
         if let Some(power) = found.cold_power {
-            let figure =
-                Figure::amount("power into the cold pack", power.get::<watt>(), 0.0, Dimension::POWER);
+            let figure = Figure::amount("power into the cold pack", power, 0.0, Dimension::POWER);
             let heater = self.record.heater.power.quantity();
             let recorded =
                 heater.map_or(String::new(), |q| format!("recorded power of the heater: {}", q.text));
             self.figure(figure.beside(recorded));
         }
-        if let Some(energy) = found.cold_energy {
-            self.plain("energy into the cold pack", energy.get::<joule>(), Dimension::ENERGY);
-        }
-        if let Some(time) = found.time_to_release {
-            self.plain("time until charge began", time.get::<second>(), Dimension::TIME);
-        }
-        if let Some(release) = found.release_temperature {
-            let kelvins = release.get::<kelvin>();
-            self.figure(Figure::amount(
-                "cells when charge began",
-                kelvins,
-                thermometer,
-                Dimension::TEMPERATURE,
-            ));
-        }
-        if let Some(warm_up) = found.warm_up {
-            self.plain(
-                "warm-up of the cells while cold",
-                warm_up.get::<kelvin_step>(),
-                Dimension::TEMPERATURE_DIFFERENCE,
-            );
-        }
+        self.plain("energy into the cold pack", found.cold_energy, Dimension::ENERGY);
+        self.plain("time until charge began", found.time_to_release, Dimension::TIME);
+        let released = found.release_temperature.map(|t| amount("cells when charge began", t));
+        self.result.figures.extend(released);
+        self.plain("warm-up of the cells while cold", found.warm_up, Dimension::TEMPERATURE_DIFFERENCE);
         if let Some((share, expanded)) = found.heat_in_cells {
             self.figure(Figure::percent("heat in the cells of the energy that went in", share, expanded).beside(
                 "more than all of it came from elsewhere, or the sensor is not on the cells; little of it went elsewhere, or the sensor lags",

@@ -60,7 +60,6 @@ impl Work<'_> {
     }
 }
 
-/// A value that may be more, or less, than what was found.
 fn bounded(mut found: Worked, more: Vec<Missing>, less: Vec<Missing>) -> Answer {
     let (mut more, mut less) = (more, less);
     if let Some(bound) = &found.bound {

@@ -22,22 +22,18 @@ const CHANNELS: usize = 32;
 /// Words for places that are no element of the path.
 pub(crate) const PLACES: &[&str] = &["bms", "cells", "ambient", "inner air"];
 
-/// One channel.
 #[derive(Debug, Clone)]
 pub(super) struct Channel {
-    /// What it is called.
     pub label: String,
     /// The part it belongs to: an element's id or one of [`PLACES`].
     pub part: Option<String>,
     /// How its sensor was fixed to it, where that is recorded.
     pub fixed: Option<SensorFixing>,
-    /// Its instrument.
     pub tool: Option<Tool>,
     /// Its values, thinned evenly.
     pub series: Series,
     /// Its extremes, for a chart.
     pub picture: MinMax,
-    /// What it is of, by its name.
     pub role: Role,
     /// Its header says which way it counts.
     pub has_direction: bool,
@@ -196,15 +192,12 @@ impl Channel {
 /// The channels of a log.
 #[derive(Debug, Clone)]
 pub(super) struct Course {
-    /// Voltage at the terminals.
     pub voltage: Option<Channel>,
     /// Currents; several are branches side by side.
     pub currents: Vec<Channel>,
-    /// Temperatures.
     pub temperatures: Vec<Channel>,
     /// What the pack's own gauge shows, by meaning.
     pub gauge: Vec<(Meaning, Channel)>,
-    /// Sum of the currents.
     pub current: Series,
     /// Its extremes, for a chart.
     pub current_picture: MinMax,
@@ -381,7 +374,6 @@ impl Course {
         into.extend(self.temperatures.iter().map(|channel| channel.now));
     }
 
-    /// Those of them that may be of cells.
     pub fn cell_kelvins(&self, into: &mut Vec<f64>) {
         into.clear();
         into.extend(
@@ -404,7 +396,6 @@ impl Course {
         self.temperatures.iter().filter(told).filter_map(Channel::detached)
     }
 
-    /// The channel of a part.
     pub fn temperature_of(&self, part: &str) -> Option<(usize, &Channel)> {
         self.temperatures.iter().enumerate().find(|(_, channel)| channel.part.as_deref() == Some(part))
     }

@@ -1,7 +1,5 @@
 //! Why a log's figures cannot be believed: what it says of itself does not add up, or not with the record.
 
-use uom::si::electric_current::ampere;
-
 use super::course::Course;
 use super::{Figure, Work};
 use crate::judge::facts::Missing;
@@ -184,13 +182,13 @@ impl Work<'_> {
     }
 
     /// A recorded current that the test did not run with.
-    pub(super) fn not_as_set(&mut self, mean: uom::si::f64::ElectricCurrent) -> Option<String> {
+    pub(super) fn not_as_set(&mut self, mean: f64) -> Option<String> {
         let set = self.test.current.quantity()?.value;
         let text = format!(
             "no discharge of the log runs with the recorded {}; the largest has {}: correct `current` in the test, or the unit \
              of the current with `columns`",
             show(set, Dimension::CURRENT),
-            show(mean.get::<ampere>(), Dimension::CURRENT)
+            show(mean, Dimension::CURRENT)
         );
         self.figure(Figure::words("does not add up", text.clone()));
         Some(text)

@@ -41,7 +41,6 @@ impl Figure {
         Self { percent: true, ..Self::amount(name, ratio, expanded, Dimension::NONE) }
     }
 
-    /// Words.
     pub(super) fn words(name: &str, words: impl Into<String>) -> Self {
         Self::new(name, Val::Text(words.into()))
     }
@@ -57,7 +56,6 @@ impl Figure {
     }
 
     /// The value as a person would read it.
-    #[must_use]
     pub fn text(&self) -> String {
         match &self.value {
             Val::Amount(amount) if self.percent => {
@@ -68,7 +66,6 @@ impl Figure {
     }
 
     /// The value and the note as a person would read them.
-    #[must_use]
     pub fn shown(&self) -> String {
         let text = self.text();
         if self.note.is_empty() { text } else { format!("{text}; {}", self.note) }

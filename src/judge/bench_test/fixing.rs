@@ -38,7 +38,6 @@ pub(super) fn missed(limits: &BTreeMap<String, Amount>, fixed: Option<SensorFixi
 }
 
 /// The range of a reading, K, by how its sensor was fixed; without the temperature of the `air`, K, by that of the book.
-#[must_use]
 pub fn fixed_range(
     limits: &BTreeMap<String, Amount>,
     fixed: Option<SensorFixing>,

@@ -1,12 +1,5 @@
 //! A full-load test with its logs: how long rated current was held, by which instrument, and what became warm.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::electric_current::ampere;
-use uom::si::energy::joule;
-use uom::si::f64::ElectricCurrent;
-use uom::si::power::watt;
-use uom::si::time::second;
-
 use super::branches::Merged;
 use super::charts::{Marks, branch_line, current_lines, gap_marks};
 use super::course::Course;
@@ -34,11 +27,11 @@ impl Work<'_> {
                 since_1970 = log.since_1970();
                 if let Some(own) = &own {
                     let part = Part {
-                        from: own.integral.from.get::<second>(),
-                        to: own.integral.to.get::<second>(),
-                        loose: own.integral.charge.sampling.get::<coulomb>(),
+                        from: own.integral.from,
+                        to: own.integral.to,
+                        loose: own.integral.charge.sampling,
                         charge: None,
-                        voltage: own.mean_voltage.map(|voltage| voltage.value),
+                        voltage: own.mean_voltage,
                     };
                     doubts = self.doubts(&course, log.layout(), &part);
                 }
@@ -66,9 +59,9 @@ impl Work<'_> {
                 });
             }
         };
-        let (from, to) = (found.integral.from.get::<second>(), found.integral.to.get::<second>());
+        let (from, to) = (found.integral.from, found.integral.to);
         self.load_figures(found, own.is_some(), to - from);
-        let current = found.mean_current.get::<ampere>();
+        let current = found.mean_current;
         let standard = merged
             .as_ref()
             .filter(|_| own.is_none())
@@ -134,7 +127,7 @@ impl Work<'_> {
     }
 
     fn full_load_test(&self, rated: f64, accuracies: Accuracies) -> FullLoadTest {
-        FullLoadTest::new(FullLoadSettings { rated: ElectricCurrent::new::<ampere>(rated), accuracies })
+        FullLoadTest::new(FullLoadSettings { rated, accuracies })
     }
 
     /// Follows the sum of the branches.
@@ -167,20 +160,11 @@ impl Work<'_> {
         self.figure(Figure::words("current by", by).detailed());
         self.figure(Figure::words("end", found.end.words().0));
         self.plain("time under load", seconds, Dimension::TIME);
-        self.plain("mean current", found.mean_current.get::<ampere>(), Dimension::CURRENT);
-        if let Some(voltage) = found.mean_voltage {
-            self.plain("mean voltage", voltage.value, Dimension::VOLTAGE);
-        }
-        if let Some(power) = found.mean_power {
-            self.plain("mean power", power.get::<watt>(), Dimension::POWER);
-        }
-        let charge = &found.integral.charge;
-        let (value, expanded) = (charge.value.get::<coulomb>(), charge.expanded().get::<coulomb>());
-        self.figure(Figure::amount("charge", value, expanded, Dimension::CHARGE));
-        if let Some(energy) = &found.integral.energy {
-            let (value, expanded) = (energy.value.get::<joule>(), energy.expanded().get::<joule>());
-            self.figure(Figure::amount("energy", value, expanded, Dimension::ENERGY));
-        }
+        self.plain("mean current", found.mean_current, Dimension::CURRENT);
+        self.plain("mean voltage", found.mean_voltage, Dimension::VOLTAGE);
+        self.plain("mean power", found.mean_power, Dimension::POWER);
+        self.estimate("charge", Some(&found.integral.charge), Dimension::CHARGE);
+        self.estimate("energy", found.integral.energy.as_ref(), Dimension::ENERGY);
         self.notes(&found.integral);
     }
 
@@ -196,7 +180,7 @@ impl Work<'_> {
         let gauge = self.gauge_current(course, from, to);
         if let Some(merged) = merged {
             let whole = own.map(|own| {
-                let value = own.mean_current.get::<ampere>();
+                let value = own.mean_current;
                 Total { value, standard: self.own_standard(value, Dimension::CURRENT) }
             });
             let count = merged.lines.len() + merged.lost.len();
@@ -296,10 +280,10 @@ impl Work<'_> {
 fn summary(found: &FullLoad, current: Total) -> FullLoadSummary {
     FullLoadSummary {
         current,
-        held_for: (found.surely.get::<second>(), found.possibly.get::<second>()),
+        held_for: (found.surely, found.possibly),
         reached: found.reached,
-        highest: found.highest.get::<ampere>(),
-        under_load: found.integral.duration().get::<second>(),
+        highest: found.highest,
+        under_load: found.integral.duration(),
         end: match found.end {
             LoadEnd::BmsCutOff => LoadEnded::By(BMS_CUT_OFF),
             LoadEnd::TakenOff => LoadEnded::By("stopped"),

@@ -5,16 +5,12 @@
 //! the gauge is compared with a reference reading at the same time, or with the log at that time; one without
 //! either cannot be told, and says so.
 
-use uom::si::electric_charge::coulomb;
-use uom::si::f64::ElectricCharge;
-
 use super::course::{Channel, Course};
 use super::instruments::{Tool, last_digit, standard, tool};
 use super::largest::Largest;
 use super::{Figure, Work};
 use crate::logs::full_load::Total;
-use crate::logs::gauge::{deviation, fall_of_charge};
-use crate::logs::instrument::ReadingComparison;
+use crate::logs::instrument::{ReadingComparison, compare};
 use crate::logs::read::Meaning;
 use crate::logs::slope;
 use crate::record::parts::TestReading;
@@ -251,29 +247,19 @@ impl Work<'_> {
             (_, None, _) => return cannot("the current is not recorded"),
             (_, _, None) => return cannot("how long the current flowed (`duration`) is not recorded"),
         };
-        let step = before.step.max(after.step);
-        let charge = ElectricCharge::new::<coulomb>;
-        let found = fall_of_charge(
-            before.value,
-            after.value,
-            step,
-            charge(capacity.value),
-            charge(counted.0),
-            counted.1.map(charge),
-        );
+        let step = before.step.max(after.step).abs();
+        // Two readings, each rounded to a step, differ with a triangular distribution.
+        let (by_gauge, standard) =
+            (capacity.value * (before.value - after.value), capacity.value * step / 6.0_f64.sqrt());
         let text = format!(
             "{} of {} are {}, in steps of {}; counted {}",
             show_percent(before.value - after.value),
             capacity.text,
-            show_uncertain(
-                found.by_gauge.get::<coulomb>(),
-                COVERAGE * found.by_gauge_standard.get::<coulomb>(),
-                Dimension::CHARGE
-            ),
+            show_uncertain(by_gauge, COVERAGE * standard, Dimension::CHARGE),
             show_percent(step),
             show_uncertain(counted.0, COVERAGE * counted.1.unwrap_or(0.0), Dimension::CHARGE)
         );
-        (text, found.comparison.map_err(str::to_owned))
+        (text, compare(by_gauge, Some(standard), counted.0, counted.1).map_err(str::to_owned))
     }
 }
 
@@ -295,8 +281,9 @@ fn deviates(
     reference: Total,
     dimension: Dimension,
 ) -> (String, Result<ReadingComparison, String>) {
-    let found = deviation(gauge, step, reference.value, reference.standard);
-    let percent = found.relative.map_or(String::new(), |r| {
+    let compared = compare(gauge, Some(step / 12.0_f64.sqrt()), reference.value, reference.standard);
+    let relative = Some((gauge - reference.value) / reference.value).filter(|_| reference.value != 0.0);
+    let percent = relative.map_or(String::new(), |r| {
         format!(", {} {}", show_percent(r.abs()), if r < 0.0 { "less" } else { "more" })
     });
     let text = format!(
@@ -304,7 +291,7 @@ fn deviates(
         show(gauge, dimension),
         show_uncertain(reference.value, COVERAGE * reference.standard.unwrap_or(0.0), dimension),
     );
-    (text, found.comparison.map_err(str::to_owned))
+    (text, compared.map_err(str::to_owned))
 }
 
 /// A difference as a figure, or why there is none.

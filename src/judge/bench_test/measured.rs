@@ -127,9 +127,9 @@ pub(super) fn final_temperature(
         Steady::NotReached => "steady state was not reached",
         Steady::NotDecided => "whether steady state was reached is not known",
     };
-    let time = show(fit.time_constant.value, Dimension::TIME);
+    let time = show(fit.time_constant, Dimension::TIME);
     let expanded = thermometer.map_or(0.0, |u| COVERAGE * u.hypot(fit.expanded / COVERAGE));
-    let figure = Figure::amount(&name, fit.final_temperature.value, expanded, Dimension::TEMPERATURE);
+    let figure = Figure::amount(&name, fit.final_temperature, expanded, Dimension::TEMPERATURE);
     figure.beside(format!("{by_fit}{steady}; time constant {time}"))
 }
 

@@ -34,14 +34,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use serde::Serialize;
-use uom::si::f64::ThermodynamicTemperature;
 
 use crate::evidence::name::safe_relative;
 use crate::judge::facts::answers::{in_doubt, withheld};
 use crate::judge::facts::network::Measured;
 use crate::judge::facts::{Answer, Missing, OfTest, Val, Worked};
 use crate::judge::withhold::Withheld;
-use crate::logs::instrument::{Accuracies, Accuracy};
+use crate::logs::instrument::{Accuracies, Accuracy, Estimate};
 use crate::logs::integrate::Integral;
 use crate::logs::joined::{Joined, LogFile};
 use crate::logs::read::{ColumnSetting, Profiles, ReadSettings, SignSetting};
@@ -130,7 +129,6 @@ impl TestResult {
     }
 
     /// What it hands to the facts of its pack.
-    #[must_use]
     pub fn of_test(&self) -> OfTest {
         OfTest { values: self.facts.clone(), measured: self.measured.clone() }
     }
@@ -187,11 +185,9 @@ struct Moved {
 /// Where the logs of a record lie, and what of them is withheld.
 #[derive(Debug, Clone)]
 pub(crate) struct Logs<'a> {
-    /// The inspection folder.
     pub(crate) folder: &'a Path,
     /// What the record withholds.
     pub(crate) withheld: &'a Withheld,
-    /// The profiles by which logs may be read.
     pub(crate) profiles: Arc<Profiles>,
 }
 
@@ -213,14 +209,12 @@ impl Logs<'_> {
 }
 
 /// Works out every bench test of a record of which nothing is withheld; `limits` are the rule book's.
-#[must_use]
 pub fn results(folder: &Path, record: &Record, limits: &BTreeMap<String, Amount>) -> Vec<TestResult> {
     let logs = Logs { folder, withheld: &Withheld::default(), profiles: Arc::default() };
     results_of(&logs, record, limits)
 }
 
 /// Works out every bench test of a record, without what is withheld.
-#[must_use]
 pub(crate) fn results_of(
     logs: &Logs<'_>,
     record: &Record,
@@ -427,9 +421,16 @@ impl Work<'_> {
         self.result.figures.push(figure);
     }
 
-    /// A figure of an amount without a stated uncertainty.
-    fn plain(&mut self, name: &str, value: f64, dimension: Dimension) {
-        self.figure(Figure::amount(name, value, 0.0, dimension));
+    /// A figure of an amount without a stated uncertainty, where there is one.
+    fn plain(&mut self, name: &str, value: impl Into<Option<f64>>, dimension: Dimension) {
+        if let Some(value) = value.into() {
+            self.figure(Figure::amount(name, value, 0.0, dimension));
+        }
+    }
+
+    /// A figure of charge or energy, where there is one.
+    fn estimate(&mut self, name: &str, found: Option<&Estimate>, dimension: Dimension) {
+        self.result.figures.extend(found.map(|e| Figure::amount(name, e.value, e.expanded(), dimension)));
     }
 
     fn fact(&mut self, name: &'static str, answer: Answer) {
@@ -443,10 +444,10 @@ impl Work<'_> {
         }
     }
 
-    fn temperature_figures(&mut self, range: Option<(ThermodynamicTemperature, ThermodynamicTemperature)>) {
+    fn temperature_figures(&mut self, range: Option<(f64, f64)>) {
         if let Some((low, high)) = range {
-            self.plain("lowest temperature", low.value, Dimension::TEMPERATURE);
-            self.plain("highest temperature", high.value, Dimension::TEMPERATURE);
+            self.plain("lowest temperature", low, Dimension::TEMPERATURE);
+            self.plain("highest temperature", high, Dimension::TEMPERATURE);
         }
     }
 }

@@ -1,10 +1,5 @@
 //! Internal resistance of the pack from its load steps, and the one that a prospective short-circuit current may use.
 
-use uom::si::electric_current::ampere;
-use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{ElectricCurrent, Time};
-use uom::si::time::second;
-
 use super::instruments::tool;
 use super::{Figure, Work, worked};
 use crate::judge::facts::{Missing, Val};
@@ -25,20 +20,20 @@ const TOLD: usize = 4;
 impl Work<'_> {
     /// Looks for load steps of a good part of the set current.
     pub(super) fn load_steps(&self, set: Option<f64>, accuracies: Accuracies) -> LoadSteps {
-        let smallest = ElectricCurrent::new::<ampere>(set.map_or(1.0, |current| current * STEP));
+        let smallest = set.map_or(1.0, |current| current * STEP);
         let digit =
             tool(self.record, self.test.own.with.as_deref(), Dimension::VOLTAGE).and_then(|tool| tool.step);
-        LoadSteps::new(smallest, &TIMES.map(Time::new::<second>), accuracies).with_digit(digit.unwrap_or(0.0))
+        LoadSteps::new(smallest, &TIMES, accuracies).with_digit(digit.unwrap_or(0.0))
     }
 
     /// Figures of the first steps that begin before `until`, and `test.resistance` from the largest of them.
     ///
     /// At the end of a discharge the voltage comes back because the cells recover: no resistance either.
     pub(super) fn resistances(&mut self, steps: &[LoadStep], until: f64) {
-        let steps: Vec<&LoadStep> = steps.iter().filter(|step| step.at.get::<second>() < until).collect();
+        let steps: Vec<&LoadStep> = steps.iter().filter(|step| step.at < until).collect();
         for step in steps.iter().take(TOLD) {
-            let word = if step.change.get::<ampere>() > 0.0 { "on" } else { "off" };
-            let change = show(step.change.get::<ampere>().abs(), Dimension::CURRENT);
+            let word = if step.change > 0.0 { "on" } else { "off" };
+            let change = show(step.change.abs(), Dimension::CURRENT);
             if let Some(why) = &step.refused {
                 let name = format!("internal resistance, {change} {word} at {}", at(step));
                 self.figure(Figure::words(&name, format!("not known: {why}")).detailed());
@@ -53,8 +48,8 @@ impl Work<'_> {
                 let resistance = found.resistance;
                 let figure = Figure::amount(
                     &format!("internal resistance, {after} after {change} {word}"),
-                    resistance.value.get::<ohm>(),
-                    resistance.expanded().get::<ohm>(),
+                    resistance.value,
+                    resistance.expanded(),
                     Dimension::RESISTANCE,
                 );
                 self.figure(figure.detailed());
@@ -71,7 +66,7 @@ impl Work<'_> {
         let best = steps
             .iter()
             .filter_map(|step| Some((step, step.resistances.iter().find(|found| usable(found, step))?)))
-            .max_by(|a, b| a.0.change.get::<ampere>().abs().total_cmp(&b.0.change.get::<ampere>().abs()));
+            .max_by(|a, b| a.0.change.abs().total_cmp(&b.0.change.abs()));
         let Some((step, found)) = best else {
             let refused = steps.iter().find_map(|step| Some((step, step.refused.as_ref()?)));
             let why = match refused {
@@ -87,13 +82,13 @@ impl Work<'_> {
             return;
         };
         let resistance = found.resistance;
-        let number = resistance.value.get::<ohm>();
-        let amount: Amount = self.amount(number, resistance.standard.get::<ohm>(), Dimension::RESISTANCE, 5);
+        let number = resistance.value;
+        let amount: Amount = self.amount(number, resistance.standard, Dimension::RESISTANCE, 5);
         let text = format!(
             "ΔU / ΔI = {}, at most {} after a step of {}",
             amount.show(),
             show(window(step, found).1, Dimension::TIME),
-            show(step.change.get::<ampere>().abs(), Dimension::CURRENT)
+            show(step.change.abs(), Dimension::CURRENT)
         );
         let mut answer = worked(Val::Amount(amount), vec![text]);
         if resistance.instrument.is_none() {
@@ -108,12 +103,12 @@ impl Work<'_> {
 
 /// When a step was, in the time of the log.
 fn at(step: &LoadStep) -> String {
-    show(step.at.get::<second>(), Dimension::TIME)
+    show(step.at, Dimension::TIME)
 }
 
 /// Earliest and latest time after the change of load at which the resistance can have been taken, s: the change
 /// lies anywhere between two samples.
 fn window(step: &LoadStep, found: &StepResistance) -> (f64, f64) {
-    let after = found.after.get::<second>();
-    (after, after + step.interval.get::<second>())
+    let after = found.after;
+    (after, after + step.interval)
 }

@@ -3,6 +3,7 @@
 use super::course::Course;
 use super::{Figure, Work};
 use crate::logs::account::{Segment, StretchKind};
+use crate::logs::capacity::is_as_set;
 use crate::logs::joined::Joined;
 use crate::logs::read::Meaning;
 use crate::units::{Dimension, show, words};
@@ -13,14 +14,14 @@ const LISTED: usize = 24;
 /// [`ALIKE`] (common practice, no source).
 const RIVAL: f64 = 0.8;
 /// Charges that differ by no more than this part are as good as one (common practice, no source).
-pub(super) const ALIKE: f64 = 0.02;
+const ALIKE: f64 = 0.02;
 
 fn moving(course: &Course) -> impl Iterator<Item = Segment> + use<> {
     course.account.segments().into_iter().filter(|segment| segment.whole.kind != StretchKind::Rest)
 }
 
 /// How a record names the test among several, for example the one between two times.
-pub(super) fn to_name(course: &Course, from: f64, to: f64) -> String {
+fn to_name(course: &Course, from: f64, to: f64) -> String {
     let inside = |segment: &Segment| {
         let middle = (segment.whole.from + segment.whole.to) / 2.0;
         (from..=to).contains(&middle)
@@ -110,14 +111,21 @@ impl Work<'_> {
     ) -> Option<String> {
         let all: Vec<Segment> = moving(course).filter(|segment| segment.whole.kind == kind).collect();
         let overlaps = |segment: &&Segment| segment.whole.from < to && segment.whole.to > from;
+        // A discharge with the recorded current is no rival of one with another.
+        let set = self.test.current.quantity().filter(|_| kind == StretchKind::Discharge);
+        let as_set = |one: &Segment| set.is_none_or(|set| is_as_set(one.mean(), set.value));
         let own: f64 = all.iter().filter(overlaps).map(|segment| segment.whole.charge.abs()).sum();
-        let other = all.iter().filter(|segment| !overlaps(segment)).find(|segment| {
-            let part = segment.whole.charge.abs() / own;
-            part >= RIVAL && (part - 1.0).abs() > ALIKE
-        })?;
+        let own_as_set = all.iter().filter(overlaps).any(&as_set);
+        let rivals: Vec<(&Segment, f64)> = all
+            .iter()
+            .filter(|segment| !overlaps(segment) && as_set(segment) == own_as_set)
+            .map(|segment| (segment, segment.whole.charge.abs() / own))
+            .filter(|(_, part)| *part >= RIVAL)
+            .collect();
+        let (other, _) = rivals.iter().find(|(_, part)| (part - 1.0).abs() > ALIKE)?;
         let text = format!(
             "the log holds {} {kind}s that could be the test, of {} and {} among them: {}",
-            all.len(),
+            rivals.len() + 1,
             show(own, Dimension::CHARGE),
             show(other.whole.charge.abs(), Dimension::CHARGE),
             to_name(course, from, to)

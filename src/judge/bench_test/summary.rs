@@ -15,7 +15,6 @@ pub(super) enum LoadEnded {
     By(&'static str),
     /// The log ends under load.
     StillOn,
-    /// It is not recorded.
     NotRecorded(Missing),
 }
 
@@ -35,9 +34,7 @@ pub(super) struct FullLoadSummary {
     pub highest: f64,
     /// Time under load, s.
     pub under_load: f64,
-    /// How it ended.
     pub end: LoadEnded,
-    /// What is missing for the times.
     pub missing: Vec<Missing>,
     /// What else the times rest on.
     pub steps: Vec<String>,
@@ -116,13 +113,10 @@ impl FullLoadSummary {
 /// What a cold-charge test shows.
 #[derive(Debug, Clone)]
 pub(super) struct ColdChargeSummary {
-    /// The coldest that the cells were.
     pub coldest: Option<Amount>,
     /// Current into the cells while they were cold, or what is missing for it.
     pub current: Result<ColdCurrent, Vec<Missing>>,
-    /// What it rests on.
     pub steps: Vec<String>,
-    /// What was assumed.
     pub assumed: Vec<String>,
 }
 

@@ -21,9 +21,7 @@ const JUMP: f64 = 10.0;
 pub(super) struct Thermometer {
     /// The sensor of the test, by number.
     pub sensor: usize,
-    /// Its column.
     pub column: Column,
-    /// Its readings.
     pub readings: Result<Readings, String>,
 }
 

@@ -253,6 +253,7 @@ pub(crate) fn field_of<'a>(record: &'a mut Record, subject: Subject, name: &str)
         ("claims", _) => record.claims.found_mut(field),
         ("cells", _) => record.cells.found_mut(field),
         ("path", _) => record.path.found_mut(field),
+        ("charge_path", _) => record.charge_path.found_mut(field),
         ("bms", _) => record.bms.found_mut(field),
         ("heater", _) => record.heater.found_mut(field),
         ("enclosure", _) => record.enclosure.found_mut(field),

@@ -11,6 +11,7 @@ pub(crate) mod network;
 mod pack;
 pub(crate) mod path;
 pub(crate) mod photos;
+mod strings;
 mod table;
 mod value;
 pub(crate) mod worker;
@@ -242,9 +243,15 @@ impl Derived {
         add!(path::clearing);
         for index in 0..record.path.element.len() {
             let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::with_path(&facts, values));
+            let values = Answers::of(|values| path::currents(&facts, index, values));
             derived.in_path.push(values);
         }
+        for index in 0..record.path.element.len() {
+            let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
+            let values = Answers::of(|values| path::with_path(&facts, values));
+            derived.in_path[index].extend(values);
+        }
+        add!(pack::of_bms_current);
         add!(pack::of_bms);
         add!(pack::of_evidence);
         for index in 0..record.claims.statement.len() {

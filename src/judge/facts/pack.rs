@@ -10,13 +10,14 @@ use uom::si::power::watt;
 use super::answers::Answers;
 use super::lookup::Facts;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
+use super::strings;
 use super::value::{Answer, Missing, Reason, Side, Val, is_known};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::insulation::{self, MaterialGroup, PollutionDegree};
 use crate::physics::{Refusal, ZERO_CELSIUS, heat_path};
 use crate::record::State;
-use crate::record::parts::TestKind;
+use crate::record::parts::{ElementKind, TestKind};
 use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
 const NONE: Dimension = Dimension::NONE;
@@ -35,11 +36,9 @@ pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("enclosure.clearance_needed", || clearance_needed(facts));
     values.derive("pack.strings", || strings(facts));
     values.derive("pack.capacity", || capacity(facts));
-    values.derive("pack.cell_charge_limit", || {
-        cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge.get::<volt>())
-    });
+    values.derive("pack.cell_charge_limit", || cell_limit(facts, "cells.charge_voltage_limit", |v| v.charge));
     values.derive("pack.cell_discharge_limit", || {
-        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge.get::<volt>())
+        cell_limit(facts, "cells.discharge_voltage_limit", |v| v.discharge)
     });
     values.derive("pack.energy", || energy(facts));
     values.derive("pack.c_rate", || c_rate(facts, "claims.continuous_current"));
@@ -98,7 +97,7 @@ pub(crate) fn rest_voltage(work: &mut Worker<'_>) -> Option<Amount> {
         return Some(given);
     }
     let voltages = usual(work)?;
-    Some(Amount::exact(voltages.rest_full.get::<volt>(), Dimension::VOLTAGE))
+    Some(Amount::exact(voltages.rest_full, Dimension::VOLTAGE))
 }
 
 fn product(work: Worker<'_>, left: &Amount, right: &Amount, formula: &str) -> Answer {
@@ -118,7 +117,7 @@ fn combine(mut work: Worker<'_>, number: Uncertain, dimension: Option<Dimension>
 fn nominal_voltage(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
+    let cell = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal);
     let [series, cell] = work.all([series, cell])?;
     let formula = format!("{} cells × {}", series.show(), cell.show());
     product(work, &series, &cell, &formula)
@@ -131,7 +130,7 @@ fn highest_voltage(facts: &Facts<'_>) -> Answer {
         return work.done(claimed);
     }
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge.get::<volt>());
+    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge);
     let [series, cell] = work.all([series, cell])?;
     let formula = format!("{} cells × {}", series.show(), cell.show());
     product(work, &series, &cell, &formula)
@@ -351,7 +350,7 @@ fn energy_density(facts: &Facts<'_>) -> Answer {
 fn cell_specific_energy(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let (capacity, mass) = (work.amount("cells.capacity"), work.amount("cells.mass"));
-    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal.get::<volt>());
+    let voltage = usual_or(&mut work, "cells.nominal_voltage", |v| v.nominal);
     let [capacity, mass, voltage] = work.all([capacity, mass, voltage])?;
     let energy = Amount { number: capacity.number.times(&voltage.number), dimension: Dimension::ENERGY };
     let formula = format!("{} / {}", energy.show(), mass.show());
@@ -429,6 +428,19 @@ fn date_spread(facts: &Facts<'_>) -> Answer {
     }
 }
 
+/// The current through the BMS.
+pub(super) fn of_bms_current(facts: &Facts<'_>, values: &mut Answers) {
+    values.derive("bms.carried_current", || {
+        let mut elements = facts.record.path.element.iter();
+        let index = elements.position(|element| element.kind() == Some(ElementKind::Bms));
+        if index.is_none() && strings::several(facts).is_some() {
+            let what = "whether each string has a BMS: none is listed in the path".to_owned();
+            return Err(vec![Missing::told("path.element", what, Reason::NotRecorded)]);
+        }
+        strings::carried(facts, index)
+    });
+}
+
 /// What follows for the BMS.
 pub(super) fn of_bms(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("bms.device_current", || device_current(facts));
@@ -443,7 +455,7 @@ pub(super) fn of_bms(facts: &Facts<'_>, values: &mut Answers) {
 
 fn device_current(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let (current, devices) = (work.amount("claims.continuous_current"), work.amount("bms.switching_devices"));
+    let (current, devices) = (work.amount("bms.carried_current"), work.amount("bms.switching_devices"));
     let [current, devices] = work.all([current, devices])?;
     work.assume("the devices in parallel share the current evenly".to_owned());
     let formula = format!("{} / {} devices in parallel", current.show(), devices.show());

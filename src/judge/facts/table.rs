@@ -120,7 +120,12 @@ pub const FACTS: &[FactInfo] = &[
     fact(
         "path.permissible_charge_current",
         Dimension::CURRENT,
-        "what the path carries of a charge current, where charger and load share their terminals",
+        "what the path carries of a charge current: that of the load, or that of a charge port of its own",
+    ),
+    fact(
+        "path.charge_overcurrent_devices",
+        Dimension::NONE,
+        "parts between a charge port of its own and the cells that open on overcurrent",
     ),
     fact(
         "path.air_temperature_at_rated",
@@ -154,6 +159,21 @@ pub const FACTS: &[FactInfo] = &[
         "voltage drop over the known resistances at rated continuous current",
     ),
     fact("path.heat", Dimension::POWER, "heat in the known resistances at rated continuous current"),
+    fact(
+        "element.carried_current",
+        Dimension::CURRENT,
+        "current through the element at rated continuous current: all of it, or the share of a string",
+    ),
+    fact(
+        "element.fault_current",
+        Dimension::CURRENT,
+        "prospective short-circuit current through the element: that of the pack, or what may flow in a string",
+    ),
+    fact(
+        "element.fault_current_in_use",
+        Dimension::CURRENT,
+        "fault current through the element in the use that is claimed: that of the path, or what may flow in a string",
+    ),
     fact(
         "path.short_circuit_current",
         Dimension::CURRENT,
@@ -339,6 +359,11 @@ pub const FACTS: &[FactInfo] = &[
         "torque that is usual for the bolt's thread where it is screwed into",
     ),
     fact("element.photos", Dimension::NONE, "number of photos that show the element"),
+    fact(
+        "bms.carried_current",
+        Dimension::CURRENT,
+        "current through the BMS at rated continuous current: all of it, or the share of a string",
+    ),
     fact(
         "bms.device_current",
         Dimension::CURRENT,

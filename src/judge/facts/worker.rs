@@ -142,7 +142,8 @@ impl<'a> Worker<'a> {
             return;
         }
         match &mut self.bound {
-            Some(bound) if bound.side == side => {
+            // What only narrows a range takes no bound away.
+            Some(bound) if bound.side == side || side == Side::Within => {
                 bound.missing = capped(std::mem::take(&mut bound.missing).into_iter().chain(missing));
             }
             _ => self.bound = Some(Bound { side, missing: capped(missing), by_definition }),

@@ -3,14 +3,9 @@
 //! A recorded bank is told for its share, with the leads in series with it taken off. Where no load is recorded a bank is
 //! told as one way to do it. It is a caution in any case: its surfaces are as hot as its power makes them.
 
-use uom::si::electric_current::ampere;
-use uom::si::electrical_resistance::ohm;
-use uom::si::f64::{ElectricCurrent, ElectricalResistance};
-use uom::si::power::watt;
-
 use super::judged::{Basis, Judged};
 use super::line::Line;
-use super::plan::{Bank, Session, bank};
+use super::plan::Session;
 use crate::record::parts::{LoadKind, RigLoad};
 use crate::units::{Dimension, show};
 
@@ -21,20 +16,32 @@ fn is_bank(load: &RigLoad) -> bool {
     load.kind.known() == Some(LoadKind::ResistorBank)
 }
 
-/// The bank for a current between the pack's voltage at rest when full and its cut-off.
+/// What a bank has to be, with the pack full and at the cut-off.
+struct Bank {
+    /// Between the ends of its leads, Ω.
+    resistance: [f64; 2],
+    /// Leads included, W.
+    power: [f64; 2],
+    /// Current at the cut-off when the resistance of the start is left as it is, A.
+    left_alone: f64,
+}
+
+/// The bank for a current, A, between the pack's voltage at rest when full (under load it is lower, so what is needed then
+/// lies inside the range) and its cut-off, with leads of a known resistance, Ω. `None` where the leads alone have more
+/// than the current allows.
 fn of(basis: &Basis<'_>, current: f64, leads: f64) -> Option<Bank> {
-    let plan = basis.plan;
-    let (current, leads) = (ElectricCurrent::new::<ampere>(current), ElectricalResistance::new::<ohm>(leads));
-    bank(current, plan.full?, plan.cutoff?, leads)
+    let voltages = [basis.plan.full?, basis.plan.cutoff?];
+    let share = voltages[1] / voltages[0];
+    let resistance = voltages.map(|voltage| voltage / current - leads);
+    let possible = share > 0.0 && share <= 1.0 && resistance.iter().all(|r| *r > 0.0 && r.is_finite());
+    possible.then(|| Bank { resistance, power: voltages.map(|u| u * current), left_alone: current * share })
 }
 
 /// The range of resistance with the power, and what becomes of a resistance that nobody changes.
 fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
-    let resistance = |r: ElectricalResistance| show(r.get::<ohm>(), Dimension::RESISTANCE);
-    let amperes = |i: f64| show(i, Dimension::CURRENT);
-    let power = |p: f64| show(p, Dimension::POWER);
-    let (start, end) = (bank.power_full.get::<watt>(), bank.power_cutoff.get::<watt>());
-    let left = bank.left_alone.get::<ampere>();
+    let resistance = bank.resistance.map(|r| show(r, Dimension::RESISTANCE));
+    let power = bank.power.map(|p| show(p, Dimension::POWER));
+    let left = bank.left_alone;
     let whose = if leads > 0.0 {
         format!("the {} of its leads taken off", show(leads, Dimension::RESISTANCE))
     } else {
@@ -45,19 +52,16 @@ fn lines(name: &str, bank: &Bank, current: f64, leads: f64) -> [Line; 2] {
             name,
             &format!(
                 "{} and {} with the pack full, down to {} and {} at the cut-off; {whose}",
-                resistance(bank.full),
-                power(start),
-                resistance(bank.cutoff),
-                power(end)
+                resistance[0], power[0], resistance[1], power[1]
             ),
         ),
         Line::words(
             "left as it is at the start",
             &format!(
                 "its current falls with the voltage, from {} to {} at the cut-off, its power to {}",
-                amperes(current),
-                amperes(left),
-                power(end * left / current)
+                show(current, Dimension::CURRENT),
+                show(left, Dimension::CURRENT),
+                show(bank.power[1] * left / current, Dimension::POWER)
             ),
         ),
     ]
@@ -69,7 +73,7 @@ pub(super) fn for_capacity(basis: &Basis<'_>, session: &Session) -> Vec<Line> {
     if !(loads.is_empty() || loads.iter().any(is_bank)) {
         return Vec::new();
     }
-    let current = session.current.get::<ampere>();
+    let current = session.current;
     let name = if loads.is_empty() { INSTEAD } else { "resistor bank, alone" };
     let bank = of(basis, current, 0.0);
     bank.map(|bank| lines(name, &bank, current, 0.0)).into_iter().flatten().collect()
@@ -79,7 +83,7 @@ pub(super) fn for_capacity(basis: &Basis<'_>, session: &Session) -> Vec<Line> {
 pub(super) fn for_full_load(basis: &Basis<'_>, judged: &Judged, session: &Session) -> Vec<Line> {
     let loads = &basis.record.rig.load;
     if loads.is_empty() {
-        let current = judged.set.unwrap_or(session.current.get::<ampere>());
+        let current = judged.set.unwrap_or(session.current);
         let bank = of(basis, current, 0.0);
         return bank.map(|bank| lines(INSTEAD, &bank, current, 0.0)).into_iter().flatten().collect();
     }

@@ -15,11 +15,8 @@ const AMBIENT_LIMIT: &str = "inner_ambient";
 /// Whose current a group of elements carries.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Carries {
-    /// That of the pack.
     Whole,
-    /// The share of a load.
     Share(String),
-    /// That of the source.
     Charge,
 }
 

@@ -2,11 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use uom::si::electric_charge::coulomb;
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCharge, ElectricCurrent, ElectricPotential};
-
 use super::check::{Lacking, line_for};
 use super::line::Line;
 use super::plan::SessionClaims;
@@ -31,11 +26,8 @@ pub struct Given {
 /// The claims of a record.
 pub(super) struct FromRecord {
     pub(super) claims: SessionClaims,
-    /// What is planned from.
     pub(super) lines: Vec<Line>,
-    /// What is missing, and for what.
     pub(super) missing: Vec<Lacking>,
-    /// What was assumed.
     pub(super) assumed: Vec<String>,
     pub(super) cautions: Vec<String>,
 }
@@ -69,49 +61,38 @@ impl FromRecord {
             cautions: Vec::new(),
         };
         let claims = &record.claims;
-        let voltage = ElectricPotential::new::<volt>;
-        read.claims.capacity = read
-            .quantity(
-                "rated capacity",
-                "claims.capacity",
-                &claims.capacity,
-                "the current and the duration of the capacity test",
-            )
-            .map(ElectricCharge::new::<coulomb>);
-        read.claims.current = read
-            .quantity(
-                "rated continuous current",
-                "claims.continuous_current",
-                &claims.continuous_current,
-                "the full-load test, and the check of the rig at its current",
-            )
-            .map(ElectricCurrent::new::<ampere>);
+        read.claims.capacity = read.quantity(
+            "rated capacity",
+            "claims.capacity",
+            &claims.capacity,
+            "the current and the duration of the capacity test",
+        );
+        read.claims.current = read.quantity(
+            "rated continuous current",
+            "claims.continuous_current",
+            &claims.continuous_current,
+            "the full-load test, and the check of the rig at its current",
+        );
         read.chemistry(record);
         let usual = |what: &str| format!("{what}; without it the usual voltage of the cells is taken");
-        read.claims.nominal = read
-            .quantity(
-                "nominal voltage",
-                "claims.nominal_voltage",
-                &claims.nominal_voltage,
-                &usual("energy and, where they were not counted, cells in series"),
-            )
-            .map(voltage);
-        read.claims.cutoff = read
-            .quantity(
-                "cut-off voltage",
-                "claims.cutoff_voltage",
-                &claims.cutoff_voltage,
-                &usual("the end of the capacity test"),
-            )
-            .map(voltage);
-        read.claims.charge_limit = read
-            .quantity(
-                "charge voltage",
-                "claims.charge_voltage",
-                &claims.charge_voltage,
-                &usual("charging to full"),
-            )
-            .map(voltage);
+        read.claims.nominal = read.quantity(
+            "nominal voltage",
+            "claims.nominal_voltage",
+            &claims.nominal_voltage,
+            &usual("energy and, where they were not counted, cells in series"),
+        );
+        read.claims.cutoff = read.quantity(
+            "cut-off voltage",
+            "claims.cutoff_voltage",
+            &claims.cutoff_voltage,
+            &usual("the end of the capacity test"),
+        );
+        read.claims.charge_limit = read.quantity(
+            "charge voltage",
+            "claims.charge_voltage",
+            &claims.charge_voltage,
+            &usual("charging to full"),
+        );
         let _ = read.quantity(
             "charge current",
             "claims.charge_current",
@@ -175,8 +156,8 @@ impl FromRecord {
         let voltages = chemistry.voltages();
         let cells = f64::from(series);
         let volts = |quantity: f64| crate::units::show(quantity, Dimension::VOLTAGE);
-        let (lowest, highest) = (voltages.discharge.get::<volt>(), voltages.charge.get::<volt>());
-        match self.claims.cutoff.map(|cutoff| cutoff.get::<volt>() / cells) {
+        let (lowest, highest) = (voltages.discharge, voltages.charge);
+        match self.claims.cutoff.map(|cutoff| cutoff / cells) {
             None => self.assumed.push(format!(
                 "cut-off {} a cell, usual for the chemistry (common practice, no source)",
                 volts(lowest)
@@ -188,7 +169,7 @@ impl FromRecord {
             )),
             Some(_) => {}
         }
-        match self.claims.charge_limit.map(|limit| limit.get::<volt>() / cells) {
+        match self.claims.charge_limit.map(|limit| limit / cells) {
             None => self.assumed.push(format!(
                 "charge limit {} a cell, usual for the chemistry (common practice, no source)",
                 volts(highest)

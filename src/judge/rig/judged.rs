@@ -2,11 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCurrent, Power};
-use uom::si::power::watt;
-
 use super::branch::{Branch, Carries};
 use super::circuit::{self, Common, Fault, Fuses};
 use super::claims::Given;
@@ -25,9 +20,7 @@ use crate::units::{Amount, Dimension, show, significant};
 pub(super) struct LoadShare {
     pub(super) name: String,
     pub(super) count: u32,
-    /// All of the group.
     pub(super) current: Option<f64>,
-    /// One of them.
     pub(super) each: Option<f64>,
     /// Resistance of the leads of one of them alone, Ω, as far as it is known.
     pub(super) leads: Option<f64>,
@@ -57,10 +50,6 @@ pub(super) struct Basis<'a> {
     pub(super) given: &'a Given,
 }
 
-fn ampere_of(value: f64) -> ElectricCurrent {
-    ElectricCurrent::new::<ampere>(value)
-}
-
 pub(super) fn lack(name: &str) -> Vec<Missing> {
     vec![Missing::fact(name, "", Reason::NotRecorded)]
 }
@@ -72,31 +61,29 @@ impl Basis<'_> {
         let names: Vec<String> =
             rig.load.iter().enumerate().map(|(index, load)| equipment::load_name(load, index)).collect();
         let loads = self.load_limits();
-        let rated = self.plan.full_load.map(|session| session.current.get::<ampere>());
+        let rated = self.plan.full_load.map(|session| session.current);
         let (needed, uncertainty) = match rated {
             Some(rated) => self.needed(rated, &names, &loads),
             None => (None, None),
         };
-        let amps_set = || loads.iter().map(|load| load.set.map(|i| i.get::<ampere>()));
+        let amps_set = || loads.iter().map(|load| load.set);
         let all_set: Option<f64> = amps_set().sum::<Option<f64>>().filter(|_| !loads.is_empty());
         // The trunk carries what is set even where that is more than the test needs.
         let at_least: f64 = amps_set().flatten().sum();
         let set = needed.map(|needed| needed.max(at_least)).or(all_set);
-        let shares = set.and_then(|set| split(ampere_of(set), self.plan.full, &loads));
+        let shares = set.and_then(|set| split(set, self.plan.full, &loads));
         let mut shares: Vec<LoadShare> = names
             .iter()
             .zip(&loads)
             .enumerate()
             .map(|(index, (name, load))| {
                 let share = shares.as_ref().and_then(|shares| shares.get(index));
-                let of_one = load.set.map(|i| i.get::<ampere>());
+                let of_one = load.set;
                 LoadShare {
                     name: name.clone(),
                     count: load.count,
-                    current: share.map(|share| share.current.get::<ampere>()).or(of_one),
-                    each: share
-                        .map(|share| share.each.get::<ampere>())
-                        .or(of_one.map(|i| i / f64::from(load.count))),
+                    current: share.map(|share| share.current).or(of_one),
+                    each: share.map(|share| share.each).or(of_one.map(|i| i / f64::from(load.count))),
                     leads: None,
                 }
             })
@@ -149,13 +136,12 @@ impl Basis<'_> {
         Judged { view, set, needed, uncertainty, shares, drop }
     }
 
-    /// The loads' limits.
     fn load_limits(&self) -> Vec<Limits> {
         let of = |load: &RigLoad| Limits {
-            power: load.power.quantity().map(|quantity| Power::new::<watt>(quantity.value)),
-            current: load.current.quantity().map(|quantity| ampere_of(quantity.value)),
+            power: load.power.quantity().map(|quantity| quantity.value),
+            current: load.current.quantity().map(|quantity| quantity.value),
             count: load.count.count().unwrap_or(1).max(1),
-            set: load.set_current.quantity().map(|quantity| ampere_of(quantity.value)),
+            set: load.set_current.quantity().map(|quantity| quantity.value),
         };
         self.record.rig.load.iter().map(of).collect()
     }
@@ -167,8 +153,7 @@ impl Basis<'_> {
         if expanded(rated).is_none() {
             return (Some(rated), None);
         }
-        let set = current_to_set(ampere_of(rated), |i| ampere_of(expanded(i.get::<ampere>()).unwrap_or(0.0)));
-        let set = set.get::<ampere>();
+        let set = current_to_set(rated, |i| expanded(i).unwrap_or(0.0));
         (Some(set), expanded(set))
     }
 
@@ -181,7 +166,7 @@ impl Basis<'_> {
         if let Some(reading) = whole.and_then(|meter| read(meter.instrument.text()?, current)) {
             return Some(reading);
         }
-        let shares = split(ampere_of(current), self.plan.full, loads)?;
+        let shares = split(current, self.plan.full, loads)?;
         let readings: Option<Vec<Amount>> = names
             .iter()
             .zip(&shares)
@@ -190,7 +175,7 @@ impl Basis<'_> {
                     meter.reads.known() == Some(Reads::BranchCurrent)
                         && meter.load.text() == Some(name.as_str())
                 })?;
-                read(meter.instrument.text()?, share.current.get::<ampere>())
+                read(meter.instrument.text()?, share.current)
             })
             .collect();
         readings.filter(|readings| !readings.is_empty()).map(|readings| equipment::sum(&readings))
@@ -198,14 +183,14 @@ impl Basis<'_> {
 
     pub(super) fn highest(&self) -> Result<Amount, Vec<Missing>> {
         match self.plan.charge_limit {
-            Some(limit) => Ok(Amount::exact(limit.get::<volt>(), Dimension::VOLTAGE)),
+            Some(limit) => Ok(Amount::exact(limit, Dimension::VOLTAGE)),
             None => Err(lack("claims.charge_voltage")),
         }
     }
 
     fn full(&self) -> Result<Amount, Vec<Missing>> {
         match self.plan.full {
-            Some(full) => Ok(Amount::exact(full.get::<volt>(), Dimension::VOLTAGE)),
+            Some(full) => Ok(Amount::exact(full, Dimension::VOLTAGE)),
             None => Err(lack("cells.chemistry")),
         }
     }
@@ -424,10 +409,8 @@ impl Basis<'_> {
             (Some(a), Some(b)) => Some(a.number.plus(&b.number)),
             (a, b) => a.or(b).map(|amount| amount.number),
         };
-        drop.known = sum.map(|sum| Amount {
-            number: sum.scaled(session.current.get::<ampere>()),
-            dimension: Dimension::VOLTAGE,
-        });
+        drop.known =
+            sum.map(|sum| Amount { number: sum.scaled(session.current), dimension: Dimension::VOLTAGE });
         if drop.known.is_none() && drop.missing.is_empty() {
             drop.missing.push(Missing::told(
                 "",
@@ -444,7 +427,7 @@ impl Basis<'_> {
         for (load, branch) in self.record.rig.load.iter().zip(branches) {
             let name = branch.name();
             let Some((full, cutoff)) = self.plan.full.zip(self.plan.cutoff) else { continue };
-            let higher: f64 = (full / cutoff).get::<uom::si::ratio::ratio>();
+            let higher = full / cutoff;
             let from_to = |to: f64| {
                 let amps = |value| show(value, Dimension::CURRENT);
                 branch.current.map_or_else(String::new, |i| format!(", from {} to {}", amps(i), amps(i * to)))

@@ -68,20 +68,17 @@ impl Basis<'_> {
     /// # Errors
     /// Says that it would take too many.
     pub(super) fn equal_loads(&self, current: f64) -> Result<Option<Equal>, String> {
-        use uom::si::f64::Power;
-        use uom::si::power::watt;
         let one = Limits {
-            power: self.given.load_power.as_ref().map(|q| Power::new::<watt>(q.value)),
-            current: self.given.load_current.as_ref().map(|q| ElectricCurrent::new::<ampere>(q.value)),
+            power: self.given.load_power.as_ref().map(|q| q.value),
+            current: self.given.load_current.as_ref().map(|q| q.value),
             count: 1,
             set: None,
         };
         if !self.record.rig.load.is_empty() || (one.power.is_none() && one.current.is_none()) {
             return Ok(None);
         }
-        let found = equal_loads(ElectricCurrent::new::<ampere>(current), self.plan.full, &one);
-        let found = found.map_err(|error| error.0)?;
-        Ok(found.map(|(number, each)| Equal { number, each: each.get::<ampere>() }))
+        let found = equal_loads(current, self.plan.full, &one).map_err(|error| error.0)?;
+        Ok(found.map(|(number, each)| Equal { number, each }))
     }
 
     /// Leads for the whole current, for each share of it and for the charge current.
@@ -178,7 +175,7 @@ fn proposal(
     let mut working: Vec<String> = sizes.iter().flatten().map(|lead| working_of(lead, current)).collect();
     let fuse = factor.and_then(|factor| {
         let least = factor * current;
-        let rating = next_fuse(ElectricCurrent::new::<ampere>(least))?.get::<ampere>();
+        let rating = next_fuse(least)?;
         working.push(format!(
             "fuse: {} × {} = {}, next usual rating {}",
             significant(factor, 3),

@@ -1,8 +1,6 @@
 //! The sheet: everything that is planned and checked, finished for the writers. Nothing that prints it judges.
 
 use serde::Serialize;
-use uom::si::f64::Time;
-use uom::si::time::second;
 
 use super::check::Lacking;
 use super::claims::{FromRecord, Given};
@@ -59,7 +57,7 @@ impl Sheet {
         let limits = &book.limit_amounts();
         let record = &given.filled_in(record.clone());
         let mut from = FromRecord::read(record);
-        from.claims.hold = limits.get(HOLD).map(|hold| Time::new::<second>(hold.value()));
+        from.claims.hold = limits.get(HOLD).map(|hold| hold.value());
         let plan = propose(&from.claims)?;
         from.against_the_usual(plan.series, limits);
         for (what, quantity) in [("power", &given.load_power), ("current", &given.load_current)] {

@@ -3,13 +3,6 @@
 //! The order is chosen so that no test spoils the next: capacity first, while nothing is warm; full load from a full
 //! pack; the cold charge last, because a pack that does not block it may be damaged by it.
 
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::energy::joule;
-use uom::si::f64::{Energy, Power, Time};
-use uom::si::power::watt;
-use uom::si::time::second;
-
 use super::bank;
 use super::charging::Charging;
 use super::judged::{Basis, Judged};
@@ -103,8 +96,8 @@ impl Workup<'_> {
         let mut settings = Vec::new();
         if let Some(limit) = plan.charge_limit {
             settings.push(
-                Line::of("voltage of the source", limit.get::<volt>(), Dimension::VOLTAGE)
-                    .and(&per_cell(plan.charge_limit_cell.map(|cell| cell.get::<volt>()))),
+                Line::of("voltage of the source", limit, Dimension::VOLTAGE)
+                    .and(&per_cell(plan.charge_limit_cell)),
             );
         }
         let claimed = record.claims.charge_current.quantity();
@@ -169,34 +162,32 @@ impl Workup<'_> {
     fn discharge(&self, session: &Session) -> Vec<Line> {
         let mut settings = Vec::new();
         if let Some(duration) = session.duration {
-            settings.push(Line::duration("expected duration", duration.get::<second>()));
+            settings.push(Line::duration("expected duration", duration));
         }
-        if let Some(energy) = session.energy {
-            settings.push(Line::of("expected energy", energy.get::<joule>(), Dimension::ENERGY));
-        }
-        if let Some(power) = session.power_full {
-            settings.push(Line::of("power of the load, pack full", power.get::<watt>(), Dimension::POWER));
-        }
-        if let Some(power) = session.power_cutoff {
-            settings.push(Line::of("power of the load at cut-off", power.get::<watt>(), Dimension::POWER));
-        }
+        settings.extend(session.energy.map(|energy| Line::of("expected energy", energy, Dimension::ENERGY)));
+        settings.extend(
+            session.power_full.map(|power| Line::of("power of the load, pack full", power, Dimension::POWER)),
+        );
+        settings.extend(
+            session
+                .power_cutoff
+                .map(|power| Line::of("power of the load at cut-off", power, Dimension::POWER)),
+        );
         settings
     }
 
     fn cutoff(&self, name: &str) -> Option<Line> {
         let plan = self.basis.plan;
-        let line = Line::of(name, plan.cutoff?.get::<volt>(), Dimension::VOLTAGE);
-        Some(line.and(&per_cell(plan.cutoff_cell.map(|cell| cell.get::<volt>()))))
+        let line = Line::of(name, plan.cutoff?, Dimension::VOLTAGE);
+        Some(line.and(&per_cell(plan.cutoff_cell)))
     }
 
     fn capacity(&self) -> Planned {
         let mut settings = Vec::new();
         if let Some(session) = &self.basis.plan.capacity {
             let rate = significant(CAPACITY_RATE, 2);
-            settings.push(
-                Line::of("current", session.current.get::<ampere>(), Dimension::CURRENT)
-                    .and(&format!(" ({rate} C)")),
-            );
+            settings
+                .push(Line::of("current", session.current, Dimension::CURRENT).and(&format!(" ({rate} C)")));
             settings.extend(self.cutoff("cut-off at the load"));
             settings.extend(self.discharge(session));
             settings.extend(bank::for_capacity(self.basis, session));
@@ -238,7 +229,7 @@ impl Workup<'_> {
         let mut settings = Vec::new();
         if let Some(session) = &plan.full_load {
             let current = |name: &str, value: f64| Line::of(name, value, Dimension::CURRENT);
-            settings.push(current("rated continuous current", session.current.get::<ampere>()));
+            settings.push(current("rated continuous current", session.current));
             if let Some(set) = self.judged.set {
                 settings.push(current("current to set", set).and(&self.why_this_much(set)));
             }
@@ -246,15 +237,14 @@ impl Workup<'_> {
                 settings.push(Line::words("that is", &format!("{} C", significant(rate, 3))));
             }
             settings.extend(self.discharge(session));
-            if let Some(charge) = session.charge {
-                settings.push(Line::of("charge taken out", charge.value, Dimension::CHARGE));
-            }
+            settings
+                .extend(session.charge.map(|charge| Line::of("charge taken out", charge, Dimension::CHARGE)));
             if let Some(margin) = self.basis.limits.get("meter_range") {
-                let range = self.judged.set.unwrap_or(session.current.get::<ampere>()) * margin.value();
+                let range = self.judged.set.unwrap_or(session.current) * margin.value();
                 settings.push(current("range of the ammeter, at least", range));
             }
             if let Some(highest) = plan.charge_limit {
-                let volts = highest.get::<volt>();
+                let volts = highest;
                 settings.push(Line::of("range of the voltmeter, at least", volts, Dimension::VOLTAGE));
             }
             settings.extend(self.cutoff("stop if the voltage falls to"));
@@ -280,7 +270,7 @@ impl Workup<'_> {
         ]));
         let duration = plan.full_load.as_ref().and_then(|session| session.duration);
         let title = match (duration, self.basis.limits.get(HOLD)) {
-            (Some(duration), Some(hold)) if duration.get::<second>() < hold.value() => {
+            (Some(duration), Some(hold)) if duration < hold.value() => {
                 "Full load until the pack is empty".to_owned()
             }
             (_, Some(hold)) => format!("Full load for {}", hold.show()),
@@ -311,7 +301,7 @@ impl Workup<'_> {
     /// The drop of the source's leads, as far as it is known.
     fn charge_drop(&self) -> Option<Line> {
         let source = self.basis.record.rig.source.voltage.quantity().map(|quantity| quantity.value);
-        let limit = source.or(self.basis.plan.charge_limit.map(|limit| limit.get::<volt>()));
+        let limit = source.or(self.basis.plan.charge_limit);
         let (drop, left) = self.charging.drop(limit)?;
         let least = if self.charging.more { " at least" } else { "" };
         let line = Line::of("drop of its leads at that current", drop, Dimension::VOLTAGE);
@@ -455,18 +445,18 @@ impl Workup<'_> {
         };
         settings.push(Line::recorded("claimed power of the heater", power));
         if let Some(nominal) = self.basis.plan.nominal {
-            let current = power.value / nominal.get::<volt>();
+            let current = power.value / nominal;
             settings.push(Line::of("its current at nominal voltage", current, Dimension::CURRENT));
         }
         let record = self.basis.record;
         let mass = record.inspection.mass.quantity().or(record.claims.mass.quantity());
         let heat = self.basis.limits.get("cell_heat").map(|limit| limit.value());
         if let (Some(mass), Some(heat)) = (mass, heat) {
-            let energy = Energy::new::<joule>(mass.value * heat * HEATER_RISE);
-            let time: Option<Time> = warm_up(energy, Power::new::<watt>(power.value));
+            let energy = mass.value * heat * HEATER_RISE;
+            let time: Option<f64> = warm_up(energy, power.value);
             if let Some(time) = time {
                 settings.push(
-                    Line::of("it warms the pack by 10 K in, at least", time.get::<second>(), Dimension::TIME)
+                    Line::of("it warms the pack by 10 K in, at least", time, Dimension::TIME)
                         .and(" (the whole mass as cells, no losses)"),
                 );
             }

@@ -32,7 +32,6 @@ pub(crate) const BUILT_IN: [(&str, &str); 7] = [
 ];
 
 /// SHA-256 of the compiled-in rule book, its files in their order.
-#[must_use]
 pub(crate) fn built_in_digest() -> Sha256Digest {
     let text: String = BUILT_IN.iter().map(|(_, text)| *text).collect();
     Sha256Digest::of(text.as_bytes())
@@ -41,7 +40,6 @@ pub(crate) fn built_in_digest() -> Sha256Digest {
 /// A rule, checked.
 #[derive(Debug, Clone)]
 pub struct Rule {
-    /// Unique id.
     pub id: String,
     /// What it requires, in a line.
     pub title: String,
@@ -51,7 +49,6 @@ pub struct Rule {
     pub subject: String,
     /// The claim that it tests; empty where it tests none.
     pub tests_claim: String,
-    /// What it is applied to.
     pub scope: Scope,
     /// When it applies, as written and as read.
     pub when: Option<(String, Expr)>,
@@ -79,9 +76,7 @@ pub struct Rule {
     pub was: Option<Grade>,
     /// What changed since the first edition, and why.
     pub changed: String,
-    /// Why it matters.
     pub why: String,
-    /// What to measure and how.
     pub measure: String,
     /// What to do when it falls short.
     pub advice: String,
@@ -126,7 +121,6 @@ impl Rule {
 /// A cause: one defect that several rules tell of.
 #[derive(Debug, Clone)]
 pub struct CauseRule {
-    /// Its id.
     pub id: String,
     /// What is said of the pack, in a line.
     pub fault: String,
@@ -138,7 +132,6 @@ pub struct CauseRule {
     pub same_part: bool,
 }
 
-/// A rule that tells of a cause.
 #[derive(Debug, Clone)]
 pub struct Telling {
     /// The rule's id.
@@ -150,11 +143,9 @@ pub struct Telling {
 /// How a fact is come by.
 #[derive(Debug, Clone)]
 pub struct Effort {
-    /// Its name.
     pub id: String,
     /// How long it takes, s.
     pub time_s: f64,
-    /// What to beware of.
     pub caution: String,
 }
 
@@ -177,9 +168,7 @@ pub struct LookRule {
     pub facts: Vec<String>,
     /// Ids of rules that a closer measure would decide.
     pub rules: Vec<String>,
-    /// How they are come by.
     pub effort: Effort,
-    /// When.
     pub stage: Stage,
     /// How to get them; empty where the rules say it.
     pub how: String,
@@ -188,9 +177,7 @@ pub struct LookRule {
 /// A question that the first look is for.
 #[derive(Debug, Clone)]
 pub struct HeadlineRule {
-    /// Its id.
     pub id: String,
-    /// The question.
     pub question: String,
     /// Ids of the rules that answer it.
     pub rules: Vec<String>,
@@ -203,15 +190,11 @@ pub struct HeadlineRule {
 /// A change to a pack that could support a claim.
 #[derive(Debug, Clone)]
 pub struct Modification {
-    /// Its id.
     pub id: String,
-    /// What it is made to.
     pub scope: Scope,
-    /// When it may be made.
     pub when: Option<Expr>,
     /// Fields of the part that stay; all of them where there are none.
     pub keeps: Vec<String>,
-    /// Fields that are set.
     pub sets: Vec<(String, State)>,
     /// A field with its values, from the smallest change to the largest.
     pub values: Vec<(String, State)>,
@@ -253,15 +236,11 @@ impl LookRule {
 pub struct Limit {
     /// Its name, without `limit.`.
     pub name: String,
-    /// Its value.
     pub amount: Amount,
     /// Its value as written.
     pub text: String,
-    /// What it is.
     pub about: String,
-    /// What its value rests on.
     pub class: Class,
-    /// How it rests on it.
     pub basis: String,
     /// Ids of the sources that it cites.
     pub sources: Vec<String>,
@@ -270,15 +249,12 @@ pub struct Limit {
 /// Something that was read, or a law of physics with its argument.
 #[derive(Debug, Clone)]
 pub struct Source {
-    /// Unique id.
     pub id: String,
     /// What it is a source of: physics or published.
     pub class: Class,
-    /// Title, with the edition.
     pub title: String,
     /// Clause, table or page.
     pub clause: String,
-    /// How it was read.
     pub read: Option<SourceReading>,
     /// Where it was read.
     pub address: String,
@@ -300,7 +276,6 @@ words! {
 
 impl Source {
     /// It in a line, as a finding cites it.
-    #[must_use]
     pub fn cite(&self) -> String {
         let clause = if self.clause.is_empty() { String::new() } else { format!(", {}", self.clause) };
         let read = match self.read {
@@ -319,15 +294,12 @@ pub struct Plausible {
     pub of: String,
     /// Kinds of element that it holds for; all where there are none.
     pub kinds: Vec<ElementKind>,
-    /// When it applies.
     pub when: Option<Expr>,
     /// Lower end.
     pub least: Option<Expr>,
     /// Upper end.
     pub most: Option<Expr>,
-    /// What the range is that of.
     pub about: String,
-    /// Its source.
     pub basis: String,
 }
 
@@ -347,7 +319,6 @@ pub struct Agree {
     pub head: String,
     /// Kinds of element that it holds for; all where there are none.
     pub kinds: Vec<ElementKind>,
-    /// When it applies.
     pub when: Option<Expr>,
     /// One side, as written and as read.
     pub this: (String, Expr),
@@ -361,7 +332,6 @@ pub struct Agree {
     pub takes: Vec<String>,
     /// True where the difference is told as what nothing explains.
     pub unexplained: bool,
-    /// Its source.
     pub basis: String,
     /// True where both sides stand in the record itself.
     pub of_record: bool,
@@ -418,7 +388,6 @@ pub struct Book {
 
 impl Book {
     /// SHA-256 of the rules in force: the built-in files and those of the house that were applied.
-    #[must_use]
     pub fn digest(&self) -> Sha256Digest {
         let mut text = String::new();
         for (name, content) in BUILT_IN {
@@ -512,13 +481,11 @@ impl Book {
     }
 
     /// A rule by its id.
-    #[must_use]
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
     }
 
     /// A source by its id.
-    #[must_use]
     pub fn source(&self, id: &str) -> Option<&Source> {
         self.sources.iter().find(|source| source.id == id)
     }
@@ -548,7 +515,6 @@ impl Book {
     }
 
     /// The limits by name.
-    #[must_use]
     pub fn limit_amounts(&self) -> BTreeMap<String, Amount> {
         self.limits.iter().map(|limit| (limit.name.clone(), limit.amount.clone())).collect()
     }

@@ -31,7 +31,6 @@ pub struct Cause {
 
 impl Cause {
     /// The finding that tells most of it.
-    #[must_use]
     pub fn head<'a>(&self, findings: &'a [Finding]) -> Option<&'a Finding> {
         findings.get(*self.findings.first()?)
     }

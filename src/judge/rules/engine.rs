@@ -40,13 +40,11 @@ pub struct Judgement {
 
 impl Judgement {
     /// How many defects there are; customs are opinion and do not count.
-    #[must_use]
     pub fn defects(&self) -> usize {
         self.causes.iter().filter(|cause| cause.grade != Grade::Custom).count()
     }
 
     /// How many findings have an outcome; customs are opinion and do not count.
-    #[must_use]
     pub fn count(&self, outcome: Outcome) -> usize {
         let graded = self.findings.iter().filter(|finding| finding.grade != Grade::Custom);
         graded.filter(|finding| finding.outcome == outcome).count()
@@ -54,7 +52,6 @@ impl Judgement {
 }
 
 /// Judges a record by a book.
-#[must_use]
 pub fn judge(record: &Record, derived: &Derived, book: &Book) -> Judgement {
     let limits = book.limit_amounts();
     let clashes = doubts::clashes(record, derived, book, &limits);

@@ -33,7 +33,6 @@ words! {
 
 impl Grade {
     /// True for what the headline and the exit status look at.
-    #[must_use]
     pub const fn is_grave(self) -> bool {
         matches!(self, Self::Critical | Self::Major)
     }
@@ -55,13 +54,11 @@ pub enum Outcome {
 
 impl Outcome {
     /// What several outcomes come to: none is not decided.
-    #[must_use]
     pub fn together(outcomes: impl IntoIterator<Item = Self>) -> Self {
         outcomes.into_iter().min().unwrap_or(Self::NotDecided)
     }
 
     /// The words for it.
-    #[must_use]
     pub const fn words(self) -> &'static str {
         match self {
             Self::FallsShort => "falls short",
@@ -71,7 +68,6 @@ impl Outcome {
     }
 
     /// A shape for it, so that colour alone never carries the meaning.
-    #[must_use]
     pub const fn shape(self) -> &'static str {
         match self {
             Self::FallsShort => "▼",

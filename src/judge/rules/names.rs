@@ -18,14 +18,11 @@ use crate::units::words::nearest;
 pub struct NameInfo {
     /// The name as written in expressions.
     pub name: String,
-    /// Its type.
     pub kind: Type,
-    /// What it is.
     pub about: String,
 }
 
 /// Every name an expression may use, but for limits.
-#[must_use]
 pub fn catalogue() -> Vec<NameInfo> {
     let mut names = Vec::new();
     // What is to be withheld is no subject for a rule.

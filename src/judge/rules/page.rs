@@ -124,7 +124,6 @@ busbar_current("copper", 25 mm, 3 mm, 40 degC, 50 K) >= claims.continuous_curren
 "##;
 
 /// The whole page.
-#[must_use]
 pub fn language_page(book: &Book) -> String {
     let mut page = INTRODUCTION.to_owned();
     // Writing to a String cannot fail.

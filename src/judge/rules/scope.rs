@@ -114,7 +114,6 @@ impl Scope {
     }
 
     /// What it is applied to, as a person would say it.
-    #[must_use]
     pub fn words(&self) -> String {
         let each = match self {
             Self::Pack => return "the pack".to_owned(),

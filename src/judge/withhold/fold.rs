@@ -123,7 +123,6 @@ enum Edges {
     Any,
     /// No letter or digit.
     Words,
-    /// No digit.
     Numbers,
 }
 
@@ -173,11 +172,9 @@ impl Wanted {
 /// Where a text was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Place {
-    /// Which of the texts.
     pub(super) which: usize,
     /// Characters of the folded text.
     pub(super) chars: Range<usize>,
-    /// Bytes of the source.
     pub(super) bytes: Range<usize>,
 }
 

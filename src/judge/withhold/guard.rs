@@ -22,7 +22,6 @@ pub struct Leak {
     pub file: String,
     /// Which text, without saying what it is.
     pub which: String,
-    /// Where in the output.
     pub place: String,
 }
 

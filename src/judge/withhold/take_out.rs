@@ -147,7 +147,6 @@ struct Names {
     parts: BTreeMap<(&'static str, String), String>,
     /// The file of a photo or log, and its new name.
     files: BTreeMap<String, String>,
-    /// How many of them are photos.
     photos: usize,
 }
 

@@ -21,7 +21,6 @@ const THREADS: usize = 4;
 #[derive(Default)]
 pub(super) struct Work {
     chunk: Chunk,
-    /// Its rows.
     pub parsed: Parsed,
 }
 

@@ -25,7 +25,6 @@ pub(super) struct Chunk {
     filled: usize,
     /// Its first line is the end of one that is too long to be looked at.
     pub begins_too_long: bool,
-    /// The byte at which lines end.
     pub line_end: u8,
 }
 

@@ -122,7 +122,6 @@ impl Meaning {
     }
 
     /// Whether values of this meaning are handed over with each sample.
-    #[must_use]
     pub fn is_value(self) -> bool {
         !matches!(self, Self::Time | Self::Date | Self::StepTime | Self::UnitBeside | Self::Ignored)
     }
@@ -192,7 +191,6 @@ impl Role {
     }
 
     /// Why a column of this role is not taken for the pack's, where it is not.
-    #[must_use]
     pub fn describe(self) -> Option<&'static str> {
         Some(match self {
             Self::Whole | Self::Main => return None,
@@ -332,7 +330,6 @@ impl Column {
     }
 
     /// Its number and its header, for messages.
-    #[must_use]
     pub fn called(&self) -> String {
         let number = format!("#{}", self.index + 1);
         if self.header.is_empty() {

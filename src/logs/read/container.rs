@@ -39,7 +39,6 @@ const KINDS: &[(&[u8], &str)] = &[
 /// The text of a log, at its first byte.
 pub(super) struct Unpacked {
     pub text: File,
-    /// The sheet of a workbook.
     pub sheet: Option<String>,
     /// It was a long table: quantities have been put side by side.
     pub long: bool,

@@ -18,7 +18,6 @@ pub struct Slot(pub(super) usize);
 /// What is done with one field of a row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Field {
-    /// Nothing.
     Skip,
     /// The time, as a plain number of some unit.
     Number {
@@ -27,7 +26,6 @@ pub(super) enum Field {
     },
     /// The time in any other form.
     Time,
-    /// The date.
     Date,
     /// What the instrument was doing, in words.
     State {
@@ -36,7 +34,6 @@ pub(super) enum Field {
     },
     /// The unit of the value before it.
     Unit {
-        /// The place of that value.
         slot: usize,
     },
     /// A second clock.
@@ -44,19 +41,14 @@ pub(super) enum Field {
         /// Its place among the values.
         slot: usize,
     },
-    /// A value.
     Value {
-        /// Its place.
         slot: usize,
         /// Factor to SI units.
         scale: f64,
         /// Added after scaling.
         offset: f64,
-        /// What it holds.
         meaning: Meaning,
-        /// The least value that can be.
         low: f64,
-        /// The largest value that can be.
         high: f64,
     },
 }
@@ -102,7 +94,6 @@ pub struct Layout {
     pub long: bool,
     /// The profile that says how it is read.
     pub profile: Option<String>,
-    /// Which rows are read.
     pub(super) rows: Option<RowFilter>,
     /// Words of the column of states beyond those that are known.
     pub(super) states: Vec<(String, f64)>,
@@ -112,7 +103,6 @@ pub struct Layout {
 
 impl Layout {
     /// Number and header of the clock.
-    #[must_use]
     pub fn time_name(&self) -> String {
         match self.time_column.and_then(|index| self.columns.get(index)) {
             Some(column) => column.called(),
@@ -121,7 +111,6 @@ impl Layout {
     }
 
     /// Whether the unit of the clock is assumed, and nothing confirms it.
-    #[must_use]
     pub fn time_unit_assumed(&self) -> bool {
         !self.time_confirmed
             && matches!(self.time, TimeForm::Number { since_1970: false, .. })
@@ -142,19 +131,16 @@ impl Layout {
 
     /// The column of a meaning that is taken where one is needed: of several the one that stands for the
     /// pack as a whole by its name, else the first; a column of charge current last.
-    #[must_use]
     pub fn slot(&self, meaning: Meaning) -> Option<Slot> {
         self.chosen(meaning).map(|(slot, _)| slot)
     }
 
     /// Whether it tells the time that is used.
-    #[must_use]
     pub fn is_clock(&self, column: &Column) -> bool {
         Some(column.index) == self.time_column || Some(column.index) == self.date_column
     }
 
     /// As [`Layout::slot`], with the column.
-    #[must_use]
     pub fn chosen(&self, meaning: Meaning) -> Option<(Slot, &Column)> {
         self.slots(meaning)
             .filter(|(_, column)| rank(column).is_some())
@@ -163,7 +149,6 @@ impl Layout {
 
     /// The columns of current that make up the current of the pack: those that the caller named, else one; a column of
     /// discharge and one of charge make one current together.
-    #[must_use]
     pub fn currents(&self) -> Vec<(Slot, &Column)> {
         let all: Vec<(Slot, &Column)> = self
             .slots(Meaning::Current)
@@ -188,7 +173,6 @@ impl Layout {
     }
 
     /// Further columns of a meaning that stand as well for the pack as the one that is taken.
-    #[must_use]
     pub fn rivals(&self, meaning: Meaning) -> Vec<&Column> {
         let Some((slot, chosen)) = self.chosen(meaning) else { return Vec::new() };
         self.slots(meaning)
@@ -204,7 +188,6 @@ impl Layout {
 
     /// Why the column that is taken for a meaning is not one of the pack by its name, where nobody said that it is, and what
     /// would settle it.
-    #[must_use]
     pub fn not_of_the_pack(&self, meaning: Meaning) -> Option<String> {
         let (_, column) = self.chosen(meaning)?;
         let doubtful = matches!(column.role, Role::Greatest | Role::Least | Role::Cell);
@@ -225,7 +208,6 @@ impl Layout {
     }
 
     /// The names of its header, in lower case: what a profile knows it by.
-    #[must_use]
     pub fn header(&self) -> Vec<String> {
         names(&self.header_line_text, self.delimiter)
     }
@@ -361,7 +343,6 @@ fn rank(column: &Column) -> Option<u8> {
 }
 
 /// Whether a label says that the pack's own gauge shows it.
-#[must_use]
 pub fn is_gauge(label: &str) -> bool {
     label.to_lowercase().split_whitespace().any(|word| word == "gauge")
 }

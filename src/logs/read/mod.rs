@@ -210,21 +210,18 @@ impl<R: Read> LogReader<R> {
     }
 
     /// What was recognised.
-    #[must_use]
     pub fn layout(&self) -> &Layout {
         &self.layout
     }
 
     /// Seconds since 1970 of the log's time zero, and whether they are known by UTC; `None` where the log has no date, and
     /// before the first sample was read.
-    #[must_use]
     pub fn since_1970(&self) -> Option<(f64, bool)> {
         let (time, utc) = self.layout.time_reader.since_1970(self.clock.start())?;
         Some((time + self.layout.clock_offset, utc))
     }
 
     /// As [`LogReader::since_1970`], by the dates of a second clock where the first has none.
-    #[must_use]
     pub fn dated(&self) -> Option<(f64, bool)> {
         let second = || self.layout.second_zero.map(|(zero, utc)| (zero + self.layout.clock_offset, utc));
         self.since_1970().or_else(second)
@@ -232,13 +229,11 @@ impl<R: Read> LogReader<R> {
 
     /// The first time of day of a log whose clock has no dates, s; its times count from there. `None` before the first
     /// sample was read.
-    #[must_use]
     pub fn time_of_day(&self) -> Option<f64> {
         matches!(self.layout.time, TimeForm::Clock).then(|| self.clock.start())?
     }
 
     /// What was skipped and repaired so far; complete once [`LogReader::next_block`] has given `None`.
-    #[must_use]
     pub fn report(&self) -> &ReadReport {
         &self.report
     }

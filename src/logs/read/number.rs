@@ -31,7 +31,6 @@ impl DecimalMark {
 /// How the numbers of a table are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Notation {
-    /// The decimal mark.
     pub decimal: DecimalMark,
     /// Whether the other mark divides thousands, as was seen in numbers that can be read in no other way.
     pub grouped: bool,
@@ -51,7 +50,6 @@ pub(super) enum Cell {
     Number(f64),
     /// A number with a unit of its own, in SI units.
     Si(f64, Dimension),
-    /// Nothing.
     Empty,
     /// The instrument says that it could not read.
     Overflow,

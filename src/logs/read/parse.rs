@@ -20,11 +20,9 @@ use super::unit::unit_of;
 pub(super) struct Parsed {
     /// Time of each row, s, in the frame of its column.
     pub times: Vec<f64>,
-    /// Values of each row.
     pub values: Vec<f64>,
     /// Lines that are no plain rows, in the order of the file.
     pub odd: Vec<Odd>,
-    /// Lines passed.
     pub lines: u32,
     /// How many of them, from the first on, were not to be read.
     pub skipped: u32,
@@ -63,7 +61,6 @@ pub(super) struct Odd {
     pub row: u32,
     /// Lines of this kind from here on.
     pub count: u32,
-    /// What it is.
     pub what: What,
 }
 
@@ -72,11 +69,9 @@ pub(super) struct Odd {
 pub(super) enum What {
     /// Nothing but spaces.
     Blank,
-    /// Too long to be looked at.
     TooLong,
     /// Cut off at the end of the file.
     Truncated,
-    /// The header again.
     Header,
     /// A row whose time cannot be read.
     NoTime,
@@ -86,7 +81,6 @@ pub(super) enum What {
     OtherHeader,
     /// A row that the filter does not let through.
     LeftOut,
-    /// No row of data at all.
     NoData,
     /// A row that was read, but was not as it should be.
     Row(Marks),

@@ -118,7 +118,6 @@ impl Profile {
     }
 
     /// The text of a profile that is used for logs with this header.
-    #[must_use]
     pub fn text(header: &[String], settings: &ReadSettings) -> String {
         let mut lines = vec![
             "# How logs of this shape are read; `underlid schema --output profile` says what may stand here."
@@ -137,7 +136,6 @@ impl Profile {
 }
 
 /// The JSON Schema of a profile.
-#[must_use]
 pub fn profile_schema() -> serde_json::Value {
     let mut generator = schemars::generate::SchemaSettings::draft2020_12().into_generator();
     let mut json = ProfileFile::schema(&mut generator).to_value();

@@ -18,7 +18,6 @@ macro_rules! faults {
             pub const ALL: [Self; [$($one),+].len()] = [ $( Self::$kind, )+ ];
 
             /// What it is and what was done, for one and for many.
-            #[must_use]
             pub fn describe(self) -> (&'static str, &'static str) {
                 match self {
                     $( Self::$kind => ($one, $many), )+
@@ -101,7 +100,6 @@ faults! {
 
 impl Fault {
     /// Whether samples or values were lost or their times are in doubt, so that figures may suffer.
-    #[must_use]
     pub fn touches_figures(self) -> bool {
         !matches!(
             self,
@@ -159,7 +157,6 @@ pub struct ReadReport {
 
 impl ReadReport {
     /// How often one kind was met.
-    #[must_use]
     pub fn tally(&self, fault: Fault) -> Tally {
         self.tallies.get(fault as usize).copied().unwrap_or_default()
     }
@@ -170,7 +167,6 @@ impl ReadReport {
     }
 
     /// Whether nothing was met that may touch the figures.
-    #[must_use]
     pub fn is_clean(&self) -> bool {
         !self.sign_not_decided && !self.faults().any(|(fault, _)| fault.touches_figures())
     }

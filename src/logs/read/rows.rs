@@ -85,19 +85,16 @@ pub struct Block<'a> {
 
 impl<'a> Block<'a> {
     /// Number of samples.
-    #[must_use]
     pub fn len(&self) -> usize {
         self.count
     }
 
     /// Whether there are none.
-    #[must_use]
     pub fn is_empty(&self) -> bool {
         self.count == 0
     }
 
     /// Whether the log's clock restarted before any of them.
-    #[must_use]
     pub fn has_breaks(&self) -> bool {
         self.rows.breaks.iter().take(self.count).any(|after_break| *after_break)
     }
@@ -136,7 +133,6 @@ pub struct Sample<'a> {
 
 impl Sample<'_> {
     /// A value in SI units; NaN where the log has none.
-    #[must_use]
     #[inline]
     pub fn get(&self, slot: super::Slot) -> f64 {
         self.values.get(slot.0).copied().unwrap_or(f64::NAN)

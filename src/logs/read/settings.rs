@@ -41,7 +41,6 @@ pub struct ReadSettings {
 
 impl ReadSettings {
     /// What a profile says, and over it what these settings say.
-    #[must_use]
     pub fn over(&self, profile: &Self) -> Self {
         let own = self.clone();
         let base = profile.clone();
@@ -73,7 +72,6 @@ impl ReadSettings {
     }
 
     /// What is said, as lines of a profile.
-    #[must_use]
     pub fn lines(&self) -> Vec<String> {
         let list = |items: Vec<String>| {
             let items: Vec<String> = items.iter().map(|item| quoted(item)).collect();
@@ -173,7 +171,6 @@ impl Profiles {
         }
     }
 
-    /// Whether there are none.
     pub(super) fn is_empty(&self) -> bool {
         self.all.is_empty()
     }

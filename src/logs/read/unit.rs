@@ -2,7 +2,6 @@
 
 use crate::units::{Dimension, Unit, find_unit};
 
-/// One ampere second.
 pub(super) const AMPERE_SECOND: Unit = Unit { dimension: Dimension::CHARGE, factor: 1.0, offset: 0.0 };
 
 /// Headers of a column of units.

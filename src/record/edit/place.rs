@@ -148,7 +148,6 @@ impl FromStr for Place {
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Slot {
     Field(&'static FieldInfo),
-    /// A text that every part has.
     CommonText,
     /// The photos that every part has.
     CommonList,

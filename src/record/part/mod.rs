@@ -34,11 +34,9 @@ pub struct FieldInfo {
 pub struct ChildInfo {
     /// Its key in the record.
     pub name: &'static str,
-    /// What it is.
     pub about: &'static str,
     /// True for an array of tables, `[[name]]`.
     pub many: bool,
-    /// Its shape.
     pub shape: fn() -> Shape,
 }
 
@@ -121,7 +119,6 @@ pub struct Inner<'a> {
     pub name: &'static str,
     /// Its place in an array of tables, counted from zero.
     pub index: Option<usize>,
-    /// The part.
     pub part: &'a mut dyn AnyPart,
 }
 
@@ -145,7 +142,6 @@ pub trait AnyPart {
     /// The parts inside that stand under a key.
     fn under(&self, name: &str) -> Vec<&dyn AnyPart>;
 
-    /// The parts inside.
     fn parts_inside(&mut self) -> Vec<Inner<'_>>;
 }
 

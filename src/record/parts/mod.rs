@@ -18,7 +18,7 @@ pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
 #[cfg(feature = "measuring")]
 pub(crate) use evidence::{Measure, PhotoMeasurement, ScaleReference};
 pub(crate) use inspection::InspectionHead;
-pub(crate) use path::{ChargePort, CurrentPath};
+pub(crate) use path::{ChargePath, ChargePort, CurrentPath};
 pub use path::{
     Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release, ThreadsInto,
 };
@@ -47,6 +47,8 @@ part! {
             cells: Cells,
             /// The main current path, from the cell stack to both terminals.
             path: CurrentPath,
+            /// What the charge current passes from a port of its own.
+            charge_path: ChargePath,
             /// The battery management system and its board.
             bms: Bms,
             /// The heater for charging in the cold.

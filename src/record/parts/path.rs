@@ -1,8 +1,8 @@
 //! The main current path: one series circuit from the cell stack to both terminals.
 
 use crate::record::field::{
-    Area, Count, Current, Length, Mass, Resistance, Section, State, Temperature, TemperatureDifference, Text,
-    Time, Torque, Value, Voltage, YesNo,
+    Area, Count, Current, Length, List, Mass, Resistance, Section, State, Temperature, TemperatureDifference,
+    Text, Time, Torque, Value, Voltage, YesNo,
 };
 use crate::record::part::part;
 use crate::record::words;
@@ -191,6 +191,20 @@ part! {
 }
 
 part! {
+    /// The path of the charge current from a port of its own.
+    pub struct ChargePath {
+        /// Whether every part between the charge port and the cells is listed, those shared with the load included.
+        complete: YesNo = "yes",
+        /// Parts of the main current path that the charge current passes as well, by their ids.
+        shares: List = "bms",
+        ; many {
+            /// A part that only the charge current passes, from the negative contact of the port through the cells to the positive one.
+            element: Element,
+        }
+    }
+}
+
+part! {
     /// An element of the path. The kind decides which of the fields apply.
     pub struct Element {
         /// A short name, unique in the path.
@@ -223,6 +237,8 @@ part! {
         allowed_temperature: Temperature = "90 degC",
         /// Equal conductors or parts side by side that share the current.
         count: Count = "1",
+        /// Whether it stands once in each of the parallel strings, alike in all, and so carries the current of one.
+        in_each_string: YesNo = "yes",
         /// Length along the current.
         length: Length = "180 mm",
         /// Mass of the bare conductor.
@@ -480,6 +496,7 @@ const COMMON: &[&str] = &[
     "rise_time",
     "allowed_temperature",
     "count",
+    "in_each_string",
     "surroundings",
 ];
 

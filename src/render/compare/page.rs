@@ -17,7 +17,7 @@ use crate::judge::inspection::Inspection;
 use crate::record::save;
 use crate::render::draw::curve::{chart, csv};
 use crate::render::write_up::{
-    PointerView, WriteUpError, csv_name, engine, photos, squeeze, style, template, template_texts,
+    PointerView, WriteUpError, csv_name, engine, is_curve, photos, squeeze, style, template, template_texts,
 };
 use crate::units::words::CAUTION;
 use crate::units::words::list;
@@ -301,5 +301,7 @@ pub fn save(folder: &Path, pages: &Pages) -> Result<Vec<PathBuf>, WriteUpError> 
         save::replace(&path, text).map_err(|error| at(&path, error))?;
         paths.push(path);
     }
+    let stale = |name: &str| is_curve(name) && !pages.files.iter().any(|(made, _)| made == name);
+    save::sweep(folder, stale).map_err(|error| at(folder, error))?;
     Ok(paths)
 }

@@ -1,9 +1,13 @@
-//! Numbered pointers over a photo: a ring or a frame at the place, a line to a number that stands beside it and not on it.
+//! Over a photo: numbered pointers, a ring or a frame at the place and a line to a number that stands beside it and not on it;
+//! and lengths that were measured in it, a line with ends and the value beside it.
 //!
 //! A photo has any colours, so every line is dark inside white and can be told on all of them, in grey too. The drawing is a
 //! fragment in the units of the picture, for a page or for a card.
 
 use std::fmt::Write;
+
+use crate::record::parts::Measure;
+use crate::render::markup::escape;
 
 /// A place on a picture, in its pixels; a point has no size.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,6 +80,67 @@ pub(crate) fn pointers(spots: &[Spot], (width, height): (u32, u32)) -> String {
     out
 }
 
+/// Draws a measured length over a picture of a width and a height: what was tapped, the length between, its value.
+pub(crate) fn measured(
+    kind: Measure,
+    taps: &[(f64, f64)],
+    value: &str,
+    (width, height): (u32, u32),
+) -> String {
+    let (width, height) = (f64::from(width), f64::from(height));
+    let unit = width.max(height) / 100.0;
+    let middle = |a: (f64, f64), b: (f64, f64)| (f64::midpoint(a.0, b.0), f64::midpoint(a.1, b.1));
+    let apart = |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).hypot(a.1 - b.1);
+    let (edges, from, to) = match (kind, taps) {
+        (Measure::Length, &[a, b]) => (vec![], a, b),
+        (Measure::Width, &[a, b, c]) => (vec![(a, b)], middle(a, b), c),
+        (Measure::Width | Measure::Overlap, &[a, b, c, d]) => {
+            (vec![(a, b), (c, d)], middle(a, b), middle(c, d))
+        }
+        (Measure::Diameter, &[first, .., last]) => {
+            let pairs = taps.iter().flat_map(|a| taps.iter().map(|b| (*a, *b)));
+            let (a, b) =
+                pairs.max_by(|x, y| apart(x.0, x.1).total_cmp(&apart(y.0, y.1))).unwrap_or((first, last));
+            (vec![], a, b)
+        }
+        _ => return String::new(),
+    };
+    let length = apart(from, to).max(1e-9);
+    let across = (-(to.1 - from.1) / length, (to.0 - from.0) / length);
+    let mut lines = String::new();
+    let end = 1.5 * unit;
+    let ends = [from, to].map(|at| {
+        let by = |sign: f64| (at.0 + sign * end * across.0, at.1 + sign * end * across.1);
+        (by(1.0), by(-1.0))
+    });
+    for (a, b) in edges.into_iter().chain(ends).chain([(from, to)]) {
+        // Writing to a String cannot fail.
+        let _ = write!(lines, "M{:.0} {:.0}L{:.0} {:.0}", a.0, a.1, b.0, b.1);
+    }
+    // Beside the middle of the line, on the side with more room, in the picture.
+    let size = 3.2 * unit;
+    let half = 0.3 * size * value.chars().count() as f64 + 0.5 * unit;
+    let (x, y) = middle(from, to);
+    let beside = half * across.0.abs() + 2.6 * unit;
+    let at = |sign: f64| (x + sign * beside * across.0, y + sign * beside * across.1);
+    let room = |(x, y): (f64, f64)| x.min(width - x).min(y).min(height - y);
+    let (x, y) = if room(at(-1.0)) >= room(at(1.0)) { at(-1.0) } else { at(1.0) };
+    let x = x.clamp(half.min(width / 2.0), (width - half).max(width / 2.0));
+    let y = y.clamp(0.7 * size, (height - 0.7 * size).max(0.7 * size));
+    format!(
+        r##"<path d="{lines}" fill="none" stroke="#fff" stroke-width="{:.1}"/><path d="{lines}" fill="none" stroke="#111" stroke-width="{:.1}"/><rect x="{:.0}" y="{:.0}" width="{:.0}" height="{:.0}" fill="#fff" stroke="#111" stroke-width="{:.1}"/><text x="{x:.0}" y="{:.0}" font-size="{size:.0}" font-weight="700" text-anchor="middle" fill="#111">{}</text>"##,
+        1.1 * unit,
+        0.45 * unit,
+        x - half,
+        y - 0.7 * size,
+        2.0 * half,
+        1.4 * size,
+        0.2 * unit,
+        y + 0.35 * size,
+        escape(value),
+    )
+}
+
 /// Radius of a number's disc, in hundredths of the longer side.
 const NUMBER: f64 = 2.8;
 
@@ -112,6 +177,23 @@ fn place(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_measured_length_stands_beside_its_line() {
+        let drawn = |kind, taps: &[(f64, f64)]| measured(kind, taps, "60.0 mm ± 0.2 mm", (1200, 900));
+        let length = drawn(Measure::Length, &[(300.0, 400.0), (900.0, 400.0)]);
+        assert!(length.contains("M300 400L900 400") && length.contains("M300 418L300 382"), "{length}");
+        assert!(length.contains(">60.0 mm ± 0.2 mm<"), "{length}");
+        let width = drawn(Measure::Width, &[(0.0, 0.0), (100.0, 0.0), (0.0, 90.0), (100.0, 90.0)]);
+        assert!(width.contains("M0 0L100 0M0 90L100 90") && width.contains("M50 0L50 90"), "{width}");
+        let rim = [(100.0, 50.0), (50.0, 100.0), (0.0, 50.0)];
+        assert!(
+            drawn(Measure::Diameter, &rim).contains("M100 50L0 50")
+                || drawn(Measure::Diameter, &rim).contains("M0 50L100 50")
+        );
+        assert_eq!(drawn(Measure::Overlap, &rim), "");
+        assert!(measured(Measure::Length, &rim[..2], "<b>", (9, 9)).contains("&lt;b&gt;"));
+    }
 
     #[test]
     fn numbers_stand_in_the_picture_and_on_nothing() {

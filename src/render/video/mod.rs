@@ -17,7 +17,6 @@ mod outlet;
 mod script;
 
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 use base64::Engine;
@@ -25,7 +24,7 @@ use thiserror::Error;
 
 use crate::evidence::hash::hash_file;
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
-use crate::record::{open, save};
+use crate::record::save;
 use crate::render::write_up::{self, View, WriteUpError};
 pub(crate) use cards::TEMPLATES;
 use chapters::Chapters;
@@ -204,21 +203,12 @@ pub fn save_video_kit(target: &Path, kit: &VideoKit) -> Result<(), VideoKitError
         let path = target.join(&file.name);
         save::replace(&path, &file.content).map_err(|e| at(&path, e))?;
     }
-    for folder in &folders {
-        remove_stale(target, folder, kit).map_err(|e| at(folder, e))?;
-    }
-    Ok(())
-}
-
-/// Removes plain files that an earlier run made; nothing else in the folder is touched.
-fn remove_stale(target: &Path, folder: &Path, kit: &VideoKit) -> io::Result<()> {
-    for path in open::entries(folder)? {
-        let relative =
-            path.strip_prefix(target).ok().and_then(Path::to_str).map(|name| name.replace('\\', "/"));
-        let Some(name) = relative.filter(|name| is_ours(name)) else { continue };
-        if path.symlink_metadata()?.is_file() && !kit.files.iter().any(|file| file.name == name) {
-            fs::remove_file(&path)?;
-        }
+    for (folder, inside) in folders.iter().zip(["", "cards/", "photos/"]) {
+        let stale = |name: &str| {
+            let name = format!("{inside}{name}");
+            is_ours(&name) && !kit.files.iter().any(|file| file.name == name)
+        };
+        save::sweep(folder, stale).map_err(|e| at(folder, e))?;
     }
     Ok(())
 }

@@ -27,7 +27,7 @@ pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{
-    TEMPLATES, csv_name, engine, squeeze, style, template, template_texts, template_words,
+    TEMPLATES, csv_name, engine, is_curve, squeeze, style, template, template_texts, template_words,
 };
 #[cfg(feature = "video")]
 pub(crate) use writeup::{curves, evidence};

@@ -11,9 +11,9 @@ use crate::evidence::name::safe_relative;
 use crate::evidence::picture::{self, DerivedPicture, PictureError, PictureOptions};
 use crate::judge::inspection::Inspection;
 use crate::record::area::{self, Area};
-use crate::record::parts::RecordPhoto;
+use crate::record::parts::{Measure, RecordPhoto};
 use crate::record::{Found, Record, State};
-use crate::render::draw::pointers::{Spot, pointers as draw_pointers};
+use crate::render::draw::pointers::{Spot, measured as draw_measured, pointers as draw_pointers};
 
 /// Longest edge of a derived picture, pixels: readable on a desktop, small enough for a phone.
 const LONGEST_EDGE: u32 = 1200;
@@ -36,7 +36,9 @@ pub struct PhotoView {
     pub proves: String,
     /// What its numbered pointers point to, in their order.
     pub pointers: Vec<PointerView>,
-    /// The pointers as a drawing in the pixels of the derived picture; empty without any.
+    /// What was measured in it, a line each.
+    pub measured: Vec<String>,
+    /// The pointers and what was measured as a drawing in the pixels of the derived picture; empty without any.
     pub marks: String,
     /// Areas of it that are blacked out in the copy.
     pub blacked_out: usize,
@@ -62,6 +64,9 @@ pub struct PhotoView {
     pub width: u32,
     /// Height of the derived picture.
     pub height: u32,
+    /// Width and height of the upright original, in whose pixels places may be given.
+    #[serde(skip)]
+    original: (u32, u32),
 }
 
 /// What a pointer points to.
@@ -113,12 +118,11 @@ pub(super) fn crop(
     let pointed = of_cause().find_map(|view| {
         let photo = inspection.record.photo.get(view.number - 1)?;
         let (_, area) = placed(&inspection.record, photo).find(|(of, _)| parts.contains(&of.of.as_str()))?;
-        let cut = cut(area.within((view.width, view.height))?);
+        let cut = cut(area.within(view.original)?);
         // Whoever cuts close to what is withheld shows where it is.
         let hidden = inspection.withheld.areas(&view.file);
-        let clear = hidden
-            .iter()
-            .all(|area| area.within((view.width, view.height)).is_some_and(|hidden| !overlap(cut, hidden)));
+        let clear =
+            hidden.iter().all(|area| area.within(view.original).is_some_and(|hidden| !overlap(cut, hidden)));
         clear.then_some((view, Some(cut)))
     });
     let (view, cut) = pointed.or_else(|| of_cause().next().map(|view| (view, None)))?;
@@ -151,7 +155,7 @@ pub(super) fn overview(inspection: &Inspection, views: &[PhotoView]) -> Option<O
     let copy = photo_copy(inspection, &view.file, OVERVIEW_EDGE, QUALITY, None).ok()?;
     let photo = inspection.record.photo.get(view.number - 1)?;
     Some(OverviewView {
-        marks: marks(placed(&inspection.record, photo).map(|(_, area)| area), &copy),
+        marks: marks(&inspection.record, photo, &copy),
         pointed: view.pointers.iter().map(|pointer| pointer.label.clone()).collect(),
         photo: CropView {
             number: view.number,
@@ -265,6 +269,7 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 shows: photo.parts().map(str::to_owned).collect(),
                 proves: shown(photo.proves.found()),
                 pointers: placed(&inspection.record, photo).map(|(pointer, _)| pointer).collect(),
+                measured: measured(photo).map(|(line, ..)| line).collect(),
                 marks: String::new(),
                 blacked_out: inspection.withheld.areas(&file).len(),
                 sha256: None,
@@ -275,6 +280,7 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 data: None,
                 width: 0,
                 height: 0,
+                original: (0, 0),
                 file,
             };
             match photo_copy(inspection, &view.file, LONGEST_EDGE, QUALITY, None) {
@@ -282,8 +288,8 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                     view.sha256 = Some(derived.original_digest.to_string());
                     view.data = Some(data_address(&derived));
                     (view.width, view.height) = (derived.width, derived.height);
-                    let areas = placed(&inspection.record, photo).map(|(_, area)| area);
-                    view.marks = marks(areas, &derived);
+                    view.original = (derived.original_width, derived.original_height);
+                    view.marks = marks(&inspection.record, photo, &derived);
                 }
                 // What cannot be shown is hashed and listed all the same.
                 Err(not_shown) => {
@@ -322,8 +328,23 @@ fn placed<'a>(record: &'a Record, photo: &'a RecordPhoto) -> impl Iterator<Item 
     })
 }
 
-/// The pointers of a photo over its derived picture. One that a picture of another size no longer holds is drawn at its edge.
-fn marks(areas: impl Iterator<Item = Area>, derived: &DerivedPicture) -> String {
+/// What was measured in a photo: a line for it, the kind, the taps and the value. What is withheld is left out.
+fn measured(photo: &RecordPhoto) -> impl Iterator<Item = (String, Measure, Vec<(f64, f64)>, &str)> {
+    photo.measurement.iter().filter_map(|one| {
+        let value = one.value.quantity()?.text.as_str();
+        let of = one.of.text()?.trim_start_matches("path.element[id=").replace("].", ", ");
+        let taps = one.taps.list().iter().map(|tap| {
+            let (x, y) = tap.split_once(' ')?;
+            Some((x.parse::<f64>().ok()?, y.parse::<f64>().ok()?))
+        });
+        Some((format!("{of}: {value}"), one.measure.known()?, taps.collect::<Option<_>>()?, value))
+    })
+}
+
+/// The pointers of a photo and what was measured in it, over its derived picture. A pointer that a picture of another size no
+/// longer holds is drawn at its edge.
+fn marks(record: &Record, photo: &RecordPhoto, derived: &DerivedPicture) -> String {
+    let areas = placed(record, photo).map(|(_, area)| area);
     let original = (derived.original_width, derived.original_height);
     let (width, height) = (f64::from(derived.width), f64::from(derived.height));
     let spots: Vec<Spot> = areas
@@ -332,10 +353,121 @@ fn marks(areas: impl Iterator<Item = Area>, derived: &DerivedPicture) -> String 
             Spot { x: x * width, y: y * height, width: w * width, height: h * height }
         })
         .collect();
-    draw_pointers(&spots, (derived.width, derived.height))
+    let size = (derived.width, derived.height);
+    let lengths: String = measured(photo)
+        .map(|(_, kind, taps, value)| {
+            let scale = width / f64::from(original.0.max(1));
+            let taps: Vec<_> = taps.iter().map(|(x, y)| ((x + 0.5) * scale, (y + 0.5) * scale)).collect();
+            draw_measured(kind, &taps, value, size)
+        })
+        .collect();
+    lengths + &draw_pointers(&spots, size)
 }
 
 /// A text of the record, empty where nothing is recorded.
 fn shown(found: &Found) -> String {
     if found.state == State::NotLooked { String::new() } else { found.show() }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+    use std::io::Cursor;
+
+    use exif::{Tag, Value};
+    use image::imageops::{flip_horizontal, flip_vertical, rotate90, rotate180, rotate270};
+    use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
+
+    use super::*;
+    use crate::evidence::exif::tests::{block, with_app1};
+    use crate::judge::inspection::House;
+    use crate::render::OWN_WORDS;
+
+    /// A picture larger than its copies, as a camera stores it that was held in some way (CIPA DC-008, tag 0x0112): red, with a
+    /// part in blue and beside it a secret in green.
+    fn stored(orientation: u16) -> RgbImage {
+        let upright = RgbImage::from_fn(1500, 900, |x, y| {
+            let within = |left, top| (left..left + 200).contains(&x) && (top..top + 150).contains(&y);
+            Rgb(if within(300, 300) {
+                [0, 0, 255]
+            } else if within(700, 300) {
+                [0, 255, 0]
+            } else {
+                [255, 0, 0]
+            })
+        });
+        match orientation {
+            2 => flip_horizontal(&upright),
+            3 => rotate180(&upright),
+            4 => flip_vertical(&upright),
+            5 => flip_horizontal(&rotate90(&upright)),
+            6 => rotate270(&upright),
+            7 => flip_horizontal(&rotate270(&upright)),
+            8 => rotate90(&upright),
+            _ => upright,
+        }
+    }
+
+    fn seen(data: &str, colour: [u8; 3]) -> usize {
+        let jpeg = base64::engine::general_purpose::STANDARD.decode(data.split_once(',').unwrap().1).unwrap();
+        let picture = image::load_from_memory(&jpeg).unwrap().into_rgb8();
+        let near = |pixel: &&Rgb<u8>| pixel.0.iter().zip(colour).all(|(a, b)| a.abs_diff(b) < 100);
+        picture.pixels().filter(near).count()
+    }
+
+    /// Whichever way the camera was held, and in percent as in pixels of an original that is larger than its copy: what is
+    /// withheld is in no copy and in no cut, and a pointer's cut shows its part. Stills and the comparison take the same copies.
+    #[test]
+    fn no_cut_shows_what_is_withheld() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir(folder.path().join("photos")).unwrap();
+        let mut record = "schema = 2\n".to_owned();
+        for orientation in 1..=8_u16 {
+            let mut bytes = Cursor::new(Vec::new());
+            DynamicImage::ImageRgb8(stored(orientation)).write_to(&mut bytes, ImageFormat::Jpeg).unwrap();
+            let mut facts = b"Exif\0\0".to_vec();
+            facts.extend(block(&[(Tag::Orientation, Value::Short(vec![orientation]))]));
+            let name = format!("{orientation}.jpg");
+            fs::write(folder.path().join("photos").join(&name), with_app1(&bytes.into_inner(), &facts))
+                .unwrap();
+            let percent = |sides: [f64; 4]| sides.map(|side| format!("{side} %"));
+            let pixels = |sides: [u32; 4]| sides.map(|side| format!("{side} px"));
+            // The part, the secret, and a frame round both.
+            let places = if orientation % 2 == 0 {
+                [pixels([300, 300, 200, 150]), pixels([700, 300, 200, 150]), pixels([250, 250, 700, 250])]
+            } else {
+                [
+                    percent([20.0, 33.4, 13.3, 16.6]),
+                    percent([46.6, 33.3, 13.4, 16.8]),
+                    percent([15.0, 30.0, 50.0, 30.0]),
+                ]
+            };
+            let area = |[left, top, width, height]: &[String; 4]| {
+                format!("left = \"{left}\"\ntop = \"{top}\"\nwidth = \"{width}\"\nheight = \"{height}\"\n")
+            };
+            record.push_str(&format!("[[photo]]\nfile = \"photos/{name}\"\n"));
+            for (of, place) in ["part", "secret", "both"].into_iter().zip(&places) {
+                record.push_str(&format!("[[photo.pointer]]\nof = \"{of}\"\n{}", area(place)));
+            }
+            record.push_str(&format!("[[withhold.area]]\nphoto = \"{name}\"\n{}", area(&places[1])));
+        }
+        fs::write(folder.path().join("inspection.toml"), record).unwrap();
+        let inspection = Inspection::open_to_publish(folder.path(), &House::default(), &OWN_WORDS).unwrap();
+        let views = photos(&inspection, None);
+        assert_eq!(views.len(), 8);
+        for view in &views {
+            assert_eq!((view.width, view.height, view.pointers.len()), (1200, 720, 3), "{}", view.file);
+            let names = [view.name.clone()];
+            assert!(seen(view.data.as_ref().unwrap(), [0, 0, 255]) > 15_000, "{}", view.file);
+            assert_eq!(seen(view.data.as_ref().unwrap(), [0, 255, 0]), 0, "{}", view.file);
+            for of in ["part", "secret", "both"] {
+                let cut = crop(&inspection, &views, &names, &[of]).unwrap();
+                assert_eq!(seen(&cut.data, [0, 255, 0]), 0, "{} {of}", view.file);
+                assert_eq!(cut.cut, of == "part", "{} {of}", view.file);
+                assert!(seen(&cut.data, [0, 0, 255]) > 3_000, "{} {of}: the part is not in it", view.file);
+            }
+        }
+        let first = overview(&inspection, &views).unwrap();
+        assert_eq!(seen(&first.photo.data, [0, 255, 0]), 0);
+    }
 }

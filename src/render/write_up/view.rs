@@ -25,6 +25,8 @@ use super::looks::looks_of;
 /// Version of the JSON shape; it changes when a key changes its meaning or goes away.
 pub const FORMAT: u32 = 2;
 
+/// Rules that say of each part whether it carries the rated current.
+const CARRY: [&str; 2] = ["element-carries-rated-current", "place-stays-below-limit"];
 /// Critical causes that the headline names; further ones it counts.
 const HEADLINE: usize = 3;
 
@@ -511,8 +513,6 @@ impl View {
 
     /// What limits the current, and by how much it carries or does not carry what is rated.
     fn of_the_path(&self) -> String {
-        use crate::judge::rules::at_least;
-        use crate::units::{COVERAGE, Dimension, Uncertain};
         let Some(rated) = &self.rated_current else {
             return "The rated continuous current is not recorded, so the build cannot be judged against it."
                 .to_owned();
@@ -522,25 +522,15 @@ impl View {
                 "The rated continuous current is {rated}, so the build is not judged against it here."
             );
         }
-        match (
-            &self.path.weakest,
-            &self.path.permissible_current.value,
-            self.path.permissible_current.si,
-            self.rated_current_si,
-        ) {
-            (Some(weakest), Some(permissible_current), Some(si), Some(rated_si)) => {
-                let u = self.path.permissible_current.expanded_si.map_or(0.0, |expanded| expanded / COVERAGE);
-                let found = Amount { number: Uncertain::new(si, 1, u), dimension: Dimension::CURRENT };
+        match (&self.path.weakest, &self.path.permissible_current.value) {
+            (Some(weakest), Some(permissible_current)) => {
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
                     1 => " The permissible current of one element is not known.".to_owned(),
                     n => format!(" The permissible current of {n} elements is not known."),
                 };
-                let outcome = match at_least(&found, &Amount::exact(rated_si, Dimension::CURRENT)) {
-                    // What is known only as at most so much may be less.
-                    Outcome::Meets if self.path.permissible_current.bound.is_some() => Outcome::NotDecided,
-                    outcome => outcome,
-                };
+                let of_path = self.findings.iter().filter(|finding| CARRY.contains(&finding.rule.as_str()));
+                let outcome = of_path.map(|finding| finding.outcome).min().unwrap_or(Outcome::NotDecided);
                 let said = self.path.permissible_current.said();
                 let permissible_current = said
                     .filter(|_| outcome == Outcome::NotDecided)

@@ -342,7 +342,18 @@ pub fn save_write_up(folder: &Path, write_up: &WriteUp) -> Result<[PathBuf; 2], 
         let path = target.join(name);
         save::replace(&path, text).map_err(|e| at(&path, e))?;
     }
+    // A curve of a test that is gone, or that is withheld now, is not left lying about.
+    let stale = |name: &str| is_curve(name) && !write_up.data.iter().any(|(made, _)| made == name);
+    save::sweep(&target, stale).map_err(|e| at(&target, e))?;
     Ok(paths)
+}
+
+/// True for the names that [`csv_name`] gives.
+pub(crate) fn is_curve(name: &str) -> bool {
+    let numbers = name.strip_prefix("test-").and_then(|rest| rest.strip_suffix(".csv"));
+    let numbers = numbers.and_then(|rest| rest.split_once("-curve-"));
+    let is_number = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    numbers.is_some_and(|(test, curve)| is_number(test) && is_number(curve))
 }
 
 /// The style sheet at the end of the templates, with what the user adds to it.

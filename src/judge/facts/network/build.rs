@@ -5,9 +5,11 @@
 //! as they differ little; leads outside end in the room.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use super::limits;
 use super::stand_in::{self, StandIn};
+use crate::judge::facts::strings::{self, several, strings_of};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Subject, capped, element_label};
 use crate::physics::ZERO_CELSIUS;
@@ -82,6 +84,8 @@ const CASE_DENSITY: f64 = 220.0 * 3600.0 * 1000.0;
 
 /// Links of a stack that are drawn one by one.
 const MOST_LINKS: usize = 32;
+/// Strings that are drawn side by side.
+const MOST_STRINGS: usize = 8;
 /// What joins two ends of one piece of metal, W/K: far more than anything beside it.
 const ONWARD: f64 = 100.0;
 
@@ -105,6 +109,10 @@ struct Builder<'a> {
     film: StandIn,
     /// What the elements beside a joint lack that nobody measured: a bad one has far more than a usual one.
     beside: BTreeMap<usize, Vec<Missing>>,
+    /// Parallel strings of cells.
+    strings: usize,
+    /// Whether a string is drawn that is like the first, whose places stand for its own.
+    again: bool,
     /// What every place lacks: without the size of the case nobody knows how warm the air in it becomes.
     lacks: Vec<Missing>,
 }
@@ -131,22 +139,43 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
     let ambient =
         work.or_limit("claims.rated_ambient", "outer_ambient", "the ambient for which the current is rated");
     let [rated, series, capacity, ambient] = work.all([rated, series, capacity, ambient])?;
-    if facts.record.path.strings.count().is_some_and(|strings| strings > 1) {
-        let what =
-            "which parts carry the current of one of the parallel strings only: the record lists one path";
-        return Err(vec![Missing::refused(what)]);
-    }
     let (ambient, assumed) = (ambient.value(), work.done(rated.clone())?.assumed);
     let (rated, series) = (rated.value(), series.value().round().max(1.0));
     let mut builder = Builder::new(facts, lid, ambient);
+    builder.strings = strings_drawn(facts)?;
     builder.assumed = assumed;
     (builder.air, builder.wall) = (builder.network.point(), builder.network.point());
     if facts.record.claims.rated_ambient.is_recorded() {
         builder.claims.push("claims.rated_ambient".to_owned());
     }
     builder.inside = Some(builder.case(series, capacity.value()).map_err(refused)?);
-    builder.path(rated, series, capacity.value()).map_err(refused)?;
+    let steps = builder.steps();
+    let inside = builder.in_strings(&steps)?;
+    builder.path(&steps, inside, rated, series, capacity.value()).map_err(refused)?;
     builder.done(rated, capacity.value())
+}
+
+/// How many strings are drawn side by side; what is missing where they cannot be.
+fn strings_drawn(facts: &Facts<'_>) -> Result<usize, Vec<Missing>> {
+    let Some(strings) = several(facts) else { return Ok(1) };
+    let elements = 0..facts.record.path.element.len();
+    let missing: Vec<Missing> =
+        elements.filter_map(|index| strings_of(facts, index).err()).flatten().collect();
+    if !missing.is_empty() {
+        return Err(capped(missing));
+    }
+    if strings > MOST_STRINGS as f64 {
+        let what = format!("how {strings} strings share the current: {MOST_STRINGS} at most are drawn");
+        return Err(vec![Missing::refused(&what)]);
+    }
+    let mut work = Worker::new(facts);
+    let parallel = work.amount("cells.parallel");
+    let [parallel] = work.all([parallel])?;
+    if (parallel.value() / strings).fract() != 0.0 {
+        let what = format!("{} cells in parallel do not make {strings} strings alike", parallel.show());
+        return Err(vec![Missing::refused(&what)]);
+    }
+    Ok(strings as usize)
 }
 
 /// What a calculation gives of a link: the temperatures of its ends, and the film at its surface.
@@ -233,6 +262,8 @@ impl<'a> Builder<'a> {
             lid,
             film,
             beside: BTreeMap::new(),
+            strings: 1,
+            again: false,
             lacks: Vec::new(),
         }
     }
@@ -405,12 +436,65 @@ impl<'a> Builder<'a> {
         whole
     }
 
-    fn path(&mut self, rated: f64, series: f64, charge: f64) -> Result<(), NetworkRefusal> {
-        let steps = self.steps();
+    fn path(
+        &mut self,
+        steps: &[Step],
+        inside: Range<usize>,
+        rated: f64,
+        series: f64,
+        charge: f64,
+    ) -> Result<(), NetworkRefusal> {
         let (minus, plus) = (self.network.held(self.room_free), self.network.held(self.room_free));
         let mut at = self.lead("negative lead outside", minus, rated)?;
-        for (place, step) in steps.iter().enumerate() {
-            let next = self.network.point();
+        at = self.walk(steps, 0..inside.start, at, None, series, charge)?;
+        let merge = self.network.point();
+        for string in 0..self.strings {
+            self.again = string > 0;
+            self.walk(steps, inside.clone(), at, Some(merge), series, charge)?;
+        }
+        self.again = false;
+        at = self.walk(steps, inside.end..steps.len(), merge, None, series, charge)?;
+        self.lead_to("positive lead outside", at, plus, rated)?;
+        self.network.terminals(minus, plus);
+        Ok(())
+    }
+
+    /// The steps that each string has of its own; those of a single one count as such, from its cells on.
+    fn in_strings(&self, steps: &[Step]) -> Result<Range<usize>, Vec<Missing>> {
+        let own = |step: &Step| match step {
+            Step::Element(index) => strings_of(self.facts, *index).is_ok_and(|strings| strings > 1.0),
+            Step::Stack(_) => true,
+            Step::Joint => false,
+        };
+        let first = steps.iter().position(own).unwrap_or_default();
+        let last = steps.iter().rposition(own).unwrap_or_default();
+        let is_apart = |step: &&Step| matches!(step, Step::Element(_)) && !own(step);
+        if let Some(Step::Element(index)) = steps[first..=last].iter().find(is_apart) {
+            let name = element_label(self.facts.record, *index);
+            let what =
+                format!("how the strings divide: {name} stands between their parts and not in each of them");
+            return Err(vec![Missing::refused(&what)]);
+        }
+        Ok(first..last + 1)
+    }
+
+    /// Draws some steps from a point on; the last of them ends at the given point, where there is one.
+    fn walk(
+        &mut self,
+        steps: &[Step],
+        range: Range<usize>,
+        from: Point,
+        to: Option<Point>,
+        series: f64,
+        charge: f64,
+    ) -> Result<Point, NetworkRefusal> {
+        let mut at = from;
+        for place in range.clone() {
+            let step = &steps[place];
+            let next = match to {
+                Some(to) if place + 1 == range.end => to,
+                _ => self.network.point(),
+            };
             let neighbour = |step: Option<&Step>| match step {
                 Some(Step::Element(index)) => Some(*index),
                 Some(Step::Stack(index)) => *index,
@@ -425,9 +509,7 @@ impl<'a> Builder<'a> {
             }
             at = next;
         }
-        self.lead_to("positive lead outside", at, plus, rated)?;
-        self.network.terminals(minus, plus);
-        Ok(())
+        Ok(at)
     }
 
     /// A lead outside, from where it is as warm as the room to the terminal.
@@ -513,7 +595,7 @@ impl<'a> Builder<'a> {
     ) -> Result<(), NetworkRefusal> {
         let resistance = Resistance::constant(self.inside(stand_in::UNKNOWN_PART));
         let conductance = self.inside(stand_in::DEVICE_CONDUCTANCE).into();
-        for beside in beside.into_iter().flatten() {
+        for beside in beside.into_iter().flatten().filter(|_| !self.again) {
             self.beside.entry(beside).or_default().extend(missing.clone());
         }
         self.unknown.insert(index, missing);
@@ -527,7 +609,9 @@ impl<'a> Builder<'a> {
 
     /// Remembers a place.
     fn place(&mut self, element: usize, id: ElementId, what: &'static str, limit: Answer) {
-        self.places.push(PlaceOf { element, id, what, limit, lacks: self.lacks.clone() });
+        if !self.again {
+            self.places.push(PlaceOf { element, id, what, limit, lacks: self.lacks.clone() });
+        }
     }
 
     /// Measured resistance of an element, Ω.
@@ -726,7 +810,7 @@ impl<'a> Builder<'a> {
             self.place(index, id, "", limit);
             self.not_measured(index, measured.is_none());
         }
-        if measured.is_none() {
+        if measured.is_none() && !self.again {
             let missing = match index {
                 Some(index) => not_measured(self.facts, index),
                 None => {
@@ -748,7 +832,7 @@ impl<'a> Builder<'a> {
 
     /// Notes that the resistance of the last place was not measured: a bad joint has far more than a usual one.
     fn not_measured(&mut self, index: usize, lacks: bool) {
-        if let Some(place) = self.places.last_mut().filter(|_| lacks) {
+        if let Some(place) = self.places.last_mut().filter(|_| lacks && !self.again) {
             place.lacks.push(not_measured(self.facts, index));
         }
     }
@@ -876,6 +960,8 @@ impl<'a> Builder<'a> {
         let facts = Facts { subject: Subject::Pack, ..*self.facts };
         let parallel = self.optional(&facts, "cells.parallel").map_or(1.0, |amount| amount.value().max(1.0));
         let capacity = charge / parallel;
+        // That of one string, with all of them in the stack.
+        let parallel = parallel / self.strings as f64;
         let mass = match self.optional(&facts, "cells.mass") {
             Some(mass) => mass.value(),
             None => 0.5 * (stand_in::CELL_MASS.ends.0 + stand_in::CELL_MASS.ends.1) * capacity,
@@ -886,6 +972,7 @@ impl<'a> Builder<'a> {
             Some(resistance) => self.inside(stand_in::CELL_DIRECT).times(resistance.value() / parallel),
             None => self.inside(stand_in::CELL_FROM_CAPACITY).times(1.0 / (capacity * parallel)),
         };
+        let minus = if self.again { self.more_than_the_first(minus, ohms.scaled(series))? } else { minus };
         let slope = self.inside(stand_in::CELL_SLOPE);
         let face = mass.powf(2.0 / 3.0) * parallel;
         let to_case = self.outside(stand_in::CELL_TO_CASE);
@@ -955,6 +1042,29 @@ impl<'a> Builder<'a> {
             }
         }
         Ok(())
+    }
+
+    /// What a string resists more than the first one, which is the warmest as it carries the most.
+    fn more_than_the_first(&mut self, from: Point, string: NetworkValue) -> Result<Point, NetworkRefusal> {
+        let more = StandIn {
+            name: "resistance that the other strings have beyond that of the first",
+            ends: (1e-3, 1.0 / strings::DIFFER.0 - 1.0),
+            basis: strings::BASIS,
+        };
+        let to = self.network.point();
+        let resistance = Resistance::constant(self.inside(more).times(self.network.middle_of(string)));
+        self.network.device(Device {
+            name: more.name.to_owned(),
+            from,
+            to,
+            at: self.air,
+            resistance,
+            conductance: 0.0.into(),
+            capacity: 0.0.into(),
+            limit: None,
+        })?;
+        self.network.link("onward", from, to, ONWARD)?;
+        Ok(to)
     }
 
     /// How many cells stand between the links that are drawn, and those links. One recorded link stands for all of them

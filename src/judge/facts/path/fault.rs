@@ -14,6 +14,7 @@ use uom::si::f64::{ElectricPotential, ElectricalResistance};
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::network::stand_in::{self, StandIn};
 use crate::judge::facts::pack::together;
+use crate::judge::facts::strings::{several, strings_of};
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label, rest_voltage};
 use crate::logs::instrument::compare;
@@ -118,6 +119,13 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
                 (0.0, greatest)
             }
         };
+        // Nobody said whether it stands in each string: from a share of it to all of it.
+        let strings = strings_of(facts, index).map(|strings| (strings, strings));
+        let strings = strings.unwrap_or_else(|missing| {
+            narrows.extend(missing);
+            (several(facts).unwrap_or(1.0), 1.0)
+        });
+        let of_element = (of_element.0 / strings.0, of_element.1 / strings.1);
         if index < TOLD {
             work.step(|| format!("{label}: {}", shown(of_element, Dimension::RESISTANCE)));
         }

@@ -6,13 +6,14 @@ use uom::si::f64::{Area, Length, ThermodynamicTemperature};
 use uom::si::length::meter;
 use uom::si::thermodynamic_temperature::kelvin;
 
-use super::permissible_current;
+use super::{carried, permissible_current};
 use crate::judge::facts::names;
+use crate::judge::facts::strings::strings_of;
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, element_label};
 use crate::physics::material::Material;
 use crate::physics::{REFERENCE, resistance as physics};
-use crate::record::parts::ElementKind;
+use crate::record::parts::{Element, ElementKind};
 use crate::units::{Amount, Dimension, Uncertain};
 
 /// Resistance of an element: recorded, from a drop, from its size, or of the cells.
@@ -111,7 +112,7 @@ fn at_rated(
     formula: &str,
 ) -> Answer {
     let mut work = Worker::new(facts);
-    let current = work.amount("claims.continuous_current");
+    let current = carried(facts, &mut work);
     let resistance = match resistance {
         Ok(worked) => {
             work.rests_on(worked);
@@ -166,9 +167,25 @@ fn sum(facts: &Facts<'_>, work: &mut Worker<'_>) -> Sum {
         match facts.derived.of_element(index, "element.resistance_found") {
             Some(Ok(worked)) => {
                 if let Some(amount) = worked.value.amount() {
-                    number = number.plus(&amount.number);
-                    sum.known += 1;
-                    work.step(|| line(&label, amount));
+                    // That of the cells is the stack's, of all strings together.
+                    let strings = match facts.record.path.element.get(index).and_then(Element::kind) {
+                        Some(ElementKind::CellStack) => Ok(1.0),
+                        _ => strings_of(facts, index),
+                    };
+                    match strings {
+                        Ok(strings) => {
+                            number = number.plus(&amount.number.scaled(1.0 / strings));
+                            sum.known += 1;
+                            work.step(|| match strings > 1.0 {
+                                true => line(&format!("{label}, over {strings} strings"), amount),
+                                false => line(&label, amount),
+                            });
+                        }
+                        Err(missing) => {
+                            sum.missing.extend(missing);
+                            sum.left_out.push(label);
+                        }
+                    }
                 }
             }
             Some(Err(missing)) => {

@@ -4,20 +4,22 @@
 //! drop and heat, the prospective short-circuit current, and what protects what. An element whose permissible current cannot
 //! be worked out says what is missing; it is never taken to be strong enough.
 
+mod charge;
 mod fault;
 mod losses;
 mod permissible_current;
 mod rating;
 mod withstand;
 
-pub(crate) use withstand::{clearing, with_path};
+pub(crate) use withstand::{clearing, currents, with_path};
 
 use crate::judge::facts::answers::Answers;
 use crate::judge::facts::names;
 use crate::judge::facts::network::{self, limits};
 use crate::judge::facts::photos::{named_photos, photo_count};
+use crate::judge::facts::strings::{self, strings_of};
 use crate::judge::facts::worker::{Worker, line};
-use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Val, Worked, element_label};
+use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, Val, Worked, element_label};
 use crate::physics::fuse::{self, FuseKind, RespondsTo, Usual};
 use crate::physics::joint::{self, ThreadsInto};
 use crate::physics::material::{Finish, Material};
@@ -31,6 +33,7 @@ use uom::si::f64::ElectricPotential;
 /// Sources of the ranges of this module, beyond those of the fault current.
 const TORQUE: SourceId = (1 << 31) + 80;
 const GALVANIC: SourceId = TORQUE + 1;
+const STRINGS: SourceId = TORQUE + 2;
 
 /// What follows for one element, but for what needs the fault current.
 pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) {
@@ -46,7 +49,10 @@ pub(crate) fn of_element(facts: &Facts<'_>, index: usize, values: &mut Answers) 
     values.derive("element.photos", || photos(facts, element));
     // In a pack the network says what a bar, a cable or a joint carries; by itself it lies in open air.
     if facts.derived.is_alone() || !network::heated(kind) {
-        values.derive("element.permissible_current", || permissible_current::of(facts, kind));
+        values.derive("element.permissible_current", || {
+            let of_part = permissible_current::of(facts, kind);
+            if kind == Some(ElementKind::CellStack) { of_part } else { strings::of_pack(facts, of_part) }
+        });
     }
     values.group(|values| resistance_of(facts, kind, values));
     values.group(|values| {
@@ -208,7 +214,7 @@ fn overlap_ratio(facts: &Facts<'_>) -> Answer {
 
 fn contact_density(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
-    let current = work.amount("claims.continuous_current");
+    let current = carried(facts, &mut work);
     let [length, width] = ["width", "thickness"].map(|side| work.amount(&format!("element.overlap.{side}")));
     let count = work.count_or_one("element.count", "the number of joints side by side");
     let [current, length, width] = work.all([current, length, width])?;
@@ -216,6 +222,21 @@ fn contact_density(facts: &Facts<'_>) -> Answer {
     let density = Amount { number: current.number.over(&area), dimension: Dimension::CURRENT_DENSITY };
     work.step(|| line(&format!("{} / ({} × {})", current.show(), length.show(), width.show()), &density));
     work.done(density)
+}
+
+/// The current through an element at the rated one; none where it lacks something, which is noted.
+fn carried(facts: &Facts<'_>, work: &mut Worker<'_>) -> Option<Amount> {
+    let Subject::Element(index) = facts.subject else { return work.amount("claims.continuous_current") };
+    match strings::carried(facts, Some(index)) {
+        Ok(worked) => {
+            work.rests_on(&worked);
+            worked.value.amount().cloned()
+        }
+        Err(missing) => {
+            missing.into_iter().for_each(|missing| work.lacks(missing));
+            None
+        }
+    }
 }
 
 fn galvanic(facts: &Facts<'_>) -> Answer {
@@ -387,6 +408,10 @@ fn opening_on_current(facts: &Facts<'_>, work: &mut Worker<'_>) -> Vec<usize> {
     let mut found = Vec::new();
     for (index, element) in facts.record.path.element.iter().enumerate() {
         match facts.derived.of_element(index, "element.responds_to") {
+            // Nobody said whether it is in each of the strings, in one of them, or beyond them.
+            Some(Ok(_)) if let Err(missing) = strings_of(facts, index) => {
+                missing.into_iter().for_each(|missing| work.lacks(missing));
+            }
             Some(Ok(worked)) if worked.value == Val::Text(RespondsTo::Current.word().to_owned()) => {
                 found.push(index);
             }
@@ -455,9 +480,16 @@ fn overcurrent_rating(facts: &Facts<'_>) -> Answer {
     let mut work = Worker::new(facts);
     let mut smallest: Option<Amount> = None;
     for index in opening_on_current(facts, &mut work) {
-        let inside = Facts { subject: crate::judge::facts::Subject::Element(index), ..*facts };
-        match inside.fact("element.rating") {
-            Ok(Val::Amount(rating)) => {
+        let inside = Facts { subject: Subject::Element(index), ..*facts };
+        let rating =
+            strings_of(facts, index).and_then(|strings| Ok((strings, inside.fact("element.rating")?)));
+        match rating {
+            Ok((strings, Val::Amount(mut rating))) => {
+                // Those of all strings together feed what lies beyond them.
+                if strings > 1.0 {
+                    let times = Amount::between(1.0, strings, STRINGS, Dimension::NONE);
+                    rating.number = rating.number.times(&times.number);
+                }
                 work.step(|| format!("{}: {}", element_label(facts.record, index), rating.show()));
                 if smallest.as_ref().is_none_or(|s| rating.value() < s.value()) {
                     smallest = Some(rating);

@@ -11,11 +11,12 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::{is_answered, opening_on_current};
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::strings::{self, strings_of};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element_label};
 use crate::physics::material::Material;
 use crate::physics::{Refusal, ZERO_CELSIUS, adiabatic};
-use crate::record::parts::{ChargePort, ElementKind};
+use crate::record::parts::ElementKind;
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, show};
 
 /// Sources of the ranges of this module.
@@ -39,6 +40,12 @@ const fn insulation_bears(class: f64) -> (f64, f64) {
     } else {
         (250.0, 350.0)
     }
+}
+
+/// The currents through an element.
+pub(crate) fn currents(facts: &Facts<'_>, index: usize, values: &mut Answers) {
+    values.derive("element.carried_current", || strings::carried(facts, Some(index)));
+    strings::fault(facts, index, values);
 }
 
 /// What needs the whole path: temperatures in the heat that is claimed, and how long each conductor bears the fault current.
@@ -103,12 +110,12 @@ fn in_heat(facts: &Facts<'_>) -> Answer {
 /// The time in which the fault current heats the conductor to a temperature, or to its melting point: from warm at the greatest
 /// current to cold at the least.
 fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> Answer {
-    let (area, current) = (work.amount("element.area"), work.amount("path.short_circuit_current"));
+    let (area, current) = (work.amount("element.area"), work.amount("element.fault_current"));
     let material = work.word("element.material").and_then(|word| Material::from_word(&word));
     let warm = work.optional("element.temperature_limit").map_or(90.0, |limit| limit.value() - ZERO_CELSIUS);
     let [area, current] = work.all([area, current])?;
     let Some(material) = material else { return Err(work.take_missing()) };
-    if let Some(Ok(worked)) = work.facts.worked("path.short_circuit_current") {
+    if let Some(Ok(worked)) = work.facts.worked("element.fault_current") {
         work.rests_on(worked);
     }
     let melts = adiabatic::melting_point(material).get::<kelvin>() - ZERO_CELSIUS;
@@ -134,24 +141,7 @@ fn heated_to(mut work: Worker<'_>, to: Option<(f64, f64)>, source: SourceId) -> 
 /// What needs the fault current of the whole path.
 pub(crate) fn clearing(facts: &Facts<'_>, values: &mut Answers) {
     values.derive("path.clears_within", || clears_within(facts));
-    values.derive("path.permissible_charge_current", || permissible_charge_current(facts));
-}
-
-/// What the path carries of a charge current; the way from a port of its own is not listed.
-fn permissible_charge_current(facts: &Facts<'_>) -> Answer {
-    let mut work = Worker::new(facts);
-    let Some(port) = work.word("path.charge_port") else { return Err(work.take_missing()) };
-    if port != ChargePort::Common.word() {
-        let what = "what the parts between the charge port and the cells carry: the record lists the path of the load";
-        return Err(vec![Missing::refused(what)]);
-    }
-    work.step(|| "charge and load current take one path".to_owned());
-    let current = work.amount("path.permissible_current");
-    let [current] = work.all([current])?;
-    if let Some(Ok(worked)) = facts.worked("path.permissible_current") {
-        work.rests_on(worked);
-    }
-    work.done(current)
+    super::charge::of(facts, values);
 }
 
 /// The longest time in which the quickest of the devices clears the prospective short-circuit current.
@@ -181,7 +171,8 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
                 index,
                 Reason::NotRecorded,
             ));
-            by_kind(&inside, index, least)
+            let strings = strings_of(facts, index).ok();
+            by_kind(&inside, index, least.zip(strings).map(|(least, strings)| strings::least(least, strings)))
         };
         if let Some(time) = time {
             work.step(|| format!("{label}: within {}", show(time, Dimension::TIME)));

@@ -4,7 +4,6 @@
 //! and the fuse's rating the lead would be the fuse. Only sizes of the ampacity table are proposed.
 
 use uom::si::area::square_millimeter;
-use uom::si::electric_current::ampere;
 use uom::si::f64::{Area, ElectricCurrent, ThermodynamicTemperature};
 
 use crate::physics::cable::{self, CableRating, awg_area, awg_name};
@@ -22,12 +21,9 @@ const FUSES: [f64; 32] = [
 /// Leads side by side that are proposed at most for one leg.
 const MOST_PARALLEL: u32 = 4;
 
-/// What a lead has to do, and where.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeadNeed {
-    /// Current of one leg.
     pub current: ElectricCurrent,
-    /// Temperature class of the insulation.
     pub insulation: ThermodynamicTemperature,
     /// Air around it.
     pub ambient: ThermodynamicTemperature,
@@ -64,14 +60,15 @@ fn smallest(need: &LeadNeed, sizes: &[(String, Area)]) -> Option<SizedLead> {
     })
 }
 
-/// The smallest usual fuse rating that is not below a current; `None` beyond the largest.
-pub fn next_fuse(current: ElectricCurrent) -> Option<ElectricCurrent> {
-    let wanted = current.get::<ampere>();
-    FUSES.iter().copied().find(|rating| *rating >= wanted * (1.0 - 1e-9)).map(ElectricCurrent::new::<ampere>)
+/// The smallest usual fuse rating that is not below a current, A; `None` beyond the largest.
+pub fn next_fuse(current: f64) -> Option<f64> {
+    FUSES.iter().copied().find(|rating| *rating >= current * (1.0 - 1e-9))
 }
 
 #[cfg(test)]
 mod tests {
+    use uom::si::electric_current::ampere;
+
     use super::*;
     use uom::si::thermodynamic_temperature::degree_celsius;
 
@@ -131,7 +128,7 @@ mod tests {
 
     #[test]
     fn fuses_go_up_to_the_next_rating() {
-        let next = |i: f64| next_fuse(ElectricCurrent::new::<ampere>(i)).map(|i| i.get::<ampere>());
+        let next = |i: f64| next_fuse(i);
         for (current, rating) in
             [(250.0, Some(250.0)), (251.0, Some(300.0)), (1.0, Some(15.0)), (3000.0, None)]
         {

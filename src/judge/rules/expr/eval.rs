@@ -227,7 +227,6 @@ pub fn lack(missing: &[Missing]) -> &'static str {
 }
 
 /// The expression with its numbers put in: `200 A ≥ 1.25 × 150 A`.
-#[must_use]
 pub fn filled(expr: &Expr, env: &dyn Env) -> String {
     let inner = |expr: &Expr| {
         let text = filled(expr, env);

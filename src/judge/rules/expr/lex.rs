@@ -5,7 +5,6 @@ use std::ops::Range;
 use super::ExprError;
 use crate::units::{self, Amount, Uncertain, find_unit};
 
-/// A token.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Token {
     Number(Amount, String),

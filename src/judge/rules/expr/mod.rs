@@ -52,7 +52,6 @@ pub enum Relation {
 
 impl Relation {
     /// The sign or words for it.
-    #[must_use]
     pub const fn sign(self) -> &'static str {
         match self {
             Self::AtLeast => "≥",
@@ -76,7 +75,6 @@ impl Relation {
     }
 
     /// True where it is about more and less.
-    #[must_use]
     pub const fn orders(self) -> bool {
         !matches!(self, Self::Is | Self::IsNot)
     }

@@ -7,24 +7,18 @@ use super::{Meaning, Role};
 /// What was set, and what is no reading of the pack.
 const SETTINGS: &str = "set setpoint target limit programmed soll demand control command changes pressure press pamb \
      papp";
-/// Times.
 const TIMES: &str = "time timestamp datetime elapsed zeit uhrzeit zeitstempel clock duration runtime epoch heure \
      temps tiempo tempo testzeit laufzeit";
 /// Times, where nothing else stands beside them.
 const SECONDS: &str = "t seconds sec ms msec millis milliseconds micros minutes hours";
-/// Temperatures.
 const TEMPERATURES: &str = "temp zelltemperatur temperature temperatur temperatura température thermocouple ntc tenv \
      ambient umgebung";
-/// Voltage.
 const VOLTAGES: &str = "voltage volt volts spannung tension vbat vbatt vdc vcell ucell ubat tensione tensión";
-/// Current.
 const CURRENTS: &str =
     "current amp amps mamps amperage ampere strom courant corriente corrente ibat ibatt idc";
-/// Charge.
 const CHARGES: &str = "capacity charge ah amphours kapazität kapazitaet ladung coulombs ahcha ahdch ahstep ahaccu \
      ahbal";
 
-/// The meaning of a name.
 pub(super) fn by_name(name: &str) -> Option<Meaning> {
     let spaced = spaced(name);
     let words: Vec<&str> = spaced.split(' ').filter(|word| !word.is_empty()).collect();
