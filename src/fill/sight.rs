@@ -124,7 +124,10 @@ impl Sight {
                         && other.applies == Applies::Yes
                         && matches!(other.item.fills, Fills::Field { .. })
                 } else {
-                    first.item.card.is_some() && other.item.card == first.item.card && other.is_asked()
+                    first.is_asked()
+                        && first.item.card.is_some()
+                        && other.item.card == first.item.card
+                        && other.is_asked()
                 }
         };
         self.questions

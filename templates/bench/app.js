@@ -216,8 +216,9 @@ let more = "";
 const samePart = (one) => (each) => each.section === one.section && (each.key.split("@")[1] || "") === (one.key.split("@")[1] || "");
 const ofScreen = (one) => (each) => (more === one.key ? isOpen(each) && each.kind !== "adds" : one.card && each.card === one.card && isAsked(each) && !left.has(each.key));
 function screenOf(one) {
-  const look = firstOn() && state.first.some((ask) => ask.key === one.key);
-  if (look && more !== one.key) return [one];
+  // In a first look one thing is asked at a time, and what is answered already is shown alone.
+  const alone = (firstOn() && state.first.some((ask) => ask.key === one.key)) || !isAsked(one);
+  if (alone && more !== one.key) return [one];
   const from = more === one.key ? 0 : state.questions.indexOf(one);
   return state.questions.slice(from).filter((each) => each === one || (samePart(one)(each) && ofScreen(one)(each)));
 }
@@ -633,7 +634,9 @@ function renderProblems() {
       card.append(make("strong", "Changed on another device meanwhile"), make("p", about), make("p", `In the record now: ${op.now}`), make("p", `Your answer: ${op.value ?? "taken back"}`));
       const row = make("div", null, { class: "two" });
       row.append(make("button", "Keep the record's", { type: "button", on: drop }), make("button", "Write mine", { type: "button", on: () => {
-        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note: op.note, seen: op.rev });
+        // Both answers are kept: what is overwritten stands in the note.
+        const note = op.do === "answer" ? [op.note, `another device answered: ${op.now}`].filter(Boolean).join("; ") : op.note;
+        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note, seen: op.rev });
         drop();
       } }));
       card.append(row);

@@ -304,7 +304,7 @@ await second.page.screenshot({ path: join(output, "fill-9-conflict.png") });
 await check(second.page, "conflict");
 await second.page.getByRole("button", { name: "Write mine" }).tap();
 await sent(second.page);
-assert.match(record(), /capacity = "149 Ah"/);
+assert.match(record(), /capacity = \{ value = "149 Ah", note = "another device answered: 151 Ah" \}/, "both answers are kept");
 await goTo(page, "label-capacity");
 await page.waitForFunction(() => document.querySelector("#card .now").textContent.includes("149 Ah"));
 
