@@ -27,6 +27,10 @@ pub enum Said {
         /// Further values for the parts that follow (cell readings).
         more: Vec<String>,
     },
+    /// The answers of one screen, by place; none where one is left open.
+    Several(Vec<Option<Entered>>),
+    /// All that is open of this part, what is seldom wanted included.
+    More,
     /// A photo of the part.
     Photo(String),
     /// A card or folder of pictures.
@@ -116,6 +120,7 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
             return Ok(Said::List(rest.to_owned()));
         }
         ("findings", true) => return Ok(Said::Findings),
+        ("more", true) => return Ok(Said::More),
         ("brief" | "full", true) => return Ok(Said::Brief),
         ("first" | "sections", true) => return Ok(Said::First(first == "first")),
         ("clear", true) => return Ok(Said::Clear),
@@ -177,8 +182,26 @@ fn is_number(text: &str) -> bool {
     parts.next().is_some_and(digits) && parts.next().is_none_or(digits) && parts.next().is_none()
 }
 
+/// The places of a line that answers one screen: `25.6 V; 150 Ah; ; yes`. `\;` is a semicolon.
+pub(super) fn places(line: &str) -> Vec<String> {
+    let mut places = vec![String::new()];
+    let mut letters = line.chars().peekable();
+    while let Some(letter) = letters.next() {
+        let escaped = letter == '\\' && letters.next_if_eq(&';').is_some();
+        match places.last_mut() {
+            Some(place) if escaped => place.push(';'),
+            Some(place) if letter != ';' => place.push(letter),
+            _ => places.push(String::new()),
+        }
+    }
+    places.iter().map(|place| place.trim().to_owned()).collect()
+}
+
 /// An answer with what belongs to it: `3.02 mm | with caliper | photo 12.jpg | note at the middle`.
-fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub(super) fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, String> {
     let text_kind = matches!(kind, Kind::Text | Kind::Markdown | Kind::List);
     let mut parts = line.split('|').map(str::trim);
     let mut value = parts.next().unwrap_or_default().to_owned();

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use sha2::{Digest, Sha256};
 
 use super::subject::{Of, text_of, there};
-use crate::fill::checklist::{Adds, Checklist, Fills, Item, PhotoWanted, Scope};
+use crate::fill::checklist::{Adds, Aside, Checklist, Fills, Item, PhotoWanted, Scope};
 use crate::judge::facts::{Derived, Facts, Val};
 use crate::judge::rules::expr::evaluate;
 use crate::record::edit::Place;
@@ -80,6 +80,8 @@ pub struct Question {
     pub there: Vec<String>,
     /// Whether it applies.
     pub applies: Applies,
+    /// True when it is seldom wanted, or the record answers it otherwise.
+    pub aside: bool,
     /// The part by its place.
     pub(super) of_what: Of,
 }
@@ -95,7 +97,7 @@ impl Question {
     #[must_use]
     pub fn is_asked(&self) -> bool {
         let in_doubt = self.found.doubts.iter().any(|doubt| doubt.implausible);
-        (self.is_open() || in_doubt) && self.applies == Applies::Yes && !self.item.aside
+        (self.is_open() || in_doubt) && self.applies == Applies::Yes && !self.aside
     }
 
     /// True when a photo is required and none is tied to the part.
@@ -347,6 +349,11 @@ impl Asked<'_> {
             part,
             there: Vec::new(),
             applies: applies(item, &facts),
+            aside: match &item.aside {
+                Aside::Never => false,
+                Aside::Always => true,
+                Aside::Where(holds) => evaluate(holds, &facts) == Ok(Val::YesNo(true)),
+            },
             of_what: of,
         };
         match &item.fills {

@@ -26,8 +26,8 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
     let question = question.filter(|question| !question.key.part.is_empty() && question.part.is_some());
     let question =
         question.ok_or_else(|| words("`same` is for a part that is like another one of its kind"))?;
-    if !matches!(question.item.scope, Scope::Elements(_) | Scope::Layers | Scope::Tests | Scope::Instruments)
-    {
+    let of_parts = matches!(question.item.scope, Scope::Layers | Scope::Tests | Scope::Instruments);
+    if !of_parts && !of_element(question) {
         return Err(words("`same` is for elements, layers, tests and instruments"));
     }
     let like = like(sight, question, from);
@@ -82,41 +82,48 @@ pub(super) fn same(sight: &Sight, key: &Key, from: &str) -> Result<(Vec<Edit>, S
     Ok((edits, said))
 }
 
-/// The edits that answer what is open of every other part of the kind and leg of a question as it is answered here.
+/// The edits that answer what is open of every other part of the kind and section of a question as it is answered here; as
+/// the one before is answered, where nothing is answered here yet.
 pub(super) fn alike(sight: &Sight, key: &Key) -> Result<(Vec<Edit>, String), FillError> {
-    let question = sight.question(key).filter(|q| matches!(q.item.scope, Scope::Elements(_)));
+    let question = sight.question(key).filter(|question| of_element(question));
     let question = question.ok_or_else(|| FillError::Words("`alike` is for elements".to_owned()))?;
     let wanted = kind(sight, question);
+    let answered = |other: &&Question| other.key.part == key.part && !other.is_open();
+    let from = match like(sight, question, "") {
+        Some(like) if sight.questions.iter().find(answered).is_none() => like,
+        _ => key.part.clone(),
+    };
     let mut others: Vec<&Question> = sight
         .questions
         .iter()
-        .filter(|other| matches!(other.item.scope, Scope::Elements(_)) && other.section == question.section)
-        .filter(|other| other.key.part != key.part && kind(sight, other) == wanted)
+        .filter(|other| of_element(other) && other.section == question.section)
+        .filter(|other| other.key.part != from && kind(sight, other) == wanted)
         .collect();
     others.dedup_by_key(|other| &other.key.part);
     let (mut edits, mut parts) = (Vec::new(), Vec::new());
     for other in others {
-        let (more, _) = same(sight, &other.key, &key.part)?;
+        let (more, _) = same(sight, &other.key, &from)?;
         if !more.is_empty() && !parts.contains(&other.key.part) {
             parts.push(other.key.part.clone());
             edits.extend(more);
         }
     }
     let answers = count(edits.len(), "answer", "answers");
-    Ok((edits, format!("{answers} as {}: {}", key.part, list(&parts, "and"))))
+    Ok((edits, format!("{answers} as {from}: {}", list(&parts, "and"))))
+}
+
+/// True when a question is asked of an element of the pack or the rig.
+fn of_element(question: &Question) -> bool {
+    matches!(question.item.scope, Scope::Elements(_) | Scope::RigElements(_))
 }
 
 /// The kind of element a question is about.
 fn kind(sight: &Sight, question: &Question) -> Option<ElementKind> {
-    if !matches!(question.item.scope, Scope::Elements(_)) {
-        return None;
-    }
-    let elements = &sight.record.path.element;
-    elements.iter().find(|element| element.id.text() == Some(&question.key.part))?.kind()
+    question.of_what.element(&sight.record)?.kind()
 }
 
 /// The part of the same kind that has answers, by its id: the nearest one before, or the one that is named.
-fn like(sight: &Sight, question: &Question, from: &str) -> Option<String> {
+pub(super) fn like(sight: &Sight, question: &Question, from: &str) -> Option<String> {
     let wanted = kind(sight, question);
     let alike = |other: &&Question| {
         let list = |question: &Question| question.part.as_ref()?.0.first().map(|step| step.key.clone());
@@ -144,8 +151,7 @@ pub(super) fn likes(sight: &Sight) -> BTreeMap<String, String> {
     let mut likes = BTreeMap::new();
     let mut seen = std::collections::BTreeSet::new();
     for question in &sight.questions {
-        let element = matches!(question.item.scope, Scope::Elements(_));
-        if element
+        if of_element(question)
             && seen.insert(&question.key.part)
             && let Some(like) = like(sight, question, "")
             && same(sight, &question.key, &like).is_ok_and(|(edits, _)| edits.len() > 1)

@@ -235,60 +235,77 @@ impl FillSession {
     /// # Errors
     /// [`FillError`]; the record is then unchanged.
     pub fn answer(&self, key: &Key, answer: &Entered, seen: Option<&str>) -> Result<Saved, FillError> {
-        self.answer_once(key, answer, seen, None)
+        self.answer_once(&[(key.clone(), answer.clone())], seen, None)
     }
 
-    /// As [`FillSession::answer`]; parts that an answer with this id has added already are not added again.
+    /// Writes the answers of one screen: all of them or none.
+    ///
+    /// # Errors
+    /// [`FillError`]; the record is then unchanged.
+    pub fn answers(&self, all: &[(Key, Entered)]) -> Result<Saved, FillError> {
+        self.answer_once(all, None, None)
+    }
+
+    /// As [`FillSession::answers`]; parts that an answer with this id has added already are not added again.
     pub(super) fn answer_once(
         &self,
-        key: &Key,
-        answer: &Entered,
+        all: &[(Key, Entered)],
         seen: Option<&str>,
         once: Option<&str>,
     ) -> Result<Saved, FillError> {
         let measurable = |question: &Question| {
             !matches!(question.kind(), record::Kind::Text | record::Kind::Markdown | record::Kind::List)
         };
-        let mut answer = match self.look()?.question(key) {
-            Some(question) if measurable(question) => answer.clone().with_its_word(),
-            _ => answer.clone(),
-        };
-        let mut kept: Vec<Kept> = Vec::new();
-        // Photos are taken in before the lock: copying may last.
-        if !answer.photos.is_empty() {
-            let sight = self.look()?;
-            let shows = question(&sight, key)?.shows.clone();
-            for file in &answer.photos {
-                kept.push(photo::take_file(&self.folder, file, &shows).map_err(FillError::Words)?);
+        let sight = self.look()?;
+        let mut answers = Vec::new();
+        for (key, answer) in all {
+            let mut answer = match sight.question(key) {
+                Some(question) if measurable(question) => answer.clone().with_its_word(),
+                _ => answer.clone(),
+            };
+            // Photos are taken in before the lock: copying may last.
+            let mut kept: Vec<Kept> = Vec::new();
+            if !answer.photos.is_empty() {
+                let shows = question(&sight, key)?.shows.clone();
+                for file in &answer.photos {
+                    kept.push(photo::take_file(&self.folder, file, &shows).map_err(FillError::Words)?);
+                }
+                answer.photos = kept.iter().map(|kept| kept.name.clone()).collect();
             }
-            answer.photos = kept.iter().map(|kept| kept.name.clone()).collect();
+            answers.push((key, answer, kept));
         }
         let saved = self.edit(|sight| {
-            let question = question(sight, key)?;
-            if let Fills::Adds(adds) = question.item.fills {
-                let typed = answer.value.as_deref().unwrap_or_default();
-                let parts = || parts_to_add(&sight.record, &Wanted::by(question, adds), typed);
-                return self.added_once(sight, once, parts);
+            let (mut edits, mut said) = (Vec::new(), Vec::new());
+            for (key, mut answer, kept) in answers {
+                let question = question(sight, key)?;
+                if let Fills::Adds(adds) = question.item.fills {
+                    let typed = answer.value.as_deref().unwrap_or_default();
+                    let parts = || parts_to_add(&sight.record, &Wanted::by(question, adds), typed);
+                    return self.added_once(sight, once, parts);
+                }
+                if seen.is_some_and(|seen| seen != question.revision()) && !says_the_same(question, &answer) {
+                    return Err(FillError::Conflict(question.found.show()));
+                }
+                with_what_the_item_says(&mut answer, question)?;
+                edits.extend(edits_for(question, &answer));
+                for kept in &kept {
+                    edits.extend(listed(&sight.record, kept, &question.shows)?);
+                }
+                said.push(match &answer.value {
+                    Some(value) => format!("{} = {value}", named(question)),
+                    None => format!("{} annotated", named(question)),
+                });
+                let told =
+                    kept.iter().filter_map(|kept| Some(format!("{}: {}", kept.name, kept.told.as_ref()?)));
+                said.extend(told);
             }
-            if seen.is_some_and(|seen| seen != question.revision()) && !says_the_same(question, &answer) {
-                return Err(FillError::Conflict(question.found.show()));
-            }
-            with_what_the_item_says(&mut answer, question)?;
-            let mut edits = edits_for(question, &answer);
-            for kept in &kept {
-                edits.extend(listed(&sight.record, kept, &question.shows)?);
-            }
-            let said = match &answer.value {
-                Some(value) => format!("{} = {value}", named(question)),
-                None => format!("{} annotated", named(question)),
-            };
-            let told =
-                kept.iter().filter_map(|kept| Some(format!("; {}: {}", kept.name, kept.told.as_ref()?)));
-            Ok((edits, said + &told.collect::<String>()))
+            Ok((edits, said.join("; ")))
         })?;
         // Only what is in the record was answered.
-        if let Some(question) = saved.sight.question(key) {
-            note_time(&self.folder, question);
+        for (key, _) in all {
+            if let Some(question) = saved.sight.question(key) {
+                note_time(&self.folder, question);
+            }
         }
         Ok(saved)
     }

@@ -6,7 +6,8 @@ use thiserror::Error;
 
 use super::bench_tests::Stamp;
 use super::judged::Decided;
-use super::question::{Key, Question};
+use super::question::{Applies, Key, Question};
+use crate::fill::checklist::Fills;
 use crate::judge::facts::Derived;
 use crate::judge::inspection::OpenError;
 use crate::judge::next::{Headline, Look};
@@ -108,6 +109,33 @@ impl Sight {
     #[must_use]
     pub fn question(&self, key: &Key) -> Option<&Question> {
         self.questions.iter().find(|question| question.key == *key)
+    }
+
+    /// What is asked on one screen with a question, from it on: what is read off one card of its part and the walk would
+    /// stop at. With `more`, all that is open of the part, what is seldom wanted included.
+    #[must_use]
+    pub fn screen(&self, key: &Key, more: bool) -> Vec<&Question> {
+        let Some(first) = self.question(key) else { return Vec::new() };
+        let of_part = |other: &&Question| other.section == first.section && other.key.part == first.key.part;
+        let with = |other: &&Question| {
+            other.key == *key
+                || if more {
+                    other.is_open()
+                        && other.applies == Applies::Yes
+                        && matches!(other.item.fills, Fills::Field { .. })
+                } else {
+                    first.is_asked()
+                        && first.item.card.is_some()
+                        && other.item.card == first.item.card
+                        && other.is_asked()
+                }
+        };
+        self.questions
+            .iter()
+            .skip_while(|other| other.key != *key && !more)
+            .filter(of_part)
+            .filter(with)
+            .collect()
     }
 }
 

@@ -13,6 +13,7 @@ let trail = [];
 let left = new Set();
 let online = false;
 let sending = false;
+let saved = 0;
 let shown = "";
 let onlyOpen = true;
 let typing = false;
@@ -67,7 +68,7 @@ function ask(operation) {
     tell("This browser's storage is full: the answer was not kept. Wait until the others are sent.");
     return false;
   }
-  if (operation.key) localStorage.removeItem(`draft:${operation.key}`);
+  if (operation.key) for (const what of ["", "#pick"]) localStorage.removeItem(`draft:${operation.key}${what}`);
   send();
   return true;
 }
@@ -140,6 +141,9 @@ function settle(op, result) {
     localStorage.removeItem(op.name);
     for (const line of result.decided) decided(line);
     const about = question(op.key);
+    // It is answered, though the state that shows it is still on its way; one that was asked for before is too old.
+    saved += 1;
+    if (about && op.do === "answer" && about.kind !== "adds") Object.assign(about, { open: false, rev: result.rev });
     if (result.decided.length === 0) tell(about && op.do === "answer" ? `Saved: ${about.number} ${about.prompt} ${op.value ?? ""}` : `Saved: ${result.said}`);
     const before = new Set(state.questions.map((each) => each.key));
     poll().then(() => {
@@ -175,12 +179,15 @@ async function sendPhotos() {
 }
 
 async function poll() {
+  const before = saved;
   try {
     const answer = await call(`/api/state?since=${state ? state.revision : ""}`);
     if (answer.status === 401) { pair(); return; }
     online = answer.ok;
     if (answer.status === 200) {
-      state = await answer.json();
+      const fresh = await answer.json();
+      if (before !== saved && state) return;
+      state = fresh;
       localStorage.setItem("state", JSON.stringify(state));
       if (then && !waiting().length) onward();
     } else if (!answer.ok) {
@@ -208,6 +215,19 @@ function restOf(one) {
   const item = (key) => key.split("@")[0];
   const same = (each) => (one.cell ? item(each.key) === item(one.key) : each.section === one.section && part(each.key) === part(one.key));
   return state.questions.slice(from).filter((each) => same(each) && isAsked(each));
+}
+
+// What is asked on one screen with a question, from it on: what is read off one card of its part. With `more`, all that is
+// open of the part, what is seldom wanted included.
+let more = "";
+const samePart = (one) => (each) => each.section === one.section && (each.key.split("@")[1] || "") === (one.key.split("@")[1] || "");
+const ofScreen = (one) => (each) => (more === one.key ? isOpen(each) && each.kind !== "adds" : one.card && each.card === one.card && isAsked(each) && !left.has(each.key));
+function screenOf(one) {
+  // In a first look one thing is asked at a time, and what is answered already is shown alone.
+  const alone = (firstOn() && state.first.some((ask) => ask.key === one.key)) || !isAsked(one);
+  if (alone && more !== one.key) return [one];
+  const from = more === one.key ? 0 : state.questions.indexOf(one);
+  return state.questions.slice(from).filter((each) => each === one || (samePart(one)(each) && ofScreen(one)(each)));
 }
 
 const firstAsk = () => (firstOn() ? state.first.find(({ key }) => question(key) && isOpen(question(key)) && !left.has(key)) : undefined);
@@ -239,6 +259,7 @@ function next(from) {
 
 function go(key, keep = true) {
   if (keep && at && at !== key) trail.push(at);
+  if (key !== at) more = "";
   at = key;
   localStorage.setItem("at", key);
   shown = "";
@@ -255,17 +276,49 @@ function onward() {
   else { shown = ""; render(); }
 }
 
-function answer(one, value) {
-  const extra = {};
+function extra(place = "") {
+  const said = {};
   for (const name of ["how", "with", "note"]) {
-    const field = $(`extra-${name}`);
-    if (field && field.value.trim() && field.value !== field.dataset.was) extra[name] = field.value.trim();
+    const field = $(`extra-${name}${place}`);
+    if (field && field.value.trim() && field.value !== field.dataset.was) said[name] = field.value.trim();
   }
-  if (value === undefined && Object.keys(extra).length === 0) return;
+  return said;
+}
+
+function kept(one, value, said) {
   const before = pendingFor(one.key);
+  return ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...said });
+}
+
+function answer(one, value) {
+  const said = extra();
+  if (value === undefined && Object.keys(said).length === 0) return;
   // Whoever has just typed goes on typing: the keyboard stays up where the next question wants text too.
   typing = Boolean($("value"));
-  if (ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...extra })) answered();
+  if (kept(one, value, said)) answered();
+}
+
+// The answers of one screen are kept together; what is left empty stays open.
+function answerScreen(screen) {
+  const values = screen.map((one, place) => valueAt(one, place));
+  const given = values.filter((value) => value !== undefined).length;
+  if (!given) { tell("Nothing is filled in here yet. Skip leaves it open."); return; }
+  for (const [place, one] of screen.entries()) {
+    if (values[place] === undefined) left.add(one.key);
+    else if (!kept(one, values[place], extra(`-${place}`))) return;
+  }
+  more = "";
+  answered();
+}
+
+// What stands in a field of a screen. A number without a unit takes the one that is shown beside it.
+function valueAt(one, place) {
+  const [pick, field] = [$(`pick-${place}`), $(`value-${place}`)];
+  const picked = pick ? pick.value : "";
+  if (!field) return picked || undefined;
+  const typed = field.value.trim();
+  if (["absent", "could not see"].includes(picked)) return picked;
+  return typed && picked && /[\d.]$/.test(typed) ? `${typed} ${picked}` : typed || undefined;
 }
 
 // What comes next in the first look depends on what the answer settled; without a connection it does not wait.
@@ -316,37 +369,98 @@ function render() {
     return;
   }
   if (at !== one.key) { at = one.key; localStorage.setItem("at", at); }
-  const mark = JSON.stringify([one.key, one.rev, one.applies, one.now, pendingFor(one.key), one.part_photos, waitingPhotos.length]);
+  const screen = screenOf(one);
+  const mark = JSON.stringify([screen.map((each) => [each.key, each.rev, each.applies, each.now, pendingFor(each.key)]), one.part_photos, waitingPhotos.length]);
   if (mark === shown) return;
   // A text that is being typed is not pulled from under the fingers: it is kept as a draft and put back.
-  const cursor = $("value") && document.activeElement === $("value") && $("card").dataset.key === one.key ? $("value").selectionStart : null;
+  const active = document.activeElement;
+  const focused = $("card").contains(active) && $("card").dataset.key === one.key ? active.id : "";
+  const cursor = focused.startsWith("value") ? active.selectionStart : null;
   shown = mark;
   $("card").dataset.key = one.key;
-  $("card").replaceChildren(...card(one));
-  $("photo-label").classList.toggle("wanted", one.photo === "required" && !one.part_photos.length && !waitingPhotos.some((photo) => photo.key === one.key));
-  if ($("value") && cursor !== null) { $("value").focus(); $("value").setSelectionRange(cursor, cursor); }
-  else if ($("value") && typing) $("value").focus();
+  $("card").replaceChildren(...(screen.length > 1 ? cardOf(screen) : card(one)));
+  $("photo-label").classList.toggle("wanted", screen.some((each) => each.photo === "required") && !one.part_photos.length && !waitingPhotos.some((photo) => photo.key === one.key));
+  if (focused && $(focused)) {
+    $(focused).focus();
+    if (cursor !== null) $(focused).setSelectionRange(cursor, cursor);
+  } else if ($("value") && typing) $("value").focus();
   typing = false;
 }
 
-function card(one) {
+function head(one, title) {
   const section = state.sections.find((each) => each.id === one.section);
-  const parts = [make("p", `${one.number} · ${section.title}${one.of ? ` · ${one.of}` : ""}`, { class: "where" }), make("h2", one.prompt)];
+  const parts = [make("p", `${one.number} · ${section.title}${one.of ? ` · ${one.of}` : ""}`, { class: "where" }), make("h2", title)];
   const first = state.questions.find((each) => each.section === one.section);
   if (section.caution && first.key === one.key) parts.push(caution(section.caution));
-  if (one.caution) parts.push(caution(one.caution));
-  const look = firstOn() ? state.first.find((ask) => ask.key === one.key) : undefined;
-  if (look && look.caution && look.caution !== one.caution) parts.push(caution(look.caution));
-  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}`, { class: "help" }));
-  parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
-  if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
-  if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));
-  const pending = pendingFor(one.key);
-  const now = pending ? `${pending.do === "clear" ? "taken back" : pending.value || "annotated"} (waiting to be sent)` : one.now;
-  parts.push(make("p", `Now: ${now}`, { class: "now" }));
-  const here = waitingPhotos.filter((photo) => photo.key === one.key && !photo.refused).length;
+  return parts;
+}
+
+// Several fields that are read off one thing, saved together.
+function cardOf(screen) {
+  const [one] = screen;
+  const parts = head(one, more === one.key ? `All that is open${one.of ? ` of ${one.of}` : " here"}` : one.card[0].toUpperCase() + one.card.slice(1));
+  parts.push(...pictures(one, ["required", "useful"].find((photo) => screen.some((each) => each.photo === photo))));
+  for (const [place, each] of screen.entries()) parts.push(fieldOf(each, place));
+  parts.push(make("button", "Save", { type: "button", class: "main", on: () => answerScreen(screen) }), make("label", "Choose pictures", { class: "button", for: "pictures" }), ...ofPart(one));
+  return parts;
+}
+
+function fieldOf(one, place) {
+  const box = make("div", null, { class: "asked", "data-key": one.key });
+  const draft = (what) => `draft:${one.key}${what}`;
+  const keep = (what, field) => {
+    field.value = localStorage.getItem(draft(what)) ?? field.value;
+    for (const event of ["input", "change"]) field.addEventListener(event, () => localStorage.setItem(draft(what), field.value));
+  };
+  if (one.caution) box.append(caution(one.caution));
+  const row = make("div", null, { class: "row" });
+  const pick = make("select", null, { id: `pick-${place}` });
+  const option = (word, text = word) => pick.append(make("option", text, { value: word }));
+  if (one.choices.length) {
+    box.append(make("label", `${one.number} ${one.prompt}`, { class: "field", for: pick.id }));
+    option("", "not looked yet");
+    for (const choice of one.choices) option(choice.word, choice.about ? `${choice.word}: ${choice.about}` : choice.word);
+  } else {
+    const field = make("input", null, { id: `value-${place}`, autocomplete: "off", inputmode: one.units.length || one.kind === "count" ? "decimal" : "text", placeholder: one.sides.join(" x ") });
+    box.append(make("label", `${one.number} ${one.prompt}`, { class: "field", for: field.id }));
+    pick.setAttribute("aria-label", `Unit, or why there is no answer: ${one.prompt}`);
+    keep("", field);
+    if (one.sides.length) box.append(sides(one, field, `-${place}`));
+    row.append(field);
+    if (one.units.length) for (const unit of one.units) option(unit);
+    else option("", "as typed");
+  }
+  for (const word of ["absent", "could not see"]) option(word);
+  keep("#pick", pick);
+  row.append(pick);
+  box.append(row);
+  if (!one.open) box.append(make("p", `Now: ${one.now}`, { class: "now" }));
+  box.append(extras(one, `-${place}`, make("p", `${one.why} ${one.look} Expected: ${one.expected}.`, { class: "help" })));
+  return box;
+}
+
+// What belongs to the part at hand: like another one, skipped, or asked in full.
+function ofPart(one) {
+  const parts = [];
+  if (one.like && isOpen(one)) {
+    parts.push(make("button", `Same as ${one.like}`, { type: "button", id: "same", on: () => { if (ask({ do: "same", key: one.key, what: one.like })) tell(`What was seen is taken over from ${one.like}; what is measured stays open.`); } }));
+  }
+  if (one.element && (!one.open || one.like)) parts.push(make("button", one.open ? `All of this kind here are as ${one.like}` : "All of this kind here are alike", { type: "button", id: "alike", on: () => ask({ do: "alike", key: one.key }) }));
+  const seldom = state.questions.filter((each) => samePart(one)(each) && isOpen(each) && each.aside && each.kind !== "adds");
+  if (seldom.length && more !== one.key && !one.cell) parts.push(make("button", one.of ? "More of this part" : "More of this section", { type: "button", id: "more", on: () => { more = one.key; shown = ""; render(); } }));
+  const rest = restOf(one);
+  if (rest.length > 1) {
+    parts.push(make("button", one.cell ? "Skip this for the other cells" : one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
+  }
+  return parts;
+}
+
+// The photos of the part at hand, and whether one is wanted.
+function pictures(one, photo) {
+  const parts = [];
+  const here = waitingPhotos.filter((each) => each.key === one.key && !each.refused).length;
   if (one.part_photos.length || here) parts.push(make("p", `Photos: ${[...one.part_photos, ...(here ? [`${here} waiting`] : [])].join(", ")}`, { class: "help" }));
-  else if (one.photo) parts.push(make("p", one.photo === "required" ? "A photo is required." : "A photo helps.", { class: "help" }));
+  else if (photo) parts.push(make("p", photo === "required" ? "A photo is required." : "A photo helps.", { class: "help" }));
   if (one.element && one.part_photos.length) {
     const row = make("div", null, { class: "row" });
     for (const name of one.part_photos) row.append(make("button", `Point to it in ${name}`, { type: "button", on: () => point(one, name) }));
@@ -357,17 +471,26 @@ function card(one) {
     for (const name of one.part_photos) row.append(make("button", `Measure in ${name}`, { type: "button", on: () => measure(one, name) }));
     parts.push(row);
   }
+  return parts;
+}
+
+function card(one) {
+  const parts = head(one, one.prompt);
+  if (one.caution) parts.push(caution(one.caution));
+  const look = firstOn() ? state.first.find((ask) => ask.key === one.key) : undefined;
+  if (look && look.caution && look.caution !== one.caution) parts.push(caution(look.caution));
+  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}`, { class: "help" }));
+  parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
+  if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
+  if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));
+  const pending = pendingFor(one.key);
+  const now = pending ? `${pending.do === "clear" ? "taken back" : pending.value || "annotated"} (waiting to be sent)` : one.now;
+  parts.push(make("p", `Now: ${now}`, { class: "now" }));
+  parts.push(...pictures(one, one.photo));
   const several = make("label", "Choose pictures", { class: "button", for: "pictures" });
   parts.push(...inputs(one), several);
   if (one.kind !== "adds") parts.push(extras(one));
-  if (one.like && isOpen(one)) {
-    parts.push(make("button", `Same as ${one.like}`, { type: "button", id: "same", on: () => { if (ask({ do: "same", key: one.key, what: one.like })) tell(`What was seen is taken over from ${one.like}; what is measured stays open.`); } }));
-  }
-  if (one.element && !one.open) parts.push(make("button", "All of this kind here are alike", { type: "button", id: "alike", on: () => ask({ do: "alike", key: one.key }) }));
-  const rest = restOf(one);
-  if (rest.length > 1) {
-    parts.push(make("button", one.cell ? "Skip this for the other cells" : one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
-  }
+  parts.push(...ofPart(one));
   if (!one.open && one.kind !== "adds") {
     parts.push(make("button", "Take the answer back", { type: "button", on: () => { ask({ do: "clear", key: one.key, seen: one.rev }); shown = ""; render(); } }));
   }
@@ -450,9 +573,9 @@ function inputs(one) {
 }
 
 // A size is typed side by side; what was typed stands in the field below as it will be saved.
-function sides(one, field) {
+function sides(one, field, place = "") {
   const box = make("div", null, { class: "two" });
-  const inputs = one.sides.map((side) => make("input", null, { id: `side-${side}`, inputmode: "decimal", autocomplete: "off", placeholder: side, "aria-label": side }));
+  const inputs = one.sides.map((side) => make("input", null, { id: `side-${side}${place}`, inputmode: "decimal", autocomplete: "off", placeholder: side, "aria-label": side }));
   for (const input of inputs) {
     input.addEventListener("input", () => {
       field.value = inputs.every((each) => each.value.trim()) ? inputs.map((each) => each.value.trim()).join(" x ") : "";
@@ -463,9 +586,9 @@ function sides(one, field) {
   return box;
 }
 
-function extras(one) {
+function extras(one, place = "", help = "") {
   const box = make("details");
-  box.append(make("summary", one.default_how ? `How it came: ${one.default_how} unless you say otherwise; note` : "How it came, instrument, note"));
+  box.append(make("summary", one.default_how ? `How it came: ${one.default_how} unless you say otherwise; note` : "How it came, instrument, note"), help);
   const choose = (id, label, options, was) => {
     box.append(make("label", label, { class: "field", for: id }));
     const select = make("select", null, { id });
@@ -474,14 +597,14 @@ function extras(one) {
     select.dataset.was = was;
     box.append(select);
   };
-  choose("extra-how", "How it came", state.hows, one.how);
-  choose("extra-with", "Instrument", state.instruments, one.with);
-  box.append(make("label", "Note", { class: "field", for: "extra-note" }));
-  const note = make("input", null, { id: "extra-note", autocomplete: "off" });
+  choose(`extra-how${place}`, "How it came", state.hows, one.how);
+  choose(`extra-with${place}`, "Instrument", state.instruments, one.with);
+  box.append(make("label", "Note", { class: "field", for: `extra-note${place}` }));
+  const note = make("input", null, { id: `extra-note${place}`, autocomplete: "off" });
   note.value = one.note;
   note.dataset.was = one.note;
   box.append(note);
-  box.append(make("button", "Save these only", { type: "button", on: () => answer(one, undefined) }));
+  if (!place) box.append(make("button", "Save these only", { type: "button", on: () => answer(one, undefined) }));
   return box;
 }
 
@@ -518,7 +641,9 @@ function renderProblems() {
       card.append(make("strong", "Changed on another device meanwhile"), make("p", about), make("p", `In the record now: ${op.now}`), make("p", `Your answer: ${op.value ?? "taken back"}`));
       const row = make("div", null, { class: "two" });
       row.append(make("button", "Keep the record's", { type: "button", on: drop }), make("button", "Write mine", { type: "button", on: () => {
-        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note: op.note, seen: op.rev });
+        // Both answers are kept: what is overwritten stands in the note.
+        const note = op.do === "answer" ? [op.note, `another device answered: ${op.now}`].filter(Boolean).join("; ") : op.note;
+        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note, seen: op.rev });
         drop();
       } }));
       card.append(row);
@@ -619,7 +744,7 @@ async function tryPair(code) {
 
 for (const button of document.querySelectorAll("dialog .close")) button.addEventListener("click", () => button.closest("dialog").close());
 $("back").addEventListener("click", () => { const key = trail.pop(); if (key) { left.delete(key); go(key, false); } });
-$("skip").addEventListener("click", () => { left.add(at); onward(); });
+$("skip").addEventListener("click", () => { for (const each of screenOf(question(at))) left.add(each.key); onward(); });
 $("list").addEventListener("click", () => { if (!state) return; renderList(); $("list-dialog").showModal(); });
 $("search").addEventListener("input", renderList);
 $("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-open").textContent = onlyOpen ? "Showing open" : "Showing all"; renderList(); });

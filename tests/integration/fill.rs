@@ -8,7 +8,7 @@ use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
-use crate::fill_support::{BIN, example, facts, fresh, target};
+use crate::fill_support::{BIN, example, facts, fresh, fresh_for, target};
 use underlid::fill::checklist::{Adds, Fills, Scope};
 use underlid::fill::terminal::{Ways, walk};
 use underlid::fill::{FillError, FillSession, Key, Question, Sight};
@@ -36,6 +36,11 @@ struct Robot {
     last: BTreeMap<String, String>,
     units: BTreeMap<String, String>,
     last_with: Option<String>,
+    /// Screens that were answered, one answer each, and the answers that they held.
+    screens: usize,
+    values: usize,
+    /// Types everything in full.
+    whole: bool,
 }
 
 #[derive(Clone, Default)]
@@ -103,7 +108,7 @@ impl Robot {
         }
         // The pictures of the whole that no part lists.
         let extra = match question.key.item.as_str() {
-            "lid-photo" => Some("03-lid-off.jpg"),
+            "lid-photo" if !self.target.record.photo.is_empty() => Some("03-lid-off.jpg"),
             _ => None,
         };
         if let Some(extra) = extra.filter(|extra| !self.annotated.iter().any(|a| a == extra)) {
@@ -112,23 +117,91 @@ impl Robot {
             self.todo.pop();
             return Some(format!("photo {}", extra[1..].split('-').next().unwrap()));
         }
+        let screen: Vec<Question> = sight.screen(&question.key, false).into_iter().cloned().collect();
+        let wanted: Vec<Option<Question>> = screen
+            .iter()
+            .map(|asked| self.target.question(&asked.key).filter(|wanted| !wanted.is_open()).cloned())
+            .collect();
         // An instrument is taken up once and used until another one of its kind is needed.
-        if let Some(wanted) = &wanted
-            && let Some(with) = &wanted.found.with
-            && question.item.how == Some(How::Measured)
-            && !self.in_use(&wanted.found)
-        {
-            let instrument =
-                self.target.record.instrument.iter().find(|i| i.id.text() == Some(with)).unwrap();
-            let kind = format!("{:?}", instrument.resolution.quantity().unwrap().dimension);
-            self.using.insert(kind, with.clone());
-            return Some(format!("using {with}"));
+        for (asked, wanted) in screen.iter().zip(&wanted) {
+            if let Some(wanted) = wanted
+                && let Some(with) = &wanted.found.with
+                && asked.item.how == Some(How::Measured)
+                && !self.in_use(&wanted.found)
+            {
+                let instrument =
+                    self.target.record.instrument.iter().find(|i| i.id.text() == Some(with)).unwrap();
+                let kind = format!("{:?}", instrument.resolution.quantity().unwrap().dimension);
+                if self.using.insert(kind, with.clone()).as_ref() != Some(with) {
+                    self.todo.push(format!("using {with}"));
+                }
+            }
         }
-        let Some(wanted) = wanted.filter(|wanted| !wanted.is_open()) else {
+        let values = wanted.iter().flatten().count();
+        if values == 0 {
             return Some(self.leave(&sight, &question));
+        }
+        self.screens += 1;
+        if self.all_alike(&sight, &question) {
+            return Some("alike".to_owned());
+        }
+        self.values += values;
+        let line = if let [wanted] = wanted.as_slice() {
+            let wanted = wanted.as_ref().unwrap();
+            let line = self.answer(&sight, &question, wanted);
+            self.shorter(&question, line)
+        } else {
+            self.places(&sight, &screen, &wanted)
         };
-        let line = self.answer(&sight, &question, &wanted);
-        Some(self.shorter(&question, line))
+        // One empty line confirms the units of all.
+        let confirms = self.todo.iter().any(String::is_empty);
+        self.todo.retain(|line| !line.is_empty());
+        self.todo.push(line);
+        self.todo.extend(confirms.then(String::new));
+        self.line()
+    }
+
+    /// The answers of one screen in one line; of what nobody knows the place is empty.
+    fn places(&mut self, sight: &Sight, screen: &[Question], wanted: &[Option<Question>]) -> String {
+        let mut places = Vec::new();
+        for (asked, wanted) in screen.iter().zip(wanted) {
+            let Some(wanted) = wanted else {
+                places.push(String::new());
+                continue;
+            };
+            let line = self.answer(sight, asked, wanted);
+            let line = self.shorter(asked, line);
+            places.push(line.replace(';', "\\;"));
+        }
+        while places.len() > 2 && places.last().is_some_and(String::is_empty) {
+            places.pop();
+        }
+        places.join(";")
+    }
+
+    /// True where every other part of this kind here is as the one before, and nothing is answered of this one.
+    fn all_alike(&self, sight: &Sight, question: &Question) -> bool {
+        let kind = |part: &str| {
+            let own = |element: &&record::parts::Element| element.id.text() == Some(part);
+            self.target.record.path.element.iter().find(own).and_then(|element| element.kind.word())
+        };
+        let Scope::Elements(_) = question.item.scope else { return false };
+        let part = &question.key.part;
+        let here =
+            |other: &&Question| other.section == question.section && kind(&other.key.part) == kind(part);
+        let answered = |part: &str| sight.questions.iter().any(|q| q.key.part == part && !q.is_open());
+        let mut parts: Vec<&str> =
+            sight.questions.iter().filter(here).map(|other| other.key.part.as_str()).collect();
+        parts.dedup();
+        let (done, open): (Vec<&str>, Vec<&str>) = parts.into_iter().partition(|part| answered(part));
+        let ([.., like], true) = (done.as_slice(), open.len() > 1) else { return false };
+        let seen = |part: &str| -> Vec<(String, State)> {
+            let own = self.target.questions.iter().filter(|q| q.key.part == part);
+            own.filter(|q| q.found.how != Some(How::Measured) && q.found.with.is_none())
+                .map(|q| (q.key.item.clone(), q.found.state.clone()))
+                .collect()
+        };
+        open.iter().all(|part| seen(part) == seen(like))
     }
 
     /// The instruments that a whole test was done with.
@@ -140,7 +213,7 @@ impl Robot {
     /// `=` for what was answered at this item before; a number without its unit, which is then confirmed.
     fn shorter(&mut self, question: &Question, line: String) -> String {
         let item = &question.key.item;
-        if !matches!(question.item.fills, Fills::Field { .. }) {
+        if self.whole || !matches!(question.item.fills, Fills::Field { .. }) {
             return line;
         }
         let again = self.last.insert(item.clone(), line.clone());
@@ -210,8 +283,18 @@ impl Robot {
                     let leg = question.item.leg;
                     let all = record.path.element.iter().filter(|e| e.leg.known() == leg);
                     let all: Vec<String> = all
-                        .map(|e| {
+                        .filter_map(|e| {
                             let (kind, id) = (e.kind.word().unwrap(), e.id.text().unwrap());
+                            // Parts that are alike are entered together.
+                            if let Some((stem, number)) = id.rsplit_once('-')
+                                && let Ok(number) = number.parse::<usize>()
+                            {
+                                let of_group = |other: &&record::parts::Element| {
+                                    other.id.text().is_some_and(|id| id.starts_with(&format!("{stem}-")))
+                                };
+                                let many = record.path.element.iter().filter(of_group).count();
+                                return (number == 1).then(|| format!("{many} {kind} {stem}"));
+                            }
                             let usual = match leg {
                                 Some(leg @ (Leg::Positive | Leg::Negative)) => {
                                     format!("{}-{kind}", leg.word())
@@ -219,7 +302,7 @@ impl Robot {
                                 Some(Leg::Stack) | None => kind.to_owned(),
                             };
                             let kind = beginning(kind);
-                            if id == usual { kind } else { format!("{kind} {id}") }
+                            Some(if id == usual { kind } else { format!("{kind} {id}") })
                         })
                         .collect();
                     all.join(", ")
@@ -264,9 +347,29 @@ impl Robot {
                     };
                     test.branch.iter().map(one).collect::<Vec<_>>().join(", ")
                 }
+                Adds::Loads => {
+                    let all = record.rig.load.iter();
+                    let all = all.map(|l| format!("{} {}", l.kind.word().unwrap(), l.id.text().unwrap()));
+                    all.collect::<Vec<_>>().join(", ")
+                }
+                Adds::RigElements => {
+                    let load = record.rig.load.iter().find(|l| l.id.text() == Some(&wanted.key.part));
+                    let all = load.map_or(&record.rig.element, |load| &load.element).iter();
+                    let all = all.map(|e| format!("{} {}", e.kind.word().unwrap(), e.id.text().unwrap()));
+                    all.collect::<Vec<_>>().join(", ")
+                }
+                Adds::Meters => {
+                    let all = record.rig.meter.iter().map(|meter| {
+                        let of = meter.load.text().map(|load| format!(" of {load}")).unwrap_or_default();
+                        let range = meter.range.found().value().map(|range| format!(" {}", range.show()));
+                        let (reads, with) = (meter.reads.word().unwrap(), meter.instrument.text().unwrap());
+                        format!("{reads} = {with}{}{of}", range.unwrap_or_default())
+                    });
+                    all.collect::<Vec<_>>().join(", ")
+                }
                 // What is there is shown as it is typed.
-                Adds::Layers | Adds::Instruments | Adds::Sensors | Adds::Meters => wanted.there.join(", "),
-                Adds::Loads | Adds::RigElements | Adds::Areas => unreachable!("not in this example"),
+                Adds::Layers | Adds::Instruments | Adds::Sensors => wanted.there.join(", "),
+                Adds::Areas => unreachable!("not in these packs"),
             };
         }
         let found = &wanted.found;
@@ -398,32 +501,55 @@ impl BufRead for Robot {
     }
 }
 
-/// Lines of the closing round: which parts each photo shows, where the photo's part alone does not say it.
-fn photos_said(session: &FillSession, target: &Sight) -> Vec<String> {
-    let sight = session.look().unwrap();
-    let mut lines = Vec::new();
-    for photo in &target.record.photo {
-        let file = photo.file.text().unwrap();
-        let find =
-            |item: &str| sight.questions.iter().find(|q| q.key.item == item && q.key.part == file).unwrap();
-        let shows = find("photo-shows");
-        let wanted = photo.shows.list().join(", ");
-        if shows.found.show() != wanted {
-            lines.push(format!("{}: {wanted}", shows.number));
-        }
+/// What the walk does not stop at, answered in full: what is seldom wanted of a part is asked on one screen with `more`.
+fn closing(robot: &mut Robot, session: &FillSession) -> String {
+    let mut typed = String::new();
+    loop {
+        let sight = session.look().unwrap();
+        let lacks = |q: &&Question| {
+            let wanted = robot.target.question(&q.key).filter(|wanted| !wanted.is_open());
+            // A photo that was tied to its part says so; what else it shows is said here.
+            let more =
+                q.key.item == "photo-shows" && wanted.is_some_and(|w| q.found.show() != w.found.show());
+            more || q.is_open() && wanted.is_some()
+        };
+        let Some(first) =
+            sight.questions.iter().find(|q| matches!(q.item.fills, Fills::Field { .. }) && lacks(q))
+        else {
+            return typed;
+        };
+        let screen: Vec<Question> = sight.screen(&first.key, true).into_iter().cloned().collect();
+        let wanted: Vec<Option<Question>> = screen
+            .iter()
+            .map(|asked| Some(asked).filter(lacks).and_then(|q| robot.target.question(&q.key)).cloned())
+            .collect();
+        let values = wanted.iter().flatten().count();
+        robot.last_with = None;
+        robot.screens += 1;
+        robot.values += values;
+        let lines = if values < 2 {
+            let wanted = robot.target.question(&first.key).unwrap().clone();
+            format!("{}: {}\n", first.number, robot.answer(&sight, first, &wanted))
+        } else {
+            let line = robot.places(&sight, &screen, &wanted);
+            let confirms: String = robot.todo.drain(..).map(|_| "\n").collect();
+            format!("go {}\nmore\n{line}\n{confirms}", first.number)
+        };
+        let ways = Ways { brief: true, sections: true };
+        let mut shown = Vec::new();
+        let done = walk(session, &mut lines.as_bytes(), &mut shown, ways).unwrap();
+        assert_eq!((done.refused, done.saved), (0, 1), "{lines}{}", String::from_utf8_lossy(&shown));
+        typed.push_str(&lines);
     }
-    lines
 }
 
-#[test]
-fn a_practised_user_fills_the_whole_example() {
-    let folder = fresh();
-    let pack = folder.path().join("pack");
-    let session = FillSession::open(&pack, &House::default(), &[], None).unwrap();
+/// Fills an empty folder in as a practised user would until it says what the target does.
+fn filled(pack: &Path, target: Arc<Sight>) -> (Robot, String) {
+    let session = FillSession::open(pack, &House::default(), &[], None).unwrap();
     let screen = Screen::default();
     let mut robot = Robot {
-        session: FillSession::open(&pack, &House::default(), &[], None).unwrap(),
-        target: target(),
+        session: FillSession::open(pack, &House::default(), &[], None).unwrap(),
+        target,
         screen: screen.clone(),
         using: BTreeMap::new(),
         todo: Vec::new(),
@@ -434,27 +560,19 @@ fn a_practised_user_fills_the_whole_example() {
         last: BTreeMap::new(),
         units: BTreeMap::new(),
         last_with: None,
+        screens: 0,
+        values: 0,
+        whole: false,
     };
-    let started = Instant::now();
     let summary = walk(&session, &mut robot, screen.clone(), Ways { brief: true, sections: true });
     let shown = String::from_utf8_lossy(&screen.0.lock().unwrap()).into_owned();
     let summary = summary.unwrap_or_else(|e| panic!("{e}\n{shown}"));
-    assert_eq!(
-        summary.refused,
-        0,
-        "{}",
-        shown.lines().filter(|l| l.contains("not saved")).collect::<Vec<_>>().join("\n")
-    );
-    let more = photos_said(&session, &robot.target);
-    let closing = walk(
-        &session,
-        &mut more.join("\n").as_bytes(),
-        std::io::sink(),
-        Ways { brief: true, sections: true },
-    )
-    .unwrap();
-    assert_eq!((closing.refused, closing.saved), (0, more.len()));
-    let typed = format!("{}{}\n", robot.typed, more.join("\n"));
+    let refused: Vec<&str> = shown.lines().filter(|line| line.contains("not saved")).collect();
+    assert_eq!(summary.refused, 0, "{}\n{shown}", refused.join("\n"));
+    robot.using.clear();
+    robot.whole = true;
+    let more = closing(&mut robot, &session);
+    let typed = format!("{}{more}", robot.typed);
 
     let made = session.look().unwrap();
     let (made, wanted) = (facts(&made.record), facts(&robot.target.record));
@@ -467,6 +585,15 @@ fn a_practised_user_fills_the_whole_example() {
         )
         .collect();
     assert!(differs.is_empty(), "{}", differs.join("\n"));
+    (robot, typed)
+}
+
+#[test]
+fn a_practised_user_fills_the_whole_example() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let started = Instant::now();
+    let (_, typed) = filled(&pack, target());
     // The findings follow from the facts.
     let outcomes = |folder: &Path| {
         let sight = FillSession::open(folder, &House::default(), &[], None).unwrap().look().unwrap();
@@ -498,6 +625,36 @@ fn a_practised_user_fills_the_whole_example() {
     }
     let known = fs::read_to_string(&kept).unwrap_or_default();
     assert_eq!(known, typed, "the answers file is out of date; UNDERLID_KEEP_ANSWERS=1 writes it anew");
+}
+
+/// A whole pack in the terminal: the record is the wanted one, and a screen that is confirmed once counts as one answer.
+fn counted(name: &str, wanted: &Path, most: usize) {
+    let target = FillSession::open(wanted, &House::default(), &[], None).unwrap().look().unwrap();
+    let folder = fresh_for(&target, wanted);
+    let (robot, typed) = filled(&folder.path().join("pack"), target);
+    let lines = |begin: &str| typed.lines().filter(|line| line.starts_with(begin)).count();
+    println!(
+        "{name}: {} answers with {} values; besides {} photos, {} times in the video, {} tests with their instruments; \
+         {} key presses on {} lines",
+        robot.screens,
+        robot.values,
+        lines("photo "),
+        lines("video "),
+        lines("part with "),
+        typed.chars().count(),
+        typed.lines().count()
+    );
+    assert!(robot.screens <= most, "{name}: {} answers\n{typed}", robot.screens);
+}
+
+#[test]
+fn a_whole_pack_takes_few_answers() {
+    let newcomer = tempfile::tempdir().unwrap();
+    fs::copy(crate::common::root().join("tests/data/newcomer.toml"), newcomer.path().join("inspection.toml"))
+        .unwrap();
+    counted("the pack of a newcomer", newcomer.path(), 60);
+    let rev_b = crate::common::root().join("example-inspections/harbour-24-150-rev-b");
+    counted("revision B", &rev_b, 130);
 }
 
 /// Key presses for the full drop-in record in the terminal: 4 348 with units to confirm, `=`, photos by number, ids and

@@ -1,6 +1,6 @@
 //! The checklist as it stands in a file.
 
-use crate::record::field::{Count, List, Text, YesNo};
+use crate::record::field::{Count, List, Text};
 use crate::record::part::part;
 use crate::record::parts::Leg;
 use crate::record::words;
@@ -125,9 +125,11 @@ part! {
         shows: Text = "enclosure",
         /// A caution where the user meets danger.
         caution: Text = "The bar is live.",
-        /// Whether it is left out of the walk, because it is seldom wanted: it is found by its number, in the list, and
-        /// on paper.
-        aside: YesNo = "yes",
+        /// `yes` where it is seldom wanted, or in the language of the rules when it is not wanted: the walk does not stop
+        /// at it, and it is found behind "more of this part", by its number, in the list, and on paper.
+        aside: Text = "recorded(test.log)",
+        /// What it is read off: items of one part and section with the same words are asked on one screen.
+        card: Text = "rating plate",
         /// When it applies, in the language of the rules.
         when: Text = "claims.heater is yes",
         /// In a list that extends another: the item it comes after.

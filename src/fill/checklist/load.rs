@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::entries::{DropEntry, ItemEntry, ListFile, SectionEntry, SharedFile};
-use super::{Adds, Checklist, Fills, Item, SHARED, Scope, Section, scope};
+use super::{Adds, Aside, Checklist, Fills, Item, SHARED, Scope, Section, scope};
 use crate::judge::facts::{Type, field_info};
 use crate::judge::rules::Book;
 use crate::judge::rules::expr::{self, Expr};
@@ -297,6 +297,22 @@ impl Loading<'_> {
             None => None,
             Some(text) => Some((text.to_owned(), self.condition(text, &entry.when, &scope)?)),
         };
+        let aside = match entry.aside.text() {
+            None | Some("no") => Aside::Never,
+            Some("yes") => Aside::Always,
+            Some(text) => Aside::Where(self.condition(text, &entry.aside, &scope)?),
+        };
+        let card = entry.card.text().map(str::to_owned);
+        if card.is_some() && !matches!(fills, Fills::Field { .. }) {
+            let span = entry.card.found().span.clone();
+            self.problem(
+                span,
+                "an item of a card fills a field".to_owned(),
+                "expected a `field`, or no `card`",
+                "field = \"element.rating\"",
+            );
+            return None;
+        }
         Some(Item {
             number: 0,
             id: id?,
@@ -311,7 +327,8 @@ impl Loading<'_> {
             caution: entry.caution.text().unwrap_or_default().to_owned(),
             when,
             how: entry.own.how,
-            aside: entry.aside.yes() == Some(true),
+            aside,
+            card,
             file: Arc::clone(&self.file),
             when_span: entry.when.found().span.clone(),
         })
@@ -411,7 +428,7 @@ impl Loading<'_> {
             Ok(_) => {
                 self.problem(
                     span,
-                    "`when` is a yes or a no".to_owned(),
+                    "a condition is a yes or a no".to_owned(),
                     "expected a comparison",
                     "when = 'claims.heater is yes'",
                 );

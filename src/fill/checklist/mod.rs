@@ -71,6 +71,17 @@ pub enum Fills {
     Remark,
 }
 
+/// When an item is left out of the walk.
+#[derive(Debug, Clone)]
+pub enum Aside {
+    /// Never.
+    Never,
+    /// Always.
+    Always,
+    /// Where a condition holds.
+    Where(Expr),
+}
+
 /// One thing to look at.
 #[derive(Debug, Clone)]
 pub struct Item {
@@ -98,8 +109,10 @@ pub struct Item {
     pub caution: String,
     /// When it applies, as written and as read.
     pub when: Option<(String, Expr)>,
-    /// True when it is seldom wanted: the walk does not stop at it, the list and its number lead there.
-    pub aside: bool,
+    /// When it is seldom wanted: the walk does not stop at it, the list and its number lead there.
+    pub aside: Aside,
+    /// What it is read off: items of one part with the same words are asked on one screen.
+    pub card: Option<String>,
     /// How a value came, unless the answer says otherwise.
     pub how: Option<How>,
     /// The file it comes from, for messages.

@@ -111,7 +111,7 @@ fn section(first: &Section, second: Option<&Section>) -> FormSection {
     for item in &first.items {
         let columns = columns(item);
         match (&item.scope, second) {
-            (Scope::Pack, Some(_)) => continue,
+            (Scope::Pack, Some(_)) => {}
             (scope, _) => {
                 let twin = others.next().filter(|_| matches!(scope, Scope::Elements(_)));
                 let each = each_in_words(item);

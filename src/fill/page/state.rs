@@ -62,7 +62,7 @@ pub(super) struct Op {
     note: Option<String>,
     what: Option<String>,
     #[cfg(feature = "measuring")]
-    points: Option<super::measure::Points>,
+    points: Option<super::points::Points>,
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]
@@ -165,7 +165,7 @@ impl App {
                     note: op.note.clone(),
                     confirmed: false,
                 };
-                self.session.answer_once(&key, &answer, seen, Some(&op.id))
+                self.session.answer_once(&[(key.clone(), answer)], seen, Some(&op.id))
             }
             Do::Clear => self.session.clear(&key, seen),
             // Sent twice, the second finds nothing open and changes nothing.

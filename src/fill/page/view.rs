@@ -4,6 +4,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::fill::FillSession;
+use crate::fill::answer::unit_of;
 use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::first;
 use crate::fill::lines::words_of;
@@ -196,6 +197,8 @@ struct PageQuestion {
     because: String,
     /// True when the walk does not stop at it.
     aside: bool,
+    /// What it is read off, where that is asked on one screen.
+    card: String,
     /// True when it is asked of a cell.
     cell: bool,
     /// True when it is asked of a bench test.
@@ -242,7 +245,7 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         chips: chips(&item.fills),
         chosen: if choices.is_empty() { String::new() } else { question.found.show() },
         choices,
-        units: units(kind),
+        units: units_of(question),
         sides: match (kind, &item.fills) {
             (Kind::Section, Fills::Field { info, .. }) if info.name == "overlap" => &["length", "width"],
             (Kind::Section, _) => &["width", "thickness"],
@@ -260,7 +263,8 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         rev: question.revision(),
         applies,
         because,
-        aside: item.aside,
+        aside: question.aside,
+        card: item.card.clone().unwrap_or_default(),
         cell: item.scope == Scope::Readings,
         test: item.scope == Scope::Tests,
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
@@ -280,6 +284,17 @@ fn chips(fills: &Fills) -> Vec<&'static str> {
         Fills::Adds(Adds::Loads) => words_of("load.kind"),
         _ => Vec::new(),
     }
+}
+
+/// Units offered of a question, the usual one first.
+fn units_of(question: &Question) -> Vec<&'static str> {
+    let mut units = units(question.kind());
+    if let Fills::Field { info, .. } = &question.item.fills
+        && let Some(usual) = units.iter().position(|unit| *unit == unit_of(info.example))
+    {
+        units[..=usual].rotate_right(1);
+    }
+    units
 }
 
 /// Units offered at a touch; any other spelling may be typed.

@@ -51,10 +51,9 @@ impl<W: Write> Walk<'_, W> {
         let mut new = None;
         for (key, value) in following.iter().zip(values) {
             let answer = Entered { value, ..answer.clone() };
-            self.same.retain(|(item, _)| *item != key.item);
-            self.same.push((key.item.clone(), answer.clone()));
             let saved = self.session.answer(key, &answer, None);
             let ok = saved.is_ok();
+            self.again(&key.item, &answer);
             if ok {
                 self.remember(question, &answer);
             }
@@ -69,7 +68,21 @@ impl<W: Write> Walk<'_, W> {
         Ok(new)
     }
 
-    fn remind(&mut self, sight: Option<&Sight>, key: &Key) -> io::Result<()> {
+    fn again(&mut self, item: &str, answer: &Entered) {
+        self.same.retain(|(known, _)| known != item);
+        self.same.push((item.to_owned(), answer.clone()));
+    }
+
+    /// What is typed for the next one follows from an answer that was saved.
+    pub(super) fn noted(&mut self, sight: &Sight, key: &Key, answer: &Entered) {
+        self.again(&key.item, answer);
+        if let Some(question) = sight.question(key) {
+            self.remember(question, answer);
+        }
+        self.last = Some(key.clone());
+    }
+
+    pub(super) fn remind(&mut self, sight: Option<&Sight>, key: &Key) -> io::Result<()> {
         let question = sight.and_then(|sight| sight.question(key));
         if let Some((question, asks)) = question.and_then(|question| Some((question, question.asks_again()?)))
         {
@@ -92,7 +105,7 @@ impl<W: Write> Walk<'_, W> {
         }
     }
 
-    fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Entered) -> Entered {
+    pub(super) fn with_instrument(&self, sight: &Sight, question: &Question, mut answer: Entered) -> Entered {
         let measured =
             question.item.how == Some(How::Measured) && answer.with.is_none() && answer.how.is_none();
         if !measured {

@@ -62,19 +62,23 @@ At a question type the answer, or
   148                     the usual unit is offered: 148 A? and an empty line confirms it
   30 A | with             with the instrument that was named last
   12: 150 A               an answer by its number on the paper form; 34.2: for the second part
+  25.6 V; 150 Ah; ; yes   where several are asked on one screen: one after the other, an empty place leaves one open;
+                          \\; is a semicolon
 Commands
   note TEXT, with INSTRUMENT, how WORD   belong to the answer shown, or else to the last one
   photo FILE     a photo of the part; it is copied into photos/ and hashed; photo 5 is the one that begins with 05
   photos FOLDER  what a card or folder of pictures holds, to take some of them for parts
   remark TEXT, video 14:05, part with INSTRUMENT   on the part as a whole
   same, same as ID   this part is like the one before: what was seen is taken over, what was measured is not
-  alike          every other part of this kind and leg is as this one, but for what was measured
+  alike          every other part of this kind and section is as this one, or as the one before where nothing is
+                 answered here, but for what was measured
   rename to ID, move first, move behind ID, remove ID   the part at hand
   cell 3 3.302 V, 0.34 mΩ   a cell's readings from anywhere
   row 15 min, 77 A, branch 1   a reading during the bench test; row ID: … where there are several tests
   using INSTRUMENT   for measured answers of its kind from here on; using none stops it
   add [positive|negative|stack|rig] busbar [ID] | 3 busbar link | cable | joint | fuse | … | reading [N] | layer NAME | claim TEXT |
       test KIND | instrument NAME | load KIND | meter READS = INSTRUMENT | branch NAME = LOG | sensor COLUMN = PART
+  more           all that is open of this part, what is seldom wanted included
   list, list SECTION, list all   what is still open, here and in the other sections
   first, sections   the first look, or section by section from here on
   back, go PART or NUMBER, find WORD, findings, clear, brief, help, quit
@@ -106,6 +110,8 @@ struct Walk<'a, W: Write> {
     units: Vec<(String, String)>,
     /// The instrument that was named last.
     last_with: Option<String>,
+    /// The question whose part is asked in full.
+    more: Option<Key>,
 }
 
 /// Walks through what is open until the input ends or somebody quits: the first look, then section by section.
@@ -137,6 +143,7 @@ pub fn walk(
         pending: None,
         units: Vec::new(),
         last_with: None,
+        more: None,
     };
     let mut sight = session.look()?;
     walk.overview(&sight)?;
@@ -163,7 +170,10 @@ pub fn walk(
         } else if let Some(question) = sight.question(&key) {
             walk.at = Some(key.clone());
             if walk.shown.as_ref() != Some(&key) {
-                walk.show(&sight, question)?;
+                match walk.screen(&sight, &key).as_slice() {
+                    [_] | [] => walk.show(&sight, question)?,
+                    screen => walk.show_screen(&sight, screen)?,
+                }
                 walk.shown = Some(key.clone());
             }
             write!(walk.out, "{}> ", question.number)?;
@@ -199,7 +209,14 @@ pub fn walk(
                 Ok(confirmed.map_or(Said::Leave, |(_, said)| said))
             }
             Line::Text(line) if line.trim() == "=" => walk.same_again(question),
-            Line::Text(line) => read_line(&line, question.kind(), &sight.record),
+            Line::Text(line) => match read_line(&line, question.kind(), &sight.record) {
+                Ok(Said::Entered { answer: Entered { value: Some(_), .. }, .. }) | Err(_)
+                    if line.contains(';') && walk.screen(&sight, &key).len() > 1 =>
+                {
+                    walk.several(&sight, &key, &line)
+                }
+                said => said,
+            },
             Line::TooLong => Err("the line is too long".to_owned()),
         };
         match said {
@@ -209,7 +226,7 @@ pub fn walk(
             Ok(Said::Entered { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
                 walk.refuse("the list is at its end; write the number in front, such as 12: 150 A")?;
             }
-            Ok(said) if walk.offered(question, &said)? => {}
+            Ok(said) if walk.offered(&sight, question, &said)? => {}
             Ok(said) => {
                 if let Some(new) = walk.act(&sight, &key, said)? {
                     sight = new;
@@ -282,6 +299,7 @@ impl<W: Write> Walk<'_, W> {
 
     fn on(&mut self, sight: &Sight, key: &Key) {
         self.path.push(key.clone());
+        self.more = None;
         self.at = self.next(sight, Some(key));
         self.shown = Some(key.clone());
     }
@@ -296,8 +314,16 @@ impl<W: Write> Walk<'_, W> {
             Said::Quit => {}
             Said::Help => write!(self.out, "{HELP}")?,
             Said::Leave => {
-                self.left.insert(key.clone());
+                let screen = self.screen(sight, key).into_iter().map(|question| question.key.clone());
+                let screen: Vec<Key> = screen.collect();
+                self.left.extend(screen);
                 self.on(sight, key);
+            }
+            Said::Several(answers) => return self.answer_screen(sight, key, answers),
+            Said::More => {
+                (self.more, self.shown) = (Some(key.clone()), None);
+                self.at = sight.screen(key, true).first().map(|question| question.key.clone());
+                self.more.clone_from(&self.at);
             }
             Said::Done => {
                 if let Some(question) = sight.question(key) {
@@ -314,6 +340,9 @@ impl<W: Write> Walk<'_, W> {
             Said::Back => match self.path.pop() {
                 Some(back) => {
                     self.left.remove(&back);
+                    for question in sight.screen(&back, false) {
+                        self.left.remove(&question.key);
+                    }
                     self.at = Some(back);
                     self.shown = None;
                 }

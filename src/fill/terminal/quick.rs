@@ -4,7 +4,7 @@ use std::io::{self, Write};
 use std::sync::Arc;
 
 use super::{Walk, WalkError};
-use crate::fill::answer::{AS_BEFORE, Said, unit_of, with_unit};
+use crate::fill::answer::{AS_BEFORE, Said, answer, places, unit_of, with_unit};
 use crate::fill::checklist::Fills;
 use crate::fill::question::{Key, Question};
 use crate::fill::sight::Sight;
@@ -21,23 +21,135 @@ const CELL: [(Dimension, &str); 4] = [
 ];
 
 impl<W: Write> Walk<'_, W> {
-    /// Offers the usual unit for a number that has none; an empty line confirms it. True when something was offered.
-    pub(super) fn offered(&mut self, question: &Question, said: &Said) -> io::Result<bool> {
-        let Fills::Field { info, .. } = &question.item.fills else { return Ok(false) };
-        let last =
-            self.units.iter().find(|(item, _)| *item == question.key.item).map(|(_, unit)| unit.as_str());
-        let unit = last.unwrap_or_else(|| unit_of(info.example));
-        let Some(whole) = with_unit(said, info, unit) else { return Ok(false) };
-        if let Said::Entered { answer, more } = &whole {
-            let values: Vec<&str> = answer.value.iter().chain(more).map(String::as_str).collect();
-            writeln!(
-                self.out,
-                "{}? Enter confirms; or type the answer anew",
-                shown_text(&values.join(", "))
-            )?;
+    /// What is asked on one screen with a question: a first look asks one thing at a time.
+    pub(super) fn screen<'s>(&self, sight: &'s Sight, key: &Key) -> Vec<&'s Question> {
+        let more = self.more.as_ref() == Some(key);
+        let mut screen = sight.screen(key, more);
+        screen.retain(|other| other.key == *key || more || !self.first && !self.left.contains(&other.key));
+        screen
+    }
+
+    /// A line that answers one screen. What cannot be read there is refused as a whole.
+    pub(super) fn several(&self, sight: &Sight, key: &Key, line: &str) -> Result<Said, String> {
+        let screen = self.screen(sight, key);
+        let places = places(line);
+        if places.len() > screen.len() && places.iter().skip(screen.len()).any(|place| !place.is_empty()) {
+            return Err(format!(
+                "{} answers are asked for here, and {} are typed; a semicolon that belongs to an answer is typed \\;",
+                screen.len(),
+                places.len()
+            ));
         }
+        let mut answers = Vec::new();
+        for (question, place) in screen.iter().zip(&places) {
+            let said = match place.as_str() {
+                "" => {
+                    answers.push(None);
+                    continue;
+                }
+                "=" => self.same_again(question),
+                place => answer(place, question.kind(), &sight.record),
+            };
+            match said.map_err(|words| format!("{}: {words}", question.number))? {
+                Said::Entered { mut answer, more } if more.is_empty() => {
+                    self.with_as_before(&mut answer)?;
+                    answers.push(Some(answer));
+                }
+                _ => return Err(format!("{}: one value is expected", question.number)),
+            }
+        }
+        Ok(Said::Several(answers))
+    }
+
+    /// Saves the answers of a screen: together, or, where one is refused, each that is right. What was refused is asked
+    /// again, what was left empty stays open.
+    pub(super) fn answer_screen(
+        &mut self,
+        sight: &Sight,
+        key: &Key,
+        answers: Vec<Option<Entered>>,
+    ) -> Result<Option<Arc<Sight>>, WalkError> {
+        let mut answers = answers.into_iter();
+        let mut all = Vec::new();
+        for question in self.screen(sight, key) {
+            match answers.next().flatten() {
+                Some(answer) => {
+                    let answer = self.with_instrument(sight, question, answer);
+                    all.push((question.key.clone(), answer));
+                }
+                None => drop(self.left.insert(question.key.clone())),
+            }
+        }
+        let saved = self.session.answers(&all);
+        let mut new = None;
+        if saved.is_ok() || all.len() == 1 {
+            new = self.told(saved)?;
+            for (key, answer) in new.iter().flat_map(|_| &all) {
+                self.noted(sight, key, answer);
+            }
+            for (key, _) in &all {
+                self.remind(new.as_deref(), key)?;
+            }
+        } else {
+            for (key, answer) in &all {
+                new = self.answer(sight, key, answer.clone(), Vec::new())?.or(new);
+            }
+        }
+        let now = new.clone();
+        let now = now.as_deref().unwrap_or(sight);
+        self.on(now, key);
+        let refused = |(key, _): &&(Key, Entered)| now.question(key).is_some_and(Question::is_open);
+        if let Some((refused, _)) = all.iter().find(refused) {
+            (self.at, self.shown) = (Some(refused.clone()), None);
+        }
+        Ok(new)
+    }
+
+    /// Offers the usual unit for a number that has none; an empty line confirms it. True when something was offered.
+    pub(super) fn offered(&mut self, sight: &Sight, question: &Question, said: &Said) -> io::Result<bool> {
+        let (whole, values) = match said {
+            Said::Several(answers) => {
+                let mut offered = false;
+                let mut unit = |(question, answer): (&Question, &Option<Entered>)| {
+                    let said = Said::Entered { answer: answer.clone()?, more: Vec::new() };
+                    match self.unit_for(question, &said) {
+                        Some(Said::Entered { answer, .. }) => {
+                            offered = true;
+                            Some(answer)
+                        }
+                        _ => answer.clone(),
+                    }
+                };
+                let screen = self.screen(sight, &question.key);
+                let whole: Vec<Option<Entered>> = screen.into_iter().zip(answers).map(&mut unit).collect();
+                if !offered {
+                    return Ok(false);
+                }
+                let value = |answer: &Option<Entered>| {
+                    answer.as_ref().and_then(|answer| answer.value.clone()).unwrap_or_default()
+                };
+                let values: Vec<String> = whole.iter().map(value).collect();
+                (Said::Several(whole), values.join("; "))
+            }
+            said => match self.unit_for(question, said) {
+                Some(Said::Entered { answer, more }) => {
+                    let values: Vec<&str> = answer.value.iter().chain(&more).map(String::as_str).collect();
+                    let values = values.join(", ");
+                    (Said::Entered { answer, more }, values)
+                }
+                _ => return Ok(false),
+            },
+        };
+        writeln!(self.out, "{}? Enter confirms; or type the answer anew", shown_text(&values))?;
         self.pending = Some((question.key.clone(), whole));
         Ok(true)
+    }
+
+    /// An answer with the unit that was answered last at this item, or the usual one.
+    fn unit_for(&self, question: &Question, said: &Said) -> Option<Said> {
+        let Fills::Field { info, .. } = &question.item.fills else { return None };
+        let last = self.units.iter().find(|(item, _)| *item == question.key.item);
+        with_unit(said, info, last.map_or_else(|| unit_of(info.example), |(_, unit)| unit))
     }
 
     /// The unit of an answer is offered for the next one at this item.

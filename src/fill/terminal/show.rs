@@ -8,9 +8,11 @@ use crate::fill::checklist::{Fills, PhotoWanted};
 use crate::fill::first;
 use crate::fill::judged::decided;
 use crate::fill::question::{Applies, Key, Question};
+use crate::fill::same::like;
 use crate::fill::sight::{Ask, Sight};
 use crate::judge::rules::Outcome;
 use crate::record::Kind;
+use crate::record::field::Word;
 use crate::render::write_up::{causes, decides_line};
 use crate::units::terminal::shown_text;
 use crate::units::words::count;
@@ -202,22 +204,66 @@ impl<W: Write> Walk<'_, W> {
         Ok(())
     }
 
-    pub(super) fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
-        self.show_look(sight, &question.key)?;
-        if !self.first && self.section != question.section {
-            self.section.clone_from(&question.section);
-            let list = self.session.lists.of_kind(&sight.kind);
-            if let Some(section) =
-                list.and_then(|list| list.sections.iter().find(|s| s.id == question.section))
-            {
-                writeln!(self.out, "\n== {} ==", section.title)?;
-                for (word, text) in [("", &section.about), ("CAUTION: ", &section.caution)] {
-                    if !text.is_empty() {
-                        writeln!(self.out, "{word}{text}")?;
-                    }
-                }
+    fn show_section(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
+        if self.first || self.section == question.section {
+            return Ok(());
+        }
+        self.section.clone_from(&question.section);
+        let list = self.session.lists.of_kind(&sight.kind);
+        let section = list.and_then(|list| list.sections.iter().find(|s| s.id == question.section));
+        let Some(section) = section else { return Ok(()) };
+        writeln!(self.out, "\n== {} ==", section.title)?;
+        for (word, text) in [("", &section.about), ("CAUTION: ", &section.caution)] {
+            if !text.is_empty() {
+                writeln!(self.out, "{word}{text}")?;
             }
         }
+        Ok(())
+    }
+
+    /// What is asked on one screen: one line for each answer, and how to look below it.
+    pub(super) fn show_screen(&mut self, sight: &Sight, screen: &[&Question]) -> io::Result<()> {
+        let Some(first) = screen.first() else { return Ok(()) };
+        self.show_section(sight, first)?;
+        let of = if first.of.is_empty() { String::new() } else { format!("{}: ", first.of) };
+        let card = first.item.card.as_deref().filter(|_| self.more.is_none()).unwrap_or("all that is open");
+        writeln!(self.out, "\n{}{card}, {}", shown_text(&of), count(screen.len(), "answer", "answers"))?;
+        for question in screen {
+            let choices = choices(question, |letter, word| format!("{letter}) {}", word.word));
+            let expected = if choices.is_empty() { question.expected() } else { choices.join(" ") };
+            let item = &question.item;
+            writeln!(self.out, "  {}  {} {expected}", question.number, item.prompt)?;
+            if !self.brief {
+                writeln!(self.out, "        {} {}", item.why, item.look)?;
+            }
+            if !item.caution.is_empty() {
+                writeln!(self.out, "        CAUTION: {}", item.caution)?;
+            }
+            if question.lacks_photo() {
+                writeln!(self.out, "        a photo is required: photo FILE")?;
+            }
+            if !question.is_open() {
+                writeln!(self.out, "        now: {}", shown_text(&now(question)))?;
+            }
+        }
+        if let Some(like) = like(sight, first, "").filter(|_| of_part_nothing(sight, first)) {
+            let like = shown_text(&like);
+            writeln!(
+                self.out,
+                "    as {like} but for what is measured: same; every one of its kind here: alike"
+            )?;
+        }
+        writeln!(
+            self.out,
+            "    answer: in this order with ; between, an empty place leaves one open; absent, could not see, skip; one alone by \
+             its number, {}: …",
+            first.number
+        )
+    }
+
+    pub(super) fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
+        self.show_look(sight, &question.key)?;
+        self.show_section(sight, question)?;
         let item = &question.item;
         let of = if question.of.is_empty() { String::new() } else { format!("{}: ", question.of) };
         writeln!(self.out, "\n{}  {}{}", question.number, shown_text(&of), item.prompt)?;
@@ -228,10 +274,8 @@ impl<W: Write> Walk<'_, W> {
         if !item.caution.is_empty() {
             writeln!(self.out, "    CAUTION: {}", item.caution)?;
         }
-        if let Kind::Word(words) = question.kind() {
-            for (index, word) in words.iter().enumerate() {
-                writeln!(self.out, "    {}) {}: {}", letter(index), word.word, word.about)?;
-            }
+        for choice in choices(question, |letter, word| format!("{letter}) {}: {}", word.word, word.about)) {
+            writeln!(self.out, "    {choice}")?;
         }
         let how = item
             .how
@@ -252,6 +296,22 @@ impl<W: Write> Walk<'_, W> {
             writeln!(self.out, "    it waits for other answers: {}", shown_text(what))?;
         }
         writeln!(self.out, "    now: {}", shown_text(&now(question)))
+    }
+}
+
+/// True when nothing is answered of the part of a question yet.
+fn of_part_nothing(sight: &Sight, question: &Question) -> bool {
+    let mut own = sight.questions.iter().filter(|other| other.key.part == question.key.part);
+    !question.key.part.is_empty() && own.all(Question::is_open)
+}
+
+/// What a choice may be, by its letter.
+fn choices(question: &Question, form: impl Fn(char, &Word) -> String) -> Vec<String> {
+    match question.kind() {
+        Kind::Word(words) => {
+            words.iter().enumerate().map(|(index, word)| form(letter(index), word)).collect()
+        }
+        _ => Vec::new(),
     }
 }
 
@@ -280,7 +340,7 @@ pub(in crate::fill) fn now(question: &Question) -> String {
 fn progress(sight: &Sight) -> String {
     // What is seldom wanted counts only when it is answered.
     let applies =
-        || sight.questions.iter().filter(|q| q.applies == Applies::Yes && (!q.item.aside || !q.is_open()));
+        || sight.questions.iter().filter(|q| q.applies == Applies::Yes && (!q.aside || !q.is_open()));
     let open = applies().filter(|q| q.is_open()).count();
     format!("{} of {} answered, {open} open.", applies().count() - open, applies().count())
 }

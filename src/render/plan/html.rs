@@ -19,11 +19,14 @@ const TEMPLATES: [(&str, &str); 4] = [
 /// A heading, and what is under it.
 type Under<T> = (String, T);
 
+/// A side of the rig under its heading, with its checks by outcome.
+type Side<'a> = (&'static str, &'a RigView, Vec<Under<Vec<&'a RigCheck>>>);
+
 #[derive(Serialize)]
 struct Page<'a> {
     sheet: &'a Sheet,
     files: &'a [RuleFile],
-    rigs: [(&'static str, &'a RigView, Vec<Under<Vec<&'a RigCheck>>>); 2],
+    rigs: [Side<'a>; 2],
     style: String,
 }
 

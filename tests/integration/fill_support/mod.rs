@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, OnceLock};
 
@@ -51,16 +51,20 @@ pub fn picture(name: &str) -> Vec<u8> {
 
 /// A new inspection, with pictures under the names of the example's lying in `photos/`, and its logs.
 pub fn fresh() -> tempfile::TempDir {
+    fresh_for(&target(), &example())
+}
+
+/// A new inspection for a record to reach, with the logs of its folder.
+pub fn fresh_for(target: &Sight, from: &Path) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let inside = folder.path().join("pack");
     assert!(Command::new(BIN).arg("new").arg(&inside).stdout(Stdio::null()).status().unwrap().success());
-    let target = target();
     for photo in &target.record.photo {
         let name = photo.file.text().unwrap();
         fs::write(inside.join(name), picture(name)).unwrap();
     }
     fs::create_dir_all(inside.join("logs")).unwrap();
-    for log in fs::read_dir(example().join("logs")).unwrap() {
+    for log in fs::read_dir(from.join("logs")).into_iter().flatten() {
         let log = log.unwrap();
         fs::copy(log.path(), inside.join("logs").join(log.file_name())).unwrap();
     }
@@ -145,6 +149,18 @@ pub fn facts(record: &Record) -> BTreeMap<String, String> {
     }
     for (n, each) in record.instrument.iter().enumerate() {
         part(&format!("instrument {n}"), each, &mut facts);
+    }
+    part("rig", &record.rig, &mut facts);
+    part("source", &record.rig.source, &mut facts);
+    let elements = record.rig.element.iter().chain(record.rig.load.iter().flat_map(|load| &load.element));
+    for (n, each) in elements.enumerate() {
+        part(&format!("rig element {n}"), each, &mut facts);
+    }
+    for (n, each) in record.rig.load.iter().enumerate() {
+        part(&format!("load {n}"), each, &mut facts);
+    }
+    for (n, each) in record.rig.meter.iter().enumerate() {
+        part(&format!("meter {n}"), each, &mut facts);
     }
     for each in &record.photo {
         part(&format!("photo {}", each.file.text().unwrap()), each, &mut facts);
