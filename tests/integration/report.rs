@@ -36,7 +36,7 @@ fn the_write_up_of_an_example() {
     assert_eq!(html, fs::read_to_string(folder.path().join("report/report.html")).unwrap());
 }
 
-/// What a report of a laboratory tells (ISO/IEC 17025:2017, 7.8.2.1, read in public summaries; the letters are its items), as
+/// What a report of a laboratory tells (ISO/IEC 17025:2017, 7.8.2.1, from memory; the letters are its items), as
 /// far as it is a matter of the write-up, in both of its forms.
 #[test]
 fn the_write_up_is_fit_for_a_file() {
