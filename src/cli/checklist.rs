@@ -1,10 +1,10 @@
-//! `checklist`: print the paper form, or check a house list.
+//! `checklist`: print the form to write on, or check a house list.
 
 use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
 
-use super::{CAUTION, Done, Failure};
+use super::{CAUTION, Done, Failure, settings};
 use crate::fill::checklist::{Checklists, dead_conditions, paper};
 use crate::record::open;
 use crate::record::problem::Problems;
@@ -70,7 +70,8 @@ impl Checklist {
             }
             return Ok(Done::Well);
         }
-        out.write_all(paper(list, CAUTION).as_bytes())?;
+        let own = settings::templates(None)?;
+        out.write_all(paper(list, CAUTION, own.as_deref())?.as_bytes())?;
         Ok(Done::Well)
     }
 }

@@ -6,13 +6,12 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::calc::arg::{self, Count};
-use super::{Done, Failure, House, colour, words};
+use super::{Done, Failure, House, colour, settings, words};
 use crate::judge::inspection::{self, record_text};
 use crate::judge::rig::{Given, Sheet};
 use crate::judge::rules::RuleFile;
 use crate::record;
-use crate::render::plan::{write_markdown, write_text};
-use crate::render::write_up::escape_markdown;
+use crate::render::plan::{write_html, write_text};
 use crate::units::terminal;
 use crate::units::{Dimension, Quantity};
 
@@ -47,8 +46,8 @@ pub(super) struct Plan {
 enum Format {
     /// For people.
     Text,
-    /// For print at the bench.
-    Markdown,
+    /// A form for print at the bench: boxes to tick, lines to write on.
+    Html,
     /// For machines; the shape is described in templates/README.md.
     Json,
 }
@@ -84,11 +83,9 @@ impl Plan {
                 }
                 out.styled(&write_text(&sheet, self.all, colour(&std::io::stdout())))?;
             }
-            Format::Markdown => {
-                for file in &book.files {
-                    writeln!(out, "**{}**\n", escape_markdown(&file.told))?;
-                }
-                out.write_all(write_markdown(&sheet).as_bytes())?;
+            Format::Html => {
+                let own = settings::templates(None)?;
+                out.write_all(write_html(&sheet, &book.files, own.as_deref())?.as_bytes())?;
             }
             Format::Json => {
                 let planned = Planned { sheet: &sheet, rule_files: &book.files };

@@ -295,7 +295,8 @@ impl FillSession {
                     Some(value) => format!("{} = {value}", named(question)),
                     None => format!("{} annotated", named(question)),
                 });
-                let told = kept.iter().filter_map(|kept| Some(format!("{}: {}", kept.name, kept.told.as_ref()?)));
+                let told =
+                    kept.iter().filter_map(|kept| Some(format!("{}: {}", kept.name, kept.told.as_ref()?)));
                 said.extend(told);
             }
             Ok((edits, said.join("; ")))

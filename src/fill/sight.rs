@@ -120,12 +120,22 @@ impl Sight {
         let with = |other: &&Question| {
             other.key == *key
                 || if more {
-                    other.is_open() && other.applies == Applies::Yes && matches!(other.item.fills, Fills::Field { .. })
+                    other.is_open()
+                        && other.applies == Applies::Yes
+                        && matches!(other.item.fills, Fills::Field { .. })
                 } else {
-                    first.item.card.is_some() && other.item.card == first.item.card && other.is_asked()
+                    first.is_asked()
+                        && first.item.card.is_some()
+                        && other.item.card == first.item.card
+                        && other.is_asked()
                 }
         };
-        self.questions.iter().skip_while(|other| other.key != *key && !more).filter(of_part).filter(with).collect()
+        self.questions
+            .iter()
+            .skip_while(|other| other.key != *key && !more)
+            .filter(of_part)
+            .filter(with)
+            .collect()
     }
 }
 

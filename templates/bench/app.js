@@ -13,6 +13,7 @@ let trail = [];
 let left = new Set();
 let online = false;
 let sending = false;
+let saved = 0;
 let shown = "";
 let onlyOpen = true;
 let typing = false;
@@ -140,6 +141,9 @@ function settle(op, result) {
     localStorage.removeItem(op.name);
     for (const line of result.decided) decided(line);
     const about = question(op.key);
+    // It is answered, though the state that shows it is still on its way; one that was asked for before is too old.
+    saved += 1;
+    if (about && op.do === "answer" && about.kind !== "adds") Object.assign(about, { open: false, rev: result.rev });
     if (result.decided.length === 0) tell(about && op.do === "answer" ? `Saved: ${about.number} ${about.prompt} ${op.value ?? ""}` : `Saved: ${result.said}`);
     const before = new Set(state.questions.map((each) => each.key));
     poll().then(() => {
@@ -175,12 +179,15 @@ async function sendPhotos() {
 }
 
 async function poll() {
+  const before = saved;
   try {
     const answer = await call(`/api/state?since=${state ? state.revision : ""}`);
     if (answer.status === 401) { pair(); return; }
     online = answer.ok;
     if (answer.status === 200) {
-      state = await answer.json();
+      const fresh = await answer.json();
+      if (before !== saved && state) return;
+      state = fresh;
       localStorage.setItem("state", JSON.stringify(state));
       if (then && !waiting().length) onward();
     } else if (!answer.ok) {
@@ -216,8 +223,9 @@ let more = "";
 const samePart = (one) => (each) => each.section === one.section && (each.key.split("@")[1] || "") === (one.key.split("@")[1] || "");
 const ofScreen = (one) => (each) => (more === one.key ? isOpen(each) && each.kind !== "adds" : one.card && each.card === one.card && isAsked(each) && !left.has(each.key));
 function screenOf(one) {
-  const look = firstOn() && state.first.some((ask) => ask.key === one.key);
-  if (look && more !== one.key) return [one];
+  // In a first look one thing is asked at a time, and what is answered already is shown alone.
+  const alone = (firstOn() && state.first.some((ask) => ask.key === one.key)) || !isAsked(one);
+  if (alone && more !== one.key) return [one];
   const from = more === one.key ? 0 : state.questions.indexOf(one);
   return state.questions.slice(from).filter((each) => each === one || (samePart(one)(each) && ofScreen(one)(each)));
 }
@@ -633,7 +641,9 @@ function renderProblems() {
       card.append(make("strong", "Changed on another device meanwhile"), make("p", about), make("p", `In the record now: ${op.now}`), make("p", `Your answer: ${op.value ?? "taken back"}`));
       const row = make("div", null, { class: "two" });
       row.append(make("button", "Keep the record's", { type: "button", on: drop }), make("button", "Write mine", { type: "button", on: () => {
-        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note: op.note, seen: op.rev });
+        // Both answers are kept: what is overwritten stands in the note.
+        const note = op.do === "answer" ? [op.note, `another device answered: ${op.now}`].filter(Boolean).join("; ") : op.note;
+        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note, seen: op.rev });
         drop();
       } }));
       card.append(row);

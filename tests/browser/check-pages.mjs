@@ -16,6 +16,12 @@ import { Tally } from './lib/tally.mjs';
 import { launch, root } from './lib/tools.mjs';
 
 const EXAMPLES = ['harbour-24-150-rev-a', 'harbour-24-150-rev-b'];
+/** Pages to write on: the name, and how they are printed. */
+const FORMS = [
+  ['form-drop-in', ['checklist', 'drop-in']],
+  ['form-rack', ['checklist', 'rack']],
+  ['form-plan', ['plan', '--format', 'html', path.join(root, 'example-inspections/harbour-24-150-rev-a')]],
+];
 const shots = path.join(root, 'target/screenshots');
 
 const tally = new Tally();
@@ -28,7 +34,7 @@ try {
     pages = given.map((file) => ({ name: path.basename(file).replace(/\.html?$/, ''), file: path.resolve(file) }));
   } else {
     await proveChecks();
-    pages = EXAMPLES.map(writeUp);
+    pages = [...EXAMPLES.map(writeUp), ...FORMS.map(form)];
   }
   mkdirSync(shots, { recursive: true });
   for (const { name, file, problem } of pages) {
@@ -67,6 +73,18 @@ async function proveChecks() {
   }
   const unproved = [...findings.keys()].filter((check) => !proved.has(check));
   tally.record('every check has caught a fault', unproved.map((check) => `${check} has not`));
+}
+
+/** Prints a page to write on. */
+function form([name, command]) {
+  const file = path.join(scratch, `${name}.html`);
+  const program = process.env.UNDERLID ?? path.join(root, 'target/debug/underlid');
+  try {
+    writeFileSync(file, execFileSync(program, command));
+  } catch (error) {
+    return { name, problem: String(error) };
+  }
+  return { name, file };
 }
 
 /** Makes the write-up of an example from a copy: the repository's own folders stay as they are. */

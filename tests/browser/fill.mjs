@@ -81,8 +81,9 @@ const started = Date.now();
 const tap = async (target) => { taps += 1; await target.tap(); };
 // Opening a list and choosing in it are two.
 const choose = async (target, value) => { taps += 2; await target.selectOption(value); };
-let screens = 0;
-let values = 0;
+// By their keys: under load a screen may be seen twice before the page has gone on.
+const screens = new Set();
+const values = new Set();
 const pictured = new Set();
 for (let step = 0; step < 1200; step += 1) {
   const now = await key(page);
@@ -112,8 +113,8 @@ for (let step = 0; step < 1200; step += 1) {
     await tap(page.locator(bulk ? "#skip-rest" : "#skip"));
     continue;
   }
-  screens += 1;
-  values += known.length;
+  screens.add(now);
+  for (const { key } of known) values.add(key);
   if (screen.length > 1) {
     for (const { key, unit } of known) {
       const { value, number, unit: own } = answers[key];
@@ -155,15 +156,15 @@ await sent(page);
 for (const one of await page.evaluate(() => state.questions.filter((one) => isOpen(one)).map(({ key }) => key))) {
   if (answers[one] === undefined) continue;
   taps += 2;
-  screens += 1;
-  values += 1;
+  screens.add(one);
+  values.add(one);
   await page.evaluate(({ one, value }) => kept(question(one), value, {}), { one, value: answers[one].value });
 }
 await sent(page);
-console.log(`full drop-in record by touch: ${screens} answers with ${values} values, ${taps} taps and ${keys} characters typed, in ${Math.round((Date.now() - started) / 1000)} s`);
+console.log(`full drop-in record by touch: ${screens.size} answers with ${values.size} values, ${taps} taps and ${keys} characters typed, in ${Math.round((Date.now() - started) / 1000)} s`);
 // Screens are counted, and not taps: under load a tap may be repeated. A screen that is saved once is one answer.
-assert.ok(screens <= 100, `${screens} answers`);
-assert.equal(values, Object.keys(answers).length, "every value was asked for");
+assert.ok(screens.size <= 100, `${screens.size} answers`);
+assert.equal(values.size, Object.keys(answers).length, "every value was asked for");
 await page.screenshot({ path: join(output, "fill-3-end.png") });
 await page.locator("#show-findings").tap();
 await page.waitForTimeout(300);
@@ -304,7 +305,7 @@ await second.page.screenshot({ path: join(output, "fill-9-conflict.png") });
 await check(second.page, "conflict");
 await second.page.getByRole("button", { name: "Write mine" }).tap();
 await sent(second.page);
-assert.match(record(), /capacity = "149 Ah"/);
+assert.match(record(), /capacity = \{ value = "149 Ah", note = "another device answered: 151 Ah" \}/, "both answers are kept");
 await goTo(page, "label-capacity");
 await page.waitForFunction(() => document.querySelector("#card .now").textContent.includes("149 Ah"));
 

@@ -187,7 +187,8 @@ impl Robot {
         };
         let Scope::Elements(_) = question.item.scope else { return false };
         let part = &question.key.part;
-        let here = |other: &&Question| other.section == question.section && kind(&other.key.part) == kind(part);
+        let here =
+            |other: &&Question| other.section == question.section && kind(&other.key.part) == kind(part);
         let answered = |part: &str| sight.questions.iter().any(|q| q.key.part == part && !q.is_open());
         let mut parts: Vec<&str> =
             sight.questions.iter().filter(here).map(|other| other.key.part.as_str()).collect();
@@ -508,10 +509,12 @@ fn closing(robot: &mut Robot, session: &FillSession) -> String {
         let lacks = |q: &&Question| {
             let wanted = robot.target.question(&q.key).filter(|wanted| !wanted.is_open());
             // A photo that was tied to its part says so; what else it shows is said here.
-            let more = q.key.item == "photo-shows" && wanted.is_some_and(|w| q.found.show() != w.found.show());
+            let more =
+                q.key.item == "photo-shows" && wanted.is_some_and(|w| q.found.show() != w.found.show());
             more || q.is_open() && wanted.is_some()
         };
-        let Some(first) = sight.questions.iter().find(|q| matches!(q.item.fills, Fills::Field { .. }) && lacks(q))
+        let Some(first) =
+            sight.questions.iter().find(|q| matches!(q.item.fills, Fills::Field { .. }) && lacks(q))
         else {
             return typed;
         };

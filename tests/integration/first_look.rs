@@ -63,6 +63,8 @@ fn known(target: &Sight, question: &Question) -> Option<String> {
 #[derive(Debug)]
 struct Went {
     answers: usize,
+    /// Answers until every headline is as far as it gets.
+    settled: usize,
     left: usize,
     effort: f64,
     slowest: Duration,
@@ -73,6 +75,10 @@ struct Went {
 
 /// Answers within which each headline question is answered, or what would decide it is said.
 const SOON: usize = 12;
+
+fn answered(sight: &Sight) -> Vec<String> {
+    sight.first().headlines.iter().map(|one| format!("{:?}", one.answered)).collect()
+}
 
 fn as_told(sight: &Sight) -> Vec<String> {
     sight.first().headlines.iter().map(|one| format!("{:?}: {}", one.answered, one.told)).collect()
@@ -85,8 +91,10 @@ fn first_look(target: &Sight) -> Went {
     let mut sight = session.look().unwrap();
     let mut left: BTreeSet<Key> = BTreeSet::new();
     let mut taken = BTreeSet::new();
+    let mut state = answered(&sight);
     let mut went = Went {
         answers: 0,
+        settled: 0,
         left: 0,
         effort: 0.0,
         slowest: Duration::ZERO,
@@ -115,6 +123,10 @@ fn first_look(target: &Sight) -> Went {
                 let saved = session.answer(&key, &Entered::of(&value), None);
                 sight = saved.unwrap_or_else(|error| panic!("{key} = {value}: {error}")).sight;
                 went.answers += 1;
+                let now = answered(&sight);
+                if now != state {
+                    (state, went.settled) = (now, went.answers);
+                }
                 went.effort += effort;
                 went.slowest = went.slowest.max(started.elapsed());
             }
@@ -202,12 +214,9 @@ fn long_first_look_against_the_order_of_the_list() {
         let session = open(empty.path());
         let mut sight = session.look().unwrap();
         let (mut left, mut answers) = (BTreeSet::new(), 0);
-        let told = |sight: &Sight| -> Vec<String> {
-            sight.first().headlines.iter().map(|one| format!("{:?}", one.answered)).collect()
-        };
         let wanted: Vec<String> =
             went.headlines.iter().map(|one| one.split(':').next().unwrap().to_owned()).collect();
-        while told(&sight) != wanted {
+        while answered(&sight) != wanted {
             let next = sight.questions.iter().find(|q| q.is_asked() && !left.contains(&q.key));
             let Some(question) = next else { break };
             let (key, value) = (question.key.clone(), known(&target, question));
@@ -217,8 +226,13 @@ fn long_first_look_against_the_order_of_the_list() {
             }
             left.insert(key);
         }
-        println!("{fault}: first look {} answers, in the order of the list {answers}", went.answers);
-        assert!(went.answers <= answers, "{fault}: {} {answers}", went.answers);
+        // Both are counted to the answer that settles the last headline; what is asked further could settle another.
+        let settled = went.settled;
+        println!(
+            "{fault}: first look {settled} of {} answers, in the order of the list {answers}",
+            went.answers
+        );
+        assert!(settled <= answers, "{fault}: {settled} {answers}");
     }
 }
 

@@ -109,11 +109,22 @@ fn the_examples_as_text() {
     }
 }
 
+/// The form for print holds every step with a box to tick, and a line to write on for everything that is noted.
 #[test]
-fn an_example_as_markdown() {
-    let ran = run(&["plan", "--format", "markdown", "example-inspections/harbour-24-150-rev-b"]);
-    assert_eq!(ran.code, 1);
-    insta::assert_snapshot!("plan-rev-b-markdown", ran.out);
+fn an_example_as_a_form() {
+    let folder = "example-inspections/harbour-24-150-rev-b";
+    let form = run(&["plan", "--format", "html", folder]);
+    assert_eq!(form.code, 1, "{}", form.err);
+    let json: Value = serde_json::from_str(&run(&["plan", "--format", "json", folder]).out).unwrap();
+    let count = |key: &str| {
+        let of = |planned: &Value| planned[key].as_array().unwrap().len();
+        json["session"].as_array().unwrap().iter().map(of).sum::<usize>()
+    };
+    let second_look = json["second_look"].as_array().unwrap().len();
+    assert_eq!(form.out.matches("<li>☐ ").count(), count("steps") + second_look);
+    // Beside them date, bench and name.
+    assert_eq!(form.out.matches("class=\"write\"").count(), count("note") + 3);
+    assert_eq!(form.out.matches("class=\"caution\"").count(), 1 + count("cautions"), "{}", form.out);
 }
 
 #[test]
@@ -1141,11 +1152,11 @@ fn hostile_rigs() {
          material = \"copper\"\ncount = 4000000000\nlength = \"1e300 m\"\n[[rig.load]]\nid = \"{nasty}\"\ncount = 4000000000\n\
          power = \"1e300 W\"\n"
     );
-    for format in ["text", "markdown", "json"] {
+    for format in ["text", "html", "json"] {
         let ran = plan(&record.replace("1e300 A", "1e8 A"), &["--format", format, "--all"]);
         assert!(ran.code < 2, "{}", ran.err);
         assert!(!ran.out.contains('\u{1b}'));
-        assert!(format != "markdown" || !ran.out.contains("<script>"), "{}", ran.out);
+        assert!(format != "html" || !ran.out.contains("<script>"), "{}", ran.out);
     }
     assert_eq!(plan(&record, &[]).code, 2, "a current of 1e300 A is refused");
     // Many elements are judged in a moment.

@@ -36,6 +36,62 @@ fn the_write_up_of_an_example() {
     assert_eq!(html, fs::read_to_string(folder.path().join("report/report.html")).unwrap());
 }
 
+/// What a report of a laboratory tells (ISO/IEC 17025:2017, 7.8.2.1, from memory; the letters are its items), as
+/// far as it is a matter of the write-up, in both of its forms.
+#[test]
+fn the_write_up_is_fit_for_a_file() {
+    let folder = copy("harbour-24-150-rev-b");
+    let record = folder.path().join("inspection.toml");
+    let told = fs::read_to_string(&record).unwrap().replacen(
+        "inspector = \"Bench 2\"\n",
+        "inspector = \"Bench 2\"\nauthorised_by = \"Bench 1\"\nreceived = 2026-09-14\ndelivery = \"by post, carton whole\"\n",
+        1,
+    ) + "\n[[issue]]\ndate = 2026-10-01\nchanged = \"first issue\"\n\n[[issue]]\ndate = 2026-10-08\nchanged = \"mass weighed anew\"\n";
+    fs::write(&record, told).unwrap();
+    let rules = folder.path().join("house.toml");
+    let house = "schema = 1\n[[change]]\nrule = \"sense-wires-fused\"\noff = \"yes\"\nreason = \"judged by eye here\"\n";
+    fs::write(&rules, house).unwrap();
+    let (code, _, err) = run(&["report", &text(folder.path()), "--rules", &text(&rules)]);
+    assert_eq!(code, 1, "{err}");
+    let read = |name: &str| fs::read_to_string(folder.path().join("report").join(name)).unwrap();
+    let sha256 = "SHA-256 ";
+    let html = read("report.html");
+    let style = without(&html, "<body>", "</body>");
+    let plain = without(&without(&html, "<style", "</style>"), "<", ">").replace(['\u{a0}', '’'], " ");
+    for text in [plain, read("report.md").replace('*', "")] {
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for (item, said) in [
+            ("a, title", "Inspection write-up"),
+            ("b, who inspected", "by Bench 2"),
+            ("c, where", "workshop, ground floor"),
+            ("d, number", "number 20260919-"),
+            ("d, end mark", "End of the write-up."),
+            ("g, the item", "MB-B-2026-0417"),
+            ("g, its state", "new, packaging undamaged"),
+            ("h, when it came", "2026-09-14"),
+            ("h, how it came", "by post, carton whole"),
+            ("i, when it was tested", "inspected 2026-09-19"),
+            ("j, date of issue and version", "issued 2026-10-08, version 2"),
+            ("7.8.8, what changed", "2026-10-08: mass weighed anew"),
+            ("l, this item alone", "relates only to the item inspected"),
+            ("7.8.1, no laboratory", "not the report of an accredited laboratory"),
+            ("n, deviations: house rules", "judged by eye here"),
+            ("f, method: rule book and its hash", "Rule book of underlid"),
+            ("f, method: rule book and its hash", sha256),
+            ("m, instruments", "not calibrated: what it read rests on its accuracy"),
+            ("o, who authorised", "authorised by Bench 1"),
+            ("7.8.7, opinions apart", "Customs of the trade not kept: opinion"),
+        ] {
+            assert!(text.contains(said), "{item}: `{said}` is not told: {text}");
+        }
+    }
+    assert!(
+        style.contains("counter(page) \" of \" counter(pages)"),
+        "d, every sheet is known as one of its number"
+    );
+    assert!(style.contains("Write-up 20260919-"), "d, every sheet names its write-up");
+}
+
 /// Words of a page that a reader reads: with a letter or a digit, outside drawings and tags.
 fn words_of(html: &str) -> usize {
     let html = without(&without(html, "<svg", "</svg>"), "<", ">");

@@ -55,7 +55,7 @@ mod tests {
         }
         for (written, words) in [
             ("heater.present is yes", "heater present is yes"),
-            ("recorded(element.drop)", "drop is known"),
+            ("recorded(test.log)", "log is known"),
             ("test.kind is \"cold charge\"", "kind is cold charge"),
         ] {
             assert!(told.contains(&(written.to_owned(), words.to_owned())), "{written}: {told:?}");

@@ -9,6 +9,8 @@ mod guard;
 #[cfg(feature = "measuring")]
 mod measure;
 mod pairing;
+#[cfg(feature = "measuring")]
+mod points;
 mod routes;
 mod state;
 mod view;

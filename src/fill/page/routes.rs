@@ -154,7 +154,7 @@ async fn picture(State(app): State<Arc<App>>, Query(query): Query<Named>) -> Res
 
 /// What points in a photo measure.
 #[cfg(feature = "measuring")]
-async fn measure(State(app): State<Arc<App>>, Json(points): Json<super::measure::Points>) -> Response {
+async fn measure(State(app): State<Arc<App>>, Json(points): Json<super::points::Points>) -> Response {
     match blocking(move || app.measure(&points)).await {
         Ok(Ok(told)) => Json(told).into_response(),
         Ok(Err(words)) => (StatusCode::NOT_FOUND, words).into_response(),

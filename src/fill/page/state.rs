@@ -62,7 +62,7 @@ pub(super) struct Op {
     note: Option<String>,
     what: Option<String>,
     #[cfg(feature = "measuring")]
-    points: Option<super::measure::Points>,
+    points: Option<super::points::Points>,
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]

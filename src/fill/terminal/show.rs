@@ -227,12 +227,7 @@ impl<W: Write> Walk<'_, W> {
         self.show_section(sight, first)?;
         let of = if first.of.is_empty() { String::new() } else { format!("{}: ", first.of) };
         let card = first.item.card.as_deref().filter(|_| self.more.is_none()).unwrap_or("all that is open");
-        writeln!(
-            self.out,
-            "\n{}{card}, {}",
-            shown_text(&of),
-            count(screen.len(), "answer", "answers")
-        )?;
+        writeln!(self.out, "\n{}{card}, {}", shown_text(&of), count(screen.len(), "answer", "answers"))?;
         for question in screen {
             let choices = choices(question, |letter, word| format!("{letter}) {}", word.word));
             let expected = if choices.is_empty() { question.expected() } else { choices.join(" ") };
@@ -253,7 +248,10 @@ impl<W: Write> Walk<'_, W> {
         }
         if let Some(like) = like(sight, first, "").filter(|_| of_part_nothing(sight, first)) {
             let like = shown_text(&like);
-            writeln!(self.out, "    as {like} but for what is measured: same; every one of its kind here: alike")?;
+            writeln!(
+                self.out,
+                "    as {like} but for what is measured: same; every one of its kind here: alike"
+            )?;
         }
         writeln!(
             self.out,
@@ -310,7 +308,9 @@ fn of_part_nothing(sight: &Sight, question: &Question) -> bool {
 /// What a choice may be, by its letter.
 fn choices(question: &Question, form: impl Fn(char, &Word) -> String) -> Vec<String> {
     match question.kind() {
-        Kind::Word(words) => words.iter().enumerate().map(|(index, word)| form(letter(index), word)).collect(),
+        Kind::Word(words) => {
+            words.iter().enumerate().map(|(index, word)| form(letter(index), word)).collect()
+        }
         _ => Vec::new(),
     }
 }

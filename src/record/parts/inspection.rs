@@ -17,6 +17,16 @@ words! {
 }
 
 part! {
+    /// An issue of the write-up, in order: the first one first.
+    pub struct Issue {
+        /// Day on which it was issued.
+        date: Day = "2026-10-01",
+        /// What changed since the issue before it.
+        changed: Text = "first issue",
+    }
+}
+
+part! {
     /// Which pack, who, when, where.
     pub struct InspectionHead {
         /// A title for the write-up.
@@ -35,6 +45,12 @@ part! {
         invented: YesNo = "yes",
         /// Who inspected.
         inspector: Text = "Bench 2",
+        /// Who authorised the write-up.
+        authorised_by: Text = "Bench 1",
+        /// Day on which the pack came.
+        received: Day = "2026-09-14",
+        /// How the pack came: from whom, and by which way.
+        delivery: Text = "bought in a shop, by post, carton undamaged",
         /// Date of the inspection.
         date: Day = "2026-09-19",
         /// Where.

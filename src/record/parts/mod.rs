@@ -17,7 +17,7 @@ pub(crate) use claims::{ClaimVerdict, Claims};
 pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
 #[cfg(feature = "measuring")]
 pub(crate) use evidence::{Measure, PhotoMeasurement, ScaleReference};
-pub(crate) use inspection::InspectionHead;
+pub(crate) use inspection::{InspectionHead, Issue};
 pub(crate) use path::{ChargePath, ChargePort, CurrentPath};
 pub use path::{
     Element, ElementKind, ElementTrait, Finish, FuseKind, Leg, Material, Orientation, Release, ThreadsInto,
@@ -73,6 +73,8 @@ part! {
             test: BenchTest,
             /// A photo.
             photo: RecordPhoto,
+            /// An issue of the write-up.
+            issue: Issue,
         }
     }
 }

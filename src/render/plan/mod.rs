@@ -1,7 +1,7 @@
-//! The sheet of a planned bench session with its judged rig, as text and as Markdown.
+//! The sheet of a planned bench session with its judged rig, as text and as a form for print.
 
-mod markdown;
+mod html;
 mod text;
 
-pub use markdown::write_markdown;
+pub use html::write_html;
 pub use text::write_text;

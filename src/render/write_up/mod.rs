@@ -21,13 +21,13 @@ pub(crate) use looks::{decides_line, looks_of, write_looks};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
 pub(crate) use photos::{PointerView, photos};
-pub(crate) use prose::escape as escape_markdown;
 pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{
-    TEMPLATES, csv_name, engine, is_curve, squeeze, style, template, template_texts, template_words,
+    FORM_STYLE, TEMPLATES, csv_name, engine, is_curve, squeeze, style, template, template_texts,
+    template_words,
 };
 #[cfg(feature = "video")]
 pub(crate) use writeup::{curves, evidence};

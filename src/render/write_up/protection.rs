@@ -2,7 +2,7 @@
 
 use crate::judge::facts::{Derived, element_label};
 use crate::physics::short_circuit::share_at;
-use crate::record::parts::{Element, ElementKind};
+use crate::record::parts::{Element, ElementTrait};
 use crate::record::{Found, Record, Value};
 use crate::render::draw::time_current::{Line, TimeCurrent};
 use crate::render::draw::{Named, Paper};
@@ -124,7 +124,7 @@ pub(crate) fn protection(record: &Record, derived: &Derived) -> Option<Protectio
 fn not_known(record: &Record, derived: &Derived) -> usize {
     let known = |index: usize, fact| matches!(derived.of_element(index, fact), Some(Ok(_)));
     let open = |(index, element): &(usize, &Element)| {
-        matches!(element.kind(), Some(ElementKind::Busbar | ElementKind::Cable))
+        element.has(ElementTrait::Conductor)
             && !known(*index, "element.insulation_damaged_after")
             && !known(*index, "element.melts_after")
     };
@@ -188,11 +188,14 @@ fn bms(record: &Record) -> Steps {
 fn fuses(record: &Record, least: f64) -> Vec<(String, Steps)> {
     let mut all = Vec::new();
     for (index, element) in record.path.element.iter().enumerate() {
-        if !matches!(element.kind(), Some(ElementKind::Fuse | ElementKind::CircuitBreaker)) {
+        if !element.has(ElementTrait::InterruptsFault) {
             continue;
         }
         let mut steps = Steps::new();
-        if let (Some(rating), Some(kind)) = (known(element.rating.found()), element.fuse.known()) {
+        // What opens a fuse of a string is not the current of the pack.
+        let whole = record.path.strings.count().is_none_or(|strings| strings < 2);
+        if let (Some(rating), Some(kind), true) = (known(element.rating.found()), element.fuse.known(), whole)
+        {
             let opens = crate::physics::fuse::OPENS;
             let gate = kind.clears_within(ElectricCurrent::new::<ampere>(rating), opens);
             steps.extend(gate.map(|time| (opens * rating, time.value)));

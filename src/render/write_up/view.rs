@@ -12,7 +12,7 @@ use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile}
 use crate::judge::support::{Support, supports};
 use crate::physics::ZERO_CELSIUS;
 use crate::record::field::Doubt;
-use crate::record::parts::{Element, ElementKind, TestKind};
+use crate::record::parts::{Element, ElementKind, Issue, TestKind};
 use crate::record::{Found, Part, Record, State, Value};
 use crate::render::draw::glyph::{Form, Glyph, Section};
 use crate::units::words::list;
@@ -325,6 +325,15 @@ pub struct FindingCounts {
     pub customs_short: usize,
 }
 
+/// An issue of the write-up.
+#[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
+pub struct IssueView {
+    /// Its day.
+    pub date: Option<String>,
+    /// What changed.
+    pub changed: Option<String>,
+}
+
 /// Everything the outputs show.
 #[derive(Debug, Clone, Serialize, schemars::JsonSchema)]
 pub struct View {
@@ -340,6 +349,8 @@ pub struct View {
     pub invented: bool,
     /// What was recorded of the inspection, key and value.
     pub inspection: Vec<(String, String)>,
+    /// The issues of the write-up, the first one first.
+    pub issues: Vec<IssueView>,
     /// Rated continuous current.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rated_current: Option<String>,
@@ -413,6 +424,7 @@ impl View {
             pack,
             invented: head.invented.yes() == Some(true),
             inspection: recorded(head, &["title", "invented"]),
+            issues: inspection.record.issue.iter().map(IssueView::of).collect(),
             rated_current: rated.map(|q| q.text.clone()).or_else(|| {
                 let found = record.claims.continuous_current.found();
                 (found.state == State::Withheld).then(|| found.show())
@@ -636,6 +648,13 @@ pub(crate) fn recorded<P: Part>(part: &P, without: &[&str]) -> Vec<(String, Stri
             Some((field.name.replace('_', " "), shown))
         })
         .collect()
+}
+
+impl IssueView {
+    fn of(issue: &Issue) -> Self {
+        let shown = |found: &Found| found.value().map(|value| value.show());
+        Self { date: shown(issue.date.found()), changed: shown(issue.changed.found()) }
+    }
 }
 
 fn headline(record: &Record) -> Vec<(String, String)> {

@@ -49,6 +49,9 @@ pub(crate) const TEMPLATES: [(&str, &str); 6] = [
     ("style.css", include_str!("../../../templates/style.css")),
 ];
 
+/// The style sheet of what is printed to write on.
+pub(crate) const FORM_STYLE: (&str, &str) = ("form.css", include_str!("../../../templates/form.css"));
+
 /// Why a write-up cannot be made.
 #[derive(Debug, Error)]
 pub enum WriteUpError {
@@ -573,12 +576,19 @@ fn number(inspection: &Inspection) -> String {
 
 /// Number, dates and names, as far as they are recorded.
 fn head(view: &View, number: &str) -> Vec<(&'static str, String)> {
-    let words = [("date", "inspected"), ("inspector", "by")];
+    let words = [("date", "inspected"), ("inspector", "by"), ("authorised by", "authorised by")];
     let recorded = |(key, word): (&str, &'static str)| {
         let (_, value) = view.inspection.iter().find(|(name, _)| name == key)?;
         Some((word, value.clone()))
     };
-    [("number", number.to_owned())].into_iter().chain(words.into_iter().filter_map(recorded)).collect()
+    let issued = view.issues.last().map(|issue| {
+        ("issued", format!("{}, version {}", issue.date.as_deref().unwrap_or("undated"), view.issues.len()))
+    });
+    [("number", number.to_owned())]
+        .into_iter()
+        .chain(words.into_iter().filter_map(recorded))
+        .chain(issued)
+        .collect()
 }
 
 /// A text as the inside of a CSS string: whatever could end it or be read as markup is a code point.

@@ -240,7 +240,8 @@ fn stands_in(
         Some(
             ElementKind::ThermalCutoff | ElementKind::Contactor | ElementKind::Shunt | ElementKind::Connector,
         ) => greatest(stand_in::DEVICE),
-        _ => greatest(stand_in::UNKNOWN_PART),
+        Some(ElementKind::CellStack | ElementKind::Busbar | ElementKind::Cable | ElementKind::Terminal)
+        | None => greatest(stand_in::UNKNOWN_PART),
     }
 }
 

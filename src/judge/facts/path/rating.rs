@@ -25,7 +25,19 @@ pub(super) fn in_the_pack(facts: &Facts<'_>, element: &Element, values: &mut Ans
         }
         // Contacts warm up whatever the release feels.
         Some(ElementKind::CircuitBreaker) => values.derive("element.derated_rating", || derated(facts)),
-        _ => {}
+        Some(
+            ElementKind::CellStack
+            | ElementKind::Busbar
+            | ElementKind::Cable
+            | ElementKind::Joint
+            | ElementKind::ThermalCutoff
+            | ElementKind::Contactor
+            | ElementKind::Shunt
+            | ElementKind::Bms
+            | ElementKind::Connector
+            | ElementKind::Terminal,
+        )
+        | None => {}
     }
 }
 

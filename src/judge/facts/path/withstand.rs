@@ -201,6 +201,15 @@ fn by_kind(facts: &Facts<'_>, index: usize, least: Option<f64>) -> Option<f64> {
             let trip = work.amount("element.instantaneous_trip")?.value();
             (trip <= least).then(|| work.amount("limit.withstand_time").map(|time| time.value())).flatten()
         }
-        _ => None,
+        ElementKind::CellStack
+        | ElementKind::Busbar
+        | ElementKind::Cable
+        | ElementKind::Joint
+        | ElementKind::ThermalCutoff
+        | ElementKind::Contactor
+        | ElementKind::Shunt
+        | ElementKind::Bms
+        | ElementKind::Connector
+        | ElementKind::Terminal => None,
     }
 }
