@@ -112,7 +112,7 @@ fn what_a_picture_cannot_carry_is_refused_or_wide() {
     assert_eq!(status, 0);
     assert!(out.contains("scale from A4") && out.contains("0° from the upright"), "{out}");
     // Nobody measured the print: the interval holds a print made to fit the page.
-    let taps = ["--tap", "349,649", "--tap", "649,649"];
+    let taps = ["--tap", "279,519", "--tap", "519,519"];
     let (_, out, _) = call(&[&taps[..], &["--height", "0 mm", "--format", "json"]].concat());
     let told: Value = serde_json::from_str(&out).unwrap();
     assert_eq!(told["scale_known"], false);
