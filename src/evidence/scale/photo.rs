@@ -37,7 +37,7 @@ const UNMEASURED: f64 = 0.07;
 /// A length is refused when its expanded uncertainty is a larger share of it, and when a tap lies on no edge that can be told
 /// (custom).
 const WIDEST: f64 = 0.5;
-const WIDEST_WITHOUT_EDGE: f64 = 0.1;
+const WIDEST_WITHOUT_EDGE: f64 = 0.05;
 
 /// Why a picture gives no length.
 #[derive(Debug, thiserror::Error)]
