@@ -9,11 +9,8 @@ use crate::units::{Amount, Dimension, SourceId, significant};
 
 /// Sources of the ranges of this module.
 const SOURCE: SourceId = (1 << 31) + 97;
-/// Resistance of the string that carries the most, over that of each of the others.
-pub(super) const DIFFER: (f64, f64) = (0.7, 1.0);
-/// What that rests on.
-pub(super) const BASIS: &str =
-    "no source: cells of one lot and age differ by up to 15 %, joints and leads of a string by as much again";
+/// What would narrow how the strings share the current.
+pub(super) const NARROWS: &str = "the current of each string under load";
 
 /// Parallel strings of the pack, where there are several.
 pub(super) fn several(facts: &Facts<'_>) -> Option<f64> {
@@ -38,11 +35,10 @@ pub(super) fn strings_of(facts: &Facts<'_>, index: usize) -> Result<f64, Vec<Mis
     }
 }
 
-/// Least and greatest share of the current in the string that carries the most. (Resistances in parallel.)
+/// Least and greatest share of the current in the string that carries the most: an even one, and all of it where the others
+/// have a bad joint. (Resistances in parallel.)
 fn share(strings: f64) -> (f64, f64) {
-    let (least, most) = DIFFER;
-    let of = |ratio: f64| 1.0 / (1.0 + (strings - 1.0) * ratio);
-    (of(most), of(least))
+    (1.0 / strings, 1.0)
 }
 
 /// What of a current flows through an element: all of it, or the share of its string.
@@ -57,13 +53,12 @@ fn of_current(
         return Ok(current);
     }
     let (least, most) = share(strings);
-    work.assume(format!("how evenly the strings share the current: a range ({BASIS})"));
     let percent = [least, most].map(|share| significant(100.0 * share, 2));
     work.step(|| {
         let [least, most] = &percent;
         format!("it stands in each of {strings} strings: {least} % to {most} % of {}", current.show())
     });
-    work.bounded(Side::Within, vec![Missing::refused("the current of each string under load")], false);
+    work.bounded(Side::Within, vec![Missing::refused(NARROWS)], false);
     let share = Amount::between(least, most, SOURCE, Dimension::NONE);
     Ok(Amount { number: current.number.times(&share.number), dimension: Dimension::CURRENT })
 }
@@ -89,20 +84,14 @@ pub(super) fn of_pack(facts: &Facts<'_>, answer: Answer) -> Answer {
     work.rests_on(&worked);
     worked.steps.iter().for_each(|step| work.step(|| step.clone()));
     let (least, most) = share(strings);
-    work.assume(format!("how evenly the strings share the current: a range ({BASIS})"));
     let times = Amount::between(1.0 / most, 1.0 / least, SOURCE, Dimension::NONE);
     let whole = Amount { number: amount.number.times(&times.number), dimension: amount.dimension };
     work.step(|| line(&format!("it stands in each of {strings} strings; of the pack"), &whole));
-    work.bounded(Side::Within, vec![Missing::refused("the current of each string under load")], false);
+    work.bounded(Side::Within, vec![Missing::refused(NARROWS)], false);
     work.done(whole)
 }
 
-/// The least that flows of a fault current of the pack through one of its strings.
-pub(super) fn least(current: f64, strings: f64) -> f64 {
-    if strings > 1.0 { share(strings).0 * DIFFER.0 * current } else { current }
-}
-
-/// The fault current through an element: that of the pack, or in a string as little as its share of it.
+/// The fault current through an element: that of the pack, in a string anything up to it.
 pub(super) fn fault(facts: &Facts<'_>, index: usize, values: &mut Answers) {
     let names = [
         ("element.fault_current", "path.short_circuit_current"),
@@ -114,16 +103,13 @@ pub(super) fn fault(facts: &Facts<'_>, index: usize, values: &mut Answers) {
             let worked = answer?;
             let strings = strings_of(facts, index)?;
             let Some(amount) = worked.value.amount().filter(|_| strings > 1.0) else { return Ok(worked) };
-            let (least_of_pack, greatest) = amount.ends();
+            let greatest = amount.ends().1;
             let mut work = Worker::new(facts);
             work.rests_on(&worked);
             worked.steps.iter().for_each(|step| work.step(|| step.clone()));
             let source = SOURCE + 1 + offset as SourceId;
-            let least = least(least_of_pack, strings);
-            let current = Amount::between(least, greatest, source, Dimension::CURRENT);
-            work.step(|| {
-                line("in one string: from its share of it to all of it, by where the fault is", &current)
-            });
+            let current = Amount::between(0.0, greatest, source, Dimension::CURRENT);
+            work.step(|| line("in one string: from nothing to all of it, by where the fault is", &current));
             let what = "where in the strings a fault is, and the current of each";
             work.bounded(Side::Within, vec![Missing::refused(what)], false);
             work.done(current)

@@ -143,6 +143,8 @@ pub(super) fn pack(facts: &Facts<'_>, lid: Lid) -> Result<Pack, Vec<Missing>> {
     let (rated, series) = (rated.value(), series.value().round().max(1.0));
     let mut builder = Builder::new(facts, lid, ambient);
     builder.strings = strings_drawn(facts)?;
+    // A string beside one with a bad joint carries more than that range says.
+    builder.lacks.extend((builder.strings > 1).then(|| Missing::refused(strings::NARROWS)));
     builder.assumed = assumed;
     (builder.air, builder.wall) = (builder.network.point(), builder.network.point());
     if facts.record.claims.rated_ambient.is_recorded() {
@@ -1048,8 +1050,8 @@ impl<'a> Builder<'a> {
     fn more_than_the_first(&mut self, from: Point, string: NetworkValue) -> Result<Point, NetworkRefusal> {
         let more = StandIn {
             name: "resistance that the other strings have beyond that of the first",
-            ends: (1e-3, 1.0 / strings::DIFFER.0 - 1.0),
-            basis: strings::BASIS,
+            ends: (1e-3, 0.43),
+            basis: "no source: cells of one lot and age differ by up to 15 %, joints and leads of a string by as much again",
         };
         let to = self.network.point();
         let resistance = Resistance::constant(self.inside(more).times(self.network.middle_of(string)));

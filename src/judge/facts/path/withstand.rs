@@ -171,8 +171,9 @@ fn clears_within(facts: &Facts<'_>) -> Answer {
                 index,
                 Reason::NotRecorded,
             ));
-            let strings = strings_of(facts, index).ok();
-            by_kind(&inside, index, least.zip(strings).map(|(least, strings)| strings::least(least, strings)))
+            // How little of it flows through one of several strings nobody knows.
+            let whole = strings_of(facts, index).is_ok_and(|strings| strings < 2.0);
+            by_kind(&inside, index, least.filter(|_| whole))
         };
         if let Some(time) = time {
             work.step(|| format!("{label}: within {}", show(time, Dimension::TIME)));
