@@ -487,6 +487,12 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
     for (index, layer) in record.bms.layer.iter().enumerate() {
         parts.push(part(&format!("Heat path, layer {}", index + 1), layer));
     }
+    parts.push(part("Path of the charge current", &record.charge_path));
+    for element in &record.charge_path.element {
+        let id = element.id.text().unwrap_or_default();
+        let kind = element.kind.word().unwrap_or("part");
+        parts.push(part(&format!("Path of the charge current: {kind} {id}"), element));
+    }
     for item in &record.item {
         parts.push(part("Checklist answer", item));
     }
