@@ -23,6 +23,7 @@ use crate::evidence::verify::{self, FileState};
 use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
+use crate::judge::next::Settles;
 use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
 use crate::judge::support;
 use crate::judge::withhold::{Leak, WithheldSummary};
@@ -163,6 +164,8 @@ struct Group<'a> {
     class: &'static str,
     number: usize,
     findings: Vec<&'a Finding>,
+    /// Whether the same is missing as for the one before.
+    again: Vec<bool>,
 }
 
 #[derive(Serialize)]
@@ -449,13 +452,16 @@ pub(crate) fn squeeze(text: &str) -> String {
 
 /// The findings rule by rule.
 fn groups(view: &View) -> Vec<Group<'_>> {
-    let group = |outcome, shape, class, findings: Vec<_>| Group {
-        outcome,
-        shape,
-        class,
-        number: findings.len(),
-        findings,
-    };
+    fn group<'a>(
+        outcome: &'static str,
+        shape: &'static str,
+        class: &'static str,
+        findings: Vec<&'a Finding>,
+    ) -> Group<'a> {
+        let same = |two: &[&Finding]| !two[0].missing.is_empty() && two[0].missing == two[1].missing;
+        let again = std::iter::once(false).chain(findings.windows(2).map(same)).collect();
+        Group { outcome, shape, class, number: findings.len(), again, findings }
+    }
     let short = |(grade, words)| {
         let findings = view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade);
         group(words, Outcome::FallsShort.shape(), grade.word(), findings.collect())
@@ -465,9 +471,15 @@ fn groups(view: &View) -> Vec<Group<'_>> {
         (Grade::Major, "falls short, major"),
         (Grade::Minor, "falls short, minor"),
     ];
-    let others = [(Outcome::NotDecided, "open"), (Outcome::Meets, "meets")];
-    let others = others.map(|(outcome, class)| {
-        group(outcome.words(), outcome.shape(), class, view.with_outcome(outcome).collect())
+    // What is not decided stands by what is missing, which is said once.
+    let place = |finding: &&Finding| {
+        let own = |check: &Settles| check.rule == finding.rule && check.subject == finding.subject;
+        view.waiting.iter().position(|waiting| waiting.checks.iter().any(own))
+    };
+    let others = [(Outcome::NotDecided, "open"), (Outcome::Meets, "meets")].map(|(outcome, class)| {
+        let mut findings: Vec<&Finding> = view.with_outcome(outcome).collect();
+        findings.sort_by_cached_key(place);
+        group(outcome.words(), outcome.shape(), class, findings)
     });
     let customs = group("customs of the trade (opinion)", "○", "custom", view.customs().collect());
     let all = of_grades.map(short).into_iter().chain(others).chain([customs]);
