@@ -35,9 +35,9 @@ pub(super) struct App {
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
     done: Mutex<Done>,
     pictures: Mutex<()>,
-    /// The photo in which lengths were measured last.
+    /// The photos in which lengths were measured last.
     #[cfg(feature = "measuring")]
-    pub(super) measured_in: Mutex<Option<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
+    pub(super) measured_in: Mutex<Vec<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
 }
 
 #[derive(Default)]
@@ -62,7 +62,8 @@ pub(super) struct Op {
     note: Option<String>,
     what: Option<String>,
     #[cfg(feature = "measuring")]
-    points: Option<super::points::Points>,
+    #[serde(default)]
+    points: Vec<super::points::Points>,
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]
@@ -115,7 +116,7 @@ impl App {
             done: Mutex::new(Done::default()),
             pictures: Mutex::new(()),
             #[cfg(feature = "measuring")]
-            measured_in: Mutex::new(None),
+            measured_in: Mutex::new(Vec::new()),
         }
     }
 
@@ -187,12 +188,9 @@ impl App {
                 self.session.point(&key, &words(&op.what), &words(&op.value))
             }
             #[cfg(feature = "measuring")]
-            Do::Measure => match &op.points {
-                Some(points) => {
-                    self.keep_measured(&key, points, op.value.as_deref().unwrap_or_default(), seen)?
-                }
-                None => Err(FillError::Words("no points were sent".to_owned())),
-            },
+            Do::Measure => {
+                self.keep_measured(&key, &op.points, op.value.as_deref().unwrap_or_default(), seen)?
+            }
             Do::Add => {
                 self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
             }
