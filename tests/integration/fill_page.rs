@@ -458,8 +458,8 @@ fn photos_are_measured_on_the_page() {
         "schema = 2\n\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nleg = \"positive\"\n",
     )
     .unwrap();
-    // A length on the sheet, and a width beside a card.
-    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 1), (5, 6)], 161_127);
+    // A length on the sheet, a part above it in two photos, a thickness, and a width beside a card.
+    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 2), (5, 6), (10, 11)], 161_127);
     let truth = folder.path().join("truth.jsonl");
     fs::write(&truth, truths.iter().map(|truth| format!("{truth}\n")).collect::<String>()).unwrap();
     let page = serve(&pack, &[]);
@@ -472,7 +472,7 @@ fn photos_are_measured_on_the_page() {
     assert!(status.success());
     let (status, out, error) = crate::common::run(&["measure-photo", pack.to_str().unwrap(), "--again"]);
     assert_eq!(status, 0, "{out}{error}");
-    assert!(out.contains("2 measurements, 0 not the same again"), "{out}");
+    assert!(out.contains("5 measurements, 0 not the same again"), "{out}");
 }
 
 #[test]

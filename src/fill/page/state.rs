@@ -34,9 +34,9 @@ pub(super) struct App {
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
     done: Mutex<Done>,
     pictures: Mutex<()>,
-    /// The photo in which lengths were measured last.
+    /// The photos in which lengths were measured last.
     #[cfg(feature = "measuring")]
-    pub(super) measured_in: Mutex<Option<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
+    pub(super) measured_in: Mutex<Vec<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
 }
 
 #[derive(Default)]
@@ -59,7 +59,8 @@ pub(super) struct Op {
     answers: Vec<OwnAnswer>,
     what: Option<String>,
     #[cfg(feature = "measuring")]
-    points: Option<super::points::Points>,
+    #[serde(default)]
+    points: Vec<super::points::Points>,
 }
 
 /// A question, and what was answered.
@@ -148,7 +149,7 @@ impl App {
             done: Mutex::new(Done::default()),
             pictures: Mutex::new(()),
             #[cfg(feature = "measuring")]
-            measured_in: Mutex::new(None),
+            measured_in: Mutex::new(Vec::new()),
         }
     }
 
@@ -216,12 +217,9 @@ impl App {
                 self.session.point(&key, &words(&op.what), &words(&op.own.value))
             }
             #[cfg(feature = "measuring")]
-            Do::Measure => match &op.points {
-                Some(points) => {
-                    self.keep_measured(&key, points, op.own.value.as_deref().unwrap_or_default(), seen)?
-                }
-                None => Err(FillError::Words("no points were sent".to_owned())),
-            },
+            Do::Measure => {
+                self.keep_measured(&key, &op.points, op.own.value.as_deref().unwrap_or_default(), seen)?
+            }
             Do::Add => {
                 self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
             }

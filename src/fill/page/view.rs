@@ -213,6 +213,9 @@ struct PageQuestion {
     units: Vec<&'static str>,
     /// The sides of a size, each typed by itself.
     sides: &'static [&'static str],
+    /// What they are now, where that is recorded.
+    #[cfg(feature = "measuring")]
+    side_values: Vec<String>,
     expected: String,
     /// The word that is recorded, where there are choices.
     chosen: String,
@@ -238,7 +241,7 @@ struct PageQuestion {
     test: bool,
     /// True when parts of its kind can be added behind it.
     element: bool,
-    /// True when it asks for a length, which may be measured in a photo.
+    /// True when it asks for lengths, which may be measured in a photo.
     measures: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
@@ -279,12 +282,12 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         chosen: if choices.is_empty() { String::new() } else { question.found.show() },
         choices,
         units: units_of(question),
-        sides: match (kind, &item.fills) {
-            (Kind::Section, Fills::Field { info, .. }) if info.name == "overlap" => &["length", "width"],
-            (Kind::Section, _) => &["width", "thickness"],
-            (Kind::Size, _) => &["length", "width", "height"],
+        sides: match &item.fills {
+            Fills::Field { info, .. } => info.sides(),
             _ => &[],
         },
+        #[cfg(feature = "measuring")]
+        side_values: crate::fill::measured::sides(&question.found),
         expected: question.expected(),
         now: now(question),
         open: question.is_open(),
@@ -302,7 +305,8 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         cell: item.scope == Scope::Readings,
         test: item.scope == Scope::Tests,
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
-        measures: cfg!(feature = "measuring") && kind == Kind::Quantity(Dimension::LENGTH),
+        measures: cfg!(feature = "measuring")
+            && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
         like,
     }
 }
