@@ -33,6 +33,7 @@ use crate::record::open;
 use crate::record::problem::{Problem, Problems};
 use crate::record::renamed::{Place, RENAMED};
 use crate::record::save;
+use crate::render::collection;
 use crate::render::draw::curve::{chart, csv};
 use crate::render::draw::{Named, Paper};
 use crate::units::words::CAUTION;
@@ -41,14 +42,22 @@ use crate::units::words::CAUTION;
 pub const FOLDER: &str = "report";
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 6] = [
+pub(crate) const TEMPLATES: [(&str, &str); 9] = [
     ("report.md", include_str!("../../../templates/report.md")),
     ("report.html", include_str!("../../../templates/report.html")),
     ("finding.html", include_str!("../../../templates/finding.html")),
+    ANSWERS,
+    CAUSES,
+    CLAIMS,
     ("own.html", ""),
     ("own.css", ""),
     ("style.css", include_str!("../../../templates/style.css")),
 ];
+
+/// What the write-up and the page of a pack in a collection both include.
+pub(crate) const ANSWERS: (&str, &str) = ("answers.html", include_str!("../../../templates/answers.html"));
+pub(crate) const CAUSES: (&str, &str) = ("causes.html", include_str!("../../../templates/causes.html"));
+pub(crate) const CLAIMS: (&str, &str) = ("claims.html", include_str!("../../../templates/claims.html"));
 
 /// The style sheet of what is printed to write on.
 pub(crate) const FORM_STYLE: (&str, &str) = ("form.css", include_str!("../../../templates/form.css"));
@@ -183,7 +192,7 @@ struct TestView {
 
 /// What a rule says of a test.
 #[derive(Serialize)]
-struct TestAnswer {
+pub(crate) struct TestAnswer {
     outcome: Outcome,
     shape: &'static str,
     statement: String,
@@ -295,7 +304,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let data = inspection.bench_tests.iter().enumerate().flat_map(|(test, result)| {
         result.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
     });
-    let data = data.collect();
+    let data = data.chain([collection::published(inspection, &view)?]).collect();
     let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
     let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
     let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
@@ -551,23 +560,9 @@ fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
             svg: chart(curve, &format!("test-{index}-{number}")),
             file: csv_name(index, number),
         });
-        let about = view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom);
-        let answers = about.map(|finding| TestAnswer {
-            outcome: finding.outcome,
-            shape: finding.outcome.shape(),
-            statement: finding.statement.clone(),
-            numbers: finding
-                .working
-                .left
-                .as_ref()
-                .map_or_else(String::new, |_| finding.working.numbers.clone()),
-        });
         views.push(TestView {
-            name: match result.name().strip_suffix(&format!(" ({})", result.id)) {
-                Some(kind) if kind == result.id => kind.to_owned(),
-                _ => result.name(),
-            },
-            answers: answers.collect(),
+            name: result.called(),
+            answers: test_answers(view, index),
             set: super::view::recorded(test, &["id", "kind"]),
             figures: result.figures.iter().map(|figure| (figure.name.clone(), figure.shown())).collect(),
             layout: result.layout.clone(),
@@ -579,6 +574,18 @@ fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
     views
 }
 
+/// What the rules say of a test, gravest first.
+pub(crate) fn test_answers(view: &View, index: usize) -> Vec<TestAnswer> {
+    let about = view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom);
+    let answer = |finding: &Finding| TestAnswer {
+        outcome: finding.outcome,
+        shape: finding.outcome.shape(),
+        statement: finding.statement.clone(),
+        numbers: finding.working.left.as_ref().map_or_else(String::new, |_| finding.working.numbers.clone()),
+    };
+    about.map(answer).collect()
+}
+
 /// Names of the curves' data are numbers, never texts of the record.
 pub(crate) fn csv_name(test: usize, curve: usize) -> String {
     format!("test-{}-curve-{}.csv", test + 1, curve + 1)
@@ -587,9 +594,14 @@ pub(crate) fn csv_name(test: usize, curve: usize) -> String {
 /// Number of a write-up: the day of the inspection and the beginning of the record's SHA-256, so that every version of a
 /// record has another one and the same record always the same.
 fn number(inspection: &Inspection) -> String {
-    let record = hash_file(&inspection.folder.join(RECORD)).map_or_else(|_| String::new(), |d| d.to_string());
+    let record = record_hash(inspection);
     let day = inspection.record.inspection.date.date().map(|day| day.to_string().replace('-', ""));
     format!("{}-{}", day.unwrap_or_else(|| "undated".to_owned()), record.get(..8).unwrap_or("unread"))
+}
+
+/// SHA-256 of the record as it lies in the folder; empty where it cannot be read.
+pub(crate) fn record_hash(inspection: &Inspection) -> String {
+    hash_file(&inspection.folder.join(RECORD)).map_or_else(|_| String::new(), |digest| digest.to_string())
 }
 
 /// Number, dates and names, as far as they are recorded.
