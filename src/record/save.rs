@@ -21,7 +21,15 @@ const LEFT_BEHIND: Duration = Duration::from_secs(600);
 /// # Errors
 /// What the system says; an old file is then unchanged.
 pub fn replace(path: &Path, content: impl AsRef<[u8]>) -> io::Result<()> {
-    let file = beside(path, content.as_ref(), ORDINARY)?;
+    replace_with(path, content, ORDINARY)
+}
+
+/// Writes or replaces a file; `mode` is the permission of a new one on Unix before the umask.
+///
+/// # Errors
+/// As [`replace`].
+pub fn replace_with(path: &Path, content: impl AsRef<[u8]>, mode: u32) -> io::Result<()> {
+    let file = beside(path, content.as_ref(), mode)?;
     if let Some(old) = path.symlink_metadata().ok().filter(fs::Metadata::is_file) {
         file.as_file().set_permissions(old.permissions())?;
     }

@@ -12,8 +12,8 @@ use crate::evidence::folder::{EvidenceFile, Listing, all_files, list};
 use crate::evidence::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
-use crate::evidence::named::{SIGNATURE_ENDING, SSH_SIGNATURE_ENDING};
 use crate::evidence::seals::SEALS_NAME;
+use crate::evidence::signature::SIGNATURE_ENDING;
 use crate::evidence::timestamp::TOKEN_ENDING;
 use crate::evidence::verify::SealComparison;
 use crate::record::open::FileError;
@@ -144,7 +144,7 @@ fn fill(
 /// The manifest, its signatures, the token of its time and the write-up: in the payload, though not part of the seal.
 fn companions(folder: &Path, with_report: bool) -> Result<Vec<EvidenceFile>, BagError> {
     let mut files = Vec::new();
-    let endings = ["", SIGNATURE_ENDING, SSH_SIGNATURE_ENDING, TOKEN_ENDING];
+    let endings = ["", SIGNATURE_ENDING, TOKEN_ENDING];
     for name in
         [MANIFEST_NAME, SEALS_NAME].iter().flat_map(|name| endings.map(|ending| format!("{name}{ending}")))
     {

@@ -27,6 +27,7 @@ mod fold;
 mod forms;
 mod guard;
 mod plan;
+mod shown;
 mod take_out;
 mod texts;
 
@@ -44,6 +45,7 @@ use fold::{Finder, Folded, Place, Wanted};
 
 pub use guard::Leak;
 pub(crate) use plan::{Plan, plan};
+pub(crate) use shown::shown;
 
 /// A literal text has at least this many letters and digits.
 pub const SHORTEST_TEXT: usize = 3;

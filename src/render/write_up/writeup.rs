@@ -18,7 +18,6 @@ use super::view::{ElementView, View};
 use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::seals::SEALS_NAME;
-use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
 use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
@@ -683,12 +682,6 @@ fn steps(evidence: &EvidenceView) -> Vec<CheckStep> {
     steps.push(step(
         "There too, where seals.toml.minisig lies: seals, evidence and this write-up are as they were signed. Get the signer’s public key from the signer and save it as signer.pub.",
         format!("minisign -Vm {SEALS_NAME} -p signer.pub"),
-    ));
-    steps.push(step(
-        "There too, where seals.toml.sig lies: the same with an SSH key. Get the signer’s public key from the signer and save it as signer-ssh.pub.",
-        format!(
-            "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {SEALS_NAME}{SSH_SIGNATURE_ENDING} < {SEALS_NAME}"
-        ),
     ));
     steps.push(step(
         "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",
