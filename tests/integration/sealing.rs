@@ -93,7 +93,11 @@ fn a_bag_is_written_and_verified_and_every_damage_is_named() {
         assert_eq!(made.code, 0, "{}", made.err);
         assert!(made.out.contains("bag: a bag of 9 files"), "{}", made.out);
         assert_eq!(made.err.lines().count(), 1, "no progress in a pipe: {}", made.err);
-        assert!(made.err.contains("photos/line\\nbreak.jpg: cannot be a file's name on Windows"), "{}", made.err);
+        assert!(
+            made.err.contains("photos/line\\nbreak.jpg: cannot be a file's name on Windows"),
+            "{}",
+            made.err
+        );
         let bag = dir.path().join("bag");
         assert!(bag.join("data/report/report.html").is_file() && bag.join("data/photos.sha256").is_file());
         let info = fs::read_to_string(bag.join("bag-info.txt")).unwrap();

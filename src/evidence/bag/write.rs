@@ -16,7 +16,8 @@ use crate::evidence::seals::SEALS_NAME;
 use crate::evidence::signature::SIGNATURE_ENDING;
 use crate::evidence::timestamp::TOKEN_ENDING;
 use crate::evidence::verify::SealComparison;
-use crate::record::open::FileError;
+use crate::record::open::{self, FileError};
+use crate::record::save;
 
 /// What goes into a bag besides the evidence.
 #[derive(Debug, Clone, Default)]
@@ -104,6 +105,7 @@ fn fill(
     sealed: Option<(&Manifest, usize)>,
     on: OnProgress<'_>,
 ) -> Result<Bag, BagError> {
+    save::sweep_once(atomic::parent(destination));
     let mut builder = tempfile::Builder::new();
     builder.prefix(".underlid-bag-").suffix(".tmp");
     #[cfg(unix)]
@@ -111,6 +113,8 @@ fn fill(
     let unfinished = builder
         .tempdir_in(atomic::parent(destination))
         .map_err(FileError::on("create a folder beside", destination))?;
+    // Until it is finished, so that nobody takes it for left behind.
+    let _held = open::folder(unfinished.path()).ok().filter(|folder| folder.lock().is_ok());
 
     let total = files.iter().map(|f| f.bytes).sum();
     let meter = Meter::new(total, on);
