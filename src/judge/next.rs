@@ -863,6 +863,7 @@ fn place(record: &Record, at: At) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
     use std::path::Path;
 
     use super::*;
@@ -888,8 +889,7 @@ mod tests {
             let Inspection { record, book, .. } = &inspection;
             let search =
                 Search::of(Judged { record, derived: &derived, book, findings: &findings }, |_| true);
-            let facts: std::collections::BTreeSet<_> =
-                search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
+            let facts: BTreeSet<_> = search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
             assert!(facts.len() > 40, "{}", facts.len());
             let mut fewer = 0;
             for fact in facts {
