@@ -24,6 +24,8 @@ fn options(root: &Path, to: &Path) -> Options {
         house: House::default(),
         title: "Inspected packs".to_owned(),
         fresh: false,
+        part: None,
+        keys: Vec::new(),
     }
 }
 
