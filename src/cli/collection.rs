@@ -11,7 +11,7 @@ use crate::units::words::count;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Collection {
-    /// Inspections are searched below this folder; links are not followed, hidden folders are skipped
+    /// Inspections, and bags of published write-ups, are searched below this folder; links are not followed, hidden folders are skipped
     root: PathBuf,
     /// Folder of the site: empty, new, or made by an earlier build
     #[arg(long, value_name = "DIR")]
@@ -58,6 +58,7 @@ impl Collection {
             keys: super::settings::keys()?,
             house: self.house.of()?,
             title: self.title.clone(),
+            templates: super::settings::templates(None)?,
             fresh: self.fresh,
         })?;
         let mut err = terminal::err();
@@ -88,7 +89,7 @@ impl Collection {
         writeln!(out, ".")?;
         if built.like_formulas > 0 {
             let cells = count(built.like_formulas, "cell of text begins", "cells of text begin");
-            writeln!(out, "{cells} like a formula: import the CSV files into a spreadsheet as text.")?;
+            writeln!(out, "{cells} like a formula; the CSV files have an apostrophe before each.")?;
         }
         writeln!(out, "{}", shown(&built.index))?;
         #[cfg(not(feature = "parquet"))]

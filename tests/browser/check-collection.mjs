@@ -142,7 +142,7 @@ function expect(name, ...claims) {
 async function theTable(site) {
   const { context, page, dialogs } = await open(site, 'index.html');
   const labels = await heads(page);
-  const margin = labels.indexOf('Its margin, %');
+  const margin = labels.indexOf('Margin of the weakest part, %');
   const rows = () => page.$$eval('#table tbody tr', (all) => all.length);
   const sorts = () => page.$$eval('#table thead th[aria-sort]', (all) => all.map((th) => th.getAttribute('aria-sort')));
   expect('rows at a time', [(await rows()) === WINDOW, `${await rows()} rows`]);
@@ -161,7 +161,7 @@ async function theTable(site) {
   const falling = rising([...values].reverse());
   expect('sorts down by the keyboard', [falling, values], [String(await sorts()) === 'descending', await sorts()]);
 
-  const capacity = labels.indexOf('Measured of it, %');
+  const capacity = labels.indexOf('Measured of the claimed capacity, %');
   await page.locator('#table thead button').nth(capacity).click();
   expect('what is not known stands last', [rising(numbers(await column(page, capacity))), 'not sorted']);
 

@@ -26,6 +26,7 @@ mod fill_quick;
 mod fill_rig;
 mod fill_support;
 mod first_look;
+mod first_look_orders;
 mod growth;
 mod kills;
 mod log_corpus;

@@ -29,9 +29,13 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 pub use build::{Built, build};
+pub(crate) use page::published;
 
 use crate::evidence::signature::VerifyingKey;
 use crate::judge::inspection::{House, OpenError};
+
+/// What a write-up carries for collections, beside its pages.
+pub(crate) const PUBLISHED: &str = "pack.json";
 
 /// What to build, and how.
 #[derive(Debug, Clone)]
@@ -44,6 +48,8 @@ pub struct Options {
     pub house: House,
     /// Title of the site.
     pub title: String,
+    /// A folder with the user's own look: `own.html`, `own.css`, `style.css`.
+    pub templates: Option<PathBuf>,
     /// True to judge everything anew.
     pub fresh: bool,
     /// The share to build; everything without one.
@@ -99,7 +105,7 @@ pub enum CollectionError {
         path = crate::units::terminal::shown(.0)
     )]
     InsideInspection(PathBuf),
-    #[error("{path}: no inspection.toml below it", path = crate::units::terminal::shown(.0))]
+    #[error("{path}: neither an inspection.toml nor a published write-up lies below it", path = crate::units::terminal::shown(.0))]
     Nothing(PathBuf),
     #[error(transparent)]
     House(#[from] OpenError),
