@@ -5,8 +5,6 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-#[cfg(not(feature = "signatures"))]
-use std::convert::Infallible as VerifyingKey;
 
 use super::progress::Line;
 use super::{Done, Failure, Format, House, words};
@@ -18,9 +16,7 @@ use crate::evidence::folder;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::photos::is_photo_name;
 use crate::evidence::seals::{self, Chain, Seal};
-#[cfg(feature = "signatures")]
-use crate::evidence::sign::VerifyingKey;
-use crate::evidence::signature::{self, Present};
+use crate::evidence::signature::{self, Present, VerifyingKey};
 use crate::evidence::timestamp::{self, Token};
 use crate::evidence::verify::{SealComparison, verify};
 use crate::evidence::whole::{Looks, PictureState};
@@ -199,7 +195,7 @@ impl Verify {
         };
         let chain = self.chain(&inspection, seal.as_ref())?;
         let signed = match key {
-            None => trusted(&signed_file)?,
+            None => signature::by_trusted(&signed_file, &super::settings::keys()?),
             #[cfg(feature = "signatures")]
             Some(key) => signature::check(&signed_file, key).map_err(words)?,
             #[cfg(not(feature = "signatures"))]
@@ -303,22 +299,6 @@ impl Verify {
         let well = "written again from the record: the same to the last letter";
         if same { well.to_owned() } else { "written again from the record: not the same".to_owned() }
     }
-}
-
-/// What the keys say that the user's settings trust; without one nobody can tell.
-fn trusted(signed: &Path) -> Result<Signed, Failure> {
-    #[cfg(feature = "signatures")]
-    {
-        let mut keys = Vec::new();
-        for path in super::settings::keys()? {
-            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            keys.push((name, VerifyingKey::read(&path.display().to_string()).map_err(words)?));
-        }
-        if !keys.is_empty() {
-            return Ok(signature::by_trusted(signed, &keys));
-        }
-    }
-    Ok(signature::unchecked(signed))
 }
 
 #[cfg(feature = "signatures")]

@@ -18,15 +18,13 @@ use walkdir::{DirEntry, WalkDir};
 
 use super::fields::{FIELDS_NAME, SALTS_NAME};
 use super::manifest::MANIFEST_NAME;
+pub use super::name::RECORD_NAME;
 use super::name::{EvidenceName, UnsafeName};
 use super::seals::SEALS_NAME;
 use super::timestamp::{REQUEST_ENDING, TOKEN_ENDING};
 use crate::record::open::FileError;
 use crate::record::open::unlike_a_file;
 use crate::units::terminal::shown;
-
-/// The record's name in an inspection folder.
-pub const RECORD_NAME: &str = "inspection.toml";
 
 /// Folders whose whole content is evidence.
 pub const EVIDENCE_FOLDERS: [&str; 4] = ["checklists", "logs", "photos", "rules"];

@@ -18,6 +18,7 @@ pub(crate) mod folder;
 pub mod hash;
 pub mod manifest;
 pub mod name;
+mod named;
 pub(crate) mod photos;
 pub mod picture;
 pub(crate) mod quality;

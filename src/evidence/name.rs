@@ -16,6 +16,9 @@ use unicode_normalization::UnicodeNormalization;
 use crate::record::open::FileError;
 use crate::units::terminal::shown_text;
 
+/// The record's name in an inspection folder.
+pub const RECORD_NAME: &str = "inspection.toml";
+
 /// A checked name relative to the inspection folder, with `/` between its parts.
 ///
 /// On Unix it may be any bytes; it need not be UTF-8. Sorted by bytes, as `LC_ALL=C sort` does.
@@ -267,9 +270,17 @@ mod tests {
         };
         let good = ["photos/1.jpg", "photos/auxiliary.jpg", "photos/com0.jpg", "photos/é.jpg", "logs/1.jpg"];
         assert_eq!(told(&good), Vec::<String>::new());
-        for bad in
-            ["aux.jpg", "COM1", "a:b.jpg", "end.", "end ", "what?.jpg", "con/1.jpg", "a\\b", "lpt9.tar.gz"]
-        {
+        for bad in [
+            "aux.jpg",
+            "COM1",
+            "photos/a:b.jpg",
+            "end.",
+            "end ",
+            "what?.jpg",
+            "con/1.jpg",
+            "a\\b",
+            "lpt9.tar.gz",
+        ] {
             assert!(told(&[bad]).concat().contains("Windows"), "{bad}");
         }
         assert!(told(&["Photo.jpg", "photo.JPG"]).concat().contains("is the same name as Photo.jpg"));

@@ -13,10 +13,9 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::fields::{FIELDS_NAME, Tree, read_edition};
-use super::folder::RECORD_NAME;
 use super::hash::{Sha256Digest, hash_file};
 use super::manifest::MANIFEST_NAME;
-use super::name::safe_relative;
+use super::name::{RECORD_NAME, safe_relative};
 use crate::record::open::{self, Refused};
 use crate::record::save;
 

@@ -17,7 +17,7 @@ use serde::Serialize;
 
 use super::atomic;
 use super::hash::HashError;
-use super::signature::{key_id, signature_path};
+use super::named::{key_id, signature_path};
 use crate::record::open::{self, FileError};
 use crate::units::terminal::{shown, shown_text};
 

@@ -12,13 +12,13 @@ use underlid::fill::checklist::{Adds, Fills};
 use underlid::fill::{FillSession, Sight};
 use underlid::judge::inspection::House;
 
-struct Page {
+pub(crate) struct Page {
     child: Killed,
-    address: String,
+    pub(crate) address: String,
     out: Arc<Mutex<String>>,
 }
 
-fn serve(pack: &Path, more: &[&str]) -> Page {
+pub(crate) fn serve(pack: &Path, more: &[&str]) -> Page {
     let mut child = Command::new(BIN)
         .args(["fill", "--page", "--port", "0"])
         .args(more)
@@ -50,7 +50,7 @@ fn serve(pack: &Path, more: &[&str]) -> Page {
 
 impl Page {
     /// Sends bytes as they are and reads until the server closes.
-    fn raw(&self, bytes: &[u8]) -> String {
+    pub(crate) fn raw(&self, bytes: &[u8]) -> String {
         let mut stream = std::net::TcpStream::connect(&self.address).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
         let _ = stream.write_all(bytes);
@@ -73,7 +73,7 @@ impl Page {
         self.raw(&bytes)
     }
 
-    fn own(&self) -> String {
+    pub(crate) fn own(&self) -> String {
         format!("Host: {0}\r\nOrigin: http://{0}\r\nX-Underlid: 1\r\n", self.address)
     }
 
