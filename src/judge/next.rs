@@ -888,8 +888,7 @@ mod tests {
             let Inspection { record, book, .. } = &inspection;
             let search =
                 Search::of(Judged { record, derived: &derived, book, findings: &findings }, |_| true);
-            let facts: std::collections::BTreeSet<_> =
-                search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
+            let facts: BTreeSet<_> = search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
             assert!(facts.len() > 40, "{}", facts.len());
             let mut fewer = 0;
             for fact in facts {
