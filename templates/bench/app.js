@@ -509,7 +509,7 @@ function card(one) {
   if (one.caution) parts.push(caution(one.caution));
   const look = firstOn() ? state.first.find((ask) => ask.key === one.key) : undefined;
   if (look && look.caution && look.caution !== one.caution) parts.push(caution(look.caution));
-  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}`, { class: "help" }));
+  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}. Takes ${look.effort === "glance" ? "a glance" : `${look.effort}, about ${look.time_s < 120 ? `${look.time_s} s` : `${look.time_s / 60} min`}`}.`, { class: "help" }));
   parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
   if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
   if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));

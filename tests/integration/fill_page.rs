@@ -344,7 +344,7 @@ fn the_network_needs_a_code_that_works_once() {
 }
 
 /// What a page is to be told to give the example, by the key of each question.
-fn answers_for_the_page(target: &Sight) -> String {
+pub(crate) fn answers_for_the_page(target: &Sight) -> String {
     let mut all = String::from("{");
     for question in &target.questions {
         if question.is_open() || question.key.item.starts_with("photo-") || question.key.item == "lid-photo" {
@@ -400,7 +400,7 @@ fn answers_for_the_page(target: &Sight) -> String {
     all
 }
 
-fn node(script: &str) -> Command {
+pub(crate) fn node(script: &str) -> Command {
     crate::common::tool(".cache/tools/node_modules/playwright-core");
     let mut command = Command::new("node");
     command.arg(crate::common::root().join("tests/browser").join(script));

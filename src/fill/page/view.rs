@@ -10,7 +10,7 @@ use crate::fill::first;
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
-use crate::fill::sight::Sight;
+use crate::fill::sight::{Ask, Sight};
 use crate::fill::subject::instruments;
 use crate::fill::terminal::now;
 use crate::judge::next::{Answered, Look, MOST};
@@ -19,6 +19,9 @@ use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
 use crate::render::write_up::{causes, decides_line, look_line};
 use crate::units::Dimension;
+
+/// To see what there is, s.
+const GLANCE: f64 = 5.0;
 
 #[derive(Serialize)]
 pub(super) struct PageState {
@@ -93,10 +96,12 @@ impl PageState {
                 .first()
                 .asks
                 .iter()
-                .map(|ask| PageAsk {
-                    key: ask.key.to_string(),
-                    decides: ask.look.as_ref().map(decides_line).unwrap_or_default(),
-                    caution: ask.look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
+                .map(|Ask { key, look }| PageAsk {
+                    key: key.to_string(),
+                    decides: look.as_ref().map(decides_line).unwrap_or_default(),
+                    effort: look.as_ref().map_or("glance", |look| &look.effort).to_owned(),
+                    time_s: look.as_ref().map_or(GLANCE, |look| look.time_s),
+                    caution: look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
                 })
                 .collect(),
             headlines: sight
@@ -179,6 +184,9 @@ struct PageFinding {
 struct PageAsk {
     key: String,
     decides: String,
+    /// How it is come by, and how long that takes, s.
+    effort: String,
+    time_s: f64,
     caution: String,
 }
 
