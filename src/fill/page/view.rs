@@ -7,6 +7,7 @@ use crate::fill::FillSession;
 use crate::fill::answer::unit_of;
 use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::first;
+use crate::fill::journal::Confirmed;
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
@@ -63,6 +64,7 @@ impl PageState {
             None => Vec::new(),
         };
         let likes = likes(sight);
+        let lost = session.lost(sight);
         Self {
             record: record.to_owned(),
             revision: short(sight.revision().as_bytes()),
@@ -79,7 +81,9 @@ impl PageState {
                 .questions
                 .iter()
                 .map(|question| {
-                    page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
+                    let like = likes.get(&question.key.part).cloned().unwrap_or_default();
+                    let lost = lost.get(&question.key.to_string());
+                    page_question(question, like, lost.map(PageLost::of))
                 })
                 .collect(),
             findings: causes(&sight.judgement)
@@ -253,9 +257,25 @@ struct PageQuestion {
     measures: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
+    lost: Option<PageLost>,
 }
 
-fn page_question(question: &Question, like: String) -> PageQuestion {
+/// An answer that was confirmed and that the record holds no more.
+#[derive(Serialize)]
+struct PageLost {
+    value: String,
+    at: String,
+    device: String,
+}
+
+impl PageLost {
+    fn of(was: &Confirmed) -> Self {
+        let value = was.value.clone().unwrap_or_default();
+        Self { value, at: was.at.strftime("%Y-%m-%d %H:%M").to_string(), device: was.device.clone() }
+    }
+}
+
+fn page_question(question: &Question, like: String, lost: Option<PageLost>) -> PageQuestion {
     let item = &question.item;
     let kind = question.kind();
     let choices = match kind {
@@ -316,6 +336,7 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         measures: cfg!(feature = "measuring")
             && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
         like,
+        lost,
     }
 }
 
