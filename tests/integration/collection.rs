@@ -578,7 +578,8 @@ fn published_bags_alone_make_a_collection() {
     seal(whole.path(), &[], "whole");
     let part = crate::common::copy("harbour-24-150-rev-b");
     let record = part.path().join("inspection.toml");
-    let withhold = "[withhold]\nfields = [\"inspection.inspector\"]\ntexts = [\"Marrowby\"]\n\n[inspection]\n";
+    let withhold =
+        "[withhold]\nfields = [\"inspection.inspector\"]\ntexts = [\"Marrowby\"]\n\n[inspection]\n";
     let withheld = fs::read_to_string(&record).unwrap().replacen("[inspection]\n", withhold, 1);
     fs::write(&record, withheld).unwrap();
     seal(part.path(), &["--published"], "part");
@@ -599,7 +600,8 @@ fn published_bags_alone_make_a_collection() {
     let of_originals = folder.path().join("site-of-originals");
     built(&originals, &of_originals);
     let without = |site: &Path, table: &str, gone: &[&str]| -> Vec<Value> {
-        let mut lines: Vec<Value> = lines(site, table).into_iter().filter(|line| line["problem"].is_null()).collect();
+        let mut lines: Vec<Value> =
+            lines(site, table).into_iter().filter(|line| line["problem"].is_null()).collect();
         for line in &mut lines {
             gone.iter().for_each(|key| drop(line.as_object_mut().unwrap().remove(*key)));
         }
@@ -613,7 +615,8 @@ fn published_bags_alone_make_a_collection() {
         without(&site, "collection", &[]).iter().map(|row| row["from_write_up"].as_bool().unwrap()).collect();
     assert_eq!(told, [true, false]);
     let page = |site: &Path, name: &str| {
-        let file = files(site).into_iter().find(|(file, _)| file.starts_with(&format!("packs/{name}-"))).unwrap();
+        let file =
+            files(site).into_iter().find(|(file, _)| file.starts_with(&format!("packs/{name}-"))).unwrap();
         String::from_utf8(file.1).unwrap()
     };
     let (of_bag, of_folder) = (page(&site, "part"), page(&of_originals, "part"));
@@ -645,7 +648,9 @@ fn published_words_of_a_stranger_do_nothing() {
         match value {
             Value::String(text) => {
                 *number += 1;
-                if *number % 3 == 0 && !["falls short", "not decided", "meets", "Conductor"].contains(&text.as_str()) {
+                if *number % 3 == 0
+                    && !["falls short", "not decided", "meets", "Conductor"].contains(&text.as_str())
+                {
                     *text = format!("{with}{text}");
                 }
             }
@@ -669,7 +674,11 @@ fn published_words_of_a_stranger_do_nothing() {
         ("broken", "{\"format\":1".to_owned()),
         ("later", sound.to_string().replace("\"format\":1", "\"format\":2")),
         ("deep", "[".repeat(100_000)),
-        ("without", r#"{"format":1,"entry":{"row":{},"findings":[],"elements":[]},"path":[],"words":"","pack":{}}"#.to_owned()),
+        (
+            "without",
+            r#"{"format":1,"entry":{"row":{},"findings":[],"elements":[]},"path":[],"words":"","pack":{}}"#
+                .to_owned(),
+        ),
         ("wide", wide.to_string()),
         ("sound", sound.to_string()),
     ];

@@ -232,7 +232,8 @@ impl Work<'_> {
         match &found.problem {
             Some(problem) => Ok(Done::unread(found, found.folder(), problem.clone())),
             None if self.is_broken(found) => {
-                let problem = "the bag is not what was packed, or cannot be checked; `underlid verify` says where";
+                let problem =
+                    "the bag is not what was packed, or cannot be checked; `underlid verify` says where";
                 Ok(Done::unread(found, found.folder(), problem.to_owned()))
             }
             None if found.published => self.published(found),
@@ -282,7 +283,8 @@ impl Work<'_> {
             Ok(text) => text,
             Err(refused) => return unread(refused.without_path()),
         };
-        let not_ours = format!("{FOLDER}/{PUBLISHED} is not of the form that this version reads; ask for a new bag");
+        let not_ours =
+            format!("{FOLDER}/{PUBLISHED} is not of the form that this version reads; ask for a new bag");
         let Some(mut read) = Published::read(&text) else { return unread(not_ours) };
         let row = &mut read.entry.row;
         (row.folder, row.page, row.from_write_up) = (found.folder(), Some(found.page()), Some(true));
@@ -315,9 +317,7 @@ impl Work<'_> {
         entry.row.page = Some(page.clone());
         let linked = report.is_some();
         let name = format!("{PAGES}/{page}");
-        let html = self
-            .pages
-            .render("pack.html", &PackPage::of(&inspection, &view, &entry.row, report))?;
+        let html = self.pages.render("pack.html", &PackPage::of(&inspection, &view, &entry.row, report))?;
         let mut done = Done::new(&found.key, entry, None, true);
         let outputs = [
             (name.as_str(), &html),
@@ -472,7 +472,9 @@ impl Tables {
                 built.read += 1;
                 let graded = findings.iter().filter(|finding| finding.grade != Grade::Custom);
                 let mut said: BTreeMap<&str, Grade> = BTreeMap::new();
-                for (words, grade) in graded.filter_map(|finding| Some((finding.said.as_deref()?, finding.grade))) {
+                for (words, grade) in
+                    graded.filter_map(|finding| Some((finding.said.as_deref()?, finding.grade)))
+                {
                     said.entry(words).and_modify(|known| *known = grade.min(*known)).or_insert(grade);
                 }
                 for (words, grade) in said {

@@ -171,12 +171,7 @@ fn checked(found: &FoundFolder, json: &str) -> Option<String> {
 ///
 /// # Errors
 /// When a file of house rules cannot be read.
-pub fn head(
-    options: &Options,
-    root: &Path,
-    site: &Path,
-    pages: &Pages,
-) -> Result<String, CollectionError> {
+pub fn head(options: &Options, root: &Path, site: &Path, pages: &Pages) -> Result<String, CollectionError> {
     let mut house = String::new();
     for file in &book(None, &options.house)?.files {
         let _ = write!(house, "{} ", file.sha256.as_deref().unwrap_or_default());

@@ -168,7 +168,8 @@ pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
             }
             Ok(entry) if entry.file_name() == PUBLISHED && entry.file_type().is_file() => {
                 // Beside a record it is not searched: what a write-up says is told again from the record.
-                let inside = entry.path().parent().filter(|inside| inside.file_name() == Some(OsStr::new(FOLDER)));
+                let inside =
+                    entry.path().parent().filter(|inside| inside.file_name() == Some(OsStr::new(FOLDER)));
                 let folder = inside.and_then(Path::parent).filter(|folder| folder.starts_with(root));
                 found.extend(folder.map(|folder| FoundFolder::inside(root, folder, true, None)));
             }

@@ -12,13 +12,13 @@ use sha2::{Digest, Sha256};
 use super::CollectionError;
 use super::export::json_text;
 use super::page::{Pages, SCRIPT};
-use super::site::{PACKS, ROWS, Site};
 use super::row::CommonCause;
+use super::site::{PACKS, ROWS, Site};
 use super::tables::PackRow;
 use crate::judge::rules::Outcome;
 use crate::render::markup::escape;
-use crate::units::{rounded_to, significant};
 use crate::units::terminal::plain;
+use crate::units::{rounded_to, significant};
 
 /// Causes that the first page names.
 const MAIN_CAUSES: usize = 3;
@@ -62,7 +62,8 @@ fn amount(number: Option<f64>) -> Shown {
 /// A number that was worked out, to the digits that its uncertainty leaves it.
 fn measured(number: Option<f64>, uncertainty: f64, at_most: bool) -> Shown {
     let Some(number) = number.filter(|n| n.is_finite()) else { return Shown::None };
-    let digits = rounded_to(number, uncertainty).replace('-', "−");
+    let digits = if uncertainty > 0.0 { rounded_to(number, uncertainty) } else { significant(number, 3) };
+    let digits = digits.replace('-', "−");
     Shown::Worked(number, if at_most { format!("≤ {digits}") } else { digits })
 }
 
@@ -100,7 +101,11 @@ const HEADS: [Head; 15] = [
     }),
     number("Measured of the claimed capacity, %", |p| {
         let digits = p.measured_capacity_expanded_ah.zip(p.claimed_capacity_ah);
-        measured(p.measured_share_percent, digits.map_or(0.0, |(expanded, claim)| 100.0 * expanded / claim), false)
+        measured(
+            p.measured_share_percent,
+            digits.map_or(0.0, |(expanded, claim)| 100.0 * expanded / claim),
+            false,
+        )
     }),
     text("Price per claimed Wh", |p| match (p.price_per_claimed_wh, p.price_currency.as_deref()) {
         (Some(price), Some(currency)) => Shown::Text(format!("{currency} {}", significant(price, 3))),

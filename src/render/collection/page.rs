@@ -20,8 +20,8 @@ use crate::judge::rules::{Finding, Outcome};
 use crate::render::draw::rows::Group;
 use crate::render::write_up::picture::{description, path_parts, picture_of};
 use crate::render::write_up::{
-    ANSWERS, AnswerView, CAUSES, CLAIMS, CauseView, ClaimView, ElementView, FOLDER, FindingCounts, TestAnswer, View,
-    Worth, WriteUpError, engine, record_hash, template_texts, template_words, test_answers,
+    ANSWERS, AnswerView, CAUSES, CLAIMS, CauseView, ClaimView, ElementView, FOLDER, FindingCounts,
+    TestAnswer, View, Worth, WriteUpError, engine, record_hash, template_texts, template_words, test_answers,
 };
 use crate::units::words::CAUTION;
 use crate::units::{rounded_to, significant};
@@ -89,8 +89,10 @@ impl Pages {
         let built_in = TEMPLATES.iter().map(|(name, text)| (*name, (*text).to_owned()));
         let pages = built_in.clone().filter(|(name, _)| name.ends_with(".html"));
         let layout = built_in.filter(|(name, _)| *name == "collection.css").map(|(_, text)| text);
-        let style = [text("style.css").to_owned()].into_iter().chain(layout).collect::<String>() + text("own.css");
-        let tera = engine(pages.chain([("own.html", text("own.html").to_owned())]).collect()).map_err(inner)?;
+        let style =
+            [text("style.css").to_owned()].into_iter().chain(layout).collect::<String>() + text("own.css");
+        let tera =
+            engine(pages.chain([("own.html", text("own.html").to_owned())]).collect()).map_err(inner)?;
         let own = own.into_iter().map(|(_, text)| text).collect();
         Ok(Self { tera, style, title: title.to_owned(), own })
     }
@@ -189,12 +191,7 @@ impl<'a, T: Serialize> PackPage<'a, T> {
 
 impl<'a> PackPage<'a, Said<'a>> {
     /// The page of an inspection.
-    pub fn of(
-        inspection: &'a Inspection,
-        view: &'a View,
-        row: &'a PackRow,
-        report: Option<String>,
-    ) -> Self {
+    pub fn of(inspection: &'a Inspection, view: &'a View, row: &'a PackRow, report: Option<String>) -> Self {
         let drawn = (path_parts(view, &BTreeMap::new()), description(view));
         Self::new(said(inspection, view, row), (drawn.0, &drawn.1), row, report)
     }

@@ -133,7 +133,8 @@ rows! {
 }
 
 /// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
-type FindingTuple = (Option<String>, String, Option<String>, Option<String>, String, String, u8, u8, bool, String);
+type FindingTuple =
+    (Option<String>, String, Option<String>, Option<String>, String, String, u8, u8, bool, String);
 
 impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {

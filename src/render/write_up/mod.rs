@@ -24,10 +24,10 @@ pub(crate) use photos::{PointerView, photos};
 pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
-pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 pub(crate) use writeup::{
-    ANSWERS, CAUSES, CLAIMS, FORM_STYLE, TEMPLATES, TestAnswer, csv_name, engine, is_curve, squeeze, style, template, template_texts,
-    template_words, test_answers, record_hash,
+    ANSWERS, CAUSES, CLAIMS, FORM_STYLE, TEMPLATES, TestAnswer, csv_name, engine, is_curve, record_hash,
+    squeeze, style, template, template_texts, template_words, test_answers,
 };
+pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 #[cfg(feature = "video")]
 pub(crate) use writeup::{curves, evidence};
