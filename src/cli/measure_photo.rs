@@ -14,7 +14,7 @@ use crate::evidence::scale::photo::Photo;
 use crate::fill::FillSession;
 use crate::fill::measured::{Asked, Measured, SCATTER, keep, pixel, place_of, shown, with_side};
 use crate::judge::inspection::record_text;
-use crate::record::parts::{Measure, PhotoMeasurement, RecordPhoto, Side};
+use crate::record::parts::{Measure, MeasuredSide, PhotoMeasurement, RecordPhoto};
 use crate::units::terminal;
 use crate::units::words::{columns, count};
 use crate::units::{Dimension, Quantity};
@@ -38,7 +38,7 @@ pub(super) struct MeasurePhoto {
     field: Option<String>,
     /// Which side it is of a section, an overlap or a size: length, width, thickness or height
     #[arg(long, value_parser = side, requires = "field")]
-    side: Option<Side>,
+    side: Option<MeasuredSide>,
     /// The other side, where the record does not hold it yet, such as "3 mm ± 0.1 mm"
     #[arg(long, value_name = "LENGTH", requires = "side")]
     other_side: Vec<String>,
@@ -86,8 +86,8 @@ fn measure(text: &str) -> Result<Measure, String> {
     Measure::from_word(text).ok_or_else(|| "write length, width, diameter or overlap".to_owned())
 }
 
-fn side(text: &str) -> Result<Side, String> {
-    Side::from_word(text).ok_or_else(|| "write length, width, thickness or height".to_owned())
+fn side(text: &str) -> Result<MeasuredSide, String> {
+    MeasuredSide::from_word(text).ok_or_else(|| "write length, width, thickness or height".to_owned())
 }
 
 /// A place on a picture.

@@ -11,7 +11,7 @@ use crate::record::Record;
 use crate::record::edit::{Edit, Entered, Place};
 use crate::record::field::{Found, How};
 use crate::record::part::FieldInfo;
-use crate::record::parts::{Measure, PhotoMeasurement, ScaleReference, Side};
+use crate::record::parts::{Measure, MeasuredSide, PhotoMeasurement, ScaleReference};
 use crate::units::{Dimension, Quantity, parse, show, show_uncertain};
 
 /// Standard deviation of a tap, pixels, where nothing else is said.
@@ -21,7 +21,7 @@ pub(crate) const SCATTER: f64 = 2.0;
 #[derive(Debug, Clone)]
 pub(crate) struct Asked {
     /// Which side it is of a field that holds several.
-    pub side: Option<Side>,
+    pub side: Option<MeasuredSide>,
     pub measure: Measure,
     pub taps: Vec<[f64; 2]>,
     /// Standard deviation of a tap.
@@ -287,7 +287,7 @@ pub(crate) fn keep(
 pub(crate) fn with_side(
     record: &Record,
     place: &Place,
-    (side, value): (Side, &str),
+    (side, value): (MeasuredSide, &str),
     others: &[String],
 ) -> Result<String, FillError> {
     let (part, name) = place.owner();

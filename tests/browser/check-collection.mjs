@@ -130,8 +130,9 @@ function numbers(texts) {
   return texts.filter((t) => t !== '–').map((t) => Number(t.replace('≤ ', '').replace('−', '-')));
 }
 
+/** Values are shown to the digits of their uncertainty: neighbours may change places within half a unit. */
 function rising(values) {
-  return values.every((value, i) => i === 0 || values[i - 1] <= value);
+  return values.every((value, i) => i === 0 || values[i - 1] <= value + 0.5);
 }
 
 /** One check of several claims: each is a truth and, for where it does not hold, what was found instead. */

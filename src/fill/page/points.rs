@@ -6,7 +6,7 @@ use crate::evidence::scale::measure::Contribution;
 use crate::evidence::scale::photo::Photo;
 use crate::fill::measured::{Asked, SCATTER, length, shown};
 use crate::fill::photo;
-use crate::record::parts::{Measure, Side};
+use crate::record::parts::{Measure, MeasuredSide};
 
 /// Points as the page sends them, in pixels of the upright picture, and lengths as they were typed.
 #[derive(Debug, Clone, Deserialize)]
@@ -54,7 +54,7 @@ impl Points {
             _ => None,
         };
         Ok(Asked {
-            side: Side::from_word(&self.side),
+            side: MeasuredSide::from_word(&self.side),
             corner,
             measure: Measure::from_word(&self.measure).ok_or("this cannot be measured")?,
             taps: self.taps.clone(),

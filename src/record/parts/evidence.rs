@@ -120,7 +120,7 @@ words! {
     }
 
     /// Which side of a section, an overlap or a size was measured.
-    pub enum Side {
+    pub enum MeasuredSide {
         /// along the part
         Length = "length",
         /// across it
@@ -146,7 +146,7 @@ part! {
         /// The field that the value was written into.
         of: Text = "path.element[id=main-bar].length",
         /// Which side it is of a field that holds several.
-        side: Side = "width",
+        side: MeasuredSide = "width",
         /// What was measured.
         measure: Measure = "length",
         /// The taps, in pixels of the upright picture, from its left and top edge.

@@ -62,7 +62,8 @@ fn amount(number: Option<f64>) -> Shown {
 /// A number that was worked out, to the digits that its uncertainty leaves it.
 fn measured(number: Option<f64>, uncertainty: f64, at_most: bool) -> Shown {
     let Some(number) = number.filter(|n| n.is_finite()) else { return Shown::None };
-    let digits = rounded_to(number, uncertainty).replace('-', "−");
+    let digits = if uncertainty > 0.0 { rounded_to(number, uncertainty) } else { significant(number, 3) };
+    let digits = digits.replace('-', "−");
     Shown::Worked(number, if at_most { format!("≤ {digits}") } else { digits })
 }
 
