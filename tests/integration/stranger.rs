@@ -455,3 +455,22 @@ fn a_log_is_read_as_often_whatever_is_withheld() {
         assert!(times < nothing + 0.3, "{withhold}: {times:.2} times the log, {nothing:.2} without");
     }
 }
+
+/// The page of bounds in DEVELOPERS.md says what the code says.
+#[test]
+fn the_bounds_are_those_of_the_code() {
+    let page = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let rows = page.split("\n## Bounds\n").nth(1).unwrap().split("\n## ").next().unwrap();
+    let rows: Vec<Vec<&str>> = rows
+        .lines()
+        .filter(|line| line.starts_with("| ") && line.contains('`'))
+        .map(|line| line.split('|').map(|cell| cell.trim().trim_matches('`')).collect())
+        .collect();
+    assert!(rows.len() > 20);
+    for row in rows {
+        let [_, what, file, name, value, _] = row.as_slice() else { panic!("{row:?}") };
+        let code = fs::read_to_string(root().join("src").join(file)).unwrap();
+        let declared = code.lines().find(|line| line.contains(&format!("const {name}: "))).unwrap();
+        assert!(declared.ends_with(&format!("= {value};")), "{what}: {declared}");
+    }
+}
