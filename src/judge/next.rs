@@ -6,7 +6,7 @@
 
 mod first;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -88,16 +88,50 @@ pub struct Next {
     /// Facts in order of worth.
     pub looks: Vec<Look>,
     /// What is not decided, and no single fact or pair decides.
-    pub closed: Vec<Closed>,
+    pub closed: Vec<Waiting>,
 }
 
-/// A rule that is not decided and that no single fact or pair decides.
+/// Checks that are not decided and wait for the same.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Closed {
-    /// The rule.
-    pub check: Settles,
-    /// What is missing.
+pub struct Waiting {
+    /// What is missing; nothing where all is known, but not closely enough.
     pub missing: Vec<String>,
+    /// The checks, gravest first.
+    pub checks: Vec<Settles>,
+}
+
+/// What is not decided, by what is missing: first what the looks decide, in their order, then the gravest.
+#[must_use]
+pub fn waiting<'a>(findings: impl IntoIterator<Item = &'a Finding>, looks: &[Look]) -> Vec<Waiting> {
+    let mut by: BTreeMap<BTreeSet<&str>, Waiting> = BTreeMap::new();
+    for finding in findings.into_iter().filter(|finding| finding.outcome == Outcome::NotDecided) {
+        let missing: Vec<&str> = finding.missing.iter().map(|missing| missing.what.as_str()).collect();
+        let group = by.entry(missing.iter().copied().collect()).or_insert_with(|| Waiting {
+            missing: missing.iter().map(|missing| (*missing).to_owned()).collect(),
+            checks: Vec::new(),
+        });
+        group.checks.push(Settles::of(finding));
+    }
+    let mut all: Vec<Waiting> = by.into_values().collect();
+    let place = |check: &Settles| {
+        let decides = |look: &Look| look.decides.iter().any(|other| other.same(check));
+        (looks.iter().position(decides).unwrap_or(usize::MAX), check.grade)
+    };
+    all.iter_mut().for_each(|group| group.checks.sort_by_key(|check| check.grade));
+    all.sort_by_cached_key(|group| group.checks.iter().map(place).min());
+    all
+}
+
+impl Settles {
+    fn of(finding: &Finding) -> Self {
+        let Finding { rule, title, subject, grade, .. } = finding;
+        Self { rule: rule.clone(), title: title.clone(), subject: subject.clone(), grade: *grade }
+    }
+
+    /// True for the same rule of the same part.
+    pub fn same(&self, other: &Self) -> bool {
+        self.rule == other.rule && self.subject == other.subject
+    }
 }
 
 /// A record as it was judged.
@@ -171,12 +205,8 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     // Each fact is a judgement of its own: a record of thousands of parts would take the square of their number.
     let Record { path, test, cells, .. } = judged.record;
     if path.element.len() + test.len() + cells.reading.len() > LARGEST {
-        let closed = search.open.iter();
-        let closed = closed.map(|open| Closed {
-            check: settles(open),
-            missing: open.finding.missing.iter().map(|missing| missing.what.clone()).collect(),
-        });
-        return Next { looks: Vec::new(), closed: closed.collect() };
+        let closed = waiting(search.open.iter().map(|open| open.finding), &[]);
+        return Next { looks: Vec::new(), closed };
     }
     facts.truncate(MOST_TRIED);
     let tried: Vec<(Fact<'_>, Tried)> =
@@ -239,20 +269,7 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     };
     let looks = ranked.into_par_iter().enumerate().map(refine).collect();
     let closed = search.open.iter().zip(settled).filter(|(_, settled)| !settled);
-    let closed = closed.map(|(open, _)| Closed {
-        check: settles(open),
-        missing: open.finding.missing.iter().map(|missing| missing.what.clone()).collect(),
-    });
-    Next { looks, closed: closed.collect() }
-}
-
-fn settles(open: &Open<'_>) -> Settles {
-    Settles {
-        rule: open.rule.id.clone(),
-        title: open.rule.title.clone(),
-        subject: open.finding.subject.clone(),
-        grade: open.rule.grade,
-    }
+    Next { looks, closed: waiting(closed.map(|(open, _)| open.finding), &[]) }
 }
 
 /// What a grade is worth: one critical question before any number of others that are likely to be asked with it.
@@ -409,7 +426,9 @@ impl<'a> Search<'a> {
             worth += share * weight(open.rule.grade);
             decides.push(index);
         }
-        decides.sort_by_key(|index| self.open[*index].rule.grade);
+        // Of the same grade, what compares the fact itself comes before what is worked out from it.
+        let own = |index: &usize| self.open[*index].rule.names().iter().any(|name| name == fact.name);
+        decides.sort_by_key(|index| (self.open[*index].rule.grade, !own(index), self.of_network(*index)));
         (worth, decides)
     }
 
@@ -417,8 +436,11 @@ impl<'a> Search<'a> {
         let asks: Vec<String> = facts.iter().map(|fact| ask(fact.name)).collect();
         let of: Vec<String> = facts.iter().map(|fact| place(self.judged.record, fact.at)).collect();
         let same = of.windows(2).all(|two| two[0] == two[1]);
+        let alike = asks.windows(2).all(|two| two[0] == two[1]);
         let ask = if same {
             list(&asks, "and")
+        } else if alike {
+            format!("{}, of {}", asks.first().map_or("", String::as_str), list(&of, "and"))
         } else {
             let each = asks.iter().zip(&of).map(|(ask, of)| format!("{ask} of {of}"));
             list(&each.collect::<Vec<_>>(), "and")
@@ -430,7 +452,7 @@ impl<'a> Search<'a> {
             facts: facts.iter().map(|fact| fact.name.to_owned()).collect(),
             ask,
             of: if same { of.into_iter().next().unwrap_or_default() } else { String::new() },
-            decides: decides.iter().map(|index| settles(&self.open[*index])).collect(),
+            decides: decides.iter().map(|index| Settles::of(self.open[*index].finding)).collect(),
             turns: Vec::new(),
             effort: effort.id.clone(),
             time_s: effort.time_s * facts.len() as f64,
@@ -442,8 +464,9 @@ impl<'a> Search<'a> {
 
     /// How to get a fact: what the book says of it, else what the rule says that compares it.
     fn how(&self, facts: &[Fact<'_>], decides: &[usize]) -> String {
-        let said: Vec<&str> =
+        let mut said: Vec<&str> =
             facts.iter().filter_map(|fact| self.judged.book.how_to_get(fact.name)).collect();
+        said.dedup();
         if !said.is_empty() {
             return said.join(" ");
         }
@@ -497,7 +520,7 @@ impl<'a> Search<'a> {
                 facts: Vec::new(),
                 ask: format!("a closer measure: {}", lower(&first.rule.title)),
                 of: list(&of.into_iter().filter(|of| !of.is_empty()).collect::<Vec<_>>(), "and"),
-                decides: indexes.iter().map(|index| settles(&self.open[*index])).collect(),
+                decides: indexes.iter().map(|index| Settles::of(self.open[*index].finding)).collect(),
                 turns,
                 effort: effort.id.clone(),
                 time_s: effort.time_s,
@@ -844,6 +867,7 @@ fn place(record: &Record, at: At) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
     use std::path::Path;
 
     use super::*;
@@ -869,8 +893,7 @@ mod tests {
             let Inspection { record, book, .. } = &inspection;
             let search =
                 Search::of(Judged { record, derived: &derived, book, findings: &findings }, |_| true);
-            let facts: std::collections::BTreeSet<_> =
-                search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
+            let facts: BTreeSet<_> = search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
             assert!(facts.len() > 40, "{}", facts.len());
             let mut fewer = 0;
             for fact in facts {

@@ -81,7 +81,7 @@ impl App {
         Ok(keep(&self.session, "", &measured, |sight| {
             let question = question(sight, key)?;
             if seen.is_some_and(|seen| seen != question.revision()) {
-                return Err(FillError::Conflict(question.found.show()));
+                return Err(FillError::Conflict(vec![(key.clone(), question.found.show())]));
             }
             let no_part = || FillError::Words("this question has no part yet; answer it first".to_owned());
             Ok((question.place.clone().ok_or_else(no_part)?, value.to_owned()))

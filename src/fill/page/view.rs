@@ -11,14 +11,18 @@ use crate::fill::journal::Confirmed;
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
-use crate::fill::sight::Sight;
+use crate::fill::sight::{Ask, Sight};
+use crate::fill::subject::instruments;
 use crate::fill::terminal::now;
-use crate::judge::next::Answered;
+use crate::judge::next::{Answered, Look, MOST};
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
-use crate::render::write_up::{causes, decides_line};
+use crate::render::write_up::{causes, decides_line, look_line};
 use crate::units::Dimension;
+
+/// To see what there is, s.
+const GLANCE: f64 = 5.0;
 
 #[derive(Serialize)]
 pub(super) struct PageState {
@@ -36,7 +40,8 @@ pub(super) struct PageState {
     /// What the first look asks, in order.
     first: Vec<PageAsk>,
     headlines: Vec<PageHeadline>,
-    instruments: Vec<String>,
+    /// The instruments: id, and what each is and reads.
+    instruments: Vec<(String, String)>,
     hows: Vec<&'static str>,
     element_kinds: Vec<&'static str>,
 }
@@ -95,10 +100,12 @@ impl PageState {
                 .first()
                 .asks
                 .iter()
-                .map(|ask| PageAsk {
-                    key: ask.key.to_string(),
-                    decides: ask.look.as_ref().map(decides_line).unwrap_or_default(),
-                    caution: ask.look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
+                .map(|Ask { key, look }| PageAsk {
+                    key: key.to_string(),
+                    decides: look.as_ref().map(decides_line).unwrap_or_default(),
+                    effort: look.as_ref().map_or("glance", |look| &look.effort).to_owned(),
+                    time_s: look.as_ref().map_or(GLANCE, |look| look.time_s),
+                    caution: look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
                 })
                 .collect(),
             headlines: sight
@@ -110,15 +117,44 @@ impl PageState {
                     settled: one.answered != Answered::Open,
                 })
                 .collect(),
-            instruments: sight
-                .record
-                .instrument
-                .iter()
-                .filter_map(|i| i.id.text())
-                .map(str::to_owned)
-                .collect(),
+            instruments: instruments(&sight.record),
             hows: How::ALL.map(How::word).to_vec(),
             element_kinds: ElementKind::ALL.map(ElementKind::word).to_vec(),
+        }
+    }
+}
+
+/// What to look at next of all that is not decided; worked out only when somebody wants to see it.
+#[derive(Serialize)]
+pub(super) struct PageNext {
+    looks: Vec<PageLook>,
+    /// How many more facts are worth a look, and how many checks no single fact or pair decides.
+    more: usize,
+    closed: usize,
+}
+
+#[derive(Serialize)]
+struct PageLook {
+    title: String,
+    lines: Vec<String>,
+    caution: String,
+}
+
+impl PageNext {
+    pub(super) fn of(sight: &Sight) -> Self {
+        let next = sight.next();
+        let look = |look: &Look| PageLook {
+            title: look_line(look),
+            lines: [format!("Decides: {}", decides_line(look)), look.turns.join("; "), look.how.clone()]
+                .into_iter()
+                .filter(|line| !line.is_empty())
+                .collect(),
+            caution: look.caution.clone(),
+        };
+        Self {
+            looks: next.looks.iter().take(MOST).map(look).collect(),
+            more: next.looks.len().saturating_sub(MOST),
+            closed: next.closed.iter().map(|waiting| waiting.checks.len()).sum(),
         }
     }
 }
@@ -152,6 +188,9 @@ struct PageFinding {
 struct PageAsk {
     key: String,
     decides: String,
+    /// How it is come by, and how long that takes, s.
+    effort: String,
+    time_s: f64,
     caution: String,
 }
 
@@ -199,6 +238,8 @@ struct PageQuestion {
     with: String,
     note: String,
     part_photos: Vec<String>,
+    /// The instruments of a test, with commas between.
+    part_with: String,
     rev: String,
     applies: &'static str,
     because: String,
@@ -283,6 +324,7 @@ fn page_question(question: &Question, like: String, lost: Option<PageLost>) -> P
         with: question.found.with.clone().unwrap_or_default(),
         note: question.found.note.clone().unwrap_or_default(),
         part_photos: question.part_photos.clone(),
+        part_with: question.part_with.clone(),
         rev: question.revision(),
         applies,
         because,

@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::next::{Judged, MOST, Next};
+use crate::judge::next::{Judged, MOST, Next, Waiting, waiting};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::judge::support::{Support, supports};
 use crate::physics::ZERO_CELSIUS;
@@ -374,6 +374,8 @@ pub struct View {
     pub opinions: Vec<CauseView>,
     /// Findings rule by rule, gravest first.
     pub findings: Vec<Finding>,
+    /// What is not decided, by what is missing: what is worth looking at most comes first where that was asked for.
+    pub waiting: Vec<Waiting>,
     /// What to look at next, where it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next: Option<Next>,
@@ -443,6 +445,7 @@ impl View {
             causes,
             opinions,
             findings: judgement.findings.clone(),
+            waiting: waiting(judgement.findings.iter().filter(|f| f.grade != Grade::Custom), &[]),
             next: None,
             supports: Vec::new(),
             not_applied: judgement.not_applied.clone(),
@@ -461,7 +464,8 @@ impl View {
     #[must_use]
     pub fn with_next(inspection: &Inspection) -> Self {
         let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
-        Self { next: Some(next), ..view }
+        let waiting = waiting(view.findings.iter().filter(|f| f.grade != Grade::Custom), &next.looks);
+        Self { waiting, next: Some(next), ..view }
     }
 
     /// The view with what to look at next, and what would make the claims true, which takes longer than all the rest.
@@ -520,7 +524,7 @@ impl View {
         }
         said.extend(self.shown_by_test.first().cloned());
         said.push(format!("{}{}", self.of_the_path(), self.path.use_not_recorded));
-        said.join(" ")
+        self.by_name(&said.join(" "))
     }
 
     /// What limits the current, and by how much it carries or does not carry what is rated.
@@ -538,8 +542,8 @@ impl View {
             (Some(weakest), Some(permissible_current)) => {
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
-                    1 => " The permissible current of one element is not known.".to_owned(),
-                    n => format!(" The permissible current of {n} elements is not known."),
+                    1 => " What one further part carries is not known.".to_owned(),
+                    n => format!(" What {n} further parts carry is not known."),
                 };
                 let of_path = self.findings.iter().filter(|finding| CARRY.contains(&finding.rule.as_str()));
                 let outcome = of_path.map(|finding| finding.outcome).min().unwrap_or(Outcome::NotDecided);
@@ -549,13 +553,13 @@ impl View {
                     .unwrap_or_else(|| permissible_current.clone());
                 match outcome {
                     Outcome::FallsShort => format!(
-                        "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
+                        "Rated {rated}; the weakest part known, {weakest}, carries {permissible_current}.{open}"
                     ),
                     Outcome::NotDecided => format!(
-                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                        "Rated {rated}. The weakest part known, {weakest}, carries {permissible_current}: not decided.{open}"
                     ),
                     Outcome::Meets => format!(
-                        "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
+                        "Rated {rated}; every part known carries that, the weakest, {weakest}, {permissible_current}.{open}"
                     ),
                 }
             }
