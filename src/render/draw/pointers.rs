@@ -222,11 +222,13 @@ mod tests {
             assert!(drawn(Measure::Length, &[(20.0, 880.0), (1190.0, 870.0)]).contains("<text"), "{at}");
         }
         let apart = |a: &[f64; 4], b: &[f64; 4]| (0..2).any(|i| (a[i] - b[i]).abs() >= a[i + 2] + b[i + 2]);
-        assert!(labels[0][0] - labels[0][2] > 900.0, "beyond the end: {:?}", labels[0]);
+        assert!(labels[0][1] - labels[0][3] > 400.0, "beside it, no room beyond: {:?}", labels[0]);
         assert!(apart(&labels[0], &labels[3]) && apart(&labels[3], &labels[5]), "{labels:?}");
         for [x, y, wide, high] in &labels {
             assert!(x - wide >= 0.0 && x + wide <= 1200.0 && y - high >= 0.0 && y + high <= 900.0);
         }
+        measured(Measure::Length, &[(100.0, 700.0), (500.0, 700.0)], "60 mm", (1200, 900), &mut labels);
+        assert!(labels.last().is_some_and(|[x, _, wide, _]| x - wide > 500.0), "beyond the end: {labels:?}");
         assert!(measured(Measure::Length, &rim[..2], "<b>", (9, 9), &mut labels).contains("&lt;b&gt;"));
     }
 
