@@ -436,8 +436,11 @@ impl<'a> Search<'a> {
         let asks: Vec<String> = facts.iter().map(|fact| ask(fact.name)).collect();
         let of: Vec<String> = facts.iter().map(|fact| place(self.judged.record, fact.at)).collect();
         let same = of.windows(2).all(|two| two[0] == two[1]);
+        let alike = asks.windows(2).all(|two| two[0] == two[1]);
         let ask = if same {
             list(&asks, "and")
+        } else if alike {
+            format!("{}, of {}", asks.first().map_or("", String::as_str), list(&of, "and"))
         } else {
             let each = asks.iter().zip(&of).map(|(ask, of)| format!("{ask} of {of}"));
             list(&each.collect::<Vec<_>>(), "and")
@@ -461,8 +464,9 @@ impl<'a> Search<'a> {
 
     /// How to get a fact: what the book says of it, else what the rule says that compares it.
     fn how(&self, facts: &[Fact<'_>], decides: &[usize]) -> String {
-        let said: Vec<&str> =
+        let mut said: Vec<&str> =
             facts.iter().filter_map(|fact| self.judged.book.how_to_get(fact.name)).collect();
+        said.dedup();
         if !said.is_empty() {
             return said.join(" ");
         }
@@ -863,6 +867,7 @@ fn place(record: &Record, at: At) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
     use std::path::Path;
 
     use super::*;

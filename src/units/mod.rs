@@ -29,8 +29,8 @@ pub(crate) mod words;
 pub use dimension::Dimension;
 pub(crate) use parse::{NotAQuantity, awg_square_millimetres, parse, parse_size};
 pub(crate) use show::{
-    show, show_difference, show_percent, show_percent_uncertain, show_range, show_to, show_uncertain,
-    si_unit, significant,
+    rounded_to, show, show_difference, show_percent, show_percent_uncertain, show_range, show_to,
+    show_uncertain, si_unit, significant,
 };
 pub(crate) use slip::likely_meant;
 pub use uncertain::{Amount, SourceId, Uncertain, propagate};

@@ -66,11 +66,16 @@ pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String
     format!("{}{symbol} ± {}{step}", rounded_to(shown, half_width), rounded_to(half_width, half_width))
 }
 
-/// A value to the second significant digit of an uncertainty.
-fn rounded_to(value: f64, uncertainty: f64) -> String {
+/// A value to the second significant digit of an uncertainty; without one to four significant digits.
+pub(crate) fn rounded_to(value: f64, uncertainty: f64) -> String {
+    if !(uncertainty > 0.0 && uncertainty.is_finite()) {
+        return significant(value, 4);
+    }
     // The exponent is far inside i32 for every finite f64.
     #[expect(clippy::cast_possible_truncation, reason = "log10 of a finite f64 is below 400")]
     let exponent = uncertainty.log10().floor() as i32 - 1;
+    // What rounds up to three digits has one decimal less: 10, not 10.0.
+    let exponent = exponent + i32::from((uncertainty / 10.0_f64.powi(exponent)).round() >= 100.0);
     let decimals = usize::try_from(-exponent).unwrap_or(0).min(9);
     let step = 10.0_f64.powi(exponent.clamp(0, 300));
     let value = if exponent > 0 { (value / step).round() * step } else { value };

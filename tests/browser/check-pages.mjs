@@ -10,6 +10,7 @@ import { execFileSync } from 'node:child_process';
 import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import os from 'node:os';
 import path from 'node:path';
+import { pathToFileURL } from 'node:url';
 import { faults } from './fixtures/faults.mjs';
 import { checkPage } from './lib/checks.mjs';
 import { Tally } from './lib/tally.mjs';
@@ -20,6 +21,7 @@ const EXAMPLES = ['harbour-24-150-rev-a', 'harbour-24-150-rev-b'];
 const FORMS = [
   ['form-drop-in', ['checklist', 'drop-in']],
   ['form-rack', ['checklist', 'rack']],
+  ['form-self-built', ['checklist', 'self-built']],
   ['form-plan', ['plan', '--format', 'html', path.join(root, 'example-inspections/harbour-24-150-rev-a')]],
 ];
 const shots = path.join(root, 'target/screenshots');
@@ -44,6 +46,7 @@ try {
     }
     const findings = await checkPage(browser, file, { name, shots });
     for (const [check, problems] of findings) tally.record(`${name}: ${check}`, problems);
+    if (name.startsWith('form-') && name !== 'form-plan') await sheetsToThePath(name, file);
   }
 } finally {
   await browser.close();
@@ -73,6 +76,21 @@ async function proveChecks() {
   }
   const unproved = [...findings.keys()].filter((check) => !proved.has(check));
   tally.record('every check has caught a fault', unproved.map((check) => `${check} has not`));
+}
+
+/** First look and path, that is everything up to the legs of the path, take four sheets at most. */
+async function sheetsToThePath(name, file) {
+  const page = await browser.newPage();
+  await page.goto(pathToFileURL(file).href);
+  const next = await page.$eval('section.path + section h2', (h2) => h2.textContent.trim());
+  for (const format of ['A4', 'Letter']) {
+    const pdf = path.join(scratch, `${name}-${format}.pdf`);
+    await page.pdf({ path: pdf, format, printBackground: true });
+    const sheets = execFileSync('pdftotext', ['-layout', pdf, '-']).toString().split('\f');
+    const before = sheets.findIndex((sheet) => sheet.split('\n').some((line) => line.trim() === next));
+    tally.record(`${name}: first look and path on four sheets of ${format}`, before > 0 && before <= 4 ? [] : [`${before} sheets before "${next}"`]);
+  }
+  await page.close();
 }
 
 /** Prints a page to write on. */

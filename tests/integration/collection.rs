@@ -23,7 +23,10 @@ fn options(root: &Path, to: &Path) -> Options {
         to: to.to_owned(),
         house: House::default(),
         title: "Inspected packs".to_owned(),
+        templates: None,
         fresh: false,
+        part: None,
+        keys: Vec::new(),
     }
 }
 
@@ -159,11 +162,14 @@ fn what_is_not_recorded_is_empty_and_never_zero() {
         [
             "inspection",
             "folder",
+            "from_write_up",
             "title",
             "invented",
             "elements",
             "elements_not_known",
             "thermal_cutoffs",
+            "holds",
+            "protection",
             "critical",
             "major",
             "minor",
@@ -210,7 +216,9 @@ fn every_column_is_described_in_every_place() {
 #[test]
 fn a_build_after_a_change_equals_a_build_from_nothing() {
     let folder = tempfile::tempdir().unwrap();
-    let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
+    // Below the root, so that pages link to write-ups.
+    let packs = folder.path().join("packs");
+    let site = packs.join("site");
     some_packs(&packs, 24);
     put_example("harbour-24-150-rev-b", &packs.join("with-logs"));
     put(&packs.join("0/broken"), "schema = 2\n[cells]\nserie = 8\n");
@@ -227,7 +235,7 @@ fn a_build_after_a_change_equals_a_build_from_nothing() {
         let now = built(&packs, &site);
         assert_eq!((now.judged, now.removed), (expected, removed), "step {number}");
         // At the same depth, so that links lead the same way.
-        let fresh = folder.path().join(format!("fresh-{number}"));
+        let fresh = packs.join(format!("fresh-{number}"));
         built(&packs, &fresh);
         same(&site, &fresh);
         fs::remove_dir_all(fresh).unwrap();
@@ -525,7 +533,8 @@ fn where_a_site_may_lie() {
 #[test]
 fn a_write_up_is_linked_where_it_lies_below_the_root() {
     let folder = tempfile::tempdir().unwrap();
-    let (packs, site) = (folder.path().join("my packs"), folder.path().join("site"));
+    let packs = folder.path().join("my packs");
+    let site = packs.join("the site");
     some_packs(&packs, 1);
     let report = packs.join("0/pack-0/report");
     fs::create_dir(&report).unwrap();
@@ -534,16 +543,163 @@ fn a_write_up_is_linked_where_it_lies_below_the_root() {
         let page = fs::read_dir(site.join("packs")).unwrap().next().unwrap().unwrap();
         fs::read_to_string(page.path()).unwrap()
     };
-    assert!(!page().contains("full write-up"));
+    assert!(!page().contains("The write-up</a>"));
     fs::write(report.join("report.html"), "<p>write-up</p>").unwrap();
-    assert!(page().contains("href=\"../../my%20packs/0/pack-0/report/report.html\""));
+    assert!(page().contains("href=\"../../0/pack-0/report/report.html\""));
     #[cfg(unix)]
     {
         fs::remove_file(report.join("report.html")).unwrap();
         fs::write(folder.path().join("outside.html"), "x").unwrap();
         std::os::unix::fs::symlink(folder.path().join("outside.html"), report.join("report.html")).unwrap();
-        assert!(!page().contains("full write-up"));
+        assert!(!page().contains("The write-up</a>"));
+        fs::remove_file(report.join("report.html")).unwrap();
     }
+    // From elsewhere a link would tell where the packs lie on this machine.
+    fs::write(report.join("report.html"), "<p>write-up</p>").unwrap();
+    let elsewhere = folder.path().join("elsewhere");
+    built(&packs, &elsewhere);
+    for (name, bytes) in files(&elsewhere) {
+        let text = String::from_utf8_lossy(&bytes);
+        assert!(!text.contains("my%20packs") && !text.contains("my packs"), "{name}");
+    }
+}
+
+/// Bags alone, no inspection folder: a whole one, one that withholds, one that was changed afterwards.
+#[test]
+fn published_bags_alone_make_a_collection() {
+    let folder = tempfile::tempdir().unwrap();
+    let (bags, site) = (folder.path().join("bags"), folder.path().join("site"));
+    fs::create_dir(&bags).unwrap();
+    let seal = |pack: &Path, arguments: &[&str], to: &str| {
+        let (bag, pack) = (crate::common::text(&bags.join(to)), crate::common::text(pack));
+        let seal = [&["seal"], arguments, &["--bag", &bag, &pack]].concat();
+        let (code, _, err) = crate::common::run(&seal);
+        assert_eq!(code, 0, "{err}");
+    };
+    let whole = crate::common::copy("harbour-24-150-rev-a");
+    seal(whole.path(), &[], "whole");
+    let part = crate::common::copy("harbour-24-150-rev-b");
+    let record = part.path().join("inspection.toml");
+    let withhold =
+        "[withhold]\nfields = [\"inspection.inspector\"]\ntexts = [\"Marrowby\"]\n\n[inspection]\n";
+    let withheld = fs::read_to_string(&record).unwrap().replacen("[inspection]\n", withhold, 1);
+    fs::write(&record, withheld).unwrap();
+    seal(part.path(), &["--published"], "part");
+    seal(part.path(), &["--published"], "changed");
+    let changed = bags.join("changed/data/report/pack.json");
+    let text = fs::read_to_string(&changed).unwrap();
+    fs::write(&changed, text.replace("falls short", "meets")).unwrap();
+
+    let now = built(&bags, &site);
+    assert_eq!((now.read, now.judged, now.problems.len()), (2, 1, 1), "{:?}", now.problems);
+    assert!(now.problems[0].0 == "changed" && now.problems[0].1.contains("verify"), "{:?}", now.problems);
+    // What is told of a pack is what its own folder gives.
+    let originals = folder.path().join("originals");
+    fs::create_dir(&originals).unwrap();
+    for (from, name) in [(&whole, "whole"), (&part, "part")] {
+        fs::rename(from.path(), originals.join(name)).unwrap();
+    }
+    let of_originals = folder.path().join("site-of-originals");
+    built(&originals, &of_originals);
+    let without = |site: &Path, table: &str, gone: &[&str]| -> Vec<Value> {
+        let mut lines: Vec<Value> =
+            lines(site, table).into_iter().filter(|line| line["problem"].is_null()).collect();
+        for line in &mut lines {
+            gone.iter().for_each(|key| drop(line.as_object_mut().unwrap().remove(*key)));
+        }
+        lines
+    };
+    for table in ["collection", "findings", "elements"] {
+        let gone = ["inspection", "from_write_up"];
+        assert_eq!(without(&site, table, &gone), without(&of_originals, table, &gone), "{table}");
+    }
+    let told: Vec<bool> =
+        without(&site, "collection", &[]).iter().map(|row| row["from_write_up"].as_bool().unwrap()).collect();
+    assert_eq!(told, [true, false]);
+    let page = |site: &Path, name: &str| {
+        let file =
+            files(site).into_iter().find(|(file, _)| file.starts_with(&format!("packs/{name}-"))).unwrap();
+        String::from_utf8(file.1).unwrap()
+    };
+    let (of_bag, of_folder) = (page(&site, "part"), page(&of_originals, "part"));
+    let body = |page: &str| page[page.find("<main>").unwrap()..page.find("<footer>").unwrap()].to_owned();
+    assert_eq!(body(&of_bag), body(&of_folder));
+    assert!(of_bag.contains("Taken from a published write-up") && of_bag.contains("<svg class=\"path\""));
+    // Nothing withheld, and nothing of this machine.
+    let here = folder.path().to_str().unwrap();
+    for (name, bytes) in files(&site) {
+        let text = String::from_utf8_lossy(&bytes).to_lowercase();
+        assert!(!text.contains(&here.to_lowercase()), "{name}");
+        assert!(!text.contains("marrowby") || !name.contains("part"), "{name}");
+    }
+}
+
+/// A stranger's `report/pack.json` is refused or shown as text; it can name no page and run nothing.
+#[test]
+fn published_words_of_a_stranger_do_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let (packs, site) = (folder.path().join("packs"), folder.path().join("site"));
+    let example = crate::common::copy("harbour-24-150-rev-b");
+    let (code, _, err) = crate::common::run(&["report", &crate::common::text(example.path())]);
+    assert!(code <= 1, "{err}");
+    let sound: Value =
+        serde_json::from_slice(&fs::read(example.path().join("report/pack.json")).unwrap()).unwrap();
+    let hostile = "</script></title><script>alert(1)</script>";
+    /// Every text becomes a hostile one, in turn with what it was.
+    fn spoil(value: &mut Value, with: &str, number: &mut usize) {
+        match value {
+            Value::String(text) => {
+                *number += 1;
+                if *number % 3 == 0
+                    && !["falls short", "not decided", "meets", "Conductor"].contains(&text.as_str())
+                {
+                    *text = format!("{with}{text}");
+                }
+            }
+            Value::Number(_) => *number += 1,
+            Value::Array(all) => all.iter_mut().for_each(|one| spoil(one, with, number)),
+            Value::Object(all) => all.values_mut().for_each(|one| spoil(one, with, number)),
+            _ => {}
+        }
+    }
+    let mut spoilt = sound.clone();
+    spoil(&mut spoilt["pack"], hostile, &mut 0);
+    spoil(&mut spoilt["path"], hostile, &mut 0);
+    spoilt["words"] = Value::from(hostile);
+    spoilt["entry"]["row"]["page"] = Value::from("../../../evil.html");
+    let mut wide = sound.clone();
+    wide["path"][0]["rows"][0]["range"] = serde_json::json!([-1e308, 1e308]);
+    wide["path"][0]["rows"][0]["class"] = Value::from("\"><script>");
+    let cases = [
+        ("page", spoilt.to_string()),
+        ("empty", "{}".to_owned()),
+        ("broken", "{\"format\":1".to_owned()),
+        ("later", sound.to_string().replace("\"format\":1", "\"format\":2")),
+        ("deep", "[".repeat(100_000)),
+        (
+            "without",
+            r#"{"format":1,"entry":{"row":{},"findings":[],"elements":[]},"path":[],"words":"","pack":{}}"#
+                .to_owned(),
+        ),
+        ("wide", wide.to_string()),
+        ("sound", sound.to_string()),
+    ];
+    for (name, text) in &cases {
+        fs::create_dir_all(packs.join(name).join("report")).unwrap();
+        fs::write(packs.join(name).join("report/pack.json"), text).unwrap();
+    }
+    let now = built(&packs, &site);
+    let problems: Vec<&str> = now.problems.iter().map(|(folder, _)| folder.as_str()).collect();
+    assert_eq!(problems, ["broken", "deep", "empty", "later", "page", "without"], "{:?}", now.problems);
+    for (name, bytes) in files(&site) {
+        if name.ends_with(".html") {
+            let text = String::from_utf8(bytes).unwrap();
+            let scripts = text.matches("<script").count();
+            assert_eq!(scripts, if name == "index.html" { 2 } else { 0 }, "{name}");
+            assert!(!text.contains("NaN") && !text.contains("inf\""), "{name}");
+        }
+    }
+    assert!(!folder.path().join("evil.html").exists());
 }
 
 #[test]

@@ -36,8 +36,10 @@ fn the_write_up_of_an_example() {
     assert_eq!(html, fs::read_to_string(folder.path().join("report/report.html")).unwrap());
 }
 
-/// What a report of a laboratory tells (ISO/IEC 17025:2017, 7.8.2.1, from memory; the letters are its items), as
-/// far as it is a matter of the write-up, in both of its forms.
+/// What a report of a laboratory tells, as far as it is a matter of the write-up, in both of its forms. ISO/IEC 17025:2017,
+/// 7.8.2.1 (the letters are its items) as told by qm-dag.pages.dev/topics/ISO17025/common_requirements_for_reports_test_calibration_or_sampling
+/// and, of amendments (7.8.8: what changed is clearly identified), by qm-dag.pages.dev/topics/ISO17025/amendments_to_reports,
+/// both read 2026-11-27; 7.8.7 (opinions are told apart) from memory. k, sampling, does not arise: one item came.
 #[test]
 fn the_write_up_is_fit_for_a_file() {
     let folder = copy("harbour-24-150-rev-b");

@@ -1,5 +1,5 @@
 //! The words of all outputs of both examples: nothing is printed as a sum that is false as it stands, nothing is found "no"
-//! and required "no", and margins have no more digits than their uncertainty.
+//! and required "no", and no amount has more digits than its uncertainty.
 
 use std::fs;
 use std::path::Path;
@@ -61,6 +61,36 @@ fn slips(text: &str) -> Vec<String> {
         slips.extend(
             text.match_indices(negative).map(|(at, _)| format!("{}{negative}", before(text, at, 40))),
         );
+    }
+    slips
+}
+
+/// Amounts with more decimals than their uncertainty, and uncertainties with more than two digits (JCGM 100:2008, 7.2.6).
+fn digits(text: &str) -> Vec<String> {
+    let text = text.replace(['\u{a0}', '\u{202f}'], " ").replace("&nbsp;", " ");
+    let decimals = |number: &str| number.split_once('.').map_or(0, |(_, behind)| behind.len());
+    let number = |text: &str| -> String {
+        text.chars()
+            .take_while(|c| c.is_ascii_digit() || *c == '.')
+            .collect::<String>()
+            .trim_end_matches('.')
+            .to_owned()
+    };
+    let mut slips = Vec::new();
+    for (at, sign) in text.match_indices(" ± ") {
+        // "182.1 °C ± 1.9 K": the number lies one or two words before the sign.
+        let tail = before(&text, at, 24);
+        let value = tail.split_whitespace().rev().take(2).map(number).find(|number| !number.is_empty());
+        let behind = &text[at + sign.len()..];
+        let uncertainty = number(behind);
+        let percent = behind[uncertainty.len()..].trim_start().starts_with('%') && !tail.ends_with('%');
+        let Some(value) = value.filter(|_| !percent && !uncertainty.is_empty()) else { continue };
+        let digits = uncertainty.replace('.', "");
+        let digits = digits.trim_start_matches('0');
+        let digits = if uncertainty.contains('.') { digits } else { digits.trim_end_matches('0') };
+        if decimals(&value) > decimals(&uncertainty) || digits.len() > 2 {
+            slips.push(format!("{tail} ± {uncertainty}"));
+        }
     }
     slips
 }
@@ -156,7 +186,7 @@ fn generated_records_are_told_in_words() {
             let short = short.filter(|finding| finding["outcome"] == "falls short");
             let sums = short
                 .filter_map(|finding| sum_that_does_not_fall_short(finding["working"]["numbers"].as_str()?));
-            let slips = slips(&out).into_iter().chain(sums);
+            let slips = slips(&out).into_iter().chain(sums).chain(digits(&out));
             (true, slips.map(|slip| format!("record {number}: {slip}")).collect())
         })
         .collect();
@@ -174,7 +204,16 @@ fn what_falls_short_is_told_in_words() {
     let to = |name: &str| text(&out.path().join(name));
     let mut found: Vec<(String, String)> = Vec::new();
     for (number, example) in [&a, &b].into_iter().enumerate() {
-        for arguments in [&["check", "--all"][..], &["check", "--format", "json"], &["plan"]] {
+        let of_one = [
+            &["check"][..],
+            &["check", "--all"],
+            &["check", "--format", "json"],
+            &["next", "--all"],
+            &["plan"],
+            &["plan", "--format", "html"],
+            &["explain", "fuse-present", "--record"],
+        ];
+        for arguments in of_one {
             found.push((format!("{arguments:?}"), run(&[arguments, &[example]].concat())));
         }
         run(&["report", example]);
@@ -184,14 +223,26 @@ fn what_falls_short_is_told_in_words() {
             run(&["video-kit", example, "--to", &to(&format!("kit-{number}"))]);
         }
     }
-    found.push(("compare".to_owned(), run(&["compare", &a, &b])));
+    for arguments in [
+        &["compare", &a, &b][..],
+        &["explain"],
+        &["checklist", "drop-in"],
+        &["checklist", "rack"],
+        &["checklist", "self-built"],
+        &["calc", "busbar", "25 x 3 mm", "--material", "copper", "--length", "120 mm", "--current", "150 A"],
+        &["calc", "busbar", "20 x 1.5 mm", "--material", "steel", "--length", "90 mm", "--current", "150 A"],
+    ] {
+        found.push((format!("{arguments:?}"), run(arguments)));
+    }
     run(&["compare", &a, &b, "--to", &to("comparison")]);
     run(&["collection", "--to", &to("collection"), &text(&root().join("example-inspections"))]);
     texts(out.path(), &mut found);
     assert!(found.len() > 20, "{}", found.len());
     let slips: Vec<String> = found
         .iter()
-        .flat_map(|(name, text)| slips(text).into_iter().map(move |slip| format!("{name}: {slip}")))
+        .flat_map(|(name, text)| {
+            slips(text).into_iter().chain(digits(text)).map(move |slip| format!("{name}: {slip}"))
+        })
         .collect();
     assert!(slips.is_empty(), "{} slips:\n{}", slips.len(), slips.join("\n"));
 }

@@ -106,6 +106,15 @@ wrong = db.execute(
 ).fetchall()
 assert wrong == [], wrong
 
+# Every cause is told in words, one cause of a pack in the same words, and what meets has none.
+wrong = db.execute(
+    f"""
+    SELECT inspection, cause FROM '{site}/findings.parquet' GROUP BY inspection, cause
+    HAVING count(DISTINCT said) <> CASE WHEN cause IS NULL THEN 0 ELSE 1 END
+    """
+).fetchall()
+assert wrong == [], wrong
+
 # Derived columns, worked out again by DuckDB.
 wrong = db.execute(
     f"""

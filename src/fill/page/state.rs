@@ -34,9 +34,9 @@ pub(super) struct App {
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
     done: Mutex<Done>,
     pictures: Mutex<()>,
-    /// The photo in which lengths were measured last.
+    /// The photos in which lengths were measured last.
     #[cfg(feature = "measuring")]
-    pub(super) measured_in: Mutex<Option<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
+    pub(super) measured_in: Mutex<Vec<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
 }
 
 #[derive(Default)]
@@ -59,7 +59,8 @@ pub(super) struct Op {
     answers: Vec<OwnAnswer>,
     what: Option<String>,
     #[cfg(feature = "measuring")]
-    points: Option<super::points::Points>,
+    #[serde(default)]
+    points: Vec<super::points::Points>,
 }
 
 /// A question, and what was answered.
@@ -108,6 +109,8 @@ enum Do {
     Remove,
     With,
     Point,
+    /// What the record holds stays in place of a confirmed answer that it lost.
+    Stay,
     #[cfg(feature = "measuring")]
     Measure,
 }
@@ -148,7 +151,7 @@ impl App {
             done: Mutex::new(Done::default()),
             pictures: Mutex::new(()),
             #[cfg(feature = "measuring")]
-            measured_in: Mutex::new(None),
+            measured_in: Mutex::new(Vec::new()),
         }
     }
 
@@ -179,9 +182,10 @@ impl App {
     }
 
     /// Carries an operation out, or says again how it ended.
-    pub(super) fn operate(&self, op: &Op) -> Result<OpResult, Later> {
+    pub(super) fn operate(&self, op: &Op, device: Option<u32>) -> Result<OpResult, Later> {
         // One at a time: the same answer may arrive twice at once.
         let mut done = self.done.lock().unwrap_or_else(PoisonError::into_inner);
+        self.session.answered_by(&called(device));
         if let Some(result) = done.results.get(&op.id) {
             return Ok(result.clone());
         }
@@ -196,6 +200,10 @@ impl App {
             Do::Answer if op.answers.is_empty() => self.session.answer_once(&[op.own.given()], Some(&op.id)),
             Do::Answer => self.session.answer_once(&several.map(OwnAnswer::given).collect::<Vec<_>>(), None),
             Do::Clear => self.session.clear(&key, seen),
+            Do::Stay => {
+                *self.cached.lock().unwrap_or_else(PoisonError::into_inner) = None;
+                self.session.let_stand(&key)
+            }
             // Sent twice, the second finds nothing open and changes nothing.
             Do::Same => self.session.same(&key, op.what.as_deref().unwrap_or_default()),
             Do::Alike => self.session.alike(&key),
@@ -216,12 +224,9 @@ impl App {
                 self.session.point(&key, &words(&op.what), &words(&op.own.value))
             }
             #[cfg(feature = "measuring")]
-            Do::Measure => match &op.points {
-                Some(points) => {
-                    self.keep_measured(&key, points, op.own.value.as_deref().unwrap_or_default(), seen)?
-                }
-                None => Err(FillError::Words("no points were sent".to_owned())),
-            },
+            Do::Measure => {
+                self.keep_measured(&key, &op.points, op.own.value.as_deref().unwrap_or_default(), seen)?
+            }
             Do::Add => {
                 self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
             }
@@ -241,8 +246,9 @@ impl App {
     }
 
     /// Ties a photo that was kept to its part.
-    pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<OpResult, Later> {
+    pub(super) fn tie(&self, key: &Key, kept: &Kept, device: Option<u32>) -> Result<OpResult, Later> {
         let _one_at_a_time = self.done.lock().unwrap_or_else(PoisonError::into_inner);
+        self.session.answered_by(&called(device));
         self.result(std::slice::from_ref(key), self.session.tie(key, kept))
     }
 
@@ -319,6 +325,11 @@ impl App {
             Err(error) => Ok(OpResult::refused(error.to_string())),
         }
     }
+}
+
+/// What a device is called in the journal.
+fn called(device: Option<u32>) -> String {
+    device.map_or_else(|| "page on this machine".to_owned(), |number| format!("device {number}"))
 }
 
 impl OpResult {

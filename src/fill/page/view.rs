@@ -7,6 +7,7 @@ use crate::fill::FillSession;
 use crate::fill::answer::unit_of;
 use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::first;
+use crate::fill::journal::Confirmed;
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
@@ -63,6 +64,7 @@ impl PageState {
             None => Vec::new(),
         };
         let likes = likes(sight);
+        let lost = session.lost(sight);
         Self {
             record: record.to_owned(),
             revision: short(sight.revision().as_bytes()),
@@ -79,7 +81,9 @@ impl PageState {
                 .questions
                 .iter()
                 .map(|question| {
-                    page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
+                    let like = likes.get(&question.key.part).cloned().unwrap_or_default();
+                    let lost = lost.get(&question.key.to_string());
+                    page_question(question, like, lost.map(PageLost::of))
                 })
                 .collect(),
             findings: causes(&sight.judgement)
@@ -221,6 +225,9 @@ struct PageQuestion {
     units: Vec<&'static str>,
     /// The sides of a size, each typed by itself.
     sides: &'static [&'static str],
+    /// What they are now, where that is recorded.
+    #[cfg(feature = "measuring")]
+    side_values: Vec<String>,
     expected: String,
     /// The word that is recorded, where there are choices.
     chosen: String,
@@ -246,13 +253,29 @@ struct PageQuestion {
     test: bool,
     /// True when parts of its kind can be added behind it.
     element: bool,
-    /// True when it asks for a length, which may be measured in a photo.
+    /// True when it asks for lengths, which may be measured in a photo.
     measures: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
+    lost: Option<PageLost>,
 }
 
-fn page_question(question: &Question, like: String) -> PageQuestion {
+/// An answer that was confirmed and that the record holds no more.
+#[derive(Serialize)]
+struct PageLost {
+    value: String,
+    at: String,
+    device: String,
+}
+
+impl PageLost {
+    fn of(was: &Confirmed) -> Self {
+        let value = was.value.clone().unwrap_or_default();
+        Self { value, at: was.at.strftime("%Y-%m-%d %H:%M").to_string(), device: was.device.clone() }
+    }
+}
+
+fn page_question(question: &Question, like: String, lost: Option<PageLost>) -> PageQuestion {
     let item = &question.item;
     let kind = question.kind();
     let choices = match kind {
@@ -287,12 +310,12 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         chosen: if choices.is_empty() { String::new() } else { question.found.show() },
         choices,
         units: units_of(question),
-        sides: match (kind, &item.fills) {
-            (Kind::Section, Fills::Field { info, .. }) if info.name == "overlap" => &["length", "width"],
-            (Kind::Section, _) => &["width", "thickness"],
-            (Kind::Size, _) => &["length", "width", "height"],
+        sides: match &item.fills {
+            Fills::Field { info, .. } => info.sides(),
             _ => &[],
         },
+        #[cfg(feature = "measuring")]
+        side_values: crate::fill::measured::sides(&question.found),
         expected: question.expected(),
         now: now(question),
         open: question.is_open(),
@@ -310,8 +333,10 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         cell: item.scope == Scope::Readings,
         test: item.scope == Scope::Tests,
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
-        measures: cfg!(feature = "measuring") && kind == Kind::Quantity(Dimension::LENGTH),
+        measures: cfg!(feature = "measuring")
+            && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
         like,
+        lost,
     }
 }
 

@@ -147,6 +147,11 @@ impl TestResult {
         }
     }
 
+    /// What people call it: its kind alone where its id says the same.
+    pub(crate) fn called(&self) -> String {
+        if self.kind == self.id { self.kind.clone() } else { self.name() }
+    }
+
     /// Takes out all that was worked out: it rests on something withheld.
     fn withhold(&mut self) {
         let kept = Self {

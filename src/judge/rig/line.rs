@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::units::{Dimension, Quantity, show, significant};
+use crate::units::{Dimension, Quantity, show, show_to, significant};
 
 /// Durations from here on are told in hours, s.
 const TWO_HOURS: f64 = 7_200.0;
@@ -36,6 +36,11 @@ impl Line {
             si: Some(value),
             si_unit: Some(dimension.to_string()),
         }
+    }
+
+    /// What is only expected: two digits.
+    pub(super) fn about(name: &str, value: f64, dimension: Dimension) -> Self {
+        Self { value: show_to(value, 2, dimension), ..Self::of(name, value, dimension) }
     }
 
     pub(super) fn recorded(name: &str, quantity: &Quantity) -> Self {

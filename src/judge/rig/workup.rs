@@ -194,7 +194,7 @@ impl Workup<'_> {
             if let Some(drop) = &self.judged.drop.known {
                 let least = if self.judged.drop.missing.is_empty() { "" } else { " at least" };
                 settings.push(
-                    Line::of("drop of the leads at this current", drop.value(), Dimension::VOLTAGE)
+                    Line::about("drop of the leads at this current", drop.value(), Dimension::VOLTAGE)
                         .and(&format!("{least}, which a load that senses at its own terminals does not see")),
                 );
             }
@@ -304,7 +304,7 @@ impl Workup<'_> {
         let limit = source.or(self.basis.plan.charge_limit);
         let (drop, left) = self.charging.drop(limit)?;
         let least = if self.charging.more { " at least" } else { "" };
-        let line = Line::of("drop of its leads at that current", drop, Dimension::VOLTAGE);
+        let line = Line::about("drop of its leads at that current", drop, Dimension::VOLTAGE);
         let seen = left.map_or_else(String::new, |left| {
             format!(
                 ": when the source reaches its voltage the pack has {}, and takes the rest more slowly",
@@ -410,11 +410,13 @@ impl Workup<'_> {
             );
         }
         let claim = match claims.low_temperature_charge_cutoff.yes() {
-            Some(true) => "The block is claimed.",
+            Some(true) => "That charging is blocked in the cold is only claimed.",
             Some(false) => {
-                "No block is claimed: the test may charge cold cells. Weigh whether it is worth it."
+                "Nobody claims that charging is blocked in the cold: the test may charge cold cells. Weigh whether it is worth it."
             }
-            None => "Whether a block is claimed is not recorded (low_temperature_charge_cutoff in [claims]).",
+            None => {
+                "Whether charging is claimed to be blocked in the cold is not recorded (low_temperature_charge_cutoff in [claims])."
+            }
         };
         steps.insert(0, claim.to_owned());
         Planned {

@@ -4,7 +4,7 @@
 //! tables in the order of the walk. So the order of the tables does not depend on the number of cores, and a build
 //! after a change gives the same bytes as one from nothing.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
@@ -14,19 +14,23 @@ use super::cache::{self, CachedPack};
 use super::column::Table;
 use super::export::{Lines, csv_header};
 use super::find::{FoundFolder, find};
-use super::page::{self, Pages};
+use super::page::{self, PackPage, Pages, Published};
 #[cfg(feature = "parquet")]
 use super::parquet::Parquet;
-use super::row::PackEntry;
+use super::row::{CommonCause, PackEntry};
+use super::seal::{self, Standing};
 use super::site::{CACHE, LIST, PACKS as PAGES, Site, SitePart};
 use super::stamp::Stamps;
 use super::tables::{ELEMENTS, ElementRow, FINDINGS, FindingRow, PACKS, PackRow};
-use super::{CollectionError, Options, chart, fields, listing};
+use super::{CollectionError, Options, PUBLISHED, chart, fields, listing};
+use crate::evidence::bag;
+use crate::evidence::hash::silent;
 use crate::judge::inspection::{Inspection, OpenError, RECORD, book};
+use crate::judge::rules::Grade;
 use crate::record;
 use crate::record::open;
 use crate::render::OWN_WORDS;
-use crate::render::write_up::View;
+use crate::render::write_up::{FOLDER, View};
 
 /// What the files of a table end with.
 #[cfg(feature = "parquet")]
@@ -71,14 +75,17 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     // A root without inspections must not leave an empty site behind.
     let target = std::path::absolute(&options.to).map_err(CollectionError::write(&options.to))?;
     outside(&target)?;
-    let found = find(&root, &target.canonicalize().unwrap_or_else(|_| target.clone()));
+    let mut found = find(&root, &target.canonicalize().unwrap_or_else(|_| target.clone()));
     if found.is_empty() {
         return Err(CollectionError::Nothing(options.root.clone()));
     }
+    if let Some(part) = options.part {
+        found.retain(|found| part.holds(&found.key));
+    }
     let mut site = Site::open(&target)?;
     site.claim(&names(&found))?;
-    let pages = Pages::new(&options.title)?;
-    let head = cache::head(options, &root, site.folder())?;
+    let pages = Pages::new(&options.title, options.templates.as_deref())?;
+    let head = cache::head(options, &root, site.folder(), &pages)?;
     let (mut old, told) = if options.fresh {
         cache::CacheReader::open(Path::new(""), &head, &found)
     } else {
@@ -106,9 +113,9 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
         writer.join().map_err(|_| CollectionError::Inner("the writer of the tables stopped".to_owned()))?
     })?;
     let mut built = tables.built.clone();
-    let (rows, numbers) = tables.finish()?;
-    listing::write(&site, &pages, &rows, &built.problems)?;
-    site.write("charts.html", pages.render("charts.html", &chart::page(&rows))?.as_bytes())?;
+    let (rows, causes, numbers) = tables.finish()?;
+    listing::write(&site, &pages, (&rows, &causes), &built.problems)?;
+    site.write("charts.html", pages.render("charts.html", &chart::page(&rows, &causes))?.as_bytes())?;
     describe(&site, &pages, numbers)?;
     built.told = match (told, old.damaged) {
         (told, 0) => told,
@@ -228,6 +235,12 @@ impl Work<'_> {
         }
         match &found.problem {
             Some(problem) => Ok(Done::unread(found, found.folder(), problem.clone())),
+            None if self.is_broken(found) => {
+                let problem =
+                    "the bag is not what was packed, or cannot be checked; `underlid verify` says where";
+                Ok(Done::unread(found, found.folder(), problem.to_owned()))
+            }
+            None if found.published => self.published(found),
             None => self.judge(found),
         }
     }
@@ -235,7 +248,7 @@ impl Work<'_> {
     /// What the cache holds of an inspection, where nothing has changed since.
     fn again(&self, found: &FoundFolder, line: String) -> Option<Done> {
         let mut kept: CachedPack = serde_json::from_str(cache::json(&line)).ok()?;
-        let folder = self.root.join(&found.relative);
+        let folder = found.folder_in(self.root);
         let stamps = kept.stamps.clone();
         let same = found.problem.is_none()
             && self.site.stamp(&format!("{PAGES}/{}", found.page())) == Some(kept.page)
@@ -259,9 +272,40 @@ impl Work<'_> {
         page::report_link(self.root, folder, &page::pages_folder(self.site.folder()))
     }
 
+    /// True for a bag whose files are not those that were packed.
+    fn is_broken(&self, found: &FoundFolder) -> bool {
+        let checked = || bag::check(&self.root.join(&found.relative), &silent);
+        found.bag && !checked().is_ok_and(|report| report.is_valid())
+    }
+
+    /// The page and the rows of what was published without its record. They are as good as who published them: nothing
+    /// is judged, and nothing is kept of them, because reading them again costs next to nothing.
+    fn published(&self, found: &FoundFolder) -> Result<Done, CollectionError> {
+        let folder = found.folder_in(self.root);
+        let unread = |problem: String| Ok(Done::unread(found, found.folder(), problem));
+        let text = match open::text(&folder.join(FOLDER).join(PUBLISHED)) {
+            Ok(text) => text,
+            Err(refused) => return unread(refused.without_path()),
+        };
+        let not_ours =
+            format!("{FOLDER}/{PUBLISHED} is not of the form that this version reads; ask for a new bag");
+        let Some(mut read) = Published::read(&text) else { return unread(not_ours) };
+        let row = &mut read.entry.row;
+        (row.folder, row.page, row.from_write_up) = (found.folder(), Some(found.page()), Some(true));
+        match Standing::of(&folder, found.bag, &self.options.keys) {
+            Ok(standing) => standing.tell(row),
+            Err(problem) => return unread(problem),
+        }
+        let Ok(html) = self.pages.render("pack.html", &read.page(self.report(&folder))) else {
+            return unread(not_ours);
+        };
+        self.site.write(&format!("{PAGES}/{}", found.page()), html.as_bytes())?;
+        Ok(Done::new(&found.key, read.entry, None, false))
+    }
+
     /// Judges an inspection and writes its page.
     fn judge(&self, found: &FoundFolder) -> Result<Done, CollectionError> {
-        let folder = self.root.join(&found.relative);
+        let folder = found.folder_in(self.root);
         let stamps = match self.look(&folder) {
             Ok(stamps) => stamps,
             Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
@@ -269,6 +313,10 @@ impl Work<'_> {
         let inspection = match Inspection::open_to_publish(&folder, &self.options.house, &OWN_WORDS) {
             Ok(inspection) => inspection,
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
+        };
+        let standing = match Standing::of(&folder, found.bag, &self.options.keys) {
+            Ok(standing) => standing,
+            Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
         };
         // The name of the folder may be what the record withholds: then neither page nor link may have it.
         let shown = inspection.withheld.apply(&found.folder());
@@ -278,12 +326,11 @@ impl Work<'_> {
         let view = View::of(&inspection);
         let mut entry = PackEntry::of(&inspection, &view);
         entry.row.folder.clone_from(&shown);
+        standing.tell(&mut entry.row);
         entry.row.page = Some(page.clone());
         let linked = report.is_some();
         let name = format!("{PAGES}/{page}");
-        let html = self
-            .pages
-            .render("pack.html", &page::pack(&inspection, &view, &entry.row, &stamps.record, report))?;
+        let html = self.pages.render("pack.html", &PackPage::of(&inspection, &view, &entry.row, report))?;
         let mut done = Done::new(&found.key, entry, None, true);
         let outputs = [
             (name.as_str(), &html),
@@ -313,8 +360,9 @@ impl Work<'_> {
         let record = record::read(RECORD, &text).map_err(|problems| in_words(&problems.into(), &text))?;
         let logs = record.test.iter().flat_map(|test| test.all_logs());
         let photos = record.photo.iter().filter_map(|photo| photo.file.text());
-        Stamps::take(folder, logs.chain(photos).map(str::to_owned).collect())
-            .map_err(|error| error.to_string())
+        let named: BTreeSet<String> =
+            logs.chain(photos).map(str::to_owned).chain(seal::files(folder)).collect();
+        Stamps::take(folder, named.into_iter().collect()).map_err(|error| error.to_string())
     }
 }
 
@@ -390,12 +438,16 @@ impl<R> Sinks<R> {
     }
 }
 
+/// A cause by its words, which books of different houses may share.
+type Causes = BTreeMap<String, CommonCause>;
+
 struct Tables {
     packs: Sinks<PackRow>,
     findings: Sinks<FindingRow>,
     elements: Sinks<ElementRow>,
     cache: SitePart,
     rows: Vec<PackRow>,
+    causes: Causes,
     built: Built,
 }
 
@@ -409,6 +461,7 @@ impl Tables {
             elements: Sinks::begin(site, &ELEMENTS)?,
             cache,
             rows: Vec::new(),
+            causes: Causes::new(),
             built: Built::default(),
         })
     }
@@ -431,14 +484,28 @@ impl Tables {
             Some(problem) => built.problems.push((row.folder, problem.clone())),
             None => {
                 built.read += 1;
+                let graded = findings.iter().filter(|finding| finding.grade != Grade::Custom);
+                let mut said: BTreeMap<&str, Grade> = BTreeMap::new();
+                for (words, grade) in
+                    graded.filter_map(|finding| Some((finding.said.as_deref()?, finding.grade)))
+                {
+                    said.entry(words).and_modify(|known| *known = grade.min(*known)).or_insert(grade);
+                }
+                for (words, grade) in said {
+                    let cause = self.causes.entry(words.to_owned()).or_default();
+                    cause.said = words.to_owned();
+                    cause.packs += 1;
+                    cause.grave |= grade.is_grave();
+                }
                 self.rows.push(row);
             }
         }
         Ok(())
     }
 
-    /// Ends the files; gives the rows in the order of the table of packs, and how many rows each table has.
-    fn finish(mut self) -> Result<(Vec<PackRow>, [usize; 3]), CollectionError> {
+    /// Ends the files; gives the rows in the order of the table of packs, the causes with the number of packs that have
+    /// each, and how many rows each table has.
+    fn finish(mut self) -> Result<(Vec<PackRow>, Vec<CommonCause>, [usize; 3]), CollectionError> {
         let numbers = [self.packs.finish()?, self.findings.finish()?, self.elements.finish()?];
         self.cache.finish()?;
         let order = |row: &PackRow| {
@@ -447,6 +514,8 @@ impl Tables {
             (names, row.date.is_none(), row.date)
         };
         self.rows.sort_by_cached_key(order);
-        Ok((self.rows, numbers))
+        let mut causes: Vec<CommonCause> = self.causes.into_values().collect();
+        causes.sort_by(|a, b| b.packs.cmp(&a.packs).then_with(|| a.said.cmp(&b.said)));
+        Ok((self.rows, causes, numbers))
     }
 }

@@ -18,6 +18,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::find::FoundFolder;
+use super::page::Pages;
 use super::row::PackEntry;
 use super::site::SitePart;
 use super::stamp::Stamps;
@@ -170,7 +171,7 @@ fn checked(found: &FoundFolder, json: &str) -> Option<String> {
 ///
 /// # Errors
 /// When a file of house rules cannot be read.
-pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, CollectionError> {
+pub fn head(options: &Options, root: &Path, site: &Path, pages: &Pages) -> Result<String, CollectionError> {
     let mut house = String::new();
     for file in &book(None, &options.house)?.files {
         let _ = write!(house, "{} ", file.sha256.as_deref().unwrap_or_default());
@@ -183,9 +184,10 @@ pub fn head(options: &Options, root: &Path, site: &Path) -> Result<String, Colle
         // Two builds of one version may judge differently while the program is being worked on.
         "build": build(),
         "book": Sha256Digest::of(BUILT_IN.map(|(_, text)| text).concat().as_bytes()).to_string(),
-        "templates": Sha256Digest::of(super::page::templates_text().as_bytes()).to_string(),
+        "templates": Sha256Digest::of((super::page::templates_text() + &pages.own).as_bytes()).to_string(),
         "house": house.trim_end(),
         "title": options.title,
+        "keys": options.keys.iter().map(|(name, key)| format!("{name} {key:?}")).collect::<Vec<_>>(),
         "place": Sha256Digest::of(place.as_bytes()).to_string(),
     });
     Ok(head.to_string())

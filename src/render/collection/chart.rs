@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::page::shown;
+use super::row::CommonCause;
 use super::tables::PackRow;
 use crate::render::draw::counted::{Bin, Histogram, Points};
 use crate::render::draw::rows::{Group, Row, RowChart};
@@ -73,8 +74,9 @@ fn one_by_one(
 }
 
 /// Makes the charts.
-pub(super) fn page(rows: &[PackRow]) -> Charts {
+pub(super) fn page(rows: &[PackRow], causes: &[CommonCause]) -> Charts {
     let mut charts = vec![
+        short(causes),
         spread(
             rows,
             &Subject {
@@ -371,6 +373,29 @@ fn prices(rows: &[PackRow]) -> Vec<Chart> {
         .collect()
 }
 
+/// What falls short in most packs.
+fn short(causes: &[CommonCause]) -> Chart {
+    let (id, title) = ("causes", "What falls short");
+    let words = match causes.len() {
+        0 => "Nothing falls short.".to_owned(),
+        all if all > ONE_BY_ONE => format!("The {ONE_BY_ONE} causes of most packs; the table has all {all}."),
+        _ => String::new(),
+    };
+    let bars = causes.iter().take(ONE_BY_ONE).map(|cause| {
+        let words = crate::units::words::count(cause.packs, "pack", "packs");
+        (clipped(&cause.said, LONGEST_LABEL), cause.packs as f64, words, "falls-short")
+    });
+    Chart {
+        id: id.to_owned(),
+        title: title.to_owned(),
+        about: "Packs in which a cause falls short. One defect is one cause, however many rules speak of it; customs of the trade are opinion and are not counted.".to_owned(),
+        svg: (!causes.is_empty()).then(|| one_by_one(bars, Named { id, title, words: &words }, PACKS)),
+        words,
+        heads: ["cause", "packs"].map(str::to_owned).into(),
+        rows: causes.iter().map(|cause| vec![cause.said.clone(), cause.packs.to_string()]).collect(),
+    }
+}
+
 fn fuses(rows: &[PackRow]) -> Chart {
     let mut kinds: BTreeMap<&str, usize> = BTreeMap::new();
     for row in rows {
@@ -450,9 +475,9 @@ mod tests {
 
     #[test]
     fn charts_of_nothing_say_so() {
-        let charts = page(&[]).charts;
+        let charts = page(&[], &[]).charts;
         assert!(charts.iter().all(|chart| chart.svg.is_none() && !chart.words.is_empty()));
-        let charts = page(&[PackRow::default()]).charts;
+        let charts = page(&[PackRow::default()], &[]).charts;
         assert!(charts.iter().filter(|chart| chart.id != "fuses").all(|chart| chart.svg.is_none()));
     }
 

@@ -1,9 +1,8 @@
 //! The tables as CSV (RFC 4180, lines end with LF) and as JSON Lines.
 //!
-//! Text stands in the CSV exactly as in the record. A spreadsheet may take a cell that begins with `=`, `+`, `-`, `@`
-//! or a tab for a formula; a mark put before it would spare the spreadsheet and spoil the data for every other
-//! program. The page of fields says so beside the files, and [`Lines::like_formulas`] counts such cells, so that the
-//! command can tell.
+//! A spreadsheet may take a cell that begins with `=`, `+`, `-`, `@` or a tab for a formula: in the CSV such a text has an
+//! apostrophe before it, in JSON and Parquet it stands as recorded. The page of fields says so beside the files, and
+//! [`Lines::like_formulas`] counts such cells, so that the command can tell.
 
 use std::fmt::Write;
 

@@ -1,6 +1,7 @@
 //! Finding inspections below a root.
 //!
-//! An inspection is a folder with an `inspection.toml`. Links are not followed, hidden folders are skipped, the depth
+//! An inspection is a folder with an `inspection.toml`; a published one has `report/pack.json` alone. Either may be the
+//! payload of a bag (RFC 8493), which then gives it its name. Links are not followed, hidden folders are skipped, the depth
 //! is bounded, and an inspection's own photos, logs and write-up are not searched. What cannot be looked into is
 //! listed with its problem: nothing is dropped silently.
 //!
@@ -17,8 +18,11 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 use walkdir::WalkDir;
 
+use super::PUBLISHED;
+use crate::evidence::bag::{BAG_DECLARATION, PAYLOAD};
 use crate::evidence::hash::Sha256Digest;
 use crate::judge::inspection::RECORD;
+use crate::render::write_up::FOLDER;
 
 /// Deepest folder that is looked into, counted from the root.
 pub const DEEPEST: usize = 16;
@@ -30,8 +34,12 @@ const LONGEST_NAME: usize = 40;
 /// An inspection folder, or a place below the root that cannot be looked into.
 #[derive(Debug, Clone)]
 pub struct FoundFolder {
-    /// Path below the root.
+    /// Path below the root, of the bag where it is one.
     pub relative: PathBuf,
+    /// True for the payload of a bag.
+    pub bag: bool,
+    /// True where there is no record but what a write-up carries.
+    pub published: bool,
     /// Key in the tables: from the path below the root.
     pub key: String,
     /// What is wrong with it, where it is not an inspection that can be opened.
@@ -40,7 +48,26 @@ pub struct FoundFolder {
 
 impl FoundFolder {
     fn new(relative: &Path, problem: Option<String>) -> Self {
-        Self { key: key(relative), relative: relative.to_owned(), problem }
+        Self { key: key(relative), relative: relative.to_owned(), bag: false, published: false, problem }
+    }
+
+    /// What was found below a folder, which may be the payload of a bag.
+    fn inside(root: &Path, folder: &Path, published: bool, problem: Option<String>) -> Self {
+        let around = folder.parent().filter(|around| {
+            folder.file_name() == Some(OsStr::new(PAYLOAD))
+                && around.starts_with(root)
+                && around.join(BAG_DECLARATION).is_file()
+                && !around.join(RECORD).exists()
+        });
+        let named = around.unwrap_or(folder);
+        let relative = named.strip_prefix(root).unwrap_or(named);
+        Self { bag: around.is_some(), published, ..Self::new(relative, problem) }
+    }
+
+    /// The folder of the inspection below the root.
+    pub fn folder_in(&self, root: &Path) -> PathBuf {
+        let folder = root.join(&self.relative);
+        if self.bag { folder.join(PAYLOAD) } else { folder }
     }
 
     /// The path below the root as text, bytes that are not UTF-8 as `\xNN`.
@@ -128,7 +155,6 @@ pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
         match entry {
             Ok(entry) if entry.file_name() == RECORD && entry.depth() > 0 => {
                 let folder = entry.path().parent().unwrap_or(root);
-                let relative = folder.strip_prefix(root).unwrap_or(folder);
                 let problem = if entry.file_type().is_file() {
                     None
                 } else if entry.file_type().is_symlink() {
@@ -136,7 +162,14 @@ pub fn find(root: &Path, without: &Path) -> Vec<FoundFolder> {
                 } else {
                     Some(format!("{RECORD} is not a file"))
                 };
-                found.push(FoundFolder::new(relative, problem));
+                found.push(FoundFolder::inside(root, folder, false, problem));
+            }
+            Ok(entry) if entry.file_name() == PUBLISHED && entry.file_type().is_file() => {
+                // Beside a record it is not searched: what a write-up says is told again from the record.
+                let inside =
+                    entry.path().parent().filter(|inside| inside.file_name() == Some(OsStr::new(FOLDER)));
+                let folder = inside.and_then(Path::parent).filter(|folder| folder.starts_with(root));
+                found.extend(folder.map(|folder| FoundFolder::inside(root, folder, true, None)));
             }
             Ok(entry) if entry.file_type().is_dir() && entry.depth() == DEEPEST => {
                 let relative = entry.path().strip_prefix(root).unwrap_or(entry.path());

@@ -12,12 +12,16 @@ use sha2::{Digest, Sha256};
 use super::CollectionError;
 use super::export::json_text;
 use super::page::{Pages, SCRIPT};
+use super::row::CommonCause;
 use super::site::{PACKS, ROWS, Site};
 use super::tables::PackRow;
+use crate::judge::rules::Outcome;
 use crate::render::markup::escape;
-use crate::units::significant;
 use crate::units::terminal::plain;
+use crate::units::{rounded_to, significant};
 
+/// Causes that the first page names.
+const MAIN_CAUSES: usize = 3;
 /// Rows of a plain page.
 const ROWS_OF_A_PAGE: usize = 100;
 
@@ -28,8 +32,8 @@ enum Shown {
     Number(f64),
     /// A whole number of findings: zero is shown.
     Count(u32),
-    /// A number that is shown with a sign before it.
-    AtMost(f64),
+    /// A number that was worked out, and how it is shown.
+    Worked(f64, String),
 }
 
 struct Head {
@@ -55,44 +59,58 @@ fn amount(number: Option<f64>) -> Shown {
     number.filter(|n| n.is_finite()).map_or(Shown::None, Shown::Number)
 }
 
+/// A number that was worked out, to the digits that its uncertainty leaves it.
+fn measured(number: Option<f64>, uncertainty: f64, at_most: bool) -> Shown {
+    let Some(number) = number.filter(|n| n.is_finite()) else { return Shown::None };
+    let digits = if uncertainty > 0.0 { rounded_to(number, uncertainty) } else { significant(number, 3) };
+    let digits = digits.replace('-', "−");
+    Shown::Worked(number, if at_most { format!("≤ {digits}") } else { digits })
+}
+
+/// What the rules say, with its shape.
+fn outcome(said: &Option<String>) -> Shown {
+    let known = [Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets];
+    let said = known.into_iter().find(|outcome| Some(outcome.words()) == said.as_deref());
+    said.map_or(Shown::None, |outcome| Shown::Text(format!("{} {}", outcome.shape(), outcome.words())))
+}
+
 fn counted(number: Option<u32>) -> Shown {
     number.map_or(Shown::None, Shown::Count)
 }
 
 /// The columns shown. The first is the pack's name, and the link to its page.
-const HEADS: [Head; 18] = [
+const HEADS: [Head; 15] = [
     text("Model", |p| {
         let name = p.model.as_deref().or(p.title.as_deref()).unwrap_or(&p.folder);
         Shown::Text(plain(name))
     }),
     text("Revision", |p| words(&p.revision)),
     text("Maker", |p| words(&p.maker)),
-    text("Chemistry", |p| words(&p.chemistry)),
-    text("Series × parallel", |p| match (p.series, p.parallel) {
-        (None, None) => Shown::None,
-        (series, parallel) => {
-            let word = |n: Option<u32>| n.map_or_else(|| "?".to_owned(), |n| n.to_string());
-            Shown::Text(format!("{} × {}", word(series), word(parallel)))
-        }
-    }),
     number("Rated current, A", |p| amount(p.rated_current_a)),
-    text("Weakest element known", |p| words(&p.weakest_element)),
-    number("Its margin, %", |p| match p.margin_percent {
-        Some(margin) if margin.is_finite() && p.margin_is_upper_bound == Some(true) => Shown::AtMost(margin),
-        margin => amount(margin),
-    }),
-    number("Claimed capacity, Ah", |p| amount(p.claimed_capacity_ah)),
-    number("Measured of it, %", |p| amount(p.measured_share_percent)),
+    text("Does it hold?", |p| outcome(&p.holds)),
+    text("What falls short first", |p| words(&p.gravest)),
     number("▼ Critical", |p| counted(p.critical)),
     number("▼ Major", |p| counted(p.major)),
-    number("▼ Minor", |p| counted(p.minor)),
     number("◇ Not decided", |p| counted(p.not_decided)),
-    number("Claimed energy over mass, Wh/kg", |p| amount(p.claimed_wh_per_kg)),
+    text("Is there protection?", |p| outcome(&p.protection)),
+    text("Fuse", |p| words(&p.fuse_kind)),
+    number("Margin of the weakest part, %", |p| {
+        let digits = p.weakest_permissible_current_expanded_a.zip(p.rated_current_a);
+        let digits = digits.map_or(0.0, |(expanded, rated)| 100.0 * expanded / rated);
+        measured(p.margin_percent, digits, p.margin_is_upper_bound == Some(true))
+    }),
+    number("Measured of the claimed capacity, %", |p| {
+        let digits = p.measured_capacity_expanded_ah.zip(p.claimed_capacity_ah);
+        measured(
+            p.measured_share_percent,
+            digits.map_or(0.0, |(expanded, claim)| 100.0 * expanded / claim),
+            false,
+        )
+    }),
     text("Price per claimed Wh", |p| match (p.price_per_claimed_wh, p.price_currency.as_deref()) {
         (Some(price), Some(currency)) => Shown::Text(format!("{currency} {}", significant(price, 3))),
         _ => Shown::None,
     }),
-    text("Fuse", |p| words(&p.fuse_kind)),
     text("Inspected", |p| words(&p.date.map(|day| day.to_string()))),
 ];
 
@@ -112,7 +130,7 @@ impl Shown {
             Self::Text(text) => text.clone(),
             Self::Number(number) => digits(*number),
             Self::Count(count) => count.to_string(),
-            Self::AtMost(number) => format!("≤ {}", digits(*number)),
+            Self::Worked(_, words) => words.clone(),
         }
     }
 
@@ -123,11 +141,11 @@ impl Shown {
             Self::Text(text) => json_text(out, text),
             Self::Number(number) => out.push_str(&significant(*number, 4)),
             Self::Count(count) => out.push_str(&count.to_string()),
-            Self::AtMost(number) => {
+            Self::Worked(number, words) => {
                 out.push('[');
                 out.push_str(&significant(*number, 4));
                 out.push(',');
-                json_text(out, &self.words());
+                json_text(out, words);
                 out.push(']');
             }
         }
@@ -222,14 +240,18 @@ fn pager(page: usize, pages: usize, label: &str) -> String {
 }
 
 #[derive(Serialize)]
-struct Index {
+struct Index<'a> {
     read: usize,
-    critical: usize,
-    major: usize,
-    open: usize,
     not_read: usize,
-    invented: bool,
+    invented: usize,
+    from_write_ups: usize,
     with_rules: usize,
+    /// Packs whose claim falls short, is not decided, holds; and the same of their protection.
+    holds: [usize; 3],
+    protection: [usize; 3],
+    /// What is critical or major and falls short in most packs.
+    causes: Vec<&'a CommonCause>,
+    more_causes: usize,
     words: String,
     table: String,
     pager: String,
@@ -257,11 +279,16 @@ struct ProblemsPage<'a> {
 pub(super) fn write(
     site: &Site,
     pages: &Pages,
-    rows: &[PackRow],
+    (rows, causes): (&[PackRow], &[CommonCause]),
     problems: &[(String, String)],
 ) -> Result<(), CollectionError> {
     let number = page_count(rows.len());
-    let with = |count: fn(&PackRow) -> Option<u32>| rows.iter().filter(|row| count(row) > Some(0)).count();
+    let with = |of: fn(&PackRow) -> bool| rows.iter().filter(|row| of(row)).count();
+    let outcomes = |of: fn(&PackRow) -> Option<&str>| {
+        [Outcome::FallsShort, Outcome::NotDecided, Outcome::Meets]
+            .map(|outcome| rows.iter().filter(|row| of(row) == Some(outcome.words())).count())
+    };
+    let main: Vec<&CommonCause> = causes.iter().filter(|cause| cause.grave).take(MAIN_CAUSES).collect();
     let first = rows.get(..ROWS_OF_A_PAGE.min(rows.len())).unwrap_or(rows);
     let words = match number {
         0 | 1 => crate::units::words::count(rows.len(), "pack", "packs"),
@@ -270,12 +297,14 @@ pub(super) fn write(
     let hash = base64::engine::general_purpose::STANDARD.encode(Sha256::digest(SCRIPT.as_bytes()));
     let index = Index {
         read: rows.len(),
-        critical: with(|row| row.critical),
-        major: with(|row| row.major),
-        open: with(|row| row.grave_not_decided),
         not_read: problems.len(),
-        invented: rows.iter().any(|row| row.invented == Some(true)),
-        with_rules: rows.iter().filter(|row| row.rules.is_some()).count(),
+        invented: with(|row| row.invented == Some(true)),
+        from_write_ups: with(|row| row.from_write_up == Some(true)),
+        with_rules: with(|row| row.rules.is_some()),
+        holds: outcomes(|row| row.holds.as_deref()),
+        protection: outcomes(|row| row.protection.as_deref()),
+        more_causes: causes.len() - main.len(),
+        causes: main,
         words,
         table: table(first, ""),
         pager: pager(1, number, "Pages of the table"),

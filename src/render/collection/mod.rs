@@ -18,6 +18,7 @@ mod page;
 #[cfg(feature = "parquet")]
 mod parquet;
 pub(crate) mod row;
+mod seal;
 mod site;
 mod stamp;
 pub mod tables;
@@ -28,8 +29,13 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 pub use build::{Built, build};
+pub(crate) use page::published;
 
+use crate::evidence::signature::VerifyingKey;
 use crate::judge::inspection::{House, OpenError};
+
+/// What a write-up carries for collections, beside its pages.
+pub(crate) const PUBLISHED: &str = "pack.json";
 
 /// What to build, and how.
 #[derive(Debug, Clone)]
@@ -42,8 +48,39 @@ pub struct Options {
     pub house: House,
     /// Title of the site.
     pub title: String,
+    /// A folder with the user's own look: `own.html`, `own.css`, `style.css`.
+    pub templates: Option<PathBuf>,
     /// True to judge everything anew.
     pub fresh: bool,
+    /// The share to build; everything without one.
+    pub part: Option<CollectionShare>,
+    /// Keys that are trusted, each with the name of its file.
+    pub keys: Vec<(String, VerifyingKey)>,
+}
+
+/// A share of a collection. Which inspections it holds follows from their keys, and so from their paths below the root
+/// alone: on every machine that has the same root the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CollectionShare {
+    share: u32,
+    of: u32,
+}
+
+impl CollectionShare {
+    /// CollectionShare `share` of `of`, counted from 1; none where there is no such share.
+    pub const fn new(share: u32, of: u32) -> Option<Self> {
+        if share >= 1 && share <= of && of <= 1_000_000 { Some(Self { share, of }) } else { None }
+    }
+
+    /// Its folder, as engines that know partitions by folder names (after Apache Hive) read it.
+    pub fn folder(self) -> String {
+        format!("part={}-of-{}", self.share, self.of)
+    }
+
+    fn holds(self, key: &str) -> bool {
+        let number = key.get(..8).and_then(|digits| u32::from_str_radix(digits, 16).ok()).unwrap_or(0);
+        number % self.of == self.share - 1
+    }
 }
 
 /// Why a collection cannot be built.
@@ -68,7 +105,7 @@ pub enum CollectionError {
         path = crate::units::terminal::shown(.0)
     )]
     InsideInspection(PathBuf),
-    #[error("{path}: no inspection.toml below it", path = crate::units::terminal::shown(.0))]
+    #[error("{path}: neither an inspection.toml nor a published write-up lies below it", path = crate::units::terminal::shown(.0))]
     Nothing(PathBuf),
     #[error(transparent)]
     House(#[from] OpenError),

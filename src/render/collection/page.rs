@@ -1,20 +1,33 @@
-//! The page of one pack, in brief: what carries the current, what falls short, what is not decided. The write-up has
-//! the working; the page links to it where it lies below the root.
+//! The page of one pack, in the language and the drawing of the write-up: its first questions answered, the current path,
+//! what falls short by cause, claims, tests. The write-up has the working; the page links to it where both lie below the
+//! root.
+//!
+//! What a page says also goes with a write-up, as `report/pack.json`: a bag that is published without its record is
+//! enough for a page and for the rows of the tables. Nothing in it is trusted: texts are escaped, the path is drawn anew
+//! from its numbers, and the page says that the record was not read.
 
+use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 
-use serde::Serialize;
-use tera::{Context, Tera};
+use serde::{Deserialize, Serialize};
+use tera::Context;
 
-use super::CollectionError;
+use super::row::PackEntry;
 use super::tables::PackRow;
+use super::{CollectionError, PUBLISHED};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Finding, Outcome, RuleFile};
-use crate::render::write_up::{ElementView, FOLDER, View, template_words};
-use crate::units::significant;
+use crate::judge::rules::{Finding, Outcome};
+use crate::render::draw::rows::Group;
+use crate::render::write_up::picture::{description, path_parts, picture_of};
+use crate::render::write_up::{
+    ANSWERS, AnswerView, CAUSES, CLAIMS, CauseView, ClaimView, ElementView, FOLDER, FindingCounts,
+    TestAnswer, View, Worth, WriteUpEngine, WriteUpError, engine, record_hash, template_texts,
+    template_words, test_answers,
+};
 use crate::units::words::CAUTION;
+use crate::units::{rounded_to, significant};
 
-const TEMPLATES: [(&str, &str); 7] = [
+const TEMPLATES: [(&str, &str); 12] = [
     ("head.html", include_str!("../../../templates/collection/head.html")),
     ("pack.html", include_str!("../../../templates/collection/pack.html")),
     ("index.html", include_str!("../../../templates/collection/index.html")),
@@ -22,34 +35,38 @@ const TEMPLATES: [(&str, &str); 7] = [
     ("charts.html", include_str!("../../../templates/collection/charts.html")),
     ("fields.html", include_str!("../../../templates/collection/fields.html")),
     ("problems.html", include_str!("../../../templates/collection/problems.html")),
+    ANSWERS,
+    CAUSES,
+    CLAIMS,
+    ("collection.css", include_str!("../../../templates/collection/collection.css")),
+    ("style.css", include_str!("../../../templates/style.css")),
 ];
-const STYLE: &str = concat!(
-    include_str!("../../../templates/style.css"),
-    include_str!("../../../templates/collection/collection.css")
-);
+/// What a user may bring instead of or besides: the rest of a site depends on its programs.
+const OWN: [(&str, &str); 3] =
+    [("own.html", ""), ("own.css", ""), ("style.css", include_str!("../../../templates/style.css"))];
 
 /// The program of the first page.
 pub(super) const SCRIPT: &str = include_str!("../../../templates/collection/table.js");
 
 /// Figures of a bench test that are shown in brief; the write-up has them all.
 const FIGURES: usize = 8;
+/// Version of what is published of a pack.
+const FORMAT: u32 = 1;
 
-/// Everything that the pages are made from, for the cache to depend on.
+/// Everything that the pages are made from, whatever the user brings.
 pub(super) fn templates_text() -> String {
-    let mut text = STYLE.to_owned();
-    for (name, template) in TEMPLATES {
-        text.push_str(name);
-        text.push_str(template);
-    }
-    text.push_str(SCRIPT);
-    text
+    let texts = TEMPLATES.iter().flat_map(|(name, template)| [*name, *template]);
+    texts.chain([SCRIPT]).collect()
 }
 
 /// The templates of the site.
 pub(super) struct Pages {
-    tera: Tera,
+    tera: WriteUpEngine,
+    style: String,
     /// Title of the site.
     pub title: String,
+    /// What the user brings, for the cache to depend on.
+    pub own: String,
 }
 
 /// What every page gets besides its own.
@@ -57,23 +74,35 @@ pub(super) struct Pages {
 struct Common<'a, T: Serialize> {
     site: &'a str,
     program: &'static str,
-    style: &'static str,
+    style: &'a str,
     caution: &'static str,
     page: &'a T,
 }
 
 impl Pages {
-    pub fn new(title: &str) -> Result<Self, CollectionError> {
-        let mut tera = Tera::new();
-        tera.add_raw_templates(TEMPLATES.to_vec()).map_err(inner)?;
-        Ok(Self { tera, title: title.to_owned() })
+    /// The pages of a site with this title and the user's own look.
+    ///
+    /// # Errors
+    /// When a file of the user's cannot be read or is no template.
+    pub fn new(title: &str, folder: Option<&Path>) -> Result<Self, CollectionError> {
+        let own = template_texts(&OWN, folder)?;
+        let text = |name| own.iter().find(|(known, _)| *known == name).map_or("", |(_, text)| text.as_str());
+        let built_in = TEMPLATES.iter().map(|(name, text)| (*name, (*text).to_owned()));
+        let pages = built_in.clone().filter(|(name, _)| name.ends_with(".html"));
+        let layout = built_in.filter(|(name, _)| *name == "collection.css").map(|(_, text)| text);
+        let style =
+            [text("style.css").to_owned()].into_iter().chain(layout).collect::<String>() + text("own.css");
+        let pages = pages.chain([("own.html", text("own.html").to_owned())]).collect();
+        let tera = engine(pages, folder).map_err(inner)?;
+        let own = own.into_iter().map(|(_, text)| text).collect();
+        Ok(Self { tera, style, title: title.to_owned(), own })
     }
 
     pub fn render<T: Serialize>(&self, template: &str, page: &T) -> Result<String, CollectionError> {
         let common = Common {
             site: &self.title,
             program: env!("CARGO_PKG_VERSION"),
-            style: STYLE,
+            style: &self.style,
             caution: CAUTION,
             page,
         };
@@ -86,110 +115,163 @@ fn inner(error: tera::Error) -> CollectionError {
     CollectionError::Inner(format!("template: {}", template_words(&error)))
 }
 
-/// The page of a pack.
+/// What is said of a pack, as its page shows it.
 #[derive(Serialize)]
-pub(super) struct PackPage<'a> {
+pub(super) struct Said<'a> {
     title: &'a str,
     invented: bool,
+    program: &'static str,
     verdict: String,
-    view: Figures<'a>,
-    facts: Vec<(&'static str, String)>,
+    rules: Vec<&'a str>,
+    answers: &'a [AnswerView],
+    causes: &'a [CauseView],
+    opinions: Vec<&'a str>,
+    counts: FindingCounts,
+    called: BTreeMap<&'a str, &'a str>,
     elements: Vec<Element<'a>>,
     complete: bool,
-    short: Vec<Short<'a>>,
-    open: Vec<Short<'a>>,
-    customs: Vec<Short<'a>>,
+    claims: &'a [ClaimView],
+    open: Vec<Open<'a>>,
     met: Vec<&'a str>,
-    met_number: usize,
     changes: Vec<(&'a str, &'a str)>,
-    rule_files: &'a [RuleFile],
     tests: Vec<Test<'a>>,
-    folder: &'a str,
-    record: &'a str,
-    report: Option<String>,
-}
-
-#[derive(Serialize)]
-struct Figures<'a> {
-    rated: &'a str,
-    weakest: Option<&'a str>,
-    permissible_current: &'a str,
-    margin: Option<&'a str>,
-    fault_current: &'a str,
-    counts: crate::render::write_up::FindingCounts,
+    facts: Vec<(&'static str, String)>,
+    record: String,
 }
 
 #[derive(Serialize)]
 struct Element<'a> {
-    label: &'a str,
-    name: &'a str,
+    called: &'a str,
     weakest: bool,
-    responds_to: Option<&'a str>,
-    permissible_current: &'a str,
-    margin: &'a str,
+    carries: &'a str,
     resistance: &'a str,
     heat: &'a str,
 }
 
 #[derive(Serialize)]
-struct Short<'a> {
-    class: &'static str,
-    shape: &'static str,
+struct Open<'a> {
     grade: &'static str,
     statement: &'a str,
     subject: &'a str,
-    numbers: Option<String>,
-    decision: Option<&'a str>,
     missing: Vec<&'a str>,
-    rule: &'a str,
-    on_claims: bool,
+    decision: &'a str,
 }
 
 #[derive(Serialize)]
 struct Test<'a> {
     name: String,
+    answer: Option<TestAnswer>,
     figures: Vec<(&'a str, String)>,
     problem: Option<&'a str>,
 }
 
-/// Makes the page of an inspection.
-pub(super) fn pack<'a>(
-    inspection: &'a Inspection,
-    view: &'a View,
-    row: &'a PackRow,
-    record: &'a str,
+/// The page of a pack: what is said of it, and what is known of where it came from.
+#[derive(Serialize)]
+pub(super) struct PackPage<'a, T: Serialize> {
+    pack: T,
+    picture: Option<String>,
+    folder: &'a str,
     report: Option<String>,
-) -> PackPage<'a> {
+    from_write_up: bool,
+    /// Photos stay with the write-up.
+    crops: BTreeMap<&'a str, ()>,
+}
+
+impl<'a, T: Serialize> PackPage<'a, T> {
+    fn new(pack: T, (parts, words): (Vec<Group>, &str), row: &'a PackRow, report: Option<String>) -> Self {
+        Self {
+            pack,
+            picture: picture_of(parts, words),
+            folder: &row.folder,
+            report,
+            from_write_up: row.from_write_up == Some(true),
+            crops: BTreeMap::new(),
+        }
+    }
+}
+
+impl<'a> PackPage<'a, Said<'a>> {
+    /// The page of an inspection.
+    pub fn of(inspection: &'a Inspection, view: &'a View, row: &'a PackRow, report: Option<String>) -> Self {
+        let drawn = (path_parts(view, &BTreeMap::new()), description(view));
+        Self::new(said(inspection, view, row), (drawn.0, &drawn.1), row, report)
+    }
+}
+
+/// What is published of a pack for collections, as it is read.
+#[derive(Deserialize)]
+pub(super) struct Published {
+    format: u32,
+    /// Its rows.
+    pub entry: PackEntry,
+    path: Vec<Group>,
+    words: String,
+    pack: serde_json::Value,
+}
+
+impl Published {
+    /// Reads it; nothing where it is not of this version's form.
+    pub fn read(text: &str) -> Option<Self> {
+        serde_json::from_str(text).ok().filter(|published: &Self| published.format == FORMAT)
+    }
+
+    /// The page of it.
+    pub fn page(&self, report: Option<String>) -> PackPage<'_, &serde_json::Value> {
+        PackPage::new(&self.pack, (self.path.clone(), &self.words), &self.entry.row, report)
+    }
+}
+
+/// What a write-up carries for collections: the name of the file and its text.
+///
+/// # Errors
+/// [`WriteUpError::Template`] where it cannot be put into words.
+pub(crate) fn published(inspection: &Inspection, view: &View) -> Result<(String, String), WriteUpError> {
+    #[derive(Serialize)]
+    struct Written<'a> {
+        format: u32,
+        entry: PackEntry,
+        path: Vec<Group>,
+        words: String,
+        pack: Said<'a>,
+    }
+    let entry = PackEntry::of(inspection, view);
+    let written = Written {
+        format: FORMAT,
+        path: path_parts(view, &BTreeMap::new()),
+        words: description(view),
+        pack: said(inspection, view, &entry.row),
+        entry,
+    };
+    let text = serde_json::to_string(&written).map_err(|error| WriteUpError::Template(error.to_string()))?;
+    Ok((PUBLISHED.to_owned(), format!("{text}\n")))
+}
+
+fn said<'a>(inspection: &'a Inspection, view: &'a View, row: &PackRow) -> Said<'a> {
     let mut met: Vec<&str> = view.with_outcome(Outcome::Meets).map(|f| f.rule.as_str()).collect();
     met.sort_unstable();
     met.dedup();
-    PackPage {
+    let tests = inspection.bench_tests.iter().enumerate();
+    Said {
         title: &view.title,
         invented: view.invented,
+        program: view.program,
         verdict: view.verdict(),
-        view: Figures {
-            rated: view.rated_current.as_deref().unwrap_or("not recorded"),
-            weakest: view.path.weakest.as_deref(),
-            permissible_current: known(view.path.permissible_current.value.as_deref()),
-            margin: view.path.margin.as_deref(),
-            fault_current: known(view.path.short_circuit_current.value.as_deref()),
-            counts: view.counts,
-        },
-        facts: facts(row),
+        rules: view.rule_files.iter().map(|file| file.told.as_str()).collect(),
+        answers: &view.answers,
+        causes: &view.causes,
+        opinions: view.opinions.iter().map(|custom| custom.statement.as_str()).collect(),
+        counts: view.counts,
+        called: view.path.elements.iter().map(|e| (e.label.as_str(), e.called.as_str())).collect(),
         elements: view.path.elements.iter().map(element).collect(),
         complete: view.path.complete == Some(true),
-        short: view.causes.iter().map(|cause| short(&cause.head)).collect(),
-        open: view.with_outcome(Outcome::NotDecided).map(short).collect(),
-        customs: view.opinions.iter().map(|custom| short(&custom.head)).collect(),
+        claims: &view.claims,
+        open: view.with_outcome(Outcome::NotDecided).map(open).collect(),
         met,
-        met_number: view.counts.meets,
-        rule_files: &view.rule_files,
         changes: view.changes.iter().map(|c| (c.what.as_str(), c.reason.as_str())).collect(),
-        tests: inspection
-            .bench_tests
-            .iter()
-            .map(|result| Test {
-                name: result.name(),
+        tests: tests
+            .map(|(index, result)| Test {
+                name: result.called(),
+                answer: test_answers(view, index).into_iter().next(),
                 figures: result
                     .in_brief(FIGURES)
                     .map(|figure| (figure.name.as_str(), figure.shown()))
@@ -197,47 +279,31 @@ pub(super) fn pack<'a>(
                 problem: result.problem.as_deref(),
             })
             .collect(),
-        folder: &row.folder,
-        record,
-        report,
+        facts: facts(row),
+        record: record_hash(inspection),
     }
-}
-
-fn known(words: Option<&str>) -> &str {
-    words.unwrap_or("not known")
 }
 
 fn element(view: &ElementView) -> Element<'_> {
+    fn known(worth: &Worth) -> &str {
+        worth.value.as_deref().unwrap_or("not known")
+    }
     Element {
-        label: &view.label,
-        name: &view.name,
+        called: &view.called,
         weakest: view.weakest,
-        responds_to: view.responds_to.as_deref(),
-        permissible_current: known(view.permissible_current.value.as_deref()),
-        margin: known(view.margin.as_deref()),
-        resistance: known(view.resistance.value.as_deref()),
-        heat: known(view.heat.value.as_deref()),
+        carries: known(&view.permissible_current),
+        resistance: known(&view.resistance),
+        heat: known(&view.heat),
     }
 }
 
-fn short(finding: &Finding) -> Short<'_> {
-    let missing: Vec<&str> = finding.missing.iter().map(|missing| missing.what.as_str()).collect();
-    let shows_numbers = missing.is_empty() || finding.outcome == Outcome::FallsShort;
-    Short {
-        class: match finding.outcome {
-            Outcome::FallsShort => finding.grade.word(),
-            Outcome::NotDecided => "open",
-            Outcome::Meets => "meets",
-        },
-        shape: finding.outcome.shape(),
+fn open(finding: &Finding) -> Open<'_> {
+    Open {
         grade: finding.grade.word(),
-        statement: &finding.statement,
+        statement: &finding.title,
         subject: &finding.subject,
-        numbers: Some(finding.working.numbers.clone()).filter(|numbers| shows_numbers && !numbers.is_empty()),
-        decision: finding.working.decision.as_deref(),
-        missing,
-        rule: &finding.rule,
-        on_claims: finding.rests_on_claims,
+        missing: finding.missing.iter().map(|missing| missing.what.as_str()).collect(),
+        decision: finding.working.decision.as_deref().unwrap_or_default(),
     }
 }
 
@@ -251,9 +317,14 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
     let text = |text: &Option<String>| text.clone();
     let number = |number: Option<f64>, unit: &str| number.map(|number| shown(number, unit));
     let cells = row.series.zip(row.parallel).map(|(s, p)| format!("{s} in series, {p} in parallel"));
+    let expanded = row.measured_capacity_expanded_ah.unwrap_or_default();
     let measured = row.measured_capacity_ah.map(|ah| match row.measured_share_percent {
-        Some(share) => format!("{}, {} of the claim", shown(ah, "Ah"), shown(share, "%")),
-        None => shown(ah, "Ah"),
+        Some(share) => format!(
+            "{} Ah, {} % of the claim",
+            rounded_to(ah, expanded),
+            rounded_to(share, expanded * share / ah)
+        ),
+        None => format!("{} Ah", rounded_to(ah, expanded)),
     });
     let per_wh = |price: Option<f64>| {
         price
@@ -291,10 +362,11 @@ fn facts(row: &PackRow) -> Vec<(&'static str, String)> {
     .collect()
 }
 
-/// The address of an inspection's write-up as seen from a page, where there is one that lies below the root.
+/// The address of an inspection's write-up as seen from a page, where there is one and both lie below the root: from
+/// elsewhere the address would tell where the root lies on this machine, and lead nowhere once the site is published.
 pub(super) fn report_link(root: &Path, folder: &Path, pages: &Path) -> Option<String> {
     let real = folder.join(FOLDER).join("report.html").canonicalize().ok()?;
-    if !real.starts_with(root) || !real.is_file() {
+    if !real.starts_with(root) || !pages.starts_with(root) || !real.is_file() {
         return None;
     }
     Some(relative_address(&real, pages))

@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 use super::tables::{ElementRow, FindingRow, PackRow};
 use crate::judge::facts::{Answer, Missing};
 use crate::judge::inspection::Inspection;
-use crate::judge::rules::{Finding, Judgement};
-use crate::render::write_up::{ElementView, View, Worth};
+use crate::judge::rules::{Cause, Finding, Judgement};
+use crate::render::write_up::{AnswerView, ElementView, View, Worth};
 use crate::units::price::Price;
 
 const COULOMBS_PER_AMPERE_HOUR: f64 = 3600.0;
@@ -25,6 +25,17 @@ pub struct PackEntry {
     pub findings: Vec<FindingRow>,
     /// Its path elements.
     pub elements: Vec<ElementRow>,
+}
+
+/// A cause, and how many packs it falls short in.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct CommonCause {
+    /// What is said of a pack.
+    pub said: String,
+    /// The packs.
+    pub packs: usize,
+    /// Whether it is critical or major in one of them.
+    pub grave: bool,
 }
 
 impl PackEntry {
@@ -71,20 +82,21 @@ fn words(missing: &[Missing]) -> String {
 }
 
 fn finding_rows(judgement: &Judgement, rules: Option<&str>) -> Vec<FindingRow> {
-    let causes: BTreeMap<usize, &str> = judgement
+    let causes: BTreeMap<usize, &Cause> = judgement
         .causes
         .iter()
-        .flat_map(|cause| cause.findings.iter().map(|index| (*index, cause.id.as_str())))
+        .flat_map(|cause| cause.findings.iter().map(move |index| (*index, cause)))
         .collect();
     let rows = judgement.findings.iter().enumerate();
     rows.map(|(index, finding)| finding_row(finding, causes.get(&index).copied(), rules)).collect()
 }
 
-fn finding_row(finding: &Finding, cause: Option<&str>, rules: Option<&str>) -> FindingRow {
+fn finding_row(finding: &Finding, cause: Option<&Cause>, rules: Option<&str>) -> FindingRow {
     FindingRow {
         rules: rules.map(str::to_owned),
         rule: finding.rule.clone(),
-        cause: cause.map(str::to_owned),
+        cause: cause.map(|cause| cause.id.clone()),
+        said: cause.map(|cause| cause.statement.clone()),
         part: finding.part.clone(),
         subject: finding.subject.clone(),
         grade: finding.grade,
@@ -143,6 +155,7 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         problem: None,
         page: None,
         rules: some(&view.rules_told()),
+        from_write_up: Some(false),
         title: some(&view.title),
         maker: text(head.maker.text()),
         model: text(head.model.text()),
@@ -189,6 +202,9 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         price_per_claimed_wh: over(amount, claimed_energy),
         price_per_measured_wh: over(amount, capacity.energy),
         claimed_energy_wh: claimed_energy,
+        holds: outcome(&view.answers, 1),
+        protection: outcome(&view.answers, 3),
+        gravest: view.causes.first().map(|cause| cause.line()),
         critical: number(counts.critical),
         major: number(counts.major),
         minor: number(counts.minor),
@@ -197,8 +213,16 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         meets: number(counts.meets),
         customs_short: number(counts.customs_short),
         not_applied: number(view.not_applied.len()),
+        seal: None,
+        sealed_by: None,
+        sealed_key: None,
         verdict: Some(view.verdict()),
     }
+}
+
+/// What the rules say to one of a reader's first questions.
+fn outcome(answers: &[AnswerView], question: usize) -> Option<String> {
+    answers.get(question)?.outcome.map(|outcome| outcome.words().to_owned())
 }
 
 fn specific_energy(inspection: &Inspection) -> Option<f64> {

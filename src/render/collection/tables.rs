@@ -54,6 +54,7 @@ rows! {
     #[serde(skip)]
     problem: Option<String> = "why the inspection could not be read; empty when it was read. All columns that follow are empty where this is not";
     rules: Option<String> = RULES;
+    from_write_up: Option<bool> = "true where only a published write-up was there: what was judged stands as it is told there; the record was not read";
     title: Option<String> = "title of the inspection, or maker, model and revision where it has none";
     maker: Option<String> = "who made the pack, as printed on it";
     model: Option<String> = "the model, as printed on the pack";
@@ -98,14 +99,20 @@ rows! {
     price_currency: Option<String> = "its currency, three letters as in ISO 4217";
     price_per_claimed_wh: Option<f64>, "price_currency per Wh" = "price over claimed energy; compare within one currency only";
     price_per_measured_wh: Option<f64>, "price_currency per Wh" = "price over measured energy; compare within one currency only";
-    critical: Option<u32> = "critical nonconformities";
-    major: Option<u32> = "major nonconformities";
-    minor: Option<u32> = "minor nonconformities";
+    holds: Option<String> = "whether the claimed continuous current holds: falls short, not decided, meets; empty where no rule bears on it";
+    protection: Option<String> = "whether there is protection that works: falls short, not decided, meets";
+    gravest: Option<String> = "the gravest cause that falls short, in words";
+    critical: Option<u32> = "critical causes: what falls short is counted by cause, not by rule";
+    major: Option<u32> = "major causes";
+    minor: Option<u32> = "minor causes";
     not_decided: Option<u32> = "rules not decided";
     grave_not_decided: Option<u32> = "critical and major rules not decided";
     meets: Option<u32> = "rules met; this never says that a pack is safe";
     customs_short: Option<u32> = "customs of the trade not kept: opinion, counted nowhere else";
     not_applied: Option<u32> = "rules that do not apply to this pack";
+    seal: Option<String> = "how the inspection stands against its seal: holds or broken; empty where it is not sealed. A bag whose seal does not hold is not taken in";
+    sealed_by: Option<String> = "who sealed it: the file of the key, among those that the settings of the builder trust, whose signature is good; empty where none is";
+    sealed_key: Option<String> = "number of the key that its signature names; without sealed_by it proves nothing";
     verdict: Option<String> = "what carries the rated current, in a sentence";
 }
 
@@ -119,6 +126,7 @@ rows! {
     rules: Option<String> = RULES;
     rule: String = "id of the rule; `underlid explain` prints the rule";
     cause: Option<String> = "id of the cause that it belongs to, where it falls short: rows with one cause are one finding";
+    said: Option<String> = "what is said of the pack for this cause, in words";
     part: String = "the part it is about: an element's name or a part of the record; empty for the whole pack";
     subject: String = "what it was applied to, in words; empty for the whole pack";
     grade: Grade = "grade of the rule: critical, major, minor; custom, which is opinion";
@@ -128,7 +136,8 @@ rows! {
 }
 
 /// A finding as the cache keeps it: short, because there are a hundred of them in each inspection.
-type FindingTuple = (Option<String>, String, Option<String>, String, String, u8, u8, bool, String);
+type FindingTuple =
+    (Option<String>, String, Option<String>, Option<String>, String, String, u8, u8, bool, String);
 
 impl From<FindingRow> for FindingTuple {
     fn from(row: FindingRow) -> Self {
@@ -140,6 +149,7 @@ impl From<FindingRow> for FindingTuple {
             row.rules,
             row.rule,
             row.cause,
+            row.said,
             row.part,
             row.subject,
             grade,
@@ -152,10 +162,10 @@ impl From<FindingRow> for FindingTuple {
 
 impl From<FindingTuple> for FindingRow {
     fn from(tuple: FindingTuple) -> Self {
-        let (rules, rule, cause, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
+        let (rules, rule, cause, said, part, subject, grade, outcome, rests_on_claims, missing) = tuple;
         let grade = Grade::ALL.get(usize::from(grade)).copied().unwrap_or(Grade::Critical);
         let outcome = OUTCOMES.get(usize::from(outcome)).copied().unwrap_or(Outcome::NotDecided);
-        Self { rules, rule, cause, part, subject, grade, outcome, rests_on_claims, missing }
+        Self { rules, rule, cause, said, part, subject, grade, outcome, rests_on_claims, missing }
     }
 }
 

@@ -206,7 +206,7 @@ impl Question<'_> {
             let more = match above.len() - 1 {
                 0 => String::new(),
                 n => format!(
-                    ", and {} less than that too",
+                    ", and {} less than that",
                     words::count(n, "more element carries", "more elements carry")
                 ),
             };

@@ -101,8 +101,12 @@ impl Text<'_> {
         let statement = self.paint.bold(&plain(&cause.statement));
         writeln!(self.out, "  {:<8} {statement}", cause.grade.word())?;
         for (state, i) in cause.states.iter().zip(&c.inspections) {
-            let between = if state.said.is_empty() { "" } else { ": " };
-            self.line(2, &format!("{} {} {}{between}{}", state.shape, i.name, state.word, state.said))?;
+            let between = match state.said.as_str() {
+                "" => "",
+                said if said.starts_with("missing") => "; ",
+                _ => ": ",
+            };
+            self.line(2, &format!("{} {}, {}{between}{}", state.shape, i.name, state.word, state.said))?;
         }
         Ok(())
     }

@@ -1,6 +1,8 @@
 //! Parts of a current path as one reads them in a circuit: a bar with its length and section to one scale, bolts, a fuse,
 //! a board, cells. What has no known size is drawn with a broken outline.
 
+use serde::{Deserialize, Deserializer, Serialize};
+
 use super::svg::Drawing;
 
 /// Width of the column in which they stand.
@@ -16,7 +18,7 @@ pub(super) const SECTION: f64 = 1.0;
 const WIDEST: f64 = 30.0;
 
 /// What a part looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub(crate) enum Form {
     /// A bar, or a cable where its section is round.
     #[default]
@@ -33,23 +35,34 @@ pub(crate) enum Form {
 }
 
 /// A cross-section, mm.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Section {
     Flat(f64, f64),
     Round(f64),
 }
 
 /// A part with its sizes.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub(crate) struct Glyph {
     pub form: Form,
     /// Length along the current, mm.
     pub length: Option<f64>,
     pub section: Option<Section>,
     /// The number of a photo of it.
+    #[serde(skip)]
     pub photo: Option<usize>,
     /// Pattern: how its temperature stands against its limit.
-    pub class: &'static str,
+    #[serde(deserialize_with = "pattern")]
+    pub class: Pattern,
+}
+
+/// The class of a pattern in the style sheet.
+pub(crate) type Pattern = &'static str;
+
+/// A pattern of a stranger's drawing: one that there is.
+pub(super) fn pattern<'de, D: Deserializer<'de>>(from: D) -> Result<Pattern, D::Error> {
+    let named = String::deserialize(from)?;
+    Ok(["falls-short", "carries"].into_iter().find(|known| *known == named).unwrap_or("undecided"))
 }
 
 /// Units of a drawing for a millimetre along the current, so that the longest part, mm, has its place.

@@ -4,6 +4,8 @@
 //! What follows from the record is a bar from the lowest to the highest possible value, what was read a diamond, a limit a
 //! tick with a foot and a head: three shapes, so that nothing hangs on colour.
 
+use serde::{Deserialize, Serialize};
+
 use super::glyph::{self, GUTTER, Glyph};
 use super::labels::fitted;
 use super::scale::Scale;
@@ -26,7 +28,7 @@ const THICK: f64 = 9.0;
 const BEYOND: f64 = 1.0;
 
 /// A row.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub(crate) struct Row {
     /// From the lowest to the highest possible value.
     pub range: Option<(f64, f64)>,
@@ -43,11 +45,12 @@ pub(crate) struct Row {
     /// True where its words stand out.
     pub strong: bool,
     /// Pattern of the bar.
-    pub class: &'static str,
+    #[serde(deserialize_with = "glyph::pattern")]
+    pub class: glyph::Pattern,
 }
 
 /// Rows under one name.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub(crate) struct Group {
     /// Heading over it and those that follow; empty where the last one still holds.
     pub heading: String,
@@ -130,8 +133,8 @@ impl RowChart<'_> {
     /// Where each entry of the legend stands: one behind the other, as many lines as it takes.
     fn explained(&self, drawing: &Drawing) -> Vec<(f64, f64)> {
         let (mut x, mut y) = (LEFT, 0.0);
-        let place = |(_, words): &(Sample, String)| {
-            let wide = SAMPLE + drawing.wide("label", words);
+        let place = |(sample, words): &(Sample, String)| {
+            let wide = self.sample_width(sample) + drawing.wide("label", words);
             if x > LEFT && x + wide > drawing.paper.width {
                 (x, y) = (LEFT, y + LEGEND);
             }
@@ -140,6 +143,16 @@ impl RowChart<'_> {
             at
         };
         self.legend.iter().map(place).collect()
+    }
+
+    /// Width of a shape of the legend with the space behind it.
+    fn sample_width(&self, sample: &Sample) -> f64 {
+        match sample {
+            Sample::Millimetres(length, section) => {
+                self.along().map_or(0.0, |along| along * length) + glyph::SECTION * section + 6.0
+            }
+            _ => SAMPLE,
+        }
     }
 
     /// Lowest and highest value of the axis.
@@ -179,7 +192,7 @@ impl RowChart<'_> {
         let bottom = top + heights.sum::<f64>();
         drawing.across(&x, (top, bottom), self.axis);
         for ((sample, words), at) in self.legend.iter().zip(explained) {
-            legend(&mut drawing, *sample, words, (at, self.along()));
+            legend(&mut drawing, *sample, words, (at, self.sample_width(sample)));
         }
         let mut y = top;
         let mut drawn: Vec<(f64, &Glyph)> = Vec::new();
@@ -294,25 +307,22 @@ fn diamond(drawing: &mut Drawing, (x, y): (f64, f64)) {
 }
 
 /// The shape and the words of an entry of the legend.
-fn legend(drawing: &mut Drawing, sample: Sample, words: &str, ((x, y), along): ((f64, f64), Option<f64>)) {
+fn legend(drawing: &mut Drawing, sample: Sample, words: &str, ((x, y), wide): ((f64, f64), f64)) {
     let top = y + 2.0;
     match sample {
         Sample::Bar(class) => drawing.rect(&format!("bar {class}"), (x, top), (18.0, THICK)),
         Sample::Reading => diamond(drawing, (x + 9.0, top + THICK / 2.0)),
         Sample::Limit => limit(drawing, x + 9.0, top),
         Sample::Photo => glyph::frame(drawing, (x + 1.0, y), "1"),
-        Sample::Millimetres(length, section) => {
-            let wide = along.map_or(0.0, |along| along * length) + glyph::SECTION * section;
-            let middle = top + THICK / 2.0;
+        Sample::Millimetres(..) => {
+            let (middle, wide) = (top + THICK / 2.0, wide - 6.0);
             drawing.path(
                 "limit",
                 format_args!("M{x:.1} {:.1}v6M{x:.1} {middle:.1}h{wide:.1}m0 -3v6", middle - 3.0),
             );
-            drawing.text("label", (x + wide + 6.0, y + 10.0), "start", words);
-            return;
         }
     }
-    drawing.text("label", (x + SAMPLE, y + 10.0), "start", words);
+    drawing.text("label", (x + wide, y + 10.0), "start", words);
 }
 
 /// A limit beside a bar whose upper edge lies at `top`.

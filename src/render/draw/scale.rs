@@ -93,7 +93,8 @@ pub(crate) fn round_step(range: f64, parts: f64) -> f64 {
 /// Lowest and highest value; a range of its own for none or one.
 pub(super) fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
     let (low, high) = values
-        .filter(|value| value.is_finite())
+        // The length of an axis must be finite as well.
+        .filter(|value| value.abs() < 1e300)
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
     if !(low.is_finite() && high.is_finite()) {
         return (0.0, 1.0);

@@ -1,5 +1,7 @@
 //! The questions that a reader has first, answered from what the judge gives: outcomes, causes and figures.
 
+use std::collections::BTreeMap;
+
 use super::causes::CauseView;
 use super::claims::in_plain_names;
 use super::view::{AnswerView, ElementView, View};
@@ -27,8 +29,22 @@ impl View {
 impl View {
     /// A text with the elements by the names that people have for them.
     pub(crate) fn by_name(&self, text: &str) -> String {
-        let elements = self.path.elements.iter().filter(|element| !element.label.is_empty());
-        elements.fold(text.to_owned(), |text, element| text.replace(&element.label, &element.called))
+        let named =
+            self.path.elements.iter().map(|element| (element.label.as_str(), element.called.as_str()));
+        let names: BTreeMap<&str, &str> =
+            named.filter(|(label, _)| !label.is_empty() && text.contains(label)).collect();
+        // In one pass, so that a name which holds a label is not taken apart again.
+        let (mut out, mut rest) = (String::with_capacity(text.len()), text);
+        let first = |rest: &str| {
+            let places = names.iter().filter_map(|(label, name)| Some((rest.find(label)?, *label, *name)));
+            places.min_by_key(|(at, label, _)| (*at, usize::MAX - label.len()))
+        };
+        while let Some((at, label, name)) = first(rest) {
+            out.push_str(&rest[..at]);
+            out.push_str(name);
+            rest = &rest[at + label.len()..];
+        }
+        out + rest
     }
 
     /// Where a cause is found and what was found there, the places by the names that people have for them.

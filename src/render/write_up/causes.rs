@@ -142,7 +142,11 @@ fn found(finding: &Finding) -> String {
         None if ["yes", "no", "absent", "contradicted", "not checked"].contains(&left.value.as_str()) => {
             String::new()
         }
-        None => left.value.clone(),
+        // "responds to: temperature", without what is required.
+        None => {
+            let said = finding.working.numbers.split("; ").next().unwrap_or_default();
+            said.replacen(": ", " ", 1)
+        }
     }
 }
 

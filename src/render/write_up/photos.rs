@@ -333,6 +333,7 @@ fn measured(photo: &RecordPhoto) -> impl Iterator<Item = (String, Measure, Vec<(
     photo.measurement.iter().filter_map(|one| {
         let value = one.value.quantity()?.text.as_str();
         let of = one.of.text()?.trim_start_matches("path.element[id=").replace("].", ", ");
+        let of = one.side.known().map_or(of.clone(), |side| format!("{of}, {}", side.word()));
         let taps = one.taps.list().iter().map(|tap| {
             let (x, y) = tap.split_once(' ')?;
             Some((x.parse::<f64>().ok()?, y.parse::<f64>().ok()?))
@@ -354,11 +355,12 @@ fn marks(record: &Record, photo: &RecordPhoto, derived: &DerivedPicture) -> Stri
         })
         .collect();
     let size = (derived.width, derived.height);
+    let mut labels = Vec::new();
     let lengths: String = measured(photo)
         .map(|(_, kind, taps, value)| {
             let scale = width / f64::from(original.0.max(1));
             let taps: Vec<_> = taps.iter().map(|(x, y)| ((x + 0.5) * scale, (y + 0.5) * scale)).collect();
-            draw_measured(kind, &taps, value, size)
+            draw_measured(kind, &taps, value, size, &mut labels)
         })
         .collect();
     lengths + &draw_pointers(&spots, size)

@@ -17,32 +17,39 @@ const ROOM: f64 = 25.0;
 
 /// Draws the path as SVG, or nothing when there is no element.
 pub(super) fn path_picture(view: &View, photos: &BTreeMap<&str, usize>) -> Option<String> {
-    let chart = drawn(path_chart(view)?, view, photos);
-    let named = Named { id: "path-picture", title: TITLE, words: &description(view) };
-    Some(chart.draw(Paper::PAGE).svg(named))
+    picture_of(path_parts(view, photos), &description(view))
 }
 
-/// The chart with the parts drawn before their places, and with the numbers of their photos.
-fn drawn(mut chart: RowChart<'static>, view: &View, photos: &BTreeMap<&str, usize>) -> RowChart<'static> {
-    let mut groups = chart.groups.iter_mut();
+/// The places of a path under the parts that are drawn before them, with the numbers of their photos.
+pub(crate) fn path_parts(view: &View, photos: &BTreeMap<&str, usize>) -> Vec<Group> {
+    let mut parts = path_groups(view);
+    let mut groups = parts.iter_mut();
     for element in &view.path.elements {
         let Some(group) = groups.next() else { break };
-        let outcome = outcome(element);
         let photo = element.photos.iter().find_map(|name| photos.get(name.as_str()).copied());
-        group.glyph = Some(Glyph { class: pattern(outcome), photo, ..element.glyph });
+        group.glyph = Some(Glyph { class: pattern(outcome(element)), photo, ..element.glyph });
         // The further places of an element are the posts of its cells: nothing is drawn beside them.
         for _ in &element.further_places {
             groups.next();
         }
     }
-    if chart.groups.iter().filter_map(|group| group.glyph).any(|glyph| glyph.photo.is_some()) {
-        chart.legend.push((Sample::Photo, "number of a photo".to_owned()));
+    parts
+}
+
+/// Draws parts of a path, described in words, or nothing when there are none.
+pub(crate) fn picture_of(parts: Vec<Group>, words: &str) -> Option<String> {
+    let mut chart = chart_of(parts)?;
+    let glyphs = || chart.groups.iter().filter_map(|group| group.glyph);
+    let mut legend = Vec::new();
+    if glyphs().any(|glyph| glyph.photo.is_some()) {
+        legend.push((Sample::Photo, "number of a photo".to_owned()));
     }
-    if view.path.elements.iter().any(|element| element.glyph.length.is_some()) {
-        chart.legend.push((Sample::Millimetres(100.0, 0.0), "100 mm along the current".to_owned()));
-        chart.legend.push((Sample::Millimetres(0.0, 20.0), "20 mm of a section".to_owned()));
+    if glyphs().any(|glyph| glyph.length.is_some()) {
+        legend.push((Sample::Millimetres(100.0, 0.0), "100 mm along the current".to_owned()));
+        legend.push((Sample::Millimetres(0.0, 20.0), "20 mm of a section".to_owned()));
     }
-    chart
+    chart.legend.append(&mut legend);
+    Some(chart.draw(Paper::PAGE).svg(Named { id: "path-picture", title: TITLE, words }))
 }
 
 /// The paths of several packs, each place in one line, all on one axis and with one scale of lengths.
@@ -110,11 +117,13 @@ const TITLE: &str = "Temperature of each place of the current path against its l
 
 /// The path as a chart.
 pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
-    let elements = &view.path.elements;
-    let legend = legend(elements.iter().any(|element| element.place.measured_temperature.si.is_some()));
+    chart_of(path_groups(view))
+}
+
+fn path_groups(view: &View) -> Vec<Group> {
     let mut leg = "";
     let mut groups = Vec::new();
-    for element in elements {
+    for element in &view.path.elements {
         for (number, place) in [&element.place].into_iter().chain(&element.further_places).enumerate() {
             let heading =
                 if element.leg == leg || number > 0 { String::new() } else { in_words(&element.leg) };
@@ -122,6 +131,11 @@ pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
         }
         leg = &element.leg;
     }
+    groups
+}
+
+fn chart_of(groups: Vec<Group>) -> Option<RowChart<'static>> {
+    let legend = legend(groups.iter().flat_map(|group| &group.rows).any(|row| row.reading.is_some()));
     (!groups.is_empty()).then(|| RowChart {
         axis: AXIS,
         from: Some(ROOM),

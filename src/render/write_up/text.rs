@@ -90,11 +90,7 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
     )?;
     if c.customs > 0 {
         let of = count(c.customs, "custom", "customs");
-        writeln!(
-            out,
-            "Opinion: {} of {of} of the trade not kept; no part of the counts above.",
-            c.customs_short
-        )?;
+        writeln!(out, "Opinion, not counted above: {} of {of} of the trade not kept.", c.customs_short)?;
     }
     if !view.causes.is_empty() {
         writeln!(out, "\n{}", paint.bold("FALLS SHORT"))?;

@@ -524,7 +524,7 @@ impl View {
         }
         said.extend(self.shown_by_test.first().cloned());
         said.push(format!("{}{}", self.of_the_path(), self.path.use_not_recorded));
-        said.join(" ")
+        self.by_name(&said.join(" "))
     }
 
     /// What limits the current, and by how much it carries or does not carry what is rated.
@@ -542,8 +542,8 @@ impl View {
             (Some(weakest), Some(permissible_current)) => {
                 let open = match self.path.undecided.len() {
                     0 => String::new(),
-                    1 => " The permissible current of one element is not known.".to_owned(),
-                    n => format!(" The permissible current of {n} elements is not known."),
+                    1 => " What one further part carries is not known.".to_owned(),
+                    n => format!(" What {n} further parts carry is not known."),
                 };
                 let of_path = self.findings.iter().filter(|finding| CARRY.contains(&finding.rule.as_str()));
                 let outcome = of_path.map(|finding| finding.outcome).min().unwrap_or(Outcome::NotDecided);
@@ -553,13 +553,13 @@ impl View {
                     .unwrap_or_else(|| permissible_current.clone());
                 match outcome {
                     Outcome::FallsShort => format!(
-                        "Rated {rated}; the weakest element known, {weakest}, carries {permissible_current}.{open}"
+                        "Rated {rated}; the weakest part known, {weakest}, carries {permissible_current}.{open}"
                     ),
                     Outcome::NotDecided => format!(
-                        "Rated {rated}; whether the weakest element known, {weakest}, carries it is not decided: it carries {permissible_current}.{open}"
+                        "Rated {rated}. The weakest part known, {weakest}, carries {permissible_current}: not decided.{open}"
                     ),
                     Outcome::Meets => format!(
-                        "Rated {rated}; every element whose permissible current is known carries it, the weakest is {weakest} with {permissible_current}.{open}"
+                        "Rated {rated}; every part known carries that, the weakest, {weakest}, {permissible_current}.{open}"
                     ),
                 }
             }

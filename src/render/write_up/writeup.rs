@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -18,7 +20,6 @@ use super::view::{ElementView, View};
 use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::seals::SEALS_NAME;
-use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
 use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
@@ -40,14 +41,22 @@ use crate::units::words::CAUTION;
 pub const FOLDER: &str = "report";
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 6] = [
+pub(crate) const TEMPLATES: [(&str, &str); 9] = [
     ("report.md", include_str!("../../../templates/report.md")),
     ("report.html", include_str!("../../../templates/report.html")),
     ("finding.html", include_str!("../../../templates/finding.html")),
+    ANSWERS,
+    CAUSES,
+    CLAIMS,
     ("own.html", ""),
     ("own.css", ""),
     ("style.css", include_str!("../../../templates/style.css")),
 ];
+
+/// What the write-up and the page of a pack in a collection both include.
+pub(crate) const ANSWERS: (&str, &str) = ("answers.html", include_str!("../../../templates/answers.html"));
+pub(crate) const CAUSES: (&str, &str) = ("causes.html", include_str!("../../../templates/causes.html"));
+pub(crate) const CLAIMS: (&str, &str) = ("claims.html", include_str!("../../../templates/claims.html"));
 
 /// The style sheet of what is printed to write on.
 pub(crate) const FORM_STYLE: (&str, &str) = ("form.css", include_str!("../../../templates/form.css"));
@@ -182,7 +191,7 @@ struct TestView {
 
 /// What a rule says of a test.
 #[derive(Serialize)]
-struct TestAnswer {
+pub(crate) struct TestAnswer {
     outcome: Outcome,
     shape: &'static str,
     statement: String,
@@ -236,18 +245,23 @@ impl WriteUp {
     }
 }
 
-/// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
+/// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates, `beside` makes
+/// one more file of the view.
 ///
 /// # Errors
 /// [`WriteUpError`] names the template and what is wrong with it.
-pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
+pub(crate) fn write_up(
+    inspection: &Inspection,
+    templates: Option<&Path>,
+    beside: impl FnOnce(&Inspection, &View) -> Result<(String, String), WriteUpError>,
+) -> Result<WriteUp, WriteUpError> {
     let view = View::in_full(inspection);
     let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
     let photos = photos(inspection, sealed.as_ref());
     let mut texts = template_texts(&TEMPLATES, templates)?;
     let style = style(&mut texts);
-    let tera = engine(texts).map_err(template)?;
+    let tera = engine(texts, templates).map_err(template)?;
     let record = &inspection.record;
     let sources = sources(&view);
     let photo_numbers: BTreeMap<&str, usize> =
@@ -294,7 +308,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let data = inspection.bench_tests.iter().enumerate().flat_map(|(test, result)| {
         result.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
     });
-    let data = data.collect();
+    let data = data.chain([beside(inspection, &view)?]).collect();
     let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
     let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
     let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
@@ -426,12 +440,66 @@ fn renamed_names(text: &str) -> impl Iterator<Item = Problem> {
 }
 
 /// The template engine with these templates and the filters that every write-up has.
-pub(crate) fn engine(texts: Vec<(&'static str, String)>) -> Result<Tera, tera::Error> {
+/// `own` says whether some of them may be the user's: those are held to a bound.
+pub(crate) fn engine(texts: Vec<(&'static str, String)>, own: Option<&Path>) -> Result<Engine, tera::Error> {
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
     tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
     tera.add_raw_templates(texts)?;
-    Ok(tera)
+    Ok(Engine { tera: Arc::new(tera), bounded: own.is_some() })
+}
+
+/// Longest that a template of the user may take, and most that it may write: loops inside loops have no end.
+const LONGEST: Duration = Duration::from_secs(60);
+const MOST: usize = 256 << 20;
+
+/// Templates, ready to be filled in.
+pub(crate) struct Engine {
+    tera: Arc<Tera>,
+    bounded: bool,
+}
+
+impl Engine {
+    /// Fills a template in.
+    ///
+    /// # Errors
+    /// What is wrong with the template, or that it does not end.
+    pub(crate) fn render(&self, name: &str, context: &Context) -> Result<String, tera::Error> {
+        if !self.bounded {
+            return self.tera.render(name, context);
+        }
+        let (tera, name, context) = (Arc::clone(&self.tera), name.to_owned(), context.clone());
+        let (to, from) = std::sync::mpsc::channel();
+        // A template cannot be stopped from outside; what is left of it ends with the program.
+        std::thread::spawn(move || {
+            let mut page = Bounded(Vec::new());
+            let done = tera.render_to(&name, &context, &mut page);
+            let _ = to.send(done.map(|()| String::from_utf8_lossy(&page.0).into_owned()));
+        });
+        from.recv_timeout(LONGEST).unwrap_or_else(|_| {
+            let seconds = LONGEST.as_secs();
+            Err(tera::Error::message(format!(
+                "it did not end within {seconds} s; look for loops inside loops"
+            )))
+        })
+    }
+}
+
+/// What a template writes, up to [`MOST`].
+struct Bounded(Vec<u8>);
+
+impl std::io::Write for Bounded {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        if self.0.len() + bytes.len() > MOST {
+            return Err(std::io::Error::other(format!("it writes more than {} MiB", MOST >> 20)));
+        }
+        self.0.extend_from_slice(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
 }
 
 /// Templates leave runs of empty lines; Markdown needs one.
@@ -501,6 +569,12 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
     for (index, layer) in record.bms.layer.iter().enumerate() {
         parts.push(part(&format!("Heat path, layer {}", index + 1), layer));
     }
+    parts.push(part("Path of the charge current", &record.charge_path));
+    for element in &record.charge_path.element {
+        let id = element.id.text().unwrap_or_default();
+        let kind = element.kind.word().unwrap_or("part");
+        parts.push(part(&format!("Path of the charge current: {kind} {id}"), element));
+    }
     for item in &record.item {
         parts.push(part("Checklist answer", item));
     }
@@ -547,23 +621,9 @@ fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
             svg: chart(curve, &format!("test-{index}-{number}")),
             file: csv_name(index, number),
         });
-        let about = view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom);
-        let answers = about.map(|finding| TestAnswer {
-            outcome: finding.outcome,
-            shape: finding.outcome.shape(),
-            statement: finding.statement.clone(),
-            numbers: finding
-                .working
-                .left
-                .as_ref()
-                .map_or_else(String::new, |_| finding.working.numbers.clone()),
-        });
         views.push(TestView {
-            name: match result.name().strip_suffix(&format!(" ({})", result.id)) {
-                Some(kind) if kind == result.id => kind.to_owned(),
-                _ => result.name(),
-            },
-            answers: answers.collect(),
+            name: result.called(),
+            answers: test_answers(view, index),
             set: super::view::recorded(test, &["id", "kind"]),
             figures: result.figures.iter().map(|figure| (figure.name.clone(), figure.shown())).collect(),
             layout: result.layout.clone(),
@@ -575,6 +635,18 @@ fn tests(inspection: &Inspection, view: &View) -> Vec<TestView> {
     views
 }
 
+/// What the rules say of a test, gravest first.
+pub(crate) fn test_answers(view: &View, index: usize) -> Vec<TestAnswer> {
+    let about = view.findings.iter().filter(|f| f.at == Subject::Test(index) && f.grade != Grade::Custom);
+    let answer = |finding: &Finding| TestAnswer {
+        outcome: finding.outcome,
+        shape: finding.outcome.shape(),
+        statement: finding.statement.clone(),
+        numbers: finding.working.left.as_ref().map_or_else(String::new, |_| finding.working.numbers.clone()),
+    };
+    about.map(answer).collect()
+}
+
 /// Names of the curves' data are numbers, never texts of the record.
 pub(crate) fn csv_name(test: usize, curve: usize) -> String {
     format!("test-{}-curve-{}.csv", test + 1, curve + 1)
@@ -583,9 +655,14 @@ pub(crate) fn csv_name(test: usize, curve: usize) -> String {
 /// Number of a write-up: the day of the inspection and the beginning of the record's SHA-256, so that every version of a
 /// record has another one and the same record always the same.
 fn number(inspection: &Inspection) -> String {
-    let record = hash_file(&inspection.folder.join(RECORD)).map_or_else(|_| String::new(), |d| d.to_string());
+    let record = record_hash(inspection);
     let day = inspection.record.inspection.date.date().map(|day| day.to_string().replace('-', ""));
     format!("{}-{}", day.unwrap_or_else(|| "undated".to_owned()), record.get(..8).unwrap_or("unread"))
+}
+
+/// SHA-256 of the record as it lies in the folder; empty where it cannot be read.
+pub(crate) fn record_hash(inspection: &Inspection) -> String {
+    hash_file(&inspection.folder.join(RECORD)).map_or_else(|_| String::new(), |digest| digest.to_string())
 }
 
 /// Number, dates and names, as far as they are recorded.
@@ -697,12 +774,6 @@ fn steps(evidence: &EvidenceView) -> Vec<CheckStep> {
     steps.push(step(
         "There too, where seals.toml.minisig lies: seals, evidence and this write-up are as they were signed. Get the signer’s public key from the signer and save it as signer.pub.",
         format!("minisign -Vm {SEALS_NAME} -p signer.pub"),
-    ));
-    steps.push(step(
-        "There too, where seals.toml.sig lies: the same with an SSH key. Get the signer’s public key from the signer and save it as signer-ssh.pub.",
-        format!(
-            "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {SEALS_NAME}{SSH_SIGNATURE_ENDING} < {SEALS_NAME}"
-        ),
     ));
     steps.push(step(
         "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",
