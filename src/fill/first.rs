@@ -55,12 +55,12 @@ impl Sight {
 #[must_use]
 pub(super) fn told(headline: &Headline, over: bool) -> String {
     let (shape, answer) = match headline.answered {
-        Answered::No => (Outcome::FallsShort.shape(), "no: "),
+        Answered::No => (Outcome::FallsShort.shape(), "No: "),
         Answered::NothingAgainst => (Outcome::Meets.shape(), ""),
         Answered::Open if !over => {
-            return format!("{} {} open. {}", Outcome::NotDecided.shape(), headline.question, headline.told);
+            return format!("{} {} Open. {}", Outcome::NotDecided.shape(), headline.question, headline.told);
         }
-        Answered::Open => (Outcome::NotDecided.shape(), "not decided by looking. "),
+        Answered::Open => (Outcome::NotDecided.shape(), "Not decided by looking. "),
     };
     format!("{shape} {} {answer}{}", headline.question, headline.told)
 }

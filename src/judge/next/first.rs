@@ -199,9 +199,12 @@ impl<'a> Search<'a> {
     fn first(&self) -> Vec<Ranked<'a>> {
         let mut facts: BTreeMap<Fact<'a>, (u8, f64, Vec<usize>)> = BTreeMap::new();
         for (index, open) in self.open.iter().enumerate() {
-            let rank = match open.waits_for.len() {
+            // What is printed on a part decides without heat.
+            let printed = |fact: &Fact<'_>| fact.name == "element.rating";
+            let rank = match open.waits_for.as_slice() {
+                [one] if printed(one) => 0,
                 _ if self.of_network(index) => 2,
-                1 => 0,
+                [_] => 0,
                 _ => 1,
             };
             for fact in &open.waits_for {

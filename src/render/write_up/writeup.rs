@@ -24,7 +24,6 @@ use crate::evidence::verify::{self, FileState};
 use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
-use crate::judge::next::Settles;
 use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
 use crate::judge::support;
 use crate::judge::withhold::{Leak, WithheldSummary};
@@ -540,10 +539,13 @@ fn groups(view: &View) -> Vec<Group<'_>> {
         (Grade::Minor, "falls short, minor"),
     ];
     // What is not decided stands by what is missing, which is said once.
-    let place = |finding: &&Finding| {
-        let own = |check: &Settles| check.rule == finding.rule && check.subject == finding.subject;
-        view.waiting.iter().position(|waiting| waiting.checks.iter().any(own))
-    };
+    let groups = (0..).zip(&view.waiting);
+    let place: BTreeMap<(&str, &str), usize> = groups
+        .flat_map(|(place, waiting)| {
+            waiting.checks.iter().map(move |check| ((check.rule.as_str(), check.subject.as_str()), place))
+        })
+        .collect();
+    let place = |finding: &&Finding| place.get(&(finding.rule.as_str(), finding.subject.as_str())).copied();
     let others = [(Outcome::NotDecided, "open"), (Outcome::Meets, "meets")].map(|(outcome, class)| {
         let mut findings: Vec<&Finding> = view.with_outcome(outcome).collect();
         findings.sort_by_cached_key(place);
