@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::render::collection::{CollectionError, Options, build};
+use crate::render::collection::{CollectionError, Options, Share, build};
 use crate::units::terminal;
 use crate::units::terminal::{shown, shown_text};
 use crate::units::words::count;
@@ -16,6 +16,9 @@ pub(super) struct Collection {
     /// Folder of the site: empty, new, or made by an earlier build
     #[arg(long, value_name = "DIR")]
     to: PathBuf,
+    /// Build only share K of N, into `part=K-of-N` below the folder of the site: for several machines, each with a share
+    #[arg(long, value_name = "K/N", value_parser = part)]
+    part: Option<Share>,
     /// Title of the site
     #[arg(long, default_value = "Inspected packs")]
     title: String,
@@ -24,6 +27,14 @@ pub(super) struct Collection {
     fresh: bool,
     #[command(flatten)]
     house: House,
+}
+
+/// Reads `2/8`.
+fn part(text: &str) -> Result<Share, String> {
+    let numbers = text.split_once('/').and_then(|(share, of)| Some((share.parse().ok()?, of.parse().ok()?)));
+    numbers
+        .and_then(|(share, of)| Share::new(share, of))
+        .ok_or_else(|| "expected the number of a share and how many there are, such as 2/8".to_owned())
 }
 
 /// Folders that could not be read and are named on the terminal; the site lists them all.
@@ -42,7 +53,9 @@ impl Collection {
     pub(super) fn run(&self) -> Result<Done, Failure> {
         let built = build(&Options {
             root: self.root.clone(),
-            to: self.to.clone(),
+            to: self.part.map_or_else(|| self.to.clone(), |part| self.to.join(part.folder())),
+            part: self.part,
+            keys: super::settings::keys()?,
             house: self.house.of()?,
             title: self.title.clone(),
             templates: super::settings::templates(None)?,

@@ -12,9 +12,9 @@ use crate::evidence::name::safe_relative;
 use crate::evidence::scale::measure::Length;
 use crate::evidence::scale::photo::Photo;
 use crate::fill::FillSession;
-use crate::fill::measured::{Asked, SCATTER, keep, pixel, place_of, shown};
+use crate::fill::measured::{Asked, Measured, SCATTER, keep, pixel, place_of, shown, with_side};
 use crate::judge::inspection::record_text;
-use crate::record::parts::{Measure, PhotoMeasurement, RecordPhoto};
+use crate::record::parts::{Measure, MeasuredSide, PhotoMeasurement, RecordPhoto};
 use crate::units::terminal;
 use crate::units::words::{columns, count};
 use crate::units::{Dimension, Quantity};
@@ -36,6 +36,12 @@ pub(super) struct MeasurePhoto {
     /// The field that it goes into, such as main-bar.length or cells.vent_clearance
     #[arg(long = "as", value_name = "FIELD", requires = "into")]
     field: Option<String>,
+    /// Which side it is of a section, an overlap or a size: length, width, thickness or height
+    #[arg(long, value_parser = side, requires = "field")]
+    side: Option<MeasuredSide>,
+    /// The other side, where the record does not hold it yet, such as "3 mm ± 0.1 mm"
+    #[arg(long, value_name = "LENGTH", requires = "side")]
+    other_side: Vec<String>,
     /// Measure everything again that the record of an inspection folder keeps
     #[arg(long, conflicts_with_all = ["into", "taps", "card"])]
     again: bool,
@@ -51,6 +57,12 @@ pub(super) struct MeasurePhoto {
     /// Height of the second edge, where it has another one
     #[arg(long, value_name = "LENGTH", value_parser = arg::of(Dimension::LENGTH))]
     other_height: Option<Quantity>,
+    /// Another photo of the same, taken from another side with sheet and part as they lie: with --corner it gives the height
+    #[arg(long, value_name = "FILE", requires = "corner", conflicts_with = "height")]
+    second_photo: Option<PathBuf>,
+    /// A point at the height of the edges, first in the photo, then the same point in the second one
+    #[arg(long, value_name = "X,Y", allow_hyphen_values = true, requires = "second_photo")]
+    corner: Vec<Pixel>,
     /// The rulers of the print as you measured them, first across, then down, such as "129.6 mm ± 0.3 mm"
     #[arg(long, value_name = "LENGTH", value_parser = arg::of(Dimension::LENGTH))]
     printed: Vec<Quantity>,
@@ -72,6 +84,10 @@ pub(super) struct MeasurePhoto {
 
 fn measure(text: &str) -> Result<Measure, String> {
     Measure::from_word(text).ok_or_else(|| "write length, width, diameter or overlap".to_owned())
+}
+
+fn side(text: &str) -> Result<MeasuredSide, String> {
+    MeasuredSide::from_word(text).ok_or_else(|| "write length, width, thickness or height".to_owned())
 }
 
 /// A place on a picture.
@@ -108,6 +124,9 @@ pub(super) struct PhotoMeasured {
     scale_known: bool,
     #[serde(skip)]
     scale: Vec<String>,
+    /// Height of the edges above the sheet as two photos give it, with its uncertainty.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    height: Option<String>,
     /// The length, where there are taps.
     #[serde(skip_serializing_if = "Option::is_none")]
     length: Option<Length>,
@@ -124,9 +143,15 @@ impl MeasurePhoto {
         if self.again {
             return self.measure_again();
         }
-        let asked = self.asked()?;
+        let mut asked = self.asked()?;
         let reference = asked.reference().map_err(Failure::Words)?;
-        let wanted = (!asked.taps.is_empty()).then(|| asked.wanted().map_err(Failure::Words)).transpose()?;
+        let wanted = |asked: &Asked| {
+            (!asked.taps.is_empty()).then(|| asked.wanted().map_err(Failure::Words)).transpose()
+        };
+        // What is missing is told before a picture is looked at.
+        if asked.corner.is_none() {
+            wanted(&asked)?;
+        }
         let photo = Photo::open(&self.photo).map_err(words)?;
         let scaled = match photo.scaled(&reference) {
             Ok(scaled) => scaled,
@@ -136,7 +161,10 @@ impl MeasurePhoto {
                 return Err(words(error));
             }
         };
-        let measured = match wanted {
+        if let Some(second) = &self.second_photo {
+            asked.find_height(&scaled, &Photo::open(second).map_err(words)?).map_err(Failure::Words)?;
+        }
+        let measured = match wanted(&asked)? {
             Some(wanted) => Some(scaled.length(&wanted).map_err(words)?),
             None => None,
         };
@@ -152,6 +180,7 @@ impl MeasurePhoto {
             distance,
             scale_known: scaled.measured,
             scale: scaled.words(),
+            height: asked.corner.as_ref().and(asked.height.as_ref()).map(|height| height.text.clone()),
             length,
             taps,
             other_codes: photo.other_codes().into_iter().map(str::to_owned).collect(),
@@ -165,10 +194,16 @@ impl MeasurePhoto {
                 return Err(Failure::Words("there is nothing to keep without --tap".to_owned()));
             };
             let session = FillSession::open(folder, &self.house.of()?, &[], None)?;
-            let photo = (&*self.photo.display().to_string(), told.sha256);
+            let (photo, value) = (self.photo.display().to_string(), shown(length));
             let shows = field.split('.').next().unwrap_or_default();
-            let kept = keep(&session, photo, shows, (&asked, &shown(length)), |sight| {
-                place_of(&sight.record, field)
+            let measured = Measured { photo: &photo, digest: told.sha256, asked: &asked, value: &value };
+            let kept = keep(&session, shows, &[measured], |sight| {
+                let place = place_of(&sight.record, field)?;
+                let whole = match self.side {
+                    Some(side) => with_side(&sight.record, &place, (side, &value), &self.other_side)?,
+                    None => value.clone(),
+                };
+                Ok((place, whole))
             })?;
             writeln!(terminal::err(), "kept: {}", kept.said)?;
         }
@@ -210,7 +245,18 @@ impl MeasurePhoto {
             ));
         }
         let pixels = |places: &[Pixel]| places.iter().map(|place| place.0).collect();
+        let corner = match (&self.second_photo, &self.corner[..]) {
+            (None, _) => None,
+            (Some(photo), [here, there]) => Some((photo.display().to_string(), [here.0, there.0])),
+            _ => {
+                return Err(Failure::Words(
+                    "--corner is given for both photos: this one, then the second".to_owned(),
+                ));
+            }
+        };
         Ok(Asked {
+            side: self.side,
+            corner,
             measure: self.measure,
             taps: pixels(&self.taps),
             scatter: self.scatter,
@@ -234,6 +280,9 @@ impl MeasurePhoto {
 
     fn text(&self, told: &PhotoMeasured) -> Result<(), Failure> {
         let mut out = terminal::out();
+        if let Some(height) = &told.height {
+            writeln!(out, "height above the sheet, from both photos: {height}")?;
+        }
         if let Some(length) = &told.length {
             writeln!(out, "{}: {} (k = 2)", self.measure.word(), shown(length))?;
             let rows: Vec<Vec<String>> = length
@@ -262,8 +311,12 @@ fn again(folder: &Path, photo: &RecordPhoto, kept: &PhotoMeasurement) -> Result<
     if photo.sha256.text().is_none_or(|sha256| sha256 != picture.digest.to_string()) {
         return Err("the photo is not the one that was measured".to_owned());
     }
-    let asked = Asked::of(kept)?;
-    let (reference, wanted) = (asked.reference()?, asked.wanted()?);
-    let scaled = picture.scaled(&reference).map_err(|error| error.to_string())?;
+    let mut asked = Asked::of(kept)?;
+    let scaled = picture.scaled(&asked.reference()?).map_err(|error| error.to_string())?;
+    if let Some((second, _)) = &asked.corner {
+        let path = safe_relative(folder, second).map_err(|error| error.to_string())?;
+        asked.find_height(&scaled, &Photo::open(&path).map_err(|error| error.to_string())?)?;
+    }
+    let wanted = asked.wanted()?;
     scaled.length(&wanted).map(|(length, _)| length).map_err(|error| error.to_string())
 }

@@ -381,8 +381,16 @@ fn handler() -> miette::GraphicalReportHandler {
     miette::GraphicalReportHandler::new_themed(theme).with_width(100).with_links(false)
 }
 
-/// Tells which photos somebody must look at before an output is handed on: nothing here can read a picture.
+/// Tells what somebody must look at before an output is handed on: texts that are nearly what is withheld, and photos, because
+/// nothing here can read a picture.
 pub(crate) fn look_at(inspection: &Inspection) -> std::io::Result<()> {
+    let text =
+        inspection::record_text(&inspection.folder).map_or_else(|_| String::new(), |(_, _, text)| text);
+    for near in inspection.withheld.near_misses(&inspection.record) {
+        let line = text.get(..near.span.start).unwrap_or_default().matches('\n').count() + 1;
+        let words = format!("{RECORD} line {line}, {}: `{}` is near to {}", near.path, near.text, near.which);
+        writeln!(terminal::err(), "underlid: {words}, and is shown; withhold it too if it means the same")?;
+    }
     let photos = inspection.withheld.photos_to_look_at();
     if photos.is_empty() {
         return Ok(());

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, Format, House};
-use crate::judge::next::{Closed, Look, MOST};
+use crate::judge::next::{Look, MOST, Waiting};
 use crate::render::write_up::{looks_of, write_looks};
 use crate::units::terminal;
 
@@ -32,8 +32,8 @@ pub(super) struct NextTold<'a> {
     looks: &'a [Look],
     /// How many more there are; `--all` prints them.
     more: usize,
-    /// What no single fact or pair decides.
-    closed: &'a [Closed],
+    /// What no single fact or pair decides, by what is missing.
+    closed: &'a [Waiting],
 }
 
 impl Next {

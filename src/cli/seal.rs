@@ -10,16 +10,19 @@ use super::password;
 use super::progress::Line;
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::bag::{self, Bag, BagError, BagOptions};
+use crate::evidence::fields::{FIELDS_NAME, Fields, Tree};
 use crate::evidence::folder::LeftOut;
 use crate::evidence::hash::Sha256Digest;
+use crate::evidence::name;
 use crate::evidence::seals::{self, Chain};
 #[cfg(feature = "signatures")]
 use crate::evidence::sign::{self, SignError};
-use crate::evidence::signature::{self, Present};
-use crate::evidence::timestamp;
+use crate::evidence::signature::{self, SIGNATURE_ENDING};
+use crate::evidence::timestamp::{self, TOKEN_ENDING};
 use crate::evidence::verify::{SealComparison, SealError, Sealed, seal};
 use crate::judge::inspection::RECORD;
 use crate::judge::rules::Book;
+use crate::judge::withhold;
 use crate::record;
 use crate::record::open;
 use crate::render::OWN_WORDS;
@@ -42,14 +45,17 @@ pub(super) struct Seal {
     #[arg(long, value_name = "TEXT", requires = "sign")]
     comment: Option<String>,
     /// Write a request for a trusted time (RFC 3161) beside the seal, to be taken to a time-stamping authority
-    #[arg(long, conflicts_with_all = ["published", "new_key"])]
+    #[arg(long, conflicts_with = "new_key")]
     time_request: bool,
     /// Pack the sealed inspection as a bag (RFC 8493) into this new folder
     #[arg(long, value_name = "OUT")]
     bag: Option<PathBuf>,
-    /// Put only a new write-up into the bag, neither record nor photos nor logs: for a record that withholds something
-    #[arg(long, requires = "bag", conflicts_with_all = ["sign", "replace"])]
+    /// Pack a withheld edition: write-up, seals, and the record's fields but for those withheld; neither record nor photos nor logs
+    #[arg(long, requires = "bag")]
     published: bool,
+    /// Seal nothing; print one field of the sealed record, withheld or not, with the proof that it stands in it (for `verify --field`), such as `inspection.serial` or `path.element[2].marking`
+    #[arg(long, value_name = "FIELD", conflicts_with_all = ["sign", "bag", "replace", "time_request", "new_key"])]
+    show_field: Option<String>,
     /// Make a key pair to sign with: the secret key into FILE, the public key into FILE.pub
     #[arg(long, value_name = "FILE", conflicts_with_all = ["folder", "sign", "bag", "replace"])]
     new_key: Option<PathBuf>,
@@ -125,22 +131,25 @@ impl Seal {
         if self.sign.is_some() {
             return Err(super::left_out("seal --sign", "signatures"));
         }
-        let mut report = Report::default();
-        if self.published {
-            report.bag = self.bag.as_deref().map(|out| self.publish(folder, out)).transpose()?;
-        } else {
-            let sealed = self.seal(folder)?;
-            report.chained = self.chain(folder, &sealed)?;
-            report.sealed = Some(sealed);
-            #[cfg(feature = "signatures")]
-            if let Some(key) = &self.sign {
-                report.signature = Some(self.sign(folder, key)?);
-            }
-            if self.time_request {
-                report.time_request = Some(timestamp::write_request(folder).map_err(words)?);
-            }
-            report.bag = self.bag.as_deref().map(|out| pack(folder, out)).transpose()?;
+        if let Some(path) = &self.show_field {
+            return show_field(folder, path);
         }
+        let mut report = Report::default();
+        let (sealed, fields) = self.seal(folder)?;
+        report.chained = self.chain(folder, &sealed, fields.as_ref().map(Fields::tree))?;
+        report.sealed = Some(sealed);
+        #[cfg(feature = "signatures")]
+        if let Some(key) = &self.sign {
+            report.signature = Some(self.sign(folder, key)?);
+        }
+        if self.time_request {
+            report.time_request = Some(timestamp::write_request(folder).map_err(words)?);
+        }
+        let bag = |out: &PathBuf| match self.published {
+            true => self.publish(folder, fields.as_ref(), out),
+            false => pack(folder, out),
+        };
+        report.bag = self.bag.as_ref().map(bag).transpose()?;
         self.print(&report)?;
         if let Some(sealed) = &report.sealed {
             self.warn(folder, sealed, &report)?;
@@ -187,10 +196,22 @@ impl Seal {
         Ok(Done::Well)
     }
 
-    fn seal(&self, folder: &Path) -> Result<Sealed, Failure> {
+    /// Seals the evidence; the record's fields with it, with the salts of the last seal where they are of this record.
+    fn seal(&self, folder: &Path) -> Result<(Sealed, Option<Fields>), Failure> {
+        let record = open::text(&folder.join(RECORD)).unwrap_or_default();
+        let last = Chain::read(folder).map_err(words)?.last().and_then(|seal| seal.fields);
+        let kept = Fields::read(folder, &record).filter(|kept| last == Some(kept.tree()));
+        let (fields, salts) = match kept {
+            Some(kept) => (Some(kept), None),
+            None => {
+                let new = Fields::new(&record).map_err(words)?;
+                let salts = new.as_ref().map(Fields::salts);
+                (new, salts)
+            }
+        };
         let line = Line::new("hashing");
-        match seal(folder, self.replace, &|progress| line.show(progress)) {
-            Ok(sealed) => Ok(sealed),
+        match seal(folder, self.replace, salts.as_deref(), &|progress| line.show(progress)) {
+            Ok(sealed) => Ok((sealed, fields)),
             Err(SealError::Differs(comparison)) => {
                 let mut words = "evidence has changed since it was sealed; nothing was written:\n".to_owned();
                 differences(&comparison, &mut words);
@@ -220,7 +241,12 @@ impl Seal {
     }
 
     /// Adds this seal to the chain, with the write-up that lies in the folder, made anew so that it names this seal.
-    fn chain(&self, folder: &Path, sealed: &Sealed) -> Result<Option<(usize, Vec<String>)>, Failure> {
+    fn chain(
+        &self,
+        folder: &Path,
+        sealed: &Sealed,
+        fields: Option<Tree>,
+    ) -> Result<Option<(usize, Vec<String>)>, Failure> {
         let mut chain = Chain::read(folder).map_err(words)?;
         if let Some(broken) = chain.breaks.first().filter(|_| !self.replace) {
             let words = format!("the chain of seals does not hold: {broken}; nothing was added to it");
@@ -232,19 +258,20 @@ impl Seal {
         match &inspection {
             Ok(inspection) => {
                 rules = Arc::clone(&inspection.book);
-                if folder.join(crate::render::write_up::FOLDER).join("report.html").is_file() {
-                    let write_up = write_up(inspection, None)?;
+                let there = folder.join(crate::render::write_up::FOLDER).join("report.html").is_file();
+                if there || self.published {
+                    let write_up = write_up(inspection, super::settings::templates(None)?.as_deref())?;
                     save_write_up(folder, &write_up)?;
                     published = write_up.digests();
                 }
             }
             Err(why) => writeln!(terminal::err(), "underlid: no write-up is sealed, because {}", why.line())?,
         }
+        // The chain goes with the withheld edition: it says of files and rules no more than that may.
+        let told = |words: String| inspection.as_ref().map_or(words.clone(), |of| of.withheld.apply(&words));
         let changes = |differences: &SealComparison| {
-            differences
-                .differences()
-                .map(|file| format!("{}: {}", file.name, in_words(&file.state)))
-                .collect()
+            let differences = differences.differences();
+            differences.map(|file| told(format!("{}: {}", file.name, in_words(&file.state)))).collect()
         };
         let names = published.keys().cloned().collect();
         let seal = seals::Seal {
@@ -256,33 +283,44 @@ impl Seal {
             house: rules.changes.iter().map(|change| format!("{}: {}", change.what, change.reason)).collect(),
             changed: sealed.before.as_ref().map(changes).unwrap_or_default(),
             before: None,
+            fields,
             published,
         };
         let added = chain.append(folder, seal).map_err(words)?;
         Ok(added.then_some((chain.seals.len(), names)))
     }
 
-    /// A bag of a write-up that is made now: an older one may be from before something was withheld.
-    fn publish(&self, folder: &Path, out: &Path) -> Result<Bag, Failure> {
+    /// A bag of what was published under the last seal, the chain, and the record's fields but for those withheld.
+    fn publish(&self, folder: &Path, fields: Option<&Fields>, out: &Path) -> Result<Bag, Failure> {
         let inspection = self.house.open_to_publish(folder)?;
-        let write_up = write_up(&inspection, None)?;
-        let pages = save_write_up(&inspection.folder, &write_up)?;
-        let data =
-            write_up.data.iter().map(|(name, _)| PathBuf::from(crate::render::write_up::FOLDER).join(name));
-        let names: Vec<String> = pages
-            .iter()
-            .filter_map(|path| path.strip_prefix(&inspection.folder).ok().map(Path::to_owned))
-            .chain(data)
-            .map(|path| path.to_string_lossy().replace('\\', "/"))
-            .collect();
-        let fields = described(&write_up.view.title);
-        for (name, text) in &fields {
-            inspection.withheld.guard("bag-info.txt", &format!("{name}: {text}")).map_err(words)?;
+        let record = open::text(&folder.join(RECORD)).map_err(words)?;
+        let whole = record::read(RECORD, &record)?;
+        let described = inspection.record.inspection.title.text().map(described).unwrap_or_default();
+        let chain = open::text(&seals::path(folder)).map_err(words)?;
+        let edition = fields.map(|fields| fields.edition(&withhold::shown(&whole, &inspection.record)));
+        let said: String = described.iter().map(|(name, text)| format!("{name}: {text}\n")).collect();
+        for (file, text) in [("bag-info.txt", &said), (seals::SEALS_NAME, &chain)]
+            .into_iter()
+            .chain(edition.iter().map(|edition| (FIELDS_NAME, edition)))
+        {
+            inspection.withheld.guard(file, text).map_err(words)?;
+        }
+        if let Some(edition) = &edition {
+            record::save::replace(&folder.join(FIELDS_NAME), edition).map_err(words)?;
         }
         super::look_at(&inspection)?;
-        let options = BagOptions { fields, ..BagOptions::default() };
+        let published = Chain::read(folder).map_err(words)?.last().map(|last| last.published.clone());
+        let beside = ["", SIGNATURE_ENDING, TOKEN_ENDING].map(|end| format!("{}{end}", seals::SEALS_NAME));
+        let names: Vec<String> = published
+            .unwrap_or_default()
+            .into_keys()
+            .chain(beside)
+            .chain(edition.map(|_| FIELDS_NAME.to_owned()))
+            .filter(|name| folder.join(name).symlink_metadata().is_ok())
+            .collect();
+        let options = BagOptions { fields: described, ..BagOptions::default() };
         let line = Line::new("packing");
-        bag::write_generated(&inspection.folder, &names, out, &options, &|progress| line.show(progress))
+        bag::write_generated(folder, &names, out, &options, &|progress| line.show(progress))
             .map_err(bag_words)
     }
 
@@ -330,7 +368,7 @@ impl Seal {
             writeln!(out, "{}: signed", signature.display())?;
         }
         if let Some(request) = &report.time_request {
-            let token = format!("{}{}", seals::SEALS_NAME, timestamp::TOKEN_ENDING);
+            let token = format!("{}{}", seals::SEALS_NAME, TOKEN_ENDING);
             writeln!(out, "{request}: a request for a trusted time (RFC 3161); nothing was sent")?;
             writeln!(out, "  take it to a time-stamping authority and keep the answer beside it as {token}")?;
         }
@@ -342,29 +380,47 @@ impl Seal {
 
     fn warn(&self, folder: &Path, sealed: &Sealed, report: &Report) -> Result<(), Failure> {
         let mut err = terminal::err();
-        for stale in sealed.stale_signatures.iter().filter(|stale| Some(*stale) != report.signature.as_ref())
+        let (sealed_now, signed_now) = (sealed.written, report.signature.as_deref());
+        for (changed, path) in
+            [(sealed_now, sealed.manifest_path.clone()), (report.chained.is_some(), seals::path(folder))]
         {
-            writeln!(err, "underlid: {} no longer fits the new seal; sign it again", stale.display())?;
-        }
-        let named = report.signature.as_deref();
-        if report.chained.is_some() {
-            for Present { file, .. } in signature::present(&seals::path(folder)) {
-                let path = folder.join(file);
-                if named != Some(&path) {
-                    writeln!(err, "underlid: {} no longer fits the new seal; sign it again", path.display())?;
-                }
+            let path = signature::signature_path(&path);
+            if changed && signed_now != Some(&path) && path.symlink_metadata().is_ok() {
+                writeln!(err, "underlid: {} no longer fits the new seal; sign it again", path.display())?;
             }
         }
-        if report.bag.is_some() && withholds(folder) {
+        for (name, why) in name::not_everywhere(sealed.manifest.iter().map(|(name, _)| name)) {
+            writeln!(err, "underlid: {name}: {why}")?;
+        }
+        if report.bag.is_some() && !self.published && withholds(folder) {
             writeln!(
                 err,
                 "underlid: the record withholds something, and this bag holds it: record, photos and logs as they are, \
                  with their names. Hand it to nobody who may not see that; `seal --bag OUT --published` packs a \
-                 write-up alone"
+                 withheld edition"
             )?;
         }
         Ok(())
     }
+}
+
+/// Prints one field of the sealed record with the proof that it stands in it.
+fn show_field(folder: &Path, path: &str) -> Result<Done, Failure> {
+    let record = open::text(&folder.join(RECORD)).map_err(words)?;
+    let last = Chain::read(folder).map_err(words)?.last().and_then(|seal| seal.fields);
+    let sealed = Fields::read(folder, &record).filter(|fields| last == Some(fields.tree()));
+    let Some(fields) = sealed else {
+        let words = "the record is not as the last seal says, or its salts are gone: seal it again, then show the field";
+        return Err(Failure::Words(words.to_owned()));
+    };
+    let proof = fields.proof(path).map_err(|near| {
+        let near = near.map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        Failure::Words(format!(
+            "the record has no field `{path}`{near} `--show-field path.element[2].rating`, counted from 1"
+        ))
+    })?;
+    terminal::out().write_all(super::json(&proof)?.as_bytes())?;
+    Ok(Done::Well)
 }
 
 fn pack(folder: &Path, out: &Path) -> Result<Bag, Failure> {
@@ -388,7 +444,7 @@ fn title(folder: &Path) -> Option<String> {
 fn withholds(folder: &Path) -> bool {
     let Ok(text) = open::text(&folder.join(RECORD)) else { return false };
     match record::read(RECORD, &text) {
-        Ok(record) => crate::judge::withhold::plan(&record, &OWN_WORDS).map_or(true, |plan| !plan.is_empty()),
+        Ok(record) => withhold::plan(&record, &OWN_WORDS).map_or(true, |plan| !plan.is_empty()),
         Err(_) => text.contains("withhold"),
     }
 }

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use super::Failure;
+use crate::evidence::signature::VerifyingKey;
 use crate::logs::read::{PROFILES, Profiles};
 use crate::record::open;
 use crate::record::problem::{Problem, Problems};
@@ -28,10 +29,18 @@ struct Settings {
     keys: Vec<PathBuf>,
 }
 
-/// The public keys that the user trusts, as files.
-#[cfg(feature = "signatures")]
-pub(super) fn keys() -> Result<Vec<PathBuf>, Failure> {
-    Ok(read()?.keys)
+/// The public keys that the user trusts, each with the name of its file; none in a build that cannot check them.
+pub(super) fn keys() -> Result<Vec<(String, VerifyingKey)>, Failure> {
+    #[cfg(feature = "signatures")]
+    {
+        let named = |path: &PathBuf| {
+            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            Ok((name, VerifyingKey::read(&path.display().to_string()).map_err(super::words)?))
+        };
+        read()?.keys.iter().map(named).collect()
+    }
+    #[cfg(not(feature = "signatures"))]
+    Ok(read().map(|settings| drop(settings.keys)).map(|()| Vec::new())?)
 }
 
 /// The rules that the user's settings name.

@@ -5,21 +5,18 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-#[cfg(not(feature = "signatures"))]
-use std::convert::Infallible as PublicKey;
 
 use super::progress::Line;
 use super::{Done, Failure, Format, House, words};
 use crate::evidence::Signed;
 use crate::evidence::arrival::{Arrival, arrivals};
 use crate::evidence::bag::{self, BAG_DECLARATION, BagReport, OxumState};
+use crate::evidence::fields::{self, Proof};
 use crate::evidence::folder;
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::photos::is_photo_name;
 use crate::evidence::seals::{self, Chain, Seal};
-#[cfg(feature = "signatures")]
-use crate::evidence::signature::PublicKey;
-use crate::evidence::signature::{self, Present};
+use crate::evidence::signature::{self, Present, VerifyingKey};
 use crate::evidence::timestamp::{self, Token};
 use crate::evidence::verify::{SealComparison, verify};
 use crate::evidence::whole::{Looks, PictureState};
@@ -34,9 +31,12 @@ pub(super) struct Verify {
     /// The inspection folder, or a bag (RFC 8493)
     #[arg(value_name = "DIR")]
     folder: PathBuf,
-    /// The public key of whoever is said to have sealed it: a file in the minisign format or its one line, an SSH .pub file, or SSH's file of allowed signers. Without a good signature by it the status is 1
+    /// The public key of whoever is said to have sealed it: a file in the minisign format or its one line. Without a good signature by it the status is 1
     #[arg(long, value_name = "PUB")]
     key: Option<String>,
+    /// A field that was shown with its proof (`seal --show-field`): whether it stands in the sealed record
+    #[arg(long, value_name = "FILE")]
+    field: Option<PathBuf>,
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -52,7 +52,9 @@ pub(super) struct Found {
     seal: Option<SealComparison>,
     #[serde(skip_serializing_if = "Option::is_none")]
     bag: Option<BagFound>,
-    signatures: Vec<Present>,
+    /// The signature beside it, as it says of itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    signature: Option<Present>,
     signed: Signed,
     /// The chain of seals; nothing where there is none.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -71,9 +73,24 @@ struct Chained {
     differences: Vec<String>,
     /// What came of writing the published pages again from the record.
     again: String,
+    /// Of a withheld edition: how many of the record's fields it shows, and of how many.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    shown: Option<[usize; 2]>,
+    /// A field that was shown with its proof.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    field: Option<FieldShown>,
     /// A token of a time-stamping authority; nothing where none lies there.
     #[serde(skip_serializing_if = "Option::is_none")]
     time: Option<Token>,
+}
+
+/// A field of a record, and the seal in whose record it stands.
+#[derive(Debug, serde::Serialize, schemars::JsonSchema)]
+struct FieldShown {
+    path: String,
+    value: serde_json::Value,
+    /// Number of the last such seal; none where it stands in none.
+    seal: Option<usize>,
 }
 
 /// A photo that does not count as evidence as it is.
@@ -123,6 +140,8 @@ impl Verify {
             && found.chain.as_ref().is_none_or(|chain| chain.differences.is_empty())
             && found.arrivals.iter().flatten().all(Arrival::holds)
             && !found.pictures.iter().any(|picture| matches!(picture.look, PictureState::Damaged(_)));
+        let shown = found.chain.as_ref().and_then(|chain| chain.field.as_ref());
+        let sound = sound && shown.is_none_or(|field| field.seal.is_some());
         let attributed = match found.signed {
             Signed::Good { .. } => true,
             Signed::Bad { .. } => false,
@@ -135,7 +154,7 @@ impl Verify {
         Ok(if sound && attributed { Done::Well } else { Done::FallsShort })
     }
 
-    fn look(&self, key: Option<&PublicKey>) -> Result<Found, Failure> {
+    fn look(&self, key: Option<&VerifyingKey>) -> Result<Found, Failure> {
         let line = Line::new("hashing");
         let is_bag = self.folder.join(BAG_DECLARATION).symlink_metadata().is_ok();
         let inspection = if is_bag { self.folder.join("data") } else { self.folder.clone() };
@@ -176,7 +195,7 @@ impl Verify {
         };
         let chain = self.chain(&inspection, seal.as_ref())?;
         let signed = match key {
-            None => trusted(&signed_file)?,
+            None => signature::by_trusted(&signed_file, &super::settings::keys()?),
             #[cfg(feature = "signatures")]
             Some(key) => signature::check(&signed_file, key).map_err(words)?,
             #[cfg(not(feature = "signatures"))]
@@ -187,7 +206,7 @@ impl Verify {
         Ok(Found {
             bag,
             seal,
-            signatures: signature::present(&signed_file),
+            signature: signature::present(&signed_file),
             signed,
             chain,
             arrivals,
@@ -198,11 +217,22 @@ impl Verify {
     /// Reads the chain of seals, compares, and writes the published pages again.
     fn chain(&self, inspection: &Path, seal: Option<&SealComparison>) -> Result<Option<Chained>, Failure> {
         let chain = Chain::read(inspection).map_err(words)?;
+        let proof: Option<Proof> = match &self.field {
+            Some(path) => Some(read_proof(path)?),
+            None => None,
+        };
         if chain.seals.is_empty() && chain.breaks.is_empty() {
-            return Ok(None);
+            return match proof {
+                Some(_) => Err(Failure::Words("no seal lies here that could hold the field".to_owned())),
+                None => Ok(None),
+            };
         }
         let mut differences = chain.differences(inspection);
         let again = match chain.last() {
+            Some(_) if seals::is_edition(inspection) => {
+                "not written again: this is a withheld edition, without the record; its hashes were compared"
+                    .to_owned()
+            }
             // Of other evidence another write-up is made, which says nothing about this one.
             Some(_) if seal.is_some_and(|seal| !seal.matches()) => {
                 "not written again, because the evidence is not as it was sealed".to_owned()
@@ -214,7 +244,14 @@ impl Verify {
         if let Some(Token { file, seal: None, .. }) = &time {
             differences.push(format!("{file}: is about none of the seals"));
         }
-        Ok(Some(Chained { seals: chain.seals, differences, again, time }))
+        let shown = seals::is_edition(inspection).then(|| fields::read_edition(inspection));
+        let shown = shown.and_then(Result::ok).map(|(tree, shown)| [shown, tree.leaves]);
+        let field = proof.map(|proof| {
+            let seal =
+                chain.seals.iter().rev().find(|seal| seal.fields.is_some_and(|tree| proof.stands_in(tree)));
+            FieldShown { seal: seal.map(|seal| seal.number), path: proof.path, value: proof.value }
+        });
+        Ok(Some(Chained { seals: chain.seals, differences, again, shown, field, time }))
     }
 
     /// Writes what was published again, with the rules in force here, and names the first line that differs.
@@ -264,29 +301,13 @@ impl Verify {
     }
 }
 
-/// What the keys say that the user's settings trust; without one nobody can tell.
-fn trusted(signed: &Path) -> Result<Signed, Failure> {
-    #[cfg(feature = "signatures")]
-    {
-        let mut keys = Vec::new();
-        for path in super::settings::keys()? {
-            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            keys.push((name, PublicKey::read(&path.display().to_string()).map_err(words)?));
-        }
-        if !keys.is_empty() {
-            return signature::by_trusted(signed, &keys).map_err(words);
-        }
-    }
-    Ok(signature::unchecked(signed))
-}
-
 #[cfg(feature = "signatures")]
-fn read_key(given: &str) -> Result<PublicKey, Failure> {
-    PublicKey::read(given).map_err(words)
+fn read_key(given: &str) -> Result<VerifyingKey, Failure> {
+    VerifyingKey::read(given).map_err(words)
 }
 
 #[cfg(not(feature = "signatures"))]
-fn read_key(_: &str) -> Result<PublicKey, Failure> {
+fn read_key(_: &str) -> Result<VerifyingKey, Failure> {
     Err(super::left_out("verify --key", "signatures"))
 }
 
@@ -325,9 +346,12 @@ impl Found {
                 differences(&mut out, seal)?;
                 writeln!(out, "{}", counts(seal))?;
             }
+            None if self.chain.as_ref().is_some_and(|chain| chain.shown.is_some()) => {}
             None => writeln!(out, "no seal of an inspection lies in it")?,
         }
-        tell_arrivals(&mut out, self.arrivals.as_deref())?;
+        if self.seal.is_some() {
+            tell_arrivals(&mut out, self.arrivals.as_deref())?;
+        }
         for Picture { file, look } in &self.pictures {
             match look {
                 PictureState::Damaged(why) => writeln!(out, "{file}: does not count as evidence: {why}")?,
@@ -350,6 +374,16 @@ impl Found {
                     "seal {}: {} by the sealer's clock, {}{changed}",
                     seal.number, seal.at, seal.program
                 )?;
+            }
+            if let Some([shown, all]) = chain.shown {
+                writeln!(out, "a withheld edition: {shown} of the record's {all} fields are shown")?;
+            }
+            if let Some(FieldShown { path, value, seal }) = &chain.field {
+                let field = terminal::shown_text(&format!("{path} = {value}"));
+                match seal {
+                    Some(number) => writeln!(out, "{field}: stands in the record of seal {number}")?,
+                    None => writeln!(out, "{field}: does NOT stand in the record of any seal here")?,
+                }
             }
             writeln!(out, "the published write-up: {}", chain.again)?;
             match &chain.time {
@@ -375,6 +409,16 @@ impl Found {
         }
         Ok(())
     }
+}
+
+fn read_proof(path: &Path) -> Result<Proof, Failure> {
+    let text = open::named_text(path).map_err(words)?;
+    serde_json::from_str(&text).map_err(|error| {
+        Failure::Words(format!(
+            "{}: is no field with its proof ({error}); `underlid seal DIR --show-field inspection.serial` prints one",
+            terminal::shown(path)
+        ))
+    })
 }
 
 /// The beginning of a line, fit to be shown.

@@ -32,7 +32,8 @@ pub const BAG_DECLARATION: &str = "bagit.txt";
 const BAG_INFO: &str = "bag-info.txt";
 const PAYLOAD_MANIFEST: &str = "manifest-sha256.txt";
 const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
-const PAYLOAD: &str = "data";
+/// The folder of what a bag holds.
+pub(crate) const PAYLOAD: &str = "data";
 
 /// Why a bag was not written or not checked.
 #[derive(Debug, thiserror::Error)]

@@ -1,7 +1,7 @@
 //! What belongs to the sealed evidence of an inspection folder, and what does not.
 //!
 //! Evidence is the record `inspection.toml`, everything under `photos/` and `logs/`, and the house
-//! rules and checklists that the findings rest on. What is generated is not, because it can be made
+//! rules and checklists that the findings rest on, and the salts of the record's fields. What is generated is not, because it can be made
 //! again: the write-up in `report/`, the description, chapters and cards in `video-kit/` (`appendix/` once), the manifest
 //! and its signatures (comparisons, collections and bags lie outside the folder). Nor are hidden files and the leftovers of editors and half-done copies. Whatever is left
 //! out is listed, so that nobody believes a file sealed that was not.
@@ -16,16 +16,15 @@ use std::path::{Path, PathBuf};
 
 use walkdir::{DirEntry, WalkDir};
 
+use super::fields::{FIELDS_NAME, SALTS_NAME};
 use super::manifest::MANIFEST_NAME;
+pub use super::name::RECORD_NAME;
 use super::name::{EvidenceName, UnsafeName};
 use super::seals::SEALS_NAME;
 use super::timestamp::{REQUEST_ENDING, TOKEN_ENDING};
 use crate::record::open::FileError;
 use crate::record::open::unlike_a_file;
 use crate::units::terminal::shown;
-
-/// The record's name in an inspection folder.
-pub const RECORD_NAME: &str = "inspection.toml";
 
 /// Folders whose whole content is evidence.
 pub const EVIDENCE_FOLDERS: [&str; 4] = ["checklists", "logs", "photos", "rules"];
@@ -213,6 +212,7 @@ pub(crate) fn is_evidence(name: &EvidenceName) -> bool {
     let mut parts = text.split('/');
     let first = parts.next().unwrap_or_default();
     text == RECORD_NAME
+        || text == SALTS_NAME
         || (text.contains('/')
             && EVIDENCE_FOLDERS.contains(&first)
             && parts.all(|part| leftover(part).is_none()))
@@ -228,9 +228,10 @@ fn place(entry: &DirEntry) -> Place {
     let name = entry.file_name().to_string_lossy();
     if entry.depth() == 1 {
         let is_evidence_folder = EVIDENCE_FOLDERS.contains(&name.as_ref()) && !entry.file_type().is_file();
-        return if name == RECORD_NAME || is_evidence_folder {
+        return if name == RECORD_NAME || name == SALTS_NAME || is_evidence_folder {
             Place::Evidence
         } else if matches!(name.as_ref(), "report" | "video-kit" | "appendix")
+            || name == FIELDS_NAME
             || is_manifest_or_signature(&name)
         {
             Place::Generated
@@ -249,7 +250,7 @@ fn is_manifest_or_signature(name: &str) -> bool {
     [MANIFEST_NAME, SEALS_NAME]
         .iter()
         .filter_map(|known| name.strip_prefix(known))
-        .any(|rest| matches!(rest, "" | ".minisig" | ".sig" | REQUEST_ENDING | TOKEN_ENDING))
+        .any(|rest| matches!(rest, "" | ".minisig" | REQUEST_ENDING | TOKEN_ENDING))
 }
 
 fn leftover(name: &str) -> Option<LeftOutReason> {

@@ -5,14 +5,19 @@
 //! with a drive letter, or holds a NUL; [`safe_relative`] also refuses a link anywhere on the way,
 //! because a link is how a name without `..` still leaves the folder.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
 use serde::{Serialize, Serializer};
+use unicode_normalization::UnicodeNormalization;
 
 use crate::record::open::FileError;
 use crate::units::terminal::shown_text;
+
+/// The record's name in an inspection folder.
+pub const RECORD_NAME: &str = "inspection.toml";
 
 /// A checked name relative to the inspection folder, with `/` between its parts.
 ///
@@ -159,6 +164,41 @@ impl Serialize for EvidenceName {
     }
 }
 
+/// Names that other systems cannot hold beside each other or at all, each with why: a sealed folder is to be unpacked
+/// anywhere. Windows: reserved names, characters and endings (Microsoft, Naming Files, Paths, and Namespaces; from memory).
+/// Windows and macOS: names that differ by case or by Unicode form alone.
+pub(crate) fn not_everywhere<'a>(
+    names: impl Iterator<Item = &'a EvidenceName>,
+) -> Vec<(&'a EvidenceName, String)> {
+    let mut folded = BTreeMap::new();
+    names.filter_map(|name| Some((name, unlike_elsewhere(name, &mut folded)?))).collect()
+}
+
+fn unlike_elsewhere<'a>(
+    name: &'a EvidenceName,
+    folded: &mut BTreeMap<String, &'a EvidenceName>,
+) -> Option<String> {
+    const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
+    let Ok(text) = std::str::from_utf8(&name.0) else {
+        return Some(
+            "is not UTF-8, which other systems need in a file name; rename it and seal again".to_owned(),
+        );
+    };
+    let of_windows = text.split('/').any(|part| {
+        let stem = part.split('.').next().unwrap_or_default().trim_end().to_ascii_lowercase();
+        let numbered = stem.strip_suffix(|c: char| c.is_ascii_digit() && c != '0');
+        DEVICES[..4].contains(&stem.as_str())
+            || numbered.is_some_and(|stem| DEVICES[4..].contains(&stem))
+            || part.ends_with(['.', ' '])
+            || part.contains(|c: char| c.is_control() || "<>:\"\\|?*".contains(c))
+    });
+    if of_windows {
+        return Some("cannot be a file's name on Windows; rename it and seal again".to_owned());
+    }
+    let same = folded.insert(text.nfc().flat_map(char::to_lowercase).collect(), name)?;
+    Some(format!("is the same name as {same} on Windows and macOS; rename one and seal again"))
+}
+
 /// Turns a name written in the record, such as a photo's, into a path under `folder`.
 ///
 /// The file need not exist. What exists on the way must not be a link.
@@ -215,6 +255,40 @@ mod tests {
         ] {
             let path = safe_relative(dir.path(), name).unwrap();
             assert_eq!(path, dir.path().join(expected));
+        }
+    }
+
+    #[test]
+    fn names_that_other_systems_cannot_hold_are_told() {
+        let told = |names: &[&str]| {
+            let names: Vec<EvidenceName> =
+                names.iter().map(|name| EvidenceName::new(name.as_bytes()).unwrap()).collect();
+            not_everywhere(names.iter())
+                .into_iter()
+                .map(|(name, why)| format!("{name} {why}"))
+                .collect::<Vec<_>>()
+        };
+        let good = ["photos/1.jpg", "photos/auxiliary.jpg", "photos/com0.jpg", "photos/é.jpg", "logs/1.jpg"];
+        assert_eq!(told(&good), Vec::<String>::new());
+        for bad in [
+            "aux.jpg",
+            "COM1",
+            "photos/a:b.jpg",
+            "end.",
+            "end ",
+            "what?.jpg",
+            "con/1.jpg",
+            "a\\b",
+            "lpt9.tar.gz",
+        ] {
+            assert!(told(&[bad]).concat().contains("Windows"), "{bad}");
+        }
+        assert!(told(&["Photo.jpg", "photo.JPG"]).concat().contains("is the same name as Photo.jpg"));
+        assert!(told(&["e\u{301}.jpg", "é.jpg"]).concat().contains("is the same name"));
+        #[cfg(unix)]
+        {
+            let name = EvidenceName::new(b"\xff.jpg").unwrap();
+            assert!(not_everywhere([&name].into_iter())[0].1.contains("UTF-8"));
         }
     }
 

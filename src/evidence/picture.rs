@@ -9,6 +9,7 @@
 //! what cannot be decoded here (HEIC, camera raw, damaged files). Such a photo is still evidence: it
 //! is hashed and listed, only not shown.
 
+use std::borrow::Cow;
 use std::io::{Cursor, Read};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
@@ -300,6 +301,7 @@ pub(crate) fn decode_upright(bytes: &[u8], orientation: Orientation) -> Result<R
 }
 
 fn decode(bytes: &[u8], format: ImageFormat, orientation: Orientation) -> Result<RgbImage, Undecodable> {
+    let bytes = &*if format == ImageFormat::Png { without_texts(bytes) } else { bytes.into() };
     let mut limits = image::Limits::default();
     limits.max_alloc = Some(MAX_DECODER_BYTES);
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
@@ -319,6 +321,27 @@ fn decode(bytes: &[u8], format: ImageFormat, orientation: Orientation) -> Result
     let mut picture = DynamicImage::ImageRgb8(flatten(picture));
     picture.apply_orientation(orientation);
     Ok(picture.into_rgb8())
+}
+
+/// A PNG file without its colour profile and texts (W3C PNG, third edition, 11.3): they are not shown, and a few kilobytes
+/// of them can unpack to gigabytes.
+fn without_texts(bytes: &[u8]) -> Cow<'_, [u8]> {
+    const LEFT_OUT: [&[u8]; 4] = [b"iCCP", b"iTXt", b"tEXt", b"zTXt"];
+    let (head, mut rest) = bytes.split_at_checked(8).unwrap_or((bytes, &[]));
+    let mut kept = Cow::Borrowed(bytes);
+    let mut out = head.to_vec();
+    while let Some((length, after)) = rest.split_first_chunk::<4>() {
+        let whole =
+            usize::try_from(u32::from_be_bytes(*length)).ok().and_then(|length| length.checked_add(12));
+        let (chunk, next) = whole.and_then(|whole| rest.split_at_checked(whole)).unwrap_or((rest, &[]));
+        if LEFT_OUT.iter().any(|kind| after.starts_with(kind)) {
+            kept = Cow::Owned(Vec::new());
+        } else {
+            out.extend_from_slice(chunk);
+        }
+        rest = next;
+    }
+    if matches!(kept, Cow::Owned(_)) { Cow::Owned(out) } else { kept }
 }
 
 fn format_of(bytes: &[u8]) -> Result<ImageFormat, Undecodable> {

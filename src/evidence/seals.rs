@@ -12,9 +12,10 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::fields::{FIELDS_NAME, Tree, read_edition};
 use super::hash::{Sha256Digest, hash_file};
 use super::manifest::MANIFEST_NAME;
-use super::name::safe_relative;
+use super::name::{RECORD_NAME, safe_relative};
 use crate::record::open::{self, Refused};
 use crate::record::save;
 
@@ -50,6 +51,9 @@ pub struct Seal {
     /// SHA-256 of all that stands in the file before this seal; none in the first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub before: Option<Sha256Digest>,
+    /// The hash tree of the record's fields; none where the record did not read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fields: Option<Tree>,
     /// SHA-256 of what was published, by file.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub published: BTreeMap<String, Sha256Digest>,
@@ -140,8 +144,8 @@ impl Chain {
     /// the same as the last is not added: then `false`.
     pub fn append(&mut self, folder: &Path, mut seal: Seal) -> std::io::Result<bool> {
         if let Some(last) = self.last()
-            && (last.evidence, last.rules, &last.published, &last.program)
-                == (seal.evidence, seal.rules, &seal.published, &seal.program)
+            && (last.evidence, last.rules, &last.published, &last.program, last.fields)
+                == (seal.evidence, seal.rules, &seal.published, &seal.program, seal.fields)
         {
             return Ok(false);
         }
@@ -158,12 +162,21 @@ impl Chain {
         Ok(true)
     }
 
-    /// What of the folder is not as the last seal says: the manifest, and what was published.
+    /// What of the folder is not as the last seal says: the manifest, or in a withheld edition the record's fields, and what
+    /// was published.
     pub fn differences(&self, folder: &Path) -> Vec<String> {
         let Some(last) = self.last() else { return Vec::new() };
         let mut differences = self.breaks.clone();
         let now = |name: &str| safe_relative(folder, name).ok().and_then(|path| hash_file(&path).ok());
-        if now(MANIFEST_NAME) != Some(last.evidence) {
+        if is_edition(folder) {
+            match read_edition(folder) {
+                Ok((tree, _)) if Some(tree) == last.fields => {}
+                Ok(_) => differences.push(format!(
+                    "{FIELDS_NAME}: is not of the sealed record: a field was changed, moved, left out or added"
+                )),
+                Err(why) => differences.push(why),
+            }
+        } else if now(MANIFEST_NAME) != Some(last.evidence) {
             differences.push(format!("{MANIFEST_NAME}: is not the one that was sealed last"));
         }
         for (name, sealed) in &last.published {
@@ -175,6 +188,12 @@ impl Chain {
         }
         differences
     }
+}
+
+/// Whether a folder holds no evidence but what a withheld edition shows of it.
+pub fn is_edition(folder: &Path) -> bool {
+    let there = |name: &str| folder.join(name).symlink_metadata().is_ok();
+    there(FIELDS_NAME) && !there(MANIFEST_NAME) && !there(RECORD_NAME)
 }
 
 /// Where the chain of a folder lies.
@@ -196,6 +215,7 @@ mod tests {
             house: Vec::new(),
             changed: vec!["photos/1.jpg: changed".to_owned()],
             before: None,
+            fields: None,
             published: BTreeMap::from([("report/report.md".to_owned(), Sha256Digest::of(b"words"))]),
         }
     }

@@ -12,12 +12,12 @@ use std::io::{Cursor, Read};
 use std::path::{Path, PathBuf};
 
 use base64::Engine;
-use minisign::{KeyPair, PublicKey, PublicKeyBox, SecretKey, SecretKeyBox, SignatureBox};
+use minisign::{KeyPair, PublicKey, SecretKey, SecretKeyBox, SignatureBox};
 use serde::Serialize;
 
 use super::atomic;
 use super::hash::HashError;
-use super::named::{SIGNATURE_ENDING, key_id};
+use super::named::{key_id, signature_path};
 use crate::record::open::{self, FileError};
 use crate::units::terminal::{shown, shown_text};
 
@@ -71,19 +71,6 @@ pub enum SignError {
         found: String,
         expected: String,
     },
-    #[error("{origin}: keys of the kind {kind} are not checked here; Ed25519 and ECDSA P-256 are")]
-    KeyKind {
-        /// The file, made fit to be shown, or "the public key" for one given as text.
-        origin: String,
-        /// The kind, as SSH names it.
-        kind: String,
-    },
-    #[error(
-        "{}: was made for the purpose \"{}\", not for a file; sign with -n file",
-        shown(path),
-        shown_text(purpose)
-    )]
-    OtherPurpose { path: PathBuf, purpose: String },
     #[error("{}: is a signature in the old, unhashed form, which is not accepted", shown(path))]
     OldForm { path: PathBuf },
     #[error(
@@ -101,19 +88,21 @@ pub enum SignError {
 pub struct VerifyingKey(PublicKey);
 
 impl VerifyingKey {
-    /// Reads a public key file.
+    /// Reads a public key from a file in the minisign format, from one that holds only its line, or from the line itself.
     ///
     /// # Errors
     /// When it cannot be read or is no public key.
-    pub fn read(path: &Path) -> Result<Self, SignError> {
+    pub fn read(path_or_line: &str) -> Result<Self, SignError> {
+        let path = Path::new(path_or_line);
+        if path.symlink_metadata().is_err() && path_or_line.trim().starts_with("RW") {
+            return Self::parse(path_or_line);
+        }
         let what = "a public key in the minisign format";
-        let malformed = || SignError::Malformed { origin: shown(path), what };
         let text = read_text(path, what)?;
-        PublicKeyBox::from_string(&text)
-            .and_then(PublicKeyBox::into_public_key)
-            .ok()
-            .and_then(Self::of_known_kind)
-            .ok_or_else(malformed)
+        let line =
+            text.lines().find(|line| !line.trim().is_empty() && !line.starts_with("untrusted comment:"));
+        let malformed = |_| SignError::Malformed { origin: shown(path), what };
+        Self::parse(line.unwrap_or_default()).map_err(malformed)
     }
 
     /// Reads a public key from its one line of text, as printed in a description.
@@ -170,7 +159,7 @@ pub fn generate(secret: &Path, public: &Path, password: Option<&str>) -> Result<
     Ok(VerifyingKey(pk))
 }
 
-/// Signs a file; the signature is written beside it, with [`SIGNATURE_ENDING`], replacing an older
+/// Signs a file; the signature is written beside it, with `.minisig`, replacing an older
 /// one. `comment` is signed too; without one it names the time and the file.
 ///
 /// # Errors
@@ -202,13 +191,6 @@ pub fn sign(
     let path = signature_path(file);
     atomic::replace(&path, signature.into_string().as_bytes())?;
     Ok(path)
-}
-
-/// Where the signature of a file lies.
-pub fn signature_path(file: &Path) -> PathBuf {
-    let mut path = file.as_os_str().to_owned();
-    path.push(SIGNATURE_ENDING);
-    path.into()
 }
 
 /// A signature that fits.
@@ -286,7 +268,7 @@ fn read_text(path: &Path, what: &'static str) -> Result<String, SignError> {
     String::from_utf8(bytes).map_err(|_| SignError::Malformed { origin: shown(path), what })
 }
 
-pub(super) fn read_limited(path: &Path, max_bytes: u64, what: &'static str) -> Result<Vec<u8>, SignError> {
+fn read_limited(path: &Path, max_bytes: u64, what: &'static str) -> Result<Vec<u8>, SignError> {
     let (file, _) = open::plain(path).map_err(HashError::from)?;
     let mut bytes = Vec::new();
     file.take(max_bytes + 1).read_to_end(&mut bytes).map_err(FileError::on("read", path))?;
@@ -329,7 +311,7 @@ mod tests {
         fs::write(at("photos.sha256"), "abc  photos/1.jpg\n").unwrap();
         generate(&at("secret.key"), &at("public.key"), None).unwrap();
         sign(&at("photos.sha256"), &at("secret.key"), None, None).unwrap();
-        let key = VerifyingKey::read(&at("public.key")).unwrap();
+        let key = VerifyingKey::read(at("public.key").to_str().unwrap()).unwrap();
         Bench { dir, key }
     }
 
@@ -433,7 +415,7 @@ mod tests {
     fn what_is_no_key_is_named() {
         let bench = signed();
         fs::write(bench.at("bad"), "untrusted comment: x\nnot base64\n").unwrap();
-        let error = VerifyingKey::read(&bench.at("bad")).unwrap_err();
+        let error = VerifyingKey::read(bench.at("bad").to_str().unwrap()).unwrap_err();
         assert!(error.to_string().contains("bad: is not a public key"));
         let error = sign(&bench.at("photos.sha256"), &bench.at("bad"), None, None);
         assert!(error.unwrap_err().to_string().contains("bad: is not a secret key"));

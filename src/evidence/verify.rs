@@ -11,10 +11,12 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::atomic;
+use super::fields::SALTS_NAME;
 use super::folder::{FolderError, LeftOut, Listing, list};
 use super::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use super::manifest::{MANIFEST_NAME, Manifest, ManifestError};
-use super::name::{EvidenceName, NameError, gone, locate};
+use super::name::{EvidenceName, NameError, UnsafeName, gone, locate};
 use crate::record::open::FileError;
 
 /// How one file stands against the manifest.
@@ -147,10 +149,12 @@ impl SealComparison {
             .collect()
     }
 
-    /// Whether sealed evidence has been altered or lost, as opposed to merely added to.
+    /// Whether sealed evidence has been altered or lost, as opposed to merely added to. New salts stand for the same record.
     fn loses_evidence(&self) -> bool {
-        let counts = self.counts();
-        counts.changed + counts.missing + counts.unreadable > 0
+        let is_lost = |file: &FileResult| {
+            !matches!(file.state, FileState::Added { .. }) && file.name.as_bytes() != SALTS_NAME.as_bytes()
+        };
+        self.differences().any(is_lost)
     }
 }
 
@@ -267,8 +271,8 @@ pub struct Sealed {
     pub left_out: Vec<LeftOut>,
     /// How the evidence stood against the manifest before; none where there was none.
     pub before: Option<SealComparison>,
-    /// Signatures of an earlier manifest that no longer fit the new one.
-    pub stale_signatures: Vec<PathBuf>,
+    /// False where the manifest that lay there still held.
+    pub written: bool,
 }
 
 /// Why a folder was not sealed.
@@ -281,6 +285,8 @@ pub enum SealError {
     Hash(#[from] HashError),
     #[error(transparent)]
     File(#[from] FileError),
+    #[error(transparent)]
+    Name(#[from] UnsafeName),
     #[error("the seal cannot be read: {0}")]
     Unreadable(ManifestError),
     #[error(
@@ -296,11 +302,17 @@ pub enum SealError {
 /// Hashes all evidence of an inspection folder into its manifest.
 ///
 /// With `replace` an older manifest is replaced whatever has changed. Files that were only added since need no `replace`.
+/// `salts` is a new private file of salts, written with the seal; without it the one that lies there stays.
 ///
 /// # Errors
 /// When any file of the evidence cannot be hashed (a seal with holes is none), when evidence
 /// sealed before has changed or is missing and `replace` is not set, and when the system refuses.
-pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, SealError> {
+pub fn seal(
+    folder: &Path,
+    replace: bool,
+    salts: Option<&str>,
+    on: OnProgress<'_>,
+) -> Result<Sealed, SealError> {
     let manifest_path = folder.join(MANIFEST_NAME);
     let old = match Manifest::read(&manifest_path) {
         Ok(old) => Some(old),
@@ -311,9 +323,12 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
     let Listing { files, left_out } = list(folder)?;
     let bytes = files.iter().map(|f| f.bytes).sum();
     let paths: Vec<_> = files.into_iter().map(|f| (f.name, f.path)).collect();
-    let (manifest, failed) = hash_all(&paths, on);
+    let (mut manifest, failed) = hash_all(&paths, on);
     if let Some((_, error)) = failed.into_iter().next() {
         return Err(error.into());
+    }
+    if let Some(salts) = salts {
+        manifest.insert(EvidenceName::new(SALTS_NAME.as_bytes())?, Sha256Digest::of(salts.as_bytes()));
     }
     let before = old.map(|old| SealComparison::of(&old, &manifest));
     // An identical manifest is left alone: its time and its signatures stay what they were.
@@ -323,15 +338,13 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         before => before,
     };
     if !unchanged {
+        if let Some(salts) = salts {
+            atomic::replace_private(&folder.join(SALTS_NAME), salts.as_bytes())?;
+        }
         manifest.write(&manifest_path)?;
     }
     // Read back, so that the figure people publish is that of the file as it lies there.
     let on_disk = Manifest::read_bytes(&manifest_path).map_err(SealError::Unreadable)?;
-    let stale_signatures = [".minisig", ".sig"]
-        .iter()
-        .map(|ending| folder.join(format!("{MANIFEST_NAME}{ending}")))
-        .filter(|path| !unchanged && path.symlink_metadata().is_ok())
-        .collect();
     Ok(Sealed {
         manifest_path,
         manifest,
@@ -339,6 +352,6 @@ pub fn seal(folder: &Path, replace: bool, on: OnProgress<'_>) -> Result<Sealed, 
         bytes,
         left_out,
         before,
-        stale_signatures,
+        written: !unchanged,
     })
 }

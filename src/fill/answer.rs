@@ -65,6 +65,8 @@ pub enum Said {
     Add(String),
     /// The instrument for measured answers from here on.
     Using(String),
+    /// The instruments, to be named by their numbers.
+    Instruments,
     /// Take the answer back.
     Clear,
     /// What is still open: here, in a section, or `all`.
@@ -146,12 +148,13 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         }
         ("row", false) if rest.contains(',') => return Ok(Said::Row(rest.to_owned())),
         ("part", false) if rest.starts_with("with ") => {
-            let with = rest.trim_start_matches("with ").trim().to_owned();
-            return Ok(Said::OfPart("with", with));
+            return Ok(Said::OfPart("with", by_number(record, rest.trim_start_matches("with "))));
         }
         ("find", _) => return needs("a word").map(Said::Find),
         ("add", _) => return needs("a kind of part, such as busbar or reading").map(Said::Add),
-        ("using", _) => return needs("an instrument, or none").map(Said::Using),
+        ("using" | "with", true) => return Ok(Said::Instruments),
+        ("part", false) if rest == "with" => return Ok(Said::Instruments),
+        ("using", _) => return Ok(Said::Using(by_number(record, rest))),
         ("photo", _) => return needs("a file").map(Said::Photo),
         ("video", _) => {
             return needs("a time, such as 14:05").map(|time| Said::OfPart("video", time));
@@ -161,8 +164,7 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
             return needs("a text").map(|note| extra(Entered { note: Some(note), ..Entered::default() }));
         }
         ("with", _) => {
-            return needs("an instrument")
-                .map(|with| extra(Entered { with: Some(with), ..Entered::default() }));
+            return Ok(extra(Entered { with: Some(by_number(record, rest)), ..Entered::default() }));
         }
         ("how", _) => {
             return needs("a word").map(|how| extra(Entered { how: Some(how), ..Entered::default() }));
@@ -174,6 +176,18 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
 
 fn extra(answer: Entered) -> Said {
     Said::Entered { answer, more: Vec::new() }
+}
+
+/// Instruments by their ids, or by their numbers in the list of them: `2`, `clamp, 3`.
+fn by_number(record: &Record, typed: &str) -> String {
+    let ids = || record.instrument.iter().map(|instrument| instrument.id.text());
+    let id = |one: &str| {
+        let number = one.parse::<usize>().ok().filter(|_| ids().all(|id| id != Some(one)))?;
+        ids().nth(number.checked_sub(1)?)?.map(str::to_owned)
+    };
+    let all: Vec<String> =
+        typed.split(',').map(str::trim).map(|one| id(one).unwrap_or_else(|| one.to_owned())).collect();
+    all.join(", ")
 }
 
 fn is_number(text: &str) -> bool {
@@ -213,7 +227,7 @@ pub(super) fn answer(line: &str, kind: Kind, record: &Record) -> Result<Said, St
             "" => {}
             // `with` alone: the instrument of the answer before.
             "with" if rest.is_empty() => answer.with = Some(AS_BEFORE.to_owned()),
-            "with" => answer.with = Some(rest),
+            "with" => answer.with = Some(by_number(record, &rest)),
             "note" if !rest.is_empty() => answer.note = Some(rest),
             "photo" if !rest.is_empty() => answer.photos.push(rest),
             "how" if !rest.is_empty() => answer.how = Some(rest),
@@ -315,9 +329,10 @@ fn share_unit(values: &mut [String]) {
 fn trailing(value: String, answer: &mut Entered, record: &Record) -> String {
     let mut value = value;
     if let Some((before, id)) = value.rsplit_once(" with ")
-        && record.instrument.iter().any(|i| i.id.text() == Some(id.trim()))
+        && let id = by_number(record, id)
+        && record.instrument.iter().any(|i| i.id.text() == Some(&id))
     {
-        answer.with.get_or_insert_with(|| id.trim().to_owned());
+        answer.with.get_or_insert(id);
         value = before.trim().to_owned();
     }
     if let Some((before, word)) = value.rsplit_once(' ')
@@ -488,7 +503,17 @@ mod tests {
             ("cell 3 3.302 V", length, Said::Cell("3 3.302 V".into())),
             ("cell walls are swollen", Kind::Text, value("cell walls are swollen")),
             ("row 15 min, 77 A", length, Said::Row("15 min, 77 A".into())),
-            ("part with load-v, load-i", length, Said::OfPart("with", "load-v, load-i".into())),
+            ("part with load-v, 1", length, Said::OfPart("with", "load-v, caliper".into())),
+            ("with", length, Said::Instruments),
+            ("using 1", length, Said::Using("caliper".into())),
+            (
+                "3 mm with 1",
+                length,
+                Said::Entered {
+                    answer: Entered { with: Some("caliper".into()), ..Entered::of("3 mm") },
+                    more: vec![],
+                },
+            ),
             (r"one\n\ntwo", Kind::Markdown, value("one\n\ntwo")),
         ];
         for (line, kind, said) in cases {

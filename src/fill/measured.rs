@@ -6,12 +6,13 @@ use super::photo::{listed, take_file};
 use super::sight::{FillError, Saved, Sight};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::scale::measure::{Between, Length};
-use crate::evidence::scale::photo::{Reference, Wanted};
+use crate::evidence::scale::photo::{Photo, Reference, Scaled, Wanted};
 use crate::record::Record;
 use crate::record::edit::{Edit, Entered, Place};
-use crate::record::field::How;
-use crate::record::parts::{Measure, PhotoMeasurement, ScaleReference};
-use crate::units::{Dimension, Quantity, parse, show_uncertain};
+use crate::record::field::{Found, How};
+use crate::record::part::FieldInfo;
+use crate::record::parts::{Measure, MeasuredSide, PhotoMeasurement, ScaleReference};
+use crate::units::{Dimension, Quantity, parse, show, show_uncertain};
 
 /// Standard deviation of a tap, pixels, where nothing else is said.
 pub(crate) const SCATTER: f64 = 2.0;
@@ -19,6 +20,8 @@ pub(crate) const SCATTER: f64 = 2.0;
 /// What is measured in a photo, and by what. Places are in pixels of the upright picture.
 #[derive(Debug, Clone)]
 pub(crate) struct Asked {
+    /// Which side it is of a field that holds several.
+    pub side: Option<MeasuredSide>,
     pub measure: Measure,
     pub taps: Vec<[f64; 2]>,
     /// Standard deviation of a tap.
@@ -27,6 +30,8 @@ pub(crate) struct Asked {
     pub on_edges: bool,
     pub height: Option<Quantity>,
     pub other_height: Option<Quantity>,
+    /// A photo from another side, and a point at the height of the edges that is tapped in this photo and in that one.
+    pub corner: Option<(String, [[f64; 2]; 2])>,
     /// The corners of a card; none where a sheet gives the scale.
     pub card: Vec<[f64; 2]>,
     /// The check distances across and down the sheet, as they were measured on the print.
@@ -39,8 +44,14 @@ impl Asked {
     /// # Errors
     /// Words for what is missing.
     pub(crate) fn of(kept: &PhotoMeasurement) -> Result<Self, String> {
+        let corner = match &places(kept.height_taps.list())?[..] {
+            [here, there] => kept.height_photo.text().map(|photo| (photo.to_owned(), [*here, *there])),
+            _ => None,
+        };
         let scatter = kept.scatter.text().and_then(|text| text.trim_end_matches("px").trim().parse().ok());
         Ok(Self {
+            side: kept.side.known(),
+            corner,
             measure: kept.measure.known().ok_or("`measure` is missing")?,
             taps: places(kept.taps.list())?,
             scatter: scatter.ok_or("`scatter` is missing, such as \"2 px\"")?,
@@ -50,6 +61,21 @@ impl Asked {
             card: places(kept.card.list())?,
             printed: [&kept.print_across, &kept.print_down].map(|length| length.quantity().cloned()),
         })
+    }
+
+    /// Finds the height of the edges from the other photo, where there is one.
+    ///
+    /// # Errors
+    /// Words for why it cannot be found.
+    pub(crate) fn find_height(&mut self, here: &Scaled<'_>, other: &Photo) -> Result<(), String> {
+        let Some((_, [tap, there])) = self.corner else { return Ok(()) };
+        if !self.card.is_empty() {
+            return Err("the height from a second photo needs the printed sheet in both".to_owned());
+        }
+        let scaled = other.scaled(&self.reference()?).map_err(|error| format!("second photo: {error}"))?;
+        let height = here.height(tap, &scaled, there, self.scatter).map_err(|error| error.to_string())?;
+        self.height = length(&shown(&height))?;
+        Ok(())
     }
 
     /// What gives the scale.
@@ -96,8 +122,8 @@ impl Asked {
         })
     }
 
-    /// The keys of `[[photo.measurement]]` with their values as typed.
-    fn keys(&self) -> Vec<(&'static str, String)> {
+    /// The keys of `[[photo.measurement]]` with their values as typed; `second` is where the photo for the height lies now.
+    fn keys(&self, second: Option<String>) -> Vec<(&'static str, String)> {
         let reference = if self.card.is_empty() { ScaleReference::Sheet } else { ScaleReference::Card };
         let lengths = [
             ("height", &self.height),
@@ -105,13 +131,17 @@ impl Asked {
             ("print_across", &self.printed[0]),
             ("print_down", &self.printed[1]),
         ];
-        let mut keys = vec![
+        let mut keys: Vec<_> = self.side.map(|side| ("side", side.word().to_owned())).into_iter().collect();
+        keys.extend([
             ("measure", self.measure.word().to_owned()),
             ("taps", pixels(&self.taps)),
             ("scatter", format!("{} px", self.scatter)),
             ("on_edges", if self.on_edges { "yes" } else { "no" }.to_owned()),
             ("reference", reference.word().to_owned()),
-        ];
+        ]);
+        if let Some(((_, taps), photo)) = self.corner.as_ref().zip(second) {
+            keys.extend([("height_photo", photo), ("height_taps", pixels(taps))]);
+        }
         if !self.card.is_empty() {
             keys.push(("card", pixels(&self.card)));
         }
@@ -170,52 +200,117 @@ pub(crate) fn shown(length: &Length) -> String {
     show_uncertain(length.value / 1000.0, length.expanded / 1000.0, Dimension::LENGTH)
 }
 
-/// Writes a measurement and the value that it gives; a photo from elsewhere is copied into the folder first. What stands
-/// there already is not written twice.
+/// The sides of a section or a size, each as a person writes it.
+pub(crate) fn sides(found: &Found) -> Vec<String> {
+    let side = |side: &Quantity| match side.expanded {
+        Some(expanded) => show_uncertain(side.value, expanded, Dimension::LENGTH),
+        None => show(side.value, Dimension::LENGTH),
+    };
+    found.value().map(|value| value.sides().iter().map(side).collect()).unwrap_or_default()
+}
+
+/// A length that was measured.
+#[derive(Debug)]
+pub(crate) struct Measured<'a> {
+    pub photo: &'a str,
+    pub digest: Sha256Digest,
+    pub asked: &'a Asked,
+    pub value: &'a str,
+}
+
+/// Writes measurements and the value that they give; a photo from elsewhere is copied into the folder first. What stands
+/// there already is not written twice. `field` says which field takes which value.
 ///
 /// # Errors
 /// [`FillError`], such as a field that holds no length or a photo that is another one now; then nothing was written.
 pub(crate) fn keep(
     session: &FillSession,
-    (photo, digest): (&str, Sha256Digest),
     shows: &str,
-    (asked, value): (&Asked, &str),
-    field: impl FnOnce(&Sight) -> Result<Place, FillError>,
+    measured: &[Measured<'_>],
+    field: impl FnOnce(&Sight) -> Result<(Place, String), FillError>,
 ) -> Result<Saved, FillError> {
-    let kept = take_file(&session.folder, photo, shows).map_err(FillError::Words)?;
-    if kept.digest != digest {
-        return Err(FillError::Words(format!("{} is not the photo that was measured", kept.name)));
+    let mut kept = Vec::new();
+    for one in measured {
+        let photo = take_file(&session.folder, one.photo, shows).map_err(FillError::Words)?;
+        if photo.digest != one.digest {
+            return Err(FillError::Words(format!("{} is not the photo that was measured", photo.name)));
+        }
+        let second = one.asked.corner.as_ref().map(|(second, _)| take_file(&session.folder, second, shows));
+        kept.push((photo, second.transpose().map_err(FillError::Words)?, one));
     }
     session.edit(|sight| {
-        let place = field(sight)?;
-        let mut edits = listed(&sight.record, &kept, "")?;
-        let file = format!("photos/{}", kept.name);
+        let (place, whole) = field(sight)?;
+        let place = place.by_id(&sight.record);
         let photos = &sight.record.photo;
-        let known = photos.iter().position(|photo| photo.file.text() == Some(&file));
-        let mut fields = vec![("of".to_owned(), place.to_string())];
-        fields.extend(asked.keys().into_iter().map(|(key, value)| (key.to_owned(), value)));
-        fields.push(("value".to_owned(), value.to_owned()));
-        let there = known.and_then(|index| photos.get(index)).is_some_and(|photo| {
-            photo.measurement.iter().any(|one| {
-                one.of.text() == Some(&place.to_string())
-                    && one.value.quantity().is_some_and(|known| known.text == value)
-                    && one.taps.list().join(", ") == pixels(&asked.taps)
-            })
-        });
-        if !there {
-            let list = Place::keys("photo").at(known.unwrap_or(photos.len())).then("measurement");
-            edits.push(Edit::Append { list, at: usize::MAX, fields });
+        let (mut edits, mut names): (_, Vec<String>) = (Vec::new(), Vec::new());
+        for (kept, second, Measured { asked, value, .. }) in &kept {
+            let file = format!("photos/{}", kept.name);
+            let known = photos.iter().position(|photo| photo.file.text() == Some(&file));
+            for photo in [Some(kept), second.as_ref()].into_iter().flatten() {
+                if !names.contains(&photo.name) {
+                    edits.extend(listed(&sight.record, photo, "")?);
+                    names.push(photo.name.clone());
+                }
+            }
+            let mut fields = vec![("of".to_owned(), place.to_string())];
+            let second = second.as_ref().map(|second| format!("photos/{}", second.name));
+            fields.extend(asked.keys(second).into_iter().map(|(key, value)| (key.to_owned(), value)));
+            fields.push(("value".to_owned(), (*value).to_owned()));
+            let there = known.and_then(|index| photos.get(index)).is_some_and(|photo| {
+                photo.measurement.iter().any(|one| {
+                    one.of.text() == Some(&place.to_string())
+                        && one.value.quantity().is_some_and(|known| known.text == *value)
+                        && one.taps.list().join(", ") == pixels(&asked.taps)
+                })
+            });
+            if !there {
+                let list = Place::keys("photo").at(known.unwrap_or(photos.len())).then("measurement");
+                edits.push(Edit::Append { list, at: usize::MAX, fields });
+            }
         }
+        let said = format!("{place}: {whole}");
         let answer = Entered {
-            value: Some(value.to_owned()),
+            value: Some(whole),
             how: Some(How::Measured.word().to_owned()),
-            photos: vec![kept.name.clone()],
+            photos: names,
             ..Entered::default()
         };
-        let said = format!("{place}: {value}");
         edits.push(Edit::Set { place, answer });
         Ok((edits, said))
     })
+}
+
+/// A field of a record, with what it holds when one of its sides was measured and the others are known.
+///
+/// # Errors
+/// When the field has no sides, or another side is neither given nor recorded.
+pub(crate) fn with_side(
+    record: &Record,
+    place: &Place,
+    (side, value): (MeasuredSide, &str),
+    others: &[String],
+) -> Result<String, FillError> {
+    let (part, name) = place.owner();
+    let part = part.parts(record).into_iter().next();
+    let info = part.and_then(|part| part.shape().fields.iter().find(|field| field.name == name));
+    let names = info.map_or(&[][..], FieldInfo::sides);
+    let Some(at) = names.iter().position(|name| *name == side.word()) else {
+        let expected = if names.is_empty() { "it has no sides".to_owned() } else { names.join(", ") };
+        return Err(FillError::Words(format!("`{place}` has no side `{}`: {expected}", side.word())));
+    };
+    let mut known = part.and_then(|part| part.field(name)).map(sides).unwrap_or_default();
+    if known.len() != names.len() || !others.is_empty() {
+        known = others.to_vec();
+        known.insert(at.min(known.len()), String::new());
+    }
+    if known.len() != names.len() {
+        return Err(FillError::Words(format!(
+            "`{place}` holds {}: say the other side too, such as --other-side \"3 mm\"",
+            names.join(" and ")
+        )));
+    }
+    value.clone_into(&mut known[at]);
+    Ok(known.join(" x "))
 }
 
 /// `positive-bar.length` is a field of the element with that id.

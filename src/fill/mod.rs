@@ -31,6 +31,6 @@ mod subject;
 pub mod terminal;
 mod tie;
 
-pub use question::{Key, Question};
+pub use question::{Applies, Key, Question};
 pub use session::FillSession;
 pub use sight::{Ask, FillError, First, Sight};

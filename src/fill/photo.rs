@@ -16,6 +16,7 @@ use crate::evidence::quality;
 use crate::record::Record;
 use crate::record::edit::{Edit, Entered, Place};
 use crate::record::open;
+use crate::record::save;
 
 /// Folder of the photos in an inspection folder.
 pub(super) const FOLDER: &str = "photos";
@@ -151,10 +152,7 @@ pub(super) fn begin(folder: &Path) -> Result<tempfile::NamedTempFile, String> {
     fs::create_dir_all(&photos).map_err(|error| format!("{}: {error}", photos.display()))?;
     // `safe_relative` refuses a `photos` that is a link out of the folder.
     safe_relative(folder, FOLDER).map_err(|error| error.to_string())?;
-    tempfile::Builder::new()
-        .prefix(".underlid-")
-        .tempfile_in(&photos)
-        .map_err(|error| format!("{}: {error}", photos.display()))
+    save::temporary_in(&photos, 0o600).map_err(|error| format!("{}: {error}", photos.display()))
 }
 
 /// Gives a written file its name. The same picture sent twice is kept once.

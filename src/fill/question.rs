@@ -76,6 +76,8 @@ pub struct Question {
     pub found: Found,
     /// Photos tied to the part.
     pub part_photos: Vec<String>,
+    /// The instruments of the part as a whole, with commas between.
+    pub part_with: String,
     /// For questions that add parts: what is there already.
     pub there: Vec<String>,
     /// Whether it applies.
@@ -346,6 +348,7 @@ impl Asked<'_> {
             shows: of.shows(record, item),
             found: Found::default(),
             part_photos: known.map(|part| part.said_of_itself().photos.clone()).unwrap_or_default(),
+            part_with: known.and_then(|part| part.said_of_itself().with.clone()).unwrap_or_default(),
             part,
             there: Vec::new(),
             applies: applies(item, &facts),

@@ -13,7 +13,7 @@ use super::lines::Wanted;
 use super::parts::{Change, added, changed, parts_to_add};
 use super::photo::{self, Kept, listed};
 use super::question::{Asked, Key, Question, questions};
-use super::sight::{FillError, Saved, Sight, question, revision};
+use super::sight::{FillError, Given, Saved, Sight, question, revision};
 use crate::evidence::whole::Looks;
 use crate::fill::checklist::{Checklists, Fills, Scope};
 use crate::judge::facts::Derived;
@@ -235,7 +235,8 @@ impl FillSession {
     /// # Errors
     /// [`FillError`]; the record is then unchanged.
     pub fn answer(&self, key: &Key, answer: &Entered, seen: Option<&str>) -> Result<Saved, FillError> {
-        self.answer_once(&[(key.clone(), answer.clone())], seen, None)
+        let (key, answer, seen) = (key.clone(), answer.clone(), seen.map(str::to_owned));
+        self.answer_once(&[Given { key, answer, seen }], None)
     }
 
     /// Writes the answers of one screen: all of them or none.
@@ -243,22 +244,19 @@ impl FillSession {
     /// # Errors
     /// [`FillError`]; the record is then unchanged.
     pub fn answers(&self, all: &[(Key, Entered)]) -> Result<Saved, FillError> {
-        self.answer_once(all, None, None)
+        let given =
+            |(key, answer): &(Key, Entered)| Given { key: key.clone(), answer: answer.clone(), seen: None };
+        self.answer_once(&all.iter().map(given).collect::<Vec<_>>(), None)
     }
 
     /// As [`FillSession::answers`]; parts that an answer with this id has added already are not added again.
-    pub(super) fn answer_once(
-        &self,
-        all: &[(Key, Entered)],
-        seen: Option<&str>,
-        once: Option<&str>,
-    ) -> Result<Saved, FillError> {
+    pub(super) fn answer_once(&self, all: &[Given], once: Option<&str>) -> Result<Saved, FillError> {
         let measurable = |question: &Question| {
             !matches!(question.kind(), record::Kind::Text | record::Kind::Markdown | record::Kind::List)
         };
         let sight = self.look()?;
         let mut answers = Vec::new();
-        for (key, answer) in all {
+        for Given { key, answer, seen } in all {
             let mut answer = match sight.question(key) {
                 Some(question) if measurable(question) => answer.clone().with_its_word(),
                 _ => answer.clone(),
@@ -272,19 +270,29 @@ impl FillSession {
                 }
                 answer.photos = kept.iter().map(|kept| kept.name.clone()).collect();
             }
-            answers.push((key, answer, kept));
+            answers.push((key, answer, seen, kept));
         }
         let saved = self.edit(|sight| {
-            let (mut edits, mut said) = (Vec::new(), Vec::new());
-            for (key, mut answer, kept) in answers {
+            let (mut edits, mut said, mut changed) = (Vec::new(), Vec::new(), Vec::new());
+            for (key, mut answer, seen, kept) in answers {
                 let question = question(sight, key)?;
                 if let Fills::Adds(adds) = question.item.fills {
                     let typed = answer.value.as_deref().unwrap_or_default();
                     let parts = || parts_to_add(&sight.record, &Wanted::by(question, adds), typed);
                     return self.added_once(sight, once, parts);
                 }
-                if seen.is_some_and(|seen| seen != question.revision()) && !says_the_same(question, &answer) {
-                    return Err(FillError::Conflict(question.found.show()));
+                let upon_another = seen.as_ref().is_some_and(|seen| *seen != question.revision());
+                if upon_another && !says_the_same(question, &answer) {
+                    changed.push((key.clone(), question.found.show()));
+                }
+                // Of several answers it is said which one does not read.
+                if let (true, Fills::Field { info, .. }, Some(value)) =
+                    (all.len() > 1, &question.item.fills, &answer.value)
+                {
+                    record::read_answer(info, value).map_err(|wrong| {
+                        let asked = format!("{} {}", question.number, question.item.prompt);
+                        FillError::Words(format!("{asked} {}; {}", wrong.message, wrong.expected))
+                    })?;
                 }
                 with_what_the_item_says(&mut answer, question)?;
                 edits.extend(edits_for(question, &answer));
@@ -299,10 +307,10 @@ impl FillSession {
                     kept.iter().filter_map(|kept| Some(format!("{}: {}", kept.name, kept.told.as_ref()?)));
                 said.extend(told);
             }
-            Ok((edits, said.join("; ")))
+            if changed.is_empty() { Ok((edits, said.join("; "))) } else { Err(FillError::Conflict(changed)) }
         })?;
         // Only what is in the record was answered.
-        for (key, _) in all {
+        for Given { key, .. } in all {
             if let Some(question) = saved.sight.question(key) {
                 note_time(&self.folder, question);
             }
@@ -318,7 +326,7 @@ impl FillSession {
         self.edit(|sight| {
             let question = question(sight, key)?;
             if seen.is_some_and(|seen| seen != question.revision()) {
-                return Err(FillError::Conflict(question.found.show()));
+                return Err(FillError::Conflict(vec![(key.clone(), question.found.show())]));
             }
             let place = question.place.clone().filter(|_| !question.is_open());
             let place = place.ok_or_else(|| FillError::Words("nothing is recorded here".to_owned()))?;

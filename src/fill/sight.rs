@@ -10,10 +10,10 @@ use super::question::{Applies, Key, Question};
 use crate::fill::checklist::Fills;
 use crate::judge::facts::Derived;
 use crate::judge::inspection::OpenError;
-use crate::judge::next::{Headline, Look};
+use crate::judge::next::{Headline, Judged, Look, MOST, Next, next};
 use crate::judge::rules::{Book, Judgement};
 use crate::record::Record;
-use crate::record::edit::EditRefused;
+use crate::record::edit::{EditRefused, Entered};
 use crate::record::problem::Problems;
 
 /// Why an answer was not saved.
@@ -31,15 +31,24 @@ pub enum FillError {
     /// The record could not be written; it is unchanged.
     #[error("not saved, the record is unchanged: {0}")]
     NotSaved(std::io::Error),
-    /// The field has changed since the answer was made.
-    #[error("the field has changed meanwhile: now {0}")]
-    Conflict(String),
+    /// Fields have changed since the answers were made: each with what it says now.
+    #[error("changed meanwhile: now {}", .0.iter().map(|(_, now)| now.as_str()).collect::<Vec<_>>().join("; "))]
+    Conflict(Vec<(Key, String)>),
 }
 
 impl From<Problems> for FillError {
     fn from(problems: Problems) -> Self {
         Self::Open(OpenError::Problems(problems))
     }
+}
+
+/// An answer to a question.
+#[derive(Debug)]
+pub(super) struct Given {
+    pub(super) key: Key,
+    pub(super) answer: Entered,
+    /// The revision it was made upon; an answer on another one is refused, unless the record says the same already.
+    pub(super) seen: Option<String>,
 }
 
 /// An answer that is in the record now.
@@ -103,6 +112,12 @@ impl Sight {
     /// As the revision of the record in the folder, of what was looked at.
     pub(super) fn revision(&self) -> String {
         revision(&self.text, self.upon.1)
+    }
+
+    /// What to look at next of all that is not decided.
+    pub(super) fn next(&self) -> Next {
+        let (record, derived, book) = (&*self.record, &self.derived, &*self.book);
+        next(Judged { record, derived, book, findings: &self.judgement.findings }, MOST)
     }
 
     /// A question by its key.

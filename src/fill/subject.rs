@@ -3,7 +3,7 @@
 use crate::fill::checklist::{Adds, Fills, Item};
 use crate::judge::facts::Subject;
 use crate::record::edit::Place;
-use crate::record::parts::{Element, Leg};
+use crate::record::parts::{Element, Instrument, Leg};
 use crate::record::{AnyPart, Record, Value};
 
 /// A part of a record by its place, in the order in which parts are asked for.
@@ -132,6 +132,18 @@ pub(super) fn list_of(adds: Adds, of: Of) -> Place {
         (Adds::Sensors, _) => keys("test.sensor"),
         (Adds::Areas, _) => keys("withhold.area"),
     }
+}
+
+/// The instruments by id, with what they are and what they read in the rig.
+pub(super) fn instruments(record: &Record) -> Vec<(String, String)> {
+    let told = |instrument: &Instrument| {
+        let id = instrument.id.text()?;
+        let meters = record.rig.meter.iter().filter(|meter| meter.instrument.text() == Some(id));
+        let reads = meters.filter_map(|meter| Some(format!("reads {} in the rig", meter.reads.word()?)));
+        let about: Vec<String> = instrument.name.text().map(str::to_owned).into_iter().chain(reads).collect();
+        Some((id.to_owned(), about.join(", ")))
+    };
+    record.instrument.iter().filter_map(told).collect()
 }
 
 /// A text or word of a part.

@@ -6,7 +6,7 @@
 
 mod first;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -17,7 +17,7 @@ use crate::judge::facts::{
 use crate::judge::rules::expr::{Node, Relation, Val, evaluate};
 use crate::judge::rules::{Book, Finding, Grade, Outcome, Rule, Scope, Stage, again};
 use crate::record::field::Value;
-use crate::record::{Kind, Record, State, read_answer};
+use crate::record::{Kind, Record, State, read_answer, reads};
 use crate::units::words::list;
 use crate::units::{Amount, Dimension, Quantity, show, significant};
 pub(crate) use first::headline_of;
@@ -88,16 +88,50 @@ pub struct Next {
     /// Facts in order of worth.
     pub looks: Vec<Look>,
     /// What is not decided, and no single fact or pair decides.
-    pub closed: Vec<Closed>,
+    pub closed: Vec<Waiting>,
 }
 
-/// A rule that is not decided and that no single fact or pair decides.
+/// Checks that are not decided and wait for the same.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
-pub struct Closed {
-    /// The rule.
-    pub check: Settles,
-    /// What is missing.
+pub struct Waiting {
+    /// What is missing; nothing where all is known, but not closely enough.
     pub missing: Vec<String>,
+    /// The checks, gravest first.
+    pub checks: Vec<Settles>,
+}
+
+/// What is not decided, by what is missing: first what the looks decide, in their order, then the gravest.
+#[must_use]
+pub fn waiting<'a>(findings: impl IntoIterator<Item = &'a Finding>, looks: &[Look]) -> Vec<Waiting> {
+    let mut by: BTreeMap<BTreeSet<&str>, Waiting> = BTreeMap::new();
+    for finding in findings.into_iter().filter(|finding| finding.outcome == Outcome::NotDecided) {
+        let missing: Vec<&str> = finding.missing.iter().map(|missing| missing.what.as_str()).collect();
+        let group = by.entry(missing.iter().copied().collect()).or_insert_with(|| Waiting {
+            missing: missing.iter().map(|missing| (*missing).to_owned()).collect(),
+            checks: Vec::new(),
+        });
+        group.checks.push(Settles::of(finding));
+    }
+    let mut all: Vec<Waiting> = by.into_values().collect();
+    let place = |check: &Settles| {
+        let decides = |look: &Look| look.decides.iter().any(|other| other.same(check));
+        (looks.iter().position(decides).unwrap_or(usize::MAX), check.grade)
+    };
+    all.iter_mut().for_each(|group| group.checks.sort_by_key(|check| check.grade));
+    all.sort_by_cached_key(|group| group.checks.iter().map(place).min());
+    all
+}
+
+impl Settles {
+    fn of(finding: &Finding) -> Self {
+        let Finding { rule, title, subject, grade, .. } = finding;
+        Self { rule: rule.clone(), title: title.clone(), subject: subject.clone(), grade: *grade }
+    }
+
+    /// True for the same rule of the same part.
+    pub fn same(&self, other: &Self) -> bool {
+        self.rule == other.rule && self.subject == other.subject
+    }
 }
 
 /// A record as it was judged.
@@ -134,12 +168,21 @@ struct Search<'a> {
     judged: Judged<'a>,
     limits: BTreeMap<String, Amount>,
     open: Vec<Open<'a>>,
-    /// What every open finding is where nothing is given: open, but for what is not derived anew.
+    /// What is derived anew where nothing is given.
+    before: Derived,
+    /// What every open finding is then: open, but for what is not derived anew.
     base: Vec<Outcome>,
+}
+
+/// What a fact can change: steps of the derivation, all of them if it is not known, and open findings.
+struct Reach {
+    steps: Option<Vec<bool>>,
+    open: Vec<usize>,
 }
 
 /// What is tried of a fact, and what each finding becomes.
 struct Tried {
+    reach: Reach,
     /// States in rising order, with the outcome of each open finding.
     states: Vec<(State, Vec<Outcome>)>,
 }
@@ -162,12 +205,8 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     // Each fact is a judgement of its own: a record of thousands of parts would take the square of their number.
     let Record { path, test, cells, .. } = judged.record;
     if path.element.len() + test.len() + cells.reading.len() > LARGEST {
-        let closed = search.open.iter();
-        let closed = closed.map(|open| Closed {
-            check: settles(open),
-            missing: open.finding.missing.iter().map(|missing| missing.what.clone()).collect(),
-        });
-        return Next { looks: Vec::new(), closed: closed.collect() };
+        let closed = waiting(search.open.iter().map(|open| open.finding), &[]);
+        return Next { looks: Vec::new(), closed };
     }
     facts.truncate(MOST_TRIED);
     let tried: Vec<(Fact<'_>, Tried)> =
@@ -230,20 +269,7 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     };
     let looks = ranked.into_par_iter().enumerate().map(refine).collect();
     let closed = search.open.iter().zip(settled).filter(|(_, settled)| !settled);
-    let closed = closed.map(|(open, _)| Closed {
-        check: settles(open),
-        missing: open.finding.missing.iter().map(|missing| missing.what.clone()).collect(),
-    });
-    Next { looks, closed: closed.collect() }
-}
-
-fn settles(open: &Open<'_>) -> Settles {
-    Settles {
-        rule: open.rule.id.clone(),
-        title: open.rule.title.clone(),
-        subject: open.finding.subject.clone(),
-        grade: open.rule.grade,
-    }
+    Next { looks, closed: waiting(closed.map(|(open, _)| open.finding), &[]) }
 }
 
 /// What a grade is worth: one critical question before any number of others that are likely to be asked with it.
@@ -300,8 +326,11 @@ impl<'a> Search<'a> {
             waits_for.dedup();
             open.push(Open { finding, rule, waits_for });
         }
-        let search = Self { judged, limits: judged.book.limit_amounts(), open, base: Vec::new() };
-        Self { base: search.outcomes(&mut judged.record.clone(), &[]), ..search }
+        let limits = judged.book.limit_amounts();
+        let (before, _) = judged.derived.again(judged.record, &limits, None);
+        let search = Self { judged, limits, open, before, base: Vec::new() };
+        let base = search.open.iter().map(|open| search.outcome(open, judged.record, &search.before));
+        Self { base: base.collect(), ..search }
     }
 
     fn of_network(&self, index: usize) -> bool {
@@ -309,14 +338,24 @@ impl<'a> Search<'a> {
     }
 
     /// What follows where facts of a record are in these states.
-    fn derived(&self, record: &mut Record, facts: &[(Fact<'_>, State)]) -> Derived {
-        for (fact, state) in facts {
-            if let Some(found) = field_of(record, subject(fact.at), fact.name) {
-                found.state = state.clone();
-            }
+    fn derived(&self, record: &mut Record, facts: &[(Fact<'_>, State)], reach: &Reach) -> Derived {
+        set(record, facts);
+        self.before.again(record, &self.limits, reach.steps.as_deref()).0
+    }
+
+    /// What some facts can change: what reads them where they are withheld. Where a fact that was derived is then not there
+    /// at all, or the facts say what an instrument can do, they may change anything.
+    fn reach(&self, facts: &[Fact<'_>]) -> Reach {
+        let mut record = self.judged.record.clone();
+        let withheld: Vec<_> = facts.iter().map(|fact| (*fact, State::Withheld)).collect();
+        set(&mut record, &withheld);
+        let (derived, steps) = self.before.again(&record, &self.limits, None);
+        let instrument = |fact: &Fact<'_>| matches!(subject(fact.at), Subject::Instrument(_));
+        if facts.iter().any(instrument) || !derived.has_the_facts_of(&self.before) {
+            return Reach { steps: None, open: (0..self.open.len()).collect() };
         }
-        let of: Option<Vec<usize>> = facts.iter().map(|(fact, _)| of_element(fact.at)).collect();
-        self.judged.derived.again(record, &self.limits, of.as_deref())
+        let reads = |index: &usize| reads::any(|| self.outcome(&self.open[*index], &record, &derived)).1;
+        Reach { steps: Some(steps), open: (0..self.open.len()).filter(reads).collect() }
     }
 
     /// What an open finding becomes.
@@ -335,9 +374,13 @@ impl<'a> Search<'a> {
     }
 
     /// What every open finding becomes where facts of a record are in these states.
-    fn outcomes(&self, record: &mut Record, facts: &[(Fact<'_>, State)]) -> Vec<Outcome> {
-        let derived = self.derived(record, facts);
-        self.open.iter().map(|open| self.outcome(open, record, &derived)).collect()
+    fn outcomes(&self, record: &mut Record, facts: &[(Fact<'_>, State)], reach: &Reach) -> Vec<Outcome> {
+        let derived = self.derived(record, facts, reach);
+        let mut outcomes = self.base.clone();
+        for &index in &reach.open {
+            outcomes[index] = self.outcome(&self.open[index], record, &derived);
+        }
+        outcomes
     }
 
     /// Tries values of one or two facts over their range; of two, the ends.
@@ -358,11 +401,13 @@ impl<'a> Search<'a> {
             _ => Vec::new(),
         };
         let mut record = self.judged.record.clone();
+        let reach = self.reach(facts);
         let outcome = |states: Vec<State>| {
             let set: Vec<(Fact<'_>, State)> = facts.iter().copied().zip(states.iter().cloned()).collect();
-            (states.into_iter().next().unwrap_or_default(), self.outcomes(&mut record, &set))
+            (states.into_iter().next().unwrap_or_default(), self.outcomes(&mut record, &set, &reach))
         };
-        Tried { states: each.into_iter().map(outcome).collect() }
+        let states = each.into_iter().map(outcome).collect();
+        Tried { states, reach }
     }
 
     /// What a fact could decide, gravest first, and what that is worth.
@@ -381,7 +426,9 @@ impl<'a> Search<'a> {
             worth += share * weight(open.rule.grade);
             decides.push(index);
         }
-        decides.sort_by_key(|index| self.open[*index].rule.grade);
+        // Of the same grade, what compares the fact itself comes before what is worked out from it.
+        let own = |index: &usize| self.open[*index].rule.names().iter().any(|name| name == fact.name);
+        decides.sort_by_key(|index| (self.open[*index].rule.grade, !own(index), self.of_network(*index)));
         (worth, decides)
     }
 
@@ -405,7 +452,7 @@ impl<'a> Search<'a> {
             facts: facts.iter().map(|fact| fact.name.to_owned()).collect(),
             ask,
             of: if same { of.into_iter().next().unwrap_or_default() } else { String::new() },
-            decides: decides.iter().map(|index| settles(&self.open[*index])).collect(),
+            decides: decides.iter().map(|index| Settles::of(self.open[*index].finding)).collect(),
             turns: Vec::new(),
             effort: effort.id.clone(),
             time_s: effort.time_s * facts.len() as f64,
@@ -473,7 +520,7 @@ impl<'a> Search<'a> {
                 facts: Vec::new(),
                 ask: format!("a closer measure: {}", lower(&first.rule.title)),
                 of: list(&of.into_iter().filter(|of| !of.is_empty()).collect::<Vec<_>>(), "and"),
-                decides: indexes.iter().map(|index| settles(&self.open[*index])).collect(),
+                decides: indexes.iter().map(|index| Settles::of(self.open[*index].finding)).collect(),
                 turns,
                 effort: effort.id.clone(),
                 time_s: effort.time_s,
@@ -580,7 +627,7 @@ impl<'a> Search<'a> {
         let mut record = self.judged.record.clone();
         let mut outcome = |value: f64| {
             let state = State::Known(Value::Quantity(Quantity::of(value, dimension)));
-            let derived = self.derived(&mut record, &[(fact, state)]);
+            let derived = self.derived(&mut record, &[(fact, state)], &tried.reach);
             self.outcome(&self.open[index], &record, &derived)
         };
         let mut points: Vec<(f64, Outcome)> = tried
@@ -761,11 +808,12 @@ fn fact_of<'a>(record: &Record, finding: &Finding, missing: &'a Missing) -> Opti
     Some(Fact { at: at(subject), name })
 }
 
-/// The element that a fact is of, if it is one's.
-const fn of_element(at: At) -> Option<usize> {
-    match subject(at) {
-        Subject::Element(index) => Some(index),
-        _ => None,
+/// Puts facts of a record into states.
+fn set(record: &mut Record, facts: &[(Fact<'_>, State)]) {
+    for (fact, state) in facts {
+        if let Some(found) = field_of(record, subject(fact.at), fact.name) {
+            found.state = state.clone();
+        }
     }
 }
 
@@ -814,5 +862,50 @@ fn place(record: &Record, at: At) -> String {
             format!("test {}", id.unwrap_or_default())
         }
         _ => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+    use std::path::Path;
+
+    use super::*;
+    use crate::judge::inspection::{House, Inspection};
+    use crate::judge::withhold::OwnWords;
+
+    #[test]
+    fn what_a_fact_does_not_reach_stays() {
+        for name in ["harbour-24-150-rev-a", "harbour-24-150-rev-b"] {
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("example-inspections").join(name);
+            let mut inspection =
+                Inspection::open(&folder, &House::default(), &OwnWords::new(String::new)).unwrap();
+            // With more that is open.
+            inspection.record.bms = Default::default();
+            inspection.record.path.element.iter_mut().step_by(2).for_each(|element| {
+                let (kind, id) = (element.kind.clone(), element.id.clone());
+                (*element, element.kind, element.id) = (Default::default(), kind, id);
+            });
+            let limits = inspection.book.limit_amounts();
+            let derived = inspection.derived.with_same_tests(&inspection.record, &limits);
+            let findings =
+                crate::judge::rules::judge(&inspection.record, &derived, &inspection.book).findings;
+            let Inspection { record, book, .. } = &inspection;
+            let search =
+                Search::of(Judged { record, derived: &derived, book, findings: &findings }, |_| true);
+            let facts: BTreeSet<_> = search.open.iter().flat_map(|open| open.waits_for.clone()).collect();
+            assert!(facts.len() > 40, "{}", facts.len());
+            let mut fewer = 0;
+            for fact in facts {
+                let tried = search.try_out(&[fact]);
+                fewer += usize::from(tried.reach.steps.as_ref().is_some_and(|steps| steps.contains(&false)));
+                let all = Reach { steps: None, open: (0..search.open.len()).collect() };
+                for (state, outcomes) in tried.states {
+                    let anew = search.outcomes(&mut record.clone(), &[(fact, state)], &all);
+                    assert_eq!(outcomes, anew, "{fact:?}");
+                }
+            }
+            assert!(fewer > 30, "{fewer}");
+        }
     }
 }

@@ -75,8 +75,8 @@ pub fn fit(points: &[(f64, f64)]) -> Result<Approach, NotIdentifiable> {
     let points: Vec<(f64, f64)> = usable.iter().map(|(t, y)| ((t - start) / span, *y)).collect();
     // Search over ln τ (in spans): a grid, then the golden section.
     let cost = |ln: f64| linear(&points, ln.exp()).map_or(f64::INFINITY, |fit| fit.sum);
-    let grid: Vec<f64> = (0..=60).map(|n| -6.0 + 0.15 * f64::from(n)).collect();
-    let Some(best) = grid.iter().copied().min_by(|a, b| cost(*a).total_cmp(&cost(*b))) else {
+    let grid = (0..=60).map(|n| -6.0 + 0.15 * f64::from(n)).map(|ln| (ln, cost(ln)));
+    let Some((best, _)) = grid.min_by(|a, b| a.1.total_cmp(&b.1)) else {
         return refuse("no curve fits".to_owned());
     };
     let ln = golden(cost, best - 0.2, best + 0.2);

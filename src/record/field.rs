@@ -136,6 +136,15 @@ pub enum Value {
 }
 
 impl Value {
+    /// The lengths that a section or a size consists of.
+    pub(crate) fn sides(&self) -> &[Quantity] {
+        match self {
+            Self::Section(sides) => sides,
+            Self::Size(sides) => sides,
+            _ => &[],
+        }
+    }
+
     /// The value as a person would read it.
     pub fn show(&self) -> String {
         match self {

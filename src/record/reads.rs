@@ -12,6 +12,8 @@ use super::doubt::Doubt;
 thread_local! {
     /// Watched, and met.
     static READS: Cell<(bool, bool)> = const { Cell::new((false, false)) };
+    /// Whether anything withheld was read, watched or not.
+    static ANY: Cell<bool> = const { Cell::new(false) };
     /// Doubts about the values that were read.
     static DOUBTS: RefCell<Vec<Arc<Doubt>>> = const { RefCell::new(Vec::new()) };
 }
@@ -23,6 +25,15 @@ pub(crate) fn watch<T>(derive: impl FnOnce() -> T) -> (T, bool) {
     let derived = derive();
     DOUBTS.set(doubts);
     (derived, READS.replace(before).1)
+}
+
+/// Does something and says whether anything withheld was read on the way, in a watch within it too.
+pub(crate) fn any<T>(work: impl FnOnce() -> T) -> (T, bool) {
+    let before = ANY.replace(false);
+    let done = work();
+    let read = ANY.get();
+    ANY.set(before || read);
+    (done, read)
 }
 
 /// Notes that a value was read that is in doubt.
@@ -45,6 +56,7 @@ pub(crate) fn doubts() -> Vec<Arc<Doubt>> {
 pub(crate) fn note_withheld() {
     let (watched, met) = READS.get();
     READS.set((watched, met || watched));
+    ANY.set(true);
 }
 
 /// Whether a withheld field was read since [`watch`] began.

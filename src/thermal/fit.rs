@@ -21,6 +21,9 @@ const TIED: f64 = 0.5;
 const ROUNDS: usize = 8;
 /// The fit ends when a round brings the sum of squares down by less than this: a shift of a tenth of a standard deviation.
 const CLOSED: f64 = 0.01;
+/// A quantity of which the readings tell less than this part of what its range does keeps its first slopes: they move it
+/// by no more than that.
+const HARDLY_TOLD: f64 = 0.02;
 /// Step for slopes, in half ranges.
 const SLOPE_STEP: f64 = 0.02;
 
@@ -187,6 +190,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     };
     let mut slopes = vec![vec![0.0; size]; readings.len()];
     let mut normal = prior.clone();
+    let mut told: Vec<usize> = (0..size).collect();
     let mut stale = true;
     for _ in 0..ROUNDS {
         if stale {
@@ -212,9 +216,9 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                 }
                 Ok(slopes)
             };
-            let columns: Vec<Vec<f64>> = (0..size).into_par_iter().map(beside).collect::<Result<_, _>>()?;
+            let columns: Vec<Vec<f64>> = told.par_iter().map(|&i| beside(i)).collect::<Result<_, _>>()?;
             for (r, slope) in slopes.iter_mut().enumerate() {
-                *slope = columns.iter().map(|column| column[r]).collect();
+                told.iter().zip(&columns).for_each(|(&i, column)| slope[i] = column[r]);
             }
             normal.clone_from(&prior);
             for (slope, w) in slopes.iter().zip(&weight) {
@@ -224,6 +228,10 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
                     }
                 }
             }
+            told.retain(|i| {
+                let at = i * size + i;
+                normal[at] - prior[at] > HARDLY_TOLD * prior[at]
+            });
         }
         let mut gradient: Vec<f64> =
             (0..size).map(|i| -(0..size).map(|j| prior[i * size + j] * x[j]).sum::<f64>()).collect();

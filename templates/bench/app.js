@@ -48,6 +48,8 @@ function stored(prefix) {
   return all.sort((a, b) => a.order - b.order || (a.id < b.id ? -1 : 1));
 }
 
+// A screen that is saved at once is one operation with several answers.
+const answersOf = (op) => op.answers || [op];
 const waiting = () => stored("op:").filter((op) => !state || op.record === state.record);
 const foreign = () => stored("op:").filter((op) => state && op.record !== state.record);
 const problems = () => stored("problem:").filter((op) => !state || op.record === state.record);
@@ -68,7 +70,7 @@ function ask(operation) {
     tell("This browser's storage is full: the answer was not kept. Wait until the others are sent.");
     return false;
   }
-  if (operation.key) for (const what of ["", "#pick"]) localStorage.removeItem(`draft:${operation.key}${what}`);
+  for (const { key } of answersOf(op)) for (const what of ["", "#pick"]) localStorage.removeItem(`draft:${key}${what}`);
   send();
   return true;
 }
@@ -134,17 +136,19 @@ async function send() {
 
 function settle(op, result) {
   if (result.status === "saved") {
-    // Answers made upon this one by the same device are made upon what is recorded now.
+    // Answers made upon these by the same device are made upon what is recorded now.
+    const upon = (later) => answersOf(op).some(({ key, seen }) => key && key === later.key && seen === later.seen);
+    const moved = (later) => (upon(later) ? { ...later, seen: result.revs[later.key] } : later);
     for (const later of waiting()) {
-      if (later.id !== op.id && later.key === op.key && later.seen === op.seen) put({ ...later, seen: result.rev });
+      if (later.id !== op.id) put(later.answers ? { ...later, answers: later.answers.map(moved) } : moved(later));
     }
     localStorage.removeItem(op.name);
     for (const line of result.decided) decided(line);
-    const about = question(op.key);
     // It is answered, though the state that shows it is still on its way; one that was asked for before is too old.
     saved += 1;
-    if (about && op.do === "answer" && about.kind !== "adds") Object.assign(about, { open: false, rev: result.rev });
-    if (result.decided.length === 0) tell(about && op.do === "answer" ? `Saved: ${about.number} ${about.prompt} ${op.value ?? ""}` : `Saved: ${result.said}`);
+    const told = op.do === "answer" ? answersOf(op).filter(({ key }) => question(key)) : [];
+    for (const { key } of told) if (question(key).kind !== "adds") Object.assign(question(key), { open: false, rev: result.revs[key] });
+    if (result.decided.length === 0) tell(`Saved: ${told.map(({ key, value }) => `${asked(key)} ${value ?? ""}`).join("; ") || result.said}`);
     const before = new Set(state.questions.map((each) => each.key));
     poll().then(() => {
       // What was added is asked about next.
@@ -152,7 +156,7 @@ function settle(op, result) {
       if (added) go(added.key);
     });
   } else {
-    put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, rev: result.rev });
+    put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, revs: result.revs });
     localStorage.removeItem(op.name);
     poll();
   }
@@ -202,7 +206,8 @@ async function poll() {
 // ---------------------------------------------------------------- questions
 
 const question = (key) => state.questions.find((one) => one.key === key);
-const pendingFor = (key) => waiting().filter((op) => op.key === key && op.do !== "add" && op.do !== "point").pop();
+const asked = (key) => { const one = question(key); return one ? `${one.number} ${one.prompt}` : ""; };
+const pendingFor = (key) => waiting().filter((op) => !["add", "point", "with"].includes(op.do)).flatMap((op) => answersOf(op).map((own) => ({ do: op.do, ...own }))).filter((own) => own.key === key).pop();
 const isOpen = (one) => one.open && one.applies === "yes" && !pendingFor(one.key);
 // What is seldom wanted is in the list, but the walk does not stop at it.
 const isAsked = (one) => isOpen(one) && !one.aside;
@@ -285,10 +290,11 @@ function extra(place = "") {
   return said;
 }
 
-function kept(one, value, said) {
+function given(one, value, said) {
   const before = pendingFor(one.key);
-  return ask({ do: "answer", key: one.key, seen: before ? before.seen : one.rev, value, ...said });
+  return { key: one.key, seen: before ? before.seen : one.rev, value, ...said };
 }
+const kept = (one, value, said) => ask({ do: "answer", ...given(one, value, said) });
 
 function answer(one, value) {
   const said = extra();
@@ -300,15 +306,20 @@ function answer(one, value) {
 
 // The answers of one screen are kept together; what is left empty stays open.
 function answerScreen(screen) {
-  const values = screen.map((one, place) => valueAt(one, place));
-  const given = values.filter((value) => value !== undefined).length;
-  if (!given) { tell("Nothing is filled in here yet. Skip leaves it open."); return; }
-  for (const [place, one] of screen.entries()) {
-    if (values[place] === undefined) left.add(one.key);
-    else if (!kept(one, values[place], extra(`-${place}`))) return;
-  }
+  const filled = [...screen.entries()].filter(([place, one]) => valueAt(one, place) !== undefined);
+  if (!filled.length) { tell("Nothing is filled in here yet. Skip leaves it open."); return; }
+  if (!ask({ do: "answer", answers: filled.map(([place, one]) => given(one, valueAt(one, place), extra(`-${place}`))) })) return;
+  for (const one of screen) if (!filled.some(([, each]) => each === one)) left.add(one.key);
   more = "";
   answered();
+}
+
+// A refused answer is put back where it was typed: on a screen of several, words are chosen from a list.
+function draft(key, value, several) {
+  const one = question(key);
+  const word = several && (["absent", "could not see"].includes(value) || one?.choices.length);
+  localStorage.setItem(`draft:${key}${word ? "#pick" : ""}`, value);
+  left.delete(key);
 }
 
 // What stands in a field of a screen. A number without a unit takes the one that is shown beside it.
@@ -370,7 +381,7 @@ function render() {
   }
   if (at !== one.key) { at = one.key; localStorage.setItem("at", at); }
   const screen = screenOf(one);
-  const mark = JSON.stringify([screen.map((each) => [each.key, each.rev, each.applies, each.now, pendingFor(each.key)]), one.part_photos, waitingPhotos.length]);
+  const mark = JSON.stringify([screen.map((each) => [each.key, each.rev, each.applies, each.now, pendingFor(each.key)]), one.part_photos, one.part_with, waitingPhotos.length]);
   if (mark === shown) return;
   // A text that is being typed is not pulled from under the fingers: it is kept as a draft and put back.
   const active = document.activeElement;
@@ -446,6 +457,7 @@ function ofPart(one) {
     parts.push(make("button", `Same as ${one.like}`, { type: "button", id: "same", on: () => { if (ask({ do: "same", key: one.key, what: one.like })) tell(`What was seen is taken over from ${one.like}; what is measured stays open.`); } }));
   }
   if (one.element && (!one.open || one.like)) parts.push(make("button", one.open ? `All of this kind here are as ${one.like}` : "All of this kind here are alike", { type: "button", id: "alike", on: () => ask({ do: "alike", key: one.key }) }));
+  if (one.test && state.instruments.length) parts.push(instrumentsOf(one));
   const seldom = state.questions.filter((each) => samePart(one)(each) && isOpen(each) && each.aside && each.kind !== "adds");
   if (seldom.length && more !== one.key && !one.cell) parts.push(make("button", one.of ? "More of this part" : "More of this section", { type: "button", id: "more", on: () => { more = one.key; shown = ""; render(); } }));
   const rest = restOf(one);
@@ -453,6 +465,24 @@ function ofPart(one) {
     parts.push(make("button", one.cell ? "Skip this for the other cells" : one.of ? `Skip the rest of ${one.of}` : `Skip the rest of this section`, { type: "button", id: "skip-rest", on: () => { for (const each of rest) left.add(each.key); left.add(one.key); onward(); } }));
   }
   return parts;
+}
+
+// The instruments that took the readings of a test; those of the rig say what they read.
+function instrumentsOf(one) {
+  const box = make("details", null, { id: "with" });
+  const said = one.part_with.split(",").map((id) => id.trim()).filter(Boolean);
+  box.append(make("summary", `Its instruments: ${said.join(", ") || "not said yet"}`));
+  const picked = new Set(said);
+  for (const [id, about] of state.instruments) {
+    const button = make("button", id, { type: "button", "aria-pressed": picked.has(id) ? "true" : "false", on: () => {
+      if (!picked.delete(id)) picked.add(id);
+      button.setAttribute("aria-pressed", picked.has(id) ? "true" : "false");
+    } });
+    if (about) button.append(make("small", ` ${about}`));
+    box.append(button);
+  }
+  box.append(make("button", "Save the instruments", { type: "button", on: () => { if (picked.size) ask({ do: "with", key: one.key, what: [...picked].join(", ") }); } }));
+  return box;
 }
 
 // The photos of the part at hand, and whether one is wanted.
@@ -598,7 +628,7 @@ function extras(one, place = "", help = "") {
     box.append(select);
   };
   choose(`extra-how${place}`, "How it came", state.hows, one.how);
-  choose(`extra-with${place}`, "Instrument", state.instruments, one.with);
+  choose(`extra-with${place}`, "Instrument", state.instruments.map(([id]) => id), one.with);
   box.append(make("label", "Note", { class: "field", for: `extra-note${place}` }));
   const note = make("input", null, { id: `extra-note${place}`, autocomplete: "off" });
   note.value = one.note;
@@ -633,25 +663,39 @@ function renderProblems() {
     box.append(card);
   }
   for (const op of all) {
-    const one = op.key ? question(op.key) : null;
-    const about = one ? `${one.number} ${one.prompt}` : op.what || op.key;
+    const all = answersOf(op);
+    const about = all.map(({ key }) => asked(key) || op.what || key).join("; ");
+    const mine = all.map(({ value }) => value ?? op.what ?? "taken back").join("; ");
     const card = make("div", null, { class: "problem", role: "alert" });
     const drop = () => { localStorage.removeItem(op.name); render(); };
     if (op.problem === "conflict") {
-      card.append(make("strong", "Changed on another device meanwhile"), make("p", about), make("p", `In the record now: ${op.now}`), make("p", `Your answer: ${op.value ?? "taken back"}`));
+      for (const [key, now] of Object.entries(op.now)) {
+        const own = all.find((each) => each.key === key);
+        card.append(make("strong", "Changed on another device meanwhile"), make("p", asked(key)), make("p", `In the record now: ${now}`), make("p", `Your answer: ${own?.value ?? "taken back"}`));
+      }
+      const rest = all.filter(({ key }) => !(key in op.now));
+      if (rest.length) card.append(make("p", `Saved with it, whichever you choose: ${rest.map(({ key, value }) => `${asked(key)} ${value ?? ""}`).join("; ")}`));
       const row = make("div", null, { class: "two" });
-      row.append(make("button", "Keep the record's", { type: "button", on: drop }), make("button", "Write mine", { type: "button", on: () => {
+      row.append(make("button", "Keep the record's", { type: "button", on: () => {
+        if (rest.length) ask({ do: op.do, answers: rest.map((own) => ({ ...own, seen: op.revs[own.key] })) });
+        drop();
+      } }), make("button", "Write mine", { type: "button", on: () => {
         // Both answers are kept: what is overwritten stands in the note.
-        const note = op.do === "answer" ? [op.note, `another device answered: ${op.now}`].filter(Boolean).join("; ") : op.note;
-        ask({ do: op.do, key: op.key, value: op.value, how: op.how, with: op.with, note, seen: op.rev });
+        const note = ({ key, note }) => (op.do === "answer" && key in op.now ? [note, `another device answered: ${op.now[key]}`].filter(Boolean).join("; ") : note);
+        const again = (own) => ({ ...own, note: note(own), seen: op.revs[own.key] });
+        const { id, order, name, problem, message, now, revs, ...own } = op;
+        ask(op.answers ? { ...own, answers: all.map(again) } : again(own));
         drop();
       } }));
       card.append(row);
     } else {
-      card.append(make("strong", "Not saved"), make("p", about), make("p", `Your answer: ${op.value ?? op.what ?? ""}`), make("p", op.message));
+      card.append(make("strong", "Not saved"), make("p", about), make("p", `Your answer: ${mine}`), make("p", op.message));
       const row = make("div", null, { class: "two" });
       row.append(make("button", "Leave it", { type: "button", on: drop }), make("button", "Correct it", { type: "button", on: () => {
-        if (op.key) { if (op.value && op.do === "answer") localStorage.setItem(`draft:${op.key}`, op.value); drop(); go(op.key); } else drop();
+        for (const { key, value } of all) if (value && op.do === "answer") draft(key, value, all.length > 1);
+        drop();
+        const [{ key }] = all;
+        if (key) { left.delete(key); go(key); }
       } }));
       card.append(row);
     }
@@ -684,6 +728,20 @@ function renderFindings() {
     body.append(make("h3", `${finding.shape} ${finding.title}${finding.subject ? `: ${finding.subject}` : ""} (${finding.grade})`));
     for (const line of finding.numbers) body.append(make("p", line));
   }
+  const box = make("section", null, { id: "next", "aria-live": "polite" });
+  box.append(make("h2", "Look at next"), make("p", "being worked out"));
+  body.append(box);
+  call("/api/next").then((answer) => answer.json()).then(({ looks, more, closed }) => {
+    const list = make("ol");
+    for (const { title, lines, caution: beware } of looks) {
+      const one = make("li");
+      one.append(make("strong", title), ...lines.map((line) => make("p", line)));
+      if (beware) one.append(caution(beware));
+      list.append(one);
+    }
+    const rest = [more && `${more} more facts are worth a look.`, closed && `No single fact or pair decides ${closed} checks.`].filter(Boolean).join(" ");
+    box.replaceChildren(make("h2", "Look at next"), list, make("p", rest || (looks.length ? "" : "Nothing that could still be looked at would decide a check.")));
+  }).catch(() => box.replaceChildren(make("h2", "Look at next"), make("p", "It is worked out by the server: no connection.")));
 }
 
 // ---------------------------------------------------------------- where a part is in a photo

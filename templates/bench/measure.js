@@ -14,30 +14,56 @@ const TAPS = {
 const CARD = 4;
 let measuring = null;
 
+// `sides` holds what was measured of each side of a section; a side may as well be typed.
 function measure(one, name) {
-  measuring = { key: one.key, seen: one.rev, name, points: [], size: null, told: null, turn: 0, timer: 0 };
-  $("measure-title").textContent = `Measure in ${name}`;
+  measuring = { key: one.key, seen: one.rev, name, shown: "", points: [], size: null, told: null, turn: 0, timer: 0, sides: one.sides.map(() => null) };
   $("measure-of").textContent = `${one.prompt}${one.of ? ` (${one.of})` : ""}`;
-  $("measure-picture").alt = `the photo ${name}`;
-  $("measure-picture").src = `/api/picture?${new URLSearchParams({ name, large: true })}`;
+  const choose = (id, names, none) => $(id).replaceChildren(...none.map((words) => make("option", words, { value: "" })), ...names.map((each) => make("option", each)));
+  choose("measure-in", one.part_photos, []);
+  choose("measure-second", one.part_photos, ["typed above"]);
+  $("measure-in").value = name;
   $("measure-height").value = $("measure-other").value = "";
   for (const side of ["across", "down"]) $(`measure-${side}`).value = localStorage.getItem(`printed:${side}`) ?? "";
-  showPoints();
+  $("measure-sides").replaceChildren(...one.sides.flatMap((side, index) => {
+    const field = make("input", null, { id: `measure-side-${index}`, autocomplete: "off" });
+    field.value = one.side_values[index] ?? "";
+    field.addEventListener("input", () => { measuring.sides[index] = null; showTold(); });
+    const take = make("button", `Take as ${side}`, { type: "button", class: "take", on: () => {
+      measuring.sides[index] = { ...sent(), side, value: measuring.told.value };
+      field.value = measuring.told.value;
+      begin(measuring.name);
+    } });
+    return [make("label", `${side[0].toUpperCase()}${side.slice(1)}: measured, or typed`, { class: "field", for: field.id }), field, take];
+  }));
   $("measure-dialog").showModal();
+  begin(name);
+}
+
+function begin(name) {
+  Object.assign(measuring, { name, points: [], size: null, told: null });
+  $("measure-title").textContent = `Measure in ${name}`;
+  showPoints();
   askLength();
 }
 
 const byCard = () => $("measure-by").value === "card";
+const second = () => (byCard() ? "" : $("measure-second").value);
 const current = () => measuring.points[measuring.points.length - 1];
 const exact = () => measuring.points.filter((point) => point.exact).map((point) => point.at);
-const most = () => TAPS[$("measure-what").value][1] + (byCard() ? CARD : 0);
+// Points that come before those of the length: the corners of the card, or a point in both photos for its height.
+const leading = () => (byCard() ? CARD : second() ? 2 : 0);
+const most = () => TAPS[$("measure-what").value][1] + leading();
+// The second photo is shown while its point is tapped.
+const inSecond = (index) => Boolean(second()) && index === 1;
 
 function sent() {
   const all = exact();
-  const card = byCard() ? all.splice(0, CARD) : [];
+  const first = all.splice(0, leading());
+  const both = second() && first.length === 2;
   return {
-    photo: measuring.name, measure: $("measure-what").value, taps: all, card, height: $("measure-height").value,
+    photo: measuring.name, measure: $("measure-what").value, taps: all, card: byCard() ? first : [], height: $("measure-height").value,
     other_height: $("measure-other").value, printed: [$("measure-across").value, $("measure-down").value],
+    second: second(), corner: both ? first : [], side: "", value: "",
   };
 }
 
@@ -58,47 +84,75 @@ function askLength() {
     if (measuring !== mine || turn !== mine.turn) return;
     measuring.told = told;
     if (told.size) measuring.size = told.size;
+    if (told.second_size && told.second_size[0]) measuring.secondSize = told.second_size;
     showTold();
     showPoints();
   }, 150);
 }
 
 function showTold() {
-  const { told, points, size } = measuring;
+  const { told, points, size, sides } = measuring;
   const [least, , words] = TAPS[$("measure-what").value];
   const set = exact().length;
-  const corners = byCard() ? CARD : 0;
-  const step = set < corners ? "Tap the corners of the card where its straight edges would meet, first two along a long side." : words;
+  const both = ["Tap a corner of the part that is sharp in both photos, at the height of the edge.", "Tap the same corner in this second photo."];
+  const step = set >= leading() ? words : byCard() ? "Tap the corners of the card where its straight edges would meet, first two along a long side." : both[set];
   const which = points.length && !current().exact ? "Now tap it exactly in the enlarged part." : "";
-  $("measure-how").textContent = size ? `${set} of ${corners + least} points. ${step} ${which}` : "The photo is being looked at.";
+  $("measure-how").textContent = size ? `${set} of ${leading() + least} points. ${step} ${which}` : "The photo is being looked at.";
   $("measure-value").textContent = told && told.value ? told.value : "";
-  $("measure-problem").textContent = told && set >= corners ? told.problem : "";
+  $("measure-problem").textContent = told && (set >= leading() || second()) ? told.problem : "";
+  $("measure-height").disabled = Boolean(second());
+  if (second()) $("measure-height").value = (told && told.height) || "";
   $("measure-scale").replaceChildren(...(told ? told.scale : []).map((line) => make("p", line, { class: "help" })));
   $("measure-budget").replaceChildren(...(told ? told.budget : []).map((line) => make("li", line)));
   $("measure-more").hidden = !(told && told.value);
-  $("measure-save").textContent = told && told.value ? `Save ${told.value}` : "Save";
-  $("measure-save").disabled = !(told && told.value);
+  for (const button of document.querySelectorAll("#measure-sides .take")) button.disabled = !(told && told.value);
+  const whole = wholeValue();
+  $("measure-save").textContent = whole ? `Save ${whole}` : "Save";
+  $("measure-save").disabled = !whole;
+}
+
+// What is saved: the length, or all sides of which at least one was measured.
+function wholeValue() {
+  const { told, sides } = measuring;
+  if (!sides.length) return (told && told.value) || "";
+  const typed = sides.map((_, index) => $(`measure-side-${index}`).value.trim());
+  return sides.some(Boolean) && typed.every(Boolean) ? typed.join(" x ") : "";
 }
 
 // Rings at the points, numbered; the enlarged part shows the last one with its pixels.
 function showPoints() {
   const box = $("measure-at");
   for (const old of box.querySelectorAll("span")) old.remove();
-  const { points, size } = measuring;
-  $("measure-near").hidden = $("measure-steps").hidden = !points.length;
+  const { points } = measuring;
+  // The point at hand decides which photo is shown.
+  const other = inSecond(points.length && !current().exact ? points.length - 1 : points.length);
+  const name = other ? second() : measuring.name;
+  if (measuring.shown !== name) {
+    measuring.shown = name;
+    $("measure-picture").alt = `the photo ${name}`;
+    $("measure-picture").src = `/api/picture?${new URLSearchParams({ name, large: true })}`;
+  }
+  const size = shownSize();
+  $("measure-steps").hidden = !points.length;
+  $("measure-near").hidden = !points.length || !measuring.size || inSecond(points.length - 1) !== other;
   if (!size) return;
   points.forEach(({ at: [x, y] }, index) => {
+    if (inSecond(index) !== other) return;
     const mark = make("span", String(index + 1));
     mark.style.left = `${((x + 0.5) / size[0]) * 100}%`;
     mark.style.top = `${((y + 0.5) / size[1]) * 100}%`;
     box.append(mark);
   });
-  if (points.length) enlarge();
+  if (!$("measure-near").hidden) enlarge();
 }
+
+// Pixels of the photo that is shown.
+const shownSize = () => (measuring.shown && measuring.shown !== measuring.name ? measuring.secondSize : measuring.size);
 
 // Left and top pixel of the enlarged part, and pixels of the screen a pixel of the photo.
 function near() {
-  const { size, middle } = measuring;
+  const { middle } = measuring;
+  const size = shownSize();
   const canvas = $("measure-near");
   const high = (ENLARGED * canvas.height) / canvas.width;
   const start = [ENLARGED, high].map((wide, axis) => Math.min(Math.max(middle[axis] - wide / 2, -0.5), Math.max(size[axis] - wide, 0) - 0.5));
@@ -113,7 +167,7 @@ function enlarge() {
   canvas.height = Math.round(box.height * devicePixelRatio);
   const { start, by, high } = near();
   const pen = canvas.getContext("2d");
-  const shrunk = picture.naturalWidth / measuring.size[0];
+  const shrunk = picture.naturalWidth / shownSize()[0];
   pen.imageSmoothingEnabled = false;
   pen.fillRect(0, 0, canvas.width, canvas.height);
   pen.drawImage(picture, (start[0] + 0.5) * shrunk, (start[1] + 0.5) * shrunk, ENLARGED * shrunk, high * shrunk, 0, 0, canvas.width, canvas.height);
@@ -128,20 +182,22 @@ function enlarge() {
   };
   const on = ([x, y]) => [(x - start[0]) * by, (y - start[1]) * by];
   const cross = 14 * devicePixelRatio;
-  for (const point of measuring.points) {
+  const other = shownSize() !== measuring.size;
+  for (const [index, point] of measuring.points.entries()) {
+    if (inSecond(index) !== other) continue;
     const [x, y] = on(point.at);
     if (point.exact || point !== current()) stroke(() => { pen.moveTo(x - cross, y); pen.lineTo(x + cross, y); pen.moveTo(x, y - cross); pen.lineTo(x, y + cross); });
     else stroke(() => pen.arc(x, y, 2 * cross, 0, 7));
   }
   // Where the program took the points to be: on the edges.
-  for (const at of (measuring.told && measuring.told.taps) || []) {
+  for (const at of (!other && measuring.told && measuring.told.taps) || []) {
     const [x, y] = on(at);
     stroke(() => pen.arc(x, y, cross / 2, 0, 7));
   }
 }
 
 function newPoint(at) {
-  if (!measuring.size) return;
+  if (!shownSize()) return;
   if (measuring.points.length && !current().exact) measuring.points.pop();
   if (measuring.points.length >= most()) return;
   measuring.points.push({ at, exact: false });
@@ -151,7 +207,7 @@ function newPoint(at) {
 }
 
 function setExactly(at) {
-  const inside = at.map((value, axis) => Math.min(Math.max(value, 0), measuring.size[axis] - 1));
+  const inside = at.map((value, axis) => Math.min(Math.max(value, 0), shownSize()[axis] - 1));
   Object.assign(current(), { at: inside.map((value) => Math.round(value * 10) / 10), exact: true });
   showPoints();
   askLength();
@@ -163,7 +219,7 @@ function pixelAt(event, box, [wide, high]) {
   return [((event.clientX - left) / width) * wide - 0.5, ((event.clientY - top) / height) * high - 0.5];
 }
 
-$("measure-picture").addEventListener("click", (event) => { if (measuring.size) newPoint(pixelAt(event, $("measure-picture"), measuring.size)); });
+$("measure-picture").addEventListener("click", (event) => { if (shownSize()) newPoint(pixelAt(event, $("measure-picture"), shownSize())); });
 $("measure-picture").addEventListener("load", () => { if (measuring) showPoints(); });
 $("measure-picture").addEventListener("error", () => { $("measure-problem").textContent = "The picture cannot be shown here."; });
 $("measure-near").addEventListener("click", (event) => {
@@ -180,21 +236,23 @@ $("measure-near").addEventListener("keydown", (event) => {
   measuring.middle = current().at;
   enlarge();
 });
-$("measure-new").addEventListener("click", () => { if (measuring.size) newPoint(measuring.points.length ? current().at : measuring.size.map((side) => side / 2)); });
+$("measure-new").addEventListener("click", () => { if (shownSize()) newPoint(measuring.points.length ? current().at : shownSize().map((side) => side / 2)); });
 $("measure-undo").addEventListener("click", () => {
   measuring.points.pop();
   if (measuring.points.length) measuring.middle = current().at;
   showPoints();
   askLength();
 });
-for (const id of ["measure-what", "measure-by"]) $(id).addEventListener("change", () => { measuring.points = []; showPoints(); askLength(); });
+for (const id of ["measure-what", "measure-by", "measure-second"]) $(id).addEventListener("change", () => begin(measuring.name));
+$("measure-in").addEventListener("change", () => begin($("measure-in").value));
 for (const id of ["measure-height", "measure-other"]) $(id).addEventListener("input", askLength);
 for (const side of ["across", "down"]) {
   $(`measure-${side}`).addEventListener("input", () => { localStorage.setItem(`printed:${side}`, $(`measure-${side}`).value); askLength(); });
 }
 $("measure-save").addEventListener("click", () => {
-  const { key, seen, name, told } = measuring;
-  if (ask({ do: "measure", key, seen, what: name, value: told.value, points: sent() })) {
+  const { key, seen, name, told, sides } = measuring;
+  const points = sides.length ? sides.filter(Boolean) : [{ ...sent(), value: told.value }];
+  if (ask({ do: "measure", key, seen, what: name, value: wholeValue(), points })) {
     $("measure-dialog").close();
     answered();
   }

@@ -25,6 +25,8 @@ fn options(root: &Path, to: &Path) -> Options {
         title: "Inspected packs".to_owned(),
         templates: None,
         fresh: false,
+        part: None,
+        keys: Vec::new(),
     }
 }
 

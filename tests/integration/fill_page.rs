@@ -12,13 +12,13 @@ use underlid::fill::checklist::{Adds, Fills};
 use underlid::fill::{FillSession, Sight};
 use underlid::judge::inspection::House;
 
-struct Page {
+pub(crate) struct Page {
     child: Killed,
-    address: String,
+    pub(crate) address: String,
     out: Arc<Mutex<String>>,
 }
 
-fn serve(pack: &Path, more: &[&str]) -> Page {
+pub(crate) fn serve(pack: &Path, more: &[&str]) -> Page {
     let mut child = Command::new(BIN)
         .args(["fill", "--page", "--port", "0"])
         .args(more)
@@ -50,7 +50,7 @@ fn serve(pack: &Path, more: &[&str]) -> Page {
 
 impl Page {
     /// Sends bytes as they are and reads until the server closes.
-    fn raw(&self, bytes: &[u8]) -> String {
+    pub(crate) fn raw(&self, bytes: &[u8]) -> String {
         let mut stream = std::net::TcpStream::connect(&self.address).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
         let _ = stream.write_all(bytes);
@@ -73,7 +73,7 @@ impl Page {
         self.raw(&bytes)
     }
 
-    fn own(&self) -> String {
+    pub(crate) fn own(&self) -> String {
         format!("Host: {0}\r\nOrigin: http://{0}\r\nX-Underlid: 1\r\n", self.address)
     }
 
@@ -180,6 +180,91 @@ fn the_page_takes_answers_from_itself_only() {
         .collect();
     assert_eq!(beside, Vec::<String>::new(), "nothing half written stays");
     drop(page.child);
+}
+
+/// What is asked on one screen is one operation: all of it is saved, or none.
+#[test]
+fn a_screen_is_saved_whole_or_not_at_all() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let page = serve(&pack, &[]);
+    let own = page.own();
+    let record = record_of(&page, &own);
+    let send = |id: &str, answers: &str| {
+        let body =
+            format!("{{\"id\":\"{id}\",\"record\":\"{record}\",\"do\":\"answer\",\"answers\":[{answers}]}}");
+        page.json("/api/op", &own, &body)
+    };
+    let one =
+        |key: &str, value: &str, seen: &str| format!("{{\"key\":\"{key}\",\"value\":\"{value}\"{seen}}}");
+    let before = fs::read(pack.join("inspection.toml")).unwrap();
+    let wrong = [one("label-voltage", "25.6 V", ""), one("label-capacity", "150 A", "")].join(",");
+    let answer = send("b1", &wrong);
+    assert!(answer.contains("\"status\":\"refused\"") && answer.contains("25 Capacity"), "{answer}");
+    assert_eq!(fs::read(pack.join("inspection.toml")).unwrap(), before);
+    let right = [one("label-voltage", "25.6 V", ""), one("label-capacity", "150 Ah", "")].join(",");
+    assert!(send("b2", &right).contains("\"status\":\"saved\""));
+    // Another device has answered one of them meanwhile: neither is written, and what was changed is told.
+    let stale = ",\"seen\":\"0000\"";
+    let other = [one("label-voltage", "24 V", stale), one("label-energy", "3840 Wh", "")].join(",");
+    let before = fs::read(pack.join("inspection.toml")).unwrap();
+    let answer = send("b3", &other);
+    assert!(answer.contains("\"now\":{\"label-voltage\":\"25.6 V\"}"), "{answer}");
+    assert_eq!(fs::read(pack.join("inspection.toml")).unwrap(), before);
+}
+
+/// kill -9 while screens are saved: the answers of each are there together, and what was confirmed is there.
+#[test]
+fn a_killed_page_keeps_all_of_a_screen_or_nothing() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let mut in_work = 0;
+    let rounds = crate::common::rounds(8, 60);
+    for round in 1..=rounds {
+        let page = serve(&pack, &[]);
+        let (own, pid) = (page.own(), page.child.0.id());
+        let record = record_of(&page, &own);
+        let killer = std::thread::spawn(move || {
+            std::thread::sleep(Duration::from_millis(200 + u64::from(round * 37 % 300)));
+            let killed = Command::new("kill").args(["-9", &pid.to_string()]).status();
+            assert!(killed.unwrap().success());
+        });
+        let mut confirmed = 0;
+        for step in 1..200 {
+            let number = 1000 * round + step;
+            let one = |key: &str, unit: &str| format!("{{\"key\":\"{key}\",\"value\":\"{number} {unit}\"}}");
+            let answers = [one("label-voltage", "V"), one("label-capacity", "Ah"), one("label-current", "A")];
+            let body = format!(
+                "{{\"id\":\"c{number}\",\"record\":\"{record}\",\"do\":\"answer\",\"answers\":[{}]}}",
+                answers.join(",")
+            );
+            let Ok(mut stream) = std::net::TcpStream::connect(&page.address) else { break };
+            let head = format!(
+                "POST /api/op HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n{own}Content-Type: application/json\r\n\r\n{body}",
+                body.len()
+            );
+            let mut answer = String::new();
+            if stream.write_all(head.as_bytes()).is_err() || stream.read_to_string(&mut answer).is_err() {
+                break;
+            }
+            if !answer.contains("\"status\":\"saved\"") {
+                break;
+            }
+            confirmed = number;
+        }
+        killer.join().unwrap();
+        in_work += u32::from(confirmed > 0);
+        let sight = FillSession::open(&pack, &House::default(), &[], None).unwrap().look().unwrap();
+        let claims = &sight.record.claims;
+        let found =
+            [claims.nominal_voltage.found(), claims.capacity.found(), claims.continuous_current.found()];
+        let numbers =
+            found.map(|found| found.show().split_whitespace().next().unwrap().parse::<u32>().unwrap_or(0));
+        assert!(numbers.iter().all(|number| *number == numbers[0]), "round {round}: {numbers:?}");
+        assert!(numbers[0] >= confirmed, "round {round}: {confirmed} was confirmed, {numbers:?}");
+    }
+    println!("killed {rounds} times, {in_work} of them after a confirmed screen");
+    assert!(in_work > rounds / 3, "too few screens were confirmed to prove anything: {in_work}");
 }
 
 #[test]
@@ -373,8 +458,8 @@ fn photos_are_measured_on_the_page() {
         "schema = 2\n\n[[path.element]]\nid = \"bar\"\nkind = \"busbar\"\nleg = \"positive\"\n",
     )
     .unwrap();
-    // A length on the sheet, and a width beside a card.
-    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 1), (5, 6)], 161_127);
+    // A length on the sheet, a part above it in two photos, a thickness, and a width beside a card.
+    let truths = crate::measure_photo::rendered(folder.path(), &[(0, 2), (5, 6), (10, 11)], 161_127);
     let truth = folder.path().join("truth.jsonl");
     fs::write(&truth, truths.iter().map(|truth| format!("{truth}\n")).collect::<String>()).unwrap();
     let page = serve(&pack, &[]);
@@ -387,7 +472,7 @@ fn photos_are_measured_on_the_page() {
     assert!(status.success());
     let (status, out, error) = crate::common::run(&["measure-photo", pack.to_str().unwrap(), "--again"]);
     assert_eq!(status, 0, "{out}{error}");
-    assert!(out.contains("2 measurements, 0 not the same again"), "{out}");
+    assert!(out.contains("5 measurements, 0 not the same again"), "{out}");
 }
 
 #[test]

@@ -26,7 +26,9 @@ mod fill_quick;
 mod fill_rig;
 mod fill_support;
 mod first_look;
+mod first_look_orders;
 mod growth;
+mod kills;
 mod log_corpus;
 mod log_failures;
 mod log_forms;
@@ -34,6 +36,7 @@ mod log_generated;
 #[cfg(feature = "measuring")]
 mod measure_photo;
 mod migrate;
+mod mutants;
 mod network;
 mod photos;
 mod plan;

@@ -4,8 +4,8 @@ Nothing here comes from the solver: a pixel's look is bent by the lens (found by
 the sheet, and takes the light of what it meets; the sheet is the raster of the SVG that the program writes. The same
 projection is held against OpenCV's `projectPoints` and `findHomography` before anything is written.
 
-Usage: photo_scenes.py SHEET.svg STRIP.svg OUT FIRST LAST SEED   writes OUT/scene-NNN.jpg and OUT/truth-FIRST.jsonl; a scene's
-random numbers start from SEED and its number.
+Usage: photo_scenes.py SHEET.svg STRIP.svg OUT FIRST LAST SEED   writes OUT/scene-NNN.jpg, of high parts a second photo
+from another side, and OUT/truth-FIRST.jsonl; a scene's random numbers start from SEED and its number.
 """
 
 import json
@@ -16,6 +16,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+cv2.setNumThreads(1)  # several of these run at a time
 SUPER = 2  # rays along a side of a pixel
 
 
@@ -39,12 +40,14 @@ class Camera:
         self.f = self.film / np.hypot(36, 24) * np.hypot(*size) * (1 + rng.normal(0, 0.02))
         self.c = np.array(size) / 2 - 0.5 + rng.normal(0, 0.004 * longer, 2)
         self.k = np.array([rng.uniform(-0.06, 0.05), rng.uniform(-0.015, 0.015)])
-        heading, roll = rng.uniform(0, 2 * np.pi), rng.uniform(0, 2 * np.pi)
+        self.place(rng.uniform(0, 2 * np.pi), rng.uniform(0, 2 * np.pi), target, distance, tilt)
+
+    def place(self, heading, roll, target, distance, tilt):
         # Looks down (z away from the camera into the table), tilted by `tilt` towards `heading`, rolled.
         axis = np.array([np.cos(heading), np.sin(heading), 0.0])
         tilted, _ = cv2.Rodrigues(axis * np.radians(tilt))
         rolled, _ = cv2.Rodrigues(np.array([0.0, 0.0, roll]))
-        self.r = rolled @ tilted
+        self.r, self.heading = rolled @ tilted, heading
         self.t = np.array([0.0, 0.0, distance]) - self.r @ np.append(target, 0.0)
 
     def project(self, points):
@@ -112,6 +115,43 @@ def paint(light, look, stand, camera, solid):
     light[inside(high)] = top_light
 
 
+def rendered(camera, sheet, solids):
+    """Light of each pixel: of the solids, and below them of a sheet (texture, its scale, where a cable lies) or a table."""
+    size = camera.size
+    picture = np.zeros((size[1], size[0]), np.float32)
+    for sub in range(SUPER * SUPER):
+        du, dv = (np.array([sub % SUPER, sub // SUPER]) + 0.5) / SUPER - 0.5
+        v, u = np.mgrid[0 : size[1], 0 : size[0]].astype(np.float32)
+        look, stand = camera.looks(u + np.float32(du), v + np.float32(dv))
+        ground = meets(look, stand, 0.0)
+        if sheet is None:
+            light = 70 + 6 * np.sin(ground[0] / 3.1) * np.sin(ground[1] / 2.3)
+        else:
+            texture, scale, cable = sheet
+            maps = [at * np.float32(scale) - np.float32(0.5) for at in ground]
+            light = cv2.remap(texture, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=60)
+            light = light.astype(np.float32)
+            if cable is not None:  # it lies over some of the codes
+                light[np.abs(ground[0] - cable + 0.3 * ground[1]) < 5] = 45
+        for solid in solids:
+            paint(light, look, stand, camera, solid)
+        picture += light
+    return picture / (SUPER * SUPER)
+
+
+def developed(rng, picture, thin):
+    """Light from one side, the lens's fall-off, blur, noise."""
+    high, wide = picture.shape
+    v, u = np.mgrid[0:high, 0:wide].astype(np.float32)
+    slope = rng.uniform(-0.3, 0.3, 2)
+    picture *= 1 + slope[0] * (u / wide - 0.5) + slope[1] * (v / high - 0.5)
+    picture *= 1 - 0.25 * (((u - wide / 2) ** 2 + (v - high / 2) ** 2) / (wide / 2) ** 2 / 1.6)
+    picture *= rng.uniform(0.75, 1.05)
+    picture = cv2.GaussianBlur(picture, (0, 0), rng.uniform(0.3, 1.3) if not thin else rng.uniform(0.3, 0.9))
+    picture += rng.normal(0, rng.uniform(0.5, 5), picture.shape).astype(np.float32)
+    return np.clip(picture, 0, 255).astype(np.uint8)
+
+
 def scene(rng, index, sheets):
     """One photo, and what is true of it."""
     kind = ["plane", "high", "thin", "disc", "overlap", "card", "plane", "high"][index % 8]
@@ -162,34 +202,9 @@ def scene(rng, index, sheets):
         lap = rng.uniform(8, 2 * half[0] - 4) if half[0] > 8 else half[0]
         second = rng.uniform(20, 40)
         solids.append((spot + along * (half[0] - lap + second), np.array([second, half[1] * 0.8]), spin, height, height + 0.3, 255 - top, 40.0, "box"))
-    picture = np.zeros((size[1], size[0]), np.float32)
     cable = rng.uniform(20, 230) if index % 5 == 2 and name == "A4" else None
-    for sub in range(SUPER * SUPER):
-        du, dv = (np.array([sub % SUPER, sub // SUPER]) + 0.5) / SUPER - 0.5
-        v, u = np.mgrid[0 : size[1], 0 : size[0]].astype(np.float32)
-        look, stand = camera.looks(u + np.float32(du), v + np.float32(dv))
-        ground = meets(look, stand, 0.0)
-        if card:
-            light = 70 + 6 * np.sin(ground[0] / 3.1) * np.sin(ground[1] / 2.3)
-        else:
-            maps = [at * np.float32(scale) - np.float32(0.5) for at in ground]
-            light = cv2.remap(texture, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=60)
-            light = light.astype(np.float32)
-            if cable is not None:  # it lies over some of the codes
-                light[np.abs(ground[0] - cable + 0.3 * ground[1]) < 5] = 45
-        for solid in solids:
-            paint(light, look, stand, camera, solid)
-        picture += light
-    picture /= SUPER * SUPER
-    # Light from one side, the lens's fall-off, blur, noise, JPEG.
-    v, u = np.mgrid[0 : size[1], 0 : size[0]].astype(np.float32)
-    slope = rng.uniform(-0.3, 0.3, 2)
-    picture *= 1 + slope[0] * (u / size[0] - 0.5) + slope[1] * (v / size[1] - 0.5)
-    picture *= 1 - 0.25 * (((u - size[0] / 2) ** 2 + (v - size[1] / 2) ** 2) / (size[0] / 2) ** 2 / 1.6)
-    picture *= rng.uniform(0.75, 1.05)
-    blur = rng.uniform(0.3, 1.3) if not thin else rng.uniform(0.3, 0.9)
-    picture = cv2.GaussianBlur(picture, (0, 0), blur)
-    picture += rng.normal(0, rng.uniform(0.5, 5), picture.shape).astype(np.float32)
+    ground = None if card else (texture, scale, cable)
+    picture = developed(rng, rendered(camera, ground, solids), thin)
     quality = int(rng.integers(60, 96))
     middle, halves, turned, low, high = solids[0][:5]
     def seen(*own):
@@ -227,7 +242,15 @@ def scene(rng, index, sheets):
         corners = [m + t @ (h * np.array(s)) for s in ([-1, -1], [1, -1], [1, 1], [-1, 1])]
         told["card"] = (camera.project([[*p, 0.0] for p in corners]) + rng.normal(0, 3, (4, 2))).tolist()
     film = int(round(camera.film)) if rng.random() < 0.6 else None
-    return np.clip(picture, 0, 255).astype(np.uint8), quality, told, film
+    second = None
+    if kind == "high":
+        # From another side, with a corner of the part's top tapped in both.
+        corner = seen([-a, -b])[0]
+        camera.place(camera.heading + np.pi * rng.uniform(0.7, 1.3), rng.uniform(0, 2 * np.pi), target, distance, rng.uniform(15, 40))
+        second = developed(rng, rendered(camera, ground, solids), thin)
+        told["second"] = [(at + rng.normal(0, scatter, 2)).tolist() for at in (corner, seen([-a, -b])[0])]
+        told["high"] = float(high)
+    return picture, second, quality, told, film
 
 
 def with_exif(jpeg: bytes, film: int, size) -> bytes:
@@ -247,12 +270,15 @@ def main(sheet, strip, out, first, last, seed):
     with open(out / f"truth-{first}.jsonl", "w") as file:
         for index in range(int(first), int(last)):
             rng = np.random.default_rng(int(seed) + index)
-            picture, quality, told, film = scene(rng, index, sheets)
-            _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
-            jpeg = jpeg.tobytes()
-            if film:
-                jpeg = with_exif(jpeg, film, (picture.shape[1], picture.shape[0]))
-            (out / f"{told['name']}.jpg").write_bytes(jpeg)
+            *pictures, quality, told, film = scene(rng, index, sheets)
+            for picture, name in zip(pictures, (told["name"], f"{told['name']}-second")):
+                if picture is None:
+                    continue
+                _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
+                jpeg = jpeg.tobytes()
+                if film:
+                    jpeg = with_exif(jpeg, film, (picture.shape[1], picture.shape[0]))
+                (out / f"{name}.jpg").write_bytes(jpeg)
             file.write(json.dumps(told) + "\n")
 
 

@@ -12,11 +12,12 @@ use crate::evidence::folder::{EvidenceFile, Listing, all_files, list};
 use crate::evidence::hash::{HashError, Meter, OnProgress, Sha256Digest, copy_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest, ManifestError};
 use crate::evidence::name::{EvidenceName, gone, locate};
-use crate::evidence::named::{SIGNATURE_ENDING, SSH_SIGNATURE_ENDING};
 use crate::evidence::seals::SEALS_NAME;
+use crate::evidence::signature::SIGNATURE_ENDING;
 use crate::evidence::timestamp::TOKEN_ENDING;
 use crate::evidence::verify::SealComparison;
-use crate::record::open::FileError;
+use crate::record::open::{self, FileError};
+use crate::record::save;
 
 /// What goes into a bag besides the evidence.
 #[derive(Debug, Clone, Default)]
@@ -104,6 +105,7 @@ fn fill(
     sealed: Option<(&Manifest, usize)>,
     on: OnProgress<'_>,
 ) -> Result<Bag, BagError> {
+    save::sweep_once(atomic::parent(destination));
     let mut builder = tempfile::Builder::new();
     builder.prefix(".underlid-bag-").suffix(".tmp");
     #[cfg(unix)]
@@ -111,6 +113,8 @@ fn fill(
     let unfinished = builder
         .tempdir_in(atomic::parent(destination))
         .map_err(FileError::on("create a folder beside", destination))?;
+    // Until it is finished, so that nobody takes it for left behind.
+    let _held = open::folder(unfinished.path()).ok().filter(|folder| folder.lock().is_ok());
 
     let total = files.iter().map(|f| f.bytes).sum();
     let meter = Meter::new(total, on);
@@ -144,7 +148,7 @@ fn fill(
 /// The manifest, its signatures, the token of its time and the write-up: in the payload, though not part of the seal.
 fn companions(folder: &Path, with_report: bool) -> Result<Vec<EvidenceFile>, BagError> {
     let mut files = Vec::new();
-    let endings = ["", SIGNATURE_ENDING, SSH_SIGNATURE_ENDING, TOKEN_ENDING];
+    let endings = ["", SIGNATURE_ENDING, TOKEN_ENDING];
     for name in
         [MANIFEST_NAME, SEALS_NAME].iter().flat_map(|name| endings.map(|ending| format!("{name}{ending}")))
     {

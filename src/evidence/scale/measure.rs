@@ -87,6 +87,104 @@ pub(crate) struct Length {
 const UNEVEN: f64 = 0.1;
 const WAVE: f64 = 20.0;
 
+/// A point that is tapped in a photo whose camera is known.
+pub(super) struct Sighting<'a> {
+    pub fit: &'a Fit,
+    pub others: &'a [Fit],
+    pub doubt: f64,
+    pub tap: [f64; 2],
+}
+
+/// Least way, in parts of a change of height, by which two looks at a point come apart: about 6° between them (custom).
+const LEAST_APART: f64 = 0.1;
+
+/// How high a point lies above the sheet that is tapped in two photos from different sides, and by how much the two looks miss
+/// each other, in standard uncertainties; nothing where the looks are too much alike. `scatter` is that of a tap, pixels;
+/// `scale` that of the print with its half range. A look runs over the sheet evenly with the height, so that the height is
+/// that at which both are nearest to each other.
+pub(super) fn height(
+    [first, second]: [&Sighting<'_>; 2],
+    scatter: f64,
+    (scale, half): (f64, f64),
+) -> Option<(Length, f64)> {
+    // Height and miss.
+    let meet = |cameras: [&Camera; 2], taps: [[f64; 2]; 2]| {
+        let at = |which: usize, height: f64| cameras[which].on_sheet(taps[which], height);
+        let way = |which: usize| {
+            let (low, high) = (at(which, 0.0)?, at(which, 10.0)?);
+            Some((low, [0, 1].map(|axis| (high[axis] - low[axis]) / 10.0)))
+        };
+        let ((a, along_a), (b, along_b)) = (way(0)?, way(1)?);
+        let (apart, along) = ([b[0] - a[0], b[1] - a[1]], [along_a[0] - along_b[0], along_a[1] - along_b[1]]);
+        let steep = along[0].hypot(along[1]);
+        (steep > LEAST_APART).then(|| {
+            let height = (apart[0] * along[0] + apart[1] * along[1]) / (steep * steep);
+            [height * scale, (apart[0] * along[1] - apart[1] * along[0]) / steep]
+        })
+    };
+    let both = [first, second];
+    let cameras = both.map(|each| &each.fit.camera);
+    let taps = both.map(|each| each.tap);
+    let [value, miss] = meet(cameras, taps)?;
+    // Variances of both by what they come from: cameras, other cameras, taps.
+    let mut squares = [[0.0; 2]; 3];
+    for (which, each) in both.into_iter().enumerate() {
+        let with = |camera: &Camera| {
+            let mut cameras = cameras;
+            cameras[which] = camera;
+            meet(cameras, taps)
+        };
+        let mut slopes = [[0.0; UNKNOWNS]; 2];
+        for (index, step) in steps(cameras[which]).into_iter().enumerate() {
+            let at = |sign: f64| {
+                let mut by = [0.0; UNKNOWNS];
+                by[index] = sign * step;
+                with(&cameras[which].changed(&by))
+            };
+            let (more, less) = (at(1.0)?, at(-1.0)?);
+            for of in 0..2 {
+                slopes[of][index] = (more[of] - less[of]) / (2.0 * step);
+            }
+        }
+        let mut apart = [0.0_f64; 2];
+        for other in each.others {
+            let found = with(&other.camera)?;
+            apart = [apart[0].max((found[0] - value).abs()), apart[1].max((found[1] - miss).abs())];
+        }
+        for of in 0..2 {
+            squares[0][of] += each.fit.variance(&slopes[of], &[])?;
+            squares[1][of] += (0.6 * each.doubt * apart[of]).powi(2);
+        }
+        for axis in 0..2 {
+            let moved = |by: f64| {
+                let mut taps = taps;
+                taps[which][axis] += by;
+                meet(cameras, taps)
+            };
+            let (more, less) = (moved(scatter)?, moved(-scatter)?);
+            for of in 0..2 {
+                squares[2][of] += ((more[of] - less[of]) / 2.0).powi(2);
+            }
+        }
+    }
+    let missed = miss.abs() / squares.iter().map(|part| part[1]).sum::<f64>().sqrt().max(1e-9);
+    let print = (half * value).powi(2) / 3.0;
+    let flat = UNEVEN * UNEVEN / 3.0;
+    let [cameras, others, taps] = squares.map(|part| part[0]);
+    let budget: Vec<Contribution> = [
+        ("places of the cameras", cameras),
+        ("where the cameras may have stood besides", others),
+        ("scatter of the taps", taps),
+        ("scale of the reference", print),
+        ("how flat the reference lies", flat),
+    ]
+    .into_iter()
+    .map(|(from, square)| Contribution { from, standard: square.sqrt() })
+    .collect();
+    let standard = (cameras + others + taps + print + flat).sqrt();
+    standard.is_finite().then_some((Length { value, expanded: COVERAGE * standard, budget }, missed))
+}
+
 /// All that a length is made of.
 pub(super) struct Setting<'a> {
     pub fit: &'a Fit,

@@ -8,7 +8,7 @@ use super::camera::{Before, Fit, Seen};
 use super::codes::{self, Code, TooMany};
 use super::corners::corner;
 use super::edge;
-use super::measure::{Between, Length, Print, Setting, Tap};
+use super::measure::{self, Between, Length, Print, Setting, Sighting, Tap};
 use super::sheet::{Kind, MODULES, Place};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::picture::{self, PictureError};
@@ -83,7 +83,18 @@ pub(crate) enum NoScale {
          the side or before another ground, or tap nearer to the edge"
     )]
     NoEdge { tap: usize, value: f64, expanded: f64 },
+    #[error(
+        "both photos look at the point from nearly the same side: take the second one from another side, with sheet and part as they lie"
+    )]
+    SameSide,
+    #[error(
+        "the two taps are not the same point, or the part was moved between the photos: the looks miss each other by far"
+    )]
+    OtherPoint,
 }
+
+/// Two looks at one point miss each other by at most so many standard uncertainties (custom).
+const MOST_MISSED: f64 = 4.0;
 
 /// What gives a picture its scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -394,11 +405,7 @@ impl Scaled<'_> {
     /// # Errors
     /// [`NoScale`] when a tap lies outside or looks past the sheet, or the interval is too wide to be of use.
     pub(crate) fn length(&self, wanted: &Wanted) -> Result<(Length, Vec<[f64; 2]>), NoScale> {
-        let [width, height] = self.photo.before.size;
-        let inside = |tap: &[f64; 2]| (0.0..width).contains(&tap[0]) && (0.0..height).contains(&tap[1]);
-        if !wanted.taps.iter().all(inside) {
-            return Err(NoScale::Outside);
-        }
+        self.inside(&wanted.taps)?;
         let taps: Vec<Tap> =
             wanted.taps.iter().map(|at| self.tap(*at, wanted.scatter, wanted.snap)).collect();
         let setting = Setting {
@@ -421,6 +428,38 @@ impl Scaled<'_> {
             return Err(NoScale::NoEdge { tap: tap + 1, value, expanded });
         }
         Ok((length, taps.iter().map(|tap| tap.at).collect()))
+    }
+
+    fn inside(&self, taps: &[[f64; 2]]) -> Result<(), NoScale> {
+        let [width, height] = self.photo.before.size;
+        let inside = |tap: &[f64; 2]| (0.0..width).contains(&tap[0]) && (0.0..height).contains(&tap[1]);
+        if taps.iter().all(inside) { Ok(()) } else { Err(NoScale::Outside) }
+    }
+
+    /// How high a point lies that is tapped here and in another photo of the same sheet and part.
+    ///
+    /// # Errors
+    /// [`NoScale`] when a tap lies outside, the looks are too much alike, or they do not meet.
+    pub(crate) fn height(
+        &self,
+        tap: [f64; 2],
+        other: &Scaled<'_>,
+        there: [f64; 2],
+        scatter: f64,
+    ) -> Result<Length, NoScale> {
+        self.inside(&[tap])?;
+        other.inside(&[there])?;
+        let [here, there] = [(self, tap), (other, there)].map(|(of, tap)| Sighting {
+            fit: &of.fit,
+            others: &of.others,
+            doubt: of.doubt,
+            tap,
+        });
+        let scale = f64::midpoint(self.print.factor[0], self.print.factor[1]);
+        let half = self.print.half[0].max(self.print.half[1]);
+        let (height, missed) =
+            measure::height([&here, &there], scatter, (scale, half)).ok_or(NoScale::SameSide)?;
+        if missed > MOST_MISSED { Err(NoScale::OtherPoint) } else { Ok(height) }
     }
 
     fn tap(&self, at: [f64; 2], scatter: f64, snap: bool) -> Tap {

@@ -78,7 +78,7 @@ pub fn paper(list: &Checklist, caution: &str, own: Option<&Path>) -> Result<Stri
     }
     let form = Form { title: &list.title, about: &list.about, caution, sections, style };
     let context = Context::from_serialize(&form).map_err(template)?;
-    engine(texts).and_then(|tera| tera.render("form.html", &context)).map_err(template)
+    engine(texts, own).and_then(|tera| tera.render("form.html", &context)).map_err(template)
 }
 
 fn of_elements(section: &Section) -> impl Iterator<Item = &Item> {

@@ -7,51 +7,88 @@ use super::state::{App, Later, later};
 use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
 use crate::evidence::scale::photo::Photo;
-use crate::fill::measured::keep;
+use crate::fill::measured::{Asked, Measured, keep};
 use crate::fill::sight::{FillError, Saved, question};
 use crate::fill::{Key, photo};
+
+/// A length is measured in one photo and perhaps a second; sides of a section may lie in different ones.
+const OPENED: usize = 2;
+
+/// What points give, what is then asked, and the photo.
+type Answer = (Told, Option<Asked>, Arc<Photo>);
 
 impl App {
     /// What points give, or why a photo cannot be measured in.
     pub(super) fn measure(&self, points: &Points) -> Result<Result<Told, String>, Later> {
-        Ok(self.opened(&points.photo)?.map(|photo| points.told(&photo)))
+        Ok(self.told(points)?.map(|(told, ..)| told))
     }
 
-    /// Measures again what the page was told, and puts it into the record.
+    fn told(&self, points: &Points) -> Result<Result<Answer, String>, Later> {
+        let photo = match self.opened(&points.photo)? {
+            Ok(photo) => photo,
+            Err(why) => return Ok(Err(why)),
+        };
+        let second = match (!points.second.is_empty()).then(|| self.opened(&points.second)).transpose()? {
+            Some(Err(why)) => return Ok(Err(why)),
+            second => second.and_then(Result::ok),
+        };
+        let (told, asked) = points.told(&photo, second.as_deref());
+        Ok(Ok((told, asked, photo)))
+    }
+
+    /// Measures again what the page was told, and puts the whole value into the record.
     pub(super) fn keep_measured(
         &self,
         key: &Key,
-        points: &Points,
+        points: &[Points],
         value: &str,
         seen: Option<&str>,
     ) -> Result<Result<Saved, FillError>, Later> {
         let words = |words: String| Ok(Err(FillError::Words(words)));
-        let photo = match self.opened(&points.photo)? {
-            Ok(photo) => photo,
-            Err(why) => return words(why),
-        };
-        let told = points.told(&photo);
-        if told.value.is_empty() || told.value != value {
-            let now =
-                if told.value.is_empty() { told.problem } else { format!("it measures {} now", told.value) };
-            return words(format!("{value} was not kept: {now}"));
+        let mut asked = Vec::new();
+        for one in points {
+            let (told, given, photo) = match self.told(one)? {
+                Ok(told) => told,
+                Err(why) => return words(why),
+            };
+            match given {
+                Some(given) if !told.value.is_empty() && told.value == one.value => {
+                    asked.push((given, photo.digest));
+                }
+                _ => {
+                    let now = if told.value.is_empty() {
+                        told.problem
+                    } else {
+                        format!("it measures {} now", told.value)
+                    };
+                    return words(format!("{} was not kept: {now}", one.value));
+                }
+            }
         }
-        let asked = match points.asked() {
-            Ok(asked) => asked,
-            Err(why) => return words(why),
-        };
-        let kept = (&*points.photo, photo.digest);
-        Ok(keep(&self.session, kept, "", (&asked, value), |sight| {
+        let measured: Vec<Measured<'_>> = points
+            .iter()
+            .zip(&asked)
+            .map(|(one, (asked, digest))| Measured {
+                photo: &one.photo,
+                digest: *digest,
+                asked,
+                value: &one.value,
+            })
+            .collect();
+        if measured.is_empty() || measured.iter().any(|one| !value.contains(one.value)) {
+            return words("nothing of this value was measured".to_owned());
+        }
+        Ok(keep(&self.session, "", &measured, |sight| {
             let question = question(sight, key)?;
             if seen.is_some_and(|seen| seen != question.revision()) {
-                return Err(FillError::Conflict(question.found.show()));
+                return Err(FillError::Conflict(vec![(key.clone(), question.found.show())]));
             }
             let no_part = || FillError::Words("this question has no part yet; answer it first".to_owned());
-            question.place.clone().ok_or_else(no_part)
+            Ok((question.place.clone().ok_or_else(no_part)?, value.to_owned()))
         }))
     }
 
-    /// A photo of the record with its codes; that which was opened last is kept.
+    /// A photo of the record with its codes; those that were opened last are kept.
     fn opened(&self, name: &str) -> Result<Result<Arc<Photo>, String>, Later> {
         let sight = self.session.look().map_err(later)?;
         let file = format!("{}/{name}", photo::FOLDER);
@@ -63,11 +100,12 @@ impl App {
         let mut open = || {
             let path = safe_relative(&self.session.folder, &file).map_err(|error| error.to_string())?;
             let digest = hash_file(&path).map_err(|error| error.to_string())?;
-            if let Some(known) = last.as_ref().filter(|known| known.digest == digest) {
+            if let Some(known) = last.iter().find(|known| known.digest == digest) {
                 return Ok(Arc::clone(known));
             }
             let opened = Arc::new(Photo::open(&path).map_err(|error| error.to_string())?);
-            *last = Some(Arc::clone(&opened));
+            last.truncate(OPENED - 1);
+            last.insert(0, Arc::clone(&opened));
             Ok(opened)
         };
         Ok(open())

@@ -57,6 +57,7 @@ pub(super) fn router(app: Arc<App>) -> Router {
             }),
         )
         .route("/api/state", get(state))
+        .route("/api/next", get(next))
         .route("/api/op", post(operate))
         .route("/api/pair", post(pair))
         .route("/api/picture", get(picture))
@@ -96,6 +97,13 @@ async fn state(State(app): State<Arc<App>>, Query(query): Query<Since>) -> Respo
     match blocking(move || app.state(&query.since)).await {
         Ok(Some(json)) => ([(header::CONTENT_TYPE, "application/json")], Body::from(json)).into_response(),
         Ok(None) => StatusCode::NO_CONTENT.into_response(),
+        Err(later) => later.into_response(),
+    }
+}
+
+async fn next(State(app): State<Arc<App>>) -> Response {
+    match blocking(move || app.next()).await {
+        Ok(next) => Json(next).into_response(),
         Err(later) => later.into_response(),
     }
 }

@@ -1,19 +1,18 @@
 //! The answers that pages have sent: each is carried out once, however often it arrives.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::sync::{Mutex, PoisonError};
 
 use serde::{Deserialize, Serialize};
 
 use super::Reach;
 use super::pairing::Pairing;
-use super::view::{PageState, short};
+use super::view::{PageNext, PageState, short};
 use crate::evidence::name::safe_relative;
 use crate::evidence::picture::{self, PictureOptions};
 use crate::fill::parts::Change;
 use crate::fill::photo::{self, Kept};
-use crate::fill::question::Question;
-use crate::fill::sight::{FillError, Saved};
+use crate::fill::sight::{FillError, Given, Saved, Sight};
 use crate::fill::{FillSession, Key};
 use crate::record::edit::{EditRefused, Entered};
 
@@ -35,9 +34,9 @@ pub(super) struct App {
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
     done: Mutex<Done>,
     pictures: Mutex<()>,
-    /// The photo in which lengths were measured last.
+    /// The photos in which lengths were measured last.
     #[cfg(feature = "measuring")]
-    pub(super) measured_in: Mutex<Option<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
+    pub(super) measured_in: Mutex<Vec<std::sync::Arc<crate::evidence::scale::photo::Photo>>>,
 }
 
 #[derive(Default)]
@@ -53,6 +52,20 @@ pub(super) struct Op {
     pub(super) record: String,
     #[serde(rename = "do")]
     what_to_do: Do,
+    #[serde(flatten)]
+    own: OwnAnswer,
+    /// The answers of one screen: all are saved, or none.
+    #[serde(default)]
+    answers: Vec<OwnAnswer>,
+    what: Option<String>,
+    #[cfg(feature = "measuring")]
+    #[serde(default)]
+    points: Vec<super::points::Points>,
+}
+
+/// A question, and what was answered.
+#[derive(Debug, Deserialize)]
+struct OwnAnswer {
     #[serde(default)]
     key: String,
     seen: Option<String>,
@@ -60,9 +73,27 @@ pub(super) struct Op {
     how: Option<String>,
     with: Option<String>,
     note: Option<String>,
-    what: Option<String>,
-    #[cfg(feature = "measuring")]
-    points: Option<super::points::Points>,
+}
+
+impl OwnAnswer {
+    fn key(&self) -> Key {
+        match self.key.parse() {
+            Ok(key) => key,
+            Err(never) => match never {},
+        }
+    }
+
+    fn given(&self) -> Given {
+        let answer = Entered {
+            value: self.value.clone(),
+            how: self.how.clone(),
+            with: self.with.clone(),
+            photos: Vec::new(),
+            note: self.note.clone(),
+            confirmed: false,
+        };
+        Given { key: self.key(), answer, seen: self.seen.clone() }
+    }
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]
@@ -76,6 +107,7 @@ enum Do {
     Rename,
     Move,
     Remove,
+    With,
     Point,
     #[cfg(feature = "measuring")]
     Measure,
@@ -87,9 +119,11 @@ pub(super) struct OpResult {
     status: &'static str,
     said: String,
     decided: Vec<Line>,
-    rev: String,
+    /// What each question that was answered says now.
+    revs: BTreeMap<String, String>,
     message: String,
-    now: String,
+    /// What was changed meanwhile, and what it says now.
+    now: BTreeMap<String, String>,
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -115,7 +149,7 @@ impl App {
             done: Mutex::new(Done::default()),
             pictures: Mutex::new(()),
             #[cfg(feature = "measuring")]
-            measured_in: Mutex::new(None),
+            measured_in: Mutex::new(Vec::new()),
         }
     }
 
@@ -140,6 +174,11 @@ impl App {
         Ok(Some(json))
     }
 
+    /// What to look at next.
+    pub(super) fn next(&self) -> Result<PageNext, Later> {
+        Ok(PageNext::of(&*self.session.look().map_err(later)?))
+    }
+
     /// Carries an operation out, or says again how it ended.
     pub(super) fn operate(&self, op: &Op) -> Result<OpResult, Later> {
         // One at a time: the same answer may arrive twice at once.
@@ -150,23 +189,13 @@ impl App {
         if op.record != self.record {
             return Ok(OpResult::refused("this answer belongs to another record".to_owned()));
         }
-        let key: Key = match op.key.parse() {
-            Ok(key) => key,
-            Err(never) => match never {},
-        };
-        let seen = op.seen.as_deref();
+        let key = op.own.key();
+        let seen = op.own.seen.as_deref();
+        let several = op.answers.iter();
+        let keys: Vec<Key> = several.clone().map(OwnAnswer::key).chain([key.clone()]).collect();
         let result = match op.what_to_do {
-            Do::Answer => {
-                let answer = Entered {
-                    value: op.value.clone(),
-                    how: op.how.clone(),
-                    with: op.with.clone(),
-                    photos: Vec::new(),
-                    note: op.note.clone(),
-                    confirmed: false,
-                };
-                self.session.answer_once(&[(key.clone(), answer)], seen, Some(&op.id))
-            }
+            Do::Answer if op.answers.is_empty() => self.session.answer_once(&[op.own.given()], Some(&op.id)),
+            Do::Answer => self.session.answer_once(&several.map(OwnAnswer::given).collect::<Vec<_>>(), None),
             Do::Clear => self.session.clear(&key, seen),
             // Sent twice, the second finds nothing open and changes nothing.
             Do::Same => self.session.same(&key, op.what.as_deref().unwrap_or_default()),
@@ -182,22 +211,20 @@ impl App {
                     },
                 )
             }
+            Do::With => self.session.of_part(&key, "with", op.what.as_deref().unwrap_or_default()),
             Do::Point => {
                 let words = |text: &Option<String>| text.clone().unwrap_or_default();
-                self.session.point(&key, &words(&op.what), &words(&op.value))
+                self.session.point(&key, &words(&op.what), &words(&op.own.value))
             }
             #[cfg(feature = "measuring")]
-            Do::Measure => match &op.points {
-                Some(points) => {
-                    self.keep_measured(&key, points, op.value.as_deref().unwrap_or_default(), seen)?
-                }
-                None => Err(FillError::Words("no points were sent".to_owned())),
-            },
+            Do::Measure => {
+                self.keep_measured(&key, &op.points, op.own.value.as_deref().unwrap_or_default(), seen)?
+            }
             Do::Add => {
                 self.session.add_once(Some(&key), op.what.as_deref().unwrap_or_default(), Some(&op.id))
             }
         };
-        let result = self.result(&key, result)?;
+        let result = self.result(&keys, result)?;
         // What was refused is not remembered: it changed nothing, and may be right later.
         if result.status == "saved" {
             done.results.insert(op.id.clone(), result.clone());
@@ -214,7 +241,7 @@ impl App {
     /// Ties a photo that was kept to its part.
     pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<OpResult, Later> {
         let _one_at_a_time = self.done.lock().unwrap_or_else(PoisonError::into_inner);
-        self.result(key, self.session.tie(key, kept))
+        self.result(std::slice::from_ref(key), self.session.tie(key, kept))
     }
 
     /// A photo of the record as a JPEG for the page, or why there is none; a `large` one shows every pixel of most.
@@ -247,29 +274,39 @@ impl App {
         })
     }
 
-    fn result(&self, key: &Key, result: Result<Saved, FillError>) -> Result<OpResult, Later> {
+    fn result(&self, keys: &[Key], result: Result<Saved, FillError>) -> Result<OpResult, Later> {
+        let revs = |sight: &Sight| {
+            let rev = |key: &Key| Some((key.to_string(), sight.question(key)?.revision()));
+            keys.iter().filter_map(rev).collect()
+        };
         match result {
             Ok(saved) => {
-                let rev = saved.sight.question(key).map(Question::revision).unwrap_or_default();
                 let decided = saved
                     .decided
                     .iter()
                     .map(|decided| Line { rule: decided.rule.clone(), line: decided.line() });
-                let asked = saved.sight.question(key).and_then(Question::asks_again);
+                let asked = keys.iter().filter_map(|key| {
+                    let question = saved.sight.question(key)?;
+                    Some(format!("{} {}", question.number, question.asks_again()?))
+                });
                 let asked = asked.map(|line| Line { rule: String::new(), line });
                 Ok(OpResult {
                     status: "saved",
-                    decided: asked.into_iter().chain(decided).collect(),
-                    said: saved.said,
-                    rev,
-                    message: String::new(),
-                    now: String::new(),
+                    decided: asked.chain(decided).collect(),
+                    said: saved.said.clone(),
+                    revs: revs(&saved.sight),
+                    ..OpResult::refused(String::new())
                 })
             }
             Err(FillError::Conflict(now)) => {
                 let sight = self.session.look().map_err(later)?;
-                let rev = sight.question(key).map(Question::revision).unwrap_or_default();
-                Ok(OpResult { status: "conflict", now, rev, ..OpResult::refused(String::new()) })
+                let now = now.into_iter().map(|(key, now)| (key.to_string(), now)).collect();
+                Ok(OpResult {
+                    status: "conflict",
+                    now,
+                    revs: revs(&sight),
+                    ..OpResult::refused(String::new())
+                })
             }
             Err(error @ (FillError::Open(_) | FillError::NotSaved(_))) => Err(later(error)),
             Err(FillError::EditRefused(EditRefused::Reads(problems))) => {
@@ -288,9 +325,9 @@ impl OpResult {
             status: "refused",
             said: String::new(),
             decided: Vec::new(),
-            rev: String::new(),
+            revs: BTreeMap::new(),
             message,
-            now: String::new(),
+            now: BTreeMap::new(),
         }
     }
 }

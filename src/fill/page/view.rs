@@ -11,12 +11,13 @@ use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
 use crate::fill::sight::Sight;
+use crate::fill::subject::instruments;
 use crate::fill::terminal::now;
-use crate::judge::next::Answered;
+use crate::judge::next::{Answered, Look, MOST};
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
-use crate::render::write_up::{causes, decides_line};
+use crate::render::write_up::{causes, decides_line, look_line};
 use crate::units::Dimension;
 
 #[derive(Serialize)]
@@ -35,7 +36,8 @@ pub(super) struct PageState {
     /// What the first look asks, in order.
     first: Vec<PageAsk>,
     headlines: Vec<PageHeadline>,
-    instruments: Vec<String>,
+    /// The instruments: id, and what each is and reads.
+    instruments: Vec<(String, String)>,
     hows: Vec<&'static str>,
     element_kinds: Vec<&'static str>,
 }
@@ -106,15 +108,44 @@ impl PageState {
                     settled: one.answered != Answered::Open,
                 })
                 .collect(),
-            instruments: sight
-                .record
-                .instrument
-                .iter()
-                .filter_map(|i| i.id.text())
-                .map(str::to_owned)
-                .collect(),
+            instruments: instruments(&sight.record),
             hows: How::ALL.map(How::word).to_vec(),
             element_kinds: ElementKind::ALL.map(ElementKind::word).to_vec(),
+        }
+    }
+}
+
+/// What to look at next of all that is not decided; worked out only when somebody wants to see it.
+#[derive(Serialize)]
+pub(super) struct PageNext {
+    looks: Vec<PageLook>,
+    /// How many more facts are worth a look, and how many checks no single fact or pair decides.
+    more: usize,
+    closed: usize,
+}
+
+#[derive(Serialize)]
+struct PageLook {
+    title: String,
+    lines: Vec<String>,
+    caution: String,
+}
+
+impl PageNext {
+    pub(super) fn of(sight: &Sight) -> Self {
+        let next = sight.next();
+        let look = |look: &Look| PageLook {
+            title: look_line(look),
+            lines: [format!("Decides: {}", decides_line(look)), look.turns.join("; "), look.how.clone()]
+                .into_iter()
+                .filter(|line| !line.is_empty())
+                .collect(),
+            caution: look.caution.clone(),
+        };
+        Self {
+            looks: next.looks.iter().take(MOST).map(look).collect(),
+            more: next.looks.len().saturating_sub(MOST),
+            closed: next.closed.iter().map(|waiting| waiting.checks.len()).sum(),
         }
     }
 }
@@ -182,6 +213,9 @@ struct PageQuestion {
     units: Vec<&'static str>,
     /// The sides of a size, each typed by itself.
     sides: &'static [&'static str],
+    /// What they are now, where that is recorded.
+    #[cfg(feature = "measuring")]
+    side_values: Vec<String>,
     expected: String,
     /// The word that is recorded, where there are choices.
     chosen: String,
@@ -192,6 +226,8 @@ struct PageQuestion {
     with: String,
     note: String,
     part_photos: Vec<String>,
+    /// The instruments of a test, with commas between.
+    part_with: String,
     rev: String,
     applies: &'static str,
     because: String,
@@ -205,7 +241,7 @@ struct PageQuestion {
     test: bool,
     /// True when parts of its kind can be added behind it.
     element: bool,
-    /// True when it asks for a length, which may be measured in a photo.
+    /// True when it asks for lengths, which may be measured in a photo.
     measures: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
@@ -246,12 +282,12 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         chosen: if choices.is_empty() { String::new() } else { question.found.show() },
         choices,
         units: units_of(question),
-        sides: match (kind, &item.fills) {
-            (Kind::Section, Fills::Field { info, .. }) if info.name == "overlap" => &["length", "width"],
-            (Kind::Section, _) => &["width", "thickness"],
-            (Kind::Size, _) => &["length", "width", "height"],
+        sides: match &item.fills {
+            Fills::Field { info, .. } => info.sides(),
             _ => &[],
         },
+        #[cfg(feature = "measuring")]
+        side_values: crate::fill::measured::sides(&question.found),
         expected: question.expected(),
         now: now(question),
         open: question.is_open(),
@@ -260,6 +296,7 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         with: question.found.with.clone().unwrap_or_default(),
         note: question.found.note.clone().unwrap_or_default(),
         part_photos: question.part_photos.clone(),
+        part_with: question.part_with.clone(),
         rev: question.revision(),
         applies,
         because,
@@ -268,7 +305,8 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         cell: item.scope == Scope::Readings,
         test: item.scope == Scope::Tests,
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
-        measures: cfg!(feature = "measuring") && kind == Kind::Quantity(Dimension::LENGTH),
+        measures: cfg!(feature = "measuring")
+            && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
         like,
     }
 }

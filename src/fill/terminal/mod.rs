@@ -66,6 +66,7 @@ At a question type the answer, or
                           \\; is a semicolon
 Commands
   note TEXT, with INSTRUMENT, how WORD   belong to the answer shown, or else to the last one
+  with           the instruments with their numbers: with 2, 30 A | with 2, using 2, part with 1, 3
   photo FILE     a photo of the part; it is copied into photos/ and hashed; photo 5 is the one that begins with 05
   photos FOLDER  what a card or folder of pictures holds, to take some of them for parts
   remark TEXT, video 14:05, part with INSTRUMENT   on the part as a whole
@@ -359,6 +360,7 @@ impl<W: Write> Walk<'_, W> {
             Said::List(of) => self.list(sight, key, &of)?,
             Said::Findings => self.findings(sight)?,
             Said::Using(id) => self.use_instrument(sight, &id)?,
+            Said::Instruments => self.instruments(sight)?,
             Said::Add(what) => {
                 let saved = self.session.add(Some(key), &what);
                 return self.told(saved);

@@ -4,17 +4,19 @@ use std::io::{self, Write};
 
 use super::Walk;
 use crate::fill::answer::letter;
-use crate::fill::checklist::{Fills, PhotoWanted};
+use crate::fill::checklist::{Fills, PhotoWanted, Scope};
 use crate::fill::first;
 use crate::fill::judged::decided;
 use crate::fill::question::{Applies, Key, Question};
 use crate::fill::same::like;
 use crate::fill::sight::{Ask, Sight};
+use crate::fill::subject::instruments;
+use crate::judge::next::MOST;
 use crate::judge::rules::Outcome;
 use crate::record::Kind;
 use crate::record::field::Word;
-use crate::render::write_up::{causes, decides_line};
-use crate::units::terminal::shown_text;
+use crate::render::write_up::{causes, decides_line, write_looks};
+use crate::units::terminal::{shown_lines, shown_text};
 use crate::units::words::count;
 
 impl<W: Write> Walk<'_, W> {
@@ -96,6 +98,21 @@ impl<W: Write> Walk<'_, W> {
         )
     }
 
+    /// The instruments by number, as they may be named.
+    pub(super) fn instruments(&mut self, sight: &Sight) -> io::Result<()> {
+        for (number, (id, about)) in (1..).zip(instruments(&sight.record)) {
+            let about = if about.is_empty() { about } else { format!(": {about}") };
+            writeln!(self.out, "  {number}) {}", shown_text(&format!("{id}{about}")))?;
+        }
+        let none = sight.record.instrument.is_empty();
+        let how = if none {
+            "no instrument is listed yet: add instrument NAME"
+        } else {
+            "by number or name: with 2 belongs to an answer, using 2 to those from here on, part with 1, 3 to a test"
+        };
+        writeln!(self.out, "{how}")
+    }
+
     pub(super) fn findings(&mut self, sight: &Sight) -> io::Result<()> {
         for cause in causes(&sight.judgement) {
             let text = format!("{} {} ({})", Outcome::FallsShort.shape(), cause.line(), cause.grade.word());
@@ -104,7 +121,8 @@ impl<W: Write> Walk<'_, W> {
                 writeln!(self.out, "      {}", shown_text(&line))?;
             }
         }
-        writeln!(self.out, "{}", tally(sight))
+        writeln!(self.out, "{}\nLook at next:", tally(sight))?;
+        self.out.write_all(shown_lines(&write_looks(&sight.next(), MOST)).as_bytes())
     }
 
     /// What has been decided since the last answer, by a log that has been read or by somebody else's answer.
@@ -253,12 +271,21 @@ impl<W: Write> Walk<'_, W> {
                 "    as {like} but for what is measured: same; every one of its kind here: alike"
             )?;
         }
+        self.show_with(first)?;
         writeln!(
             self.out,
             "    answer: in this order with ; between, an empty place leaves one open; absent, could not see, skip; one alone by \
              its number, {}: …",
             first.number
         )
+    }
+
+    /// Which instruments took the readings of a test, where that is not said yet.
+    fn show_with(&mut self, question: &Question) -> io::Result<()> {
+        if question.item.scope != Scope::Tests || !question.part_with.is_empty() {
+            return Ok(());
+        }
+        writeln!(self.out, "    its instruments are not said yet: with lists them, part with 1, 3 names them")
     }
 
     pub(super) fn show(&mut self, sight: &Sight, question: &Question) -> io::Result<()> {
@@ -292,6 +319,7 @@ impl<W: Write> Walk<'_, W> {
             }
             _ => {}
         }
+        self.show_with(question)?;
         if let Applies::Waits(what) = &question.applies {
             writeln!(self.out, "    it waits for other answers: {}", shown_text(what))?;
         }

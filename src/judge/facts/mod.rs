@@ -59,22 +59,22 @@ pub(crate) type Given = (Option<usize>, &'static str, Answer);
 #[derive(Debug, Clone, Default)]
 pub struct Derived {
     /// What its readings have in common.
-    pub sources: Sources,
-    /// Of the cells, before anything else.
-    cells: Arc<Values>,
-    pack: Values,
+    pub sources: Arc<Sources>,
+    /// Of the pack, as one step after the other added them; the last one counts.
+    pack: Vec<Arc<Values>>,
     /// Of each element for itself and in the network.
     elements: Vec<Arc<Values>>,
-    /// Of each element in its path.
-    in_path: Vec<Values>,
-    statements: Vec<Values>,
+    /// Of each element with what the path carries, and in its path.
+    currents: Vec<Arc<Values>>,
+    in_path: Vec<Arc<Values>>,
+    statements: Vec<Arc<Values>>,
     tests: Arc<Vec<Values>>,
     loads: Vec<Values>,
     meters: Vec<Values>,
     /// Facts that were given in the place of what would be derived; none but in a calculation.
     given: Vec<Given>,
     /// Places of the photos that show a part, by its id.
-    photos: BTreeMap<String, Vec<usize>>,
+    photos: Arc<BTreeMap<String, Vec<usize>>>,
     /// True where a photo shows something that the record withholds.
     photos_withheld: bool,
     /// Photos that were looked at.
@@ -89,6 +89,40 @@ pub struct Derived {
     by_network: Vec<(usize, &'static str)>,
     /// Values are only tried.
     tried: bool,
+}
+
+/// The steps in which a record is derived, in their order.
+struct Steps<'a> {
+    /// What was derived before, and which steps the facts that differ reach.
+    before: Option<(&'a Derived, Option<&'a [bool]>)>,
+    /// Which steps read something withheld.
+    read: Vec<bool>,
+}
+
+impl<'a> Steps<'a> {
+    /// What was derived before, where the next step is not reached.
+    fn kept(&mut self) -> Option<&'a Derived> {
+        let (before, reached) = self.before?;
+        let reached = reached?.get(self.read.len()).is_none_or(|reached| *reached);
+        (!reached).then_some(before)
+    }
+
+    /// Takes a step, or what it gave before.
+    fn take(
+        &mut self,
+        same: impl Fn(&'a Derived) -> Option<&'a Arc<Values>>,
+        work: impl FnOnce() -> Values,
+    ) -> Arc<Values> {
+        let (values, read) = match self.kept().and_then(same) {
+            Some(values) => (Arc::clone(values), false),
+            None => {
+                let (values, read) = reads::any(work);
+                (Arc::new(values), read)
+            }
+        };
+        self.read.push(read);
+        values
+    }
 }
 
 /// Places of the photos that show each part.
@@ -106,7 +140,7 @@ fn photos_by_part(record: &Record) -> BTreeMap<String, Vec<usize>> {
 impl Derived {
     /// The readings of a record with their uncertainty, before anything is derived.
     pub(crate) fn nothing_yet(record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
-        Self { sources: Sources::of(record, limits), ..Self::default() }
+        Self { sources: Arc::new(Sources::of(record, limits)), ..Self::default() }
     }
 
     /// Derives everything from a record; `limits` are the rule book's.
@@ -157,15 +191,20 @@ impl Derived {
         Self { given, alone, ..Self::default() }.derive(record, limits)
     }
 
-    /// Derives everything anew for a record that differs in a few facts; what the network says is taken over as it is, and
-    /// so is what bench tests and photos show. Where the facts are all of some elements, these are named.
+    /// Derives anew for a record that differs in a few facts, and says which steps read something withheld; what the
+    /// network says is taken over as it is, and so is what bench tests and photos show. Steps that are not `reached` stay as
+    /// they are: those that read nothing withheld where the facts that differ were withheld.
     pub(crate) fn again(
         &self,
         record: &Record,
         limits: &BTreeMap<String, Amount>,
-        of: Option<&[usize]>,
-    ) -> Self {
-        self.tried().derive_from(record, limits, Some((self, of)))
+        reached: Option<&[bool]>,
+    ) -> (Self, Vec<bool>) {
+        Self { by_network: self.by_network.clone(), ..self.tried() }.derive_from(
+            record,
+            limits,
+            Some((self, reached)),
+        )
     }
 
     /// What bench tests and photos show, where values are only tried.
@@ -190,80 +229,77 @@ impl Derived {
     }
 
     fn derive(self, record: &Record, limits: &BTreeMap<String, Amount>) -> Self {
-        self.derive_from(record, limits, None)
+        self.derive_from(record, limits, None).0
     }
 
     fn derive_from(
         self,
         record: &Record,
         limits: &BTreeMap<String, Amount>,
-        before: Option<(&Self, Option<&[usize]>)>,
-    ) -> Self {
-        let (photos, photos_withheld) = reads::watch(|| photos_by_part(record));
-        let mut derived = Self { sources: Sources::of(record, limits), photos, photos_withheld, ..self };
-        // What holds as before, where only some elements differ.
-        let kept = before.and_then(|(before, of)| Some((before, of?)));
+        before: Option<(&Self, Option<&[bool]>)>,
+    ) -> (Self, Vec<bool>) {
+        let mut steps = Steps { before, read: Vec::new() };
+        let mut derived = self;
+        // Readings and photos are taken over where nothing is said of them.
+        let kept = steps.kept();
+        let (_, read) = reads::any(|| match kept {
+            Some(before) => {
+                derived.sources = Arc::clone(&before.sources);
+                (derived.photos, derived.photos_withheld) = (before.photos.clone(), before.photos_withheld);
+            }
+            None => {
+                derived.sources = Arc::new(Sources::of(record, limits));
+                let (photos, withheld) = reads::watch(|| photos_by_part(record));
+                (derived.photos, derived.photos_withheld) = (Arc::new(photos), withheld);
+            }
+        });
+        steps.read.push(read);
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
-            ($values:expr) => {
+            ($place:expr, $values:expr) => {
                 let facts = Facts { record, derived: &derived, limits, subject: Subject::Pack };
-                let more = Answers::of(|values| $values(&facts, values));
-                derived.pack.extend(more);
+                let more = steps
+                    .take(|before| before.pack.get($place), || Answers::of(|values| $values(&facts, values)));
+                derived.pack.push(more);
             };
         }
-        derived.cells = match kept {
-            Some((before, _)) => Arc::clone(&before.cells),
-            None => {
-                let facts = Facts { record, derived: &derived, limits, subject: Subject::Pack };
-                Arc::new(Answers::of(|values| pack::of_cells(&facts, values)))
-            }
-        };
-        for index in 0..record.path.element.len() {
-            let same = kept.filter(|(_, of)| !of.contains(&index));
-            let same = same.and_then(|(before, _)| before.elements.get(index).cloned());
-            let values = same.unwrap_or_else(|| {
-                let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-                let mut values = Answers::of(|values| path::of_element(&facts, index, values));
-                if let Some((before, _)) = before {
-                    before.network_of(&facts, index, &mut values);
+        macro_rules! add_each {
+            ($number:expr, $list:ident, $subject:path, $values:expr) => {
+                for index in 0..$number {
+                    let facts = Facts { record, derived: &derived, limits, subject: $subject(index) };
+                    let work = || Answers::of(|values| $values(&facts, index, values));
+                    let more = steps.take(|before| before.$list.get(index), work);
+                    derived.$list.push(more);
                 }
-                Arc::new(values)
-            });
-            derived.elements.push(values);
+            };
         }
-        match before {
-            Some((before, _)) => {
-                let of_path = before.pack.iter().filter(|(name, _)| network::is_fact(name));
-                derived.pack.extend(of_path.map(|(name, answer)| (*name, answer.clone())));
+        add!(0, pack::of_cells);
+        let elements = record.path.element.len();
+        add_each!(elements, elements, Subject::Element, |facts, index, values: &mut Answers| {
+            path::of_element(facts, index, values);
+            if let Some((before, _)) = before {
+                before.network_of(facts, index, values);
             }
-            None if derived.alone => {}
+        });
+        match before {
+            Some((before, _)) => derived.pack.extend(before.pack.get(1).cloned()),
+            None if derived.alone => derived.pack.push(Arc::default()),
             None => derived.add_network(record, limits),
         }
-        add!(path::of_path);
-        add!(path::clearing);
-        for index in 0..record.path.element.len() {
-            let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::currents(&facts, index, values));
-            derived.in_path.push(values);
-        }
-        for index in 0..record.path.element.len() {
-            let facts = Facts { record, derived: &derived, limits, subject: Subject::Element(index) };
-            let values = Answers::of(|values| path::with_path(&facts, values));
-            derived.in_path[index].extend(values);
-        }
-        add!(pack::of_bms_current);
-        add!(pack::of_bms);
-        add!(pack::of_evidence);
-        for index in 0..record.claims.statement.len() {
-            let facts = Facts { record, derived: &derived, limits, subject: Subject::Statement(index) };
-            let values = Answers::of(|values| pack::of_statement(&facts, index, values));
-            derived.statements.push(values);
-        }
-        derived
+        add!(2, path::of_path);
+        add!(3, path::clearing);
+        add_each!(elements, currents, Subject::Element, path::currents);
+        add_each!(elements, in_path, Subject::Element, |facts, _, values| path::with_path(facts, values));
+        add!(4, pack::of_bms_current);
+        add!(5, pack::of_bms);
+        add!(6, pack::of_evidence);
+        let statements = record.claims.statement.len();
+        add_each!(statements, statements, Subject::Statement, pack::of_statement);
+        (derived, steps.read)
     }
 
     /// What the network said of an element, for one that differs in a few facts.
-    fn network_of(&self, facts: &Facts<'_>, index: usize, values: &mut Values) {
+    fn network_of(&self, facts: &Facts<'_>, index: usize, values: &mut Answers) {
         let before = self.elements.get(index);
         for (_, name) in self.by_network.iter().filter(|(of, _)| *of == index) {
             let answer = before.and_then(|before| before.get(name)).cloned();
@@ -292,7 +328,7 @@ impl Derived {
                 values.insert(name, answer);
             }
         });
-        self.pack.extend(path);
+        self.pack.push(Arc::new(path));
         self.places = places;
         for (index, name, answer) in elements {
             if let Some(element) = self.elements.get_mut(index) {
@@ -330,14 +366,14 @@ impl Derived {
 
     /// Adds what follows for a test rig as a whole, and for each of its loads and meters in their order.
     pub(crate) fn add_rig(&mut self, rig: Values, loads: Vec<Values>, meters: Vec<Values>) {
-        self.pack.extend(rig);
+        self.pack.push(Arc::new(rig));
         (self.loads, self.meters) = (loads, meters);
     }
 
     /// Adds facts of an element.
     pub(crate) fn add_element(&mut self, index: usize, values: Values) {
         if let Some(element) = self.in_path.get_mut(index) {
-            element.extend(values);
+            Arc::make_mut(element).extend(values);
         }
     }
 
@@ -350,11 +386,24 @@ impl Derived {
         self.given.iter().find(|(at, known, _)| *at == of && *known == name).map(|(.., answer)| answer)
     }
 
+    /// Whether facts of the same names were derived as in another derivation.
+    pub(crate) fn has_the_facts_of(&self, other: &Self) -> bool {
+        let steps = |derived: &'_ Self| {
+            let Self { pack, elements, currents, in_path, statements, .. } = derived;
+            let lists = [pack, elements, currents, in_path, statements];
+            lists.map(|steps| {
+                steps.iter().map(|values| values.keys().copied().collect::<Vec<_>>()).collect::<Vec<_>>()
+            })
+        };
+        steps(self) == steps(other)
+    }
+
     /// Every derived fact.
     pub(crate) fn each_answer(&mut self, change: &mut dyn FnMut(&mut Answer)) {
-        let shared = std::iter::once(&mut self.cells).chain(&mut self.elements).map(Arc::make_mut);
-        let lists = [&mut self.in_path, &mut self.statements, Arc::make_mut(&mut self.tests)];
-        for values in shared.chain([&mut self.pack]).chain(lists.into_iter().flatten()) {
+        let lists =
+            [&mut self.pack, &mut self.elements, &mut self.currents, &mut self.in_path, &mut self.statements];
+        let shared = lists.into_iter().flatten().map(Arc::make_mut);
+        for values in shared.chain(Arc::make_mut(&mut self.tests)) {
             values.values_mut().for_each(&mut *change);
         }
     }
@@ -370,15 +419,15 @@ impl Derived {
     /// A derived fact of the pack.
     #[must_use]
     pub fn of_pack(&self, name: &str) -> Option<&Answer> {
-        let derived = || self.pack.get(name).or_else(|| self.cells.get(name));
+        let derived = || self.pack.iter().rev().find_map(|values| values.get(name));
         noted(self.given(Subject::Pack, name).or_else(derived))
     }
 
     /// A derived fact of an element.
     #[must_use]
     pub fn of_element(&self, index: usize, name: &str) -> Option<&Answer> {
-        let in_path = self.in_path.get(index).and_then(|values| values.get(name));
-        noted(in_path.or_else(|| self.elements.get(index)?.get(name)))
+        let steps = [&self.in_path, &self.currents, &self.elements];
+        noted(steps.into_iter().find_map(|step| step.get(index)?.get(name)))
     }
 
     /// A derived fact of a claim in words.

@@ -11,7 +11,7 @@ use super::answers::Answers;
 use super::lookup::Facts;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
 use super::strings;
-use super::value::{Answer, Missing, Reason, Side, Val, is_known};
+use super::value::{Answer, Missing, Reason, Side, Val};
 use super::worker::{Worker, line};
 use crate::physics::cells::{Chemistry, Voltages};
 use crate::physics::insulation::{self, MaterialGroup, PollutionDegree};
@@ -489,7 +489,7 @@ fn heat_path_resistance(facts: &Facts<'_>) -> Answer {
         let resistance = match of_layer.optional("layer.thermal_resistance") {
             Some(given) => Ok(given),
             None => {
-                let area = if is_known(layer.face.found()) {
+                let area = if matches!(layer.face.found().state(), State::Known(_)) {
                     of_layer.amount("layer.face.width").zip(of_layer.amount("layer.face.thickness")).map(
                         |(a, b)| Amount { number: a.number.times(&b.number), dimension: Dimension::AREA },
                     )

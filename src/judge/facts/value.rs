@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::accuracy::{Accuracy, Usual};
 use crate::record::field::{Doubt, Found, WITHHELD, Word};
 use crate::record::parts::ElementKind;
-use crate::record::{How, Record, State};
+use crate::record::{How, Record};
 use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
 /// The type of a fact or an expression.
@@ -453,10 +453,4 @@ impl Sources {
         }
         Amount { number: number.with_part(here, limits.fixed / rectangular), dimension }
     }
-}
-
-/// True when a field holds a value, for helpers that only ask for presence.
-#[must_use]
-pub fn is_known(found: &Found) -> bool {
-    matches!(found.state, State::Known(_))
 }

@@ -9,6 +9,8 @@ mod origin;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, OnceLock};
 
+use rayon::prelude::*;
+
 use super::expr::{Expr, Node, Relation, gather};
 use super::finding::{Class, Grade};
 use super::scope::Scope;
@@ -432,9 +434,11 @@ impl Book {
             changes: Vec::new(),
             files: Vec::new(),
         };
-        for (file, text) in files {
-            load::add(&mut book, file, text, false)?;
+        let entries: Vec<_> = files.par_iter().map(|(file, text)| load::entries(file, text)).collect();
+        for ((file, text), entries) in files.iter().zip(entries) {
+            load::add(&mut book, file, text, &entries?, false)?;
         }
+        book.settle();
         Ok(book)
     }
 

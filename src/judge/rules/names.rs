@@ -6,6 +6,7 @@
 //! those of the test rig (`rig`, `circuit`) only in a rule over the rig or a part of it.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::LazyLock;
 
 use crate::judge::facts::{self, Type};
 use crate::record::renamed::{Place, new_word};
@@ -72,19 +73,21 @@ fn collect(prefix: &str, shape: Shape, names: &mut Vec<NameInfo>) {
     }
 }
 
+/// The catalogue by name.
+static KNOWN: LazyLock<BTreeMap<String, Type>> =
+    LazyLock::new(|| catalogue().into_iter().map(|info| (info.name, info.kind)).collect());
+
 /// Looks names up for the checker.
 #[derive(Debug, Clone)]
 pub struct Names {
-    known: BTreeMap<String, Type>,
+    limits: BTreeMap<String, Type>,
 }
 
 impl Names {
     /// The catalogue together with a book's limits.
     pub fn new(limits: impl IntoIterator<Item = (String, Dimension)>) -> Self {
-        let mut known: BTreeMap<String, Type> =
-            catalogue().into_iter().map(|info| (info.name, info.kind)).collect();
-        known.extend(limits.into_iter().map(|(name, d)| (format!("limit.{name}"), Type::Amount(d))));
-        Self { known }
+        let limits = limits.into_iter().map(|(name, d)| (format!("limit.{name}"), Type::Amount(d)));
+        Self { limits: limits.collect() }
     }
 
     /// The type of a name.
@@ -92,8 +95,8 @@ impl Names {
     /// # Errors
     /// What the name is called now, or the nearest known name, if one is near.
     pub fn lookup(&self, name: &str) -> Result<Type, Option<String>> {
-        self.known.get(name).copied().ok_or_else(|| {
-            let near = || nearest(name, self.known.keys().map(String::as_str));
+        self.limits.get(name).or_else(|| KNOWN.get(name)).copied().ok_or_else(|| {
+            let near = || nearest(name, KNOWN.keys().chain(self.limits.keys()).map(String::as_str));
             new_word(Place::Name, name).or_else(near).map(str::to_owned)
         })
     }

@@ -61,6 +61,24 @@ impl Folded {
         folded
     }
 
+    /// Runs of letters and digits, each with the bytes of the source it came from.
+    pub(super) fn words(&self) -> Vec<(Vec<char>, Range<usize>)> {
+        let mut words: Vec<(Vec<char>, Range<usize>)> = Vec::new();
+        let mut within = false;
+        for (c, from) in self.chars.iter().zip(&self.from) {
+            match words.last_mut().filter(|_| within && c.is_alphanumeric()) {
+                Some((word, bytes)) => {
+                    word.push(*c);
+                    bytes.end = from.end;
+                }
+                None if c.is_alphanumeric() => words.push((vec![*c], from.clone())),
+                None => {}
+            }
+            within = c.is_alphanumeric();
+        }
+        words
+    }
+
     fn push(&mut self, c: char, from: Range<usize>) {
         self.chars.push(c);
         self.from.push(from);
@@ -198,6 +216,12 @@ impl Finder {
         same.push(number);
         self.wanted.push(wanted);
         Some(number)
+    }
+
+    /// The letters and digits of each text that is no form of a date.
+    pub(super) fn letters(&self) -> impl Iterator<Item = (usize, String)> + '_ {
+        let texts = self.wanted.iter().enumerate().filter(|(_, wanted)| wanted.edges != Edges::Numbers);
+        texts.map(|(number, wanted)| (number, wanted.words.iter().flatten().collect()))
     }
 
     pub(super) fn is_empty(&self) -> bool {

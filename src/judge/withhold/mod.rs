@@ -26,7 +26,9 @@ mod field;
 mod fold;
 mod forms;
 mod guard;
+mod near;
 mod plan;
+mod shown;
 mod take_out;
 mod texts;
 
@@ -43,7 +45,9 @@ use crate::record::{Kind, Part, Record, Shape};
 use fold::{Finder, Folded, Place, Wanted};
 
 pub use guard::Leak;
+pub use near::Near;
 pub(crate) use plan::{Plan, plan};
+pub(crate) use shown::shown;
 
 /// A literal text has at least this many letters and digits.
 pub const SHORTEST_TEXT: usize = 3;
@@ -121,6 +125,12 @@ impl Withheld {
     /// look at them, because nothing here can read a picture.
     pub fn photos_to_look_at(&self) -> &[String] {
         &self.to_look_at
+    }
+
+    /// Texts of the record that are nearly what is withheld, and stay: somebody must look at them. `published` is the record
+    /// after everything withheld was taken out.
+    pub fn near_misses(&self, published: &Record) -> Vec<Near> {
+        near::near_misses(&self.texts, &self.which, published)
     }
 
     /// The areas to black out on a photo, from the name under which it is published. Give them to

@@ -32,8 +32,16 @@ struct Plan {
 /// A long table with its quantities side by side; nothing where it is none.
 pub(super) fn side_by_side(file: &mut File, settings: &ReadSettings) -> Result<Option<File>, ReadError> {
     let lines = head::lines(&mut *file)?;
-    let Some(plan) =
-        [b'\t', b';', b',', b'|'].into_iter().find_map(|delimiter| Plan::find(&lines, delimiter, settings))
+    // Most files have no line with both words, and splitting all of them takes longer.
+    let has = |raw: &[u8], words: &str| {
+        let line = text(raw).to_lowercase().replace(' ', "");
+        words.split_ascii_whitespace().any(|word| line.contains(word))
+    };
+    if !lines.iter().any(|(_, raw)| in_words(raw) && has(raw, VALUE) && has(raw, QUANTITY)) {
+        return Ok(None);
+    }
+    let delimiters = [b'\t', b';', b',', b'|'];
+    let Some(plan) = delimiters.into_iter().find_map(|delimiter| Plan::find(&lines, delimiter, settings))
     else {
         return Ok(None);
     };
@@ -72,6 +80,11 @@ pub(super) fn side_by_side(file: &mut File, settings: &ReadSettings) -> Result<O
     drop(out);
     wide.seek(SeekFrom::Start(0))?;
     Ok(Some(wide))
+}
+
+/// Whether a line holds a word, which a row of numbers with their units does not.
+fn in_words(raw: &[u8]) -> bool {
+    raw.windows(3).any(|three| three.iter().all(|byte| byte.is_ascii_alphabetic() || !byte.is_ascii()))
 }
 
 /// A row of the table that is made.

@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use thiserror::Error;
 
+use crate::record::field::Value;
 use crate::record::part::{AnyPart, COMMON_KEYS, FieldInfo, Part, Shape};
 use crate::record::parts::Record;
 use crate::units::words::hint;
@@ -76,6 +77,24 @@ impl Place {
             }
         }
         parts
+    }
+
+    /// The same place by the ids of its parts, which stay when parts are moved or added.
+    pub(crate) fn by_id(mut self, record: &Record) -> Self {
+        for at in 0..self.0.len() {
+            let part = Self(self.0[..=at].to_vec()).parts(record).into_iter().next();
+            let id = part.and_then(|part| part.field("id")?.value()).map(Value::show);
+            if let (Some(Pick::Index(_)), Some(is)) = (&self.0[at].pick, id) {
+                self.0[at].pick = Some(Pick::Where { key: "id".to_owned(), is });
+            }
+        }
+        self
+    }
+
+    /// The part that holds this field, and the field's key.
+    pub(crate) fn owner(&self) -> (Self, &str) {
+        let (way, key) = self.split();
+        (Self(way.to_vec()), key)
     }
 
     /// The last key and the way to the part that holds it.

@@ -29,6 +29,18 @@ pub struct FieldInfo {
     pub example: &'static str,
 }
 
+impl FieldInfo {
+    /// What the lengths are called that a section or a size consists of; none of other fields.
+    pub(crate) fn sides(&self) -> &'static [&'static str] {
+        match self.kind {
+            Kind::Section if matches!(self.name, "overlap" | "face") => &["length", "width"],
+            Kind::Section => &["width", "thickness"],
+            Kind::Size => &["length", "width", "height"],
+            _ => &[],
+        }
+    }
+}
+
 /// A part inside a part, described.
 #[derive(Debug, Clone, Copy)]
 pub struct ChildInfo {

@@ -119,6 +119,18 @@ words! {
         Overlap = "overlap",
     }
 
+    /// Which side of a section, an overlap or a size was measured.
+    pub enum MeasuredSide {
+        /// along the part
+        Length = "length",
+        /// across it
+        Width = "width",
+        /// through it
+        Thickness = "thickness",
+        /// upright
+        Height = "height",
+    }
+
     /// What gives a photo its scale.
     pub enum ScaleReference {
         /// a printed scale sheet or strip, found by its codes
@@ -133,6 +145,8 @@ part! {
     pub struct PhotoMeasurement {
         /// The field that the value was written into.
         of: Text = "path.element[id=main-bar].length",
+        /// Which side it is of a field that holds several.
+        side: MeasuredSide = "width",
         /// What was measured.
         measure: Measure = "length",
         /// The taps, in pixels of the upright picture, from its left and top edge.
@@ -145,6 +159,10 @@ part! {
         height: Length = "10 to 12 mm",
         /// Height of the second edge, where it has another one.
         other_height: Length = "4 mm ± 0.5 mm",
+        /// The photo, taken from another side, from which together with this one the height was found.
+        height_photo: Text = "photos/05-bar.jpg",
+        /// The point that was tapped for it, in this photo and in that one, in pixels.
+        height_taps: List = "612.0 388.5",
         /// What gave the scale.
         reference: ScaleReference = "sheet",
         /// The corners of the card as they were tapped, in pixels.

@@ -16,7 +16,7 @@ pub(crate) use cells::{CellReading, Cells, Chemistry};
 pub(crate) use claims::{ClaimVerdict, Claims};
 pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
 #[cfg(feature = "measuring")]
-pub(crate) use evidence::{Measure, PhotoMeasurement, ScaleReference};
+pub(crate) use evidence::{Measure, MeasuredSide, PhotoMeasurement, ScaleReference};
 pub(crate) use inspection::{InspectionHead, Issue};
 pub(crate) use path::{ChargePath, ChargePort, CurrentPath};
 pub use path::{

@@ -18,6 +18,7 @@ use super::page::{self, PackPage, Pages, Published};
 #[cfg(feature = "parquet")]
 use super::parquet::Parquet;
 use super::row::{CommonCause, PackEntry};
+use super::seal::{self, Standing};
 use super::site::{CACHE, LIST, PACKS as PAGES, Site, SitePart};
 use super::stamp::Stamps;
 use super::tables::{ELEMENTS, ElementRow, FINDINGS, FindingRow, PACKS, PackRow};
@@ -74,9 +75,12 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     // A root without inspections must not leave an empty site behind.
     let target = std::path::absolute(&options.to).map_err(CollectionError::write(&options.to))?;
     outside(&target)?;
-    let found = find(&root, &target.canonicalize().unwrap_or_else(|_| target.clone()));
+    let mut found = find(&root, &target.canonicalize().unwrap_or_else(|_| target.clone()));
     if found.is_empty() {
         return Err(CollectionError::Nothing(options.root.clone()));
+    }
+    if let Some(part) = options.part {
+        found.retain(|found| part.holds(&found.key));
     }
     let mut site = Site::open(&target)?;
     site.claim(&names(&found))?;
@@ -306,6 +310,10 @@ impl Work<'_> {
             Ok(inspection) => inspection,
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };
+        let standing = match Standing::of(&folder, &self.options.keys) {
+            Ok(standing) => standing,
+            Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
+        };
         // The name of the folder may be what the record withholds: then neither page nor link may have it.
         let shown = inspection.withheld.apply(&found.folder());
         let hidden = shown != found.folder();
@@ -314,6 +322,7 @@ impl Work<'_> {
         let view = View::of(&inspection);
         let mut entry = PackEntry::of(&inspection, &view);
         entry.row.folder.clone_from(&shown);
+        standing.tell(&mut entry.row);
         entry.row.page = Some(page.clone());
         let linked = report.is_some();
         let name = format!("{PAGES}/{page}");
@@ -347,8 +356,9 @@ impl Work<'_> {
         let record = record::read(RECORD, &text).map_err(|problems| in_words(&problems.into(), &text))?;
         let logs = record.test.iter().flat_map(|test| test.all_logs());
         let photos = record.photo.iter().filter_map(|photo| photo.file.text());
-        Stamps::take(folder, logs.chain(photos).map(str::to_owned).collect())
-            .map_err(|error| error.to_string())
+        let named: BTreeSet<String> =
+            logs.chain(photos).map(str::to_owned).chain(seal::files(folder)).collect();
+        Stamps::take(folder, named.into_iter().collect()).map_err(|error| error.to_string())
     }
 }
 

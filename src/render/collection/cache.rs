@@ -187,6 +187,7 @@ pub fn head(options: &Options, root: &Path, site: &Path, pages: &Pages) -> Resul
         "templates": Sha256Digest::of((super::page::templates_text() + &pages.own).as_bytes()).to_string(),
         "house": house.trim_end(),
         "title": options.title,
+        "keys": options.keys.iter().map(|(name, key)| format!("{name} {key:?}")).collect::<Vec<_>>(),
         "place": Sha256Digest::of(place.as_bytes()).to_string(),
     });
     Ok(head.to_string())

@@ -18,6 +18,7 @@ mod page;
 #[cfg(feature = "parquet")]
 mod parquet;
 pub(crate) mod row;
+mod seal;
 mod site;
 mod stamp;
 pub mod tables;
@@ -30,6 +31,7 @@ use thiserror::Error;
 pub use build::{Built, build};
 pub(crate) use page::published;
 
+use crate::evidence::signature::VerifyingKey;
 use crate::judge::inspection::{House, OpenError};
 
 /// What a write-up carries for collections, beside its pages.
@@ -50,6 +52,35 @@ pub struct Options {
     pub templates: Option<PathBuf>,
     /// True to judge everything anew.
     pub fresh: bool,
+    /// The share to build; everything without one.
+    pub part: Option<Share>,
+    /// Keys that are trusted, each with the name of its file.
+    pub keys: Vec<(String, VerifyingKey)>,
+}
+
+/// A share of a collection. Which inspections it holds follows from their keys, and so from their paths below the root
+/// alone: on every machine that has the same root the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Share {
+    share: u32,
+    of: u32,
+}
+
+impl Share {
+    /// Share `share` of `of`, counted from 1; none where there is no such share.
+    pub const fn new(share: u32, of: u32) -> Option<Self> {
+        if share >= 1 && share <= of && of <= 1_000_000 { Some(Self { share, of }) } else { None }
+    }
+
+    /// Its folder, as engines that know partitions by folder names (after Apache Hive) read it.
+    pub fn folder(self) -> String {
+        format!("part={}-of-{}", self.share, self.of)
+    }
+
+    fn holds(self, key: &str) -> bool {
+        let number = key.get(..8).and_then(|digits| u32::from_str_radix(digits, 16).ok()).unwrap_or(0);
+        number % self.of == self.share - 1
+    }
 }
 
 /// Why a collection cannot be built.

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use tera::{Context, Tera};
+use tera::Context;
 
 use super::row::PackEntry;
 use super::tables::PackRow;
@@ -21,7 +21,8 @@ use crate::render::draw::rows::Group;
 use crate::render::write_up::picture::{description, path_parts, picture_of};
 use crate::render::write_up::{
     ANSWERS, AnswerView, CAUSES, CLAIMS, CauseView, ClaimView, ElementView, FOLDER, FindingCounts,
-    TestAnswer, View, Worth, WriteUpError, engine, record_hash, template_texts, template_words, test_answers,
+    TestAnswer, View, Worth, WriteUpEngine, WriteUpError, engine, record_hash, template_texts,
+    template_words, test_answers,
 };
 use crate::units::words::CAUTION;
 use crate::units::{rounded_to, significant};
@@ -60,7 +61,7 @@ pub(super) fn templates_text() -> String {
 
 /// The templates of the site.
 pub(super) struct Pages {
-    tera: Tera,
+    tera: WriteUpEngine,
     style: String,
     /// Title of the site.
     pub title: String,
@@ -83,16 +84,16 @@ impl Pages {
     ///
     /// # Errors
     /// When a file of the user's cannot be read or is no template.
-    pub fn new(title: &str, own: Option<&Path>) -> Result<Self, CollectionError> {
-        let own = template_texts(&OWN, own)?;
+    pub fn new(title: &str, folder: Option<&Path>) -> Result<Self, CollectionError> {
+        let own = template_texts(&OWN, folder)?;
         let text = |name| own.iter().find(|(known, _)| *known == name).map_or("", |(_, text)| text.as_str());
         let built_in = TEMPLATES.iter().map(|(name, text)| (*name, (*text).to_owned()));
         let pages = built_in.clone().filter(|(name, _)| name.ends_with(".html"));
         let layout = built_in.filter(|(name, _)| *name == "collection.css").map(|(_, text)| text);
         let style =
             [text("style.css").to_owned()].into_iter().chain(layout).collect::<String>() + text("own.css");
-        let tera =
-            engine(pages.chain([("own.html", text("own.html").to_owned())]).collect()).map_err(inner)?;
+        let pages = pages.chain([("own.html", text("own.html").to_owned())]).collect();
+        let tera = engine(pages, folder).map_err(inner)?;
         let own = own.into_iter().map(|(_, text)| text).collect();
         Ok(Self { tera, style, title: title.to_owned(), own })
     }

@@ -213,6 +213,9 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         meets: number(counts.meets),
         customs_short: number(counts.customs_short),
         not_applied: number(view.not_applied.len()),
+        seal: None,
+        sealed_by: None,
+        sealed_key: None,
         verdict: Some(view.verdict()),
     }
 }

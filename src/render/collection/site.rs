@@ -190,9 +190,18 @@ impl Site {
     pub fn finish(mut self, written: &BTreeSet<String>) -> Result<usize, CollectionError> {
         let mut removed = 0;
         let gone: Vec<String> = self.before.difference(written).cloned().collect();
+        // What a build that was stopped had begun, and this one did not need to write again.
+        for folder in ["", PACKS, ROWS] {
+            for path in open::entries(&self.folder.join(folder)).unwrap_or_default() {
+                let name = path.file_name().unwrap_or_default().to_string_lossy();
+                let of = name.strip_suffix(PART).map(|name| Path::new(folder).join(name));
+                if of.is_some_and(|of| self.before.contains(of.to_string_lossy().as_ref())) {
+                    let _ = fs::remove_file(&path);
+                }
+            }
+        }
         for name in gone {
             let path = self.folder.join(&name);
-            let _ = fs::remove_file(self.folder.join(format!("{name}{PART}")));
             match fs::remove_file(&path) {
                 Ok(()) => removed += 1,
                 Err(error) if error.kind() == io::ErrorKind::NotFound => {}

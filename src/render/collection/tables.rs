@@ -110,6 +110,9 @@ rows! {
     meets: Option<u32> = "rules met; this never says that a pack is safe";
     customs_short: Option<u32> = "customs of the trade not kept: opinion, counted nowhere else";
     not_applied: Option<u32> = "rules that do not apply to this pack";
+    seal: Option<String> = "how the inspection stands against its seal: holds or broken; empty where it is not sealed. A bag whose seal does not hold is not taken in";
+    sealed_by: Option<String> = "who sealed it: the file of the key, among those that the settings of the builder trust, whose signature is good; empty where none is";
+    sealed_key: Option<String> = "number of the key that its signature names; without sealed_by it proves nothing";
     verdict: Option<String> = "what carries the rated current, in a sentence";
 }
 

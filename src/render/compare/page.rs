@@ -206,7 +206,7 @@ pub fn pages(
         findings: findings(comparison),
         c: comparison,
     };
-    let tera = engine(texts).map_err(template)?;
+    let tera = engine(texts, templates).map_err(template)?;
     let context = Context::from_serialize(&page).map_err(template)?;
     let mut files = vec![
         ("compare.md".to_owned(), squeeze(&tera.render("compare.md", &context).map_err(template)?)),

@@ -40,7 +40,7 @@ pub fn write_html(sheet: &Sheet, files: &[RuleFile], own: Option<&Path>) -> Resu
     let rigs = [("The test rig", &sheet.rig), ("Charging", &sheet.charging)]
         .map(|(heading, rig)| (heading, rig, checks(rig)));
     let context = Context::from_serialize(&Page { sheet, files, rigs, style }).map_err(template)?;
-    engine(texts).and_then(|tera| tera.render("plan.html", &context)).map_err(template)
+    engine(texts, own).and_then(|tera| tera.render("plan.html", &context)).map_err(template)
 }
 
 /// The checks by their outcome, customs of the trade apart from them as opinion.

@@ -3,10 +3,10 @@
 use std::fmt::Write;
 
 use crate::judge::inspection::Inspection;
-use crate::judge::next::{Judged, Look, Next, next};
-use crate::judge::rules::Stage;
+use crate::judge::next::{Judged, Look, Next, Settles, Waiting, next};
+use crate::judge::rules::{Outcome, Stage};
 use crate::units::terminal::plain;
-use crate::units::words::count;
+use crate::units::words::{count, list};
 use crate::units::{Dimension, show};
 
 /// What to look at next in an inspection; the first `most` with the value at which they turn.
@@ -74,21 +74,56 @@ fn looks(out: &mut String, next: &Next, most: usize) -> std::fmt::Result {
         writeln!(out, "And {} more; `underlid next DIR --all` lists them.", next.looks.len() - most)?;
     }
     if !next.closed.is_empty() {
-        let checks = count(next.closed.len(), "more check", "more checks");
+        let number = next.closed.iter().map(|closed| closed.checks.len()).sum();
+        let checks = count(number, "more check", "more checks");
         let all = if most == usize::MAX { ":" } else { "; `underlid next DIR --all` says what is missing." };
         writeln!(out, "No single fact or pair decides {checks}{all}")?;
-        for closed in next.closed.iter().filter(|_| most == usize::MAX) {
-            let of = if closed.check.subject.is_empty() {
-                String::new()
-            } else {
-                format!(" — {}", closed.check.subject)
-            };
-            let missing = if closed.missing.is_empty() {
-                String::new()
-            } else {
-                format!(": {}", closed.missing.join("; "))
-            };
-            writeln!(out, "  {}{}{}", plain(&closed.check.title), plain(&of), plain(&missing))?;
+        if most == usize::MAX {
+            write_waiting(out, &next.closed, |_| String::new())?;
+        }
+    }
+    Ok(())
+}
+
+/// What is missing, in a line: what is only not recorded is told together.
+fn missing_line(missing: &[String]) -> String {
+    const OPEN: &str = " is not recorded";
+    let open: Vec<&str> = missing.iter().filter_map(|missing| missing.strip_suffix(OPEN)).collect();
+    let others = missing.iter().filter(|missing| !missing.ends_with(OPEN)).cloned();
+    let open = match open.as_slice() {
+        [] => None,
+        [one] => Some(format!("{one}{OPEN}")),
+        all => Some(format!("{} are not recorded", list(all, "and"))),
+    };
+    let told: Vec<String> = open.into_iter().chain(others).collect();
+    if told.is_empty() { "known, but not closely enough".to_owned() } else { told.join("; ") }
+}
+
+/// What is not decided, by what is missing; `more` says what else there is to say of a check. What one rule says alike of
+/// several parts is one line.
+pub(super) fn write_waiting(
+    out: &mut String,
+    groups: &[Waiting],
+    more: impl Fn(&Settles) -> String,
+) -> std::fmt::Result {
+    for group in groups {
+        writeln!(out, "  {}", plain(&missing_line(&group.missing)))?;
+        let mut lines: Vec<(&Settles, String, Vec<&str>)> = Vec::new();
+        for check in &group.checks {
+            let more = more(check);
+            match lines.iter_mut().find(|(known, told, _)| known.rule == check.rule && *told == more) {
+                Some((.., subjects)) => subjects.push(&check.subject),
+                None => lines.push((check, more, vec![&check.subject])),
+            }
+        }
+        for (Settles { grade, title, rule, .. }, more, subjects) in lines {
+            let of =
+                if subjects == [""] { String::new() } else { format!(" — {}", list(&subjects, "and")) };
+            let shape = Outcome::NotDecided.shape();
+            writeln!(out, "    {}", plain(&format!("{shape} {:<8} {title}{of}  [{rule}]", grade.word())))?;
+            if !more.is_empty() {
+                writeln!(out, "      {}", plain(&more))?;
+            }
         }
     }
     Ok(())

@@ -17,7 +17,7 @@ mod writeup;
 pub(crate) use causes::CauseView;
 pub(crate) use causes::causes;
 pub(crate) use claims::{ClaimView, in_plain_names};
-pub(crate) use looks::{decides_line, looks_of, write_looks};
+pub(crate) use looks::{decides_line, look_line, looks_of, write_looks};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
 pub(crate) use photos::{PointerView, photos};
@@ -25,8 +25,8 @@ pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{
-    ANSWERS, CAUSES, CLAIMS, FORM_STYLE, TEMPLATES, TestAnswer, csv_name, engine, is_curve, record_hash,
-    squeeze, style, template, template_texts, template_words, test_answers,
+    ANSWERS, CAUSES, CLAIMS, Engine as WriteUpEngine, FORM_STYLE, TEMPLATES, TestAnswer, csv_name, engine,
+    is_curve, record_hash, squeeze, style, template, template_texts, template_words, test_answers,
 };
 pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
 #[cfg(feature = "video")]

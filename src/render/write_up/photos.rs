@@ -333,6 +333,7 @@ fn measured(photo: &RecordPhoto) -> impl Iterator<Item = (String, Measure, Vec<(
     photo.measurement.iter().filter_map(|one| {
         let value = one.value.quantity()?.text.as_str();
         let of = one.of.text()?.trim_start_matches("path.element[id=").replace("].", ", ");
+        let of = one.side.known().map_or(of.clone(), |side| format!("{of}, {}", side.word()));
         let taps = one.taps.list().iter().map(|tap| {
             let (x, y) = tap.split_once(' ')?;
             Some((x.parse::<f64>().ok()?, y.parse::<f64>().ok()?))

@@ -3,10 +3,10 @@
 use std::fmt::Write;
 
 use super::causes::CauseView;
-use super::looks::write_looks;
+use super::looks::{write_looks, write_waiting};
 use super::view::View;
-use crate::judge::next::MOST;
-use crate::judge::rules::{Finding, Outcome};
+use crate::judge::next::{MOST, waiting};
+use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::judge::support::CAUTION;
 use crate::units::terminal::{Paint, plain};
 use crate::units::words::{columns, count};
@@ -122,14 +122,27 @@ fn write(out: &mut String, view: &View, style: Style) -> std::fmt::Result {
         &[]
     };
     let lists = shown.iter().map(|outcome| (outcome.words(), view.with_outcome(*outcome).collect()));
-    let customs = view.customs().filter(|finding| shown.contains(&finding.outcome)).collect();
+    let customs: Vec<&Finding> = view.customs().filter(|_| style.all).collect();
+    let open = waiting(customs.iter().copied(), &[]);
     for (words, findings) in lists.chain([("customs of the trade (opinion)", customs)]) {
         let findings: Vec<&Finding> = findings;
-        if !findings.is_empty() {
-            writeln!(out, "\n{}", paint.bold(&words.to_uppercase()))?;
+        if findings.is_empty() {
+            continue;
         }
-        for finding in findings {
+        writeln!(out, "\n{}", paint.bold(&words.to_uppercase()))?;
+        let decided = |finding: &&&Finding| finding.outcome != Outcome::NotDecided;
+        for finding in findings.iter().filter(decided) {
             one(out, finding, paint)?;
+        }
+        // What is not decided is told by what is missing, each once.
+        let groups =
+            if findings.iter().all(|finding| finding.grade == Grade::Custom) { &open } else { &view.waiting };
+        if findings.iter().any(|finding| finding.outcome == Outcome::NotDecided) {
+            write_waiting(out, groups, |check| {
+                let own = |f: &&&Finding| f.rule == check.rule && f.subject == check.subject;
+                let finding = findings.iter().find(own);
+                finding.and_then(|finding| finding.working.decision.clone()).unwrap_or_default()
+            })?;
         }
     }
     if !view.changes.is_empty() {

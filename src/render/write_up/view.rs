@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::{Answer, Derived, Missing, Reason, Subject, Val, element_label};
 use crate::judge::inspection::Inspection;
-use crate::judge::next::{Judged, MOST, Next};
+use crate::judge::next::{Judged, MOST, Next, Waiting, waiting};
 use crate::judge::rules::{Change, Finding, Grade, NotApplied, Outcome, RuleFile};
 use crate::judge::support::{Support, supports};
 use crate::physics::ZERO_CELSIUS;
@@ -374,6 +374,8 @@ pub struct View {
     pub opinions: Vec<CauseView>,
     /// Findings rule by rule, gravest first.
     pub findings: Vec<Finding>,
+    /// What is not decided, by what is missing: what is worth looking at most comes first where that was asked for.
+    pub waiting: Vec<Waiting>,
     /// What to look at next, where it was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next: Option<Next>,
@@ -443,6 +445,7 @@ impl View {
             causes,
             opinions,
             findings: judgement.findings.clone(),
+            waiting: waiting(judgement.findings.iter().filter(|f| f.grade != Grade::Custom), &[]),
             next: None,
             supports: Vec::new(),
             not_applied: judgement.not_applied.clone(),
@@ -461,7 +464,8 @@ impl View {
     #[must_use]
     pub fn with_next(inspection: &Inspection) -> Self {
         let (view, next) = rayon::join(|| Self::of(inspection), || looks_of(inspection, MOST));
-        Self { next: Some(next), ..view }
+        let waiting = waiting(view.findings.iter().filter(|f| f.grade != Grade::Custom), &next.looks);
+        Self { waiting, next: Some(next), ..view }
     }
 
     /// The view with what to look at next, and what would make the claims true, which takes longer than all the rest.

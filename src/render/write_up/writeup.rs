@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -18,11 +20,11 @@ use super::view::{ElementView, View};
 use crate::evidence::hash::{Sha256Digest, hash_file};
 use crate::evidence::manifest::{MANIFEST_NAME, Manifest};
 use crate::evidence::seals::SEALS_NAME;
-use crate::evidence::signature::{SSH_NAMESPACE, SSH_SIGNATURE_ENDING};
 use crate::evidence::verify::{self, FileState};
 use crate::judge::bench_test::{Curve, TestResult};
 use crate::judge::facts::Subject;
 use crate::judge::inspection::{Inspection, OpenError, RECORD};
+use crate::judge::next::Settles;
 use crate::judge::rules::{Finding, Grade, Outcome, built_in_digest};
 use crate::judge::support;
 use crate::judge::withhold::{Leak, WithheldSummary};
@@ -172,6 +174,8 @@ struct Group<'a> {
     class: &'static str,
     number: usize,
     findings: Vec<&'a Finding>,
+    /// Whether the same is missing as for the one before.
+    again: Vec<bool>,
 }
 
 #[derive(Serialize)]
@@ -254,7 +258,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let photos = photos(inspection, sealed.as_ref());
     let mut texts = template_texts(&TEMPLATES, templates)?;
     let style = style(&mut texts);
-    let tera = engine(texts).map_err(template)?;
+    let tera = engine(texts, templates).map_err(template)?;
     let record = &inspection.record;
     let sources = sources(&view);
     let photo_numbers: BTreeMap<&str, usize> =
@@ -433,12 +437,66 @@ fn renamed_names(text: &str) -> impl Iterator<Item = Problem> {
 }
 
 /// The template engine with these templates and the filters that every write-up has.
-pub(crate) fn engine(texts: Vec<(&'static str, String)>) -> Result<Tera, tera::Error> {
+/// `own` says whether some of them may be the user's: those are held to a bound.
+pub(crate) fn engine(texts: Vec<(&'static str, String)>, own: Option<&Path>) -> Result<Engine, tera::Error> {
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
     tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
     tera.add_raw_templates(texts)?;
-    Ok(tera)
+    Ok(Engine { tera: Arc::new(tera), bounded: own.is_some() })
+}
+
+/// Longest that a template of the user may take, and most that it may write: loops inside loops have no end.
+const LONGEST: Duration = Duration::from_secs(60);
+const MOST: usize = 256 << 20;
+
+/// Templates, ready to be filled in.
+pub(crate) struct Engine {
+    tera: Arc<Tera>,
+    bounded: bool,
+}
+
+impl Engine {
+    /// Fills a template in.
+    ///
+    /// # Errors
+    /// What is wrong with the template, or that it does not end.
+    pub(crate) fn render(&self, name: &str, context: &Context) -> Result<String, tera::Error> {
+        if !self.bounded {
+            return self.tera.render(name, context);
+        }
+        let (tera, name, context) = (Arc::clone(&self.tera), name.to_owned(), context.clone());
+        let (to, from) = std::sync::mpsc::channel();
+        // A template cannot be stopped from outside; what is left of it ends with the program.
+        std::thread::spawn(move || {
+            let mut page = Bounded(Vec::new());
+            let done = tera.render_to(&name, &context, &mut page);
+            let _ = to.send(done.map(|()| String::from_utf8_lossy(&page.0).into_owned()));
+        });
+        from.recv_timeout(LONGEST).unwrap_or_else(|_| {
+            let seconds = LONGEST.as_secs();
+            Err(tera::Error::message(format!(
+                "it did not end within {seconds} s; look for loops inside loops"
+            )))
+        })
+    }
+}
+
+/// What a template writes, up to [`MOST`].
+struct Bounded(Vec<u8>);
+
+impl std::io::Write for Bounded {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        if self.0.len() + bytes.len() > MOST {
+            return Err(std::io::Error::other(format!("it writes more than {} MiB", MOST >> 20)));
+        }
+        self.0.extend_from_slice(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
 }
 
 /// Templates leave runs of empty lines; Markdown needs one.
@@ -458,13 +516,16 @@ pub(crate) fn squeeze(text: &str) -> String {
 
 /// The findings rule by rule.
 fn groups(view: &View) -> Vec<Group<'_>> {
-    let group = |outcome, shape, class, findings: Vec<_>| Group {
-        outcome,
-        shape,
-        class,
-        number: findings.len(),
-        findings,
-    };
+    fn group<'a>(
+        outcome: &'static str,
+        shape: &'static str,
+        class: &'static str,
+        findings: Vec<&'a Finding>,
+    ) -> Group<'a> {
+        let same = |two: &[&Finding]| !two[0].missing.is_empty() && two[0].missing == two[1].missing;
+        let again = std::iter::once(false).chain(findings.windows(2).map(same)).collect();
+        Group { outcome, shape, class, number: findings.len(), again, findings }
+    }
     let short = |(grade, words)| {
         let findings = view.with_outcome(Outcome::FallsShort).filter(|f| f.grade == grade);
         group(words, Outcome::FallsShort.shape(), grade.word(), findings.collect())
@@ -474,9 +535,15 @@ fn groups(view: &View) -> Vec<Group<'_>> {
         (Grade::Major, "falls short, major"),
         (Grade::Minor, "falls short, minor"),
     ];
-    let others = [(Outcome::NotDecided, "open"), (Outcome::Meets, "meets")];
-    let others = others.map(|(outcome, class)| {
-        group(outcome.words(), outcome.shape(), class, view.with_outcome(outcome).collect())
+    // What is not decided stands by what is missing, which is said once.
+    let place = |finding: &&Finding| {
+        let own = |check: &Settles| check.rule == finding.rule && check.subject == finding.subject;
+        view.waiting.iter().position(|waiting| waiting.checks.iter().any(own))
+    };
+    let others = [(Outcome::NotDecided, "open"), (Outcome::Meets, "meets")].map(|(outcome, class)| {
+        let mut findings: Vec<&Finding> = view.with_outcome(outcome).collect();
+        findings.sort_by_cached_key(place);
+        group(outcome.words(), outcome.shape(), class, findings)
     });
     let customs = group("customs of the trade (opinion)", "○", "custom", view.customs().collect());
     let all = of_grades.map(short).into_iter().chain(others).chain([customs]);
@@ -495,6 +562,12 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
     ];
     for (index, layer) in record.bms.layer.iter().enumerate() {
         parts.push(part(&format!("Heat path, layer {}", index + 1), layer));
+    }
+    parts.push(part("Path of the charge current", &record.charge_path));
+    for element in &record.charge_path.element {
+        let id = element.id.text().unwrap_or_default();
+        let kind = element.kind.word().unwrap_or("part");
+        parts.push(part(&format!("Path of the charge current: {kind} {id}"), element));
     }
     for item in &record.item {
         parts.push(part("Checklist answer", item));
@@ -695,12 +768,6 @@ fn steps(evidence: &EvidenceView) -> Vec<CheckStep> {
     steps.push(step(
         "There too, where seals.toml.minisig lies: seals, evidence and this write-up are as they were signed. Get the signer’s public key from the signer and save it as signer.pub.",
         format!("minisign -Vm {SEALS_NAME} -p signer.pub"),
-    ));
-    steps.push(step(
-        "There too, where seals.toml.sig lies: the same with an SSH key. Get the signer’s public key from the signer and save it as signer-ssh.pub.",
-        format!(
-            "ssh-keygen -Y verify -f <(echo \"signer $(cat signer-ssh.pub)\") -I signer -n {SSH_NAMESPACE} -s {SEALS_NAME}{SSH_SIGNATURE_ENDING} < {SEALS_NAME}"
-        ),
     ));
     steps.push(step(
         "Where the inspection came packed as a bag (RFC 8493), in the bag’s folder: it is complete and valid (Python package bagit).",

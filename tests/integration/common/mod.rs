@@ -19,7 +19,8 @@ pub fn root() -> PathBuf {
 pub fn python(script: &str) -> Command {
     let interpreter = tool(".cache/tools/venv/bin/python");
     let mut command = Command::new(interpreter);
-    command.arg(root().join("tests/reference").join(script));
+    // Threads of the linear algebra cost more than they bring on small matrices (20 s against 2 s a network).
+    command.arg(root().join("tests/reference").join(script)).env("OPENBLAS_NUM_THREADS", "1");
     command
 }
 

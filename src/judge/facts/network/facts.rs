@@ -103,7 +103,8 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
         elements.map(|(index, element)| (element.kind(), element_label(record, index))).collect();
     let claims = (record.claims.peak_duration.quantity(), record.claims.discharge_temperature_max.quantity());
     let limits = ["hot_ambient", "near_rated"].map(|name| facts.fact(&format!("limit.{name}")).ok());
-    let rest = (record.bms.heat_sink_on_lid.yes(), claims, limits, elements);
+    let open = (record.bms.heat_sink_on_lid.yes(), record.enclosure.retention.known());
+    let rest = (open, super::measured::rig_lead(facts), claims, limits, elements);
     let asked: [u8; 32] = Sha256::digest(format!("{built:?}{measured:?}{rest:?}")).into();
     if let Some((_, of)) =
         LAST.lock().unwrap_or_else(PoisonError::into_inner).iter().find(|(known, _)| *known == asked)

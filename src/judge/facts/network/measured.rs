@@ -270,7 +270,7 @@ fn when(time: f64) -> String {
 }
 
 /// Cross-section of the rig's leads, m²: of the first cable that carries the whole current.
-fn rig_lead(facts: &Facts<'_>) -> Option<f64> {
+pub(super) fn rig_lead(facts: &Facts<'_>) -> Option<f64> {
     let cable = facts.record.rig.element.iter().find(|element| element.kind() == Some(ElementKind::Cable))?;
     let count = cable.count.count().map_or(1.0, f64::from);
     cable.size.quantity().map(|size| size.value * count).filter(|area| *area > 0.0)

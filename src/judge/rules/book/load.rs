@@ -312,12 +312,25 @@ part! {
     }
 }
 
+/// Reads what a file of rules says, without a book.
+///
+/// # Errors
+/// [`Problems`] with every place that is wrong.
+pub(super) fn entries(file: &str, text: &str) -> Result<BookFile, Problems> {
+    document(file, text, |_, _: &BookFile| {})
+}
+
 /// Adds the limits, rules and changes of a text to a book; those of a house are marked as its own.
 ///
 /// # Errors
 /// [`Problems`] with every place that is wrong.
-pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Result<(), Problems> {
-    let entries: BookFile = document(file, text, |_, _: &BookFile| {})?;
+pub(super) fn add(
+    book: &mut Book,
+    file: &str,
+    text: &str,
+    entries: &BookFile,
+    house: bool,
+) -> Result<(), Problems> {
     let mut loading = Loading { text, problems: Vec::new(), house };
     for entry in &entries.source {
         loading.source(book, entry);
@@ -364,7 +377,6 @@ pub(super) fn add(book: &mut Book, file: &str, text: &str, house: bool) -> Resul
     for entry in &entries.change {
         loading.change(book, entry);
     }
-    book.settle();
     if loading.problems.is_empty() { Ok(()) } else { Err(Problems::new(file, text, loading.problems)) }
 }
 

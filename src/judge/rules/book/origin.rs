@@ -66,7 +66,8 @@ impl Book {
     /// [`Problems`] with every place that is wrong: unknown names, wrong dimensions, a rule turned off without a reason.
     pub(crate) fn add_house(&mut self, mut file: RuleFile, path: &str, text: &str) -> Result<(), Problems> {
         let (changes, rules, causes) = (self.changes.len(), self.rules.len(), self.causes.len());
-        load::add(self, path, text, true)?;
+        load::add(self, path, text, &load::entries(path, text)?, true)?;
+        self.settle();
         let changes = self.changes.iter().skip(changes);
         file.changed = changes.map(|change| format!("{} ({})", change.what, change.reason)).collect();
         let added: Vec<&str> = self.rules.iter().skip(rules).map(|rule| rule.id.as_str()).collect();
