@@ -4,9 +4,14 @@
 //! record is: after a crash in between, the parts are not there and are added when the operation is sent again; after a
 //! crash behind it, they are there and are not.
 //!
+//! What was confirmed is kept in a file of its own that only grows: an editor that saves an older text over the record takes
+//! answers out of it, and they are offered back. It holds what the record held, is no evidence, and goes into no bag.
+//!
 //! The times of answers only help to propose which part a photo shows. They are no evidence: they are written without
 //! flushing, and a journal that is gone costs nothing but proposals.
 
+#[cfg(feature = "page")]
+use std::collections::HashMap;
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
@@ -21,6 +26,8 @@ use crate::record::open;
 const NAME: &str = ".underlid.fill";
 /// Size beyond which it is begun anew.
 const LARGEST: u64 = 4 << 20;
+/// The file of what was confirmed; beyond a size it is laid aside once under the second name.
+const CONFIRMED: [&str; 2] = [".underlid.answers", ".underlid.answers.old"];
 
 #[derive(Serialize, Deserialize)]
 struct Noted {
@@ -67,20 +74,68 @@ pub(super) fn answered(folder: &Path, key: &str, shows: &str) {
 
 /// The answers whose times are known, in the order in which they were given.
 pub(super) fn times(folder: &Path) -> Vec<Answered> {
-    let Some(noted) = read(folder) else { return Vec::new() };
+    let Some(noted) = read(&path(folder)) else { return Vec::new() };
     noted.lines().filter_map(|line| serde_json::from_str(line).ok()).collect()
 }
 
-fn read(folder: &Path) -> Option<String> {
+/// An answer as the record held it when it was confirmed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Confirmed {
+    /// Date and time on the spot.
+    pub(super) at: civil::DateTime,
+    /// The question.
+    pub(super) key: String,
+    /// What it was answered; nothing where the answer was taken back.
+    pub(super) value: Option<String>,
+    /// Where it was given.
+    pub(super) device: String,
+}
+
+/// Notes what the record holds now of the questions whose answers changed.
+pub(super) fn confirmed(folder: &Path, device: &str, changed: Vec<(String, Option<String>)>) {
+    if changed.is_empty() {
+        return;
+    }
+    let [path, aside] = CONFIRMED.map(|name| folder.join(name));
+    if too_large(&path) {
+        let _ = fs::rename(&path, aside);
+    }
+    let now = jiff::ZonedDateTime::now().datetime();
+    let at = now.round(jiff::Unit::Second).unwrap_or(now);
+    let mut lines = "\n".to_owned();
+    for (key, value) in changed {
+        let line = Confirmed { at, key, value, device: device.to_owned() };
+        lines.extend(serde_json::to_string(&line).map(|line| line + "\n"));
+    }
+    if let Ok(mut file) = open::append(&path) {
+        let _ = file.write_all(lines.as_bytes());
+    }
+}
+
+/// What each question was answered last.
+#[cfg(feature = "page")]
+pub(super) fn last_confirmed(folder: &Path) -> HashMap<String, Confirmed> {
+    let texts = CONFIRMED.iter().rev().filter_map(|name| read(&folder.join(name)));
+    let lines = |text: String| {
+        text.lines().filter_map(|line| serde_json::from_str(line).ok()).collect::<Vec<Confirmed>>()
+    };
+    texts.flat_map(lines).map(|line| (line.key.clone(), line)).collect()
+}
+
+fn read(path: &Path) -> Option<String> {
     let mut noted = String::new();
-    let file = open::plain(&path(folder)).ok()?.0;
+    let file = open::plain(path).ok()?.0;
     file.take(2 * LARGEST).read_to_string(&mut noted).ok()?;
     Some(noted)
 }
 
+fn too_large(path: &Path) -> bool {
+    fs::symlink_metadata(path).is_ok_and(|meta| meta.is_file() && meta.len() > LARGEST)
+}
+
 fn to_add(folder: &Path) -> io::Result<fs::File> {
     let path = path(folder);
-    if fs::symlink_metadata(&path).is_ok_and(|meta| meta.is_file() && meta.len() > LARGEST) {
+    if too_large(&path) {
         fs::remove_file(&path)?;
     }
     open::append(&path)
@@ -92,7 +147,7 @@ fn path(folder: &Path) -> PathBuf {
 
 /// What was said when an operation added its parts, when they are in the record.
 pub(super) fn done(folder: &Path, id: &str, text: &str) -> Option<String> {
-    let noted = read(folder)?;
+    let noted = read(&path(folder))?;
     let record: toml::Table = text.parse().ok()?;
     // A line that a power cut left half written does not read and counts as not there.
     noted

@@ -1,6 +1,6 @@
 //! The inspection on the bench: looking at the record as it is on disk now, and writing one answer into it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -8,6 +8,8 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use super::bench_tests::{BenchTests, stamps};
 use super::edits::{edits_for, named, part_named, says_the_same, with_what_the_item_says};
 use super::journal;
+#[cfg(feature = "page")]
+use super::journal::Confirmed;
 use super::judged::decided;
 use super::lines::Wanted;
 use super::parts::{Change, added, changed, parts_to_add};
@@ -24,6 +26,7 @@ use crate::judge::seen::photos_seen;
 use crate::judge::withhold::{self, Withheld};
 use crate::record;
 use crate::record::edit::{Edit, EditRefused, Entered, apply};
+use crate::record::field::State;
 use crate::record::open;
 use crate::record::problem::Problems;
 use crate::record::save;
@@ -52,6 +55,8 @@ pub struct FillSession {
     kind: Option<String>,
     /// The record as it was looked at last: most looks find it unchanged.
     last: Mutex<Option<Arc<Sight>>>,
+    /// Who answers now, for the journal.
+    device: Mutex<String>,
     bench_tests: BenchTests,
 }
 
@@ -106,6 +111,7 @@ impl FillSession {
             looks: Looks::default(),
             kind: kind.map(str::to_owned),
             last: Mutex::new(None),
+            device: Mutex::new("terminal".to_owned()),
             bench_tests: BenchTests::default(),
         };
         session.sweep();
@@ -209,7 +215,46 @@ impl FillSession {
             save::replace(&self.file, &text).map_err(FillError::NotSaved)?;
         }
         let sight = self.sight(text)?;
+        let device = self.device.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        journal::confirmed(&self.folder, &device, differing(&before, &sight));
         Ok(Saved { decided: decided(&before.judgement, &sight.judgement), said, sight })
+    }
+
+    /// Says who answers from now on.
+    #[cfg(feature = "page")]
+    pub(super) fn answered_by(&self, device: &str) {
+        device.clone_into(&mut self.device.lock().unwrap_or_else(PoisonError::into_inner));
+    }
+
+    /// Answers that were confirmed and that the record holds no more, by their question: something else than this
+    /// program has saved it.
+    #[cfg(feature = "page")]
+    pub(super) fn lost(&self, sight: &Sight) -> HashMap<String, Confirmed> {
+        let mut confirmed = journal::last_confirmed(&self.folder);
+        let mut lost = HashMap::new();
+        for question in &sight.questions {
+            if let Some((key, was)) = confirmed.remove_entry(&question.key.to_string())
+                && was.value.is_some()
+                && was.value != recorded(question)
+            {
+                lost.insert(key, was);
+            }
+        }
+        lost
+    }
+
+    /// Lets what the record holds now stand in place of a confirmed answer.
+    ///
+    /// # Errors
+    /// [`FillError`] when there is no such question.
+    #[cfg(feature = "page")]
+    pub(super) fn let_stand(&self, key: &Key) -> Result<Saved, FillError> {
+        let saved =
+            self.edit(|sight| Ok((Vec::new(), format!("{} stays as it is", named(question(sight, key)?)))))?;
+        let now = saved.sight.question(key).and_then(recorded);
+        let device = self.device.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        journal::confirmed(&self.folder, &device, vec![(key.to_string(), now)]);
+        Ok(saved)
     }
 
     /// What is to be withheld is checked at once: a slip there would stop every other command.
@@ -412,6 +457,25 @@ impl FillSession {
         journal::note(&self.folder, id, &edits, &said).map_err(FillError::NotSaved)?;
         Ok((edits, said))
     }
+}
+
+/// What the record holds of a question.
+fn recorded(question: &Question) -> Option<String> {
+    let fills = matches!(question.item.fills, Fills::Field { .. });
+    (fills && question.found.state != State::NotLooked).then(|| question.found.show())
+}
+
+/// The questions whose answers differ, with what is recorded now.
+fn differing(before: &Sight, now: &Sight) -> Vec<(String, Option<String>)> {
+    if before.text == now.text {
+        return Vec::new();
+    }
+    let known: HashMap<&Key, Option<String>> =
+        before.questions.iter().map(|question| (&question.key, recorded(question))).collect();
+    let now = now.questions.iter().map(|question| (question, recorded(question)));
+    now.filter(|(question, value)| known.get(&question.key).unwrap_or(&None) != value)
+        .map(|(question, value)| (question.key.to_string(), value))
+        .collect()
 }
 
 /// Notes that the part of a question was at hand now, so that pictures of that time can be proposed for it.

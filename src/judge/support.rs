@@ -282,6 +282,15 @@ impl<'a> Trial<'a> {
             0 => String::new(),
             more => format!(", and {}", count(more, "more check does not meet", "more checks do not meet")),
         };
+        // What nobody looked at is not the fault of a change.
+        if against.iter().all(|finding| finding.outcome == Outcome::NotDecided) {
+            let missing =
+                first.missing.first().map_or_else(String::new, |missing| format!(": {}", missing.what));
+            return format!(
+                " Whether a change would support it is not decided: with all that were tried together “{}”{of} is still open{missing}{more}.",
+                first.title
+            );
+        }
         let outcome = match first.outcome {
             Outcome::FallsShort => "still falls short",
             _ => "is still not decided",

@@ -144,6 +144,8 @@ function settle(op, result) {
     }
     localStorage.removeItem(op.name);
     for (const line of result.decided) decided(line);
+    if (op.do === "stay" && question(op.key)) question(op.key).lost = null;
+    if (op.do === "answer") for (const { key } of answersOf(op)) if (question(key)) question(key).lost = null;
     // It is answered, though the state that shows it is still on its way; one that was asked for before is too old.
     saved += 1;
     const told = op.do === "answer" ? answersOf(op).filter(({ key }) => question(key)) : [];
@@ -509,7 +511,7 @@ function card(one) {
   if (one.caution) parts.push(caution(one.caution));
   const look = firstOn() ? state.first.find((ask) => ask.key === one.key) : undefined;
   if (look && look.caution && look.caution !== one.caution) parts.push(caution(look.caution));
-  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}`, { class: "help" }));
+  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}. Takes ${look.effort === "glance" ? "a glance" : `${look.effort}, about ${look.time_s < 120 ? `${look.time_s} s` : `${look.time_s / 60} min`}`}.`, { class: "help" }));
   parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
   if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
   if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));
@@ -642,10 +644,11 @@ function renderProblems() {
   const all = problems();
   const refused = waitingPhotos.filter((photo) => photo.refused && photo.record === state.record);
   const box = $("problems");
-  const mark = JSON.stringify([all, refused.map((photo) => [photo.id, photo.refused])]);
+  const lost = state.questions.filter((one) => one.lost && !pendingFor(one.key)).slice(0, 20);
+  const mark = JSON.stringify([all, refused.map((photo) => [photo.id, photo.refused]), lost.map((one) => [one.key, one.lost, one.now])]);
   if (box.dataset.mark === mark) return;
   box.dataset.mark = mark;
-  box.hidden = all.length + refused.length === 0;
+  box.hidden = all.length + refused.length + lost.length === 0;
   box.replaceChildren();
   for (const photo of refused) {
     const about = question(photo.key);
@@ -659,6 +662,15 @@ function renderProblems() {
       const { refused: _, ...again } = photo;
       then((store) => store.put(again));
     } }));
+    card.append(row);
+    box.append(card);
+  }
+  for (const one of lost) {
+    const card = make("div", null, { class: "problem", role: "alert" });
+    card.append(make("strong", "The record was saved by another program without this answer"), make("p", `${one.number} ${one.prompt}${one.of ? ` (${one.of})` : ""}`),
+      make("p", `Confirmed ${one.lost.at}, ${one.lost.device}: ${one.lost.value}`), make("p", `In the record now: ${one.now}`));
+    const row = make("div", null, { class: "two" });
+    row.append(make("button", "Leave the record as it is", { type: "button", on: () => ask({ do: "stay", key: one.key }) }), make("button", "Write it again", { type: "button", on: () => ask({ do: "answer", key: one.key, seen: one.rev, value: one.lost.value }) }));
     card.append(row);
     box.append(card);
   }
@@ -785,6 +797,18 @@ function drawTo(event) {
   showMark();
 }
 
+// The devices that are paired, each of which can be sent away.
+async function showDevices() {
+  const body = $("devices-body");
+  let all = [];
+  try { all = await (await call("/api/devices")).json(); } catch { body.replaceChildren(make("p", "no connection")); return; }
+  body.replaceChildren(...(all.length ? [] : [make("p", "No device is paired: the page is served to this machine only.")]));
+  for (const one of all) {
+    body.append(make("h3", `Device ${one.number}${one.own ? " (this one)" : ""}`), make("p", `${one.address}, paired at ${one.since}, heard of ${one.quiet} s ago`), make("p", one.browser, { class: "help" }),
+      make("button", "Take its pairing away", { type: "button", on: async () => { await call("/api/revoke", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ number: one.number }) }); showDevices(); poll(); } }));
+  }
+}
+
 function pair() {
   if (!$("pair-dialog").open) $("pair-dialog").showModal();
 }
@@ -804,6 +828,7 @@ for (const button of document.querySelectorAll("dialog .close")) button.addEvent
 $("back").addEventListener("click", () => { const key = trail.pop(); if (key) { left.delete(key); go(key, false); } });
 $("skip").addEventListener("click", () => { for (const each of screenOf(question(at))) left.add(each.key); onward(); });
 $("list").addEventListener("click", () => { if (!state) return; renderList(); $("list-dialog").showModal(); });
+$("devices").addEventListener("click", () => { showDevices(); $("devices-dialog").showModal(); });
 $("search").addEventListener("input", renderList);
 $("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-open").textContent = onlyOpen ? "Showing open" : "Showing all"; renderList(); });
 $("show-findings").addEventListener("click", () => { if (!state) return; renderFindings(); $("findings-dialog").showModal(); });

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use assert_cmd::Command;
+use serde_json::Value;
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -55,7 +56,7 @@ fn the_examples_as_text() {
 #[test]
 fn the_examples_as_json() {
     let ran = run(&["check", "--format", "json", "example-inspections/harbour-24-150-rev-b"]);
-    let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let json: Value = serde_json::from_str(&ran.out).unwrap();
     assert_eq!(json["format"], 2);
     assert_eq!(json["path"]["weakest"], "busbar positive-bar");
     let outcome = |rule: &str| -> Vec<&str> {
@@ -72,6 +73,30 @@ fn the_examples_as_json() {
     assert_eq!(outcome("cold-charge-blocked"), ["not decided"]);
 }
 
+/// One defect is one finding, and nothing that falls short is lost beneath it: each rule is told with each of its places.
+#[test]
+fn defects_are_few_and_lose_no_consequence() {
+    let folder = root().join("example-inspections/harbour-24-150-rev-b");
+    let ran = run(&["check", "--format", "json", folder.to_str().unwrap()]);
+    let checked: Value = serde_json::from_str(&ran.out).unwrap();
+    let causes = checked["causes"].as_array().unwrap();
+    assert!((1..=12).contains(&causes.len()), "{} causes", causes.len());
+    let told = |rule: &Value, place: &Value| {
+        let told = causes.iter().flat_map(|cause| cause["told"].as_array().unwrap());
+        let mut of_rule = told.filter(|told| told["rule"] == *rule);
+        of_rule.any(|told| {
+            place == "" || told["found"].as_array().unwrap().iter().any(|found| found[0] == *place)
+        })
+    };
+    let text = run(&["check", folder.to_str().unwrap()]).out;
+    for finding in checked["findings"].as_array().unwrap() {
+        if finding["outcome"] == "falls short" && finding["grade"] != "custom" {
+            assert!(told(&finding["rule"], &finding["subject"]), "{finding:#}");
+            assert!(text.contains(&format!("[{}]", finding["rule"].as_str().unwrap())), "{finding:#}");
+        }
+    }
+}
+
 #[test]
 fn a_fresh_record_passes_nothing() {
     let folder = tempfile::tempdir().unwrap();
@@ -79,7 +104,7 @@ fn a_fresh_record_passes_nothing() {
     assert_eq!(run(&["new", fresh.to_str().unwrap()]).code, 0);
     let ran = run(&["check", "--format", "json", fresh.to_str().unwrap()]);
     assert_eq!(ran.code, 0, "{}", ran.err);
-    let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let json: Value = serde_json::from_str(&ran.out).unwrap();
     let findings = json["findings"].as_array().unwrap();
     assert!(findings.len() > 30);
     for finding in findings {
@@ -121,7 +146,7 @@ fn a_rule_that_rests_on_a_claim_names_it() {
         )
         .unwrap();
         let ran = run(&["check", "--format", "json", folder.path().to_str().unwrap()]);
-        let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+        let json: Value = serde_json::from_str(&ran.out).unwrap();
         let findings = json["findings"].as_array().unwrap();
         let finding = findings.iter().find(|finding| finding["rule"] == "cell-rate").unwrap();
         assert_eq!(finding["outcome"], "falls short", "{finding}");
@@ -240,7 +265,7 @@ reason = "our boards carry the fuses"
         house.to_str().unwrap(),
         "example-inspections/harbour-24-150-rev-a",
     ]);
-    let json: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let json: Value = serde_json::from_str(&ran.out).unwrap();
     let changes = serde_json::to_string(&json["changes"]).unwrap();
     assert!(changes.contains("our boards carry the fuses") && changes.contains("1.5"), "{changes}");
     assert!(json["findings"].as_array().unwrap().iter().any(|f| f["rule"] == "house-cable"));

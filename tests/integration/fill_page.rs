@@ -51,12 +51,28 @@ pub(crate) fn serve(pack: &Path, more: &[&str]) -> Page {
 impl Page {
     /// Sends bytes as they are and reads until the server closes.
     pub(crate) fn raw(&self, bytes: &[u8]) -> String {
-        let mut stream = std::net::TcpStream::connect(&self.address).unwrap();
+        self.raw_from(1, bytes)
+    }
+
+    /// The same from another address of this machine, 127.0.0.`last`.
+    fn raw_from(&self, last: u8, bytes: &[u8]) -> String {
+        let mut stream = self.connect(last);
         stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
         let _ = stream.write_all(bytes);
         let mut answer = Vec::new();
         let _ = stream.read_to_end(&mut answer);
         String::from_utf8_lossy(&answer).into_owned()
+    }
+
+    fn connect(&self, last: u8) -> std::net::TcpStream {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        let stream = runtime.block_on(async {
+            let socket = tokio::net::TcpSocket::new_v4().unwrap();
+            socket.bind(format!("127.0.0.{last}:0").parse().unwrap()).unwrap();
+            socket.connect(self.address.parse().unwrap()).await.unwrap().into_std().unwrap()
+        });
+        stream.set_nonblocking(false).unwrap();
+        stream
     }
 
     fn get(&self, path: &str, headers: &str) -> String {
@@ -335,16 +351,86 @@ fn the_network_needs_a_code_that_works_once() {
     );
     std::thread::sleep(Duration::from_millis(300));
     assert_ne!(code(&page), first);
+    let attempt = |last: u8, code: &str| {
+        let body = format!("{{\"code\":\"{code}\"}}");
+        let head =
+            format!("POST /api/pair HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
+        page.raw_from(last, format!("{head}{own}Content-Type: application/json\r\n\r\n{body}").as_bytes())
+    };
     for _ in 0..5 {
-        page.json("/api/pair", &own, "{\"code\":\"AAAAAAAA\"}");
+        attempt(2, "AAAAAAAA");
     }
-    std::thread::sleep(Duration::from_millis(300));
-    let answer = page.json("/api/pair", &own, &format!("{{\"code\":\"{}\"}}", code(&page)));
+    let answer = attempt(2, &code(&page));
     assert_eq!(status(&answer), 429, "guessing is stopped: {answer}");
+    // Whoever guesses keeps nobody else from pairing, and a cookie is good from where it was given.
+    let second = attempt(3, &code(&page));
+    assert_eq!(status(&second), 204, "{second}");
+    let ask = format!("GET /api/devices HTTP/1.1\r\nConnection: close\r\n{own}Cookie: {cookie}\r\n\r\n");
+    assert_eq!(status(&page.raw_from(4, ask.as_bytes())), 401, "a cookie from elsewhere");
+    let listed = page.raw_from(1, ask.as_bytes());
+    assert!(listed.contains("\"address\":\"127.0.0.3\"") && listed.contains("\"own\":true"), "{listed}");
+    // Half heads of strangers leave room for the paired.
+    let flood: Vec<_> = (10..20)
+        .flat_map(|last| (0..60).map(move |_| last))
+        .map(|last| {
+            let mut stream = page.connect(last);
+            let _ = stream.write_all(b"GET / HTTP/1.1\r\nHost: ");
+            stream
+        })
+        .collect();
+    std::thread::sleep(Duration::from_millis(300));
+    let started = Instant::now();
+    let own_cookie = format!("{own}Cookie: {cookie}\r\n");
+    assert_eq!(status(&page.get("/api/state?since=", &own_cookie)), 200);
+    assert!(started.elapsed() < Duration::from_secs(5), "{:?}", started.elapsed());
+    drop(flood);
+    // A device that was lost is sent away.
+    assert_eq!(status(&page.json("/api/revoke", &own_cookie, "{\"number\":2}")), 204);
+    let lost = second.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
+    let ask = format!(
+        "GET /api/devices HTTP/1.1\r\nConnection: close\r\n{own}Cookie: {}\r\n\r\n",
+        lost.split(';').next().unwrap()
+    );
+    assert_eq!(status(&page.raw_from(3, ask.as_bytes())), 401);
+}
+
+/// A confirmed answer that another program's save took out of the record is offered back, with its time and device.
+#[test]
+fn an_answer_lost_to_an_editor_is_offered_back() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let page = serve(&pack, &[]);
+    let own = page.own();
+    let record = record_of(&page, &own);
+    let file = pack.join("inspection.toml");
+    let opened = fs::read(&file).unwrap();
+    let op = |id: &str, rest: &str| {
+        let body = format!("{{\"id\":\"{id}\",\"record\":\"{record}\",\"key\":\"label-capacity\",{rest}}}");
+        let answer = page.json("/api/op", &own, &body);
+        assert!(answer.contains("\"status\":\"saved\""), "{answer}");
+    };
+    let lost = || page.get("/api/state?since=", &own).contains("\"lost\":{\"value\":\"150 Ah\",\"at\":\"20");
+    op("a1", "\"do\":\"answer\",\"value\":\"150 Ah\"");
+    assert!(!lost());
+    // The editor had the file open since before.
+    fs::write(&file, &opened).unwrap();
+    assert!(lost());
+    let journal = fs::read_to_string(pack.join(".underlid.answers")).unwrap();
+    assert!(journal.contains("page on this machine") && journal.contains("label-capacity"), "{journal}");
+    op("a2", "\"do\":\"answer\",\"value\":\"150 Ah\"");
+    assert!(!lost(), "it was written again");
+    fs::write(&file, &opened).unwrap();
+    assert!(lost());
+    op("a3", "\"do\":\"stay\"");
+    assert!(!lost(), "the record stays as it is");
+    // What is taken back on purpose is not lost.
+    op("a4", "\"do\":\"answer\",\"value\":\"150 Ah\"");
+    op("a5", "\"do\":\"clear\"");
+    assert!(!lost());
 }
 
 /// What a page is to be told to give the example, by the key of each question.
-fn answers_for_the_page(target: &Sight) -> String {
+pub(crate) fn answers_for_the_page(target: &Sight) -> String {
     let mut all = String::from("{");
     for question in &target.questions {
         if question.is_open() || question.key.item.starts_with("photo-") || question.key.item == "lid-photo" {
@@ -400,7 +486,7 @@ fn answers_for_the_page(target: &Sight) -> String {
     all
 }
 
-fn node(script: &str) -> Command {
+pub(crate) fn node(script: &str) -> Command {
     crate::common::tool(".cache/tools/node_modules/playwright-core");
     let mut command = Command::new("node");
     command.arg(crate::common::root().join("tests/browser").join(script));

@@ -87,7 +87,7 @@ fn a_length_goes_into_the_record_and_is_measured_again() {
         fs::read_to_string(folder.path().join("report/report.html")).unwrap_or_else(|_| panic!("{error}"));
     assert!(
         page.contains("measured in it: bar, length: ")
-            && page.contains(&format!("text-anchor=\"middle\" fill=\"#111\">{length}")),
+            && page.contains(&format!("lengthAdjust=\"spacingAndGlyphs\" fill=\"#111\">{length}")),
         "{page}"
     );
 

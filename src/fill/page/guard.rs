@@ -10,6 +10,7 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::Reach;
+use super::pairing::Client;
 use super::state::App;
 
 /// The cookie that holds a paired device's token.
@@ -22,10 +23,28 @@ const PHOTO_PATIENCE: Duration = Duration::from_secs(180);
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; \
     connect-src 'self'; form-action 'none'; frame-ancestors 'none'; base-uri 'none'";
 
-pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+/// The address that a connection comes from.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Peer(pub(super) IpAddr);
+
+/// The paired device that a request comes from; none where no pairing is needed.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sender(pub(super) Option<u32>);
+
+/// Longest part of a browser's name for itself that is kept.
+const BROWSER: usize = 200;
+
+/// Where a request comes from.
+pub(super) fn client(Peer(ip): Peer, headers: &HeaderMap) -> Client {
+    let browser = text(headers, &header::USER_AGENT).unwrap_or_default();
+    Client { ip, browser: browser.chars().take(BROWSER).collect() }
+}
+
+pub(super) async fn guard(State(app): State<Arc<App>>, mut request: Request, next: Next) -> Response {
     let mut response = match refused(&app, &request) {
-        Some(refusal) => refusal.into_response(),
-        None => {
+        Err(refusal) => refusal.into_response(),
+        Ok(device) => {
+            request.extensions_mut().insert(Sender(device));
             let patience = if request.uri().path() == "/api/photo" { PHOTO_PATIENCE } else { PATIENCE };
             match tokio::time::timeout(patience, next.run(request)).await {
                 Ok(response) => response,
@@ -53,12 +72,13 @@ pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
 
 type Refusal = (StatusCode, &'static str);
 
-fn refused(app: &App, request: &Request) -> Option<Refusal> {
+/// The paired device that a request comes from, or why it is refused.
+fn refused(app: &App, request: &Request) -> Result<Option<u32>, Refusal> {
     let headers = request.headers();
     let host = match text(headers, &header::HOST) {
         Some(host) if host_is_ours(host, app.reach, app.port) => host,
         _ => {
-            return Some((
+            return Err((
                 StatusCode::MISDIRECTED_REQUEST,
                 "this host is not served; use the address that the terminal shows",
             ));
@@ -70,18 +90,23 @@ fn refused(app: &App, request: &Request) -> Option<Refusal> {
             // Browsers send the origin with every post; another page's post is refused, and so is one without.
             let origin = text(headers, &header::ORIGIN).and_then(|origin| origin.strip_prefix("http://"));
             if origin != Some(host) || !headers.contains_key("x-underlid") {
-                return Some((StatusCode::FORBIDDEN, "posts are taken from this page only"));
+                return Err((StatusCode::FORBIDDEN, "posts are taken from this page only"));
             }
         }
-        _ => return Some((StatusCode::METHOD_NOT_ALLOWED, "only GET and POST")),
+        _ => return Err((StatusCode::METHOD_NOT_ALLOWED, "only GET and POST")),
     }
     let path = request.uri().path();
     let open = !path.starts_with("/api/") || path == "/api/pair";
-    match &app.pairing {
-        Some(pairing) if !open && !token(headers).is_some_and(|token| pairing.knows(token)) => {
-            Some((StatusCode::UNAUTHORIZED, "this device is not paired"))
-        }
-        _ => None,
+    let Some(pairing) = &app.pairing else { return Ok(None) };
+    let peer = request.extensions().get::<Peer>();
+    let known =
+        token(headers).zip(peer).and_then(|(token, peer)| pairing.knows(token, &client(*peer, headers)));
+    match known {
+        None if !open => Err((
+            StatusCode::UNAUTHORIZED,
+            "this device is not paired from this address; pair it with the code that the terminal shows",
+        )),
+        known => Ok(known),
     }
 }
 

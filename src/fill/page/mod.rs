@@ -21,6 +21,7 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
+use axum::Extension;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use tokio::net::TcpListener;
@@ -28,6 +29,7 @@ use tokio::sync::Semaphore;
 
 use super::FillSession;
 use crate::units::terminal;
+use guard::Peer;
 use pairing::Pairing;
 use state::App;
 
@@ -44,6 +46,10 @@ pub enum Reach {
 const MOST_CONNECTIONS: usize = 512;
 /// Connections of one address at one time, so that one flooding device leaves room for the others.
 const MOST_OF_ONE: usize = 128;
+/// Where devices are paired: connections of an address from which none was, and of all such addresses. Whoever opens
+/// connections and never sends a whole request leaves the rest to the paired.
+const MOST_OF_STRANGER: usize = 16;
+const MOST_OF_STRANGERS: usize = 192;
 /// A request's head must be there within this time; an idle connection is closed after it.
 const HEAD: Duration = Duration::from_secs(15);
 /// No connection lasts longer.
@@ -77,9 +83,9 @@ async fn run(session: FillSession, reach: Reach, port: u16) -> io::Result<()> {
     };
     announce(reach, port, pairing.as_ref())?;
     let app = Arc::new(App::new(session, pairing, reach, port));
-    let router = routes::router(app);
+    let router = routes::router(Arc::clone(&app));
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
-    let peers: Arc<Mutex<HashMap<IpAddr, usize>>> = Arc::default();
+    let peers: Peers = Arc::default();
     loop {
         let (stream, peer) = match listener.accept().await {
             Ok(accepted) => accepted,
@@ -89,14 +95,15 @@ async fn run(session: FillSession, reach: Reach, port: u16) -> io::Result<()> {
                 continue;
             }
         };
+        let stranger = app.pairing.as_ref().is_some_and(|pairing| !pairing.is_from(peer.ip()));
+        let Some(guest) = Guest::enter(&peers, peer.ip(), stranger) else {
+            continue;
+        };
         let Ok(permit) = Arc::clone(&room).try_acquire_owned() else {
             continue;
         };
-        let Some(guest) = Guest::enter(&peers, peer.ip()) else {
-            continue;
-        };
         let _ = stream.set_nodelay(true);
-        let service = TowerToHyperService::new(router.clone());
+        let service = TowerToHyperService::new(router.clone().layer(Extension(Peer(peer.ip()))));
         tokio::spawn(async move {
             let connection = hyper::server::conn::http1::Builder::new()
                 .timer(TokioTimer::new())
@@ -111,31 +118,42 @@ async fn run(session: FillSession, reach: Reach, port: u16) -> io::Result<()> {
     }
 }
 
+/// Connections of each address; apart those that began before a device was paired from it.
+type Peers = Arc<Mutex<HashMap<(IpAddr, bool), usize>>>;
+
 /// A connection counted for its address.
 struct Guest {
-    peers: Arc<Mutex<HashMap<IpAddr, usize>>>,
-    ip: IpAddr,
+    peers: Peers,
+    of: (IpAddr, bool),
 }
 
 impl Guest {
-    fn enter(peers: &Arc<Mutex<HashMap<IpAddr, usize>>>, ip: IpAddr) -> Option<Self> {
+    fn enter(peers: &Peers, ip: IpAddr, stranger: bool) -> Option<Self> {
         let mut counted = peers.lock().unwrap_or_else(PoisonError::into_inner);
-        let count = counted.entry(ip).or_insert(0);
-        if *count >= MOST_OF_ONE {
+        let strangers =
+            || counted.iter().filter(|((_, stranger), _)| *stranger).map(|(_, count)| count).sum();
+        let full = stranger && {
+            let all: usize = strangers();
+            all >= MOST_OF_STRANGERS
+        };
+        let most = if stranger { MOST_OF_STRANGER } else { MOST_OF_ONE };
+        let of = (ip, stranger);
+        if full || counted.get(&of).is_some_and(|count| *count >= most) {
             return None;
         }
-        *count += 1;
-        Some(Self { peers: Arc::clone(peers), ip })
+        *counted.entry(of).or_insert(0) += 1;
+        drop(counted);
+        Some(Self { peers: Arc::clone(peers), of })
     }
 }
 
 impl Drop for Guest {
     fn drop(&mut self) {
         let mut counted = self.peers.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(count) = counted.get_mut(&self.ip) {
+        if let Some(count) = counted.get_mut(&self.of) {
             *count -= 1;
             if *count == 0 {
-                counted.remove(&self.ip);
+                counted.remove(&self.of);
             }
         }
     }
@@ -158,7 +176,8 @@ fn announce(reach: Reach, port: u16, pairing: Option<&Pairing>) -> io::Result<()
         (Reach::Network, Some(pairing)) => {
             writeln!(
                 out,
-                "The page is open to the local network. It is plain HTTP: whoever shares the network can overhear it."
+                "The page is open to the local network. It is plain HTTP: whoever shares the network can overhear it: \
+                 answers, photos, the code and the session."
             )?;
             pairing.show(&mut out)?;
         }

@@ -7,16 +7,17 @@ use std::time::Duration;
 use axum::Router;
 use axum::body::Body;
 use axum::extract::{DefaultBodyLimit, Query, State};
+use axum::http::HeaderMap;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
-use axum::{Json, middleware};
+use axum::{Extension, Json, middleware};
 use http_body_util::BodyExt;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 use tokio::sync::Semaphore;
 
-use super::guard::{COOKIE, guard};
+use super::guard::{COOKIE, Peer, Sender, client, guard};
 use super::pairing::NotPaired;
 use super::state::{App, Later, Op, OpResult};
 use crate::evidence::hash::Sha256Digest;
@@ -60,8 +61,15 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route("/api/next", get(next))
         .route("/api/op", post(operate))
         .route("/api/pair", post(pair))
+        .route("/api/devices", get(devices))
+        .route("/api/revoke", post(revoke))
         .route("/api/picture", get(picture))
-        .route("/api/photo", post(move |State(app), Query(query), body| upload(app, uploads, query, body)))
+        .route(
+            "/api/photo",
+            post(move |State(app), Extension(from), Query(query), body| {
+                upload(app, uploads, from, query, body)
+            }),
+        )
         .layer(DefaultBodyLimit::max(ANSWER))
         .layer(middleware::from_fn_with_state(Arc::clone(&app), guard))
         .with_state(app)
@@ -108,11 +116,15 @@ async fn next(State(app): State<Arc<App>>) -> Response {
     }
 }
 
-async fn operate(State(app): State<Arc<App>>, Json(op): Json<Op>) -> Response {
+async fn operate(
+    State(app): State<Arc<App>>,
+    Extension(Sender(device)): Extension<Sender>,
+    Json(op): Json<Op>,
+) -> Response {
     if op.id.is_empty() || op.id.len() > ID || !op.id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-') {
         return (StatusCode::BAD_REQUEST, "the id of the answer is not usable").into_response();
     }
-    match blocking(move || app.operate(&op)).await {
+    match blocking(move || app.operate(&op, device)).await {
         Ok(result) => Json(result).into_response(),
         Err(later) => later.into_response(),
     }
@@ -123,11 +135,31 @@ struct Code {
     code: String,
 }
 
-async fn pair(State(app): State<Arc<App>>, Json(given): Json<Code>) -> Response {
+/// The paired devices; none where no pairing is needed.
+async fn devices(State(app): State<Arc<App>>, Extension(Sender(own)): Extension<Sender>) -> Response {
+    Json(app.pairing.as_ref().map(|pairing| pairing.devices(own)).unwrap_or_default()).into_response()
+}
+
+#[derive(Deserialize)]
+struct Number {
+    number: u32,
+}
+
+async fn revoke(State(app): State<Arc<App>>, Json(given): Json<Number>) -> Response {
+    let revoked = app.pairing.as_ref().is_some_and(|pairing| pairing.revoke(given.number));
+    if revoked { StatusCode::NO_CONTENT } else { StatusCode::NOT_FOUND }.into_response()
+}
+
+async fn pair(
+    State(app): State<Arc<App>>,
+    Extension(peer): Extension<Peer>,
+    headers: HeaderMap,
+    Json(given): Json<Code>,
+) -> Response {
     let Some(pairing) = &app.pairing else {
         return StatusCode::NO_CONTENT.into_response();
     };
-    match pairing.pair(&given.code) {
+    match pairing.pair(&given.code, &client(peer, &headers)) {
         Ok(token) => {
             let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict");
             (StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response()
@@ -135,11 +167,10 @@ async fn pair(State(app): State<Arc<App>>, Json(given): Json<Code>) -> Response 
         Err(NotPaired::Wrong) => {
             (StatusCode::FORBIDDEN, "this is not the code that the terminal shows now").into_response()
         }
-        Err(NotPaired::Paused) => (
-            StatusCode::TOO_MANY_REQUESTS,
-            "too many wrong codes; the terminal shows a new one, try again in half a minute",
-        )
-            .into_response(),
+        Err(NotPaired::Paused) => {
+            (StatusCode::TOO_MANY_REQUESTS, "too many wrong codes from here; try again in half a minute")
+                .into_response()
+        }
         Err(NotPaired::Unable) => (StatusCode::FORBIDDEN, "no more devices can be paired").into_response(),
     }
 }
@@ -176,8 +207,14 @@ struct PhotoOf {
     record: String,
 }
 
-async fn upload(app: Arc<App>, uploads: Arc<Semaphore>, query: PhotoOf, body: Body) -> Response {
-    match receive(app, uploads, query, body).await {
+async fn upload(
+    app: Arc<App>,
+    uploads: Arc<Semaphore>,
+    from: Sender,
+    query: PhotoOf,
+    body: Body,
+) -> Response {
+    match receive(app, uploads, from, query, body).await {
         Ok(result) => Json(result).into_response(),
         Err(later) => later.into_response(),
     }
@@ -187,6 +224,7 @@ async fn upload(app: Arc<App>, uploads: Arc<Semaphore>, query: PhotoOf, body: Bo
 async fn receive(
     app: Arc<App>,
     uploads: Arc<Semaphore>,
+    Sender(device): Sender,
     query: PhotoOf,
     mut body: Body,
 ) -> Result<OpResult, Later> {
@@ -236,7 +274,7 @@ async fn receive(
             Ok(kept) => kept,
             Err(words) => return Ok(OpResult::refused(words)),
         };
-        app.tie(&key, &kept)
+        app.tie(&key, &kept, device)
     })
     .await
 }

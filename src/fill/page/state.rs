@@ -109,6 +109,8 @@ enum Do {
     Remove,
     With,
     Point,
+    /// What the record holds stays in place of a confirmed answer that it lost.
+    Stay,
     #[cfg(feature = "measuring")]
     Measure,
 }
@@ -180,9 +182,10 @@ impl App {
     }
 
     /// Carries an operation out, or says again how it ended.
-    pub(super) fn operate(&self, op: &Op) -> Result<OpResult, Later> {
+    pub(super) fn operate(&self, op: &Op, device: Option<u32>) -> Result<OpResult, Later> {
         // One at a time: the same answer may arrive twice at once.
         let mut done = self.done.lock().unwrap_or_else(PoisonError::into_inner);
+        self.session.answered_by(&called(device));
         if let Some(result) = done.results.get(&op.id) {
             return Ok(result.clone());
         }
@@ -197,6 +200,10 @@ impl App {
             Do::Answer if op.answers.is_empty() => self.session.answer_once(&[op.own.given()], Some(&op.id)),
             Do::Answer => self.session.answer_once(&several.map(OwnAnswer::given).collect::<Vec<_>>(), None),
             Do::Clear => self.session.clear(&key, seen),
+            Do::Stay => {
+                *self.cached.lock().unwrap_or_else(PoisonError::into_inner) = None;
+                self.session.let_stand(&key)
+            }
             // Sent twice, the second finds nothing open and changes nothing.
             Do::Same => self.session.same(&key, op.what.as_deref().unwrap_or_default()),
             Do::Alike => self.session.alike(&key),
@@ -239,8 +246,9 @@ impl App {
     }
 
     /// Ties a photo that was kept to its part.
-    pub(super) fn tie(&self, key: &Key, kept: &Kept) -> Result<OpResult, Later> {
+    pub(super) fn tie(&self, key: &Key, kept: &Kept, device: Option<u32>) -> Result<OpResult, Later> {
         let _one_at_a_time = self.done.lock().unwrap_or_else(PoisonError::into_inner);
+        self.session.answered_by(&called(device));
         self.result(std::slice::from_ref(key), self.session.tie(key, kept))
     }
 
@@ -317,6 +325,11 @@ impl App {
             Err(error) => Ok(OpResult::refused(error.to_string())),
         }
     }
+}
+
+/// What a device is called in the journal.
+fn called(device: Option<u32>) -> String {
+    device.map_or_else(|| "page on this machine".to_owned(), |number| format!("device {number}"))
 }
 
 impl OpResult {

@@ -7,10 +7,11 @@ use crate::fill::FillSession;
 use crate::fill::answer::unit_of;
 use crate::fill::checklist::{Adds, Fills, PhotoWanted, Scope};
 use crate::fill::first;
+use crate::fill::journal::Confirmed;
 use crate::fill::lines::words_of;
 use crate::fill::question::{Applies, Question};
 use crate::fill::same::likes;
-use crate::fill::sight::Sight;
+use crate::fill::sight::{Ask, Sight};
 use crate::fill::subject::instruments;
 use crate::fill::terminal::now;
 use crate::judge::next::{Answered, Look, MOST};
@@ -19,6 +20,9 @@ use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
 use crate::render::write_up::{causes, decides_line, look_line};
 use crate::units::Dimension;
+
+/// To see what there is, s.
+const GLANCE: f64 = 5.0;
 
 #[derive(Serialize)]
 pub(super) struct PageState {
@@ -60,6 +64,7 @@ impl PageState {
             None => Vec::new(),
         };
         let likes = likes(sight);
+        let lost = session.lost(sight);
         Self {
             record: record.to_owned(),
             revision: short(sight.revision().as_bytes()),
@@ -76,7 +81,9 @@ impl PageState {
                 .questions
                 .iter()
                 .map(|question| {
-                    page_question(question, likes.get(&question.key.part).cloned().unwrap_or_default())
+                    let like = likes.get(&question.key.part).cloned().unwrap_or_default();
+                    let lost = lost.get(&question.key.to_string());
+                    page_question(question, like, lost.map(PageLost::of))
                 })
                 .collect(),
             findings: causes(&sight.judgement)
@@ -93,10 +100,12 @@ impl PageState {
                 .first()
                 .asks
                 .iter()
-                .map(|ask| PageAsk {
-                    key: ask.key.to_string(),
-                    decides: ask.look.as_ref().map(decides_line).unwrap_or_default(),
-                    caution: ask.look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
+                .map(|Ask { key, look }| PageAsk {
+                    key: key.to_string(),
+                    decides: look.as_ref().map(decides_line).unwrap_or_default(),
+                    effort: look.as_ref().map_or("glance", |look| &look.effort).to_owned(),
+                    time_s: look.as_ref().map_or(GLANCE, |look| look.time_s),
+                    caution: look.as_ref().map(|look| look.caution.clone()).unwrap_or_default(),
                 })
                 .collect(),
             headlines: sight
@@ -179,6 +188,9 @@ struct PageFinding {
 struct PageAsk {
     key: String,
     decides: String,
+    /// How it is come by, and how long that takes, s.
+    effort: String,
+    time_s: f64,
     caution: String,
 }
 
@@ -245,9 +257,25 @@ struct PageQuestion {
     measures: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
+    lost: Option<PageLost>,
 }
 
-fn page_question(question: &Question, like: String) -> PageQuestion {
+/// An answer that was confirmed and that the record holds no more.
+#[derive(Serialize)]
+struct PageLost {
+    value: String,
+    at: String,
+    device: String,
+}
+
+impl PageLost {
+    fn of(was: &Confirmed) -> Self {
+        let value = was.value.clone().unwrap_or_default();
+        Self { value, at: was.at.strftime("%Y-%m-%d %H:%M").to_string(), device: was.device.clone() }
+    }
+}
+
+fn page_question(question: &Question, like: String, lost: Option<PageLost>) -> PageQuestion {
     let item = &question.item;
     let kind = question.kind();
     let choices = match kind {
@@ -308,6 +336,7 @@ fn page_question(question: &Question, like: String) -> PageQuestion {
         measures: cfg!(feature = "measuring")
             && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
         like,
+        lost,
     }
 }
 

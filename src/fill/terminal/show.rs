@@ -18,6 +18,7 @@ use crate::record::field::Word;
 use crate::render::write_up::{causes, decides_line, write_looks};
 use crate::units::terminal::{shown_lines, shown_text};
 use crate::units::words::count;
+use crate::units::{Dimension, show};
 
 impl<W: Write> Walk<'_, W> {
     pub(super) fn find(&mut self, sight: &Sight, word: &str) -> io::Result<()> {
@@ -215,7 +216,8 @@ impl<W: Write> Walk<'_, W> {
         }
         let look = sight.first().asks.iter().find(|ask| ask.key == *key).and_then(|ask| ask.look.as_ref());
         let Some(look) = look.filter(|_| !self.brief) else { return Ok(()) };
-        writeln!(self.out, "\n    decides: {}", shown_text(&decides_line(look)))?;
+        let takes = format!("{}, {}", look.effort, show(look.time_s, Dimension::TIME));
+        writeln!(self.out, "\n    decides: {} ({takes})", shown_text(&decides_line(look)))?;
         if !look.caution.is_empty() {
             writeln!(self.out, "    CAUTION: {}", look.caution)?;
         }

@@ -282,7 +282,7 @@ impl Work<'_> {
     /// is judged, and nothing is kept of them, because reading them again costs next to nothing.
     fn published(&self, found: &FoundFolder) -> Result<Done, CollectionError> {
         let folder = found.folder_in(self.root);
-        let unread = |problem| Ok(Done::unread(found, found.folder(), problem));
+        let unread = |problem: String| Ok(Done::unread(found, found.folder(), problem));
         let text = match open::text(&folder.join(FOLDER).join(PUBLISHED)) {
             Ok(text) => text,
             Err(refused) => return unread(refused.without_path()),
@@ -292,6 +292,10 @@ impl Work<'_> {
         let Some(mut read) = Published::read(&text) else { return unread(not_ours) };
         let row = &mut read.entry.row;
         (row.folder, row.page, row.from_write_up) = (found.folder(), Some(found.page()), Some(true));
+        match Standing::of(&folder, found.bag, &self.options.keys) {
+            Ok(standing) => standing.tell(row),
+            Err(problem) => return unread(problem),
+        }
         let Ok(html) = self.pages.render("pack.html", &read.page(self.report(&folder))) else {
             return unread(not_ours);
         };
@@ -310,7 +314,7 @@ impl Work<'_> {
             Ok(inspection) => inspection,
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };
-        let standing = match Standing::of(&folder, &self.options.keys) {
+        let standing = match Standing::of(&folder, found.bag, &self.options.keys) {
             Ok(standing) => standing,
             Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
         };

@@ -80,12 +80,14 @@ pub(crate) fn pointers(spots: &[Spot], (width, height): (u32, u32)) -> String {
     out
 }
 
-/// Draws a measured length over a picture of a width and a height: what was tapped, the length between, its value.
+/// Draws a measured length over a picture of a width and a height: what was tapped, the length between, its value. `labels`
+/// holds where values stand already: middle, half width and half height.
 pub(crate) fn measured(
     kind: Measure,
     taps: &[(f64, f64)],
     value: &str,
     (width, height): (u32, u32),
+    labels: &mut Vec<[f64; 4]>,
 ) -> String {
     let (width, height) = (f64::from(width), f64::from(height));
     let unit = width.max(height) / 100.0;
@@ -117,26 +119,46 @@ pub(crate) fn measured(
         // Writing to a String cannot fail.
         let _ = write!(lines, "M{:.0} {:.0}L{:.0} {:.0}", a.0, a.1, b.0, b.1);
     }
-    // Beside the middle of the line, on the side with more room, in the picture.
+    // Beyond an end of the line, where the part is over; beside its middle where the picture ends or another value stands.
     let size = 3.2 * unit;
-    let half = 0.3 * size * value.chars().count() as f64 + 0.5 * unit;
-    let (x, y) = middle(from, to);
-    let beside = half * across.0.abs() + 2.6 * unit;
-    let at = |sign: f64| (x + sign * beside * across.0, y + sign * beside * across.1);
-    let room = |(x, y): (f64, f64)| x.min(width - x).min(y).min(height - y);
-    let (x, y) = if room(at(-1.0)) >= room(at(1.0)) { at(-1.0) } else { at(1.0) };
-    let x = x.clamp(half.min(width / 2.0), (width - half).max(width / 2.0));
-    let y = y.clamp(0.7 * size, (height - 0.7 * size).max(0.7 * size));
+    let half = 0.34 * size * value.chars().count() as f64;
+    let (wide, high) = (half + 0.8 * unit, 0.7 * size);
+    let along = ((to.0 - from.0) / length, (to.1 - from.1) / length);
+    let off = |(x, y): (f64, f64)| wide * x.abs() + high * y.abs() + 2.0 * unit;
+    let beyond = |at: (f64, f64), way: (f64, f64)| (at.0 + off(way) * way.0, at.1 + off(way) * way.1);
+    let back = |(x, y): (f64, f64)| (-x, -y);
+    let places = [
+        beyond(to, along),
+        beyond(from, back(along)),
+        beyond(middle(from, to), across),
+        beyond(middle(from, to), back(across)),
+    ]
+    .map(|(x, y)| {
+        let inside =
+            |at: f64, half: f64, all: f64| at.clamp(half.min(all / 2.0), (all - half).max(all / 2.0));
+        [inside(x, wide, width), inside(y, high, height), wide, high]
+    });
+    let covers = |place: &[f64; 4]| {
+        let taken = labels.iter().copied();
+        let points = taps.iter().chain([&from, &to]).map(|(x, y)| [*x, *y, unit, unit]);
+        let hit =
+            |other: &[f64; 4]| (0..2).all(|a| (place[a] - other[a]).abs() < place[a + 2] + other[a + 2]);
+        taken.chain(points).filter(hit).count()
+    };
+    let best = places.into_iter().min_by_key(covers).unwrap_or(places[0]);
+    labels.push(best);
+    let [x, y, ..] = best;
     format!(
-        r##"<path d="{lines}" fill="none" stroke="#fff" stroke-width="{:.1}"/><path d="{lines}" fill="none" stroke="#111" stroke-width="{:.1}"/><rect x="{:.0}" y="{:.0}" width="{:.0}" height="{:.0}" fill="#fff" stroke="#111" stroke-width="{:.1}"/><text x="{x:.0}" y="{:.0}" font-size="{size:.0}" font-weight="700" text-anchor="middle" fill="#111">{}</text>"##,
+        r##"<path d="{lines}" fill="none" stroke="#fff" stroke-width="{:.1}"/><path d="{lines}" fill="none" stroke="#111" stroke-width="{:.1}"/><rect x="{:.0}" y="{:.0}" width="{:.0}" height="{:.0}" fill="#fff" stroke="#111" stroke-width="{:.1}"/><text x="{x:.0}" y="{:.0}" font-size="{size:.0}" font-weight="700" text-anchor="middle" textLength="{:.0}" lengthAdjust="spacingAndGlyphs" fill="#111">{}</text>"##,
         1.1 * unit,
         0.45 * unit,
-        x - half,
-        y - 0.7 * size,
-        2.0 * half,
-        1.4 * size,
+        x - wide,
+        y - high,
+        2.0 * wide,
+        2.0 * high,
         0.2 * unit,
         y + 0.35 * size,
+        2.0 * half,
         escape(value),
     )
 }
@@ -180,7 +202,9 @@ mod tests {
 
     #[test]
     fn a_measured_length_stands_beside_its_line() {
-        let drawn = |kind, taps: &[(f64, f64)]| measured(kind, taps, "60.0 mm ± 0.2 mm", (1200, 900));
+        let mut labels = Vec::new();
+        let mut drawn =
+            |kind, taps: &[(f64, f64)]| measured(kind, taps, "60.0 mm ± 0.2 mm", (1200, 900), &mut labels);
         let length = drawn(Measure::Length, &[(300.0, 400.0), (900.0, 400.0)]);
         assert!(length.contains("M300 400L900 400") && length.contains("M300 418L300 382"), "{length}");
         assert!(length.contains(">60.0 mm ± 0.2 mm<"), "{length}");
@@ -192,7 +216,20 @@ mod tests {
                 || drawn(Measure::Diameter, &rim).contains("M0 50L100 50")
         );
         assert_eq!(drawn(Measure::Overlap, &rim), "");
-        assert!(measured(Measure::Length, &rim[..2], "<b>", (9, 9)).contains("&lt;b&gt;"));
+        for at in 1..5 {
+            // The same length again: each value stands in the picture and on no other one.
+            drawn(Measure::Length, &[(300.0, 400.0), (900.0, 400.0)]);
+            assert!(drawn(Measure::Length, &[(20.0, 880.0), (1190.0, 870.0)]).contains("<text"), "{at}");
+        }
+        let apart = |a: &[f64; 4], b: &[f64; 4]| (0..2).any(|i| (a[i] - b[i]).abs() >= a[i + 2] + b[i + 2]);
+        assert!(labels[0][1] - labels[0][3] > 400.0, "beside it, no room beyond: {:?}", labels[0]);
+        assert!(apart(&labels[0], &labels[3]) && apart(&labels[3], &labels[5]), "{labels:?}");
+        for [x, y, wide, high] in &labels {
+            assert!(x - wide >= 0.0 && x + wide <= 1200.0 && y - high >= 0.0 && y + high <= 900.0);
+        }
+        measured(Measure::Length, &[(100.0, 700.0), (500.0, 700.0)], "60 mm", (1200, 900), &mut labels);
+        assert!(labels.last().is_some_and(|[x, _, wide, _]| x - wide > 500.0), "beyond the end: {labels:?}");
+        assert!(measured(Measure::Length, &rim[..2], "<b>", (9, 9), &mut labels).contains("&lt;b&gt;"));
     }
 
     #[test]

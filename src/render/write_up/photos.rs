@@ -355,11 +355,12 @@ fn marks(record: &Record, photo: &RecordPhoto, derived: &DerivedPicture) -> Stri
         })
         .collect();
     let size = (derived.width, derived.height);
+    let mut labels = Vec::new();
     let lengths: String = measured(photo)
         .map(|(_, kind, taps, value)| {
             let scale = width / f64::from(original.0.max(1));
             let taps: Vec<_> = taps.iter().map(|(x, y)| ((x + 0.5) * scale, (y + 0.5) * scale)).collect();
-            draw_measured(kind, &taps, value, size)
+            draw_measured(kind, &taps, value, size, &mut labels)
         })
         .collect();
     lengths + &draw_pointers(&spots, size)
