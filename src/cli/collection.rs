@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House};
-use crate::render::collection::{CollectionError, Options, Share, build};
+use crate::render::collection::{CollectionError, CollectionShare, Options, build};
 use crate::units::terminal;
 use crate::units::terminal::{shown, shown_text};
 use crate::units::words::count;
@@ -18,7 +18,7 @@ pub(super) struct Collection {
     to: PathBuf,
     /// Build only share K of N, into `part=K-of-N` below the folder of the site: for several machines, each with a share
     #[arg(long, value_name = "K/N", value_parser = part)]
-    part: Option<Share>,
+    part: Option<CollectionShare>,
     /// Title of the site
     #[arg(long, default_value = "Inspected packs")]
     title: String,
@@ -30,10 +30,10 @@ pub(super) struct Collection {
 }
 
 /// Reads `2/8`.
-fn part(text: &str) -> Result<Share, String> {
+fn part(text: &str) -> Result<CollectionShare, String> {
     let numbers = text.split_once('/').and_then(|(share, of)| Some((share.parse().ok()?, of.parse().ok()?)));
     numbers
-        .and_then(|(share, of)| Share::new(share, of))
+        .and_then(|(share, of)| CollectionShare::new(share, of))
         .ok_or_else(|| "expected the number of a share and how many there are, such as 2/8".to_owned())
 }
 

@@ -4,7 +4,8 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::{Done, Failure, House, settings};
-use crate::render::write_up::{WriteUpError, save_write_up, write_up};
+use crate::render::write_up;
+use crate::render::write_up::{WriteUpError, save_write_up};
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]

@@ -26,7 +26,8 @@ use crate::judge::withhold;
 use crate::record;
 use crate::record::open;
 use crate::render::OWN_WORDS;
-use crate::render::write_up::{in_words, save_write_up, write_up};
+use crate::render::write_up;
+use crate::render::write_up::{in_words, save_write_up};
 use crate::units::terminal;
 use crate::units::words::count;
 
@@ -258,7 +259,7 @@ impl Seal {
         match &inspection {
             Ok(inspection) => {
                 rules = Arc::clone(&inspection.book);
-                let there = folder.join(crate::render::write_up::FOLDER).join("report.html").is_file();
+                let there = folder.join(write_up::FOLDER).join("report.html").is_file();
                 if there || self.published {
                     let write_up = write_up(inspection, super::settings::templates(None)?.as_deref())?;
                     save_write_up(folder, &write_up)?;

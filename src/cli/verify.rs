@@ -23,7 +23,8 @@ use crate::evidence::whole::{Looks, PictureState};
 use crate::judge::inspection::RECORD;
 use crate::record::open;
 use crate::record::{self, Record};
-use crate::render::write_up::{in_words, write_up};
+use crate::render::write_up;
+use crate::render::write_up::in_words;
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]

@@ -9,9 +9,24 @@ pub(crate) mod plan;
 pub(crate) mod video;
 pub mod write_up;
 
+use std::path::Path;
+
+use crate::judge::inspection::Inspection;
 use crate::judge::withhold::OwnWords;
 #[cfg(feature = "measuring")]
 pub(crate) use draw::scale_sheet;
+
+/// Makes the write-up of an inspection, with what it carries for collections; `templates` is a folder whose files replace
+/// the built-in templates.
+///
+/// # Errors
+/// [`write_up::WriteUpError`] names the template and what is wrong with it.
+pub(crate) fn write_up(
+    inspection: &Inspection,
+    templates: Option<&Path>,
+) -> Result<write_up::WriteUp, write_up::WriteUpError> {
+    write_up::write_up(inspection, templates, collection::published)
+}
 
 /// The words of every template, page and card: nothing is withheld by them, because they stand in every output.
 pub static OWN_WORDS: OwnWords = OwnWords::new(own_words);

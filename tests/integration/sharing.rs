@@ -762,7 +762,7 @@ fn what_cannot_be_decoded_is_hashed_and_listed() {
     let folder = photo_folder(&photos, "[[photo]]\nfile = \"photos/missing.jpg\"\n");
     let (code, out, err) = run(&["seal", folder.path().to_str().unwrap()]);
     assert_eq!(code, 0, "{err}");
-    assert!(out.contains("5 files sealed"), "{out}");
+    assert!(out.contains("6 files sealed"), "{out}");
     everything(folder.path());
     let markdown = fs::read_to_string(folder.path().join("report/report.md")).unwrap();
     let row =

@@ -332,7 +332,7 @@ fn rules_in_a_folder_count_only_when_the_user_says_so_and_every_output_tells() {
         let page = fs::read_dir(out.path().join("site/packs")).unwrap().next().unwrap().unwrap().path();
         holds(page);
         let index = fs::read_to_string(out.path().join("site/index.html")).unwrap();
-        assert!(index.contains("were judged with other rules"), "the first page says so too");
+        assert!(index.contains("judged with rules besides the built-in ones"), "the first page says so too");
         let card = fs::read_to_string(out.path().join("video/cards/verdict-wide.svg")).unwrap();
         assert!(card.contains("The rules in") || card.contains("Judged with"), "{card}");
         // Parquet stores short texts as they are, in pages that may be packed: the same rows are in the CSV.
@@ -453,5 +453,24 @@ fn a_log_is_read_as_often_whatever_is_withheld() {
     {
         let times = read(&format!("[withhold]\n{withhold}\n"));
         assert!(times < nothing + 0.3, "{withhold}: {times:.2} times the log, {nothing:.2} without");
+    }
+}
+
+/// The page of bounds in DEVELOPERS.md says what the code says.
+#[test]
+fn the_bounds_are_those_of_the_code() {
+    let page = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let rows = page.split("\n## Bounds\n").nth(1).unwrap().split("\n## ").next().unwrap();
+    let rows: Vec<Vec<&str>> = rows
+        .lines()
+        .filter(|line| line.starts_with("| ") && line.contains('`'))
+        .map(|line| line.split('|').map(|cell| cell.trim().trim_matches('`')).collect())
+        .collect();
+    assert!(rows.len() > 20);
+    for row in rows {
+        let [_, what, file, name, value, _] = row.as_slice() else { panic!("{row:?}") };
+        let code = fs::read_to_string(root().join("src").join(file)).unwrap();
+        let declared = code.lines().find(|line| line.contains(&format!("const {name}: "))).unwrap();
+        assert!(declared.ends_with(&format!("= {value};")), "{what}: {declared}");
     }
 }

@@ -29,7 +29,10 @@ fn collect(prefix: &str, whole: &mut dyn AnyPart, published: &mut dyn AnyPart, p
         ("photos", one.photos == other.photos && !other.photos_withheld),
         ("how", one.how == other.how),
     ];
-    paths.extend(own.into_iter().filter(|(_, same)| *same).map(|(key, _)| format!("{prefix}{key}")));
+    // A field of that name is told by itself.
+    let field = |key: &str| whole.shape().fields.iter().any(|field| field.name == key);
+    let own = own.into_iter().filter(|(key, same)| *same && !field(key));
+    paths.extend(own.map(|(key, _)| format!("{prefix}{key}")));
     // What is withheld is not itself shown; its list of areas is empty in what is published.
     let (mut one, mut other) = (whole.parts_inside(), published.parts_inside());
     one.retain(|inner| inner.name != "withhold");

@@ -20,6 +20,9 @@ use crate::units::words::did_you_mean;
 /// Largest record that is read. A full record with readings for hundreds of cells is far below.
 pub const LARGEST: usize = 16 << 20;
 
+/// Most parts of one kind (elements, tests, readings, photos): far more than a pack has, and what is still judged in seconds.
+const MOST_PARTS: usize = 10_000;
+
 /// The schema version this program reads and writes.
 pub const SCHEMA: u32 = 2;
 
@@ -124,6 +127,12 @@ impl Reader {
 
     pub(crate) fn parts<P: Part>(&mut self, name: &str, value: &Spanned<DeValue<'_>>) -> Vec<P> {
         if let DeValue::Array(array) = value.get_ref() {
+            if array.len() > MOST_PARTS {
+                let message = format!("`{name}` has {} entries", array.len());
+                let example = "readings from a log belong into logs/, not into the record";
+                self.problem(value.span(), message, &format!("expected at most {MOST_PARTS}"), example);
+                return Vec::new();
+            }
             return array.iter().map(|value| self.part(value)).collect();
         }
         self.problem(

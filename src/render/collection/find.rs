@@ -19,7 +19,7 @@ use sha2::{Digest, Sha256};
 use walkdir::WalkDir;
 
 use super::PUBLISHED;
-use crate::evidence::bag::BAG_DECLARATION;
+use crate::evidence::bag::{BAG_DECLARATION, PAYLOAD};
 use crate::evidence::hash::Sha256Digest;
 use crate::judge::inspection::RECORD;
 use crate::render::write_up::FOLDER;
@@ -28,8 +28,6 @@ use crate::render::write_up::FOLDER;
 pub const DEEPEST: usize = 16;
 /// Folders of an inspection that hold no inspections.
 const OWN: [&str; 6] = ["appendix", "logs", "photos", "report", "rules", "video-kit"];
-/// The payload of a bag.
-const PAYLOAD: &str = "data";
 /// Characters of a folder's name that go into a page's name.
 const LONGEST_NAME: usize = 40;
 

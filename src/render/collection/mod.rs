@@ -53,7 +53,7 @@ pub struct Options {
     /// True to judge everything anew.
     pub fresh: bool,
     /// The share to build; everything without one.
-    pub part: Option<Share>,
+    pub part: Option<CollectionShare>,
     /// Keys that are trusted, each with the name of its file.
     pub keys: Vec<(String, VerifyingKey)>,
 }
@@ -61,13 +61,13 @@ pub struct Options {
 /// A share of a collection. Which inspections it holds follows from their keys, and so from their paths below the root
 /// alone: on every machine that has the same root the same.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Share {
+pub struct CollectionShare {
     share: u32,
     of: u32,
 }
 
-impl Share {
-    /// Share `share` of `of`, counted from 1; none where there is no such share.
+impl CollectionShare {
+    /// CollectionShare `share` of `of`, counted from 1; none where there is no such share.
     pub const fn new(share: u32, of: u32) -> Option<Self> {
         if share >= 1 && share <= of && of <= 1_000_000 { Some(Self { share, of }) } else { None }
     }

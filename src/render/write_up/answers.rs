@@ -29,7 +29,8 @@ impl View {
 impl View {
     /// A text with the elements by the names that people have for them.
     pub(crate) fn by_name(&self, text: &str) -> String {
-        let named = self.path.elements.iter().map(|element| (element.label.as_str(), element.called.as_str()));
+        let named =
+            self.path.elements.iter().map(|element| (element.label.as_str(), element.called.as_str()));
         let names: BTreeMap<&str, &str> =
             named.filter(|(label, _)| !label.is_empty() && text.contains(label)).collect();
         // In one pass, so that a name which holds a label is not taken apart again.

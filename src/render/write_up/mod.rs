@@ -28,6 +28,6 @@ pub(crate) use writeup::{
     ANSWERS, CAUSES, CLAIMS, Engine as WriteUpEngine, FORM_STYLE, TEMPLATES, TestAnswer, csv_name, engine,
     is_curve, record_hash, squeeze, style, template, template_texts, template_words, test_answers,
 };
-pub(crate) use writeup::{FOLDER, WriteUpError, in_words, save_write_up, write_up};
+pub(crate) use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
 #[cfg(feature = "video")]
 pub(crate) use writeup::{curves, evidence};

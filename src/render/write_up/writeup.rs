@@ -34,7 +34,6 @@ use crate::record::open;
 use crate::record::problem::{Problem, Problems};
 use crate::record::renamed::{Place, RENAMED};
 use crate::record::save;
-use crate::render::collection;
 use crate::render::draw::curve::{chart, csv};
 use crate::render::draw::{Named, Paper};
 use crate::units::words::CAUTION;
@@ -247,11 +246,16 @@ impl WriteUp {
     }
 }
 
-/// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates.
+/// Makes the write-up of an inspection; `templates` is a folder whose files replace the built-in templates, `beside` makes
+/// one more file of the view.
 ///
 /// # Errors
 /// [`WriteUpError`] names the template and what is wrong with it.
-pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<WriteUp, WriteUpError> {
+pub(crate) fn write_up(
+    inspection: &Inspection,
+    templates: Option<&Path>,
+    beside: impl FnOnce(&Inspection, &View) -> Result<(String, String), WriteUpError>,
+) -> Result<WriteUp, WriteUpError> {
     let view = View::in_full(inspection);
     let evidence = evidence(inspection);
     let sealed = sealed_hashes(&inspection.folder);
@@ -305,7 +309,7 @@ pub fn write_up(inspection: &Inspection, templates: Option<&Path>) -> Result<Wri
     let data = inspection.bench_tests.iter().enumerate().flat_map(|(test, result)| {
         result.curves.iter().enumerate().map(move |(number, curve)| (csv_name(test, number), csv(curve)))
     });
-    let data = data.chain([collection::published(inspection, &view)?]).collect();
+    let data = data.chain([beside(inspection, &view)?]).collect();
     let write_up = WriteUp { view, markdown: squeeze(&markdown), html, data };
     let files = [("report.md", &write_up.markdown), ("report.html", &write_up.html)];
     let data = write_up.data.iter().map(|(name, text)| (name.as_str(), text));
