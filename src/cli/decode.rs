@@ -25,7 +25,8 @@ pub(super) struct Decode {
     #[cfg_attr(feature = "measuring", arg(required_unless_present = "photos", value_name = "TEXT"))]
     #[cfg_attr(not(feature = "measuring"), arg(required = true, value_name = "TEXT"))]
     texts: Vec<String>,
-    /// A photo of a label whose two-dimensional codes (ISO/IEC 18004) are read; may be given several times
+    /// A photo of a label whose codes are read (ISO/IEC 18004; with the feature `labels` Data Matrix, Code 128, 93, 39 and EAN-13 as
+    /// well); may be given several times
     #[cfg(feature = "measuring")]
     #[arg(long = "photo", value_name = "FILE")]
     photos: Vec<std::path::PathBuf>,
@@ -112,14 +113,16 @@ impl Decode {
         #[cfg(feature = "measuring")]
         for file in &self.photos {
             let photo = crate::evidence::scale::photo::Photo::open(file).map_err(super::words)?;
-            let codes = photo.other_codes();
+            let codes: Vec<String> = photo.other_codes().into_iter().map(str::to_owned).collect();
+            #[cfg(feature = "labels")]
+            let codes = [codes, photo.labels()].concat();
             writeln!(
                 terminal::err(),
                 "{}: {} read; compare with the label before you record it",
                 file.display(),
                 count(codes.len(), "code", "codes")
             )?;
-            texts.extend(codes.into_iter().map(str::to_owned));
+            texts.extend(codes);
         }
         #[cfg(feature = "measuring")]
         if texts.is_empty() && !self.photos.is_empty() {

@@ -189,6 +189,32 @@ fn a_label_s_code_is_offered_for_decode() {
     assert!(status == 2 && error.contains("no code was found"), "{error}");
 }
 
+/// Data Matrix and linear codes that pyStrich drew, through a simulated camera; and a picture that shows nothing but noise.
+#[test]
+#[ignore = "needs the tools that tests/run sets up"]
+fn codes_of_labels_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    assert!(python("label_codes.py").arg(folder.path()).status().unwrap().success());
+    let labels = fs::read_to_string(folder.path().join("labels.jsonl")).unwrap();
+    for label in labels.lines().map(|line| serde_json::from_str::<Value>(line).unwrap()) {
+        let photo = text(&folder.path().join(label["name"].as_str().unwrap()));
+        let (_, out, error) = run(&["decode", "--photo", &photo]);
+        for printed in label["texts"].as_array().unwrap() {
+            assert!(out.contains(printed.as_str().unwrap()), "{printed} in {photo}: {out}{error}");
+        }
+    }
+    let mut state = 1_u32;
+    let noise = GrayImage::from_fn(1600, 1200, |_, _| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        Luma([(state >> 24) as u8])
+    });
+    let photo = folder.path().join("noise.png");
+    noise.save(&photo).unwrap();
+    let started = std::time::Instant::now();
+    let (status, _, error) = run(&["decode", "--photo", &text(&photo)]);
+    assert!(status == 2 && started.elapsed().as_secs() < 60, "{error} {:?}", started.elapsed());
+}
+
 /// What came of a number of rendered scenes.
 #[derive(Debug, Default)]
 struct Scenes {

@@ -68,6 +68,35 @@ pub(crate) fn find(picture: &GrayImage) -> Result<Vec<Code>, TooMany> {
     if found.is_empty() && pixels <= 4 * SOUGHT_IN { read(picture, 1) } else { Ok(found) }
 }
 
+/// Longest that label codes are looked for: a picture made for it would keep the decoder busy for minutes.
+#[cfg(feature = "labels")]
+const PATIENCE: std::time::Duration = std::time::Duration::from_secs(15);
+
+/// What Data Matrix (ISO/IEC 16022) and linear codes say whose check digits or lengths make a misreading unlikely; nothing where
+/// they are not read in time, or the decoder fails.
+#[cfg(feature = "labels")]
+pub(crate) fn labels(picture: &GrayImage) -> Vec<String> {
+    use rxing::BarcodeFormat::{CODE_39, CODE_93, CODE_128, DATA_MATRIX, EAN_13};
+    let pixels = u64::from(picture.width()) * u64::from(picture.height());
+    let smaller = (1..).find(|by: &u32| pixels / u64::from(by * by) <= SOUGHT_IN).unwrap_or(1);
+    let small = if smaller == 1 { picture.clone() } else { shrunk(picture, smaller) };
+    let (done, on_done) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        let formats = [CODE_39, CODE_93, CODE_128, DATA_MATRIX, EAN_13];
+        let mut hints =
+            rxing::DecodeHints { PossibleFormats: Some(formats.into_iter().collect()), ..Default::default() };
+        let (width, height) = small.dimensions();
+        let found =
+            rxing::helpers::detect_multiple_in_luma_with_hints(small.into_raw(), width, height, &mut hints);
+        let texts = found.unwrap_or_default().into_iter().map(|code| code.getText().to_owned());
+        let _ = done.send(texts.filter(|text| text.len() <= LONGEST).collect::<Vec<_>>());
+    });
+    let mut texts = on_done.recv_timeout(PATIENCE).unwrap_or_default();
+    texts.sort();
+    texts.dedup();
+    texts
+}
+
 /// Means of squares of pixels.
 fn shrunk(picture: &GrayImage, by: u32) -> GrayImage {
     let (width, height) = (picture.width() / by, picture.height() / by);

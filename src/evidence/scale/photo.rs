@@ -176,6 +176,12 @@ impl Photo {
         texts
     }
 
+    /// What the Data Matrix and linear codes in it say.
+    #[cfg(feature = "labels")]
+    pub(crate) fn labels(&self) -> Vec<String> {
+        codes::labels(&self.picture)
+    }
+
     /// Finds out where the camera stood.
     ///
     /// # Errors
