@@ -651,7 +651,7 @@ fn published_words_of_a_stranger_do_nothing() {
         match value {
             Value::String(text) => {
                 *number += 1;
-                if *number % 3 == 0
+                if number.is_multiple_of(3)
                     && !["falls short", "not decided", "meets", "Conductor"].contains(&text.as_str())
                 {
                     *text = format!("{with}{text}");

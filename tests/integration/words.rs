@@ -80,7 +80,11 @@ fn digits(text: &str) -> Vec<String> {
     for (at, sign) in text.match_indices(" ± ") {
         // "182.1 °C ± 1.9 K": the number lies one or two words before the sign.
         let tail = before(&text, at, 24);
-        let value = tail.split_whitespace().rev().take(2).map(number).find(|number| !number.is_empty());
+        let last = |word: &str| {
+            let mut numbers = word.rsplit(|c: char| !c.is_ascii_digit() && c != '.');
+            numbers.find(|number| !number.is_empty()).unwrap_or_default().to_owned()
+        };
+        let value = tail.split_whitespace().rev().take(2).map(last).find(|number| !number.is_empty());
         let behind = &text[at + sign.len()..];
         let uncertainty = number(behind);
         let percent = behind[uncertainty.len()..].trim_start().starts_with('%') && !tail.ends_with('%');
@@ -230,7 +234,17 @@ fn what_falls_short_is_told_in_words() {
         &["checklist", "rack"],
         &["checklist", "self-built"],
         &["calc", "busbar", "25 x 3 mm", "--material", "copper", "--length", "120 mm", "--current", "150 A"],
-        &["calc", "busbar", "20 x 1.5 mm", "--material", "steel", "--length", "90 mm", "--current", "150 A"],
+        &[
+            "calc",
+            "busbar",
+            "20 x 1.5 mm",
+            "--material",
+            "nickel-plated steel",
+            "--length",
+            "90 mm",
+            "--current",
+            "150 A",
+        ],
     ] {
         found.push((format!("{arguments:?}"), run(arguments)));
     }

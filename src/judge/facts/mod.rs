@@ -242,7 +242,7 @@ impl Derived {
         let mut derived = self;
         // Readings and photos are taken over where nothing is said of them.
         let kept = steps.kept();
-        let (_, read) = reads::any(|| match kept {
+        let ((), read) = reads::any(|| match kept {
             Some(before) => {
                 derived.sources = Arc::clone(&before.sources);
                 (derived.photos, derived.photos_withheld) = (before.photos.clone(), before.photos_withheld);

@@ -40,6 +40,8 @@ const ENDINGS: [&str; 2] = ["csv", "jsonl"];
 
 /// Inspections that are judged side by side before they are handed to the writer.
 const BATCH: usize = 64;
+/// Stack of a worker: one that waits for a part of its inspection takes up another meanwhile, on top of it.
+const STACK: usize = 32 << 20;
 /// Batches that may wait for the writer: with one at work at either end this bounds what is in memory.
 const WAITING: usize = 2;
 
@@ -93,6 +95,8 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     };
     let work = Work { options, root: &root, site: &site, pages: &pages };
     let mut tables = Tables::begin(&site, &head)?;
+    let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK).build();
+    let pool = pool.map_err(|error| CollectionError::Inner(error.to_string()))?;
     std::thread::scope(|scope| {
         let (to, from): (SyncSender<Vec<Done>>, Receiver<Vec<Done>>) = sync_channel(WAITING);
         let writer = scope.spawn(|| {
@@ -104,8 +108,9 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
         });
         for some in found.chunks(BATCH) {
             let lines = old.of(some);
-            let done = some.par_iter().zip(lines).map(|(found, line)| work.one(found, line));
-            if to.send(done.collect::<Result<_, _>>()?).is_err() {
+            let one = |(found, line)| work.one(found, line);
+            let done: Result<Vec<Done>, _> = pool.install(|| some.par_iter().zip(lines).map(one).collect());
+            if to.send(done?).is_err() {
                 break;
             }
         }
@@ -451,6 +456,9 @@ struct Tables {
     built: Built,
 }
 
+/// Rows of packs, common causes, and the number of rows of each table.
+type Ended = (Vec<PackRow>, Vec<CommonCause>, [usize; 3]);
+
 impl Tables {
     fn begin(site: &Site, head: &str) -> Result<Self, CollectionError> {
         let mut cache = site.begin(CACHE)?;
@@ -505,7 +513,7 @@ impl Tables {
 
     /// Ends the files; gives the rows in the order of the table of packs, the causes with the number of packs that have
     /// each, and how many rows each table has.
-    fn finish(mut self) -> Result<(Vec<PackRow>, Vec<CommonCause>, [usize; 3]), CollectionError> {
+    fn finish(mut self) -> Result<Ended, CollectionError> {
         let numbers = [self.packs.finish()?, self.findings.finish()?, self.elements.finish()?];
         self.cache.finish()?;
         let order = |row: &PackRow| {

@@ -174,7 +174,7 @@ pub(super) struct PackPage<'a, T: Serialize> {
     report: Option<String>,
     from_write_up: bool,
     /// Photos stay with the write-up.
-    crops: BTreeMap<&'a str, ()>,
+    crops: BTreeMap<&'a str, String>,
 }
 
 impl<'a, T: Serialize> PackPage<'a, T> {
