@@ -82,7 +82,7 @@ const STEP: &str = "[[instrument]]\nid = \"v\"\naccuracy = \"1 %\"\nresolution =
 #[rustfmt::skip]
 const ROWS: &[Row] = &[
     row("fuse-present", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"", "kind = \"connector\"")], &[("fuse = \"class T\"", "fuse = \"unknown\"")], By(1.0)),
-    row("fuse-responds-to-current", "", NONE, &[("#element", CUTOFF)], &[("fuse = \"class T\"", "")], Turn),
+    row("fuse-responds-to-current", "", NONE, &[("kind = \"fuse\"\nfuse = \"class T\"\nrating = \"126 A\"\nrated_voltage = \"30 V\"\ninterrupting_rating = \"1.8 kA\"\ndistance_from_cells = \"190 mm\"\nreplaceable = \"yes\"\naccessible = \"yes\"\nclearing_time = \"10 ms\"", "kind = \"connector\""), ("#element", CUTOFF)], &[("fuse = \"class T\"", "")], Turn),
     row("fuse-rating-over-load", "fuse", NONE, &[("rating = \"126 A\"", "rating = \"124 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
     row("fuse-rating-covers-load", "fuse", &[], &[("rating = \"126 A\"", "rating = \"97 A\"")], &[("rating = \"126 A\"", "")], By(0.1)),
     row("fuse-voltage", "fuse", NONE, &[("rated_voltage = \"30 V\"", "rated_voltage = \"29 V\"")], &[("rated_voltage = \"30 V\"", "")], By(0.1)),

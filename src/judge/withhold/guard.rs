@@ -3,7 +3,8 @@
 //! A text may hide behind the escapes of the output's format, so the output is read as a browser, a URL library and a
 //! JSON parser would read it, one after the other and in the combinations that occur. JPEG, PNG and WebP data in `data:`
 //! addresses is passed over: it is made by `evidence::picture` from pixels alone, and chance finds short texts in it.
-//! Other base64 data is decoded and looked through too.
+//! Other base64 data is decoded and looked through too. Hashes are passed over as well, but where half of one or more is
+//! withheld: chance finds short texts in them.
 
 use base64::Engine;
 use thiserror::Error;
@@ -50,6 +51,7 @@ pub(super) fn guard(withheld: &Withheld, file: &str, text: &str) -> Result<(), L
 
 fn look(withheld: &Withheld, text: &str, deep: usize) -> Result<(), (String, String)> {
     let (text, data) = without_data(text);
+    let text = without_hashes(withheld, &text);
     for (from, window) in windows(&text) {
         let line = |at: usize| {
             let before = text.get(..from + at).unwrap_or(&text);
@@ -93,6 +95,28 @@ fn first_at(withheld: &Withheld, text: &str) -> Option<(String, usize)> {
     let folded = Folded::of(text);
     let place = withheld.texts.find(&folded, 0)?;
     Some((withheld.which.get(place.which).cloned().unwrap_or_default(), place.bytes.start))
+}
+
+/// A text with the hashes in it blanked, but for those of which something withheld is half or more.
+fn without_hashes(withheld: &Withheld, text: &str) -> String {
+    const DIGITS: usize = 64;
+    let mut out = String::with_capacity(text.len());
+    for word in text.split_inclusive(|c: char| !c.is_ascii_alphanumeric()) {
+        let hash = word.get(..DIGITS).filter(|hash| hash.bytes().all(|byte| byte.is_ascii_hexdigit()));
+        let is_hash = hash.is_some_and(|hash| {
+            let folded = Folded::of(hash);
+            let mut places = std::iter::successors(withheld.texts.find(&folded, 0), |place| {
+                withheld.texts.find(&folded, place.chars.start + 1)
+            });
+            word[DIGITS..].chars().all(|c| !c.is_ascii_alphanumeric())
+                && places.all(|place| place.bytes.len() < DIGITS / 2)
+        });
+        match word.split_at_checked(DIGITS).filter(|_| is_hash) {
+            Some((hash, end)) => out.extend(std::iter::repeat_n(' ', hash.len()).chain(end.chars())),
+            None => out.push_str(word),
+        }
+    }
+    out
 }
 
 /// Pieces of a text that overlap, each with its start.
@@ -284,6 +308,18 @@ mod tests {
             withheld.withhold(text, format!("text {}", number + 1));
         }
         withheld
+    }
+
+    #[test]
+    fn chance_finds_nothing_in_a_hash() {
+        let hash = "c62b137af0ce89d83e3ba5dbe01a9250dcc889412c6fa8bc8a6e80c32adda9d6";
+        let short = withheld(&["9250", "89d83e"]);
+        assert_eq!(guard(&short, "report.html", &format!("<code>{hash}</code>")), Ok(()));
+        for text in [format!("{hash}9250"), format!("{hash} 9250"), hash[1..].to_owned()] {
+            assert!(guard(&short, "report.html", &text).is_err(), "{text}");
+        }
+        let whole = withheld(&[hash, "9250"]);
+        assert!(guard(&whole, "report.html", &format!("<code>{hash}</code>")).is_err());
     }
 
     #[test]
