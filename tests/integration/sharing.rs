@@ -280,7 +280,8 @@ fn texts_that_are_withheld_stand_in_no_output() {
 }
 
 #[test]
-fn fields_that_are_withheld_stand_in_no_output() {
+#[ignore = "long: every output twice"]
+fn long_fields_that_are_withheld_stand_in_no_output() {
     let filled = filled();
     let keys: Vec<String> = filled.fields.iter().map(|field| format!("\"{field}\"")).collect();
     // A column's label in a log is no field of the record.
