@@ -113,11 +113,14 @@ impl Asked<'_> {
         self.typed.iter().any(|(given, _)| given.name == flag.name)
     }
 
-    /// A rule is shown where all of its facts are arguments or shown ones.
+    /// A rule is shown where all of its facts are arguments or shown ones; how many devices stand in a path of one part
+    /// follows from what that part responds to.
     fn concerns(&self, names: &[String], at: At) -> bool {
+        let of_part = matches!(at, At::Element(_)) && self.subject.facts.contains(&"element.responds_to");
         let known = |name: &String| {
             let name = self.in_table(name, at);
             name.starts_with("limit.")
+                || of_part && name == "path.overcurrent_devices"
                 || self.subject.facts.contains(&name.as_str())
                 || self.subject.flags.iter().any(|flag| flag.fills() == name)
         };

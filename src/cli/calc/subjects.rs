@@ -253,7 +253,7 @@ pub(super) const SUBJECTS: &[Subject] = &[
         about: "What a fuse responds to, whether it suits a load, what its standard fixes",
         title: "Fuse: what it responds to and what it is good for",
         example: "underlid calc fuse \"class T\" --rating \"200 A\" --current \"150 A\" --voltage \"29.2 V\" --prospective \"5.4 kA\"",
-        fixed: &[("conductor", "conductor.kind", "cable")],
+        fixed: &[("element", "path.complete", "yes"), ("conductor", "conductor.kind", "cable")],
         flags: &[
             flag("KIND", To::Fuse, "The kind of fuse, or \"thermal cut-off\"").required(),
             key("rating", "element.rating", "Rated current printed on it"),
