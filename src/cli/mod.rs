@@ -38,7 +38,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::judge::inspection::{self, Inspection, OpenError, RECORD};
+use crate::judge::inspection::{self, Inspection, OpenError, RECORD, WORKER_STACK};
 use crate::logs::read::ProfileError;
 use crate::record::open::Refused;
 use crate::record::problem::Problems;
@@ -277,17 +277,13 @@ pub(crate) fn house(named: &[PathBuf]) -> Result<inspection::House, Failure> {
     Ok(inspection::House { rules, folder_rules: false, profiles: settings::profiles()? })
 }
 
-/// Stack of a worker.
-const STACK: usize = 32 << 20;
-
 /// Runs the program.
 pub fn run() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(error) => return refused(&error),
     };
-    // A worker that waits for a part of an inspection takes up another meanwhile, on top of it.
-    let _ = rayon::ThreadPoolBuilder::new().stack_size(STACK).build_global();
+    let _ = rayon::ThreadPoolBuilder::new().stack_size(WORKER_STACK).build_global();
     let result = match arguments.command {
         Command::New(command) => command.run(),
         Command::Plan(command) => command.run(),

@@ -271,7 +271,7 @@ fn plain(record: &str) -> Option<Vec<(String, Value)>> {
                     collect(&format!("{path}[{}]", index + 1), value, into);
                 }
             }
-            // Dates as they are written; numbers that JSON does not have (inf, nan) become null with them told in words.
+            // Dates, and the numbers that JSON does not have (inf, nan), as words.
             other => into.push((
                 path.to_owned(),
                 match other {

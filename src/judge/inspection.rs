@@ -92,6 +92,10 @@ pub struct Inspection {
     pub withheld: Withheld,
 }
 
+/// Stack of a worker that opens inspections, bytes: one that waits for a part of an inspection takes up another meanwhile,
+/// on top of it.
+pub(crate) const WORKER_STACK: usize = 32 << 20;
+
 impl Inspection {
     /// Opens a folder, or a record file, and judges it by the built-in book and the house's. `own` are the program's own
     /// words, which nothing may be withheld by.

@@ -21,8 +21,8 @@ const TIED: f64 = 0.5;
 const ROUNDS: usize = 8;
 /// The fit ends when a round brings the sum of squares down by less than this: a shift of a tenth of a standard deviation.
 const CLOSED: f64 = 0.01;
-/// A quantity of which the readings tell less than this part of what its range does keeps its first slopes: they move it
-/// by no more than that.
+/// A quantity of which the readings tell less than this part of what its range does keeps its first slopes: they narrow
+/// its range by no more than half of that.
 const HARDLY_TOLD: f64 = 0.02;
 /// Step for slopes, in half ranges.
 const SLOPE_STEP: f64 = 0.02;

@@ -256,10 +256,11 @@ impl Derived {
         steps.read.push(read);
         // Later values rest on earlier ones, so each step sees those before it.
         macro_rules! add {
-            ($place:expr, $values:expr) => {
+            ($values:expr) => {
+                let place = derived.pack.len();
                 let facts = Facts { record, derived: &derived, limits, subject: Subject::Pack };
                 let more = steps
-                    .take(|before| before.pack.get($place), || Answers::of(|values| $values(&facts, values)));
+                    .take(|before| before.pack.get(place), || Answers::of(|values| $values(&facts, values)));
                 derived.pack.push(more);
             };
         }
@@ -273,7 +274,7 @@ impl Derived {
                 }
             };
         }
-        add!(0, pack::of_cells);
+        add!(pack::of_cells);
         let elements = record.path.element.len();
         add_each!(elements, elements, Subject::Element, |facts, index, values: &mut Answers| {
             path::of_element(facts, index, values);
@@ -282,17 +283,17 @@ impl Derived {
             }
         });
         match before {
-            Some((before, _)) => derived.pack.extend(before.pack.get(1).cloned()),
+            Some((before, _)) => derived.pack.extend(before.pack.get(derived.pack.len()).cloned()),
             None if derived.alone => derived.pack.push(Arc::default()),
             None => derived.add_network(record, limits),
         }
-        add!(2, path::of_path);
-        add!(3, path::clearing);
+        add!(path::of_path);
+        add!(path::clearing);
         add_each!(elements, currents, Subject::Element, path::currents);
         add_each!(elements, in_path, Subject::Element, |facts, _, values| path::with_path(facts, values));
-        add!(4, pack::of_bms_current);
-        add!(5, pack::of_bms);
-        add!(6, pack::of_evidence);
+        add!(pack::of_bms_current);
+        add!(pack::of_bms);
+        add!(pack::of_evidence);
         let statements = record.claims.statement.len();
         add_each!(statements, statements, Subject::Statement, pack::of_statement);
         (derived, steps.read)

@@ -199,10 +199,10 @@ impl<'a> Search<'a> {
     fn first(&self) -> Vec<Ranked<'a>> {
         let mut facts: BTreeMap<Fact<'a>, (u8, f64, Vec<usize>)> = BTreeMap::new();
         for (index, open) in self.open.iter().enumerate() {
-            // What is printed on a part decides without heat.
-            let printed = |fact: &Fact<'_>| fact.name == "element.rating";
+            // What the rule compares itself decides without heat.
+            let compared = |fact: &Fact<'_>| open.rule.names().iter().any(|name| name == fact.name);
             let rank = match open.waits_for.as_slice() {
-                [one] if printed(one) => 0,
+                [one] if compared(one) => 0,
                 _ if self.of_network(index) => 2,
                 [_] => 0,
                 _ => 1,

@@ -3,8 +3,8 @@
 //! A text may hide behind the escapes of the output's format, so the output is read as a browser, a URL library and a
 //! JSON parser would read it, one after the other and in the combinations that occur. JPEG, PNG and WebP data in `data:`
 //! addresses is passed over: it is made by `evidence::picture` from pixels alone, and chance finds short texts in it.
-//! Other base64 data is decoded and looked through too. Hashes are passed over as well, but where half of one or more is
-//! withheld: chance finds short texts in them.
+//! Other base64 data is decoded and looked through too. Hashes are passed over for the same reason, unless what is withheld
+//! is at least half of one.
 
 use base64::Engine;
 use thiserror::Error;
@@ -97,7 +97,7 @@ fn first_at(withheld: &Withheld, text: &str) -> Option<(String, usize)> {
     Some((withheld.which.get(place.which).cloned().unwrap_or_default(), place.bytes.start))
 }
 
-/// A text with the hashes in it blanked, but for those of which something withheld is half or more.
+/// A text with its hashes blanked, except those of which at least half is withheld.
 fn without_hashes(withheld: &Withheld, text: &str) -> String {
     const DIGITS: usize = 64;
     let mut out = String::with_capacity(text.len());

@@ -25,7 +25,7 @@ use super::tables::{ELEMENTS, ElementRow, FINDINGS, FindingRow, PACKS, PackRow};
 use super::{CollectionError, Options, PUBLISHED, chart, fields, listing};
 use crate::evidence::bag;
 use crate::evidence::hash::silent;
-use crate::judge::inspection::{Inspection, OpenError, RECORD, book};
+use crate::judge::inspection::{Inspection, OpenError, RECORD, WORKER_STACK, book};
 use crate::judge::rules::Grade;
 use crate::record;
 use crate::record::open;
@@ -40,8 +40,6 @@ const ENDINGS: [&str; 2] = ["csv", "jsonl"];
 
 /// Inspections that are judged side by side before they are handed to the writer.
 const BATCH: usize = 64;
-/// Stack of a worker: one that waits for a part of its inspection takes up another meanwhile, on top of it.
-const STACK: usize = 32 << 20;
 /// Batches that may wait for the writer: with one at work at either end this bounds what is in memory.
 const WAITING: usize = 2;
 
@@ -95,7 +93,7 @@ pub fn build(options: &Options) -> Result<Built, CollectionError> {
     };
     let work = Work { options, root: &root, site: &site, pages: &pages };
     let mut tables = Tables::begin(&site, &head)?;
-    let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK).build();
+    let pool = rayon::ThreadPoolBuilder::new().stack_size(WORKER_STACK).build();
     let pool = pool.map_err(|error| CollectionError::Inner(error.to_string()))?;
     std::thread::scope(|scope| {
         let (to, from): (SyncSender<Vec<Done>>, Receiver<Vec<Done>>) = sync_channel(WAITING);

@@ -173,8 +173,6 @@ pub(super) struct PackPage<'a, T: Serialize> {
     folder: &'a str,
     report: Option<String>,
     from_write_up: bool,
-    /// Photos stay with the write-up.
-    crops: BTreeMap<&'a str, String>,
 }
 
 impl<'a, T: Serialize> PackPage<'a, T> {
@@ -185,7 +183,6 @@ impl<'a, T: Serialize> PackPage<'a, T> {
             folder: &row.folder,
             report,
             from_write_up: row.from_write_up == Some(true),
-            crops: BTreeMap::new(),
         }
     }
 }

@@ -30,7 +30,10 @@ impl Standing {
         if !sealed && !seals::is_edition(folder) {
             return Ok(Self::default());
         }
-        let chain = Chain::read(folder).unwrap_or_default();
+        // A chain that cannot be opened is no chain that holds.
+        let chain = Chain::read(folder);
+        let opened = chain.is_ok();
+        let chain = chain.unwrap_or_default();
         let signed_file = match chain.seals.is_empty() {
             true => folder.join(MANIFEST_NAME),
             false => seals::path(folder),
@@ -41,7 +44,7 @@ impl Standing {
             Signed::CannotTell { .. } => (None, false),
         };
         let unchanged = !sealed || verify(folder, &silent).is_ok_and(|comparison| comparison.matches());
-        let holds = unchanged && chain.differences(folder).is_empty() && !bad;
+        let holds = opened && unchanged && chain.differences(folder).is_empty() && !bad;
         if in_bag && !holds {
             return Err("the seal in the bag does not hold; `underlid verify` says why".to_owned());
         }
@@ -68,4 +71,24 @@ pub(super) fn files(folder: &Path) -> Vec<String> {
         .chain(published.unwrap_or_default().into_keys())
         .chain([MANIFEST_NAME.to_owned(), SEALS_NAME.to_owned(), signature])
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evidence::hash::Sha256Digest;
+
+    #[test]
+    fn a_chain_that_cannot_be_opened_does_not_hold() {
+        let folder = tempfile::tempdir().unwrap();
+        let record = "schema = 2\n";
+        std::fs::write(folder.path().join("inspection.toml"), record).unwrap();
+        let line = format!("{}  inspection.toml\n", Sha256Digest::of(record.as_bytes()));
+        std::fs::write(folder.path().join(MANIFEST_NAME), line).unwrap();
+        let holds = |in_bag| Standing::of(folder.path(), in_bag, &[]).map(|standing| standing.holds);
+        assert_eq!(holds(true), Ok(Some(true)));
+        std::fs::create_dir(folder.path().join(SEALS_NAME)).unwrap();
+        assert_eq!(holds(false), Ok(Some(false)));
+        assert!(holds(true).is_err());
+    }
 }
