@@ -161,7 +161,7 @@ impl FillSession {
         let upon = (stamps(&self.folder, &record), self.bench_tests.generation());
         let worked = self.bench_tests.facts(&self.folder, &text, &record, &self.limits);
         let seen = photos_seen(&self.folder, &record, &self.book, &Withheld::default(), &self.looks);
-        let derived = Derived::with_evidence(&record, &self.limits, worked.facts, seen);
+        let derived = Derived::with_evidence(&record, &self.limits, worked.facts, seen, Vec::new());
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };

@@ -69,6 +69,9 @@ const PATH: [&str; 7] = [
     "path.air_temperature_at_rated",
 ];
 
+/// What costs most of what only a write-up tells.
+pub(crate) const TOLD_ONLY: [&str; 3] = [PATH[1], PATH[3], PATH[4]];
+
 /// Whether the permissible current of a kind follows from its temperature, and not from what is printed on it.
 pub(crate) fn heated(kind: Option<ElementKind>) -> bool {
     matches!(kind, Some(ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint))
@@ -96,6 +99,10 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     };
     let mut measured = measured.to_vec();
     measured.extend(super::measured::by_hand(facts, built.ambient));
+    // Of many packs each is solved once.
+    if !facts.derived.left_out.is_empty() && !endless {
+        return solve(facts, &built, &measured, &facts.derived.left_out);
+    }
     // Who fills a record asks again after every answer, and few answers change the network.
     let record = facts.record;
     let elements = record.path.element.iter().enumerate();
@@ -111,7 +118,7 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     {
         return of.clone();
     }
-    let mut of = solve(facts, &built, &measured);
+    let mut of = solve(facts, &built, &measured, &[]);
     if endless {
         of.without_end();
     }
@@ -153,12 +160,12 @@ static LAST: Mutex<Vec<([u8; 32], Of)>> = Mutex::new(Vec::new());
 /// How many of them are kept: changes to a pack are tried beside it.
 const KEPT: usize = 8;
 
-/// Solves the network.
-fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
+/// Solves the network, for all but some of [`TOLD_ONLY`].
+fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured], left_out: &[&str]) -> Of {
     let mut of = Of::default();
     let followed = super::measured::follow(facts, built, measured);
     let spread = Spread::new(&built.circuit, &followed.belief);
-    let solved = Solved { facts, pack: built, spread, followed: &followed };
+    let solved = Solved { facts, pack: built, spread, followed: &followed, left_out };
     for (index, number, highest) in &followed.highest {
         of.elements.push((*index, "element.temperature_readings", number.clone()));
         if let Some(highest) = highest {
@@ -196,6 +203,7 @@ struct Solved<'a> {
     pack: &'a Pack,
     spread: Spread<'a>,
     followed: &'a Followed,
+    left_out: &'a [&'a str],
 }
 
 /// A permissible current, and what is told of it.
@@ -262,7 +270,9 @@ impl Solved<'_> {
 
     /// The permissible currents of the pack.
     fn currents(&self, of: &mut Of) {
-        let rooms = [self.fact("limit.hot_ambient"), self.fact("claims.discharge_temperature_max")];
+        let asked = |name: &str| !self.left_out.contains(&name);
+        let rooms = [(PATH[3], "limit.hot_ambient"), (PATH[4], "claims.discharge_temperature_max")];
+        let rooms = rooms.map(|(of, room)| if asked(of) { self.fact(room) } else { Err(Vec::new()) });
         let beside: Vec<Vec<_>> = rooms
             .iter()
             .flatten()
@@ -313,14 +323,18 @@ impl Solved<'_> {
         let at = soaked(self.pack.ambient);
         let answers: [(String, Current); 5] = [
             (format!("{at}for one full discharge"), discharge.clone().map(told)),
-            (format!("{at}without end"), permissible(Ok(Duty::Ever)).map(told)),
+            (
+                format!("{at}without end"),
+                permissible(if asked(PATH[1]) { Ok(Duty::Ever) } else { Err(Vec::new()) }).map(told),
+            ),
             (format!("{at}for the claimed duration of the peak"), permissible(self.peak()).map(told)),
             hot,
             hottest,
         ];
         let of_places = self.pack.places.iter().flat_map(|place| &place.lacks);
         let lacking: Vec<Missing> = self.pack.unknown.values().flatten().chain(of_places).cloned().collect();
-        for (source, (name, (about, current))) in PATH.into_iter().zip(answers).enumerate() {
+        let answers = PATH.into_iter().zip(answers).enumerate();
+        for (source, (name, (about, current))) in answers.filter(|(_, (name, _))| asked(name)) {
             let answer = current.and_then(|(range, told)| {
                 let mut work = if source == 0 { self.worker() } else { self.in_short() };
                 if source == 0 {
