@@ -228,7 +228,6 @@ impl FillSession {
 
     /// Answers that were confirmed and that the record holds no more, by their question: something else than this
     /// program has saved it.
-    #[cfg(feature = "page")]
     pub(super) fn lost(&self, sight: &Sight) -> HashMap<String, Confirmed> {
         let mut confirmed = journal::last_confirmed(&self.folder);
         let mut lost = HashMap::new();
@@ -247,7 +246,6 @@ impl FillSession {
     ///
     /// # Errors
     /// [`FillError`] when there is no such question.
-    #[cfg(feature = "page")]
     pub(super) fn let_stand(&self, key: &Key) -> Result<Saved, FillError> {
         let saved =
             self.edit(|sight| Ok((Vec::new(), format!("{} stays as it is", named(question(sight, key)?)))))?;

@@ -102,8 +102,7 @@ impl Pattern {
     /// Eliminates in place; `false` if a pivot is not positive. Plain loops: this is where the time of an answer goes.
     pub(super) fn eliminate(&self, matrix: &mut [f64]) -> bool {
         let size = self.size();
-        let mut targets = &self.target[..];
-        let mut right = Vec::new();
+        let mut product = 0;
         for pivot in 0..size {
             let diagonal = matrix[pivot];
             if diagonal <= 0.0 || diagonal.is_nan() {
@@ -111,18 +110,14 @@ impl Pattern {
             }
             let inverse = 1.0 / diagonal;
             matrix[pivot] = inverse;
-            let pairs = &mut matrix[size + 2 * self.first[pivot]..size + 2 * self.first[pivot + 1]];
-            right.clear();
-            for pair in pairs.chunks_exact_mut(2) {
-                pair[1] *= inverse;
-                right.push((pair[0], pair[1]));
-            }
-            for &(_, factor) in &right {
-                let (row, rest) = targets.split_at(right.len());
-                for (&target, &(value, _)) in row.iter().zip(&right) {
-                    matrix[target] -= factor * value;
+            let entries = self.first[pivot]..self.first[pivot + 1];
+            for entry in entries.clone() {
+                let factor = matrix[size + 2 * entry + 1] * inverse;
+                matrix[size + 2 * entry + 1] = factor;
+                for entry in entries.clone() {
+                    matrix[self.target[product]] -= factor * matrix[size + 2 * entry];
+                    product += 1;
                 }
-                targets = rest;
             }
         }
         true
@@ -131,18 +126,17 @@ impl Pattern {
     /// Solves with an eliminated matrix, in place.
     pub(super) fn solve(&self, eliminated: &[f64], right: &mut [f64]) {
         let size = self.size();
-        let entries = |row: usize| {
-            let (from, to) = (self.first[row], self.first[row + 1]);
-            self.column[from..to].iter().zip(eliminated[size + 2 * from..size + 2 * to].chunks_exact(2))
-        };
         for row in 0..size {
             let known = right[row];
-            for (&column, pair) in entries(row) {
-                right[column] -= pair[1] * known;
+            for entry in self.first[row]..self.first[row + 1] {
+                right[self.column[entry]] -= eliminated[size + 2 * entry + 1] * known;
             }
         }
         for row in (0..size).rev() {
-            let sum = entries(row).fold(right[row], |sum, (&column, pair)| sum - pair[0] * right[column]);
+            let mut sum = right[row];
+            for entry in self.first[row]..self.first[row + 1] {
+                sum -= eliminated[size + 2 * entry] * right[self.column[entry]];
+            }
             right[row] = sum * eliminated[row];
         }
     }
