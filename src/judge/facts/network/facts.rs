@@ -71,6 +71,9 @@ const PATH: [&str; 7] = [
     "path.air_temperature_at_rated",
 ];
 
+/// What costs most of what only a write-up tells.
+pub(crate) const TOLD_ONLY: [&str; 3] = [PATH[1], PATH[3], PATH[4]];
+
 /// Whether the permissible current of a kind follows from its temperature, and not from what is printed on it.
 pub(crate) fn heated(kind: Option<ElementKind>) -> bool {
     matches!(kind, Some(ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint))
@@ -98,6 +101,10 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     };
     let mut measured = measured.to_vec();
     measured.extend(super::measured::by_hand(facts, built.ambient));
+    // Of many packs each is solved once.
+    if !facts.derived.left_out.is_empty() && !endless {
+        return solve(facts, &built, &measured, &facts.derived.left_out);
+    }
     // Who fills a record asks again after every answer, and few answers change the network.
     let record = facts.record;
     let elements = record.path.element.iter().enumerate();
@@ -113,7 +120,7 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     {
         return of.clone();
     }
-    let mut of = solve(facts, &built, &measured);
+    let mut of = solve(facts, &built, &measured, &[]);
     if endless {
         of.without_end();
     }
@@ -155,12 +162,12 @@ static LAST: Mutex<Vec<([u8; 32], Of)>> = Mutex::new(Vec::new());
 /// How many of them are kept: changes to a pack are tried beside it.
 const KEPT: usize = 8;
 
-/// Solves the network.
-fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
+/// Solves the network, for all but some of [`TOLD_ONLY`].
+fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured], left_out: &[&str]) -> Of {
     let mut of = Of::default();
     let followed = super::measured::follow(facts, built, measured);
     let spread = Spread::new(&built.circuit, &followed.belief);
-    let solved = Solved { facts, pack: built, spread, followed: &followed };
+    let solved = Solved { facts, pack: built, spread, followed: &followed, left_out };
     for (index, number, highest) in &followed.highest {
         of.elements.push((*index, "element.temperature_readings", number.clone()));
         if let Some(highest) = highest {
@@ -171,11 +178,14 @@ fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
     if let Some(residual) = &followed.residual {
         of.path.push(("path.residual", residual.clone()));
     }
-    let rooms = [solved.fact("limit.hot_ambient"), solved.fact("claims.discharge_temperature_max")];
+    let asked = |name: &str| !left_out.contains(&name);
+    let rooms = [(PATH[3], "limit.hot_ambient"), (PATH[4], "claims.discharge_temperature_max")];
+    let rooms = rooms.map(|(of, room)| if asked(of) { solved.fact(room) } else { Err(Vec::new()) });
+    let endless = if asked(PATH[1]) { Ok(Duty::Ever) } else { Err(Vec::new()) };
     let peak = solved.peak();
     // Nothing is read of the record while these are worked out, so that they may be worked out side by side.
     let ((discharge, (endless, peak)), (found, curves)) = rayon::join(
-        || rayon::join(|| solved.discharge(&rooms), || (solved.duty(Ok(Duty::Ever)), solved.duty(peak))),
+        || rayon::join(|| solved.discharge(&rooms), || (solved.duty(endless), solved.duty(peak))),
         || rayon::join(|| solved.courses(), || solved.curves()),
     );
     solved.currents(&mut of, rooms, discharge, [endless, peak]);
@@ -205,6 +215,7 @@ struct Solved<'a> {
     pack: &'a Pack,
     spread: Spread<'a>,
     followed: &'a Followed,
+    left_out: &'a [&'a str],
 }
 
 /// A permissible current, and what is told of it.
@@ -339,7 +350,9 @@ impl Solved<'_> {
         ];
         let of_places = self.pack.places.iter().flat_map(|place| &place.lacks);
         let lacking: Vec<Missing> = self.pack.unknown.values().flatten().chain(of_places).cloned().collect();
-        for (source, (name, (about, current))) in PATH.into_iter().zip(answers).enumerate() {
+        let answers = PATH.into_iter().zip(answers).enumerate();
+        let asked = answers.filter(|(_, (name, _))| !self.left_out.contains(name));
+        for (source, (name, (about, current))) in asked {
             let answer = current.and_then(|(range, told)| {
                 let mut work = if source == 0 { self.worker() } else { self.in_short() };
                 if source == 0 {
