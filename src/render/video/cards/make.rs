@@ -1,7 +1,7 @@
 //! What stands on each kind of card.
 
 use super::super::measure::{Weight, width};
-use super::flow::{Area, Block, Format, SMALLEST, SMALLEST_THUMBNAIL, Text, flow, label, tenth};
+use super::flow::{Area, Block, Format, SMALLEST, SMALLEST_THUMBNAIL, Text, flow, label, tenth, whole};
 use super::{Card, INVENTED, Picture, said};
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::Subject;
@@ -147,7 +147,9 @@ fn lower_third(view: &View, cause: &CauseView, number: usize) -> Card {
     let invented = if view.invented { format!("{INVENTED}. ") } else { String::new() };
     let blocks = [
         Block::new(&said(&cause.statement), "lead", Weight::Bold, 66.0).lines(2).gap(0.1),
-        Block::new(&said(&format!("{invented}{}", view.found(cause))), "ink", Weight::Book, 48.0).lines(2),
+        Block::new(&said(&format!("{invented}{}", view.found(cause))), "ink", Weight::Book, 48.0)
+            .lines(2)
+            .gap(0.0),
     ];
     let safe = card.safe;
     card.write(
@@ -228,10 +230,12 @@ fn path(view: &View, format: Format) -> Option<Card> {
         group.rows.iter_mut().for_each(|row| row.words = said(&row.words));
     }
     let all = chart.groups.len();
-    if all > chart.room(paper(rest)) {
+    if !chart.fits(paper(rest)) {
         rest.height -= 66.0;
-        let room = chart.room(paper(rest));
-        chart.groups = hottest(chart.groups, room);
+        while chart.groups.len() > 1 && !chart.fits(paper(rest)) {
+            let room = chart.groups.len() - 1;
+            chart.groups = hottest(chart.groups, room);
+        }
     }
     card.description = description(view);
     let left_out = all - chart.groups.len();
@@ -349,7 +353,10 @@ impl Card {
     fn beside(&mut self, blocks: &[Block], photo: Option<&PhotoView>, area: Area, share: f64) {
         match (photo, self.format) {
             (Some(photo), Format::Tall) => {
-                let end = self.write(blocks, Area { height: area.height * 0.56, ..area });
+                // The photo gives way before a word does.
+                let shares = [0.56, 0.64, 0.72].map(|share| Area { height: area.height * share, ..area });
+                let room = shares.iter().find(|room| whole(blocks, **room)).unwrap_or(&shares[2]);
+                let end = self.write(blocks, *room);
                 self.show(photo, area.below(end - area.y));
             }
             (Some(photo), _) => {
