@@ -222,7 +222,7 @@ impl RowChart<'_> {
         let further = LINE * (lines.max(1) - 1) as f64;
         let rows = ROW * group.rows.len() as f64;
         if self.beside {
-            return rows.max(ROW + further) + if further > 0.0 { 4.0 } else { 1.0 };
+            return rows.max(ROW + further) + if further > 0.0 { 3.0 } else { 1.0 };
         }
         let rows = rows + further;
         if self.close {

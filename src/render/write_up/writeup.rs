@@ -608,7 +608,11 @@ fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
         let limit = element.place.temperature_limit.si.filter(|_| shown).map(|limit| limit - ZERO_CELSIUS);
         match limits.iter_mut().find(|(known, _)| Some(*known) == limit) {
             Some((_, name)) => "limits".clone_into(name),
-            None => limits.extend(limit.map(|limit| (limit, format!("limit of {}", element.kind)))),
+            None => {
+                limits.extend(limit.map(|limit| {
+                    (limit, format!("limit of {}", crate::units::words::of_fact(&element.kind)))
+                }))
+            }
         }
         for series in named.series.iter_mut().filter(|series| shown && of_it(&series.name)) {
             series.name.clone_from(&element.called);
