@@ -17,7 +17,8 @@ section in the order in which a lid comes off; `help` at a question shows what m
 --page serves the same questions to a browser. It can be reached from this machine only, unless --open-to-network is \
 given; then every device needs a pairing code, which this terminal shows once for each. The page speaks plain HTTP: on \
 a local network it can be overheard, and whoever overhears it can read and write the record. Use a network of your own, \
-such as the phone's hotspot, and stop the page when the work is done.\n\n\
+such as the phone's hotspot, and stop the page when the work is done. A build with the feature `tls` serves the network \
+by TLS, with a key that it makes at the first start.\n\n\
 An opened pack can hurt you: it cannot be switched off. Isolate it, take off rings, cover what is live, use insulated \
 tools, wear eye protection, do not work alone. Local codes and licensed practice come first.")]
 pub(super) struct Fill {
@@ -68,7 +69,8 @@ impl Fill {
         #[cfg(feature = "page")]
         if self.page {
             let reach = if self.open_to_network { Reach::Network } else { Reach::ThisMachine };
-            page::serve(session, reach, self.port).map_err(|error| Failure::Words(error.to_string()))?;
+            page::serve(session, reach, self.port, super::settings::folder().as_deref())
+                .map_err(|error| Failure::Words(error.to_string()))?;
             return Ok(Done::Well);
         }
         let piped = !std::io::stdin().is_terminal();

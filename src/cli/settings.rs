@@ -77,8 +77,13 @@ fn read() -> Result<Settings, Failure> {
 
 /// The folder of the user's format profiles; none where the user has no settings.
 pub(super) fn profile_folder() -> Option<PathBuf> {
+    Some(folder()?.join(PROFILES))
+}
+
+/// The folder of the user's settings; none where the user has none.
+pub(super) fn folder() -> Option<PathBuf> {
     let (file, _) = file()?;
-    Some(file.parent().unwrap_or(Path::new(".")).join(PROFILES))
+    Some(file.parent().unwrap_or(Path::new(".")).to_owned())
 }
 
 /// The user's format profiles.

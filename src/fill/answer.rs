@@ -43,6 +43,10 @@ pub enum Said {
     Same(String),
     /// Every other part of this kind and leg is as this one.
     Alike,
+    /// A confirmed answer that something else took out of the record is written again.
+    Restore,
+    /// What the record holds stays in place of a confirmed answer that it lost.
+    Stay,
     /// This part is called otherwise.
     Rename(String),
     /// This part comes behind another one, or first in its leg where none is named.
@@ -128,6 +132,8 @@ pub fn read_line(line: &str, kind: Kind, record: &Record) -> Result<Said, String
         ("clear", true) => return Ok(Said::Clear),
         ("go", _) => return needs("a part or a number").map(Said::Go),
         ("alike", true) => return Ok(Said::Alike),
+        ("restore", true) => return Ok(Said::Restore),
+        ("stay", true) => return Ok(Said::Stay),
         ("rename", false) if rest.starts_with("to ") => {
             return Ok(Said::Rename(rest.trim_start_matches("to ").trim().to_owned()));
         }

@@ -10,7 +10,6 @@
 //! The times of answers only help to propose which part a photo shows. They are no evidence: they are written without
 //! flushing, and a journal that is gone costs nothing but proposals.
 
-#[cfg(feature = "page")]
 use std::collections::HashMap;
 use std::fs;
 use std::io::{self, Read, Write};
@@ -113,7 +112,6 @@ pub(super) fn confirmed(folder: &Path, device: &str, changed: Vec<(String, Optio
 }
 
 /// What each question was answered last.
-#[cfg(feature = "page")]
 pub(super) fn last_confirmed(folder: &Path) -> HashMap<String, Confirmed> {
     let texts = CONFIRMED.iter().rev().filter_map(|name| read(&folder.join(name)));
     let lines = |text: String| {

@@ -161,7 +161,7 @@ impl FillSession {
         let upon = (stamps(&self.folder, &record), self.bench_tests.generation());
         let worked = self.bench_tests.facts(&self.folder, &text, &record, &self.limits);
         let seen = photos_seen(&self.folder, &record, &self.book, &Withheld::default(), &self.looks);
-        let derived = Derived::with_evidence(&record, &self.limits, worked.facts, seen);
+        let derived = Derived::with_evidence(&record, &self.limits, worked.facts, seen, Vec::new());
         let judgement = judge(&record, &derived, &self.book);
         let kind = self.kind.as_deref().or(record.inspection.kind.word()).unwrap_or(USUAL).to_owned();
         let asked = Asked { record: &record, derived: &derived, limits: &self.limits };
@@ -228,7 +228,6 @@ impl FillSession {
 
     /// Answers that were confirmed and that the record holds no more, by their question: something else than this
     /// program has saved it.
-    #[cfg(feature = "page")]
     pub(super) fn lost(&self, sight: &Sight) -> HashMap<String, Confirmed> {
         let mut confirmed = journal::last_confirmed(&self.folder);
         let mut lost = HashMap::new();
@@ -247,7 +246,6 @@ impl FillSession {
     ///
     /// # Errors
     /// [`FillError`] when there is no such question.
-    #[cfg(feature = "page")]
     pub(super) fn let_stand(&self, key: &Key) -> Result<Saved, FillError> {
         let saved =
             self.edit(|sight| Ok((Vec::new(), format!("{} stays as it is", named(question(sight, key)?)))))?;

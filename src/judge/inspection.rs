@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use crate::evidence::whole::Looks;
 use crate::judge::bench_test::{Logs, TestResult, results_of};
-use crate::judge::facts::Derived;
+use crate::judge::facts::{Derived, TOLD_ONLY};
 use crate::judge::rules::doubts;
 use crate::judge::rules::{Book, Judgement, RuleFile, judge};
 use crate::judge::seen::photos_seen;
@@ -106,7 +106,7 @@ impl Inspection {
         let read = Read::beside_the_book(path, own)?;
         let book = book(Some(&read.folder), house)?;
         let profiles = house.profiles_for(&read.folder)?;
-        Ok(Self::judged(read, book, profiles, Withheld::default()))
+        Ok(Self::judged(read, book, profiles, Withheld::default(), Vec::new()))
     }
 
     /// Opens an inspection for outputs that leave the bench: write-up, comparison, collection, video kit. What the
@@ -118,20 +118,46 @@ impl Inspection {
     /// # Errors
     /// As [`Inspection::open`].
     pub fn open_to_publish(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
+        Self::published(path, house, own, &[])
+    }
+
+    /// As [`Inspection::open_to_publish`], for tables of many packs: without facts that only a write-up tells, as long as
+    /// no rule asks for them.
+    ///
+    /// # Errors
+    /// As [`Inspection::open`].
+    pub fn open_for_tables(path: &Path, house: &House, own: &OwnWords) -> Result<Self, OpenError> {
+        Self::published(path, house, own, &TOLD_ONLY)
+    }
+
+    fn published(
+        path: &Path,
+        house: &House,
+        own: &OwnWords,
+        told_only: &[&'static str],
+    ) -> Result<Self, OpenError> {
         let mut read = Read::beside_the_book(path, own)?;
         let mut book = book(Some(&read.folder), house)?;
         let profiles = house.profiles_for(&read.folder)?;
+        let left_out: Vec<&str> =
+            told_only.iter().copied().filter(|fact| book.most_asked(fact).is_none()).collect();
         if read.plan.is_empty() {
-            return Ok(Self::judged(read, book, profiles, Withheld::default()));
+            return Ok(Self::judged(read, book, profiles, Withheld::default(), left_out));
         }
         let withheld = Withheld::take_out(&mut read.record, &read.plan, own);
         withheld.book(&mut book);
-        let mut inspection = Self::judged(read, book, profiles, withheld);
+        let mut inspection = Self::judged(read, book, profiles, withheld, left_out);
         inspection.withheld.count_findings(&inspection.judgement.findings);
         Ok(inspection)
     }
 
-    fn judged(read: Read, book: Arc<Book>, profiles: Arc<Profiles>, withheld: Withheld) -> Self {
+    fn judged(
+        read: Read,
+        book: Arc<Book>,
+        profiles: Arc<Profiles>,
+        withheld: Withheld,
+        left_out: Vec<&'static str>,
+    ) -> Self {
         let Read { folder, mut record, plan: _ } = read;
         doubts::mark(&mut record, &book);
         let limits = book.limit_amounts();
@@ -141,7 +167,7 @@ impl Inspection {
             || results_of(&Logs { folder: &folder, withheld: &withheld, profiles }, &record, &limits),
         );
         let of_tests = bench_tests.iter().map(|result| result.of_test());
-        let derived = Derived::with_evidence(&record, &limits, of_tests, seen);
+        let derived = Derived::with_evidence(&record, &limits, of_tests, seen, left_out);
         let judgement = judge(&record, &derived, &book);
         Self { folder, record, book, bench_tests, derived, judgement, withheld }
     }

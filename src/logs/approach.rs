@@ -156,12 +156,18 @@ fn linear(points: &[(f64, f64)], tau: f64) -> Option<Linear> {
 
 fn golden(cost: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
     let ratio = (5_f64.sqrt() - 1.0) / 2.0;
-    for _ in 0..80 {
-        let (a, b) = (high - ratio * (high - low), low + ratio * (high - low));
-        if cost(a) <= cost(b) {
-            high = b;
+    let (mut a, mut b) = (high - ratio * (high - low), low + ratio * (high - low));
+    let (mut at_a, mut at_b) = (cost(a), cost(b));
+    // Nearer than the root of the least difference of two numbers a cost says nothing.
+    while high - low > 1e-9 {
+        if at_a <= at_b {
+            (high, b, at_b) = (b, a, at_a);
+            a = high - ratio * (high - low);
+            at_a = cost(a);
         } else {
-            low = a;
+            (low, a, at_a) = (a, b, at_b);
+            b = low + ratio * (high - low);
+            at_b = cost(b);
         }
     }
     f64::midpoint(low, high)

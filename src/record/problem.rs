@@ -53,6 +53,9 @@ impl Problems {
             if problem.span.is_empty() {
                 problem.span.end = (problem.span.end + 1).min(text.len());
             }
+            // The end of a line that is not TOML may be told in the middle of a character.
+            let Range { start, end } = problem.span;
+            problem.span = text.floor_char_boundary(start)..text.ceil_char_boundary(end);
         }
         Self { source: Arc::new(NamedSource::new(shown_text(file), quotable(text))), list }
     }
@@ -113,5 +116,18 @@ impl Diagnostic for One {
         let label =
             LabeledSpan::new_with_span(Some(self.problem.expected.clone()), self.problem.span.clone());
         Some(Box::new(std::iter::once(label)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    /// Found by the fuzz target `record`.
+    #[test]
+    fn a_place_never_begins_or_ends_inside_a_character() {
+        let text = "schema = 2\nnotes é\n[inspection]\né";
+        let Err(problems) = crate::record::read("r", text) else { unreachable!() };
+        for problem in problems.list() {
+            assert!(text.get(problem.span.clone()).is_some(), "{problem:?}");
+        }
     }
 }

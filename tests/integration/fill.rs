@@ -727,6 +727,25 @@ fn refusals_do_not_end_the_walk_and_are_told_to_scripts() {
     assert_eq!(record.inspection.title.text(), Some("Title"));
 }
 
+/// What another program's save took out of the record is offered again at the next start, and written or left.
+#[test]
+fn a_confirmed_answer_that_was_lost_is_offered_back() {
+    let folder = fresh();
+    let pack = folder.path().join("pack");
+    let file = pack.join("inspection.toml");
+    let opened = fs::read(&file).unwrap();
+    let said = |lines: &str| String::from_utf8(pipe(&pack, lines).stdout).unwrap();
+    said("25: 150 Ah\n26: 3840 Wh\n");
+    fs::write(&file, &opened).unwrap();
+    let offered = said("25: restore\n26: stay\n25: restore\n");
+    assert!(offered.contains("150 Ah was confirmed 20"), "{offered}");
+    assert!(offered.contains("(terminal); in the record now: not recorded"), "{offered}");
+    assert!(offered.contains("nothing was lost"), "{offered}");
+    let text = fs::read_to_string(&file).unwrap();
+    assert!(text.contains("\ncapacity = \"150 Ah\"") && !text.contains("\nenergy = "), "{text}");
+    assert!(!said("").contains("was confirmed"));
+}
+
 #[test]
 fn an_answer_says_which_rules_it_decided() {
     let folder = fresh();

@@ -114,6 +114,31 @@ fn what_cannot_be_shown_says_why() {
     assert_eq!(reason_for(&bomb), Undecodable::TooManyPixels { width: 65_535, height: 65_535 });
 }
 
+/// Colour profiles and texts of a PNG can unpack to gigabytes (W3C PNG, third edition, 11.3): no decoder sees them.
+#[test]
+fn colour_profiles_and_texts_are_not_unpacked() {
+    let plain = encoded(quarters(16, 16), ImageFormat::Png);
+    let chunk = |kind: &[u8], data: &[u8]| {
+        let named = [kind, data].concat();
+        let length = u32::try_from(data.len()).unwrap().to_be_bytes();
+        [&length[..], &named, &crc32(&named).to_be_bytes()].concat()
+    };
+    let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
+    std::io::copy(&mut Read::take(std::io::repeat(0), 8 << 20), &mut packer).unwrap();
+    let packed = packer.finish().unwrap();
+    let mut bomb = plain[..33].to_vec();
+    bomb.extend(chunk(b"iCCP", &[b"profile\0\0", &packed[..]].concat()));
+    for _ in 0..3 {
+        bomb.extend(chunk(b"zTXt", &[b"Comment\0\0", &packed[..]].concat()));
+        bomb.extend(chunk(b"iTXt", &[b"Comment\0\x01\0\0\0", &packed[..]].concat()));
+    }
+    bomb.extend_from_slice(&plain[33..]);
+    assert_eq!(*without_texts(&bomb), *plain);
+    let [found, wanted] =
+        [&bomb, &plain].map(|bytes| derive_bytes(bytes, &PictureOptions::default()).unwrap());
+    assert_eq!(found.jpeg, wanted.jpeg);
+}
+
 /// CRC-32 as PNG uses it (ISO 3309), bit by bit.
 fn crc32(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(!0_u32, |crc, &byte| {

@@ -88,8 +88,8 @@ fn refused(app: &App, request: &Request) -> Result<Option<u32>, Refusal> {
         Method::GET => {}
         Method::POST => {
             // Browsers send the origin with every post; another page's post is refused, and so is one without.
-            let origin = text(headers, &header::ORIGIN).and_then(|origin| origin.strip_prefix("http://"));
-            if origin != Some(host) || !headers.contains_key("x-underlid") {
+            let origin = text(headers, &header::ORIGIN).and_then(|origin| origin.split_once("://"));
+            if origin != Some((app.scheme, host)) || !headers.contains_key("x-underlid") {
                 return Err((StatusCode::FORBIDDEN, "posts are taken from this page only"));
             }
         }

@@ -32,6 +32,8 @@ const DEVICES: usize = 64;
 /// The code that is good now, and the devices that are paired.
 pub(super) struct Pairing {
     address: String,
+    /// Of the certificate, for the link in the QR code.
+    fingerprint: String,
     inner: Mutex<Inner>,
 }
 
@@ -88,9 +90,11 @@ pub(super) enum NotPaired {
 }
 
 impl Pairing {
-    pub(super) fn new(address: String) -> io::Result<Self> {
+    pub(super) fn new(address: String, fingerprint: Option<&str>) -> io::Result<Self> {
         let inner = Inner { code: code()?, wrong: 0, tries: HashMap::new(), paired: 0, devices: Vec::new() };
-        Ok(Self { address, inner: Mutex::new(inner) })
+        let fingerprint =
+            fingerprint.map(|of| format!("&sha256={}", of.replace(':', ""))).unwrap_or_default();
+        Ok(Self { address, fingerprint, inner: Mutex::new(inner) })
     }
 
     fn inner(&self) -> MutexGuard<'_, Inner> {
@@ -100,7 +104,7 @@ impl Pairing {
     /// Shows the code that is good now, as text and as a QR code.
     pub(super) fn show(&self, out: &mut impl Write) -> io::Result<()> {
         let code = self.inner().code.clone();
-        let link = format!("{}/#pair={code}", self.address);
+        let link = format!("{}/#pair={code}{}", self.address, self.fingerprint);
         if let Ok(qr) = QrCode::new(link.as_bytes()) {
             writeln!(out, "{}", qr.render::<Dense1x2>().quiet_zone(true).build())?;
         }
@@ -232,7 +236,7 @@ mod tests {
 
     #[test]
     fn a_code_works_once_for_one_device() {
-        let pairing = Pairing::new("http://192.0.2.7:8024".to_owned()).unwrap();
+        let pairing = Pairing::new("http://192.0.2.7:8024".to_owned(), None).unwrap();
         let code = now(&pairing);
         let token = pairing.pair(&code.to_lowercase(), &client(1)).unwrap();
         assert_eq!(pairing.knows(&token, &client(1)), Some(1));
@@ -254,7 +258,7 @@ mod tests {
     /// One that guesses is stopped, and keeps nobody else from pairing; many that guess get a new code each fifty.
     #[test]
     fn guesses_are_counted_for_each_address() {
-        let pairing = Pairing::new("http://192.0.2.7:8024".to_owned()).unwrap();
+        let pairing = Pairing::new("http://192.0.2.7:8024".to_owned(), None).unwrap();
         for last in 10..19 {
             for _ in 0..4 {
                 assert_eq!(pairing.pair("AAAAAAAA", &client(last)), Err(NotPaired::Wrong));
@@ -268,7 +272,7 @@ mod tests {
         }
         assert_ne!(now(&pairing), code, "replaced after fifty");
         assert!(pairing.pair(&now(&pairing), &client(1)).is_ok());
-        let mut full = Pairing::new(String::new()).unwrap();
+        let mut full = Pairing::new(String::new(), None).unwrap();
         let many = (0..2000_u32).map(|n| Client { ip: IpAddr::from(n.to_be_bytes()), ..client(1) });
         many.for_each(|client| drop(full.pair("AAAAAAAA", &client)));
         assert!(full.inner.get_mut().unwrap().tries.len() <= ADDRESSES);

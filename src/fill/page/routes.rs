@@ -161,7 +161,8 @@ async fn pair(
     };
     match pairing.pair(&given.code, &client(peer, &headers)) {
         Ok(token) => {
-            let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict");
+            let secure = if app.scheme == "https" { "; Secure" } else { "" };
+            let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict{secure}");
             (StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response()
         }
         Err(NotPaired::Wrong) => {

@@ -29,6 +29,8 @@ pub(super) struct App {
     pub(super) pairing: Option<Pairing>,
     pub(super) reach: Reach,
     pub(super) port: u16,
+    /// `http` or `https`.
+    pub(super) scheme: &'static str,
     /// Which record this is, so that answers kept in a browser do not end up in another one.
     record: String,
     cached: Mutex<Option<(String, axum::body::Bytes)>>,
@@ -139,7 +141,13 @@ struct Line {
 pub(super) struct Later(pub(super) String);
 
 impl App {
-    pub(super) fn new(session: FillSession, pairing: Option<Pairing>, reach: Reach, port: u16) -> Self {
+    pub(super) fn new(
+        session: FillSession,
+        pairing: Option<Pairing>,
+        reach: Reach,
+        port: u16,
+        scheme: &'static str,
+    ) -> Self {
         let folder = session.folder.canonicalize().unwrap_or_else(|_| session.folder.clone());
         Self {
             record: short(folder.as_os_str().as_encoded_bytes()),
@@ -147,6 +155,7 @@ impl App {
             pairing,
             reach,
             port,
+            scheme,
             cached: Mutex::new(None),
             done: Mutex::new(Done::default()),
             pictures: Mutex::new(()),

@@ -82,6 +82,7 @@ Commands
   more           all that is open of this part, what is seldom wanted included
   list, list SECTION, list all   what is still open, here and in the other sections
   first, sections   the first look, or section by section from here on
+  restore, stay  a confirmed answer that something else took out of the record is written again; or the record stays
   back, go PART or NUMBER, find WORD, findings, clear, brief, help, quit
 Every answer is in the record before it is confirmed. Nothing is lost when you stop.
 ";
@@ -399,6 +400,18 @@ impl<W: Write> Walk<'_, W> {
             }
             Said::Clear => {
                 let saved = self.session.clear(key, None);
+                return self.told(saved);
+            }
+            Said::Restore => match self.session.lost(sight).remove(&key.to_string()) {
+                Some(lost) => {
+                    let answer = Entered { value: lost.value, ..Entered::default() };
+                    let saved = self.session.answer(key, &answer, None);
+                    return self.told(saved);
+                }
+                None => self.refuse("the record holds what was confirmed here; nothing was lost")?,
+            },
+            Said::Stay => {
+                let saved = self.session.let_stand(key);
                 return self.told(saved);
             }
             Said::Numbered { number, rest } => return self.numbered(sight, &number, &rest),

@@ -135,6 +135,28 @@ impl<W: Write> Walk<'_, W> {
         for decided in decided {
             writeln!(self.out, "  {}", shown_text(&decided.line()))?;
         }
+        self.lost(now)
+    }
+
+    /// Confirmed answers that something else took out of the record, the first of them.
+    fn lost(&mut self, sight: &Sight) -> io::Result<()> {
+        let lost = self.session.lost(sight);
+        let questions = sight.questions.iter().filter_map(|q| Some((q, lost.get(&q.key.to_string())?)));
+        for (question, was) in questions.take(MOST) {
+            let (number, value) = (&question.number, shown_text(was.value.as_deref().unwrap_or_default()));
+            writeln!(
+                self.out,
+                "{number} {}: {value} was confirmed {} ({}); in the record now: {}\n    {number}: restore writes it \
+                 again; {number}: stay leaves the record as it is",
+                shown_text(&question.item.prompt),
+                was.at.strftime("%Y-%m-%d %H:%M"),
+                shown_text(&was.device),
+                shown_text(&question.found.show()),
+            )?;
+        }
+        if lost.len() > MOST {
+            writeln!(self.out, "and {} more", lost.len() - MOST)?;
+        }
         Ok(())
     }
 
@@ -144,6 +166,7 @@ impl<W: Write> Walk<'_, W> {
         for told in &self.session.told {
             writeln!(self.out, "{}", shown_text(told))?;
         }
+        self.lost(sight)?;
         writeln!(self.out, "Every answer is saved at once. help shows the commands, quit stops.")
     }
 

@@ -20,7 +20,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 pub(crate) use lookup::{Facts, Subject, field_info, field_kind, field_of};
-pub(crate) use network::is_fact as of_the_network;
+pub(crate) use network::{TOLD_ONLY, is_fact as of_the_network};
 pub(crate) use pack::rest_voltage;
 pub(crate) use photos::{PHOTO_COUNTS, Seen, counted_photos, named_photos};
 pub(crate) use table::FACTS;
@@ -89,6 +89,8 @@ pub struct Derived {
     by_network: Vec<(usize, &'static str)>,
     /// Values are only tried.
     tried: bool,
+    /// Facts of [`TOLD_ONLY`] that nobody asks for.
+    left_out: Vec<&'static str>,
 }
 
 /// The steps in which a record is derived, in their order.
@@ -157,22 +159,23 @@ impl Derived {
         limits: &BTreeMap<String, Amount>,
         tests: impl IntoIterator<Item = T>,
     ) -> Self {
-        Self::with_evidence(record, limits, tests, Seen::new())
+        Self::with_evidence(record, limits, tests, Seen::new(), Vec::new())
     }
 
-    /// As [`Derived::with_tests`], with the photos that were looked at.
+    /// As [`Derived::with_tests`], with the photos that were looked at, and without some of [`TOLD_ONLY`].
     #[must_use]
     pub(crate) fn with_evidence<T: Into<OfTest>>(
         record: &Record,
         limits: &BTreeMap<String, Amount>,
         tests: impl IntoIterator<Item = T>,
         seen: Seen,
+        left_out: Vec<&'static str>,
     ) -> Self {
         let of_tests: (Vec<_>, Vec<_>) =
             tests.into_iter().map(Into::into).map(|OfTest { values, measured }| (values, measured)).unzip();
         let measured = Arc::new(of_tests.1.into_iter().flatten().collect());
         let (tests, seen) = (Arc::new(of_tests.0), Arc::new(seen));
-        Self { tests, seen, measured, ..Self::default() }.derive(record, limits)
+        Self { tests, seen, measured, left_out, ..Self::default() }.derive(record, limits)
     }
 
     /// Derives what follows for the elements of a path each by itself in open air, as the leads of a test rig are.

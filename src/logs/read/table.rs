@@ -1,5 +1,7 @@
 //! Finds the table in the first lines of a log: the delimiter, where it begins, how its numbers are written.
 
+use std::borrow::Cow;
+
 use csv_core::{ReadFieldResult, Reader, ReaderBuilder};
 
 use super::chunk::text;
@@ -34,15 +36,16 @@ pub(super) struct Ambiguous {
 /// The fields of one line. Quotes never span lines: no log needs it, and one stray quotation mark would
 /// swallow the rest of the file.
 pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
+    fields(line, delimiter).into_iter().map(Cow::into_owned).collect()
+}
+
+fn fields(line: &[u8], delimiter: u8) -> Vec<Cow<'_, [u8]>> {
     if delimiter == b' ' {
-        return line
-            .split(|byte| *byte == b' ')
-            .filter(|field| !field.is_empty())
-            .map(<[u8]>::to_vec)
-            .collect();
+        let fields = line.split(|byte| *byte == b' ').filter(|field| !field.is_empty());
+        return fields.map(Cow::Borrowed).collect();
     }
     if memchr::memchr(b'"', line).is_none() {
-        return line.split(|byte| *byte == delimiter).map(<[u8]>::to_vec).collect();
+        return line.split(|byte| *byte == delimiter).map(Cow::Borrowed).collect();
     }
     let mut reader: Reader = ReaderBuilder::new().delimiter(delimiter).build();
     let mut fields = Vec::new();
@@ -57,7 +60,7 @@ pub(super) fn split(line: &[u8], delimiter: u8) -> Vec<Vec<u8>> {
         match result {
             ReadFieldResult::InputEmpty | ReadFieldResult::OutputFull => {}
             ReadFieldResult::Field { record_end } => {
-                fields.push(std::mem::take(&mut field));
+                fields.push(Cow::Owned(std::mem::take(&mut field)));
                 if record_end {
                     break;
                 }
@@ -83,9 +86,10 @@ pub(super) fn names(bytes: &[u8], delimiter: u8) -> Vec<String> {
 impl Table {
     /// The table that this delimiter would make of the lines: most rows of data with one count of fields.
     pub fn find(lines: &[(u64, Vec<u8>)], delimiter: u8) -> Option<Self> {
-        let rows: Vec<(u64, Vec<Vec<u8>>)> = lines
+        let rows: Vec<(u64, Vec<Cow<'_, [u8]>>)> = lines
             .iter()
-            .map(|(line, raw)| (*line, split(raw, delimiter)))
+            .filter(|(_, raw)| memchr::memchr(delimiter, raw).is_some())
+            .map(|(line, raw)| (*line, fields(raw, delimiter)))
             .filter(|(_, fields)| fields.len() >= 2 && fields.len() <= 4096)
             .collect();
         let (notation, ambiguous) = notation(&rows);
@@ -105,7 +109,7 @@ impl Table {
 
 /// How numbers are written, by what can be read in one way only; and a cell that can be read in two where
 /// no other decides.
-fn notation(rows: &[(u64, Vec<Vec<u8>>)]) -> (Notation, Option<Ambiguous>) {
+fn notation(rows: &[(u64, Vec<Cow<'_, [u8]>>)]) -> (Notation, Option<Ambiguous>) {
     /// Numbers with a point, and with a comma, that show what the mark is.
     #[derive(Default)]
     struct Seen {
@@ -163,9 +167,9 @@ fn notation(rows: &[(u64, Vec<Vec<u8>>)]) -> (Notation, Option<Ambiguous>) {
 }
 
 /// Numbers and times in these fields when they are a row of a log: at least two, and no more words.
-pub(super) fn data_cells(fields: &[Vec<u8>], notation: Notation) -> Option<usize> {
+pub(super) fn data_cells(fields: &[impl AsRef<[u8]>], notation: Notation) -> Option<usize> {
     let (mut values, mut words) = (0, 0);
-    for field in fields {
+    for field in fields.iter().map(AsRef::as_ref) {
         if is_time(field) {
             values += 1;
             continue;

@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use thiserror::Error;
 
+#[cfg(feature = "measuring")]
 use crate::record::field::Value;
 use crate::record::part::{AnyPart, COMMON_KEYS, FieldInfo, Part, Shape};
 use crate::record::parts::Record;
@@ -80,6 +81,7 @@ impl Place {
     }
 
     /// The same place by the ids of its parts, which stay when parts are moved or added.
+    #[cfg(feature = "measuring")]
     pub(crate) fn by_id(mut self, record: &Record) -> Self {
         for at in 0..self.0.len() {
             let part = Self(self.0[..=at].to_vec()).parts(record).into_iter().next();
@@ -92,6 +94,7 @@ impl Place {
     }
 
     /// The part that holds this field, and the field's key.
+    #[cfg(feature = "measuring")]
     pub(crate) fn owner(&self) -> (Self, &str) {
         let (way, key) = self.split();
         (Self(way.to_vec()), key)

@@ -31,6 +31,7 @@ pub struct FieldInfo {
 
 impl FieldInfo {
     /// What the lengths are called that a section or a size consists of; none of other fields.
+    #[cfg(any(feature = "measuring", feature = "page"))]
     pub(crate) fn sides(&self) -> &'static [&'static str] {
         match self.kind {
             Kind::Section if matches!(self.name, "overlap" | "face") => &["length", "width"],

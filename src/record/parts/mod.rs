@@ -14,9 +14,9 @@ mod withhold;
 pub(crate) use bms::{Bms, Heater};
 pub(crate) use cells::{CellReading, Cells, Chemistry};
 pub(crate) use claims::{ClaimVerdict, Claims};
-pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, RecordPhoto};
+pub(crate) use evidence::{Instrument, InstrumentKind, ItemAnswer, Measure, RecordPhoto};
 #[cfg(feature = "measuring")]
-pub(crate) use evidence::{Measure, MeasuredSide, PhotoMeasurement, ScaleReference};
+pub(crate) use evidence::{MeasuredSide, PhotoMeasurement, ScaleReference};
 pub(crate) use inspection::{InspectionHead, Issue};
 pub(crate) use path::{ChargePath, ChargePort, CurrentPath};
 pub use path::{

@@ -313,7 +313,7 @@ impl Work<'_> {
             Ok(stamps) => stamps,
             Err(problem) => return Ok(Done::unread(found, found.folder(), problem)),
         };
-        let inspection = match Inspection::open_to_publish(&folder, &self.options.house, &OWN_WORDS) {
+        let inspection = match Inspection::open_for_tables(&folder, &self.options.house, &OWN_WORDS) {
             Ok(inspection) => inspection,
             Err(error) => return Ok(Done::unread(found, found.folder(), in_words(&error, ""))),
         };

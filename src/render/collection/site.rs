@@ -88,7 +88,10 @@ impl Site {
         match listed {
             Some(names) => before.extend(names.lines().filter(|name| is_ours(name)).map(str::to_owned)),
             None => {
-                if !open::entries(&folder).map_err(CollectionError::write(&folder))?.is_empty() {
+                // A first build that was stopped may have begun its list and nothing else.
+                let begun = folder.join(format!("{LIST}{PART}"));
+                let entries = open::entries(&folder).map_err(CollectionError::write(&folder))?;
+                if entries.iter().any(|entry| *entry != begun) {
                     return Err(CollectionError::Foreign(folder));
                 }
             }
@@ -276,6 +279,14 @@ mod tests {
         ] {
             assert!(!is_ours(name), "{name}");
         }
+    }
+
+    #[test]
+    fn a_first_build_that_was_stopped_is_no_folder_of_somebody_else() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join(format!("{LIST}{PART}")), "underlid coll").unwrap();
+        Site::open(folder.path()).unwrap();
+        assert!(!folder.path().join(format!("{LIST}{PART}")).exists());
     }
 
     #[test]

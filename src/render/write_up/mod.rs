@@ -17,7 +17,9 @@ mod writeup;
 pub(crate) use causes::CauseView;
 pub(crate) use causes::causes;
 pub(crate) use claims::{ClaimView, in_plain_names};
-pub(crate) use looks::{decides_line, look_line, looks_of, write_looks};
+#[cfg(feature = "page")]
+pub(crate) use looks::look_line;
+pub(crate) use looks::{decides_line, looks_of, write_looks};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
 pub(crate) use photos::{PointerView, photos};

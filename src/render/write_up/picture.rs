@@ -116,6 +116,7 @@ const fn pattern(outcome: Option<Outcome>) -> &'static str {
 const TITLE: &str = "Temperature of each place of the current path against its limit";
 
 /// The path as a chart.
+#[cfg(feature = "video")]
 pub(crate) fn path_chart(view: &View) -> Option<RowChart<'static>> {
     chart_of(path_groups(view))
 }

@@ -460,17 +460,17 @@ pub(crate) fn engine(texts: Vec<(&'static str, String)>, own: Option<&Path>) -> 
     tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
     tera.add_raw_templates([("start.html".to_owned(), START.to_owned())])?;
     tera.add_raw_templates(texts)?;
-    Ok(Engine { tera: Arc::new(tera), bounded: own.is_some() })
+    Ok(Engine { tera: Arc::new(tera), bounds: own.map(|_| (LONGEST, MOST)) })
 }
 
-/// Longest that a template of the user may take, and most that it may write: loops inside loops have no end.
+/// Longest that a template of the user may take, and most bytes that it may write: loops inside loops have no end.
 const LONGEST: Duration = Duration::from_secs(60);
 const MOST: usize = 256 << 20;
 
 /// Templates, ready to be filled in.
 pub(crate) struct Engine {
     tera: Arc<Tera>,
-    bounded: bool,
+    bounds: Option<(Duration, usize)>,
 }
 
 impl Engine {
@@ -479,19 +479,23 @@ impl Engine {
     /// # Errors
     /// What is wrong with the template, or that it does not end.
     pub(crate) fn render(&self, name: &str, context: &Context) -> Result<String, tera::Error> {
-        if !self.bounded {
-            return self.tera.render(name, context);
-        }
+        let Some((longest, most)) = self.bounds else { return self.tera.render(name, context) };
         let (tera, name, context) = (Arc::clone(&self.tera), name.to_owned(), context.clone());
         let (to, from) = std::sync::mpsc::channel();
         // A template cannot be stopped from outside; what is left of it ends with the program.
         std::thread::spawn(move || {
-            let mut page = Bounded(Vec::new());
-            let done = tera.render_to(&name, &context, &mut page);
-            let _ = to.send(done.map(|()| String::from_utf8_lossy(&page.0).into_owned()));
+            let mut to_page = Bounded { page: Vec::new(), most, full: false };
+            let mut done = tera.render_to(&name, &context, &mut to_page);
+            if to_page.full {
+                let most = most >> 20;
+                done = Err(tera::Error::message(format!(
+                    "it writes more than {most} MiB; look for loops inside loops"
+                )));
+            }
+            let _ = to.send(done.map(|()| String::from_utf8_lossy(&to_page.page).into_owned()));
         });
-        from.recv_timeout(LONGEST).unwrap_or_else(|_| {
-            let seconds = LONGEST.as_secs();
+        from.recv_timeout(longest).unwrap_or_else(|_| {
+            let seconds = longest.as_secs();
             Err(tera::Error::message(format!(
                 "it did not end within {seconds} s; look for loops inside loops"
             )))
@@ -499,15 +503,20 @@ impl Engine {
     }
 }
 
-/// What a template writes, up to [`MOST`].
-struct Bounded(Vec<u8>);
+/// What a template writes, up to so many bytes.
+struct Bounded {
+    page: Vec<u8>,
+    most: usize,
+    full: bool,
+}
 
 impl std::io::Write for Bounded {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        if self.0.len() + bytes.len() > MOST {
-            return Err(std::io::Error::other(format!("it writes more than {} MiB", MOST >> 20)));
+        if self.page.len() + bytes.len() > self.most {
+            self.full = true;
+            return Err(std::io::ErrorKind::FileTooLarge.into());
         }
-        self.0.extend_from_slice(bytes);
+        self.page.extend_from_slice(bytes);
         Ok(bytes.len())
     }
 
@@ -802,4 +811,26 @@ fn steps(evidence: &EvidenceView) -> Vec<CheckStep> {
         "python3 -m bagit --validate .".to_owned(),
     ));
     steps
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_template_of_the_user_ends_in_time_and_size() {
+        let refused = |text: &str, bounds| {
+            let texts = vec![("own.html", text.to_owned())];
+            let engine = Engine { bounds: Some(bounds), ..engine(texts, Some(Path::new("style"))).unwrap() };
+            engine.render("own.html", &Context::new()).unwrap_err().to_string()
+        };
+        let loops = |inside: &str| {
+            let [begin, end] = ["{% for i in range(end=1500) %}", "{% endfor %}"].map(|half| half.repeat(2));
+            begin + inside + &end
+        };
+        let (short, enough) = (Duration::from_millis(20), Duration::from_secs(60));
+        assert!(refused(&loops("{{ i }}"), (short, usize::MAX)).contains("loops inside loops"));
+        let told = refused(&loops("a kilobyte"), (enough, 3 << 20));
+        assert!(told.contains("more than 3 MiB"), "{told}");
+    }
 }

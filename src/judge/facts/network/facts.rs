@@ -10,7 +10,9 @@ use super::measured::{Followed, Measured, number};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
-use crate::thermal::{Duty, ElementId, PermissibleRange, Phase, Range, Spread, ThermalState};
+use crate::thermal::{
+    Duty, ElementId, NetworkRefusal, PermissibleRange, Phase, Range, Spread, TemperatureRanges, ThermalState,
+};
 use crate::units::{Amount, Dimension, SourceId, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
@@ -69,6 +71,9 @@ const PATH: [&str; 7] = [
     "path.air_temperature_at_rated",
 ];
 
+/// What costs most of what only a write-up tells.
+pub(crate) const TOLD_ONLY: [&str; 3] = [PATH[1], PATH[3], PATH[4]];
+
 /// Whether the permissible current of a kind follows from its temperature, and not from what is printed on it.
 pub(crate) fn heated(kind: Option<ElementKind>) -> bool {
     matches!(kind, Some(ElementKind::Busbar | ElementKind::Cable | ElementKind::Joint))
@@ -96,6 +101,10 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     };
     let mut measured = measured.to_vec();
     measured.extend(super::measured::by_hand(facts, built.ambient));
+    // Of many packs each is solved once.
+    if !facts.derived.left_out.is_empty() && !endless {
+        return solve(facts, &built, &measured, &facts.derived.left_out);
+    }
     // Who fills a record asks again after every answer, and few answers change the network.
     let record = facts.record;
     let elements = record.path.element.iter().enumerate();
@@ -111,7 +120,7 @@ pub(crate) fn of(facts: &Facts<'_>, measured: &[Measured]) -> Of {
     {
         return of.clone();
     }
-    let mut of = solve(facts, &built, &measured);
+    let mut of = solve(facts, &built, &measured, &[]);
     if endless {
         of.without_end();
     }
@@ -153,12 +162,12 @@ static LAST: Mutex<Vec<([u8; 32], Of)>> = Mutex::new(Vec::new());
 /// How many of them are kept: changes to a pack are tried beside it.
 const KEPT: usize = 8;
 
-/// Solves the network.
-fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
+/// Solves the network, for all but some of [`TOLD_ONLY`].
+fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured], left_out: &[&str]) -> Of {
     let mut of = Of::default();
     let followed = super::measured::follow(facts, built, measured);
     let spread = Spread::new(&built.circuit, &followed.belief);
-    let solved = Solved { facts, pack: built, spread, followed: &followed };
+    let solved = Solved { facts, pack: built, spread, followed: &followed, left_out };
     for (index, number, highest) in &followed.highest {
         of.elements.push((*index, "element.temperature_readings", number.clone()));
         if let Some(highest) = highest {
@@ -169,8 +178,18 @@ fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured]) -> Of {
     if let Some(residual) = &followed.residual {
         of.path.push(("path.residual", residual.clone()));
     }
-    solved.currents(&mut of);
-    solved.temperatures(&mut of);
+    let asked = |name: &str| !left_out.contains(&name);
+    let rooms = [(PATH[3], "limit.hot_ambient"), (PATH[4], "claims.discharge_temperature_max")];
+    let rooms = rooms.map(|(of, room)| if asked(of) { solved.fact(room) } else { Err(Vec::new()) });
+    let endless = if asked(PATH[1]) { Ok(Duty::Ever) } else { Err(Vec::new()) };
+    let peak = solved.peak();
+    // Nothing is read of the record while these are worked out, so that they may be worked out side by side.
+    let ((discharge, (endless, peak)), (found, curves)) = rayon::join(
+        || rayon::join(|| solved.discharge(&rooms), || (solved.duty(endless), solved.duty(peak))),
+        || rayon::join(|| solved.courses(), || solved.curves()),
+    );
+    solved.currents(&mut of, rooms, discharge, [endless, peak]);
+    solved.temperatures(&mut of, found, &curves);
     of
 }
 
@@ -196,10 +215,13 @@ struct Solved<'a> {
     pack: &'a Pack,
     spread: Spread<'a>,
     followed: &'a Followed,
+    left_out: &'a [&'a str],
 }
 
 /// A permissible current, and what is told of it.
 type Current = Result<(Range, Vec<String>), Vec<Missing>>;
+/// What a search for a permissible current ends with.
+type Searched<T> = Result<T, Vec<Missing>>;
 
 impl Solved<'_> {
     fn worker(&self) -> Worker<'_> {
@@ -260,30 +282,38 @@ impl Solved<'_> {
         if place.what.is_empty() { element } else { format!("{} ({element})", place.what) }
     }
 
+    /// For one full discharge: from the ambient, and from each of the rooms that is known.
+    fn discharge(&self, rooms: &[Result<Amount, Vec<Missing>>]) -> Searched<(PermissibleRange, Vec<Range>)> {
+        let beside = |room: &Amount| vec![(self.pack.room, room.value()), (self.pack.start, room.value())];
+        let beside: Vec<_> = rooms.iter().flatten().map(beside).collect();
+        let found = self.spread.permissible_beside(Duty::Charge(self.pack.charge), self.pack.rated, &beside);
+        found.map_err(|refusal| vec![Missing::refused(&refusal.to_string())])
+    }
+
+    fn duty(&self, duty: Result<Duty, Vec<Missing>>) -> Searched<PermissibleRange> {
+        let found = self.spread.permissible(None, duty?, self.pack.rated);
+        found.map_err(|refusal| vec![Missing::refused(&refusal.to_string())])
+    }
+
     /// The permissible currents of the pack.
-    fn currents(&self, of: &mut Of) {
-        let rooms = [self.fact("limit.hot_ambient"), self.fact("claims.discharge_temperature_max")];
-        let beside: Vec<Vec<_>> = rooms
-            .iter()
-            .flatten()
-            .map(|room| vec![(self.pack.room, room.value()), (self.pack.start, room.value())])
-            .collect();
-        let discharge =
-            self.spread.permissible_beside(Duty::Charge(self.pack.charge), self.pack.rated, &beside);
-        let (discharge, mut others) = match discharge {
-            Ok((found, others)) => (Ok(found), others.into_iter()),
-            Err(refusal) => (Err(vec![Missing::refused(&refusal.to_string())]), Vec::new().into_iter()),
+    fn currents(
+        &self,
+        of: &mut Of,
+        rooms: [Result<Amount, Vec<Missing>>; 2],
+        discharge: Searched<(PermissibleRange, Vec<Range>)>,
+        [endless, peak]: [Searched<PermissibleRange>; 2],
+    ) {
+        let (discharge, others) = match discharge {
+            Ok((found, others)) => (Ok(found), others),
+            Err(missing) => (Err(missing), Vec::new()),
         };
+        let mut others = others.into_iter();
         if let Ok(found) = &discharge
             && let Some((place, _)) = found.places.first()
         {
             let worked = Worker::new(self.facts).worked(Val::Text(self.name_of(*place)));
             of.path.push(("path.limited_by", Ok(worked)));
         }
-        let permissible = |duty: Result<Duty, Vec<Missing>>| {
-            let found = self.spread.permissible(None, duty?, self.pack.rated);
-            found.map_err(|refusal| vec![Missing::refused(&refusal.to_string())])
-        };
         let told = |found: PermissibleRange| {
             let mut first: Vec<(String, f64)> = Vec::new();
             for (place, part) in &found.places {
@@ -313,14 +343,16 @@ impl Solved<'_> {
         let at = soaked(self.pack.ambient);
         let answers: [(String, Current); 5] = [
             (format!("{at}for one full discharge"), discharge.clone().map(told)),
-            (format!("{at}without end"), permissible(Ok(Duty::Ever)).map(told)),
-            (format!("{at}for the claimed duration of the peak"), permissible(self.peak()).map(told)),
+            (format!("{at}without end"), endless.map(told)),
+            (format!("{at}for the claimed duration of the peak"), peak.map(told)),
             hot,
             hottest,
         ];
         let of_places = self.pack.places.iter().flat_map(|place| &place.lacks);
         let lacking: Vec<Missing> = self.pack.unknown.values().flatten().chain(of_places).cloned().collect();
-        for (source, (name, (about, current))) in PATH.into_iter().zip(answers).enumerate() {
+        let answers = PATH.into_iter().zip(answers).enumerate();
+        let asked = answers.filter(|(_, (name, _))| !self.left_out.contains(name));
+        for (source, (name, (about, current))) in asked {
             let answer = current.and_then(|(range, told)| {
                 let mut work = if source == 0 { self.worker() } else { self.in_short() };
                 if source == 0 {
@@ -359,16 +391,29 @@ impl Solved<'_> {
             .collect()
     }
 
-    /// The temperature of each place at the rated current.
-    fn temperatures(&self, of: &mut Of) {
+    /// How long the rated current flows, s: a full discharge, or a quarter of an hour if that is longer.
+    fn seconds(&self) -> f64 {
+        (self.pack.charge / self.pack.rated).max(QUARTER)
+    }
+
+    /// Temperatures at the rated current, and why there is no steady state.
+    fn courses(&self) -> (Result<TemperatureRanges, NetworkRefusal>, Result<(), NetworkRefusal>) {
         let discharge = self.pack.charge / self.pack.rated;
-        let phases = [Phase { current: self.pack.rated, seconds: discharge.max(QUARTER) }];
-        let steady = self.spread.temperatures(&phases, &[QUARTER, discharge, f64::INFINITY]);
-        // Without a steady state the times with an end are still known.
-        let (found, endless) = match steady {
+        let phases = [Phase { current: self.pack.rated, seconds: self.seconds() }];
+        match self.spread.temperatures(&phases, &[QUARTER, discharge, f64::INFINITY]) {
             Ok(found) => (Ok(found), Ok(())),
+            // Without a steady state the times with an end are still known.
             Err(refusal) => (self.spread.temperatures(&phases, &[QUARTER, discharge]), Err(refusal)),
-        };
+        }
+    }
+
+    /// The temperature of each place at the rated current.
+    fn temperatures(
+        &self,
+        of: &mut Of,
+        (found, endless): (Result<TemperatureRanges, NetworkRefusal>, Result<(), NetworkRefusal>),
+        curves: &Curves,
+    ) {
         let found = match found {
             Ok(found) => found,
             // Something melts at the rated current: no temperature can be told, but that it is beyond every limit.
@@ -381,7 +426,6 @@ impl Solved<'_> {
                 return;
             }
         };
-        let curves = self.curves();
         for place in &self.pack.places {
             let read = self.followed.highest.iter().find(|(index, ..)| *index == place.element);
             of.places.push(PlaceTold {
@@ -409,7 +453,7 @@ impl Solved<'_> {
                 of.elements.push((index, name, answer));
             }
             of.elements.push((index, "element.temperature_limit", place.limit.clone()));
-            self.of_place(of, index, place, &curves, found.hottest[1][at], endless.is_ok());
+            self.of_place(of, index, place, curves, found.hottest[1][at], endless.is_ok());
         }
         if let Some(air) = self.pack.air {
             let mut work = self.in_short();
@@ -430,7 +474,7 @@ impl Solved<'_> {
         let answer = match found.first_limit {
             Some(range) if range.low.is_finite() => {
                 work.step(|| format!("at {}", show(self.pack.rated, Dimension::CURRENT)));
-                let high = if range.high.is_finite() { range.high } else { phases[0].seconds };
+                let high = if range.high.is_finite() { range.high } else { self.seconds() };
                 let known = Range { low: range.low, middle: range.middle.min(high), high };
                 if !range.high.is_finite() {
                     let what = "a longer time: in some of the cases no limit is reached in a full discharge";

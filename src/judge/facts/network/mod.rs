@@ -11,5 +11,5 @@ mod measured;
 pub(super) mod stand_in;
 
 pub(crate) use build::{LINK_ENDS, LINK_FILM};
-pub(crate) use facts::{PlaceTold, heated, is_fact, of};
+pub(crate) use facts::{PlaceTold, TOLD_ONLY, heated, is_fact, of};
 pub(crate) use measured::{Measured, MeasuredTemperature};
