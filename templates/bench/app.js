@@ -768,7 +768,7 @@ function renderFindings() {
   const box = make("section", null, { id: "next", "aria-live": "polite" });
   box.append(make("h2", "Look at next"), make("p", "being worked out"));
   body.append(box);
-  call("/api/next").then((answer) => answer.json()).then(({ looks, more, closed }) => {
+  call("/api/next").then((answer) => answer.json()).then(({ looks, more, closed, photos: wanted }) => {
     const list = make("ol");
     for (const { title, lines, caution: beware } of looks) {
       const one = make("li");
@@ -776,7 +776,7 @@ function renderFindings() {
       if (beware) one.append(caution(beware));
       list.append(one);
     }
-    const rest = [more && `${more} more facts are worth a look.`, closed && `No single fact or pair decides ${closed} checks.`].filter(Boolean).join(" ");
+    const rest = [more && `${more} more facts are worth a look.`, closed && `No single fact or pair decides ${closed} checks.`, wanted].filter(Boolean).join(" ");
     box.replaceChildren(make("h2", "Look at next"), list, make("p", rest || (looks.length ? "" : "Nothing that could still be looked at would decide a check.")));
   }).catch(() => box.replaceChildren(make("h2", "Look at next"), make("p", "It is worked out by the server: no connection.")));
 }

@@ -18,7 +18,7 @@ use crate::judge::next::{Answered, Look, MOST};
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
-use crate::render::write_up::{causes, decides_line, look_line};
+use crate::render::write_up::{causes, decides_line, look_line, photos_line};
 use crate::units::Dimension;
 
 /// To see what there is, s.
@@ -141,6 +141,8 @@ pub(super) struct PageNext {
     /// How many more facts are worth a look, and how many checks no single fact or pair decides.
     more: usize,
     closed: usize,
+    /// What a photo is still wanted of.
+    photos: String,
 }
 
 #[derive(Serialize)]
@@ -165,6 +167,7 @@ impl PageNext {
             looks: next.looks.iter().take(MOST).map(look).collect(),
             more: next.looks.len().saturating_sub(MOST),
             closed: next.closed.iter().map(|waiting| waiting.checks.len()).sum(),
+            photos: photos_line(&next).unwrap_or_default(),
         }
     }
 }
