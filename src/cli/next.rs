@@ -34,6 +34,8 @@ pub(super) struct NextTold<'a> {
     more: usize,
     /// What no single fact or pair decides, by what is missing.
     closed: &'a [Waiting],
+    /// What a photo is still wanted of: it is evidence and decides nothing about the pack.
+    photos: &'a [String],
 }
 
 impl Next {
@@ -48,9 +50,9 @@ impl Next {
                 let shown = next.looks.get(..most).unwrap_or(&next.looks);
                 let more = next.looks.len() - shown.len();
                 let folder = self.folder.display().to_string();
-                out.write_all(
-                    super::json(&NextTold { folder, looks: shown, more, closed: &next.closed })?.as_bytes(),
-                )?;
+                let (closed, photos) = (&*next.closed, &*next.photos);
+                let told = NextTold { folder, looks: shown, more, closed, photos };
+                out.write_all(super::json(&told)?.as_bytes())?;
             }
         }
         Ok(Done::Well)

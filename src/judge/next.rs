@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::judge::facts::photos::PHOTO_COUNTS;
 use crate::judge::facts::{
     Derived, FACTS, Facts, Missing, Reason, Subject, element_label, field_info, field_of, of_the_network,
 };
@@ -89,6 +90,8 @@ pub struct Next {
     pub looks: Vec<Look>,
     /// What is not decided, and no single fact or pair decides.
     pub closed: Vec<Waiting>,
+    /// What a photo is still wanted of: it is evidence of that part and decides nothing about the pack.
+    pub photos: Vec<String>,
 }
 
 /// Checks that are not decided and wait for the same.
@@ -206,7 +209,7 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
     let Record { path, test, cells, .. } = judged.record;
     if path.element.len() + test.len() + cells.reading.len() > LARGEST {
         let closed = waiting(search.open.iter().map(|open| open.finding), &[]);
-        return Next { looks: Vec::new(), closed };
+        return Next { looks: Vec::new(), closed, photos: photos(judged) };
     }
     facts.truncate(MOST_TRIED);
     let tried: Vec<(Fact<'_>, Tried)> =
@@ -228,8 +231,14 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
             pairs.entry(open.waits_for.clone()).or_default().push(index);
         }
     }
-    for (facts, waiting) in pairs {
-        let tried = search.try_out(&facts);
+    let pairs: Vec<_> = pairs
+        .into_par_iter()
+        .map(|(facts, waiting)| {
+            let tried = search.try_out(&facts);
+            (facts, waiting, tried)
+        })
+        .collect();
+    for (facts, waiting, tried) in pairs {
         let some =
             |index: &usize| tried.states.iter().any(|(_, outcomes)| outcomes[*index] != Outcome::NotDecided);
         let decides: Vec<usize> =
@@ -268,8 +277,31 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
         look
     };
     let looks = ranked.into_par_iter().enumerate().map(refine).collect();
-    let closed = search.open.iter().zip(settled).filter(|(_, settled)| !settled);
-    Next { looks, closed: waiting(closed.map(|(open, _)| open.finding), &[]) }
+    let closed = search.open.iter().zip(settled).filter(|(open, settled)| !settled && !of_photo(open.rule));
+    Next { looks, closed: waiting(closed.map(|(open, _)| open.finding), &[]), photos: photos(judged) }
+}
+
+/// True for a rule that counts photos.
+fn of_photo(rule: &Rule) -> bool {
+    rule.names()
+        .iter()
+        .any(|name| name == "element.photos" || PHOTO_COUNTS.iter().any(|(own, _)| own == name))
+}
+
+/// What a rule wants a photo of that is not there.
+fn photos(judged: Judged<'_>) -> Vec<String> {
+    let wanted = |finding: &&Finding| {
+        finding.outcome != Outcome::Meets && judged.book.rule(&finding.rule).is_some_and(of_photo)
+    };
+    let what = |Finding { title, subject, .. }: &Finding| {
+        let of = title.strip_prefix("A photo shows ").unwrap_or(title);
+        if subject.is_empty() { of.to_owned() } else { format!("{of} ({subject})") }
+    };
+    let mut all = judged.findings.iter().filter(wanted).map(what);
+    let mut first: Vec<String> = all.by_ref().take(MOST).collect();
+    let more = all.count();
+    first.extend((more > 0).then(|| format!("{more} more parts")));
+    first
 }
 
 /// What a grade is worth: one critical question before any number of others that are likely to be asked with it.

@@ -28,7 +28,11 @@ struct Ran {
 }
 
 fn run(arguments: &[&str]) -> Ran {
-    let output = underlid().args(arguments).output().unwrap();
+    ran(underlid().args(arguments))
+}
+
+fn ran(command: &mut Command) -> Ran {
+    let output = command.output().unwrap();
     Ran {
         code: output.status.code().expect("an exit status: the program must not be killed by a signal"),
         out: String::from_utf8(output.stdout).unwrap(),
@@ -36,10 +40,14 @@ fn run(arguments: &[&str]) -> Ran {
     }
 }
 
+/// Checks a record; one that takes more than a minute of processor time is ended, however much else the machine does.
 fn check_text(text: &str) -> Ran {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("inspection.toml"), text).unwrap();
-    let mut ran = run(&["check", folder.path().to_str().unwrap()]);
+    let mut limited = Command::new("sh");
+    limited.args(["-c", "ulimit -t 60 && exec \"$0\" check \"$1\"", env!("CARGO_BIN_EXE_underlid")]);
+    limited.env("NO_COLOR", "1").current_dir(root());
+    let mut ran = ran(limited.arg(folder.path()));
     ran.err = ran.err.replace(folder.path().to_str().unwrap(), "DIR");
     ran
 }
@@ -216,11 +224,9 @@ fn hostile_records_end_in_words() {
         ("control", "schema = 2\n[inspection]\ntitle = \"\\u001b[31mred\\u0007\"\n".to_owned(), 0),
     ];
     for (name, text, code) in cases {
-        let started = Instant::now();
         let ran = check_text(&text);
         assert_eq!(ran.code, code, "{name}: {}", ran.err.chars().take(2000).collect::<String>());
         assert!(!ran.out.contains('\u{1b}') && !ran.err.contains('\u{1b}'), "{name} reached the terminal");
-        assert!(started.elapsed().as_secs() < 30, "{name} took {:?}", started.elapsed());
     }
 }
 

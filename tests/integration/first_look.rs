@@ -76,6 +76,8 @@ pub(crate) struct Went {
     pub(crate) asked: Vec<String>,
     /// The headlines after this many answers.
     soon: Vec<String>,
+    /// Headlines that were settled and that a further answer changed.
+    pub(crate) undone: Vec<String>,
 }
 
 /// Effort until the headline questions are as far as looking gets them, and until nothing more is asked, s. Before that
@@ -117,10 +119,23 @@ pub(crate) fn spent(
     if taken.insert((at.to_owned(), effort.to_owned())) { time } else { time.min(FURTHER) }
 }
 
+/// Headlines that were settled and that an answer changed.
+pub(crate) fn undone(before: &Sight, after: &Sight, by: &Key) -> Vec<String> {
+    let pairs = answered(before)
+        .into_iter()
+        .zip(answered(after))
+        .zip(as_told(before).into_iter().zip(as_told(after)));
+    let other = pairs.filter(|((was, now), _)| was != "Open" && was != now);
+    other.map(|(_, (was, now))| format!("{by}: {was} -> {now}")).collect()
+}
+
 /// Fills an empty record in as the first look asks, with what the target knows; what it does not know is left open.
 pub(crate) fn first_look(target: &Sight) -> Went {
     let folder = record_in("schema = 2\n");
-    let session = open(folder.path());
+    first_look_in(&open(folder.path()), target)
+}
+
+pub(crate) fn first_look_in(session: &FillSession, target: &Sight) -> Went {
     let mut sight = session.look().unwrap();
     let mut left: BTreeSet<Key> = BTreeSet::new();
     let mut taken = BTreeSet::new();
@@ -135,6 +150,7 @@ pub(crate) fn first_look(target: &Sight) -> Went {
         headlines: Vec::new(),
         asked: Vec::new(),
         soon: Vec::new(),
+        undone: Vec::new(),
     };
     loop {
         let started = Instant::now();
@@ -156,7 +172,9 @@ pub(crate) fn first_look(target: &Sight) -> Went {
         match value {
             Some(value) => {
                 let saved = session.answer(&key, &Entered::of(&value), None);
+                let before = sight;
                 sight = saved.unwrap_or_else(|error| panic!("{key} = {value}: {error}")).sight;
+                went.undone.extend(undone(&before, &sight, &key));
                 went.answers += 1;
                 let now = answered(&sight);
                 if now != state {

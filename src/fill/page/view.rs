@@ -18,11 +18,21 @@ use crate::judge::next::{Answered, Look, MOST};
 use crate::judge::rules::Outcome;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
-use crate::render::write_up::{causes, decides_line, look_line};
+use crate::render::write_up::{causes, decides_line, look_line, photos_line};
 use crate::units::Dimension;
 
 /// To see what there is, s.
 const GLANCE: f64 = 5.0;
+/// Fields that a code on a label may say.
+const CODED: [&str; 7] = [
+    "bms.device_marking",
+    "bms.marking",
+    "cells.marking",
+    "element.marking",
+    "inspection.serial",
+    "instrument.serial",
+    "reading.code",
+];
 
 #[derive(Serialize)]
 pub(super) struct PageState {
@@ -131,6 +141,8 @@ pub(super) struct PageNext {
     /// How many more facts are worth a look, and how many checks no single fact or pair decides.
     more: usize,
     closed: usize,
+    /// What a photo is still wanted of.
+    photos: String,
 }
 
 #[derive(Serialize)]
@@ -155,6 +167,7 @@ impl PageNext {
             looks: next.looks.iter().take(MOST).map(look).collect(),
             more: next.looks.len().saturating_sub(MOST),
             closed: next.closed.iter().map(|waiting| waiting.checks.len()).sum(),
+            photos: photos_line(&next).unwrap_or_default(),
         }
     }
 }
@@ -255,6 +268,8 @@ struct PageQuestion {
     element: bool,
     /// True when it asks for lengths, which may be measured in a photo.
     measures: bool,
+    /// True when it asks for what a code on a label may say.
+    codes: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
     lost: Option<PageLost>,
@@ -335,6 +350,8 @@ fn page_question(question: &Question, like: String, lost: Option<PageLost>) -> P
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
         measures: cfg!(feature = "measuring")
             && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
+        codes: cfg!(feature = "measuring")
+            && matches!(&item.fills, Fills::Field { name, .. } if CODED.contains(&name.as_str())),
         like,
         lost,
     }

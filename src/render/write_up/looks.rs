@@ -45,6 +45,13 @@ pub fn decides_line(look: &Look) -> String {
     format!("{}{of} ({}){more}", first.title, first.grade.word())
 }
 
+/// What a photo is still wanted of, in a line.
+#[must_use]
+pub fn photos_line(next: &Next) -> Option<String> {
+    let of = list(&next.photos, "and");
+    (!of.is_empty()).then(|| format!("Photos still wanted, as evidence that others can check; they decide nothing about the pack: {of}."))
+}
+
 /// The looks as text, the first `most` of them.
 #[must_use]
 pub fn write_looks(next: &Next, most: usize) -> String {
@@ -81,6 +88,9 @@ fn looks(out: &mut String, next: &Next, most: usize) -> std::fmt::Result {
         if most == usize::MAX {
             write_waiting(out, &next.closed, |_| String::new())?;
         }
+    }
+    if let Some(line) = photos_line(next) {
+        writeln!(out, "{}", plain(&line))?;
     }
     Ok(())
 }

@@ -17,9 +17,9 @@ mod writeup;
 pub(crate) use causes::CauseView;
 pub(crate) use causes::causes;
 pub(crate) use claims::{ClaimView, in_plain_names};
-#[cfg(feature = "page")]
-pub(crate) use looks::look_line;
 pub(crate) use looks::{decides_line, looks_of, write_looks};
+#[cfg(feature = "page")]
+pub(crate) use looks::{look_line, photos_line};
 #[cfg(feature = "video")]
 pub(crate) use photos::PhotoView;
 pub(crate) use photos::{PointerView, photos};

@@ -586,8 +586,8 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// A part of which nothing is known that heat and current ask for; what lies beside it may be warmed by more than a
-    /// usual one.
+    /// A part of which nothing is known that heat and current ask for: as good a one as there is, for what lies beside it
+    /// is then said to become at least so warm.
     fn unknown_part(
         &mut self,
         index: usize,
@@ -595,7 +595,7 @@ impl<'a> Builder<'a> {
         beside: [Option<usize>; 2],
         missing: Vec<Missing>,
     ) -> Result<(), NetworkRefusal> {
-        let resistance = Resistance::constant(self.inside(stand_in::UNKNOWN_PART));
+        let resistance = Resistance::constant(self.inside(stand_in::UNKNOWN_PART_AT_LEAST));
         let conductance = self.inside(stand_in::DEVICE_CONDUCTANCE).into();
         for beside in beside.into_iter().flatten().filter(|_| !self.again) {
             self.beside.entry(beside).or_default().extend(missing.clone());
@@ -606,6 +606,15 @@ impl<'a> Builder<'a> {
         let device =
             Device { name, from, to, at, resistance, conductance, capacity: 10.0.into(), limit: None };
         self.network.device(device)?;
+        self.body(at)
+    }
+
+    /// What a part of no known form gives to the air inside.
+    fn body(&mut self, at: Point) -> Result<(), NetworkRefusal> {
+        let (area, film) = (self.inside(stand_in::BODY), self.outside(self.film));
+        let emissivity = self.inside(stand_in::BODY_EMISSIVITY).into();
+        let surface = Surface { film: Film::Given(film.into()), air: self.air, emissivity, faced: self.wall };
+        self.network.face("body", at, area, surface)?;
         Ok(())
     }
 
@@ -898,11 +907,7 @@ impl<'a> Builder<'a> {
         if kind == ElementKind::Bms {
             return self.bms_heat(at);
         }
-        let (area, film) = (self.inside(stand_in::BODY), self.outside(self.film));
-        let emissivity = self.inside(stand_in::BODY_EMISSIVITY).into();
-        let surface = Surface { film: Film::Given(film.into()), air: self.air, emissivity, faced: self.wall };
-        self.network.face("body", at, area, surface)?;
-        Ok(())
+        self.body(at)
     }
 
     /// Resistance of a BMS that nobody measured: its switching devices and what lies beside them.

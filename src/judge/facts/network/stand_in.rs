@@ -183,6 +183,13 @@ pub(super) const INSULATION: StandIn =
 /// Resistance of the parts of the path that nobody measured and whose size is not known, Ω.
 pub(in crate::judge::facts) const UNKNOWN_PART: StandIn =
     stand_in("resistance of a part that is not known", 5e-6, 300e-6, "no source: at 200 A 0.2 to 12 W");
+/// As [`UNKNOWN_PART`], where a place is said to become at least so warm: what the part has beyond that only adds to it.
+pub(super) const UNKNOWN_PART_AT_LEAST: StandIn = stand_in(
+    "resistance that a part that is not known has at least",
+    5e-6,
+    40e-6,
+    "no source: 60 to 100 mm of copper of 200 to 40 mm²",
+);
 /// Conductance from where a BMS makes its heat to either side, W/K.
 pub(super) const BMS_TO_ENDS: StandIn = stand_in(
     "conductance from the switching devices of the BMS to its ends",

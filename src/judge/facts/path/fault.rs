@@ -24,6 +24,8 @@ use crate::units::{Amount, Dimension, show};
 
 /// Resistance of parts that are not listed while the path is not said to be complete, Ω.
 const NOT_LISTED: (f64, f64) = (0.0, 3e-3);
+/// Rating of a fuse or breaker whose rating nobody read, A: a small one has the most (no source).
+const SMALLEST_FUSE: f64 = 15.0;
 /// Resistance of the leads between packs in parallel where the papers do not state it, Ω.
 const PARALLEL_LEADS: (f64, f64) = (0.1e-3, 5e-3);
 /// Sources of uncertainty of the ranges of this module, beyond those of instruments, tests and the network.
@@ -113,6 +115,11 @@ fn resistances(facts: &Facts<'_>, work: &mut Worker<'_>) -> Result<Loop, Vec<Mis
             }
             lacking => {
                 narrows.extend(lacking.and_then(|l| l.as_ref().err()).into_iter().flatten().cloned());
+                let rated = |kind| matches!(kind, ElementKind::Fuse | ElementKind::CircuitBreaker);
+                if element.kind().is_some_and(rated) && element.rating.quantity().is_none() {
+                    let name = "element.rating";
+                    narrows.push(Missing::of_element(name, facts.record, index, Reason::NotRecorded));
+                }
                 let (greatest, basis) = stands_in(facts, work, index, element.kind());
                 missing_from
                     .push(format!("{label} up to {} ({basis})", show(greatest, Dimension::RESISTANCE)));
@@ -231,10 +238,10 @@ fn stands_in(
         }
         Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => {
             match Worker::new(&inside).optional("element.rating").map(|rating| rating.value()) {
-                Some(rating) if rating > 0.0 => {
+                rating => {
+                    let rating = rating.filter(|rating| *rating > 0.0).unwrap_or(SMALLEST_FUSE);
                     (stand_in::FUSE_DROP.ends.1 / rating, stand_in::FUSE_DROP.basis)
                 }
-                _ => greatest(stand_in::DEVICE),
             }
         }
         Some(
