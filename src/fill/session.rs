@@ -7,9 +7,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::bench_tests::{BenchTests, stamps};
 use super::edits::{edits_for, named, part_named, says_the_same, with_what_the_item_says};
-use super::journal;
-#[cfg(feature = "page")]
-use super::journal::Confirmed;
+use super::journal::{self, Confirmed};
 use super::judged::decided;
 use super::lines::Wanted;
 use super::parts::{Change, added, changed, parts_to_add};

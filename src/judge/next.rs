@@ -231,8 +231,14 @@ pub fn next(judged: Judged<'_>, most: usize) -> Next {
             pairs.entry(open.waits_for.clone()).or_default().push(index);
         }
     }
-    for (facts, waiting) in pairs {
-        let tried = search.try_out(&facts);
+    let pairs: Vec<_> = pairs
+        .into_par_iter()
+        .map(|(facts, waiting)| {
+            let tried = search.try_out(&facts);
+            (facts, waiting, tried)
+        })
+        .collect();
+    for (facts, waiting, tried) in pairs {
         let some =
             |index: &usize| tried.states.iter().any(|(_, outcomes)| outcomes[*index] != Outcome::NotDecided);
         let decides: Vec<usize> =

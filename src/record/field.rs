@@ -149,7 +149,7 @@ impl Value {
     /// The value as a person would read it.
     pub fn show(&self) -> String {
         match self {
-            Self::Quantity(quantity) => quantity.text.clone(),
+            Self::Quantity(quantity) => crate::units::words::in_symbols(&quantity.text),
             Self::Count(count) => count.to_string(),
             Self::YesNo(true) => "yes".to_owned(),
             Self::YesNo(false) => "no".to_owned(),
@@ -157,7 +157,9 @@ impl Value {
             Self::Text(text) => text.clone(),
             Self::Date(date) => date.to_string(),
             // The sides share the text of the whole.
-            Self::Section([first, ..]) | Self::Size([first, ..]) => first.text.clone(),
+            Self::Section([first, ..]) | Self::Size([first, ..]) => {
+                crate::units::words::in_symbols(&first.text)
+            }
             Self::List(items) => items.join(", "),
             Self::Accuracy(accuracy) => {
                 let share = |share: f64, of: &str| {

@@ -158,11 +158,11 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
     let size = belief.frees.len();
     let predict = |x: &[f64]| -> Result<Vec<(f64, f64)>, NetworkRefusal> {
         let quantities = belief.quantities(x);
-        let mut all = Vec::new();
-        for experiment in experiments {
-            all.extend(experiment.predict(circuit, &quantities, Steps::Error(STEP_ERROR))?.0);
-        }
-        Ok(all)
+        let one = |experiment: &Experiment| {
+            Ok(experiment.predict(circuit, &quantities, Steps::Error(STEP_ERROR))?.0)
+        };
+        let each = experiments.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
+        Ok(each.into_iter().flatten().collect())
     };
     let coarse = Circuit::cut(circuit.network().clone(), Fineness::Coarse)?;
     let readings: Vec<(usize, usize, Measurement)> = experiments
@@ -199,7 +199,7 @@ pub fn fit(circuit: &Circuit, belief: &Belief, experiments: &[Experiment]) -> Re
             let run = |experiment: &Experiment| {
                 experiment.predict(&coarse, &quantities, Steps::Error(COARSE_ERROR))
             };
-            let here = experiments.iter().map(run).collect::<Result<Vec<_>, _>>()?;
+            let here = experiments.par_iter().map(run).collect::<Result<Vec<_>, _>>()?;
             let beside = |i: usize| -> Result<Vec<f64>, NetworkRefusal> {
                 let (low, high) = belief.ends(i);
                 let step = if x[i] + SLOPE_STEP <= high { SLOPE_STEP } else { -SLOPE_STEP };

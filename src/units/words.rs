@@ -7,6 +7,17 @@ a damaged cell can burn. Isolate it, take off rings, cover what is live, use ins
 work with a second person near and with a way to put out and leave a fire. Local codes and licensed practice come \
 first. underlid compares what was recorded with rules; it never says that a pack is safe.";
 
+/// A quantity as it was typed, with the symbols of SI (ISO 80000-1) for the letters that stand for them on a keyboard.
+pub fn in_symbols(text: &str) -> String {
+    text.replace("degC", "°C").replace("degF", "°F").replace("mm2", "mm²")
+}
+
+/// A fact's name as words: "low temperature limit" of `bms.low_temperature_limit`.
+pub fn of_fact(name: &str) -> String {
+    let words = name.rsplit('.').next().unwrap_or(name).replace('_', " ");
+    words.replace("c rate", "C-rate").replace("bms", "BMS").replace("soc", "state of charge")
+}
+
 /// The candidate nearest to `wanted`, when it is near enough to be a slip of the pen.
 pub fn nearest<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let wanted_lower = wanted.to_lowercase();

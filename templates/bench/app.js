@@ -439,6 +439,7 @@ function fieldOf(one, place) {
     pick.setAttribute("aria-label", `Unit, or why there is no answer: ${one.prompt}`);
     keep("", field);
     if (one.sides.length) box.append(sides(one, field, `-${place}`));
+    box.append(...codesOf(one, field));
     row.append(field);
     if (one.units.length) for (const unit of one.units) option(unit);
     else option("", "as typed");
@@ -506,6 +507,30 @@ function pictures(one, photo) {
   return parts;
 }
 
+// The codes in the photos of a label, offered to be compared and then saved.
+function codesOf(one, field) {
+  if (!one.codes) return [];
+  return one.part_photos.map((name) => {
+    const box = make("div", null, { class: "codes" });
+    const read = async () => {
+      box.replaceChildren(make("p", "The photo is being read.", { class: "help", role: "status" }));
+      let codes = [];
+      let words = "No code was found. Take the label sharp, from the front and without glare.";
+      try {
+        const answer = await call(`/api/codes?${new URLSearchParams({ name })}`, { patience: 60000 });
+        if (answer.ok) codes = await answer.json(); else words = await answer.text();
+      } catch { words = "No connection: the photo is read by the program, not by this device."; }
+      box.replaceChildren(make("p", codes.length ? "Compare with the label, then take one over:" : words, { class: "help", role: "status" }), ...codes.map(({ text, says }) => {
+        const button = make("button", text, { type: "button", on: () => { field.value = text; field.dispatchEvent(new Event("input")); field.focus(); } });
+        button.append(make("small", says));
+        return button;
+      }));
+    };
+    box.append(make("button", `Read the codes in ${name}`, { type: "button", on: read }));
+    return box;
+  });
+}
+
 function card(one) {
   const parts = head(one, one.prompt);
   if (one.caution) parts.push(caution(one.caution));
@@ -569,7 +594,7 @@ function inputs(one) {
     const save = () => { if (field.value.trim()) answer(one, field.value.trim()); else answer(one, undefined); };
     if (!long) field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); save(); } });
     if (one.sides.length) parts.push(sides(one, field));
-    parts.push(field);
+    parts.push(...codesOf(one, field), field);
     const add = (text, separator) => {
       const start = field.value.trim();
       field.value = start ? `${start}${separator}${text}` : text;

@@ -166,5 +166,37 @@ close(told, high.truth, 0.02 * high.truth);
 await page.locator("#measure-dialog").screenshot({ path: join(output, "measure-6-height.png") });
 await saved(key, told);
 for (const expected of [`height_photo = "photos/${names.at(-2)}"`, "height_taps = ["]) assert.ok(record().includes(expected), expected);
+// The code of a label is read on request, compared, taken over and saved.
+const marking = await page.evaluate(() => state.questions.find((one) => one.codes && one.key.startsWith("cells-marking")).key);
+await page.evaluate((key) => go(key), marking);
+await page.setInputFiles("#photo", join(photos, "label.png"));
+await page.waitForFunction((key) => question(key).part_photos.length && !waitingPhotos.length, marking, { timeout: 60000 });
+await page.locator("#card").getByRole("button", { name: /^Read the codes in / }).first().tap();
+const code = "0MBCB1A0000000F6B0000207";
+await page.locator("#card .codes").getByRole("button", { name: new RegExp(code) }).tap();
+assert.match(await page.locator("#card .codes").first().innerText(), /GB\/T 34014/);
+const box = page.locator(`#card [data-key="${marking}"] input, #card #value`).first();
+assert.equal(await box.inputValue(), code);
+assert.ok(!record().includes(`"${code}"`), "nothing is recorded before it was compared");
+await page.screenshot({ path: join(output, "measure-7-code.png") });
+await page.locator("#card button.main").tap();
+await page.waitForFunction((key) => !waiting().length && !question(key).open, marking, { timeout: 60000 });
+assert.ok(record().includes(`marking = "${code}"`), record());
+
+// What is wrong with a photo is told as soon as it was sent; one that was cut off is not kept, and stays on the phone.
+const said = [];
+for (const [name, words] of [["dark", /too dark/], ["soft", /not sharp/], ["lamp", /glare/]]) {
+  await page.evaluate((key) => go(key), key);
+  const had = await page.evaluate((key) => question(key).part_photos.length, key);
+  await page.setInputFiles("#photo", join(photos, `${name}.png`));
+  await page.waitForFunction(([key, had]) => question(key).part_photos.length > had && !waitingPhotos.length, [key, had], { timeout: 60000 });
+  said.push(await page.locator("body").innerText());
+  assert.match(said.at(-1), words, `${name}: nothing is said of it`);
+}
+await page.screenshot({ path: join(output, "measure-8-quality.png") });
+await page.setInputFiles("#photo", join(photos, "cut.png"));
+await page.getByText("This picture was not kept").first().waitFor();
+assert.equal(await page.evaluate(() => waitingPhotos.filter((photo) => photo.refused).length), 1);
+await page.screenshot({ path: join(output, "measure-9-cut.png") });
 assert.deepEqual(errors, []);
 await browser.close();

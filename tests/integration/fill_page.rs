@@ -586,6 +586,19 @@ fn photos_are_measured_on_the_page() {
     let truths = crate::measure_photo::rendered(folder.path(), &[(0, 2), (5, 6), (10, 11)], 161_127);
     let truth = folder.path().join("truth.jsonl");
     fs::write(&truth, truths.iter().map(|truth| format!("{truth}\n")).collect::<String>()).unwrap();
+    crate::measure_photo::label(&folder.path().join("label.png"));
+    // As taken in the dark, without focus, into a lamp, and cut off on the way.
+    let grey = |level: u8| image::GrayImage::from_pixel(800, 600, image::Luma([level]));
+    grey(18).save(folder.path().join("dark.png")).unwrap();
+    let soft =
+        image::GrayImage::from_fn(800, 600, |x, y| image::Luma([120 + ((x / 90 + y / 90) % 2 * 60) as u8]));
+    image::imageops::blur(&soft, 12.0).save(folder.path().join("soft.png")).unwrap();
+    let lamp = image::GrayImage::from_fn(800, 600, |x, y| {
+        image::Luma([if x > 500 { 255 } else { 90 + ((x / 5 + y / 5) % 2 * 70) as u8 }])
+    });
+    lamp.save(folder.path().join("lamp.png")).unwrap();
+    let whole = fs::read(folder.path().join("label.png")).unwrap();
+    fs::write(folder.path().join("cut.png"), &whole[..whole.len() / 2]).unwrap();
     let page = serve(&pack, &[]);
     let root = crate::common::root();
     let status = node("measure.mjs")

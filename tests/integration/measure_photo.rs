@@ -171,7 +171,22 @@ fn what_a_picture_cannot_carry_is_refused_or_wide() {
 fn a_label_s_code_is_offered_for_decode() {
     let folder = tempfile::tempdir().unwrap();
     let photo = folder.path().join("label.png");
-    let code = qrcode::QrCode::new("0MBCB1A0000000F6B0000207").unwrap();
+    label(&photo);
+    let (status, out, error) = run(&["decode", "--photo", &text(&photo)]);
+    assert_eq!(status, 0, "{error}");
+    assert!(out.contains(LABEL) && out.contains("GB/T 34014"), "{out}");
+    assert!(error.contains("1 code read; compare with the label"), "{error}");
+    GrayImage::from_pixel(90, 90, Luma([7])).save(&photo).unwrap();
+    let (status, _, error) = run(&["decode", "--photo", &text(&photo)]);
+    assert!(status == 2 && error.contains("no code was found"), "{error}");
+}
+
+/// What the invented label of a cell says.
+pub(crate) const LABEL: &str = "0MBCB1A0000000F6B0000207";
+
+/// A photo of that label.
+pub(crate) fn label(photo: &Path) {
+    let code = qrcode::QrCode::new(LABEL).unwrap();
     let (width, colors) = (code.width() as u32, code.to_colors());
     let label = GrayImage::from_fn(width * 7 + 200, width * 7 + 160, |x, y| {
         let (column, row) = ((x / 7).wrapping_sub(12), (y / 7).wrapping_sub(10));
@@ -179,14 +194,7 @@ fn a_label_s_code_is_offered_for_decode() {
         let dark = inside && colors[(row * width + column) as usize] == qrcode::Color::Dark;
         Luma([if dark { 40 } else { 200 }])
     });
-    image::imageops::blur(&label, 0.9).save(&photo).unwrap();
-    let (status, out, error) = run(&["decode", "--photo", &text(&photo)]);
-    assert_eq!(status, 0, "{error}");
-    assert!(out.contains("0MBCB1A0000000F6B0000207") && out.contains("GB/T 34014"), "{out}");
-    assert!(error.contains("1 code read; compare with the label"), "{error}");
-    GrayImage::from_pixel(90, 90, Luma([7])).save(&photo).unwrap();
-    let (status, _, error) = run(&["decode", "--photo", &text(&photo)]);
-    assert!(status == 2 && error.contains("no code was found"), "{error}");
+    image::imageops::blur(&label, 0.9).save(photo).unwrap();
 }
 
 /// Data Matrix and linear codes that pyStrich drew, through a simulated camera; and a picture that shows nothing but noise.

@@ -8,10 +8,63 @@ use rayon::prelude::*;
 
 use crate::common::{copy, root, rounds, run as program, text};
 
+const COMMANDS: [&str; 21] = [
+    "new",
+    "plan",
+    "fill",
+    "photos",
+    "checklist",
+    "scale-sheet",
+    "measure-photo",
+    "log",
+    "check",
+    "next",
+    "explain",
+    "seal",
+    "verify",
+    "report",
+    "compare",
+    "video-kit",
+    "collection",
+    "calc",
+    "decode",
+    "migrate",
+    "schema",
+];
+
 fn run(arguments: &[&str]) -> String {
     let (code, out, err) = program(arguments);
     assert!(code <= 1, "{arguments:?}: {err}");
     out
+}
+
+/// A log that is none, a record with slips, and calls that nothing answers: each error with its place and a right example.
+fn errors(folder: &Path) -> Vec<(String, String)> {
+    let bad = folder.join("bad.toml");
+    fs::write(&bad, "schema = 2\n[cells]\nserie = 8\nparallel = \"x\"\n[claims]\ncapacity = \"150 A\"\n")
+        .unwrap();
+    let log = folder.join("bad.csv");
+    fs::write(&log, "a;b\n1;x\n").unwrap();
+    let [bad, log, folder] = [bad.as_path(), log.as_path(), folder].map(text);
+    let calls: [&[&str]; 9] = [
+        &["check", "nowhere"],
+        &["check", &bad],
+        &["log", &log],
+        &["explain", "no-such-rule"],
+        &["calc", "busbar", "25 x 3", "--material", "copper"],
+        &["calc", "busbar", "25 x 3 mm", "--material", "wood", "--length", "1 m"],
+        &["report", &folder],
+        &["verify", &folder],
+        &["decode", ""],
+    ];
+    calls
+        .map(|call| {
+            (format!("{call:?}"), {
+                let (_, out, err) = program(call);
+                format!("{out}{err}")
+            })
+        })
+        .into()
 }
 
 /// Every text file below a folder.
@@ -47,6 +100,10 @@ fn slips(text: &str) -> Vec<String> {
         " 0; at least 1 is required",
         "absent; at least",
         "found: no; required",
+        "at most 1 is required",
+        " degC",
+        "missing: missing",
+        "not decided: not decided",
         "found: yes; required",
         "absent ≥",
         "absent ≤",
@@ -103,7 +160,7 @@ fn digits(text: &str) -> Vec<String> {
 fn sum_that_does_not_fall_short(line: &str) -> Option<String> {
     let (found, required) = line.split_once("; at ")?;
     let (bound, required) = required.split_once(' ')?;
-    let required = required.split(" is required").next()?.split(" (").next()?;
+    let required = required.split(" is ").next()?.split(" (").next()?;
     let amount = |text: &str| -> Option<(f64, String)> {
         // The last of "bar: at least 182 °C ± 2 K" before its uncertainty.
         let text = text.split(" ± ").next()?.trim().rsplit(": ").next()?.trim_start_matches("▼ ").to_owned();
@@ -167,6 +224,45 @@ fn scaled(line: &str, factor: f64) -> String {
     format!("{}{:.decimals$}{}", &line[..start], value * factor, &line[end..])
 }
 
+/// What the five readers' questions lack on page 1: what was claimed, did it hold, what limits it, is there protection,
+/// what should I do.
+fn first_page(report: &Path, path: &str, view: &serde_json::Value) -> Vec<String> {
+    run(&["report", path]);
+    let page = fs::read_to_string(report.join("report.md")).unwrap();
+    let page = page.split("\n## ").take(2).collect::<String>();
+    let answer = |question: &str| {
+        let line = page.lines().find_map(|line| line.strip_prefix(&format!("- {question} ")));
+        line.filter(|line| line.split_whitespace().count() > 2 && line.ends_with('.')).map(str::to_owned)
+    };
+    let mut lacking = Vec::new();
+    for question in
+        ["What is claimed?", "Does it hold?", "What limits it?", "Is there protection?", "What should I do?"]
+    {
+        if answer(question).is_none() {
+            lacking.push(format!("page 1 does not answer: {question}\n{page}"));
+        }
+    }
+    let told = |question: &str, words: &str| answer(question).is_some_and(|answer| answer.contains(words));
+    if let Some(rated) = view["rated_current"].as_str()
+        && !told("What is claimed?", rated)
+    {
+        lacking.push(format!("page 1 does not tell that {rated} is claimed"));
+    }
+    let elements = view["path"]["elements"].as_array().unwrap();
+    if let Some(weakest) = elements.iter().find(|element| element["weakest"] == true)
+        && !told("What limits it?", weakest["called"].as_str().unwrap())
+    {
+        lacking.push(format!("page 1 does not name the weakest part: {page}"));
+    }
+    let opens = elements.iter().any(|element| element["responds_to"] == "current");
+    let absent =
+        ["There is no", "No part", "nothing"].iter().any(|words| told("Is there protection?", words));
+    if opens == absent && !told("Is there protection?", "not decided") {
+        lacking.push(format!("page 1 and the record differ on protection: {page}"));
+    }
+    lacking
+}
+
 /// Outputs of records nobody wrote: 8 of them, 200 in the long set.
 #[test]
 fn generated_records_are_told_in_words() {
@@ -190,7 +286,8 @@ fn generated_records_are_told_in_words() {
             let short = short.filter(|finding| finding["outcome"] == "falls short");
             let sums = short
                 .filter_map(|finding| sum_that_does_not_fall_short(finding["working"]["numbers"].as_str()?));
-            let slips = slips(&out).into_iter().chain(sums).chain(digits(&out));
+            let page = first_page(&folder.path().join("report"), &path, &view);
+            let slips = slips(&out).into_iter().chain(page).chain(sums).chain(digits(&out));
             (true, slips.map(|slip| format!("record {number}: {slip}")).collect())
         })
         .collect();
@@ -220,7 +317,13 @@ fn what_falls_short_is_told_in_words() {
         for arguments in of_one {
             found.push((format!("{arguments:?}"), run(&[arguments, &[example]].concat())));
         }
+        for entry in fs::read_dir(Path::new(example).join("logs")).unwrap().map(Result::unwrap) {
+            let (_, out, err) = program(&["log", &text(&entry.path())]);
+            found.push((format!("log {:?}", entry.file_name()), format!("{out}{err}")));
+        }
         run(&["report", example]);
+        run(&["seal", example]);
+        found.push(("verify".to_owned(), run(&["verify", example])));
         texts(&Path::new(example).join("report"), &mut found);
         // Drawing the pictures takes a while.
         if rounds(0, 1) == 1 {
@@ -248,6 +351,10 @@ fn what_falls_short_is_told_in_words() {
     ] {
         found.push((format!("{arguments:?}"), run(arguments)));
     }
+    for command in COMMANDS {
+        found.push((format!("{command} --help"), run(&[command, "--help"])));
+    }
+    found.extend(errors(out.path()));
     run(&["compare", &a, &b, "--to", &to("comparison")]);
     run(&["collection", "--to", &to("collection"), &text(&root().join("example-inspections"))]);
     texts(out.path(), &mut found);

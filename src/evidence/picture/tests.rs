@@ -124,7 +124,7 @@ fn colour_profiles_and_texts_are_not_unpacked() {
         [&length[..], &named, &crc32(&named).to_be_bytes()].concat()
     };
     let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
-    std::io::copy(&mut std::io::Read::take(std::io::repeat(0), 8 << 20), &mut packer).unwrap();
+    std::io::copy(&mut Read::take(std::io::repeat(0), 8 << 20), &mut packer).unwrap();
     let packed = packer.finish().unwrap();
     let mut bomb = plain[..33].to_vec();
     bomb.extend(chunk(b"iCCP", &[b"profile\0\0", &packed[..]].concat()));

@@ -2,6 +2,8 @@
 
 use std::sync::{Arc, PoisonError};
 
+use serde::Serialize;
+
 use super::points::{Points, Told};
 use super::state::{App, Later, later};
 use crate::evidence::hash::hash_file;
@@ -10,9 +12,21 @@ use crate::evidence::scale::photo::Photo;
 use crate::fill::measured::{Asked, Measured, keep};
 use crate::fill::sight::{FillError, Saved, question};
 use crate::fill::{Key, photo};
+use crate::physics::marking;
 
 /// A length is measured in one photo and perhaps a second; sides of a section may lie in different ones.
 const OPENED: usize = 2;
+
+/// Most codes of a photo that are offered.
+const OFFERED: usize = 24;
+
+/// A code in a photo, as it is offered.
+#[derive(Debug, Serialize)]
+pub(super) struct PhotoCode {
+    text: String,
+    /// What an open standard says of it.
+    says: String,
+}
 
 /// What points give, what is then asked, and the photo.
 type Answer = (Told, Option<Asked>, Arc<Photo>);
@@ -34,6 +48,30 @@ impl App {
         };
         let (told, asked) = points.told(&photo, second.as_deref());
         Ok(Ok((told, asked, photo)))
+    }
+
+    /// What the codes in a photo say, or why it cannot be read. What is no code of a standard is offered as it stands.
+    pub(super) fn codes(&self, name: &str) -> Result<Result<Vec<PhotoCode>, String>, Later> {
+        let photo = match self.opened(name)? {
+            Ok(photo) => photo,
+            Err(why) => return Ok(Err(why)),
+        };
+        let texts = photo.other_codes().into_iter().map(str::to_owned);
+        #[cfg(feature = "labels")]
+        let texts = texts.chain(photo.labels());
+        let offered = texts.filter(|text| text.chars().count() <= marking::LONGEST).take(OFFERED);
+        let code = |text: String| {
+            let says = match marking::decode(&text) {
+                Ok(marking) => {
+                    let fields =
+                        marking.fields.iter().map(|field| format!("{}: {}", field.name, field.meaning));
+                    format!("{}. {}", marking.standard, fields.collect::<Vec<_>>().join("; "))
+                }
+                Err(_) => "no code of a standard that is known here".to_owned(),
+            };
+            PhotoCode { text, says }
+        };
+        Ok(Ok(offered.map(code).collect()))
     }
 
     /// Measures again what the page was told, and puts the whole value into the record.

@@ -37,7 +37,7 @@ pub(super) fn router(app: Arc<App>) -> Router {
     let uploads = Arc::new(Semaphore::new(UPLOADS));
     let router = Router::new();
     #[cfg(feature = "measuring")]
-    let router = router.route("/api/measure", post(measure));
+    let router = router.route("/api/measure", post(measure)).route("/api/codes", get(codes));
     router
         .route(
             "/",
@@ -197,6 +197,16 @@ async fn picture(State(app): State<Arc<App>>, Query(query): Query<Named>) -> Res
 async fn measure(State(app): State<Arc<App>>, Json(points): Json<super::points::Points>) -> Response {
     match blocking(move || app.measure(&points)).await {
         Ok(Ok(told)) => Json(told).into_response(),
+        Ok(Err(words)) => (StatusCode::NOT_FOUND, words).into_response(),
+        Err(later) => later.into_response(),
+    }
+}
+
+/// What the codes in a photo of the record say, to be confirmed.
+#[cfg(feature = "measuring")]
+async fn codes(State(app): State<Arc<App>>, Query(query): Query<Named>) -> Response {
+    match blocking(move || app.codes(&query.name)).await {
+        Ok(Ok(codes)) => Json(codes).into_response(),
         Ok(Err(words)) => (StatusCode::NOT_FOUND, words).into_response(),
         Err(later) => later.into_response(),
     }

@@ -23,6 +23,16 @@ use crate::units::Dimension;
 
 /// To see what there is, s.
 const GLANCE: f64 = 5.0;
+/// Fields that a code on a label may say.
+const CODED: [&str; 7] = [
+    "bms.device_marking",
+    "bms.marking",
+    "cells.marking",
+    "element.marking",
+    "inspection.serial",
+    "instrument.serial",
+    "reading.code",
+];
 
 #[derive(Serialize)]
 pub(super) struct PageState {
@@ -258,6 +268,8 @@ struct PageQuestion {
     element: bool,
     /// True when it asks for lengths, which may be measured in a photo.
     measures: bool,
+    /// True when it asks for what a code on a label may say.
+    codes: bool,
     /// The part before of the same kind, when this one may be answered as it was.
     like: String,
     lost: Option<PageLost>,
@@ -338,6 +350,8 @@ fn page_question(question: &Question, like: String, lost: Option<PageLost>) -> P
         element: matches!(item.scope, Scope::Elements(_) | Scope::RigElements(_)),
         measures: cfg!(feature = "measuring")
             && matches!(kind, Kind::Quantity(Dimension::LENGTH) | Kind::Section | Kind::Size),
+        codes: cfg!(feature = "measuring")
+            && matches!(&item.fills, Fills::Field { name, .. } if CODED.contains(&name.as_str())),
         like,
         lost,
     }

@@ -144,15 +144,14 @@ impl<W: Write> Walk<'_, W> {
         let questions = sight.questions.iter().filter_map(|q| Some((q, lost.get(&q.key.to_string())?)));
         for (question, was) in questions.take(MOST) {
             let (number, value) = (&question.number, shown_text(was.value.as_deref().unwrap_or_default()));
-            let now = question.found.show();
             writeln!(
                 self.out,
-                "{number} {}: {value} was confirmed {} ({}), and the record now says {}\n    {number}: restore writes it \
+                "{number} {}: {value} was confirmed {} ({}); in the record now: {}\n    {number}: restore writes it \
                  again; {number}: stay leaves the record as it is",
                 shown_text(&question.item.prompt),
                 was.at.strftime("%Y-%m-%d %H:%M"),
                 shown_text(&was.device),
-                if now.is_empty() { "nothing".to_owned() } else { shown_text(&now) },
+                shown_text(&question.found.show()),
             )?;
         }
         if lost.len() > MOST {

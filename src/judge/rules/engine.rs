@@ -626,7 +626,8 @@ fn of_name(name: &str, facts: &Facts<'_>) -> String {
     facts.fact(name).map_or_else(|missing| lack(&missing).to_owned(), |value| value.show())
 }
 
-/// What was found, and what is required: "150 A; at least 200 A is required". Never a sum that is false as it stands.
+/// What was found, and what is required: "150 A; at least 200 A is required", "100 °C; at most 90 °C is
+/// allowed". Never a sum that is false as it stands.
 fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
     let side = |expr: &Expr| {
         let text = filled(expr, facts);
@@ -636,7 +637,7 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
                 None => value.show(),
             },
             (Node::Name(name), Err(_)) => of_name(name, facts),
-            (Node::Number(..) | Node::Text(_), _) => text,
+            (Node::Number(..) | Node::Text(_), _) => crate::units::words::in_symbols(&text),
             (Node::Absent(name), Ok(Val::YesNo(true))) => {
                 format!("`{name}` was looked for and is not there")
             }
@@ -662,7 +663,12 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
             Some(required) => match side(left).as_str() {
                 "0" if side(right) == "1" => "none is recorded".to_owned(),
                 "absent" => "looked for and not there".to_owned(),
-                left => format!("{left}; {required} {} is required", side(right)),
+                found => format!(
+                    "{}{found}; {required} {} is {}",
+                    whose(left, facts),
+                    side(right),
+                    relation.asked()
+                ),
             },
             // What a yes or a no ought to be, the finding's statement says.
             None if *relation == Relation::IsNot
@@ -686,7 +692,17 @@ fn in_words(require: &Expr, facts: &Facts<'_>) -> String {
 /// What a fact is called before its word: "strain relief: ". A name in words of its own needs none.
 fn named(expr: &Expr) -> String {
     match &expr.node {
-        Node::Name(name) => format!("{}: ", name.rsplit('.').next().unwrap_or(name).replace('_', " ")),
+        Node::Name(name) => format!("{}: ", crate::units::words::of_fact(name)),
+        _ => String::new(),
+    }
+}
+
+/// The name of what is compared, where no part or reading is named before it: "held for 195 s".
+fn whose(expr: &Expr, facts: &Facts<'_>) -> String {
+    match &expr.node {
+        Node::Name(name) if matches!(facts.subject, Subject::Pack | Subject::Test(_)) => {
+            format!("{} ", crate::units::words::of_fact(name))
+        }
         _ => String::new(),
     }
 }

@@ -146,7 +146,7 @@ pub(crate) fn rows<P: Part>(
                 (a, _) => FieldChange::plain(ChangeKind::OneOnly, only_in(names, a.is_none())),
             }
         });
-        rows.push(Row::new(field.name.replace('_', " "), cells.collect(), changes.collect()));
+        rows.push(Row::new(crate::units::words::of_fact(field.name), cells.collect(), changes.collect()));
     }
     rows.extend(remark(parts, columns));
     rows

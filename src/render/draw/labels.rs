@@ -27,6 +27,16 @@ pub(super) fn fitted(text: &str, room: f64, width: impl Fn(&str) -> f64) -> Stri
     format!("{short}…{tail}")
 }
 
+/// A text in lines that fit into `room`, two at the most; the second is shortened.
+pub(super) fn in_lines(text: &str, room: f64, width: impl Fn(&str) -> f64) -> Vec<String> {
+    let ends = text.match_indices(' ').map(|(at, _)| at);
+    let end = ends.filter(|at| width(&text[..*at]) <= room).last();
+    match end.filter(|_| width(text) > room) {
+        Some(end) => vec![text[..end].to_owned(), fitted(text[end..].trim_start(), room, width)],
+        None => vec![fitted(text, room, width)],
+    }
+}
+
 /// A label of a mark that has its place.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Placed {

@@ -7,7 +7,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::glyph::{self, GUTTER, Glyph};
-use super::labels::fitted;
+use super::labels::in_lines;
 use super::scale::Scale;
 use super::svg::{BOTTOM, Drawing, Paper};
 
@@ -19,6 +19,9 @@ const HEADING: f64 = 14.0;
 const NAME: f64 = 15.0;
 const ROW: f64 = 13.0;
 const GAP: f64 = 6.0;
+/// Between the lines of a name that takes two, and the share of the paper that names beside the rows take.
+const LINE: f64 = 11.5;
+const BESIDE: f64 = 0.42;
 /// Width of a shape of the legend with the space behind it.
 const SAMPLE: f64 = 24.0;
 /// Height of a bar.
@@ -115,19 +118,10 @@ impl RowChart<'_> {
         lengths.reduce(f64::max)
     }
 
-    /// How many groups of one row fit on paper of a given height.
+    /// True where it fits on paper of a given height.
     #[cfg(feature = "video")]
-    pub(crate) fn room(&self, paper: Paper) -> usize {
-        let each = if self.beside { ROW + 1.0 } else { NAME + ROW + GAP };
-        let legend = self.explained(&Drawing::new(paper)).last().map_or(0.0, |(_, y)| y + LEGEND);
-        let rest = paper.height.unwrap_or_default() - BOTTOM - legend - 6.0;
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "a small positive number"
-        )]
-        let room = (rest / each).max(0.0) as usize;
-        room
+    pub(crate) fn fits(&self, paper: Paper) -> bool {
+        paper.height.is_none_or(|height| self.draw(paper).height + 2.0 <= height)
     }
 
     /// Where each entry of the legend stands: one behind the other, as many lines as it takes.
@@ -179,7 +173,7 @@ impl RowChart<'_> {
         let words = rows().map(|row| drawing.wide("strong", &row.words)).fold(0.0, f64::max);
         let words = words.min(0.45 * paper.width);
         let names = self.groups.iter().map(|group| drawing.wide("label", &group.name)).fold(0.0, f64::max);
-        let left = if self.beside { names.min(0.42 * paper.width) + 10.0 } else { LEFT + self.gutter() };
+        let left = if self.beside { names.min(BESIDE * paper.width) + 10.0 } else { LEFT + self.gutter() };
         let right = paper.width - if words > 0.0 { words + 14.0 } else { RIGHT };
         let (least, most) = self.ends();
         let mut x = Scale::of([least, most].into_iter(), 6.0, left, right);
@@ -188,24 +182,23 @@ impl RowChart<'_> {
         }
         let explained = self.explained(&drawing);
         let top = explained.last().map_or(0.0, |(_, y)| y + LEGEND) + 4.0;
-        let heights = self.groups.iter().map(|group| self.height(group));
-        let bottom = top + heights.sum::<f64>();
+        let named: Vec<Vec<String>> = self.groups.iter().map(|group| self.name(&drawing, group)).collect();
+        let heights: Vec<f64> =
+            self.groups.iter().zip(&named).map(|(group, name)| self.height(group, name.len())).collect();
+        let bottom = top + heights.iter().sum::<f64>();
         drawing.across(&x, (top, bottom), self.axis);
         for ((sample, words), at) in self.legend.iter().zip(explained) {
             legend(&mut drawing, *sample, words, (at, self.sample_width(sample)));
         }
         let mut y = top;
         let mut drawn: Vec<(f64, &Glyph)> = Vec::new();
-        for group in &self.groups {
-            self.group(&mut drawing, group, (&x, y));
+        for ((group, name), height) in self.groups.iter().zip(&named).zip(heights) {
+            self.group(&mut drawing, group, name, (&x, y));
             let heading = if group.heading.is_empty() { 0.0 } else { HEADING };
             if let Some(glyph) = group.glyph.as_ref().filter(|_| self.gutter() > 0.0) {
-                drawn.push((
-                    y + f64::midpoint(heading, self.height(group) - if self.close { 0.0 } else { GAP }),
-                    glyph,
-                ));
+                drawn.push((y + f64::midpoint(heading, height - if self.close { 0.0 } else { GAP }), glyph));
             }
-            y += self.height(group);
+            y += height;
         }
         if let (Some((from, _)), Some((to, _))) = (drawn.first(), drawn.last()) {
             glyph::wire(&mut drawing, LEFT, *from, *to);
@@ -217,11 +210,21 @@ impl RowChart<'_> {
         drawing
     }
 
-    fn height(&self, group: &Group) -> f64 {
+    /// The name in as many lines as it takes.
+    fn name(&self, drawing: &Drawing, group: &Group) -> Vec<String> {
+        let width = drawing.paper.width;
+        let aside = drawing.wide("label halo", &group.aside);
+        let room = if self.beside { BESIDE * width } else { width - LEFT - self.gutter() - aside - 10.0 };
+        in_lines(&group.name, room, |text| drawing.wide("label halo", text))
+    }
+
+    fn height(&self, group: &Group, lines: usize) -> f64 {
+        let further = LINE * (lines.max(1) - 1) as f64;
         let rows = ROW * group.rows.len() as f64;
         if self.beside {
-            return rows + 1.0;
+            return rows.max(ROW + further) + if further > 0.0 { 3.0 } else { 1.0 };
         }
+        let rows = rows + further;
         if self.close {
             let drawn = group.glyph.as_ref().map_or(0.0, |glyph| glyph.height(self.along()) + 2.0);
             return (NAME + rows - 2.0).max(drawn);
@@ -233,7 +236,7 @@ impl RowChart<'_> {
         heading + (NAME + rows + note).max(drawn) + GAP
     }
 
-    fn group(&self, drawing: &mut Drawing, group: &Group, (x, mut y): (&Scale, f64)) {
+    fn group(&self, drawing: &mut Drawing, group: &Group, name: &[String], (x, mut y): (&Scale, f64)) {
         let width = drawing.paper.width;
         let from = LEFT + self.gutter();
         if !self.beside && !group.heading.is_empty() {
@@ -241,13 +244,14 @@ impl RowChart<'_> {
             y += HEADING;
         }
         let class = "label halo";
-        let aside = drawing.wide(class, &group.aside);
-        let room = if self.beside { x.low - 10.0 - LEFT } else { width - from - aside - 10.0 };
-        let name = fitted(&group.name, room, |text| drawing.wide(class, text));
-        drawing.text(class, (if self.beside { 0.0 } else { from }, y + 10.5), "start", &name);
+        let mut baseline = y + 10.5;
+        for line in name {
+            drawing.text(class, (if self.beside { 0.0 } else { from }, baseline), "start", line);
+            baseline += LINE;
+        }
         if !self.beside {
             drawing.text(class, (width - 2.0, y + 10.5), "end", &group.aside);
-            y += if self.close { NAME - 2.0 } else { NAME };
+            y = baseline - 10.5 - LINE + if self.close { NAME - 2.0 } else { NAME };
         }
         for row in &group.rows {
             let class = if row.strong { "label strong" } else { "label" };

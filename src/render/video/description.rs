@@ -11,7 +11,7 @@
 use super::outlet::line;
 use crate::judge::bench_test::TestResult;
 use crate::judge::rules::Grade;
-use crate::render::write_up::{CauseView, PhotoView, View};
+use crate::render::write_up::{CauseView, PhotoView, View, test_answers};
 use crate::units::words::CAUTION;
 use crate::units::words::count;
 
@@ -19,7 +19,7 @@ use crate::units::words::count;
 pub(super) const SHORT_CAUTION: &str = "Caution: an opened pack can hurt you. Local codes and licensed practice come first. Nothing here says that a pack is safe.";
 
 /// Figures of a bench test in its line; the write-up has them all.
-const MOST_FIGURES: usize = 6;
+const MOST_FIGURES: usize = 3;
 
 /// Where the write-up is and what it can be checked by.
 #[derive(Debug, Clone, Default)]
@@ -96,8 +96,8 @@ impl Description {
             all.push(&format!("{what}: {value}"), Worth::Headline);
         }
         all.head("Tested");
-        for result in bench_tests {
-            all.push(&tested(result), Worth::Test);
+        for (index, result) in bench_tests.iter().enumerate() {
+            all.push(&tested(view, index, result), Worth::Test);
         }
         all.head("Caution");
         all.push(CAUTION, Worth::Kept);
@@ -236,18 +236,22 @@ fn strict_length(text: &str) -> usize {
     text.len() + text.matches('\n').count()
 }
 
-fn tested(result: &TestResult) -> String {
+/// What the gravest rule says of a test; its first figures where no rule speaks of it.
+fn tested(view: &View, index: usize, result: &TestResult) -> String {
     let what = if result.kind.is_empty() { &result.id } else { &result.kind };
     match &result.problem {
         Some(problem) => format!("{what}: the log could not be used: {problem}"),
         None => {
-            let mut figures: Vec<String> =
-                result.in_brief(MOST_FIGURES).map(|f| format!("{} {}", f.name, f.text())).collect();
-            if result.figures.len() > MOST_FIGURES {
-                figures.push(format!("{} more in the write-up", result.figures.len() - MOST_FIGURES));
+            if let Some(answer) = test_answers(view, index).first() {
+                return format!("{what}: {}", answer.told());
             }
-            let figures = if figures.is_empty() { "no figures".to_owned() } else { figures.join(", ") };
-            format!("{what}: {figures}")
+            let figures: Vec<String> =
+                result.in_brief(MOST_FIGURES).map(|f| format!("{}: {}", f.name, f.text())).collect();
+            if figures.is_empty() {
+                format!("{what}: no figures")
+            } else {
+                format!("{what}. {}", figures.join("; "))
+            }
         }
     }
 }

@@ -22,7 +22,11 @@ impl View {
     #[must_use]
     pub fn of(inspection: &Inspection) -> Self {
         let view = Self::unanswered(inspection);
-        Self { answers: answers(&view, inspection), ..view }
+        let named = |text: &mut String, view: &Self| *text = view.by_name(text);
+        let (mut causes, mut claims) = (view.causes.clone(), view.claims.clone());
+        causes.iter_mut().for_each(|cause| named(&mut cause.working, &view));
+        claims.iter_mut().for_each(|claim| named(&mut claim.found, &view));
+        Self { answers: answers(&view, inspection), causes, claims, ..view }
     }
 }
 
@@ -33,6 +37,9 @@ impl View {
             self.path.elements.iter().map(|element| (element.label.as_str(), element.called.as_str()));
         let names: BTreeMap<&str, &str> =
             named.filter(|(label, _)| !label.is_empty() && text.contains(label)).collect();
+        if names.is_empty() {
+            return text.to_owned();
+        }
         // In one pass, so that a name which holds a label is not taken apart again.
         let (mut out, mut rest) = (String::with_capacity(text.len()), text);
         let first = |rest: &str| {
@@ -118,7 +125,7 @@ fn held(view: &View, headlines: [Option<Headline>; 2]) -> (Option<Outcome>, Vec<
         let limit = place.place.temperature_limit.value.as_deref().unwrap_or("not known");
         let rated = view.rated_current.as_deref().unwrap_or("rated current");
         said.push(format!(
-            "The {}, measured and brought to {rated}: {}; its limit is {limit}.",
+            "At {rated} the {} reaches {} (measured); its limit is {limit}.",
             place.called,
             read.trim_start()
         ));
@@ -153,9 +160,9 @@ fn limit(view: &View) -> Vec<String> {
         return vec!["Nothing of the current path is known well enough to say.".to_owned()];
     };
     let bound = path.permissible_current.bound.map(|bound| format!("{bound} ")).unwrap_or_default();
-    let margin = path.margin.as_ref().map(|margin| format!(", a margin of {margin}"));
+    let claimed = view.rated_current.as_ref().map(|rated| format!("; {rated} claimed"));
     let mut said =
-        vec![format!("The {}: it carries {bound}{current}{}.", weakest.called, margin.unwrap_or_default())];
+        vec![format!("The {}: it carries {bound}{current}{}.", weakest.called, claimed.unwrap_or_default())];
     match path.undecided.as_slice() {
         [] => {}
         [_] => said.push("What one part carries is not known.".to_owned()),

@@ -6,6 +6,7 @@ use crate::judge::facts::Subject;
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::record::parts::Claims;
 use crate::record::{Part, Record, State};
+use crate::units::words::of_fact;
 
 /// A claim for display.
 #[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
@@ -48,7 +49,7 @@ pub(super) fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
             None => ("not checked", String::new()),
         };
         Some(ClaimView {
-            what: field.name.replace('_', " "),
+            what: of_fact(field.name),
             claimed: found.show(),
             verdict,
             found: said,
@@ -100,7 +101,7 @@ fn shortfall(finding: &Finding) -> f64 {
 pub(crate) fn in_plain_names(text: &str) -> String {
     let part = |(number, part): (usize, &str)| match number % 2 {
         0 => part.to_owned(),
-        _ => part.rsplit('.').next().unwrap_or(part).replace('_', " "),
+        _ => of_fact(part),
     };
     text.split('`').enumerate().map(part).collect()
 }
@@ -109,10 +110,7 @@ pub(crate) fn in_plain_names(text: &str) -> String {
 fn in_words(finding: &Finding) -> String {
     let fact =
         finding.working.used.iter().find(|used| !used.name.starts_with("claims.") && used.how != "limit");
-    let value = fact.map_or_else(String::new, |used| {
-        let name = used.name.rsplit('.').next().unwrap_or(&used.name).replace('_', " ");
-        format!("{name} {}", used.value)
-    });
+    let value = fact.map_or_else(String::new, |used| format!("{} {}", of_fact(&used.name), used.value));
     if finding.subject.is_empty() { value } else { format!("{}: {value}", finding.subject) }
 }
 

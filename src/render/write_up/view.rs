@@ -649,7 +649,7 @@ pub(crate) fn recorded<P: Part>(part: &P, without: &[&str]) -> Vec<(String, Stri
             if let Some(note) = &found.note {
                 shown = format!("{shown}; {note}");
             }
-            Some((field.name.replace('_', " "), shown))
+            Some((crate::units::words::of_fact(field.name), shown))
         })
         .collect()
 }

@@ -198,6 +198,16 @@ pub(crate) struct TestAnswer {
     numbers: String,
 }
 
+#[cfg(feature = "video")]
+impl TestAnswer {
+    /// In a line: "▼ falls short: the statement: what was found".
+    pub(crate) fn told(&self) -> String {
+        let Self { outcome, shape, statement, numbers } = self;
+        let between = if numbers.is_empty() { "" } else { ": " };
+        format!("{shape} {}: {statement}{between}{numbers}", outcome.words())
+    }
+}
+
 #[derive(Serialize)]
 struct InstrumentView {
     found: Vec<(String, String)>,
@@ -439,12 +449,16 @@ fn renamed_names(text: &str) -> impl Iterator<Item = Problem> {
     })
 }
 
+/// How every page begins, with its content policy: nothing runs, nothing is fetched.
+const START: &str = include_str!("../../../templates/start.html");
+
 /// The template engine with these templates and the filters that every write-up has.
 /// `own` says whether some of them may be the user's: those are held to a bound.
 pub(crate) fn engine(texts: Vec<(&'static str, String)>, own: Option<&Path>) -> Result<Engine, tera::Error> {
     let mut tera = Tera::new();
     tera.register_filter("md", |text: &str, _: Kwargs, _: &State| prose::escape(text));
     tera.register_filter("whole", |text: &str, _: Kwargs, _: &State| prose::whole_quantities(text));
+    tera.add_raw_templates([("start.html".to_owned(), START.to_owned())])?;
     tera.add_raw_templates(texts)?;
     Ok(Engine { tera: Arc::new(tera), bounds: own.map(|_| (LONGEST, MOST)) })
 }
@@ -594,6 +608,7 @@ fn parts(inspection: &Inspection) -> Vec<PartView> {
 /// A curve of temperatures with the limits of the places that it shows.
 fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
     let mut limits: Vec<(f64, String)> = Vec::new();
+    let mut named = curve.clone();
     for element in view.path.elements.iter().filter(|_| curve.y.ends_with("°C")) {
         let of_it = |name: &str| {
             name.strip_prefix(&element.id).is_some_and(|rest| rest.is_empty() || rest.starts_with(" ("))
@@ -601,15 +616,22 @@ fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
         let shown = !element.id.is_empty() && curve.series.iter().any(|series| of_it(&series.name));
         let limit = element.place.temperature_limit.si.filter(|_| shown).map(|limit| limit - ZERO_CELSIUS);
         match limits.iter_mut().find(|(known, _)| Some(*known) == limit) {
-            Some((_, name)) => name.push_str(&format!(", {}", element.id)),
-            None => limits.extend(limit.map(|limit| (limit, format!("limit of {}", element.id)))),
+            Some((_, name)) => "limits".clone_into(name),
+            None => {
+                limits.extend(limit.map(|limit| {
+                    (limit, format!("limit of {}", crate::units::words::of_fact(&element.kind)))
+                }))
+            }
+        }
+        for series in named.series.iter_mut().filter(|series| shown && of_it(&series.name)) {
+            series.name.clone_from(&element.called);
         }
     }
     if limits.is_empty() {
         return Cow::Borrowed(curve);
     }
-    let levels = curve.levels.iter().cloned().chain(limits).collect();
-    Cow::Owned(Curve { levels, ..curve.clone() })
+    named.levels.extend(limits);
+    Cow::Owned(named)
 }
 
 /// The curves of a test with the limits of what they show, and which one shows what the test was made for.

@@ -74,6 +74,11 @@ impl Relation {
         }
     }
 
+    /// What becomes of the right side: a lower end is required, an upper one allowed.
+    pub(crate) const fn asked(self) -> &'static str {
+        if matches!(self, Self::AtMost | Self::Below) { "allowed" } else { "required" }
+    }
+
     /// True where it is about more and less.
     pub const fn orders(self) -> bool {
         !matches!(self, Self::Is | Self::IsNot)

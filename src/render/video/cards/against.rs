@@ -15,7 +15,7 @@ const MOST: usize = 4;
 pub(super) fn card(view: &View, other: &View, format: Format) -> Card {
     let (mut card, area) = Card::framed("against", "against".to_owned(), view, format);
     card.title = said(&format!("{} set against {}", view.title, other.title));
-    let share = if format == Format::Wide { 0.46 } else { 0.44 };
+    let share = if format == Format::Wide { 0.46 } else { 0.48 };
     let (columns, rest) =
         (Area { height: area.height * share, ..area }, area.below(area.height * (share + 0.02)));
     let (left, right) = columns.split(0.5, 48.0);
@@ -31,7 +31,7 @@ pub(super) fn card(view: &View, other: &View, format: Format) -> Card {
     let mut blocks: Vec<Block> = changes
         .iter()
         .take(MOST)
-        .map(|(class, text)| Block::new(&said(text), class, Weight::Bold, 46.0).lines(2).gap(0.15).spare())
+        .map(|(class, text)| Block::new(&said(text), class, Weight::Bold, 46.0).lines(3).gap(0.15).spare())
         .collect();
     if blocks.is_empty() {
         blocks.push(Block::new("No critical or major cause changed.", "ink", Weight::Bold, 54.0));

@@ -195,6 +195,15 @@ impl Block {
     }
 }
 
+/// True where an area holds all words of all blocks.
+pub(super) fn whole(blocks: &[Block], area: Area) -> bool {
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let laid: Vec<String> = flow(blocks, area).0.into_iter().map(|text| text.text).collect();
+    let all: Vec<String> =
+        blocks.iter().map(|block| words(&block.text)).filter(|text| !text.is_empty()).collect();
+    words(&laid.join(" ")) == all.join(" ")
+}
+
 /// Lays blocks out from the top of an area; hands back the lines and where the next could begin.
 pub(super) fn flow(blocks: &[Block], area: Area) -> (Vec<Text>, f64) {
     let mut blocks: Vec<Block> = blocks.iter().filter(|block| !block.text.is_empty()).cloned().collect();

@@ -1,16 +1,17 @@
 //! What stands on each kind of card.
 
 use super::super::measure::{Weight, width};
-use super::flow::{Area, Block, Format, SMALLEST, SMALLEST_THUMBNAIL, Text, flow, label, tenth};
+use super::flow::{Area, Block, Format, SMALLEST, SMALLEST_THUMBNAIL, Text, flow, label, tenth, whole};
 use super::{Card, INVENTED, Picture, said};
 use crate::judge::bench_test::TestResult;
 use crate::judge::facts::Subject;
 use crate::judge::inspection::Inspection;
 use crate::judge::rules::{Finding, Grade, Outcome};
-use crate::render::draw::rows::Group;
+use crate::render::draw::rows::{Group, RowChart, Sample};
 use crate::render::draw::{Drawing, Paper, TEXT, curve};
 use crate::render::write_up::picture::{description, path_chart};
 use crate::render::write_up::{AnswerView, CauseView, PhotoView, View, curves};
+use crate::units::words::of_fact;
 
 /// Most cards of causes and of bench tests: with the others a dozen, which is what a film can show.
 const MOST_CAUSES: usize = 5;
@@ -147,7 +148,9 @@ fn lower_third(view: &View, cause: &CauseView, number: usize) -> Card {
     let invented = if view.invented { format!("{INVENTED}. ") } else { String::new() };
     let blocks = [
         Block::new(&said(&cause.statement), "lead", Weight::Bold, 66.0).lines(2).gap(0.1),
-        Block::new(&said(&format!("{invented}{}", view.found(cause))), "ink", Weight::Book, 48.0).lines(2),
+        Block::new(&said(&format!("{invented}{}", view.found(cause))), "ink", Weight::Book, 48.0)
+            .lines(2)
+            .gap(0.0),
     ];
     let safe = card.safe;
     card.write(
@@ -211,6 +214,7 @@ fn path(view: &View, format: Format) -> Option<Card> {
     let head = [Block::new("How warm each place becomes", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
     let top = card.write(&head, Area { height: 150.0, ..area }) - area.y;
     let mut rest = area.below(top);
+    chart.axis = "°C after one full discharge";
     chart.beside = format == Format::Wide;
     chart.legend.iter_mut().for_each(|(_, words)| *words = said(words));
     for group in &mut chart.groups {
@@ -228,20 +232,36 @@ fn path(view: &View, format: Format) -> Option<Card> {
         group.rows.iter_mut().for_each(|row| row.words = said(&row.words));
     }
     let all = chart.groups.len();
-    if all > chart.room(paper(rest)) {
+    let legend = std::mem::take(&mut chart.legend);
+    explain(&mut chart, &legend);
+    if !chart.fits(paper(rest)) {
         rest.height -= 66.0;
-        let room = chart.room(paper(rest));
-        chart.groups = hottest(chart.groups, room);
+        while chart.groups.len() > 1 && !chart.fits(paper(rest)) {
+            let room = chart.groups.len() - 1;
+            chart.groups = hottest(chart.groups, room);
+            explain(&mut chart, &legend);
+        }
     }
     card.description = description(view);
     let left_out = all - chart.groups.len();
     card.draw(&chart.draw(paper(rest)), rest);
     if left_out > 0 {
-        let words = format!("and {left_out} more, further below their limits or not known");
+        let words = format!("and {left_out} more, less hot or not known");
         card.write(&[Block::new(&words, "soft", Weight::Book, SMALLEST).lines(1)], rest.below(rest.height));
     }
     card.title = format!("{}: current path", said(&view.title));
     Some(card)
+}
+
+/// The legend of what is drawn.
+fn explain(chart: &mut RowChart<'_>, legend: &[(Sample, String)]) {
+    let rows = || chart.groups.iter().flat_map(|group| &group.rows);
+    let drawn = |sample: &Sample| match sample {
+        Sample::Bar(class) => rows().any(|row| row.class == *class),
+        Sample::Reading => rows().any(|row| row.reading.is_some()),
+        _ => true,
+    };
+    chart.legend = legend.iter().filter(|(sample, _)| drawn(sample)).cloned().collect();
 }
 
 /// The groups that come nearest to their limits, in the order of the path; those that are not known give way first.
@@ -289,8 +309,16 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
     card.title = said(&format!("{}: bench test, {kind}", view.title));
     let (curves, shown) = curves(result, view);
     if let Some(shown) = curves.get(shown) {
+        // A card has room for a kind, not for a long name.
+        let mut shown = shown.clone().into_owned();
+        for series in &mut shown.series {
+            let mut of_it = view.path.elements.iter().filter(|element| element.called == series.name);
+            if let Some(element) = of_it.next() {
+                series.name = of_fact(&element.kind);
+            }
+        }
         let place = card.words_beside(&blocks, area, format);
-        card.draw(&curve::on(shown, paper(place)), place);
+        card.draw(&curve::on(&shown, paper(place)), place);
     } else {
         card.write(&blocks, area);
     }
@@ -349,7 +377,10 @@ impl Card {
     fn beside(&mut self, blocks: &[Block], photo: Option<&PhotoView>, area: Area, share: f64) {
         match (photo, self.format) {
             (Some(photo), Format::Tall) => {
-                let end = self.write(blocks, Area { height: area.height * 0.56, ..area });
+                // The photo gives way before a word does.
+                let shares = [0.56, 0.64, 0.72].map(|share| Area { height: area.height * share, ..area });
+                let room = shares.iter().find(|room| whole(blocks, **room)).unwrap_or(&shares[2]);
+                let end = self.write(blocks, *room);
                 self.show(photo, area.below(end - area.y));
             }
             (Some(photo), _) => {
