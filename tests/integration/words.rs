@@ -101,7 +101,6 @@ fn slips(text: &str) -> Vec<String> {
         "absent; at least",
         "found: no; required",
         "at most 1 is required",
-        " degC",
         "missing: missing",
         "not decided: not decided",
         "found: yes; required",
