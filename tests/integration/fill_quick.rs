@@ -148,7 +148,7 @@ fn readings_go_in_from_anywhere() {
     assert_eq!(cell(3).voltage.found().show(), "3.303 V");
     assert_eq!(cell(3).voltage.found().with.as_deref(), Some("meter-mv"));
     assert_eq!(cell(3).resistance.found().with.as_deref(), Some("four-wire"));
-    assert_eq!(cell(12).temperature.found().show(), "24 degC");
+    assert_eq!(cell(12).temperature.found().show(), "24 °C");
     assert!(record.cells.reading.iter().all(|reading| reading.position.count() != Some(4)));
     let rows = |id: &str| {
         let test = record.test.iter().find(|test| test.id.text() == Some(id)).unwrap();

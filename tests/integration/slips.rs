@@ -545,7 +545,7 @@ fn a_value_that_is_not_plausible_decides_nothing_until_it_is_confirmed() {
     );
     for (good, bad, meant) in [
         ("continuous_current = \"100 A\"", "continuous_current = \"100 mA\"", "100 A?"),
-        ("[claims]", "[inspection]\nambient = \"300 degC\"\n[claims]", "`inspection.ambient` is 300 degC"),
+        ("[claims]", "[inspection]\nambient = \"300 degC\"\n[claims]", "`inspection.ambient` is 300 °C"),
         ("[claims]", "[inspection]\nambient = \"77 degC\"\n[claims]", "77 degF?"),
         ("6 x 2 mm", "6 x 2 m", "6 x 2 mm?"),
     ] {

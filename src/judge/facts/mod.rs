@@ -6,6 +6,7 @@
 
 pub(crate) mod accuracy;
 pub(crate) mod answers;
+pub(crate) mod block;
 mod lookup;
 pub(crate) mod network;
 mod pack;

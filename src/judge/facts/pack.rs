@@ -8,6 +8,7 @@ use uom::si::length::meter;
 use uom::si::power::watt;
 
 use super::answers::Answers;
+use super::block::Block;
 use super::lookup::Facts;
 use super::photos::{PHOTO_COUNTS, counted_photos, photo_count};
 use super::strings;
@@ -23,7 +24,7 @@ use crate::units::{Amount, Dimension, SourceId, Uncertain, significant};
 const NONE: Dimension = Dimension::NONE;
 
 /// Sources of the ranges of this module, beyond those of instruments, tests, the network and the fault current.
-const DEVICE_FACTOR: SourceId = (1 << 31) + 96;
+const DEVICE_FACTOR: SourceId = Block::Pack.first();
 const CREEPAGE_NEEDED: SourceId = DEVICE_FACTOR + 1;
 const CLEARANCE_NEEDED: SourceId = DEVICE_FACTOR + 2;
 const CHARGE_VOLTAGE: SourceId = DEVICE_FACTOR + 3;

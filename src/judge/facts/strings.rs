@@ -1,6 +1,7 @@
 //! Packs whose cells stand in parallel strings: what a part that stands in each of them carries.
 
 use super::answers::Answers;
+use super::block::Block;
 use super::lookup::{Facts, Subject};
 use super::value::{Answer, Missing, Reason, Side};
 use super::worker::{Worker, line};
@@ -8,7 +9,7 @@ use crate::record::parts::{ElementKind, Leg};
 use crate::units::{Amount, Dimension, SourceId, significant};
 
 /// Sources of the ranges of this module.
-const SOURCE: SourceId = (1 << 31) + 97;
+const SOURCE: SourceId = Block::Strings.first();
 /// What would narrow how the strings share the current.
 pub(super) const NARROWS: &str = "the current of each string under load";
 

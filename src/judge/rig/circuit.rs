@@ -12,6 +12,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 use uom::si::time::second;
 
 use super::branch::{Branch, Carries, no_ambient, renamed, told_of_a_rig};
+use crate::judge::facts::block::Block;
 use crate::judge::facts::{
     Answer, Bound, Facts, Missing, Reason, Side, Subject, Val, Values, Worked, capped,
 };
@@ -35,7 +36,7 @@ fn wrong_kind() -> Vec<Missing> {
 }
 
 /// Source of the range of what a fuse lets through, beyond those of other modules.
-const PASSED: SourceId = (1 << 31) + 112;
+const PASSED: SourceId = Block::Rig.first();
 
 fn squared_seconds(number: crate::units::Uncertain) -> Amount {
     Amount { number, dimension: Dimension::LET_THROUGH }

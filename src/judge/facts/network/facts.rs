@@ -7,6 +7,7 @@ use sha2::{Digest, Sha256};
 use super::build::{Lid, Pack, PlaceOf, link, pack};
 use super::limits;
 use super::measured::{Followed, Measured, number};
+use crate::judge::facts::block::Block;
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{Element, ElementKind};
@@ -17,8 +18,6 @@ use crate::units::{Amount, Dimension, SourceId, show, significant};
 
 /// A quarter of an hour, s: what a full-load test holds at least.
 const QUARTER: f64 = 900.0;
-/// Sources of uncertainty of the network's answers, beyond those of instruments and tests.
-const SOURCE: SourceId = 1 << 31;
 /// Times that are asked for.
 const TIMES: usize = 3;
 /// Currents over the rated one at which the network is solved for the permissible current of each place.
@@ -193,6 +192,11 @@ fn solve(facts: &Facts<'_>, built: &Pack, measured: &[Measured], left_out: &[&st
     of
 }
 
+/// Source of an answer that is of the whole path, by its place in [`PATH`].
+const fn of_whole(place: SourceId) -> SourceId {
+    Block::NetworkPath.first() + place
+}
+
 /// True for a fact that the network gives and nothing else does, or gives better.
 pub(crate) fn is_fact(name: &str) -> bool {
     [
@@ -261,7 +265,7 @@ impl Solved<'_> {
             )
         });
         work.bounded(towards, self.followed.clash.clone(), false);
-        work.done(Amount::between(low, high, SOURCE + source, dimension))
+        work.done(Amount::between(low, high, source, dimension))
     }
 
     fn name_of(&self, id: ElementId) -> String {
@@ -361,7 +365,8 @@ impl Solved<'_> {
                 work.step(|| about);
                 told.into_iter().for_each(|text| work.step(|| text));
                 work.bounded(Side::AtMost, lacking.clone(), false);
-                self.done(work, range, Dimension::CURRENT, Side::AtMost, 1 + source as SourceId)
+                let source = of_whole(source as SourceId);
+                self.done(work, range, Dimension::CURRENT, Side::AtMost, source)
             });
             of.path.push((name, answer));
         }
@@ -468,7 +473,8 @@ impl Solved<'_> {
             let lacking = lacking.chain(self.pack.places.iter().flat_map(|place| &place.lacks));
             work.bounded(Side::AtLeast, lacking.cloned().collect(), false);
             let range = found.hottest[1][air.index()];
-            of.path.push((PATH[6], self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, 7)));
+            of.path
+                .push((PATH[6], self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, of_whole(6))));
         }
         let mut work = self.in_short();
         let answer = match found.first_limit {
@@ -480,7 +486,7 @@ impl Solved<'_> {
                     let what = "a longer time: in some of the cases no limit is reached in a full discharge";
                     work.bounded(Side::AtLeast, vec![Missing::refused(what)], false);
                 }
-                self.done(work, known, Dimension::TIME, Side::AtMost, 4)
+                self.done(work, known, Dimension::TIME, Side::AtMost, of_whole(5))
             }
             _ => Err(vec![Missing::refused(
                 "no place comes to its limit within a full discharge at the rated current",
@@ -514,7 +520,8 @@ impl Solved<'_> {
             )
         });
         work.bounded(Side::AtLeast, place.lacks.clone(), false);
-        let source = 8 + SourceId::try_from(place.id.index() * TIMES + time).unwrap_or(0);
+        let source = Block::NetworkTemperatures.first()
+            + SourceId::try_from(place.id.index() * TIMES + time).unwrap_or(0);
         self.done(work, range, Dimension::TEMPERATURE, Side::AtLeast, source)
     }
 
@@ -601,7 +608,8 @@ impl Solved<'_> {
                     let low = side(range.high) * if beyond { 1.0 - BEYOND } else { 1.0 };
                     let found = Range { low, middle: current, high: side(range.low) };
                     work.bounded(Side::AtMost, place.lacks.clone(), false);
-                    let source = 4096 + SourceId::try_from(at * 2 + offset).unwrap_or(0);
+                    let source =
+                        Block::NetworkPermissible.first() + SourceId::try_from(at * 2 + offset).unwrap_or(0);
                     self.done(work, found, Dimension::CURRENT, Side::AtMost, source)
                 }
             };

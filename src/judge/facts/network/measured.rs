@@ -2,6 +2,7 @@
 //! true together is named. A temperature above the limit of its place falls short whatever the network says.
 
 use super::build::{Lid, Pack};
+use crate::judge::facts::block::Block;
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Side, Subject, Val, element_label};
 use crate::record::parts::{ElementKind, Leg, TestLid};
@@ -75,7 +76,7 @@ const PLACING: f64 = 0.05;
 /// from memory).
 const THERMOMETER: f64 = 1.5;
 /// Sources of uncertainty of the highest readings.
-const SOURCE: SourceId = (1 << 31) + 16_384;
+const SOURCE: SourceId = Block::NetworkReadings.first();
 
 /// The element that a part's name means.
 fn element_of(facts: &Facts<'_>, part: &str) -> Option<usize> {

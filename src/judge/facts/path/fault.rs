@@ -12,6 +12,7 @@ use uom::si::electrical_resistance::ohm;
 use uom::si::f64::{ElectricPotential, ElectricalResistance};
 
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::block::Block;
 use crate::judge::facts::network::stand_in::{self, StandIn};
 use crate::judge::facts::pack::together;
 use crate::judge::facts::strings::{several, strings_of};
@@ -29,7 +30,7 @@ const SMALLEST_FUSE: f64 = 15.0;
 /// Resistance of the leads between packs in parallel where the papers do not state it, Ω.
 const PARALLEL_LEADS: (f64, f64) = (0.1e-3, 5e-3);
 /// Sources of uncertainty of the ranges of this module, beyond those of instruments, tests and the network.
-const SOURCE: u32 = (1 << 31) + 64;
+const SOURCE: u32 = Block::Fault.first();
 
 /// Parts of the loop whose resistance is told: all of a pack's, and no square of a record of thousands.
 const TOLD: usize = 40;

@@ -14,6 +14,7 @@ mod withstand;
 pub(crate) use withstand::{clearing, currents, with_path};
 
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::block::Block;
 use crate::judge::facts::names;
 use crate::judge::facts::network::{self, limits};
 use crate::judge::facts::photos::{named_photos, photo_count};
@@ -31,7 +32,7 @@ use uom::si::electric_potential::volt;
 use uom::si::f64::ElectricPotential;
 
 /// Sources of the ranges of this module, beyond those of the fault current.
-const TORQUE: SourceId = (1 << 31) + 80;
+const TORQUE: SourceId = Block::Path.first();
 const GALVANIC: SourceId = TORQUE + 1;
 const STRINGS: SourceId = TORQUE + 2;
 

@@ -4,6 +4,7 @@ use uom::si::electric_current::ampere;
 use uom::si::f64::ElectricCurrent;
 
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::block::Block;
 use crate::judge::facts::network::stand_in::RATING_LOST;
 use crate::judge::facts::worker::{Worker, line};
 use crate::judge::facts::{Answer, Facts, Missing, Side};
@@ -12,7 +13,7 @@ use crate::record::parts::{Element, ElementKind};
 use crate::units::{Amount, Dimension, SourceId, significant};
 
 /// Source of the range of this module.
-const SOURCE: SourceId = (1 << 31) + 96;
+const SOURCE: SourceId = Block::Rating.first();
 /// Temperature of the air in which ratings are tested, K (UL 248, 25 °C, as quoted by guides).
 const TESTED_AT: f64 = ZERO_CELSIUS + 25.0;
 

@@ -11,6 +11,7 @@ use uom::si::thermodynamic_temperature::kelvin;
 
 use super::{is_answered, opening_on_current};
 use crate::judge::facts::answers::Answers;
+use crate::judge::facts::block::Block;
 use crate::judge::facts::strings::{self, strings_of};
 use crate::judge::facts::worker::Worker;
 use crate::judge::facts::{Answer, Facts, Missing, Reason, Side, Subject, element_label};
@@ -20,7 +21,7 @@ use crate::record::parts::ElementKind;
 use crate::units::{Amount, COVERAGE, Dimension, SourceId, show};
 
 /// Sources of the ranges of this module.
-const SOURCE: SourceId = (1 << 31) + 84;
+const SOURCE: SourceId = Block::Withstand.first();
 /// Temperature of a conductor that carried nothing before the fault, °C.
 const COLD: f64 = 20.0;
 /// Change of a rise per kelvin of hotter air: of a cell's resistance at the most (no source), of copper's (IEC 60028).
