@@ -238,12 +238,9 @@ fn stands_in(
             }
         }
         Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => {
-            match Worker::new(&inside).optional("element.rating").map(|rating| rating.value()) {
-                rating => {
-                    let rating = rating.filter(|rating| *rating > 0.0).unwrap_or(SMALLEST_FUSE);
-                    (stand_in::FUSE_DROP.ends.1 / rating, stand_in::FUSE_DROP.basis)
-                }
-            }
+            let rating = Worker::new(&inside).optional("element.rating").map(|rating| rating.value());
+            let rating = rating.filter(|rating| *rating > 0.0).unwrap_or(SMALLEST_FUSE);
+            (stand_in::FUSE_DROP.ends.1 / rating, stand_in::FUSE_DROP.basis)
         }
         Some(
             ElementKind::ThermalCutoff | ElementKind::Contactor | ElementKind::Shunt | ElementKind::Connector,
