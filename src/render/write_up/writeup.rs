@@ -618,9 +618,8 @@ fn with_limits<'a>(curve: &'a Curve, view: &View) -> Cow<'a, Curve> {
         match limits.iter_mut().find(|(known, _)| Some(*known) == limit) {
             Some((_, name)) => "limits".clone_into(name),
             None => {
-                limits.extend(limit.map(|limit| {
-                    (limit, format!("limit of {}", crate::units::words::of_fact(&element.kind)))
-                }))
+                let name = format!("limit of {}", crate::units::words::of_fact(&element.kind));
+                limits.extend(limit.map(|limit| (limit, name)));
             }
         }
         for series in named.series.iter_mut().filter(|series| shown && of_it(&series.name)) {
