@@ -7,6 +7,7 @@ use super::sight::{FillError, Saved, Sight};
 use crate::evidence::hash::Sha256Digest;
 use crate::evidence::scale::measure::{Between, Length};
 use crate::evidence::scale::photo::{Photo, Reference, Scaled, Wanted};
+use crate::judge::facts::field_info;
 use crate::record::Record;
 use crate::record::edit::{Edit, Entered, Place};
 use crate::record::field::{Found, How};
@@ -319,7 +320,9 @@ pub(crate) fn with_side(
 /// When there is no such field.
 pub(crate) fn place_of(record: &Record, field: &str) -> Result<Place, FillError> {
     let wrong = |error: crate::record::edit::NoSuchPlace| FillError::Words(error.to_string());
+    // `cells.vent_clearance` is the cells', although the stack may be called `cells`.
     if let Some((id, rest)) = field.split_once('.')
+        && field_info(field).is_none()
         && record.path.element.iter().any(|element| element.id.text() == Some(id))
     {
         return format!("path.element[id={id}].{rest}").parse().map_err(wrong);

@@ -103,7 +103,7 @@ pub(super) fn changed(
     let index = match sight.question(key).map(|question| question.of_what) {
         Some(Of::Element(index)) if index < elements.len() => index,
         _ => {
-            return Err(words("only elements of the path can be renamed, moved and removed here".to_owned()));
+            return Err(words("only parts of the current path can be renamed, moved and removed: go to one first, such as `go bar-1`".to_owned()));
         }
     };
     let list = Place::keys("path.element");

@@ -323,6 +323,37 @@ fn live_findings_follow_the_bench_tests() {
     }
 }
 
+/// `list` with a section is a command at every question; with another word it is asked about before it is an answer.
+#[test]
+fn a_list_that_is_asked_for_is_no_answer() {
+    let folder = tempfile::tempdir().unwrap();
+    let pack = folder.path().join("pack");
+    assert_eq!(crate::common::run(&["new", pack.to_str().unwrap(), "--kind", "drop-in"]).0, 0);
+    let (shown, _, refused) = typed(
+        &pack,
+        &[
+            "sections",
+            "go pack-price",
+            "list label",
+            "list all",
+            "list price",
+            "590 EUR",
+            "go pack-place",
+            "list one",
+            "",
+            "quit",
+        ],
+    );
+    assert_eq!(refused, 0, "{shown}");
+    assert!(
+        shown.contains("Rated continuous discharge current?") && shown.contains("list price? Enter confirms"),
+        "{shown}"
+    );
+    let inspection = record(&pack).inspection;
+    assert_eq!(inspection.price.text(), Some("590 EUR"));
+    assert_eq!(inspection.place.text(), Some("list one"));
+}
+
 /// A part that no checklist knows does no harm: it stays as it is, and everything else is asked and saved.
 #[test]
 fn parts_unknown_to_the_checklist_stay() {
@@ -367,6 +398,9 @@ fn links_are_entered_together_answered_as_one_and_put_right() {
     let (text, ..) = typed(
         &pack,
         &[
+            "go link-3",
+            "20 x 2 mm",
+            "clear",
             "go link-3",
             "remove link-2",
             "remove link-3",

@@ -206,11 +206,13 @@ pub fn walk(
             continue;
         };
         let confirmed = walk.pending.take().filter(|(of, _)| *of == key);
+        let sure = confirmed.is_some() && matches!(&line, Line::Text(line) if line.trim().is_empty());
         let said = match line {
-            Line::Text(line) if line.trim().is_empty() && confirmed.is_some() => {
-                Ok(confirmed.map_or(Said::Leave, |(_, said)| said))
-            }
+            _ if sure => Ok(confirmed.map_or(Said::Leave, |(_, said)| said)),
             Line::Text(line) if line.trim() == "=" => walk.same_again(question),
+            Line::Text(line) if walk.section_of(&sight, &line).is_some() => {
+                Ok(Said::List(walk.section_of(&sight, &line).unwrap_or_default().to_owned()))
+            }
             Line::Text(line) => match read_line(&line, question.kind(), &sight.record) {
                 Ok(Said::Entered { answer: Entered { value: Some(_), .. }, .. }) | Err(_)
                     if line.contains(';') && walk.screen(&sight, &key).len() > 1 =>
@@ -228,7 +230,7 @@ pub fn walk(
             Ok(Said::Entered { .. } | Said::Photo(_) | Said::OfPart(..) | Said::Clear) if end => {
                 walk.refuse("the list is at its end; write the number in front, such as 12: 150 A")?;
             }
-            Ok(said) if walk.offered(&sight, question, &said)? => {}
+            Ok(said) if !sure && walk.offered(&sight, question, &said)? => {}
             Ok(said) => {
                 if let Some(new) = walk.act(&sight, &key, said)? {
                     sight = new;
@@ -446,7 +448,12 @@ impl<W: Write> Walk<'_, W> {
         let saved = self.session.change(key, change);
         // What was refused leaves everybody where they were.
         if saved.is_ok() {
-            (self.at, self.shown) = (None, None);
+            self.at = match change {
+                Change::Rename(new) => Some(Key { part: (*new).to_owned(), ..key.clone() }),
+                Change::Move(_) => Some(key.clone()),
+                Change::Remove(_) => None,
+            };
+            self.shown = None;
         }
         self.told(saved)
     }
@@ -462,6 +469,8 @@ impl<W: Write> Walk<'_, W> {
         };
         let begins = |q: &&Question| q.of.to_lowercase().contains(&lower) || q.section.contains(&lower);
         let found = exact
+            // What waits for another answer is not what somebody goes for.
+            .or_else(|| questions().find(|q| fits(q) && q.is_open() && q.applies == Applies::Yes))
             .or_else(|| questions().find(|q| fits(q) && q.is_open()))
             .or_else(|| questions().find(fits))
             .or_else(|| questions().find(|q| begins(q) && q.is_open()))

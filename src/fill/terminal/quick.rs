@@ -105,7 +105,8 @@ impl<W: Write> Walk<'_, W> {
         Ok(new)
     }
 
-    /// Offers the usual unit for a number that has none; an empty line confirms it. True when something was offered.
+    /// Offers the usual unit for a number that has none, and asks whether `list price` is meant as an answer; an empty line
+    /// confirms it. True when something was offered.
     pub(super) fn offered(&mut self, sight: &Sight, question: &Question, said: &Said) -> io::Result<bool> {
         let (whole, values) = match said {
             Said::Several(answers) => {
@@ -130,6 +131,12 @@ impl<W: Write> Walk<'_, W> {
                 };
                 let values: Vec<String> = whole.iter().map(value).collect();
                 (Said::Several(whole), values.join("; "))
+            }
+            Said::Entered { answer: answer @ Entered { value: Some(text), .. }, more }
+                if more.is_empty()
+                    && text.strip_prefix("list ").is_some_and(|of| !of.contains(char::is_whitespace)) =>
+            {
+                (Said::Entered { answer: answer.clone(), more: Vec::new() }, text.clone())
             }
             said => match self.unit_for(question, said) {
                 Some(Said::Entered { answer, more }) => {

@@ -57,6 +57,13 @@ impl<W: Write> Walk<'_, W> {
     }
 
     /// What is open in the section at hand, or in the one that is named, and how much in the others.
+    /// The section that a line asks to be listed, `list label` or `list all`: that is no answer, not even to a text.
+    pub(super) fn section_of<'l>(&self, sight: &Sight, line: &'l str) -> Option<&'l str> {
+        let of = line.trim().strip_prefix("list ")?.trim();
+        let sections = self.session.lists.of_kind(&sight.kind).map(|list| list.sections.as_slice());
+        (of == "all" || sections.unwrap_or_default().iter().any(|section| section.id == of)).then_some(of)
+    }
+
     pub(super) fn list(&mut self, sight: &Sight, at: &Key, of: &str) -> io::Result<()> {
         let here = match of {
             "" => sight.question(at).map(|question| question.section.as_str()).unwrap_or_default(),
