@@ -239,11 +239,14 @@ function screenOf(one) {
 
 const firstAsk = () => (firstOn() ? state.first.find(({ key }) => question(key) && isOpen(question(key)) && !left.has(key)) : undefined);
 
+// What the first look came to stays in sight until the question after it was left.
+let told = false;
+
 function first(over) {
   localStorage.setItem("first", over ? "over" : "on");
   if (!over) left = new Set();
   then = 0;
-  $("first").open = over;
+  $("first").open = told = over;
   onward();
 }
 
@@ -252,7 +255,7 @@ function next(from) {
   if (ask) return question(ask.key);
   if (firstOn()) {
     localStorage.setItem("first", "over");
-    $("first").open = true;
+    $("first").open = told = true;
   }
   const all = state.questions;
   const start = all.findIndex((one) => one.key === from) + 1;
@@ -390,6 +393,10 @@ function render() {
   const focused = $("card").contains(active) && $("card").dataset.key === one.key ? active.id : "";
   const cursor = focused.startsWith("value") ? active.selectionStart : null;
   shown = mark;
+  if ($("card").dataset.key && $("card").dataset.key !== one.key && !firstOn()) {
+    if (!told) $("first").open = false;
+    told = false;
+  }
   $("card").dataset.key = one.key;
   $("card").replaceChildren(...(screen.length > 1 ? cardOf(screen) : card(one)));
   $("photo-label").classList.toggle("wanted", screen.some((each) => each.photo === "required") && !one.part_photos.length && !waitingPhotos.some((photo) => photo.key === one.key));
