@@ -196,7 +196,11 @@ fn protection(view: &View) -> Vec<String> {
 /// The advice of what is gravest.
 fn to_do(view: &View) -> Vec<String> {
     match view.causes.iter().find(|cause| !cause.advice.is_empty()) {
-        Some(cause) => vec![cause.advice.clone()],
+        Some(cause) => {
+            let told = cause.advice.contains("someone trained");
+            let caution = "Work inside an opened pack is for someone trained, with insulated tools.";
+            [cause.advice.clone()].into_iter().chain((!told).then(|| caution.to_owned())).collect()
+        }
         None if view.counts.not_decided > 0 => {
             vec!["Look at what is not decided before the pack is used.".to_owned()]
         }
