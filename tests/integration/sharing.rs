@@ -352,8 +352,9 @@ fn what_is_withheld_stands_in_no_parquet() {
 #[test]
 fn words_of_the_pages_are_not_searched_for() {
     // From the templates of the collection, its columns, the comparison, the cards and the write-up.
-    for word in ["Charts", "grade of the rule", "Records, method", "never says", "Contents", "price_currency"]
-    {
+    let words =
+        ["Charts", "grade of the rule", "Records, method", "never says", "Contents", "price_currency"];
+    for word in words.into_iter().take(crate::common::rounds(2, 6) as usize) {
         let folder = tempfile::tempdir().unwrap();
         let record = format!("{PACK}[inspection]\nplace = \"{word}\"\n");
         let write = |withhold: &str| {
