@@ -207,12 +207,11 @@ pub fn walk(
         };
         let confirmed = walk.pending.take().filter(|(of, _)| *of == key);
         let sure = confirmed.is_some() && matches!(&line, Line::Text(line) if line.trim().is_empty());
+        let section = walk.section_of(&sight, &line);
         let said = match line {
+            _ if section.is_some() => Ok(Said::List(section.unwrap_or_default())),
             _ if sure => Ok(confirmed.map_or(Said::Leave, |(_, said)| said)),
             Line::Text(line) if line.trim() == "=" => walk.same_again(question),
-            Line::Text(line) if walk.section_of(&sight, &line).is_some() => {
-                Ok(Said::List(walk.section_of(&sight, &line).unwrap_or_default().to_owned()))
-            }
             Line::Text(line) => match read_line(&line, question.kind(), &sight.record) {
                 Ok(Said::Entered { answer: Entered { value: Some(_), .. }, .. }) | Err(_)
                     if line.contains(';') && walk.screen(&sight, &key).len() > 1 =>

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+use super::Line;
 use super::Walk;
 use crate::fill::answer::letter;
 use crate::fill::checklist::{Fills, PhotoWanted, Scope};
@@ -56,14 +57,16 @@ impl<W: Write> Walk<'_, W> {
         )
     }
 
-    /// What is open in the section at hand, or in the one that is named, and how much in the others.
     /// The section that a line asks to be listed, `list label` or `list all`: that is no answer, not even to a text.
-    pub(super) fn section_of<'l>(&self, sight: &Sight, line: &'l str) -> Option<&'l str> {
+    pub(super) fn section_of(&self, sight: &Sight, line: &Line) -> Option<String> {
+        let Line::Text(line) = line else { return None };
         let of = line.trim().strip_prefix("list ")?.trim();
         let sections = self.session.lists.of_kind(&sight.kind).map(|list| list.sections.as_slice());
-        (of == "all" || sections.unwrap_or_default().iter().any(|section| section.id == of)).then_some(of)
+        (of == "all" || sections.unwrap_or_default().iter().any(|section| section.id == of))
+            .then(|| of.to_owned())
     }
 
+    /// What is open in the section at hand, or in the one that is named, and how much in the others.
     pub(super) fn list(&mut self, sight: &Sight, at: &Key, of: &str) -> io::Result<()> {
         let here = match of {
             "" => sight.question(at).map(|question| question.section.as_str()).unwrap_or_default(),

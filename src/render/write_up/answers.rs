@@ -125,7 +125,7 @@ fn held(view: &View, headlines: [Option<Headline>; 2]) -> (Option<Outcome>, Vec<
         let limit = place.place.temperature_limit.value.as_deref().unwrap_or("not known");
         let rated = view.rated_current.as_deref().unwrap_or("rated current");
         said.push(format!(
-            "At {rated} the {} reaches {} (measured); its limit is {limit}.",
+            "The {}, measured and brought to {rated}: {}; its limit is {limit}.",
             place.called,
             read.trim_start()
         ));
@@ -196,11 +196,7 @@ fn protection(view: &View) -> Vec<String> {
 /// The advice of what is gravest.
 fn to_do(view: &View) -> Vec<String> {
     match view.causes.iter().find(|cause| !cause.advice.is_empty()) {
-        Some(cause) => {
-            let told = cause.advice.contains("someone trained");
-            let caution = "Work inside an opened pack is for someone trained, with insulated tools.";
-            [cause.advice.clone()].into_iter().chain((!told).then(|| caution.to_owned())).collect()
-        }
+        Some(cause) => vec![cause.advice.clone()],
         None if view.counts.not_decided > 0 => {
             vec!["Look at what is not decided before the pack is used.".to_owned()]
         }

@@ -183,6 +183,9 @@ pub(super) const INSULATION: StandIn =
 /// Resistance of the parts of the path that nobody measured and whose size is not known, Ω.
 pub(in crate::judge::facts) const UNKNOWN_PART: StandIn =
     stand_in("resistance of a part that is not known", 5e-6, 300e-6, "no source: at 200 A 0.2 to 12 W");
+/// Rating of a fuse or breaker whose rating nobody read, A, where its resistance is asked for at the most: a small one has
+/// the most (no source).
+pub(in crate::judge::facts) const SMALLEST_FUSE: f64 = 15.0;
 /// As [`UNKNOWN_PART`], where a place is said to become at least so warm: what the part has beyond that only adds to it.
 pub(super) const UNKNOWN_PART_AT_LEAST: StandIn = stand_in(
     "resistance that a part that is not known has at least",

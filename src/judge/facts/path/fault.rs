@@ -25,8 +25,6 @@ use crate::units::{Amount, Dimension, show};
 
 /// Resistance of parts that are not listed while the path is not said to be complete, Ω.
 const NOT_LISTED: (f64, f64) = (0.0, 3e-3);
-/// Rating of a fuse or breaker whose rating nobody read, A: a small one has the most (no source).
-const SMALLEST_FUSE: f64 = 15.0;
 /// Resistance of the leads between packs in parallel where the papers do not state it, Ω.
 const PARALLEL_LEADS: (f64, f64) = (0.1e-3, 5e-3);
 /// Sources of uncertainty of the ranges of this module, beyond those of instruments, tests and the network.
@@ -239,7 +237,7 @@ fn stands_in(
         }
         Some(ElementKind::Fuse | ElementKind::CircuitBreaker) => {
             let rating = Worker::new(&inside).optional("element.rating").map(|rating| rating.value());
-            let rating = rating.filter(|rating| *rating > 0.0).unwrap_or(SMALLEST_FUSE);
+            let rating = rating.filter(|rating| *rating > 0.0).unwrap_or(stand_in::SMALLEST_FUSE);
             (stand_in::FUSE_DROP.ends.1 / rating, stand_in::FUSE_DROP.basis)
         }
         Some(
