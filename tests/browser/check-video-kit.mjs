@@ -66,7 +66,6 @@ function make(args) {
 }
 
 async function cards(name, folder) {
-  const page = await browser.newPage();
   const sizes = [];
   const unlike = [];
   const names = readdirSync(folder).filter((f) => f.endsWith('.svg'));
@@ -77,19 +76,34 @@ async function cards(name, folder) {
     const png = readFileSync(path.join(folder, svg.replace(/svg$/, 'png')));
     const [w, h] = [png.readUInt32BE(16), png.readUInt32BE(20)];
     if (w !== width || h !== height) sizes.push(`${svg}: PNG of ${w} × ${h}`);
-    await page.setViewportSize({ width, height });
-    await page.goto(pathToFileURL(path.join(folder, svg)).href);
-    // A lower third has no ground.
-    const shown = await page.screenshot({ omitBackground: format === 'lower-third' });
+    const shown = await picture(path.join(folder, svg), { width, height }, format === 'lower-third');
     const share = await unlikeShare(shown, png);
     if (share > MOST_UNLIKE) unlike.push(`${svg}: ${(100 * share).toFixed(2)} % of the squares differ`);
   }
   // The comparison must be able to tell two cards apart.
   const [one, two] = ['verdict-wide.png', 'path-wide.png'].map((file) => readFileSync(path.join(folder, file)));
   if ((await unlikeShare(one, two)) <= MOST_UNLIKE) unlike.push('two different cards count as alike');
-  await page.close();
   tally.record(`${name}: PNG sizes`, sizes);
   tally.record(`${name}: Chromium shows the SVG as the PNG`, unlike);
+}
+
+/**
+ * The SVG as Chromium shows it, in a page of its own. On a busy machine Chromium now and then draws no frame for a
+ * page, and its picture never comes: it is asked for three times.
+ */
+async function picture(svg, size, withoutGround) {
+  for (let attempt = 1; ; attempt += 1) {
+    const page = await browser.newPage({ viewport: size });
+    try {
+      await page.goto(pathToFileURL(svg).href);
+      await page.bringToFront();
+      return await page.screenshot({ omitBackground: withoutGround, timeout: 15000 });
+    } catch (error) {
+      if (attempt === 3 || error.name !== 'TimeoutError') throw error;
+    } finally {
+      await page.close();
+    }
+  }
 }
 
 /** Compares two PNG pictures in Chromium: the share of squares whose mean brightness differs. */
