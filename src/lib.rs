@@ -2,7 +2,7 @@
 //!
 //! Everything travels one way: **read** a record and its logs, **derive** what follows from them, **judge** it
 //! against the rule book, **render** the write-up. Each room imports only rooms that stand before it here:
-//! `units`, `record`, `physics`, `thermal`, `logs`, `evidence`, `judge`, `render`, `fill`, `cli`.
+//! `thermal`, `units`, `record`, `physics`, `logs`, `evidence`, `judge`, `render`, `fill`, `cli`.
 //!
 //! This is a program and not a library for others: [`cli::run`] is the way in. What is public besides is what the
 //! integration tests hold against references outside the project, and it changes without notice.
@@ -21,13 +21,20 @@
 //! # Ok::<(), underlid::judge::inspection::OpenError>(())
 //! ```
 
+#![cfg_attr(
+    not(all(feature = "collection", feature = "compare", feature = "fill")),
+    allow(dead_code, unused_imports, reason = "what only a command uses that is left out")
+)]
+
 pub mod cli;
 pub mod evidence;
+#[cfg(feature = "fill")]
 pub mod fill;
 pub mod judge;
 pub mod logs;
 pub mod physics;
 pub mod record;
 pub mod render;
-pub mod thermal;
 pub mod units;
+
+pub use underlid_thermal as thermal;

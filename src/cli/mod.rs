@@ -4,12 +4,16 @@
 
 mod calc;
 mod check;
+#[cfg(feature = "fill")]
 mod checklist;
+#[cfg(feature = "collection")]
 mod collection;
+#[cfg(feature = "compare")]
 mod compare;
 mod completions;
 mod decode;
 mod explain;
+#[cfg(feature = "fill")]
 mod fill;
 mod log;
 #[cfg(feature = "measuring")]
@@ -19,6 +23,7 @@ mod new;
 mod next;
 #[cfg(feature = "signatures")]
 mod password;
+#[cfg(feature = "fill")]
 mod photos;
 mod plan;
 mod progress;
@@ -67,8 +72,10 @@ enum Command {
     /// Plan the bench session from the claims, and check the test rig before full load
     Plan(plan::Plan),
     /// Fill the record in at the bench: in the terminal, or on a page for a phone
+    #[cfg(feature = "fill")]
     Fill(fill::Fill),
     /// Show what a card or folder of pictures holds, and take pictures into an inspection
+    #[cfg(feature = "fill")]
     Photos(photos::Photos),
     /// Write a sheet to print that gives a photo its scale
     #[cfg(feature = "measuring")]
@@ -76,14 +83,8 @@ enum Command {
     /// Measure a length in a photo that shows a scale sheet or a plastic card
     #[cfg(feature = "measuring")]
     MeasurePhoto(measure_photo::MeasurePhoto),
-    /// For measuring in photos: this program was built without it
-    #[cfg(not(feature = "measuring"))]
-    #[command(disable_help_flag = true, alias = "scale-sheet")]
-    MeasurePhoto {
-        #[arg(hide = true, trailing_var_arg = true, allow_hyphen_values = true)]
-        _given: Vec<std::ffi::OsString>,
-    },
     /// Print a checklist as a paper form, or check a house checklist
+    #[cfg(feature = "fill")]
     Checklist(checklist::Checklist),
     /// Show what a log holds: columns, charges and discharges, and what does not add up
     Log(log::Log),
@@ -100,18 +101,13 @@ enum Command {
     /// Write the inspection write-up: report/report.md and report/report.html
     Report(report::Report),
     /// Compare inspections part by part: what changed, and what explains a changed rating
+    #[cfg(feature = "compare")]
     Compare(compare::Compare),
     /// Write description, chapters, captions and still cards for a video into video-kit/
     #[cfg(feature = "video")]
     VideoKit(video_kit::VideoKit),
-    /// For a video: this program was built without it
-    #[cfg(not(feature = "video"))]
-    #[command(disable_help_flag = true)]
-    VideoKit {
-        #[arg(hide = true, trailing_var_arg = true, allow_hyphen_values = true)]
-        _given: Vec<std::ffi::OsString>,
-    },
     /// Make a static site and data files of many inspections
+    #[cfg(feature = "collection")]
     Collection(collection::Collection),
     /// Work out bars, cables, fuses, short circuits, joints and packs without a record
     Calc(Box<calc::Calc>),
@@ -221,20 +217,24 @@ pub(crate) fn words(error: impl std::error::Error) -> Failure {
     Failure::Words(error.to_string())
 }
 
-/// What a program says that was built without one of its features (Cargo.toml lists them).
-#[cfg(not(all(feature = "measuring", feature = "page", feature = "signatures", feature = "video")))]
+/// Commands that need a feature (Cargo.toml says what each is for), and which.
+const BY_FEATURE: [(&str, &str); 8] = [
+    ("checklist", "fill"),
+    ("collection", "collection"),
+    ("compare", "compare"),
+    ("fill", "fill"),
+    ("measure-photo", "measuring"),
+    ("photos", "fill"),
+    ("scale-sheet", "measuring"),
+    ("video-kit", "video"),
+];
+
+/// What a program says that was built without a feature that a command needs.
 pub(crate) fn left_out(what: &str, feature: &str) -> Failure {
     Failure::Words(left_out_words(&format!("`{what}` needs"), feature))
 }
 
 /// Says what a program was built without, and how to build it in.
-#[cfg(not(all(
-    feature = "measuring",
-    feature = "page",
-    feature = "parquet",
-    feature = "signatures",
-    feature = "video"
-)))]
 pub(crate) fn left_out_words(needs: &str, feature: &str) -> String {
     format!(
         "{needs} the feature `{feature}`, which this program was built without; `cargo build --release --locked` \
@@ -287,14 +287,15 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::New(command) => command.run(),
         Command::Plan(command) => command.run(),
+        #[cfg(feature = "fill")]
         Command::Fill(command) => command.run(),
+        #[cfg(feature = "fill")]
         Command::Photos(command) => command.run(),
         #[cfg(feature = "measuring")]
         Command::ScaleSheet(command) => command.run(),
         #[cfg(feature = "measuring")]
         Command::MeasurePhoto(command) => command.run(),
-        #[cfg(not(feature = "measuring"))]
-        Command::MeasurePhoto { .. } => Err(left_out("measure-photo", "measuring")),
+        #[cfg(feature = "fill")]
         Command::Checklist(command) => command.run(),
         Command::Log(command) => command.run(),
         Command::Check(command) => command.run(),
@@ -303,11 +304,11 @@ pub fn run() -> ExitCode {
         Command::Seal(command) => command.run(),
         Command::Verify(command) => command.run(),
         Command::Report(command) => command.run(),
+        #[cfg(feature = "compare")]
         Command::Compare(command) => command.run(),
         #[cfg(feature = "video")]
         Command::VideoKit(command) => command.run(),
-        #[cfg(not(feature = "video"))]
-        Command::VideoKit { .. } => Err(left_out("video-kit", "video")),
+        #[cfg(feature = "collection")]
         Command::Collection(command) => command.run(),
         Command::Calc(command) => command.run(),
         Command::Decode(command) => command.run(),
@@ -326,15 +327,17 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// Help, version, or a call that is wrong; a command that has another name now is named. What was typed may be the name of
-/// a stranger's file.
+/// Help, version, or a call that is wrong; a command that has another name now, or that this program was built without, is
+/// named. What was typed may be the name of a stranger's file.
 fn refused(error: &clap::Error) -> ExitCode {
     let given = std::env::args().nth(1).unwrap_or_default();
-    if error.kind() == clap::error::ErrorKind::InvalidSubcommand
-        && let Some(new) = new_word(Place::Command, &given)
-    {
-        let words = format!("`underlid {given}` is called `underlid {new}` now");
-        let _ = tell(&Failure::Words(words));
+    let no_command = error.kind() == clap::error::ErrorKind::InvalidSubcommand;
+    let renamed = new_word(Place::Command, &given)
+        .map(|new| Failure::Words(format!("`underlid {given}` is called `underlid {new}` now")));
+    let absent = BY_FEATURE.iter().find(|(command, _)| *command == given);
+    let absent = absent.map(|(command, feature)| left_out(command, feature));
+    if let Some(failure) = renamed.or(absent).filter(|_| no_command) {
+        let _ = tell(&failure);
         return ExitCode::from(2);
     }
     let text = |coloured: bool| {

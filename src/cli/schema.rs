@@ -7,11 +7,9 @@ use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::{Value, json};
 
-use super::{Done, Failure, calc, check, decode, explain, log, next, photos, plan, seal, verify, words};
+use super::{Done, Failure, calc, check, decode, explain, log, next, plan, seal, verify, words};
 use crate::logs::read::profile_schema;
 use crate::record::schema::record_schema;
-use crate::render::collection;
-use crate::render::compare::Comparison;
 use crate::units::terminal;
 
 #[derive(Debug, clap::Args)]
@@ -29,12 +27,16 @@ enum Output {
     /// `check`, one line for each inspection
     Check,
     /// A line of a collection's `collection.jsonl`
+    #[cfg(feature = "collection")]
     Collection,
     /// A line of a collection's `elements.jsonl`
+    #[cfg(feature = "collection")]
     CollectionElements,
     /// A line of a collection's `findings.jsonl`
+    #[cfg(feature = "collection")]
     CollectionFindings,
     /// `compare`
+    #[cfg(feature = "compare")]
     Compare,
     /// `decode`
     Decode,
@@ -48,6 +50,7 @@ enum Output {
     /// `next`
     Next,
     /// `photos`
+    #[cfg(feature = "fill")]
     Photos,
     /// `plan`
     Plan,
@@ -70,20 +73,26 @@ impl Schema {
 
 impl Output {
     fn schema(self) -> Value {
-        let [packs, findings, elements] = collection::json_schemas();
+        #[cfg(feature = "collection")]
+        let [packs, findings, elements] = crate::render::collection::json_schemas();
         match self {
             Self::Calc => of::<calc::Sheet>("calc"),
             Self::Check => of::<check::Checked<'_>>("check"),
+            #[cfg(feature = "collection")]
             Self::Collection => packs,
+            #[cfg(feature = "collection")]
             Self::CollectionElements => elements,
+            #[cfg(feature = "collection")]
             Self::CollectionFindings => findings,
-            Self::Compare => of::<Comparison>("compare"),
+            #[cfg(feature = "compare")]
+            Self::Compare => of::<crate::render::compare::Comparison>("compare"),
             Self::Decode => of::<decode::Decoded>("decode"),
             Self::Explain => of::<explain::Explained<'_>>("explain"),
             #[cfg(feature = "measuring")]
             Self::MeasurePhoto => of::<super::measure_photo::PhotoMeasured>("measure-photo"),
             Self::Next => of::<next::NextTold<'_>>("next"),
-            Self::Photos => of::<photos::PhotosTold<'_>>("photos"),
+            #[cfg(feature = "fill")]
+            Self::Photos => of::<super::photos::PhotosTold<'_>>("photos"),
             Self::Log => of::<log::LogTold>("log"),
             Self::Profile => profile_schema(),
             Self::Plan => of::<plan::Planned<'_>>("plan"),

@@ -12,10 +12,10 @@ use uom::si::length::meter;
 use uom::si::temperature_interval::kelvin as kelvin_step;
 use uom::si::thermodynamic_temperature::kelvin;
 
-use super::film::{self, STEFAN_BOLTZMANN};
 use super::material::Material;
 use super::{Method, REFERENCE, Refusal, ZERO_CELSIUS, within, within_temperature};
 pub use crate::record::parts::Orientation;
+use crate::thermal::film::{self, STEFAN_BOLTZMANN};
 
 /// The method, for working and explanations.
 pub const METHOD: Method = Method {

@@ -5,11 +5,9 @@
 //! take its slopes by finite differences, and every solver runs to machine precision for the same reason.
 
 pub mod adiabatic;
-pub mod air;
 pub mod busbar;
 pub mod cable;
 pub(crate) mod cells;
-pub(crate) mod film;
 pub mod fuse;
 pub mod heat_path;
 pub(crate) mod insulation;

@@ -1,10 +1,10 @@
 //! The network made ready to be solved: numbers for one set of free quantities, heat flows and their slopes.
 
 use super::currents::Branches;
+use super::film;
 use super::mesh::{Fineness, LORENZ, Mesh, Parts};
 use super::network::{ElementId, Network, NetworkRefusal};
 use super::sparse::Pattern;
-use crate::physics::film;
 
 /// Least heat capacity of a point, J/K: two milligrams of metal, so that every point follows in time.
 const LEAST_CAPACITY: f64 = 1e-3;

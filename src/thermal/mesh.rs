@@ -3,9 +3,9 @@
 //! Bars and cables become segments, overlaps slices. A coarse mesh has half as many: enough for how answers change with
 //! the free quantities, not for the answers themselves.
 
+use super::film::STEFAN_BOLTZMANN;
 use super::network::{Bar, Cell, CrossSection, Joint, Kind, Network, NetworkValue, Resistance, Surface};
 use super::network::{Film, Metal, Point};
-use crate::physics::film::STEFAN_BOLTZMANN;
 
 /// Segments of a bar, fewest and most.
 const SEGMENTS: (f64, f64) = (4.0, 40.0);

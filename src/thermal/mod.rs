@@ -8,9 +8,11 @@
 //!
 //! Everything is plain SI (kelvin, watt, joule, metre, ohm, ampere, second). Nothing here knows of records or verdicts.
 
+pub mod air;
 mod belief;
 mod circuit;
 mod currents;
+pub mod film;
 mod fit;
 mod mesh;
 mod network;

@@ -5,12 +5,12 @@ use std::io::Write;
 use std::process::Stdio;
 
 use serde_json::{Value, json};
-use underlid::physics::air::air;
 use underlid::physics::busbar::{self, Busbar, Orientation};
 use underlid::physics::fuse::FuseKind;
 use underlid::physics::heat_path::{self, Devices};
 use underlid::physics::material::Material;
 use underlid::physics::{adiabatic, cable, joint, resistance, short_circuit};
+use underlid::thermal::air::air;
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 /// Each room imports only rooms that stand before it.
 const ROOMS: [&str; 10] =
-    ["units", "record", "physics", "thermal", "logs", "evidence", "judge", "render", "fill", "cli"];
+    ["thermal", "units", "record", "physics", "logs", "evidence", "judge", "render", "fill", "cli"];
 
 /// A place that names something of another module.
 #[derive(Debug, Clone)]

@@ -1,13 +1,11 @@
 //! TLS for the page: a key and a certificate of this machine's own, made at the first start and kept in the folder of the
 //! user's settings, never in an inspection. Nobody vouches for it; its fingerprint goes with the pairing code.
 
-use std::fmt::Write as _;
 use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
-use sha2::{Digest, Sha256};
 use tokio::net::TcpStream;
 use tokio_rustls::TlsAcceptor;
 use tokio_rustls::rustls::ServerConfig;
@@ -15,7 +13,8 @@ use tokio_rustls::rustls::pki_types::pem::PemObject;
 use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use tokio_rustls::server::TlsStream;
 
-use crate::record::open;
+use crate::evidence::hash::Sha256Digest;
+use crate::record::{open, save};
 
 /// The file of the key and its certificate.
 const NAME: &str = "page-key.pem";
@@ -45,7 +44,8 @@ impl Identity {
             io::Error::other(format!("{file}: {why}; remove it, and a new key is made at the next start"))
         })?;
         if let (Some(file), None) = (&file, known) {
-            keep(file, &pem)?;
+            fs::create_dir_all(save::parent(file))?;
+            save::write_new_with(file, &pem, 0o600)?;
         }
         Ok(identity)
     }
@@ -54,11 +54,9 @@ impl Identity {
         let certificate =
             CertificateDer::from_pem_slice(pem.as_bytes()).map_err(|_| "it holds no certificate")?;
         let key = PrivateKeyDer::from_pem_slice(pem.as_bytes()).map_err(|_| "it holds no key")?;
-        let hash = Sha256::digest(&certificate);
-        let mut fingerprint = String::new();
-        for (place, byte) in hash.iter().enumerate() {
-            let _ = write!(fingerprint, "{}{byte:02X}", if place > 0 { ":" } else { "" });
-        }
+        let hash = Sha256Digest::of(&certificate);
+        let bytes: Vec<String> = hash.as_bytes().iter().map(|byte| format!("{byte:02X}")).collect();
+        let fingerprint = bytes.join(":");
         let config = ServerConfig::builder().with_no_client_auth().with_single_cert(vec![certificate], key);
         let config = config.map_err(|error| error.to_string())?;
         Ok(Self { acceptor: TlsAcceptor::from(Arc::new(config)), fingerprint })
@@ -74,16 +72,6 @@ fn make() -> io::Result<String> {
     let made = rcgen::generate_simple_self_signed(vec!["underlid.local".to_owned()]);
     let made = made.map_err(|error| io::Error::other(error.to_string()))?;
     Ok(made.cert.pem() + &made.signing_key.serialize_pem())
-}
-
-/// Writes the key where nobody else can read it.
-fn keep(file: &Path, pem: &str) -> io::Result<()> {
-    let folder = file.parent().unwrap_or(Path::new("."));
-    fs::create_dir_all(folder)?;
-    let mut part = tempfile::NamedTempFile::new_in(folder)?;
-    part.write_all(pem.as_bytes())?;
-    part.as_file().sync_all()?;
-    part.persist_noclobber(file).map(drop).map_err(|error| error.error)
 }
 
 #[cfg(test)]

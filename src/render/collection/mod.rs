@@ -6,6 +6,7 @@
 //!
 //! The site needs no server and asks for nothing from anywhere: every page stands alone.
 
+#[cfg(feature = "collection")]
 mod build;
 mod cache;
 mod chart;
@@ -28,6 +29,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
+#[cfg(feature = "collection")]
 pub use build::{Built, build};
 pub(crate) use page::published;
 

@@ -26,7 +26,7 @@ use serde::Serialize;
 
 pub use difference::ChangeKind;
 pub use findings::FindingComparison;
-pub(crate) use page::{TEMPLATES, pages, save};
+pub(crate) use page::{pages, save};
 pub use text::write_text;
 
 use self::bench::TestComparison;

@@ -15,24 +15,13 @@ use crate::evidence::hash::hash_file;
 use crate::evidence::name::safe_relative;
 use crate::judge::inspection::Inspection;
 use crate::record::save;
+use crate::render::COMPARE_TEMPLATES;
 use crate::render::draw::curve::{chart, csv};
 use crate::render::write_up::{
     PointerView, WriteUpError, csv_name, engine, is_curve, photos, squeeze, style, template, template_texts,
 };
 use crate::units::words::CAUTION;
 use crate::units::words::list;
-
-/// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 8] = [
-    ("compare.md", include_str!("../../../templates/compare.md")),
-    ("compare.html", include_str!("../../../templates/compare.html")),
-    ("compare.alone.html", include_str!("../../../templates/compare.alone.html")),
-    ("compare.rows.md", include_str!("../../../templates/compare.rows.md")),
-    ("compare.rows.html", include_str!("../../../templates/compare.rows.html")),
-    ("own.html", ""),
-    ("own.css", ""),
-    ("style.css", include_str!("../../../templates/style.css")),
-];
 
 /// A finished comparison, not yet on disk: every text with its file name.
 #[derive(Debug)]
@@ -173,7 +162,7 @@ pub fn pages(
     inspections: &[Inspection],
     templates: Option<&Path>,
 ) -> Result<Pages, WriteUpError> {
-    let mut texts = template_texts(&TEMPLATES, templates)?;
+    let mut texts = template_texts(&COMPARE_TEMPLATES, templates)?;
     let style = style(&mut texts);
     let pictures = pictures(comparison, inspections);
     let charts = comparison.tests.iter().enumerate().map(|(test, compared)| {
