@@ -367,8 +367,10 @@ impl Found {
             for seal in &chain.seals {
                 let changed = match seal.changed.as_slice() {
                     [] => String::new(),
-                    [one] => format!("; {one}"),
-                    [first, rest @ ..] => format!("; {first}, and {} more", rest.len()),
+                    [one] => format!("; against the list before it: {one}"),
+                    [first, rest @ ..] => {
+                        format!("; against the list before it: {first}, and {} more", rest.len())
+                    }
                 };
                 writeln!(
                     out,
