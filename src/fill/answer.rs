@@ -376,12 +376,16 @@ fn choice(value: &str, kind: Kind) -> String {
             return word.word.to_owned();
         }
     }
-    // The beginning of a word, when only one starts so.
-    let mut starting = words.iter().filter(|word| word.word.to_lowercase().starts_with(&lower));
-    match (starting.next(), starting.next()) {
-        (Some(word), None) if !lower.is_empty() => word.word.to_owned(),
-        _ => value.to_owned(),
-    }
+    // The beginning of a word, when only one starts so; else the other name that its meaning gives in brackets.
+    let only = |fits: &dyn Fn(&Word) -> bool| {
+        let mut fitting = words.iter().filter(|word| fits(word));
+        fitting.next().filter(|_| fitting.next().is_none()).map(|word| word.word.to_owned())
+    };
+    let spaced = |text: &str| text.to_lowercase().replace('-', " ");
+    let begins = || only(&|word| spaced(word.word).starts_with(&spaced(&lower)));
+    let named = || only(&|word| word.about.to_lowercase().ends_with(&format!("({lower})")));
+    let found = if lower.is_empty() { None } else { begins().or_else(named) };
+    found.unwrap_or_else(|| value.to_owned())
 }
 
 fn is_choice(typed: &str, kind: Kind) -> bool {

@@ -3,7 +3,7 @@
 use super::question::{Applies, Question};
 use super::sight::{Ask, First, Sight};
 use crate::fill::checklist::{Adds, Fills};
-use crate::judge::next::{Answered, Headline, Judged, Wanted, first_look};
+use crate::judge::next::{Answered, Headline, Wanted, first_look};
 use crate::judge::rules::Outcome;
 
 impl Sight {
@@ -11,9 +11,7 @@ impl Sight {
     #[must_use]
     pub fn first(&self) -> &First {
         self.first.get_or_init(|| {
-            let (record, derived, book) = (&*self.record, &self.derived, &*self.book);
-            let judged = Judged { record, derived, book, findings: &self.judgement.findings };
-            let look = first_look(judged, &self.judgement.causes);
+            let look = first_look(self.judged(), &self.judgement.causes);
             let open = || self.questions.iter().filter(|q| q.is_open() && q.applies == Applies::Yes);
             // Without the kind of pack nobody knows which questions to ask.
             let field = |question: &&Question, wanted: &str| match &question.item.fills {

@@ -12,6 +12,7 @@ use crate::judge::facts::Derived;
 use crate::judge::inspection::OpenError;
 use crate::judge::next::{Headline, Judged, Look, MOST, Next, next};
 use crate::judge::rules::{Book, Judgement};
+use crate::judge::support::{Support, supports};
 use crate::record::Record;
 use crate::record::edit::{EditRefused, Entered};
 use crate::record::problem::Problems;
@@ -114,10 +115,20 @@ impl Sight {
         revision(&self.text, self.upon.1)
     }
 
+    /// The record as it was judged.
+    pub(super) fn judged(&self) -> Judged<'_> {
+        let (record, derived, book) = (&*self.record, &self.derived, &*self.book);
+        Judged { record, derived, book, findings: &self.judgement.findings }
+    }
+
     /// What to look at next of all that is not decided.
     pub(super) fn next(&self) -> Next {
-        let (record, derived, book) = (&*self.record, &self.derived, &*self.book);
-        next(Judged { record, derived, book, findings: &self.judgement.findings }, MOST)
+        next(self.judged(), MOST)
+    }
+
+    /// What would make the claims true that fall short.
+    pub(super) fn supports(&self) -> Vec<Support> {
+        supports(self.judged())
     }
 
     /// A question by its key.

@@ -277,6 +277,12 @@ fn read_body(body: &str) -> Result<(f64, Unit), NotAQuantity> {
 }
 
 fn suggestion(spelling: &str) -> String {
+    let named =
+        [("amp", "A"), ("ampere", "A"), ("volt", "V"), ("vdc", "V"), ("watt", "W"), ("amp hour", "Ah")];
+    let plain = spelling.to_lowercase();
+    if let Some((_, unit)) = named.iter().find(|(name, _)| *name == plain.trim_end_matches('s')) {
+        return format!("; did you mean `{unit}`?");
+    }
     let known: Vec<String> = unit_spellings()
         .map(str::to_owned)
         .chain(["mΩ", "µΩ", "mm", "mm2", "kg", "mV", "kWh", "mAh"].map(str::to_owned))

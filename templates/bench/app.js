@@ -5,6 +5,7 @@
 "use strict";
 
 const POLL = 1500;
+const LEGS = ["negative-leg", "positive-leg", "cells", "links"];
 const PHOTO_LIMIT = 40 * 1024 * 1024;
 const $ = (id) => document.getElementById(id);
 let state = null;
@@ -70,7 +71,8 @@ function ask(operation) {
     tell("This browser's storage is full: the answer was not kept. Wait until the others are sent.");
     return false;
   }
-  for (const { key } of answersOf(op)) for (const what of ["", "#pick"]) localStorage.removeItem(`draft:${key}${what}`);
+  // What was typed for an answer is in it now; what else is asked for leaves it where it was typed.
+  if (op.do === "answer") for (const { key } of answersOf(op)) for (const what of ["", "#pick"]) localStorage.removeItem(`draft:${key}${what}`);
   send();
   return true;
 }
@@ -151,17 +153,31 @@ function settle(op, result) {
     const told = op.do === "answer" ? answersOf(op).filter(({ key }) => question(key)) : [];
     for (const { key } of told) if (question(key).kind !== "adds") Object.assign(question(key), { open: false, rev: result.revs[key] });
     if (result.decided.length === 0) tell(`Saved: ${told.map(({ key, value }) => `${asked(key)} ${value ?? ""}`).join("; ") || result.said}`);
-    const before = new Set(state.questions.map((each) => each.key));
+    const [before, here] = [state.questions.map((each) => each.key), at];
     poll().then(() => {
-      // What was added is asked about next.
-      const added = op.do === "add" && !firstOn() && state.questions.find((each) => !before.has(each.key) && isAsked(each));
-      if (added) go(added.key);
+      const fresh = state.questions.filter((each) => !before.includes(each.key));
+      // What was added is asked about next, what was renamed stays at hand with what was typed there; where something was
+      // removed, the list goes on.
+      const item = (key) => key.split("@")[0];
+      if (op.do === "add" && !firstOn()) { const added = fresh.find(isAsked); if (added) go(added.key); }
+      if (op.do === "rename" && fresh.length) renamed(here, fresh.find((each) => item(each.key) === item(here)) || fresh[0]);
+      const after = before.slice(before.indexOf(here)).find(question);
+      if (op.do === "remove" && after && after !== here) go(after, false);
     });
   } else {
     put({ ...op, name: `problem:${op.id}`, problem: result.status, message: result.message, now: result.now, revs: result.revs });
     localStorage.removeItem(op.name);
     poll();
   }
+}
+
+function renamed(from, to) {
+  const [old, now] = [from, to.key].map((key) => `@${partOf(key)}`);
+  for (const name of Object.keys(localStorage).filter((name) => name.startsWith("draft:") && name.replace("#pick", "").endsWith(old))) {
+    localStorage.setItem(name.replace(old, now), localStorage.getItem(name));
+    localStorage.removeItem(name);
+  }
+  go(to.key, false);
 }
 
 async function sendPhotos() {
@@ -207,6 +223,7 @@ async function poll() {
 
 // ---------------------------------------------------------------- questions
 
+const partOf = (key) => key.split("@")[1] || "";
 const question = (key) => state.questions.find((one) => one.key === key);
 const asked = (key) => { const one = question(key); return one ? `${one.number} ${one.prompt}` : ""; };
 const pendingFor = (key) => waiting().filter((op) => !["add", "point", "with"].includes(op.do)).flatMap((op) => answersOf(op).map((own) => ({ do: op.do, ...own }))).filter((own) => own.key === key).pop();
@@ -217,17 +234,16 @@ const isAsked = (one) => isOpen(one) && !one.aside;
 // Open questions of the same part from here on; for a question about the pack those of the section. Cells are gone
 // through item by item: there it is the item that is left.
 function restOf(one) {
-  const part = (key) => key.split("@")[1] || "";
   const from = state.questions.indexOf(one);
   const item = (key) => key.split("@")[0];
-  const same = (each) => (one.cell ? item(each.key) === item(one.key) : each.section === one.section && part(each.key) === part(one.key));
+  const same = (each) => (one.cell ? item(each.key) === item(one.key) : each.section === one.section && partOf(each.key) === partOf(one.key));
   return state.questions.slice(from).filter((each) => same(each) && isAsked(each));
 }
 
 // What is asked on one screen with a question, from it on: what is read off one card of its part. With `more`, all that is
 // open of the part, what is seldom wanted included.
 let more = "";
-const samePart = (one) => (each) => each.section === one.section && (each.key.split("@")[1] || "") === (one.key.split("@")[1] || "");
+const samePart = (one) => (each) => each.section === one.section && partOf(each.key) === partOf(one.key);
 const ofScreen = (one) => (each) => (more === one.key ? isOpen(each) && each.kind !== "adds" : one.card && each.card === one.card && isAsked(each) && !left.has(each.key));
 function screenOf(one) {
   // In a first look one thing is asked at a time, and what is answered already is shown alone.
@@ -299,11 +315,12 @@ function given(one, value, said) {
   const before = pendingFor(one.key);
   return { key: one.key, seen: before ? before.seen : one.rev, value, ...said };
 }
+const nothing = "Nothing is filled in here yet. Skip leaves it open.";
 const kept = (one, value, said) => ask({ do: "answer", ...given(one, value, said) });
 
 function answer(one, value) {
   const said = extra();
-  if (value === undefined && Object.keys(said).length === 0) return;
+  if (value === undefined && Object.keys(said).length === 0) { tell(nothing); return; }
   // Whoever has just typed goes on typing: the keyboard stays up where the next question wants text too.
   typing = Boolean($("value"));
   if (kept(one, value, said)) answered();
@@ -312,7 +329,7 @@ function answer(one, value) {
 // The answers of one screen are kept together; what is left empty stays open.
 function answerScreen(screen) {
   const filled = [...screen.entries()].filter(([place, one]) => valueAt(one, place) !== undefined);
-  if (!filled.length) { tell("Nothing is filled in here yet. Skip leaves it open."); return; }
+  if (!filled.length) { tell(nothing); return; }
   if (!ask({ do: "answer", answers: filled.map(([place, one]) => given(one, valueAt(one, place), extra(`-${place}`))) })) return;
   for (const one of screen) if (!filled.some(([, each]) => each === one)) left.add(one.key);
   more = "";
@@ -468,6 +485,7 @@ function ofPart(one) {
   }
   if (one.element && (!one.open || one.like)) parts.push(make("button", one.open ? `All of this kind here are as ${one.like}` : "All of this kind here are alike", { type: "button", id: "alike", on: () => ask({ do: "alike", key: one.key }) }));
   if (one.test && state.instruments.length) parts.push(instrumentsOf(one));
+  if (one.element && LEGS.includes(one.section)) parts.push(make("button", "Rename, move or remove", { type: "button", id: "change", on: () => change(one) }));
   const seldom = state.questions.filter((each) => samePart(one)(each) && isOpen(each) && each.aside && each.kind !== "adds");
   if (seldom.length && more !== one.key && !one.cell) parts.push(make("button", one.of ? "More of this part" : "More of this section", { type: "button", id: "more", on: () => { more = one.key; shown = ""; render(); } }));
   const rest = restOf(one);
@@ -543,13 +561,13 @@ function card(one) {
   if (one.caution) parts.push(caution(one.caution));
   const look = firstOn() ? state.first.find((ask) => ask.key === one.key) : undefined;
   if (look && look.caution && look.caution !== one.caution) parts.push(caution(look.caution));
-  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}. Takes ${look.effort === "glance" ? "a glance" : `${look.effort}, about ${look.time_s < 120 ? `${look.time_s} s` : `${look.time_s / 60} min`}`}.`, { class: "help" }));
+  if (look && look.decides) parts.push(make("p", `Decides: ${look.decides}. Takes ${look.effort === "glance" ? "a glance" : `about ${look.time_s < 120 ? `${look.time_s} s` : `${look.time_s / 60} min`} (${look.effort})`}.`, { class: "help" }));
   parts.push(make("p", one.why, { class: "help" }), make("p", one.look, { class: "help" }));
   if (one.applies === "waits") parts.push(make("p", `It waits for other answers: ${one.because}`, { class: "help" }));
   if (one.applies === "no") parts.push(make("p", `It does not apply: ${one.because}`, { class: "help" }));
   const pending = pendingFor(one.key);
   const now = pending ? `${pending.do === "clear" ? "taken back" : pending.value || "annotated"} (waiting to be sent)` : one.now;
-  parts.push(make("p", `Now: ${now}`, { class: "now" }));
+  if (pending || !one.open) parts.push(make("p", `Now: ${now}`, { class: "now" }));
   parts.push(...pictures(one, one.photo));
   const several = make("label", "Choose pictures", { class: "button", for: "pictures" });
   parts.push(...inputs(one), several);
@@ -598,10 +616,19 @@ function inputs(one) {
       : make("input", null, { id: "value", autocomplete: "off", inputmode: one.units.length || one.kind === "count" ? "decimal" : "text", enterkeyhint: "done" });
     field.value = localStorage.getItem(`draft:${one.key}`) ?? "";
     field.addEventListener("input", () => localStorage.setItem(`draft:${one.key}`, field.value));
-    const save = () => { if (field.value.trim()) answer(one, field.value.trim()); else answer(one, undefined); };
+    const save = () => {
+      const typed = field.value.trim();
+      // A size typed side by side has the unit that is shown first, and every side.
+      const lacking = one.sides.filter((side) => !$(`side-${side}`).value.trim());
+      if (!typed && lacking.length && lacking.length < one.sides.length) { tell(`Not saved: ${lacking.join(" and ")} is not filled in.`); $(`side-${lacking[0]}`).focus(); return; }
+      answer(one, one.sides.length && /[\d.,]$/.test(typed) ? `${typed} ${one.units[0]}` : typed || undefined);
+    };
     if (!long) field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); save(); } });
     if (one.sides.length) parts.push(sides(one, field));
-    parts.push(...codesOf(one, field), field);
+    // What is typed, its unit and Save stand together: on a phone on its side they are one line.
+    const entry = make("div", null, { class: "entry" });
+    entry.append(field);
+    parts.push(...codesOf(one, field), entry);
     const add = (text, separator) => {
       const start = field.value.trim();
       field.value = start ? `${start}${separator}${text}` : text;
@@ -613,7 +640,7 @@ function inputs(one) {
       for (const unit of one.units) {
         chips.append(make("button", unit, { type: "button", "aria-label": `${unit}, save`, on: () => { if (field.value.trim()) { add(unit, " "); save(); } else field.focus(); } }));
       }
-      parts.push(chips);
+      entry.append(chips);
       const ranges = make("div", null, { class: "chips" });
       for (const words of ["at least", "at most", "about"]) {
         ranges.append(make("button", words, { type: "button", "aria-label": `${words}, before the number`, on: () => { field.value = `${words} ${field.value.trim()}`; field.focus(); } }));
@@ -626,7 +653,7 @@ function inputs(one) {
       for (const kind of one.chips) chips.append(make("button", kind, { type: "button", on: () => add(kind, ", ") }));
       parts.push(chips);
     }
-    parts.push(make("button", one.kind === "adds" ? "Add" : "Save", { type: "button", class: "main", on: save }));
+    entry.append(make("button", one.kind === "adds" ? "Add" : "Save", { type: "button", class: "main", on: save }));
   }
   if (one.kind !== "adds") {
     const box = make("div", null, { class: "two" });
@@ -708,7 +735,8 @@ function renderProblems() {
   }
   for (const op of all) {
     const all = answersOf(op);
-    const about = all.map(({ key }) => asked(key) || op.what || key).join("; ");
+    const changed = { add: "Add", rename: "Rename", move: "Move", remove: "Remove" }[op.do];
+    const about = changed ? `${changed}: ${question(op.key)?.of || asked(op.key)}` : all.map(({ key }) => asked(key) || op.what || key).join("; ");
     const mine = all.map(({ value }) => value ?? op.what ?? "taken back").join("; ");
     const card = make("div", null, { class: "problem", role: "alert" });
     const drop = () => { localStorage.removeItem(op.name); render(); };
@@ -775,7 +803,7 @@ function renderFindings() {
   const box = make("section", null, { id: "next", "aria-live": "polite" });
   box.append(make("h2", "Look at next"), make("p", "being worked out"));
   body.append(box);
-  call("/api/next").then((answer) => answer.json()).then(({ looks, more, closed, photos: wanted }) => {
+  call("/api/next").then((answer) => answer.json()).then(({ looks, more, closed, photos: wanted, supports, supports_caution: beware }) => {
     const list = make("ol");
     for (const { title, lines, caution: beware } of looks) {
       const one = make("li");
@@ -785,6 +813,7 @@ function renderFindings() {
     }
     const rest = [more && `${more} more facts are worth a look.`, closed && `No single fact or pair decides ${closed} checks.`, wanted].filter(Boolean).join(" ");
     box.replaceChildren(make("h2", "Look at next"), list, make("p", rest || (looks.length ? "" : "Nothing that could still be looked at would decide a check.")));
+    if (supports.length) box.append(make("h2", "What would make it true"), ...supports.map((line) => make("p", line)), caution(beware));
   }).catch(() => box.replaceChildren(make("h2", "Look at next"), make("p", "It is worked out by the server: no connection.")));
 }
 
@@ -866,7 +895,7 @@ $("only-open").addEventListener("click", () => { onlyOpen = !onlyOpen; $("only-o
 $("show-findings").addEventListener("click", () => { if (!state) return; renderFindings(); $("findings-dialog").showModal(); });
 $("add-part").addEventListener("click", () => {
   const one = question(at);
-  const leg = one && ["negative-leg", "positive-leg", "cells", "links"].includes(one.section);
+  const leg = one && LEGS.includes(one.section);
   $("add-where").textContent = one && one.element ? `Behind ${one.of}.` : leg ? "At the end of this leg."
     : "An element added here is in no leg, and nothing is asked of it: go to a question of its leg first. Tests, instruments and loads are added at their own questions.";
   const body = $("add-body");
@@ -875,24 +904,28 @@ $("add-part").addEventListener("click", () => {
     body.append(make("button", kind, { type: "button", on: () => { ask({ do: "add", key: at, what: kind }); $("add-dialog").close(); $("list-dialog").close(); } }));
   }
   if (one && one.test) body.prepend(rowForm(one));
-  if (one && one.element) body.append(changeForm(one));
+  $("add-title").textContent = "Add a part";
   $("add-dialog").showModal();
 });
 
 // The part at hand is renamed, moved or taken out.
-function changeForm(one) {
-  const form = make("form", null, { id: "change-form" });
-  form.append(make("h3", `${one.of}: rename, move or remove`), make("label", "New id, or the id of the part it stands behind", { class: "field", for: "change-id" }), make("input", null, { id: "change-id", autocomplete: "off" }));
-  const close = () => { $("add-dialog").close(); $("list-dialog").close(); };
-  const act = (what, empty) => make("button", what, { type: "button", on: () => {
-    const id = $("change-id").value.trim();
-    if (!id && !empty) { $("change-id").focus(); return; }
-    ask({ do: what.toLowerCase(), key: one.key, what: id });
-    close();
+function change(one) {
+  const others = new Map(state.questions.filter((each) => each.element && each.section === one.section && !samePart(one)(each)).map((each) => [partOf(each.key), each.of]));
+  const behind = make("select", null, { id: "change-behind" });
+  behind.append(make("option", "nothing: it is the first of its leg", { value: "" }));
+  for (const [id, of] of others) behind.append(make("option", of, { value: id }));
+  const act = (what, field) => make("button", what, { type: "button", on: () => {
+    const id = field.value.trim();
+    if (!id && field !== behind) { field.focus(); return; }
+    if (ask({ do: what.toLowerCase(), key: one.key, what: id })) $("add-dialog").close();
   } });
-  form.addEventListener("submit", (event) => event.preventDefault());
-  form.append(act("Rename"), act("Move", true), make("p", "To remove the part with its answers, type its id.", { class: "help" }), act("Remove"));
-  return form;
+  const row = (text, field, what) => [make("label", text, { class: "field", for: field.id }), field, act(what, field)];
+  const typed = (id) => make("input", null, { id, autocomplete: "off", autocapitalize: "none" });
+  $("add-title").textContent = one.of;
+  $("add-where").textContent = "Rename, move or remove it.";
+  $("add-body").replaceChildren(...row("New id", typed("change-id"), "Rename"), ...row("It stands behind", behind, "Move"),
+    ...row(`To remove it with its answers, type its id: ${partOf(one.key)}`, typed("change-gone"), "Remove"));
+  $("add-dialog").showModal();
 }
 
 // A reading of an instrument during a bench test: time, value, and what it is of.

@@ -126,7 +126,7 @@ for (let step = 0; step < 1200; step += 1) {
       await field.fill(short ? number : value);
       keys += (short ? number : value).length;
     }
-    await tap(page.locator("#card > .main"));
+    await tap(page.locator("#card .main"));
     await page.waitForFunction((now) => document.getElementById("card").dataset.key !== now || !question(now).open, now, { timeout: 20000 });
     continue;
   }
@@ -284,6 +284,50 @@ await page.locator("#add-dialog .close").tap();
 await page.locator("#list-dialog .close").tap();
 await sent(page);
 assert.match(record(), /of = "branch 1"\nat = "15 min"\nvalue = "77 A"\n\n\[\[test\.reading\]\]\nof = "branch 1"\nat = "16 min"\nvalue = "78 A"/);
+
+// ------------------------------------------------------------------ a part is renamed, moved and removed, and sizes typed by keypad
+await goTo(page, twin);
+await page.evaluate((twin) => localStorage.setItem(`draft:${twin}`, "typed before"), twin);
+const change = async (field, value, button) => {
+  await page.locator("#change").tap();
+  if (field === "#change-behind") await page.selectOption(field, value); else await page.fill(field, value);
+  await page.getByRole("button", { name: button, exact: true }).tap();
+  await sent(page);
+};
+await page.locator("#change").tap();
+await check(page, "rename, move or remove");
+await page.locator("#add-dialog .close").tap();
+await change("#change-id", "other-joint", "Rename");
+await shows(page, twin.replace("twin-joint", "other-joint"));
+assert.equal(await page.evaluate(() => localStorage.getItem(`draft:${at}`)), "typed before", "what was typed goes with the name");
+const idsOfParts = () => [...record().matchAll(/\[\[path\.element\]\][^[]*?\bid = "([^"]+)"/g)].map(([, id]) => id);
+await change("#change-behind", "positive-bar", "Move");
+assert.equal(idsOfParts()[idsOfParts().indexOf("other-joint") - 1], "positive-bar");
+await change("#change-gone", "positive-bar", "Remove");
+await page.waitForSelector(".problem");
+assert.match(await page.textContent(".problem"), /Remove: other-joint.*this is `other-joint`/s);
+assert.ok(idsOfParts().includes("other-joint") && idsOfParts().includes("positive-bar"));
+await page.getByRole("button", { name: "Leave it" }).tap();
+await change("#change-gone", "other-joint", "Remove");
+assert.ok(!record().includes("other-joint"));
+await page.waitForFunction(() => at.includes("@") && question(at).section === "positive-leg");
+await goTo(page, "positive-section@positive-bar");
+const sectionBefore = record();
+await page.fill("#side-width", "20,04");
+await page.locator("#card .main").tap();
+await page.waitForFunction(() => /thickness is not filled in/.test(document.getElementById("decided").textContent));
+assert.equal(record(), sectionBefore, "half a size is not saved");
+await page.fill("#side-thickness", "1,52");
+await page.locator("#card .main").tap();
+await sent(page);
+assert.match(record(), /section = \{ value = "20,04 x 1,52 mm"/);
+await goTo(page, "positive-section@positive-bar");
+await page.fill("#value", "20.04×1.52");
+await page.locator("#card .main").tap();
+await sent(page);
+assert.match(record(), /section = \{ value = "20\.04×1\.52 mm"/);
+await page.evaluate((value) => kept(question("positive-section@positive-bar"), value, {}), answers["positive-section@positive-bar"].value);
+await sent(page);
 
 // ------------------------------------------------------------------ two devices on one field
 const second = await device();

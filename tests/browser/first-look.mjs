@@ -53,6 +53,10 @@ async function screens(what) {
   await page.emulateMedia({ colorScheme: "light" });
   await page.setViewportSize({ width: 844, height: 390 });
   await check(`${what}, landscape`);
+  // What is asked, where it is typed and Save are seen together without scrolling.
+  await page.evaluate(() => window.scrollTo(0, 0));
+  const below = await page.evaluate(() => ["#card h2", "#value", "#card .main"].map((one) => document.querySelector(one)).filter((one) => one && one.getBoundingClientRect().bottom > innerHeight).map((one) => one.outerHTML));
+  if (what === "question") assert.deepEqual(below, [], `${what}, landscape: below the screen`);
   await shot("landscape");
   await page.setViewportSize({ width: 390, height: 844 });
   await page.evaluate(() => { document.documentElement.style.fontSize = "225%"; });
@@ -90,7 +94,7 @@ for (let step = 0; step < 80; step += 1) {
   const field = page.locator("#value");
   if (await field.count()) {
     await field.fill(wanted.value);
-    await page.locator("#card > .main").tap();
+    await page.locator("#card .main").tap();
   } else {
     const word = wanted.value.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
     await page.locator("#card .choices button, #card .two button").filter({ hasText: new RegExp(`^${word}`) }).first().tap();

@@ -354,6 +354,44 @@ fn a_list_that_is_asked_for_is_no_answer() {
     assert_eq!(inspection.place.text(), Some("list one"));
 }
 
+/// Who did no test says so in the word at hand; names that a label prints, and units in words, are understood or answered.
+#[test]
+fn plain_words_are_understood_or_answered() {
+    let folder = tempfile::tempdir().unwrap();
+    let pack = folder.path().join("pack");
+    assert_eq!(crate::common::run(&["new", pack.to_str().unwrap()]).0, 0);
+    let (shown, saved, refused) = typed(
+        &pack,
+        &[
+            "go pack-kind",
+            "drop in",
+            "go label-current",
+            "100 amps",
+            "100 A",
+            "go tests-list",
+            "none",
+            "go negative-list",
+            "-",
+            "go cells-chemistry",
+            "lifepo4",
+            "go label-voltage",
+            "12.8 VDC",
+            "quit",
+        ],
+    );
+    assert_eq!((saved, refused), (3, 2), "{shown}");
+    for said in [
+        "`amps` is not a unit; did you mean `A`?",
+        "`VDC` is not a unit; did you mean `V`?",
+        "nothing to list: it stays open",
+    ] {
+        assert!(shown.contains(said), "{said}: {shown}");
+    }
+    let record = record(&pack);
+    assert_eq!(record.inspection.kind.word(), Some("drop-in"));
+    assert_eq!(record.cells.chemistry.word(), Some("LFP"));
+}
+
 /// A part that no checklist knows does no harm: it stays as it is, and everything else is asked and saved.
 #[test]
 fn parts_unknown_to_the_checklist_stay() {

@@ -52,6 +52,7 @@ fn the_most_favourable_wrong_record_does_not_meet() {
         ("max_in_parallel = 1", "max_in_parallel = 4\nparallel_leads = \"0.2 mΩ\"");
     const SERIES: (&str, &str) = ("max_in_series = 1", "max_in_series = 2");
     const STRIP: (&str, &str) = ("\"class T\"", "\"strip SF51\"");
+    const UNREAD_CHARGER: (&str, &str) = ("charge_voltage = \"29.2 V\"\n", "");
     const UNREAD: (&str, &str) = ("interrupting_rating = \"1.8 kA\"\n", "");
     let rows: &[(Patch<'_>, &str, Outcome)] = &[
         // A 30 V fuse on 29.2 V, in a string of two; nothing said of strings; "absent" is one pack.
@@ -59,6 +60,11 @@ fn the_most_favourable_wrong_record_does_not_meet() {
         (&[("max_in_series = 1", "")], "fuse-voltage", NotDecided),
         (&[("max_in_series = 1", "max_in_series = \"absent\"")], "fuse-voltage", Meets),
         (&[SERIES], "bms-device-voltage", FallsShort),
+        // Two cells of 14.6 V: 29.2 V is what they stand, and not what a charger gives.
+        (&[UNREAD_CHARGER], "fuse-voltage", NotDecided),
+        (&[UNREAD_CHARGER], "bms-device-voltage", NotDecided),
+        // Full cells have 6.8 V at rest, whatever charged them.
+        (&[UNREAD_CHARGER, ("\"30 V\"", "\"6 V\"")], "fuse-voltage", FallsShort),
         // What three neighbours feed: 6.8 V over 4.23 mΩ / 3 and the way in, 2.1 kA at least.
         (&[SHORT_LEADS], "fuse-interrupting-rating", FallsShort),
         (&[PARALLEL], "fuse-interrupting-rating", NotDecided),

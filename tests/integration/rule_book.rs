@@ -442,6 +442,9 @@ const WRONG: &[(&str, &str, Patch)] = &[
     ("fuse-responds-to-current", "fuse", &[("kind = \"fuse\"\nfuse = \"class T\"", "kind = \"circuit-breaker\"\nrelease = \"command\"")]),
     // The nominal voltage and not the charge voltage is on the fuse.
     ("fuse-voltage", "fuse", &[("rated_voltage = \"30 V\"", "rated_voltage = \"25.6 V\"")]),
+    // The fuse stands just above what full cells stand; what the charger gives nobody read, or looked for in vain.
+    ("fuse-voltage", "fuse", &[("charge_voltage = \"29.2 V\"\n", "")]),
+    ("fuse-voltage", "fuse", &[("charge_voltage = \"29.2 V\"", "charge_voltage = \"absent\"")]),
     // Looked for, and nothing printed.
     ("fuse-voltage", "fuse", &[("rated_voltage = \"30 V\"", "rated_voltage = \"absent\"")]),
     ("fuse-interrupting-rating", "fuse", &[("interrupting_rating = \"1.8 kA\"", "interrupting_rating = \"absent\"")]),

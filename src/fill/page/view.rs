@@ -16,6 +16,7 @@ use crate::fill::subject::instruments;
 use crate::fill::terminal::now;
 use crate::judge::next::{Answered, Look, MOST};
 use crate::judge::rules::Outcome;
+use crate::judge::support::CAUTION;
 use crate::record::parts::{ElementKind, ElementTrait};
 use crate::record::{How, Kind};
 use crate::render::write_up::{causes, decides_line, look_line, photos_line};
@@ -143,6 +144,9 @@ pub(super) struct PageNext {
     closed: usize,
     /// What a photo is still wanted of.
     photos: String,
+    /// What would make the claims true that fall short, and what goes before it.
+    supports: Vec<String>,
+    supports_caution: &'static str,
 }
 
 #[derive(Serialize)]
@@ -168,6 +172,8 @@ impl PageNext {
             more: next.looks.len().saturating_sub(MOST),
             closed: next.closed.iter().map(|waiting| waiting.checks.len()).sum(),
             photos: photos_line(&next).unwrap_or_default(),
+            supports: sight.supports().iter().map(|one| format!("{}: {}", one.claim, one.told)).collect(),
+            supports_caution: CAUTION,
         }
     }
 }

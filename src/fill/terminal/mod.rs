@@ -17,7 +17,7 @@ use super::parts::Change;
 use super::question::{Applies, Key, Question};
 use super::session::FillSession;
 use super::sight::{FillError, Sight};
-use crate::fill::checklist::Scope;
+use crate::fill::checklist::{Fills, Scope};
 use crate::record::edit::Entered;
 use crate::units::terminal::shown_text;
 use card::AtCard;
@@ -253,6 +253,9 @@ pub enum WalkError {
     Fill(#[from] FillError),
 }
 
+/// What is typed where parts are listed and there are none.
+const NONE: [&str; 4] = ["absent", "none", "no", "nothing"];
+
 enum Line {
     Text(String),
     TooLong,
@@ -431,6 +434,16 @@ impl<W: Write> Walk<'_, W> {
                     };
                     let saved = self.session.answer(&to, &answer, None);
                     return self.told(saved);
+                }
+                let lists = sight.question(key).is_some_and(|q| matches!(q.item.fills, Fills::Adds(_)));
+                if lists
+                    && answer
+                        .value
+                        .as_deref()
+                        .is_some_and(|value| NONE.iter().any(|none| value.eq_ignore_ascii_case(none)))
+                {
+                    writeln!(self.out, "nothing to list: it stays open")?;
+                    return self.act(sight, key, Said::Leave);
                 }
                 let new = self.answer(sight, key, answer, more)?;
                 if let Some(new) = &new {

@@ -343,7 +343,8 @@ impl<W: Write> Walk<'_, W> {
             .how
             .map_or_else(String::new, |how| format!("; recorded as {} unless you say otherwise", how.word()));
         // Parts are added or not; that there are none is said by leaving it.
-        let or = if matches!(item.fills, Fills::Adds(_)) { "skip" } else { "absent, could not see, skip" };
+        let or =
+            if matches!(item.fills, Fills::Adds(_)) { "none, skip" } else { "absent, could not see, skip" };
         writeln!(self.out, "    answer: {}; or {or}{how}", question.expected())?;
         match item.photo {
             Some(PhotoWanted::Required) if question.lacks_photo() => {

@@ -19,7 +19,7 @@ use crate::physics::insulation::{self, MaterialGroup, PollutionDegree};
 use crate::physics::{Refusal, ZERO_CELSIUS, heat_path};
 use crate::record::State;
 use crate::record::parts::{ElementKind, TestKind};
-use crate::units::{Amount, Dimension, SourceId, Uncertain, significant};
+use crate::units::{Amount, Dimension, SourceId, Uncertain};
 
 const NONE: Dimension = Dimension::NONE;
 
@@ -27,7 +27,6 @@ const NONE: Dimension = Dimension::NONE;
 const DEVICE_FACTOR: SourceId = Block::Pack.first();
 const CREEPAGE_NEEDED: SourceId = DEVICE_FACTOR + 1;
 const CLEARANCE_NEEDED: SourceId = DEVICE_FACTOR + 2;
-const CHARGE_VOLTAGE: SourceId = DEVICE_FACTOR + 3;
 
 /// What follows from the cells and the claims.
 pub(super) fn of_cells(facts: &Facts<'_>, values: &mut Answers) {
@@ -132,14 +131,13 @@ fn highest_voltage(facts: &Facts<'_>) -> Answer {
         return work.done(claimed);
     }
     let series = work.amount("cells.series");
-    let cell = usual_or(&mut work, "cells.charge_voltage_limit", |v| v.charge);
+    let cell = rest_voltage(&mut work);
     let [series, cell] = work.all([series, cell])?;
-    // What charges it is not known: more than full cells have at rest, and no more than their limit.
-    let full = rest_voltage(&mut work).map_or(cell.value(), |full| full.value().min(cell.value()));
-    let (low, high) = (series.value() * full, series.value() * cell.value());
-    work.step(|| format!("{} cells × {} V to {}", series.show(), significant(full, 3), cell.show()));
-    work.bounded(Side::Within, vec![Missing::fact("claims.charge_voltage", "", Reason::NotRecorded)], false);
-    work.done(Amount::between(low, high, CHARGE_VOLTAGE, Dimension::VOLTAGE))
+    // Full cells have this at rest. What charges them is not known, and may give more than they stand.
+    let unread = facts.fact("claims.charge_voltage").err().unwrap_or_default();
+    work.bounded(Side::AtLeast, unread, false);
+    let formula = format!("{} full cells at rest × {}", series.show(), cell.show());
+    product(work, &series, &cell, &formula)
 }
 
 /// Highest voltage of the string of packs that the papers allow: what a device that opens has across it.

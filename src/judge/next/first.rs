@@ -199,8 +199,10 @@ impl<'a> Search<'a> {
     fn first(&self) -> Vec<Ranked<'a>> {
         let mut facts: BTreeMap<Fact<'a>, (u8, f64, Vec<usize>)> = BTreeMap::new();
         for (index, open) in self.open.iter().enumerate() {
-            // What the rule compares itself decides without heat.
-            let compared = |fact: &Fact<'_>| open.rule.names().iter().any(|name| name == fact.name);
+            // What the rule compares itself, and a rating as it is printed, decide without heat.
+            let compared = |fact: &Fact<'_>| {
+                fact.name == "element.rating" || open.rule.names().iter().any(|name| name == fact.name)
+            };
             let rank = match open.waits_for.as_slice() {
                 [one] if compared(one) => 0,
                 _ if self.of_network(index) => 2,

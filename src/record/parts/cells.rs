@@ -19,7 +19,7 @@ words! {
 
     /// The cell's chemistry.
     pub enum Chemistry {
-        /// lithium iron phosphate
+        /// lithium iron phosphate (LiFePO4)
         Lfp = "LFP",
         /// lithium nickel manganese cobalt oxide
         Nmc = "NMC",

@@ -64,7 +64,7 @@ part! {
         peak_duration: Time = "5 s",
         /// Largest continuous charge current.
         charge_current: Current = "75 A",
-        /// Charge voltage.
+        /// Charge voltage. Papers, label or charger say it.
         charge_voltage: Voltage = "29.2 V",
         /// Discharge cut-off voltage.
         cutoff_voltage: Voltage = "20 V",

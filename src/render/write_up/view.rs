@@ -26,7 +26,7 @@ use super::looks::looks_of;
 pub const FORMAT: u32 = 2;
 
 /// Rules that say of each part whether it carries the rated current.
-const CARRY: [&str; 2] = ["element-carries-rated-current", "place-stays-below-limit"];
+const CARRY: [&str; 3] = ["element-carries-rated-current", "place-stays-below-limit", "bms-rating"];
 /// Critical causes that the headline names; further ones it counts.
 const HEADLINE: usize = 3;
 
