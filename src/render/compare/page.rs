@@ -23,10 +23,11 @@ use crate::units::words::CAUTION;
 use crate::units::words::list;
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 8] = [
+pub(crate) const TEMPLATES: [(&str, &str); 9] = [
     ("compare.md", include_str!("../../../templates/compare.md")),
     ("compare.html", include_str!("../../../templates/compare.html")),
     ("compare.alone.html", include_str!("../../../templates/compare.alone.html")),
+    ("compare.cause.html", include_str!("../../../templates/compare.cause.html")),
     ("compare.rows.md", include_str!("../../../templates/compare.rows.md")),
     ("compare.rows.html", include_str!("../../../templates/compare.rows.html")),
     ("own.html", ""),
