@@ -18,7 +18,7 @@ pub(super) struct Compare {
     /// Write compare.md, compare.html, compare.json and the data of the curves into this folder
     #[arg(long, value_name = "DIR")]
     to: Option<PathBuf>,
-    /// A folder with templates of your own: compare.md, compare.html, compare.alone.html, compare.rows.md, compare.rows.html, style.css, own.html, own.css; what is missing there is taken from the program
+    /// A folder with templates of your own: compare.md, compare.html, compare.alone.html, compare.cause.html, compare.rows.md, compare.rows.html, style.css, own.html, own.css; what is missing there is taken from the program
     #[arg(long, value_name = "DIR", requires = "to")]
     templates: Option<PathBuf>,
     /// List what stayed the same as well

@@ -12,7 +12,7 @@ use crate::units::terminal;
 pub(super) struct Report {
     /// The inspection folder
     folder: PathBuf,
-    /// A folder with templates of your own: report.md, report.html, finding.html, style.css, own.html and own.css (your name, logo, colours, fonts); what is missing there is taken from the program
+    /// A folder with templates of your own: report.md, report.html, finding.html, lead.html, answers.html, causes.html, claims.html, style.css, own.html and own.css (your name, logo, colours, fonts); what is missing there is taken from the program
     #[arg(long, value_name = "DIR")]
     templates: Option<PathBuf>,
     #[command(flatten)]

@@ -408,7 +408,7 @@ impl Found {
                 writeln!(out, "signature: good, by the key {key}{by}{comment}")?;
             }
             Signed::Bad { why } => writeln!(out, "signature: BAD: {why}")?,
-            Signed::CannotTell { why } => writeln!(out, "signature: cannot tell who sealed it: {why}")?,
+            Signed::CannotTell { why } => writeln!(out, "signature: cannot tell who sealed it ({why})")?,
         }
         Ok(())
     }

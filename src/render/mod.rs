@@ -30,10 +30,11 @@ pub(crate) fn write_up(
 }
 
 /// Templates of a comparison, by the file name under which a user can replace them.
-const COMPARE_TEMPLATES: [(&str, &str); 8] = [
+const COMPARE_TEMPLATES: [(&str, &str); 9] = [
     ("compare.md", include_str!("../../templates/compare.md")),
     ("compare.html", include_str!("../../templates/compare.html")),
     ("compare.alone.html", include_str!("../../templates/compare.alone.html")),
+    ("compare.cause.html", include_str!("../../templates/compare.cause.html")),
     ("compare.rows.md", include_str!("../../templates/compare.rows.md")),
     ("compare.rows.html", include_str!("../../templates/compare.rows.html")),
     ("own.html", ""),

@@ -30,22 +30,32 @@ const PREFERRED: &[(Dimension, &[(&str, f64)])] = &[
     (Dimension::LET_THROUGH, &[("A²s", 0.0), ("kA²s", 1e4), ("MA²s", 1e6)]),
 ];
 
-/// A value with the trade's usual unit and four significant digits at most: `250 A`, `1.8 mΩ`.
+/// A value with the trade's usual unit and four significant digits at most: `250 A`, `1.8 mΩ`. Ratios, rates, times and
+/// powers, which follow from others, have three.
 pub fn show(value: f64, dimension: Dimension) -> String {
-    show_to(value, 4, dimension)
+    let few = [Dimension::NONE, Dimension::RATE, Dimension::TIME, Dimension::POWER];
+    show_to(value, if few.contains(&dimension) { 3 } else { 4 }, dimension)
 }
 
 /// As [`show`], with so many significant digits at most; an expanded uncertainty has two (JCGM 100:2008, 7.2.6).
 pub fn show_to(value: f64, digits: i32, dimension: Dimension) -> String {
     if dimension == Dimension::NONE {
-        return significant(value, digits);
+        return minus(significant(value, digits));
     }
     let Some((symbol, unit)) = preferred(value, dimension) else {
-        return format!("{} {dimension}", significant(value, digits));
+        return minus(format!("{} {dimension}", significant(value, digits)));
     };
     let shown = value / unit.factor - unit.offset;
     let digits = if dimension.point { fixed(shown) } else { significant(shown, digits) };
-    format!("{digits} {symbol}")
+    minus(format!("{digits} {symbol}"))
+}
+
+/// A number with the sign that is printed, in place of the hyphen of a keyboard.
+fn minus(number: String) -> String {
+    match number.strip_prefix('-') {
+        Some(rest) => format!("−{rest}"),
+        None => number,
+    }
 }
 
 /// A value with its expanded uncertainty in the same unit, both to the uncertainty's second significant digit
@@ -63,7 +73,8 @@ pub fn show_uncertain(value: f64, expanded: f64, dimension: Dimension) -> String
     let symbol = if symbol.is_empty() { String::new() } else { format!(" {symbol}") };
     // Behind ± a temperature stands for a difference.
     let step = if dimension.point { " K" } else { symbol.as_str() };
-    format!("{}{symbol} ± {}{step}", rounded_to(shown, half_width), rounded_to(half_width, half_width))
+    let (shown, known) = (rounded_to(shown, half_width), rounded_to(half_width, half_width));
+    format!("{}{symbol} ± {known}{step}", minus(shown))
 }
 
 /// A value to the second significant digit of an uncertainty; without one to four significant digits.
@@ -111,7 +122,7 @@ pub fn show_range(low: f64, high: f64, dimension: Dimension) -> String {
     let Some((symbol, unit)) = preferred(high, dimension).filter(|_| wide > 0.0 && wide.is_finite()) else {
         return show(high, dimension);
     };
-    let at = |value: f64| rounded_to(value / unit.factor - unit.offset, wide / unit.factor);
+    let at = |value: f64| minus(rounded_to(value / unit.factor - unit.offset, wide / unit.factor));
     format!("{} to {} {symbol}", at(low), at(high))
 }
 
@@ -226,7 +237,10 @@ mod tests {
             (1.0 / 3600.0, Dimension::RATE, "1 C"),
             (900.0, Dimension::TIME, "15 min"),
             (1.25, Dimension::NONE, "1.25"),
-            (-3.5, Dimension::CURRENT, "-3.5 A"),
+            (-3.5, Dimension::CURRENT, "−3.5 A"),
+            (273.15 - 5.0, Dimension::TEMPERATURE, "−5 °C"),
+            (4.0 / 3.0 / 3600.0, Dimension::RATE, "1.33 C"),
+            (4.0 / 3.0, Dimension::POWER, "1.33 W"),
             (0.0, Dimension::CURRENT, "0 A"),
         ];
         for (value, dimension, expected) in cases {

@@ -12,10 +12,13 @@ pub fn in_symbols(text: &str) -> String {
     text.replace("degC", "°C").replace("degF", "°F").replace("mm2", "mm²")
 }
 
-/// A fact's name as words: "low temperature limit" of `bms.low_temperature_limit`.
+/// A fact's name as words: "low temperature limit" of `bms.low_temperature_limit`. What was found has the name of what it is.
 pub fn of_fact(name: &str) -> String {
     let words = name.rsplit('.').next().unwrap_or(name).replace('_', " ");
-    words.replace("c rate", "C-rate").replace("bms", "BMS").replace("soc", "state of charge")
+    let words = words.strip_suffix(" found").unwrap_or(&words);
+    let current = if words.ends_with(" at rated") { " current" } else { "" };
+    let words = words.replace("c rate", "C-rate").replace("bms", "BMS").replace("soc", "state of charge");
+    words.replace("gauge error", "normalised error of the gauge") + current
 }
 
 /// The candidate nearest to `wanted`, when it is near enough to be a slip of the pen.

@@ -115,9 +115,9 @@ fn the_first_page_answers_five_questions() {
             "harbour-24-150-rev-b",
             [
                 "200 A continuous",
-                "falls short In a test at 201.9 A the BMS opened under load",
+                "falls short. In a test at 201.9 A the BMS opened under load",
                 "The bar from the last cell to the cut-off: it carries at most",
-                "falls short There is no fuse or circuit breaker that responds to current.",
+                "falls short. There is no fuse or circuit breaker that responds to current.",
                 "Do not use the pack as it is.",
             ],
         ),

@@ -250,7 +250,7 @@ fn a_seal_is_signed_and_there_are_three_outcomes() {
     assert_eq!(go(None, &["seal", "pack"]).code, 0);
     let unsigned = go(None, &["verify", "pack"]);
     assert_eq!(unsigned.code, 0);
-    assert!(unsigned.out.contains("cannot tell who sealed it: it is not signed"), "{}", unsigned.out);
+    assert!(unsigned.out.contains("cannot tell who sealed it (it is not signed)"), "{}", unsigned.out);
     let wanted = go(None, &["verify", "pack", "--key", "bench.key.pub"]);
     assert_eq!(wanted.code, 1, "a signature was asked for and there is none");
     assert!(wanted.out.contains("cannot tell who sealed it"), "{}", wanted.out);

@@ -29,13 +29,13 @@ pub(super) struct Calc {
     #[command(subcommand)]
     asked: Asked,
     /// How to print
-    #[arg(long, value_enum, default_value = "text", global = true)]
+    #[arg(long, value_enum, default_value = "text", global = true, display_order = 1000)]
     format: Format,
     /// A file or folder of house rules, read after the built-in ones; may be given several times
-    #[arg(long, value_name = "FILE", global = true)]
+    #[arg(long, value_name = "FILE", global = true, display_order = 1001)]
     rules: Vec<PathBuf>,
-    /// Write the chart of `protection` to this file, as SVG
-    #[arg(long, value_name = "FILE", global = true)]
+    /// Write the chart to this file, as SVG; only `calc protection` draws one
+    #[arg(long, value_name = "FILE", global = true, display_order = 1002)]
     chart: Option<PathBuf>,
 }
 

@@ -52,7 +52,7 @@ impl Work<'_> {
         for charge in charges.filter(|charge| before(charge)) {
             if charge.end.known().is_some_and(|end| end != TestEnd::Taper) {
                 let id = charge.id.text().unwrap_or("charge");
-                let what = format!("a charge that ends by taper: the one before (test {id}) was cut off");
+                let what = format!("a full charge before it (test {id} was cut off)");
                 more.push(Missing::refused(&what));
             }
         }

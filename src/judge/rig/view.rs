@@ -236,7 +236,7 @@ pub(super) fn conclude(view: &mut RigView, verdict: &Verdict) {
         Outcome::FallsShort => {
             let grave = view.with_outcome(Outcome::FallsShort).any(|check| check.grade.is_grave());
             let forbids = if grave { *forbids } else { "All of them are minor." };
-            format!("Falls short{at}: {} of {subject}. {forbids}", checks(short))
+            format!("Falls short{at} in {}. {forbids}", checks(short))
         }
         Outcome::NotDecided => {
             let lack = if open == 1 { "lacks" } else { "lack" };

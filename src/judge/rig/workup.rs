@@ -410,7 +410,7 @@ impl Workup<'_> {
             );
         }
         let claim = match claims.low_temperature_charge_cutoff.yes() {
-            Some(true) => "That charging is blocked in the cold is only claimed.",
+            Some(true) => "The papers claim that charging is blocked in the cold; nothing recorded shows it.",
             Some(false) => {
                 "Nobody claims that charging is blocked in the cold: the test may charge cold cells. Weigh whether it is worth it."
             }

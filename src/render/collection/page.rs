@@ -20,7 +20,7 @@ use crate::judge::rules::{Finding, Outcome};
 use crate::render::draw::rows::Group;
 use crate::render::write_up::picture::{description, path_parts, picture_of};
 use crate::render::write_up::{
-    ANSWERS, AnswerView, CAUSES, CLAIMS, CauseView, ClaimView, ElementView, FOLDER, FindingCounts,
+    ANSWERS, AnswerView, CAUSES, CLAIMS, CauseView, ClaimView, ElementView, FOLDER, FindingCounts, LEAD,
     TestAnswer, View, Worth, WriteUpEngine, WriteUpError, engine, record_hash, template_texts,
     template_words, test_answers,
 };
@@ -28,13 +28,13 @@ use crate::units::words::CAUTION;
 use crate::units::{rounded_to, significant};
 
 const TEMPLATES: [(&str, &str); 12] = [
-    ("head.html", include_str!("../../../templates/collection/head.html")),
     ("pack.html", include_str!("../../../templates/collection/pack.html")),
     ("index.html", include_str!("../../../templates/collection/index.html")),
     ("rows.html", include_str!("../../../templates/collection/rows.html")),
     ("charts.html", include_str!("../../../templates/collection/charts.html")),
     ("fields.html", include_str!("../../../templates/collection/fields.html")),
     ("problems.html", include_str!("../../../templates/collection/problems.html")),
+    LEAD,
     ANSWERS,
     CAUSES,
     CLAIMS,
@@ -306,7 +306,7 @@ fn open(finding: &Finding) -> Open<'_> {
 
 /// A number with its unit, and a minus that is one.
 pub(super) fn shown(number: f64, unit: &str) -> String {
-    let digits = significant(number, 4).replace('-', "−");
+    let digits = significant(number, 3).replace('-', "−");
     if unit.is_empty() { digits } else { format!("{digits} {unit}") }
 }
 

@@ -151,9 +151,6 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         .map(|(permissible_current, rated)| permissible_current - rated);
     let open = view.path.undecided.len();
     PackRow {
-        folder: String::new(),
-        problem: None,
-        page: None,
         rules: some(&view.rules_told()),
         from_write_up: Some(false),
         title: some(&view.title),
@@ -204,7 +201,7 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         claimed_energy_wh: claimed_energy,
         holds: outcome(&view.answers, 1),
         protection: outcome(&view.answers, 3),
-        gravest: view.causes.first().map(|cause| cause.line()),
+        gravest: view.causes.first().map(|cause| view.by_name(&cause.line())),
         critical: number(counts.critical),
         major: number(counts.major),
         minor: number(counts.minor),
@@ -213,10 +210,9 @@ fn pack_row(inspection: &Inspection, view: &View, elements: &[ElementRow]) -> Pa
         meets: number(counts.meets),
         customs_short: number(counts.customs_short),
         not_applied: number(view.not_applied.len()),
-        seal: None,
-        sealed_by: None,
-        sealed_key: None,
         verdict: Some(view.verdict()),
+        // Where it lies, and how it stands against its seal.
+        ..PackRow::default()
     }
 }
 

@@ -145,18 +145,8 @@ impl From<FindingRow> for FindingTuple {
         let outcome = OUTCOMES.iter().position(|outcome| *outcome == row.outcome).unwrap_or(0);
         #[expect(clippy::cast_possible_truncation, reason = "an index into three or four")]
         let (grade, outcome) = (grade as u8, outcome as u8);
-        (
-            row.rules,
-            row.rule,
-            row.cause,
-            row.said,
-            row.part,
-            row.subject,
-            grade,
-            outcome,
-            row.rests_on_claims,
-            row.missing,
-        )
+        let FindingRow { rules, rule, cause, said, part, subject, rests_on_claims, missing, .. } = row;
+        (rules, rule, cause, said, part, subject, grade, outcome, rests_on_claims, missing)
     }
 }
 

@@ -72,9 +72,6 @@ pub(super) fn changes(
             }
         });
         let mut called: Vec<&str> = each.iter().flatten().map(|part| part.called.as_str()).collect();
-        if other.is_none() {
-            called.truncate(1);
-        }
         called.dedup();
         Some(PartChange {
             part: called.join(" → "),

@@ -309,8 +309,10 @@ pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> expl
                 None => PermissibleCurrent::NotThere,
                 Some(at) => permissible_current(pair[side], at),
             };
-            let label = (0..2).find_map(|side| row.at[side].map(|at| called(&pair[side].record, at)));
-            Matched { label: label.unwrap_or_default(), permissible_current: [of(0), of(1)] }
+            let own = |side: usize| row.at[side].map(|at| called(&pair[side].record, at));
+            let labels =
+                [own(0).or_else(|| own(1)), own(1).or_else(|| own(0))].map(Option::unwrap_or_default);
+            Matched { labels, permissible_current: [of(0), of(1)] }
         })
         .collect();
     explain::explain(&rated, &matched)

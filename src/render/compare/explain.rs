@@ -15,7 +15,7 @@ use crate::units::words;
 use crate::units::{Amount, Dimension, SourceId, Uncertain, show, significant};
 
 /// What the two records say of the change of rating.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, schemars::JsonSchema)]
 pub enum RatingOutcome {
     /// The rating is the same.
     #[serde(rename = "rating unchanged")]
@@ -31,11 +31,12 @@ pub enum RatingOutcome {
     NoElement,
     /// Facts are missing.
     #[serde(rename = "not decided")]
+    #[default]
     NotDecided,
 }
 
 /// The answer for two records, with its working.
-#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct RatingAnswer {
     /// Name of the first record.
     pub from: String,
@@ -49,10 +50,6 @@ pub struct RatingAnswer {
     pub answer: String,
     /// The elements the answer names.
     pub elements: Vec<String>,
-    /// Elements that carry less than before, beyond the uncertainty or as recorded.
-    pub weaker: Vec<String>,
-    /// Elements that carry more than before.
-    pub stronger: Vec<String>,
     /// The working, line by line.
     pub working: Vec<String>,
     /// What is missing for a decision.
@@ -83,9 +80,17 @@ pub(crate) enum PermissibleCurrent {
 /// An element across the two records.
 #[derive(Debug, Clone)]
 pub(crate) struct Matched {
-    /// What it is called.
-    pub(crate) label: String,
+    /// What it is called in each of them.
+    pub(crate) labels: [String; 2],
     pub(crate) permissible_current: [PermissibleCurrent; 2],
+}
+
+impl Matched {
+    /// What it is called in both, "bar to the fuse → bar to the cut-off" where each has a name of its own.
+    fn label(&self) -> String {
+        let [first, second] = &self.labels;
+        if first == second { first.clone() } else { format!("{first} → {second}") }
+    }
 }
 
 /// Whether something carries a current: the rules' own comparison. A rating of one record and a permissible current of
@@ -98,18 +103,8 @@ fn carries(permissible_current: &Amount, current: &Amount) -> Outcome {
 /// Answers the question for two records.
 pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswer {
     let [first, second] = records;
-    let mut answer = RatingAnswer {
-        from: first.name.clone(),
-        to: second.name.clone(),
-        rating: String::new(),
-        outcome: RatingOutcome::NotDecided,
-        answer: String::new(),
-        elements: Vec::new(),
-        weaker: Vec::new(),
-        stronger: Vec::new(),
-        working: Vec::new(),
-        missing: Vec::new(),
-    };
+    let (from, to) = (first.name.clone(), second.name.clone());
+    let mut answer = RatingAnswer { from, to, ..RatingAnswer::default() };
     let (Some(old), Some(new)) = (&first.current, &second.current) else {
         for record in records.iter().filter(|record| record.current.is_none()) {
             answer.missing.push(format!("the rated continuous current of {}", record.name));
@@ -120,20 +115,6 @@ pub(crate) fn explain(records: &[Rated; 2], elements: &[Matched]) -> RatingAnswe
     };
     let names = Names { first: &first.name, second: &second.name };
     let changes: Vec<Option<FieldChange>> = elements.iter().map(|element| change(element, names)).collect();
-    for (element, change) in elements.iter().zip(&changes) {
-        let Some(change) =
-            change.as_ref().filter(|c| matches!(c.kind, ChangeKind::Changed | ChangeKind::AsRecorded))
-        else {
-            continue;
-        };
-        let list = if change.difference_si.is_some_and(|d| d < 0.0) {
-            &mut answer.weaker
-        } else {
-            &mut answer.stronger
-        };
-        let how = if change.kind == ChangeKind::AsRecorded { " (as recorded)" } else { "" };
-        list.push(format!("{}{how}", element.label));
-    }
     if old.value() == new.value() {
         unchanged(&mut answer, records, elements, &changes, old);
         Question { records, elements, changes: &changes, up: false }.show_working(&mut answer, old);
@@ -219,7 +200,7 @@ impl Question<'_> {
                     "No recorded element explains the {higher} rating: {name} did not carry its {shown} either, {worst}{more}."
                 )
             };
-            answer.elements = above.iter().map(|at| self.elements[*at].label.clone()).collect();
+            answer.elements = above.iter().map(|at| self.elements[*at].labels[high].clone()).collect();
             return;
         }
         let [open_high, open_low] = open;
@@ -247,7 +228,7 @@ impl Question<'_> {
             return;
         }
         answer.outcome = RatingOutcome::Element;
-        answer.elements = below.iter().map(|at| self.elements[*at].label.clone()).collect();
+        answer.elements = below.iter().map(|at| self.elements[*at].label()).collect();
         let said: Vec<String> = below.iter().take(3).map(|at| self.crossing(*at, &shown)).collect();
         let more = match below.len().saturating_sub(3) {
             0 => String::new(),
@@ -264,7 +245,7 @@ impl Question<'_> {
         match (&element.permissible_current[low], &element.permissible_current[high]) {
             (PermissibleCurrent::Known(less), PermissibleCurrent::Known(more)) if self.up => format!(
                 "{}, which carried {} in {}, less than {rating}, and carries {} in {}",
-                element.label,
+                element.label(),
                 less.show(),
                 names[0],
                 more.show(),
@@ -272,7 +253,7 @@ impl Question<'_> {
             ),
             (PermissibleCurrent::Known(less), PermissibleCurrent::Known(more)) => format!(
                 "{}, which carried {} in {} and carries {} in {}, less than {rating}",
-                element.label,
+                element.label(),
                 more.show(),
                 names[1],
                 less.show(),
@@ -280,11 +261,11 @@ impl Question<'_> {
             ),
             (PermissibleCurrent::Known(less), _) => format!(
                 "{}, which is only in {} and carries {}, less than {rating}",
-                element.label,
+                element.labels[low],
                 names[0],
                 less.show()
             ),
-            _ => element.label.clone(),
+            _ => element.label(),
         }
     }
 
@@ -306,14 +287,17 @@ impl Question<'_> {
         for element in self.elements {
             match &element.permissible_current[record] {
                 PermissibleCurrent::Unknown => {
-                    open.push(format!("the permissible current of {} is not known in {name}", element.label));
+                    open.push(format!(
+                        "the permissible current of {} is not known in {name}",
+                        element.labels[record]
+                    ));
                 }
                 PermissibleCurrent::Known(permissible_current)
                     if carries(permissible_current, current) == Outcome::NotDecided =>
                 {
                     open.push(format!(
                         "{} carries {} in {name}, which lies within its uncertainty of {}",
-                        element.label,
+                        element.labels[record],
                         permissible_current.show(),
                         current.show()
                     ));
@@ -351,7 +335,7 @@ impl Question<'_> {
             _ => None,
         });
         let (at, permissible_current) = known.min_by(|a, b| a.1.value().total_cmp(&b.1.value()))?;
-        Some(format!("{} carries {}", self.elements[at].label, permissible_current.show()))
+        Some(format!("{} carries {}", self.elements[at].labels[record], permissible_current.show()))
     }
 
     fn show_working(&self, answer: &mut RatingAnswer, rating: &Amount) {
@@ -368,7 +352,7 @@ impl Question<'_> {
                 }
             };
             let change = change.as_ref().map(|c| format!(": {}", c.words)).unwrap_or_default();
-            answer.working.push(format!("{}: {}, {}{change}", element.label, say(0), say(1)));
+            answer.working.push(format!("{}: {}, {}{change}", element.label(), say(0), say(1)));
         }
     }
 }
@@ -394,11 +378,11 @@ fn unchanged(
     let same = format!("The rating is the same, {}.", rating.show());
     answer.answer = match (weakest(0), weakest(1)) {
         (Some((a, of_a)), Some((b, of_b))) if a == b => {
-            answer.elements.push(elements[a].label.clone());
+            answer.elements.push(elements[a].label());
             let what = changes[a].as_ref().map_or("", |change| change.words.as_str());
             format!(
                 "{same} The weakest element known is the same, {}: {} in {}, {} in {} ({what}).",
-                elements[a].label,
+                elements[a].label(),
                 of_a.show(),
                 records[0].name,
                 of_b.show(),
@@ -406,13 +390,13 @@ fn unchanged(
             )
         }
         (Some((a, of_a)), Some((b, of_b))) => {
-            answer.elements.extend([elements[a].label.clone(), elements[b].label.clone()]);
+            answer.elements.extend([elements[a].labels[0].clone(), elements[b].labels[1].clone()]);
             format!(
                 "{same} The weakest element known is another: {} with {} in {}, {} with {} in {}.",
-                elements[a].label,
+                elements[a].labels[0],
                 of_a.show(),
                 records[0].name,
-                elements[b].label,
+                elements[b].labels[1],
                 of_b.show(),
                 records[1].name
             )
@@ -424,10 +408,9 @@ fn unchanged(
     for (record, side) in records.iter().zip(0..) {
         let unknown =
             elements.iter().filter(|e| matches!(e.permissible_current[side], PermissibleCurrent::Unknown));
-        answer.missing.extend(
-            unknown
-                .map(|e| format!("the permissible current of {} is not known in {}", e.label, record.name)),
-        );
+        answer.missing.extend(unknown.map(|e| {
+            format!("the permissible current of {} is not known in {}", e.labels[side], record.name)
+        }));
     }
 }
 

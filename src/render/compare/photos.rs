@@ -69,14 +69,9 @@ pub(crate) fn groups(
     // Elements in the order of the path, then named parts, then the rest.
     let mut groups: BTreeMap<(u8, usize, String), PhotoGroup> = BTreeMap::new();
     for (record, inspection) in columns.inspections.iter().enumerate() {
-        let ids: BTreeMap<&str, usize> = inspection
-            .record
-            .path
-            .element
-            .iter()
-            .enumerate()
-            .filter_map(|(at, element)| Some((element.id.text()?, at)))
-            .collect();
+        let elements = inspection.record.path.element.iter().enumerate();
+        let ids: BTreeMap<&str, usize> =
+            elements.filter_map(|(at, element)| Some((element.id.text()?, at))).collect();
         for (at, photo) in inspection.record.photo.iter().enumerate() {
             let (key, part) = match photo.parts().next() {
                 None => ((2, 0, String::new()), "other photos".to_owned()),

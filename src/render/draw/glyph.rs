@@ -6,7 +6,7 @@ use serde::{Deserialize, Deserializer, Serialize};
 use super::svg::Drawing;
 
 /// Width of the column in which they stand.
-pub(super) const GUTTER: f64 = 58.0;
+pub(super) const GUTTER: f64 = 61.0;
 /// The line of the current, from the left edge of the column.
 const LINE: f64 = 16.0;
 /// The longest part, in units of a drawing; and where each place has one line.

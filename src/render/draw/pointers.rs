@@ -6,6 +6,8 @@
 
 use std::fmt::Write;
 
+use image::GrayImage;
+
 use crate::record::parts::Measure;
 use crate::render::markup::escape;
 
@@ -42,15 +44,15 @@ impl Spot {
     }
 }
 
-/// Draws the spots in their order, numbered from 1, over a picture of a width and a height.
-pub(crate) fn pointers(spots: &[Spot], (width, height): (u32, u32)) -> String {
-    let (width, height) = (f64::from(width), f64::from(height));
+/// Draws the spots in their order, numbered from 1, over a picture. A number stands where the picture shows least.
+pub(crate) fn pointers(spots: &[Spot], picture: &GrayImage) -> String {
+    let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
     // A hundredth of the longer side: a number is as large as small print when a phone shows the picture.
     let unit = width.max(height) / 100.0;
     let mut out = String::new();
     let mut numbers: Vec<(f64, f64)> = Vec::new();
     for (index, spot) in spots.iter().enumerate() {
-        let at = place(*spot, spots, &numbers, (width, height), unit);
+        let at = place(*spot, spots, &numbers, picture, unit);
         numbers.push(at);
         let ring = 1.4 * unit;
         let (mark, edge) = if spot.is_point() {
@@ -166,21 +168,16 @@ pub(crate) fn measured(
 /// Radius of a number's disc, in hundredths of the longer side.
 const NUMBER: f64 = 2.8;
 
-/// Where a number stands: in the picture, and as far as it can be from all spots and from other numbers.
-fn place(
-    spot: Spot,
-    spots: &[Spot],
-    numbers: &[(f64, f64)],
-    (width, height): (f64, f64),
-    unit: f64,
-) -> (f64, f64) {
+/// Where a number stands: in the picture, away from all spots and from other numbers, and where the picture is plain.
+fn place(spot: Spot, spots: &[Spot], numbers: &[(f64, f64)], picture: &GrayImage, unit: f64) -> (f64, f64) {
+    let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
     let room = (NUMBER + 0.6) * unit;
     let (x, y) = spot.middle();
     let reach = (spot.width / 2.0 + 8.0 * unit, spot.height / 2.0 + 8.0 * unit);
     let free = |at: &(f64, f64)| {
         let from_spots = spots.iter().map(|other| other.distance(*at));
         let from_numbers = numbers.iter().map(|other| (other.0 - at.0).hypot(other.1 - at.1));
-        from_spots.chain(from_numbers).fold(f64::INFINITY, f64::min).min(9.0 * unit)
+        from_spots.chain(from_numbers).fold(f64::INFINITY, f64::min).min(9.0 * unit) / unit
     };
     let inside = |at: f64, size: f64| at.clamp(room.min(size / 2.0), (size - room).max(size / 2.0));
     (0..8)
@@ -191,9 +188,29 @@ fn place(
         // The first of several that are as good, so that the same record gives the same drawing.
         .fold(((x, y), f64::NEG_INFINITY), |best, at| {
             let free = free(&at);
-            if free > best.1 + 1e-6 { (at, free) } else { best }
+            // What lies on a spot or on another number is no place, however plain.
+            let worth = if free > 2.0 * NUMBER { PLAIN - spread(picture, at, NUMBER * unit) } else { 0.0 };
+            let worth = free + worth / SHADES;
+            if worth > best.1 + 1e-6 { (at, worth) } else { best }
         })
         .0
+}
+
+/// More than the shades of any picture differ, and how many of them outweigh a hundredth of the longer side.
+const PLAIN: f64 = 300.0;
+const SHADES: f64 = 8.0;
+
+/// Standard deviation of the shades round a point, 0 to 128.
+fn spread(picture: &GrayImage, (x, y): (f64, f64), radius: f64) -> f64 {
+    let around = (-4..=4).flat_map(|across| (-4..=4).map(move |down| (f64::from(across), f64::from(down))));
+    let shades = around.filter_map(|(across, down)| {
+        let at = |middle: f64, steps: f64| (middle + steps / 4.0 * radius).max(0.0) as u32;
+        picture.get_pixel_checked(at(x, across), at(y, down)).map(|pixel| f64::from(pixel.0[0]))
+    });
+    let (count, sum, squares) = shades
+        .fold((0.0, 0.0, 0.0), |(n, sum, squares), shade| (n + 1.0, sum + shade, squares + shade * shade));
+    let mean: f64 = sum / f64::max(count, 1.0);
+    (squares / f64::max(count, 1.0) - mean * mean).max(0.0).sqrt()
 }
 
 #[cfg(test)]
@@ -243,7 +260,7 @@ mod tests {
         ] {
             let mut numbers = Vec::new();
             for spot in &spots {
-                let at = place(*spot, &spots, &numbers, (1200.0, 900.0), 12.0);
+                let at = place(*spot, &spots, &numbers, &GrayImage::new(1200, 900), 12.0);
                 assert!((30.0..=1170.0).contains(&at.0) && (30.0..=870.0).contains(&at.1), "{at:?}");
                 // A frame round all of the picture has no outside.
                 if spots.len() > 1 {
@@ -259,7 +276,16 @@ mod tests {
                 }
                 numbers.push(at);
             }
-            assert_eq!(pointers(&spots, (1200, 900)).matches("<text").count(), spots.len());
+            assert_eq!(pointers(&spots, &GrayImage::new(1200, 900)).matches("<text").count(), spots.len());
         }
+    }
+
+    #[test]
+    fn a_number_hides_nothing_where_the_picture_is_plain_elsewhere() {
+        let spot = Spot { x: 500.0, y: 300.0, width: 200.0, height: 100.0 };
+        let stripes = |x: u32| image::Luma([if x / 7 % 2 == 0 { 255 } else { 0 }]);
+        let half = GrayImage::from_fn(1200, 900, |x, y| if y < 350 { stripes(x) } else { image::Luma([90]) });
+        let (_, y) = place(spot, &[spot], &[], &half, 12.0);
+        assert!(y > 350.0 + NUMBER * 12.0, "{y}");
     }
 }

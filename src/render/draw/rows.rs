@@ -24,6 +24,10 @@ const LINE: f64 = 11.5;
 const BESIDE: f64 = 0.42;
 /// Width of a shape of the legend with the space behind it.
 const SAMPLE: f64 = 24.0;
+/// Room of an axis without a name below the rows.
+const UNNAMED: f64 = 16.0;
+/// Share of the paper for the words of charts that share an axis, so that their axes lie below one another.
+const SHARED: f64 = 0.3;
 /// Height of a bar.
 const THICK: f64 = 9.0;
 /// An axis ends at most this share of the way from its beginning to the highest limit beyond that limit: one very hot
@@ -170,8 +174,9 @@ impl RowChart<'_> {
     pub(crate) fn draw(&self, paper: Paper) -> Drawing {
         let mut drawing = Drawing::new(paper);
         let rows = || self.groups.iter().flat_map(|group| &group.rows);
-        let words = rows().map(|row| drawing.wide("strong", &row.words)).fold(0.0, f64::max);
-        let words = words.min(0.45 * paper.width);
+        let longest = rows().map(|row| drawing.wide("strong", &row.words)).fold(0.0, f64::max);
+        let words =
+            if self.axis_ends.is_some() { SHARED * paper.width } else { longest.min(0.45 * paper.width) };
         let names = self.groups.iter().map(|group| drawing.wide("label", &group.name)).fold(0.0, f64::max);
         let left = if self.beside { names.min(BESIDE * paper.width) + 10.0 } else { LEFT + self.gutter() };
         let right = paper.width - if words > 0.0 { words + 14.0 } else { RIGHT };
@@ -206,7 +211,7 @@ impl RowChart<'_> {
         for (middle, glyph) in drawn {
             glyph.draw(&mut drawing, LEFT, middle, self.along());
         }
-        drawing.height = bottom + BOTTOM;
+        drawing.height = bottom + if self.axis.is_empty() { UNNAMED } else { BOTTOM };
         drawing
     }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::causes::CauseView;
 use super::claims::in_plain_names;
 use super::view::{AnswerView, ElementView, View};
+use crate::judge::facts::Subject;
 use crate::judge::inspection::Inspection;
 use crate::judge::next::{Headline, Judged, headline_of};
 use crate::judge::rules::{Finding, Grade, Outcome};
@@ -24,7 +25,15 @@ impl View {
         let view = Self::unanswered(inspection);
         let named = |text: &mut String, view: &Self| *text = view.by_name(text);
         let (mut causes, mut claims) = (view.causes.clone(), view.claims.clone());
-        causes.iter_mut().for_each(|cause| named(&mut cause.working, &view));
+        for cause in &mut causes {
+            named(&mut cause.working, &view);
+            // Why a claim is contradicted, in the inspector's words.
+            if let (Subject::Statement(at), [_]) = (cause.head.at, cause.places.as_slice())
+                && let Some(statement) = inspection.record.claims.statement.get(at)
+            {
+                cause.found = statement.because.text().unwrap_or_default().to_owned();
+            }
+        }
         claims.iter_mut().for_each(|claim| named(&mut claim.found, &view));
         Self { answers: answers(&view, inspection), causes, claims, ..view }
     }

@@ -143,10 +143,7 @@ fn found(finding: &Finding) -> String {
             String::new()
         }
         // "responds to: temperature", without what is required.
-        None => {
-            let said = finding.working.numbers.split("; ").next().unwrap_or_default();
-            said.replacen(": ", " ", 1)
-        }
+        None => finding.working.numbers.split("; ").next().unwrap_or_default().to_owned(),
     }
 }
 

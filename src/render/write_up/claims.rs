@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::judge::facts::Subject;
 use crate::judge::rules::{Finding, Grade, Outcome};
 use crate::record::parts::Claims;
-use crate::record::{Part, Record, State};
+use crate::record::{Found, Part, Record, State, Value};
 use crate::units::words::of_fact;
 
 /// A claim for display.
@@ -46,7 +46,8 @@ pub(super) fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
                 ("nothing against it", tests.first().copied().map_or_else(String::new, in_words))
             }
             Some(Outcome::Meets) => ("supported", tests.first().copied().map_or_else(String::new, in_words)),
-            None => ("not checked", String::new()),
+            // No rule compares it: what was weighed or measured is told all the same.
+            None => ("not checked", record.inspection.found(field.name).map_or_else(String::new, value)),
         };
         Some(ClaimView {
             what: of_fact(field.name),
@@ -70,16 +71,21 @@ pub(super) fn claims(record: &Record, findings: &[Finding]) -> Vec<ClaimView> {
     looked_for.chain(statements).collect()
 }
 
-/// What is missing for the gravest decision.
+/// A value that was found; empty where there is none.
+fn value(found: &Found) -> String {
+    found.value().map_or_else(String::new, Value::show)
+}
+
+/// What was found so far, and what is missing for the gravest decision.
 fn lacking(tests: &[&Finding]) -> String {
     let open = tests.iter().filter(|finding| finding.outcome == Outcome::NotDecided);
     let Some(finding) = open.min_by_key(|finding| finding.grade) else { return String::new() };
+    let numbers = finding.working.left.as_ref().and(finding.working.numbers.split("; ").next());
+    let found = numbers.map(str::to_owned);
+    let missing = finding.missing.first().map(|first| format!("missing: {}", in_plain_names(&first.what)));
+    let within = (missing.is_none() && found.is_some()).then(|| "within its uncertainty".to_owned());
     let of = if finding.subject.is_empty() { String::new() } else { format!("{}: ", finding.subject) };
-    match (&finding.working.left, finding.missing.first()) {
-        (_, Some(first)) => format!("{of}missing: {}", in_plain_names(&first.what)),
-        (Some(left), None) => format!("{of}{}, within its uncertainty", left.value),
-        (None, None) => String::new(),
-    }
+    of + &[found, missing, within].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// The gravest shortfall; among equally grave ones the largest in proportion to what is required.
@@ -110,8 +116,12 @@ pub(crate) fn in_plain_names(text: &str) -> String {
 fn in_words(finding: &Finding) -> String {
     let fact =
         finding.working.used.iter().find(|used| !used.name.starts_with("claims.") && used.how != "limit");
-    let value = fact.map_or_else(String::new, |used| format!("{} {}", of_fact(&used.name), used.value));
-    if finding.subject.is_empty() { value } else { format!("{}: {value}", finding.subject) }
+    let said = fact.map_or_else(String::new, |used| format!("{} {}", of_fact(&used.name), used.value));
+    match finding.at {
+        _ if finding.subject.is_empty() => said,
+        Subject::Test(_) => format!("{said} ({})", finding.subject),
+        _ => format!("{}: {said}", finding.subject),
+    }
 }
 
 fn rules(bearing: &[&Finding]) -> Vec<(String, &'static str)> {

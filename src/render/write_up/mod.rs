@@ -27,8 +27,8 @@ pub(crate) use text::{Style, write_finding, write_text};
 pub use view::View;
 pub(crate) use view::{AnswerView, ElementView, FindingCounts, Worth};
 pub(crate) use writeup::{
-    ANSWERS, CAUSES, CLAIMS, Engine as WriteUpEngine, FORM_STYLE, TEMPLATES, TestAnswer, csv_name, engine,
-    is_curve, record_hash, squeeze, style, template, template_texts, template_words, test_answers,
+    ANSWERS, CAUSES, CLAIMS, Engine as WriteUpEngine, FORM_STYLE, LEAD, TEMPLATES, TestAnswer, csv_name,
+    engine, is_curve, record_hash, squeeze, style, template, template_texts, template_words, test_answers,
 };
 pub(crate) use writeup::{FOLDER, WriteUp, WriteUpError, in_words, save_write_up, write_up};
 #[cfg(feature = "video")]

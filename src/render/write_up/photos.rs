@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use base64::Engine;
+use image::DynamicImage;
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -20,7 +21,7 @@ const LONGEST_EDGE: u32 = 1200;
 /// JPEG quality of a derived picture.
 const QUALITY: u8 = 78;
 /// A photo of the write-up.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Default, Serialize)]
 pub struct PhotoView {
     /// File name under the inspection folder, as written in the record.
     pub file: String,
@@ -270,18 +271,9 @@ pub fn photos(inspection: &Inspection, sealed: Option<&BTreeMap<String, String>>
                 proves: shown(photo.proves.found()),
                 pointers: placed(&inspection.record, photo).map(|(pointer, _)| pointer).collect(),
                 measured: measured(photo).map(|(line, ..)| line).collect(),
-                marks: String::new(),
                 blacked_out: inspection.withheld.areas(&file).len(),
-                sha256: None,
-                arrived: None,
-                arrived_sha256: None,
-                problem: None,
-                sealed: None,
-                data: None,
-                width: 0,
-                height: 0,
-                original: (0, 0),
                 file,
+                ..PhotoView::default()
             };
             match photo_copy(inspection, &view.file, LONGEST_EDGE, QUALITY, None) {
                 Ok(derived) => {
@@ -363,7 +355,11 @@ fn marks(record: &Record, photo: &RecordPhoto, derived: &DerivedPicture) -> Stri
             draw_measured(kind, &taps, value, size, &mut labels)
         })
         .collect();
-    lengths + &draw_pointers(&spots, size)
+    if spots.is_empty() {
+        return lengths;
+    }
+    let picture = image::load_from_memory(&derived.jpeg).map(DynamicImage::into_luma8);
+    lengths + &draw_pointers(&spots, &picture.unwrap_or_default())
 }
 
 /// A text of the record, empty where nothing is recorded.

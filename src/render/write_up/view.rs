@@ -538,6 +538,8 @@ impl View {
                 "The rated continuous current is {rated}, so the build is not judged against it here."
             );
         }
+        let missing = &self.path.permissible_current.missing;
+        let withheld = missing.iter().any(|missing| missing.reason == Reason::Withheld);
         match (&self.path.weakest, &self.path.permissible_current.value) {
             (Some(weakest), Some(permissible_current)) => {
                 let open = match self.path.undecided.len() {
@@ -563,13 +565,7 @@ impl View {
                     ),
                 }
             }
-            _ if self
-                .path
-                .permissible_current
-                .missing
-                .iter()
-                .any(|missing| missing.reason == Reason::Withheld) =>
-            {
+            _ if withheld => {
                 format!(
                     "Rated {rated}; which element is the weakest is not said here, because it rests on something withheld."
                 )
@@ -610,11 +606,8 @@ fn shown_by_test(inspection: &Inspection) -> Vec<String> {
     let mut shown = Vec::new();
     for finding in &inspection.judgement.findings {
         let Subject::Test(index) = finding.at else { continue };
-        let full_load = inspection
-            .record
-            .test
-            .get(index)
-            .is_some_and(|test| test.kind.known() == Some(TestKind::FullLoad));
+        let test = inspection.record.test.get(index);
+        let full_load = test.is_some_and(|test| test.kind.known() == Some(TestKind::FullLoad));
         let (Some(result), true) = (inspection.bench_tests.get(index), full_load) else { continue };
         let figure = |name: &str| result.figures.iter().find(|figure| figure.name == name).map(|f| f.text());
         let Some(end) = figure("end").filter(|_| finding.grade != Grade::Minor) else { continue };

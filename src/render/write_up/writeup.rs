@@ -41,10 +41,11 @@ use crate::units::words::CAUTION;
 pub const FOLDER: &str = "report";
 
 /// Templates that are compiled in, by the file name under which a user can replace them.
-pub(crate) const TEMPLATES: [(&str, &str); 9] = [
+pub(crate) const TEMPLATES: [(&str, &str); 10] = [
     ("report.md", include_str!("../../../templates/report.md")),
     ("report.html", include_str!("../../../templates/report.html")),
     ("finding.html", include_str!("../../../templates/finding.html")),
+    LEAD,
     ANSWERS,
     CAUSES,
     CLAIMS,
@@ -54,6 +55,7 @@ pub(crate) const TEMPLATES: [(&str, &str); 9] = [
 ];
 
 /// What the write-up and the page of a pack in a collection both include.
+pub(crate) const LEAD: (&str, &str) = ("lead.html", include_str!("../../../templates/lead.html"));
 pub(crate) const ANSWERS: (&str, &str) = ("answers.html", include_str!("../../../templates/answers.html"));
 pub(crate) const CAUSES: (&str, &str) = ("causes.html", include_str!("../../../templates/causes.html"));
 pub(crate) const CLAIMS: (&str, &str) = ("claims.html", include_str!("../../../templates/claims.html"));
@@ -84,7 +86,7 @@ pub enum WriteUpError {
 }
 
 /// What the seal says of the evidence now.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Default, Serialize)]
 pub struct EvidenceView {
     /// True when there is a manifest.
     pub sealed: bool,
@@ -756,15 +758,7 @@ pub fn in_words(state: &FileState) -> &str {
 pub(crate) fn evidence(inspection: &Inspection) -> EvidenceView {
     let folder = &inspection.folder;
     let manifest = folder.join(MANIFEST_NAME);
-    let mut view = EvidenceView {
-        sealed: manifest.exists(),
-        matches: false,
-        manifest_sha256: None,
-        differences: Vec::new(),
-        files: 0,
-        problem: None,
-        steps: Vec::new(),
-    };
+    let mut view = EvidenceView { sealed: manifest.exists(), ..EvidenceView::default() };
     if !view.sealed {
         return view;
     }

@@ -18,7 +18,10 @@ fn path(permissible_currents: Vec<[PermissibleCurrent; 2]>) -> Vec<Matched> {
     permissible_currents
         .into_iter()
         .zip(names)
-        .map(|(permissible_current, label)| Matched { label: label.to_owned(), permissible_current })
+        .map(|(permissible_current, label)| Matched {
+            labels: [label, label].map(str::to_owned),
+            permissible_current,
+        })
         .collect()
 }
 
@@ -216,6 +219,5 @@ fn the_answer_mirrors() {
             list
         };
         assert_eq!(sorted(one.elements), sorted(other.elements), "{}", case.what);
-        assert_eq!(one.weaker, other.stronger, "{}", case.what);
     }
 }

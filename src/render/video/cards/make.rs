@@ -211,12 +211,19 @@ fn path(view: &View, format: Format) -> Option<Card> {
     let mut chart = path_chart(view)?;
     let (mut card, area) = Card::framed("path", "path".to_owned(), view, format);
     card.class = class(answer(view, HOLDS).0, Grade::Critical);
-    let head = [Block::new("How warm each place becomes", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
+    let head =
+        [Block::new("How warm after one full discharge, °C", "lead", Weight::Bold, 56.0).lines(2).gap(0.3)];
     let top = card.write(&head, Area { height: 150.0, ..area }) - area.y;
     let mut rest = area.below(top);
-    chart.axis = "°C after one full discharge";
+    chart.axis = "";
     chart.beside = format == Format::Wide;
-    chart.legend.iter_mut().for_each(|(_, words)| *words = said(words));
+    chart.legend.iter_mut().for_each(|(sample, words)| {
+        *words = match sample {
+            Sample::Reading => "measured".to_owned(),
+            Sample::Limit => "limit".to_owned(),
+            _ => said(words),
+        };
+    });
     for group in &mut chart.groups {
         // One row a place: what was measured stands over the range.
         if let Some(read) = group.rows.get(1).cloned()
@@ -295,16 +302,16 @@ fn test(view: &View, index: usize, number: usize, result: &TestResult, format: F
     let mut blocks =
         vec![Block::new(&said(&format!("Test: {kind}")), "lead", Weight::Bold, 66.0).lines(2).gap(0.3)];
     if let Some(finding) = grave {
-        let open = finding.outcome == Outcome::NotDecided;
-        let compared = if open { String::new() } else { finding.working.numbers.clone() };
-        let text = format!("{} {}", finding.outcome.shape(), finding.statement);
+        // What is not decided would read as if it were so.
+        let open = if finding.outcome == Outcome::NotDecided { "not decided: " } else { "" };
+        let text = format!("{} {open}{}", finding.outcome.shape(), finding.statement);
         let class = match finding.outcome {
             Outcome::FallsShort => "bad",
             Outcome::NotDecided => "open",
             Outcome::Meets => "good",
         };
         blocks.push(Block::new(&said(&text), class, Weight::Bold, 54.0).lines(4).gap(0.2));
-        blocks.push(Block::new(&said(&compared), "ink", Weight::Book, 48.0).lines(4).gap(0.4));
+        blocks.push(Block::new(&said(&finding.working.numbers), "ink", Weight::Book, 48.0).lines(4).gap(0.4));
     }
     card.title = said(&format!("{}: bench test, {kind}", view.title));
     let (curves, shown) = curves(result, view);
