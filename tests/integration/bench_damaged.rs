@@ -87,7 +87,7 @@ fn cases() -> Vec<Case> {
         case("a single row lost: no gap, only a longer interval", &[], None, |lines| {
             lines.remove(400);
         }),
-        case("a gap of 100 rows", &[], Some("1 gap of 33.67 min at "), |lines| {
+        case("a gap of 100 rows", &[], Some("1 gap of 33.7 min at "), |lines| {
             lines.drain(300..400);
         }),
         case("two gaps", &[], Some("2 gaps of "), |lines| {
