@@ -282,12 +282,6 @@ fn slots(rows: &Rows) -> Vec<Option<usize>> {
     slots
 }
 
-/// What people call an element: its description, else its kind and id.
-fn called(record: &Record, at: usize) -> String {
-    let name = record.path.element.get(at).and_then(|element| element.name.text());
-    name.map_or_else(|| element_label(record, at), str::to_owned)
-}
-
 /// The answer to why the rating changed between two records.
 pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> explain::RatingAnswer {
     let pair = [&columns.inspections[first], &columns.inspections[second]];
@@ -309,9 +303,14 @@ pub(crate) fn answer(columns: &Columns<'_>, first: usize, second: usize) -> expl
                 None => PermissibleCurrent::NotThere,
                 Some(at) => permissible_current(pair[side], at),
             };
-            let own = |side: usize| row.at[side].map(|at| called(&pair[side].record, at));
-            let labels =
-                [own(0).or_else(|| own(1)), own(1).or_else(|| own(0))].map(Option::unwrap_or_default);
+            let name = |side: usize| {
+                let element = pair[side].record.path.element.get(row.at[side]?)?;
+                element.name.text().map(str::to_owned)
+            };
+            let label = |side: usize| row.at[side].map(|at| element_label(&pair[side].record, at));
+            // Where one of them has no name, that of the other serves both.
+            let either = (0..2).find_map(name).or_else(|| (0..2).find_map(label)).unwrap_or_default();
+            let labels = [name(0), name(1)].map(|own| own.unwrap_or_else(|| either.clone()));
             Matched { labels, permissible_current: [of(0), of(1)] }
         })
         .collect();
