@@ -59,6 +59,7 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
         let out = child.0.stdout.take().unwrap();
         let confirmed = Arc::new(Mutex::new(Vec::new()));
         let (started, on_start) = std::sync::mpsc::channel();
+        let (saved, on_saved) = std::sync::mpsc::channel();
         let seen = Arc::clone(&confirmed);
         let reader = std::thread::spawn(move || {
             for line in BufReader::new(out).lines() {
@@ -69,10 +70,15 @@ fn a_killed_program_loses_nothing_that_was_confirmed() {
                 if let Some(said) = line.split("saved: claims.").nth(1) {
                     let (field, value) = said.split_once(" = ").unwrap();
                     seen.lock().unwrap().push((field.to_owned(), value.to_owned()));
+                    let _ = saved.send(());
                 }
             }
         });
         on_start.recv_timeout(Duration::from_secs(60)).expect("the program starts");
+        // Every other time not before something is confirmed, however slow the machine.
+        if round % 2 == 0 {
+            on_saved.recv_timeout(Duration::from_secs(60)).expect("an answer is confirmed");
+        }
         std::thread::sleep(Duration::from_micros(next(120_000)));
         let running = child.0.try_wait().unwrap().is_none();
         child.0.kill().unwrap();
