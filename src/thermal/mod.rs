@@ -12,6 +12,7 @@ mod belief;
 mod circuit;
 mod currents;
 mod fit;
+mod lanes;
 mod mesh;
 mod network;
 mod permissible;
